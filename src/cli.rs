@@ -1,0 +1,115 @@
+//! The command line: arguments, one file a command, exit status. Only this and `report` print.
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+pub mod blank;
+pub mod dose;
+pub mod draw;
+pub mod explain;
+pub mod rules;
+pub mod schema;
+pub mod screen;
+
+/// The statement that stands under everything the program says about a patient.
+pub use crate::report::SAFETY;
+
+/// What the program ends with. Each number has one meaning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// All patients go; or a clean rule set; or what was asked for was printed.
+    Clean,
+    /// Problems found in a rule set or its cases.
+    Problems,
+    /// A usage error, or a file or rule set that was refused.
+    Refused,
+    /// At least one patient is deferred.
+    Defer,
+    /// At least one patient is referred.
+    Refer,
+}
+
+impl Status {
+    /// The number the process ends with.
+    pub fn number(self) -> u8 {
+        match self {
+            Self::Clean => 0,
+            Self::Problems => 1,
+            Self::Refused => 2,
+            Self::Defer => 10,
+            Self::Refer => 20,
+        }
+    }
+}
+
+#[derive(Debug, Parser)]
+#[command(
+    name = "preblock",
+    version,
+    about = "Screens referrals for nail surgery: go, defer or refer, each with its reason and citation.",
+    after_help = "Exit status of `screen`: 0 all go, 10 at least one defer, 20 at least one refer, 2 something was refused.\n\
+                  Exit status of `rules ...`: 0 clean, 1 problems found, 2 a usage error.\n\
+                  It supports a licensed clinician's decision and never makes it; local policy prevails."
+)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Screen questionnaires: files, or folders of files
+    Screen(screen::Arguments),
+    /// Print an empty questionnaire with the questions as comments
+    Blank(blank::Arguments),
+    /// Print the anaesthetic arithmetic alone
+    Dose(dose::Arguments),
+    /// Check, test and show a rule set
+    #[command(subcommand)]
+    Rules(rules::Command),
+    /// Explain a diagnostic: what it means, why it matters, how to mend it
+    Explain(explain::Arguments),
+    /// Print the JSON Schema of a file kind, for editors
+    Schema(schema::Arguments),
+}
+
+/// Which rule set.
+#[derive(Debug, Args)]
+pub struct RuleSource {
+    /// Use the rule set of this folder instead of the embedded one
+    #[arg(long, value_name = "DIR")]
+    pub rules: Option<PathBuf>,
+}
+
+/// How a screening is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people
+    Text,
+    /// One object for one file, an array for several
+    Json,
+    /// One object a line
+    Ndjson,
+}
+
+/// Runs the program on its arguments and returns its exit status.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let _ = error.print();
+            return if error.use_stderr() { Status::Refused.number() } else { Status::Clean.number() };
+        }
+    };
+    let status = match arguments.command {
+        Command::Screen(it) => screen::run(&it),
+        Command::Blank(it) => blank::run(&it),
+        Command::Dose(it) => dose::run(&it),
+        Command::Rules(it) => rules::run(&it),
+        Command::Explain(it) => explain::run(&it),
+        Command::Schema(it) => schema::run(&it),
+    };
+    status.number()
+}

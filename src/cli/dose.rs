@@ -1,0 +1,165 @@
+//! `preblock dose`: the anaesthetic arithmetic alone, by the same limits and checks as a screening.
+
+use std::sync::Arc;
+
+use chrono::{Datelike, NaiveDate};
+use clap::Args;
+
+use super::{RuleSource, SAFETY, Status, draw};
+use crate::evaluate::dose;
+use crate::facts::{self, Gathered, Given};
+use crate::model::{Formula, Input, RuleSet};
+use crate::report::page::{Page, Style};
+use crate::report::text::anaesthetic;
+use crate::source::{Entry, Kind, Node, Source};
+use crate::truth::FactSlot;
+
+/// Arguments of `dose`.
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// Body weight with its unit, such as "70 kg"
+    #[arg(long)]
+    weight: String,
+    /// Age in completed years
+    #[arg(long, value_parser = clap::value_parser!(u16).range(0..=130))]
+    age: u16,
+    /// Height with its unit, such as "170 cm"; needed for an adult, whose ideal weight counts
+    #[arg(long)]
+    height: Option<String>,
+    /// Sex recorded at birth: female or male; needed for an adult, whose ideal weight counts
+    #[arg(long)]
+    sex: Option<String>,
+    /// An agent with strength and total volume, such as "lidocaine 2 % 3 mL"; once for each agent
+    #[arg(long = "agent", value_name = "AGENT", required = true)]
+    agents: Vec<String>,
+    /// The solutions contain adrenaline
+    #[arg(long)]
+    adrenaline: bool,
+    /// How many toes are operated on
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=10))]
+    toes: u16,
+    #[command(flatten)]
+    rules: RuleSource,
+}
+
+/// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
+pub fn run(arguments: &Arguments) -> Status {
+    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+    let Some(gathered) = gather(&rule_set, arguments) else {
+        draw::note("this rule set has no anaesthetic load to compute");
+        return Status::Refused;
+    };
+    let today = day_of_age_zero(arguments.age).map_or_else(NaiveDate::default, |(_, today)| today);
+    let (facts, wrong) = facts::read(&rule_set, &gathered, today);
+    if !wrong.is_empty() {
+        draw::diagnostics(&wrong);
+        return Status::Refused;
+    }
+    let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else { return Status::Refused };
+    let mut page = Page::new(&Style::terminal(draw::colour_out()));
+    anaesthetic::show(&mut page, &arithmetic);
+    page.blank();
+    page.paragraph(0, SAFETY);
+    draw::out(&page.finish());
+    match arithmetic.load {
+        Some(load) if load <= 1.0 => Status::Clean,
+        Some(_) => Status::Defer,
+        None => {
+            draw::note("the load cannot be worked out: the basis above says what is not known, or the register has no limit for this agent at this age");
+            Status::Refused
+        }
+    }
+}
+
+/// A birth date and a day on which that person has that age.
+fn day_of_age_zero(age: u16) -> Option<(NaiveDate, NaiveDate)> {
+    let today = NaiveDate::from_ymd_opt(2100, 7, 1)?;
+    Some((today.with_year(today.year() - i32::from(age))?, today))
+}
+
+/// The arguments as answers to the questions that the formula of the load goes back to.
+fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Option<Gathered> {
+    let derived = |formula: Formula| rule_set.catalogue.derived.iter().find(|it| it.formula == formula);
+    let input = |formula: Formula, role: usize| match derived(formula)?.inputs.get(role)? {
+        Input::Fact(slot) => Some(*slot),
+        Input::Number(_) => None,
+    };
+    let mut form = Form { rule_set, gathered: Gathered::default() };
+    let (born, today) = day_of_age_zero(arguments.age)?;
+    form.text(input(Formula::CompletedYears, 0)?, "--age", &born.to_string());
+    form.text(input(Formula::CompletedYears, 1)?, "--age", &today.to_string());
+    form.text(input(Formula::DosingWeight, 0)?, "--weight", &arguments.weight);
+    if let Some(height) = &arguments.height {
+        form.text(input(Formula::IdealWeight, 0)?, "--height", height);
+    }
+    if let Some(sex) = &arguments.sex {
+        form.text(input(Formula::IdealWeight, 1)?, "--sex", sex);
+    }
+    form.text(input(Formula::AnaestheticLoad, 1)?, "--adrenaline", if arguments.adrenaline { "yes" } else { "no" });
+    form.agents(input(Formula::AnaestheticLoad, 0)?, &arguments.agents);
+    form.toes(input(Formula::VolumePerToe, 1)?, usize::from(arguments.toes));
+    Some(form.gathered)
+}
+
+struct Form<'a> {
+    rule_set: &'a RuleSet,
+    gathered: Gathered,
+}
+
+impl Form<'_> {
+    fn put(&mut self, slot: FactSlot, source: Arc<Source>, node: Node) {
+        if let Some(at) = self.rule_set.catalogue.questions.iter().position(|it| it.slot == slot) {
+            let key_span = node.span.clone();
+            self.gathered.given.insert(at, Given { source, key_span, node });
+        }
+    }
+
+    fn text(&mut self, slot: FactSlot, option: &str, text: &str) {
+        let source = Arc::new(Source::new(option, text));
+        self.put(slot, source, Node { span: 0..text.len(), kind: Kind::Text(text.to_owned()) });
+    }
+
+    /// "lidocaine 2 % 3 mL": the name, then strength, then volume.
+    fn agents(&mut self, slot: FactSlot, given: &[String]) {
+        let text = given.join("\n");
+        let source = Arc::new(Source::new("--agent", text.as_str()));
+        let mut items = Vec::new();
+        let mut start = 0;
+        for line in given {
+            let span = start..start + line.len();
+            let name_end = line.find(|it: char| it.is_ascii_digit()).unwrap_or(line.len());
+            let (name, rest) = line.split_at(name_end);
+            let rest_start = span.start + name_end;
+            // Strength ends with its unit; the volume begins with the next digit after it.
+            let unit_at = rest.find(['%', 'm']).unwrap_or(rest.len());
+            let volume_at = rest.get(unit_at..).and_then(|it| it.find(|it: char| it.is_ascii_digit())).map_or(rest.len(), |it| unit_at + it);
+            let (strength, volume) = rest.split_at(volume_at);
+            let piece = |text: &str, from: usize| {
+                let trimmed = text.trim();
+                let from = from + (text.len() - text.trim_start().len());
+                Node { span: from..from + trimmed.len(), kind: if trimmed.is_empty() { Kind::Null } else { Kind::Text(trimmed.to_owned()) } }
+            };
+            let entry = |key: &str, value: Node| Entry { key: key.to_owned(), key_span: span.clone(), value };
+            let mut entries = vec![entry("agent", piece(name, span.start))];
+            for (key, value) in [("strength", piece(strength, rest_start)), ("volume", piece(volume, rest_start + volume_at))] {
+                if value.kind != Kind::Null {
+                    entries.push(entry(key, value));
+                }
+            }
+            items.push(Node { span: span.clone(), kind: Kind::Map(entries) });
+            start = span.end + 1;
+        }
+        let node = Node { span: 0..text.len(), kind: Kind::List(items) };
+        self.put(slot, source, node);
+    }
+
+    /// Any so many toes: only their number counts here.
+    fn toes(&mut self, slot: FactSlot, n_toes: usize) {
+        let options = self.rule_set.catalogue.options(slot);
+        let ids: Vec<String> = options.iter().take(n_toes).map(|it| it.id.clone()).collect();
+        let text = ids.join(" ");
+        let items = ids.into_iter().map(|it| Node { span: 0..text.len(), kind: Kind::Text(it) }).collect();
+        let source = Arc::new(Source::new("--toes", text.as_str()));
+        self.put(slot, source, Node { span: 0..text.len(), kind: Kind::List(items) });
+    }
+}

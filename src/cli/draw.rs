@@ -1,0 +1,112 @@
+//! Writing to the terminal: results on standard output, diagnostics on standard error.
+
+use std::io::Write as _;
+use std::path::Path;
+
+use miette::{GraphicalReportHandler, GraphicalTheme};
+
+use super::RuleSource;
+use crate::diagnostic::Diagnostic;
+use crate::load::{RuleFiles, rule_set};
+use crate::model::RuleSet;
+
+/// Most diagnostics drawn for one file.
+const MOST_PER_FILE: usize = 20;
+/// Text is never wider than this.
+const WIDEST: usize = 100;
+
+/// Width to wrap at: the terminal's, within reason; 80 where there is none.
+pub fn width() -> usize {
+    terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0)).clamp(40, WIDEST)
+}
+
+/// Prints a result. A closed pipe is not an error.
+pub fn out(text: &str) {
+    let mut stream = anstream::stdout().lock();
+    let _ = stream.write_all(text.as_bytes());
+    if !text.ends_with('\n') {
+        let _ = stream.write_all(b"\n");
+    }
+    let _ = stream.flush();
+}
+
+/// Prints something about the run.
+pub fn note(text: &str) {
+    let mut stream = anstream::stderr().lock();
+    let _ = writeln!(stream, "{text}");
+}
+
+/// Whether results may be coloured: only on a terminal, and if nothing forbids it.
+pub fn colour_out() -> bool {
+    anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never
+}
+
+/// Draws diagnostics, with their places, on standard error.
+pub fn diagnostics(found: &[Diagnostic]) {
+    let mut file: Option<&str> = None;
+    let mut in_file = 0;
+    let mut left_out = 0;
+    let colour = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
+    for diagnostic in found {
+        let name = diagnostic.source.as_ref().map(|it| it.name());
+        if name != file || name.is_none() {
+            if left_out > 0 {
+                note(&format!("... and {left_out} more in {}\n", file.unwrap_or("other files")));
+            }
+            (file, in_file, left_out) = (name, 0, 0);
+        }
+        in_file += 1;
+        if in_file > MOST_PER_FILE {
+            left_out += 1;
+            continue;
+        }
+        note(&rendered(diagnostic, width(), colour));
+    }
+    if left_out > 0 {
+        note(&format!("... and {left_out} more in {}\n", file.unwrap_or("other files")));
+    }
+}
+
+/// One diagnostic, drawn.
+pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
+    let theme = if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
+    let handler = GraphicalReportHandler::new_themed(theme).with_width(width).with_links(false);
+    let mut text = String::new();
+    if handler.render_report(&mut text, diagnostic).is_err() {
+        // Drawing never fails on our own sources; should it, the words must not be lost.
+        text = format!("{}: {diagnostic}", diagnostic.code.name());
+    }
+    text
+}
+
+/// The files of the rule set that was asked for; `None` after diagnostics.
+pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
+    match &source.rules {
+        None => Some(RuleFiles::embedded()),
+        Some(folder) => match RuleFiles::folder(Path::new(folder)) {
+            Ok(files) => Some(files),
+            Err(found) => {
+                diagnostics(&found);
+                None
+            }
+        },
+    }
+}
+
+/// The rule set that was asked for; `None` after diagnostics.
+pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
+    let files = rule_files(source)?;
+    match rule_set(&files) {
+        Ok(rule_set) => Some((files, rule_set)),
+        Err(found) => {
+            diagnostics(&found);
+            note(&format!("the rule set `{}` was refused: {}", files.folder, counted(found.len(), "problem")));
+            None
+        }
+    }
+}
+
+/// "1 problem", "3 problems".
+pub fn counted(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}

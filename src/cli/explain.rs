@@ -1,0 +1,45 @@
+//! `preblock explain`: the page of a code.
+
+use clap::Args;
+
+use super::{Status, draw};
+use crate::diagnostic::{Code, did_you_mean};
+
+/// Arguments of `explain`.
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// The code, such as answers/needs-unit; all codes are listed without one
+    code: Option<String>,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> Status {
+    let Some(wanted) = &arguments.code else {
+        let list: Vec<String> = Code::ALL.iter().map(|code| format!("{:<26}{}", code.name(), code.what())).collect();
+        draw::out(&list.join("\n"));
+        return Status::Clean;
+    };
+    match Code::from_name(wanted) {
+        Some(code) => {
+            draw::out(&page(code, draw::width()));
+            Status::Clean
+        }
+        None => {
+            let help = did_you_mean(wanted, Code::ALL.iter().map(|it| it.name())).unwrap_or_else(|| "`preblock explain` lists all codes".into());
+            draw::note(&format!("there is no code `{wanted}`; {help}"));
+            Status::Refused
+        }
+    }
+}
+
+/// The page of a code.
+pub fn page(code: Code, width: usize) -> String {
+    let part = |heading: &str, text: &str| format!("{heading}\n{}\n", textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  "));
+    format!(
+        "{}\n\n{}\n{}\n{}",
+        code.name(),
+        part("What it means", code.what()),
+        part("Why it matters", code.why()),
+        part("How to mend it", code.mend())
+    )
+}

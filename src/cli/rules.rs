@@ -1,0 +1,243 @@
+//! `preblock rules`: check, test and show a rule set.
+
+use clap::{Args, Subcommand};
+
+use super::{RuleSource, Status, draw};
+use crate::diagnostic::did_you_mean;
+use crate::evaluate::{Compiled, explain};
+use crate::governance::cases::{self, CaseRun, Difference};
+use crate::governance::{coverage, words};
+use crate::load;
+use crate::load::cases::Case;
+use crate::model::{Piece, Rule, RuleSet, Text};
+use crate::report::text::cited;
+
+/// The commands under `rules`.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Every diagnostic of a rule set, with source lines
+    Check(Check),
+    /// Run the worked cases, and list what no case reaches
+    Test(Test),
+    /// Show one rule: wording, condition in words, citations, cases
+    Show(Show),
+}
+
+/// Arguments of `rules check`.
+#[derive(Debug, Args)]
+pub struct Check {
+    #[command(flatten)]
+    rules: RuleSource,
+}
+
+/// Arguments of `rules test`.
+#[derive(Debug, Args)]
+pub struct Test {
+    #[command(flatten)]
+    rules: RuleSource,
+    /// Only the cases of files that begin with this, and the rules of this concern
+    #[arg(long, value_name = "CONCERN")]
+    only: Option<String>,
+}
+
+/// Arguments of `rules show`.
+#[derive(Debug, Args)]
+pub struct Show {
+    /// The rule, such as bleeding/inr-above-ceiling; all are listed without one
+    id: Option<String>,
+    #[command(flatten)]
+    rules: RuleSource,
+}
+
+/// Runs the command.
+pub fn run(command: &Command) -> Status {
+    match command {
+        Command::Check(it) => check(it),
+        Command::Test(it) => test(it),
+        Command::Show(it) => show(it),
+    }
+}
+
+fn check(arguments: &Check) -> Status {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    match load::cases::cases(&files, &rule_set) {
+        Ok(cases) => {
+            draw::out(&format!(
+                "{} {} ({}): no problems in {}, {}, {}, {}",
+                rule_set.id,
+                rule_set.edition,
+                rule_set.status.word(),
+                draw::counted(rule_set.rules.len(), "rule"),
+                draw::counted(rule_set.catalogue.questions.len(), "question"),
+                draw::counted(rule_set.limits.len(), "limit"),
+                draw::counted(cases.len(), "case"),
+            ));
+            Status::Clean
+        }
+        Err(found) => {
+            draw::diagnostics(&found);
+            draw::note(&draw::counted(found.len(), "problem"));
+            Status::Problems
+        }
+    }
+}
+
+fn test(arguments: &Test) -> Status {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let cases = match load::cases::cases(&files, &rule_set) {
+        Ok(cases) => cases,
+        Err(found) => {
+            draw::diagnostics(&found);
+            draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
+            return Status::Problems;
+        }
+    };
+    let of_file = |case: &Case| case.source.name().rsplit('/').next().unwrap_or_default().to_owned();
+    let cases: Vec<Case> = cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
+    if cases.is_empty() {
+        draw::note("no case was run, so nothing was tested");
+        return Status::Problems;
+    }
+    let compiled = Compiled::new(&rule_set);
+    let runs: Vec<CaseRun> = cases.iter().map(|case| cases::run(&rule_set, &compiled, case)).collect();
+    let mut n_wrong = 0;
+    for (case, run) in cases.iter().zip(&runs).filter(|(_, run)| !run.differences.is_empty()) {
+        n_wrong += 1;
+        draw::out(&difference(case, run));
+    }
+    let wanted = |rule: &Rule| arguments.only.as_ref().is_none_or(|only| rule.id.starts_with(&format!("{only}/")));
+    let gaps = coverage::gaps(&rule_set, &runs, wanted);
+    for gap in &gaps {
+        draw::out(&format!("{}: {}", gap.rule, gap.what));
+    }
+    let n_rules = rule_set.rules.iter().filter(|it| wanted(it)).count();
+    draw::out(&format!(
+        "{}, {} as expected, {n_wrong} not; {}, {} not reached by any case",
+        draw::counted(cases.len(), "case"),
+        cases.len() - n_wrong,
+        draw::counted(n_rules, "rule"),
+        draw::counted(gaps.len(), "state or side"),
+    ));
+    if n_wrong == 0 && gaps.is_empty() { Status::Clean } else { Status::Problems }
+}
+
+fn difference(case: &Case, run: &CaseRun) -> String {
+    let at = case.source.position(case.expect_span.start);
+    let mut lines = vec![format!("{}:{}  {}", case.source.name(), at.line, case.title)];
+    for it in &run.differences {
+        match it {
+            Difference::Refused(found) => {
+                lines.extend(found.iter().map(|it| {
+                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
+                    format!("    refused: {}: {it}{place}", it.code.name())
+                }));
+            }
+            Difference::Verdict { expected, got } => lines.push(format!("    verdict: expected {}, got {}", expected.word(), got.word())),
+            Difference::Rule { rule, expected, got, waits_for } => {
+                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
+                lines.push(format!("    {rule}: expected {expected}, got {got}{waits}"));
+            }
+        }
+    }
+    lines.join("\n") + "\n"
+}
+
+fn show(arguments: &Show) -> Status {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let Some(id) = &arguments.id else {
+        let list: Vec<String> = rule_set.rules.iter().map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title)).collect();
+        draw::out(&list.join("\n"));
+        return Status::Clean;
+    };
+    let Some(rule) = rule_set.rule(id) else {
+        let help = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str())).unwrap_or_else(|| "`preblock rules show` lists all rules".into());
+        draw::note(&format!("there is no rule `{id}`; {help}"));
+        return Status::Refused;
+    };
+    let cases = load::cases::cases(&files, &rule_set).unwrap_or_default();
+    draw::out(&page(&rule_set, rule, &cases, draw::width()));
+    Status::Clean
+}
+
+/// A rule as a page.
+pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> String {
+    let fill = |text: &str| textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  ");
+    let urgency = rule.urgency.map_or(String::new(), |it| format!(", {}", it.word()));
+    let mut lines = vec![
+        format!("{}: {}", rule.id, rule.title),
+        format!("{}, {}{urgency}", rule.kind.word(), rule.outcome.word()),
+        String::new(),
+        "Applies when".into(),
+    ];
+    lines.extend(words::lines(rule_set, &rule.when).iter().map(|it| {
+        let indent = it.len() - it.trim_start().len() + 2;
+        let options = textwrap::Options::new(width).initial_indent("  ").subsequent_indent("");
+        let text = textwrap::fill(it, options);
+        let more = " ".repeat(indent + 2);
+        text.replace('\n', &format!("\n{more}"))
+    }));
+    let mut part = |heading: &str, text: Option<&Text>| {
+        if let Some(text) = text {
+            lines.extend([String::new(), heading.to_owned(), fill(&plain(rule_set, text))]);
+        }
+    };
+    part("Reason", Some(&rule.reason));
+    part("Do", Some(&rule.action));
+    part("Cleared by", rule.cleared_by.as_ref());
+    lines.extend([String::new(), "Sources".into()]);
+    lines.extend(rule.citations.iter().map(|it| fill(&cited(&explain::cited(rule_set, it)))));
+    let limits = limits_of(rule_set, rule);
+    if !limits.is_empty() {
+        lines.extend([String::new(), "Limits".into()]);
+        for limit in limits {
+            let other = limit.other_figures.as_ref().map_or(String::new(), |it| format!(" Other figures: {it}."));
+            lines.push(fill(&format!("{} = {}. {}.{other}", limit.id, limit.written, limit.about)));
+            lines.extend(limit.citations.iter().map(|it| textwrap::indent(&fill(&cited(&explain::cited(rule_set, it))), "  ")));
+        }
+    }
+    lines.extend([
+        String::new(),
+        format!("In force from {}, last reviewed {}, review by {}", rule.in_force_from, rule.last_reviewed, rule.review_by),
+    ]);
+    let naming = |wanted: fn(&Case) -> &std::collections::BTreeSet<String>| cases.iter().filter(|it| wanted(it).contains(&rule.id)).collect::<Vec<_>>();
+    for (heading, found) in [("Cases in which it fires", naming(|it| &it.fires)), ("Cases in which it is undetermined", naming(|it| &it.undetermined))] {
+        lines.extend([String::new(), heading.to_owned()]);
+        lines.extend(found.iter().map(|it| format!("  {}:{}  {}", it.source.name(), it.source.position(it.expect_span.start).line, it.title)));
+        if found.is_empty() {
+            lines.push("  none".into());
+        }
+    }
+    lines.join("\n")
+}
+
+fn limits_of<'a>(rule_set: &'a RuleSet, rule: &Rule) -> Vec<&'a crate::model::Limit> {
+    use crate::model::{Condition, Test};
+    let mut found = Vec::new();
+    rule.when.visit(&mut |condition| {
+        let Condition::Fact { test, .. } = condition else { return };
+        let of_test = match test {
+            Test::Compare(_, it) => vec![it.limit],
+            Test::Between(low, high) => vec![low.limit, high.limit],
+            Test::OlderThan(it) | Test::Within(it) => vec![it.limit],
+            _ => Vec::new(),
+        };
+        found.extend(of_test.into_iter().flatten());
+    });
+    found.dedup();
+    found.into_iter().filter_map(|at| rule_set.limits.get(at)).collect()
+}
+
+/// A text with its placeholders as written.
+fn plain(rule_set: &RuleSet, text: &Text) -> String {
+    text.pieces
+        .iter()
+        .map(|piece| match piece {
+            Piece::Words(words) => words.clone(),
+            Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
+            Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot).trim_end_matches(".taken_on")),
+            Piece::Limit(at) => rule_set.limits.get(*at).map(|it| it.written.clone()).unwrap_or_default(),
+            Piece::Medicines => "{medicines}".into(),
+            Piece::Allergies => "{allergies}".into(),
+        })
+        .collect()
+}

@@ -1,0 +1,42 @@
+//! `preblock schema`: the JSON Schema of a file kind.
+
+use clap::Args;
+
+use super::{RuleSource, Status, draw};
+use crate::diagnostic::did_you_mean;
+use crate::load::{answers_schema, files};
+
+/// Arguments of `schema`.
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// The file kind; all are listed without one
+    name: Option<String>,
+    #[command(flatten)]
+    rules: RuleSource,
+}
+
+/// Runs the command. The schemas of questionnaires follow the rule set that is used.
+pub fn run(arguments: &Arguments) -> Status {
+    let names = files::schema_names();
+    let Some(name) = &arguments.name else {
+        draw::out(&names.join("\n"));
+        return Status::Clean;
+    };
+    if ["questionnaire", "clinic"].contains(&name.as_str()) {
+        let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+        let schema = if name == "clinic" { answers_schema::clinic(&rule_set) } else { answers_schema::questionnaire(&rule_set) };
+        draw::out(&format!("{schema:#}"));
+        return Status::Clean;
+    }
+    match files::schema(name) {
+        Some(text) => {
+            draw::out(text);
+            Status::Clean
+        }
+        None => {
+            let help = did_you_mean(name, names.iter().map(String::as_str)).unwrap_or_else(|| "`preblock schema` lists them".into());
+            draw::note(&format!("there is no schema `{name}`; {help}"));
+            Status::Refused
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! `preblock screen`: questionnaires to screenings.
+
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDate;
+use clap::Args;
+
+use super::{Format, RuleSource, Status, draw};
+use crate::diagnostic::{Code, Diagnostic};
+use crate::evaluate::{self, Compiled, Subject};
+use crate::facts::{self, Gathered};
+use crate::load::{files, questionnaire};
+use crate::model::RuleSet;
+use crate::outcome::Outcome;
+use crate::quantity::when::read_when;
+use crate::report::page::Style;
+use crate::report::{json, text};
+use crate::screening::{Screening, SourceStamp};
+
+/// Arguments of `screen`.
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// Questionnaires, or folders that hold them (.yaml, .yml, .json)
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// The day the screening is run, such as 2026-11-25 [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    as_of: Option<NaiveDate>,
+    #[command(flatten)]
+    rules: RuleSource,
+    /// Answers of the clinic that hold for every patient
+    #[arg(long, value_name = "FILE")]
+    clinic: Option<PathBuf>,
+    /// How to print the screenings
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+/// Reads a day of the command line.
+pub fn day(text: &str) -> Result<NaiveDate, String> {
+    match read_when(text) {
+        Ok(when) if when.time.is_none() => Ok(when.date),
+        Ok(_) => Err("a day without a time is needed".into()),
+        Err(error) => Err(error.to_string()),
+    }
+}
+
+struct Clinic {
+    answers: Gathered,
+    stamp: SourceStamp,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> Status {
+    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let clinic = match arguments.clinic.as_deref().map(|path| read_clinic(&rule_set, path, as_of)) {
+        None => None,
+        Some(Ok(clinic)) => Some(clinic),
+        Some(Err(found)) => {
+            draw::diagnostics(&found);
+            draw::note("the clinic's file was refused, so nobody was screened");
+            return Status::Refused;
+        }
+    };
+    let compiled = Compiled::new(&rule_set);
+    let (paths, mut refusals) = expand(&arguments.files);
+    let mut screenings = Vec::new();
+    let mut n_refused = refusals.len();
+    for path in &paths {
+        match one(&rule_set, &compiled, clinic.as_ref(), path, as_of) {
+            Ok(screening) => screenings.push(screening),
+            Err(found) => {
+                n_refused += 1;
+                refusals.extend(found);
+            }
+        }
+    }
+    print(arguments, &screenings, n_refused, paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir()));
+    if n_refused > 0 {
+        draw::diagnostics(&refusals);
+        draw::note(&format!("{} refused and not screened; `preblock explain CODE` says more", draw::counted(n_refused, "file")));
+        return Status::Refused;
+    }
+    match screenings.iter().map(|it| it.verdict).max() {
+        Some(Outcome::Refer) => Status::Refer,
+        Some(Outcome::Defer) => Status::Defer,
+        Some(Outcome::Go) => Status::Clean,
+        None => Status::Refused,
+    }
+}
+
+fn print(arguments: &Arguments, screenings: &[Screening], n_refused: usize, several: bool) {
+    match arguments.format {
+        Format::Json if several => draw::out(&json::several(screenings)),
+        Format::Json => {
+            if let [one] = screenings {
+                draw::out(&json::one(one));
+            }
+        }
+        Format::Ndjson => {
+            for it in screenings {
+                draw::out(&json::line(it));
+            }
+        }
+        Format::Text => {
+            let style = Style::terminal(draw::colour_out());
+            for it in screenings {
+                draw::out(&text::one(it, &style));
+            }
+            if several {
+                draw::out(&text::summary(screenings, n_refused, &style));
+            }
+        }
+    }
+}
+
+/// Screens one file.
+fn one(rule_set: &RuleSet, compiled: &Compiled, clinic: Option<&Clinic>, path: &Path, as_of: NaiveDate) -> Result<Screening, Vec<Diagnostic>> {
+    let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+    let name = path.display().to_string();
+    let (read, mut found) = questionnaire::questionnaire(rule_set, &name, &bytes);
+    let Some(read) = read else { return Err(found) };
+    let standing = clinic.map(|it| it.answers.clone()).unwrap_or_default();
+    let answers = questionnaire::over(&standing, &read.answers);
+    let (facts, wrong) = facts::read(rule_set, &answers, as_of);
+    found.extend(wrong);
+    if !found.is_empty() {
+        found.sort_by_key(Diagnostic::offset);
+        return Err(found);
+    }
+    let subject = Subject {
+        reference: read.reference,
+        source: SourceStamp { path: name, digest: files::sha256(&bytes) },
+        clinic: clinic.map(|it| it.stamp.clone()),
+    };
+    Ok(evaluate::screen(rule_set, compiled, &facts, &subject))
+}
+
+fn read_clinic(rule_set: &RuleSet, path: &Path, as_of: NaiveDate) -> Result<Clinic, Vec<Diagnostic>> {
+    let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+    let name = path.display().to_string();
+    let (read, mut found) = questionnaire::clinic(rule_set, &name, &bytes);
+    let Some(read) = read else { return Err(found) };
+    // Understood once by itself, so that a slip in it is told once and not for every patient.
+    let (_, wrong) = facts::read(rule_set, &read.answers, as_of);
+    found.extend(wrong);
+    if found.is_empty() {
+        Ok(Clinic { answers: read.answers, stamp: SourceStamp { path: name, digest: files::sha256(&bytes) } })
+    } else {
+        Err(found)
+    }
+}
+
+/// Files as given, and those inside folders, by name. A folder without any is a refusal.
+fn expand(given: &[PathBuf]) -> (Vec<PathBuf>, Vec<Diagnostic>) {
+    let mut paths = Vec::new();
+    let mut found = Vec::new();
+    for path in given {
+        if !path.is_dir() {
+            paths.push(path.clone());
+            continue;
+        }
+        let mut inside = Vec::new();
+        walk(path, &mut inside, &mut found);
+        if inside.is_empty() {
+            found.push(
+                Diagnostic::bare(Code::EmptyFolder, format!("the folder `{}` holds no questionnaire", path.display()))
+                    .help("questionnaires end in .yaml, .yml or .json"),
+            );
+        }
+        inside.sort();
+        paths.extend(inside);
+    }
+    (paths, found)
+}
+
+fn walk(folder: &Path, inside: &mut Vec<PathBuf>, found: &mut Vec<Diagnostic>) {
+    let entries = match std::fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(error) => {
+            found.push(Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display())));
+            return;
+        }
+    };
+    for entry in entries.flatten() {
+        let path = entry.path();
+        let is_link = entry.file_type().is_ok_and(|it| it.is_symlink());
+        if path.is_dir() {
+            // A link to a folder could lead round in a circle.
+            if !is_link {
+                walk(&path, inside, found);
+            }
+        } else if path.extension().and_then(|it| it.to_str()).is_some_and(|it| ["yaml", "yml", "json"].contains(&it.to_lowercase().as_str())) {
+            inside.push(path);
+        }
+    }
+}

@@ -1,0 +1,200 @@
+//! Something wrong with a *file*: code, severity, title, labels, help. Never about a patient.
+//!
+//! [`codes`] holds the one list of all codes and their pages. Drawing is done by `miette`; the
+//! [`miette::SourceCode`] here finds lines by binary search, so many diagnostics stay cheap.
+
+use std::fmt;
+use std::ops::Range;
+use std::sync::Arc;
+
+use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
+
+use crate::source::Source;
+
+pub mod codes;
+
+pub use codes::Code;
+
+/// One thing wrong with one file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Diagnostic {
+    /// Which kind of thing is wrong.
+    pub code: Code,
+    /// What is wrong, lower-case start, no full stop.
+    pub title: String,
+    /// The file; `None` when it could not be read at all (the title names it then).
+    pub source: Option<Arc<Source>>,
+    /// Places in the file, the first being the place of the diagnostic.
+    pub labels: Vec<Label>,
+    /// What to do next.
+    pub help: Option<String>,
+}
+
+/// A place in the file with a few words.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Label {
+    /// The bytes to underline.
+    pub span: Range<usize>,
+    /// Two to six words.
+    pub text: String,
+}
+
+impl Diagnostic {
+    /// A diagnostic without a file to point into.
+    pub fn bare(code: Code, title: impl Into<String>) -> Self {
+        Self { code, title: title.into(), source: None, labels: Vec::new(), help: None }
+    }
+
+    /// A diagnostic at a place.
+    pub fn at(code: Code, source: &Arc<Source>, span: &Range<usize>, title: impl Into<String>, label: impl Into<String>) -> Self {
+        Self {
+            code,
+            title: title.into(),
+            source: Some(Arc::clone(source)),
+            labels: vec![Label { span: first_line_of(source, span), text: label.into() }],
+            help: None,
+        }
+    }
+
+    /// Adds what to do next.
+    #[must_use]
+    pub fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+
+    /// Adds what to do next, if there is something to say.
+    #[must_use]
+    pub fn help_if(mut self, help: Option<String>) -> Self {
+        self.help = help.or(self.help);
+        self
+    }
+
+    /// Adds a second place.
+    #[must_use]
+    pub fn also(mut self, span: &Range<usize>, label: impl Into<String>) -> Self {
+        if let Some(source) = &self.source {
+            let span = first_line_of(source, span);
+            self.labels.push(Label { span, text: label.into() });
+        }
+        self
+    }
+
+    /// Where the first label starts; 0 without labels.
+    pub fn offset(&self) -> usize {
+        self.labels.first().map_or(0, |label| label.span.start)
+    }
+
+    /// `file:line:column` of the first label, or the file's name alone, or nothing.
+    pub fn place(&self) -> Option<String> {
+        let source = self.source.as_ref()?;
+        let Some(label) = self.labels.first() else { return Some(source.name().to_owned()) };
+        let at = source.position(label.span.start);
+        Some(format!("{}:{}:{}", source.name(), at.line, at.column))
+    }
+}
+
+/// A label over a whole block is unreadable: keep its first line, and never leave the text.
+fn first_line_of(source: &Source, span: &Range<usize>) -> Range<usize> {
+    let end = span.end.min(source.text().len());
+    let start = span.start.min(end);
+    let line_end = source.line_range(source.line_index(start)).map_or(end, |line| line.end.max(start));
+    start..end.min(line_end)
+}
+
+impl fmt::Display for Diagnostic {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.title)
+    }
+}
+
+impl std::error::Error for Diagnostic {}
+
+impl miette::Diagnostic for Diagnostic {
+    fn code<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
+        Some(Box::new(self.code.name()))
+    }
+
+    fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
+        self.help.as_ref().map(|help| Box::new(help) as Box<dyn fmt::Display>)
+    }
+
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        self.source.as_deref().filter(|_| !self.labels.is_empty()).map(|it| it as &dyn SourceCode)
+    }
+
+    fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
+        if self.source.is_none() || self.labels.is_empty() {
+            return None;
+        }
+        Some(Box::new(self.labels.iter().enumerate().map(|(at, label)| {
+            let span = (label.span.start, label.span.len());
+            if at == 0 {
+                LabeledSpan::new_primary_with_span(Some(label.text.clone()), span)
+            } else {
+                LabeledSpan::new_with_span(Some(label.text.clone()), span)
+            }
+        })))
+    }
+}
+
+impl SourceCode for Source {
+    fn read_span<'a>(
+        &'a self,
+        span: &SourceSpan,
+        context_lines_before: usize,
+        context_lines_after: usize,
+    ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
+        let start = span.offset().min(self.text().len());
+        let end = (span.offset() + span.len()).min(self.text().len());
+        let first = self.line_index(start).saturating_sub(context_lines_before);
+        let last = (self.line_index(end) + context_lines_after).min(self.line_count().saturating_sub(1));
+        let from = self.line_range(first).map_or(0, |line| line.start);
+        let to = self.line_range(last).map_or(self.text().len(), |line| line.end);
+        let data = self.text().get(from..to).unwrap_or("").as_bytes();
+        // Miette prints the column of the span start, counted from this column in characters.
+        let column = if context_lines_before == 0 { self.position(start).column - 1 } else { 0 };
+        Ok(Box::new(MietteSpanContents::new_named(
+            self.name().to_owned(),
+            data,
+            (from, to - from).into(),
+            first,
+            column,
+            last - first + 1,
+        )))
+    }
+}
+
+/// The best guess for a misspelt name, when one is close enough to be worth offering.
+///
+/// Close means an edit distance of at most one, plus one for every four letters.
+pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let wrong = wrong.to_lowercase();
+    let most = 1 + wrong.chars().count() / 4;
+    known
+        .into_iter()
+        .filter(|it| it.chars().count().abs_diff(wrong.chars().count()) <= most)
+        .map(|it| (strsim::damerau_levenshtein(&wrong, &it.to_lowercase()), it))
+        .filter(|(distance, it)| *distance <= most && *distance < it.chars().count().max(2))
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, it)| it)
+}
+
+/// "did you mean `x`?" if a name is close, else the list of known names, or nothing if that is long.
+pub fn did_you_mean<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
+    let known: Vec<&str> = known.into_iter().collect();
+    if let Some(near) = nearest(wrong, known.iter().copied()) {
+        return Some(format!("did you mean `{near}`?"));
+    }
+    (known.len() <= 16 && !known.is_empty()).then(|| format!("one of {}", listed(&known)))
+}
+
+/// "`a`, `b` or `c`"; "`a`" alone for one.
+pub fn listed(names: &[&str]) -> String {
+    let quoted: Vec<String> = names.iter().map(|name| format!("`{name}`")).collect();
+    match quoted.split_last() {
+        None => String::new(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
+    }
+}

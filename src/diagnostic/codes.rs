@@ -1,0 +1,279 @@
+//! The one list of all codes, each with its page for `preblock explain`.
+
+macro_rules! codes {
+    ($($variant:ident = $name:literal: $what:literal, $why:literal, $mend:literal;)*) => {
+        /// A kind of thing that can be wrong with a file.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Code { $(#[doc = $what] $variant,)* }
+
+        impl Code {
+            /// Every code, in the order of the list.
+            pub const ALL: &'static [Code] = &[$(Code::$variant,)*];
+
+            /// The stable name, `stage/what-is-wrong`.
+            pub fn name(self) -> &'static str {
+                match self { $(Code::$variant => $name,)* }
+            }
+
+            /// What the code means.
+            pub fn what(self) -> &'static str {
+                match self { $(Code::$variant => $what,)* }
+            }
+
+            /// Why it matters here.
+            pub fn why(self) -> &'static str {
+                match self { $(Code::$variant => $why,)* }
+            }
+
+            /// How to mend the file.
+            pub fn mend(self) -> &'static str {
+                match self { $(Code::$variant => $mend,)* }
+            }
+        }
+    };
+}
+
+impl Code {
+    /// The code of a name; `None` if there is none.
+    pub fn from_name(name: &str) -> Option<Code> {
+        Self::ALL.iter().copied().find(|code| code.name() == name)
+    }
+}
+
+codes! {
+    NotFound = "text/not-found":
+        "The file or folder does not exist, or is not an ordinary file.",
+        "A referral that was not read has not been screened; the other files still are.",
+        "Check the spelling of the path.";
+    Unreadable = "text/unreadable":
+        "The file exists but could not be read.",
+        "A referral that was not read has not been screened.",
+        "Check that you may read the file, and that no other program has it locked.";
+    EmptyFolder = "text/empty-folder":
+        "The folder holds no questionnaire.",
+        "A run that screened nobody must not look like a run that found nothing.",
+        "Name the folder that holds the .yaml, .yml or .json files.";
+    TooLarge = "text/too-large":
+        "The file is larger than any file of its kind can sensibly be.",
+        "Input is bounded, so that no file can exhaust the machine.",
+        "Check that it is the right file. One questionnaire is one file.";
+    NotUtf8 = "text/not-utf8":
+        "The file is not UTF-8 text.",
+        "Letters read in the wrong encoding change names of medicines.",
+        "Save the file again as UTF-8.";
+    OddCharacter = "text/odd-character":
+        "The file holds a character that cannot be seen or that programs read in different ways.",
+        "An invisible character can make a second, different key, or hide part of a line.",
+        "Delete the character and type the line again.";
+    Empty = "text/empty":
+        "The file says nothing.",
+        "An empty file would be a patient about whom nothing is known.",
+        "Start from `preblock blank`.";
+    NotYaml = "text/not-yaml":
+        "The text is not YAML.",
+        "Nothing can be read from it safely.",
+        "Look at the marked place: most often the indentation, a missing colon, or an open quote or bracket.";
+    NotJson = "text/not-json":
+        "The text is not JSON.",
+        "Nothing can be read from it safely.",
+        "Look at the marked place: most often a missing comma or quote.";
+    TooDeep = "text/too-deep":
+        "Values are nested deeper than any file of this kind needs.",
+        "Input is bounded, so that no file can exhaust the machine.",
+        "Flatten the marked part.";
+    DuplicateKey = "text/duplicate-key":
+        "A key is written twice in one mapping.",
+        "Only one of the two answers could be used, and nobody could tell which was meant.",
+        "Delete one of the two.";
+    Alias = "text/alias":
+        "The file uses an anchor (&), an alias (*) or a merge key (<<).",
+        "What stands in the file must be what is read, in the place where it is read.",
+        "Write the value out.";
+    Tag = "text/tag":
+        "The file uses a YAML tag (!) or directive (%).",
+        "Tags change how values are read.",
+        "Delete the tag.";
+    SeveralDocuments = "text/several-documents":
+        "The file holds more than one YAML document.",
+        "One questionnaire is one file; a second document would be overlooked.",
+        "Split the file at the `---` line.";
+    KeyNotText = "text/key-not-text":
+        "A key is not a plain text.",
+        "Keys are names of questions and settings.",
+        "Quote the key, or correct it.";
+    Ambiguous = "text/ambiguous":
+        "The value is read differently by different YAML programs.",
+        "A number such as 010 is ten for one program and eight for another.",
+        "Quote it if it is a text, or write the number plainly.";
+    NotFinite = "text/not-finite":
+        "The number is not finite (.nan or .inf).",
+        "Every comparison with it is false, so it would slip through each rule.",
+        "Write the number, or `unknown`.";
+
+    UnknownKey = "shape/unknown-key":
+        "The key is not one that is known here.",
+        "An answer under a misspelt key would be lost. Keys that hold identity (names, addresses, record numbers) are refused on purpose.",
+        "Correct the key, or delete it.";
+    MissingKey = "shape/missing-key":
+        "A key that must be there is missing.",
+        "The entry cannot be understood, or not governed, without it.",
+        "Add the key.";
+    WrongType = "shape/wrong-type":
+        "The value is of the wrong kind, for instance a text where a list must stand.",
+        "Nothing is guessed.",
+        "Write the value in the form the help line shows.";
+    NotAnOption = "shape/not-an-option":
+        "The word is not one of those that may stand here.",
+        "Nothing is guessed.",
+        "Take one of the words listed.";
+    WrongForm = "shape/wrong-form":
+        "The value has the right kind but not the right form, for instance an id with a capital letter.",
+        "Ids, dates and the like are compared letter by letter.",
+        "Write it in the form the help line shows.";
+    NotTogether = "shape/not-together":
+        "Keys stand together that exclude one another, or one of several is needed and none is there.",
+        "It would not be clear which of them counts.",
+        "Keep exactly one.";
+
+    MissingFile = "rules/missing-file":
+        "The rule set lacks one of its files.",
+        "A rule set is only used whole.",
+        "Add the file; `preblock schema` prints the schema of its kind.";
+    UnexpectedFile = "rules/unexpected-file":
+        "The folder of the rule set holds a file that no part of it names.",
+        "A concern that is not listed would never be evaluated.",
+        "List the concern in ruleset.yaml, or move the file away.";
+    UnknownConcern = "rules/unknown-concern":
+        "The file is for a concern that ruleset.yaml does not list, or not the one its name says.",
+        "Rules of an unlisted concern would never be evaluated.",
+        "Make the `concern:` line, the file name and ruleset.yaml agree.";
+    DuplicateId = "rules/duplicate-id":
+        "Two entries have the same id.",
+        "Findings, cases and citations could not say which is meant.",
+        "Give one of them another id.";
+    RetiredId = "rules/retired-id":
+        "The id belonged to a rule that was retired.",
+        "Old reports name that id; it must never mean something else.",
+        "Choose a new id.";
+    UnknownFact = "rules/unknown-fact":
+        "No question or derived fact has this id.",
+        "The condition could never be decided.",
+        "Correct the id; questions.yaml lists them.";
+    UnknownOption = "rules/unknown-option":
+        "The question has no such option.",
+        "The test could never hold.",
+        "Correct the option; the question lists them.";
+    UnknownMedicine = "rules/unknown-medicine":
+        "No medicine and no class has this name.",
+        "The condition could never hold.",
+        "Correct the name, or add it to medicines.yaml.";
+    UnknownSubstance = "rules/unknown-substance":
+        "No substance, group or reaction has this name.",
+        "The condition could never hold.",
+        "Correct the name, or add it to allergens.yaml.";
+    UnknownLimit = "rules/unknown-limit":
+        "limits.yaml has no limit of this name.",
+        "The comparison would have nothing to compare with.",
+        "Correct the name, or add the limit with its source.";
+    UnknownSource = "rules/unknown-source":
+        "sources.yaml has no source of this name.",
+        "A citation that points nowhere is no citation.",
+        "Correct the name, or add the source.";
+    UnknownFormula = "rules/unknown-formula":
+        "There is no such formula, or it does not take what it is given.",
+        "The derived fact could not be computed.",
+        "Take a formula and inputs from the list in the help line.";
+    WrongTest = "rules/wrong-test":
+        "The test does not fit the kind of fact.",
+        "A comparison of a date with a number would never be decided.",
+        "Use a test that fits; `rules show` prints a condition in words.";
+    WrongUnit = "rules/wrong-unit":
+        "The literal or limit has no unit, or one of another kind of quantity.",
+        "A number without its unit can be wrong by a factor of ten or a hundred.",
+        "Write the unit that the question uses.";
+    UnknownPlaceholder = "rules/unknown-placeholder":
+        "The text names something in braces that is neither a fact nor a limit.",
+        "A report would print the braces to a clinician.",
+        "Correct the name, or write the words out.";
+    CyclicClasses = "rules/cyclic-classes":
+        "Classes contain one another in a circle.",
+        "Every medicine of one would silently be in all.",
+        "Take one of them out of the other.";
+    NameTwice = "rules/name-twice":
+        "One name stands for two entries of a register.",
+        "An answer with that name could mean either.",
+        "Delete the name from one of the two.";
+    BadRange = "rules/bad-range":
+        "The range is empty or upside down.",
+        "No value could lie in it.",
+        "Write the lower bound first.";
+    UnknownPerson = "rules/unknown-person":
+        "No person of people.yaml has this id.",
+        "The case could not be run.",
+        "Correct the id, or add the person.";
+    UnknownRule = "rules/unknown-rule":
+        "No rule has this id.",
+        "The case expects something that can never happen.",
+        "Correct the id: concern, slash, rule.";
+
+    UnknownQuestion = "answers/unknown-question":
+        "There is no such section or question.",
+        "The answer would be lost. Keys that hold identity (names, addresses, record numbers) are refused on purpose.",
+        "Correct the name; `preblock blank` prints all questions.";
+    AnswerType = "answers/wrong-kind":
+        "The answer is of the wrong kind, for instance a text where yes or no must stand.",
+        "Nothing is guessed.",
+        "Write the answer in the form the help line shows, or `unknown`.";
+    AnswerOption = "answers/not-an-option":
+        "The answer is not one of the options of the question.",
+        "Nothing is guessed.",
+        "Take one of the options, or write `unknown`.";
+    NeedsUnit = "answers/needs-unit":
+        "The number has no unit.",
+        "8.2 is an ordinary HbA1c in per cent and an impossible one in mmol/mol; nobody may guess.",
+        "Write the unit after the number.";
+    AnswerUnit = "answers/wrong-unit":
+        "The unit is not one that this question accepts.",
+        "A unit of another kind of quantity means that the wrong result was copied.",
+        "Use one of the units listed.";
+    NotANumber = "answers/not-a-number":
+        "The text cannot be read as a number.",
+        "A decimal comma is read differently by different programs.",
+        "Write digits with a decimal point, and nothing else.";
+    Implausible = "answers/implausible":
+        "The value lies outside anything that can be true of a person.",
+        "It is a typing slip until somebody has looked: ten times too much is a common one.",
+        "Correct the value or its unit.";
+    NotADate = "answers/not-a-date":
+        "The text is not a date of the calendar in the form year-month-day.",
+        "Day and month are easily swapped.",
+        "Write the date as 2026-12-03.";
+    FutureDate = "answers/future-date":
+        "A result or event is dated after the day on which the screening is run.",
+        "Its age would be negative, so it would always look fresh.",
+        "Correct the date; to run a screening as of another day, use --as-of.";
+    DatesDisagree = "answers/dates-disagree":
+        "Two dates cannot both be right, for instance a birth after the surgery or a surgery in the past.",
+        "Ages and intervals would be nonsense.",
+        "Correct one of the two; to run an old screening again, use --as-of.";
+    NeedsDate = "answers/needs-date":
+        "The result has no date.",
+        "Whether a result is fresh enough is part of the question.",
+        "Write `{ value: ..., taken_on: 2026-12-02 }`; taken_on may be `unknown`.";
+    NotAskedFor = "answers/not-asked-for":
+        "A detail is answered although another answer says that it does not apply.",
+        "One of the two is wrong, and a rule might have caught the detail.",
+        "Correct the answer that is wrong. A result that is right but not needed belongs in the section's note.";
+    NotStanding = "answers/not-standing":
+        "The clinic's file answers a question about a patient.",
+        "It would be taken for every patient.",
+        "Move the answer to the patient's own questionnaire.";
+    UnknownAgent = "answers/unknown-agent":
+        "The local anaesthetic is not one of the rule set's.",
+        "Without its limit no dose can be checked.",
+        "Correct the name, or have the agent added to anaesthetics.yaml with its source.";
+    TooMany = "answers/too-many":
+        "A list is longer than any patient's can be.",
+        "Input is bounded, so that no file can exhaust the machine.",
+        "Check that it is the right file.";
+}

@@ -1,0 +1,114 @@
+//! (Compiled rule set, facts) to screening. Pure: no file, clock, environment, randomness, printing.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::facts::answers::unrecognised;
+use crate::facts::{Fact, Facts, Missing, Place};
+use crate::model::{FactKind, RuleSet};
+use crate::outcome::{Outcome, Span};
+use crate::screening::{RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised};
+use crate::truth::{FactSlot, Truth};
+
+pub mod compile;
+pub mod dose;
+pub mod explain;
+
+pub use compile::{Compiled, State};
+
+/// Who and what a screening is about, beside the facts.
+#[derive(Debug, Clone)]
+pub struct Subject {
+    /// The patient's reference.
+    pub reference: String,
+    /// The questionnaire's file.
+    pub source: SourceStamp,
+    /// The clinic's file, if one was given.
+    pub clinic: Option<SourceStamp>,
+}
+
+/// Screens one patient. Explanations are built only for rules that fire or are undetermined.
+pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &Subject) -> Screening {
+    let states = compiled.run(facts);
+    let of_state = |wanted: State| {
+        let mut found: Vec<usize> = states.iter().enumerate().filter(|(_, it)| **it == wanted).map(|(at, _)| at).collect();
+        // Worst first; the sort is stable and rules come by concern, then file order.
+        found.sort_by_key(|at| std::cmp::Reverse(rule_set.rules.get(*at).map(|it| (it.outcome, it.urgency))));
+        found.into_iter().filter_map(|at| rule_set.rules.get(at)).collect::<Vec<_>>()
+    };
+    let firing = of_state(State::Fires);
+    let open = of_state(State::Undetermined);
+    let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
+    let waits: Vec<(usize, BTreeSet<FactSlot>)> = open.iter().enumerate().map(|(at, rule)| (at, explain::waits_for(&rule.when, facts))).collect();
+    let undetermined: Vec<Undetermined> = open
+        .iter()
+        .zip(&waits)
+        .map(|(rule, (_, waits_for))| Undetermined {
+            rule: rule.id.clone(),
+            concern: rule_set.concerns.get(rule.concern).map(|it| it.id.clone()).unwrap_or_default(),
+            title: rule.title.clone(),
+            outcome_if_fires: rule.outcome,
+            urgency: rule.urgency,
+            waits_for: waits_for.iter().map(|slot| rule_set.catalogue.id(*slot).to_owned()).collect(),
+        })
+        .collect();
+    Screening {
+        rule_set: RuleSetStamp {
+            id: rule_set.id.clone(),
+            edition: rule_set.edition.clone(),
+            status: rule_set.status,
+            digest: rule_set.digest.clone(),
+        },
+        reference: subject.reference.clone(),
+        source: subject.source.clone(),
+        clinic: subject.clinic.clone(),
+        as_of: facts.as_of,
+        procedure_on: facts.procedure_on.map(|it| it.to_string()),
+        verdict: span.verdict(),
+        best_case: span.best_case,
+        worst_case: span.worst_case,
+        findings: firing.iter().map(|rule| explain::finding(rule_set, facts, rule)).collect(),
+        to_ask: to_ask(rule_set, facts, &undetermined, &waits),
+        undetermined,
+        anaesthetic: dose::arithmetic(rule_set, facts),
+        notes: facts.notes.iter().map(explain::note).collect(),
+        unrecognised: unrecognised(facts).into_iter().map(|(text, nearest, place)| unknown_name(text, nearest, &place)).collect(),
+    }
+}
+
+fn unknown_name(text: String, nearest: Option<String>, place: &Place) -> Unrecognised {
+    Unrecognised { text, nearest, path: place.source.name().to_owned(), line: place.position().line }
+}
+
+/// The missing answers, each once; those that could lead to the worst outcome first, then in the
+/// order they are asked.
+fn to_ask(rule_set: &RuleSet, facts: &Facts, undetermined: &[Undetermined], waits: &[(usize, BTreeSet<FactSlot>)]) -> Vec<ToAsk> {
+    let mut rules_of: BTreeMap<FactSlot, Vec<usize>> = BTreeMap::new();
+    for (at, slots) in waits {
+        for slot in slots {
+            rules_of.entry(*slot).or_default().push(*at);
+        }
+    }
+    let mut found: Vec<ToAsk> = Vec::new();
+    for (slot, rules) in rules_of {
+        let Some(question) = rule_set.catalogue.question_of(slot) else { continue };
+        let waiting: Vec<&Undetermined> = rules.iter().filter_map(|at| undetermined.get(*at)).collect();
+        let is_date = matches!(rule_set.catalogue.fact(slot).map(|it| it.kind), Some(FactKind::TakenOn(_)));
+        let why = match facts.get(slot) {
+            Some(Fact::Missing(Missing { why, .. })) => why.in_words().to_owned(),
+            _ => "answered, but not all of it is understood".to_owned(),
+        };
+        // Asked only in certain situations, and it is not yet known whether this is one.
+        let depends = question.ask_when.as_ref().is_some_and(|when| matches!(crate::facts::holds::truth(when, facts), Truth::Unknown(_)));
+        found.push(ToAsk {
+            fact: rule_set.catalogue.id(slot).to_owned(),
+            ask: if is_date { format!("On which day was this taken: {}", question.ask) } else { question.ask.clone() },
+            from: question.from.word(),
+            why,
+            could_lead_to: waiting.iter().map(|it| it.outcome_if_fires).max().unwrap_or(Outcome::Go),
+            rules: waiting.iter().map(|it| it.rule.clone()).collect(),
+            depends,
+        });
+    }
+    found.sort_by_key(|it| (it.depends, std::cmp::Reverse(it.could_lead_to)));
+    found
+}

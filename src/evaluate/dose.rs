@@ -1,0 +1,63 @@
+//! The anaesthetic arithmetic laid open: each agent's dose, limit and share, and what it rests on.
+
+use crate::facts::derive;
+use crate::facts::{Facts, PlannedAgent, Value};
+use crate::formulas::anaesthetic;
+use crate::model::{Formula, Input, RuleSet};
+use crate::screening::{AgentDose, Anaesthetic};
+use crate::truth::FactSlot;
+
+/// The arithmetic of the plan; `None` while no plan is known, or none is asked for.
+pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
+    let plan_slot = rule_set.catalogue.anaesthetic?;
+    let Value::Plan(plan) = &facts.known(plan_slot)?.value else { return None };
+    let load = derived(rule_set, Formula::AnaestheticLoad)?;
+    let [_, Input::Fact(adrenaline), Input::Fact(weight), Input::Fact(age)] = load.inputs.as_slice() else { return None };
+    let yes = facts.known(*adrenaline).and_then(|it| if let Value::Choice(at) = it.value { Some(at == 1) } else { None });
+    let (weight_kg, years) = (facts.number(*weight), facts.number(*age));
+    let per_agent = plan.iter().map(|it| line(rule_set, it, yes, weight_kg, years)).collect();
+    let total: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
+    let load_value = facts.number(load.slot);
+    let per_toe = derived(rule_set, Formula::VolumePerToe).and_then(|it| facts.number(it.slot));
+    Some(Anaesthetic {
+        load: load_value,
+        per_agent,
+        largest_volume_same_mix: total.zip(load_value).and_then(|(volume, load)| anaesthetic::largest_volume_same_mix(volume, load)),
+        volume_per_toe: per_toe,
+        basis: [*weight, *age, *adrenaline].iter().map(|slot| basis(rule_set, facts, *slot)).collect(),
+    })
+}
+
+fn derived(rule_set: &RuleSet, formula: Formula) -> Option<&crate::model::Derived> {
+    rule_set.catalogue.derived.iter().find(|it| it.formula == formula)
+}
+
+fn line(rule_set: &RuleSet, planned: &PlannedAgent, adrenaline: Option<bool>, weight: Option<f64>, age: Option<f64>) -> AgentDose {
+    let agent = rule_set.agents.get(planned.agent);
+    let row = agent.zip(adrenaline).zip(age).and_then(|((agent, adrenaline), age)| agent.limit(adrenaline, age));
+    let limit_mg = row.zip(weight).and_then(|(row, weight)| anaesthetic::limit_mg(row.per_kg, weight, row.at_most));
+    let dose_mg = derive::dose(planned);
+    let limit_from = row.map(|row| {
+        let cap = row.at_most.map_or(String::new(), |it| format!(", at most {} mg", crate::quantity::tidy(it, None)));
+        format!("{} mg/kg{cap}", crate::quantity::tidy(row.per_kg, None))
+    });
+    AgentDose {
+        agent: agent.map(|it| it.id.clone()).unwrap_or_default(),
+        percent: planned.percent,
+        volume_ml: planned.volume_ml,
+        dose_mg,
+        limit_mg,
+        limit_from,
+        share: dose_mg.zip(limit_mg).and_then(|(dose, limit)| anaesthetic::fraction(dose, limit)),
+    }
+}
+
+/// "dosing weight: 70.0 kg", "age: not known".
+fn basis(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
+    let what = match rule_set.catalogue.derived_of(slot) {
+        Some(derived) => derived.about.clone(),
+        None => rule_set.catalogue.question_of(slot).map(|it| it.ask.clone()).unwrap_or_default(),
+    };
+    let value = facts.known(slot).map_or("not known", |it| &it.shown);
+    format!("{}: {value}", what.trim_end_matches('?'))
+}

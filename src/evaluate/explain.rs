@@ -1,0 +1,168 @@
+//! Why: findings with their reason filled in, the facts that decided them, and what the others wait for.
+
+use std::collections::BTreeSet;
+
+use crate::facts::derive::slots;
+use crate::facts::holds::{self, Decider};
+use crate::facts::{Facts, Note, Value};
+use crate::model::{Basis, Checked, Citation, Condition, FactKind, Piece, Rule, RuleSet, Text};
+use crate::screening::{Because, Cited, Finding, NoteShown};
+use crate::truth::{FactSlot, Truth};
+
+/// The answers that keep a condition open; empty if it is decided.
+///
+/// A missing answer is named once: where a dated answer is missing altogether, its date is not
+/// named beside it.
+pub fn waits_for(condition: &Condition, facts: &Facts) -> BTreeSet<FactSlot> {
+    match holds::truth(condition, facts) {
+        Truth::Unknown(open) => open,
+        Truth::Yes | Truth::No => BTreeSet::new(),
+    }
+}
+
+/// A rule that fires, told to a person.
+pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
+    let deciders = holds::deciding(&rule.when, facts);
+    Finding {
+        rule: rule.id.clone(),
+        concern: rule_set.concerns.get(rule.concern).map(|it| it.id.clone()).unwrap_or_default(),
+        title: rule.title.clone(),
+        kind: rule.kind,
+        outcome: rule.outcome,
+        urgency: rule.urgency,
+        reason: sentence(rule_set, facts, rule, &rule.reason),
+        action: sentence(rule_set, facts, rule, &rule.action),
+        cleared_by: rule.cleared_by.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
+        because: because(rule_set, facts, &deciders),
+        citations: rule.citations.iter().map(|it| cited(rule_set, it)).collect(),
+    }
+}
+
+/// A citation in full.
+pub fn cited(rule_set: &RuleSet, citation: &Citation) -> Cited {
+    match &citation.basis {
+        Basis::Published(at) => match rule_set.publication(*at) {
+            Some(it) => Cited::Published {
+                source: it.id.clone(),
+                title: it.title.clone(),
+                by: it.by.clone(),
+                year: it.year,
+                at: citation.at.clone(),
+                read: it.checked == Checked::Read,
+            },
+            None => Cited::LocalProposal("source not found".into()),
+        },
+        Basis::CommonPractice(text) => Cited::CommonPractice(text.clone()),
+        Basis::LocalProposal(text) => Cited::LocalProposal(text.clone()),
+    }
+}
+
+/// A note with its place.
+pub fn note(note: &Note) -> NoteShown {
+    NoteShown {
+        section: note.section.clone(),
+        text: note.text.clone(),
+        path: note.place.source.name().to_owned(),
+        line: note.place.position().line,
+    }
+}
+
+/// The deciding facts; a derived one is followed by what it was computed from.
+fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Because> {
+    let mut found: Vec<Because> = Vec::new();
+    let mut add = |it: Because| {
+        if !found.contains(&it) {
+            found.push(it);
+        }
+    };
+    for decider in deciders {
+        let mut open = vec![(decider.slot, decider.shown.clone(), decider.place.clone())];
+        while let Some((slot, value, place)) = open.pop() {
+            let from = match rule_set.catalogue.fact(slot).map(|it| it.kind) {
+                Some(FactKind::Derived(at)) => rule_set.catalogue.derived.get(at).map(slots).unwrap_or_default(),
+                _ => Vec::new(),
+            };
+            let position = place.as_ref().map(|it| it.position());
+            add(Because {
+                fact: rule_set.catalogue.id(slot).to_owned(),
+                value,
+                path: place.as_ref().map(|it| it.source.name().to_owned()),
+                line: position.map(|it| it.line),
+                column: position.map(|it| it.column),
+                from: from.iter().map(|it| rule_set.catalogue.id(*it).to_owned()).collect(),
+            });
+            for slot in from.into_iter().rev() {
+                if let Some(known) = facts.known(slot) {
+                    open.push((slot, known.shown.clone(), known.place.clone()));
+                }
+            }
+        }
+    }
+    found
+}
+
+/// A sentence with its placeholders filled in. A fact that is not known reads "not known".
+fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> String {
+    let mut filled = String::new();
+    for piece in &text.pieces {
+        match piece {
+            Piece::Words(words) => filled.push_str(words),
+            Piece::Fact(slot) => filled.push_str(facts.known(*slot).map_or("not known", |it| &it.shown)),
+            Piece::Age(slot) => filled.push_str(&age(facts, *slot)),
+            Piece::Limit(at) => filled.push_str(rule_set.limits.get(*at).map_or("not known", |it| &it.written)),
+            Piece::Medicines => filled.push_str(&matched(rule, |condition| match condition {
+                Condition::Taking { fact, medicines, .. } => {
+                    holds::matching_medicines(facts, *fact, medicines).iter().map(|it| it.text.clone()).collect()
+                }
+                _ => Vec::new(),
+            })),
+            Piece::Allergies => filled.push_str(&matched(rule, |condition| match condition {
+                Condition::AllergicTo { fact, substances, reactions, .. } => {
+                    holds::matching_allergies(facts, *fact, substances, reactions.as_ref()).iter().map(|it| it.text.clone()).collect()
+                }
+                _ => Vec::new(),
+            })),
+        }
+    }
+    filled
+}
+
+/// What a rule's conditions matched, each once, in the order of the conditions. What stands under a
+/// `not` is left out: it explains nothing that is there.
+fn matched(rule: &Rule, mut found_by: impl FnMut(&Condition) -> Vec<String>) -> String {
+    let mut names: Vec<String> = Vec::new();
+    collect(&rule.when, &mut found_by, &mut names);
+    match names.split_last() {
+        None => "none".to_owned(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+fn collect(condition: &Condition, found_by: &mut impl FnMut(&Condition) -> Vec<String>, names: &mut Vec<String>) {
+    match condition {
+        Condition::All(parts) | Condition::Any(parts) => {
+            for part in parts {
+                collect(part, found_by, names);
+            }
+        }
+        Condition::Not(_) => {}
+        leaf => {
+            for name in found_by(leaf) {
+                if !names.contains(&name) {
+                    names.push(name);
+                }
+            }
+        }
+    }
+}
+
+/// The age of a date on the day of surgery: "8 days".
+fn age(facts: &Facts, slot: FactSlot) -> String {
+    let Some(Value::Date(taken)) = facts.known(slot).map(|it| &it.value) else { return "not known".into() };
+    let Some(on) = &facts.procedure_on else { return "not known".into() };
+    match taken.days_between(on) {
+        1 => "1 day".into(),
+        days => format!("{days} days"),
+    }
+}

@@ -1,0 +1,253 @@
+//! A questionnaire to facts: recognising names, converting units, deriving. There is no default answer.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+
+use crate::diagnostic::Diagnostic;
+use crate::model::RuleSet;
+use crate::quantity::when::When;
+use crate::source::{Node, Position, Source};
+use crate::truth::FactSlot;
+
+pub mod answers;
+pub mod derive;
+pub mod holds;
+pub mod names;
+
+/// Answers as written, from one or more files, before any is understood.
+#[derive(Debug, Clone, Default)]
+pub struct Gathered {
+    /// The answer to each question, by position.
+    pub given: BTreeMap<usize, Given>,
+    /// Notes, in the order read.
+    pub notes: Vec<Note>,
+}
+
+/// One answer as written.
+#[derive(Debug, Clone)]
+pub struct Given {
+    /// The file it stands in.
+    pub source: Arc<Source>,
+    /// The bytes of its key.
+    pub key_span: Range<usize>,
+    /// Its value.
+    pub node: Node,
+}
+
+/// Free text that nobody but a person can evaluate.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Note {
+    /// The section it stands in; empty for the whole questionnaire.
+    pub section: String,
+    /// The words.
+    pub text: String,
+    /// Where it stands.
+    pub place: Place,
+}
+
+/// Where something stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Place {
+    /// The file.
+    pub source: Arc<Source>,
+    /// The bytes.
+    pub span: Range<usize>,
+}
+
+impl Place {
+    /// Line and column.
+    pub fn position(&self) -> Position {
+        self.source.position(self.span.start)
+    }
+}
+
+/// Everything known and not known about one patient on one day.
+#[derive(Debug, Clone)]
+pub struct Facts {
+    /// The day the screening is run.
+    pub as_of: NaiveDate,
+    /// The planned day of the procedure, if known.
+    pub procedure_on: Option<When>,
+    /// The slot of that day, as a set; ages wait for it.
+    pub procedure_needs: BTreeSet<FactSlot>,
+    /// One fact for each slot of the catalogue.
+    pub facts: Vec<Fact>,
+    /// Notes and free-text answers.
+    pub notes: Vec<Note>,
+}
+
+/// One fact.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Fact {
+    /// Known.
+    Known(Known),
+    /// Not known.
+    Missing(Missing),
+}
+
+/// A known fact.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Known {
+    /// The value rules test.
+    pub value: Value,
+    /// The value as understood, for people, unit included.
+    pub shown: String,
+    /// Where the answer stands; `None` for a derived fact.
+    pub place: Option<Place>,
+}
+
+/// A fact that is not known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Missing {
+    /// Why.
+    pub why: Why,
+    /// The answers that would settle it. INVARIANT: at least one.
+    pub needs: BTreeSet<FactSlot>,
+}
+
+/// Why a fact is not known. All count the same for the rules; people are told which.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// No answer is there.
+    NotAsked,
+    /// Asked, and not known.
+    Unknown,
+    /// Asked, and not answered.
+    Declined,
+    /// Something it is computed from is missing.
+    InputMissing,
+    /// Everything is there, and yet no value follows from it.
+    NotComputable,
+}
+
+impl Why {
+    /// In words for reports.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::NotAsked => "not asked",
+            Self::Unknown => "asked, not known",
+            Self::Declined => "asked, not answered",
+            Self::InputMissing => "cannot be worked out yet",
+            Self::NotComputable => "cannot be worked out from these answers",
+        }
+    }
+}
+
+/// The value of a known fact.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// A choice by position; for yes/no, 0 is no and 1 is yes.
+    Choice(u16),
+    /// A set of options by position.
+    Choices(u64),
+    /// A finite number in the fact's own unit.
+    Number(f64),
+    /// A day, perhaps with a time.
+    Date(When),
+    /// Free text.
+    Text,
+    /// Medicines taken.
+    Medicines(Vec<MedicineEntry>),
+    /// Allergies.
+    Allergies(Vec<AllergyEntry>),
+    /// Planned anaesthetic.
+    Plan(Vec<PlannedAgent>),
+}
+
+/// One entry of the list of medicines.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MedicineEntry {
+    /// The name as written.
+    pub text: String,
+    /// Dose and duration as written, in brackets; empty if not given.
+    pub details: String,
+    /// Position in the register; `None` if unrecognised.
+    pub medicine: Option<usize>,
+    /// Nearest known name, for an unrecognised one.
+    pub nearest: Option<String>,
+    /// Where it stands.
+    pub place: Place,
+}
+
+impl MedicineEntry {
+    /// Name and details as written.
+    pub fn shown(&self) -> String {
+        format!("{}{}", self.text, self.details)
+    }
+}
+
+/// One entry of the list of allergies.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AllergyEntry {
+    /// As written.
+    pub text: String,
+    /// What it may mean; `None` if unrecognised.
+    pub substances: Option<crate::model::Bits>,
+    /// Nearest known name, for an unrecognised one.
+    pub nearest: Option<String>,
+    /// The reaction by position, if known.
+    pub reaction: Option<usize>,
+    /// Where it stands.
+    pub place: Place,
+}
+
+/// One line of the anaesthetic plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlannedAgent {
+    /// Position in the register.
+    pub agent: usize,
+    /// Strength in per cent, if known.
+    pub percent: Option<f64>,
+    /// Volume in millilitres for the whole visit, if known.
+    pub volume_ml: Option<f64>,
+}
+
+impl Facts {
+    /// The fact of a slot; a slot outside the catalogue counts as not asked.
+    pub fn get(&self, slot: FactSlot) -> Option<&Fact> {
+        self.facts.get(slot.index())
+    }
+
+    /// The known fact of a slot.
+    pub fn known(&self, slot: FactSlot) -> Option<&Known> {
+        match self.get(slot)? {
+            Fact::Known(known) => Some(known),
+            Fact::Missing(_) => None,
+        }
+    }
+
+    /// The answers that would settle a missing fact; empty if it is known.
+    pub fn needs(&self, slot: FactSlot) -> BTreeSet<FactSlot> {
+        match self.get(slot) {
+            Some(Fact::Missing(missing)) => missing.needs.clone(),
+            _ => BTreeSet::from([slot]),
+        }
+    }
+
+    /// The number of a slot, if it is a known number.
+    pub fn number(&self, slot: FactSlot) -> Option<f64> {
+        match self.known(slot)?.value {
+            Value::Number(number) => Some(number),
+            _ => None,
+        }
+    }
+}
+
+/// Understands all answers and derives what follows from them.
+///
+/// With diagnostics the facts must not be screened; they are still complete in shape.
+pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts, Vec<Diagnostic>) {
+    let mut diagnostics = Vec::new();
+    let mut facts = answers::read(rule_set, gathered, as_of, &mut diagnostics);
+    derive::all(rule_set, &mut facts);
+    answers::cross_check(rule_set, gathered, &facts, &mut diagnostics);
+    diagnostics.sort_by(|a, b| place_of(a).cmp(&place_of(b)));
+    (facts, diagnostics)
+}
+
+fn place_of(diagnostic: &Diagnostic) -> (Option<&str>, usize) {
+    (diagnostic.source.as_ref().map(|it| it.name()), diagnostic.offset())
+}

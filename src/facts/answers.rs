@@ -1,0 +1,710 @@
+//! Answers as written to known facts: kinds, options, units, plausible ranges, dates.
+
+use std::collections::BTreeSet;
+use std::ops::Range;
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+
+use super::holds;
+use super::names::{self, Recognised};
+use super::{AllergyEntry, Fact, Facts, Gathered, Known, MedicineEntry, Missing, Note, Place, PlannedAgent, Value, Why};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::model::{Answer, Bits, Question, RuleSet};
+use crate::quantity::span::Span;
+use crate::quantity::units::which_measures;
+use crate::quantity::when::{When, read_when};
+use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
+use crate::source::{Kind, Node, Source};
+use crate::truth::{FactSlot, Truth};
+
+/// Most entries of any list.
+const MOST_ENTRIES: usize = 200;
+
+/// Understands every answer. Slots of derived facts stay missing until they are derived.
+pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnostics: &mut Vec<Diagnostic>) -> Facts {
+    let n_facts = rule_set.catalogue.facts.len();
+    let mut facts = Facts {
+        as_of,
+        procedure_on: None,
+        procedure_needs: rule_set.catalogue.procedure_on.into_iter().collect(),
+        facts: (0..n_facts).map(|at| missing(Why::NotAsked, FactSlot(u16::try_from(at).unwrap_or(u16::MAX)))).collect(),
+        notes: gathered.notes.clone(),
+    };
+    for (at, question) in rule_set.catalogue.questions.iter().enumerate() {
+        let Some(given) = gathered.given.get(&at) else {
+            if let Some(date_slot) = question.date_slot {
+                put(&mut facts, date_slot, missing(Why::NotAsked, question.slot));
+            }
+            continue;
+        };
+        let mut reader = Reader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
+        let (fact, date) = reader.answer(&given.node);
+        if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
+            let section = rule_set.catalogue.sections.get(question.section).map(|it| it.id.clone()).unwrap_or_default();
+            facts.notes.push(Note { section, text: known.shown.clone(), place: reader.place(&given.node.span) });
+        }
+        put(&mut facts, question.slot, fact);
+        if let (Some(slot), Some(date)) = (question.date_slot, date) {
+            put(&mut facts, slot, date);
+        }
+    }
+    facts.procedure_on = rule_set.catalogue.procedure_on.and_then(|slot| match facts.known(slot)?.value {
+        Value::Date(when) => Some(when),
+        _ => None,
+    });
+    facts
+}
+
+fn put(facts: &mut Facts, slot: FactSlot, fact: Fact) {
+    if let Some(place) = facts.facts.get_mut(slot.index()) {
+        *place = fact;
+    }
+}
+
+fn missing(why: Why, slot: FactSlot) -> Fact {
+    Fact::Missing(Missing { why, needs: BTreeSet::from([slot]) })
+}
+
+/// Why an answer counts as missing: nothing written, or one of the two words every question accepts.
+fn missing_word(node: &Node) -> Option<Why> {
+    match &node.kind {
+        Kind::Null => Some(Why::NotAsked),
+        Kind::Text(text) if text.trim().eq_ignore_ascii_case("unknown") => Some(Why::Unknown),
+        Kind::Text(text) if text.trim().eq_ignore_ascii_case("declined") => Some(Why::Declined),
+        _ => None,
+    }
+}
+
+/// A date in words for people: "3 Dec 2026".
+pub fn date_in_words(when: &When) -> String {
+    let day = when.date.format("%-d %b %Y");
+    when.time.map_or_else(|| day.to_string(), |time| format!("{day} {}", time.format("%H:%M")))
+}
+
+struct Reader<'a> {
+    rule_set: &'a RuleSet,
+    question: &'a Question,
+    source: &'a Arc<Source>,
+    key: &'a Range<usize>,
+    as_of: NaiveDate,
+    diagnostics: &'a mut Vec<Diagnostic>,
+}
+
+impl Reader<'_> {
+    fn place(&self, span: &Range<usize>) -> Place {
+        Place { source: Arc::clone(self.source), span: span.clone() }
+    }
+
+    /// Reports at a value, or at its key where nothing is written.
+    fn report(&mut self, code: Code, span: &Range<usize>, title: String, label: &str, help: impl Into<String>) {
+        let span = if span.is_empty() { self.key } else { span };
+        self.diagnostics.push(Diagnostic::at(code, self.source, span, title, label).help(help));
+    }
+
+    fn known(&self, value: Value, shown: String, node: &Node) -> Fact {
+        Fact::Known(Known { value, shown, place: Some(self.place(&node.span)) })
+    }
+
+    /// The answer, and its date if the question is dated. What cannot be read is reported, and missing.
+    fn answer(&mut self, node: &Node) -> (Fact, Option<Fact>) {
+        let slot = self.question.slot;
+        let not_there = |why| (missing(why, slot), self.question.date_slot.map(|_| missing(why, slot)));
+        if let Some(why) = missing_word(node) {
+            return not_there(why);
+        }
+        if !self.question.dated {
+            return (self.value(node).unwrap_or_else(|| missing(Why::Unknown, slot)), None);
+        }
+        let Kind::Map(entries) = &node.kind else {
+            let id = &self.question.id;
+            let written = node.written(self.source).unwrap_or("...").to_owned();
+            self.report(
+                Code::NeedsDate,
+                &node.span,
+                format!("`{id}` needs its date"),
+                "without a date",
+                format!("write `{{ value: {written}, taken_on: 2026-12-02 }}` with the day of the result; taken_on may be `unknown`"),
+            );
+            return not_there(Why::Unknown);
+        };
+        for entry in entries {
+            if !["value", "taken_on"].contains(&entry.key.as_str()) {
+                let help = did_you_mean(&entry.key, ["value", "taken_on"]).unwrap_or_default();
+                self.report(Code::UnknownKey, &entry.key_span, format!("the key `{}` is not known here", entry.key), "not known here", help);
+            }
+        }
+        let value = match node.get("value") {
+            None => {
+                self.report(Code::MissingKey, &node.span, format!("`{}` has no `value`", self.question.id), "`value` is missing", "write `value: unknown` if it is not known");
+                missing(Why::Unknown, slot)
+            }
+            Some(value) => match missing_word(value) {
+                Some(why) => missing(why, slot),
+                None => self.value(value).unwrap_or_else(|| missing(Why::Unknown, slot)),
+            },
+        };
+        let date_slot = self.question.date_slot.unwrap_or(slot);
+        let date = match node.get("taken_on") {
+            None => {
+                self.report(
+                    Code::NeedsDate,
+                    &node.span,
+                    format!("`{}` needs its date", self.question.id),
+                    "`taken_on` is missing",
+                    "add `taken_on: 2026-12-02` with the day of the result, or `taken_on: unknown`",
+                );
+                missing(Why::Unknown, date_slot)
+            }
+            Some(taken_on) => match missing_word(taken_on) {
+                Some(why) => missing(why, date_slot),
+                None => self.date(taken_on, true).unwrap_or_else(|| missing(Why::Unknown, date_slot)),
+            },
+        };
+        (value, Some(date))
+    }
+
+    /// The value of an answer that is there; `None` after a diagnostic.
+    fn value(&mut self, node: &Node) -> Option<Fact> {
+        match &self.question.answer {
+            Answer::YesNo => self.yes_no(node),
+            Answer::OneOf(options) => {
+                let Some(written) = node.written(self.source) else {
+                    self.wrong_kind(node, "one option");
+                    return None;
+                };
+                let Some(at) = options.iter().position(|it| it.id == written) else {
+                    self.no_option(node, written);
+                    return None;
+                };
+                let shown = options.get(at).map(|it| it.text.clone()).unwrap_or_default();
+                Some(self.known(Value::Choice(u16::try_from(at).ok()?), shown, node))
+            }
+            Answer::SeveralOf(options) => self.several(node, options),
+            Answer::Number { whole } => self.number(node, *whole),
+            Answer::Quantity { measure, unit, units } => self.quantity(node, *measure, unit, units),
+            Answer::Date => self.date(node, self.question.past),
+            Answer::Text => {
+                let Some(text) = node.written(self.source) else {
+                    self.wrong_kind(node, "a text");
+                    return None;
+                };
+                Some(self.known(Value::Text, text.to_owned(), node))
+            }
+            Answer::Medicines => self.medicines(node),
+            Answer::Allergies => self.allergies(node),
+            Answer::Anaesthetic => self.plan(node),
+        }
+    }
+
+    fn wrong_kind(&mut self, node: &Node, needed: &str) {
+        let title = format!("`{}` needs {needed}", self.question.id);
+        let label = format!("this is {}", node.kind_in_words());
+        let help = self.how_to_answer();
+        self.report(Code::AnswerType, &node.span, title, &label, help);
+    }
+
+    fn how_to_answer(&self) -> String {
+        let how = match &self.question.answer {
+            Answer::YesNo => "write `yes` or `no`".to_owned(),
+            Answer::OneOf(options) => format!("write one of {}", ids(options)),
+            Answer::SeveralOf(options) => format!("write a list such as `[{}]`, or `[]` for none", options.first().map_or("", |it| &it.id)),
+            Answer::Number { .. } => "write digits with a decimal point".to_owned(),
+            Answer::Quantity { unit, .. } => format!("write a number and its unit, such as `... {unit}`"),
+            Answer::Date => "write a date such as `2026-12-03`".to_owned(),
+            Answer::Text => "write a text".to_owned(),
+            Answer::Medicines => "write a list of names, such as `[apixaban 5 mg, paracetamol]`, or `[]` for none".to_owned(),
+            Answer::Allergies => "write a list such as `[{ to: latex, reaction: rash }]`, or `[]` for none".to_owned(),
+            Answer::Anaesthetic => "write a list such as `[{ agent: lidocaine, strength: 2 %, volume: 3 mL }]`".to_owned(),
+        };
+        format!("{how}; `unknown` if it is not known")
+    }
+
+    fn no_option(&mut self, node: &Node, written: &str) {
+        let (Answer::OneOf(options) | Answer::SeveralOf(options)) = &self.question.answer else { return };
+        let known: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
+        let near = crate::diagnostic::nearest(written, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
+        let help = format!("{}The options are {}, or `unknown`", near.unwrap_or_default(), listed(&known));
+        let title = format!("`{written}` is not an option of `{}`", self.question.id);
+        self.report(Code::AnswerOption, &node.span, title, "not an option", help);
+    }
+
+    fn yes_no(&mut self, node: &Node) -> Option<Fact> {
+        let yes = match &node.kind {
+            Kind::Bool(it) => *it,
+            Kind::Text(it) if it == "yes" => true,
+            Kind::Text(it) if it == "no" => false,
+            _ => {
+                let title = format!("`{}` is answered by yes or no", self.question.id);
+                let help = "exactly `yes`, `no`, `true` or `false` (`y`, `n`, `on`, `off` mean different things to different programs), or `unknown`";
+                self.report(Code::AnswerType, &node.span, title, "neither yes nor no", help);
+                return None;
+            }
+        };
+        Some(self.known(Value::Choice(u16::from(yes)), if yes { "yes" } else { "no" }.to_owned(), node))
+    }
+
+    fn several(&mut self, node: &Node, options: &[crate::model::Choice]) -> Option<Fact> {
+        let Kind::List(items) = &node.kind else {
+            self.wrong_kind(node, "a list of options");
+            return None;
+        };
+        let mut bits = 0_u64;
+        let mut complete = true;
+        for item in items.iter().take(MOST_ENTRIES) {
+            let written = item.written(self.source).unwrap_or_default().to_owned();
+            match options.iter().position(|it| it.id == written) {
+                Some(at) => bits |= 1 << at,
+                None => {
+                    complete = false;
+                    if missing_word(item).is_some() {
+                        let title = format!("`{written}` stands inside the list of `{}`", self.question.id);
+                        let help = format!("write `{}: unknown` for the whole answer; what is known for sure belongs in the note then", self.last_name());
+                        self.report(Code::AnswerOption, &item.span, title, "not an option", help);
+                    } else {
+                        self.no_option(item, &written);
+                    }
+                }
+            }
+        }
+        if items.len() > MOST_ENTRIES {
+            self.too_many(node);
+            return None;
+        }
+        let chosen: Vec<&str> = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
+        let shown = if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") };
+        complete.then(|| self.known(Value::Choices(bits), shown, node))
+    }
+
+    fn last_name(&self) -> &str {
+        self.question.id.rsplit('.').next().unwrap_or_default()
+    }
+
+    fn too_many(&mut self, node: &Node) {
+        let title = format!("`{}` has more than {MOST_ENTRIES} entries", self.question.id);
+        self.report(Code::TooMany, &node.span, title, "too many", "check that it is the right file");
+    }
+
+    fn number(&mut self, node: &Node, whole: bool) -> Option<Fact> {
+        let number = match &node.kind {
+            Kind::Number(number) => *number,
+            Kind::Text(text) => match read_number(text) {
+                Ok(number) => number,
+                Err(error) => {
+                    self.unreadable(node, &error);
+                    return None;
+                }
+            },
+            _ => {
+                self.wrong_kind(node, "a number");
+                return None;
+            }
+        };
+        if whole && number.fract() != 0.0 {
+            self.wrong_kind(node, "a whole number");
+            return None;
+        }
+        let shown = self.source.slice(&node.span).trim_matches(['"', '\'']).to_owned();
+        self.plausible(node, number, &tidy(number, None), None)?;
+        Some(self.known(Value::Number(number), shown, node))
+    }
+
+    fn unreadable(&mut self, node: &Node, error: &QuantityError) {
+        let title = format!("`{}` cannot be read as a number", self.question.id);
+        self.report(Code::NotANumber, &node.span, title, "not a plain number", format!("{error}; `unknown` if it is not known"));
+    }
+
+    fn plausible(&mut self, node: &Node, number: f64, shown: &str, unit: Option<&str>) -> Option<()> {
+        let (low, high) = self.question.plausible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+        if (low..=high).contains(&number) {
+            return Some(());
+        }
+        let unit = unit.map_or(String::new(), |it| format!(" {it}"));
+        let title = format!("{shown}{unit} is not plausible for `{}`", self.question.id);
+        let help = format!("anything from {} to {}{unit} is taken; check the number and its unit", tidy(low, None), tidy(high, None));
+        self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
+        None
+    }
+
+    fn quantity(&mut self, node: &Node, measure: Measure, unit: &'static str, units: &[&'static str]) -> Option<Fact> {
+        let accepted: Vec<&str> = std::iter::once(unit).chain(units.iter().copied()).collect();
+        let parts = match &node.kind {
+            Kind::Number(_) => {
+                self.needs_unit(node, &accepted);
+                return None;
+            }
+            Kind::Text(text) => match read_quantity(text) {
+                Ok(parts) => parts,
+                Err(error) => {
+                    self.unreadable(node, &error);
+                    return None;
+                }
+            },
+            _ => {
+                self.wrong_kind(node, "a number with its unit");
+                return None;
+            }
+        };
+        let mut canonical = Vec::new();
+        for part in &parts {
+            let Some(written) = &part.unit else {
+                self.needs_unit(node, &accepted);
+                return None;
+            };
+            match measure.unit(written).filter(|it| accepted.contains(it)) {
+                Some(known) => canonical.push((part.number, known)),
+                None => {
+                    let title = format!("`{written}` is not a unit of `{}`", self.question.id);
+                    let kinds: Vec<&str> = which_measures(written).iter().map(|it| it.name()).collect();
+                    let other = if kinds.is_empty() { String::new() } else { format!("; `{written}` is a unit of {}", kinds.join(" or ")) };
+                    self.report(Code::AnswerUnit, &node.span, title, "wrong unit", format!("use {}{other}", listed(&accepted)));
+                    return None;
+                }
+            }
+        }
+        let Some(number) = measure.total(&canonical, unit) else {
+            self.wrong_kind(node, "one number with one unit");
+            return None;
+        };
+        self.plausible(node, number, &tidy(number, None), Some(unit))?;
+        let written = canonical.iter().zip(&parts).map(|((_, unit), part)| format!("{} {unit}", part.number_text)).collect::<Vec<_>>().join(" ");
+        let shown = match canonical.as_slice() {
+            [(_, one)] if *one == unit => written,
+            _ => format!("{written} ({} {unit})", tidy(number, Some(2)).trim_end_matches('0').trim_end_matches('.')),
+        };
+        Some(self.known(Value::Number(number), shown, node))
+    }
+
+    fn needs_unit(&mut self, node: &Node, accepted: &[&str]) {
+        let written = self.source.slice(&node.span).trim_matches(['"', '\'']).to_owned();
+        let title = format!("`{}` needs a unit", self.question.id);
+        let examples: Vec<String> = accepted.iter().map(|it| format!("{written} {it}")).collect();
+        let examples: Vec<&str> = examples.iter().map(String::as_str).collect();
+        self.report(Code::NeedsUnit, &node.span, title, "a number without a unit", format!("write {}, whichever the source says", listed(&examples)));
+    }
+
+    fn date(&mut self, node: &Node, past: bool) -> Option<Fact> {
+        let Some(text) = node.written(self.source) else {
+            self.wrong_kind(node, "a date");
+            return None;
+        };
+        let when = match read_when(text) {
+            Ok(when) => when,
+            Err(error) => {
+                let title = format!("`{}` is not a date", text.chars().take(40).collect::<String>());
+                self.report(Code::NotADate, &node.span, title, "not a date of the calendar", format!("{error}; `unknown` if it is not known"));
+                return None;
+            }
+        };
+        if past && when.date > self.as_of {
+            let title = format!("{} lies after the day of the screening", date_in_words(&when));
+            let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(self.as_of)));
+            self.report(Code::FutureDate, &node.span, title, "in the future", help);
+            return None;
+        }
+        Some(self.known(Value::Date(when), date_in_words(&when), node))
+    }
+
+    /// The entries of a list answer; `None` after a diagnostic.
+    fn entries<'n>(&mut self, node: &'n Node, needed: &str) -> Option<&'n [Node]> {
+        let Kind::List(items) = &node.kind else {
+            self.wrong_kind(node, needed);
+            return None;
+        };
+        if items.len() > MOST_ENTRIES {
+            self.too_many(node);
+            return None;
+        }
+        Some(items)
+    }
+
+    fn check_keys(&mut self, node: &Node, known: &[&str], complete: &mut bool) {
+        for entry in node.entries() {
+            if !known.contains(&entry.key.as_str()) {
+                *complete = false;
+                let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default();
+                self.report(Code::UnknownKey, &entry.key_span, format!("the key `{}` is not known here", entry.key), "not known here", help);
+            }
+        }
+    }
+
+    fn medicines(&mut self, node: &Node) -> Option<Fact> {
+        let items = self.entries(node, "a list of medicines")?;
+        let mut found = Vec::new();
+        let mut complete = true;
+        for item in items {
+            let mut details = Vec::new();
+            let (text, name_node) = match &item.kind {
+                Kind::Map(_) => {
+                    self.check_keys(item, &["name", "daily", "for"], &mut complete);
+                    details.extend(item.get("daily").and_then(Node::text).map(|it| format!("{it} daily")));
+                    details.extend(item.get("for").and_then(Node::text).map(|it| format!("for {it}")));
+                    let Some(name) = item.get("name").filter(|it| it.text().is_some()) else {
+                        complete = false;
+                        self.report(Code::MissingKey, &item.span, "a medicine has no `name`".into(), "`name` is missing", "add `name: ...`");
+                        continue;
+                    };
+                    complete &= self.dose_details(item);
+                    (name.text().unwrap_or_default().to_owned(), name)
+                }
+                Kind::Text(text) => (text.clone(), item),
+                _ => {
+                    complete = false;
+                    self.wrong_kind(item, "the name of a medicine");
+                    continue;
+                }
+            };
+            let (medicine, nearest) = match names::medicine(&self.rule_set.medicines, &text) {
+                Recognised::As(at) => (Some(at), None),
+                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
+            };
+            let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
+            found.push(MedicineEntry { text, details, medicine, nearest, place: self.place(&name_node.span) });
+        }
+        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
+        complete.then(|| self.known(Value::Medicines(found), shown, node))
+    }
+
+    /// `daily: 5 mg` and `for: 3 months` of a medicine: shown with it, so they must be readable.
+    fn dose_details(&mut self, item: &Node) -> bool {
+        let mut fine = true;
+        if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
+            let read = daily.text().map(read_quantity);
+            if !matches!(read.as_ref().map(|it| it.as_deref()), Some(Ok([part])) if part.unit.is_some()) {
+                fine = false;
+                self.report(Code::NeedsUnit, &daily.span, "the daily dose is not a number with its unit".into(), "cannot be read", "such as `daily: 5 mg`");
+            }
+        }
+        if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none())
+            && span.text().and_then(Span::read).is_none()
+        {
+            fine = false;
+            self.report(Code::NotADate, &span.span, "this is not a length of time".into(), "cannot be read", "such as `for: 3 months`");
+        }
+        fine
+    }
+
+    fn allergies(&mut self, node: &Node) -> Option<Fact> {
+        let items = self.entries(node, "a list of allergies")?;
+        let mut found = Vec::new();
+        let mut complete = true;
+        for item in items {
+            let mut reaction = None;
+            let (text, name_node) = match &item.kind {
+                Kind::Map(_) => {
+                    self.check_keys(item, &["to", "reaction"], &mut complete);
+                    let Some(to) = item.get("to").filter(|it| it.text().is_some()) else {
+                        complete = false;
+                        self.report(Code::MissingKey, &item.span, "an allergy does not say to what".into(), "`to` is missing", "add `to: ...`");
+                        continue;
+                    };
+                    if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none()) {
+                        let written = word.written(self.source).unwrap_or_default().to_owned();
+                        let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).collect();
+                        reaction = known.iter().position(|it| *it == written);
+                        if reaction.is_none() {
+                            complete = false;
+                            let help = format!("one of {}, or `unknown`", listed(&known));
+                            self.report(Code::AnswerOption, &word.span, format!("`{written}` is not a known reaction"), "not an option", help);
+                        }
+                    }
+                    (to.text().unwrap_or_default().to_owned(), to)
+                }
+                Kind::Text(text) => (text.clone(), item),
+                _ => {
+                    complete = false;
+                    self.wrong_kind(item, "the name of a substance");
+                    continue;
+                }
+            };
+            let (substances, nearest) = match names::substance(&self.rule_set.allergens, &text) {
+                Recognised::As(bits) => (Some(bits), None),
+                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
+            };
+            found.push(AllergyEntry { text, substances, nearest, reaction, place: self.place(&name_node.span) });
+        }
+        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(|it| it.text.as_str()).collect::<Vec<_>>().join(", ") };
+        complete.then(|| self.known(Value::Allergies(found), shown, node))
+    }
+
+    fn plan(&mut self, node: &Node) -> Option<Fact> {
+        let items = self.entries(node, "a list of local anaesthetics")?;
+        let mut found = Vec::new();
+        let mut shown = Vec::new();
+        let mut complete = true;
+        for item in items {
+            if !matches!(item.kind, Kind::Map(_)) {
+                complete = false;
+                self.wrong_kind(item, "agent, strength and volume");
+                continue;
+            }
+            self.check_keys(item, &["agent", "strength", "volume"], &mut complete);
+            let Some(name_node) = item.get("agent") else {
+                complete = false;
+                self.report(Code::MissingKey, &item.span, "a planned anaesthetic has no `agent`".into(), "`agent` is missing", "add `agent: ...`");
+                continue;
+            };
+            let name = name_node.written(self.source).unwrap_or_default().to_owned();
+            let wanted = name.to_lowercase();
+            let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.iter().any(|also| *also == wanted));
+            let Some((at, agent)) = at.and_then(|at| Some((at, self.rule_set.agents.get(at)?))) else {
+                complete = false;
+                let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
+                let help = did_you_mean(&name, known.iter().copied()).unwrap_or_default();
+                let help = format!("{help}; if the agent is not decided yet, write `anaesthetic: unknown`");
+                self.report(Code::UnknownAgent, &name_node.span, format!("`{name}` is not a local anaesthetic of the rule set"), "not in anaesthetics.yaml", help);
+                continue;
+            };
+            let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
+            // No more than a hundred millilitres of anything is drawn up for a toe.
+            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", (0.01, 100.0), &mut complete);
+            let show = |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
+            shown.push(format!("{} {} {}", agent.id, show(percent, "%"), show(volume_ml, "mL")));
+            found.push(PlannedAgent { agent: at, percent, volume_ml });
+        }
+        let shown = if shown.is_empty() { "none".to_owned() } else { shown.join(" + ") };
+        complete.then(|| self.known(Value::Plan(found), shown, node))
+    }
+
+    /// Strength or volume of a planned agent: `None` if missing, or after a diagnostic.
+    fn amount(&mut self, item: &Node, key: &str, measure: Measure, unit: &'static str, range: (f64, f64), complete: &mut bool) -> Option<f64> {
+        let Some(node) = item.get(key) else {
+            *complete = false;
+            self.report(Code::MissingKey, &item.span, format!("a planned anaesthetic has no `{key}`"), &format!("`{key}` is missing"), format!("add `{key}: ... {unit}`, or `{key}: unknown`"));
+            return None;
+        };
+        if missing_word(node).is_some() {
+            return None;
+        }
+        *complete = *complete && {
+            let text = match &node.kind {
+                Kind::Text(text) => text.as_str(),
+                Kind::Number(_) => {
+                    self.needs_unit(node, measure.units());
+                    *complete = false;
+                    return None;
+                }
+                _ => {
+                    self.wrong_kind(node, &format!("a number with its unit as `{key}`"));
+                    *complete = false;
+                    return None;
+                }
+            };
+            match read_quantity(text) {
+                Err(error) => {
+                    self.unreadable(node, &error);
+                    false
+                }
+                Ok(parts) => match parts.as_slice() {
+                    [part] => match part.unit.as_deref() {
+                        None => {
+                            self.needs_unit(node, measure.units());
+                            false
+                        }
+                        Some(written) => match measure.unit(written).and_then(|it| measure.convert(part.number, it, unit)) {
+                            Some(value) if (range.0..=range.1).contains(&value) => return Some(value),
+                            Some(value) => {
+                                let title = format!("{} {unit} is not plausible as `{key}`", tidy(value, None));
+                                let help = format!("anything from {} to {} {unit} is taken; a decimal point in the wrong place is common", tidy(range.0, None), tidy(range.1, None));
+                                self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
+                                false
+                            }
+                            None => {
+                                let help = format!("use {}", listed(measure.units()));
+                                self.report(Code::AnswerUnit, &node.span, format!("`{written}` is not a unit of {}", measure.name()), "wrong unit", help);
+                                false
+                            }
+                        },
+                    },
+                    _ => {
+                        self.wrong_kind(node, "one number with one unit");
+                        false
+                    }
+                },
+            }
+        };
+        None
+    }
+}
+
+fn ids(options: &[crate::model::Choice]) -> String {
+    let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
+    listed(&ids)
+}
+
+/// Checks that need several facts: dates against one another, and details that nobody asked for.
+pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
+    dates(rule_set, gathered, facts, diagnostics);
+    for (at, given) in &gathered.given {
+        let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
+        let Some(when) = &question.ask_when else { continue };
+        if missing_word(&given.node).is_some() || facts.known(question.slot).is_none() {
+            continue;
+        }
+        if holds::truth(when, facts) != Truth::No {
+            continue;
+        }
+        let because = holds::deciding(when, facts);
+        let place = because.iter().find_map(|it| it.place.clone());
+        let mut ids: Vec<&str> = because.iter().map(|it| rule_set.catalogue.id(it.slot)).collect();
+        ids.dedup();
+        let title = format!("`{}` is answered, but {} says that it does not apply", question.id, listed(&ids).replace(" or ", " and "));
+        let mut found = Diagnostic::at(Code::NotAskedFor, &given.source, &given.key_span, title, "answered here")
+            .help("correct the answer that is wrong; a result that is right but not needed belongs in the section's note");
+        if let Some(place) = place.filter(|it| it.source.name() == given.source.name()) {
+            found = found.also(&place.span, "does not fit this");
+        }
+        diagnostics.push(found);
+    }
+}
+
+fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
+    let Some(procedure) = facts.procedure_on else { return };
+    let procedure_slot = rule_set.catalogue.procedure_on;
+    let given = |slot: FactSlot| {
+        let question = rule_set.catalogue.questions.iter().position(|it| it.slot == slot)?;
+        gathered.given.get(&question)
+    };
+    if procedure.date < facts.as_of
+        && let Some(given) = procedure_slot.and_then(given)
+    {
+        let title = format!("the surgery is planned for {}, which is past", date_in_words(&procedure));
+        let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(facts.as_of)));
+        diagnostics.push(Diagnostic::at(Code::DatesDisagree, &given.source, &given.node.span, title, "in the past").help(help));
+    }
+    for question in &rule_set.catalogue.questions {
+        if Some(question.slot) == procedure_slot {
+            continue;
+        }
+        let Some(Known { value: Value::Date(when), place: Some(place), .. }) = facts.known(question.date_slot.unwrap_or(question.slot)) else {
+            continue;
+        };
+        if question.past && when.is_after(&procedure) {
+            let Some(given) = given(question.slot) else { continue };
+            let title = format!("{} lies after the surgery on {}", date_in_words(when), date_in_words(&procedure));
+            diagnostics.push(Diagnostic::at(Code::DatesDisagree, &given.source, &place.span, title, "after the surgery").help("correct one of the two dates"));
+        }
+    }
+}
+
+/// Medicines and allergies that were not recognised, in the order written.
+pub fn unrecognised(facts: &Facts) -> Vec<(String, Option<String>, Place)> {
+    let mut found = Vec::new();
+    for fact in &facts.facts {
+        match fact {
+            Fact::Known(Known { value: Value::Medicines(entries), .. }) => {
+                found.extend(entries.iter().filter(|it| it.medicine.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())));
+            }
+            Fact::Known(Known { value: Value::Allergies(entries), .. }) => {
+                found.extend(entries.iter().filter(|it| it.substances.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())));
+            }
+            _ => {}
+        }
+    }
+    found
+}
+
+/// Agents of a plan as a set, by position.
+pub fn agents_of(plan: &[PlannedAgent]) -> Bits {
+    plan.iter().map(|it| it.agent).collect()
+}

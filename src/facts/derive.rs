@@ -1,0 +1,312 @@
+//! Derived facts: each formula given its facts. A missing input leaves the fact missing, and says which.
+
+use std::collections::BTreeSet;
+
+use super::{Fact, Facts, Known, Missing, PlannedAgent, Value, Why};
+use crate::formulas::body::Sex;
+use crate::formulas::{age, anaesthetic, body, pressure, renal};
+use crate::model::{Agent, Derived, FactKind, Formula, Input, RuleSet};
+use crate::quantity::when::When;
+use crate::quantity::{tidy, tidy_beside};
+use crate::truth::FactSlot;
+
+/// Computes every derived fact, in the order declared.
+pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
+    for derived in &rule_set.catalogue.derived {
+        let fact = one(rule_set, facts, derived);
+        if let Some(slot) = facts.facts.get_mut(derived.slot.index()) {
+            *slot = fact;
+        }
+    }
+}
+
+/// What an attempt to compute came to.
+enum Outcome {
+    Number(f64),
+    /// The inputs of these roles, by position, are missing.
+    Lacks(Vec<usize>),
+    /// All inputs are there, and no value follows.
+    None,
+}
+
+fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
+    let inputs = Inputs { rule_set, facts, derived };
+    match inputs.compute() {
+        Outcome::Number(number) if number.is_finite() => {
+            let shown = shown(rule_set, derived, number);
+            Fact::Known(Known { value: Value::Number(number), shown, place: None })
+        }
+        Outcome::Lacks(roles) => {
+            let needs = roles.iter().filter_map(|it| inputs.slot(*it)).flat_map(|slot| facts.needs(slot)).collect();
+            Fact::Missing(Missing { why: Why::InputMissing, needs })
+        }
+        _ => Fact::Missing(Missing { why: Why::NotComputable, needs: roots(rule_set, derived) }),
+    }
+}
+
+/// A number for people: rounded, but never across a limit that some rule compares it with.
+fn shown(rule_set: &RuleSet, derived: &Derived, number: f64) -> String {
+    let mut text = tidy(number, Some(derived.decimals));
+    for rule in &rule_set.rules {
+        rule.when.visit(&mut |condition| {
+            use crate::model::{Condition, Test};
+            let Condition::Fact { fact, test } = condition else { return };
+            if *fact != derived.slot {
+                return;
+            }
+            let thresholds = match test {
+                Test::Compare(_, threshold) => vec![threshold],
+                Test::Between(low, high) => vec![low, high],
+                _ => Vec::new(),
+            };
+            for threshold in thresholds {
+                let beside = tidy_beside(number, derived.decimals, threshold.value);
+                if beside.len() > text.len() {
+                    text = beside;
+                }
+            }
+        });
+    }
+    match &derived.unit {
+        Some(unit) => format!("{text} {unit}"),
+        None => text,
+    }
+}
+
+/// The questions a derived fact goes back to.
+pub fn roots(rule_set: &RuleSet, derived: &Derived) -> BTreeSet<FactSlot> {
+    let mut found = BTreeSet::new();
+    let mut open: Vec<FactSlot> = slots(derived);
+    while let Some(slot) = open.pop() {
+        match rule_set.catalogue.fact(slot).map(|it| it.kind) {
+            Some(FactKind::Derived(at)) => {
+                open.extend(rule_set.catalogue.derived.get(at).map(slots).into_iter().flatten());
+            }
+            Some(_) => {
+                found.insert(slot);
+            }
+            None => {}
+        }
+    }
+    found
+}
+
+/// The facts a derived fact is given directly.
+pub fn slots(derived: &Derived) -> Vec<FactSlot> {
+    derived.inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None }).collect()
+}
+
+struct Inputs<'a> {
+    rule_set: &'a RuleSet,
+    facts: &'a Facts,
+    derived: &'a Derived,
+}
+
+impl Inputs<'_> {
+    fn slot(&self, role: usize) -> Option<FactSlot> {
+        match self.derived.inputs.get(role)? {
+            Input::Fact(slot) => Some(*slot),
+            Input::Number(_) => None,
+        }
+    }
+
+    fn number(&self, role: usize) -> Option<f64> {
+        match self.derived.inputs.get(role)? {
+            Input::Number(number) => Some(*number),
+            Input::Fact(slot) => self.facts.number(*slot),
+        }
+    }
+
+    fn value(&self, role: usize) -> Option<&Value> {
+        self.facts.known(self.slot(role)?).map(|it| &it.value)
+    }
+
+    fn date(&self, role: usize) -> Option<When> {
+        if let Value::Date(when) = self.value(role)? { Some(*when) } else { None }
+    }
+
+    fn sex(&self, role: usize) -> Option<Sex> {
+        let Value::Choice(at) = self.value(role)? else { return None };
+        let option = self.rule_set.catalogue.options(self.slot(role)?).get(usize::from(*at))?;
+        match option.id.as_str() {
+            "female" => Some(Sex::Female),
+            "male" => Some(Sex::Male),
+            _ => None,
+        }
+    }
+
+    fn choices(&self, role: usize) -> Option<u64> {
+        if let Value::Choices(bits) = self.value(role)? { Some(*bits) } else { None }
+    }
+
+    fn plan(&self, role: usize) -> Option<&[PlannedAgent]> {
+        if let Value::Plan(plan) = self.value(role)? { Some(plan) } else { None }
+    }
+
+    fn yes(&self, role: usize) -> Option<bool> {
+        if let Value::Choice(at) = self.value(role)? { Some(*at == 1) } else { None }
+    }
+
+    /// Whether the left and the right foot are operated on.
+    fn sides(&self, role: usize) -> Option<(bool, bool)> {
+        let chosen = self.choices(role)?;
+        let options = self.rule_set.catalogue.options(self.slot(role)?);
+        let side = |prefix: &str| options.iter().enumerate().any(|(at, it)| it.id.starts_with(prefix) && chosen >> at & 1 == 1);
+        Some((side("left-"), side("right-")))
+    }
+
+    /// Runs on numbers of all roles, when each is a number.
+    fn numbers<const N: usize>(&self) -> Result<[f64; N], Outcome> {
+        let found: Vec<Option<f64>> = (0..N).map(|role| self.number(role)).collect();
+        let lacking: Vec<usize> = found.iter().enumerate().filter(|(_, it)| it.is_none()).map(|(role, _)| role).collect();
+        if !lacking.is_empty() {
+            return Err(Outcome::Lacks(lacking));
+        }
+        let found: Vec<f64> = found.into_iter().flatten().collect();
+        found.try_into().map_err(|_| Outcome::None)
+    }
+
+    fn compute(&self) -> Outcome {
+        self.try_compute().unwrap_or_else(|lacks| lacks)
+    }
+
+    fn try_compute(&self) -> Result<Outcome, Outcome> {
+        let result = match self.derived.formula {
+            Formula::CompletedYears => {
+                let (born, on) = match (self.date(0), self.date(1)) {
+                    (Some(born), Some(on)) => (born, on),
+                    (born, on) => return Err(lacks(&[(0, born.is_some()), (1, on.is_some())])),
+                };
+                age::completed_years(born.date, on.date).map(f64::from)
+            }
+            Formula::BodyMassIndex => {
+                let [weight, height] = self.numbers()?;
+                body::body_mass_index(weight, height)
+            }
+            Formula::IdealWeight => match (self.number(0), self.sex(1)) {
+                (Some(height), Some(sex)) => body::ideal_weight(height, sex),
+                (height, sex) => return Err(lacks(&[(0, height.is_some()), (1, sex.is_some())])),
+            },
+            Formula::DosingWeight => self.dosing_weight()?,
+            Formula::LowerOf => {
+                let [one, other] = self.numbers()?;
+                Some(one.min(other))
+            }
+            Formula::CockcroftGault => {
+                match (self.number(0), self.number(1), self.sex(2), self.number(3), self.number(4)) {
+                    (Some(age), Some(weight), Some(sex), Some(creatinine), Some(floor)) => renal::cautious(age, weight, sex, creatinine, floor),
+                    (age, weight, sex, creatinine, floor) => {
+                        return Err(lacks(&[
+                            (0, age.is_some()),
+                            (1, weight.is_some()),
+                            (2, sex.is_some()),
+                            (3, creatinine.is_some()),
+                            (4, floor.is_some()),
+                        ]));
+                    }
+                }
+            }
+            Formula::CountOf => match self.choices(0) {
+                Some(bits) => Some(f64::from(bits.count_ones())),
+                None => return Err(Outcome::Lacks(vec![0])),
+            },
+            Formula::PressureIndex => {
+                let [distal, left, right] = self.numbers()?;
+                pressure::pressure_index(distal, left, right)
+            }
+            Formula::LowestOfOperated => pressure::lowest(&self.operated()?),
+            Formula::HighestOfOperated => pressure::highest(&self.operated()?),
+            Formula::AnaestheticLoad => {
+                let plan = self.plan(0);
+                let (Some(plan), Some(adrenaline), Some(weight), Some(age)) = (plan, self.yes(1), self.number(2), self.number(3)) else {
+                    return Err(lacks(&[
+                        (0, plan.is_some()),
+                        (1, self.yes(1).is_some()),
+                        (2, self.number(2).is_some()),
+                        (3, self.number(3).is_some()),
+                    ]));
+                };
+                let parts: Option<Vec<(f64, f64)>> = plan
+                    .iter()
+                    .map(|it| Some((dose(it)?, limit(&self.rule_set.agents, it, adrenaline, weight, age)?)))
+                    .collect();
+                match parts {
+                    Some(parts) if parts.is_empty() => Some(0.0),
+                    Some(parts) => anaesthetic::load(&parts),
+                    None => None,
+                }
+            }
+            Formula::VolumePerToe => {
+                let (plan, n_toes) = self.plan_and_toes()?;
+                let volumes: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
+                volumes.and_then(|it| anaesthetic::volume_per_toe(it, n_toes))
+            }
+            Formula::DigitLoad => {
+                let (plan, n_toes) = self.plan_and_toes()?;
+                let mut highest = Some(0.0_f64);
+                for it in plan {
+                    let Some(per_digit) = self.rule_set.agents.get(it.agent).and_then(|agent| agent.per_digit) else { continue };
+                    let share = dose(it).and_then(|mg| anaesthetic::fraction(mg / f64::from(n_toes), per_digit));
+                    highest = highest.zip(share).map(|(a, b)| a.max(b));
+                }
+                highest.filter(|_| n_toes > 0)
+            }
+        };
+        Ok(result.map_or(Outcome::None, Outcome::Number))
+    }
+
+    /// For a child the ideal weight is not used, so it is not needed either.
+    fn dosing_weight(&self) -> Result<Option<f64>, Outcome> {
+        let (Some(weight), Some(age), Some(adult_from), Some(ceiling)) = (self.number(0), self.number(2), self.number(3), self.number(4)) else {
+            return Err(lacks(&[
+                (0, self.number(0).is_some()),
+                (2, self.number(2).is_some()),
+                (3, self.number(3).is_some()),
+                (4, self.number(4).is_some()),
+            ]));
+        };
+        let ideal = if age < adult_from {
+            None
+        } else {
+            match self.number(1) {
+                Some(ideal) => Some(ideal),
+                None => return Err(Outcome::Lacks(vec![1])),
+            }
+        };
+        Ok(body::dosing_weight(weight, ideal, ceiling))
+    }
+
+    /// The numbers of the sides operated on; the other side is not needed.
+    fn operated(&self) -> Result<Vec<f64>, Outcome> {
+        let Some((left, right)) = self.sides(0) else { return Err(Outcome::Lacks(vec![0])) };
+        let wanted: Vec<usize> = [(1, left), (2, right)].into_iter().filter(|(_, it)| *it).map(|(role, _)| role).collect();
+        let lacking: Vec<usize> = wanted.iter().copied().filter(|role| self.number(*role).is_none()).collect();
+        if !lacking.is_empty() {
+            return Err(Outcome::Lacks(lacking));
+        }
+        Ok(wanted.into_iter().filter_map(|role| self.number(role)).collect())
+    }
+
+    fn plan_and_toes(&self) -> Result<(&[PlannedAgent], u32), Outcome> {
+        match (self.plan(0), self.choices(1)) {
+            (Some(plan), Some(toes)) => Ok((plan, toes.count_ones())),
+            (plan, toes) => Err(lacks(&[(0, plan.is_some()), (1, toes.is_some())])),
+        }
+    }
+}
+
+/// The roles that are not there.
+fn lacks(roles: &[(usize, bool)]) -> Outcome {
+    Outcome::Lacks(roles.iter().filter(|(_, there)| !there).map(|(role, _)| *role).collect())
+}
+
+/// Milligrams of one planned agent; `None` if strength or volume is not known.
+pub fn dose(planned: &PlannedAgent) -> Option<f64> {
+    anaesthetic::dose_mg(planned.volume_ml?, planned.percent?)
+}
+
+/// Most milligrams of one planned agent; `None` where the register has no limit.
+pub fn limit(agents: &[Agent], planned: &PlannedAgent, adrenaline: bool, weight: f64, age: f64) -> Option<f64> {
+    let row = agents.get(planned.agent)?.limit(adrenaline, age)?;
+    anaesthetic::limit_mg(row.per_kg, weight, row.at_most)
+}

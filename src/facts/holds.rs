@@ -1,0 +1,202 @@
+//! Whether a condition holds for these facts, what keeps it open, and what decided it.
+//!
+//! This walks the tree as people read it. `evaluate` has a fast form of the same tables and asks
+//! here only for explanations; a test holds the two equal.
+
+use std::collections::BTreeSet;
+
+use super::{AllergyEntry, Facts, MedicineEntry, Place, Value};
+use crate::model::{Bits, Comparison, Condition, Test};
+use crate::quantity::when::When;
+use crate::truth::{FactSlot, Truth};
+
+/// One thing that decided a condition.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decider {
+    /// Which fact.
+    pub slot: FactSlot,
+    /// Its value as understood; for a list, the entry that counted.
+    pub shown: String,
+    /// Where it stands; `None` for a derived fact.
+    pub place: Option<Place>,
+}
+
+/// Whether a condition holds.
+pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
+    match condition {
+        Condition::All(parts) => parts.iter().fold(Truth::Yes, |so_far, part| so_far.and(truth(part, facts))),
+        Condition::Any(parts) => parts.iter().fold(Truth::No, |so_far, part| so_far.or(truth(part, facts))),
+        Condition::Not(part) => truth(part, facts).not(),
+        Condition::Taking { fact, medicines, at_least, .. } => match facts.known(*fact).map(|it| &it.value) {
+            Some(Value::Medicines(entries)) => taking(entries, medicines, *at_least, *fact),
+            _ => Truth::Unknown(facts.needs(*fact)),
+        },
+        Condition::AllergicTo { fact, substances, reactions, .. } => match facts.known(*fact).map(|it| &it.value) {
+            Some(Value::Allergies(entries)) => allergic(entries, substances, reactions.as_ref(), *fact),
+            _ => Truth::Unknown(facts.needs(*fact)),
+        },
+        Condition::Fact { fact, test } => tested(*fact, test, facts),
+    }
+}
+
+fn taking(entries: &[MedicineEntry], wanted: &Bits, at_least: u16, fact: FactSlot) -> Truth {
+    let found: BTreeSet<usize> = entries.iter().filter_map(|it| it.medicine).filter(|at| wanted.contains(*at)).collect();
+    let unrecognised = entries.iter().filter(|it| it.medicine.is_none()).count();
+    let at_least = usize::from(at_least);
+    if found.len() >= at_least {
+        Truth::Yes
+    } else if found.len() + unrecognised >= at_least {
+        Truth::unknown(fact)
+    } else {
+        Truth::No
+    }
+}
+
+/// Whether one allergy is among the substances: an entry may be a whole group.
+pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits, reactions: Option<&Bits>) -> Option<bool> {
+    let substance = match &entry.substances {
+        None => None,
+        Some(bits) if bits.is_empty() => Some(false),
+        Some(bits) if bits.within(wanted) => Some(true),
+        Some(bits) if bits.meets(wanted) => None,
+        Some(_) => Some(false),
+    };
+    let reaction = match (reactions, entry.reaction) {
+        (None, _) => Some(true),
+        (Some(_), None) => None,
+        (Some(wanted), Some(at)) => Some(wanted.contains(at)),
+    };
+    match (substance, reaction) {
+        (Some(false), _) | (_, Some(false)) => Some(false),
+        (Some(true), Some(true)) => Some(true),
+        _ => None,
+    }
+}
+
+fn allergic(entries: &[AllergyEntry], wanted: &Bits, reactions: Option<&Bits>, fact: FactSlot) -> Truth {
+    entries.iter().fold(Truth::No, |so_far, entry| {
+        let one = entry_allergic(entry, wanted, reactions).map_or_else(|| Truth::unknown(fact), Truth::from_known);
+        so_far.or(one)
+    })
+}
+
+fn tested(fact: FactSlot, test: &Test, facts: &Facts) -> Truth {
+    let Some(known) = facts.known(fact) else {
+        let mut open = facts.needs(fact);
+        if matches!(test, Test::OlderThan(_) | Test::Within(_)) && facts.procedure_on.is_none() {
+            open.extend(facts.procedure_needs.iter().copied());
+        }
+        return Truth::Unknown(open);
+    };
+    match (test, &known.value) {
+        (Test::OneOf(options), Value::Choice(at)) => Truth::from_known(options.contains(at)),
+        (Test::NoneOf(options), Value::Choice(at)) => Truth::from_known(!options.contains(at)),
+        (Test::Includes(options), Value::Choices(bits)) => Truth::from_known(options.iter().any(|at| bits >> at & 1 == 1)),
+        (Test::Includes(options), Value::Plan(plan)) => {
+            Truth::from_known(plan.iter().any(|it| options.iter().any(|at| usize::from(*at) == it.agent)))
+        }
+        (Test::Compare(how, threshold), Value::Number(number)) => Truth::from_known(compares(*how, *number, threshold.value)),
+        (Test::Compare(how, threshold), Value::Date(when)) => Truth::from_known(compares(*how, day_number(when), threshold.value)),
+        (Test::Between(low, high), Value::Number(number)) => Truth::from_known((low.value..=high.value).contains(number)),
+        (Test::Between(low, high), Value::Date(when)) => Truth::from_known((low.value..=high.value).contains(&day_number(when))),
+        (Test::OlderThan(limit), Value::Date(taken)) => aged(facts, |on| When::age_exceeds(taken, on, &limit.span)),
+        (Test::Within(limit), Value::Date(taken)) => aged(facts, |on| !When::age_exceeds(taken, on, &limit.span)),
+        // The loader lets no other pair through; were there one, it would stay open.
+        _ => Truth::unknown(fact),
+    }
+}
+
+fn aged(facts: &Facts, test: impl Fn(&When) -> bool) -> Truth {
+    match &facts.procedure_on {
+        Some(on) => Truth::from_known(test(on)),
+        None => Truth::Unknown(facts.procedure_needs.clone()),
+    }
+}
+
+fn day_number(when: &When) -> f64 {
+    f64::from(chrono::Datelike::num_days_from_ce(&when.date))
+}
+
+/// Whether a number compares so with another.
+pub fn compares(how: Comparison, number: f64, with: f64) -> bool {
+    match how {
+        Comparison::Above => number > with,
+        Comparison::AtLeast => number >= with,
+        Comparison::Below => number < with,
+        Comparison::AtMost => number <= with,
+    }
+}
+
+/// What decided a condition that holds or does not hold; empty if it is open.
+pub fn deciding(condition: &Condition, facts: &Facts) -> Vec<Decider> {
+    let mut found = Vec::new();
+    decide(condition, facts, &mut found);
+    let mut unique: Vec<Decider> = Vec::new();
+    for it in found {
+        if !unique.contains(&it) {
+            unique.push(it);
+        }
+    }
+    unique
+}
+
+fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
+    let all = truth(condition, facts);
+    if matches!(all, Truth::Unknown(_)) {
+        return;
+    }
+    match condition {
+        Condition::All(parts) | Condition::Any(parts) => {
+            for part in parts.iter().filter(|part| truth(part, facts) == all) {
+                decide(part, facts, found);
+            }
+        }
+        Condition::Not(part) => decide(part, facts, found),
+        Condition::Taking { fact, medicines, .. } => {
+            let entries = matching_medicines(facts, *fact, medicines);
+            if all == Truth::Yes {
+                found.extend(entries.iter().map(|it| Decider { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
+            } else {
+                whole(*fact, facts, found);
+            }
+        }
+        Condition::AllergicTo { fact, substances, reactions, .. } => {
+            if all == Truth::Yes {
+                let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
+                found.extend(entries.iter().map(|it| Decider { slot: *fact, shown: it.text.clone(), place: Some(it.place.clone()) }));
+            } else {
+                whole(*fact, facts, found);
+            }
+        }
+        Condition::Fact { fact, test } => {
+            whole(*fact, facts, found);
+            if matches!(test, Test::OlderThan(_) | Test::Within(_)) {
+                for slot in &facts.procedure_needs {
+                    whole(*slot, facts, found);
+                }
+            }
+        }
+    }
+}
+
+fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Decider>) {
+    if let Some(known) = facts.known(slot) {
+        found.push(Decider { slot, shown: known.shown.clone(), place: known.place.clone() });
+    }
+}
+
+/// The entries of the list of medicines that are among those wanted.
+pub fn matching_medicines<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits) -> Vec<&'a MedicineEntry> {
+    match facts.known(fact).map(|it| &it.value) {
+        Some(Value::Medicines(entries)) => entries.iter().filter(|it| it.medicine.is_some_and(|at| wanted.contains(at))).collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// The entries of the list of allergies that are among those wanted.
+pub fn matching_allergies<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits, reactions: Option<&Bits>) -> Vec<&'a AllergyEntry> {
+    match facts.known(fact).map(|it| &it.value) {
+        Some(Value::Allergies(entries)) => entries.iter().filter(|it| entry_allergic(it, wanted, reactions) == Some(true)).collect(),
+        _ => Vec::new(),
+    }
+}

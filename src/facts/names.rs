@@ -1,0 +1,78 @@
+//! Recognising what people write as the name of a medicine or substance.
+//!
+//! A name is recognised whole, or at the beginning of an entry whose rest is strength, form or
+//! frequency. Anything else is kept as written, with the nearest known name, and never guessed.
+
+use crate::diagnostic::nearest;
+use crate::model::{AllergenRegister, Bits, MedicineRegister};
+
+/// What an entry was recognised as.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Recognised<T> {
+    /// A known name.
+    As(T),
+    /// No known name; perhaps one is near.
+    Not {
+        /// The nearest known name.
+        nearest: Option<String>,
+    },
+}
+
+/// The form in which names are compared: lower case, single spaces.
+fn form(text: &str) -> String {
+    text.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Recognises a medicine: "apixaban", "Apixaban 5 mg twice a day".
+pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<usize> {
+    let whole = form(text);
+    if let Some(&at) = register.names.get(&whole) {
+        return Recognised::As(at);
+    }
+    let words: Vec<&str> = whole.split(' ').collect();
+    for n_name in (1..words.len()).rev() {
+        let (name, rest) = words.split_at(n_name);
+        let name = name.join(" ");
+        let name = name.trim_end_matches([',', ';', ':']);
+        if let Some(&at) = register.names.get(name)
+            && rest.iter().all(|word| is_dose(register, word))
+        {
+            return Recognised::As(at);
+        }
+    }
+    let n_dose = words.iter().rev().take_while(|word| is_dose(register, word)).count();
+    let bare = words.get(..words.len() - n_dose).unwrap_or_default().join(" ");
+    let known = || register.names.keys().map(String::as_str);
+    let near = closest(&bare, known()).or_else(|| words.first().and_then(|first| closest(first, known())));
+    Recognised::Not { nearest: near }
+}
+
+/// The nearest name; among equally near ones the first by letter, so that it never varies.
+fn closest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+    let mut sorted: Vec<&str> = known.collect();
+    sorted.sort_unstable();
+    nearest(text, sorted).map(str::to_owned)
+}
+
+/// Whether a word is strength, form, frequency or salt: numbers with known words stuck to them, too.
+fn is_dose(register: &MedicineRegister, word: &str) -> bool {
+    let word = word.trim_matches([',', ';', '.', '(', ')', ':']);
+    let known = |it: &str| register.dose_words.iter().any(|known| known == it) || register.salt_words.iter().any(|known| known == it);
+    if word.is_empty() || known(word) {
+        return true;
+    }
+    // "10mg/5ml", "1.25", "2x": digits, and known words between them.
+    word.starts_with(|it: char| it.is_ascii_digit())
+        && word
+            .split(|it: char| it.is_ascii_digit() || matches!(it, '.' | '/' | '-' | '+' | '%' | 'x' | '×'))
+            .all(|piece| piece.is_empty() || known(piece))
+}
+
+/// Recognises a substance or a group of substances: "latex", "local anaesthetic".
+pub fn substance(register: &AllergenRegister, text: &str) -> Recognised<Bits> {
+    let whole = form(text);
+    match register.names.get(&whole) {
+        Some(bits) => Recognised::As(bits.clone()),
+        None => Recognised::Not { nearest: closest(&whole, register.names.keys().map(String::as_str)) },
+    }
+}

@@ -1,0 +1,5 @@
+//! What the rules' editors use: worked cases with coverage, and a rule shown in words.
+
+pub mod cases;
+pub mod coverage;
+pub mod words;

@@ -1,0 +1,91 @@
+//! Runs the worked cases. A right verdict for a wrong reason is a failure.
+
+use std::collections::BTreeSet;
+
+use crate::diagnostic::Diagnostic;
+use crate::evaluate::{Compiled, State, explain};
+use crate::facts::{self, Facts};
+use crate::load::cases::Case;
+use crate::model::RuleSet;
+use crate::outcome::{Outcome, Span};
+
+/// What one case came to.
+#[derive(Debug)]
+pub struct CaseRun {
+    /// The facts of the case, also if it was refused.
+    pub facts: Facts,
+    /// The state of every rule; empty if the case was refused.
+    pub states: Vec<State>,
+    /// How it differs from what is expected; empty if it does not.
+    pub differences: Vec<Difference>,
+}
+
+/// One way in which a case differs from what is expected.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Difference {
+    /// The answers were refused.
+    Refused(Vec<Diagnostic>),
+    /// Another verdict.
+    Verdict {
+        /// The verdict that must come out.
+        expected: Outcome,
+        /// The verdict that came out.
+        got: Outcome,
+    },
+    /// A rule is in another state than expected.
+    Rule {
+        /// Its id.
+        rule: String,
+        /// "fires", "stays quiet", "undetermined".
+        expected: &'static str,
+        /// The same.
+        got: &'static str,
+        /// What it waits for, if it is undetermined.
+        waits_for: Vec<String>,
+    },
+}
+
+/// Runs one case.
+pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
+    let (facts, wrong) = facts::read(rule_set, &case.answers, case.as_of);
+    if !wrong.is_empty() {
+        return CaseRun { facts, states: Vec::new(), differences: vec![Difference::Refused(wrong)] };
+    }
+    let states = compiled.run(&facts);
+    let with_state = |wanted: State| {
+        rule_set.rules.iter().zip(&states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule)
+    };
+    let span = Span::of(with_state(State::Fires).map(|it| it.outcome), with_state(State::Undetermined).map(|it| it.outcome));
+    let mut differences = Vec::new();
+    if span.verdict() != case.verdict {
+        differences.push(Difference::Verdict { expected: case.verdict, got: span.verdict() });
+    }
+    for (rule, state) in rule_set.rules.iter().zip(&states) {
+        let expected = expected_state(case, &rule.id);
+        if expected != *state {
+            let waits_for = explain::waits_for(&rule.when, &facts).into_iter().map(|slot| rule_set.catalogue.id(slot).to_owned()).collect();
+            differences.push(Difference::Rule { rule: rule.id.clone(), expected: in_words(expected), got: in_words(*state), waits_for });
+        }
+    }
+    CaseRun { facts, states, differences }
+}
+
+fn expected_state(case: &Case, rule: &str) -> State {
+    let holds = |ids: &BTreeSet<String>| ids.contains(rule);
+    if holds(&case.fires) {
+        State::Fires
+    } else if holds(&case.undetermined) {
+        State::Undetermined
+    } else {
+        State::StaysQuiet
+    }
+}
+
+/// A state in the words of reports.
+pub fn in_words(state: State) -> &'static str {
+    match state {
+        State::Fires => "fires",
+        State::StaysQuiet => "stays quiet",
+        State::Undetermined => "undetermined",
+    }
+}

@@ -1,0 +1,211 @@
+//! The worked cases of a rule set: people.yaml and every other file of its folder `cases`.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::ops::Range;
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+
+use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::registers::{date, unique};
+use super::{Reading, shape, text};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::facts::{Gathered, Given};
+use crate::model::RuleSet;
+use crate::outcome::Outcome;
+use crate::source::{Node, Source};
+
+/// An invented patient with the findings that must come out.
+#[derive(Debug, Clone)]
+pub struct Case {
+    /// What the case shows; for a row of a table, with its number.
+    pub title: String,
+    /// The file it stands in.
+    pub source: Arc<Source>,
+    /// Where its title stands.
+    pub title_span: Range<usize>,
+    /// Where its expectation stands.
+    pub expect_span: Range<usize>,
+    /// The person it starts from.
+    pub person: String,
+    /// The day it is screened.
+    pub as_of: NaiveDate,
+    /// The answers of the person, changed.
+    pub answers: Gathered,
+    /// The verdict that must come out.
+    pub verdict: Outcome,
+    /// Exactly these rules must fire.
+    pub fires: BTreeSet<String>,
+    /// Exactly these must be undetermined.
+    pub undetermined: BTreeSet<String>,
+    /// The outside source it comes from, if any.
+    pub from: Option<String>,
+}
+
+struct Person {
+    answers: Gathered,
+}
+
+/// All cases of a rule set, in file order.
+///
+/// # Errors
+/// Every diagnostic of every file of cases.
+pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Diagnostic>> {
+    let mut diagnostics = Vec::new();
+    let mut people: BTreeMap<String, Person> = BTreeMap::new();
+    let mut as_of = None;
+    let mut found = Vec::new();
+    let mut paths: Vec<&String> = files.files.keys().filter(|it| it.starts_with("cases/")).collect();
+    // People first: the cases name them.
+    paths.sort_by_key(|it| (it.as_str() != "cases/people.yaml", it.as_str()));
+    for path in paths {
+        let Some(bytes) = files.files.get(path) else { continue };
+        let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
+        diagnostics.extend(read.diagnostics);
+        let (Some(source), Some(root)) = (read.source, read.root) else { continue };
+        let is_people = path == "cases/people.yaml";
+        let mut reading = Reading::new(&source, shape::check(if is_people { "people" } else { "cases" }, &source, &root));
+        if is_people {
+            as_of = date(&mut reading, &root, "as_of");
+            read_people(&mut reading, rule_set, &root, &mut people);
+        } else {
+            for node in root.get("cases").map(Node::items).unwrap_or_default() {
+                read_case(&mut reading, rule_set, node, &people, as_of, &mut found);
+            }
+        }
+        diagnostics.extend(reading.finish());
+    }
+    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+}
+
+fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Person>) {
+    let mut seen = HashMap::new();
+    for node in root.get("people").map(Node::items).unwrap_or_default() {
+        if let Some(id) = node.get("id") {
+            unique(reading, &mut seen, id, "people");
+        }
+        let Some(id) = reading.needed(node, "id") else { continue };
+        // A person may start from another one, declared above.
+        let mut answers = match node.get("like").and_then(|it| it.written(reading.source)) {
+            Some(other) => people.get(other).map(|it| it.answers.clone()).unwrap_or_default(),
+            None => Gathered::default(),
+        };
+        for section in node.get("answers").map(Node::entries).unwrap_or_default() {
+            for entry in section.value.entries() {
+                let id = format!("{}.{}", section.key, entry.key);
+                put(reading, rule_set, &mut answers, &id, &entry.key_span, &entry.value);
+            }
+        }
+        change(reading, rule_set, &mut answers, node.get("change"));
+        remove(reading, rule_set, &mut answers, node.get("remove"));
+        people.insert(id, Person { answers });
+    }
+}
+
+fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &Range<usize>) -> Option<usize> {
+    let questions = &rule_set.catalogue.questions;
+    let found = questions.iter().position(|it| it.id == id);
+    if found.is_none() {
+        reading.report(
+            Diagnostic::at(Code::UnknownFact, reading.source, span, format!("there is no question `{id}`"), "no such question")
+                .help_if(did_you_mean(id, questions.iter().map(|it| it.id.as_str()))),
+        );
+    }
+    found
+}
+
+fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id: &str, key_span: &Range<usize>, value: &Node) {
+    if let Some(at) = question_at(reading, rule_set, id, key_span) {
+        answers.given.insert(at, Given { source: Arc::clone(reading.source), key_span: key_span.clone(), node: value.clone() });
+    }
+}
+
+fn change(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, changes: Option<&Node>) {
+    for entry in changes.map(Node::entries).unwrap_or_default() {
+        put(reading, rule_set, answers, &entry.key, &entry.key_span, &entry.value);
+    }
+}
+
+fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, list: Option<&Node>) {
+    for item in list.map(Node::items).unwrap_or_default() {
+        let Some(id) = item.written(reading.source).map(str::to_owned) else {
+            reading.pass_over(item, "the id of a question");
+            continue;
+        };
+        let Some(at) = question_at(reading, rule_set, &id, &item.span) else { continue };
+        if answers.given.remove(&at).is_none() {
+            reading.report(
+                Diagnostic::at(Code::UnknownFact, reading.source, &item.span, format!("`{id}` is not answered, so it cannot be removed"), "nothing to remove")
+                    .help("delete the entry, or name an answer that the person has"),
+            );
+        }
+    }
+}
+
+fn read_case(reading: &mut Reading<'_>, rule_set: &RuleSet, node: &Node, people: &BTreeMap<String, Person>, as_of: Option<NaiveDate>, found: &mut Vec<Case>) {
+    let (Some(title), Some(title_node)) = (reading.needed(node, "case"), node.get("case")) else { return };
+    let (Some(person), Some(person_node)) = (reading.needed(node, "like"), node.get("like")) else { return };
+    let Some(base) = people.get(&person) else {
+        reading.report(
+            Diagnostic::at(Code::UnknownPerson, reading.source, &person_node.span, format!("there is no person `{person}`"), "not in people.yaml")
+                .help_if(did_you_mean(&person, people.keys().map(String::as_str))),
+        );
+        return;
+    };
+    let as_of = if node.get("as_of").is_some() { date(reading, node, "as_of") } else { as_of };
+    let Some(as_of) = as_of else {
+        reading.pass_over(node, "a date `as_of`, here or in people.yaml");
+        return;
+    };
+    let mut answers = base.answers.clone();
+    change(reading, rule_set, &mut answers, node.get("change"));
+    remove(reading, rule_set, &mut answers, node.get("remove"));
+    let from = reading.owned(node, "source");
+    let mut add = |reading: &mut Reading<'_>, title: String, answers: Gathered, expect: &Node, from: Option<String>| {
+        let Some(verdict) = reading.needed(expect, "verdict").and_then(|it| Outcome::from_word(&it)) else { return };
+        let fires = rules(reading, rule_set, expect, "fires");
+        let undetermined = rules(reading, rule_set, expect, "undetermined");
+        found.push(Case {
+            title,
+            source: Arc::clone(reading.source),
+            title_span: title_node.span.clone(),
+            expect_span: expect.span.clone(),
+            person: person.clone(),
+            as_of,
+            answers,
+            verdict,
+            fires,
+            undetermined,
+            from,
+        });
+    };
+    if let Some(expect) = node.get("expect") {
+        add(reading, title, answers, expect, from);
+        return;
+    }
+    for (at, row) in node.get("rows").map(Node::items).unwrap_or_default().iter().enumerate() {
+        let mut own = answers.clone();
+        change(reading, rule_set, &mut own, row.get("with"));
+        remove(reading, rule_set, &mut own, row.get("remove"));
+        let from = reading.owned(row, "source").or_else(|| from.clone());
+        add(reading, format!("{title}, row {}", at + 1), own, row, from);
+    }
+}
+
+fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str) -> BTreeSet<String> {
+    let mut ids = BTreeSet::new();
+    for item in expect.get(key).map(Node::items).unwrap_or_default() {
+        let Some(id) = item.written(reading.source).map(str::to_owned) else {
+            reading.pass_over(item, "the id of a rule");
+            continue;
+        };
+        if rule_set.rule(&id).is_none() {
+            reading.report(
+                Diagnostic::at(Code::UnknownRule, reading.source, &item.span, format!("there is no rule `{id}`"), "no such rule")
+                    .help_if(did_you_mean(&id, rule_set.rules.iter().map(|it| it.id.as_str()))),
+            );
+        }
+        ids.insert(id);
+    }
+    ids
+}

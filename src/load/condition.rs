@@ -1,0 +1,271 @@
+//! A condition from its mapping: every fact, option, unit, class and limit is looked up here.
+
+use super::Reading;
+use super::names::Names;
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, SpanLimit, Test};
+use crate::quantity::span::Span;
+use crate::source::{Entry, Node};
+use crate::truth::FactSlot;
+
+/// The keys that decide what a condition is.
+const FORMS: [&str; 6] = ["all", "any", "not", "taking", "allergic_to", "fact"];
+
+/// Reads a condition. `None` after a diagnostic; its siblings are still read.
+pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Condition> {
+    let Some(form) = node.entries().iter().find(|it| FORMS.contains(&it.key.as_str())) else {
+        reading.pass_over(node, &format!("a condition with {}", listed(&FORMS)));
+        return None;
+    };
+    match form.key.as_str() {
+        "all" => parts(names, reading, &form.value).map(Condition::All),
+        "any" => parts(names, reading, &form.value).map(Condition::Any),
+        "not" => read(names, reading, &form.value).map(|it| Condition::Not(Box::new(it))),
+        "taking" => taking(names, reading, node, form),
+        "allergic_to" => allergic(names, reading, node, form),
+        _ => fact(names, reading, node, form),
+    }
+}
+
+fn parts(names: &Names, reading: &mut Reading<'_>, list: &Node) -> Option<Vec<Condition>> {
+    if list.items().is_empty() {
+        reading.pass_over(list, "a list of conditions");
+        return None;
+    }
+    let read: Vec<Option<Condition>> = list.items().iter().map(|it| read(names, reading, it)).collect();
+    read.into_iter().collect()
+}
+
+/// One name or a list of names.
+fn named<'a>(node: &'a Node, reading: &mut Reading<'_>) -> Vec<(&'a Node, String)> {
+    let nodes: Vec<&Node> = if node.items().is_empty() { vec![node] } else { node.items().iter().collect() };
+    let mut found = Vec::new();
+    for it in nodes {
+        match it.written(reading.source) {
+            Some(text) => found.push((it, text.to_owned())),
+            None => reading.pass_over(it, "a name"),
+        }
+    }
+    found
+}
+
+fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
+    let Some(fact) = names.catalogue.medicines else {
+        reading.report(Diagnostic::at(
+            Code::WrongTest,
+            reading.source,
+            &form.key_span,
+            "`taking` needs a question whose answer is `medicines`",
+            "no such question",
+        ));
+        return None;
+    };
+    let mut medicines = Bits::new();
+    let mut written = Vec::new();
+    let mut complete = true;
+    for (place, name) in named(&form.value, reading) {
+        match names.medicines.find(&name) {
+            Some(found) => medicines.extend(&found),
+            None => {
+                complete = false;
+                let known = names.medicines.classes.iter().map(|it| it.id.as_str());
+                let known = known.chain(names.medicines.medicines.iter().map(|it| it.name.as_str()));
+                reading.report(
+                    Diagnostic::at(Code::UnknownMedicine, reading.source, &place.span, format!("there is no medicine or class `{name}`"), "not in medicines.yaml")
+                        .help_if(did_you_mean(&name, known)),
+                );
+            }
+        }
+        written.push(name);
+    }
+    let at_least = match node.get("at_least").map(|it| (it, it.written(reading.source).and_then(|text| text.parse::<u16>().ok()))) {
+        None => 1,
+        Some((_, Some(count))) if count >= 1 => count,
+        Some((at, _)) => {
+            reading.pass_over(at, "a whole number of medicines");
+            return None;
+        }
+    };
+    complete.then_some(Condition::Taking { fact, named: written, medicines, at_least })
+}
+
+fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
+    let Some(fact) = names.catalogue.allergies else {
+        reading.report(Diagnostic::at(
+            Code::WrongTest,
+            reading.source,
+            &form.key_span,
+            "`allergic_to` needs a question whose answer is `allergies`",
+            "no such question",
+        ));
+        return None;
+    };
+    let mut substances = Bits::new();
+    let mut written = Vec::new();
+    let mut complete = true;
+    for (place, name) in named(&form.value, reading) {
+        match names.allergens.find(&name) {
+            Some(found) => substances.extend(&found),
+            None => {
+                complete = false;
+                let known = names.allergens.groups.iter().map(|it| it.id.as_str());
+                let known = known.chain(names.allergens.substances.iter().map(String::as_str));
+                reading.report(
+                    Diagnostic::at(Code::UnknownSubstance, reading.source, &place.span, format!("there is no substance or group `{name}`"), "not in allergens.yaml")
+                        .help_if(did_you_mean(&name, known)),
+                );
+            }
+        }
+        written.push(name);
+    }
+    let reactions = match node.get("reaction") {
+        None => None,
+        Some(list) => {
+            let mut bits = Bits::new();
+            for (place, name) in named(list, reading) {
+                match names.allergens.reactions.iter().position(|(id, _)| *id == name) {
+                    Some(at) => bits.insert(at),
+                    None => {
+                        complete = false;
+                        reading.report(
+                            Diagnostic::at(Code::UnknownSubstance, reading.source, &place.span, format!("there is no reaction `{name}`"), "not in allergens.yaml")
+                                .help_if(did_you_mean(&name, names.allergens.reactions.iter().map(|(id, _)| id.as_str()))),
+                        );
+                    }
+                }
+            }
+            Some(bits)
+        }
+    };
+    complete.then_some(Condition::AllergicTo { fact, named: written, substances, reactions })
+}
+
+fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
+    let slot = names.fact(reading, &form.value)?;
+    let Some(test) = node.entries().iter().find(|it| it.key != "fact") else {
+        reading.pass_over(node, "a test beside `fact`");
+        return None;
+    };
+    let (slot, fact_type) = tested_slot(names, slot, &test.key)?;
+    let id = names.catalogue.id(slot).to_owned();
+    let test = match (test.key.as_str(), &fact_type) {
+        ("is" | "one_of", FactType::YesNo | FactType::OneOf) => Test::OneOf(options(names, reading, slot, &test.value)?),
+        ("is_not" | "none_of", FactType::YesNo | FactType::OneOf) => Test::NoneOf(options(names, reading, slot, &test.value)?),
+        ("includes" | "includes_any", FactType::SeveralOf | FactType::Anaesthetic) => Test::Includes(options(names, reading, slot, &test.value)?),
+        ("above" | "at_least" | "below" | "at_most", FactType::Number { .. } | FactType::Date) => {
+            let how = match test.key.as_str() {
+                "above" => Comparison::Above,
+                "at_least" => Comparison::AtLeast,
+                "below" => Comparison::Below,
+                _ => Comparison::AtMost,
+            };
+            Test::Compare(how, names.threshold(reading, &test.value, &id, &fact_type)?)
+        }
+        ("between", FactType::Number { .. } | FactType::Date) => {
+            let [low, high] = test.value.items() else {
+                reading.pass_over(&test.value, "a list of two numbers");
+                return None;
+            };
+            let low = names.threshold(reading, low, &id, &fact_type);
+            let high = names.threshold(reading, high, &id, &fact_type);
+            let (low, high) = (low?, high?);
+            if low.value > high.value {
+                let title = format!("the range from {} to {} is upside down", low.written, high.written);
+                reading.report(
+                    Diagnostic::at(Code::BadRange, reading.source, &test.value.span, title, "no value lies in it").help("write the lower bound first"),
+                );
+                return None;
+            }
+            Test::Between(low, high)
+        }
+        ("older_than", FactType::Date) => Test::OlderThan(span(names, reading, &test.value)?),
+        ("within", FactType::Date) => Test::Within(span(names, reading, &test.value)?),
+        (key, _) => {
+            let fits = fitting_tests(&fact_type);
+            let title = format!("`{key}` does not fit `{id}`, which is {}", fact_type.in_words());
+            reading.report(Diagnostic::at(Code::WrongTest, reading.source, &test.key_span, title, "wrong test").help(fits));
+            return None;
+        }
+    };
+    Some(Condition::Fact { fact: slot, test })
+}
+
+/// `older_than` and `within` on a dated answer mean its date.
+fn tested_slot(names: &Names, slot: FactSlot, test: &str) -> Option<(FactSlot, FactType)> {
+    let fact = names.catalogue.fact(slot)?;
+    if ["older_than", "within"].contains(&test)
+        && let FactKind::Question(at) = fact.kind
+        && let Some(date_slot) = names.catalogue.questions.get(at).and_then(|it| it.date_slot)
+    {
+        return Some((date_slot, FactType::Date));
+    }
+    Some((slot, fact.fact_type.clone()))
+}
+
+fn fitting_tests(fact_type: &FactType) -> String {
+    match fact_type {
+        FactType::YesNo | FactType::OneOf => "use `is`, `is_not`, `one_of` or `none_of`".into(),
+        FactType::SeveralOf | FactType::Anaesthetic => "use `includes` or `includes_any`".into(),
+        FactType::Number { .. } => "use `above`, `at_least`, `below`, `at_most` or `between`; the age of a dated answer takes `older_than` or `within`".into(),
+        FactType::Date => "use `older_than` or `within`, or compare with a date".into(),
+        FactType::Medicines => "use `taking: ...`".into(),
+        FactType::Allergies => "use `allergic_to: ...`".into(),
+        FactType::Text => "free text is shown, never tested".into(),
+    }
+}
+
+fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node) -> Option<Vec<u16>> {
+    let fact_type = names.catalogue.fact(slot).map(|it| it.fact_type.clone())?;
+    let mut positions = Vec::new();
+    let mut complete = true;
+    for (place, name) in named(node, reading) {
+        let known: Vec<String> = match fact_type {
+            FactType::YesNo => vec!["no".into(), "yes".into()],
+            FactType::Anaesthetic => names.agents.iter().map(|it| it.id.clone()).collect(),
+            _ => names.catalogue.options(slot).iter().map(|it| it.id.clone()).collect(),
+        };
+        let name_of_yes_no = match name.as_str() {
+            "true" if fact_type == FactType::YesNo => "yes",
+            "false" if fact_type == FactType::YesNo => "no",
+            other => other,
+        };
+        let mut found: Vec<u16> = known.iter().enumerate().filter(|(_, id)| *id == name_of_yes_no).filter_map(|(at, _)| u16::try_from(at).ok()).collect();
+        if fact_type == FactType::Anaesthetic && found.is_empty() {
+            let family = names.agents.iter().enumerate().filter(|(_, it)| it.family == name);
+            found = family.filter_map(|(at, _)| u16::try_from(at).ok()).collect();
+        }
+        if found.is_empty() {
+            complete = false;
+            let known: Vec<&str> = known.iter().map(String::as_str).collect();
+            let help = did_you_mean(&name, known.iter().copied());
+            let title = format!("`{}` has no option `{name}`", names.catalogue.id(slot));
+            reading.report(Diagnostic::at(Code::UnknownOption, reading.source, &place.span, title, "not an option").help_if(help));
+        }
+        positions.extend(found);
+    }
+    complete.then_some(positions)
+}
+
+fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLimit> {
+    if node.get("limit").is_some() {
+        let at = names.limit_of(reading, node)?;
+        let limit = names.limits.get(at)?;
+        if let LimitValue::Span(span) = limit.value {
+            return Some(SpanLimit { span, limit: Some(at) });
+        }
+        let title = format!("limit `{}` is not a length of time", limit.id);
+        reading.report(
+            Diagnostic::at(Code::WrongTest, reading.source, &node.span, title, "a length of time is needed").help("such as `72 hours` or `3 months`"),
+        );
+        return None;
+    }
+    let text = node.written(reading.source).unwrap_or_default().to_owned();
+    let read = Span::read(&text);
+    if read.is_none() {
+        reading.report(
+            Diagnostic::at(Code::WrongUnit, reading.source, &node.span, format!("`{text}` is not a length of time"), "a length of time is needed")
+                .help("such as `72 hours`, `3 days` or `6 months`"),
+        );
+    }
+    read.map(|span| SpanLimit { span, limit: None })
+}

@@ -1,0 +1,162 @@
+//! Where the texts of a rule set come from: embedded in the binary, or a folder.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use include_dir::{Dir, include_dir};
+use sha2::{Digest, Sha256};
+
+use crate::diagnostic::{Code, Diagnostic};
+
+static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
+static SCHEMAS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/schemas");
+
+/// Most bytes one file of a rule set may have.
+pub const LARGEST_RULE_FILE: u64 = 8 << 20;
+
+/// The files of a rule set, by path within it.
+#[derive(Debug, Clone, Default)]
+pub struct RuleFiles {
+    /// What the user knows the folder by.
+    pub folder: String,
+    /// Contents, by path with `/`.
+    pub files: BTreeMap<String, Vec<u8>>,
+}
+
+impl RuleFiles {
+    /// The rule set embedded in the binary.
+    pub fn embedded() -> Self {
+        let mut files = BTreeMap::new();
+        collect_embedded(&RULES, &mut files);
+        Self { folder: "rules".into(), files }
+    }
+
+    /// The rule set of a folder. Only YAML files of its own shape are taken.
+    ///
+    /// # Errors
+    /// A diagnostic for every file that cannot be read; the caller shows them.
+    pub fn folder(path: &Path) -> Result<Self, Vec<Diagnostic>> {
+        let mut taken = Self { folder: path.display().to_string(), files: BTreeMap::new() };
+        let mut wrong = Vec::new();
+        if !path.is_dir() {
+            return Err(vec![
+                Diagnostic::bare(Code::NotFound, format!("there is no folder `{}`", path.display()))
+                    .help("--rules names a folder of the same shape as the embedded rule set"),
+            ]);
+        }
+        for (folder, prefix) in [("", ""), ("concerns", "concerns/"), ("cases", "cases/")] {
+            let inside = path.join(folder);
+            let Ok(entries) = std::fs::read_dir(&inside) else { continue };
+            for entry in entries.flatten() {
+                let name = entry.file_name().to_string_lossy().into_owned();
+                let yaml = name.ends_with(".yaml") || name.ends_with(".yml");
+                if !yaml || !entry.path().is_file() {
+                    continue;
+                }
+                match read_bounded(&entry.path(), LARGEST_RULE_FILE) {
+                    Ok(bytes) => {
+                        taken.files.insert(format!("{prefix}{name}"), bytes);
+                    }
+                    Err(diagnostic) => wrong.push(*diagnostic),
+                }
+            }
+        }
+        if wrong.is_empty() { Ok(taken) } else { Err(wrong) }
+    }
+
+    /// The name a user knows a file by.
+    pub fn name_of(&self, path: &str) -> String {
+        format!("{}/{path}", self.folder.trim_end_matches('/'))
+    }
+
+    /// SHA-256, in hexadecimal, over every file but the cases: its path and its lines, without line
+    /// end marks, white space at line ends, or empty lines at its end.
+    pub fn digest(&self) -> String {
+        let mut hash = Sha256::new();
+        for (path, bytes) in self.files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
+            let text = String::from_utf8_lossy(bytes);
+            hash.update(path.as_bytes());
+            hash.update([0]);
+            for line in text.trim_start_matches('\u{feff}').trim_end().lines() {
+                hash.update(line.trim_end().as_bytes());
+                hash.update([b'\n']);
+            }
+            hash.update([0]);
+        }
+        hex(&hash.finalize())
+    }
+}
+
+/// SHA-256 of bytes, in hexadecimal.
+pub fn sha256(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::with_capacity(64), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+fn collect_embedded(dir: &Dir<'_>, files: &mut BTreeMap<String, Vec<u8>>) {
+    for file in dir.files() {
+        let path = file.path().to_string_lossy().replace('\\', "/");
+        if path.ends_with(".yaml") {
+            files.insert(path, file.contents().to_vec());
+        }
+    }
+    for inner in dir.dirs() {
+        collect_embedded(inner, files);
+    }
+}
+
+/// The text of an embedded schema, by the name of its file kind.
+pub fn schema(name: &str) -> Option<&'static str> {
+    SCHEMAS.get_file(format!("{name}.schema.json"))?.contents_utf8()
+}
+
+/// The names of all embedded schemas, sorted.
+pub fn schema_names() -> Vec<String> {
+    let mut names: Vec<String> = SCHEMAS
+        .files()
+        .filter_map(|file| file.path().to_str()?.strip_suffix(".schema.json").map(str::to_owned))
+        .collect();
+    names.sort();
+    names
+}
+
+/// Reads an ordinary file of at most so many bytes.
+///
+/// # Errors
+/// A diagnostic that names the file.
+pub fn read_bounded(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
+    use std::io::Read as _;
+    let shown = path.display();
+    let missing = |title: String, help: &str| Box::new(Diagnostic::bare(Code::NotFound, title).help(help));
+    let about = match std::fs::metadata(path) {
+        Ok(about) => about,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            return Err(missing(format!("there is no file `{shown}`"), "check the spelling of the path"));
+        }
+        Err(error) => {
+            return Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}"))));
+        }
+    };
+    if !about.is_file() {
+        return Err(missing(format!("`{shown}` is not an ordinary file"), "name a file, or a folder of files"));
+    }
+    if about.len() > largest {
+        return Err(Box::new(super::text::too_large(&shown.to_string(), largest)));
+    }
+    let mut bytes = Vec::new();
+    let read = std::fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
+    match read {
+        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest => {
+            Err(Box::new(super::text::too_large(&shown.to_string(), largest)))
+        }
+        Ok(_) => Ok(bytes),
+        Err(error) => Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}")))),
+    }
+}

@@ -1,0 +1,271 @@
+//! Everything a condition, text or citation may name, and how names and numbers are looked up.
+
+use std::ops::Range;
+
+use super::Reading;
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::model::{
+    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Limit, LimitValue, MedicineRegister, Piece, Publication, Text, Threshold,
+};
+use crate::quantity::units::which_measures;
+use crate::quantity::{Measure, read_quantity};
+use crate::source::{Kind, Node};
+
+/// What has been loaded so far and may be named.
+#[derive(Default)]
+pub struct Names {
+    /// Questions and derived facts.
+    pub catalogue: Catalogue,
+    /// Limits.
+    pub limits: Vec<Limit>,
+    /// The bibliography.
+    pub publications: Vec<Publication>,
+    /// Medicines.
+    pub medicines: MedicineRegister,
+    /// Allergens.
+    pub allergens: AllergenRegister,
+    /// Local anaesthetics.
+    pub agents: Vec<Agent>,
+}
+
+/// A number as written: value and unit.
+pub struct Written {
+    /// The number.
+    pub value: f64,
+    /// Its unit as written.
+    pub unit: Option<String>,
+}
+
+/// Reads `4.0`, `58 mmol/mol`, or a text of one number and one unit.
+pub fn written_number(node: &Node) -> Result<Written, String> {
+    match &node.kind {
+        Kind::Number(value) => Ok(Written { value: *value, unit: None }),
+        Kind::Text(text) => match read_quantity(text) {
+            Ok(parts) => match parts.as_slice() {
+                [part] => Ok(Written { value: part.number, unit: part.unit.clone() }),
+                _ => Err("write one number with one unit".into()),
+            },
+            Err(error) => Err(error.to_string()),
+        },
+        _ => Err(format!("a number is needed, this is {}", node.kind_in_words())),
+    }
+}
+
+/// Brings a number to a unit; the error says what is needed.
+///
+/// A unit that no measure knows, such as `years`, may be left out.
+pub fn to_unit(written: &Written, unit: Option<&str>, measure: Option<Measure>) -> Result<f64, String> {
+    match (unit, &written.unit) {
+        (None, None) => Ok(written.value),
+        (None, Some(given)) => Err(format!("a plain number is needed here, without the unit {given}")),
+        (Some(needed), None) if which_measures(needed).is_empty() => Ok(written.value),
+        (Some(needed), None) => Err(format!("the unit is missing: {needed}")),
+        (Some(needed), Some(given)) if needed == given => Ok(written.value),
+        (Some(needed), Some(given)) => {
+            let measures = measure.map_or_else(|| which_measures(needed), |it| vec![it]);
+            measures
+                .iter()
+                .find_map(|it| it.convert(written.value, it.unit(given)?, it.unit(needed)?))
+                .ok_or_else(|| format!("{given} cannot be turned into {needed}"))
+        }
+    }
+}
+
+impl Names {
+    /// Position of a limit.
+    pub fn limit_index(&self, id: &str) -> Option<usize> {
+        self.limits.iter().position(|it| it.id == id)
+    }
+
+    /// `{ limit: name }` under a node, looked up; `None` after a diagnostic, or if it is not of that form.
+    pub fn limit_of(&self, reading: &mut Reading<'_>, node: &Node) -> Option<usize> {
+        let name = node.get("limit")?;
+        let text = name.written(reading.source)?.to_owned();
+        let found = self.limit_index(&text);
+        if found.is_none() {
+            reading.report(
+                Diagnostic::at(Code::UnknownLimit, reading.source, &name.span, format!("there is no limit `{text}`"), "no such limit")
+                    .help_if(did_you_mean(&text, self.limits.iter().map(|it| it.id.as_str()))),
+            );
+        }
+        found
+    }
+
+    /// A number to compare a fact of this type with.
+    pub fn threshold(&self, reading: &mut Reading<'_>, node: &Node, fact_id: &str, fact_type: &FactType) -> Option<Threshold> {
+        if *fact_type == FactType::Date {
+            let text = node.written(reading.source).unwrap_or_default().to_owned();
+            return match crate::quantity::when::read_when(&text) {
+                Ok(when) => Some(Threshold { value: day_number(when.date), written: text, limit: None }),
+                Err(error) => {
+                    reading.report(
+                        Diagnostic::at(Code::WrongTest, reading.source, &node.span, format!("`{fact_id}` is compared with dates"), "not a date")
+                            .help(error.to_string()),
+                    );
+                    None
+                }
+            };
+        }
+        let FactType::Number { unit, measure } = fact_type else { return None };
+        let (written, shown, limit) = if node.get("limit").is_some() {
+            let at = self.limit_of(reading, node)?;
+            let limit = self.limits.get(at)?;
+            let LimitValue::Number { value, unit } = &limit.value else {
+                reading.report(
+                    Diagnostic::at(Code::WrongTest, reading.source, &node.span, format!("limit `{}` is a length of time", limit.id), "a number is needed")
+                        .help("`older_than` and `within` compare with a length of time"),
+                );
+                return None;
+            };
+            (Written { value: *value, unit: unit.clone() }, limit.written.clone(), Some(at))
+        } else {
+            match written_number(node) {
+                Ok(written) => {
+                    let shown = node.written(reading.source).unwrap_or_default().to_owned();
+                    (written, shown, None)
+                }
+                Err(why) => {
+                    reading.report(
+                        Diagnostic::at(Code::WrongTest, reading.source, &node.span, "a number or `{ limit: name }` must stand here", node.kind_in_words())
+                            .help(why),
+                    );
+                    return None;
+                }
+            }
+        };
+        match to_unit(&written, unit.as_deref(), *measure) {
+            Ok(value) => Some(Threshold { value, written: shown, limit }),
+            Err(why) => {
+                reading.report(
+                    Diagnostic::at(Code::WrongUnit, reading.source, &node.span, format!("`{fact_id}` is {}", fact_type.in_words()), "does not fit")
+                        .help(why),
+                );
+                None
+            }
+        }
+    }
+
+    /// The citations under a key of an entry.
+    pub fn citations(&self, reading: &mut Reading<'_>, map: &Node) -> Vec<Citation> {
+        let mut citations = Vec::new();
+        for item in map.get("citations").map(Node::items).unwrap_or_default() {
+            let at = reading.owned(item, "at");
+            let basis = if let Some(name) = item.get("source") {
+                let Some(text) = name.written(reading.source) else {
+                    reading.pass_over(name, "the name of a source");
+                    continue;
+                };
+                let text = text.to_owned();
+                let Some(index) = self.publications.iter().position(|it| it.id == text) else {
+                    reading.report(
+                        Diagnostic::at(Code::UnknownSource, reading.source, &name.span, format!("there is no source `{text}`"), "not in sources.yaml")
+                            .help_if(did_you_mean(&text, self.publications.iter().map(|it| it.id.as_str()))),
+                    );
+                    continue;
+                };
+                Basis::Published(index)
+            } else if let Some(text) = reading.owned(item, "common_practice") {
+                Basis::CommonPractice(text)
+            } else if let Some(text) = reading.owned(item, "local_proposal") {
+                Basis::LocalProposal(text)
+            } else {
+                reading.pass_over(item, "`source`, `common_practice` or `local_proposal`");
+                continue;
+            };
+            citations.push(Citation { basis, at });
+        }
+        citations
+    }
+
+    /// A sentence under a key, its placeholders resolved.
+    pub fn sentence(&self, reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<Text> {
+        let node = map.get(key)?;
+        let text = reading.owned(map, key)?;
+        let mut pieces = Vec::new();
+        let mut rest = text.as_str();
+        while let Some(open) = rest.find('{') {
+            let (words, after) = rest.split_at(open);
+            if !words.is_empty() {
+                pieces.push(Piece::Words(words.to_owned()));
+            }
+            let Some(close) = after.find('}') else {
+                self.bad_placeholder(reading, node, after, "the brace is never closed".into());
+                return None;
+            };
+            let name = after.get(1..close).unwrap_or_default();
+            match self.placeholder(name) {
+                Some(piece) => pieces.push(piece),
+                None => {
+                    let facts = self.catalogue.facts.iter().map(|it| it.id.clone());
+                    let limits = self.limits.iter().map(|it| format!("limit.{}", it.id));
+                    let known: Vec<String> = facts.chain(limits).chain(["medicines".into(), "allergies".into()]).collect();
+                    let help = did_you_mean(name, known.iter().map(String::as_str))
+                        .unwrap_or_else(|| "braces hold a fact (`{bleeding.inr}`), a limit (`{limit.inr-ceiling}`), `{medicines}` or `{allergies}`".into());
+                    self.bad_placeholder(reading, node, &format!("{{{name}}}"), help);
+                }
+            }
+            rest = after.get(close + 1..).unwrap_or_default();
+        }
+        if !rest.is_empty() {
+            pieces.push(Piece::Words(rest.to_owned()));
+        }
+        Some(Text { pieces })
+    }
+
+    fn placeholder(&self, name: &str) -> Option<Piece> {
+        match name {
+            "medicines" => return self.catalogue.medicines.map(|_| Piece::Medicines),
+            "allergies" => return self.catalogue.allergies.map(|_| Piece::Allergies),
+            _ => {}
+        }
+        if let Some(limit) = name.strip_prefix("limit.") {
+            return self.limit_index(limit).map(Piece::Limit);
+        }
+        if let Some(dated) = name.strip_suffix(".age") {
+            if let Some(slot) = self.catalogue.slot(&format!("{dated}.taken_on")) {
+                return Some(Piece::Age(slot));
+            }
+            let slot = self.catalogue.slot(dated)?;
+            let is_date = self.catalogue.fact(slot).is_some_and(|it| it.fact_type == FactType::Date);
+            return is_date.then_some(Piece::Age(slot));
+        }
+        self.catalogue.slot(name).map(Piece::Fact)
+    }
+
+    fn bad_placeholder(&self, reading: &mut Reading<'_>, node: &Node, placeholder: &str, help: String) {
+        // Point into the text where it stands as written; a folded text may not, then at the value.
+        let within = reading.source.slice(&node.span).find(placeholder);
+        let span: Range<usize> = match within {
+            Some(at) => node.span.start + at..node.span.start + at + placeholder.len(),
+            None => node.span.clone(),
+        };
+        let title = format!("`{placeholder}` is neither a fact nor a limit");
+        reading.report(Diagnostic::at(Code::UnknownPlaceholder, reading.source, &span, title, "nothing has this name").help(help));
+    }
+
+    /// The slot of a fact named at a node; reports an unknown one.
+    pub fn fact(&self, reading: &mut Reading<'_>, name: &Node) -> Option<crate::truth::FactSlot> {
+        let Some(text) = name.written(reading.source) else {
+            reading.pass_over(name, "the id of a fact");
+            return None;
+        };
+        let text = text.to_owned();
+        let found = self.catalogue.slot(&text);
+        if found.is_none() {
+            let known = self.catalogue.facts.iter().map(|it| it.id.as_str());
+            let help = did_you_mean(&text, known).unwrap_or_else(|| {
+                let sections: Vec<&str> = self.catalogue.sections.iter().map(|it| it.id.as_str()).collect();
+                format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections))
+            });
+            reading.report(
+                Diagnostic::at(Code::UnknownFact, reading.source, &name.span, format!("there is no fact `{text}`"), "no question has this id").help(help),
+            );
+        }
+        found
+    }
+}
+
+/// A date as a number: days of the common era.
+pub fn day_number(date: chrono::NaiveDate) -> f64 {
+    f64::from(chrono::Datelike::num_days_from_ce(&date))
+}

@@ -1,0 +1,232 @@
+//! A questionnaire, or a clinic's file, from its text: the frame around the answers.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::sync::Arc;
+
+use super::text;
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::facts::{Gathered, Given, Note, Place};
+use crate::model::RuleSet;
+use crate::quantity::when::read_when;
+use crate::source::{Kind, Node, Source};
+
+/// Most bytes of a questionnaire or clinic file.
+pub const LARGEST: u64 = 1 << 20;
+/// Longest reference.
+const LONGEST_REFERENCE: usize = 64;
+
+/// The frame of a file and its answers as written.
+#[derive(Debug, Clone)]
+pub struct Questionnaire {
+    /// The patient's reference; the clinic's name for a clinic file.
+    pub reference: String,
+    /// Its answers and notes.
+    pub answers: Gathered,
+}
+
+/// Reads a questionnaire. The answers are not yet understood.
+///
+/// # Errors
+/// Every diagnostic of the frame; with the tree in hand as much as possible is still read, so that
+/// `facts::read` can report the answers, too.
+pub fn questionnaire(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+    read(rule_set, name, bytes, false)
+}
+
+/// Reads a clinic's file: answers to standing sections only.
+///
+/// # Errors
+/// As [`questionnaire`].
+pub fn clinic(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+    read(rule_set, name, bytes, true)
+}
+
+fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+    let read = text::read(name, bytes, LARGEST);
+    let mut frame = match (read.source, read.root) {
+        (Some(source), Some(root)) => Frame { rule_set, source, root, is_clinic, diagnostics: read.diagnostics },
+        _ => return (None, read.diagnostics),
+    };
+    if !matches!(frame.root.kind, Kind::Map(_)) {
+        if frame.diagnostics.is_empty() {
+            let what = if matches!(frame.root.kind, Kind::Null) {
+                Diagnostic::bare(Code::Empty, format!("`{name}` is empty"))
+            } else {
+                Diagnostic::at(Code::WrongType, &frame.source, &frame.root.span, "a questionnaire is a mapping", frame.root.kind_in_words())
+            };
+            frame.diagnostics.push(what.help("`preblock blank` prints an empty questionnaire to start from"));
+        }
+        return (None, frame.diagnostics);
+    }
+    let questionnaire = frame.read();
+    (Some(questionnaire), frame.diagnostics)
+}
+
+struct Frame<'a> {
+    rule_set: &'a RuleSet,
+    source: Arc<Source>,
+    root: Node,
+    is_clinic: bool,
+    diagnostics: Vec<Diagnostic>,
+}
+
+impl Frame<'_> {
+    fn report(&mut self, code: Code, span: &Range<usize>, title: String, label: &str, help: String) {
+        self.diagnostics.push(Diagnostic::at(code, &self.source, span, title, label).help(help));
+    }
+
+    fn read(&mut self) -> Questionnaire {
+        let root = self.root.clone();
+        let version_key = if self.is_clinic { "clinic" } else { "questionnaire" };
+        let name_key = if self.is_clinic { "name" } else { "reference" };
+        let known: &[&str] = if self.is_clinic { &["clinic", "name", "answers", "note"] } else { &["questionnaire", "reference", "completed_on", "answers", "note"] };
+        for entry in root.entries() {
+            if !known.contains(&entry.key.as_str()) {
+                let help = if self.rule_set.catalogue.sections.iter().any(|it| it.id == entry.key) {
+                    format!("sections such as `{}` stand under `answers:`", entry.key)
+                } else {
+                    did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default()
+                };
+                self.report(Code::UnknownKey, &entry.key_span, format!("the key `{}` is not known here", entry.key), "not known here", help);
+            }
+        }
+        match root.entry(version_key) {
+            None => {
+                let help = format!("add the line `{version_key}: 1` at the top");
+                self.report(Code::MissingKey, &start(&root), format!("the file has no `{version_key}`"), "the version of the form is missing", help);
+            }
+            Some(entry) if entry.value.kind != Kind::Number(1.0) => {
+                let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
+                self.report(Code::WrongForm, &span, format!("this program reads `{version_key}: 1`"), "another version", format!("write `{version_key}: 1`"));
+            }
+            Some(_) => {}
+        }
+        let reference = self.reference(&root, name_key);
+        if let Some(entry) = root.entry("completed_on") {
+            let text = entry.value.written(&self.source).unwrap_or_default().to_owned();
+            if !matches!(entry.value.kind, Kind::Null)
+                && let Err(error) = read_when(&text)
+            {
+                self.report(Code::NotADate, &entry.value.span.clone(), "`completed_on` is not a date".into(), "not a date of the calendar", error.to_string());
+            }
+        }
+        let mut answers = Gathered::default();
+        if let Some(entry) = root.entry("note") {
+            self.note("", &entry.value, &mut answers);
+        }
+        match root.entry("answers") {
+            None => self.report(Code::MissingKey, &start(&root), "the file has no `answers`".into(), "`answers` is missing", "add `answers:` and the sections under it".into()),
+            Some(entry) => match &entry.value.kind {
+                Kind::Map(_) | Kind::Null => {
+                    let value = entry.value.clone();
+                    self.sections(&value, &mut answers);
+                }
+                _ => self.report(
+                    Code::WrongType,
+                    &entry.value.span.clone(),
+                    "`answers` is a mapping of sections".into(),
+                    entry.value.kind_in_words(),
+                    "write the sections under `answers:`, indented".into(),
+                ),
+            },
+        }
+        Questionnaire { reference, answers }
+    }
+
+    fn reference(&mut self, root: &Node, key: &str) -> String {
+        let Some(entry) = root.entry(key) else {
+            let help = if self.is_clinic { "add `name: ...`, the clinic's name".to_owned() } else { "add `reference: ...`, by which the clinic knows the patient; never a name".to_owned() };
+            self.report(Code::MissingKey, &start(root), format!("the file has no `{key}`"), &format!("`{key}` is missing"), help);
+            return String::new();
+        };
+        let text = entry.value.written(&self.source).unwrap_or_default().trim().to_owned();
+        let readable = !text.is_empty() && text.chars().count() <= LONGEST_REFERENCE && text.chars().all(|it| !it.is_control());
+        if !readable {
+            let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
+            self.report(Code::WrongForm, &span, format!("`{key}` is a short text"), "not a short text", format!("one line of at most {LONGEST_REFERENCE} letters"));
+        }
+        text
+    }
+
+    fn note(&mut self, section: &str, value: &Node, answers: &mut Gathered) {
+        match value.written(&self.source) {
+            Some(text) => answers.notes.push(Note {
+                section: section.to_owned(),
+                text: text.trim_end().to_owned(),
+                place: Place { source: Arc::clone(&self.source), span: value.span.clone() },
+            }),
+            None if value.kind == Kind::Null => {}
+            None => self.report(Code::AnswerType, &value.span.clone(), "a note is a text".into(), value.kind_in_words(), "write the note as one text; `|` keeps its lines".into()),
+        }
+    }
+
+    fn sections(&mut self, map: &Node, answers: &mut Gathered) {
+        for entry in map.entries() {
+            let catalogue = &self.rule_set.catalogue;
+            let Some(section) = catalogue.sections.iter().position(|it| it.id == entry.key) else {
+                let known: Vec<&str> = catalogue.sections.iter().map(|it| it.id.as_str()).collect();
+                let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_else(|| format!("the sections are {}", listed(&known)));
+                self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no section `{}`", entry.key), "not a section", help);
+                continue;
+            };
+            let standing = catalogue.sections.get(section).is_some_and(|it| it.standing);
+            if self.is_clinic && !standing {
+                let title = format!("a clinic's file cannot answer `{}`", entry.key);
+                self.report(Code::NotStanding, &entry.key_span, title, "about one patient", "move it to the patient's own questionnaire".into());
+                continue;
+            }
+            match &entry.value.kind {
+                Kind::Null => {}
+                Kind::Map(_) => self.section(section, &entry.key, &entry.value, answers),
+                _ => self.report(
+                    Code::WrongType,
+                    &entry.value.span,
+                    format!("section `{}` is a mapping of answers", entry.key),
+                    entry.value.kind_in_words(),
+                    "write `question: answer` lines under it, indented".into(),
+                ),
+            }
+        }
+    }
+
+    fn section(&mut self, section: usize, section_id: &str, map: &Node, answers: &mut Gathered) {
+        for entry in map.entries() {
+            if entry.key == "note" {
+                self.note(section_id, &entry.value, answers);
+                continue;
+            }
+            let questions = &self.rule_set.catalogue.questions;
+            let id = format!("{section_id}.{}", entry.key);
+            match questions.iter().position(|it| it.id == id) {
+                Some(at) => {
+                    let given = Given { source: Arc::clone(&self.source), key_span: entry.key_span.clone(), node: entry.value.clone() };
+                    answers.given.insert(at, given);
+                }
+                None => {
+                    let here = questions.iter().filter(|it| it.section == section).filter_map(|it| it.id.split('.').nth(1));
+                    let elsewhere = questions.iter().find(|it| it.id.split('.').nth(1) == Some(entry.key.as_str()));
+                    let help = match elsewhere {
+                        Some(other) => format!("there is `{}` in another section", other.id),
+                        None => crate::diagnostic::nearest(&entry.key, here)
+                            .map_or_else(|| "`preblock blank` prints all questions; names and addresses are never asked for".to_owned(), |it| format!("did you mean `{it}`?")),
+                    };
+                    self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no question `{id}`"), "not a question", help);
+                }
+            }
+        }
+    }
+}
+
+/// The first line of the file.
+fn start(root: &Node) -> Range<usize> {
+    root.entries().first().map_or(0..1, |it| it.key_span.clone())
+}
+
+/// Lays a patient's answers over standing ones: the patient's own answer replaces a standing one,
+/// even if it only says `unknown`. Notes of both are kept.
+pub fn over(standing: &Gathered, own: &Gathered) -> Gathered {
+    let mut given: BTreeMap<usize, Given> = standing.given.clone();
+    given.extend(own.given.iter().filter(|(_, it)| it.node.kind != Kind::Null).map(|(at, it)| (*at, it.clone())));
+    Gathered { given, notes: standing.notes.iter().chain(&own.notes).cloned().collect() }
+}

@@ -1,0 +1,327 @@
+//! questions.yaml: sections, questions, derived facts, and the slot of every fact.
+
+use std::collections::HashMap;
+
+use super::names::{Names, Written, to_unit};
+use super::registers::unique;
+use super::{Parsed, Reading, condition, shape};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::model::catalogue::{Fact, Who};
+use crate::model::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, RoleKind, Section};
+use crate::quantity::Measure;
+use crate::quantity::units::which_measures;
+use crate::source::{Kind, Node};
+use crate::truth::FactSlot;
+
+/// Most options of one question: a set of them fits one machine word, with a bit to spare.
+const MOST_OPTIONS: usize = 60;
+
+/// Reads the catalogue. Limits and registers must be loaded before.
+pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, shape::check("questions", &parsed.source, &parsed.root));
+    names.catalogue = Catalogue::default();
+    let sections = parsed.root.get("sections").map(Node::items).unwrap_or_default();
+    let mut seen_sections = HashMap::new();
+    let mut asked: Vec<&Node> = Vec::new();
+    for section in sections {
+        let Some(id) = reading.needed(section, "id") else { continue };
+        if let Some(node) = section.get("id") {
+            unique(&mut reading, &mut seen_sections, node, "sections");
+            if id == "derived" || id == "limit" {
+                let title = format!("`{id}` is a reserved word, not a section");
+                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &node.span, title, "reserved"));
+            }
+        }
+        let title = reading.needed(section, "title").unwrap_or_default();
+        let standing = is_yes(section.get("standing"));
+        let at = names.catalogue.sections.len();
+        names.catalogue.sections.push(Section { id: id.clone(), title, standing });
+        let mut seen = HashMap::new();
+        for node in section.get("questions").map(Node::items).unwrap_or_default() {
+            if let Some(id_node) = node.get("id") {
+                unique(&mut reading, &mut seen, id_node, &format!("questions of `{id}`"));
+                if id_node.written(reading.source) == Some("note") {
+                    reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id_node.span, "`note` is a reserved word, not a question", "reserved"));
+                }
+            }
+            match question(&mut reading, &mut names.catalogue, node, &id, at) {
+                Some(question) => {
+                    names.catalogue.questions.push(question);
+                    asked.push(node);
+                }
+                None => reading.pass_over(node, "a whole question"),
+            }
+        }
+    }
+    special_slots(&mut reading, names, &asked);
+    for node in parsed.root.get("derived").map(Node::items).unwrap_or_default() {
+        derived(&mut reading, names, node);
+    }
+    for (at, node) in asked.iter().enumerate() {
+        if let Some(when) = node.get("ask_when") {
+            let read = condition::read(names, &mut reading, when);
+            if let Some(question) = names.catalogue.questions.get_mut(at) {
+                question.ask_when = read;
+            }
+        }
+    }
+    reading.finish()
+}
+
+fn is_yes(node: Option<&Node>) -> bool {
+    node.is_some_and(|it| it.kind == Kind::Bool(true) || it.text() == Some("yes"))
+}
+
+fn add_fact(catalogue: &mut Catalogue, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
+    let slot = FactSlot(u16::try_from(catalogue.facts.len()).unwrap_or(u16::MAX));
+    catalogue.slots.insert(id.clone(), slot);
+    catalogue.facts.push(Fact { id, kind, fact_type });
+    slot
+}
+
+fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, section_id: &str, section: usize) -> Option<Question> {
+    let name = reading.needed(node, "id")?;
+    let ask = reading.needed(node, "ask")?;
+    let kind = reading.needed(node, "answer")?;
+    let from = Who::from_word(&reading.needed(node, "from")?)?;
+    let answer = answer(reading, node, &kind)?;
+    let plausible = match node.get("plausible").map(Node::items) {
+        None => None,
+        Some([low, high]) => match (&low.kind, &high.kind) {
+            (Kind::Number(low_value), Kind::Number(high_value)) => {
+                if low_value > high_value {
+                    reading.report(
+                        Diagnostic::at(Code::BadRange, reading.source, &low.span, "the plausible range is upside down", "write the lower bound first"),
+                    );
+                }
+                Some((*low_value, *high_value))
+            }
+            _ => return None,
+        },
+        Some(_) => return None,
+    };
+    let dated = is_yes(node.get("dated"));
+    let fact_type = match &answer {
+        Answer::YesNo => FactType::YesNo,
+        Answer::OneOf(_) => FactType::OneOf,
+        Answer::SeveralOf(_) => FactType::SeveralOf,
+        Answer::Number { .. } => FactType::Number { unit: None, measure: None },
+        Answer::Quantity { measure, unit, .. } => FactType::Number { unit: Some((*unit).to_owned()), measure: Some(*measure) },
+        Answer::Date => FactType::Date,
+        Answer::Text => FactType::Text,
+        Answer::Medicines => FactType::Medicines,
+        Answer::Allergies => FactType::Allergies,
+        Answer::Anaesthetic => FactType::Anaesthetic,
+    };
+    let id = format!("{section_id}.{name}");
+    let position = catalogue.questions.len();
+    let slot = add_fact(catalogue, id.clone(), FactKind::Question(position), fact_type);
+    let date_slot = dated.then(|| add_fact(catalogue, format!("{id}.taken_on"), FactKind::TakenOn(position), FactType::Date));
+    Some(Question {
+        id,
+        section,
+        ask,
+        help: reading.owned(node, "help"),
+        answer,
+        plausible,
+        dated,
+        past: is_yes(node.get("past")),
+        from,
+        ask_when: None,
+        decision: is_yes(node.get("decision")),
+        slot,
+        date_slot,
+    })
+}
+
+fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> {
+    let answer = match kind {
+        "yes-no" => Answer::YesNo,
+        "one-of" => Answer::OneOf(choices(reading, node)?),
+        "several-of" => Answer::SeveralOf(choices(reading, node)?),
+        "number" => Answer::Number { whole: is_yes(node.get("whole")) },
+        "quantity" => {
+            let name = reading.needed(node, "measure")?;
+            let measure_node = node.get("measure")?;
+            let Some(measure) = Measure::from_name(&name) else {
+                let title = format!("`{name}` is not something that is measured here");
+                let help = did_you_mean(&name, ["mass", "length", "volume", "pressure", "hba1c", "glucose", "creatinine", "clearance", "count", "strength"]);
+                reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &measure_node.span, title, "unknown measure").help_if(help));
+                return None;
+            };
+            let known = |reading: &mut Reading<'_>, node: &Node| {
+                let text = node.written(reading.source).unwrap_or_default().to_owned();
+                let found = measure.unit(&text);
+                if found.is_none() {
+                    let title = format!("`{text}` is not a unit of {}", measure.name());
+                    let help = format!("one of {}", listed(measure.units()));
+                    reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &node.span, title, "not a unit of this measure").help(help));
+                }
+                found
+            };
+            let unit = known(reading, node.get("unit")?)?;
+            let more = node.get("units").map(Node::items).unwrap_or_default();
+            let units = more.iter().filter_map(|it| known(reading, it)).collect();
+            Answer::Quantity { measure, unit, units }
+        }
+        "date" => Answer::Date,
+        "text" => Answer::Text,
+        "medicines" => Answer::Medicines,
+        "allergies" => Answer::Allergies,
+        "anaesthetic" => Answer::Anaesthetic,
+        _ => return None,
+    };
+    Some(answer)
+}
+
+fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
+    let list = node.get("options")?;
+    let mut seen = HashMap::new();
+    let mut found = Vec::new();
+    for item in list.items() {
+        if let Some(id) = item.get("id") {
+            unique(reading, &mut seen, id, "options");
+            if let Some(word @ ("unknown" | "declined")) = id.text() {
+                let title = format!("`{word}` is a reserved word, not an option");
+                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id.span, title, "every question accepts it already"));
+            }
+        }
+        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")? });
+    }
+    if found.len() > MOST_OPTIONS {
+        let title = format!("a question can have {MOST_OPTIONS} options at most");
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many"));
+        return None;
+    }
+    Some(found)
+}
+
+/// Finds the questions that the program itself must know: the lists, and the day of surgery.
+fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &[&Node]) {
+    let mut found: HashMap<&'static str, FactSlot> = HashMap::new();
+    for (question, node) in names.catalogue.questions.iter().zip(asked) {
+        let what = match question.answer {
+            Answer::Medicines => "medicines",
+            Answer::Allergies => "allergies",
+            Answer::Anaesthetic => "anaesthetic",
+            _ => continue,
+        };
+        if found.insert(what, question.slot).is_some()
+            && let Some(place) = node.get("answer")
+        {
+            let title = format!("a second question has the answer `{what}`");
+            reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &place.span, title, "one is enough"));
+        }
+    }
+    names.catalogue.medicines = found.get("medicines").copied();
+    names.catalogue.allergies = found.get("allergies").copied();
+    names.catalogue.anaesthetic = found.get("anaesthetic").copied();
+    names.catalogue.procedure_on = names
+        .catalogue
+        .slot("plan.procedure_on")
+        .filter(|it| names.catalogue.fact(*it).is_some_and(|fact| fact.fact_type == FactType::Date));
+    if names.catalogue.procedure_on.is_none() {
+        reading.report(
+            Diagnostic::at(Code::UnknownFact, reading.source, &(0..0), "the rule set does not ask for `plan.procedure_on`", "at the top")
+                .help("add a section `plan` with a question `procedure_on` whose answer is `date`: ages are taken on that day"),
+        );
+    }
+}
+
+fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
+    let (Some(name), Some(about), Some(formula_name)) =
+        (reading.needed(node, "id"), reading.needed(node, "about"), reading.needed(node, "formula"))
+    else {
+        reading.pass_over(node, "a whole derived fact");
+        return;
+    };
+    let id = format!("derived.{name}");
+    if names.catalogue.slot(&id).is_some()
+        && let Some(place) = node.get("id")
+    {
+        reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &place.span, format!("two derived facts have the id `{name}`"), "second"));
+        return;
+    }
+    let unit = reading.owned(node, "unit");
+    let decimals = reading.owned(node, "decimals").and_then(|it| it.parse().ok()).unwrap_or(2);
+    let Some(formula) = Formula::from_name(&formula_name) else {
+        if let Some(place) = node.get("formula") {
+            let known: Vec<&str> = Formula::ALL.iter().map(|it| it.name()).collect();
+            let title = format!("there is no formula `{formula_name}`");
+            reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(did_you_mean(&formula_name, known)));
+        }
+        return;
+    };
+    let given = node.get("with");
+    let roles: Vec<&str> = formula.roles().iter().map(|it| it.name).collect();
+    for entry in given.map(Node::entries).unwrap_or_default() {
+        if !roles.contains(&entry.key.as_str()) {
+            let title = format!("the formula `{formula_name}` takes no `{}`", entry.key);
+            let help = format!("it takes {}", listed(&roles).replace(" or ", " and "));
+            reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
+        }
+    }
+    let mut inputs = Vec::new();
+    for role in formula.roles() {
+        let Some(value) = given.and_then(|it| it.get(role.name)) else {
+            if let Some(place) = node.get("formula") {
+                let title = format!("the formula `{formula_name}` is not given `{}`", role.name);
+                let help = format!("under `with:`, give {} as `{}`", role.kind.in_words(), role.name);
+                reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "an input is missing").help(help));
+            }
+            continue;
+        };
+        if let Some(input) = input(reading, names, value, role.kind) {
+            inputs.push(input);
+        }
+    }
+    if inputs.len() != formula.roles().len() {
+        // Still declare the fact, so that conditions that name it are not reported, too.
+        inputs.clear();
+    }
+    let fact_type = FactType::Number {
+        measure: unit.as_deref().map(which_measures).and_then(|it| if let [one] = it.as_slice() { Some(*one) } else { None }),
+        unit: unit.clone(),
+    };
+    let position = names.catalogue.derived.len();
+    let slot = add_fact(&mut names.catalogue, id.clone(), FactKind::Derived(position), fact_type);
+    names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, slot });
+}
+
+fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind) -> Option<Input> {
+    let misfit = |reading: &mut Reading<'_>, why: String| {
+        let title = format!("the formula needs {} here", kind.in_words());
+        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &value.span, title, "does not fit").help(why));
+    };
+    if value.get("limit").is_some() {
+        let at = names.limit_of(reading, value)?;
+        let limit = names.limits.get(at)?;
+        let (RoleKind::Number(unit), LimitValue::Number { value: number, unit: given }) = (kind, &limit.value) else {
+            misfit(reading, format!("limit `{}` is not such a thing", limit.id));
+            return None;
+        };
+        return match to_unit(&Written { value: *number, unit: given.clone() }, unit, None) {
+            Ok(number) => Some(Input::Number(number)),
+            Err(why) => {
+                misfit(reading, why);
+                None
+            }
+        };
+    }
+    let slot = names.fact(reading, value)?;
+    let fact = names.catalogue.fact(slot)?;
+    let options = names.catalogue.options(slot);
+    let fits = match (kind, &fact.fact_type) {
+        (RoleKind::Number(None), FactType::Number { .. }) | (RoleKind::Date, FactType::Date) => true,
+        (RoleKind::Number(Some(needed)), FactType::Number { unit, .. }) => unit.as_deref() == Some(needed),
+        (RoleKind::Sex, FactType::OneOf) => ["female", "male"].iter().all(|it| options.iter().any(|option| option.id == *it)),
+        (RoleKind::Toes, FactType::SeveralOf) => options.iter().all(|it| it.id.starts_with("left-") || it.id.starts_with("right-")),
+        (RoleKind::List, FactType::SeveralOf) | (RoleKind::YesNo, FactType::YesNo) | (RoleKind::Plan, FactType::Anaesthetic) => true,
+        _ => false,
+    };
+    if !fits {
+        misfit(reading, format!("`{}` is {}", fact.id, fact.fact_type.in_words()));
+        return None;
+    }
+    Some(Input::Fact(slot))
+}

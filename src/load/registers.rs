@@ -1,0 +1,422 @@
+//! limits.yaml, sources.yaml and the registers of names.
+
+use std::collections::{HashMap, HashSet};
+
+use chrono::NaiveDate;
+
+use super::names::{Names, to_unit, written_number};
+use super::{Parsed, Reading, shape};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::model::{Agent, AgentLimit, AllergenRegister, Bits, Checked, Limit, LimitValue, Medicine, MedicineRegister, Publication, Term};
+use crate::quantity::Measure;
+use crate::quantity::span::Span;
+use crate::quantity::when::read_when;
+use crate::source::{Kind, Node};
+
+/// Reads a calendar date under a key; reports one that does not exist.
+pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDate> {
+    let text = reading.needed(map, key)?;
+    let node = map.get(key)?;
+    match read_when(&text) {
+        Ok(when) if when.time.is_none() => Some(when.date),
+        Ok(_) => {
+            reading.report(Diagnostic::at(Code::WrongForm, reading.source, &node.span, "a date without a time is needed", "a time stands here"));
+            None
+        }
+        Err(error) => {
+            reading.report(
+                Diagnostic::at(Code::WrongForm, reading.source, &node.span, format!("`{text}` is not a date"), "not a date").help(error.to_string()),
+            );
+            None
+        }
+    }
+}
+
+/// Reports an id that stands twice; true if it is new.
+pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, std::ops::Range<usize>>, node: &Node, what: &str) -> bool {
+    let Some(text) = node.written(reading.source).map(str::to_owned) else { return false };
+    if let Some(first) = seen.get(&text) {
+        let twice = Diagnostic::at(Code::DuplicateId, reading.source, &node.span, format!("two {what} have the id `{text}`"), "second")
+            .also(&first.clone(), "first")
+            .help("give one of them another id");
+        reading.report(twice);
+        return false;
+    }
+    seen.insert(text, node.span.clone());
+    true
+}
+
+/// sources.yaml.
+pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, shape::check("sources", &parsed.source, &parsed.root));
+    let mut seen = HashMap::new();
+    for node in parsed.root.get("sources").map(Node::items).unwrap_or_default() {
+        let id = reading.needed(node, "id");
+        let by = reading.needed(node, "by");
+        let title = reading.needed(node, "title");
+        let year = reading.owned(node, "year").and_then(|it| it.parse().ok());
+        let checked = match reading.needed(node, "checked").as_deref() {
+            Some("read") => Some(Checked::Read),
+            Some("from-memory") => Some(Checked::FromMemory),
+            _ => None,
+        };
+        let checked_on = node.get("checked_on").and_then(|_| date(&mut reading, node, "checked_on"));
+        if let Some(id_node) = node.get("id") {
+            unique(&mut reading, &mut seen, id_node, "sources");
+        }
+        let (link, note) = (reading.owned(node, "link"), reading.owned(node, "note"));
+        match (id, by, title, checked) {
+            (Some(id), Some(by), Some(title), Some(checked)) => {
+                names.publications.push(Publication { id, by, title, year, link, checked, checked_on, note });
+            }
+            _ => reading.pass_over(node, "a whole source"),
+        }
+    }
+    reading.finish()
+}
+
+/// limits.yaml.
+pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, shape::check("limits", &parsed.source, &parsed.root));
+    let mut seen = HashMap::new();
+    for node in parsed.root.get("limits").map(Node::items).unwrap_or_default() {
+        let id = reading.needed(node, "id");
+        let about = reading.needed(node, "about");
+        let citations = names.citations(&mut reading, node);
+        let other_figures = reading.owned(node, "other_figures");
+        if let Some(id_node) = node.get("id") {
+            unique(&mut reading, &mut seen, id_node, "limits");
+        }
+        let Some(value_node) = node.get("value") else { continue };
+        let written = value_node.written(reading.source).unwrap_or_default().to_owned();
+        let value = match Span::read(&written) {
+            Some(span) => Some(LimitValue::Span(span)),
+            None => match written_number(value_node) {
+                Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
+                Err(why) => {
+                    reading.report(
+                        Diagnostic::at(Code::WrongUnit, reading.source, &value_node.span, format!("`{written}` is not a number or length of time"), "cannot be read")
+                            .help(why),
+                    );
+                    None
+                }
+            },
+        };
+        match (id, about, value) {
+            (Some(id), Some(about), Some(value)) => names.limits.push(Limit { id, about, written, value, other_figures, citations }),
+            _ => reading.pass_over(node, "a whole limit"),
+        }
+    }
+    reading.finish()
+}
+
+/// Ids with the ids they lie in, closed over containment; reports unknown and cyclic ones.
+fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(String, String, HashSet<usize>)> {
+    let ids: Vec<String> = entries.iter().map(|it| reading.owned(it, "id").unwrap_or_default()).collect();
+    let mut seen = HashMap::new();
+    for node in entries.iter().filter_map(|it| it.get("id")) {
+        unique(reading, &mut seen, node, what);
+    }
+    let mut parents: Vec<Vec<usize>> = Vec::new();
+    for node in entries {
+        let mut of_this = Vec::new();
+        for parent in node.get("in").map(Node::items).unwrap_or_default() {
+            let Some(text) = parent.written(reading.source).map(str::to_owned) else { continue };
+            match ids.iter().position(|it| *it == text) {
+                Some(at) => of_this.push(at),
+                None => reading.report(
+                    Diagnostic::at(Code::UnknownMedicine, reading.source, &parent.span, format!("there is no class or group `{text}`"), "not declared")
+                        .help_if(did_you_mean(&text, ids.iter().map(String::as_str))),
+                ),
+            }
+        }
+        parents.push(of_this);
+    }
+    let mut closed = Vec::new();
+    for (at, node) in entries.iter().enumerate() {
+        let mut above = HashSet::new();
+        let mut open: Vec<usize> = parents.get(at).cloned().unwrap_or_default();
+        while let Some(next) = open.pop() {
+            if above.insert(next) {
+                open.extend(parents.get(next).into_iter().flatten());
+            }
+        }
+        if above.contains(&at) {
+            let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
+            let title = format!("`{}` contains itself", ids.get(at).map_or("", String::as_str));
+            reading.report(
+                Diagnostic::at(Code::CyclicClasses, reading.source, &id_span, title, "part of a circle").help("take one of the classes in the circle out of the other"),
+            );
+        }
+        closed.push((ids.get(at).cloned().unwrap_or_default(), reading.owned(node, "about").unwrap_or_default(), above));
+    }
+    closed
+}
+
+/// The declared terms above an entry with `in:`, itself or contained, by position.
+fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, HashSet<usize>)]) -> HashSet<usize> {
+    let mut all = HashSet::new();
+    for class in node.get("in").map(Node::items).unwrap_or_default() {
+        let Some(text) = class.written(reading.source).map(str::to_owned) else {
+            reading.pass_over(class, "the id of a class");
+            continue;
+        };
+        match terms.iter().position(|(id, _, _)| *id == text) {
+            Some(at) => {
+                all.insert(at);
+                all.extend(terms.get(at).into_iter().flat_map(|(_, _, above)| above));
+            }
+            None => reading.report(
+                Diagnostic::at(Code::UnknownMedicine, reading.source, &class.span, format!("there is no class or group `{text}`"), "not declared")
+                    .help_if(did_you_mean(&text, terms.iter().map(|(id, _, _)| id.as_str()))),
+            ),
+        }
+    }
+    all
+}
+
+/// The form in which names are compared: lower case, single spaces.
+pub fn name_form(name: &str) -> String {
+    name.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// medicines.yaml.
+pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, shape::check("medicines", &parsed.source, &parsed.root));
+    let empty: &[Node] = &[];
+    let terms = closure(&mut reading, parsed.root.get("classes").map_or(empty, Node::items), "classes");
+    let mut register = MedicineRegister {
+        classes: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
+        dose_words: reading.list(&parsed.root, "dose_words").iter().map(|it| name_form(it)).collect(),
+        salt_words: reading.list(&parsed.root, "salt_words").iter().map(|it| name_form(it)).collect(),
+        ..MedicineRegister::default()
+    };
+    let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
+    for node in parsed.root.get("medicines").map_or(empty, Node::items) {
+        let Some(name) = reading.needed(node, "name") else { continue };
+        let at = register.medicines.len();
+        let also = reading.list(node, "also");
+        let also_nodes = node.get("also").map_or(empty, Node::items);
+        for place in node.get("name").into_iter().chain(also_nodes) {
+            let Some(form) = place.written(reading.source).map(name_form) else { continue };
+            if let Some(first) = places.get(&form) {
+                let twice = Diagnostic::at(Code::NameTwice, reading.source, &place.span, format!("`{form}` is already a name of the register"), "second use")
+                    .also(&first.clone(), "first use")
+                    .help("delete the name from one of the two");
+                reading.report(twice);
+                continue;
+            }
+            places.insert(form.clone(), place.span.clone());
+            register.names.insert(form, at);
+        }
+        for term in terms_of(&mut reading, node, &terms) {
+            if let Some(class) = register.classes.get_mut(term) {
+                class.members.insert(at);
+            }
+        }
+        register.medicines.push(Medicine { name: name_form(&name), also });
+    }
+    names.medicines = register;
+    reading.finish()
+}
+
+/// allergens.yaml. Medicines must be loaded before: each is a substance, too.
+pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, shape::check("allergens", &parsed.source, &parsed.root));
+    let empty: &[Node] = &[];
+    let group_nodes = parsed.root.get("groups").map_or(empty, Node::items);
+    let terms = closure(&mut reading, group_nodes, "groups");
+    let mut register = AllergenRegister {
+        groups: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
+        ..AllergenRegister::default()
+    };
+    for node in parsed.root.get("reactions").map_or(empty, Node::items) {
+        if let (Some(id), Some(text)) = (reading.needed(node, "id"), reading.needed(node, "text")) {
+            register.reactions.push((id, text));
+        }
+    }
+    let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
+    let substance_nodes = parsed.root.get("substances").map_or(empty, Node::items);
+    for node in substance_nodes {
+        let Some(name) = reading.needed(node, "name") else { continue };
+        let at = register.substances.len();
+        let also_nodes = node.get("also").map_or(empty, Node::items);
+        for place in node.get("name").into_iter().chain(also_nodes) {
+            let Some(form) = place.written(reading.source).map(name_form) else { continue };
+            if let Some(first) = places.get(&form) {
+                let twice = Diagnostic::at(Code::NameTwice, reading.source, &place.span, format!("`{form}` is already a name of the register"), "second use")
+                    .also(&first.clone(), "first use")
+                    .help("delete the name from one of the two");
+                reading.report(twice);
+                continue;
+            }
+            places.insert(form.clone(), place.span.clone());
+            register.names.insert(form, Bits::from_iter([at]));
+        }
+        for term in terms_of(&mut reading, node, &terms) {
+            if let Some(group) = register.groups.get_mut(term) {
+                group.members.insert(at);
+            }
+        }
+        register.substances.push(name_form(&name));
+    }
+    add_medicines(names, &mut register);
+    register.crosses = (0..register.substances.len()).map(|at| Bits::from_iter([at])).collect();
+    for node in substance_nodes {
+        let own = node.get("name").and_then(|it| it.written(reading.source)).map(name_form);
+        let Some(own) = own.and_then(|it| register.names.get(&it)).and_then(|it| it.iter().next()) else { continue };
+        for cross in node.get("crosses_with").map_or(empty, Node::items) {
+            let Some(form) = cross.written(reading.source).map(name_form) else { continue };
+            let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
+            let Some(others) = group.or_else(|| register.names.get(&form).cloned()) else {
+                reading.report(
+                    Diagnostic::at(Code::UnknownSubstance, reading.source, &cross.span, format!("there is no substance or group `{form}`"), "not in allergens.yaml")
+                        .help_if(did_you_mean(&form, register.substances.iter().map(String::as_str))),
+                );
+                continue;
+            };
+            for other in others.iter() {
+                if let Some(bits) = register.crosses.get_mut(own) {
+                    bits.insert(other);
+                }
+                if let Some(bits) = register.crosses.get_mut(other) {
+                    bits.insert(own);
+                }
+            }
+        }
+    }
+    for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
+        let declared = node.get("names").map_or(empty, Node::items);
+        let spoken: Vec<(String, std::ops::Range<usize>)> = declared
+            .iter()
+            .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
+            .chain(node.get("id").map(|it| (name_form(&group.id.replace('-', " ")), it.span.clone())))
+            .collect();
+        for (form, span) in spoken {
+            if let Some(existing) = register.names.get(&form) {
+                if places.contains_key(&form) && *existing != group.members && form != name_form(&group.id.replace('-', " ")) {
+                    reading.report(Diagnostic::at(Code::NameTwice, reading.source, &span, format!("`{form}` is already a name of the register"), "second use"));
+                }
+                continue;
+            }
+            places.insert(form.clone(), span);
+            register.names.insert(form, group.members.clone());
+        }
+    }
+    names.allergens = register;
+    reading.finish()
+}
+
+/// Makes every medicine a substance, under all its names that are not yet taken.
+fn add_medicines(names: &Names, register: &mut AllergenRegister) {
+    let mut position: HashMap<usize, usize> = HashMap::new();
+    let mut sorted: Vec<(&String, usize)> = names.medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+    sorted.sort();
+    // A medicine that allergens.yaml lists under any of its names is that substance.
+    for &(name, medicine) in &sorted {
+        if let Some(at) = register.names.get(name).and_then(|it| it.iter().next()) {
+            position.insert(medicine, at);
+        }
+    }
+    for (name, medicine) in sorted {
+        let at = *position.entry(medicine).or_insert_with(|| {
+            let known = names.medicines.medicines.get(medicine).map_or_else(|| name.clone(), |it| it.name.clone());
+            register.substances.push(known);
+            register.substances.len() - 1
+        });
+        register.names.entry(name.clone()).or_insert_with(|| Bits::from_iter([at]));
+    }
+}
+
+/// anaesthetics.yaml.
+pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, shape::check("anaesthetics", &parsed.source, &parsed.root));
+    let mut seen = HashMap::new();
+    for node in parsed.root.get("agents").map(Node::items).unwrap_or_default() {
+        let Some(id) = reading.needed(node, "id") else { continue };
+        if let Some(id_node) = node.get("id") {
+            unique(&mut reading, &mut seen, id_node, "agents");
+        }
+        let strengths: Vec<Option<f64>> = node
+            .get("strengths")
+            .map(Node::items)
+            .unwrap_or_default()
+            .iter()
+            .map(|it| in_unit(&mut reading, it, "%", Measure::Strength))
+            .collect();
+        let per_digit = node.get("per_digit").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
+        let mut rows = Vec::new();
+        for row in node.get("limits").map(Node::items).unwrap_or_default() {
+            match limit_row(names, &mut reading, row) {
+                Some(limit) => rows.push(limit),
+                None => reading.pass_over(row, "a whole limit"),
+            }
+        }
+        let family = reading.needed(node, "family");
+        let also = reading.list(node, "also");
+        match (strengths.as_slice(), per_digit, family) {
+            ([Some(low), Some(high)], None | Some(Some(_)), Some(family)) => {
+                if low > high
+                    && let Some(at) = node.get("strengths")
+                {
+                    reading.report(Diagnostic::at(Code::BadRange, reading.source, &at.span, "the range of strengths is upside down", "write the lower one first"));
+                }
+                names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
+            }
+            _ => reading.pass_over(node, "a whole agent"),
+        }
+    }
+    reading.finish()
+}
+
+fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<AgentLimit> {
+    let adrenaline = match row.get("adrenaline").map(|it| &it.kind) {
+        Some(Kind::Bool(it)) => *it,
+        Some(Kind::Text(it)) if it == "yes" => true,
+        Some(Kind::Text(it)) if it == "no" => false,
+        _ => return None,
+    };
+    let age = |reading: &mut Reading<'_>, key: &str| match row.get(key) {
+        None => Some(None),
+        Some(it) => match it.kind {
+            Kind::Number(number) => Some(Some(number)),
+            _ => {
+                reading.pass_over(it, "an age in years");
+                None
+            }
+        },
+    };
+    let (from_age, below_age) = (age(reading, "from_age")?, age(reading, "below_age")?);
+    let per_kg_text = reading.needed(row, "per_kg")?;
+    let per_kg_node = row.get("per_kg")?;
+    let per_kg = match per_kg_text.strip_suffix("/kg").map(|it| crate::quantity::read_quantity(it.trim())) {
+        Some(Ok(parts)) => match parts.as_slice() {
+            [part] if part.unit.as_deref() == Some("mg") && part.number > 0.0 => Some(part.number),
+            _ => None,
+        },
+        _ => None,
+    };
+    if per_kg.is_none() {
+        let title = format!("`{per_kg_text}` is not a dose for each kilogram");
+        reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &per_kg_node.span, title, "such as `3 mg/kg`").help("write a number of mg/kg above zero"));
+    }
+    let at_most = match row.get("at_most") {
+        None => None,
+        Some(it) => Some(in_unit(reading, it, "mg", Measure::Mass)?),
+    };
+    let citations = names.citations(reading, row);
+    Some(AgentLimit { adrenaline, from_age, below_age, per_kg: per_kg?, at_most, other_figures: reading.owned(row, "other_figures"), citations })
+}
+
+fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure) -> Option<f64> {
+    match written_number(node).and_then(|it| to_unit(&it, Some(unit), Some(measure))) {
+        Ok(value) => Some(value),
+        Err(why) => {
+            let written = node.written(reading.source).unwrap_or_default().to_owned();
+            reading.report(
+                Diagnostic::at(Code::WrongUnit, reading.source, &node.span, format!("`{written}` is not a quantity in {unit}"), "does not fit").help(why),
+            );
+            None
+        }
+    }
+}

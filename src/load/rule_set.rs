@@ -1,0 +1,263 @@
+//! A whole rule set from its files, with every diagnostic of all of them.
+
+use std::collections::{BTreeMap, HashMap};
+
+use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::names::Names;
+use super::registers::{self, date, unique};
+use super::{Parsed, Reading, condition, questions, shape, text};
+use crate::diagnostic::{Code, Diagnostic};
+use crate::model::{Concern, Kind as RuleKind, Rule, RuleSet, Status};
+use crate::outcome::{Outcome, Urgency};
+use crate::source::Node;
+
+/// The files every rule set has, in the order they are read.
+pub const FILES: [&str; 7] =
+    ["ruleset.yaml", "sources.yaml", "limits.yaml", "medicines.yaml", "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
+
+/// A rule set, or what is wrong with it. With diagnostics there is no rule set.
+///
+/// # Errors
+/// Every diagnostic of every file, in the order files are read and places come; none is held back.
+pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
+    let (parsed, mut diagnostics) = parse(files);
+    let mut names = Names::default();
+    let mut head = None;
+    for name in FILES {
+        let Some(it) = parsed.get(name) else {
+            if !files.files.contains_key(name) {
+                let title = format!("the rule set has no file `{}`", files.name_of(name));
+                diagnostics.push(Diagnostic::bare(Code::MissingFile, title).help("every rule set has seven files and a folder of concerns"));
+            }
+            continue;
+        };
+        match name {
+            "ruleset.yaml" => {
+                let (found, wrong) = read_head(it);
+                head = found;
+                diagnostics.extend(wrong);
+            }
+            "sources.yaml" => diagnostics.extend(registers::publications(it, &mut names)),
+            "limits.yaml" => diagnostics.extend(registers::limits(it, &mut names)),
+            "medicines.yaml" => diagnostics.extend(registers::medicines(it, &mut names)),
+            "allergens.yaml" => diagnostics.extend(registers::allergens(it, &mut names)),
+            "anaesthetics.yaml" => diagnostics.extend(registers::agents(it, &mut names)),
+            _ => diagnostics.extend(questions::read(it, &mut names)),
+        }
+    }
+    let mut rules = Vec::new();
+    if let Some(head) = &head {
+        for (at, concern) in head.concerns.iter().enumerate() {
+            let path = format!("concerns/{}.yaml", concern.id);
+            match parsed.get(path.as_str()) {
+                Some(it) => {
+                    let (found, wrong) = read_concern(it, &names, concern, at, head);
+                    rules.extend(found);
+                    diagnostics.extend(wrong);
+                }
+                None if files.files.contains_key(&path) => {}
+                None => {
+                    let title = format!("the rule set has no file `{}`", files.name_of(&path));
+                    diagnostics.push(Diagnostic::bare(Code::MissingFile, title).help("ruleset.yaml lists this concern"));
+                }
+            }
+        }
+        diagnostics.extend(unexpected(files, head));
+    }
+    match head {
+        Some(head) if diagnostics.is_empty() => Ok(RuleSet {
+            id: head.id,
+            title: head.title,
+            edition: head.edition,
+            status: head.status,
+            in_force_from: head.in_force_from,
+            review_by: head.review_by,
+            owner: head.owner,
+            digest: files.digest(),
+            concerns: head.concerns,
+            catalogue: names.catalogue,
+            limits: names.limits,
+            publications: names.publications,
+            medicines: names.medicines,
+            allergens: names.allergens,
+            agents: names.agents,
+            rules,
+        }),
+        _ => Err(diagnostics),
+    }
+}
+
+/// Parses every file but the cases, on two threads: reading YAML is most of the start-up.
+fn parse(files: &RuleFiles) -> (BTreeMap<&str, Parsed>, Vec<Diagnostic>) {
+    let mut todo: Vec<(&str, &[u8])> =
+        files.files.iter().filter(|(path, _)| !path.starts_with("cases/")).map(|(path, bytes)| (path.as_str(), bytes.as_slice())).collect();
+    // Largest first, dealt out in turn, so that both threads finish together.
+    todo.sort_by_key(|(path, bytes)| (std::cmp::Reverse(bytes.len()), *path));
+    let read_some = |odd: usize| {
+        let mine = todo.iter().enumerate().filter(move |(at, _)| (at + 1) / 2 % 2 == odd);
+        mine.map(|(_, (path, bytes))| (*path, text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE))).collect::<Vec<_>>()
+    };
+    let (mine, theirs) = std::thread::scope(|scope| {
+        let other = scope.spawn(|| read_some(1));
+        let mine = read_some(0);
+        (mine, other.join().unwrap_or_default())
+    });
+    let mut parsed = BTreeMap::new();
+    let mut wrong = BTreeMap::new();
+    let n_read = mine.len() + theirs.len();
+    for (path, read) in mine.into_iter().chain(theirs) {
+        if let (Some(source), Some(root)) = (read.source, read.root) {
+            parsed.insert(path, Parsed { source, root });
+        }
+        wrong.insert(path, read.diagnostics);
+    }
+    let mut diagnostics: Vec<Diagnostic> = wrong.into_values().flatten().collect();
+    if n_read != todo.len() {
+        diagnostics.push(Diagnostic::bare(Code::Unreadable, "reading the rule set was interrupted"));
+    }
+    (parsed, diagnostics)
+}
+
+struct Head {
+    id: String,
+    title: String,
+    edition: String,
+    status: Status,
+    in_force_from: chrono::NaiveDate,
+    review_by: chrono::NaiveDate,
+    owner: String,
+    concerns: Vec<Concern>,
+    retired: Vec<String>,
+}
+
+fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
+    let mut reading = Reading::new(&parsed.source, shape::check("ruleset", &parsed.source, &parsed.root));
+    let root = &parsed.root;
+    let mut seen = HashMap::new();
+    let mut concerns = Vec::new();
+    for node in root.get("concerns").map(Node::items).unwrap_or_default() {
+        if let Some(id) = node.get("id") {
+            unique(&mut reading, &mut seen, id, "concerns");
+        }
+        match (reading.needed(node, "id"), reading.needed(node, "title")) {
+            (Some(id), Some(title)) => concerns.push(Concern { id, title }),
+            _ => reading.pass_over(node, "a concern"),
+        }
+    }
+    let retired = root.get("retired").map(Node::items).unwrap_or_default();
+    let retired = retired.iter().filter_map(|it| reading.owned(it, "rule")).collect();
+    let status = match reading.needed(root, "status").as_deref() {
+        Some("draft") => Some(Status::Draft),
+        Some("approved") => Some(Status::Approved),
+        Some("withdrawn") => Some(Status::Withdrawn),
+        _ => None,
+    };
+    let head = (|| {
+        Some(Head {
+            id: reading.needed(root, "id")?,
+            title: reading.needed(root, "title")?,
+            edition: reading.needed(root, "edition")?,
+            status: status?,
+            in_force_from: date(&mut reading, root, "in_force_from")?,
+            review_by: date(&mut reading, root, "review_by")?,
+            owner: reading.needed(root, "owner")?,
+            concerns,
+            retired,
+        })
+    })();
+    if head.is_none() {
+        reading.pass_over(root, "a whole ruleset.yaml");
+    }
+    (head, reading.finish())
+}
+
+fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, head: &Head) -> (Vec<Rule>, Vec<Diagnostic>) {
+    let mut reading = Reading::new(&parsed.source, shape::check("concern", &parsed.source, &parsed.root));
+    if let Some(node) = parsed.root.get("concern")
+        && let Some(written) = node.written(reading.source)
+        && written != concern.id
+    {
+        let title = format!("this file is for the concern `{written}`, its name says `{}`", concern.id);
+        reading.report(Diagnostic::at(Code::UnknownConcern, &parsed.source, &node.span, title, "another concern").help("make the line and the file's name agree"));
+    }
+    let mut rules = Vec::new();
+    let mut seen = HashMap::new();
+    for node in parsed.root.get("rules").map(Node::items).unwrap_or_default() {
+        if let Some(id) = node.get("id") {
+            unique(&mut reading, &mut seen, id, "rules");
+        }
+        match rule(&mut reading, names, node, concern, at, head) {
+            Some(rule) => rules.push(rule),
+            None => reading.pass_over(node, "a whole rule"),
+        }
+    }
+    (rules, reading.finish())
+}
+
+fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, head: &Head) -> Option<Rule> {
+    // Everything is read before anything is given up, so that all diagnostics come in one run.
+    let id = reading.needed(node, "id").map(|it| format!("{}/{it}", concern.id));
+    if let (Some(id), Some(place)) = (&id, node.get("id"))
+        && head.retired.contains(id)
+    {
+        let title = format!("`{id}` is the id of a retired rule");
+        reading.report(Diagnostic::at(Code::RetiredId, reading.source, &place.span, title, "retired").help("choose a new id: old reports name this one"));
+    }
+    let title = reading.needed(node, "title");
+    let kind = match reading.needed(node, "kind").as_deref() {
+        Some("contraindication") => Some(RuleKind::Contraindication),
+        Some("caution") => Some(RuleKind::Caution),
+        _ => None,
+    };
+    let outcome = reading.needed(node, "outcome").and_then(|it| Outcome::from_word(&it));
+    let urgency = reading.owned(node, "urgency").and_then(|it| Urgency::from_word(&it));
+    let when = node.get("when").and_then(|it| condition::read(names, reading, it));
+    let reason = names.sentence(reading, node, "reason");
+    let action = names.sentence(reading, node, "action");
+    let cleared_by = names.sentence(reading, node, "cleared_by");
+    let citations = names.citations(reading, node);
+    let in_force_from = date(reading, node, "in_force_from");
+    let last_reviewed = date(reading, node, "last_reviewed");
+    let review_by = date(reading, node, "review_by");
+    if let (Some(last), Some(by), Some(place)) = (last_reviewed, review_by, node.get("review_by"))
+        && by <= last
+    {
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, "the review date does not lie after the last review", "too early"));
+    }
+    Some(Rule {
+        id: id?,
+        concern: at,
+        title: title?,
+        kind: kind?,
+        outcome: outcome?,
+        urgency,
+        when: when?,
+        reason: reason?,
+        action: action?,
+        cleared_by,
+        citations,
+        in_force_from: in_force_from?,
+        last_reviewed: last_reviewed?,
+        review_by: review_by?,
+    })
+}
+
+fn unexpected(files: &RuleFiles, head: &Head) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    for path in files.files.keys() {
+        let known = FILES.contains(&path.as_str())
+            || path.starts_with("cases/")
+            || path.strip_prefix("concerns/").and_then(|it| it.strip_suffix(".yaml")).is_some_and(|it| head.concerns.iter().any(|concern| concern.id == it));
+        if !known {
+            let title = format!("nothing in the rule set names the file `{}`", files.name_of(path));
+            let concerns: Vec<&str> = head.concerns.iter().map(|it| it.id.as_str()).collect();
+            let name = path.trim_start_matches("concerns/").trim_end_matches(".yaml");
+            found.push(
+                Diagnostic::bare(Code::UnexpectedFile, title)
+                    .help("list it among the concerns of ruleset.yaml, or move it away")
+                    .help_if(crate::diagnostic::nearest(name, concerns).map(|it| format!("did you mean `{it}`?"))),
+            );
+        }
+    }
+    found
+}

@@ -1,0 +1,462 @@
+//! Bytes to a tree of values with places. Two readers must agree on every value.
+//!
+//! An event parser gives places and the first reading; `serde_yaml` (or `serde_json`) reads the
+//! same text again, and any difference refuses the file: YAML programs disagree about `010`, about
+//! keys that are not texts, about line ends, and a questionnaire must mean one thing only.
+
+use std::ops::Range;
+use std::path::Path;
+use std::sync::Arc;
+
+use granit_parser::{Event, Parser, ScalarStyle, StructureStyle};
+
+use crate::diagnostic::{Code, Diagnostic};
+use crate::source::{Entry, Kind, Node, Source};
+
+/// What a text is written in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// YAML 1.2.
+    Yaml,
+    /// JSON.
+    Json,
+}
+
+/// Nesting deeper than this is refused.
+const DEEPEST: usize = 64;
+/// Beyond this a whole number is no longer exact in every reader.
+const LARGEST_EXACT: f64 = 9_007_199_254_740_992.0;
+
+impl Format {
+    /// JSON for a name that ends in `.json`, else YAML.
+    pub fn of_name(name: &str) -> Self {
+        let json = Path::new(name).extension().is_some_and(|it| it.eq_ignore_ascii_case("json"));
+        if json { Self::Json } else { Self::Yaml }
+    }
+}
+
+/// What came of reading a text.
+pub struct Read {
+    /// The text; `None` if the bytes are not text at all.
+    pub source: Option<Arc<Source>>,
+    /// The tree; `None` if the text has no readable structure.
+    pub root: Option<Node>,
+    /// What is wrong. With diagnostics, the tree serves only to find further ones.
+    pub diagnostics: Vec<Diagnostic>,
+}
+
+/// Reads bytes under a name. `largest` is the most bytes a file of this kind may have.
+pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
+    let nothing = |diagnostic| Read { source: None, root: None, diagnostics: vec![diagnostic] };
+    if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest {
+        return nothing(too_large(name, largest));
+    }
+    let text = match std::str::from_utf8(bytes) {
+        Ok(text) => text,
+        Err(error) => {
+            let line = bytes.iter().take(error.valid_up_to()).filter(|&&byte| byte == b'\n').count() + 1;
+            return nothing(
+                Diagnostic::bare(Code::NotUtf8, format!("`{name}` is not UTF-8 text (line {line})"))
+                    .help("save the file again with the encoding UTF-8"),
+            );
+        }
+    };
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let source = Arc::new(Source::new(name, text));
+    let mut diagnostics = odd_characters(&source);
+    if !diagnostics.is_empty() {
+        return Read { source: Some(source), root: None, diagnostics };
+    }
+    let format = Format::of_name(name);
+    let root = Builder::run(&source, format, &mut diagnostics);
+    if diagnostics.is_empty()
+        && let Some(root) = &root
+    {
+        second_reading(&source, format, root, &mut diagnostics);
+    }
+    Read { source: Some(source), root, diagnostics }
+}
+
+/// The refusal of a file that is too large.
+pub fn too_large(name: &str, largest: u64) -> Diagnostic {
+    let size = if largest >= 1 << 20 { format!("{} MiB", largest >> 20) } else { format!("{} KiB", largest >> 10) };
+    Diagnostic::bare(Code::TooLarge, format!("`{name}` is larger than {size}"))
+        .help("check that it is the right file; one questionnaire is one file")
+}
+
+fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
+    let text = source.text();
+    let mut found = Vec::new();
+    for (at, letter) in text.char_indices() {
+        let what = match letter {
+            '\t' | '\n' => continue,
+            '\r' if text.get(at + 1..).is_some_and(|rest| rest.starts_with('\n')) => continue,
+            '\r' => "a lone carriage return",
+            '\0'..='\u{1f}' | '\u{7f}' => "a control character",
+            '\u{85}' | '\u{2028}' | '\u{2029}' => "a line end that YAML programs disagree about",
+            '\u{80}'..='\u{9f}' => "a control character",
+            '\u{feff}' | '\u{200b}'..='\u{200d}' | '\u{2060}' | '\u{ad}' => "an invisible character",
+            '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
+                "a character that changes the direction of writing"
+            }
+            _ => continue,
+        };
+        let code = u32::from(letter);
+        found.push(
+            Diagnostic::at(
+                Code::OddCharacter,
+                source,
+                &(at..at + letter.len_utf8()),
+                format!("{what} (U+{code:04X}) in the text"),
+                "here",
+            )
+            .help("delete the character and type the line again"),
+        );
+        if found.len() == 20 {
+            break;
+        }
+    }
+    found
+}
+
+/// One list or mapping that is still open.
+struct Open {
+    start: usize,
+    flow: bool,
+    content: Content,
+}
+
+enum Content {
+    List(Vec<Node>),
+    Map { entries: Vec<Entry>, key: Option<(String, Range<usize>)> },
+}
+
+struct Builder<'a> {
+    source: &'a Arc<Source>,
+    diagnostics: &'a mut Vec<Diagnostic>,
+    open: Vec<Open>,
+    root: Option<Node>,
+    documents: usize,
+}
+
+impl<'a> Builder<'a> {
+    fn run(source: &'a Arc<Source>, format: Format, diagnostics: &'a mut Vec<Diagnostic>) -> Option<Node> {
+        // JSON may be indented by tabs, which this YAML reader refuses. A raw tab cannot stand
+        // inside a JSON string, so a space of the same width changes no value and no place.
+        let spaced = match format {
+            Format::Json => source.text().replace('\t', " "),
+            Format::Yaml => String::new(),
+        };
+        let text = if format == Format::Json { spaced.as_str() } else { source.text() };
+        let options = granit_parser::options! { emit_comments: false };
+        let mut parser = Parser::new_from_str_with_options(text, options);
+        let mut builder = Self { source, diagnostics, open: Vec::new(), root: None, documents: 0 };
+        while let Some(event) = parser.next_event() {
+            match event {
+                Ok((event, span)) => {
+                    let span = span.byte_range().unwrap_or(0..0);
+                    if !builder.take(event, span) {
+                        return None;
+                    }
+                }
+                Err(error) => {
+                    let at = error.marker().byte_offset().unwrap_or(0).min(text.len());
+                    builder.refuse(at, format, &error.to_string());
+                    return None;
+                }
+            }
+        }
+        if builder.root.is_none() && builder.diagnostics.is_empty() {
+            let empty = Diagnostic::bare(Code::Empty, format!("`{}` is empty", source.name()))
+                .help("`preblock blank` prints an empty questionnaire to start from");
+            builder.diagnostics.push(empty);
+        }
+        builder.root
+    }
+
+    fn refuse(&mut self, at: usize, format: Format, why: &str) {
+        let code = if format == Format::Json { Code::NotJson } else { Code::NotYaml };
+        let word = if format == Format::Json { "JSON" } else { "YAML" };
+        self.diagnostics.push(syntax(self.source, code, word, at, why));
+    }
+
+    /// Takes one event; false stops the reading.
+    fn take(&mut self, event: Event<'_>, span: Range<usize>) -> bool {
+        match event {
+            Event::DocumentStart(_, version) => {
+                self.documents += 1;
+                if version.is_some() {
+                    self.push(Code::Tag, &span, "a `%YAML` directive", "not used here", "delete the line");
+                }
+                if self.documents > 1 {
+                    self.push(
+                        Code::SeveralDocuments,
+                        &span,
+                        "a second document begins here",
+                        "one file is one document",
+                        "split the file at this line",
+                    );
+                    return false;
+                }
+            }
+            Event::Scalar(text, style, anchor, tag) => {
+                self.properties(anchor, tag.is_some(), &span);
+                let node = self.scalar(&text, style, span);
+                self.add(node);
+            }
+            Event::SequenceStart(style, anchor, tag) => {
+                self.properties(anchor, tag.is_some(), &span);
+                return self.begin(span.start, style, Content::List(Vec::new()));
+            }
+            Event::MappingStart(style, anchor, tag) => {
+                self.properties(anchor, tag.is_some(), &span);
+                return self.begin(span.start, style, Content::Map { entries: Vec::new(), key: None });
+            }
+            Event::SequenceEnd | Event::MappingEnd => self.end(span.end),
+            Event::Alias(_) => {
+                self.push(Code::Alias, &span, "an alias (`*`)", "not used here", "write the value out");
+                self.add(Node { span, kind: Kind::Null });
+            }
+            _ => {}
+        }
+        true
+    }
+
+    fn push(&mut self, code: Code, span: &Range<usize>, title: &str, label: &str, help: &str) {
+        self.diagnostics.push(Diagnostic::at(code, self.source, span, title, label).help(help));
+    }
+
+    fn properties(&mut self, anchor: usize, tag: bool, span: &Range<usize>) {
+        if anchor != 0 {
+            self.push(Code::Alias, span, "an anchor (`&`)", "not used here", "write the value out where it is needed");
+        }
+        if tag {
+            self.push(Code::Tag, span, "a tag (`!`)", "not used here", "delete the tag");
+        }
+    }
+
+    fn begin(&mut self, start: usize, style: StructureStyle, content: Content) -> bool {
+        if self.open.len() >= DEEPEST {
+            self.push(
+                Code::TooDeep,
+                &(start..start + 1),
+                "values are nested too deeply",
+                "more than 64 levels",
+                "flatten this part of the file",
+            );
+            return false;
+        }
+        self.open.push(Open { start, flow: style == StructureStyle::Flow, content });
+        true
+    }
+
+    fn end(&mut self, end: usize) {
+        let Some(open) = self.open.pop() else { return };
+        let (kind, last) = match open.content {
+            Content::List(items) => {
+                let last = items.last().map(|it| it.span.end);
+                (Kind::List(items), last)
+            }
+            Content::Map { entries, .. } => {
+                let last = entries.last().map(|it| it.value.span.end.max(it.key_span.end));
+                (Kind::Map(entries), last)
+            }
+        };
+        let end = if open.flow { end } else { last.unwrap_or(open.start) };
+        self.add(Node { span: open.start..end.max(open.start), kind });
+    }
+
+    fn add(&mut self, node: Node) {
+        let Some(open) = self.open.last_mut() else {
+            self.root = Some(node);
+            return;
+        };
+        match &mut open.content {
+            Content::List(items) => items.push(node),
+            Content::Map { entries, key } => match key.take() {
+                None => {
+                    let name = match &node.kind {
+                        Kind::Text(text) => text.clone(),
+                        _ => self.source.slice(&node.span).to_owned(),
+                    };
+                    let span = node.span.clone();
+                    *key = Some((name.clone(), span.clone()));
+                    if name == "<<" {
+                        self.push(Code::Alias, &span, "a merge key (`<<`)", "not used here", "write the entries out");
+                    } else if !matches!(node.kind, Kind::Text(_)) {
+                        let title = format!("the key `{name}` is not a plain text");
+                        self.push(Code::KeyNotText, &span, &title, "a key must be a text", "quote it, or correct it");
+                    }
+                }
+                Some((name, key_span)) => {
+                    let first = entries.iter().find(|it| it.key == name).map(|it| it.key_span.clone());
+                    if let Some(first) = first {
+                        let twice = Diagnostic::at(
+                            Code::DuplicateKey,
+                            self.source,
+                            &key_span,
+                            format!("the key `{name}` is written twice"),
+                            "second time",
+                        )
+                        .also(&first, "first time")
+                        .help("delete one of the two: only one of the values can be meant");
+                        self.diagnostics.push(twice);
+                    } else {
+                        entries.push(Entry { key: name, key_span, value: node });
+                    }
+                }
+            },
+        }
+    }
+
+    fn scalar(&mut self, text: &str, style: ScalarStyle, span: Range<usize>) -> Node {
+        let kind = if style == ScalarStyle::Plain {
+            match plain(if span.is_empty() { "" } else { text }) {
+                Ok(kind) => kind,
+                Err(Odd::NotFinite) => {
+                    let title = format!("`{text}` is not a finite number");
+                    self.push(Code::NotFinite, &span, &title, "not a number to compare with", "write the number, or `unknown`");
+                    Kind::Null
+                }
+                Err(Odd::Ambiguous) => {
+                    let title = format!("`{text}` is read differently by different programs");
+                    let help = "write the number plainly, or put the text in quotes";
+                    self.push(Code::Ambiguous, &span, &title, "ambiguous", help);
+                    Kind::Null
+                }
+            }
+        } else {
+            Kind::Text(text.to_owned())
+        };
+        Node { span, kind }
+    }
+}
+
+/// The diagnostic of a text that a reader refuses at a place.
+fn syntax(source: &Arc<Source>, code: Code, word: &str, at: usize, why: &str) -> Diagnostic {
+    // An empty range at the end of the text draws nothing: step back onto the last visible letter.
+    let text = source.text();
+    let at = at.min(text.len());
+    let start = match text.get(at..).and_then(|rest| rest.chars().next()) {
+        Some(letter) if !letter.is_whitespace() => at,
+        _ => text.get(..at).map_or(0, |before| {
+            before.trim_end().char_indices().next_back().map_or(0, |(last, _)| last)
+        }),
+    };
+    let width = text.get(start..).and_then(|rest| rest.chars().next()).map_or(0, char::len_utf8);
+    let why = why.split(" at ").next().unwrap_or(why).trim_end_matches('.').to_owned();
+    Diagnostic::at(code, source, &(start..start + width), format!("the text is not {word}"), "the reader stopped here")
+        .help(format!("{why}. Look here and on the line above: indentation, a colon, a quote, a bracket"))
+}
+
+enum Odd {
+    NotFinite,
+    Ambiguous,
+}
+
+/// Resolves a plain scalar by the YAML 1.2 core rules, refusing what other readers resolve otherwise.
+fn plain(text: &str) -> Result<Kind, Odd> {
+    match text {
+        "" | "~" | "null" | "Null" | "NULL" => return Ok(Kind::Null),
+        "true" | "True" | "TRUE" => return Ok(Kind::Bool(true)),
+        "false" | "False" | "FALSE" => return Ok(Kind::Bool(false)),
+        _ => {}
+    }
+    let unsigned = text.strip_prefix(['-', '+']).unwrap_or(text);
+    if [".inf", ".Inf", ".INF", ".nan", ".NaN", ".NAN"].contains(&unsigned) {
+        return Err(Odd::NotFinite);
+    }
+    if !unsigned.starts_with(|it: char| it.is_ascii_digit() || it == '.') {
+        return Ok(Kind::Text(text.to_owned()));
+    }
+    let radix = ["0x", "0o", "0b", "0X", "0O", "0B"].iter().any(|prefix| {
+        unsigned.strip_prefix(prefix).is_some_and(|rest| !rest.is_empty() && rest.chars().all(|it| it.is_ascii_hexdigit() || it == '_'))
+    });
+    if radix {
+        return Err(Odd::Ambiguous);
+    }
+    if !is_core_number(unsigned) {
+        return Ok(Kind::Text(text.to_owned()));
+    }
+    let digits = unsigned.split(['.', 'e', 'E']).next().unwrap_or("");
+    if digits.len() > 1 && digits.starts_with('0') {
+        return Err(Odd::Ambiguous);
+    }
+    match text.parse::<f64>() {
+        Ok(number) if number.is_finite() && number.abs() <= LARGEST_EXACT => Ok(Kind::Number(number)),
+        _ => Err(Odd::Ambiguous),
+    }
+}
+
+/// Digits, perhaps a point and digits, perhaps an exponent.
+fn is_core_number(unsigned: &str) -> bool {
+    let (mantissa, exponent) = match unsigned.find(['e', 'E']) {
+        Some(at) => (unsigned.get(..at).unwrap_or(""), unsigned.get(at + 1..)),
+        None => (unsigned, None),
+    };
+    let (whole, fraction) = mantissa.split_once('.').unwrap_or((mantissa, ""));
+    let digits = |part: &str| part.chars().all(|it| it.is_ascii_digit());
+    let exponent_fits = exponent.is_none_or(|it| {
+        let it = it.strip_prefix(['-', '+']).unwrap_or(it);
+        !it.is_empty() && digits(it)
+    });
+    digits(whole) && digits(fraction) && !(whole.is_empty() && fraction.is_empty()) && exponent_fits
+}
+
+fn second_reading(source: &Arc<Source>, format: Format, root: &Node, diagnostics: &mut Vec<Diagnostic>) {
+    match format {
+        Format::Yaml => match serde_yaml::from_str::<serde_yaml::Value>(source.text()) {
+            Ok(value) => compare(source, root, &value, diagnostics),
+            Err(error) => {
+                let at = error.location().map_or(0, |place| place.index());
+                diagnostics.push(syntax(source, Code::NotYaml, "YAML", at, &error.to_string()));
+            }
+        },
+        Format::Json => match serde_json::from_str::<serde_json::Value>(source.text()) {
+            Ok(value) => match serde_yaml::to_value(value) {
+                Ok(value) => compare(source, root, &value, diagnostics),
+                Err(error) => diagnostics.push(syntax(source, Code::NotJson, "JSON", 0, &error.to_string())),
+            },
+            Err(error) => {
+                let line = source.line_range(error.line().saturating_sub(1)).map_or(0, |it| it.start);
+                let at = line + error.column().saturating_sub(1);
+                diagnostics.push(syntax(source, Code::NotJson, "JSON", at, &error.to_string()));
+            }
+        },
+    }
+}
+
+/// Walks both readings together and reports each first difference.
+fn compare(source: &Arc<Source>, node: &Node, value: &serde_yaml::Value, diagnostics: &mut Vec<Diagnostic>) {
+    use serde_yaml::Value;
+    let agree = match (&node.kind, value) {
+        (Kind::Null, Value::Null) => true,
+        (Kind::Bool(a), Value::Bool(b)) => a == b,
+        (Kind::Number(a), Value::Number(b)) => b.as_f64().is_some_and(|b| a.to_bits() == b.to_bits() || (a - b).abs() == 0.0),
+        (Kind::Text(a), Value::String(b)) => a == b,
+        (Kind::List(items), Value::Sequence(values)) if items.len() == values.len() => {
+            for (item, value) in items.iter().zip(values) {
+                compare(source, item, value, diagnostics);
+            }
+            true
+        }
+        (Kind::Map(entries), Value::Mapping(values)) if entries.len() == values.len() => {
+            for entry in entries {
+                match values.get(entry.key.as_str()) {
+                    Some(value) => compare(source, &entry.value, value, diagnostics),
+                    None => diagnostics.push(ambiguous(source, &entry.key_span)),
+                }
+            }
+            true
+        }
+        _ => false,
+    };
+    if !agree {
+        diagnostics.push(ambiguous(source, &node.span));
+    }
+}
+
+fn ambiguous(source: &Arc<Source>, span: &Range<usize>) -> Diagnostic {
+    Diagnostic::at(Code::Ambiguous, source, span, "this is read differently by different programs", "ambiguous")
+        .help("write it plainly, or put it in quotes")
+}

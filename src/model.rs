@@ -1,0 +1,129 @@
+//! The vocabulary as checked plain data: questions, conditions, rules, registers, limits, citations.
+//!
+//! Everything here was checked when it was loaded: names resolve, tests fit their facts, units fit.
+//! No type is `Serialize` or `Deserialize`; file formats live in `load`, the JSON report in `report`.
+
+use chrono::NaiveDate;
+
+pub mod bits;
+pub mod catalogue;
+pub mod condition;
+pub mod formula;
+pub mod register;
+pub mod rule;
+
+pub use bits::Bits;
+pub use catalogue::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Input, Question, Section};
+pub use condition::{Comparison, Condition, SpanLimit, Test, Threshold};
+pub use formula::{Formula, Role, RoleKind};
+pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Term};
+pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Rule, Text};
+
+use crate::quantity::span::Span;
+
+/// A whole rule set: everything a screening needs, and nothing unchecked.
+#[derive(Debug)]
+pub struct RuleSet {
+    /// Its permanent name.
+    pub id: String,
+    /// The question it answers.
+    pub title: String,
+    /// Which edition.
+    pub edition: String,
+    /// Draft, approved or withdrawn.
+    pub status: Status,
+    /// First day of use.
+    pub in_force_from: NaiveDate,
+    /// Day by which it must be reviewed.
+    pub review_by: NaiveDate,
+    /// The role that answers for it.
+    pub owner: String,
+    /// SHA-256 over the normalised content of its files, in hexadecimal. Cases are not part of it.
+    pub digest: String,
+    /// Groups of rules, in the order of reports.
+    pub concerns: Vec<Concern>,
+    /// Questions, derived facts, and the slots of all facts.
+    pub catalogue: Catalogue,
+    /// Named numbers.
+    pub limits: Vec<Limit>,
+    /// The bibliography.
+    pub publications: Vec<Publication>,
+    /// Names of medicines and their classes.
+    pub medicines: MedicineRegister,
+    /// Names of substances and their groups.
+    pub allergens: AllergenRegister,
+    /// Local anaesthetics and their limits.
+    pub agents: Vec<Agent>,
+    /// Rules, by concern order, then file order.
+    pub rules: Vec<Rule>,
+}
+
+/// How far a rule set has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// Not yet approved.
+    Draft,
+    /// Approved for use.
+    Approved,
+    /// No longer for use.
+    Withdrawn,
+}
+
+impl Status {
+    /// The word used in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Draft => "draft",
+            Self::Approved => "approved",
+            Self::Withdrawn => "withdrawn",
+        }
+    }
+}
+
+/// A named number that governance may change in one place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limit {
+    /// Permanent name.
+    pub id: String,
+    /// What it limits.
+    pub about: String,
+    /// The value as written, unit included.
+    pub written: String,
+    /// The value.
+    pub value: LimitValue,
+    /// What other sources say.
+    pub other_figures: Option<String>,
+    /// Where the value comes from.
+    pub citations: Vec<Citation>,
+}
+
+/// The value of a limit.
+#[derive(Debug, Clone, PartialEq)]
+pub enum LimitValue {
+    /// A number without a unit, or with one.
+    Number {
+        /// The number.
+        value: f64,
+        /// The unit as written.
+        unit: Option<String>,
+    },
+    /// A length of time.
+    Span(Span),
+}
+
+impl RuleSet {
+    /// The rule of a full id, `concern/rule`.
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// The limit of a name.
+    pub fn limit(&self, id: &str) -> Option<&Limit> {
+        self.limits.iter().find(|limit| limit.id == id)
+    }
+
+    /// The publication of a position that a citation holds.
+    pub fn publication(&self, index: usize) -> Option<&Publication> {
+        self.publications.get(index)
+    }
+}

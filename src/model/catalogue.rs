@@ -1,0 +1,290 @@
+//! Questions, derived facts, and the catalogue that gives each fact a slot.
+
+use std::collections::HashMap;
+
+use super::condition::Condition;
+use super::formula::Formula;
+use crate::quantity::Measure;
+use crate::truth::FactSlot;
+
+/// All questions and derived facts. Slots: per question its answer and, if dated, its date; then the
+/// derived facts, each after everything it is computed from.
+#[derive(Debug, Default)]
+pub struct Catalogue {
+    /// Sections in the order they are asked.
+    pub sections: Vec<Section>,
+    /// Questions in the order they are asked.
+    pub questions: Vec<Question>,
+    /// Derived facts in the order they are computed.
+    pub derived: Vec<Derived>,
+    /// What each slot holds.
+    pub facts: Vec<Fact>,
+    /// Slot of each fact id.
+    pub slots: HashMap<String, FactSlot>,
+    /// The one question of medicines, if there is one.
+    pub medicines: Option<FactSlot>,
+    /// The one question of allergies, if there is one.
+    pub allergies: Option<FactSlot>,
+    /// The one question of the anaesthetic plan, if there is one.
+    pub anaesthetic: Option<FactSlot>,
+    /// The day of the procedure, if the rule set asks for it: `plan.procedure_on`.
+    pub procedure_on: Option<FactSlot>,
+}
+
+/// A group of questions.
+#[derive(Debug, Clone)]
+pub struct Section {
+    /// First part of its facts' ids.
+    pub id: String,
+    /// Heading.
+    pub title: String,
+    /// Whether a clinic's file may answer it.
+    pub standing: bool,
+}
+
+/// One thing that is asked.
+#[derive(Debug, Clone)]
+pub struct Question {
+    /// Fact id, `section.question`.
+    pub id: String,
+    /// Position of its section.
+    pub section: usize,
+    /// The wording.
+    pub ask: String,
+    /// Where to find the answer, or how to write it.
+    pub help: Option<String>,
+    /// What kind of answer.
+    pub answer: Answer,
+    /// Lowest and highest value that is not a typing slip, in the question's own unit.
+    pub plausible: Option<(f64, f64)>,
+    /// Whether the answer carries its date.
+    pub dated: bool,
+    /// Whether a date must not lie after the day the screening is run.
+    pub past: bool,
+    /// Who can supply it.
+    pub from: Who,
+    /// When it is asked; always, if `None`.
+    pub ask_when: Option<Condition>,
+    /// Whether it is a choice of the clinic's plan.
+    pub decision: bool,
+    /// Slot of the answer.
+    pub slot: FactSlot,
+    /// Slot of the answer's date, if dated.
+    pub date_slot: Option<FactSlot>,
+}
+
+/// Who can supply an answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Who {
+    /// The patient, or who speaks for the patient.
+    Patient,
+    /// Whoever sent the referral.
+    Referrer,
+    /// The clinic's own nurse or clinician, by looking or measuring.
+    Nurse,
+    /// A record: laboratory, anticoagulant book, letters.
+    Record,
+}
+
+impl Who {
+    /// The word used in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Patient => "patient",
+            Self::Referrer => "referrer",
+            Self::Nurse => "nurse",
+            Self::Record => "record",
+        }
+    }
+
+    /// Reads the word; `None` for anything else.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Patient, Self::Referrer, Self::Nurse, Self::Record].into_iter().find(|it| it.word() == word)
+    }
+}
+
+/// What kind of answer a question takes.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Answer {
+    /// Yes or no.
+    YesNo,
+    /// Exactly one option.
+    OneOf(Vec<Choice>),
+    /// Any number of options; none is an answer.
+    SeveralOf(Vec<Choice>),
+    /// A number without a unit.
+    Number {
+        /// Whole numbers only.
+        whole: bool,
+    },
+    /// A number with a unit.
+    Quantity {
+        /// What is measured.
+        measure: Measure,
+        /// The unit rules compare in.
+        unit: &'static str,
+        /// Units also accepted.
+        units: Vec<&'static str>,
+    },
+    /// A day, perhaps with a time.
+    Date,
+    /// Free text: shown, never evaluated.
+    Text,
+    /// Medicines taken.
+    Medicines,
+    /// Allergies and reactions.
+    Allergies,
+    /// Planned local anaesthetic.
+    Anaesthetic,
+}
+
+/// One option of a question.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Choice {
+    /// The word that is written.
+    pub id: String,
+    /// What it means.
+    pub text: String,
+}
+
+/// A fact computed from other facts.
+#[derive(Debug, Clone)]
+pub struct Derived {
+    /// Fact id, `derived.x`.
+    pub id: String,
+    /// What it is.
+    pub about: String,
+    /// How it is computed.
+    pub formula: Formula,
+    /// What the formula is given, in the order of its roles.
+    pub inputs: Vec<Input>,
+    /// Unit, for display.
+    pub unit: Option<String>,
+    /// Decimals, for display only; comparison is unrounded.
+    pub decimals: usize,
+    /// Slot of the fact.
+    pub slot: FactSlot,
+}
+
+/// What one role of a formula is given.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Input {
+    /// A fact.
+    Fact(FactSlot),
+    /// The value of a limit, in the unit the role needs.
+    Number(f64),
+}
+
+/// What stands in a slot.
+#[derive(Debug, Clone)]
+pub struct Fact {
+    /// The id by which rules name it.
+    pub id: String,
+    /// Where it comes from.
+    pub kind: FactKind,
+    /// What its values are.
+    pub fact_type: FactType,
+}
+
+/// Where a fact comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FactKind {
+    /// The answer to the question of this position.
+    Question(usize),
+    /// The date of that answer.
+    TakenOn(usize),
+    /// The derived fact of this position.
+    Derived(usize),
+}
+
+/// What the values of a fact are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FactType {
+    /// 0 is no, 1 is yes.
+    YesNo,
+    /// One of the options, by position.
+    OneOf,
+    /// A set of options, by position.
+    SeveralOf,
+    /// A number, with the unit rules compare in.
+    Number {
+        /// The unit; `None` for a plain number.
+        unit: Option<String>,
+        /// What is measured, if another unit could be converted.
+        measure: Option<Measure>,
+    },
+    /// A date.
+    Date,
+    /// Free text.
+    Text,
+    /// Medicines.
+    Medicines,
+    /// Allergies.
+    Allergies,
+    /// Planned anaesthetic: a set of agents.
+    Anaesthetic,
+}
+
+impl FactType {
+    /// The type in words for messages.
+    pub fn in_words(&self) -> String {
+        match self {
+            Self::YesNo => "a yes/no question".into(),
+            Self::OneOf => "a question with one choice".into(),
+            Self::SeveralOf => "a question with several choices".into(),
+            Self::Number { unit: Some(unit), .. } => format!("a number in {unit}"),
+            Self::Number { unit: None, .. } => "a number".into(),
+            Self::Date => "a date".into(),
+            Self::Text => "free text".into(),
+            Self::Medicines => "the list of medicines".into(),
+            Self::Allergies => "the list of allergies".into(),
+            Self::Anaesthetic => "the anaesthetic plan".into(),
+        }
+    }
+}
+
+impl Catalogue {
+    /// The slot of a fact id.
+    pub fn slot(&self, id: &str) -> Option<FactSlot> {
+        self.slots.get(id).copied()
+    }
+
+    /// What stands in a slot.
+    pub fn fact(&self, slot: FactSlot) -> Option<&Fact> {
+        self.facts.get(slot.index())
+    }
+
+    /// The id of a slot.
+    pub fn id(&self, slot: FactSlot) -> &str {
+        self.fact(slot).map_or("", |fact| &fact.id)
+    }
+
+    /// The question behind a slot, for an answer or its date.
+    pub fn question_of(&self, slot: FactSlot) -> Option<&Question> {
+        match self.fact(slot)?.kind {
+            FactKind::Question(at) | FactKind::TakenOn(at) => self.questions.get(at),
+            FactKind::Derived(_) => None,
+        }
+    }
+
+    /// The derived fact behind a slot.
+    pub fn derived_of(&self, slot: FactSlot) -> Option<&Derived> {
+        match self.fact(slot)?.kind {
+            FactKind::Derived(at) => self.derived.get(at),
+            _ => None,
+        }
+    }
+
+    /// The question of an id.
+    pub fn question(&self, id: &str) -> Option<&Question> {
+        self.question_of(self.slot(id)?)
+    }
+
+    /// The options of a fact: of its question, or the agents' names are not here (see the register).
+    pub fn options(&self, slot: FactSlot) -> &[Choice] {
+        match self.question_of(slot).map(|it| &it.answer) {
+            Some(Answer::OneOf(options) | Answer::SeveralOf(options)) => options,
+            _ => &[],
+        }
+    }
+}

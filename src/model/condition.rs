@@ -1,0 +1,113 @@
+//! Conditions: when a rule applies. A tree that people can read; `evaluate` compiles it.
+
+use super::bits::Bits;
+use crate::quantity::span::Span;
+use crate::truth::FactSlot;
+
+/// When a rule applies.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Condition {
+    /// Every one holds.
+    All(Vec<Condition>),
+    /// At least one holds.
+    Any(Vec<Condition>),
+    /// It does not hold.
+    Not(Box<Condition>),
+    /// At least so many distinct current medicines are among those named.
+    Taking {
+        /// The list of medicines.
+        fact: FactSlot,
+        /// Names as written in the rule.
+        named: Vec<String>,
+        /// The medicines they stand for.
+        medicines: Bits,
+        /// How many distinct ones; usually 1.
+        at_least: u16,
+    },
+    /// An allergy is to one of the substances named, or crosses with one.
+    AllergicTo {
+        /// The list of allergies.
+        fact: FactSlot,
+        /// Names as written in the rule.
+        named: Vec<String>,
+        /// The substances they stand for, cross-reactions included.
+        substances: Bits,
+        /// Only these reactions count, by position; all, if `None`.
+        reactions: Option<Bits>,
+    },
+    /// A test of one fact.
+    Fact {
+        /// Which fact.
+        fact: FactSlot,
+        /// Which test.
+        test: Test,
+    },
+}
+
+/// A test of one fact.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Test {
+    /// The choice is one of these options (for yes/no: 0 is no, 1 is yes).
+    OneOf(Vec<u16>),
+    /// The choice is none of these options.
+    NoneOf(Vec<u16>),
+    /// The set holds at least one of these options.
+    Includes(Vec<u16>),
+    /// The number or date compares so.
+    Compare(Comparison, Threshold),
+    /// The number or date lies between, bounds included.
+    Between(Threshold, Threshold),
+    /// The date lies further back than this from the procedure date.
+    OlderThan(SpanLimit),
+    /// The date lies no further back than this.
+    Within(SpanLimit),
+}
+
+/// How a number is compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Comparison {
+    /// Greater than.
+    Above,
+    /// Greater than or equal.
+    AtLeast,
+    /// Less than.
+    Below,
+    /// Less than or equal.
+    AtMost,
+}
+
+/// A number to compare with, in the fact's own unit. A date counts as days of the common era.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Threshold {
+    /// The number.
+    pub value: f64,
+    /// As written, unit included.
+    pub written: String,
+    /// The limit it comes from, by position; `None` for a literal.
+    pub limit: Option<usize>,
+}
+
+/// An age to compare with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SpanLimit {
+    /// The age.
+    pub span: Span,
+    /// The limit it comes from, by position; `None` for a literal.
+    pub limit: Option<usize>,
+}
+
+impl Condition {
+    /// Visits this condition and all below it.
+    pub fn visit<'a>(&'a self, see: &mut impl FnMut(&'a Condition)) {
+        see(self);
+        match self {
+            Self::All(parts) | Self::Any(parts) => {
+                for part in parts {
+                    part.visit(see);
+                }
+            }
+            Self::Not(part) => part.visit(see),
+            _ => {}
+        }
+    }
+}

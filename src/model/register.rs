@@ -1,0 +1,127 @@
+//! Registers of names: medicines with classes, allergens with groups, anaesthetics with limits.
+
+use std::collections::HashMap;
+
+use super::bits::Bits;
+use super::rule::Citation;
+
+/// Names of medicines and the classes they belong to.
+#[derive(Debug, Default)]
+pub struct MedicineRegister {
+    /// Medicines, by position.
+    pub medicines: Vec<Medicine>,
+    /// Classes: id, what it is, and its medicines, those of contained classes included.
+    pub classes: Vec<Term>,
+    /// Position of each name, synonyms included, in lower case.
+    pub names: HashMap<String, usize>,
+    /// Words that may follow a name in an entry: strength, form, frequency.
+    pub dose_words: Vec<String>,
+    /// Salts that may follow a name.
+    pub salt_words: Vec<String>,
+}
+
+/// One medicine.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Medicine {
+    /// Generic name, lower case.
+    pub name: String,
+    /// Spelling variants and synonyms.
+    pub also: Vec<String>,
+}
+
+/// A class or group with everything in it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Term {
+    /// Its id.
+    pub id: String,
+    /// What it is.
+    pub about: String,
+    /// Positions of its members, those of contained terms included.
+    pub members: Bits,
+}
+
+/// Names of substances that people react to.
+#[derive(Debug, Default)]
+pub struct AllergenRegister {
+    /// Names of the substances, by position. Every medicine is one, too.
+    pub substances: Vec<String>,
+    /// Groups with their substances.
+    pub groups: Vec<Term>,
+    /// What each name may mean, synonyms and group names included, in lower case.
+    pub names: HashMap<String, Bits>,
+    /// For each substance, itself and what it crosses with.
+    pub crosses: Vec<Bits>,
+    /// Reactions: id and meaning.
+    pub reactions: Vec<(String, String)>,
+}
+
+/// One local anaesthetic.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Agent {
+    /// Its id, the generic name.
+    pub id: String,
+    /// Spelling variants.
+    pub also: Vec<String>,
+    /// Chemical family.
+    pub family: String,
+    /// Lowest and highest strength for injection, in per cent.
+    pub strengths: (f64, f64),
+    /// Most in one digit, in mg.
+    pub per_digit: Option<f64>,
+    /// Limits; the first row that matches counts.
+    pub limits: Vec<AgentLimit>,
+}
+
+/// A limit of an agent.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AgentLimit {
+    /// With or without adrenaline.
+    pub adrenaline: bool,
+    /// From this age in completed years.
+    pub from_age: Option<f64>,
+    /// Below this age in completed years.
+    pub below_age: Option<f64>,
+    /// Milligrams for each kilogram of dosing weight.
+    pub per_kg: f64,
+    /// Milligrams at most, whatever the weight.
+    pub at_most: Option<f64>,
+    /// What other sources say.
+    pub other_figures: Option<String>,
+    /// Where it comes from.
+    pub citations: Vec<Citation>,
+}
+
+impl MedicineRegister {
+    /// The medicines that a name or class stands for; `None` if nothing has that name.
+    pub fn find(&self, name: &str) -> Option<Bits> {
+        if let Some(class) = self.classes.iter().find(|it| it.id == name) {
+            return Some(class.members.clone());
+        }
+        self.names.get(name).map(|&at| Bits::from_iter([at]))
+    }
+}
+
+impl AllergenRegister {
+    /// The substances that a name or group stands for, cross-reactions included; `None` if nothing
+    /// has that name.
+    pub fn find(&self, name: &str) -> Option<Bits> {
+        let group = self.groups.iter().find(|it| it.id == name).map(|it| &it.members);
+        let substances = group.or_else(|| self.names.get(name))?;
+        let mut all = substances.clone();
+        for at in substances.iter() {
+            if let Some(crosses) = self.crosses.get(at) {
+                all.extend(crosses);
+            }
+        }
+        Some(all)
+    }
+}
+
+impl Agent {
+    /// The limit that applies, and `None` where the register has none.
+    pub fn limit(&self, adrenaline: bool, age: f64) -> Option<&AgentLimit> {
+        self.limits.iter().find(|it| {
+            it.adrenaline == adrenaline && it.from_age.is_none_or(|from| from <= age) && it.below_age.is_none_or(|below| age < below)
+        })
+    }
+}

@@ -1,0 +1,152 @@
+//! Rules, concerns, citations, and the texts with placeholders that people read.
+
+use chrono::NaiveDate;
+
+use super::condition::Condition;
+use crate::outcome::{Outcome, Urgency};
+use crate::truth::FactSlot;
+
+/// The group a rule belongs to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Concern {
+    /// First part of its rules' ids.
+    pub id: String,
+    /// Heading.
+    pub title: String,
+}
+
+/// One contraindication or caution.
+#[derive(Debug, Clone)]
+pub struct Rule {
+    /// Full id, `concern/rule`.
+    pub id: String,
+    /// Position of its concern.
+    pub concern: usize,
+    /// Heading.
+    pub title: String,
+    /// Contraindication or caution.
+    pub kind: Kind,
+    /// What it asks for when it fires.
+    pub outcome: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+    /// When it applies.
+    pub when: Condition,
+    /// What is so.
+    pub reason: Text,
+    /// What to do.
+    pub action: Text,
+    /// What would lift it.
+    pub cleared_by: Option<Text>,
+    /// Where it comes from; at least one.
+    pub citations: Vec<Citation>,
+    /// First day of use.
+    pub in_force_from: NaiveDate,
+    /// Day of the last review.
+    pub last_reviewed: NaiveDate,
+    /// Day by which it must be reviewed again.
+    pub review_by: NaiveDate,
+}
+
+/// Contraindication or caution.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A reason not to operate, or not so.
+    Contraindication,
+    /// A reason for care. With outcome go: a precaution.
+    Caution,
+}
+
+impl Kind {
+    /// The word used in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Contraindication => "contraindication",
+            Self::Caution => "caution",
+        }
+    }
+}
+
+/// Where a rule or limit comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Citation {
+    /// Publication, practice or proposal.
+    pub basis: Basis,
+    /// Section, table or page.
+    pub at: Option<String>,
+}
+
+/// What stands behind a citation.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Basis {
+    /// A publication, by position in the bibliography.
+    Published(usize),
+    /// Accepted trade practice without a published source.
+    CommonPractice(String),
+    /// A figure that governance must own.
+    LocalProposal(String),
+}
+
+/// A publication.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Publication {
+    /// Permanent name.
+    pub id: String,
+    /// The body or authors.
+    pub by: String,
+    /// Its title.
+    pub title: String,
+    /// Its year, if it shows one.
+    pub year: Option<i32>,
+    /// The publisher's own page.
+    pub link: Option<String>,
+    /// Whether somebody opened it.
+    pub checked: Checked,
+    /// When; needed for one that was read.
+    pub checked_on: Option<NaiveDate>,
+    /// What should be known about the check.
+    pub note: Option<String>,
+}
+
+/// Whether somebody opened a publication.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Checked {
+    /// Yes.
+    Read,
+    /// No: cited from memory, to be opened and checked.
+    FromMemory,
+}
+
+impl Checked {
+    /// The word used in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::FromMemory => "from-memory",
+        }
+    }
+}
+
+/// A sentence with placeholders.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Text {
+    /// Its pieces in order.
+    pub pieces: Vec<Piece>,
+}
+
+/// A piece of a sentence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Piece {
+    /// Words as they stand.
+    Words(String),
+    /// The value of a fact.
+    Fact(FactSlot),
+    /// The age of a dated answer at the procedure, by the slot of its date.
+    Age(FactSlot),
+    /// The value of a limit, by position.
+    Limit(usize),
+    /// The patient's medicines that the rule's conditions matched.
+    Medicines,
+    /// The patient's allergies that the rule's conditions matched.
+    Allergies,
+}

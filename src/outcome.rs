@@ -1,0 +1,83 @@
+//! The outcome of a rule, the urgency of a referral, and how outcomes combine into a verdict.
+
+/// What a rule asks for when it fires, and what a whole screening comes to. Ordered: go < defer < refer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Outcome {
+    /// Proceed; the finding's action is a precaution.
+    Go,
+    /// Not yet: something must be known or must change first.
+    Defer,
+    /// Not here: another service decides or treats.
+    Refer,
+}
+
+impl Outcome {
+    /// The word used in rules, reports and JSON.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Go => "go",
+            Self::Defer => "defer",
+            Self::Refer => "refer",
+        }
+    }
+
+    /// Reads the word; `None` for anything else.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Go, Self::Defer, Self::Refer].into_iter().find(|it| it.word() == word)
+    }
+}
+
+/// How fast a referral must be made. Ordered: routine < urgent < same-day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Urgency {
+    /// In the ordinary way.
+    Routine,
+    /// Ahead of routine work.
+    Urgent,
+    /// Today.
+    SameDay,
+}
+
+impl Urgency {
+    /// The word used in rules, reports and JSON.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Routine => "routine",
+            Self::Urgent => "urgent",
+            Self::SameDay => "same-day",
+        }
+    }
+
+    /// Reads the word; `None` for anything else.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Routine, Self::Urgent, Self::SameDay].into_iter().find(|it| it.word() == word)
+    }
+}
+
+/// The span from the best to the worst case, and the verdict between them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    /// The worst outcome among the rules that fire; go if none does.
+    pub best_case: Outcome,
+    /// The same, counting the undetermined rules as if they fired.
+    pub worst_case: Outcome,
+}
+
+impl Span {
+    /// Combines the outcomes of the rules that fire and of those that are undetermined.
+    pub fn of(firing: impl Iterator<Item = Outcome>, undetermined: impl Iterator<Item = Outcome>) -> Self {
+        let best_case = firing.max().unwrap_or(Outcome::Go);
+        let worst_case = undetermined.max().unwrap_or(Outcome::Go).max(best_case);
+        Self { best_case, worst_case }
+    }
+
+    /// Go only when nothing, known or missing, speaks against it; refer when that is established;
+    /// everything between is defer.
+    pub fn verdict(self) -> Outcome {
+        match (self.best_case, self.worst_case) {
+            (Outcome::Go, Outcome::Go) => Outcome::Go,
+            (Outcome::Refer, _) => Outcome::Refer,
+            _ => Outcome::Defer,
+        }
+    }
+}

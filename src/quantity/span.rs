@@ -1,0 +1,107 @@
+//! Spans of time as a rule set writes them: `72 hours`, `3 months`.
+//!
+//! A span keeps its unit. Three months are three months of the calendar, never ninety-one days.
+
+use std::fmt;
+
+/// Most digits in the count of a span.
+const MOST_DIGITS: usize = 4;
+
+/// A span of time with the unit it was written in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Span {
+    /// How many of the unit, 0 to 9999.
+    pub count: u32,
+    /// The unit.
+    pub unit: SpanUnit,
+}
+
+/// The units a span may have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum SpanUnit {
+    /// Sixty minutes.
+    Hours,
+    /// Twenty-four hours, or a day of the calendar where only dates are known.
+    Days,
+    /// Seven days.
+    Weeks,
+    /// Months of the calendar.
+    Months,
+    /// Twelve months of the calendar.
+    Years,
+}
+
+impl Span {
+    /// Reads a span such as `72 hours`, `1 day` or `3 months`: a whole number, a space, and the unit written out.
+    ///
+    /// # Returns
+    /// `None` if the text is anything else; there are no fractions, signs or abbreviations.
+    pub fn read(text: &str) -> Option<Self> {
+        let (count, unit) = text.trim().split_once(char::is_whitespace)?;
+        let plain = count.len() <= MOST_DIGITS && count.chars().all(|c| c.is_ascii_digit());
+        if !plain {
+            return None;
+        }
+        let count = count.parse().ok()?;
+        let unit = SpanUnit::from_word(unit.trim_start())?;
+        Some(Self { count, unit })
+    }
+
+    /// The span in minutes, if its unit has a fixed length.
+    ///
+    /// # Returns
+    /// `None` for months and years: how long they are depends on where they start.
+    pub fn minutes(self) -> Option<i64> {
+        let hours = match self.unit {
+            SpanUnit::Hours => 1,
+            SpanUnit::Days => 24,
+            SpanUnit::Weeks => 7 * 24,
+            SpanUnit::Months | SpanUnit::Years => return None,
+        };
+        Some(i64::from(self.count) * hours * 60)
+    }
+
+    /// The span in months of the calendar, if that is what it is.
+    ///
+    /// # Returns
+    /// `None` for hours, days and weeks, and for more years than the type holds.
+    pub fn months(self) -> Option<u32> {
+        match self.unit {
+            SpanUnit::Months => Some(self.count),
+            SpanUnit::Years => self.count.checked_mul(12),
+            SpanUnit::Hours | SpanUnit::Days | SpanUnit::Weeks => None,
+        }
+    }
+}
+
+impl SpanUnit {
+    /// Reads the unit, in the singular or the plural, in any case.
+    fn from_word(word: &str) -> Option<Self> {
+        match word.to_ascii_lowercase().as_str() {
+            "hour" | "hours" => Some(Self::Hours),
+            "day" | "days" => Some(Self::Days),
+            "week" | "weeks" => Some(Self::Weeks),
+            "month" | "months" => Some(Self::Months),
+            "year" | "years" => Some(Self::Years),
+            _ => None,
+        }
+    }
+
+    /// The unit for one.
+    fn word(self) -> &'static str {
+        match self {
+            Self::Hours => "hour",
+            Self::Days => "day",
+            Self::Weeks => "week",
+            Self::Months => "month",
+            Self::Years => "year",
+        }
+    }
+}
+
+impl fmt::Display for Span {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let plural = if self.count == 1 { "" } else { "s" };
+        write!(f, "{} {}{plural}", self.count, self.unit.word())
+    }
+}

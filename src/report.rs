@@ -1,0 +1,71 @@
+//! A screening as text for people and as JSON for programs.
+//!
+//! Says what the screening holds and decides nothing: no outcome is worked out here that the screening does not
+//! already fix. Prints nothing either; the caller writes the text it gets.
+
+use crate::outcome::{Outcome, Urgency};
+use crate::screening::Screening;
+
+pub mod json;
+pub mod page;
+pub mod text;
+
+pub use page::Style;
+
+/// What every report says in one line.
+pub const SAFETY: &str = "This supports a licensed clinician's decision and never makes it; local policy prevails.";
+
+/// An outcome and, for a referral, how fast. Ordered: go < defer < refer, then by urgency.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Standing {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+}
+
+impl Standing {
+    /// "refer, same-day"; the outcome alone without an urgency.
+    pub fn words(self) -> String {
+        match self.urgency {
+            Some(urgency) => format!("{}, {}", self.outcome.word(), urgency.word()),
+            None => self.outcome.word().to_owned(),
+        }
+    }
+
+    /// The same with the outcome in capitals, as a verdict is shown.
+    pub fn verdict_words(self) -> String {
+        let outcome = self.outcome.word().to_uppercase();
+        match self.urgency {
+            Some(urgency) => format!("{outcome}, {}", urgency.word()),
+            None => outcome,
+        }
+    }
+}
+
+/// The verdict, with the most pressing urgency among the findings if it is refer.
+pub fn verdict(screening: &Screening) -> Standing {
+    let urgency = screening.findings.iter().filter(|it| it.outcome == Outcome::Refer).filter_map(|it| it.urgency).max();
+    Standing { outcome: screening.verdict, urgency: urgency.filter(|_| screening.verdict == Outcome::Refer) }
+}
+
+/// What the verdict could still become, if that is worse than what it is.
+///
+/// # Missing data
+/// Undetermined rules count as if they fired. A referral that could turn out to be more pressing counts as worse.
+pub fn could_be(screening: &Screening) -> Option<Standing> {
+    let now = verdict(screening);
+    let open = screening.undetermined.iter().filter(|it| it.outcome_if_fires == Outcome::Refer).filter_map(|it| it.urgency).max();
+    let urgency = open.max(now.urgency).filter(|_| screening.worst_case == Outcome::Refer);
+    let worst = Standing { outcome: screening.worst_case, urgency };
+    (worst > now).then_some(worst)
+}
+
+/// Whether a character could steer a terminal, reorder the text around it, or split a line where none ends.
+///
+/// Control characters, and the characters of Unicode that set the direction of text or separate lines. The joiners
+/// that some scripts need are not among them.
+pub fn steers(character: char) -> bool {
+    character.is_control()
+        || matches!(character, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}

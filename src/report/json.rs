@@ -1,0 +1,354 @@
+//! A screening as JSON, as `schemas/screening.schema.json` describes it.
+//!
+//! The shape is a promise to programs: keys keep their names and their order, and a key without a value is null or
+//! empty, never left out. Nothing is cleaned or shortened here; a note arrives as it was written.
+
+use serde::Serialize;
+use serde_json::Value;
+
+use super::{SAFETY, steers};
+use crate::formulas::without_noise;
+use crate::quantity::{tidy, tidy_down};
+use crate::screening::{self, Cited, Screening};
+
+/// The version of the shape.
+const VERSION: u8 = 1;
+
+/// The screening as a JSON value.
+pub fn value(screening: &Screening) -> Value {
+    // Nothing in these types can fail to become JSON: no foreign type, no key but text, no number that is not finite.
+    serde_json::to_value(Document::of(screening)).unwrap_or_default()
+}
+
+/// One screening as an object over several lines, ending with a line end.
+pub fn one(screening: &Screening) -> String {
+    let text = serde_json::to_string_pretty(&Document::of(screening)).unwrap_or_default();
+    escaped(&text) + "\n"
+}
+
+/// Several screenings as an array over several lines, ending with a line end.
+pub fn several(screenings: &[Screening]) -> String {
+    let documents: Vec<Document<'_>> = screenings.iter().map(Document::of).collect();
+    escaped(&serde_json::to_string_pretty(&documents).unwrap_or_default()) + "\n"
+}
+
+/// One screening as an object on a single line, ending with a line end.
+pub fn line(screening: &Screening) -> String {
+    escaped(&serde_json::to_string(&Document::of(screening)).unwrap_or_default()) + "\n"
+}
+
+/// Writes characters that could steer a terminal or split a line as escapes; they only ever stand inside strings,
+/// so the document stays the same. The line ends of the layout stay.
+fn escaped(json: &str) -> String {
+    let mut text = String::with_capacity(json.len());
+    for character in json.chars() {
+        if character != '\n' && steers(character) {
+            text.push_str(&format!("\\u{:04x}", u32::from(character)));
+        } else {
+            text.push(character);
+        }
+    }
+    text
+}
+
+#[derive(Serialize)]
+struct Document<'a> {
+    screening: u8,
+    tool: Tool,
+    rule_set: RuleSet<'a>,
+    reference: &'a str,
+    source: Source<'a>,
+    clinic: Option<Source<'a>>,
+    as_of: String,
+    procedure_on: Option<&'a str>,
+    verdict: &'static str,
+    best_case: &'static str,
+    worst_case: &'static str,
+    findings: Vec<Finding<'a>>,
+    undetermined: Vec<Undetermined<'a>>,
+    to_ask: Vec<ToAsk<'a>>,
+    anaesthetic: Option<Anaesthetic<'a>>,
+    notes: Vec<Note<'a>>,
+    unrecognised: Vec<Unrecognised<'a>>,
+    // Filled once plans and days can be tried out; there from the start, so that no reader has to test for them.
+    alternatives: [(); 0],
+    dates: [(); 0],
+    safety: &'static str,
+}
+
+#[derive(Serialize)]
+struct Tool {
+    name: &'static str,
+    version: &'static str,
+}
+
+#[derive(Serialize)]
+struct RuleSet<'a> {
+    id: &'a str,
+    edition: &'a str,
+    status: &'static str,
+    digest: String,
+}
+
+#[derive(Serialize)]
+struct Source<'a> {
+    path: &'a str,
+    digest: String,
+}
+
+#[derive(Serialize)]
+struct Finding<'a> {
+    rule: &'a str,
+    concern: &'a str,
+    title: &'a str,
+    kind: &'static str,
+    outcome: &'static str,
+    urgency: Option<&'static str>,
+    reason: &'a str,
+    action: &'a str,
+    cleared_by: Option<&'a str>,
+    because: Vec<Because<'a>>,
+    citations: Vec<Citation<'a>>,
+}
+
+#[derive(Serialize)]
+struct Because<'a> {
+    fact: &'a str,
+    value: &'a str,
+    path: Option<&'a str>,
+    line: Option<usize>,
+    column: Option<usize>,
+    from: &'a [String],
+}
+
+// The key `basis` tells the two shapes apart.
+#[derive(Serialize)]
+#[serde(untagged)]
+enum Citation<'a> {
+    Published {
+        source: &'a str,
+        title: &'a str,
+        by: &'a str,
+        year: Option<i32>,
+        at: Option<&'a str>,
+        basis: &'static str,
+        checked: &'static str,
+    },
+    Unpublished {
+        text: &'a str,
+        basis: &'static str,
+    },
+}
+
+#[derive(Serialize)]
+struct Undetermined<'a> {
+    rule: &'a str,
+    concern: &'a str,
+    title: &'a str,
+    outcome_if_fires: &'static str,
+    urgency: Option<&'static str>,
+    waits_for: &'a [String],
+}
+
+#[derive(Serialize)]
+struct ToAsk<'a> {
+    fact: &'a str,
+    ask: &'a str,
+    from: &'static str,
+    why: &'a str,
+    could_lead_to: &'static str,
+    rules: &'a [String],
+    depends: bool,
+}
+
+#[derive(Serialize)]
+struct Anaesthetic<'a> {
+    load: Option<f64>,
+    per_agent: Vec<AgentDose<'a>>,
+    largest_volume_same_mix: Option<String>,
+    volume_per_toe: Option<String>,
+    basis: &'a [String],
+}
+
+#[derive(Serialize)]
+struct AgentDose<'a> {
+    agent: &'a str,
+    percent: Option<f64>,
+    volume_ml: Option<f64>,
+    dose_mg: Option<f64>,
+    limit_mg: Option<f64>,
+    limit_from: Option<&'a str>,
+    share: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct Note<'a> {
+    section: &'a str,
+    text: &'a str,
+    path: &'a str,
+    line: usize,
+}
+
+#[derive(Serialize)]
+struct Unrecognised<'a> {
+    text: &'a str,
+    nearest: Option<&'a str>,
+    path: &'a str,
+    line: usize,
+}
+
+impl<'a> Document<'a> {
+    fn of(it: &'a Screening) -> Self {
+        Self {
+            screening: VERSION,
+            tool: Tool { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") },
+            rule_set: RuleSet {
+                id: &it.rule_set.id,
+                edition: &it.rule_set.edition,
+                status: it.rule_set.status.word(),
+                digest: digest(&it.rule_set.digest),
+            },
+            reference: &it.reference,
+            source: Source::of(&it.source),
+            clinic: it.clinic.as_ref().map(Source::of),
+            as_of: it.as_of.to_string(),
+            procedure_on: it.procedure_on.as_deref(),
+            verdict: it.verdict.word(),
+            best_case: it.best_case.word(),
+            worst_case: it.worst_case.word(),
+            findings: it.findings.iter().map(Finding::of).collect(),
+            undetermined: it.undetermined.iter().map(Undetermined::of).collect(),
+            to_ask: it.to_ask.iter().map(ToAsk::of).collect(),
+            anaesthetic: it.anaesthetic.as_ref().map(Anaesthetic::of),
+            notes: it
+                .notes
+                .iter()
+                .map(|it| Note { section: &it.section, text: &it.text, path: &it.path, line: it.line })
+                .collect(),
+            unrecognised: it
+                .unrecognised
+                .iter()
+                .map(|it| Unrecognised { text: &it.text, nearest: it.nearest.as_deref(), path: &it.path, line: it.line })
+                .collect(),
+            alternatives: [],
+            dates: [],
+            safety: SAFETY,
+        }
+    }
+}
+
+impl<'a> Source<'a> {
+    fn of(it: &'a screening::SourceStamp) -> Self {
+        Self { path: &it.path, digest: digest(&it.digest) }
+    }
+}
+
+impl<'a> Finding<'a> {
+    fn of(it: &'a screening::Finding) -> Self {
+        Self {
+            rule: &it.rule,
+            concern: &it.concern,
+            title: &it.title,
+            kind: it.kind.word(),
+            outcome: it.outcome.word(),
+            urgency: it.urgency.map(|it| it.word()),
+            reason: &it.reason,
+            action: &it.action,
+            cleared_by: it.cleared_by.as_deref(),
+            because: it
+                .because
+                .iter()
+                .map(|it| Because {
+                    fact: &it.fact,
+                    value: &it.value,
+                    path: it.path.as_deref(),
+                    line: it.line,
+                    column: it.column,
+                    from: &it.from,
+                })
+                .collect(),
+            citations: it.citations.iter().map(Citation::of).collect(),
+        }
+    }
+}
+
+impl<'a> Citation<'a> {
+    fn of(it: &'a Cited) -> Self {
+        match it {
+            Cited::Published { source, title, by, year, at, read } => Self::Published {
+                source,
+                title,
+                by,
+                year: *year,
+                at: at.as_deref(),
+                basis: "published",
+                checked: if *read { "read" } else { "from-memory" },
+            },
+            Cited::CommonPractice(text) => Self::Unpublished { text, basis: "common-practice" },
+            Cited::LocalProposal(text) => Self::Unpublished { text, basis: "local-proposal" },
+        }
+    }
+}
+
+impl<'a> Undetermined<'a> {
+    fn of(it: &'a screening::Undetermined) -> Self {
+        Self {
+            rule: &it.rule,
+            concern: &it.concern,
+            title: &it.title,
+            outcome_if_fires: it.outcome_if_fires.word(),
+            urgency: it.urgency.map(|it| it.word()),
+            waits_for: &it.waits_for,
+        }
+    }
+}
+
+impl<'a> ToAsk<'a> {
+    fn of(it: &'a screening::ToAsk) -> Self {
+        Self {
+            fact: &it.fact,
+            ask: &it.ask,
+            from: it.from,
+            why: &it.why,
+            could_lead_to: it.could_lead_to.word(),
+            rules: &it.rules,
+            depends: it.depends,
+        }
+    }
+}
+
+impl<'a> Anaesthetic<'a> {
+    fn of(it: &'a screening::Anaesthetic) -> Self {
+        Self {
+            load: number(it.load),
+            per_agent: it.per_agent.iter().map(AgentDose::of).collect(),
+            largest_volume_same_mix: it.largest_volume_same_mix.map(|it| format!("{} mL", tidy_down(it, 1))),
+            volume_per_toe: it.volume_per_toe.map(|it| format!("{} mL", tidy(it, None))),
+            basis: &it.basis,
+        }
+    }
+}
+
+impl<'a> AgentDose<'a> {
+    fn of(it: &'a screening::AgentDose) -> Self {
+        Self {
+            agent: &it.agent,
+            percent: number(it.percent),
+            volume_ml: number(it.volume_ml),
+            dose_mg: number(it.dose_mg),
+            limit_mg: number(it.limit_mg),
+            limit_from: it.limit_from.as_deref(),
+            share: number(it.share),
+        }
+    }
+}
+
+/// A number without the noise of binary arithmetic; null for one that is not finite.
+fn number(value: Option<f64>) -> Option<f64> {
+    value.filter(|it| it.is_finite()).map(without_noise)
+}
+
+/// A digest with the name of its kind.
+fn digest(hexadecimal: &str) -> String {
+    format!("sha256:{hexadecimal}")
+}

@@ -1,0 +1,88 @@
+//! The anaesthetic arithmetic as a small table with the figures it rests on.
+
+use crate::quantity::{tidy, tidy_beside, tidy_down};
+use crate::report::page::{Page, Paint, one_line};
+use crate::screening::{AgentDose, Anaesthetic};
+use textwrap::core::display_width;
+
+/// The load at which the planned anaesthetic reaches its limit.
+const FULL: f64 = 1.0;
+
+/// Stands where a figure cannot be worked out yet.
+const MISSING: &str = "?";
+
+/// The table, the load, the volumes and what they rest on.
+///
+/// # Missing data
+/// A figure that cannot be worked out is a question mark, and a missing load says so in words.
+pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
+    page.heading("Anaesthetic arithmetic");
+    let mut rows = vec![["agent", "strength", "volume", "dose", "limit", "share"].map(str::to_owned)];
+    rows.extend(anaesthetic.per_agent.iter().map(row));
+    table(page, &rows);
+    for it in &anaesthetic.per_agent {
+        let from = match &it.limit_from {
+            Some(from) => from.as_str(),
+            None => "no limit known for these answers yet",
+        };
+        page.paragraph(4, &format!("limit of {}: {from}", it.agent));
+    }
+    page.paragraph(4, &load(anaesthetic.load));
+    if let Some(volume) = anaesthetic.largest_volume_same_mix {
+        page.paragraph(4, &format!("largest volume of the same mixture: {} mL", tidy_down(volume, 1)));
+    }
+    if let Some(volume) = anaesthetic.volume_per_toe {
+        page.paragraph(4, &format!("planned for each toe: {} mL", tidy(volume, Some(2))));
+    }
+    if !anaesthetic.basis.is_empty() {
+        page.paragraph(4, &format!("rests on {}", anaesthetic.basis.join("; ")));
+    }
+}
+
+/// The load in words; never rounded across the limit.
+fn load(load: Option<f64>) -> String {
+    match load {
+        None => "load (shares added up): cannot be worked out yet".to_owned(),
+        Some(load) => {
+            let side = if load > FULL { "ABOVE the limit, which is 1" } else { "the limit is 1" };
+            format!("load (shares added up): {}; {side}", tidy_beside(load, 2, FULL))
+        }
+    }
+}
+
+/// One agent. A dose is never rounded across its limit, and a limit is never rounded up.
+fn row(it: &AgentDose) -> [String; 6] {
+    let with = |value: Option<String>, unit: &str| value.map_or(MISSING.to_owned(), |it| format!("{it} {unit}"));
+    let dose = it.dose_mg.map(|dose| match it.limit_mg {
+        Some(limit) => tidy_beside(dose, 1, limit),
+        None => tidy(dose, Some(1)),
+    });
+    [
+        one_line(&it.agent).into_owned(),
+        with(it.percent.map(|it| tidy(it, None)), "%"),
+        with(it.volume_ml.map(|it| tidy(it, None)), "mL"),
+        with(dose, "mg"),
+        with(it.limit_mg.map(|it| tidy_down(it, 1)), "mg"),
+        it.share.map_or(MISSING.to_owned(), |it| tidy_beside(it, 2, FULL)),
+    ]
+}
+
+/// Names to the left, figures to the right, the first row as its heading.
+fn table(page: &mut Page, rows: &[[String; 6]]) {
+    let mut widths = [0; 6];
+    for row in rows {
+        for (width, cell) in widths.iter_mut().zip(row) {
+            *width = display_width(cell).max(*width);
+        }
+    }
+    for (at, row) in rows.iter().enumerate() {
+        let mut line = "  ".to_owned();
+        for (column, (cell, width)) in row.iter().zip(widths).enumerate() {
+            let pad = " ".repeat(width.saturating_sub(display_width(cell)));
+            line.push_str("  ");
+            line.push_str(&if column == 0 { format!("{cell}{pad}") } else { format!("{pad}{cell}") });
+        }
+        let line = page.painted(&line, if at == 0 { Paint::Faint } else { Paint::Plain });
+        page.line(&line);
+    }
+}

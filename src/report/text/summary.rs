@@ -1,0 +1,126 @@
+//! Several screenings on one page: a line for each patient, the most pressing first.
+
+use std::cmp::Reverse;
+
+use textwrap::core::display_width;
+
+use super::{counted, first_and_later, rule_set};
+use crate::outcome::{Outcome, Urgency};
+use crate::report::page::{Page, Paint, Style, one_line};
+use crate::report::{SAFETY, could_be, verdict};
+use crate::screening::Screening;
+
+/// Columns between two columns of the table.
+const GAP: usize = 2;
+
+/// The headings of the columns of fixed width.
+const HEADINGS: [&str; 4] = ["verdict", "reference", "surgery", "found"];
+
+/// One line for each patient, then the counts. `refused` files could not be screened and are counted.
+///
+/// # Missing data
+/// Each line says how many answers are missing and what the verdict could still become.
+pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> String {
+    let mut sorted: Vec<&Screening> = screenings.iter().collect();
+    sorted.sort_by_key(|it| (Reverse(verdict(it)), it.reference.as_str(), it.source.path.as_str()));
+    let mut page = Page::new(style);
+    if !sorted.is_empty() {
+        table(&mut page, &sorted);
+        page.blank();
+        page.paragraph(0, "found: findings against surgery + precautions.");
+    }
+    page.paragraph(0, &counts(&sorted, refused));
+    let mut stamps: Vec<String> = Vec::new();
+    for stamp in sorted.iter().map(|it| rule_set(it)) {
+        if !stamps.contains(&stamp) {
+            stamps.push(stamp);
+        }
+    }
+    for stamp in stamps {
+        page.paragraph(0, &stamp);
+    }
+    page.paragraph(0, SAFETY);
+    page.finish()
+}
+
+/// The lines, with the last column in what room the others leave.
+fn table(page: &mut Page, screenings: &[&Screening]) {
+    let rows: Vec<[String; 4]> = screenings.iter().map(|it| cells(it)).collect();
+    let mut widths = HEADINGS.map(display_width);
+    for row in &rows {
+        for (width, cell) in widths.iter_mut().zip(row) {
+            *width = display_width(cell).max(*width);
+        }
+    }
+    let room = page.columns().saturating_sub(widths.iter().map(|it| it + GAP).sum());
+    let heading: String = HEADINGS.iter().zip(widths).map(|(cell, width)| padded(cell, width)).collect();
+    let heading = page.painted(&format!("{heading}waits for"), Paint::Faint);
+    page.line(&heading);
+    for (screening, row) in screenings.iter().zip(&rows) {
+        let mut line = String::new();
+        for (at, (cell, width)) in row.iter().zip(widths).enumerate() {
+            let paint = if at == 0 { Paint::Outcome(screening.verdict) } else { Paint::Plain };
+            line.push_str(&page.painted(&padded(cell, width), paint));
+        }
+        line.push_str(&waits_for(screening, room));
+        page.line(&line);
+    }
+}
+
+fn cells(screening: &Screening) -> [String; 4] {
+    let care = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).count();
+    [
+        verdict(screening).verdict_words(),
+        one_line(&screening.reference).into_owned(),
+        screening.procedure_on.as_deref().map_or("not known".to_owned(), |it| one_line(it).into_owned()),
+        format!("{} + {care}", screening.findings.len() - care),
+    ]
+}
+
+fn padded(cell: &str, width: usize) -> String {
+    format!("{cell}{}", " ".repeat((width + GAP).saturating_sub(display_width(cell))))
+}
+
+/// What is missing, as fully as the room allows: the answers, or the first of them, or how many.
+fn waits_for(screening: &Screening, room: usize) -> String {
+    let could = could_be(screening).map_or(String::new(), |it| format!(" (could be {})", it.words()));
+    let (asks, _) = first_and_later(&screening.to_ask);
+    let mut fullest = match asks.len() {
+        0 => format!("nothing{could}"),
+        n => format!("{}{could}", counted(n, "answer", "answers")),
+    };
+    let mut named = String::new();
+    for (at, ask) in asks.iter().enumerate() {
+        named.push_str(if at == 0 { "" } else { ", " });
+        named.push_str(&one_line(&ask.fact));
+        if display_width(&named) > room {
+            break;
+        }
+        let rest = match asks.len() - at - 1 {
+            0 => String::new(),
+            n => format!(" and {n} more"),
+        };
+        let form = format!("{named}{rest}{could}");
+        if display_width(&form) <= room {
+            fullest = form;
+        }
+    }
+    fullest
+}
+
+/// "5 screened: 2 refer (1 same-day, 1 routine), 1 defer, 2 go. 1 file refused, not screened."
+fn counts(screenings: &[&Screening], refused: usize) -> String {
+    let of = |wanted: Outcome| screenings.iter().filter(|it| it.verdict == wanted).count();
+    let urgencies: Vec<String> = [Urgency::SameDay, Urgency::Urgent, Urgency::Routine]
+        .into_iter()
+        .map(|wanted| (screenings.iter().filter(|it| verdict(it).urgency == Some(wanted)).count(), wanted))
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, urgency)| format!("{n} {}", urgency.word()))
+        .collect();
+    let urgencies = if urgencies.is_empty() { String::new() } else { format!(" ({})", urgencies.join(", ")) };
+    let refused = match refused {
+        0 => String::new(),
+        n => format!(" {} and NOT screened; the problems are listed apart.", counted(n, "file was refused", "files were refused")),
+    };
+    format!("{} screened: {} refer{urgencies}, {} defer, {} go.{refused}", screenings.len(), of(Outcome::Refer), of(Outcome::Defer), of(Outcome::Go))
+}

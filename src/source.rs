@@ -1,0 +1,166 @@
+//! One loaded text: its name, its bytes, and where each value sits in it. Knows no file format.
+
+use std::ops::Range;
+
+/// A text under the name the user knows it by.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Source {
+    name: String,
+    text: String,
+    line_starts: Vec<usize>,
+}
+
+/// Where a value stands: line and column count from 1, the column in characters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Position {
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, from 1.
+    pub column: usize,
+}
+
+impl Source {
+    /// Keeps a text and finds its lines.
+    pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
+        let text = text.into();
+        let line_starts =
+            std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
+        Self { name: name.into(), text, line_starts }
+    }
+
+    /// The name the user knows the file by.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The whole text.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// The text of a range; empty if the range does not fit the text.
+    pub fn slice(&self, span: &Range<usize>) -> &str {
+        self.text.get(span.clone()).unwrap_or("")
+    }
+
+    /// Index, from 0, of the line that holds a byte offset.
+    pub fn line_index(&self, offset: usize) -> usize {
+        self.line_starts.partition_point(|&start| start <= offset).saturating_sub(1)
+    }
+
+    /// Byte range of a line without its line end; `None` past the last line.
+    pub fn line_range(&self, index: usize) -> Option<Range<usize>> {
+        let start = *self.line_starts.get(index)?;
+        let end = self.line_starts.get(index + 1).map_or(self.text.len(), |&next| next - 1);
+        let end = if self.text.get(start..end).is_some_and(|line| line.ends_with('\r')) { end - 1 } else { end };
+        Some(start..end)
+    }
+
+    /// How many lines there are.
+    pub fn line_count(&self) -> usize {
+        self.line_starts.len()
+    }
+
+    /// Line and column of a byte offset.
+    pub fn position(&self, offset: usize) -> Position {
+        let line = self.line_index(offset);
+        let start = self.line_starts.get(line).copied().unwrap_or(0);
+        let column = self.text.get(start..offset).map_or(0, |before| before.chars().count()) + 1;
+        Position { line: line + 1, column }
+    }
+}
+
+/// One value of a text and the bytes it covers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Node {
+    /// The bytes of the value.
+    pub span: Range<usize>,
+    /// What the value is.
+    pub kind: Kind,
+}
+
+/// What a value is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Kind {
+    /// Nothing written, `null` or `~`.
+    Null,
+    /// `true` or `false`. (`yes` and `no` are texts.)
+    Bool(bool),
+    /// A finite number.
+    Number(f64),
+    /// A text, quoted or not.
+    Text(String),
+    /// A list.
+    List(Vec<Node>),
+    /// A mapping, in the order written, without repeated keys.
+    Map(Vec<Entry>),
+}
+
+/// One key of a mapping with its value.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry {
+    /// The key.
+    pub key: String,
+    /// The bytes of the key.
+    pub key_span: Range<usize>,
+    /// The value.
+    pub value: Node,
+}
+
+impl Node {
+    /// The entries of a mapping; empty for anything else.
+    pub fn entries(&self) -> &[Entry] {
+        match &self.kind {
+            Kind::Map(entries) => entries,
+            _ => &[],
+        }
+    }
+
+    /// The items of a list; empty for anything else.
+    pub fn items(&self) -> &[Node] {
+        match &self.kind {
+            Kind::List(items) => items,
+            _ => &[],
+        }
+    }
+
+    /// The entry under a key of a mapping.
+    pub fn entry(&self, key: &str) -> Option<&Entry> {
+        self.entries().iter().find(|it| it.key == key)
+    }
+
+    /// The value under a key of a mapping.
+    pub fn get(&self, key: &str) -> Option<&Node> {
+        self.entry(key).map(|it| &it.value)
+    }
+
+    /// The text of a text value.
+    pub fn text(&self) -> Option<&str> {
+        match &self.kind {
+            Kind::Text(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// The text of a scalar as it should be read by people: a text as it is, a number, boolean as
+    /// written. `None` for lists, mappings and nothing.
+    pub fn written<'a>(&'a self, source: &'a Source) -> Option<&'a str> {
+        match &self.kind {
+            Kind::Text(text) => Some(text),
+            Kind::Number(_) | Kind::Bool(_) => Some(source.slice(&self.span)),
+            _ => None,
+        }
+    }
+
+    /// What the value is, in words for messages.
+    pub fn kind_in_words(&self) -> &'static str {
+        match &self.kind {
+            Kind::Null => "nothing",
+            Kind::Bool(_) => "true/false",
+            Kind::Number(_) => "a number",
+            Kind::Text(_) => "a text",
+            Kind::List(_) => "a list",
+            Kind::Map(_) => "a mapping",
+        }
+    }
+}
