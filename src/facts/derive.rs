@@ -244,9 +244,11 @@ impl Inputs<'_> {
             Formula::DigitLoad => {
                 let (plan, n_toes) = self.plan_and_toes()?;
                 let mut highest = Some(0.0_f64);
-                for it in plan {
-                    let Some(per_digit) = self.rule_set.agents.get(it.agent).and_then(|agent| agent.per_digit) else { continue };
-                    let share = dose(it).and_then(|mg| anaesthetic::fraction(mg / f64::from(n_toes), per_digit));
+                for (at, agent) in self.rule_set.agents.iter().enumerate() {
+                    let Some(per_digit) = agent.per_digit else { continue };
+                    // Two strengths of one agent in one toe count together.
+                    let doses: Option<f64> = plan.iter().filter(|it| it.agent == at).map(dose).sum();
+                    let share = doses.and_then(|mg| anaesthetic::fraction(mg / f64::from(n_toes), per_digit));
                     highest = highest.zip(share).map(|(a, b)| a.max(b));
                 }
                 highest.filter(|_| n_toes > 0)
