@@ -105,7 +105,7 @@ impl Page {
         let label = one_line(label);
         let text = one_line(text);
         let lead = indent.label + display_width(&label);
-        let start = if label.is_empty() { indent.text } else { indent.text.max(lead + 2) };
+        let start = if label.is_empty() || lead < indent.text { indent.text } else { lead + 2 };
         let (first, rest) = (" ".repeat(start), " ".repeat(indent.text + indent.hang));
         let options = Options::new(self.columns())
             .initial_indent(&first)

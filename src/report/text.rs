@@ -1,7 +1,8 @@
 //! One screening as text for a terminal or a printed page.
 //!
-//! Everything is said in words; colour only adds. What stands against surgery comes first, then what to take care
-//! of, what is still open and whom to ask, the anaesthetic arithmetic, the notes, and what it was made with.
+//! Everything is said in words; colour only adds. What stands against surgery comes first, then what to ask and
+//! whom, what to take care of, the anaesthetic arithmetic and the notes. The rules still open come late: with few
+//! answers there are many of them, and what to ask says the same more shortly.
 
 use super::page::{Indent, Page, Paint, Style};
 use super::{SAFETY, Standing, could_be, verdict};
@@ -23,6 +24,9 @@ const LIST: Indent = Indent { label: 4, text: 16, hang: 2 };
 /// Something that starts a block of its own.
 const BLOCK: Indent = Indent { label: 0, text: 0, hang: 4 };
 
+/// One entry of a list.
+const BULLET: Indent = Indent { label: 4, text: 6, hang: 0 };
+
 /// A label and what follows it, under the verdict.
 const BESIDE: Indent = Indent { label: 4, text: 4, hang: 0 };
 
@@ -37,14 +41,14 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     let mut page = Page::new(style);
     head(&mut page, screening);
     against(&mut page, screening);
-    precautions(&mut page, screening);
-    undetermined(&mut page, &screening.undetermined);
-    to_ask(&mut page, &screening.to_ask);
     unrecognised(&mut page, screening);
+    to_ask(&mut page, &screening.to_ask);
+    precautions(&mut page, screening);
     if let Some(anaesthetic) = &screening.anaesthetic {
         anaesthetic::show(&mut page, anaesthetic);
     }
     notes(&mut page, screening);
+    undetermined(&mut page, &screening.undetermined);
     made_with(&mut page, screening);
     page.finish()
 }
@@ -180,7 +184,7 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
         return;
     }
     page.heading(&format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
-    for (standing, rules) in grouped(rules.iter(), |it| standing_of(it)) {
+    for (standing, rules) in grouped(rules.iter(), standing_of) {
         let what = match standing.outcome {
             Outcome::Go => "would add a precaution".to_owned(),
             _ => format!("would be {}", standing.words()),
@@ -188,8 +192,8 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
         page.entry(&what, Paint::Outcome(standing.outcome), BLOCK, "");
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<&str> = rules.iter().map(|it| it.rule.as_str()).collect();
-            page.paragraph(4, &ids.join(", "));
-            page.entry("waits for", Paint::Faint, Indent { label: 8, text: 19, hang: 0 }, &waits_for.join(", "));
+            let wait = if ids.len() == 1 { "waits" } else { "wait" };
+            page.entry("-", Paint::Plain, BULLET, &format!("{} {wait} for {}", ids.join(", "), waits_for.join(", ")));
         }
     }
 }
@@ -268,7 +272,7 @@ fn unrecognised(page: &mut Page, screening: &Screening) {
             Some(nearest) => format!("did you mean \"{nearest}\"?"),
             None => "no known name is near.".to_owned(),
         };
-        page.entry("-", Paint::Plain, Indent { label: 4, text: 6, hang: 0 }, &format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line)));
+        page.entry("-", Paint::Plain, BULLET, &format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line)));
     }
     page.paragraph(0, "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.");
 }

@@ -1,12 +1,18 @@
 //! The anaesthetic arithmetic as a small table with the figures it rests on.
 
 use crate::quantity::{tidy, tidy_beside, tidy_down};
-use crate::report::page::{Page, Paint, one_line};
+use crate::report::page::{Indent, Page, Paint, one_line};
 use crate::screening::{AgentDose, Anaesthetic};
 use textwrap::core::display_width;
 
 /// The load at which the planned anaesthetic reaches its limit.
 const FULL: f64 = 1.0;
+
+/// Decimals of a share: enough that what is shown adds up as a reader would add it.
+const DECIMALS: usize = 3;
+
+/// What the arithmetic rests on.
+const BASIS: Indent = Indent { label: 4, text: 14, hang: 2 };
 
 /// Stands where a figure cannot be worked out yet.
 const MISSING: &str = "?";
@@ -34,8 +40,8 @@ pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
     if let Some(volume) = anaesthetic.volume_per_toe {
         page.paragraph(4, &format!("planned for each toe: {} mL", tidy(volume, Some(2))));
     }
-    if !anaesthetic.basis.is_empty() {
-        page.paragraph(4, &format!("rests on {}", anaesthetic.basis.join("; ")));
+    for (at, it) in anaesthetic.basis.iter().enumerate() {
+        page.entry(if at == 0 { "rests on" } else { "" }, Paint::Faint, BASIS, it);
     }
 }
 
@@ -45,7 +51,7 @@ fn load(load: Option<f64>) -> String {
         None => "load (shares added up): cannot be worked out yet".to_owned(),
         Some(load) => {
             let side = if load > FULL { "ABOVE the limit, which is 1" } else { "the limit is 1" };
-            format!("load (shares added up): {}; {side}", tidy_beside(load, 2, FULL))
+            format!("load (shares added up): {}; {side}", tidy_beside(load, DECIMALS, FULL))
         }
     }
 }
@@ -63,7 +69,7 @@ fn row(it: &AgentDose) -> [String; 6] {
         with(it.volume_ml.map(|it| tidy(it, None)), "mL"),
         with(dose, "mg"),
         with(it.limit_mg.map(|it| tidy_down(it, 1)), "mg"),
-        it.share.map_or(MISSING.to_owned(), |it| tidy_beside(it, 2, FULL)),
+        it.share.map_or(MISSING.to_owned(), |it| tidy_beside(it, DECIMALS, FULL)),
     ]
 }
 
