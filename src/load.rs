@@ -20,7 +20,7 @@ pub mod rule_set;
 pub mod shape;
 pub mod text;
 
-pub use files::RuleFiles;
+pub use files::{Care, RuleFiles};
 pub use rule_set::rule_set;
 
 /// One text of a rule set that could be parsed.
@@ -29,6 +29,18 @@ pub struct Parsed {
     pub source: Arc<Source>,
     /// Its tree.
     pub root: Node,
+    /// Whether the schema has still to judge it.
+    pub care: Care,
+}
+
+impl Parsed {
+    /// What the schema of this name finds.
+    fn shape(&self, schema: &str) -> Vec<Diagnostic> {
+        match self.care {
+            Care::Full => shape::check(schema, &self.source, &self.root),
+            Care::Embedded => Vec::new(),
+        }
+    }
 }
 
 /// Collects diagnostics for one text, and remembers what was passed over.

@@ -7,7 +7,7 @@ use miette::{GraphicalReportHandler, GraphicalTheme};
 
 use super::RuleSource;
 use crate::diagnostic::Diagnostic;
-use crate::load::{RuleFiles, rule_set};
+use crate::load::{Care, RuleFiles, rule_set};
 use crate::model::RuleSet;
 
 /// Most diagnostics drawn for one file.
@@ -95,7 +95,14 @@ pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
 
 /// The rule set that was asked for; `None` after diagnostics.
 pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
-    let files = rule_files(source)?;
+    let care = if source.rules.is_some() { Care::Full } else { Care::Embedded };
+    loaded_with(source, care)
+}
+
+/// The same, read with so much care.
+pub fn loaded_with(source: &RuleSource, care: Care) -> Option<(RuleFiles, RuleSet)> {
+    let mut files = rule_files(source)?;
+    files.care = care;
     match rule_set(&files) {
         Ok(rule_set) => Some((files, rule_set)),
         Err(found) => {

@@ -7,7 +7,7 @@ use crate::diagnostic::did_you_mean;
 use crate::evaluate::{Compiled, explain};
 use crate::governance::cases::{self, CaseRun, Difference};
 use crate::governance::{coverage, words};
-use crate::load;
+use crate::load::{self, Care};
 use crate::load::cases::Case;
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
@@ -59,7 +59,7 @@ pub fn run(command: &Command) -> Status {
 }
 
 fn check(arguments: &Check) -> Status {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let Some((files, rule_set)) = draw::loaded_with(&arguments.rules, Care::Full) else { return Status::Problems };
     match load::cases::cases(&files, &rule_set) {
         Ok(cases) => {
             draw::out(&format!(

@@ -33,7 +33,7 @@ fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
     let inputs = Inputs { rule_set, facts, derived };
     match inputs.compute() {
         Outcome::Number(number) if number.is_finite() => {
-            let shown = shown(rule_set, derived, number);
+            let shown = shown(derived, number);
             Fact::Known(Known { value: Value::Number(number), shown, place: None })
         }
         Outcome::Lacks(roles) => {
@@ -44,29 +44,10 @@ fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
     }
 }
 
-/// A number for people: rounded, but never across a limit that some rule compares it with.
-fn shown(rule_set: &RuleSet, derived: &Derived, number: f64) -> String {
-    let mut text = tidy(number, Some(derived.decimals));
-    for rule in &rule_set.rules {
-        rule.when.visit(&mut |condition| {
-            use crate::model::{Condition, Test};
-            let Condition::Fact { fact, test } = condition else { return };
-            if *fact != derived.slot {
-                return;
-            }
-            let thresholds = match test {
-                Test::Compare(_, threshold) => vec![threshold],
-                Test::Between(low, high) => vec![low, high],
-                _ => Vec::new(),
-            };
-            for threshold in thresholds {
-                let beside = tidy_beside(number, derived.decimals, threshold.value);
-                if beside.len() > text.len() {
-                    text = beside;
-                }
-            }
-        });
-    }
+/// A number for people: rounded, but never across a number that some rule compares it with.
+fn shown(derived: &Derived, number: f64) -> String {
+    let beside = derived.compared_with.iter().map(|limit| tidy_beside(number, derived.decimals, *limit));
+    let text = beside.max_by_key(String::len).unwrap_or_else(|| tidy(number, Some(derived.decimals)));
     match &derived.unit {
         Some(unit) => format!("{text} {unit}"),
         None => text,

@@ -21,6 +21,20 @@ pub struct RuleFiles {
     pub folder: String,
     /// Contents, by path with `/`.
     pub files: BTreeMap<String, Vec<u8>>,
+    /// How much of the reading is repeated.
+    pub care: Care,
+}
+
+/// How much of the reading of a rule set is repeated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Care {
+    /// Two readers and the schemas judge every file.
+    #[default]
+    Full,
+    /// One reader and all checks of names, but neither second reader nor schemas. Only for the
+    /// embedded rule set: the tests read the very same bytes with full care, and a program that
+    /// starts for one referral need not do so again.
+    Embedded,
 }
 
 impl RuleFiles {
@@ -28,7 +42,7 @@ impl RuleFiles {
     pub fn embedded() -> Self {
         let mut files = BTreeMap::new();
         collect_embedded(&RULES, &mut files);
-        Self { folder: "rules".into(), files }
+        Self { folder: "rules".into(), files, care: Care::Embedded }
     }
 
     /// The rule set of a folder. Only YAML files of its own shape are taken.
@@ -36,7 +50,7 @@ impl RuleFiles {
     /// # Errors
     /// A diagnostic for every file that cannot be read; the caller shows them.
     pub fn folder(path: &Path) -> Result<Self, Vec<Diagnostic>> {
-        let mut taken = Self { folder: path.display().to_string(), files: BTreeMap::new() };
+        let mut taken = Self { folder: path.display().to_string(), ..Self::default() };
         let mut wrong = Vec::new();
         if !path.is_dir() {
             return Err(vec![

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::names::{Names, Written, to_unit};
 use super::registers::unique;
-use super::{Parsed, Reading, condition, shape};
+use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
 use crate::model::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, RoleKind, Section};
@@ -18,7 +18,7 @@ const MOST_OPTIONS: usize = 60;
 
 /// Reads the catalogue. Limits and registers must be loaded before.
 pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, shape::check("questions", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("questions"));
     names.catalogue = Catalogue::default();
     let sections = parsed.root.get("sections").map(Node::items).unwrap_or_default();
     let mut seen_sections = HashMap::new();
@@ -285,7 +285,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     };
     let position = names.catalogue.derived.len();
     let slot = add_fact(&mut names.catalogue, id.clone(), FactKind::Derived(position), fact_type);
-    names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, slot });
+    names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot });
 }
 
 fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind) -> Option<Input> {

@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 use chrono::NaiveDate;
 
 use super::names::{Names, to_unit, written_number};
-use super::{Parsed, Reading, shape};
+use super::{Parsed, Reading};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::model::{Agent, AgentLimit, AllergenRegister, Bits, Checked, Limit, LimitValue, Medicine, MedicineRegister, Publication, Term};
 use crate::quantity::Measure;
@@ -48,7 +48,7 @@ pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, std::ops::Ra
 
 /// sources.yaml.
 pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, shape::check("sources", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("sources"));
     let mut seen = HashMap::new();
     for node in parsed.root.get("sources").map(Node::items).unwrap_or_default() {
         let id = reading.needed(node, "id");
@@ -77,7 +77,7 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 
 /// limits.yaml.
 pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, shape::check("limits", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("limits"));
     let mut seen = HashMap::new();
     for node in parsed.root.get("limits").map(Node::items).unwrap_or_default() {
         let id = reading.needed(node, "id");
@@ -182,7 +182,7 @@ pub fn name_form(name: &str) -> String {
 
 /// medicines.yaml.
 pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, shape::check("medicines", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("medicines"));
     let empty: &[Node] = &[];
     let terms = closure(&mut reading, parsed.root.get("classes").map_or(empty, Node::items), "classes");
     let mut register = MedicineRegister {
@@ -222,7 +222,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
 pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, shape::check("allergens", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("allergens"));
     let empty: &[Node] = &[];
     let group_nodes = parsed.root.get("groups").map_or(empty, Node::items);
     let terms = closure(&mut reading, group_nodes, "groups");
@@ -330,7 +330,7 @@ fn add_medicines(names: &Names, register: &mut AllergenRegister) {
 
 /// anaesthetics.yaml.
 pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, shape::check("anaesthetics", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("anaesthetics"));
     let mut seen = HashMap::new();
     for node in parsed.root.get("agents").map(Node::items).unwrap_or_default() {
         let Some(id) = reading.needed(node, "id") else { continue };

@@ -5,9 +5,9 @@ use std::collections::{BTreeMap, HashMap};
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::names::Names;
 use super::registers::{self, date, unique};
-use super::{Parsed, Reading, condition, questions, shape, text};
+use super::{Care, Parsed, Reading, condition, questions, text};
 use crate::diagnostic::{Code, Diagnostic};
-use crate::model::{Concern, Kind as RuleKind, Rule, RuleSet, Status};
+use crate::model::{Concern, Condition, Kind as RuleKind, Rule, RuleSet, Status, Test};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::Node;
 
@@ -20,7 +20,7 @@ pub const FILES: [&str; 7] =
 /// # Errors
 /// Every diagnostic of every file, in the order files are read and places come; none is held back.
 pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
-    let (parsed, mut diagnostics) = parse(files);
+    let (parsed, mut diagnostics, digest) = parse(files);
     let mut names = Names::default();
     let mut head = None;
     for name in FILES {
@@ -64,6 +64,7 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
         }
         diagnostics.extend(unexpected(files, head));
     }
+    note_comparisons(&mut names, &rules);
     match head {
         Some(head) if diagnostics.is_empty() => Ok(RuleSet {
             id: head.id,
@@ -73,7 +74,7 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             in_force_from: head.in_force_from,
             review_by: head.review_by,
             owner: head.owner,
-            digest: files.digest(),
+            digest,
             concerns: head.concerns,
             catalogue: names.catalogue,
             limits: names.limits,
@@ -87,19 +88,34 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     }
 }
 
-/// Parses every file but the cases, on two threads: reading YAML is most of the start-up.
-fn parse(files: &RuleFiles) -> (BTreeMap<&str, Parsed>, Vec<Diagnostic>) {
-    let mut todo: Vec<(&str, &[u8])> =
-        files.files.iter().filter(|(path, _)| !path.starts_with("cases/")).map(|(path, bytes)| (path.as_str(), bytes.as_slice())).collect();
-    // Largest first, dealt out in turn, so that both threads finish together.
-    todo.sort_by_key(|(path, bytes)| (std::cmp::Reverse(bytes.len()), *path));
-    let read_some = |odd: usize| {
-        let mine = todo.iter().enumerate().filter(move |(at, _)| (at + 1) / 2 % 2 == odd);
-        mine.map(|(_, (path, bytes))| (*path, text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE))).collect::<Vec<_>>()
-    };
-    let (mine, theirs) = std::thread::scope(|scope| {
-        let other = scope.spawn(|| read_some(1));
-        let mine = read_some(0);
+/// Tells each derived fact which numbers rules compare it with.
+fn note_comparisons(names: &mut Names, rules: &[Rule]) {
+    for rule in rules {
+        rule.when.visit(&mut |condition| {
+            let Condition::Fact { fact, test } = condition else { return };
+            let thresholds = match test {
+                Test::Compare(_, threshold) => vec![threshold.value],
+                Test::Between(low, high) => vec![low.value, high.value],
+                _ => return,
+            };
+            if let Some(derived) = names.catalogue.derived.iter_mut().find(|it| it.slot == *fact) {
+                derived.compared_with.extend(thresholds);
+            }
+        });
+    }
+    for derived in &mut names.catalogue.derived {
+        derived.compared_with.sort_by(f64::total_cmp);
+        derived.compared_with.dedup();
+    }
+}
+
+/// Parses every file but the cases, and takes the digest, on two threads: this is most of the start-up.
+fn parse(files: &RuleFiles) -> (BTreeMap<&str, Parsed>, Vec<Diagnostic>, String) {
+    let (mine, theirs) = two_shares(files);
+    let n_files = mine.len() + theirs.len();
+    let (mine, (theirs, digest)) = std::thread::scope(|scope| {
+        let other = scope.spawn(|| (read_all(files, theirs), files.digest()));
+        let mine = read_all(files, mine);
         (mine, other.join().unwrap_or_default())
     });
     let mut parsed = BTreeMap::new();
@@ -107,15 +123,42 @@ fn parse(files: &RuleFiles) -> (BTreeMap<&str, Parsed>, Vec<Diagnostic>) {
     let n_read = mine.len() + theirs.len();
     for (path, read) in mine.into_iter().chain(theirs) {
         if let (Some(source), Some(root)) = (read.source, read.root) {
-            parsed.insert(path, Parsed { source, root });
+            parsed.insert(path, Parsed { source, root, care: files.care });
         }
         wrong.insert(path, read.diagnostics);
     }
     let mut diagnostics: Vec<Diagnostic> = wrong.into_values().flatten().collect();
-    if n_read != todo.len() {
+    if n_read != n_files {
         diagnostics.push(Diagnostic::bare(Code::Unreadable, "reading the rule set was interrupted"));
     }
-    (parsed, diagnostics)
+    (parsed, diagnostics, digest)
+}
+
+fn read_all<'a>(files: &RuleFiles, share: Share<'a>) -> Vec<(&'a str, text::Read)> {
+    let read = |(path, bytes)| (path, text::read_with(&files.name_of(path), bytes, LARGEST_RULE_FILE, files.care == Care::Full));
+    share.into_iter().map(read).collect()
+}
+
+type Share<'a> = Vec<(&'a str, &'a [u8])>;
+
+/// The files but the cases in two shares of about the same length, the second one allowing for the digest.
+fn two_shares(files: &RuleFiles) -> (Share<'_>, Share<'_>) {
+    let mut todo: Share<'_> =
+        files.files.iter().filter(|(path, _)| !path.starts_with("cases/")).map(|(path, bytes)| (path.as_str(), bytes.as_slice())).collect();
+    todo.sort_by_key(|(path, bytes)| (std::cmp::Reverse(bytes.len()), *path));
+    let total: usize = todo.iter().map(|(_, bytes)| bytes.len()).sum();
+    let (mut mine, mut theirs) = (Vec::new(), Vec::new());
+    let (mut my_load, mut their_load) = (0, total / 16);
+    for (path, bytes) in todo {
+        if my_load <= their_load {
+            my_load += bytes.len();
+            mine.push((path, bytes));
+        } else {
+            their_load += bytes.len();
+            theirs.push((path, bytes));
+        }
+    }
+    (mine, theirs)
 }
 
 struct Head {
@@ -131,7 +174,7 @@ struct Head {
 }
 
 fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
-    let mut reading = Reading::new(&parsed.source, shape::check("ruleset", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("ruleset"));
     let root = &parsed.root;
     let mut seen = HashMap::new();
     let mut concerns = Vec::new();
@@ -172,7 +215,7 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
 }
 
 fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, head: &Head) -> (Vec<Rule>, Vec<Diagnostic>) {
-    let mut reading = Reading::new(&parsed.source, shape::check("concern", &parsed.source, &parsed.root));
+    let mut reading = Reading::new(&parsed.source, parsed.shape("concern"));
     if let Some(node) = parsed.root.get("concern")
         && let Some(written) = node.written(reading.source)
         && written != concern.id

@@ -47,6 +47,11 @@ pub struct Read {
 
 /// Reads bytes under a name. `largest` is the most bytes a file of this kind may have.
 pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
+    read_with(name, bytes, largest, true)
+}
+
+/// The same; `twice` says whether a second reader has to agree.
+pub fn read_with(name: &str, bytes: &[u8], largest: u64, twice: bool) -> Read {
     let nothing = |diagnostic| Read { source: None, root: None, diagnostics: vec![diagnostic] };
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest {
         return nothing(too_large(name, largest));
@@ -69,7 +74,8 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
     }
     let format = Format::of_name(name);
     let root = Builder::run(&source, format, &mut diagnostics);
-    if diagnostics.is_empty()
+    if twice
+        && diagnostics.is_empty()
         && let Some(root) = &root
     {
         second_reading(&source, format, root, &mut diagnostics);
@@ -87,6 +93,10 @@ pub fn too_large(name: &str, largest: u64) -> Diagnostic {
 fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
     let text = source.text();
     let mut found = Vec::new();
+    // Nearly every text is printable ASCII, and then there is nothing to look at twice.
+    if text.bytes().all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t')) {
+        return found;
+    }
     for (at, letter) in text.char_indices() {
         let what = match letter {
             '\t' | '\n' => continue,

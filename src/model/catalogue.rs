@@ -162,6 +162,8 @@ pub struct Derived {
     pub unit: Option<String>,
     /// Decimals, for display only; comparison is unrounded.
     pub decimals: usize,
+    /// The numbers that rules compare it with: display must not round across one.
+    pub compared_with: Vec<f64>,
     /// Slot of the fact.
     pub slot: FactSlot,
 }

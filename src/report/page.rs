@@ -15,8 +15,8 @@ use crate::outcome::Outcome;
 /// Width for a reader who is not at a terminal.
 const USUAL_WIDTH: usize = 80;
 
-/// Below this, labels and text no longer fit beside each other.
-const LEAST_WIDTH: usize = 40;
+/// What the table of doses needs; on anything narrower the terminal breaks the lines.
+const LEAST_WIDTH: usize = 64;
 
 /// Above this, lines are tiresome to read, however wide the terminal.
 const MOST_READABLE: usize = 100;
@@ -27,7 +27,7 @@ const LEFT_OUT: char = '\u{fffd}';
 /// How a page looks. Colour only adds: the same words are there without it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Style {
-    /// Columns to fill; fewer than forty count as forty.
+    /// Columns to fill; fewer than sixty-four count as sixty-four.
     pub width: usize,
     /// Whether to colour.
     pub colour: bool,
@@ -144,6 +144,11 @@ impl Page {
     pub fn line(&mut self, line: &str) {
         self.text.push_str(line.trim_end());
         self.text.push('\n');
+    }
+
+    /// A finished page after this one.
+    pub fn add(&mut self, finished: &str) {
+        self.text.push_str(finished);
     }
 
     /// A text in colour, if colour is wanted.

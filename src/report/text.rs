@@ -53,6 +53,20 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     page.finish()
 }
 
+/// The reports of several patients with a line between them, then their summary. `refused` files could not be screened
+/// and are counted.
+pub fn several(screenings: &[Screening], refused: usize, style: &Style) -> String {
+    let mut page = Page::new(style);
+    let between = "=".repeat(page.columns());
+    for it in screenings {
+        page.add(&one(it, style));
+        page.blank();
+        page.line(&between);
+    }
+    page.add(&summary(screenings, refused, style));
+    page.finish()
+}
+
 /// The verdict, what it could still become, and how much of each follows.
 fn head(page: &mut Page, screening: &Screening) {
     let verdict = verdict(screening);
@@ -120,7 +134,7 @@ fn precautions(page: &mut Page, screening: &Screening) {
     if found.is_empty() {
         return;
     }
-    page.heading(&format!("Precautions, if surgery goes ahead ({})", found.len()));
+    page.heading(&format!("Precautions, if it goes ahead ({})", found.len()));
     for (at, it) in found.into_iter().enumerate() {
         if at > 0 {
             page.blank();
@@ -270,7 +284,7 @@ fn unrecognised(page: &mut Page, screening: &Screening) {
     for it in &screening.unrecognised {
         let nearest = match &it.nearest {
             Some(nearest) => format!("did you mean \"{nearest}\"?"),
-            None => "no known name is near.".to_owned(),
+            None => "no known name is near".to_owned(),
         };
         page.entry("-", Paint::Plain, BULLET, &format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line)));
     }
@@ -282,7 +296,7 @@ fn notes(page: &mut Page, screening: &Screening) {
     if screening.notes.is_empty() {
         return;
     }
-    page.heading(&format!("Notes for the clinician, not evaluated ({})", screening.notes.len()));
+    page.heading(&format!("For the clinician to read ({})", screening.notes.len()));
     for note in &screening.notes {
         let section = if note.section.is_empty() { "whole questionnaire" } else { &note.section };
         page.entry(section, Paint::Strong, BLOCK, &format!("({})", place(&note.path, note.line)));

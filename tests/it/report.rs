@@ -1,0 +1,622 @@
+//! Screenings as text and as JSON: whole reports as snapshots, and what must hold for any report.
+#![expect(clippy::expect_used, reason = "a slip in a test ought to stop it")]
+
+use std::path::Path;
+
+use preblock::model::{Kind, Status};
+use preblock::outcome::{Outcome, Urgency};
+use preblock::report::{Style, could_be, json, steers, text, verdict};
+use preblock::screening::{
+    AgentDose, Anaesthetic, Because, Cited, Finding, NoteShown, RuleSetStamp, Screening, SourceStamp, ToAsk,
+    Undetermined, Unrecognised,
+};
+use serde_json::Value;
+
+// --- Three patients --------------------------------------------------------------------------------------------
+
+fn day(text: &str) -> chrono::NaiveDate {
+    text.parse().expect("a test writes its dates well")
+}
+
+/// Nothing known, nothing missing: go.
+fn nothing(reference: &str) -> Screening {
+    Screening {
+        rule_set: RuleSetStamp {
+            id: "nail-surgery".into(),
+            edition: "2026.1".into(),
+            status: Status::Approved,
+            digest: "0123456789abcdef".repeat(4),
+        },
+        reference: reference.into(),
+        source: SourceStamp { path: format!("{reference}.yaml"), digest: "fedcba9876543210".repeat(4) },
+        clinic: None,
+        as_of: day("2026-11-25"),
+        procedure_on: Some("2026-12-03".into()),
+        verdict: Outcome::Go,
+        best_case: Outcome::Go,
+        worst_case: Outcome::Go,
+        findings: vec![],
+        undetermined: vec![],
+        to_ask: vec![],
+        anaesthetic: None,
+        notes: vec![],
+        unrecognised: vec![],
+    }
+}
+
+fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) -> Finding {
+    Finding {
+        rule: rule.into(),
+        concern: rule.split('/').next().unwrap_or_default().into(),
+        title: title.into(),
+        kind: if outcome == Outcome::Go { Kind::Caution } else { Kind::Contraindication },
+        outcome,
+        urgency,
+        reason: "An invented reason.".into(),
+        action: "Do an invented thing.".into(),
+        cleared_by: None,
+        because: vec![],
+        citations: vec![Cited::CommonPractice("an invented practice".into())],
+    }
+}
+
+fn answered(fact: &str, value: &str, path: &str, line: usize) -> Because {
+    Because { fact: fact.into(), value: value.into(), path: Some(path.into()), line: Some(line), column: Some(10), from: vec![] }
+}
+
+fn published(title: &str, year: Option<i32>, at: Option<&str>, read: bool) -> Cited {
+    Cited::Published {
+        source: "invented-2024".into(),
+        title: title.into(),
+        by: "Invented Guideline Group".into(),
+        year,
+        at: at.map(Into::into),
+        read,
+    }
+}
+
+fn open(rule: &str, outcome: Outcome, urgency: Option<Urgency>, waits_for: &[&str]) -> Undetermined {
+    Undetermined {
+        rule: rule.into(),
+        concern: rule.split('/').next().unwrap_or_default().into(),
+        title: "An invented hazard".into(),
+        outcome_if_fires: outcome,
+        urgency,
+        waits_for: waits_for.iter().map(|it| (*it).into()).collect(),
+    }
+}
+
+fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], depends: bool) -> ToAsk {
+    ToAsk {
+        fact: fact.into(),
+        ask: format!("What about {fact}, in the words of the question?"),
+        from,
+        why: "not asked".into(),
+        could_lead_to: outcome,
+        rules: rules.iter().map(|it| (*it).into()).collect(),
+        depends,
+    }
+}
+
+/// Go with a precaution and the arithmetic.
+fn go() -> Screening {
+    let mut it = nothing("SM-101");
+    it.findings = vec![Finding {
+        reason: "Because of clopidogrel the toe bleeds for longer.".into(),
+        action: "Book early in the day. What is prescribed goes on as prescribed; only the prescriber decides about it.".into(),
+        because: vec![answered("medicines.current", "clopidogrel", "SM-101.yaml", 14)],
+        citations: vec![published("Bleeding in minor surgery", Some(2024), Some("section 2"), true)],
+        ..finding("bleeding/antiplatelet-taken", "Blood-thinning medicine taken", Outcome::Go, None)
+    }];
+    it.anaesthetic = Some(Anaesthetic {
+        load: Some(0.234_7),
+        per_agent: vec![
+            AgentDose {
+                agent: "lidocaine".into(),
+                percent: Some(2.0),
+                volume_ml: Some(1.5),
+                dose_mg: Some(30.0),
+                limit_mg: Some(159.87),
+                limit_from: Some("3 mg/kg, at most 200 mg".into()),
+                share: Some(0.187_652),
+            },
+            AgentDose {
+                agent: "bupivacaine".into(),
+                percent: Some(0.25),
+                volume_ml: Some(2.0),
+                dose_mg: Some(5.0),
+                limit_mg: Some(106.58),
+                limit_from: Some("2 mg/kg, at most 150 mg".into()),
+                share: Some(0.1 + 0.2 - 0.253_087),
+            },
+        ],
+        largest_volume_same_mix: Some(14.97),
+        volume_per_toe: Some(3.5),
+        basis: vec!["dosing weight: 53.3 kg".into(), "age: 68 years".into(), "adrenaline: no".into()],
+    });
+    it
+}
+
+/// Defer: one thing to clear, and answers missing that could make it refer.
+fn defer() -> Screening {
+    let mut it = nothing("SM-107");
+    it.rule_set.status = Status::Draft;
+    (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Refer);
+    it.findings = vec![Finding {
+        reason: "The INR of 4.6 is not below 4.0.".into(),
+        action: "Tell the service that manages the anticoagulant today and rebook. The dose is its business alone.".into(),
+        cleared_by: Some("an INR below 4.0, no older than 24 hours".into()),
+        because: vec![
+            answered("medicines.current", "warfarin", "referrals/SM-107.yaml", 14),
+            answered("bleeding.inr", "4.6", "referrals/SM-107.yaml", 21),
+        ],
+        ..finding("bleeding/inr-above-ceiling", "INR at or above the ceiling", Outcome::Defer, None)
+    }];
+    it.undetermined = vec![
+        open("circulation/rest-pain", Outcome::Refer, Some(Urgency::SameDay), &["circulation.symptoms"]),
+        open("circulation/tissue-loss", Outcome::Refer, Some(Urgency::SameDay), &["circulation.symptoms"]),
+        open("circulation/ankle-index-low", Outcome::Refer, Some(Urgency::Routine), &["circulation.ankle_measured", "circulation.arm_left", "circulation.ankle_left"]),
+        open("bleeding/inr-too-old", Outcome::Defer, None, &["bleeding.inr.taken_on"]),
+        open("circulation/smoking", Outcome::Go, None, &["circulation.smoker"]),
+    ];
+    it.to_ask = vec![
+        ask("circulation.symptoms", "patient", Outcome::Refer, &["circulation/rest-pain", "circulation/tissue-loss"], false),
+        ask("circulation.ankle_measured", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], false),
+        ToAsk { why: "asked, not known".into(), ..ask("bleeding.inr.taken_on", "record", Outcome::Defer, &["bleeding/inr-too-old"], false) },
+        ask("circulation.smoker", "patient", Outcome::Go, &["circulation/smoking"], false),
+        ask("circulation.arm_left", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], true),
+        ask("circulation.ankle_left", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], true),
+    ];
+    it.unrecognised = vec![
+        Unrecognised { text: "warfrin".into(), nearest: Some("warfarin".into()), path: "referrals/SM-107.yaml".into(), line: 14 },
+        Unrecognised { text: "the small white ones".into(), nearest: None, path: "referrals/SM-107.yaml".into(), line: 15 },
+    ];
+    it
+}
+
+/// Refer, with something in every part of the report.
+fn refer() -> Screening {
+    let mut it = defer();
+    it.reference = "SM-113".into();
+    it.source.path = "SM-113.yaml".into();
+    it.rule_set.status = Status::Withdrawn;
+    it.clinic = Some(SourceStamp { path: "clinic.yaml".into(), digest: "00ff".repeat(16) });
+    it.procedure_on = None;
+    (it.verdict, it.best_case) = (Outcome::Refer, Outcome::Refer);
+    let derived = Because {
+        fact: "derived.ankle_index".into(),
+        value: "0.48".into(),
+        path: None,
+        line: None,
+        column: None,
+        from: vec!["circulation.ankle_left".into(), "circulation.arm_left".into()],
+    };
+    let index = Finding {
+        reason: "The ankle index of the leg to be operated on is 0.48.".into(),
+        action: "Refer to the vascular service and say that the toe waits.".into(),
+        cleared_by: Some("written advice from the vascular service".into()),
+        because: vec![
+            derived,
+            answered("circulation.ankle_left", "64 mmHg", "SM-113.yaml", 31),
+            answered("circulation.arm_left", "133 mmHg", "SM-113.yaml", 30),
+        ],
+        citations: vec![
+            published("Blood flow in the foot, a long title that needs more than one line to be read", None, Some("table 3"), false),
+            Cited::CommonPractice("pressures are taken lying down".into()),
+            Cited::LocalProposal("the figure of 0.5".into()),
+        ],
+        ..finding("circulation/ankle-index-severe", "Severely reduced flow at the ankle", Outcome::Refer, Some(Urgency::Urgent))
+    };
+    let frail = Finding { kind: Kind::Caution, ..finding("diabetes/foot-several-risks", "Several risks in one foot", Outcome::Defer, None) };
+    it.findings.insert(0, index);
+    it.findings.push(frail);
+    it.findings.extend(go().findings);
+    it.anaesthetic = Some(Anaesthetic {
+        load: None,
+        per_agent: vec![AgentDose {
+            agent: "mepivacaine".into(),
+            percent: Some(3.0),
+            volume_ml: None,
+            dose_mg: None,
+            limit_mg: None,
+            limit_from: None,
+            share: None,
+        }],
+        largest_volume_same_mix: None,
+        volume_per_toe: None,
+        basis: vec!["dosing weight: not known".into()],
+    });
+    it.notes = vec![
+        NoteShown { section: String::new(), text: "Referred by letter.\nWife will drive.".into(), path: "SM-113.yaml".into(), line: 4 },
+        NoteShown {
+            section: "medicines".into(),
+            text: "takes something herbal for sleep and has for some years, will bring the packet to the next appointment".into(),
+            path: "SM-113.yaml".into(),
+            line: 22,
+        },
+    ];
+    it
+}
+
+fn all() -> [Screening; 3] {
+    [go(), defer(), refer()]
+}
+
+/// A value of the JSON; there must be one.
+fn at(screening: &Screening, pointer: &str) -> Value {
+    json::value(screening).pointer(pointer).cloned().expect("the report has this key")
+}
+
+// --- Whole reports ---------------------------------------------------------------------------------------------
+
+/// Compares with a file in `tests/snapshots`, whatever the version of the program.
+fn pinned(name: &str, actual: &str) {
+    let name_and = |between: &str| format!("preblock{between}{}", env!("CARGO_PKG_VERSION"));
+    let actual = actual
+        .replace(&name_and(" "), "preblock [version]")
+        .replace(&format!("\"version\": \"{}\"", env!("CARGO_PKG_VERSION")), "\"version\": \"[version]\"");
+    insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
+        insta::assert_snapshot!(name, actual);
+    });
+}
+
+#[test]
+fn text_of_go_with_a_precaution() {
+    let actual = text::one(&go(), &Style::plain());
+    assert!(actual.starts_with("GO  SM-101, "), "{actual}");
+    assert!(actual.contains("bleeding/antiplatelet-taken"), "{actual}");
+    pinned("report-text-go", &actual);
+}
+
+#[test]
+fn text_of_defer_with_missing_answers() {
+    let actual = text::one(&defer(), &Style::plain());
+    assert!(actual.starts_with("DEFER  SM-107, "), "{actual}");
+    assert!(actual.contains("could be refer, same-day"), "{actual}");
+    assert!(actual.contains("did you mean \"warfarin\"?"), "{actual}");
+    pinned("report-text-defer", &actual);
+}
+
+#[test]
+fn text_of_refer_with_everything() {
+    let actual = text::one(&refer(), &Style::plain());
+    assert!(actual.starts_with("REFER, urgent  SM-113, "), "{actual}");
+    pinned("report-text-refer", &actual);
+}
+
+#[test]
+fn json_of_each() {
+    pinned("report-json-go", &json::one(&go()));
+    pinned("report-json-defer", &json::one(&defer()));
+    pinned("report-json-refer", &json::one(&refer()));
+}
+
+#[test]
+fn summary_of_several() {
+    let mut pressing = nothing("SM-120");
+    (pressing.verdict, pressing.best_case, pressing.worst_case) = (Outcome::Refer, Outcome::Refer, Outcome::Refer);
+    pressing.findings = vec![finding("circulation/rest-pain", "Rest pain", Outcome::Refer, Some(Urgency::SameDay))];
+    let screenings = [go(), nothing("SM-100"), defer(), refer(), pressing];
+    let actual = text::summary(&screenings, 1, &Style::plain());
+    let order: Vec<&str> = actual.lines().skip(1).take(5).filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-"))).collect();
+    assert_eq!(order, ["SM-120", "SM-113", "SM-107", "SM-100", "SM-101"], "worst first, then by reference\n{actual}");
+    let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("5 screened: 2 refer (1 same-day, 1 urgent), 1 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
+    pinned("report-text-summary", &actual);
+}
+
+#[test]
+fn several_reports_end_with_their_summary() {
+    let screenings = all();
+    let actual = text::several(&screenings, 2, &Style::plain());
+    for it in &screenings {
+        assert!(actual.contains(&text::one(it, &Style::plain())), "{}", it.reference);
+    }
+    assert!(actual.ends_with(&text::summary(&screenings, 2, &Style::plain())));
+}
+
+// --- The verdict and what it could become ----------------------------------------------------------------------
+
+#[test]
+fn a_go_cannot_become_worse() {
+    assert_eq!(verdict(&go()).words(), "go");
+    assert_eq!(could_be(&go()), None);
+}
+
+#[test]
+fn a_defer_says_how_pressing_a_referral_could_be() {
+    assert_eq!(verdict(&defer()).words(), "defer");
+    assert_eq!(could_be(&defer()).map(|it| it.words()).as_deref(), Some("refer, same-day"));
+}
+
+#[test]
+fn a_referral_that_could_be_more_pressing_says_so_and_one_that_could_not_does_not() {
+    let mut it = refer();
+    assert_eq!(verdict(&it).words(), "refer, urgent");
+    assert_eq!(could_be(&it).map(|it| it.words()).as_deref(), Some("refer, same-day"));
+    it.undetermined.retain(|it| it.urgency != Some(Urgency::SameDay));
+    assert_eq!(could_be(&it), None, "routine is less than urgent");
+}
+
+#[test]
+fn a_missing_answer_that_could_only_defer_does_not_read_as_a_referral() {
+    let mut it = nothing("SM-102");
+    (it.verdict, it.worst_case) = (Outcome::Defer, Outcome::Defer);
+    it.undetermined = vec![open("bleeding/inr-too-old", Outcome::Defer, None, &["bleeding.inr"])];
+    assert_eq!(could_be(&it), None);
+    let actual = text::one(&it, &Style::plain());
+    assert!(actual.starts_with("DEFER  "), "{actual}");
+    assert!(!actual.contains("could be"), "{actual}");
+}
+
+#[test]
+fn questions_are_grouped_by_whom_to_ask_and_the_later_ones_are_only_named() {
+    let actual = text::one(&defer(), &Style::plain());
+    let at = |wanted: &str| actual.find(wanted).unwrap_or_else(|| unreachable!("{wanted} is not in\n{actual}"));
+    assert!(at("Ask the patient") < at("circulation.symptoms: not asked"));
+    assert!(at("circulation.smoker: not asked") < at("For the nurse to"));
+    assert!(at("For the nurse to") < at("Look up in the record"));
+    assert!(at("Look up in the record") < at("... and 2 more, only if"));
+    assert!(!actual.contains("What about circulation.arm_left"), "{actual}");
+}
+
+#[test]
+fn with_nothing_to_ask_first_the_later_questions_are_asked() {
+    let mut it = defer();
+    it.to_ask.retain(|it| it.depends);
+    let actual = text::one(&it, &Style::plain());
+    assert!(actual.contains("What about circulation.arm_left"), "{actual}");
+    assert!(!actual.contains("only if those answers"), "{actual}");
+}
+
+// --- Figures ---------------------------------------------------------------------------------------------------
+
+#[test]
+fn figures_are_never_rounded_across_a_limit() {
+    let mut it = go();
+    it.anaesthetic = Some(Anaesthetic {
+        load: Some(1.000_04),
+        per_agent: vec![AgentDose {
+            agent: "lidocaine".into(),
+            percent: Some(2.0),
+            volume_ml: Some(10.002),
+            dose_mg: Some(200.04),
+            limit_mg: Some(200.0),
+            limit_from: Some("at most 200 mg".into()),
+            share: Some(0.999_96),
+        }],
+        largest_volume_same_mix: Some(9.999),
+        volume_per_toe: None,
+        basis: vec![],
+    });
+    let actual = text::one(&it, &Style::plain());
+    assert!(actual.contains("1.00004; ABOVE the limit"), "{actual}");
+    assert!(actual.contains("200.04 mg"), "a dose above its limit shows as above it\n{actual}");
+    assert!(actual.contains("0.99996"), "a share below the limit shows as below it\n{actual}");
+    assert!(actual.contains("mixture: 9.9 mL"), "the most that may be given is rounded down\n{actual}");
+    assert_eq!(at(&it, "/anaesthetic/largest_volume_same_mix"), "9.9 mL");
+}
+
+#[test]
+fn a_load_that_is_not_known_is_said_to_be_unknown() {
+    let actual = text::one(&refer(), &Style::plain());
+    assert!(actual.contains("cannot be worked out yet"), "{actual}");
+    assert_eq!(at(&refer(), "/anaesthetic/load"), Value::Null);
+}
+
+// --- Drawing ---------------------------------------------------------------------------------------------------
+
+#[test]
+fn colour_only_adds() {
+    for it in all() {
+        let plain = text::one(&it, &Style { width: 80, colour: false });
+        let coloured = text::one(&it, &Style { width: 80, colour: true });
+        assert_ne!(coloured, plain);
+        assert_eq!(anstream::adapter::strip_str(&coloured).to_string(), plain);
+    }
+    let coloured = text::summary(&all(), 1, &Style { width: 80, colour: true });
+    assert_eq!(anstream::adapter::strip_str(&coloured).to_string(), text::summary(&all(), 1, &Style::plain()));
+}
+
+#[test]
+fn lines_keep_to_the_width_and_ids_stay_whole() {
+    for width in [0, 64, 71, 80, 100] {
+        let style = Style { width, colour: false };
+        for it in all() {
+            let actual = text::one(&it, &style);
+            for line in actual.lines() {
+                let words = line.split_whitespace().count();
+                assert!(line.chars().count() <= width.max(64) || words <= 3, "{width}: {line}");
+                assert_eq!(line, line.trim_end());
+            }
+            for id in it.findings.iter().map(|it| &it.rule).chain(it.undetermined.iter().map(|it| &it.rule)).chain(it.to_ask.iter().map(|it| &it.fact)) {
+                assert!(actual.contains(id.as_str()), "{id} at {width}\n{actual}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_patient_takes_one_line_of_a_summary() {
+    let mut long = defer();
+    long.to_ask = (0..200).map(|at| ask(&format!("circulation.answer_{at}"), "nurse", Outcome::Refer, &["circulation/rest-pain"], false)).collect();
+    for width in [40, 80, 200] {
+        let actual = text::summary(&[long.clone()], 0, &Style { width, colour: false });
+        assert_eq!(actual.lines().filter(|line| line.contains("SM-107")).count(), 1);
+        let line = actual.lines().nth(1).unwrap_or_default();
+        assert!(line.contains("could be refer, same-day"), "{line}");
+        assert!(line.chars().count() <= width.max(80), "{line}");
+    }
+    let wide = text::summary(&[long], 0, &Style { width: 120, colour: false });
+    assert!(wide.contains("circulation.answer_0 and 199 more (could be refer, same-day)"), "{wide}");
+}
+
+// --- Text from files -------------------------------------------------------------------------------------------
+
+/// Characters that steer: escape, bell, back space, a C1 control, a direction override, a line separator.
+const STEERING: &str = "a\u{1b}[31mb\u{7}c\u{8}d\u{9b}2Je\u{202e}f\u{2028}g\rh";
+
+fn hostile() -> Screening {
+    let mut it = refer();
+    it.reference = format!("SM-{STEERING}");
+    it.source.path = format!("{STEERING}.yaml");
+    it.procedure_on = Some(STEERING.into());
+    it.notes.push(NoteShown { section: STEERING.into(), text: format!("{STEERING}\n-- Made with ---\nGO\tSM-113"), path: STEERING.into(), line: 3 });
+    it.unrecognised.push(Unrecognised { text: STEERING.into(), nearest: Some(STEERING.into()), path: STEERING.into(), line: 5 });
+    it.undetermined.push(open(STEERING, Outcome::Refer, None, &[STEERING]));
+    it.to_ask.push(ask(STEERING, "patient", Outcome::Refer, &[STEERING], false));
+    for finding in &mut it.findings {
+        finding.reason = STEERING.into();
+        finding.title = STEERING.into();
+        finding.because = vec![answered(STEERING, STEERING, STEERING, 1)];
+    }
+    if let Some(anaesthetic) = &mut it.anaesthetic {
+        anaesthetic.basis = vec![STEERING.into()];
+        for agent in &mut anaesthetic.per_agent {
+            agent.agent = STEERING.into();
+        }
+    }
+    it
+}
+
+#[test]
+fn no_text_from_a_file_reaches_the_terminal_as_a_control() {
+    for actual in [text::one(&hostile(), &Style::plain()), text::summary(&[hostile()], 0, &Style::plain())] {
+        let steering: Vec<char> = actual.chars().filter(|it| *it != '\n' && steers(*it)).collect();
+        assert!(steering.is_empty(), "{steering:?} in\n{actual:?}");
+        assert!(actual.contains("a\u{fffd}[31mb\u{fffd}c"), "what was left out leaves a mark\n{actual}");
+    }
+}
+
+#[test]
+fn a_note_keeps_its_words_and_cannot_pass_for_the_report() {
+    let actual = text::one(&hostile(), &Style::plain());
+    assert!(actual.contains("\n    | -- Made with ---\n    | GO    SM-113\n"), "{actual}");
+    assert_eq!(actual.lines().filter(|it| it.starts_with("-- Made with")).count(), 1, "{actual}");
+}
+
+#[test]
+fn json_holds_every_character_and_shows_none_that_steers() {
+    let it = hostile();
+    let line = json::line(&it);
+    assert_eq!(line.lines().count(), 1);
+    for written in [json::one(&it), json::several(&[hostile()]), line] {
+        assert!(!written.chars().any(|it| it != '\n' && steers(it)), "{written:?}");
+    }
+    assert_eq!(at(&it, "/reference"), it.reference);
+    let read: Value = serde_json::from_str(&json::one(&it)).expect("JSON is written");
+    assert_eq!(read, json::value(&it));
+}
+
+// --- JSON ------------------------------------------------------------------------------------------------------
+
+#[test]
+fn the_three_forms_of_json_hold_the_same() {
+    let values: Vec<Value> = all().iter().map(json::value).collect();
+    assert_eq!(serde_json::from_str::<Value>(&json::several(&all())).expect("JSON is written"), Value::Array(values.clone()));
+    assert_eq!(json::several(&[]), "[]\n");
+    for (screening, value) in all().iter().zip(&values) {
+        assert_eq!(&serde_json::from_str::<Value>(&json::one(screening)).expect("JSON is written"), value);
+        assert_eq!(&serde_json::from_str::<Value>(&json::line(screening)).expect("JSON is written"), value);
+        assert_eq!(json::line(screening).lines().count(), 1);
+    }
+}
+
+#[test]
+fn json_keys_stand_in_their_order_whatever_is_known() {
+    let expected = [
+        "screening", "tool", "rule_set", "reference", "source", "clinic", "as_of", "procedure_on", "verdict", "best_case",
+        "worst_case", "findings", "undetermined", "to_ask", "anaesthetic", "notes", "unrecognised", "alternatives", "dates",
+        "safety",
+    ];
+    for it in [nothing("SM-100"), go(), defer(), refer()] {
+        let value = json::value(&it);
+        let keys: Vec<&String> = value.as_object().map(|it| it.keys().collect()).unwrap_or_default();
+        assert_eq!(keys, expected);
+    }
+}
+
+#[test]
+fn json_figures_are_without_noise() {
+    assert_eq!(at(&go(), "/anaesthetic/per_agent/1/share").to_string(), "0.046913");
+}
+
+fn schema() -> Value {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas/screening.schema.json");
+    let text = std::fs::read_to_string(path).expect("the schema is there");
+    serde_json::from_str(&text).expect("the schema is JSON")
+}
+
+#[test]
+fn json_keeps_its_schema() {
+    let schema = schema();
+    assert!(jsonschema::meta::validate(&schema).is_ok());
+    let validator = jsonschema::draft7::new(&schema).expect("the schema is a schema");
+    for it in [nothing("SM-100"), go(), defer(), refer()] {
+        let value = json::value(&it);
+        let problems: Vec<String> = validator.iter_errors(&value).map(|it| format!("{}: {it}", it.instance_path())).collect();
+        assert!(problems.is_empty(), "{problems:#?}");
+    }
+}
+
+/// Each change must make a sound screening unsound, or the schema promises less than it says.
+#[test]
+fn the_schema_refuses_what_it_does_not_promise() {
+    let validator = jsonschema::draft7::new(&schema()).expect("the schema is a schema");
+    let sound = json::value(&refer());
+    let changes: [(&str, Value); 14] = [
+        ("/screening", 2.into()),
+        ("/verdict", "maybe".into()),
+        ("/clinic", "clinic.yaml".into()),
+        ("/as_of", "25 November".into()),
+        ("/procedure_on", "2026-12-03T10:30".into()),
+        ("/rule_set/digest", "0123".into()),
+        ("/rule_set/status", "old".into()),
+        ("/findings/0/urgency", "soon".into()),
+        ("/findings/0/citations", Value::Array(vec![])),
+        ("/findings/0/citations/0/checked", "perhaps".into()),
+        ("/findings/0/because/1/line", 0.into()),
+        ("/to_ask/0/from", "nobody".into()),
+        ("/undetermined/0/waits_for", Value::Array(vec![])),
+        ("/dates", Value::Array(vec![Value::Null])),
+    ];
+    for (at, value) in changes {
+        let mut changed = sound.clone();
+        *changed.pointer_mut(at).expect("the change meets something") = value;
+        assert!(!validator.is_valid(&changed), "{at}");
+    }
+    for at in ["", "/tool", "/rule_set", "/source", "/findings/0", "/findings/0/because/0", "/undetermined/0", "/to_ask/0", "/anaesthetic", "/anaesthetic/per_agent/0", "/notes/0", "/unrecognised/0"] {
+        let keys: Vec<String> = sound.pointer(at).and_then(Value::as_object).map(|it| it.keys().cloned().collect()).unwrap_or_default();
+        assert!(!keys.is_empty(), "{at}");
+        for key in keys {
+            let mut changed = sound.clone();
+            let object = changed.pointer_mut(at).and_then(Value::as_object_mut).expect("an object stands here");
+            object.shift_remove(&key);
+            assert!(!validator.is_valid(&changed), "{at} without {key}");
+        }
+        let mut changed = sound.clone();
+        let object = changed.pointer_mut(at).and_then(Value::as_object_mut).expect("an object stands here");
+        object.insert("extra".into(), 1.into());
+        assert!(!validator.is_valid(&changed), "{at} with an extra key");
+    }
+}
+
+#[test]
+fn the_schema_describes_every_key() {
+    fn look(at: &str, schema: &Value, n_seen: &mut usize) {
+        let Some(object) = schema.as_object() else { return };
+        if let Some(properties) = object.get("properties").and_then(Value::as_object) {
+            assert_eq!(object.get("additionalProperties"), Some(&Value::Bool(false)), "{at}");
+            for (key, it) in properties {
+                assert!(it.get("description").and_then(Value::as_str).is_some_and(|it| it.ends_with('.')), "{at}/{key} has no description");
+                *n_seen += 1;
+            }
+        }
+        for (key, it) in object {
+            look(&format!("{at}/{key}"), it, n_seen);
+        }
+    }
+    let mut n_seen = 0;
+    look("", &schema(), &mut n_seen);
+    assert!(n_seen > 80, "{n_seen}");
+}
