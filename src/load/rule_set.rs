@@ -141,14 +141,15 @@ fn read_all<'a>(files: &RuleFiles, share: Share<'a>) -> Vec<(&'a str, text::Read
 
 type Share<'a> = Vec<(&'a str, &'a [u8])>;
 
-/// The files but the cases in two shares of about the same length, the second one allowing for the digest.
+/// The files but the cases in two shares that take about as long: this thread still has to resolve all
+/// names afterwards, the other one takes the digest.
 fn two_shares(files: &RuleFiles) -> (Share<'_>, Share<'_>) {
     let mut todo: Share<'_> =
         files.files.iter().filter(|(path, _)| !path.starts_with("cases/")).map(|(path, bytes)| (path.as_str(), bytes.as_slice())).collect();
     todo.sort_by_key(|(path, bytes)| (std::cmp::Reverse(bytes.len()), *path));
     let total: usize = todo.iter().map(|(_, bytes)| bytes.len()).sum();
     let (mut mine, mut theirs) = (Vec::new(), Vec::new());
-    let (mut my_load, mut their_load) = (0, total / 16);
+    let (mut my_load, mut their_load) = (total / 4, total / 16);
     for (path, bytes) in todo {
         if my_load <= their_load {
             my_load += bytes.len();
