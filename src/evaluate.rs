@@ -97,6 +97,7 @@ fn to_ask(rule_set: &RuleSet, facts: &Facts, undetermined: &[Undetermined], wait
             Some(Fact::Missing(Missing { why, .. })) => why.in_words().to_owned(),
             _ => "answered, but not all of it is understood".to_owned(),
         };
+        let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
         // Asked only in certain situations, and it is not yet known whether this is one.
         let depends = question.ask_when.as_ref().is_some_and(|when| matches!(crate::facts::holds::truth(when, facts), Truth::Unknown(_)));
         found.push(ToAsk {
@@ -104,11 +105,13 @@ fn to_ask(rule_set: &RuleSet, facts: &Facts, undetermined: &[Undetermined], wait
             ask: if is_date { format!("On which day was this taken: {}", question.ask) } else { question.ask.clone() },
             from: question.from.word(),
             why,
-            could_lead_to: waiting.iter().map(|it| it.outcome_if_fires).max().unwrap_or(Outcome::Go),
+            options: rule_set.catalogue.options(slot).iter().map(|it| it.text.clone()).collect(),
+            could_lead_to: worst.map_or(Outcome::Go, |it| it.0),
+            urgency: worst.and_then(|it| it.1),
             rules: waiting.iter().map(|it| it.rule.clone()).collect(),
             depends,
         });
     }
-    found.sort_by_key(|it| (it.depends, std::cmp::Reverse(it.could_lead_to)));
+    found.sort_by_key(|it| (it.depends, std::cmp::Reverse((it.could_lead_to, it.urgency))));
     found
 }

@@ -158,8 +158,12 @@ pub struct ToAsk {
     pub from: &'static str,
     /// Why it is missing: not asked, asked and not known, not recognised, ...
     pub why: String,
+    /// What may be answered, in words; empty for a question without options.
+    pub options: Vec<String>,
     /// The worst outcome it could still lead to.
     pub could_lead_to: Outcome,
+    /// How fast, if that is a referral.
+    pub urgency: Option<Urgency>,
     /// The rules that wait for it.
     pub rules: Vec<String>,
     /// Whether it is only needed if other answers turn out so; ask those first.

@@ -105,11 +105,10 @@ fn print(arguments: &Arguments, screenings: &[Screening], n_refused: usize, seve
         }
         Format::Text => {
             let style = Style::terminal(draw::colour_out());
-            for it in screenings {
-                draw::out(&text::one(it, &style));
-            }
-            if several {
-                draw::out(&text::summary(screenings, n_refused, &style));
+            match screenings {
+                _ if several => draw::out(&text::several(screenings, n_refused, &style)),
+                [one] => draw::out(&text::one(one, &style)),
+                _ => {}
             }
         }
     }

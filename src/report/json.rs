@@ -8,6 +8,7 @@ use serde_json::Value;
 
 use super::{SAFETY, steers};
 use crate::formulas::without_noise;
+use crate::outcome::Urgency;
 use crate::quantity::{tidy, tidy_down};
 use crate::screening::{self, Cited, Screening};
 
@@ -156,7 +157,9 @@ struct ToAsk<'a> {
     ask: &'a str,
     from: &'static str,
     why: &'a str,
+    options: &'a [String],
     could_lead_to: &'static str,
+    urgency: Option<&'static str>,
     rules: &'a [String],
     depends: bool,
 }
@@ -310,7 +313,9 @@ impl<'a> ToAsk<'a> {
             ask: &it.ask,
             from: it.from,
             why: &it.why,
+            options: &it.options,
             could_lead_to: it.could_lead_to.word(),
+            urgency: it.urgency.map(Urgency::word),
             rules: &it.rules,
             depends: it.depends,
         }

@@ -242,10 +242,13 @@ fn to_ask(page: &mut Page, asks: &[ToAsk]) {
         page.entry(&who(from).1, Paint::Strong, BLOCK, "");
         for ask in asks {
             page.entry("[ ]", Paint::Plain, Indent { label: 4, text: 8, hang: 0 }, &ask.ask);
+            if !ask.options.is_empty() {
+                page.paragraph(8, &format!("({})", ask.options.join(" | ")));
+            }
             let rules = counted(ask.rules.len(), "rule waits", "rules wait");
             let could = match ask.could_lead_to {
                 Outcome::Go => "could add a precaution".to_owned(),
-                outcome => format!("could lead to {}", outcome.word()),
+                outcome => format!("could lead to {}", Standing { outcome, urgency: ask.urgency }.words()),
             };
             page.paragraph(8, &format!("{}: {}; {could}; {rules}", ask.fact, ask.why));
         }

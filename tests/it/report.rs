@@ -92,7 +92,9 @@ fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], depends
         ask: format!("What about {fact}, in the words of the question?"),
         from,
         why: "not asked".into(),
+        options: Vec::new(),
         could_lead_to: outcome,
+        urgency: (outcome == Outcome::Refer).then_some(Urgency::Routine),
         rules: rules.iter().map(|it| (*it).into()).collect(),
         depends,
     }
