@@ -1,0 +1,18 @@
+//! Any bytes in the place of one file of the rule set: nothing panics, and a refusal says why.
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use preblock::load::rule_set::FILES;
+use preblock::load::{Care, RuleFiles, rule_set};
+
+fuzz_target!(|bytes: &[u8]| {
+    let Some((which, bytes)) = bytes.split_first() else { return };
+    let mut files = RuleFiles::embedded();
+    files.care = Care::Full;
+    let names: Vec<&str> = FILES.iter().copied().chain(["concerns/allergy.yaml"]).collect();
+    let name = names[usize::from(*which) % names.len()];
+    files.files.insert(name.into(), bytes.to_vec());
+    if let Err(wrong) = rule_set(&files) {
+        assert!(!wrong.is_empty(), "a refusal says why");
+    }
+});
