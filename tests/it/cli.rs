@@ -1,0 +1,343 @@
+//! The program from outside: exit statuses, what goes where, and the README's own commands.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use rstest::rstest;
+use serde_json::Value;
+
+const TODAY: [&str; 2] = ["--as-of", "2026-11-25"];
+const CLINIC: [&str; 2] = ["--clinic", "examples/clinic.yaml"];
+
+fn top() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+#[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+fn run(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_preblock")).args(arguments).current_dir(top()).output().expect("the program starts")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn status(output: &Output) -> i32 {
+    output.status.code().unwrap_or(-1)
+}
+
+/// `screen` on files of the examples.
+fn screen(files: &[&str], more: &[&str]) -> Output {
+    let mut arguments = vec!["screen"];
+    arguments.extend(files);
+    arguments.extend(CLINIC.iter().chain(&TODAY));
+    arguments.extend(more);
+    run(&arguments)
+}
+
+#[expect(clippy::expect_used, reason = "not JSON fails the test")]
+fn json(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).expect("standard output is JSON")
+}
+
+#[expect(clippy::expect_used, reason = "a broken schema fails the test")]
+fn screening_schema() -> jsonschema::Validator {
+    let schema = std::fs::read_to_string(top().join("schemas/screening.schema.json")).expect("the schema is there");
+    let schema = serde_json::from_str(&schema).expect("the schema is JSON");
+    jsonschema::draft7::new(&schema).expect("the schema is draft-07")
+}
+
+#[rstest]
+#[case::go("SM-101", 0, "go")]
+#[case::defer("SM-103", 10, "defer")]
+#[case::refer("SM-104", 20, "refer")]
+fn the_exit_status_is_the_verdict(#[case] reference: &str, #[case] expected: i32, #[case] verdict: &str) {
+    let file = format!("examples/referrals/{reference}.yaml");
+    let output = screen(&[&file], &["--format", "json"]);
+    assert_eq!(status(&output), expected, "{}", text(&output.stderr));
+    assert_eq!(json(&output)["verdict"], verdict);
+    assert!(output.stderr.is_empty(), "a clean run says nothing beside its result");
+}
+
+#[test]
+fn the_worst_verdict_of_several_counts() {
+    let output = screen(&["examples/referrals/SM-101.yaml", "examples/referrals/SM-103.yaml"], &["--format", "json"]);
+    assert_eq!(status(&output), 10);
+    let output = screen(&["examples/referrals/SM-104.yaml", "examples/referrals/SM-101.yaml"], &["--format", "json"]);
+    assert_eq!(status(&output), 20);
+}
+
+#[test]
+fn one_file_is_an_object_several_are_an_array_and_ndjson_is_a_line_each() {
+    let one = screen(&["examples/referrals/SM-101.yaml"], &["--format", "json"]);
+    assert!(json(&one).is_object());
+    let several = screen(&["examples/referrals/SM-101.yaml", "examples/referrals/SM-102.yaml"], &["--format", "json"]);
+    assert_eq!(json(&several).as_array().map(Vec::len), Some(2));
+    let lines = screen(&["examples/referrals"], &["--format", "ndjson"]);
+    let references: Vec<Value> = text(&lines.stdout)
+        .lines()
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok())
+        .map(|it| it["reference"].clone())
+        .collect();
+    assert_eq!(references.len(), 21);
+    assert_eq!(references[0], "SM-101");
+    assert_eq!(references[20], "SM-121");
+}
+
+#[test]
+fn every_screening_of_the_examples_fits_the_schema() {
+    let output = screen(&["examples/referrals"], &["--format", "json"]);
+    let found = json(&output);
+    let schema = screening_schema();
+    let screenings = found.as_array().cloned().unwrap_or_default();
+    assert_eq!(screenings.len(), 21);
+    for screening in screenings {
+        let wrong: Vec<String> = schema.iter_errors(&screening).map(|it| format!("{}: {it}", it.instance_path())).collect();
+        assert!(wrong.is_empty(), "{}: {wrong:?}", screening["reference"]);
+    }
+}
+
+#[rstest]
+#[case("SM-101", "go", &[])]
+#[case("SM-102", "go", &["bleeding/antithrombotic-taken"])]
+#[case("SM-103", "defer", &["bleeding/inr-above-ceiling", "bleeding/inr-too-old"])]
+#[case("SM-104", "refer", &["bleeding/anticoagulant-with-antiplatelet"])]
+#[case("SM-105", "defer", &["bleeding/clearance-below-anticoagulant-floor"])]
+#[case("SM-110", "defer", &["diabetes/hba1c-high"])]
+#[case("SM-111", "refer", &["circulation/ankle-index-severe"])]
+#[case("SM-112", "defer", &["circulation/index-needed"])]
+#[case("SM-113", "defer", &["pregnancy/phenol-in-pregnancy"])]
+#[case("SM-114", "refer", &["allergy/anaesthetic-allergy"])]
+#[case("SM-116", "defer", &["anaesthetic/load-above-limit"])]
+#[case("SM-118", "refer", &["anaesthetic/infection-spreading"])]
+#[case("SM-119", "refer", &["bleeding/platelets-below-floor"])]
+fn the_examples_show_what_they_say(#[case] reference: &str, #[case] verdict: &str, #[case] among: &[&str]) {
+    let file = format!("examples/referrals/{reference}.yaml");
+    let found = json(&screen(&[&file], &["--format", "json"]));
+    assert_eq!(found["verdict"], verdict);
+    let rules: Vec<&str> = found["findings"].as_array().into_iter().flatten().filter_map(|it| it["rule"].as_str()).collect();
+    for rule in among {
+        assert!(rules.contains(rule), "{rule} is not among {rules:?}");
+    }
+}
+
+#[test]
+fn a_misspelt_medicine_is_told_its_likely_name_and_the_verdict_waits() {
+    let output = screen(&["examples/referrals/SM-106.yaml"], &["--format", "json"]);
+    let found = json(&output);
+    assert_eq!(found["unrecognised"][0]["text"], "warfrin");
+    assert_eq!(found["unrecognised"][0]["nearest"], "warfarin");
+    assert_eq!((&found["verdict"], &found["worst_case"]), (&Value::from("defer"), &Value::from("refer")));
+    assert_eq!(found["notes"][0]["text"], "takes something herbal for sleep, will bring the packet");
+    assert_eq!(status(&output), 10);
+}
+
+#[test]
+fn units_of_another_country_are_converted_and_shown() {
+    let found = json(&screen(&["examples/referrals/SM-109.yaml"], &["--format", "json"]));
+    let values: Vec<String> = found["findings"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .flat_map(|it| it["because"].as_array().into_iter().flatten())
+        .filter_map(|it| Some(format!("{} {}", it["fact"].as_str()?, it["value"].as_str()?)))
+        .collect();
+    assert!(values.iter().any(|it| it == "diabetes.hba1c 8.2 % (66 mmol/mol)"), "{values:?}");
+}
+
+#[test]
+fn a_missing_file_does_not_keep_the_others_from_being_screened() {
+    let output = screen(&["examples/referrals/SM-101.yaml", "no-such-file.yaml", "examples/referrals/SM-104.yaml"], &["--format", "ndjson"]);
+    assert_eq!(status(&output), 2, "a refusal wins over every verdict");
+    assert_eq!(text(&output.stdout).lines().count(), 2);
+    assert!(text(&output.stderr).contains("no-such-file.yaml"));
+}
+
+#[test]
+fn all_slips_of_a_file_come_in_one_run_and_nothing_of_it_is_screened() {
+    let output = screen(&["examples/refused/SM-201.yaml"], &[]);
+    assert_eq!(status(&output), 2);
+    let said = text(&output.stderr);
+    for code in ["answers/not-a-date", "answers/needs-unit", "text/duplicate-key", "answers/not-a-number", "answers/unknown-question"] {
+        assert!(said.contains(code), "{code} is not in {said}");
+    }
+    assert!(!text(&output.stdout).contains("SM-201"));
+}
+
+#[test]
+fn results_in_a_pipe_carry_no_colour() {
+    let output = screen(&["examples/referrals"], &[]);
+    assert!(!text(&output.stdout).contains('\u{1b}'));
+    assert!(text(&output.stdout).contains("21 screened"));
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    for format in ["text", "json", "ndjson"] {
+        let first = screen(&["examples/referrals"], &["--format", format]);
+        let second = screen(&["examples/referrals"], &["--format", format]);
+        assert_eq!(first.stdout, second.stdout);
+    }
+}
+
+#[rstest]
+#[case::no_command(&[], 2)]
+#[case::unknown_option(&["screen", "--colour"], 2)]
+#[case::no_file(&["screen"], 2)]
+#[case::impossible_day(&["screen", "examples/referrals", "--as-of", "2026-02-31"], 2)]
+#[case::no_rule_set(&["screen", "examples/referrals", "--rules", "nowhere"], 2)]
+#[case::clinic_file_missing(&["screen", "examples/referrals", "--clinic", "nowhere.yaml"], 2)]
+#[case::a_patient_as_clinic(&["screen", "examples/referrals", "--clinic", "examples/referrals/SM-101.yaml"], 2)]
+#[case::help(&["--help"], 0)]
+#[case::version(&["--version"], 0)]
+#[case::check(&["rules", "check"], 0)]
+#[case::check_of_nothing(&["rules", "check", "--rules", "nowhere"], 1)]
+#[case::test_of_nothing(&["rules", "test", "--only", "nonsense"], 1)]
+#[case::show(&["rules", "show", "bleeding/inr-above-ceiling"], 0)]
+#[case::show_unknown(&["rules", "show", "bleeding/inr-above-celling"], 2)]
+#[case::explain_unknown(&["explain", "answers/need-unit"], 2)]
+#[case::schema_unknown(&["schema", "questionaire"], 2)]
+fn each_situation_has_its_exit_status(#[case] arguments: &[&str], #[case] expected: i32) {
+    let output = run(arguments);
+    assert_eq!(status(&output), expected, "{}{}", text(&output.stdout), text(&output.stderr));
+    if expected != 0 {
+        assert!(!output.stderr.is_empty(), "a problem is told");
+    }
+}
+
+#[test]
+fn a_misspelt_name_is_told_the_likely_one() {
+    assert!(text(&run(&["rules", "show", "bleeding/inr-above-celling"]).stderr).contains("did you mean `bleeding/inr-above-ceiling`?"));
+    assert!(text(&run(&["explain", "answers/need-unit"]).stderr).contains("did you mean `answers/needs-unit`?"));
+    assert!(text(&run(&["schema", "questionaire"]).stderr).contains("did you mean `questionnaire`?"));
+}
+
+#[test]
+fn every_code_is_explained() {
+    for code in preblock::diagnostic::Code::ALL {
+        let output = run(&["explain", code.name()]);
+        let page = text(&output.stdout);
+        assert_eq!(status(&output), 0);
+        for heading in ["What it means", "Why it matters", "How to mend it"] {
+            assert!(page.contains(heading), "{} lacks {heading}", code.name());
+        }
+    }
+}
+
+#[test]
+fn every_schema_is_printed() {
+    let names = text(&run(&["schema"]).stdout);
+    assert!(names.lines().count() >= 13, "{names}");
+    for name in names.lines() {
+        let output = run(&["schema", name]);
+        let schema: Value = json(&output);
+        assert_eq!(schema["$schema"], "http://json-schema.org/draft-07/schema#", "{name}");
+    }
+}
+
+#[test]
+fn a_blank_questionnaire_asks_everything_and_answers_nothing() {
+    let blank = text(&run(&["blank"]).stdout);
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    let file = folder.path().join("blank.yaml");
+    let filled = blank.replace("reference:   ", "reference: SM-1 ");
+    assert!(std::fs::write(&file, filled).is_ok());
+    let path = file.display().to_string();
+    let output = run(&["screen", &path, "--format", "json", TODAY[0], TODAY[1]]);
+    assert_eq!(status(&output), 10, "{}", text(&output.stderr));
+    let found = json(&output);
+    assert_eq!(found["verdict"], "defer", "nothing known is never go");
+    assert_eq!(found["findings"].as_array().map(Vec::len), Some(0));
+    for rule in preblock_questions() {
+        assert!(blank.contains(&format!("    {rule}:")), "{rule} is not asked");
+    }
+}
+
+/// The last part of every question's id, from the rule set itself.
+fn preblock_questions() -> Vec<String> {
+    let rules = preblock::load::rule_set(&preblock::load::RuleFiles::embedded());
+    let rules = rules.unwrap_or_else(|found| unreachable!("{found:?}"));
+    rules.catalogue.questions.iter().filter_map(|it| it.id.split('.').nth(1).map(str::to_owned)).collect()
+}
+
+/// Equal volumes of lidocaine 1 % and bupivacaine 0.5 %, 70 kg, 4 mL in all: 20/200 + 10/140 = 0.171. Worked by hand
+/// from the additive method (Weinberg, LipidRescue, 2016) on the British National Formulary's 200 mg and 2 mg/kg.
+#[test]
+fn the_dose_command_adds_shares_up() {
+    let mixture = ["dose", "--weight", "70 kg", "--height", "178 cm", "--sex", "male", "--age", "40"];
+    let agents = ["--agent", "lidocaine 1 % 2 mL", "--agent", "bupivacaine 0.5 % 2 mL"];
+    let output = run(&[&mixture[..], &agents[..]].concat());
+    assert_eq!(status(&output), 0, "{}", text(&output.stderr));
+    let said = text(&output.stdout);
+    assert!(said.contains("load (shares added up): 0.171"), "{said}");
+    assert!(said.contains("largest volume of the same mixture: 23.3 mL"), "{said}");
+    let too_much = run(&[&mixture[..], &["--agent", "lidocaine 2 % 12 mL"][..]].concat());
+    assert_eq!(status(&too_much), 10, "a load above 1 does not end like a clean run");
+    let no_height = run(&["dose", "--weight", "70 kg", "--age", "40", "--agent", "lidocaine 1 % 2 mL"]);
+    assert_eq!(status(&no_height), 2, "an adult's limit needs the height");
+    let slip = run(&["dose", "--weight", "70", "--age", "40", "--agent", "lidocaine 20 % 2 mL"]);
+    assert_eq!(status(&slip), 2);
+    let said = text(&slip.stderr);
+    assert!(said.contains("answers/needs-unit") && said.contains("answers/implausible"), "{said}");
+}
+
+/// Every `$ preblock ...` of the README prints what stands under it.
+#[test]
+fn the_readme_quotes_real_output() {
+    let path = top().join("README.md");
+    let readme = std::fs::read_to_string(&path).unwrap_or_default();
+    let mut fresh = String::new();
+    let mut n_commands = 0;
+    let mut lines = readme.lines().peekable();
+    while let Some(line) = lines.next() {
+        fresh.push_str(line);
+        fresh.push('\n');
+        if line != "```console" {
+            continue;
+        }
+        let command = lines.next().unwrap_or_default();
+        fresh.push_str(command);
+        fresh.push('\n');
+        while lines.peek().is_some_and(|it| *it != "```") {
+            lines.next();
+        }
+        let words = shell_words(command.trim_start_matches("$ preblock "));
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
+        fresh.push_str(text(&run(&words).stdout).trim_end());
+        fresh.push('\n');
+        n_commands += 1;
+    }
+    assert!(n_commands >= 2, "the README shows no command");
+    if std::env::var_os("PREBLOCK_BLESS").is_some() {
+        assert!(std::fs::write(&path, &fresh).is_ok());
+    }
+    assert!(readme == fresh, "the README quotes old output; PREBLOCK_BLESS=1 cargo test the_readme writes it anew");
+}
+
+/// Words at spaces; double quotes keep spaces together.
+fn shell_words(line: &str) -> Vec<String> {
+    let mut words = vec![String::new()];
+    let mut quoted = false;
+    for letter in line.chars() {
+        match letter {
+            '"' => quoted = !quoted,
+            ' ' if !quoted => words.push(String::new()),
+            _ => {
+                if let Some(word) = words.last_mut() {
+                    word.push(letter);
+                }
+            }
+        }
+    }
+    words.retain(|word| !word.is_empty());
+    words
+}
+
+#[test]
+fn the_readme_opens_with_the_job_and_says_the_caution() {
+    let readme = std::fs::read_to_string(Path::new(&top()).join("README.md")).unwrap_or_default();
+    assert!(readme.starts_with("# preblock\n\nA small clinic"));
+    assert!(readme.contains("never makes it; local policy prevails"));
+    let ci = std::fs::read_to_string(top().join(".ci/run")).unwrap_or_default();
+    assert!(ci.lines().any(|line| line == "cargo test --locked") && readme.contains("\ncargo test --locked\n"));
+}
