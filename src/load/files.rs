@@ -11,6 +11,15 @@ use crate::diagnostic::{Code, Diagnostic};
 static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
 static SCHEMAS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/schemas");
 
+/// The events of each embedded file but the cases, as the build script took them down.
+static TAPES: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/tapes.rs"));
+
+/// The tape of an embedded file; `None` if there is none, or if these are not its bytes.
+pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
+    let same = RULES.get_file(path).is_some_and(|it| it.contents() == bytes);
+    TAPES.iter().find(|(name, _)| same && *name == path).map(|(_, tape)| *tape)
+}
+
 /// Most bytes one file of a rule set may have.
 pub const LARGEST_RULE_FILE: u64 = 8 << 20;
 
@@ -31,9 +40,9 @@ pub enum Care {
     /// Two readers and the schemas judge every file.
     #[default]
     Full,
-    /// One reader and all checks of names, but neither second reader nor schemas. Only for the
-    /// embedded rule set: the tests read the very same bytes with full care, and a program that
-    /// starts for one referral need not do so again.
+    /// All checks of names, on a tree that was read when the program was built; neither second reader
+    /// nor schemas. Only for the embedded rule set: the tests read the very same bytes with full care,
+    /// and a program that starts for one referral need not do so again.
     Embedded,
 }
 

@@ -1,6 +1,6 @@
 //! A whole rule set from its files, with every diagnostic of all of them.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::names::Names;
@@ -20,50 +20,36 @@ pub const FILES: [&str; 7] =
 /// # Errors
 /// Every diagnostic of every file, in the order files are read and places come; none is held back.
 pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
-    let (parsed, mut diagnostics, digest) = parse(files);
+    let mut diagnostics = Vec::new();
     let mut names = Names::default();
     let mut head = None;
     for name in FILES {
-        let Some(it) = parsed.get(name) else {
-            if !files.files.contains_key(name) {
-                let title = format!("the rule set has no file `{}`", files.name_of(name));
-                diagnostics.push(Diagnostic::bare(Code::MissingFile, title).help("every rule set has seven files and a folder of concerns"));
-            }
-            continue;
-        };
+        // One tree at a time: each is dropped before the next one is read.
+        let Some(it) = parse(files, name, "every rule set has seven files and a folder of concerns", &mut diagnostics) else { continue };
         match name {
             "ruleset.yaml" => {
-                let (found, wrong) = read_head(it);
+                let (found, wrong) = read_head(&it);
                 head = found;
                 diagnostics.extend(wrong);
             }
-            "sources.yaml" => diagnostics.extend(registers::publications(it, &mut names)),
-            "limits.yaml" => diagnostics.extend(registers::limits(it, &mut names)),
-            "medicines.yaml" => diagnostics.extend(registers::medicines(it, &mut names)),
-            "allergens.yaml" => diagnostics.extend(registers::allergens(it, &mut names)),
-            "anaesthetics.yaml" => diagnostics.extend(registers::agents(it, &mut names)),
-            _ => diagnostics.extend(questions::read(it, &mut names)),
+            "sources.yaml" => diagnostics.extend(registers::publications(&it, &mut names)),
+            "limits.yaml" => diagnostics.extend(registers::limits(&it, &mut names)),
+            "medicines.yaml" => diagnostics.extend(registers::medicines(&it, &mut names)),
+            "allergens.yaml" => diagnostics.extend(registers::allergens(&it, &mut names)),
+            "anaesthetics.yaml" => diagnostics.extend(registers::agents(&it, &mut names)),
+            _ => diagnostics.extend(questions::read(&it, &mut names)),
         }
     }
     let mut rules = Vec::new();
-    if let Some(head) = &head {
-        for (at, concern) in head.concerns.iter().enumerate() {
-            let path = format!("concerns/{}.yaml", concern.id);
-            match parsed.get(path.as_str()) {
-                Some(it) => {
-                    let (found, wrong) = read_concern(it, &names, concern, at, head);
-                    rules.extend(found);
-                    diagnostics.extend(wrong);
-                }
-                None if files.files.contains_key(&path) => {}
-                None => {
-                    let title = format!("the rule set has no file `{}`", files.name_of(&path));
-                    diagnostics.push(Diagnostic::bare(Code::MissingFile, title).help("ruleset.yaml lists this concern"));
-                }
-            }
-        }
-        diagnostics.extend(unexpected(files, head));
+    let (concerns, retired) = head.as_ref().map_or_else(|| (concerns_by_file(files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
+    for (at, concern) in concerns.iter().enumerate() {
+        let path = format!("concerns/{}.yaml", concern.id);
+        let Some(it) = parse(files, &path, "ruleset.yaml lists this concern", &mut diagnostics) else { continue };
+        let (found, wrong) = read_concern(&it, &names, concern, at, &retired);
+        rules.extend(found);
+        diagnostics.extend(wrong);
     }
+    diagnostics.extend(unexpected(files, &concerns));
     note_comparisons(&mut names, &rules);
     match head {
         Some(head) if diagnostics.is_empty() => Ok(RuleSet {
@@ -74,7 +60,7 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             in_force_from: head.in_force_from,
             review_by: head.review_by,
             owner: head.owner,
-            digest,
+            digest: files.digest(),
             concerns: head.concerns,
             catalogue: names.catalogue,
             limits: names.limits,
@@ -86,6 +72,12 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
         }),
         _ => Err(diagnostics),
     }
+}
+
+/// The concerns that the files' names say, for want of a readable ruleset.yaml: their diagnostics are wanted all the same.
+fn concerns_by_file(files: &RuleFiles) -> Vec<Concern> {
+    let names = files.files.keys().filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
+    names.map(|it| Concern { id: it.to_owned(), title: it.to_owned() }).collect()
 }
 
 /// Tells each derived fact which numbers rules compare it with.
@@ -109,57 +101,20 @@ fn note_comparisons(names: &mut Names, rules: &[Rule]) {
     }
 }
 
-/// Parses every file but the cases, and takes the digest, on two threads: this is most of the start-up.
-fn parse(files: &RuleFiles) -> (BTreeMap<&str, Parsed>, Vec<Diagnostic>, String) {
-    let (mine, theirs) = two_shares(files);
-    let n_files = mine.len() + theirs.len();
-    let (mine, (theirs, digest)) = std::thread::scope(|scope| {
-        let other = scope.spawn(|| (read_all(files, theirs), files.digest()));
-        let mine = read_all(files, mine);
-        (mine, other.join().unwrap_or_default())
-    });
-    let mut parsed = BTreeMap::new();
-    let mut wrong = BTreeMap::new();
-    let n_read = mine.len() + theirs.len();
-    for (path, read) in mine.into_iter().chain(theirs) {
-        if let (Some(source), Some(root)) = (read.source, read.root) {
-            parsed.insert(path, Parsed { source, root, care: files.care });
-        }
-        wrong.insert(path, read.diagnostics);
-    }
-    let mut diagnostics: Vec<Diagnostic> = wrong.into_values().flatten().collect();
-    if n_read != n_files {
-        diagnostics.push(Diagnostic::bare(Code::Unreadable, "reading the rule set was interrupted"));
-    }
-    (parsed, diagnostics, digest)
-}
-
-fn read_all<'a>(files: &RuleFiles, share: Share<'a>) -> Vec<(&'a str, text::Read)> {
-    let read = |(path, bytes)| (path, text::read_with(&files.name_of(path), bytes, LARGEST_RULE_FILE, files.care == Care::Full));
-    share.into_iter().map(read).collect()
-}
-
-type Share<'a> = Vec<(&'a str, &'a [u8])>;
-
-/// The files but the cases in two shares that take about as long: this thread still has to resolve all
-/// names afterwards, the other one takes the digest.
-fn two_shares(files: &RuleFiles) -> (Share<'_>, Share<'_>) {
-    let mut todo: Share<'_> =
-        files.files.iter().filter(|(path, _)| !path.starts_with("cases/")).map(|(path, bytes)| (path.as_str(), bytes.as_slice())).collect();
-    todo.sort_by_key(|(path, bytes)| (std::cmp::Reverse(bytes.len()), *path));
-    let total: usize = todo.iter().map(|(_, bytes)| bytes.len()).sum();
-    let (mut mine, mut theirs) = (Vec::new(), Vec::new());
-    let (mut my_load, mut their_load) = (total / 4, total / 16);
-    for (path, bytes) in todo {
-        if my_load <= their_load {
-            my_load += bytes.len();
-            mine.push((path, bytes));
-        } else {
-            their_load += bytes.len();
-            theirs.push((path, bytes));
-        }
-    }
-    (mine, theirs)
+/// Parses one file, an embedded one from its tape. `None` after a diagnostic.
+fn parse(files: &RuleFiles, path: &str, needed: &str, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
+    let name = files.name_of(path);
+    let Some(bytes) = files.files.get(path) else {
+        diagnostics.push(Diagnostic::bare(Code::MissingFile, format!("the rule set has no file `{name}`")).help(needed));
+        return None;
+    };
+    let tape = if files.care == Care::Embedded { super::files::tape(path, bytes) } else { None };
+    let (read, care) = match tape {
+        Some(tape) => (text::read_tape(&name, tape), Care::Embedded),
+        None => (text::read(&name, bytes, LARGEST_RULE_FILE), Care::Full),
+    };
+    diagnostics.extend(read.diagnostics);
+    Some(Parsed { source: read.source?, root: read.root?, care })
 }
 
 struct Head {
@@ -215,7 +170,7 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     (head, reading.finish())
 }
 
-fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, head: &Head) -> (Vec<Rule>, Vec<Diagnostic>) {
+fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, retired: &[String]) -> (Vec<Rule>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("concern"));
     if let Some(node) = parsed.root.get("concern")
         && let Some(written) = node.written(reading.source)
@@ -230,7 +185,7 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, he
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "rules");
         }
-        match rule(&mut reading, names, node, concern, at, head) {
+        match rule(&mut reading, names, node, concern, at, retired) {
             Some(rule) => rules.push(rule),
             None => reading.pass_over(node, "a whole rule"),
         }
@@ -238,11 +193,11 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, he
     (rules, reading.finish())
 }
 
-fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, head: &Head) -> Option<Rule> {
+fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, retired: &[String]) -> Option<Rule> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let id = reading.needed(node, "id").map(|it| format!("{}/{it}", concern.id));
     if let (Some(id), Some(place)) = (&id, node.get("id"))
-        && head.retired.contains(id)
+        && retired.contains(id)
     {
         let title = format!("`{id}` is the id of a retired rule");
         reading.report(Diagnostic::at(Code::RetiredId, reading.source, &place.span, title, "retired").help("choose a new id: old reports name this one"));
@@ -286,20 +241,20 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
     })
 }
 
-fn unexpected(files: &RuleFiles, head: &Head) -> Vec<Diagnostic> {
+fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
     let mut found = Vec::new();
     for path in files.files.keys() {
         let known = FILES.contains(&path.as_str())
             || path.starts_with("cases/")
-            || path.strip_prefix("concerns/").and_then(|it| it.strip_suffix(".yaml")).is_some_and(|it| head.concerns.iter().any(|concern| concern.id == it));
+            || path.strip_prefix("concerns/").and_then(|it| it.strip_suffix(".yaml")).is_some_and(|it| concerns.iter().any(|concern| concern.id == it));
         if !known {
             let title = format!("nothing in the rule set names the file `{}`", files.name_of(path));
-            let concerns: Vec<&str> = head.concerns.iter().map(|it| it.id.as_str()).collect();
+            let known: Vec<&str> = concerns.iter().map(|it| it.id.as_str()).collect();
             let name = path.trim_start_matches("concerns/").trim_end_matches(".yaml");
             found.push(
                 Diagnostic::bare(Code::UnexpectedFile, title)
                     .help("list it among the concerns of ruleset.yaml, or move it away")
-                    .help_if(crate::diagnostic::nearest(name, concerns).map(|it| format!("did you mean `{it}`?"))),
+                    .help_if(crate::diagnostic::nearest(name, known).map(|it| format!("did you mean `{it}`?"))),
             );
         }
     }

@@ -47,11 +47,6 @@ pub struct Read {
 
 /// Reads bytes under a name. `largest` is the most bytes a file of this kind may have.
 pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
-    read_with(name, bytes, largest, true)
-}
-
-/// The same; `twice` says whether a second reader has to agree.
-pub fn read_with(name: &str, bytes: &[u8], largest: u64, twice: bool) -> Read {
     let nothing = |diagnostic| Read { source: None, root: None, diagnostics: vec![diagnostic] };
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest {
         return nothing(too_large(name, largest));
@@ -74,12 +69,40 @@ pub fn read_with(name: &str, bytes: &[u8], largest: u64, twice: bool) -> Read {
     }
     let format = Format::of_name(name);
     let root = Builder::run(&source, format, &mut diagnostics);
-    if twice
-        && diagnostics.is_empty()
+    if diagnostics.is_empty()
         && let Some(root) = &root
     {
         second_reading(&source, format, root, &mut diagnostics);
     }
+    Read { source: Some(source), root, diagnostics }
+}
+
+/// Reads a tape of events that the build script wrote. Places are places on the tape.
+pub fn read_tape(name: &str, tape: &str) -> Read {
+    let source = Arc::new(Source::new(name, tape));
+    let mut diagnostics = Vec::new();
+    let mut builder = Builder { source: &source, diagnostics: &mut diagnostics, open: Vec::new(), root: None, documents: 1 };
+    let mut at = 0;
+    while let Some(kind) = tape.as_bytes().get(at) {
+        let (event, span) = match kind {
+            b'[' => (Event::SequenceStart(StructureStyle::Flow, 0, None), at..at + 1),
+            b'{' => (Event::MappingStart(StructureStyle::Flow, 0, None), at..at + 1),
+            b']' => (Event::SequenceEnd, at..at + 1),
+            b'}' => (Event::MappingEnd, at..at + 1),
+            kind => {
+                let length = tape.get(at + 1..).and_then(|rest| rest.split_once(':')).map_or("", |(length, _)| length);
+                let start = at + 1 + length.len() + 1;
+                let span = start..start + length.parse::<usize>().unwrap_or(0);
+                let style = if *kind == b'p' { ScalarStyle::Plain } else { ScalarStyle::DoubleQuoted };
+                (Event::Scalar(tape.get(span.clone()).unwrap_or("").into(), style, 0, None), span)
+            }
+        };
+        at = span.end.max(at + 1);
+        if !builder.take(event, span) {
+            break;
+        }
+    }
+    let root = builder.root;
     Read { source: Some(source), root, diagnostics }
 }
 

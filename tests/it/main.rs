@@ -2,6 +2,8 @@
 
 // The program from outside, and the README.
 mod cli;
+// The embedded rule set and the tapes it is read from.
+mod embedded;
 // Published arithmetic against published tables and worked examples.
 mod formulas;
 // Screenings as text and as JSON; the schema of the JSON.
