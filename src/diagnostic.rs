@@ -154,14 +154,7 @@ impl SourceCode for Source {
         let data = self.text().get(from..to).unwrap_or("").as_bytes();
         // Miette prints the column of the span start, counted from this column in characters.
         let column = if context_lines_before == 0 { self.position(start).column - 1 } else { 0 };
-        Ok(Box::new(MietteSpanContents::new_named(
-            self.name().to_owned(),
-            data,
-            (from, to - from).into(),
-            first,
-            column,
-            last - first + 1,
-        )))
+        Ok(Box::new(MietteSpanContents::new_named(self.name().to_owned(), data, (from, to - from).into(), first, column, last - first + 1)))
     }
 }
 

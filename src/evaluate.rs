@@ -38,7 +38,8 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
     let firing = of_state(State::Fires);
     let open = of_state(State::Undetermined);
     let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
-    let waits: Vec<(usize, BTreeSet<FactSlot>)> = open.iter().enumerate().map(|(at, rule)| (at, explain::waits_for(&rule.when, facts))).collect();
+    let waits: Vec<(usize, BTreeSet<FactSlot>)> =
+        open.iter().enumerate().map(|(at, rule)| (at, explain::waits_for(&rule.when, facts))).collect();
     let undetermined: Vec<Undetermined> = open
         .iter()
         .zip(&waits)

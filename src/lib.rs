@@ -10,17 +10,17 @@
 //! In reading order: [`truth`], [`outcome`], [`formulas`], [`quantity`], [`model`], [`source`],
 //! [`diagnostic`], [`load`], [`facts`], [`screening`], [`evaluate`], [`governance`], [`report`], [`cli`].
 
-pub mod truth;
-pub mod outcome;
-pub mod formulas;
-pub mod quantity;
-pub mod model;
-pub mod source;
-pub mod diagnostic;
-pub mod load;
-pub mod facts;
-pub mod screening;
-pub mod evaluate;
-pub mod governance;
-pub mod report;
 pub mod cli;
+pub mod diagnostic;
+pub mod evaluate;
+pub mod facts;
+pub mod formulas;
+pub mod governance;
+pub mod load;
+pub mod model;
+pub mod outcome;
+pub mod quantity;
+pub mod report;
+pub mod screening;
+pub mod source;
+pub mod truth;

@@ -51,7 +51,8 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
 }
 
 fn entry(rule_set: &RuleSet, question: &Question) -> Vec<String> {
-    let mut comments = textwrap::wrap(&format!("{} ({})", question.ask, question.from.word()), 88).into_iter().map(String::from).collect::<Vec<_>>();
+    let mut comments =
+        textwrap::wrap(&format!("{} ({})", question.ask, question.from.word()), 88).into_iter().map(String::from).collect::<Vec<_>>();
     if let Some(help) = &question.help {
         comments.extend(textwrap::wrap(help, 88).into_iter().map(String::from));
     }

@@ -65,7 +65,9 @@ pub fn run(arguments: &Arguments) -> Status {
         Some(load) if load <= 1.0 => Status::Clean,
         Some(_) => Status::Defer,
         None => {
-            draw::note("the load cannot be worked out: the basis above says what is not known, or the register has no limit for this agent at this age");
+            draw::note(
+                "the load cannot be worked out: the basis above says what is not known, or the register has no limit for this agent at this age",
+            );
             Status::Refused
         }
     }
@@ -132,12 +134,16 @@ impl Form<'_> {
             let rest_start = span.start + name_end;
             // Strength ends with its unit; the volume begins with the next digit after it.
             let unit_at = rest.find(['%', 'm']).unwrap_or(rest.len());
-            let volume_at = rest.get(unit_at..).and_then(|it| it.find(|it: char| it.is_ascii_digit())).map_or(rest.len(), |it| unit_at + it);
+            let volume_at =
+                rest.get(unit_at..).and_then(|it| it.find(|it: char| it.is_ascii_digit())).map_or(rest.len(), |it| unit_at + it);
             let (strength, volume) = rest.split_at(volume_at);
             let piece = |text: &str, from: usize| {
                 let trimmed = text.trim();
                 let from = from + (text.len() - text.trim_start().len());
-                Node { span: from..from + trimmed.len(), kind: if trimmed.is_empty() { Kind::Null } else { Kind::Text(trimmed.to_owned()) } }
+                Node {
+                    span: from..from + trimmed.len(),
+                    kind: if trimmed.is_empty() { Kind::Null } else { Kind::Text(trimmed.to_owned()) },
+                }
             };
             let entry = |key: &str, value: Node| Entry { key: key.to_owned(), key_span: span.clone(), value };
             let mut entries = vec![entry("agent", piece(name, span.start))];

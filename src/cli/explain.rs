@@ -25,7 +25,8 @@ pub fn run(arguments: &Arguments) -> Status {
             Status::Clean
         }
         None => {
-            let help = did_you_mean(wanted, Code::ALL.iter().map(|it| it.name())).unwrap_or_else(|| "`preblock explain` lists all codes".into());
+            let help =
+                did_you_mean(wanted, Code::ALL.iter().map(|it| it.name())).unwrap_or_else(|| "`preblock explain` lists all codes".into());
             draw::note(&format!("there is no code `{wanted}`; {help}"));
             Status::Refused
         }
@@ -34,7 +35,8 @@ pub fn run(arguments: &Arguments) -> Status {
 
 /// The page of a code.
 pub fn page(code: Code, width: usize) -> String {
-    let part = |heading: &str, text: &str| format!("{heading}\n{}\n", textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  "));
+    let part =
+        |heading: &str, text: &str| format!("{heading}\n{}\n", textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  "));
     format!(
         "{}\n\n{}\n{}\n{}",
         code.name(),

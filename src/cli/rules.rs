@@ -7,8 +7,8 @@ use crate::diagnostic::did_you_mean;
 use crate::evaluate::{Compiled, explain};
 use crate::governance::cases::{self, CaseRun, Difference};
 use crate::governance::{coverage, words};
-use crate::load::{self, Care};
 use crate::load::cases::Case;
+use crate::load::{self, Care};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
@@ -93,7 +93,8 @@ fn test(arguments: &Test) -> Status {
         }
     };
     let of_file = |case: &Case| case.source.name().rsplit('/').next().unwrap_or_default().to_owned();
-    let cases: Vec<Case> = cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
+    let cases: Vec<Case> =
+        cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
     if cases.is_empty() {
         draw::note("no case was run, so nothing was tested");
         return Status::Problems;
@@ -150,7 +151,8 @@ fn show(arguments: &Show) -> Status {
         return Status::Clean;
     };
     let Some(rule) = rule_set.rule(id) else {
-        let help = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str())).unwrap_or_else(|| "`preblock rules show` lists all rules".into());
+        let help = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str()))
+            .unwrap_or_else(|| "`preblock rules show` lists all rules".into());
         draw::note(&format!("there is no rule `{id}`; {help}"));
         return Status::Refused;
     };
@@ -199,10 +201,16 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
         String::new(),
         format!("In force from {}, last reviewed {}, review by {}", rule.in_force_from, rule.last_reviewed, rule.review_by),
     ]);
-    let naming = |wanted: fn(&Case) -> &std::collections::BTreeSet<String>| cases.iter().filter(|it| wanted(it).contains(&rule.id)).collect::<Vec<_>>();
-    for (heading, found) in [("Cases in which it fires", naming(|it| &it.fires)), ("Cases in which it is undetermined", naming(|it| &it.undetermined))] {
+    let naming = |wanted: fn(&Case) -> &std::collections::BTreeSet<String>| {
+        cases.iter().filter(|it| wanted(it).contains(&rule.id)).collect::<Vec<_>>()
+    };
+    for (heading, found) in
+        [("Cases in which it fires", naming(|it| &it.fires)), ("Cases in which it is undetermined", naming(|it| &it.undetermined))]
+    {
         lines.extend([String::new(), heading.to_owned()]);
-        lines.extend(found.iter().map(|it| format!("  {}:{}  {}", it.source.name(), it.source.position(it.expect_span.start).line, it.title)));
+        lines.extend(
+            found.iter().map(|it| format!("  {}:{}  {}", it.source.name(), it.source.position(it.expect_span.start).line, it.title)),
+        );
         if found.is_empty() {
             lines.push("  none".into());
         }

@@ -115,7 +115,13 @@ fn print(arguments: &Arguments, screenings: &[Screening], n_refused: usize, seve
 }
 
 /// Screens one file.
-fn one(rule_set: &RuleSet, compiled: &Compiled, clinic: Option<&Clinic>, path: &Path, as_of: NaiveDate) -> Result<Screening, Vec<Diagnostic>> {
+fn one(
+    rule_set: &RuleSet,
+    compiled: &Compiled,
+    clinic: Option<&Clinic>,
+    path: &Path,
+    as_of: NaiveDate,
+) -> Result<Screening, Vec<Diagnostic>> {
     let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
     let name = path.display().to_string();
     let (read, mut found) = questionnaire::questionnaire(rule_set, &name, &bytes);
@@ -190,7 +196,11 @@ fn walk(folder: &Path, inside: &mut Vec<PathBuf>, found: &mut Vec<Diagnostic>) {
             if !is_link {
                 walk(&path, inside, found);
             }
-        } else if path.extension().and_then(|it| it.to_str()).is_some_and(|it| ["yaml", "yml", "json"].contains(&it.to_lowercase().as_str())) {
+        } else if path
+            .extension()
+            .and_then(|it| it.to_str())
+            .is_some_and(|it| ["yaml", "yml", "json"].contains(&it.to_lowercase().as_str()))
+        {
             inside.push(path);
         }
     }

@@ -232,7 +232,8 @@ fn position<T: PartialEq>(items: &mut Vec<T>, item: T) -> u32 {
 impl NumberTest {
     fn run(&self, slots: &Prepared) -> u8 {
         let number = slots.numbers.get(self.slot.index()).copied().unwrap_or(f64::NAN);
-        let relation = u8::from(number < self.with) | u8::from(number <= self.with && number >= self.with) << 1 | u8::from(number > self.with) << 2;
+        let relation =
+            u8::from(number < self.with) | u8::from(number <= self.with && number >= self.with) << 1 | u8::from(number > self.with) << 2;
         if relation == 0 {
             UNKNOWN
         } else if relation & self.accepts != 0 {

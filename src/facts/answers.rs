@@ -131,12 +131,24 @@ impl Reader<'_> {
         for entry in entries {
             if !["value", "taken_on"].contains(&entry.key.as_str()) {
                 let help = did_you_mean(&entry.key, ["value", "taken_on"]).unwrap_or_default();
-                self.report(Code::UnknownKey, &entry.key_span, format!("the key `{}` is not known here", entry.key), "not known here", help);
+                self.report(
+                    Code::UnknownKey,
+                    &entry.key_span,
+                    format!("the key `{}` is not known here", entry.key),
+                    "not known here",
+                    help,
+                );
             }
         }
         let value = match node.get("value") {
             None => {
-                self.report(Code::MissingKey, &node.span, format!("`{}` has no `value`", self.question.id), "`value` is missing", "write `value: unknown` if it is not known");
+                self.report(
+                    Code::MissingKey,
+                    &node.span,
+                    format!("`{}` has no `value`", self.question.id),
+                    "`value` is missing",
+                    "write `value: unknown` if it is not known",
+                );
                 missing(Why::Unknown, slot)
             }
             Some(value) => match missing_word(value) {
@@ -259,7 +271,10 @@ impl Reader<'_> {
                     complete = false;
                     if missing_word(item).is_some() {
                         let title = format!("`{written}` stands inside the list of `{}`", self.question.id);
-                        let help = format!("write `{}: unknown` for the whole answer; what is known for sure belongs in the note then", self.last_name());
+                        let help = format!(
+                            "write `{}: unknown` for the whole answer; what is known for sure belongs in the note then",
+                            self.last_name()
+                        );
                         self.report(Code::AnswerOption, &item.span, title, "not an option", help);
                     } else {
                         self.no_option(item, &written);
@@ -367,7 +382,8 @@ impl Reader<'_> {
             return None;
         };
         self.plausible(node, number, &tidy(number, None), Some(unit))?;
-        let written = canonical.iter().zip(&parts).map(|((_, unit), part)| format!("{} {unit}", part.number_text)).collect::<Vec<_>>().join(" ");
+        let written =
+            canonical.iter().zip(&parts).map(|((_, unit), part)| format!("{} {unit}", part.number_text)).collect::<Vec<_>>().join(" ");
         let shown = match canonical.as_slice() {
             [(_, one)] if *one == unit => written,
             _ => format!("{written} ({} {unit})", tidy(number, Some(2)).trim_end_matches('0').trim_end_matches('.')),
@@ -380,7 +396,13 @@ impl Reader<'_> {
         let title = format!("`{}` needs a unit", self.question.id);
         let examples: Vec<String> = accepted.iter().map(|it| format!("{written} {it}")).collect();
         let examples: Vec<&str> = examples.iter().map(String::as_str).collect();
-        self.report(Code::NeedsUnit, &node.span, title, "a number without a unit", format!("write {}, whichever the source says", listed(&examples)));
+        self.report(
+            Code::NeedsUnit,
+            &node.span,
+            title,
+            "a number without a unit",
+            format!("write {}, whichever the source says", listed(&examples)),
+        );
     }
 
     fn date(&mut self, node: &Node, past: bool) -> Option<Fact> {
@@ -392,7 +414,13 @@ impl Reader<'_> {
             Ok(when) => when,
             Err(error) => {
                 let title = format!("`{}` is not a date", text.chars().take(40).collect::<String>());
-                self.report(Code::NotADate, &node.span, title, "not a date of the calendar", format!("{error}; `unknown` if it is not known"));
+                self.report(
+                    Code::NotADate,
+                    &node.span,
+                    title,
+                    "not a date of the calendar",
+                    format!("{error}; `unknown` if it is not known"),
+                );
                 return None;
             }
         };
@@ -423,7 +451,13 @@ impl Reader<'_> {
             if !known.contains(&entry.key.as_str()) {
                 *complete = false;
                 let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default();
-                self.report(Code::UnknownKey, &entry.key_span, format!("the key `{}` is not known here", entry.key), "not known here", help);
+                self.report(
+                    Code::UnknownKey,
+                    &entry.key_span,
+                    format!("the key `{}` is not known here", entry.key),
+                    "not known here",
+                    help,
+                );
             }
         }
     }
@@ -441,7 +475,13 @@ impl Reader<'_> {
                     details.extend(item.get("for").and_then(Node::text).map(|it| format!("for {it}")));
                     let Some(name) = item.get("name").filter(|it| it.text().is_some()) else {
                         complete = false;
-                        self.report(Code::MissingKey, &item.span, "a medicine has no `name`".into(), "`name` is missing", "add `name: ...`");
+                        self.report(
+                            Code::MissingKey,
+                            &item.span,
+                            "a medicine has no `name`".into(),
+                            "`name` is missing",
+                            "add `name: ...`",
+                        );
                         continue;
                     };
                     complete &= self.dose_details(item);
@@ -461,7 +501,8 @@ impl Reader<'_> {
             let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
             found.push(MedicineEntry { text, details, medicine, nearest, place: self.place(&name_node.span) });
         }
-        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
+        let shown =
+            if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
         complete.then(|| self.known(Value::Medicines(found), shown, node))
     }
 
@@ -472,7 +513,13 @@ impl Reader<'_> {
             let read = daily.text().map(read_quantity);
             if !matches!(read.as_ref().map(|it| it.as_deref()), Some(Ok([part])) if part.unit.is_some()) {
                 fine = false;
-                self.report(Code::NeedsUnit, &daily.span, "the daily dose is not a number with its unit".into(), "cannot be read", "such as `daily: 5 mg`");
+                self.report(
+                    Code::NeedsUnit,
+                    &daily.span,
+                    "the daily dose is not a number with its unit".into(),
+                    "cannot be read",
+                    "such as `daily: 5 mg`",
+                );
             }
         }
         if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none())
@@ -495,7 +542,13 @@ impl Reader<'_> {
                     self.check_keys(item, &["to", "reaction"], &mut complete);
                     let Some(to) = item.get("to").filter(|it| it.text().is_some()) else {
                         complete = false;
-                        self.report(Code::MissingKey, &item.span, "an allergy does not say to what".into(), "`to` is missing", "add `to: ...`");
+                        self.report(
+                            Code::MissingKey,
+                            &item.span,
+                            "an allergy does not say to what".into(),
+                            "`to` is missing",
+                            "add `to: ...`",
+                        );
                         continue;
                     };
                     if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none()) {
@@ -505,7 +558,13 @@ impl Reader<'_> {
                         if reaction.is_none() {
                             complete = false;
                             let help = format!("one of {}, or `unknown`", listed(&known));
-                            self.report(Code::AnswerOption, &word.span, format!("`{written}` is not a known reaction"), "not an option", help);
+                            self.report(
+                                Code::AnswerOption,
+                                &word.span,
+                                format!("`{written}` is not a known reaction"),
+                                "not an option",
+                                help,
+                            );
                         }
                     }
                     (to.text().unwrap_or_default().to_owned(), to)
@@ -523,7 +582,8 @@ impl Reader<'_> {
             };
             found.push(AllergyEntry { text, substances, nearest, reaction, place: self.place(&name_node.span) });
         }
-        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(|it| it.text.as_str()).collect::<Vec<_>>().join(", ") };
+        let shown =
+            if found.is_empty() { "none".to_owned() } else { found.iter().map(|it| it.text.as_str()).collect::<Vec<_>>().join(", ") };
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 
@@ -541,7 +601,13 @@ impl Reader<'_> {
             self.check_keys(item, &["agent", "strength", "volume"], &mut complete);
             let Some(name_node) = item.get("agent") else {
                 complete = false;
-                self.report(Code::MissingKey, &item.span, "a planned anaesthetic has no `agent`".into(), "`agent` is missing", "add `agent: ...`");
+                self.report(
+                    Code::MissingKey,
+                    &item.span,
+                    "a planned anaesthetic has no `agent`".into(),
+                    "`agent` is missing",
+                    "add `agent: ...`",
+                );
                 continue;
             };
             let name = name_node.written(self.source).unwrap_or_default().to_owned();
@@ -552,13 +618,20 @@ impl Reader<'_> {
                 let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
                 let help = did_you_mean(&name, known.iter().copied()).unwrap_or_default();
                 let help = format!("{help}; if the agent is not decided yet, write `anaesthetic: unknown`");
-                self.report(Code::UnknownAgent, &name_node.span, format!("`{name}` is not a local anaesthetic of the rule set"), "not in anaesthetics.yaml", help);
+                self.report(
+                    Code::UnknownAgent,
+                    &name_node.span,
+                    format!("`{name}` is not a local anaesthetic of the rule set"),
+                    "not in anaesthetics.yaml",
+                    help,
+                );
                 continue;
             };
             let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
             // No more than a hundred millilitres of anything is drawn up for a toe.
             let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", (0.01, 100.0), &mut complete);
-            let show = |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
+            let show =
+                |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
             shown.push(format!("{} {} {}", agent.id, show(percent, "%"), show(volume_ml, "mL")));
             found.push(PlannedAgent { agent: at, percent, volume_ml });
         }
@@ -567,10 +640,24 @@ impl Reader<'_> {
     }
 
     /// Strength or volume of a planned agent: `None` if missing, or after a diagnostic.
-    fn amount(&mut self, item: &Node, key: &str, measure: Measure, unit: &'static str, range: (f64, f64), complete: &mut bool) -> Option<f64> {
+    fn amount(
+        &mut self,
+        item: &Node,
+        key: &str,
+        measure: Measure,
+        unit: &'static str,
+        range: (f64, f64),
+        complete: &mut bool,
+    ) -> Option<f64> {
         let Some(node) = item.get(key) else {
             *complete = false;
-            self.report(Code::MissingKey, &item.span, format!("a planned anaesthetic has no `{key}`"), &format!("`{key}` is missing"), format!("add `{key}: ... {unit}`, or `{key}: unknown`"));
+            self.report(
+                Code::MissingKey,
+                &item.span,
+                format!("a planned anaesthetic has no `{key}`"),
+                &format!("`{key}` is missing"),
+                format!("add `{key}: ... {unit}`, or `{key}: unknown`"),
+            );
             return None;
         };
         if missing_word(node).is_some() {
@@ -605,13 +692,23 @@ impl Reader<'_> {
                             Some(value) if (range.0..=range.1).contains(&value) => return Some(value),
                             Some(value) => {
                                 let title = format!("{} {unit} is not plausible as `{key}`", tidy(value, None));
-                                let help = format!("anything from {} to {} {unit} is taken; a decimal point in the wrong place is common", tidy(range.0, None), tidy(range.1, None));
+                                let help = format!(
+                                    "anything from {} to {} {unit} is taken; a decimal point in the wrong place is common",
+                                    tidy(range.0, None),
+                                    tidy(range.1, None)
+                                );
                                 self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
                                 false
                             }
                             None => {
                                 let help = format!("use {}", listed(measure.units()));
-                                self.report(Code::AnswerUnit, &node.span, format!("`{written}` is not a unit of {}", measure.name()), "wrong unit", help);
+                                self.report(
+                                    Code::AnswerUnit,
+                                    &node.span,
+                                    format!("`{written}` is not a unit of {}", measure.name()),
+                                    "wrong unit",
+                                    help,
+                                );
                                 false
                             }
                         },
@@ -676,13 +773,17 @@ fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &m
         if Some(question.slot) == procedure_slot {
             continue;
         }
-        let Some(Known { value: Value::Date(when), place: Some(place), .. }) = facts.known(question.date_slot.unwrap_or(question.slot)) else {
+        let Some(Known { value: Value::Date(when), place: Some(place), .. }) = facts.known(question.date_slot.unwrap_or(question.slot))
+        else {
             continue;
         };
         if question.past && when.is_after(&procedure) {
             let Some(given) = given(question.slot) else { continue };
             let title = format!("{} lies after the surgery on {}", date_in_words(when), date_in_words(&procedure));
-            diagnostics.push(Diagnostic::at(Code::DatesDisagree, &given.source, &place.span, title, "after the surgery").help("correct one of the two dates"));
+            diagnostics.push(
+                Diagnostic::at(Code::DatesDisagree, &given.source, &place.span, title, "after the surgery")
+                    .help("correct one of the two dates"),
+            );
         }
     }
 }
@@ -693,10 +794,14 @@ pub fn unrecognised(facts: &Facts) -> Vec<(String, Option<String>, Place)> {
     for fact in &facts.facts {
         match fact {
             Fact::Known(Known { value: Value::Medicines(entries), .. }) => {
-                found.extend(entries.iter().filter(|it| it.medicine.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())));
+                found.extend(
+                    entries.iter().filter(|it| it.medicine.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())),
+                );
             }
             Fact::Known(Known { value: Value::Allergies(entries), .. }) => {
-                found.extend(entries.iter().filter(|it| it.substances.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())));
+                found.extend(
+                    entries.iter().filter(|it| it.substances.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())),
+                );
             }
             _ => {}
         }

@@ -173,20 +173,18 @@ impl Inputs<'_> {
                 let [one, other] = self.numbers()?;
                 Some(one.min(other))
             }
-            Formula::CockcroftGault => {
-                match (self.number(0), self.number(1), self.sex(2), self.number(3), self.number(4)) {
-                    (Some(age), Some(weight), Some(sex), Some(creatinine), Some(floor)) => renal::cautious(age, weight, sex, creatinine, floor),
-                    (age, weight, sex, creatinine, floor) => {
-                        return Err(lacks(&[
-                            (0, age.is_some()),
-                            (1, weight.is_some()),
-                            (2, sex.is_some()),
-                            (3, creatinine.is_some()),
-                            (4, floor.is_some()),
-                        ]));
-                    }
+            Formula::CockcroftGault => match (self.number(0), self.number(1), self.sex(2), self.number(3), self.number(4)) {
+                (Some(age), Some(weight), Some(sex), Some(creatinine), Some(floor)) => renal::cautious(age, weight, sex, creatinine, floor),
+                (age, weight, sex, creatinine, floor) => {
+                    return Err(lacks(&[
+                        (0, age.is_some()),
+                        (1, weight.is_some()),
+                        (2, sex.is_some()),
+                        (3, creatinine.is_some()),
+                        (4, floor.is_some()),
+                    ]));
                 }
-            }
+            },
             Formula::CountOf => match self.choices(0) {
                 Some(bits) => Some(f64::from(bits.count_ones())),
                 None => return Err(Outcome::Lacks(vec![0])),
@@ -207,10 +205,8 @@ impl Inputs<'_> {
                         (3, self.number(3).is_some()),
                     ]));
                 };
-                let parts: Option<Vec<(f64, f64)>> = plan
-                    .iter()
-                    .map(|it| Some((dose(it)?, limit(&self.rule_set.agents, it, adrenaline, weight, age)?)))
-                    .collect();
+                let parts: Option<Vec<(f64, f64)>> =
+                    plan.iter().map(|it| Some((dose(it)?, limit(&self.rule_set.agents, it, adrenaline, weight, age)?))).collect();
                 match parts {
                     Some(parts) if parts.is_empty() => Some(0.0),
                     Some(parts) => anaesthetic::load(&parts),
@@ -240,7 +236,8 @@ impl Inputs<'_> {
 
     /// For a child the ideal weight is not used, so it is not needed either.
     fn dosing_weight(&self) -> Result<Option<f64>, Outcome> {
-        let (Some(weight), Some(age), Some(adult_from), Some(ceiling)) = (self.number(0), self.number(2), self.number(3), self.number(4)) else {
+        let (Some(weight), Some(age), Some(adult_from), Some(ceiling)) = (self.number(0), self.number(2), self.number(3), self.number(4))
+        else {
             return Err(lacks(&[
                 (0, self.number(0).is_some()),
                 (2, self.number(2).is_some()),

@@ -43,10 +43,7 @@ pub fn pressure_index(distal: f64, arm_left: f64, arm_right: f64) -> Option<f64>
 /// # Returns
 /// `None` if there are none, or one of them is not finite.
 pub fn lowest(values: &[f64]) -> Option<f64> {
-    values
-        .iter()
-        .all(|value| value.is_finite())
-        .then(|| values.iter().copied().reduce(f64::min))?
+    values.iter().all(|value| value.is_finite()).then(|| values.iter().copied().reduce(f64::min))?
 }
 
 /// The highest of several values.
@@ -57,8 +54,5 @@ pub fn lowest(values: &[f64]) -> Option<f64> {
 /// # Returns
 /// As [`lowest`].
 pub fn highest(values: &[f64]) -> Option<f64> {
-    values
-        .iter()
-        .all(|value| value.is_finite())
-        .then(|| values.iter().copied().reduce(f64::max))?
+    values.iter().all(|value| value.is_finite()).then(|| values.iter().copied().reduce(f64::max))?
 }

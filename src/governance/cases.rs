@@ -52,9 +52,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         return CaseRun { facts, states: Vec::new(), differences: vec![Difference::Refused(wrong)] };
     }
     let states = compiled.run(&facts);
-    let with_state = |wanted: State| {
-        rule_set.rules.iter().zip(&states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule)
-    };
+    let with_state = |wanted: State| rule_set.rules.iter().zip(&states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule);
     let span = Span::of(with_state(State::Fires).map(|it| it.outcome), with_state(State::Undetermined).map(|it| it.outcome));
     let mut differences = Vec::new();
     if span.verdict() != case.verdict {

@@ -52,7 +52,9 @@ pub fn gaps(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool
 /// Each number of a test, with the sides of it on which cases lie.
 fn numbers(rule_set: &RuleSet, runs: &[CaseRun], fact: FactSlot, test: &Test) -> Vec<(String, BTreeSet<Ordering>)> {
     let name = |limit: Option<usize>, written: String| limit.and_then(|at| rule_set.limits.get(at)).map_or(written, |it| it.id.clone());
-    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| runs.iter().filter(|it| !it.states.is_empty()).filter_map(|it| side(&it.facts)).collect();
+    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| {
+        runs.iter().filter(|it| !it.states.is_empty()).filter_map(|it| side(&it.facts)).collect()
+    };
     let thresholds = match test {
         Test::Compare(_, threshold) => vec![threshold],
         Test::Between(low, high) => vec![low, high],

@@ -33,11 +33,16 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
     match condition {
         Condition::Taking { named, at_least, .. } => {
             let what = or(named);
-            if *at_least > 1 { format!("at least {at_least} different medicines taken are {what}") } else { format!("a medicine taken is {what}") }
+            if *at_least > 1 {
+                format!("at least {at_least} different medicines taken are {what}")
+            } else {
+                format!("a medicine taken is {what}")
+            }
         }
         Condition::AllergicTo { named, reactions, .. } => {
             let with = reactions.as_ref().map(|bits| {
-                let words: Vec<String> = bits.iter().filter_map(|at| rule_set.allergens.reactions.get(at)).map(|(id, _)| id.clone()).collect();
+                let words: Vec<String> =
+                    bits.iter().filter_map(|at| rule_set.allergens.reactions.get(at)).map(|(id, _)| id.clone()).collect();
                 format!(", and the reaction was {}", or(&words))
             });
             format!("there is an allergy to {}{}", or(named), with.unwrap_or_default())

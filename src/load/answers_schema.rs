@@ -25,8 +25,12 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             let name = question.id.split('.').nth(1).unwrap_or_default();
             questions.insert(name.to_owned(), one(rule_set, question));
         }
-        questions.insert("note".into(), json!({ "type": ["string", "null"], "description": "Anything that fits no question; the clinician reads it." }));
-        let section_schema = json!({ "type": ["object", "null"], "description": section.title, "additionalProperties": false, "properties": questions });
+        questions.insert(
+            "note".into(),
+            json!({ "type": ["string", "null"], "description": "Anything that fits no question; the clinician reads it." }),
+        );
+        let section_schema =
+            json!({ "type": ["object", "null"], "description": section.title, "additionalProperties": false, "properties": questions });
         sections.insert(section.id.clone(), section_schema);
     }
     let answers = json!({ "type": ["object", "null"], "additionalProperties": false, "properties": sections });

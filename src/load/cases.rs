@@ -135,20 +135,39 @@ fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered,
         let Some(at) = question_at(reading, rule_set, &id, &item.span) else { continue };
         if answers.given.remove(&at).is_none() {
             reading.report(
-                Diagnostic::at(Code::UnknownFact, reading.source, &item.span, format!("`{id}` is not answered, so it cannot be removed"), "nothing to remove")
-                    .help("delete the entry, or name an answer that the person has"),
+                Diagnostic::at(
+                    Code::UnknownFact,
+                    reading.source,
+                    &item.span,
+                    format!("`{id}` is not answered, so it cannot be removed"),
+                    "nothing to remove",
+                )
+                .help("delete the entry, or name an answer that the person has"),
             );
         }
     }
 }
 
-fn read_case(reading: &mut Reading<'_>, rule_set: &RuleSet, node: &Node, people: &BTreeMap<String, Person>, as_of: Option<NaiveDate>, found: &mut Vec<Case>) {
+fn read_case(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    node: &Node,
+    people: &BTreeMap<String, Person>,
+    as_of: Option<NaiveDate>,
+    found: &mut Vec<Case>,
+) {
     let (Some(title), Some(title_node)) = (reading.needed(node, "case"), node.get("case")) else { return };
     let (Some(person), Some(person_node)) = (reading.needed(node, "like"), node.get("like")) else { return };
     let Some(base) = people.get(&person) else {
         reading.report(
-            Diagnostic::at(Code::UnknownPerson, reading.source, &person_node.span, format!("there is no person `{person}`"), "not in people.yaml")
-                .help_if(did_you_mean(&person, people.keys().map(String::as_str))),
+            Diagnostic::at(
+                Code::UnknownPerson,
+                reading.source,
+                &person_node.span,
+                format!("there is no person `{person}`"),
+                "not in people.yaml",
+            )
+            .help_if(did_you_mean(&person, people.keys().map(String::as_str))),
         );
         return;
     };

@@ -71,8 +71,14 @@ fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -
                 let known = names.medicines.classes.iter().map(|it| it.id.as_str());
                 let known = known.chain(names.medicines.medicines.iter().map(|it| it.name.as_str()));
                 reading.report(
-                    Diagnostic::at(Code::UnknownMedicine, reading.source, &place.span, format!("there is no medicine or class `{name}`"), "not in medicines.yaml")
-                        .help_if(did_you_mean(&name, known)),
+                    Diagnostic::at(
+                        Code::UnknownMedicine,
+                        reading.source,
+                        &place.span,
+                        format!("there is no medicine or class `{name}`"),
+                        "not in medicines.yaml",
+                    )
+                    .help_if(did_you_mean(&name, known)),
                 );
             }
         }
@@ -111,8 +117,14 @@ fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry)
                 let known = names.allergens.groups.iter().map(|it| it.id.as_str());
                 let known = known.chain(names.allergens.substances.iter().map(String::as_str));
                 reading.report(
-                    Diagnostic::at(Code::UnknownSubstance, reading.source, &place.span, format!("there is no substance or group `{name}`"), "not in allergens.yaml")
-                        .help_if(did_you_mean(&name, known)),
+                    Diagnostic::at(
+                        Code::UnknownSubstance,
+                        reading.source,
+                        &place.span,
+                        format!("there is no substance or group `{name}`"),
+                        "not in allergens.yaml",
+                    )
+                    .help_if(did_you_mean(&name, known)),
                 );
             }
         }
@@ -128,8 +140,14 @@ fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry)
                     None => {
                         complete = false;
                         reading.report(
-                            Diagnostic::at(Code::UnknownSubstance, reading.source, &place.span, format!("there is no reaction `{name}`"), "not in allergens.yaml")
-                                .help_if(did_you_mean(&name, names.allergens.reactions.iter().map(|(id, _)| id.as_str()))),
+                            Diagnostic::at(
+                                Code::UnknownSubstance,
+                                reading.source,
+                                &place.span,
+                                format!("there is no reaction `{name}`"),
+                                "not in allergens.yaml",
+                            )
+                            .help_if(did_you_mean(&name, names.allergens.reactions.iter().map(|(id, _)| id.as_str()))),
                         );
                     }
                 }
@@ -151,7 +169,9 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> 
     let test = match (test.key.as_str(), &fact_type) {
         ("is" | "one_of", FactType::YesNo | FactType::OneOf) => Test::OneOf(options(names, reading, slot, &test.value)?),
         ("is_not" | "none_of", FactType::YesNo | FactType::OneOf) => Test::NoneOf(options(names, reading, slot, &test.value)?),
-        ("includes" | "includes_any", FactType::SeveralOf | FactType::Anaesthetic) => Test::Includes(options(names, reading, slot, &test.value)?),
+        ("includes" | "includes_any", FactType::SeveralOf | FactType::Anaesthetic) => {
+            Test::Includes(options(names, reading, slot, &test.value)?)
+        }
         ("above" | "at_least" | "below" | "at_most", FactType::Number { .. } | FactType::Date) => {
             let how = match test.key.as_str() {
                 "above" => Comparison::Above,
@@ -172,7 +192,8 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> 
             if low.value > high.value {
                 let title = format!("the range from {} to {} is upside down", low.written, high.written);
                 reading.report(
-                    Diagnostic::at(Code::BadRange, reading.source, &test.value.span, title, "no value lies in it").help("write the lower bound first"),
+                    Diagnostic::at(Code::BadRange, reading.source, &test.value.span, title, "no value lies in it")
+                        .help("write the lower bound first"),
                 );
                 return None;
             }
@@ -206,7 +227,9 @@ fn fitting_tests(fact_type: &FactType) -> String {
     match fact_type {
         FactType::YesNo | FactType::OneOf => "use `is`, `is_not`, `one_of` or `none_of`".into(),
         FactType::SeveralOf | FactType::Anaesthetic => "use `includes` or `includes_any`".into(),
-        FactType::Number { .. } => "use `above`, `at_least`, `below`, `at_most` or `between`; the age of a dated answer takes `older_than` or `within`".into(),
+        FactType::Number { .. } => {
+            "use `above`, `at_least`, `below`, `at_most` or `between`; the age of a dated answer takes `older_than` or `within`".into()
+        }
         FactType::Date => "use `older_than` or `within`, or compare with a date".into(),
         FactType::Medicines => "use `taking: ...`".into(),
         FactType::Allergies => "use `allergic_to: ...`".into(),
@@ -229,7 +252,8 @@ fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node
             "false" if fact_type == FactType::YesNo => "no",
             other => other,
         };
-        let mut found: Vec<u16> = known.iter().enumerate().filter(|(_, id)| *id == name_of_yes_no).filter_map(|(at, _)| u16::try_from(at).ok()).collect();
+        let mut found: Vec<u16> =
+            known.iter().enumerate().filter(|(_, id)| *id == name_of_yes_no).filter_map(|(at, _)| u16::try_from(at).ok()).collect();
         if fact_type == FactType::Anaesthetic && found.is_empty() {
             let family = names.agents.iter().enumerate().filter(|(_, it)| it.family == name);
             found = family.filter_map(|(at, _)| u16::try_from(at).ok()).collect();
@@ -255,7 +279,8 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
         }
         let title = format!("limit `{}` is not a length of time", limit.id);
         reading.report(
-            Diagnostic::at(Code::WrongTest, reading.source, &node.span, title, "a length of time is needed").help("such as `72 hours` or `3 months`"),
+            Diagnostic::at(Code::WrongTest, reading.source, &node.span, title, "a length of time is needed")
+                .help("such as `72 hours` or `3 months`"),
         );
         return None;
     }
@@ -263,8 +288,14 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
     let read = Span::read(&text);
     if read.is_none() {
         reading.report(
-            Diagnostic::at(Code::WrongUnit, reading.source, &node.span, format!("`{text}` is not a length of time"), "a length of time is needed")
-                .help("such as `72 hours`, `3 days` or `6 months`"),
+            Diagnostic::at(
+                Code::WrongUnit,
+                reading.source,
+                &node.span,
+                format!("`{text}` is not a length of time"),
+                "a length of time is needed",
+            )
+            .help("such as `72 hours`, `3 days` or `6 months`"),
         );
     }
     read.map(|span| SpanLimit { span, limit: None })

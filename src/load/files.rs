@@ -142,10 +142,8 @@ pub fn schema(name: &str) -> Option<&'static str> {
 
 /// The names of all embedded schemas, sorted.
 pub fn schema_names() -> Vec<String> {
-    let mut names: Vec<String> = SCHEMAS
-        .files()
-        .filter_map(|file| file.path().to_str()?.strip_suffix(".schema.json").map(str::to_owned))
-        .collect();
+    let mut names: Vec<String> =
+        SCHEMAS.files().filter_map(|file| file.path().to_str()?.strip_suffix(".schema.json").map(str::to_owned)).collect();
     names.sort();
     names
 }

@@ -99,8 +99,14 @@ impl Names {
                 Ok(when) => Some(Threshold { value: day_number(when.date), written: text, limit: None }),
                 Err(error) => {
                     reading.report(
-                        Diagnostic::at(Code::WrongTest, reading.source, &node.span, format!("`{fact_id}` is compared with dates"), "not a date")
-                            .help(error.to_string()),
+                        Diagnostic::at(
+                            Code::WrongTest,
+                            reading.source,
+                            &node.span,
+                            format!("`{fact_id}` is compared with dates"),
+                            "not a date",
+                        )
+                        .help(error.to_string()),
                     );
                     None
                 }
@@ -112,8 +118,14 @@ impl Names {
             let limit = self.limits.get(at)?;
             let LimitValue::Number { value, unit } = &limit.value else {
                 reading.report(
-                    Diagnostic::at(Code::WrongTest, reading.source, &node.span, format!("limit `{}` is a length of time", limit.id), "a number is needed")
-                        .help("`older_than` and `within` compare with a length of time"),
+                    Diagnostic::at(
+                        Code::WrongTest,
+                        reading.source,
+                        &node.span,
+                        format!("limit `{}` is a length of time", limit.id),
+                        "a number is needed",
+                    )
+                    .help("`older_than` and `within` compare with a length of time"),
                 );
                 return None;
             };
@@ -126,8 +138,14 @@ impl Names {
                 }
                 Err(why) => {
                     reading.report(
-                        Diagnostic::at(Code::WrongTest, reading.source, &node.span, "a number or `{ limit: name }` must stand here", node.kind_in_words())
-                            .help(why),
+                        Diagnostic::at(
+                            Code::WrongTest,
+                            reading.source,
+                            &node.span,
+                            "a number or `{ limit: name }` must stand here",
+                            node.kind_in_words(),
+                        )
+                        .help(why),
                     );
                     return None;
                 }
@@ -137,8 +155,14 @@ impl Names {
             Ok(value) => Some(Threshold { value, written: shown, limit }),
             Err(why) => {
                 reading.report(
-                    Diagnostic::at(Code::WrongUnit, reading.source, &node.span, format!("`{fact_id}` is {}", fact_type.in_words()), "does not fit")
-                        .help(why),
+                    Diagnostic::at(
+                        Code::WrongUnit,
+                        reading.source,
+                        &node.span,
+                        format!("`{fact_id}` is {}", fact_type.in_words()),
+                        "does not fit",
+                    )
+                    .help(why),
                 );
                 None
             }
@@ -158,8 +182,14 @@ impl Names {
                 let text = text.to_owned();
                 let Some(index) = self.publications.iter().position(|it| it.id == text) else {
                     reading.report(
-                        Diagnostic::at(Code::UnknownSource, reading.source, &name.span, format!("there is no source `{text}`"), "not in sources.yaml")
-                            .help_if(did_you_mean(&text, self.publications.iter().map(|it| it.id.as_str()))),
+                        Diagnostic::at(
+                            Code::UnknownSource,
+                            reading.source,
+                            &name.span,
+                            format!("there is no source `{text}`"),
+                            "not in sources.yaml",
+                        )
+                        .help_if(did_you_mean(&text, self.publications.iter().map(|it| it.id.as_str()))),
                     );
                     continue;
                 };
@@ -199,8 +229,9 @@ impl Names {
                     let facts = self.catalogue.facts.iter().map(|it| it.id.clone());
                     let limits = self.limits.iter().map(|it| format!("limit.{}", it.id));
                     let known: Vec<String> = facts.chain(limits).chain(["medicines".into(), "allergies".into()]).collect();
-                    let help = did_you_mean(name, known.iter().map(String::as_str))
-                        .unwrap_or_else(|| "braces hold a fact (`{bleeding.inr}`), a limit (`{limit.inr-ceiling}`), `{medicines}` or `{allergies}`".into());
+                    let help = did_you_mean(name, known.iter().map(String::as_str)).unwrap_or_else(|| {
+                        "braces hold a fact (`{bleeding.inr}`), a limit (`{limit.inr-ceiling}`), `{medicines}` or `{allergies}`".into()
+                    });
                     self.bad_placeholder(reading, node, &format!("{{{name}}}"), help);
                 }
             }
@@ -258,7 +289,14 @@ impl Names {
                 format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections))
             });
             reading.report(
-                Diagnostic::at(Code::UnknownFact, reading.source, &name.span, format!("there is no fact `{text}`"), "no question has this id").help(help),
+                Diagnostic::at(
+                    Code::UnknownFact,
+                    reading.source,
+                    &name.span,
+                    format!("there is no fact `{text}`"),
+                    "no question has this id",
+                )
+                .help(help),
             );
         }
         found

@@ -80,7 +80,11 @@ impl Frame<'_> {
         let root = self.root.clone();
         let version_key = if self.is_clinic { "clinic" } else { "questionnaire" };
         let name_key = if self.is_clinic { "name" } else { "reference" };
-        let known: &[&str] = if self.is_clinic { &["clinic", "name", "answers", "note"] } else { &["questionnaire", "reference", "completed_on", "answers", "note"] };
+        let known: &[&str] = if self.is_clinic {
+            &["clinic", "name", "answers", "note"]
+        } else {
+            &["questionnaire", "reference", "completed_on", "answers", "note"]
+        };
         for entry in root.entries() {
             if !known.contains(&entry.key.as_str()) {
                 let help = if self.rule_set.catalogue.sections.iter().any(|it| it.id == entry.key) {
@@ -88,17 +92,35 @@ impl Frame<'_> {
                 } else {
                     did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default()
                 };
-                self.report(Code::UnknownKey, &entry.key_span, format!("the key `{}` is not known here", entry.key), "not known here", help);
+                self.report(
+                    Code::UnknownKey,
+                    &entry.key_span,
+                    format!("the key `{}` is not known here", entry.key),
+                    "not known here",
+                    help,
+                );
             }
         }
         match root.entry(version_key) {
             None => {
                 let help = format!("add the line `{version_key}: 1` at the top");
-                self.report(Code::MissingKey, &start(&root), format!("the file has no `{version_key}`"), "the version of the form is missing", help);
+                self.report(
+                    Code::MissingKey,
+                    &start(&root),
+                    format!("the file has no `{version_key}`"),
+                    "the version of the form is missing",
+                    help,
+                );
             }
             Some(entry) if entry.value.kind != Kind::Number(1.0) => {
                 let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
-                self.report(Code::WrongForm, &span, format!("this program reads `{version_key}: 1`"), "another version", format!("write `{version_key}: 1`"));
+                self.report(
+                    Code::WrongForm,
+                    &span,
+                    format!("this program reads `{version_key}: 1`"),
+                    "another version",
+                    format!("write `{version_key}: 1`"),
+                );
             }
             Some(_) => {}
         }
@@ -108,7 +130,13 @@ impl Frame<'_> {
             if !matches!(entry.value.kind, Kind::Null)
                 && let Err(error) = read_when(&text)
             {
-                self.report(Code::NotADate, &entry.value.span.clone(), "`completed_on` is not a date".into(), "not a date of the calendar", error.to_string());
+                self.report(
+                    Code::NotADate,
+                    &entry.value.span.clone(),
+                    "`completed_on` is not a date".into(),
+                    "not a date of the calendar",
+                    error.to_string(),
+                );
             }
         }
         let mut answers = Gathered::default();
@@ -116,7 +144,13 @@ impl Frame<'_> {
             self.note("", &entry.value, &mut answers);
         }
         match root.entry("answers") {
-            None => self.report(Code::MissingKey, &start(&root), "the file has no `answers`".into(), "`answers` is missing", "add `answers:` and the sections under it".into()),
+            None => self.report(
+                Code::MissingKey,
+                &start(&root),
+                "the file has no `answers`".into(),
+                "`answers` is missing",
+                "add `answers:` and the sections under it".into(),
+            ),
             Some(entry) => match &entry.value.kind {
                 Kind::Map(_) | Kind::Null => {
                     let value = entry.value.clone();
@@ -136,7 +170,11 @@ impl Frame<'_> {
 
     fn reference(&mut self, root: &Node, key: &str) -> String {
         let Some(entry) = root.entry(key) else {
-            let help = if self.is_clinic { "add `name: ...`, the clinic's name".to_owned() } else { "add `reference: ...`, by which the clinic knows the patient; never a name".to_owned() };
+            let help = if self.is_clinic {
+                "add `name: ...`, the clinic's name".to_owned()
+            } else {
+                "add `reference: ...`, by which the clinic knows the patient; never a name".to_owned()
+            };
             self.report(Code::MissingKey, &start(root), format!("the file has no `{key}`"), &format!("`{key}` is missing"), help);
             return String::new();
         };
@@ -144,7 +182,13 @@ impl Frame<'_> {
         let readable = !text.is_empty() && text.chars().count() <= LONGEST_REFERENCE && text.chars().all(|it| !it.is_control());
         if !readable {
             let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
-            self.report(Code::WrongForm, &span, format!("`{key}` is a short text"), "not a short text", format!("one line of at most {LONGEST_REFERENCE} letters"));
+            self.report(
+                Code::WrongForm,
+                &span,
+                format!("`{key}` is a short text"),
+                "not a short text",
+                format!("one line of at most {LONGEST_REFERENCE} letters"),
+            );
         }
         text
     }
@@ -157,7 +201,13 @@ impl Frame<'_> {
                 place: Place { source: Arc::clone(&self.source), span: value.span.clone() },
             }),
             None if value.kind == Kind::Null => {}
-            None => self.report(Code::AnswerType, &value.span.clone(), "a note is a text".into(), value.kind_in_words(), "write the note as one text; `|` keeps its lines".into()),
+            None => self.report(
+                Code::AnswerType,
+                &value.span.clone(),
+                "a note is a text".into(),
+                value.kind_in_words(),
+                "write the note as one text; `|` keeps its lines".into(),
+            ),
         }
     }
 
@@ -166,14 +216,21 @@ impl Frame<'_> {
             let catalogue = &self.rule_set.catalogue;
             let Some(section) = catalogue.sections.iter().position(|it| it.id == entry.key) else {
                 let known: Vec<&str> = catalogue.sections.iter().map(|it| it.id.as_str()).collect();
-                let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_else(|| format!("the sections are {}", listed(&known)));
+                let help =
+                    did_you_mean(&entry.key, known.iter().copied()).unwrap_or_else(|| format!("the sections are {}", listed(&known)));
                 self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no section `{}`", entry.key), "not a section", help);
                 continue;
             };
             let standing = catalogue.sections.get(section).is_some_and(|it| it.standing);
             if self.is_clinic && !standing {
                 let title = format!("a clinic's file cannot answer `{}`", entry.key);
-                self.report(Code::NotStanding, &entry.key_span, title, "about one patient", "move it to the patient's own questionnaire".into());
+                self.report(
+                    Code::NotStanding,
+                    &entry.key_span,
+                    title,
+                    "about one patient",
+                    "move it to the patient's own questionnaire".into(),
+                );
                 continue;
             }
             match &entry.value.kind {
@@ -208,8 +265,10 @@ impl Frame<'_> {
                     let elsewhere = questions.iter().find(|it| it.id.split('.').nth(1) == Some(entry.key.as_str()));
                     let help = match elsewhere {
                         Some(other) => format!("there is `{}` in another section", other.id),
-                        None => crate::diagnostic::nearest(&entry.key, here)
-                            .map_or_else(|| "`preblock blank` prints all questions; names and addresses are never asked for".to_owned(), |it| format!("did you mean `{it}`?")),
+                        None => crate::diagnostic::nearest(&entry.key, here).map_or_else(
+                            || "`preblock blank` prints all questions; names and addresses are never asked for".to_owned(),
+                            |it| format!("did you mean `{it}`?"),
+                        ),
                     };
                     self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no question `{id}`"), "not a question", help);
                 }

@@ -41,7 +41,13 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             if let Some(id_node) = node.get("id") {
                 unique(&mut reading, &mut seen, id_node, &format!("questions of `{id}`"));
                 if id_node.written(reading.source) == Some("note") {
-                    reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id_node.span, "`note` is a reserved word, not a question", "reserved"));
+                    reading.report(Diagnostic::at(
+                        Code::DuplicateId,
+                        reading.source,
+                        &id_node.span,
+                        "`note` is a reserved word, not a question",
+                        "reserved",
+                    ));
                 }
             }
             match question(&mut reading, &mut names.catalogue, node, &id, at) {
@@ -90,9 +96,13 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         Some([low, high]) => match (&low.kind, &high.kind) {
             (Kind::Number(low_value), Kind::Number(high_value)) => {
                 if low_value > high_value {
-                    reading.report(
-                        Diagnostic::at(Code::BadRange, reading.source, &low.span, "the plausible range is upside down", "write the lower bound first"),
-                    );
+                    reading.report(Diagnostic::at(
+                        Code::BadRange,
+                        reading.source,
+                        &low.span,
+                        "the plausible range is upside down",
+                        "write the lower bound first",
+                    ));
                 }
                 Some((*low_value, *high_value))
             }
@@ -145,7 +155,10 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
             let measure_node = node.get("measure")?;
             let Some(measure) = Measure::from_name(&name) else {
                 let title = format!("`{name}` is not something that is measured here");
-                let help = did_you_mean(&name, ["mass", "length", "volume", "pressure", "hba1c", "glucose", "creatinine", "clearance", "count", "strength"]);
+                let help = did_you_mean(
+                    &name,
+                    ["mass", "length", "volume", "pressure", "hba1c", "glucose", "creatinine", "clearance", "count", "strength"],
+                );
                 reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &measure_node.span, title, "unknown measure").help_if(help));
                 return None;
             };
@@ -155,7 +168,9 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                 if found.is_none() {
                     let title = format!("`{text}` is not a unit of {}", measure.name());
                     let help = format!("one of {}", listed(measure.units()));
-                    reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &node.span, title, "not a unit of this measure").help(help));
+                    reading.report(
+                        Diagnostic::at(Code::WrongUnit, reading.source, &node.span, title, "not a unit of this measure").help(help),
+                    );
                 }
                 found
             };
@@ -239,7 +254,13 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     if names.catalogue.slot(&id).is_some()
         && let Some(place) = node.get("id")
     {
-        reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &place.span, format!("two derived facts have the id `{name}`"), "second"));
+        reading.report(Diagnostic::at(
+            Code::DuplicateId,
+            reading.source,
+            &place.span,
+            format!("two derived facts have the id `{name}`"),
+            "second",
+        ));
         return;
     }
     let unit = reading.owned(node, "unit");
@@ -248,7 +269,10 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         if let Some(place) = node.get("formula") {
             let known: Vec<&str> = Formula::ALL.iter().map(|it| it.name()).collect();
             let title = format!("there is no formula `{formula_name}`");
-            reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(did_you_mean(&formula_name, known)));
+            reading.report(
+                Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula")
+                    .help_if(did_you_mean(&formula_name, known)),
+            );
         }
         return;
     };
@@ -258,7 +282,8 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         if !roles.contains(&entry.key.as_str()) {
             let title = format!("the formula `{formula_name}` takes no `{}`", entry.key);
             let help = format!("it takes {}", listed(&roles).replace(" or ", " and "));
-            reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
+            reading
+                .report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
         }
     }
     let mut inputs = Vec::new();

@@ -20,12 +20,19 @@ pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDat
     match read_when(&text) {
         Ok(when) if when.time.is_none() => Some(when.date),
         Ok(_) => {
-            reading.report(Diagnostic::at(Code::WrongForm, reading.source, &node.span, "a date without a time is needed", "a time stands here"));
+            reading.report(Diagnostic::at(
+                Code::WrongForm,
+                reading.source,
+                &node.span,
+                "a date without a time is needed",
+                "a time stands here",
+            ));
             None
         }
         Err(error) => {
             reading.report(
-                Diagnostic::at(Code::WrongForm, reading.source, &node.span, format!("`{text}` is not a date"), "not a date").help(error.to_string()),
+                Diagnostic::at(Code::WrongForm, reading.source, &node.span, format!("`{text}` is not a date"), "not a date")
+                    .help(error.to_string()),
             );
             None
         }
@@ -95,8 +102,14 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
                 Err(why) => {
                     reading.report(
-                        Diagnostic::at(Code::WrongUnit, reading.source, &value_node.span, format!("`{written}` is not a number or length of time"), "cannot be read")
-                            .help(why),
+                        Diagnostic::at(
+                            Code::WrongUnit,
+                            reading.source,
+                            &value_node.span,
+                            format!("`{written}` is not a number or length of time"),
+                            "cannot be read",
+                        )
+                        .help(why),
                     );
                     None
                 }
@@ -125,8 +138,14 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
             match ids.iter().position(|it| *it == text) {
                 Some(at) => of_this.push(at),
                 None => reading.report(
-                    Diagnostic::at(Code::UnknownMedicine, reading.source, &parent.span, format!("there is no class or group `{text}`"), "not declared")
-                        .help_if(did_you_mean(&text, ids.iter().map(String::as_str))),
+                    Diagnostic::at(
+                        Code::UnknownMedicine,
+                        reading.source,
+                        &parent.span,
+                        format!("there is no class or group `{text}`"),
+                        "not declared",
+                    )
+                    .help_if(did_you_mean(&text, ids.iter().map(String::as_str))),
                 ),
             }
         }
@@ -145,7 +164,8 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
             let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
             let title = format!("`{}` contains itself", ids.get(at).map_or("", String::as_str));
             reading.report(
-                Diagnostic::at(Code::CyclicClasses, reading.source, &id_span, title, "part of a circle").help("take one of the classes in the circle out of the other"),
+                Diagnostic::at(Code::CyclicClasses, reading.source, &id_span, title, "part of a circle")
+                    .help("take one of the classes in the circle out of the other"),
             );
         }
         closed.push((ids.get(at).cloned().unwrap_or_default(), reading.owned(node, "about").unwrap_or_default(), above));
@@ -167,8 +187,14 @@ fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, Ha
                 all.extend(terms.get(at).into_iter().flat_map(|(_, _, above)| above));
             }
             None => reading.report(
-                Diagnostic::at(Code::UnknownMedicine, reading.source, &class.span, format!("there is no class or group `{text}`"), "not declared")
-                    .help_if(did_you_mean(&text, terms.iter().map(|(id, _, _)| id.as_str()))),
+                Diagnostic::at(
+                    Code::UnknownMedicine,
+                    reading.source,
+                    &class.span,
+                    format!("there is no class or group `{text}`"),
+                    "not declared",
+                )
+                .help_if(did_you_mean(&text, terms.iter().map(|(id, _, _)| id.as_str()))),
             ),
         }
     }
@@ -200,9 +226,15 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         for place in node.get("name").into_iter().chain(also_nodes) {
             let Some(form) = place.written(reading.source).map(name_form) else { continue };
             if let Some(first) = places.get(&form) {
-                let twice = Diagnostic::at(Code::NameTwice, reading.source, &place.span, format!("`{form}` is already a name of the register"), "second use")
-                    .also(&first.clone(), "first use")
-                    .help("delete the name from one of the two");
+                let twice = Diagnostic::at(
+                    Code::NameTwice,
+                    reading.source,
+                    &place.span,
+                    format!("`{form}` is already a name of the register"),
+                    "second use",
+                )
+                .also(&first.clone(), "first use")
+                .help("delete the name from one of the two");
                 reading.report(twice);
                 continue;
             }
@@ -244,9 +276,15 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         for place in node.get("name").into_iter().chain(also_nodes) {
             let Some(form) = place.written(reading.source).map(name_form) else { continue };
             if let Some(first) = places.get(&form) {
-                let twice = Diagnostic::at(Code::NameTwice, reading.source, &place.span, format!("`{form}` is already a name of the register"), "second use")
-                    .also(&first.clone(), "first use")
-                    .help("delete the name from one of the two");
+                let twice = Diagnostic::at(
+                    Code::NameTwice,
+                    reading.source,
+                    &place.span,
+                    format!("`{form}` is already a name of the register"),
+                    "second use",
+                )
+                .also(&first.clone(), "first use")
+                .help("delete the name from one of the two");
                 reading.report(twice);
                 continue;
             }
@@ -270,8 +308,14 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
             let Some(others) = group.or_else(|| register.names.get(&form).cloned()) else {
                 reading.report(
-                    Diagnostic::at(Code::UnknownSubstance, reading.source, &cross.span, format!("there is no substance or group `{form}`"), "not in allergens.yaml")
-                        .help_if(did_you_mean(&form, register.substances.iter().map(String::as_str))),
+                    Diagnostic::at(
+                        Code::UnknownSubstance,
+                        reading.source,
+                        &cross.span,
+                        format!("there is no substance or group `{form}`"),
+                        "not in allergens.yaml",
+                    )
+                    .help_if(did_you_mean(&form, register.substances.iter().map(String::as_str))),
                 );
                 continue;
             };
@@ -295,7 +339,13 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         for (form, span) in spoken {
             if let Some(existing) = register.names.get(&form) {
                 if places.contains_key(&form) && *existing != group.members && form != name_form(&group.id.replace('-', " ")) {
-                    reading.report(Diagnostic::at(Code::NameTwice, reading.source, &span, format!("`{form}` is already a name of the register"), "second use"));
+                    reading.report(Diagnostic::at(
+                        Code::NameTwice,
+                        reading.source,
+                        &span,
+                        format!("`{form}` is already a name of the register"),
+                        "second use",
+                    ));
                 }
                 continue;
             }
@@ -359,7 +409,13 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 if low > high
                     && let Some(at) = node.get("strengths")
                 {
-                    reading.report(Diagnostic::at(Code::BadRange, reading.source, &at.span, "the range of strengths is upside down", "write the lower one first"));
+                    reading.report(Diagnostic::at(
+                        Code::BadRange,
+                        reading.source,
+                        &at.span,
+                        "the range of strengths is upside down",
+                        "write the lower one first",
+                    ));
                 }
                 names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
             }
@@ -398,14 +454,25 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
     };
     if per_kg.is_none() {
         let title = format!("`{per_kg_text}` is not a dose for each kilogram");
-        reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &per_kg_node.span, title, "such as `3 mg/kg`").help("write a number of mg/kg above zero"));
+        reading.report(
+            Diagnostic::at(Code::WrongUnit, reading.source, &per_kg_node.span, title, "such as `3 mg/kg`")
+                .help("write a number of mg/kg above zero"),
+        );
     }
     let at_most = match row.get("at_most") {
         None => None,
         Some(it) => Some(in_unit(reading, it, "mg", Measure::Mass)?),
     };
     let citations = names.citations(reading, row);
-    Some(AgentLimit { adrenaline, from_age, below_age, per_kg: per_kg?, at_most, other_figures: reading.owned(row, "other_figures"), citations })
+    Some(AgentLimit {
+        adrenaline,
+        from_age,
+        below_age,
+        per_kg: per_kg?,
+        at_most,
+        other_figures: reading.owned(row, "other_figures"),
+        citations,
+    })
 }
 
 fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure) -> Option<f64> {
@@ -414,7 +481,14 @@ fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure)
         Err(why) => {
             let written = node.written(reading.source).unwrap_or_default().to_owned();
             reading.report(
-                Diagnostic::at(Code::WrongUnit, reading.source, &node.span, format!("`{written}` is not a quantity in {unit}"), "does not fit").help(why),
+                Diagnostic::at(
+                    Code::WrongUnit,
+                    reading.source,
+                    &node.span,
+                    format!("`{written}` is not a quantity in {unit}"),
+                    "does not fit",
+                )
+                .help(why),
             );
             None
         }

@@ -41,7 +41,8 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
         }
     }
     let mut rules = Vec::new();
-    let (concerns, retired) = head.as_ref().map_or_else(|| (concerns_by_file(files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
+    let (concerns, retired) =
+        head.as_ref().map_or_else(|| (concerns_by_file(files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
     for (at, concern) in concerns.iter().enumerate() {
         let path = format!("concerns/{}.yaml", concern.id);
         let Some(it) = parse(files, &path, "ruleset.yaml lists this concern", &mut diagnostics) else { continue };
@@ -177,7 +178,10 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, re
         && written != concern.id
     {
         let title = format!("this file is for the concern `{written}`, its name says `{}`", concern.id);
-        reading.report(Diagnostic::at(Code::UnknownConcern, &parsed.source, &node.span, title, "another concern").help("make the line and the file's name agree"));
+        reading.report(
+            Diagnostic::at(Code::UnknownConcern, &parsed.source, &node.span, title, "another concern")
+                .help("make the line and the file's name agree"),
+        );
     }
     let mut rules = Vec::new();
     let mut seen = HashMap::new();
@@ -200,7 +204,10 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
         && retired.contains(id)
     {
         let title = format!("`{id}` is the id of a retired rule");
-        reading.report(Diagnostic::at(Code::RetiredId, reading.source, &place.span, title, "retired").help("choose a new id: old reports name this one"));
+        reading.report(
+            Diagnostic::at(Code::RetiredId, reading.source, &place.span, title, "retired")
+                .help("choose a new id: old reports name this one"),
+        );
     }
     let title = reading.needed(node, "title");
     let kind = match reading.needed(node, "kind").as_deref() {
@@ -221,7 +228,13 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
     if let (Some(last), Some(by), Some(place)) = (last_reviewed, review_by, node.get("review_by"))
         && by <= last
     {
-        reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, "the review date does not lie after the last review", "too early"));
+        reading.report(Diagnostic::at(
+            Code::BadRange,
+            reading.source,
+            &place.span,
+            "the review date does not lie after the last review",
+            "too early",
+        ));
     }
     Some(Rule {
         id: id?,
@@ -246,7 +259,10 @@ fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
     for path in files.files.keys() {
         let known = FILES.contains(&path.as_str())
             || path.starts_with("cases/")
-            || path.strip_prefix("concerns/").and_then(|it| it.strip_suffix(".yaml")).is_some_and(|it| concerns.iter().any(|concern| concern.id == it));
+            || path
+                .strip_prefix("concerns/")
+                .and_then(|it| it.strip_suffix(".yaml"))
+                .is_some_and(|it| concerns.iter().any(|concern| concern.id == it));
         if !known {
             let title = format!("nothing in the rule set names the file `{}`", files.name_of(path));
             let known: Vec<&str> = concerns.iter().map(|it| it.id.as_str()).collect();

@@ -20,10 +20,7 @@ pub fn check(schema_name: &str, source: &Arc<Source>, root: &Node) -> Vec<Diagno
 
 /// Checks a tree against a schema.
 pub fn check_against(schema: &Value, source: &Arc<Source>, root: &Node) -> Vec<Diagnostic> {
-    let built = jsonschema::draft7::options()
-        .should_validate_formats(true)
-        .should_ignore_unknown_formats(false)
-        .build(schema);
+    let built = jsonschema::draft7::options().should_validate_formats(true).should_ignore_unknown_formats(false).build(schema);
     let validator = match built {
         Ok(validator) => validator,
         Err(error) => {
@@ -63,9 +60,7 @@ pub fn to_json(node: &Node) -> Value {
         }
         Kind::Text(text) => Value::String(text.clone()),
         Kind::List(items) => Value::Array(items.iter().map(to_json).collect()),
-        Kind::Map(entries) => {
-            Value::Object(entries.iter().map(|it| (it.key.clone(), to_json(&it.value))).collect())
-        }
+        Kind::Map(entries) => Value::Object(entries.iter().map(|it| (it.key.clone(), to_json(&it.value))).collect()),
     }
 }
 
@@ -160,31 +155,53 @@ fn describe(
         ValidationErrorKind::Type { kind } => {
             let needed = match kind {
                 TypeKind::Single(one) => in_words(&one.to_string()).to_owned(),
-                TypeKind::Multiple(several) => {
-                    several.iter().map(|it| in_words(&it.to_string())).collect::<Vec<_>>().join(" or ")
-                }
+                TypeKind::Multiple(several) => several.iter().map(|it| in_words(&it.to_string())).collect::<Vec<_>>().join(" or "),
             };
             found.push(
-                Diagnostic::at(Code::WrongType, source, &at_value, format!("{needed} must stand here"), format!("this is {}", node.kind_in_words()))
-                    .help_if(example(schema, schema_path)),
+                Diagnostic::at(
+                    Code::WrongType,
+                    source,
+                    &at_value,
+                    format!("{needed} must stand here"),
+                    format!("this is {}", node.kind_in_words()),
+                )
+                .help_if(example(schema, schema_path)),
             );
         }
         ValidationErrorKind::Enum { options } => {
             let options: Vec<&str> = options.as_array().map(|it| it.iter().filter_map(Value::as_str).collect()).unwrap_or_default();
             let written = node.written(source).unwrap_or("this");
             found.push(
-                Diagnostic::at(Code::NotAnOption, source, &at_value, format!("`{written}` is not one of {}", listed(&options)), "not one of these")
-                    .help_if(did_you_mean(written, options.iter().copied())),
+                Diagnostic::at(
+                    Code::NotAnOption,
+                    source,
+                    &at_value,
+                    format!("`{written}` is not one of {}", listed(&options)),
+                    "not one of these",
+                )
+                .help_if(did_you_mean(written, options.iter().copied())),
             );
         }
         ValidationErrorKind::Constant { expected_value } => {
-            found.push(Diagnostic::at(Code::NotAnOption, source, &at_value, format!("only {expected_value} may stand here"), "another value"));
+            found.push(Diagnostic::at(
+                Code::NotAnOption,
+                source,
+                &at_value,
+                format!("only {expected_value} may stand here"),
+                "another value",
+            ));
         }
         ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => {
             let written = node.written(source).unwrap_or("this").to_owned();
             found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, format!("`{written}` does not have the form that is needed here"), "wrong form")
-                    .help_if(example(schema, schema_path)),
+                Diagnostic::at(
+                    Code::WrongForm,
+                    source,
+                    &at_value,
+                    format!("`{written}` does not have the form that is needed here"),
+                    "wrong form",
+                )
+                .help_if(example(schema, schema_path)),
             );
         }
         ValidationErrorKind::MinItems { .. } | ValidationErrorKind::MinLength { .. } => {
@@ -230,9 +247,8 @@ fn example(schema: &Value, schema_path: &str) -> Option<String> {
 fn described_above(schema: &Value, schema_path: &str, key: &str) -> Option<String> {
     let mut path = schema_path;
     while let Some((parent, _)) = path.rsplit_once('/') {
-        let described = subschema(schema, path)
-            .and_then(|it| it.get("properties")?.get(key))
-            .and_then(|it| resolve_description(schema, it));
+        let described =
+            subschema(schema, path).and_then(|it| it.get("properties")?.get(key)).and_then(|it| resolve_description(schema, it));
         if described.is_some() {
             return described;
         }

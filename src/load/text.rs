@@ -136,14 +136,8 @@ fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
         };
         let code = u32::from(letter);
         found.push(
-            Diagnostic::at(
-                Code::OddCharacter,
-                source,
-                &(at..at + letter.len_utf8()),
-                format!("{what} (U+{code:04X}) in the text"),
-                "here",
-            )
-            .help("delete the character and type the line again"),
+            Diagnostic::at(Code::OddCharacter, source, &(at..at + letter.len_utf8()), format!("{what} (U+{code:04X}) in the text"), "here")
+                .help("delete the character and type the line again"),
         );
         if found.len() == 20 {
             break;
@@ -372,9 +366,7 @@ fn syntax(source: &Arc<Source>, code: Code, word: &str, at: usize, why: &str) ->
     let at = at.min(text.len());
     let start = match text.get(at..).and_then(|rest| rest.chars().next()) {
         Some(letter) if !letter.is_whitespace() => at,
-        _ => text.get(..at).map_or(0, |before| {
-            before.trim_end().char_indices().next_back().map_or(0, |(last, _)| last)
-        }),
+        _ => text.get(..at).map_or(0, |before| before.trim_end().char_indices().next_back().map_or(0, |(last, _)| last)),
     };
     let width = text.get(start..).and_then(|rest| rest.chars().next()).map_or(0, char::len_utf8);
     let why = why.split(" at ").next().unwrap_or(why).trim_end_matches('.').to_owned();

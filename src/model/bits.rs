@@ -40,10 +40,7 @@ impl Bits {
 
     /// Whether every position of this set is in the other.
     pub fn within(&self, other: &Self) -> bool {
-        self.words
-            .iter()
-            .enumerate()
-            .all(|(at, word)| word & !other.words.get(at).copied().unwrap_or(0) == 0)
+        self.words.iter().enumerate().all(|(at, word)| word & !other.words.get(at).copied().unwrap_or(0) == 0)
     }
 
     /// Whether the two sets share a position.
@@ -58,9 +55,7 @@ impl Bits {
 
     /// The positions, rising.
     pub fn iter(&self) -> impl Iterator<Item = usize> + '_ {
-        self.words.iter().enumerate().flat_map(|(at, word)| {
-            (0..64).filter(move |bit| word >> bit & 1 == 1).map(move |bit| at * 64 + bit)
-        })
+        self.words.iter().enumerate().flat_map(|(at, word)| (0..64).filter(move |bit| word >> bit & 1 == 1).map(move |bit| at * 64 + bit))
     }
 }
 

@@ -133,27 +133,29 @@ impl Formula {
             Self::CompletedYears => &const { [role("born", RoleKind::Date), role("on", RoleKind::Date)] },
             Self::BodyMassIndex => &const { [role("weight", KG), role("height", RoleKind::Number(Some("cm")))] },
             Self::IdealWeight => &const { [role("height", RoleKind::Number(Some("cm"))), role("sex", RoleKind::Sex)] },
-            Self::DosingWeight => &const {
-                [role("weight", KG), role("ideal", KG), role("age", YEARS), role("adult_from", YEARS), role("ceiling", KG)]
-            },
+            Self::DosingWeight => {
+                &const { [role("weight", KG), role("ideal", KG), role("age", YEARS), role("adult_from", YEARS), role("ceiling", KG)] }
+            }
             Self::LowerOf => &const { [role("one", NUMBER), role("other", NUMBER)] },
-            Self::CockcroftGault => &const {
-                [
-                    role("age", YEARS),
-                    role("weight", KG),
-                    role("sex", RoleKind::Sex),
-                    role("creatinine", RoleKind::Number(Some("umol/L"))),
-                    role("floor", RoleKind::Number(Some("umol/L"))),
-                ]
-            },
+            Self::CockcroftGault => {
+                &const {
+                    [
+                        role("age", YEARS),
+                        role("weight", KG),
+                        role("sex", RoleKind::Sex),
+                        role("creatinine", RoleKind::Number(Some("umol/L"))),
+                        role("floor", RoleKind::Number(Some("umol/L"))),
+                    ]
+                }
+            }
             Self::CountOf => &const { [role("list", RoleKind::List)] },
             Self::PressureIndex => &const { [role("distal", MMHG), role("arm_left", MMHG), role("arm_right", MMHG)] },
-            Self::LowestOfOperated | Self::HighestOfOperated => &const {
-                [role("toes", RoleKind::Toes), role("left", NUMBER), role("right", NUMBER)]
-            },
-            Self::AnaestheticLoad => &const {
-                [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("weight", KG), role("age", YEARS)]
-            },
+            Self::LowestOfOperated | Self::HighestOfOperated => {
+                &const { [role("toes", RoleKind::Toes), role("left", NUMBER), role("right", NUMBER)] }
+            }
+            Self::AnaestheticLoad => {
+                &const { [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("weight", KG), role("age", YEARS)] }
+            }
             Self::VolumePerToe | Self::DigitLoad => &const { [role("plan", RoleKind::Plan), role("toes", RoleKind::Toes)] },
         }
     }

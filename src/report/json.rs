@@ -223,11 +223,7 @@ impl<'a> Document<'a> {
             undetermined: it.undetermined.iter().map(Undetermined::of).collect(),
             to_ask: it.to_ask.iter().map(ToAsk::of).collect(),
             anaesthetic: it.anaesthetic.as_ref().map(Anaesthetic::of),
-            notes: it
-                .notes
-                .iter()
-                .map(|it| Note { section: &it.section, text: &it.text, path: &it.path, line: it.line })
-                .collect(),
+            notes: it.notes.iter().map(|it| Note { section: &it.section, text: &it.text, path: &it.path, line: it.line }).collect(),
             unrecognised: it
                 .unrecognised
                 .iter()

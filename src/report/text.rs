@@ -103,7 +103,9 @@ fn head(page: &mut Page, screening: &Screening) {
 /// The verdict in one sentence.
 fn meaning(screening: &Screening) -> &'static str {
     match (screening.verdict, screening.best_case) {
-        (Outcome::Go, _) if screening.undetermined.is_empty() => "Nothing known stands against surgery as planned, and no answer that could is missing.",
+        (Outcome::Go, _) if screening.undetermined.is_empty() => {
+            "Nothing known stands against surgery as planned, and no answer that could is missing."
+        }
         (Outcome::Go, _) => "Nothing known stands against surgery as planned; a missing answer could only add a precaution.",
         (Outcome::Defer, Outcome::Go) => "Not yet: nothing known stands against surgery as planned, but answers that could are missing.",
         (Outcome::Defer, _) => "Not yet: something must be known or must change first.",

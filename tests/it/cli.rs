@@ -74,11 +74,8 @@ fn one_file_is_an_object_several_are_an_array_and_ndjson_is_a_line_each() {
     let several = screen(&["examples/referrals/SM-101.yaml", "examples/referrals/SM-102.yaml"], &["--format", "json"]);
     assert_eq!(json(&several).as_array().map(Vec::len), Some(2));
     let lines = screen(&["examples/referrals"], &["--format", "ndjson"]);
-    let references: Vec<Value> = text(&lines.stdout)
-        .lines()
-        .filter_map(|line| serde_json::from_str::<Value>(line).ok())
-        .map(|it| it["reference"].clone())
-        .collect();
+    let references: Vec<Value> =
+        text(&lines.stdout).lines().filter_map(|line| serde_json::from_str::<Value>(line).ok()).map(|it| it["reference"].clone()).collect();
     assert_eq!(references.len(), 21);
     assert_eq!(references[0], "SM-101");
     assert_eq!(references[20], "SM-121");
@@ -147,7 +144,8 @@ fn units_of_another_country_are_converted_and_shown() {
 
 #[test]
 fn a_missing_file_does_not_keep_the_others_from_being_screened() {
-    let output = screen(&["examples/referrals/SM-101.yaml", "no-such-file.yaml", "examples/referrals/SM-104.yaml"], &["--format", "ndjson"]);
+    let output =
+        screen(&["examples/referrals/SM-101.yaml", "no-such-file.yaml", "examples/referrals/SM-104.yaml"], &["--format", "ndjson"]);
     assert_eq!(status(&output), 2, "a refusal wins over every verdict");
     assert_eq!(text(&output.stdout).lines().count(), 2);
     assert!(text(&output.stderr).contains("no-such-file.yaml"));

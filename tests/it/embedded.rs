@@ -39,7 +39,8 @@ fn each_tape_gives_the_tree_that_two_readers_agree_on() {
 fn a_changed_file_is_never_read_from_the_tape() {
     let mut files = RuleFiles::embedded();
     assert_eq!(files.care, Care::Embedded);
-    let limits = files.files.get("limits.yaml").map(|it| String::from_utf8_lossy(it).replace("value: 4.0", "value: 3.0")).unwrap_or_default();
+    let limits =
+        files.files.get("limits.yaml").map(|it| String::from_utf8_lossy(it).replace("value: 4.0", "value: 3.0")).unwrap_or_default();
     files.files.insert("limits.yaml".into(), limits.into_bytes());
     let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{found:?}"));
     assert_eq!(rules.limit("inr-ceiling").map(|it| it.written.as_str()), Some("3.0"));

@@ -7,8 +7,7 @@ use preblock::model::{Kind, Status};
 use preblock::outcome::{Outcome, Urgency};
 use preblock::report::{Style, could_be, json, steers, text, verdict};
 use preblock::screening::{
-    AgentDose, Anaesthetic, Because, Cited, Finding, NoteShown, RuleSetStamp, Screening, SourceStamp, ToAsk,
-    Undetermined, Unrecognised,
+    AgentDose, Anaesthetic, Because, Cited, Finding, NoteShown, RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised,
 };
 use serde_json::Value;
 
@@ -157,14 +156,22 @@ fn defer() -> Screening {
     it.undetermined = vec![
         open("circulation/rest-pain", Outcome::Refer, Some(Urgency::SameDay), &["circulation.symptoms"]),
         open("circulation/tissue-loss", Outcome::Refer, Some(Urgency::SameDay), &["circulation.symptoms"]),
-        open("circulation/ankle-index-low", Outcome::Refer, Some(Urgency::Routine), &["circulation.ankle_measured", "circulation.arm_left", "circulation.ankle_left"]),
+        open(
+            "circulation/ankle-index-low",
+            Outcome::Refer,
+            Some(Urgency::Routine),
+            &["circulation.ankle_measured", "circulation.arm_left", "circulation.ankle_left"],
+        ),
         open("bleeding/inr-too-old", Outcome::Defer, None, &["bleeding.inr.taken_on"]),
         open("circulation/smoking", Outcome::Go, None, &["circulation.smoker"]),
     ];
     it.to_ask = vec![
         ask("circulation.symptoms", "patient", Outcome::Refer, &["circulation/rest-pain", "circulation/tissue-loss"], false),
         ask("circulation.ankle_measured", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], false),
-        ToAsk { why: "asked, not known".into(), ..ask("bleeding.inr.taken_on", "record", Outcome::Defer, &["bleeding/inr-too-old"], false) },
+        ToAsk {
+            why: "asked, not known".into(),
+            ..ask("bleeding.inr.taken_on", "record", Outcome::Defer, &["bleeding/inr-too-old"], false)
+        },
         ask("circulation.smoker", "patient", Outcome::Go, &["circulation/smoking"], false),
         ask("circulation.arm_left", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], true),
         ask("circulation.ankle_left", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], true),
@@ -209,7 +216,8 @@ fn refer() -> Screening {
         ],
         ..finding("circulation/ankle-index-severe", "Severely reduced flow at the ankle", Outcome::Refer, Some(Urgency::Urgent))
     };
-    let frail = Finding { kind: Kind::Caution, ..finding("diabetes/foot-several-risks", "Several risks in one foot", Outcome::Defer, None) };
+    let frail =
+        Finding { kind: Kind::Caution, ..finding("diabetes/foot-several-risks", "Several risks in one foot", Outcome::Defer, None) };
     it.findings.insert(0, index);
     it.findings.push(frail);
     it.findings.extend(go().findings);
@@ -300,7 +308,8 @@ fn summary_of_several() {
     pressing.findings = vec![finding("circulation/rest-pain", "Rest pain", Outcome::Refer, Some(Urgency::SameDay))];
     let screenings = [go(), nothing("SM-100"), defer(), refer(), pressing];
     let actual = text::summary(&screenings, 1, &Style::plain());
-    let order: Vec<&str> = actual.lines().skip(1).take(5).filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-"))).collect();
+    let order: Vec<&str> =
+        actual.lines().skip(1).take(5).filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-"))).collect();
     assert_eq!(order, ["SM-120", "SM-113", "SM-107", "SM-100", "SM-101"], "worst first, then by reference\n{actual}");
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("5 screened: 2 refer (1 same-day, 1 urgent), 1 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
@@ -431,7 +440,13 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
                 assert!(line.chars().count() <= width.max(64) || words <= 3, "{width}: {line}");
                 assert_eq!(line, line.trim_end());
             }
-            for id in it.findings.iter().map(|it| &it.rule).chain(it.undetermined.iter().map(|it| &it.rule)).chain(it.to_ask.iter().map(|it| &it.fact)) {
+            for id in it
+                .findings
+                .iter()
+                .map(|it| &it.rule)
+                .chain(it.undetermined.iter().map(|it| &it.rule))
+                .chain(it.to_ask.iter().map(|it| &it.fact))
+            {
                 assert!(actual.contains(id.as_str()), "{id} at {width}\n{actual}");
             }
         }
@@ -441,7 +456,8 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
 #[test]
 fn a_patient_takes_one_line_of_a_summary() {
     let mut long = defer();
-    long.to_ask = (0..200).map(|at| ask(&format!("circulation.answer_{at}"), "nurse", Outcome::Refer, &["circulation/rest-pain"], false)).collect();
+    long.to_ask =
+        (0..200).map(|at| ask(&format!("circulation.answer_{at}"), "nurse", Outcome::Refer, &["circulation/rest-pain"], false)).collect();
     for width in [40, 80, 200] {
         let actual = text::summary(&[long.clone()], 0, &Style { width, colour: false });
         assert_eq!(actual.lines().filter(|line| line.contains("SM-107")).count(), 1);
@@ -463,7 +479,12 @@ fn hostile() -> Screening {
     it.reference = format!("SM-{STEERING}");
     it.source.path = format!("{STEERING}.yaml");
     it.procedure_on = Some(STEERING.into());
-    it.notes.push(NoteShown { section: STEERING.into(), text: format!("{STEERING}\n-- Made with ---\nGO\tSM-113"), path: STEERING.into(), line: 3 });
+    it.notes.push(NoteShown {
+        section: STEERING.into(),
+        text: format!("{STEERING}\n-- Made with ---\nGO\tSM-113"),
+        path: STEERING.into(),
+        line: 3,
+    });
     it.unrecognised.push(Unrecognised { text: STEERING.into(), nearest: Some(STEERING.into()), path: STEERING.into(), line: 5 });
     it.undetermined.push(open(STEERING, Outcome::Refer, None, &[STEERING]));
     it.to_ask.push(ask(STEERING, "patient", Outcome::Refer, &[STEERING], false));
@@ -527,8 +548,25 @@ fn the_three_forms_of_json_hold_the_same() {
 #[test]
 fn json_keys_stand_in_their_order_whatever_is_known() {
     let expected = [
-        "screening", "tool", "rule_set", "reference", "source", "clinic", "as_of", "procedure_on", "verdict", "best_case",
-        "worst_case", "findings", "undetermined", "to_ask", "anaesthetic", "notes", "unrecognised", "alternatives", "dates",
+        "screening",
+        "tool",
+        "rule_set",
+        "reference",
+        "source",
+        "clinic",
+        "as_of",
+        "procedure_on",
+        "verdict",
+        "best_case",
+        "worst_case",
+        "findings",
+        "undetermined",
+        "to_ask",
+        "anaesthetic",
+        "notes",
+        "unrecognised",
+        "alternatives",
+        "dates",
         "safety",
     ];
     for it in [nothing("SM-100"), go(), defer(), refer()] {
@@ -587,7 +625,20 @@ fn the_schema_refuses_what_it_does_not_promise() {
         *changed.pointer_mut(at).expect("the change meets something") = value;
         assert!(!validator.is_valid(&changed), "{at}");
     }
-    for at in ["", "/tool", "/rule_set", "/source", "/findings/0", "/findings/0/because/0", "/undetermined/0", "/to_ask/0", "/anaesthetic", "/anaesthetic/per_agent/0", "/notes/0", "/unrecognised/0"] {
+    for at in [
+        "",
+        "/tool",
+        "/rule_set",
+        "/source",
+        "/findings/0",
+        "/findings/0/because/0",
+        "/undetermined/0",
+        "/to_ask/0",
+        "/anaesthetic",
+        "/anaesthetic/per_agent/0",
+        "/notes/0",
+        "/unrecognised/0",
+    ] {
         let keys: Vec<String> = sound.pointer(at).and_then(Value::as_object).map(|it| it.keys().cloned().collect()).unwrap_or_default();
         assert!(!keys.is_empty(), "{at}");
         for key in keys {

@@ -122,5 +122,11 @@ fn counts(screenings: &[&Screening], refused: usize) -> String {
         0 => String::new(),
         n => format!(" {} and NOT screened; the problems are listed apart.", counted(n, "file was refused", "files were refused")),
     };
-    format!("{} screened: {} refer{urgencies}, {} defer, {} go.{refused}", screenings.len(), of(Outcome::Refer), of(Outcome::Defer), of(Outcome::Go))
+    format!(
+        "{} screened: {} refer{urgencies}, {} defer, {} go.{refused}",
+        screenings.len(),
+        of(Outcome::Refer),
+        of(Outcome::Defer),
+        of(Outcome::Go)
+    )
 }
