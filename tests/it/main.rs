@@ -6,7 +6,15 @@ mod cli;
 mod embedded;
 // Published arithmetic against published tables and worked examples.
 mod formulas;
+// What conditions mean, against every kind of missing answer.
+mod logic;
+// What must hold for everything, on generated rule sets and patients.
+mod properties;
+// The slow, obvious second evaluator.
+mod reference;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
+// A tiny rule set and the calls that every module uses.
+mod support;
 // Units, conversions, spans of time and dates.
 mod units;

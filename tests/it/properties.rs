@@ -1,0 +1,427 @@
+//! What must hold for every rule set and every questionnaire, tried on generated ones.
+
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+use preblock::evaluate::{Compiled, State};
+use preblock::facts::{self, Facts, Gathered, holds};
+use preblock::load::questionnaire;
+use preblock::model::{Answer, RuleSet};
+use preblock::outcome::{Outcome, Span};
+use preblock::report::json;
+use preblock::truth::Truth;
+use proptest::prelude::*;
+
+use crate::reference::came;
+use crate::support::{embedded, facts_or, screening, tiny, today, written};
+
+/// A condition as a tree, so that it can be written with its operands in either order.
+#[derive(Debug, Clone)]
+enum Tree {
+    All(Vec<Tree>),
+    Any(Vec<Tree>),
+    Not(Box<Tree>),
+    Leaf(&'static str),
+}
+
+const LEAVES: &[&str] = &[
+    "{ fact: a.smokes, is: yes }",
+    "{ fact: a.smokes, is_not: yes }",
+    "{ fact: a.drinks, none_of: [no] }",
+    "{ fact: a.pulse, is_not: felt }",
+    "{ fact: a.pulse, one_of: [doubtful, absent] }",
+    "{ fact: a.signs, includes: pain }",
+    "{ fact: a.signs, includes_any: [ulcer, cold] }",
+    "{ fact: a.count, above: 4 }",
+    "{ fact: a.count, at_most: { limit: ceiling } }",
+    "{ fact: a.units, between: [3, 5] }",
+    "{ fact: a.weight, below: 50 kg }",
+    "{ fact: a.inr, at_least: 4 }",
+    "{ fact: a.inr, older_than: { limit: fresh } }",
+    "{ fact: a.inr, within: 8 days }",
+    "{ fact: a.seen_on, older_than: 3 months }",
+    "{ fact: a.seen_on, above: 2026-06-01 }",
+    "{ fact: plan.anaesthetic, includes: lidocaine }",
+    "{ fact: plan.adrenaline, is: yes }",
+    "{ taking: thinner }",
+    "{ taking: [warfarin, paracetamol] }",
+    "{ taking: thinner, at_least: 2 }",
+    "{ allergic_to: amide }",
+    "{ allergic_to: [latex, procaine], reaction: [anaphylaxis] }",
+    "{ fact: derived.age, at_least: 70 }",
+    "{ fact: derived.dosing, below: 60 kg }",
+    "{ fact: derived.load, above: 0.5 }",
+    "{ fact: derived.n_signs, at_least: 2 }",
+];
+
+/// Answers to try for each question of the tiny rule set; leaving it out is tried, too.
+const ANSWERS: &[(&str, &[&str])] = &[
+    ("plan.procedure_on", &["2026-12-03", "2026-11-25", "2026-12-03 09:00", "unknown"]),
+    ("plan.toes", &["[left-great]", "[left-great, right-great]", "[]", "unknown"]),
+    ("plan.anaesthetic", &["[{ agent: lidocaine, strength: 2 %, volume: 4 mL }]", "[{ agent: mepivacaine, strength: 3 %, volume: unknown }]", "[]", "unknown"]),
+    ("plan.adrenaline", &["yes", "no", "declined"]),
+    ("a.born", &["1950-01-01", "1956-12-03", "2016-08-19", "unknown"]),
+    ("a.sex", &["female", "male", "unknown"]),
+    ("a.weight", &["49.9 kg", "50 kg", "180 lb", "unknown"]),
+    ("a.height", &["150 cm", "1.8 m", "unknown"]),
+    ("a.smokes", &["yes", "no", "unknown", "declined"]),
+    ("a.drinks", &["yes", "no", "unknown"]),
+    ("a.pulse", &["felt", "doubtful", "absent", "unknown"]),
+    ("a.signs", &["[]", "[pain]", "[ulcer, cold]", "[pain, ulcer, cold]", "unknown"]),
+    ("a.count", &["3", "4", "4.5", "unknown"]),
+    ("a.units", &["2.9", "3", "5", "unknown"]),
+    ("a.inr", &["{ value: 4.0, taken_on: 2026-11-22 }", "{ value: 2.5, taken_on: 2026-11-24 09:00 }", "{ value: 4.2, taken_on: unknown }", "{ value: unknown, taken_on: 2026-11-01 }", "unknown"]),
+    ("a.seen_on", &["2026-11-01", "2026-01-01", "unknown"]),
+    ("a.taken", &["[]", "[warfarin]", "[aspirin, apixaban 5 mg]", "[warfrin]", "[warfarin, mystery]", "[paracetamol]", "unknown"]),
+    ("a.allergies", &["[]", "[lidocaine]", "[local anaesthetic]", "[{ to: banana, reaction: anaphylaxis }]", "[{ to: latex, reaction: unknown }]", "[mystery]", "unknown"]),
+];
+
+fn tree() -> impl Strategy<Value = Tree> {
+    let leaf = prop::sample::select(LEAVES).prop_map(Tree::Leaf);
+    leaf.prop_recursive(4, 20, 4, |inner| {
+        prop_oneof![
+            prop::collection::vec(inner.clone(), 1..4).prop_map(Tree::All),
+            prop::collection::vec(inner.clone(), 1..4).prop_map(Tree::Any),
+            inner.prop_map(|it| Tree::Not(Box::new(it))),
+        ]
+    })
+}
+
+fn yaml(tree: &Tree, turned: bool) -> String {
+    let list = |parts: &[Tree]| {
+        let mut parts: Vec<String> = parts.iter().map(|it| yaml(it, turned)).collect();
+        if turned {
+            parts.reverse();
+        }
+        parts.join(", ")
+    };
+    match tree {
+        Tree::All(parts) => format!("{{ all: [{}] }}", list(parts)),
+        Tree::Any(parts) => format!("{{ any: [{}] }}", list(parts)),
+        Tree::Not(part) => format!("{{ not: {} }}", yaml(part, turned)),
+        Tree::Leaf(leaf) => (*leaf).to_owned(),
+    }
+}
+
+/// Which answer to each question; past the end of its list, none.
+type Choices = Vec<usize>;
+
+fn choices() -> impl Strategy<Value = Choices> {
+    let each: Vec<_> = ANSWERS.iter().map(|(_, answers)| 0..=answers.len()).collect();
+    each
+}
+
+fn text(choices: &Choices) -> String {
+    let mut sections: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+    for ((id, answers), at) in ANSWERS.iter().zip(choices) {
+        if let (Some(answer), Some((section, question))) = (answers.get(*at), id.split_once('.')) {
+            sections.entry(section).or_default().push(format!("  {question}: {answer}"));
+        }
+    }
+    let lines: Vec<String> = sections.into_iter().flat_map(|(section, lines)| std::iter::once(format!("{section}:")).chain(lines)).collect();
+    written(&lines.join("\n"))
+}
+
+const OUTCOMES: [&str; 3] = ["go", "defer", "refer"];
+
+fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
+    let written: Vec<(String, String)> = trees.iter().enumerate().map(|(at, it)| (format!("rule-{at}"), yaml(it, turned))).collect();
+    let rules: Vec<(&str, &str, &str)> =
+        written.iter().zip(OUTCOMES.iter().cycle()).map(|((id, when), outcome)| (id.as_str(), *outcome, when.as_str())).collect();
+    tiny(&rules)
+}
+
+fn span_of(rules: &RuleSet, states: &[State]) -> Span {
+    let with = |wanted: State| rules.rules.iter().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
+    Span::of(with(State::Fires), with(State::Undetermined))
+}
+
+/// The state of every rule by the compiled form, after holding the readable tree and the reference equal to it.
+fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
+    let states = compiled.run(facts);
+    for (rule, state) in rules.rules.iter().zip(&states) {
+        let readable = holds::truth(&rule.when, facts);
+        match came(&rule.when, facts) {
+            Ok(true) => assert_eq!((&readable, state), (&Truth::Yes, &State::Fires), "{}", rule.id),
+            Ok(false) => assert_eq!((&readable, state), (&Truth::No, &State::StaysQuiet), "{}", rule.id),
+            Err(open) => {
+                assert!(!open.is_empty(), "{} is open for no reason", rule.id);
+                assert_eq!((&readable, state), (&Truth::Unknown(open), &State::Undetermined), "{}", rule.id);
+            }
+        }
+    }
+    states
+}
+
+/// What was established stays so once more is known.
+fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State]) {
+    for ((rule, before), after) in rules.rules.iter().zip(before).zip(after) {
+        assert!(*before == State::Undetermined || before == after, "{}: {before:?} became {after:?} when an answer was added", rule.id);
+    }
+    let (wide, narrow) = (span_of(rules, before), span_of(rules, after));
+    assert!(wide.best_case <= narrow.best_case && narrow.worst_case <= wide.worst_case, "{wide:?} does not hold {narrow:?}");
+    if narrow.verdict() != Outcome::Go {
+        assert_ne!(wide.verdict(), Outcome::Go, "taking an answer away made it go");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// The compiled form, the readable tree and the reference agree, whatever the order of operands; go never comes
+    /// with a rule that could say otherwise; answers that are added or taken away do what they may.
+    #[test]
+    fn any_rule_set_on_any_answers(trees in prop::collection::vec(tree(), 12), all in prop::collection::vec(choices(), 6), missing in 0..ANSWERS.len()) {
+        let rules = rules_of(&trees, false);
+        let turned = rules_of(&trees, true);
+        let (compiled, compiled_turned) = (Compiled::new(&rules), Compiled::new(&turned));
+        let mut n_open = 0;
+        for choices in &all {
+            let facts = match facts_or(&rules, &text(choices)) {
+                Ok(facts) => facts,
+                Err(found) => return Err(TestCaseError::fail(format!("{:?}", crate::support::codes(&found)))),
+            };
+            let found = states(&rules, &compiled, &facts);
+            n_open += found.iter().filter(|it| **it == State::Undetermined).count();
+            prop_assert_eq!(&found, &compiled_turned.run(&facts));
+            let span = span_of(&rules, &found);
+            if span.verdict() == Outcome::Go {
+                let worst = rules.rules.iter().zip(&found).filter(|(_, it)| **it != State::StaysQuiet).map(|(rule, _)| rule.outcome).max();
+                prop_assert!(worst.is_none_or(|it| it == Outcome::Go));
+            }
+            let mut fewer = choices.clone();
+            if let (Some(place), Some((_, answers))) = (fewer.get_mut(missing), ANSWERS.get(missing)) {
+                *place = answers.len();
+            }
+            let fewer = facts_or(&rules, &text(&fewer)).map_err(|_| TestCaseError::fail("taking an answer away was refused"))?;
+            assert_only_settles(&rules, &states(&rules, &compiled, &fewer), &found);
+        }
+        prop_assert!(n_open > 0, "no missing answer was met");
+    }
+
+    /// Identical input gives identical output.
+    #[test]
+    fn the_same_in_gives_the_same_out(trees in prop::collection::vec(tree(), 6), choices in choices()) {
+        let rules = rules_of(&trees, false);
+        let facts = facts_or(&rules, &text(&choices)).map_err(|_| TestCaseError::fail("refused"))?;
+        let first = json::one(&screening(&rules, &facts));
+        let again = facts_or(&rules_of(&trees, false), &text(&choices)).map_err(|_| TestCaseError::fail("refused"))?;
+        prop_assert_eq!(first, json::one(&screening(&rules, &again)));
+    }
+}
+
+fn default_rules() -> &'static (RuleSet, Compiled) {
+    static RULES: OnceLock<(RuleSet, Compiled)> = OnceLock::new();
+    RULES.get_or_init(|| {
+        let rules = embedded();
+        let compiled = Compiled::new(&rules);
+        (rules, compiled)
+    })
+}
+
+/// Numbers from a seed, for choices that need not shrink.
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        usize::try_from(self.0 >> 33).unwrap_or(0) % sides.max(1)
+    }
+}
+
+/// Some answer to a question of the default rule set; nothing in about a sixth of the cases.
+fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut Dice) -> Option<String> {
+    match dice.roll(12) {
+        0 | 1 => return None,
+        2 => return Some("unknown".into()),
+        _ => {}
+    }
+    let pick = |dice: &mut Dice, from: &[&str]| from.get(dice.roll(from.len())).map_or(String::new(), |it| (*it).to_owned());
+    let within = |dice: &mut Dice| {
+        let (low, high) = question.plausible.unwrap_or((0.0, 10.0));
+        let step = f64::from(u32::try_from(dice.roll(101)).unwrap_or(0)) / 100.0;
+        // Mostly in the lower part, where the limits are.
+        ((low + (high - low) * step * step) * 100.0).round() / 100.0
+    };
+    let value = match &question.answer {
+        Answer::YesNo => pick(dice, &["yes", "no", "no"]),
+        Answer::OneOf(options) => options.get(dice.roll(options.len())).map(|it| it.id.clone())?,
+        Answer::SeveralOf(options) => {
+            let chosen: Vec<&str> = options.iter().filter(|_| dice.roll(4) == 0).map(|it| it.id.as_str()).collect();
+            format!("[{}]", chosen.join(", "))
+        }
+        Answer::Number { .. } => within(dice).to_string(),
+        Answer::Quantity { unit, .. } => format!("{} {unit}", within(dice).max(question.plausible.map_or(0.0, |it| it.0))),
+        Answer::Date if question.past => pick(dice, &["1950-03-01", "1990-05-05", "2026-11-01", "2026-07-01", "2025-01-01"]),
+        Answer::Date => pick(dice, &["2026-11-26", "2026-12-03"]),
+        Answer::Text => "some words".into(),
+        Answer::Medicines => {
+            let names = &rules.medicines.medicines;
+            let mut chosen: Vec<&str> = (0..dice.roll(3)).filter_map(|_| names.get(dice.roll(names.len()))).map(|it| it.name.as_str()).collect();
+            let more = ["warfarin", "apixaban", "dabigatran", "aspirin", "clopidogrel", "enoxaparin", "ibuprofen", "metformin", "propranolol", "mystery"];
+            chosen.extend((0..dice.roll(4)).filter_map(|_| more.get(dice.roll(more.len()))).copied());
+            let quoted: Vec<String> = chosen.iter().map(|it| format!("\"{it}\"")).collect();
+            format!("[{}]", quoted.join(", "))
+        }
+        Answer::Allergies => {
+            let reaction = rules.allergens.reactions.get(dice.roll(rules.allergens.reactions.len())).map(|(id, _)| id.clone())?;
+            let to = pick(dice, &["latex", "lidocaine", "local anaesthetic", "chlorhexidine", "mystery", "phenol"]);
+            if dice.roll(3) == 0 { "[]".into() } else { format!("[{{ to: {to}, reaction: {reaction} }}]") }
+        }
+        Answer::Anaesthetic => {
+            let agent = rules.agents.get(dice.roll(rules.agents.len()))?;
+            let volume = pick(dice, &["2", "3", "5", "8"]);
+            format!("[{{ agent: {}, strength: {} %, volume: {volume} mL }}]", agent.id, agent.strengths.1)
+        }
+    };
+    Some(if question.dated { format!("{{ value: {value}, taken_on: {} }}", pick(dice, &["2026-11-24", "2026-11-01", "2026-06-01", "unknown"])) } else { value })
+}
+
+/// Random answers to the default rule set, without those that contradict others; `None` if it stays refused.
+fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts)> {
+    let mut lines = String::new();
+    for section in &rules.catalogue.sections {
+        lines.push_str(&format!("{}:\n", section.id));
+        for question in rules.catalogue.questions.iter().filter(|it| it.id.starts_with(&format!("{}.", section.id))) {
+            if let (Some(answer), Some((_, name))) = (some_answer(rules, question, dice), question.id.split_once('.')) {
+                lines.push_str(&format!("  {name}: {answer}\n"));
+            }
+        }
+    }
+    let (read, found) = questionnaire::questionnaire(rules, "random.yaml", written(&lines).as_bytes());
+    assert!(found.is_empty(), "{:?}\n{lines}", crate::support::codes(&found));
+    without_contradictions(rules, read?.answers)
+}
+
+/// The answers less those that another one says do not apply; `None` if they stay refused.
+fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option<(Gathered, Facts)> {
+    for _ in 0..8 {
+        let (facts, found) = facts::read(rules, &gathered, today());
+        if found.is_empty() {
+            return Some((gathered, facts));
+        }
+        for it in &found {
+            assert_eq!(it.code.name(), "answers/not-asked-for", "{it}");
+            let contradicts = |given: &facts::Given| {
+                it.source.as_ref().is_some_and(|source| source.name() == given.source.name())
+                    && it.labels.first().is_some_and(|label| label.span == given.key_span)
+            };
+            gathered.given.retain(|_, given| !contradicts(given));
+        }
+    }
+    None
+}
+
+/// The healthy adult of the examples, with up to five answers of a random patient.
+fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Option<(Gathered, Facts)> {
+    let (mut gathered, _) = example(rules, "SM-101.yaml");
+    let keys: Vec<usize> = random.given.keys().copied().collect();
+    for _ in 0..dice.roll(6) {
+        if let Some((key, given)) = keys.get(dice.roll(keys.len())).and_then(|key| Some((*key, random.given.get(key)?.clone()))) {
+            gathered.given.insert(key, given);
+        }
+    }
+    without_contradictions(rules, gathered)
+}
+
+/// A questionnaire of the examples over the clinic's standing answers.
+fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
+    let clinic = std::fs::read(folder.join("clinic.yaml")).unwrap_or_default();
+    let (clinic, _) = questionnaire::clinic(rules, "clinic.yaml", &clinic);
+    let path = folder.join("referrals").join(name);
+    let (own, found) = questionnaire::questionnaire(rules, name, &std::fs::read(&path).unwrap_or_default());
+    assert!(found.is_empty(), "{name} is refused");
+    let own = own.map(|it| it.answers).unwrap_or_default();
+    (questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own), path.display().to_string())
+}
+
+/// The promises on the rule set that is used: no answer that is taken away turns a verdict into go or overturns
+/// another, and the three evaluators agree, on some hundreds of random patients.
+#[test]
+fn the_default_rule_set_keeps_its_promises_on_random_patients() {
+    let (rules, compiled) = default_rules();
+    let mut dice = Dice(20_261_125);
+    let (mut n_patients, mut n_open, mut n_fire, mut verdicts) = (0, 0, 0, [0, 0, 0]);
+    while n_patients < 300 {
+        let Some((random, _)) = some_patient(rules, &mut dice) else { continue };
+        // Random answers alone make nearly everybody a referral; every other patient is nearly healthy.
+        let patient = if n_patients % 2 == 0 { nearly_healthy(rules, &random, &mut dice) } else { without_contradictions(rules, random) };
+        let Some((gathered, facts)) = patient else { continue };
+        n_patients += 1;
+        let found = states(rules, compiled, &facts);
+        n_open += found.iter().filter(|it| **it == State::Undetermined).count();
+        n_fire += found.iter().filter(|it| **it == State::Fires).count();
+        if let Some(count) = verdicts.get_mut(span_of(rules, &found).verdict() as usize) {
+            *count += 1;
+        }
+        let keys: Vec<usize> = gathered.given.keys().copied().collect();
+        for _ in 0..6 {
+            let Some(key) = keys.get(dice.roll(keys.len())) else { continue };
+            let mut fewer = gathered.clone();
+            fewer.given.remove(key);
+            let (facts, refused) = facts::read(rules, &fewer, today());
+            assert!(refused.is_empty(), "taking an answer away was refused");
+            assert_only_settles(rules, &states(rules, compiled, &facts), &found);
+        }
+    }
+    assert!(n_open > 1000 && n_fire > 1000, "{n_open} open, {n_fire} fire");
+    assert!(verdicts.iter().all(|it| *it > 10), "go, defer, refer: {verdicts:?}");
+}
+
+/// From a patient for whom all is known, taking any one answer away never leaves another verdict than before or defer,
+/// and never go where it was not go.
+#[test]
+fn each_example_only_widens_when_any_answer_is_taken_away() {
+    let (rules, compiled) = default_rules();
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
+    let mut n_tried = 0;
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        let (whole, name) = example(rules, &entry.file_name().to_string_lossy());
+        let (facts, refused) = facts::read(rules, &whole, today());
+        assert!(refused.is_empty(), "{name}");
+        let found = states(rules, compiled, &facts);
+        for key in whole.given.keys() {
+            let mut fewer = whole.clone();
+            fewer.given.remove(key);
+            let (facts, refused) = facts::read(rules, &fewer, today());
+            assert!(refused.is_empty(), "{name}");
+            assert_only_settles(rules, &states(rules, compiled, &facts), &found);
+            n_tried += 1;
+        }
+    }
+    assert!(n_tried > 800, "{n_tried}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// No bytes make reading panic; what is refused says why.
+    #[test]
+    fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..400), json in any::<bool>()) {
+        let (rules, _) = default_rules();
+        let name = if json { "t.json" } else { "t.yaml" };
+        let (read, found) = questionnaire::questionnaire(rules, name, &bytes);
+        prop_assert!(read.is_some() || !found.is_empty());
+    }
+
+    /// Nor do real questionnaires with pieces cut out, doubled or overwritten.
+    #[test]
+    fn no_mutation_of_a_real_file_makes_it_panic(at in 0.0..1.0_f64, cut in 0..40_usize, piece in "[\\[\\]{}:,#&*!|>'\"%@`\\-? \\n\\t0-9a-zé\u{200b}\u{2028}]{0,12}") {
+        let (rules, compiled) = default_rules();
+        let real = include_str!("../../examples/referrals/SM-107.yaml");
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss, reason = "any place will do")]
+        let start = (real.len() as f64 * at) as usize;
+        let letters: Vec<char> = real.chars().collect();
+        let start = start.min(letters.len());
+        let end = (start + cut).min(letters.len());
+        let changed: String = letters[..start].iter().chain(piece.chars().collect::<Vec<_>>().iter()).chain(&letters[end..]).collect();
+        let (read, found) = questionnaire::questionnaire(rules, "t.yaml", changed.as_bytes());
+        if let Some(read) = read {
+            let (facts, more) = facts::read(rules, &read.answers, today());
+            if found.is_empty() && more.is_empty() {
+                let _ = compiled.run(&facts);
+            }
+        }
+    }
+}

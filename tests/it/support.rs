@@ -1,0 +1,220 @@
+//! One place that touches the API: a tiny rule set from a few lines, a patient from a few more.
+
+#![expect(clippy::panic, reason = "a fixture that does not load fails the test that uses it")]
+
+use chrono::NaiveDate;
+use preblock::diagnostic::Diagnostic;
+use preblock::evaluate::{Compiled, State, Subject, screen};
+use preblock::facts::{self, Facts, Gathered};
+use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
+use preblock::model::RuleSet;
+use preblock::screening::{Screening, SourceStamp};
+
+/// The day on which every screening of these tests is run.
+pub fn today() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2026, 11, 25).unwrap_or_default()
+}
+
+const HEAD: &str = "\
+rule_set: 1
+id: tiny
+title: A rule set for tests
+edition: \"1\"
+status: draft
+in_force_from: 2026-12-01
+review_by: 2027-11-30
+owner: nobody
+concerns: [{ id: test, title: Test }]
+retired: [{ rule: test/long-gone, on: 2026-01-01, because: a test }]
+";
+
+const SOURCES: &str = "sources: [{ id: book, by: Somebody, title: A book, year: 2020, checked: read, checked_on: 2026-11-25 }]\n";
+
+const LIMITS: &str = "\
+limits:
+  - { id: ceiling, about: A ceiling, value: 4.0, citations: [{ source: book }] }
+  - { id: adult, about: Adult age, value: 18, citations: [{ source: book }] }
+  - { id: heavy, about: Highest dosing weight, value: 70 kg, citations: [{ source: book }] }
+  - { id: fresh, about: Age of a result, value: 72 hours, citations: [{ source: book }] }
+";
+
+const MEDICINES: &str = "\
+classes:
+  - { id: thinner, about: Thins the blood }
+  - { id: old-thinner, about: An older kind, in: [thinner] }
+  - { id: other, about: Anything else }
+dose_words: [mg, daily, twice, a, day, units]
+salt_words: [sodium]
+medicines:
+  - { name: warfarin, in: [old-thinner] }
+  - { name: apixaban, in: [thinner] }
+  - { name: aspirin, also: [acetylsalicylic acid], in: [thinner] }
+  - { name: paracetamol, also: [acetaminophen], in: [other] }
+";
+
+const ALLERGENS: &str = "\
+reactions: [{ id: anaphylaxis, text: Severe }, { id: rash, text: Rash }]
+groups:
+  - { id: anaesthetic, about: Any local anaesthetic, names: [local anaesthetic] }
+  - { id: amide, about: Amide kind, in: [anaesthetic] }
+substances:
+  - { name: lidocaine, also: [lignocaine], in: [amide] }
+  - { name: procaine, in: [anaesthetic] }
+  - { name: latex, crosses_with: [banana] }
+  - { name: banana }
+";
+
+const AGENTS: &str = "\
+agents:
+  - id: lidocaine
+    family: amide
+    strengths: [0.5 %, 2 %]
+    limits: [{ adrenaline: no, from_age: 1, per_kg: 3 mg/kg, at_most: 200 mg, citations: [{ source: book }] }]
+  - id: mepivacaine
+    family: amide
+    strengths: [1 %, 3 %]
+    limits: [{ adrenaline: no, from_age: 4, per_kg: 6 mg/kg, at_most: 400 mg, citations: [{ source: book }] }]
+";
+
+const QUESTIONS: &str = "\
+sections:
+  - id: plan
+    title: Plan
+    standing: true
+    questions:
+      - { id: procedure_on, ask: When?, answer: date, from: nurse }
+      - id: toes
+        ask: Which toes?
+        answer: several-of
+        options: [{ id: left-great, text: Left }, { id: right-great, text: Right }]
+        from: nurse
+      - { id: anaesthetic, ask: Which anaesthetic?, answer: anaesthetic, from: nurse }
+      - { id: adrenaline, ask: Adrenaline?, answer: yes-no, from: nurse }
+  - id: a
+    title: Answers
+    questions:
+      - { id: born, ask: Born?, answer: date, past: true, from: patient }
+      - { id: sex, ask: Sex?, answer: one-of, options: [{ id: female, text: Female }, { id: male, text: Male }], from: patient }
+      - { id: weight, ask: Weight?, answer: quantity, measure: mass, unit: kg, units: [lb], plausible: [2, 350], from: nurse }
+      - { id: height, ask: Height?, answer: quantity, measure: length, unit: cm, units: [m], plausible: [45, 230], from: nurse }
+      - { id: smokes, ask: Smokes?, answer: yes-no, from: patient }
+      - { id: drinks, ask: Drinks?, answer: yes-no, from: patient }
+      - id: pulse
+        ask: The pulse?
+        answer: one-of
+        options: [{ id: felt, text: Felt }, { id: doubtful, text: Doubtful }, { id: absent, text: Absent }]
+        from: nurse
+      - id: signs
+        ask: Which signs?
+        answer: several-of
+        options: [{ id: pain, text: Pain }, { id: ulcer, text: Ulcer }, { id: cold, text: Cold }]
+        from: patient
+      - { id: count, ask: How many?, answer: number, plausible: [0, 100], from: patient }
+      - { id: units, ask: How many units?, answer: number, plausible: [0, 100], from: patient }
+      - { id: inr, ask: The INR?, answer: number, dated: true, plausible: [0.5, 20], from: record }
+      - { id: seen_on, ask: Seen when?, answer: date, past: true, from: record }
+      - { id: taken, ask: Which medicines?, answer: medicines, from: patient }
+      - { id: allergies, ask: Which allergies?, answer: allergies, from: patient }
+      - { id: detail, ask: The detail?, answer: yes-no, from: patient, ask_when: { fact: a.smokes, is: yes } }
+      - { id: words, ask: In your words?, answer: text, from: patient }
+derived:
+  - { id: age, about: Age, formula: completed-years, unit: years, decimals: 0, with: { born: a.born, on: plan.procedure_on } }
+  - { id: ideal, about: Ideal weight, formula: ideal-weight, unit: kg, decimals: 1, with: { height: a.height, sex: a.sex } }
+  - id: dosing
+    about: Dosing weight
+    formula: dosing-weight
+    unit: kg
+    decimals: 1
+    with: { weight: a.weight, ideal: derived.ideal, age: derived.age, adult_from: { limit: adult }, ceiling: { limit: heavy } }
+  - id: load
+    about: Load
+    formula: anaesthetic-load
+    decimals: 2
+    with: { plan: plan.anaesthetic, adrenaline: plan.adrenaline, weight: derived.dosing, age: derived.age }
+  - { id: n_signs, about: Number of signs, formula: count-of, decimals: 0, with: { list: a.signs } }
+";
+
+/// The files of the tiny rule set, with rules given as (id, outcome, condition).
+pub fn files(rules: &[(&str, &str, &str)]) -> RuleFiles {
+    let mut concern = String::from("concern: test\nrules:\n");
+    for (id, outcome, when) in rules {
+        let kind = if *outcome == "go" { "caution" } else { "contraindication" };
+        let more = match *outcome {
+            "refer" => "\n    urgency: routine",
+            "defer" => "\n    cleared_by: something",
+            _ => "",
+        };
+        concern.push_str(&format!(
+            "  - id: {id}\n    title: The rule {id}\n    kind: {kind}\n    outcome: {outcome}{more}\n    when: {when}\n    \
+             reason: So it is.\n    action: Do it.\n    citations: [{{ source: book }}]\n    \
+             in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n"
+        ));
+    }
+    let texts = [
+        ("ruleset.yaml", HEAD),
+        ("sources.yaml", SOURCES),
+        ("limits.yaml", LIMITS),
+        ("medicines.yaml", MEDICINES),
+        ("allergens.yaml", ALLERGENS),
+        ("anaesthetics.yaml", AGENTS),
+        ("questions.yaml", QUESTIONS),
+        ("concerns/test.yaml", &concern),
+    ];
+    let files = texts.iter().map(|(path, text)| ((*path).to_owned(), text.as_bytes().to_vec())).collect();
+    RuleFiles { folder: "tiny".into(), files, care: Care::Full }
+}
+
+/// The tiny rule set.
+pub fn tiny(rules: &[(&str, &str, &str)]) -> RuleSet {
+    rule_set(&files(rules)).unwrap_or_else(|found| panic!("the tiny rule set is refused: {}", codes(&found).join(", ")))
+}
+
+/// The embedded rule set.
+pub fn embedded() -> RuleSet {
+    rule_set(&RuleFiles::embedded()).unwrap_or_else(|found| panic!("the embedded rule set is refused: {}", codes(&found).join(", ")))
+}
+
+/// Codes with titles, for messages and assertions.
+pub fn codes(found: &[Diagnostic]) -> Vec<String> {
+    found.iter().map(|it| format!("{} {it}", it.code.name())).collect()
+}
+
+/// A questionnaire from the lines under `answers:`, as a file of this name.
+pub fn written(answers: &str) -> String {
+    let answers: String = answers.lines().map(|line| format!("  {line}\n")).collect();
+    format!("questionnaire: 1\nreference: T-1\nanswers:\n{answers}")
+}
+
+/// The answers of a questionnaire's text, or what is wrong with it.
+pub fn gathered(rules: &RuleSet, text: &str) -> Result<Gathered, Vec<Diagnostic>> {
+    let (read, found) = questionnaire::questionnaire(rules, "t.yaml", text.as_bytes());
+    match read {
+        Some(read) if found.is_empty() => Ok(read.answers),
+        _ => Err(found),
+    }
+}
+
+/// The facts of a questionnaire's text, or what is wrong with it.
+pub fn facts_or(rules: &RuleSet, text: &str) -> Result<Facts, Vec<Diagnostic>> {
+    let gathered = gathered(rules, text)?;
+    let (facts, found) = facts::read(rules, &gathered, today());
+    if found.is_empty() { Ok(facts) } else { Err(found) }
+}
+
+/// The facts of the lines under `answers:`.
+pub fn facts(rules: &RuleSet, answers: &str) -> Facts {
+    facts_or(rules, &written(answers)).unwrap_or_else(|found| panic!("the answers are refused: {}", codes(&found).join(", ")))
+}
+
+/// The state of the one rule with this condition, for these answers.
+pub fn state(when: &str, answers: &str) -> State {
+    let rules = tiny(&[("one", "defer", when)]);
+    let states = Compiled::new(&rules).run(&facts(&rules, answers));
+    states.first().copied().unwrap_or_else(|| panic!("there is one rule"))
+}
+
+/// The whole screening of these answers.
+pub fn screening(rules: &RuleSet, facts: &Facts) -> Screening {
+    let source = SourceStamp { path: "t.yaml".into(), digest: "0".repeat(64) };
+    screen(rules, &Compiled::new(rules), facts, &Subject { reference: "T-1".into(), source, clinic: None })
+}
