@@ -61,10 +61,10 @@ fn is_dose(register: &MedicineRegister, word: &str) -> bool {
     if word.is_empty() || known(word) {
         return true;
     }
-    // "10mg/5ml", "1.25", "2x": digits, and known words between them.
+    // "10mg/5ml", "1.25", "20,000", "2x": digits, and known words between them.
     word.starts_with(|it: char| it.is_ascii_digit())
         && word
-            .split(|it: char| it.is_ascii_digit() || matches!(it, '.' | '/' | '-' | '+' | '%' | 'x' | '×'))
+            .split(|it: char| it.is_ascii_digit() || matches!(it, '.' | ',' | '/' | '-' | '+' | '%' | 'x' | '×'))
             .all(|piece| piece.is_empty() || known(piece))
 }
 

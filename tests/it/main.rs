@@ -8,6 +8,10 @@ mod embedded;
 mod formulas;
 // What conditions mean, against every kind of missing answer.
 mod logic;
+// The registers of names against the UNII list.
+mod medicines;
+// An outside judge of the logic.
+mod oracle;
 // What must hold for everything, on generated rule sets and patients.
 mod properties;
 // The slow, obvious second evaluator.

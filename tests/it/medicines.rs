@@ -1,0 +1,159 @@
+//! The registers of names: against the FDA's UNII list (see tests/fixtures/unii), and as people write them.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use preblock::facts::names::{Recognised, medicine, substance};
+use preblock::model::RuleSet;
+use rstest::rstest;
+
+use crate::support::embedded;
+
+/// Rows of a tab-separated fixture.
+fn fixture(text: &'static str) -> Vec<Vec<&'static str>> {
+    text.lines().filter(|it| !it.trim().is_empty()).map(|it| it.split('\t').collect()).collect()
+}
+
+fn unii() -> Vec<Vec<&'static str>> {
+    fixture(include_str!("../fixtures/unii/names.txt"))
+}
+
+fn not_in_unii() -> Vec<Vec<&'static str>> {
+    fixture(include_str!("../fixtures/unii/names-not-in-unii.txt"))
+}
+
+fn known(rules: &RuleSet, name: &str) -> Option<String> {
+    let at = rules.medicines.names.get(&name.to_lowercase())?;
+    rules.medicines.medicines.get(*at).map(|it| it.name.clone())
+}
+
+/// Source: FDA Unique Ingredient Identifiers (UNII) names, public domain; see the fixture's README.
+#[test]
+fn every_name_is_one_that_unii_has_or_is_listed_with_the_reason_why_not() {
+    let rules = embedded();
+    let there: BTreeSet<String> = unii().iter().filter_map(|it| it.get(1)).map(|it| it.to_lowercase()).collect();
+    let absent: BTreeMap<String, &str> =
+        not_in_unii().iter().filter_map(|it| Some((it.first()?.to_lowercase(), *it.get(1)?))).collect();
+    let reasons = ["combination", "herbal", "food", "class", "form", "spelling-variant"];
+    assert!(absent.values().all(|it| reasons.contains(it)), "a reason that the README does not give");
+    let unexplained: Vec<&String> = rules.medicines.names.keys().filter(|it| !there.contains(*it) && !absent.contains_key(*it)).collect();
+    assert!(unexplained.is_empty(), "neither in UNII nor explained: {unexplained:?}");
+    let gone: Vec<&String> = there.iter().chain(absent.keys()).filter(|it| !rules.medicines.names.contains_key(*it)).collect();
+    assert!(gone.is_empty(), "in the fixture, no longer in the register: {gone:?}");
+    assert!(there.len() >= 1400, "only {} names have been checked", there.len());
+}
+
+/// Two names that UNII gives to one substance stand under one medicine here, and a medicine's names belong to one
+/// substance, salts and kinds apart (other-substances.txt).
+#[test]
+fn synonyms_belong_to_the_substance_that_unii_says() {
+    let rules = embedded();
+    let apart: BTreeSet<(String, String)> = fixture(include_str!("../fixtures/unii/other-substances.txt"))
+        .iter()
+        .filter_map(|it| Some((it.first()?.to_lowercase(), it.get(1)?.to_lowercase())))
+        .collect();
+    let mut substances: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
+    for row in unii() {
+        let (Some(preferred), Some(name)) = (row.first(), row.get(1)) else { continue };
+        let Some(medicine) = known(&rules, name) else { continue };
+        if !apart.contains(&(medicine.clone(), name.to_lowercase())) {
+            substances.entry(medicine).or_default().insert(preferred);
+        }
+    }
+    let torn: Vec<_> = substances.iter().filter(|(_, it)| it.len() > 1).collect();
+    assert!(torn.is_empty(), "one medicine, several substances: {torn:?}");
+    assert!(substances.len() >= 1000, "only {} medicines have been checked", substances.len());
+}
+
+#[test]
+fn the_register_is_as_wide_as_what_patients_bring() {
+    let rules = embedded();
+    assert!(rules.medicines.medicines.len() >= 600, "{}", rules.medicines.medicines.len());
+    for class in ["vitamin-k-antagonist", "direct-oral-anticoagulant", "heparin", "p2y12-inhibitor", "nsaid", "ssri", "bleeding-supplement"] {
+        let term = rules.medicines.classes.iter().find(|it| it.id == class);
+        assert!(term.is_some_and(|it| it.members.iter().count() >= 3), "{class} is too small to be right");
+    }
+}
+
+#[rstest]
+#[case("apixaban", "apixaban")]
+#[case("Apixaban 5 mg twice a day", "apixaban")]
+#[case("  WARFARIN   3mg   daily ", "warfarin")]
+#[case("LIGNOCAINE", "lidocaine")]
+#[case("acetaminophen 500 mg", "paracetamol")]
+#[case("frusemide 40mg tablets, once daily", "furosemide")]
+#[case("adrenaline", "adrenaline")]
+#[case("epinephrine", "adrenaline")]
+#[case("salbutamol inhaler as needed", "salbutamol")]
+#[case("aspirin 75 mg od", "aspirin")]
+#[case("co-codamol 30/500 mg", "co-codamol")]
+#[case("enoxaparin 40 mg (4000 units)", "enoxaparin")]
+#[case("colecalciferol 20,000 units", "colecalciferol")]
+#[case("st john's wort", "st john's wort")]
+fn names_as_people_write_them(#[case] text: &str, #[case] expected: &str) {
+    let rules = embedded();
+    match medicine(&rules.medicines, text) {
+        Recognised::As(at) => assert_eq!(rules.medicines.medicines.get(at).map(|it| it.name.as_str()), Some(expected)),
+        Recognised::Not { nearest } => unreachable!("{text} is not recognised, near {nearest:?}"),
+    }
+}
+
+/// What changes the meaning of a name, or is no name, is not recognised, and the nearest name is offered.
+#[rstest]
+#[case("warfrin", Some("warfarin"))]
+#[case("asprin", Some("aspirin"))]
+#[case("apixiban 5 mg", Some("apixaban"))]
+#[case("rivaroxoban", Some("rivaroxaban"))]
+#[case("stopped warfarin", None)]
+#[case("no aspirin", None)]
+#[case("warfarin stopped", Some("warfarin"))]
+#[case("warfarin until last week", Some("warfarin"))]
+#[case("not apixaban", None)]
+#[case("blood thinner", None)]
+#[case("zzzzqx", None)]
+#[case("", None)]
+fn what_is_not_a_known_name(#[case] text: &str, #[case] near: Option<&str>) {
+    let rules = embedded();
+    match medicine(&rules.medicines, text) {
+        Recognised::As(at) => unreachable!("{text} is taken for {:?}", rules.medicines.medicines.get(at)),
+        Recognised::Not { nearest } => {
+            if let Some(near) = near {
+                assert_eq!(nearest.as_deref(), Some(near));
+            }
+        }
+    }
+}
+
+#[rstest]
+#[case("latex", true)]
+#[case("Lignocaine", true)]
+#[case("local anaesthetic", true)]
+#[case("paracetamol", true)]
+#[case("latx", false)]
+#[case("everything", false)]
+fn substances(#[case] text: &str, #[case] recognised: bool) {
+    let rules = embedded();
+    let found = substance(&rules.allergens, text);
+    assert_eq!(matches!(found, Recognised::As(_)), recognised, "{found:?}");
+    if text == "latx" {
+        assert_eq!(found, Recognised::Not { nearest: Some("latex".into()) });
+    }
+}
+
+/// The rule set's own words: seafood is not iodine (Current Allergy & Clinical Immunology, vol. 28), latex cross-reacts
+/// with some fruit (Scottish paediatric note on anaesthetic allergy).
+#[test]
+fn groups_hold_what_they_should() {
+    let rules = embedded();
+    let of = |name: &str| match substance(&rules.allergens, name) {
+        Recognised::As(bits) => bits,
+        Recognised::Not { .. } => unreachable!("{name}"),
+    };
+    let iodine = rules.allergens.find("iodine-antiseptic");
+    assert!(iodine.as_ref().is_some_and(|it| of("povidone-iodine").within(it)));
+    assert!(iodine.is_some_and(|it| !of("seafood").meets(&it)));
+    let amides = rules.allergens.find("amide-anaesthetic");
+    for agent in ["lidocaine", "bupivacaine", "levobupivacaine", "mepivacaine", "prilocaine", "ropivacaine", "articaine"] {
+        assert!(amides.as_ref().is_some_and(|it| of(agent).within(it)), "{agent} is an amide");
+    }
+    assert!(amides.is_some_and(|it| !of("benzocaine").meets(&it)), "benzocaine is an ester");
+}
