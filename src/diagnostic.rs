@@ -27,7 +27,7 @@ pub struct Diagnostic {
     /// Places in the file, the first being the place of the diagnostic.
     pub labels: Vec<Label>,
     /// What to do next.
-    pub help: Option<String>,
+    pub help: String,
 }
 
 /// A place in the file with a few words.
@@ -40,33 +40,33 @@ pub struct Label {
 }
 
 impl Diagnostic {
-    /// A diagnostic without a file to point into.
+    /// A diagnostic without a file to point into. Its help is the code's own, until a better one is given.
     pub fn bare(code: Code, title: impl Into<String>) -> Self {
-        Self { code, title: title.into(), source: None, labels: Vec::new(), help: None }
+        Self { code, title: title.into(), source: None, labels: Vec::new(), help: code.mend().into() }
     }
 
-    /// A diagnostic at a place.
+    /// A diagnostic at a place. Its help is the code's own, until a better one is given.
     pub fn at(code: Code, source: &Arc<Source>, span: &Range<usize>, title: impl Into<String>, label: impl Into<String>) -> Self {
         Self {
             code,
             title: title.into(),
             source: Some(Arc::clone(source)),
             labels: vec![Label { span: first_line_of(source, span), text: label.into() }],
-            help: None,
+            help: code.mend().into(),
         }
     }
 
     /// Adds what to do next.
     #[must_use]
     pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
+        self.help = help.into();
         self
     }
 
     /// Adds what to do next, if there is something to say.
     #[must_use]
     pub fn help_if(mut self, help: Option<String>) -> Self {
-        self.help = help.or(self.help);
+        self.help = help.unwrap_or(self.help);
         self
     }
 
@@ -94,6 +94,15 @@ impl Diagnostic {
     }
 }
 
+/// The diagnostics of one file in the order of their places, without those that only follow from another one at the
+/// same place: what the reader of the text refuses is often refused again as an answer.
+pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
+    found.sort_by_key(Diagnostic::offset);
+    let of_text: Vec<usize> = found.iter().filter(|it| it.code.name().starts_with("text/") && !it.labels.is_empty()).map(Diagnostic::offset).collect();
+    found.retain(|it| it.code.name().starts_with("text/") || it.labels.is_empty() || !of_text.contains(&it.offset()));
+    found
+}
+
 /// A label over a whole block is unreadable: keep its first line, and never leave the text.
 fn first_line_of(source: &Source, span: &Range<usize>) -> Range<usize> {
     let end = span.end.min(source.text().len());
@@ -116,7 +125,7 @@ impl miette::Diagnostic for Diagnostic {
     }
 
     fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
-        self.help.as_ref().map(|help| Box::new(help) as Box<dyn fmt::Display>)
+        Some(Box::new(&self.help))
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {

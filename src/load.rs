@@ -75,6 +75,11 @@ impl<'a> Reading<'a> {
         ));
     }
 
+    /// What is passed over from here on follows from something that is reported in another file.
+    pub fn excuse(&mut self) {
+        self.shape_is_wrong = true;
+    }
+
     /// A text under a key, as a value of its own.
     pub fn owned(&mut self, map: &Node, key: &str) -> Option<String> {
         let value = map.get(key)?;
@@ -118,6 +123,9 @@ impl<'a> Reading<'a> {
         if self.diagnostics.is_empty() && !self.shape_is_wrong {
             self.diagnostics.append(&mut self.passed_over);
         }
+        // Where a name is also unknown or a unit wrong, the form has nothing to add.
+        let explained: Vec<usize> = self.diagnostics.iter().filter(|it| it.code.name().starts_with("rules/")).map(Diagnostic::offset).collect();
+        self.diagnostics.retain(|it| it.code != crate::diagnostic::Code::WrongForm || !explained.contains(&it.offset()));
         self.diagnostics.sort_by_key(Diagnostic::offset);
         self.diagnostics.dedup();
         self.diagnostics

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use super::{Format, RuleSource, Status, draw};
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::{Code, Diagnostic, in_file_order};
 use crate::evaluate::{self, Compiled, Subject};
 use crate::facts::{self, Gathered};
 use crate::load::{files, questionnaire};
@@ -131,8 +131,7 @@ fn one(
     let (facts, wrong) = facts::read(rule_set, &answers, as_of);
     found.extend(wrong);
     if !found.is_empty() {
-        found.sort_by_key(Diagnostic::offset);
-        return Err(found);
+        return Err(in_file_order(found));
     }
     let subject = Subject {
         reference: read.reference,

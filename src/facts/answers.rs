@@ -745,9 +745,12 @@ pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagn
         let place = because.iter().find_map(|it| it.place.clone());
         let mut ids: Vec<&str> = because.iter().map(|it| rule_set.catalogue.id(it.slot)).collect();
         ids.dedup();
-        let title = format!("`{}` is answered, but {} says that it does not apply", question.id, listed(&ids).replace(" or ", " and "));
-        let mut found = Diagnostic::at(Code::NotAskedFor, &given.source, &given.key_span, title, "answered here")
-            .help("correct the answer that is wrong; a result that is right but not needed belongs in the section's note");
+        let title = format!("`{}` is answered although it does not apply", question.id);
+        let help = format!(
+            "it is not asked for because of {}: correct the answer that is wrong. A result that is right but not needed belongs in the section's note",
+            listed(&ids).replace(" or ", " and ")
+        );
+        let mut found = Diagnostic::at(Code::NotAskedFor, &given.source, &given.key_span, title, "answered here").help(help);
         if let Some(place) = place.filter(|it| it.source.name() == given.source.name()) {
             found = found.also(&place.span, "does not fit this");
         }

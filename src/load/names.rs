@@ -18,6 +18,8 @@ pub struct Names {
     pub catalogue: Catalogue,
     /// Limits.
     pub limits: Vec<Limit>,
+    /// Ids of limits whose value could not be read: they are reported once, not wherever they are named.
+    pub broken_limits: Vec<String>,
     /// The bibliography.
     pub publications: Vec<Publication>,
     /// Medicines.
@@ -82,7 +84,9 @@ impl Names {
         let name = node.get("limit")?;
         let text = name.written(reading.source)?.to_owned();
         let found = self.limit_index(&text);
-        if found.is_none() {
+        if found.is_none() && self.broken_limits.contains(&text) {
+            reading.excuse();
+        } else if found.is_none() {
             reading.report(
                 Diagnostic::at(Code::UnknownLimit, reading.source, &name.span, format!("there is no limit `{text}`"), "no such limit")
                     .help_if(did_you_mean(&text, self.limits.iter().map(|it| it.id.as_str()))),
@@ -250,7 +254,8 @@ impl Names {
             _ => {}
         }
         if let Some(limit) = name.strip_prefix("limit.") {
-            return self.limit_index(limit).map(Piece::Limit);
+            let broken = || self.broken_limits.iter().any(|it| it == limit).then(|| Piece::Words(String::new()));
+            return self.limit_index(limit).map(Piece::Limit).or_else(broken);
         }
         if let Some(dated) = name.strip_suffix(".age") {
             if let Some(slot) = self.catalogue.slot(&format!("{dated}.taken_on")) {

@@ -265,22 +265,32 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     }
     let unit = reading.owned(node, "unit");
     let decimals = reading.owned(node, "decimals").and_then(|it| it.parse().ok()).unwrap_or(2);
-    let Some(formula) = Formula::from_name(&formula_name) else {
-        if let Some(place) = node.get("formula") {
-            let known: Vec<&str> = Formula::ALL.iter().map(|it| it.name()).collect();
-            let title = format!("there is no formula `{formula_name}`");
-            reading.report(
-                Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula")
-                    .help_if(did_you_mean(&formula_name, known)),
-            );
-        }
-        return;
+    let formula = Formula::from_name(&formula_name);
+    if let (None, Some(place)) = (formula, node.get("formula")) {
+        let known: Vec<&str> = Formula::ALL.iter().map(|it| it.name()).collect();
+        let title = format!("there is no formula `{formula_name}`");
+        let help = did_you_mean(&formula_name, known);
+        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(help));
+    }
+    let inputs = formula.map(|it| inputs(reading, names, node, it)).unwrap_or_default();
+    let fact_type = FactType::Number {
+        measure: unit.as_deref().map(which_measures).and_then(|it| if let [one] = it.as_slice() { Some(*one) } else { None }),
+        unit: unit.clone(),
     };
+    // The fact is declared even if it is broken, so that what names it is not reported, too.
+    let position = names.catalogue.derived.len();
+    let slot = add_fact(&mut names.catalogue, id.clone(), FactKind::Derived(position), fact_type);
+    let formula = formula.unwrap_or(Formula::LowerOf);
+    names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot });
+}
+
+/// What a formula is given, in the order of its roles; empty after a diagnostic.
+fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formula) -> Vec<Input> {
     let given = node.get("with");
     let roles: Vec<&str> = formula.roles().iter().map(|it| it.name).collect();
     for entry in given.map(Node::entries).unwrap_or_default() {
         if !roles.contains(&entry.key.as_str()) {
-            let title = format!("the formula `{formula_name}` takes no `{}`", entry.key);
+            let title = format!("the formula `{}` takes no `{}`", formula.name(), entry.key);
             let help = format!("it takes {}", listed(&roles).replace(" or ", " and "));
             reading
                 .report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
@@ -290,7 +300,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     for role in formula.roles() {
         let Some(value) = given.and_then(|it| it.get(role.name)) else {
             if let Some(place) = node.get("formula") {
-                let title = format!("the formula `{formula_name}` is not given `{}`", role.name);
+                let title = format!("the formula `{}` is not given `{}`", formula.name(), role.name);
                 let help = format!("under `with:`, give {} as `{}`", role.kind.in_words(), role.name);
                 reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "an input is missing").help(help));
             }
@@ -300,17 +310,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
             inputs.push(input);
         }
     }
-    if inputs.len() != formula.roles().len() {
-        // Still declare the fact, so that conditions that name it are not reported, too.
-        inputs.clear();
-    }
-    let fact_type = FactType::Number {
-        measure: unit.as_deref().map(which_measures).and_then(|it| if let [one] = it.as_slice() { Some(*one) } else { None }),
-        unit: unit.clone(),
-    };
-    let position = names.catalogue.derived.len();
-    let slot = add_fact(&mut names.catalogue, id.clone(), FactKind::Derived(position), fact_type);
-    names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot });
+    if inputs.len() == formula.roles().len() { inputs } else { Vec::new() }
 }
 
 fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind) -> Option<Input> {

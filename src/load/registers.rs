@@ -117,7 +117,10 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         };
         match (id, about, value) {
             (Some(id), Some(about), Some(value)) => names.limits.push(Limit { id, about, written, value, other_figures, citations }),
-            _ => reading.pass_over(node, "a whole limit"),
+            (id, ..) => {
+                names.broken_limits.extend(id);
+                reading.pass_over(node, "a whole limit");
+            }
         }
     }
     reading.finish()

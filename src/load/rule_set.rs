@@ -20,6 +20,15 @@ pub const FILES: [&str; 7] =
 /// # Errors
 /// Every diagnostic of every file, in the order files are read and places come; none is held back.
 pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
+    let read = read_rule_set(files);
+    match read {
+        // Places on a tape mean nothing to anybody: read the files themselves, to say where.
+        Err(_) if files.care == Care::Embedded => read_rule_set(&RuleFiles { care: Care::Full, ..files.clone() }),
+        read => read,
+    }
+}
+
+fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     let mut diagnostics = Vec::new();
     let mut names = Names::default();
     let mut head = None;

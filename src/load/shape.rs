@@ -39,7 +39,7 @@ pub fn check_against(schema: &Value, source: &Arc<Source>, root: &Node) -> Vec<D
     let misspelt: Vec<String> = found
         .iter()
         .filter(|it| it.code == Code::UnknownKey)
-        .filter_map(|it| it.help.as_deref()?.strip_prefix("did you mean `")?.strip_suffix("`?").map(str::to_owned))
+        .filter_map(|it| it.help.strip_prefix("did you mean `")?.strip_suffix("`?").map(str::to_owned))
         .collect();
     found.retain(|it| it.code != Code::MissingKey || !misspelt.iter().any(|key| it.title.ends_with(&format!("has no `{key}`"))));
     found

@@ -16,6 +16,8 @@ mod oracle;
 mod properties;
 // The slow, obvious second evaluator.
 mod reference;
+// Bad input: one slip a file, told at its place.
+mod rejects;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
 // A tiny rule set and the calls that every module uses.

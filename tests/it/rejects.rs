@@ -1,0 +1,316 @@
+//! Bad input: each file has one slip, is told it at its place, and is not screened.
+//!
+//! The first line of a YAML file names the codes that must come, and no others; for JSON the table below does.
+//! Snapshots hold the whole drawn message. `INSTA_UPDATE=always cargo test rejects` writes them anew: read them.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use preblock::cli::draw::rendered;
+use preblock::diagnostic::{Code, Diagnostic, in_file_order};
+use preblock::facts;
+use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
+use preblock::model::RuleSet;
+use rstest::rstest;
+
+use crate::support::{embedded, today};
+
+/// Codes that JSON files must come to; JSON has no comments.
+const JSON: &[(&str, &str)] = &[
+    ("json-duplicate-key", "text/duplicate-key"),
+    ("json-trailing-comma", "text/not-json"),
+    ("json-text-after", "text/not-json"),
+    ("json-nan", "text/not-json"),
+    ("json-lone-surrogate", "text/not-json"),
+    ("json-unquoted", "text/not-json"),
+];
+
+/// Everything that is wrong with a questionnaire, as `screen` finds it.
+fn found(rules: &RuleSet, name: &str, bytes: &[u8]) -> Vec<Diagnostic> {
+    let (read, mut found) = questionnaire::questionnaire(rules, name, bytes);
+    if let Some(read) = read {
+        found.extend(facts::read(rules, &read.answers, today()).1);
+    }
+    in_file_order(found)
+}
+
+fn codes(found: &[Diagnostic]) -> Vec<&'static str> {
+    found.iter().map(|it| it.code.name()).collect()
+}
+
+/// The drawn messages, one after the other.
+fn drawn(found: &[Diagnostic]) -> String {
+    found.iter().map(|it| rendered(it, 80, false)).collect::<Vec<_>>().join("\n")
+}
+
+fn snapshot(name: &str, found: &[Diagnostic]) {
+    let mut settings = insta::Settings::clone_current();
+    settings.set_snapshot_path("../snapshots/rejects");
+    settings.set_prepend_module_to_snapshot(false);
+    settings.set_omit_expression(true);
+    settings.bind(|| insta::assert_snapshot!(name, drawn(found)));
+}
+
+/// What every message promises: a short title without a full stop, and what to do next.
+fn well_spoken(found: &[Diagnostic]) {
+    for it in found {
+        assert!(!it.title.ends_with('.') && !it.title.contains('\n'), "{}", it.title);
+        assert!(it.title.chars().count() <= 110, "the title is long: {}", it.title);
+        assert!(!it.help.trim().is_empty(), "no help: {}", it.title);
+        let said = format!("{} {}", it.title, it.help);
+        for word in ["Option", "None", "Some(", "serde", "enum", "struct", "unwrap", "f64"] {
+            assert!(!said.contains(word), "`{word}` in: {said}");
+        }
+    }
+}
+
+#[rstest]
+fn a_questionnaire_with_a_slip(#[files("tests/rejects/answers/*")] path: PathBuf) {
+    let rules = embedded();
+    let bytes = std::fs::read(&path).unwrap_or_default();
+    let name = path.file_name().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
+    let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
+    let text = String::from_utf8_lossy(&bytes).into_owned();
+    let expected = match JSON.iter().find(|(file, _)| *file == stem) {
+        Some((_, codes)) => (*codes).to_owned(),
+        None => text.lines().next().and_then(|it| it.strip_prefix("# code: ")).unwrap_or_default().to_owned(),
+    };
+    let found = found(&rules, &name, &bytes);
+    assert_eq!(codes(&found), expected.split_whitespace().collect::<Vec<_>>(), "{}", drawn(&found));
+    well_spoken(&found);
+    if found.len() <= 5 {
+        snapshot(&stem, &found);
+    }
+}
+
+/// Several slips of one file come in one run, in the order of the file.
+#[test]
+fn all_slips_come_at_once() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/refused/SM-201.yaml");
+    let found = found(&embedded(), "SM-201.yaml", &std::fs::read(path).unwrap_or_default());
+    let expected = [
+        "answers/not-a-date",
+        "answers/needs-unit",
+        "text/duplicate-key",
+        "answers/not-a-number",
+        "answers/needs-unit",
+        "answers/unknown-question",
+    ];
+    assert_eq!(codes(&found), expected);
+}
+
+/// Eight levels of nine aliases each: 43 million values, if anybody wrote them out.
+#[test]
+fn a_bomb_of_aliases_is_refused_at_once() {
+    let mut text = String::from("a: &a [x, x, x, x, x, x, x, x, x]\n");
+    for (inner, outer) in "abcdefg".chars().zip("bcdefgh".chars()) {
+        let nine = vec![format!("*{inner}"); 9].join(", ");
+        text.push_str(&format!("{outer}: &{outer} [{nine}]\n"));
+    }
+    let rules = embedded();
+    let started = std::time::Instant::now();
+    let found = found(&rules, "bomb.yaml", text.as_bytes());
+    assert_eq!(codes(&found).iter().filter(|it| **it == "text/alias").count(), 8 + 7 * 9);
+    assert!(started.elapsed().as_secs() < 2);
+}
+
+#[test]
+fn bytes_that_are_not_text() {
+    let found = found(&embedded(), "t.yaml", b"questionnaire: 1\nreference: caf\xe9\nanswers:\n");
+    assert_eq!(codes(&found), ["text/not-utf8"]);
+    assert!(found.iter().all(|it| it.title.contains("line 2")));
+}
+
+#[test]
+fn a_list_that_is_too_long() {
+    let entries = vec!["paracetamol"; 201].join(", ");
+    let text = format!("questionnaire: 1\nreference: T-1\nanswers:\n  medicines: {{ current: [{entries}] }}\n");
+    assert_eq!(codes(&found(&embedded(), "t.yaml", text.as_bytes())), ["answers/too-many"]);
+}
+
+#[test]
+fn a_clinic_cannot_answer_for_a_patient() {
+    let text = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  bleeding: { history: [] }\n";
+    let (_, found) = questionnaire::clinic(&embedded(), "clinic.yaml", text.as_bytes());
+    assert_eq!(codes(&found), ["answers/not-standing"]);
+    well_spoken(&found);
+}
+
+/// Runs the program on paths of a fresh folder; gives the exit status and what it said.
+#[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+fn screen(paths: &[&Path]) -> (Option<i32>, String) {
+    let output =
+        Command::new(env!("CARGO_BIN_EXE_preblock")).arg("screen").args(paths).args(["--as-of", "2026-11-25"]).output().expect("the program starts");
+    (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
+}
+
+#[test]
+fn files_that_are_no_files() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    let huge = folder.path().join("huge.yaml");
+    let started = std::time::Instant::now();
+    assert!(std::fs::File::create(&huge).and_then(|it| it.set_len(50 << 20)).is_ok());
+    let (status, said) = screen(&[&huge]);
+    assert!(status == Some(2) && said.contains("text/too-large"), "{said}");
+    let empty = folder.path().join("empty.yaml");
+    assert!(std::fs::write(&empty, "").is_ok());
+    let (status, said) = screen(&[&empty]);
+    assert!(status == Some(2) && said.contains("text/empty"), "{said}");
+    let (status, said) = screen(&[&folder.path().join("missing.yaml")]);
+    assert!(status == Some(2) && said.contains("text/not-found"), "{said}");
+    let inside = folder.path().join("inside");
+    assert!(std::fs::create_dir(&inside).is_ok());
+    let (status, said) = screen(&[&inside]);
+    assert!(status == Some(2) && said.contains("text/empty-folder"), "{said}");
+    #[cfg(unix)]
+    {
+        let (status, said) = screen(&[Path::new("/dev/zero")]);
+        assert!(status == Some(2) && said.contains("text/not-found"), "{said}");
+        assert!(std::os::unix::fs::symlink(&inside, inside.join("round")).is_ok());
+        let (status, said) = screen(&[&inside]);
+        assert!(status == Some(2) && said.contains("text/empty-folder"), "{said}");
+    }
+    assert!(started.elapsed().as_secs() < 30, "refusing took {:?}", started.elapsed());
+}
+
+/// One text of the embedded rule set replaced by another, and the codes that must come.
+struct Slip {
+    name: &'static str,
+    codes: &'static [&'static str],
+    file: &'static str,
+    find: &'static str,
+    replace: &'static str,
+}
+
+/// A rule without anything wrong, to be spoilt.
+const RULE: &str = "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: defer\n";
+
+const fn slip(name: &'static str, codes: &'static [&'static str], file: &'static str, find: &'static str, replace: &'static str) -> Slip {
+    Slip { name, codes, file, find, replace }
+}
+
+const BLEEDING: &str = "concerns/bleeding.yaml";
+const CEILING: &str = "{ fact: bleeding.inr, at_least: { limit: inr-ceiling } }";
+
+const SLIPS: &[Slip] = &[
+    slip("fact", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: bleeding.innr, at_least: { limit: inr-ceiling } }"),
+    slip("fact-without-section", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: inr, at_least: { limit: inr-ceiling } }"),
+    slip("option", &["rules/unknown-option"], "concerns/circulation.yaml", "{ fact: circulation.symptoms, includes: rest-pain }", "{ fact: circulation.symptoms, includes: rest-pian }"),
+    slip("class", &["rules/unknown-medicine"], BLEEDING, "        - taking: vitamin-k-antagonist\n        - { fact: bleeding.inr, at_least", "        - taking: vitamin-k-antagonists\n        - { fact: bleeding.inr, at_least"),
+    slip("limit", &["rules/unknown-limit"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: { limit: inr-celling } }"),
+    slip("limit-in-reason", &["rules/unknown-placeholder"], BLEEDING, "is not below {limit.inr-ceiling}.", "is not below {limit.inr-celling}."),
+    slip("placeholder", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} is not below", "The INR of {bleeding.inrr} is not below"),
+    slip("open-brace", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} is not below {limit.inr-ceiling}.", "The INR of {bleeding.inr is not below."),
+    slip("source", &["rules/unknown-source"], BLEEDING, "{ source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "{ source: perry-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n"),
+    slip("test-for-the-type", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, is: yes }"),
+    slip("test-of-a-date", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: plan.procedure_on, at_least: 4 }"),
+    slip("test-of-medicines", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: medicines.current, includes: warfarin }"),
+    slip("age-of-an-undated-answer", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.alcohol_units, older_than: 3 days }"),
+    slip("number-for-an-age", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, older_than: { limit: inr-ceiling } }"),
+    slip("age-for-a-number", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: { limit: inr-age-stable } }"),
+    slip("literal-without-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: person.weight, at_least: 50 }"),
+    slip("literal-with-another-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: person.weight, at_least: 50 cm }"),
+    slip("literal-with-needless-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 4 kg }"),
+    slip("not-a-length-of-time", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: bleeding.inr, older_than: 3 dayz }"),
+    slip("range-upside-down", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, between: [5, 4] }"),
+    slip("two-keys-of-a-condition", &["shape/unknown-key"], BLEEDING, CEILING, "{ all: [{ taking: warfarin }], any: [{ taking: apixaban }] }"),
+    slip("misspelt-key-of-a-condition", &["shape/unknown-key"], BLEEDING, CEILING, "{ fat: bleeding.inr, at_least: 4 }"),
+    slip("two-tests", &["shape/not-together"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 4, below: 9 }"),
+    slip("no-test", &["shape/not-together"], BLEEDING, CEILING, "{ fact: bleeding.inr }"),
+    slip("no-citation", &["shape/wrong-form"], BLEEDING, "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "    citations: []\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n"),
+    slip("no-reason", &["shape/missing-key"], BLEEDING, "    reason: The INR of {bleeding.inr} is not below {limit.inr-ceiling}.\n", ""),
+    slip("outcome", &["shape/not-an-option"], BLEEDING, RULE, "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: deffer\n"),
+    slip("defer-without-cleared-by", &["shape/missing-key"], BLEEDING, "    cleared_by: an INR below {limit.inr-ceiling}, no older than {limit.inr-age-unstable}, and the service aware of the high one\n", ""),
+    slip("refer-without-urgency", &["shape/missing-key"], BLEEDING, RULE, "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: refer\n"),
+    slip("id-with-capitals", &["shape/wrong-form"], BLEEDING, "  - id: inr-above-ceiling\n", "  - id: INR-above-ceiling\n"),
+    slip("rule-twice", &["rules/duplicate-id"], BLEEDING, "  - id: inr-too-old\n", "  - id: inr-above-ceiling\n"),
+    slip("impossible-date", &["shape/wrong-form"], BLEEDING, "    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "    review_by: 2027-11-31\n\n  - id: inr-too-old\n"),
+    slip("review-in-the-past", &["rules/bad-range"], BLEEDING, "    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "    review_by: 2026-11-25\n\n  - id: inr-too-old\n"),
+    slip("retired", &["rules/retired-id"], "ruleset.yaml", "retired: []", "retired: [{ rule: bleeding/inr-above-ceiling, on: 2026-11-25, because: it moved }]"),
+    slip("another-concern", &["rules/unknown-concern"], "concerns/pregnancy.yaml", "concern: pregnancy\n", "concern: bleeding\n"),
+    slip("concern-not-listed", &["rules/unexpected-file"], "ruleset.yaml", "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n", ""),
+    slip("concern-without-file", &["rules/missing-file"], "ruleset.yaml", "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n", "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n  - { id: consent, title: Consent }\n"),
+    slip("limit-twice", &["rules/duplicate-id"], "limits.yaml", "  - id: dosing-weight-ceiling\n", "  - { id: adult-age, about: Again, value: 18, citations: [{ common_practice: so }] }\n  - id: dosing-weight-ceiling\n"),
+    slip("limit-not-a-number", &["rules/wrong-unit"], "limits.yaml", "    value: 70 kg\n", "    value: seventy kg\n"),
+    slip("circle-of-classes", &["rules/cyclic-classes", "rules/cyclic-classes", "rules/cyclic-classes"], "medicines.yaml", "{ id: antithrombotic, about:", "{ id: antithrombotic, in: [vitamin-k-antagonist], about:"),
+    slip("class-not-declared", &["rules/unknown-medicine"], "medicines.yaml", "{ name: warfarin, in: [vitamin-k-antagonist] }", "{ name: warfarin, in: [vitamin-k-antagonists] }"),
+    slip("name-twice", &["rules/name-twice"], "medicines.yaml", "{ name: warfarin, in: [vitamin-k-antagonist] }", "{ name: warfarin, also: [apixaban], in: [vitamin-k-antagonist] }"),
+    slip("cross-reaction", &["rules/unknown-substance"], "allergens.yaml", "substances:\n", "substances:\n  - { name: something new, crosses_with: [nothing known] }\n"),
+    slip("strengths-upside-down", &["rules/bad-range"], "anaesthetics.yaml", "    strengths: [0.5 %, 2 %]", "    strengths: [2 %, 0.5 %]"),
+    slip("dose-for-each-kilogram", &["rules/wrong-unit"], "anaesthetics.yaml", "per_kg: 3 mg/kg", "per_kg: 3 mg"),
+    slip("formula", &["rules/unknown-formula"], "questions.yaml", "    formula: cockcroft-gault\n", "    formula: cockroft-gault\n"),
+    slip("formula-input-missing", &["rules/unknown-formula"], "questions.yaml", "      floor: { limit: creatinine-floor }\n", ""),
+    slip("formula-input-of-another-kind", &["rules/unknown-formula"], "questions.yaml", "      weight: derived.clearance_weight\n", "      weight: person.height\n"),
+    slip("formula-input-too-many", &["rules/unknown-formula"], "questions.yaml", "      floor: { limit: creatinine-floor }\n", "      floor: { limit: creatinine-floor }\n      height: person.height\n"),
+    slip("plausible-upside-down", &["rules/bad-range"], "questions.yaml", "        plausible: [2, 350]\n", "        plausible: [350, 2]\n"),
+    slip("unit-of-another-measure", &["rules/wrong-unit"], "questions.yaml", "        units: [g, lb, st]\n", "        units: [g, lb, cm]\n"),
+    slip("section-twice", &["rules/duplicate-id"], "questions.yaml", "  - id: medicines\n    title: Medicines\n", "  - id: plan\n    title: Medicines\n"),
+];
+
+/// The embedded rule set with one slip, judged with full care.
+fn spoilt(slip: &Slip) -> RuleFiles {
+    let mut files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+    let text = files.files.get(slip.file).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default();
+    assert!(text.contains(slip.find), "{}: the text to replace is no longer in {}", slip.name, slip.file);
+    files.files.insert(slip.file.into(), text.replacen(slip.find, slip.replace, 1).into_bytes());
+    files
+}
+
+#[test]
+fn a_rule_set_with_a_slip_is_told_where() {
+    let mut wrong = Vec::new();
+    for slip in SLIPS {
+        let found = rule_set(&spoilt(slip)).err().unwrap_or_default();
+        // One slip may make what depends on it unreadable too; the first must be the slip itself.
+        if codes(&found) != slip.codes {
+            wrong.push(format!("{}: expected {:?}, got {:?}\n{}", slip.name, slip.codes, codes(&found), crate::support::codes(&found).join("\n")));
+            continue;
+        }
+        well_spoken(&found);
+        snapshot(&format!("rules-{}", slip.name), &found);
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A slip in a case, told when cases are read.
+#[rstest]
+#[case("like: healthy-adult", "like: healty-adult", "rules/unknown-person")]
+#[case("bleeding/inr-above-ceiling", "bleeding/inr-above-celling", "rules/unknown-rule")]
+#[case("bleeding.inr: { value: 4.0", "bleeding.innr: { value: 4.0", "rules/unknown-fact")]
+fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] code: &str) {
+    let rules = embedded();
+    let mut files = RuleFiles::embedded();
+    let path = files.files.iter().find(|(path, bytes)| path.starts_with("cases/bleeding") && String::from_utf8_lossy(bytes).contains(find)).map(|it| it.0.clone());
+    let path = path.unwrap_or_else(|| unreachable!("no file of cases has {find}"));
+    let text = files.files.get(&path).map(|it| String::from_utf8_lossy(it).replacen(find, replace, 1)).unwrap_or_default();
+    files.files.insert(path, text.into_bytes());
+    let found = preblock::load::cases::cases(&files, &rules).err().unwrap_or_default();
+    assert_eq!(codes(&found), [code], "{}", drawn(&found));
+    well_spoken(&found);
+}
+
+/// Every code of a file's slips is shown by some fixture, so that none is a page about nothing.
+#[test]
+fn every_code_has_a_fixture() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/rejects/answers");
+    let mut shown: Vec<String> = JSON.iter().map(|(_, code)| (*code).to_owned()).collect();
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        let text = String::from_utf8_lossy(&std::fs::read(entry.path()).unwrap_or_default()).into_owned();
+        shown.extend(text.lines().next().and_then(|it| it.strip_prefix("# code: ")).into_iter().flat_map(|it| it.split_whitespace().map(str::to_owned)));
+    }
+    shown.extend(SLIPS.iter().flat_map(|it| it.codes).map(|it| (*it).to_owned()));
+    // These need a file system, a long list or a case, and have tests of their own above.
+    let elsewhere = [
+        Code::NotFound,
+        Code::Unreadable,
+        Code::EmptyFolder,
+        Code::TooLarge,
+        Code::NotUtf8,
+        Code::TooMany,
+        Code::NotStanding,
+        Code::UnknownPerson,
+        Code::UnknownRule,
+    ];
+    let missing: Vec<&str> = Code::ALL.iter().filter(|it| !elsewhere.contains(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
+    assert!(missing.is_empty(), "no fixture shows {missing:?}");
+}
