@@ -98,7 +98,8 @@ impl Diagnostic {
 /// same place: what the reader of the text refuses is often refused again as an answer.
 pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     found.sort_by_key(Diagnostic::offset);
-    let of_text: Vec<usize> = found.iter().filter(|it| it.code.name().starts_with("text/") && !it.labels.is_empty()).map(Diagnostic::offset).collect();
+    let of_text: Vec<usize> =
+        found.iter().filter(|it| it.code.name().starts_with("text/") && !it.labels.is_empty()).map(Diagnostic::offset).collect();
     found.retain(|it| it.code.name().starts_with("text/") || it.labels.is_empty() || !of_text.contains(&it.offset()));
     found
 }
@@ -169,10 +170,10 @@ impl SourceCode for Source {
 
 /// The best guess for a misspelt name, when one is close enough to be worth offering.
 ///
-/// Close means an edit distance of at most one, plus one for every four letters.
+/// Close means an edit distance of at most one, plus one for every five letters.
 pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let wrong = wrong.to_lowercase();
-    let most = 1 + wrong.chars().count() / 4;
+    let most = 1 + wrong.chars().count() / 5;
     known
         .into_iter()
         .filter(|it| it.chars().count().abs_diff(wrong.chars().count()) <= most)

@@ -243,7 +243,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts
     let mut diagnostics = Vec::new();
     let mut facts = answers::read(rule_set, gathered, as_of, &mut diagnostics);
     derive::all(rule_set, &mut facts);
-    answers::cross_check(rule_set, gathered, &facts, &mut diagnostics);
+    answers::check::cross_check(rule_set, gathered, &facts, &mut diagnostics);
     diagnostics.sort_by(|a, b| place_of(a).cmp(&place_of(b)));
     (facts, diagnostics)
 }

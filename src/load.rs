@@ -124,7 +124,8 @@ impl<'a> Reading<'a> {
             self.diagnostics.append(&mut self.passed_over);
         }
         // Where a name is also unknown or a unit wrong, the form has nothing to add.
-        let explained: Vec<usize> = self.diagnostics.iter().filter(|it| it.code.name().starts_with("rules/")).map(Diagnostic::offset).collect();
+        let explained: Vec<usize> =
+            self.diagnostics.iter().filter(|it| it.code.name().starts_with("rules/")).map(Diagnostic::offset).collect();
         self.diagnostics.retain(|it| it.code != crate::diagnostic::Code::WrongForm || !explained.contains(&it.offset()));
         self.diagnostics.sort_by_key(Diagnostic::offset);
         self.diagnostics.dedup();

@@ -6,17 +6,17 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::holds;
-use super::names::{self, Recognised};
-use super::{AllergyEntry, Fact, Facts, Gathered, Known, MedicineEntry, Missing, Note, Place, PlannedAgent, Value, Why};
+use super::{Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::model::{Answer, Bits, Question, RuleSet};
-use crate::quantity::span::Span;
+use crate::model::{Answer, Question, RuleSet};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
 use crate::source::{Kind, Node, Source};
-use crate::truth::{FactSlot, Truth};
+use crate::truth::FactSlot;
+
+pub mod check;
+mod lists;
 
 /// Most entries of any list.
 const MOST_ENTRIES: usize = 200;
@@ -335,7 +335,7 @@ impl Reader<'_> {
             return Some(());
         }
         let unit = unit.map_or(String::new(), |it| format!(" {it}"));
-        let title = format!("{shown}{unit} is not plausible for `{}`", self.question.id);
+        let title = format!("{shown} is not plausible for `{}`", self.question.id);
         let help = format!("anything from {} to {}{unit} is taken; check the number and its unit", tidy(low, None), tidy(high, None));
         self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
         None
@@ -381,13 +381,13 @@ impl Reader<'_> {
             self.wrong_kind(node, "one number with one unit");
             return None;
         };
-        self.plausible(node, number, &tidy(number, None), Some(unit))?;
         let written =
             canonical.iter().zip(&parts).map(|((_, unit), part)| format!("{} {unit}", part.number_text)).collect::<Vec<_>>().join(" ");
         let shown = match canonical.as_slice() {
             [(_, one)] if *one == unit => written,
             _ => format!("{written} ({} {unit})", tidy(number, Some(2)).trim_end_matches('0').trim_end_matches('.')),
         };
+        self.plausible(node, number, &shown, Some(unit))?;
         Some(self.known(Value::Number(number), shown, node))
     }
 
@@ -432,363 +432,11 @@ impl Reader<'_> {
         }
         Some(self.known(Value::Date(when), date_in_words(&when), node))
     }
-
-    /// The entries of a list answer; `None` after a diagnostic.
-    fn entries<'n>(&mut self, node: &'n Node, needed: &str) -> Option<&'n [Node]> {
-        let Kind::List(items) = &node.kind else {
-            self.wrong_kind(node, needed);
-            return None;
-        };
-        if items.len() > MOST_ENTRIES {
-            self.too_many(node);
-            return None;
-        }
-        Some(items)
-    }
-
-    fn check_keys(&mut self, node: &Node, known: &[&str], complete: &mut bool) {
-        for entry in node.entries() {
-            if !known.contains(&entry.key.as_str()) {
-                *complete = false;
-                let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default();
-                self.report(
-                    Code::UnknownKey,
-                    &entry.key_span,
-                    format!("the key `{}` is not known here", entry.key),
-                    "not known here",
-                    help,
-                );
-            }
-        }
-    }
-
-    fn medicines(&mut self, node: &Node) -> Option<Fact> {
-        let items = self.entries(node, "a list of medicines")?;
-        let mut found = Vec::new();
-        let mut complete = true;
-        for item in items {
-            let mut details = Vec::new();
-            let (text, name_node) = match &item.kind {
-                Kind::Map(_) => {
-                    self.check_keys(item, &["name", "daily", "for"], &mut complete);
-                    details.extend(item.get("daily").and_then(Node::text).map(|it| format!("{it} daily")));
-                    details.extend(item.get("for").and_then(Node::text).map(|it| format!("for {it}")));
-                    let Some(name) = item.get("name").filter(|it| it.text().is_some()) else {
-                        complete = false;
-                        self.report(
-                            Code::MissingKey,
-                            &item.span,
-                            "a medicine has no `name`".into(),
-                            "`name` is missing",
-                            "add `name: ...`",
-                        );
-                        continue;
-                    };
-                    complete &= self.dose_details(item);
-                    (name.text().unwrap_or_default().to_owned(), name)
-                }
-                Kind::Text(text) => (text.clone(), item),
-                _ => {
-                    complete = false;
-                    self.wrong_kind(item, "the name of a medicine");
-                    continue;
-                }
-            };
-            let (medicine, nearest) = match names::medicine(&self.rule_set.medicines, &text) {
-                Recognised::As(at) => (Some(at), None),
-                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
-            };
-            let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
-            found.push(MedicineEntry { text, details, medicine, nearest, place: self.place(&name_node.span) });
-        }
-        let shown =
-            if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
-        complete.then(|| self.known(Value::Medicines(found), shown, node))
-    }
-
-    /// `daily: 5 mg` and `for: 3 months` of a medicine: shown with it, so they must be readable.
-    fn dose_details(&mut self, item: &Node) -> bool {
-        let mut fine = true;
-        if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
-            let read = daily.text().map(read_quantity);
-            if !matches!(read.as_ref().map(|it| it.as_deref()), Some(Ok([part])) if part.unit.is_some()) {
-                fine = false;
-                self.report(
-                    Code::NeedsUnit,
-                    &daily.span,
-                    "the daily dose is not a number with its unit".into(),
-                    "cannot be read",
-                    "such as `daily: 5 mg`",
-                );
-            }
-        }
-        if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none())
-            && span.text().and_then(Span::read).is_none()
-        {
-            fine = false;
-            self.report(Code::NotADate, &span.span, "this is not a length of time".into(), "cannot be read", "such as `for: 3 months`");
-        }
-        fine
-    }
-
-    fn allergies(&mut self, node: &Node) -> Option<Fact> {
-        let items = self.entries(node, "a list of allergies")?;
-        let mut found = Vec::new();
-        let mut complete = true;
-        for item in items {
-            let mut reaction = None;
-            let (text, name_node) = match &item.kind {
-                Kind::Map(_) => {
-                    self.check_keys(item, &["to", "reaction"], &mut complete);
-                    let Some(to) = item.get("to").filter(|it| it.text().is_some()) else {
-                        complete = false;
-                        self.report(
-                            Code::MissingKey,
-                            &item.span,
-                            "an allergy does not say to what".into(),
-                            "`to` is missing",
-                            "add `to: ...`",
-                        );
-                        continue;
-                    };
-                    if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none()) {
-                        let written = word.written(self.source).unwrap_or_default().to_owned();
-                        let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).collect();
-                        reaction = known.iter().position(|it| *it == written);
-                        if reaction.is_none() {
-                            complete = false;
-                            let help = format!("one of {}, or `unknown`", listed(&known));
-                            self.report(
-                                Code::AnswerOption,
-                                &word.span,
-                                format!("`{written}` is not a known reaction"),
-                                "not an option",
-                                help,
-                            );
-                        }
-                    }
-                    (to.text().unwrap_or_default().to_owned(), to)
-                }
-                Kind::Text(text) => (text.clone(), item),
-                _ => {
-                    complete = false;
-                    self.wrong_kind(item, "the name of a substance");
-                    continue;
-                }
-            };
-            let (substances, nearest) = match names::substance(&self.rule_set.allergens, &text) {
-                Recognised::As(bits) => (Some(bits), None),
-                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
-            };
-            found.push(AllergyEntry { text, substances, nearest, reaction, place: self.place(&name_node.span) });
-        }
-        let shown =
-            if found.is_empty() { "none".to_owned() } else { found.iter().map(|it| it.text.as_str()).collect::<Vec<_>>().join(", ") };
-        complete.then(|| self.known(Value::Allergies(found), shown, node))
-    }
-
-    fn plan(&mut self, node: &Node) -> Option<Fact> {
-        let items = self.entries(node, "a list of local anaesthetics")?;
-        let mut found = Vec::new();
-        let mut shown = Vec::new();
-        let mut complete = true;
-        for item in items {
-            if !matches!(item.kind, Kind::Map(_)) {
-                complete = false;
-                self.wrong_kind(item, "agent, strength and volume");
-                continue;
-            }
-            self.check_keys(item, &["agent", "strength", "volume"], &mut complete);
-            let Some(name_node) = item.get("agent") else {
-                complete = false;
-                self.report(
-                    Code::MissingKey,
-                    &item.span,
-                    "a planned anaesthetic has no `agent`".into(),
-                    "`agent` is missing",
-                    "add `agent: ...`",
-                );
-                continue;
-            };
-            let name = name_node.written(self.source).unwrap_or_default().to_owned();
-            let wanted = name.to_lowercase();
-            let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.iter().any(|also| *also == wanted));
-            let Some((at, agent)) = at.and_then(|at| Some((at, self.rule_set.agents.get(at)?))) else {
-                complete = false;
-                let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
-                let help = did_you_mean(&name, known.iter().copied()).unwrap_or_default();
-                let help = format!("{help}; if the agent is not decided yet, write `anaesthetic: unknown`");
-                self.report(
-                    Code::UnknownAgent,
-                    &name_node.span,
-                    format!("`{name}` is not a local anaesthetic of the rule set"),
-                    "not in anaesthetics.yaml",
-                    help,
-                );
-                continue;
-            };
-            let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
-            // No more than a hundred millilitres of anything is drawn up for a toe.
-            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", (0.01, 100.0), &mut complete);
-            let show =
-                |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
-            shown.push(format!("{} {} {}", agent.id, show(percent, "%"), show(volume_ml, "mL")));
-            found.push(PlannedAgent { agent: at, percent, volume_ml });
-        }
-        let shown = if shown.is_empty() { "none".to_owned() } else { shown.join(" + ") };
-        complete.then(|| self.known(Value::Plan(found), shown, node))
-    }
-
-    /// Strength or volume of a planned agent: `None` if missing, or after a diagnostic.
-    fn amount(
-        &mut self,
-        item: &Node,
-        key: &str,
-        measure: Measure,
-        unit: &'static str,
-        range: (f64, f64),
-        complete: &mut bool,
-    ) -> Option<f64> {
-        let Some(node) = item.get(key) else {
-            *complete = false;
-            self.report(
-                Code::MissingKey,
-                &item.span,
-                format!("a planned anaesthetic has no `{key}`"),
-                &format!("`{key}` is missing"),
-                format!("add `{key}: ... {unit}`, or `{key}: unknown`"),
-            );
-            return None;
-        };
-        if missing_word(node).is_some() {
-            return None;
-        }
-        *complete = *complete && {
-            let text = match &node.kind {
-                Kind::Text(text) => text.as_str(),
-                Kind::Number(_) => {
-                    self.needs_unit(node, measure.units());
-                    *complete = false;
-                    return None;
-                }
-                _ => {
-                    self.wrong_kind(node, &format!("a number with its unit as `{key}`"));
-                    *complete = false;
-                    return None;
-                }
-            };
-            match read_quantity(text) {
-                Err(error) => {
-                    self.unreadable(node, &error);
-                    false
-                }
-                Ok(parts) => match parts.as_slice() {
-                    [part] => match part.unit.as_deref() {
-                        None => {
-                            self.needs_unit(node, measure.units());
-                            false
-                        }
-                        Some(written) => match measure.unit(written).and_then(|it| measure.convert(part.number, it, unit)) {
-                            Some(value) if (range.0..=range.1).contains(&value) => return Some(value),
-                            Some(value) => {
-                                let title = format!("{} {unit} is not plausible as `{key}`", tidy(value, None));
-                                let help = format!(
-                                    "anything from {} to {} {unit} is taken; a decimal point in the wrong place is common",
-                                    tidy(range.0, None),
-                                    tidy(range.1, None)
-                                );
-                                self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
-                                false
-                            }
-                            None => {
-                                let help = format!("use {}", listed(measure.units()));
-                                self.report(
-                                    Code::AnswerUnit,
-                                    &node.span,
-                                    format!("`{written}` is not a unit of {}", measure.name()),
-                                    "wrong unit",
-                                    help,
-                                );
-                                false
-                            }
-                        },
-                    },
-                    _ => {
-                        self.wrong_kind(node, "one number with one unit");
-                        false
-                    }
-                },
-            }
-        };
-        None
-    }
 }
 
 fn ids(options: &[crate::model::Choice]) -> String {
     let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
     listed(&ids)
-}
-
-/// Checks that need several facts: dates against one another, and details that nobody asked for.
-pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
-    dates(rule_set, gathered, facts, diagnostics);
-    for (at, given) in &gathered.given {
-        let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
-        let Some(when) = &question.ask_when else { continue };
-        if missing_word(&given.node).is_some() || facts.known(question.slot).is_none() {
-            continue;
-        }
-        if holds::truth(when, facts) != Truth::No {
-            continue;
-        }
-        let because = holds::deciding(when, facts);
-        let place = because.iter().find_map(|it| it.place.clone());
-        let mut ids: Vec<&str> = because.iter().map(|it| rule_set.catalogue.id(it.slot)).collect();
-        ids.dedup();
-        let title = format!("`{}` is answered although it does not apply", question.id);
-        let help = format!(
-            "it is not asked for because of {}: correct the answer that is wrong. A result that is right but not needed belongs in the section's note",
-            listed(&ids).replace(" or ", " and ")
-        );
-        let mut found = Diagnostic::at(Code::NotAskedFor, &given.source, &given.key_span, title, "answered here").help(help);
-        if let Some(place) = place.filter(|it| it.source.name() == given.source.name()) {
-            found = found.also(&place.span, "does not fit this");
-        }
-        diagnostics.push(found);
-    }
-}
-
-fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
-    let Some(procedure) = facts.procedure_on else { return };
-    let procedure_slot = rule_set.catalogue.procedure_on;
-    let given = |slot: FactSlot| {
-        let question = rule_set.catalogue.questions.iter().position(|it| it.slot == slot)?;
-        gathered.given.get(&question)
-    };
-    if procedure.date < facts.as_of
-        && let Some(given) = procedure_slot.and_then(given)
-    {
-        let title = format!("the surgery is planned for {}, which is past", date_in_words(&procedure));
-        let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(facts.as_of)));
-        diagnostics.push(Diagnostic::at(Code::DatesDisagree, &given.source, &given.node.span, title, "in the past").help(help));
-    }
-    for question in &rule_set.catalogue.questions {
-        if Some(question.slot) == procedure_slot {
-            continue;
-        }
-        let Some(Known { value: Value::Date(when), place: Some(place), .. }) = facts.known(question.date_slot.unwrap_or(question.slot))
-        else {
-            continue;
-        };
-        if question.past && when.is_after(&procedure) {
-            let Some(given) = given(question.slot) else { continue };
-            let title = format!("{} lies after the surgery on {}", date_in_words(when), date_in_words(&procedure));
-            diagnostics.push(
-                Diagnostic::at(Code::DatesDisagree, &given.source, &place.span, title, "after the surgery")
-                    .help("correct one of the two dates"),
-            );
-        }
-    }
 }
 
 /// Medicines and allergies that were not recognised, in the order written.
@@ -810,9 +458,4 @@ pub fn unrecognised(facts: &Facts) -> Vec<(String, Option<String>, Place)> {
         }
     }
     found
-}
-
-/// Agents of a plan as a set, by position.
-pub fn agents_of(plan: &[PlannedAgent]) -> Bits {
-    plan.iter().map(|it| it.agent).collect()
 }

@@ -90,7 +90,10 @@ impl Frame<'_> {
                 let help = if self.rule_set.catalogue.sections.iter().any(|it| it.id == entry.key) {
                     format!("sections such as `{}` stand under `answers:`", entry.key)
                 } else {
-                    did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default()
+                    format!(
+                        "{}; names, addresses and record numbers are never asked for",
+                        did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default()
+                    )
                 };
                 self.report(
                     Code::UnknownKey,

@@ -237,13 +237,9 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
     if let (Some(last), Some(by), Some(place)) = (last_reviewed, review_by, node.get("review_by"))
         && by <= last
     {
-        reading.report(Diagnostic::at(
-            Code::BadRange,
-            reading.source,
-            &place.span,
-            "the review date does not lie after the last review",
-            "too early",
-        ));
+        let title = "the review date does not lie after the last review";
+        let help = "write the day by which the rule must be looked at again";
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "too early").help(help));
     }
     Some(Rule {
         id: id?,

@@ -80,7 +80,7 @@ fn follow<'a>(root: &'a Node, pointer: &str) -> Place<'a> {
                 None => break,
             },
             Kind::List(items) => match step.parse::<usize>().ok().and_then(|at| items.get(at)) {
-                Some(item) => place.node = item,
+                Some(item) => place = Place { node: item, key: None },
                 None => break,
             },
             _ => break,

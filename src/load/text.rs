@@ -371,7 +371,7 @@ fn syntax(source: &Arc<Source>, code: Code, word: &str, at: usize, why: &str) ->
     let width = text.get(start..).and_then(|rest| rest.chars().next()).map_or(0, char::len_utf8);
     let why = why.split(" at ").next().unwrap_or(why).trim_end_matches('.').to_owned();
     Diagnostic::at(code, source, &(start..start + width), format!("the text is not {word}"), "the reader stopped here")
-        .help(format!("{why}. Look here and on the line above: indentation, a colon, a quote, a bracket"))
+        .help(format!("the reader says: {why}. Look here and on the line above: indentation, a colon, a quote, a bracket"))
 }
 
 enum Odd {

@@ -22,5 +22,7 @@ mod rejects;
 mod report;
 // A tiny rule set and the calls that every module uses.
 mod support;
+// The house in order: layers, the rule set, the schemas.
+mod tidy;
 // Units, conversions, spans of time and dates.
 mod units;

@@ -139,8 +139,12 @@ fn a_clinic_cannot_answer_for_a_patient() {
 /// Runs the program on paths of a fresh folder; gives the exit status and what it said.
 #[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
 fn screen(paths: &[&Path]) -> (Option<i32>, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_preblock")).arg("screen").args(paths).args(["--as-of", "2026-11-25"]).output().expect("the program starts");
+    let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
+        .arg("screen")
+        .args(paths)
+        .args(["--as-of", "2026-11-25"])
+        .output()
+        .expect("the program starts");
     (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
 }
 
@@ -195,13 +199,49 @@ const CEILING: &str = "{ fact: bleeding.inr, at_least: { limit: inr-ceiling } }"
 const SLIPS: &[Slip] = &[
     slip("fact", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: bleeding.innr, at_least: { limit: inr-ceiling } }"),
     slip("fact-without-section", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: inr, at_least: { limit: inr-ceiling } }"),
-    slip("option", &["rules/unknown-option"], "concerns/circulation.yaml", "{ fact: circulation.symptoms, includes: rest-pain }", "{ fact: circulation.symptoms, includes: rest-pian }"),
-    slip("class", &["rules/unknown-medicine"], BLEEDING, "        - taking: vitamin-k-antagonist\n        - { fact: bleeding.inr, at_least", "        - taking: vitamin-k-antagonists\n        - { fact: bleeding.inr, at_least"),
+    slip(
+        "option",
+        &["rules/unknown-option"],
+        "concerns/circulation.yaml",
+        "{ fact: circulation.symptoms, includes: rest-pain }",
+        "{ fact: circulation.symptoms, includes: rest-pian }",
+    ),
+    slip(
+        "class",
+        &["rules/unknown-medicine"],
+        BLEEDING,
+        "        - taking: vitamin-k-antagonist\n        - { fact: bleeding.inr, at_least",
+        "        - taking: vitamin-k-antagonists\n        - { fact: bleeding.inr, at_least",
+    ),
     slip("limit", &["rules/unknown-limit"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: { limit: inr-celling } }"),
-    slip("limit-in-reason", &["rules/unknown-placeholder"], BLEEDING, "is not below {limit.inr-ceiling}.", "is not below {limit.inr-celling}."),
-    slip("placeholder", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} is not below", "The INR of {bleeding.inrr} is not below"),
-    slip("open-brace", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} is not below {limit.inr-ceiling}.", "The INR of {bleeding.inr is not below."),
-    slip("source", &["rules/unknown-source"], BLEEDING, "{ source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "{ source: perry-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n"),
+    slip(
+        "limit-in-reason",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "is not below {limit.inr-ceiling}.",
+        "is not below {limit.inr-celling}.",
+    ),
+    slip(
+        "placeholder",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "The INR of {bleeding.inr} is not below",
+        "The INR of {bleeding.inrr} is not below",
+    ),
+    slip(
+        "open-brace",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "The INR of {bleeding.inr} is not below {limit.inr-ceiling}.",
+        "The INR of {bleeding.inr is not below.",
+    ),
+    slip(
+        "source",
+        &["rules/unknown-source"],
+        BLEEDING,
+        "{ source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "{ source: perry-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+    ),
     slip("test-for-the-type", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, is: yes }"),
     slip("test-of-a-date", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: plan.procedure_on, at_least: 4 }"),
     slip("test-of-medicines", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: medicines.current, includes: warfarin }"),
@@ -213,38 +253,152 @@ const SLIPS: &[Slip] = &[
     slip("literal-with-needless-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 4 kg }"),
     slip("not-a-length-of-time", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: bleeding.inr, older_than: 3 dayz }"),
     slip("range-upside-down", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, between: [5, 4] }"),
-    slip("two-keys-of-a-condition", &["shape/unknown-key"], BLEEDING, CEILING, "{ all: [{ taking: warfarin }], any: [{ taking: apixaban }] }"),
+    slip(
+        "two-keys-of-a-condition",
+        &["shape/unknown-key"],
+        BLEEDING,
+        CEILING,
+        "{ all: [{ taking: warfarin }], any: [{ taking: apixaban }] }",
+    ),
     slip("misspelt-key-of-a-condition", &["shape/unknown-key"], BLEEDING, CEILING, "{ fat: bleeding.inr, at_least: 4 }"),
     slip("two-tests", &["shape/not-together"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 4, below: 9 }"),
     slip("no-test", &["shape/not-together"], BLEEDING, CEILING, "{ fact: bleeding.inr }"),
-    slip("no-citation", &["shape/wrong-form"], BLEEDING, "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "    citations: []\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n"),
+    slip(
+        "no-citation",
+        &["shape/wrong-form"],
+        BLEEDING,
+        "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "    citations: []\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+    ),
     slip("no-reason", &["shape/missing-key"], BLEEDING, "    reason: The INR of {bleeding.inr} is not below {limit.inr-ceiling}.\n", ""),
-    slip("outcome", &["shape/not-an-option"], BLEEDING, RULE, "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: deffer\n"),
-    slip("defer-without-cleared-by", &["shape/missing-key"], BLEEDING, "    cleared_by: an INR below {limit.inr-ceiling}, no older than {limit.inr-age-unstable}, and the service aware of the high one\n", ""),
-    slip("refer-without-urgency", &["shape/missing-key"], BLEEDING, RULE, "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: refer\n"),
+    slip(
+        "outcome",
+        &["shape/not-an-option"],
+        BLEEDING,
+        RULE,
+        "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: deffer\n",
+    ),
+    slip(
+        "defer-without-cleared-by",
+        &["shape/missing-key"],
+        BLEEDING,
+        "    cleared_by: an INR below {limit.inr-ceiling}, no older than {limit.inr-age-unstable}, and the service aware of the high one\n",
+        "",
+    ),
+    slip(
+        "refer-without-urgency",
+        &["shape/missing-key"],
+        BLEEDING,
+        RULE,
+        "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: refer\n",
+    ),
     slip("id-with-capitals", &["shape/wrong-form"], BLEEDING, "  - id: inr-above-ceiling\n", "  - id: INR-above-ceiling\n"),
     slip("rule-twice", &["rules/duplicate-id"], BLEEDING, "  - id: inr-too-old\n", "  - id: inr-above-ceiling\n"),
-    slip("impossible-date", &["shape/wrong-form"], BLEEDING, "    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "    review_by: 2027-11-31\n\n  - id: inr-too-old\n"),
-    slip("review-in-the-past", &["rules/bad-range"], BLEEDING, "    review_by: 2027-11-30\n\n  - id: inr-too-old\n", "    review_by: 2026-11-25\n\n  - id: inr-too-old\n"),
-    slip("retired", &["rules/retired-id"], "ruleset.yaml", "retired: []", "retired: [{ rule: bleeding/inr-above-ceiling, on: 2026-11-25, because: it moved }]"),
+    slip(
+        "impossible-date",
+        &["shape/wrong-form"],
+        BLEEDING,
+        "    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "    review_by: 2027-11-31\n\n  - id: inr-too-old\n",
+    ),
+    slip(
+        "review-in-the-past",
+        &["rules/bad-range"],
+        BLEEDING,
+        "    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "    review_by: 2026-11-25\n\n  - id: inr-too-old\n",
+    ),
+    slip(
+        "retired",
+        &["rules/retired-id"],
+        "ruleset.yaml",
+        "retired: []",
+        "retired: [{ rule: bleeding/inr-above-ceiling, on: 2026-11-25, because: it moved }]",
+    ),
     slip("another-concern", &["rules/unknown-concern"], "concerns/pregnancy.yaml", "concern: pregnancy\n", "concern: bleeding\n"),
-    slip("concern-not-listed", &["rules/unexpected-file"], "ruleset.yaml", "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n", ""),
-    slip("concern-without-file", &["rules/missing-file"], "ruleset.yaml", "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n", "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n  - { id: consent, title: Consent }\n"),
-    slip("limit-twice", &["rules/duplicate-id"], "limits.yaml", "  - id: dosing-weight-ceiling\n", "  - { id: adult-age, about: Again, value: 18, citations: [{ common_practice: so }] }\n  - id: dosing-weight-ceiling\n"),
+    slip(
+        "concern-not-listed",
+        &["rules/unexpected-file"],
+        "ruleset.yaml",
+        "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n",
+        "",
+    ),
+    slip(
+        "concern-without-file",
+        &["rules/missing-file"],
+        "ruleset.yaml",
+        "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n",
+        "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n  - { id: consent, title: Consent }\n",
+    ),
+    slip(
+        "limit-twice",
+        &["rules/duplicate-id"],
+        "limits.yaml",
+        "  - id: dosing-weight-ceiling\n",
+        "  - { id: adult-age, about: Again, value: 18, citations: [{ common_practice: so }] }\n  - id: dosing-weight-ceiling\n",
+    ),
     slip("limit-not-a-number", &["rules/wrong-unit"], "limits.yaml", "    value: 70 kg\n", "    value: seventy kg\n"),
-    slip("circle-of-classes", &["rules/cyclic-classes", "rules/cyclic-classes", "rules/cyclic-classes"], "medicines.yaml", "{ id: antithrombotic, about:", "{ id: antithrombotic, in: [vitamin-k-antagonist], about:"),
-    slip("class-not-declared", &["rules/unknown-medicine"], "medicines.yaml", "{ name: warfarin, in: [vitamin-k-antagonist] }", "{ name: warfarin, in: [vitamin-k-antagonists] }"),
-    slip("name-twice", &["rules/name-twice"], "medicines.yaml", "{ name: warfarin, in: [vitamin-k-antagonist] }", "{ name: warfarin, also: [apixaban], in: [vitamin-k-antagonist] }"),
-    slip("cross-reaction", &["rules/unknown-substance"], "allergens.yaml", "substances:\n", "substances:\n  - { name: something new, crosses_with: [nothing known] }\n"),
+    slip(
+        "circle-of-classes",
+        &["rules/cyclic-classes", "rules/cyclic-classes", "rules/cyclic-classes"],
+        "medicines.yaml",
+        "{ id: antithrombotic, about:",
+        "{ id: antithrombotic, in: [vitamin-k-antagonist], about:",
+    ),
+    slip(
+        "class-not-declared",
+        &["rules/unknown-medicine"],
+        "medicines.yaml",
+        "{ name: warfarin, in: [vitamin-k-antagonist] }",
+        "{ name: warfarin, in: [vitamin-k-antagonists] }",
+    ),
+    slip(
+        "name-twice",
+        &["rules/name-twice"],
+        "medicines.yaml",
+        "{ name: warfarin, in: [vitamin-k-antagonist] }",
+        "{ name: warfarin, also: [apixaban], in: [vitamin-k-antagonist] }",
+    ),
+    slip(
+        "cross-reaction",
+        &["rules/unknown-substance"],
+        "allergens.yaml",
+        "substances:\n",
+        "substances:\n  - { name: something new, crosses_with: [nothing known] }\n",
+    ),
     slip("strengths-upside-down", &["rules/bad-range"], "anaesthetics.yaml", "    strengths: [0.5 %, 2 %]", "    strengths: [2 %, 0.5 %]"),
     slip("dose-for-each-kilogram", &["rules/wrong-unit"], "anaesthetics.yaml", "per_kg: 3 mg/kg", "per_kg: 3 mg"),
     slip("formula", &["rules/unknown-formula"], "questions.yaml", "    formula: cockcroft-gault\n", "    formula: cockroft-gault\n"),
     slip("formula-input-missing", &["rules/unknown-formula"], "questions.yaml", "      floor: { limit: creatinine-floor }\n", ""),
-    slip("formula-input-of-another-kind", &["rules/unknown-formula"], "questions.yaml", "      weight: derived.clearance_weight\n", "      weight: person.height\n"),
-    slip("formula-input-too-many", &["rules/unknown-formula"], "questions.yaml", "      floor: { limit: creatinine-floor }\n", "      floor: { limit: creatinine-floor }\n      height: person.height\n"),
+    slip(
+        "formula-input-of-another-kind",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "      weight: derived.clearance_weight\n",
+        "      weight: person.height\n",
+    ),
+    slip(
+        "formula-input-too-many",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "      floor: { limit: creatinine-floor }\n",
+        "      floor: { limit: creatinine-floor }\n      height: person.height\n",
+    ),
     slip("plausible-upside-down", &["rules/bad-range"], "questions.yaml", "        plausible: [2, 350]\n", "        plausible: [350, 2]\n"),
-    slip("unit-of-another-measure", &["rules/wrong-unit"], "questions.yaml", "        units: [g, lb, st]\n", "        units: [g, lb, cm]\n"),
-    slip("section-twice", &["rules/duplicate-id"], "questions.yaml", "  - id: medicines\n    title: Medicines\n", "  - id: plan\n    title: Medicines\n"),
+    slip(
+        "unit-of-another-measure",
+        &["rules/wrong-unit"],
+        "questions.yaml",
+        "        units: [g, lb, st]\n",
+        "        units: [g, lb, cm]\n",
+    ),
+    slip(
+        "section-twice",
+        &["rules/duplicate-id"],
+        "questions.yaml",
+        "  - id: medicines\n    title: Medicines\n",
+        "  - id: plan\n    title: Medicines\n",
+    ),
 ];
 
 /// The embedded rule set with one slip, judged with full care.
@@ -263,7 +417,13 @@ fn a_rule_set_with_a_slip_is_told_where() {
         let found = rule_set(&spoilt(slip)).err().unwrap_or_default();
         // One slip may make what depends on it unreadable too; the first must be the slip itself.
         if codes(&found) != slip.codes {
-            wrong.push(format!("{}: expected {:?}, got {:?}\n{}", slip.name, slip.codes, codes(&found), crate::support::codes(&found).join("\n")));
+            wrong.push(format!(
+                "{}: expected {:?}, got {:?}\n{}",
+                slip.name,
+                slip.codes,
+                codes(&found),
+                crate::support::codes(&found).join("\n")
+            ));
             continue;
         }
         well_spoken(&found);
@@ -280,7 +440,11 @@ fn a_rule_set_with_a_slip_is_told_where() {
 fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] code: &str) {
     let rules = embedded();
     let mut files = RuleFiles::embedded();
-    let path = files.files.iter().find(|(path, bytes)| path.starts_with("cases/bleeding") && String::from_utf8_lossy(bytes).contains(find)).map(|it| it.0.clone());
+    let path = files
+        .files
+        .iter()
+        .find(|(path, bytes)| path.starts_with("cases/bleeding") && String::from_utf8_lossy(bytes).contains(find))
+        .map(|it| it.0.clone());
     let path = path.unwrap_or_else(|| unreachable!("no file of cases has {find}"));
     let text = files.files.get(&path).map(|it| String::from_utf8_lossy(it).replacen(find, replace, 1)).unwrap_or_default();
     files.files.insert(path, text.into_bytes());
@@ -296,7 +460,13 @@ fn every_code_has_a_fixture() {
     let mut shown: Vec<String> = JSON.iter().map(|(_, code)| (*code).to_owned()).collect();
     for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
         let text = String::from_utf8_lossy(&std::fs::read(entry.path()).unwrap_or_default()).into_owned();
-        shown.extend(text.lines().next().and_then(|it| it.strip_prefix("# code: ")).into_iter().flat_map(|it| it.split_whitespace().map(str::to_owned)));
+        shown.extend(
+            text.lines()
+                .next()
+                .and_then(|it| it.strip_prefix("# code: "))
+                .into_iter()
+                .flat_map(|it| it.split_whitespace().map(str::to_owned)),
+        );
     }
     shown.extend(SLIPS.iter().flat_map(|it| it.codes).map(|it| (*it).to_owned()));
     // These need a file system, a long list or a case, and have tests of their own above.
@@ -311,6 +481,7 @@ fn every_code_has_a_fixture() {
         Code::UnknownPerson,
         Code::UnknownRule,
     ];
-    let missing: Vec<&str> = Code::ALL.iter().filter(|it| !elsewhere.contains(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
+    let missing: Vec<&str> =
+        Code::ALL.iter().filter(|it| !elsewhere.contains(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
     assert!(missing.is_empty(), "no fixture shows {missing:?}");
 }

@@ -1,0 +1,70 @@
+//! Checks that need several facts: dates against one another, and details that nobody asked for.
+
+use super::{date_in_words, missing_word};
+use crate::diagnostic::{Code, Diagnostic, listed};
+use crate::facts::{Facts, Gathered, Known, Value, holds};
+use crate::model::RuleSet;
+use crate::quantity::when::When;
+use crate::truth::{FactSlot, Truth};
+
+/// Checks that need several facts: dates against one another, and details that nobody asked for.
+pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
+    dates(rule_set, gathered, facts, diagnostics);
+    for (at, given) in &gathered.given {
+        let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
+        let Some(when) = &question.ask_when else { continue };
+        if missing_word(&given.node).is_some() || facts.known(question.slot).is_none() {
+            continue;
+        }
+        if holds::truth(when, facts) != Truth::No {
+            continue;
+        }
+        let because = holds::deciding(when, facts);
+        let place = because.iter().find_map(|it| it.place.clone());
+        let mut ids: Vec<&str> = because.iter().map(|it| rule_set.catalogue.id(it.slot)).collect();
+        ids.dedup();
+        let title = format!("`{}` is answered although it does not apply", question.id);
+        let help = format!(
+            "it is not asked for because of {}: correct the answer that is wrong. A result that is right but not needed belongs in the section's note",
+            listed(&ids).replace(" or ", " and ")
+        );
+        let mut found = Diagnostic::at(Code::NotAskedFor, &given.source, &given.key_span, title, "answered here").help(help);
+        if let Some(place) = place.filter(|it| it.source.name() == given.source.name()) {
+            found = found.also(&place.span, "does not fit this");
+        }
+        diagnostics.push(found);
+    }
+}
+
+fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
+    let Some(procedure) = facts.procedure_on else { return };
+    let procedure_slot = rule_set.catalogue.procedure_on;
+    let given = |slot: FactSlot| {
+        let question = rule_set.catalogue.questions.iter().position(|it| it.slot == slot)?;
+        gathered.given.get(&question)
+    };
+    if procedure.date < facts.as_of
+        && let Some(given) = procedure_slot.and_then(given)
+    {
+        let title = format!("the surgery is planned for {}, which is past", date_in_words(&procedure));
+        let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(facts.as_of)));
+        diagnostics.push(Diagnostic::at(Code::DatesDisagree, &given.source, &given.node.span, title, "in the past").help(help));
+    }
+    for question in &rule_set.catalogue.questions {
+        if Some(question.slot) == procedure_slot {
+            continue;
+        }
+        let Some(Known { value: Value::Date(when), place: Some(place), .. }) = facts.known(question.date_slot.unwrap_or(question.slot))
+        else {
+            continue;
+        };
+        if question.past && when.is_after(&procedure) {
+            let Some(given) = given(question.slot) else { continue };
+            let title = format!("{} lies after the surgery on {}", date_in_words(when), date_in_words(&procedure));
+            diagnostics.push(
+                Diagnostic::at(Code::DatesDisagree, &given.source, &place.span, title, "after the surgery")
+                    .help("correct one of the two dates"),
+            );
+        }
+    }
+}

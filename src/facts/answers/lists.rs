@@ -1,0 +1,302 @@
+//! Answers that are lists of entries: medicines, allergies, the anaesthetic plan.
+
+use super::{MOST_ENTRIES, Reader, missing_word};
+use crate::diagnostic::{Code, did_you_mean, listed};
+use crate::facts::names::{self, Recognised};
+use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value};
+use crate::quantity::span::Span;
+use crate::quantity::{Measure, read_quantity, tidy};
+use crate::source::{Kind, Node};
+
+impl Reader<'_> {
+    /// The entries of a list answer; `None` after a diagnostic.
+    fn entries<'n>(&mut self, node: &'n Node, needed: &str) -> Option<&'n [Node]> {
+        let Kind::List(items) = &node.kind else {
+            self.wrong_kind(node, needed);
+            return None;
+        };
+        if items.len() > MOST_ENTRIES {
+            self.too_many(node);
+            return None;
+        }
+        Some(items)
+    }
+
+    fn check_keys(&mut self, node: &Node, known: &[&str], complete: &mut bool) {
+        for entry in node.entries() {
+            if !known.contains(&entry.key.as_str()) {
+                *complete = false;
+                let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default();
+                self.report(
+                    Code::UnknownKey,
+                    &entry.key_span,
+                    format!("the key `{}` is not known here", entry.key),
+                    "not known here",
+                    help,
+                );
+            }
+        }
+    }
+
+    pub(super) fn medicines(&mut self, node: &Node) -> Option<Fact> {
+        let items = self.entries(node, "a list of medicines")?;
+        let mut found = Vec::new();
+        let mut complete = true;
+        for item in items {
+            let mut details = Vec::new();
+            let (text, name_node) = match &item.kind {
+                Kind::Map(_) => {
+                    self.check_keys(item, &["name", "daily", "for"], &mut complete);
+                    details.extend(item.get("daily").and_then(Node::text).map(|it| format!("{it} daily")));
+                    details.extend(item.get("for").and_then(Node::text).map(|it| format!("for {it}")));
+                    let Some(name) = item.get("name").filter(|it| it.text().is_some()) else {
+                        complete = false;
+                        self.report(
+                            Code::MissingKey,
+                            &item.span,
+                            "a medicine has no `name`".into(),
+                            "`name` is missing",
+                            "add `name: ...`",
+                        );
+                        continue;
+                    };
+                    complete &= self.dose_details(item);
+                    (name.text().unwrap_or_default().to_owned(), name)
+                }
+                Kind::Text(text) => (text.clone(), item),
+                _ => {
+                    complete = false;
+                    self.wrong_kind(item, "the name of a medicine");
+                    continue;
+                }
+            };
+            let (medicine, nearest) = match names::medicine(&self.rule_set.medicines, &text) {
+                Recognised::As(at) => (Some(at), None),
+                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
+            };
+            let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
+            found.push(MedicineEntry { text, details, medicine, nearest, place: self.place(&name_node.span) });
+        }
+        let shown =
+            if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
+        complete.then(|| self.known(Value::Medicines(found), shown, node))
+    }
+
+    /// `daily: 5 mg` and `for: 3 months` of a medicine: shown with it, so they must be readable.
+    fn dose_details(&mut self, item: &Node) -> bool {
+        let mut fine = true;
+        if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
+            let read = daily.text().map(read_quantity);
+            if !matches!(read.as_ref().map(|it| it.as_deref()), Some(Ok([part])) if part.unit.is_some()) {
+                fine = false;
+                self.report(
+                    Code::NeedsUnit,
+                    &daily.span,
+                    "the daily dose is not a number with its unit".into(),
+                    "cannot be read",
+                    "such as `daily: 5 mg`",
+                );
+            }
+        }
+        if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none())
+            && span.text().and_then(Span::read).is_none()
+        {
+            fine = false;
+            self.report(Code::NotADate, &span.span, "this is not a length of time".into(), "cannot be read", "such as `for: 3 months`");
+        }
+        fine
+    }
+
+    pub(super) fn allergies(&mut self, node: &Node) -> Option<Fact> {
+        let items = self.entries(node, "a list of allergies")?;
+        let mut found = Vec::new();
+        let mut complete = true;
+        for item in items {
+            let mut reaction = None;
+            let (text, name_node) = match &item.kind {
+                Kind::Map(_) => {
+                    self.check_keys(item, &["to", "reaction"], &mut complete);
+                    let Some(to) = item.get("to").filter(|it| it.text().is_some()) else {
+                        complete = false;
+                        self.report(
+                            Code::MissingKey,
+                            &item.span,
+                            "an allergy does not say to what".into(),
+                            "`to` is missing",
+                            "add `to: ...`",
+                        );
+                        continue;
+                    };
+                    if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none()) {
+                        let written = word.written(self.source).unwrap_or_default().to_owned();
+                        let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).collect();
+                        reaction = known.iter().position(|it| *it == written);
+                        if reaction.is_none() {
+                            complete = false;
+                            let help = format!("one of {}, or `unknown`", listed(&known));
+                            self.report(
+                                Code::AnswerOption,
+                                &word.span,
+                                format!("`{written}` is not a known reaction"),
+                                "not an option",
+                                help,
+                            );
+                        }
+                    }
+                    (to.text().unwrap_or_default().to_owned(), to)
+                }
+                Kind::Text(text) => (text.clone(), item),
+                _ => {
+                    complete = false;
+                    self.wrong_kind(item, "the name of a substance");
+                    continue;
+                }
+            };
+            let (substances, nearest) = match names::substance(&self.rule_set.allergens, &text) {
+                Recognised::As(bits) => (Some(bits), None),
+                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
+            };
+            found.push(AllergyEntry { text, substances, nearest, reaction, place: self.place(&name_node.span) });
+        }
+        let shown =
+            if found.is_empty() { "none".to_owned() } else { found.iter().map(|it| it.text.as_str()).collect::<Vec<_>>().join(", ") };
+        complete.then(|| self.known(Value::Allergies(found), shown, node))
+    }
+
+    pub(super) fn plan(&mut self, node: &Node) -> Option<Fact> {
+        let items = self.entries(node, "a list of local anaesthetics")?;
+        let mut found = Vec::new();
+        let mut shown = Vec::new();
+        let mut complete = true;
+        for item in items {
+            if !matches!(item.kind, Kind::Map(_)) {
+                complete = false;
+                self.wrong_kind(item, "agent, strength and volume");
+                continue;
+            }
+            self.check_keys(item, &["agent", "strength", "volume"], &mut complete);
+            let Some(name_node) = item.get("agent") else {
+                complete = false;
+                self.report(
+                    Code::MissingKey,
+                    &item.span,
+                    "a planned anaesthetic has no `agent`".into(),
+                    "`agent` is missing",
+                    "add `agent: ...`",
+                );
+                continue;
+            };
+            let name = name_node.written(self.source).unwrap_or_default().to_owned();
+            let wanted = name.to_lowercase();
+            let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.iter().any(|also| *also == wanted));
+            let Some((at, agent)) = at.and_then(|at| Some((at, self.rule_set.agents.get(at)?))) else {
+                complete = false;
+                let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
+                let near = crate::diagnostic::nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
+                let near = near.unwrap_or_else(|| format!("The agents are {}. ", listed(&known)));
+                let help = format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
+                self.report(
+                    Code::UnknownAgent,
+                    &name_node.span,
+                    format!("`{name}` is not a local anaesthetic of the rule set"),
+                    "not in anaesthetics.yaml",
+                    help,
+                );
+                continue;
+            };
+            let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
+            // No more than a hundred millilitres of anything is drawn up for a toe.
+            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", (0.01, 100.0), &mut complete);
+            let show =
+                |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
+            shown.push(format!("{} {} {}", agent.id, show(percent, "%"), show(volume_ml, "mL")));
+            found.push(PlannedAgent { agent: at, percent, volume_ml });
+        }
+        let shown = if shown.is_empty() { "none".to_owned() } else { shown.join(" + ") };
+        complete.then(|| self.known(Value::Plan(found), shown, node))
+    }
+
+    /// Strength or volume of a planned agent: `None` if missing, or after a diagnostic.
+    fn amount(
+        &mut self,
+        item: &Node,
+        key: &str,
+        measure: Measure,
+        unit: &'static str,
+        range: (f64, f64),
+        complete: &mut bool,
+    ) -> Option<f64> {
+        let Some(node) = item.get(key) else {
+            *complete = false;
+            self.report(
+                Code::MissingKey,
+                &item.span,
+                format!("a planned anaesthetic has no `{key}`"),
+                &format!("`{key}` is missing"),
+                format!("add `{key}: ... {unit}`, or `{key}: unknown`"),
+            );
+            return None;
+        };
+        if missing_word(node).is_some() {
+            return None;
+        }
+        *complete = *complete && {
+            let text = match &node.kind {
+                Kind::Text(text) => text.as_str(),
+                Kind::Number(_) => {
+                    self.needs_unit(node, measure.units());
+                    *complete = false;
+                    return None;
+                }
+                _ => {
+                    self.wrong_kind(node, &format!("a number with its unit as `{key}`"));
+                    *complete = false;
+                    return None;
+                }
+            };
+            match read_quantity(text) {
+                Err(error) => {
+                    self.unreadable(node, &error);
+                    false
+                }
+                Ok(parts) => match parts.as_slice() {
+                    [part] => match part.unit.as_deref() {
+                        None => {
+                            self.needs_unit(node, measure.units());
+                            false
+                        }
+                        Some(written) => match measure.unit(written).and_then(|it| measure.convert(part.number, it, unit)) {
+                            Some(value) if (range.0..=range.1).contains(&value) => return Some(value),
+                            Some(value) => {
+                                let title = format!("{} {unit} is not plausible as `{key}`", tidy(value, None));
+                                let help = format!(
+                                    "anything from {} to {} {unit} is taken; a decimal point in the wrong place is common",
+                                    tidy(range.0, None),
+                                    tidy(range.1, None)
+                                );
+                                self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
+                                false
+                            }
+                            None => {
+                                let help = format!("use {}", listed(measure.units()));
+                                self.report(
+                                    Code::AnswerUnit,
+                                    &node.span,
+                                    format!("`{written}` is not a unit of {}", measure.name()),
+                                    "wrong unit",
+                                    help,
+                                );
+                                false
+                            }
+                        },
+                    },
+                    _ => {
+                        self.wrong_kind(node, "one number with one unit");
+                        false
+                    }
+                },
+            }
+        };
+        None
+    }
+}

@@ -1,0 +1,432 @@
+//! The house in order: layers, the rule set's own promises, fresh schemas, no clinical figure in the program.
+
+#![expect(clippy::indexing_slicing, reason = "tests")]
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use preblock::evaluate::Compiled;
+use preblock::governance::cases::{CaseRun, run};
+use preblock::governance::coverage;
+use preblock::load::cases::cases;
+use preblock::load::{Care, RuleFiles, answers_schema, rule_set};
+use preblock::model::{Answer, Piece, RuleSet, Text};
+use preblock::outcome::Outcome;
+use serde_json::Value;
+
+use crate::support::{codes, embedded};
+
+fn top() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// All files below a folder with this ending, by path.
+fn files_below(folder: &str, ending: &str) -> Vec<(PathBuf, String)> {
+    let mut open = vec![top().join(folder)];
+    let mut found = Vec::new();
+    while let Some(folder) = open.pop() {
+        for entry in std::fs::read_dir(&folder).into_iter().flatten().flatten() {
+            let path = entry.path();
+            if path.is_dir() {
+                open.push(path);
+            } else if path.to_string_lossy().ends_with(ending) {
+                found.push((path.clone(), std::fs::read_to_string(&path).unwrap_or_default()));
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn sources() -> Vec<(String, String)> {
+    let src = top().join("src");
+    let found: Vec<(String, String)> = files_below("src", ".rs")
+        .into_iter()
+        .map(|(path, text)| (path.strip_prefix(&src).unwrap_or(&path).to_string_lossy().replace('\\', "/"), text))
+        .collect();
+    assert!(found.len() > 40, "the sources were not found");
+    found
+}
+
+/// The module a source file belongs to: `facts` for facts.rs and facts/*.rs.
+fn module(path: &str) -> &str {
+    path.split(['/', '.']).next().unwrap_or_default()
+}
+
+/// Lines of code, comments left out.
+fn code(text: &str) -> impl Iterator<Item = &str> {
+    text.lines().map(str::trim).filter(|it| !it.starts_with("//"))
+}
+
+/// From the foundation upwards. A module may use what stands before it, and itself.
+const LAYERS: [&str; 14] = [
+    "truth",
+    "outcome",
+    "formulas",
+    "quantity",
+    "model",
+    "source",
+    "diagnostic",
+    "facts",
+    "load",
+    "screening",
+    "evaluate",
+    "governance",
+    "report",
+    "cli",
+];
+
+#[test]
+fn imports_point_up_the_list_of_layers() {
+    let mut wrong = Vec::new();
+    for (path, text) in sources() {
+        let Some(own) = LAYERS.iter().position(|it| *it == module(&path)) else { continue };
+        for line in code(&text) {
+            for used in line.split("crate::").skip(1) {
+                let name = used.split(|it: char| !it.is_ascii_lowercase()).next().unwrap_or_default();
+                if LAYERS.iter().position(|it| *it == name).is_some_and(|layer| layer > own) {
+                    wrong.push(format!("{path}: {line}"));
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Told as what is absent: each word may stand only in these modules.
+#[test]
+fn each_dependency_has_its_place() {
+    let places: [(&str, &[&str]); 9] = [
+        ("serde_yaml", &["load"]),
+        ("jsonschema", &["load"]),
+        ("granit_parser", &["load", "build"]),
+        ("serde::", &["report"]),
+        ("println!", &["build"]),
+        ("anstream", &["cli"]),
+        ("std::fs", &["load", "cli", "build"]),
+        ("Local::now", &["cli"]),
+        ("std::env", &["main", "build"]),
+    ];
+    let mut wrong = Vec::new();
+    for (path, text) in sources() {
+        for (word, modules) in places {
+            if !modules.contains(&module(&path)) && code(&text).any(|line| line.contains(word)) {
+                wrong.push(format!("{path} names {word}"));
+            }
+        }
+        for word in ["unwrap_or(true)", "process::exit", "HashSet<State", "impl Default for Fact"] {
+            if code(&text).any(|line| line.contains(word)) {
+                wrong.push(format!("{path} has {word}"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn no_source_file_grows_out_of_hand() {
+    for (path, text) in sources() {
+        assert!(text.lines().count() <= 620, "{path} has {} lines", text.lines().count());
+        assert!(text.starts_with("//!"), "{path} does not say what it is for");
+    }
+}
+
+/// Names of medicines and clinical figures are data. Help texts and argument examples may show one.
+#[test]
+fn no_medicine_is_written_in_the_program() {
+    let rules = embedded();
+    let names: BTreeSet<&str> = rules.medicines.medicines.iter().map(|it| it.name.as_str()).filter(|it| it.len() > 5).collect();
+    let mut wrong = Vec::new();
+    for (path, text) in sources().into_iter().filter(|(path, _)| !path.starts_with("cli/") && path != "cli.rs") {
+        for line in code(&text).filter(|line| !line.contains("such as")) {
+            let words = line.split(|it: char| !it.is_ascii_lowercase());
+            wrong.extend(words.filter(|word| names.contains(word)).map(|word| format!("{path}: {word}: {line}")));
+        }
+    }
+    let allowed = ["creatinine", "glucose", "adrenaline", "alcohol", "strong"];
+    wrong.retain(|it| !allowed.iter().any(|word| it.contains(&format!(": {word}: "))));
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+fn all_cases(rules: &RuleSet) -> (Vec<preblock::load::cases::Case>, Vec<CaseRun>) {
+    let cases = cases(&RuleFiles::embedded(), rules).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    let compiled = Compiled::new(rules);
+    let runs = cases.iter().map(|case| run(rules, &compiled, case)).collect();
+    (cases, runs)
+}
+
+/// Every worked case comes out as expected, every rule is reached in its three states, every number from both sides.
+#[test]
+fn the_rule_set_keeps_its_cases() {
+    let rules = embedded();
+    let (cases, runs) = all_cases(&rules);
+    let wrong: Vec<String> = cases
+        .iter()
+        .zip(&runs)
+        .filter(|(_, run)| !run.differences.is_empty())
+        .map(|(case, run)| format!("{}: {:?}", case.title, run.differences))
+        .collect();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    let gaps = coverage::gaps(&rules, &runs, |_| true);
+    assert!(gaps.is_empty(), "{gaps:?}");
+    assert!(cases.len() >= 900 && rules.rules.len() >= 150, "{} cases, {} rules", cases.len(), rules.rules.len());
+    assert!(cases.iter().filter(|it| it.from.is_some()).count() >= 80, "cases from outside sources have gone missing");
+}
+
+/// The case runner itself notices: a wrong verdict, a rule too many, a rule too few, a rule in another state.
+#[test]
+fn the_case_runner_notices_what_is_wrong() {
+    let rules = embedded();
+    let (cases, _) = all_cases(&rules);
+    let compiled = Compiled::new(&rules);
+    let fine =
+        cases.into_iter().find(|it| it.verdict == Outcome::Defer && it.fires.len() >= 2).unwrap_or_else(|| unreachable!("there is one"));
+    assert!(run(&rules, &compiled, &fine).differences.is_empty());
+    let mut verdict = fine.clone();
+    verdict.verdict = Outcome::Go;
+    assert_eq!(run(&rules, &compiled, &verdict).differences.len(), 1);
+    let mut fewer = fine.clone();
+    fewer.fires.pop_first();
+    assert_eq!(run(&rules, &compiled, &fewer).differences.len(), 1);
+    let mut more = fine.clone();
+    more.fires.extend(rules.rules.iter().map(|it| it.id.clone()).find(|it| !fine.fires.contains(it) && !fine.undetermined.contains(it)));
+    assert_eq!(run(&rules, &compiled, &more).differences.len(), 1);
+    let mut other = fine.clone();
+    let moved = other.fires.pop_first();
+    other.undetermined.extend(moved);
+    assert_eq!(run(&rules, &compiled, &other).differences.len(), 1);
+    let mut refused = fine;
+    refused.as_of = chrono::NaiveDate::from_ymd_opt(2030, 1, 1).unwrap_or_default();
+    assert!(!run(&rules, &compiled, &refused).differences.is_empty(), "a refused questionnaire is a difference");
+}
+
+#[test]
+fn the_coverage_report_notices_what_no_case_reaches() {
+    let rules = embedded();
+    let (cases, runs) = all_cases(&rules);
+    let rule = "bleeding/inr-above-ceiling";
+    let without: Vec<CaseRun> = cases.iter().zip(runs).filter(|(case, _)| !case.fires.contains(rule)).map(|(_, run)| run).collect();
+    let gaps = coverage::gaps(&rules, &without, |it| it.id == rule);
+    assert!(gaps.iter().any(|it| it.what == "no case in which it fires"), "{gaps:?}");
+}
+
+#[test]
+fn a_healthy_adult_is_settled_by_about_fifty_answers_and_goes() {
+    let rules = embedded();
+    let (cases, runs) = all_cases(&rules);
+    let asked = rules.catalogue.questions.iter().filter(|it| it.ask_when.is_none()).count();
+    assert!((35..=55).contains(&asked), "{asked} questions are asked of everybody");
+    let settled = cases.iter().zip(&runs).any(|(case, run)| {
+        case.person == "healthy-adult"
+            && case.verdict == Outcome::Go
+            && case.fires.is_empty()
+            && case.undetermined.is_empty()
+            && run.differences.is_empty()
+            && case.answers.given.len() <= 55
+    });
+    assert!(settled, "no case shows the healthy adult as he is");
+}
+
+fn words(text: &Text) -> String {
+    text.pieces.iter().map(|it| if let Piece::Words(words) = it { words.as_str() } else { "…" }).collect()
+}
+
+/// Nobody is told to stop a medicine: that is the prescriber's alone.
+#[test]
+fn no_rule_tells_anybody_to_stop_a_medicine() {
+    let orders = [
+        "stop taking",
+        "stop the",
+        "stops taking",
+        "omit",
+        "skip ",
+        "withhold",
+        "leave out the",
+        "do not take",
+        "miss the",
+        "miss a dose",
+        "pause the",
+        "halve",
+        "discontinue",
+    ];
+    for rule in &embedded().rules {
+        for text in [Some(&rule.action), rule.cleared_by.as_ref()].into_iter().flatten() {
+            let said = words(text).to_lowercase();
+            for order in orders {
+                assert!(!said.contains(order), "{}: {order}: {said}", rule.id);
+            }
+        }
+    }
+}
+
+/// Only limits: a number in a condition would have to be changed in several places.
+#[test]
+fn every_number_a_rule_tests_is_a_limit() {
+    use preblock::model::{Condition, Test};
+    for rule in &embedded().rules {
+        rule.when.visit(&mut |condition| {
+            let Condition::Fact { test, .. } = condition else { return };
+            let named = match test {
+                Test::Compare(_, it) => it.limit.is_some(),
+                Test::Between(low, high) => low.limit.is_some() && high.limit.is_some(),
+                Test::OlderThan(it) | Test::Within(it) => it.limit.is_some(),
+                _ => true,
+            };
+            assert!(named, "{} tests a literal number", rule.id);
+        });
+    }
+}
+
+/// Nothing is declared for nothing.
+#[test]
+fn every_limit_source_and_question_is_used() {
+    let files = RuleFiles::embedded();
+    let mut text = String::new();
+    for (_, bytes) in files.files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
+        text.push_str(&String::from_utf8_lossy(bytes));
+    }
+    let rules = embedded();
+    for limit in &rules.limits {
+        assert!(text.matches(&limit.id).count() >= 2, "limit {} is not used", limit.id);
+    }
+    for source in &rules.publications {
+        assert!(text.matches(&source.id).count() >= 2, "source {} is not cited", source.id);
+    }
+    let shown_only = ["plan.tourniquet"];
+    for question in rules.catalogue.questions.iter().filter(|it| it.answer != Answer::Text && !shown_only.contains(&it.id.as_str())) {
+        let special = matches!(question.answer, Answer::Medicines | Answer::Allergies);
+        assert!(special || text.contains(&question.id), "question {} is not used", question.id);
+    }
+}
+
+/// The committed schemas of questionnaires are those of the embedded rule set. PREBLOCK_BLESS=1 writes them anew.
+#[test]
+fn the_schemas_of_questionnaires_are_fresh() {
+    let rules = rule_set(&RuleFiles { care: Care::Full, ..RuleFiles::embedded() })
+        .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    for (name, schema) in [("questionnaire", answers_schema::questionnaire(&rules)), ("clinic", answers_schema::clinic(&rules))] {
+        let path = top().join(format!("schemas/{name}.schema.json"));
+        let fresh = format!("{schema:#}\n");
+        if std::env::var_os("PREBLOCK_BLESS").is_some() {
+            assert!(std::fs::write(&path, &fresh).is_ok());
+        }
+        let committed = std::fs::read_to_string(&path).unwrap_or_default();
+        assert!(committed == fresh, "schemas/{name}.schema.json is stale: PREBLOCK_BLESS=1 cargo test schemas writes it anew");
+    }
+}
+
+#[expect(clippy::expect_used, reason = "a broken schema fails the test")]
+fn validator(name: &str) -> jsonschema::Validator {
+    let text = std::fs::read_to_string(top().join(format!("schemas/{name}.schema.json"))).expect("the schema is there");
+    jsonschema::draft7::options().should_validate_formats(true).build(&serde_json::from_str(&text).expect("JSON")).expect("draft-07")
+}
+
+/// What the reader takes, an editor must not underline.
+#[test]
+fn the_examples_fit_the_schema_of_questionnaires() {
+    let schema = validator("questionnaire");
+    let mut n_files = 0;
+    for (path, text) in files_below("examples/referrals", "") {
+        let name = path.to_string_lossy().into_owned();
+        let read = preblock::load::text::read(&name, text.as_bytes(), 1 << 20);
+        let value = read.root.map(|it| preblock::load::shape::to_json(&it)).unwrap_or_default();
+        let wrong: Vec<String> = schema.iter_errors(&value).map(|it| format!("{} at {}", it, it.instance_path())).collect();
+        assert!(wrong.is_empty(), "{name}: {wrong:?}");
+        n_files += 1;
+    }
+    assert_eq!(n_files, 21);
+}
+
+/// Every schema is draft-07, uses only known keywords, and closes its objects.
+#[test]
+fn schemas_are_well_made() {
+    const KEYWORDS: &[&str] = &[
+        "$schema",
+        "$ref",
+        "$comment",
+        "title",
+        "description",
+        "type",
+        "enum",
+        "const",
+        "properties",
+        "patternProperties",
+        "additionalProperties",
+        "required",
+        "items",
+        "minItems",
+        "maxItems",
+        "uniqueItems",
+        "minLength",
+        "maxLength",
+        "pattern",
+        "minimum",
+        "maximum",
+        "exclusiveMinimum",
+        "minProperties",
+        "maxProperties",
+        "definitions",
+        "allOf",
+        "anyOf",
+        "if",
+        "then",
+        "else",
+        "not",
+        "dependencies",
+        "propertyNames",
+        "default",
+        "examples",
+        "format",
+    ];
+    fn walk(at: &Value, path: &str, wrong: &mut Vec<String>) {
+        let Some(map) = at.as_object() else { return };
+        for (key, value) in map {
+            if !KEYWORDS.contains(&key.as_str()) {
+                wrong.push(format!("{path}: unknown keyword {key}"));
+            }
+            match key.as_str() {
+                "properties" | "definitions" | "patternProperties" => {
+                    for (name, inner) in value.as_object().into_iter().flatten() {
+                        walk(inner, &format!("{path}/{key}/{name}"), wrong);
+                    }
+                }
+                "allOf" | "anyOf" => {
+                    for (at, inner) in value.as_array().into_iter().flatten().enumerate() {
+                        walk(inner, &format!("{path}/{key}/{at}"), wrong);
+                    }
+                }
+                "items" | "if" | "then" | "else" | "not" | "additionalProperties" => walk(value, &format!("{path}/{key}"), wrong),
+                _ => {}
+            }
+        }
+        if map.get("type").is_some_and(|it| *it == "object")
+            && map.contains_key("properties")
+            && map.get("additionalProperties") != Some(&Value::Bool(false))
+        {
+            wrong.push(format!("{path}: an open object"));
+        }
+    }
+    let mut n_schemas = 0;
+    for (path, text) in files_below("schemas", ".schema.json") {
+        let schema: Value = serde_json::from_str(&text).unwrap_or_default();
+        assert_eq!(schema["$schema"], "http://json-schema.org/draft-07/schema#", "{}", path.display());
+        assert!(jsonschema::draft7::meta::is_valid(&schema), "{} is no schema", path.display());
+        let mut wrong = Vec::new();
+        walk(&schema, "", &mut wrong);
+        assert!(wrong.is_empty(), "{}: {wrong:?}", path.display());
+        n_schemas += 1;
+    }
+    assert_eq!(n_schemas, 13);
+}
+
+/// The top level is what it was agreed to be.
+#[test]
+fn nothing_else_stands_at_the_top() {
+    let agreed =
+        ["Cargo.toml", "Cargo.lock", "README.md", "DEVELOPERS.md", "LICENSE", "rules", "src", "tests", "schemas", "examples", "target"];
+    for entry in std::fs::read_dir(top()).into_iter().flatten().flatten() {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        assert!(name.starts_with('.') || agreed.contains(&name.as_str()), "{name} stands at the top");
+    }
+    assert!(Path::new(&top().join("DEVELOPERS.md")).is_file());
+}
