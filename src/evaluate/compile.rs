@@ -4,6 +4,8 @@
 //! A test yields 0 no, 1 unknown, 2 yes, so that all is the minimum, any the maximum and not `2 - x`:
 //! Kleene's tables. The readable tree in `facts::holds` means the same; a test holds the two equal.
 
+use std::cmp::Ordering;
+
 use crate::facts::holds;
 use crate::facts::{Fact, Facts, Value};
 use crate::model::{Comparison, Condition, FactType, RuleSet, Test};
@@ -20,6 +22,10 @@ pub enum State {
     /// Its condition cannot be decided yet.
     Undetermined,
 }
+
+const BELOW: u8 = 1;
+const EQUAL: u8 = 2;
+const ABOVE: u8 = 4;
 
 const NO: u8 = 0;
 const UNKNOWN: u8 = 1;
@@ -42,7 +48,7 @@ pub struct Compiled {
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct NumberTest {
     slot: FactSlot,
-    /// Bits: 1 below, 2 equal, 4 above.
+    /// Which of `BELOW`, `EQUAL`, `ABOVE` count as yes.
     accepts: u8,
     with: f64,
 }
@@ -116,16 +122,16 @@ impl Compiled {
             }
             Test::Compare(how, threshold) if !is_date => {
                 let accepts = match how {
-                    Comparison::Below => 1,
-                    Comparison::AtMost => 3,
-                    Comparison::Above => 4,
-                    Comparison::AtLeast => 6,
+                    Comparison::Below => BELOW,
+                    Comparison::AtMost => BELOW | EQUAL,
+                    Comparison::Above => ABOVE,
+                    Comparison::AtLeast => EQUAL | ABOVE,
                 };
                 self.number(NumberTest { slot, accepts, with: threshold.value });
             }
             Test::Between(low, high) if !is_date => {
-                self.number(NumberTest { slot, accepts: 6, with: low.value });
-                self.number(NumberTest { slot, accepts: 3, with: high.value });
+                self.number(NumberTest { slot, accepts: EQUAL | ABOVE, with: low.value });
+                self.number(NumberTest { slot, accepts: BELOW | EQUAL, with: high.value });
                 self.steps.push(Step::All(2));
             }
             _ => self.other(condition),
@@ -232,15 +238,13 @@ fn position<T: PartialEq>(items: &mut Vec<T>, item: T) -> u32 {
 impl NumberTest {
     fn run(&self, slots: &Prepared) -> u8 {
         let number = slots.numbers.get(self.slot.index()).copied().unwrap_or(f64::NAN);
-        let relation =
-            u8::from(number < self.with) | u8::from(number <= self.with && number >= self.with) << 1 | u8::from(number > self.with) << 2;
-        if relation == 0 {
-            UNKNOWN
-        } else if relation & self.accepts != 0 {
-            YES
-        } else {
-            NO
-        }
+        let relation = match number.partial_cmp(&self.with) {
+            None => return UNKNOWN,
+            Some(Ordering::Less) => BELOW,
+            Some(Ordering::Equal) => EQUAL,
+            Some(Ordering::Greater) => ABOVE,
+        };
+        if relation & self.accepts != 0 { YES } else { NO }
     }
 }
 

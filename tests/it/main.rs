@@ -1,5 +1,7 @@
 //! One test program; each `mod` line says what belongs where.
 
+#![expect(clippy::indexing_slicing, reason = "a wrong index fails the test, as it should")]
+
 // The program from outside, and the README.
 mod cli;
 // The embedded rule set and the tapes it is read from.

@@ -117,9 +117,9 @@ fn tested(slot: FactSlot, test: &Test, facts: &Facts) -> Came {
 fn compares(how: Comparison, number: f64, with: f64) -> bool {
     match how {
         Comparison::Above => number > with,
-        Comparison::AtLeast => !(number < with),
+        Comparison::AtLeast => number >= with,
         Comparison::Below => number < with,
-        Comparison::AtMost => !(number > with),
+        Comparison::AtMost => number <= with,
     }
 }
 

@@ -1,7 +1,5 @@
 //! The house in order: layers, the rule set's own promises, fresh schemas, no clinical figure in the program.
 
-#![expect(clippy::indexing_slicing, reason = "tests")]
-
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 

@@ -188,7 +188,7 @@ impl Reader<'_> {
             };
             let name = name_node.written(self.source).unwrap_or_default().to_owned();
             let wanted = name.to_lowercase();
-            let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.iter().any(|also| *also == wanted));
+            let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.contains(&wanted));
             let Some((at, agent)) = at.and_then(|at| Some((at, self.rule_set.agents.get(at)?))) else {
                 complete = false;
                 let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
