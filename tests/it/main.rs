@@ -16,6 +16,8 @@ mod oracle;
 mod properties;
 // The slow, obvious second evaluator.
 mod reference;
+// One test for each bug that was mended.
+mod regressions;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
 // A tiny rule set and the calls that every module uses.

@@ -31,8 +31,7 @@ fn known(rules: &RuleSet, name: &str) -> Option<String> {
 fn every_name_is_one_that_unii_has_or_is_listed_with_the_reason_why_not() {
     let rules = embedded();
     let there: BTreeSet<String> = unii().iter().filter_map(|it| it.get(1)).map(|it| it.to_lowercase()).collect();
-    let absent: BTreeMap<String, &str> =
-        not_in_unii().iter().filter_map(|it| Some((it.first()?.to_lowercase(), *it.get(1)?))).collect();
+    let absent: BTreeMap<String, &str> = not_in_unii().iter().filter_map(|it| Some((it.first()?.to_lowercase(), *it.get(1)?))).collect();
     let reasons = ["combination", "herbal", "food", "class", "form", "spelling-variant"];
     assert!(absent.values().all(|it| reasons.contains(it)), "a reason that the README does not give");
     let unexplained: Vec<&String> = rules.medicines.names.keys().filter(|it| !there.contains(*it) && !absent.contains_key(*it)).collect();
@@ -68,7 +67,8 @@ fn synonyms_belong_to_the_substance_that_unii_says() {
 fn the_register_is_as_wide_as_what_patients_bring() {
     let rules = embedded();
     assert!(rules.medicines.medicines.len() >= 600, "{}", rules.medicines.medicines.len());
-    for class in ["vitamin-k-antagonist", "direct-oral-anticoagulant", "heparin", "p2y12-inhibitor", "nsaid", "ssri", "bleeding-supplement"] {
+    for class in ["vitamin-k-antagonist", "direct-oral-anticoagulant", "heparin", "p2y12-inhibitor", "nsaid", "ssri", "bleeding-supplement"]
+    {
         let term = rules.medicines.classes.iter().find(|it| it.id == class);
         assert!(term.is_some_and(|it| it.members.iter().count() >= 3), "{class} is too small to be right");
     }

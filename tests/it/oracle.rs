@@ -47,10 +47,17 @@ fn row() -> impl Strategy<Value = Vec<(&'static str, &'static str, &'static str)
         prop::sample::select(&[("smokes", "yes", "1"), ("smokes", "no", "0"), ("smokes", "unknown", "NULL")][..]),
         prop::sample::select(&[("drinks", "yes", "1"), ("drinks", "no", "0"), ("drinks", "declined", "NULL")][..]),
         prop::sample::select(
-            &[("pulse", "felt", "'felt'"), ("pulse", "doubtful", "'doubtful'"), ("pulse", "absent", "'absent'"), ("pulse", "unknown", "NULL")][..],
+            &[
+                ("pulse", "felt", "'felt'"),
+                ("pulse", "doubtful", "'doubtful'"),
+                ("pulse", "absent", "'absent'"),
+                ("pulse", "unknown", "NULL"),
+            ][..],
         ),
         prop::sample::select(&[("count", "3.5", "3.5"), ("count", "4", "4"), ("count", "4.5", "4.5"), ("count", "unknown", "NULL")][..]),
-        prop::sample::select(&[("units", "2.9", "2.9"), ("units", "3", "3"), ("units", "5", "5"), ("units", "5.1", "5.1"), ("units", "", "NULL")][..]),
+        prop::sample::select(
+            &[("units", "2.9", "2.9"), ("units", "3", "3"), ("units", "5", "5"), ("units", "5.1", "5.1"), ("units", "", "NULL")][..],
+        ),
     )
         .prop_map(|(a, b, c, d, e)| vec![a, b, c, d, e])
 }
@@ -104,7 +111,6 @@ fn sqlite_agrees_and_unknowns_were_met() {
 fn sqlite_prints_the_published_table() {
     let database = Connection::open_in_memory().ok();
     let query = "SELECT h >= 69, NOT (h >= 69), (h >= 69) AND 0, (h >= 69) OR 1, h = 69, h <> 69, h IN (1, 2), NOT (h IN (1, 2)) FROM (SELECT NULL AS h)";
-    let row: Option<Vec<Option<i64>>> =
-        database.and_then(|it| it.query_row(query, [], |row| (0..8).map(|at| row.get(at)).collect()).ok());
+    let row: Option<Vec<Option<i64>>> = database.and_then(|it| it.query_row(query, [], |row| (0..8).map(|at| row.get(at)).collect()).ok());
     assert_eq!(row, Some(vec![None, None, Some(0), Some(1), None, None, None, None]));
 }

@@ -58,7 +58,15 @@ const LEAVES: &[&str] = &[
 const ANSWERS: &[(&str, &[&str])] = &[
     ("plan.procedure_on", &["2026-12-03", "2026-11-25", "2026-12-03 09:00", "unknown"]),
     ("plan.toes", &["[left-great]", "[left-great, right-great]", "[]", "unknown"]),
-    ("plan.anaesthetic", &["[{ agent: lidocaine, strength: 2 %, volume: 4 mL }]", "[{ agent: mepivacaine, strength: 3 %, volume: unknown }]", "[]", "unknown"]),
+    (
+        "plan.anaesthetic",
+        &[
+            "[{ agent: lidocaine, strength: 2 %, volume: 4 mL }]",
+            "[{ agent: mepivacaine, strength: 3 %, volume: unknown }]",
+            "[]",
+            "unknown",
+        ],
+    ),
     ("plan.adrenaline", &["yes", "no", "declined"]),
     ("a.born", &["1950-01-01", "1956-12-03", "2016-08-19", "unknown"]),
     ("a.sex", &["female", "male", "unknown"]),
@@ -70,10 +78,30 @@ const ANSWERS: &[(&str, &[&str])] = &[
     ("a.signs", &["[]", "[pain]", "[ulcer, cold]", "[pain, ulcer, cold]", "unknown"]),
     ("a.count", &["3", "4", "4.5", "unknown"]),
     ("a.units", &["2.9", "3", "5", "unknown"]),
-    ("a.inr", &["{ value: 4.0, taken_on: 2026-11-22 }", "{ value: 2.5, taken_on: 2026-11-24 09:00 }", "{ value: 4.2, taken_on: unknown }", "{ value: unknown, taken_on: 2026-11-01 }", "unknown"]),
+    (
+        "a.inr",
+        &[
+            "{ value: 4.0, taken_on: 2026-11-22 }",
+            "{ value: 2.5, taken_on: 2026-11-24 09:00 }",
+            "{ value: 4.2, taken_on: unknown }",
+            "{ value: unknown, taken_on: 2026-11-01 }",
+            "unknown",
+        ],
+    ),
     ("a.seen_on", &["2026-11-01", "2026-01-01", "unknown"]),
     ("a.taken", &["[]", "[warfarin]", "[aspirin, apixaban 5 mg]", "[warfrin]", "[warfarin, mystery]", "[paracetamol]", "unknown"]),
-    ("a.allergies", &["[]", "[lidocaine]", "[local anaesthetic]", "[{ to: banana, reaction: anaphylaxis }]", "[{ to: latex, reaction: unknown }]", "[mystery]", "unknown"]),
+    (
+        "a.allergies",
+        &[
+            "[]",
+            "[lidocaine]",
+            "[local anaesthetic]",
+            "[{ to: banana, reaction: anaphylaxis }]",
+            "[{ to: latex, reaction: unknown }]",
+            "[mystery]",
+            "unknown",
+        ],
+    ),
 ];
 
 fn tree() -> impl Strategy<Value = Tree> {
@@ -118,7 +146,8 @@ fn text(choices: &Choices) -> String {
             sections.entry(section).or_default().push(format!("  {question}: {answer}"));
         }
     }
-    let lines: Vec<String> = sections.into_iter().flat_map(|(section, lines)| std::iter::once(format!("{section}:")).chain(lines)).collect();
+    let lines: Vec<String> =
+        sections.into_iter().flat_map(|(section, lines)| std::iter::once(format!("{section}:")).chain(lines)).collect();
     written(&lines.join("\n"))
 }
 
@@ -257,8 +286,20 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
         Answer::Text => "some words".into(),
         Answer::Medicines => {
             let names = &rules.medicines.medicines;
-            let mut chosen: Vec<&str> = (0..dice.roll(3)).filter_map(|_| names.get(dice.roll(names.len()))).map(|it| it.name.as_str()).collect();
-            let more = ["warfarin", "apixaban", "dabigatran", "aspirin", "clopidogrel", "enoxaparin", "ibuprofen", "metformin", "propranolol", "mystery"];
+            let mut chosen: Vec<&str> =
+                (0..dice.roll(3)).filter_map(|_| names.get(dice.roll(names.len()))).map(|it| it.name.as_str()).collect();
+            let more = [
+                "warfarin",
+                "apixaban",
+                "dabigatran",
+                "aspirin",
+                "clopidogrel",
+                "enoxaparin",
+                "ibuprofen",
+                "metformin",
+                "propranolol",
+                "mystery",
+            ];
             chosen.extend((0..dice.roll(4)).filter_map(|_| more.get(dice.roll(more.len()))).copied());
             let quoted: Vec<String> = chosen.iter().map(|it| format!("\"{it}\"")).collect();
             format!("[{}]", quoted.join(", "))
@@ -274,7 +315,11 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
             format!("[{{ agent: {}, strength: {} %, volume: {volume} mL }}]", agent.id, agent.strengths.1)
         }
     };
-    Some(if question.dated { format!("{{ value: {value}, taken_on: {} }}", pick(dice, &["2026-11-24", "2026-11-01", "2026-06-01", "unknown"])) } else { value })
+    Some(if question.dated {
+        format!("{{ value: {value}, taken_on: {} }}", pick(dice, &["2026-11-24", "2026-11-01", "2026-06-01", "unknown"]))
+    } else {
+        value
+    })
 }
 
 /// Random answers to the default rule set, without those that contradict others; `None` if it stays refused.

@@ -49,6 +49,8 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
                 let meant: Option<Vec<usize>> = entry.substances.as_ref().map(|it| it.iter().collect());
                 let substance = match meant {
                     None => Err(BTreeSet::from([*fact])),
+                    // A group without members: the word says something, and nobody knows what.
+                    Some(meant) if meant.is_empty() => Err(BTreeSet::from([*fact])),
                     Some(meant) => {
                         let inside = meant.iter().filter(|at| substances.iter().any(|it| it == **at)).count();
                         if inside == 0 {
@@ -134,11 +136,16 @@ fn older(taken: &When, on: &When, span: &Span) -> bool {
         SpanUnit::Months => taken.date.checked_add_months(Months::new(count)).is_some_and(|last| last < on.date),
         SpanUnit::Years => taken.date.checked_add_months(Months::new(count * 12)).is_some_and(|last| last < on.date),
         _ => {
-            let hours = u64::from(count) * if span.unit == SpanUnit::Hours { 1 } else if span.unit == SpanUnit::Days { 24 } else { 168 };
+            let hours = u64::from(count)
+                * if span.unit == SpanUnit::Hours {
+                    1
+                } else if span.unit == SpanUnit::Days {
+                    24
+                } else {
+                    168
+                };
             let both = taken.time.zip(on.time);
-            let moment = |when: &When| -> NaiveDateTime {
-                when.date.and_time(both.and(when.time).unwrap_or_default())
-            };
+            let moment = |when: &When| -> NaiveDateTime { when.date.and_time(both.and(when.time).unwrap_or_default()) };
             let whole = moment(taken).checked_add_days(Days::new(hours / 24));
             let rest = chrono::TimeDelta::hours(i64::try_from(hours % 24).unwrap_or(0));
             whole.and_then(|it| it.checked_add_signed(rest)).is_some_and(|last| last < moment(on))
