@@ -96,7 +96,7 @@ fn to_ask(rule_set: &RuleSet, facts: &Facts, undetermined: &[Undetermined], wait
         let is_date = matches!(rule_set.catalogue.fact(slot).map(|it| it.kind), Some(FactKind::TakenOn(_)));
         let why = match facts.get(slot) {
             Some(Fact::Missing(Missing { why, .. })) => why.in_words().to_owned(),
-            _ => "answered, but not all of it is understood".to_owned(),
+            _ => "answered, but that does not settle it".to_owned(),
         };
         let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
         // Asked only in certain situations, and it is not yet known whether this is one.

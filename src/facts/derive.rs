@@ -23,8 +23,10 @@ pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
 /// What an attempt to compute came to.
 enum Outcome {
     Number(f64),
-    /// The inputs of these roles, by position, are missing.
+    /// The inputs of these roles, by position, are missing, or not all of them is known.
     Lacks(Vec<usize>),
+    /// All inputs are there, and no value follows until one of these is answered otherwise.
+    Unusable(Vec<usize>),
     /// All inputs are there, and no value follows.
     None,
 }
@@ -36,10 +38,8 @@ fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
             let shown = shown(derived, number);
             Fact::Known(Known { value: Value::Number(number), shown, place: None })
         }
-        Outcome::Lacks(roles) => {
-            let needs = roles.iter().filter_map(|it| inputs.slot(*it)).flat_map(|slot| facts.needs(slot)).collect();
-            Fact::Missing(Missing { why: Why::InputMissing, needs })
-        }
+        Outcome::Lacks(roles) => Fact::Missing(Missing { why: Why::InputMissing, needs: inputs.needs(&roles) }),
+        Outcome::Unusable(roles) => Fact::Missing(Missing { why: Why::NotComputable, needs: inputs.needs(&roles) }),
         _ => Fact::Missing(Missing { why: Why::NotComputable, needs: roots(rule_set, derived) }),
     }
 }
@@ -89,6 +89,11 @@ impl Inputs<'_> {
             Input::Fact(slot) => Some(*slot),
             Input::Number(_) => None,
         }
+    }
+
+    /// The answers that would settle these roles; a known one, by being answered otherwise.
+    fn needs(&self, roles: &[usize]) -> BTreeSet<FactSlot> {
+        roles.iter().filter_map(|it| self.slot(*it)).flat_map(|slot| self.facts.needs(slot)).collect()
     }
 
     fn number(&self, role: usize) -> Option<f64> {
@@ -197,29 +202,35 @@ impl Inputs<'_> {
             Formula::HighestOfOperated => pressure::highest(&self.operated()?),
             Formula::AnaestheticLoad => {
                 let plan = self.plan(0);
-                let (Some(plan), Some(adrenaline), Some(weight), Some(age)) = (plan, self.yes(1), self.number(2), self.number(3)) else {
+                let amounts = plan.is_some_and(|it| it.iter().all(|it| dose(it).is_some()));
+                let (Some(plan), true, Some(adrenaline), Some(weight), Some(age)) =
+                    (plan, amounts, self.yes(1), self.number(2), self.number(3))
+                else {
                     return Err(lacks(&[
-                        (0, plan.is_some()),
+                        (0, amounts),
                         (1, self.yes(1).is_some()),
                         (2, self.number(2).is_some()),
                         (3, self.number(3).is_some()),
                     ]));
                 };
+                let agents = &self.rule_set.agents;
                 let parts: Option<Vec<(f64, f64)>> =
-                    plan.iter().map(|it| Some((dose(it)?, limit(&self.rule_set.agents, it, adrenaline, weight, age)?))).collect();
+                    plan.iter().map(|it| Some((dose(it)?, limit(agents, it, adrenaline, weight, age)?))).collect();
                 match parts {
                     Some(parts) if parts.is_empty() => Some(0.0),
                     Some(parts) => anaesthetic::load(&parts),
-                    None => None,
+                    // The register allows no dose at this age: another agent, or the other choice of adrenaline.
+                    None => return Err(Outcome::Unusable(vec![0, 1])),
                 }
             }
             Formula::VolumePerToe => {
-                let (plan, n_toes) = self.plan_and_toes()?;
+                let (plan, n_toes) = self.plan_and_toes(|it| it.volume_ml.is_some())?;
                 let volumes: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
                 volumes.and_then(|it| anaesthetic::volume_per_toe(it, n_toes))
             }
             Formula::DigitLoad => {
-                let (plan, n_toes) = self.plan_and_toes()?;
+                let has_limit = |it: &PlannedAgent| self.rule_set.agents.get(it.agent).is_some_and(|it| it.per_digit.is_some());
+                let (plan, n_toes) = self.plan_and_toes(|it| !has_limit(it) || dose(it).is_some())?;
                 let mut highest = Some(0.0_f64);
                 for (at, agent) in self.rule_set.agents.iter().enumerate() {
                     let Some(per_digit) = agent.per_digit else { continue };
@@ -228,7 +239,7 @@ impl Inputs<'_> {
                     let share = doses.and_then(|mg| anaesthetic::fraction(mg / f64::from(n_toes), per_digit));
                     highest = highest.zip(share).map(|(a, b)| a.max(b));
                 }
-                highest.filter(|_| n_toes > 0)
+                highest
             }
         };
         Ok(result.map_or(Outcome::None, Outcome::Number))
@@ -259,6 +270,9 @@ impl Inputs<'_> {
     /// The numbers of the sides operated on; the other side is not needed.
     fn operated(&self) -> Result<Vec<f64>, Outcome> {
         let Some((left, right)) = self.sides(0) else { return Err(Outcome::Lacks(vec![0])) };
+        if !left && !right {
+            return Err(Outcome::Unusable(vec![0]));
+        }
         let wanted: Vec<usize> = [(1, left), (2, right)].into_iter().filter(|(_, it)| *it).map(|(role, _)| role).collect();
         let lacking: Vec<usize> = wanted.iter().copied().filter(|role| self.number(*role).is_none()).collect();
         if !lacking.is_empty() {
@@ -267,10 +281,14 @@ impl Inputs<'_> {
         Ok(wanted.into_iter().filter_map(|role| self.number(role)).collect())
     }
 
-    fn plan_and_toes(&self) -> Result<(&[PlannedAgent], u32), Outcome> {
+    /// The plan, once this holds for each agent, and how many toes; both must say something.
+    fn plan_and_toes(&self, complete: impl Fn(&PlannedAgent) -> bool) -> Result<(&[PlannedAgent], u32), Outcome> {
         match (self.plan(0), self.choices(1)) {
-            (Some(plan), Some(toes)) => Ok((plan, toes.count_ones())),
-            (plan, toes) => Err(lacks(&[(0, plan.is_some()), (1, toes.is_some())])),
+            (Some(plan), Some(toes)) if plan.iter().all(&complete) => match toes.count_ones() {
+                0 => Err(Outcome::Unusable(vec![1])),
+                n_toes => Ok((plan, n_toes)),
+            },
+            (plan, toes) => Err(lacks(&[(0, plan.is_some_and(|it| it.iter().all(&complete))), (1, toes.is_some())])),
         }
     }
 }

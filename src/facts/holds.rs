@@ -55,8 +55,9 @@ fn taking(entries: &[MedicineEntry], wanted: &Bits, at_least: u16, fact: FactSlo
 /// Whether one allergy is among the substances: an entry may be a whole group.
 pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits, reactions: Option<&Bits>) -> Option<bool> {
     let substance = match &entry.substances {
+        // A word for a group of which the register holds nothing may mean anything.
         None => None,
-        Some(bits) if bits.is_empty() => Some(false),
+        Some(bits) if bits.is_empty() => None,
         Some(bits) if bits.within(wanted) => Some(true),
         Some(bits) if bits.meets(wanted) => None,
         Some(_) => Some(false),

@@ -15,6 +15,8 @@ use crate::truth::FactSlot;
 
 /// Most options of one question: a set of them fits one machine word, with a bit to spare.
 const MOST_OPTIONS: usize = 60;
+/// Most facts of a rule set: each has a slot of its own, numbered in sixteen bits.
+const MOST_FACTS: usize = 10_000;
 
 /// Reads the catalogue. Limits and registers must be loaded before.
 pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
@@ -62,6 +64,12 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     special_slots(&mut reading, names, &asked);
     for node in parsed.root.get("derived").map(Node::items).unwrap_or_default() {
         derived(&mut reading, names, node);
+    }
+    if names.catalogue.facts.len() > MOST_FACTS
+        && let Some(list) = parsed.root.get("sections")
+    {
+        let title = format!("a rule set can have {MOST_FACTS} facts at most");
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many questions"));
     }
     for (at, node) in asked.iter().enumerate() {
         if let Some(when) = node.get("ask_when") {
@@ -309,6 +317,14 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
         if let Some(input) = input(reading, names, value, role.kind) {
             inputs.push(input);
         }
+    }
+    if !inputs.is_empty()
+        && inputs.iter().all(|it| matches!(it, Input::Number(_)))
+        && let Some(place) = node.get("formula")
+    {
+        let title = format!("the formula `{}` is given limits alone", formula.name());
+        let help = "what rests on no answer is not a fact about anybody: write its value as a limit";
+        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "no answer goes into it").help(help));
     }
     if inputs.len() == formula.roles().len() { inputs } else { Vec::new() }
 }

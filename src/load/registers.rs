@@ -13,6 +13,9 @@ use crate::quantity::span::Span;
 use crate::quantity::when::read_when;
 use crate::source::{Kind, Node};
 
+/// Most local anaesthetics: a set of them fits one machine word, with a bit to spare.
+const MOST_AGENTS: usize = 60;
+
 /// Reads a calendar date under a key; reports one that does not exist.
 pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDate> {
     let text = reading.needed(map, key)?;
@@ -360,7 +363,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     reading.finish()
 }
 
-/// Makes every medicine a substance, under all its names that are not yet taken.
+/// Makes every medicine a substance, under all its names that are not yet taken, and a mixture its parts.
 fn add_medicines(names: &Names, register: &mut AllergenRegister) {
     let mut position: HashMap<usize, usize> = HashMap::new();
     let mut sorted: Vec<(&String, usize)> = names.medicines.names.iter().map(|(name, at)| (name, *at)).collect();
@@ -371,6 +374,7 @@ fn add_medicines(names: &Names, register: &mut AllergenRegister) {
             position.insert(medicine, at);
         }
     }
+    let listed: HashSet<usize> = position.keys().copied().collect();
     for (name, medicine) in sorted {
         let at = *position.entry(medicine).or_insert_with(|| {
             let known = names.medicines.medicines.get(medicine).map_or_else(|| name.clone(), |it| it.name.clone());
@@ -379,12 +383,50 @@ fn add_medicines(names: &Names, register: &mut AllergenRegister) {
         });
         register.names.entry(name.clone()).or_insert_with(|| Bits::from_iter([at]));
     }
+    for (at, medicine) in names.medicines.medicines.iter().enumerate() {
+        if listed.contains(&at) {
+            continue;
+        }
+        let forms: Vec<String> = std::iter::once(&medicine.name).chain(&medicine.also).map(|it| name_form(it)).collect();
+        if let (Some(own), Some(parts)) = (position.get(&at), parts_of(&forms, register)) {
+            let meant = if parts.complete { parts.found } else { parts.found.iter().chain([*own]).collect() };
+            for form in forms {
+                register.names.insert(form, meant.clone());
+            }
+        }
+    }
+}
+
+/// The known parts of a mixture.
+struct Parts {
+    found: Bits,
+    /// Whether one of its names is made of known parts alone.
+    complete: bool,
+}
+
+/// The substances that the names of a mixture name: "codeine and paracetamol". An allergy to the mixture may be one to
+/// any of them. `None` if no name is made of parts that are known.
+fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<Parts> {
+    let mut parts = Parts { found: Bits::new(), complete: false };
+    for form in forms {
+        let pieces = form.replace(" and ", "/").replace(" with ", "/").replace(", ", "/");
+        let known: Vec<Option<&Bits>> = pieces.split('/').map(|it| register.names.get(it.trim())).collect();
+        if known.len() > 1 {
+            known.iter().flatten().for_each(|it| parts.found.extend(it));
+            parts.complete |= known.iter().all(Option::is_some);
+        }
+    }
+    (!parts.found.is_empty()).then_some(parts)
 }
 
 /// anaesthetics.yaml.
 pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = Reading::new(&parsed.source, parsed.shape("anaesthetics"));
     let mut seen = HashMap::new();
+    if let Some(list) = parsed.root.get("agents").filter(|it| it.items().len() > MOST_AGENTS) {
+        let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many"));
+    }
     for node in parsed.root.get("agents").map(Node::items).unwrap_or_default() {
         let Some(id) = reading.needed(node, "id") else { continue };
         if let Some(id_node) = node.get("id") {

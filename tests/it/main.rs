@@ -20,6 +20,8 @@ mod properties;
 mod reference;
 // Bad input: one slip a file, told at its place.
 mod rejects;
+// One test for each bug that was mended.
+mod regressions;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
 // A tiny rule set and the calls that every module uses.

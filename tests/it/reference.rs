@@ -49,6 +49,8 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
                 let meant: Option<Vec<usize>> = entry.substances.as_ref().map(|it| it.iter().collect());
                 let substance = match meant {
                     None => Err(BTreeSet::from([*fact])),
+                    // A group without members: the word says something, and nobody knows what.
+                    Some(meant) if meant.is_empty() => Err(BTreeSet::from([*fact])),
                     Some(meant) => {
                         let inside = meant.iter().filter(|at| substances.iter().any(|it| it == **at)).count();
                         if inside == 0 {

@@ -58,7 +58,8 @@ fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &m
         else {
             continue;
         };
-        if question.past && when.is_after(&procedure) {
+        // A result is of the past, too, and with times it may be of the right day and yet too late.
+        if (question.past || question.dated) && when.is_after(&procedure) {
             let Some(given) = given(question.slot) else { continue };
             let title = format!("{} lies after the surgery on {}", date_in_words(when), date_in_words(&procedure));
             diagnostics.push(

@@ -1,0 +1,145 @@
+//! One test for each bug that was mended, in the smallest form that showed it.
+
+use preblock::evaluate::{Compiled, State};
+use preblock::load::{RuleFiles, rule_set};
+use preblock::model::RuleSet;
+use rstest::rstest;
+
+use crate::support::{codes, facts, facts_or, files, screening, state, tiny, written};
+
+/// What a rule waits for.
+fn waits(when: &str, answers: &str) -> Vec<String> {
+    let rules = tiny(&[("one", "refer", when)]);
+    screening(&rules, &facts(&rules, answers)).undetermined.into_iter().flat_map(|it| it.waits_for).collect()
+}
+
+/// The files of the tiny rule set with one file changed.
+fn changed(when: &str, path: &str, change: impl Fn(&str) -> String) -> RuleFiles {
+    let mut all = files(&[("one", "defer", when)]);
+    if let Some(bytes) = all.files.get_mut(path) {
+        *bytes = change(&String::from_utf8_lossy(bytes)).into_bytes();
+    }
+    all
+}
+
+fn refused(files: &RuleFiles) -> Vec<String> {
+    rule_set(files).err().map(|found| codes(&found)).unwrap_or_default()
+}
+
+fn states(rules: &RuleSet, answers: &str) -> Vec<State> {
+    Compiled::new(rules).run(&facts(rules, answers))
+}
+
+/// A result that is dated after the hour of surgery passed as fresh, since only the days were compared.
+#[rstest]
+#[case("2026-11-25 09:00", "2026-11-25 15:00", true)]
+#[case("2026-11-25 09:00", "2026-11-25 09:00", false)]
+#[case("2026-11-25 09:00", "2026-11-25", false)]
+#[case("2026-11-25", "2026-11-25 15:00", false)]
+fn a_result_from_after_the_surgery_is_refused(#[case] on: &str, #[case] taken: &str, #[case] is_refused: bool) {
+    let rules = tiny(&[("one", "defer", "{ fact: a.inr, within: 72 hours }")]);
+    let text = written(&format!("plan: {{ procedure_on: {on} }}\na: {{ inr: {{ value: 2.5, taken_on: {taken} }} }}"));
+    let found = facts_or(&rules, &text).err().unwrap_or_default();
+    let expected: &[&str] =
+        if is_refused { &["answers/dates-disagree 25 Nov 2026 15:00 lies after the surgery on 25 Nov 2026 09:00"] } else { &[] };
+    assert_eq!(codes(&found), expected);
+}
+
+/// A plan without its volume left the load open "for" every answer that goes into it, date of birth and weight too.
+#[rstest]
+#[case("{ agent: lidocaine, strength: 1 %, volume: unknown }", "31 kg", &["plan.anaesthetic"])]
+#[case("{ agent: lidocaine, strength: unknown, volume: 3 mL }", "31 kg", &["plan.anaesthetic"])]
+#[case("{ agent: lidocaine, strength: 1 %, volume: unknown }", "unknown", &["plan.anaesthetic", "a.weight"])]
+#[case("{ agent: lidocaine, strength: 1 %, volume: 3 mL }", "unknown", &["a.weight"])]
+fn a_plan_that_lacks_an_amount_waits_for_the_plan_alone(#[case] agent: &str, #[case] weight: &str, #[case] expected: &[&str]) {
+    let answers = format!(
+        "plan: {{ procedure_on: 2026-12-03, anaesthetic: [{agent}], adrenaline: no }}\na: {{ born: 2016-08-19, weight: {weight} }}"
+    );
+    assert_eq!(waits("{ fact: derived.load, above: 1 }", &answers), expected);
+}
+
+/// A dose that the register does not allow at this age asked the nurse for the date of birth that had been given.
+#[test]
+fn a_dose_without_a_limit_waits_for_another_plan() {
+    let answers = "plan: { procedure_on: 2026-12-03, anaesthetic: [{ agent: mepivacaine, strength: 3 %, volume: 1 mL }], adrenaline: no }\n\
+                   a: { born: 2024-01-01, weight: 12 kg }";
+    assert_eq!(waits("{ fact: derived.load, above: 1 }", answers), ["plan.anaesthetic", "plan.adrenaline"]);
+}
+
+/// The sixty-fifth anaesthetic overran the bits of a machine word.
+#[test]
+fn more_anaesthetics_than_fit_a_word_are_refused() {
+    let agents = |n: usize| {
+        let one = |at: usize| {
+            format!(
+                "  - {{ id: agent-{at}, family: amide, strengths: [0.5 %, 2 %], \
+                 limits: [{{ adrenaline: no, per_kg: 3 mg/kg, at_most: 200 mg, citations: [{{ source: book }}] }}] }}\n"
+            )
+        };
+        let all: String = (1..=n).map(one).collect();
+        changed("{ fact: plan.anaesthetic, includes: agent-1 }", "anaesthetics.yaml", |_| format!("agents:\n{all}"))
+    };
+    assert_eq!(refused(&agents(61)), ["rules/bad-range a rule set can have 60 local anaesthetics at most"]);
+    let most = rule_set(&agents(60)).ok();
+    let found = most.map(|rules| {
+        let plan = |agent: &str| format!("plan: {{ anaesthetic: [{{ agent: {agent}, strength: 1 %, volume: 1 mL }}] }}");
+        [states(&rules, &plan("agent-1")), states(&rules, &plan("agent-60"))].concat()
+    });
+    assert_eq!(found, Some(vec![State::Fires, State::StaysQuiet]));
+}
+
+/// Facts past the sixteen-bit number of slots would all have shared the last one.
+#[test]
+fn more_facts_than_there_are_slots_are_refused() {
+    let more: String = (0..10_000).map(|at| format!("      - {{ id: more_{at}, ask: A?, answer: date, from: nurse }}\n")).collect();
+    let text = |old: &str| old.replacen("      - { id: adrenaline,", &format!("{more}      - {{ id: adrenaline,"), 1);
+    let found = refused(&changed("{ fact: a.smokes, is: yes }", "questions.yaml", text));
+    assert_eq!(found, ["rules/bad-range a rule set can have 10000 facts at most"]);
+}
+
+/// A patient who wrote the very word of a group counted as not allergic to it while the group had no members.
+#[test]
+fn a_group_without_substances_is_never_a_no() {
+    let register = |_: &str| {
+        "reactions: [{ id: rash, text: Rash }]\ngroups: [{ id: glue, about: Glue, names: [plaster] }]\nsubstances: [{ name: latex }]\n"
+            .to_owned()
+    };
+    let rules = rule_set(&changed("{ allergic_to: glue }", "allergens.yaml", register)).ok();
+    let found = rules.map(|rules| [states(&rules, "a: { allergies: [plaster] }"), states(&rules, "a: { allergies: [latex] }")].concat());
+    assert_eq!(found, Some(vec![State::Undetermined, State::StaysQuiet]));
+}
+
+/// A derived fact without any answer could stay open for nothing.
+#[test]
+fn a_derived_fact_rests_on_an_answer() {
+    let silly =
+        "  - { id: silly, about: Silly, formula: lower-of, decimals: 1, with: { one: { limit: ceiling }, other: { limit: adult } } }\n";
+    let found = refused(&changed("{ fact: derived.silly, above: 1 }", "questions.yaml", |old| format!("{old}{silly}")));
+    assert_eq!(found, ["rules/unknown-formula the formula `lower-of` is given limits alone"]);
+}
+
+/// An allergy to a mixture was one to nothing that a rule names.
+#[rstest]
+#[case("{ allergic_to: amide }", "lidocaine and aspirin", State::Undetermined)]
+#[case("{ allergic_to: amide }", "numbing mixture", State::Undetermined)]
+#[case("{ allergic_to: [amide, aspirin] }", "lidocaine with aspirin", State::Fires)]
+#[case("{ allergic_to: latex }", "lidocaine and aspirin", State::StaysQuiet)]
+#[case("{ allergic_to: amide }", "lidocaine/mystery", State::Undetermined)]
+#[case("{ allergic_to: anaesthetic }", "lidocaine/mystery", State::Undetermined)]
+#[case("{ allergic_to: paracetamol }", "lidocaine/mystery", State::StaysQuiet)]
+fn an_allergy_to_a_mixture_may_be_one_to_any_part(#[case] when: &str, #[case] allergy: &str, #[case] expected: State) {
+    let more = "  - { name: lidocaine and aspirin, also: [lidocaine with aspirin, numbing mixture], in: [other] }\n  - { name: lidocaine/mystery, in: [other] }\n";
+    let rules = rule_set(&changed(when, "medicines.yaml", |old| format!("{old}{more}"))).ok();
+    assert_eq!(rules.map(|it| states(&it, &format!("a: {{ allergies: [{allergy}] }}"))), Some(vec![expected]));
+}
+
+/// A thousands comma in a strength made the whole entry unrecognised.
+#[rstest]
+#[case("warfarin 20,000 units", State::Fires)]
+#[case("warfarin 1,5 mg", State::Fires)]
+#[case("warfarin 5 mg, twice daily", State::Fires)]
+#[case("warfarin 5,", State::Fires)]
+#[case("warfarin 5,mystery", State::Undetermined)]
+fn a_comma_inside_a_number_is_part_of_a_dose(#[case] entry: &str, #[case] expected: State) {
+    assert_eq!(state("{ taking: warfarin }", &format!("a: {{ taken: [\"{entry}\"] }}")), expected);
+}
