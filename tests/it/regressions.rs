@@ -116,6 +116,10 @@ fn a_derived_fact_rests_on_an_answer() {
         "  - { id: silly, about: Silly, formula: lower-of, decimals: 1, with: { one: { limit: ceiling }, other: { limit: adult } } }\n";
     let found = refused(&changed("{ fact: derived.silly, above: 1 }", "questions.yaml", |old| format!("{old}{silly}")));
     assert_eq!(found, ["rules/unknown-formula the formula `lower-of` is given limits alone"]);
+    // One mistake is told once: with an input that does not exist, the limit beside it is not to blame.
+    let broken = silly.replace("limit: adult", "limit: adlt");
+    let found = refused(&changed("{ fact: derived.silly, above: 1 }", "questions.yaml", |old| format!("{old}{broken}")));
+    assert_eq!(found, ["rules/unknown-limit there is no limit `adlt`"]);
 }
 
 /// An allergy to a mixture was one to nothing that a rule names.
