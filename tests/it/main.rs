@@ -2,6 +2,8 @@
 
 #![expect(clippy::indexing_slicing, reason = "a wrong index fails the test, as it should")]
 
+// Other ways of writing the same thing.
+mod accepts;
 // The program from outside, and the README.
 mod cli;
 // The embedded rule set and the tapes it is read from.

@@ -485,3 +485,43 @@ fn every_code_has_a_fixture() {
         Code::ALL.iter().filter(|it| !elsewhere.contains(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
     assert!(missing.is_empty(), "no fixture shows {missing:?}");
 }
+
+/// What a keyword of a schema comes to.
+fn code_of(keyword: &str) -> &'static str {
+    match keyword {
+        "additionalProperties" => "shape/unknown-key",
+        "required" => "shape/missing-key",
+        "type" => "shape/wrong-type",
+        "enum" | "const" => "shape/not-an-option",
+        "uniqueItems" => "rules/duplicate-id",
+        "false" | "minProperties" | "maxProperties" | "not" => "shape/not-together",
+        _ => "shape/wrong-form",
+    }
+}
+
+/// A document with one defect of shape for each demand of each schema: one message, of the right kind.
+/// `expected.tsv` names the file, where an editor's validator points, and the keyword that refuses it.
+#[test]
+fn each_demand_of_the_schemas_is_told_once() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/rejects/schemas");
+    let expected = std::fs::read_to_string(folder.join("expected.tsv")).unwrap_or_default();
+    let mut wrong = Vec::new();
+    let mut n_files = 0;
+    for row in expected.lines().skip(1) {
+        let mut cells = row.split('\t');
+        let (Some(file), Some(keyword)) = (cells.next(), cells.nth(1)) else { continue };
+        let schema = file.split('-').next().unwrap_or_default();
+        let read = preblock::load::text::read(file, &std::fs::read(folder.join(file)).unwrap_or_default(), 1 << 20);
+        let (Some(source), Some(root)) = (read.source, read.root) else {
+            wrong.push(format!("{file} cannot be read: {:?}", codes(&read.diagnostics)));
+            continue;
+        };
+        let found = preblock::load::shape::check(schema, &source, &root);
+        if codes(&found) != [code_of(keyword)] {
+            wrong.push(format!("{file}: expected {}, got {:?}", code_of(keyword), crate::support::codes(&found)));
+        }
+        n_files += 1;
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(n_files >= 140, "only {n_files} documents");
+}
