@@ -11,6 +11,11 @@ use preblock::facts::{self, Facts, Gathered};
 use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
 use preblock::screening::{Screening, SourceStamp};
+use proptest::test_runner::RngSeed;
+
+/// The seed of every property: a run repeats the one before. `PROPTEST_RNG_SEED` does not change it; to look further,
+/// change it here for a while, or use the fuzz targets.
+pub const SEED: RngSeed = RngSeed::Fixed(20_261_125);
 
 /// The day on which every screening of these tests is run.
 pub fn today() -> NaiveDate {

@@ -14,7 +14,7 @@ use preblock::source::{Kind, Node};
 use proptest::prelude::*;
 use rstest::rstest;
 
-use crate::support::{embedded_once, files, screening, today};
+use crate::support::{SEED, embedded_once, files, screening, today};
 
 /// Draws every diagnostic, which must work, and checks its places.
 fn assert_can_be_told(found: &[Diagnostic]) {
@@ -104,7 +104,10 @@ fn assert_places(text: &str, node: &Node) {
     }
     for entry in node.entries() {
         let key = text.get(entry.key_span.clone()).unwrap_or_default();
-        assert!(key == entry.key || key.starts_with(['"', '\'', '?']), "at {:?} stands {key}, not {}", entry.key_span, entry.key);
+        // A plain key may run over a line end, which YAML folds into a space.
+        let folded = key.split_whitespace().collect::<Vec<_>>().join(" ");
+        let plain = key == entry.key || folded == entry.key.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(plain || key.starts_with(['"', '\'', '?']), "at {:?} stands {key}, not {}", entry.key_span, entry.key);
     }
 }
 
@@ -125,7 +128,8 @@ fn slips() -> impl Strategy<Value = Vec<Slip>> {
             "!!str ", "---\n", "...\n", "|\n", ">-\n", "2026-02-30", "\"", "'", "\\u0000", "\u{feff}", "\r\n", "\r", "\u{85}", "🦶", "1,5", "99999999999999999999",
         ]).prop_map(str::to_owned),
     ];
-    let slip = (any::<usize>(), prop_oneof![3 => 0..4_usize, 1 => 0..200_usize], typed).prop_map(|(place, cut, typed)| Slip { place, cut, typed });
+    let slip =
+        (any::<usize>(), prop_oneof![3 => 0..4_usize, 1 => 0..200_usize], typed).prop_map(|(place, cut, typed)| Slip { place, cut, typed });
     prop::collection::vec(slip, 1..4)
 }
 
@@ -143,9 +147,8 @@ fn with_slips(text: &str, slips: &[Slip]) -> String {
 fn examples() -> Vec<(String, String)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-    let mut found: Vec<(String, String)> = entries
-        .filter_map(|it| Some((it.file_name().to_string_lossy().into_owned(), std::fs::read_to_string(it.path()).ok()?)))
-        .collect();
+    let mut found: Vec<(String, String)> =
+        entries.filter_map(|it| Some((it.file_name().to_string_lossy().into_owned(), std::fs::read_to_string(it.path()).ok()?))).collect();
     found.sort();
     assert!(found.len() >= 20 && found.iter().any(|(name, _)| name.ends_with(".json")), "the examples are gone");
     found
@@ -159,7 +162,7 @@ fn count(accepted: bool) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 1000, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
 
     #[test]
     fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..400), json in any::<bool>()) {
@@ -209,7 +212,7 @@ fn loaded_with(whole: &RuleFiles, path: &str, slips: &[Slip]) -> bool {
 static LOADED: AtomicUsize = AtomicUsize::new(0);
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 100, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
 
     fn a_slip_in_each_file_of_the_tiny_rule_set(each in prop::collection::vec(slips(), 8)) {
         let whole = files(&[("one", "defer", "{ all: [{ taking: thinner }, { fact: a.inr, older_than: { limit: fresh } }] }")]);
@@ -227,7 +230,7 @@ fn no_slip_in_a_rule_set_makes_it_panic() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 2, failure_persistence: None, max_shrink_iters: 64, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 2, failure_persistence: None, rng_seed: SEED, max_shrink_iters: 64, ..ProptestConfig::default() })]
 
     /// The same for the rule set that is used, file by file, its cases among them.
     #[test]
@@ -242,9 +245,57 @@ proptest! {
 /// Small documents of the YAML that people write, and of some that they should not.
 fn document() -> impl Strategy<Value = String> {
     let scalar = prop::sample::select(vec![
-        "a", "yes", "no", "true", "False", "null", "~", "", "1", "-1", "0", "00", "010", "1.50", ".5", "5.", "1e3", "1E-2", "+7", "0x1F", "0o17", "0b1", "1_000",
-        ".inf", "-.INF", ".nan", "2026-12-03", "2026-12-03 09:30", "12:30:45", "1,5", "68 kg", "5 %", "'it''s'", "\"a\\tb\"", "\"é\"", "a b", "a#b", "'# c'",
-        "a:b", "-a", "@a", "=", "<<", "? a", "!a", "&a a", "*a", "9007199254740993", "123456789012345678901234567890", "0.1", "1.7976931348623157e308",
+        "a",
+        "yes",
+        "no",
+        "true",
+        "False",
+        "null",
+        "~",
+        "",
+        "1",
+        "-1",
+        "0",
+        "00",
+        "010",
+        "1.50",
+        ".5",
+        "5.",
+        "1e3",
+        "1E-2",
+        "+7",
+        "0x1F",
+        "0o17",
+        "0b1",
+        "1_000",
+        ".inf",
+        "-.INF",
+        ".nan",
+        "2026-12-03",
+        "2026-12-03 09:30",
+        "12:30:45",
+        "1,5",
+        "68 kg",
+        "5 %",
+        "'it''s'",
+        "\"a\\tb\"",
+        "\"é\"",
+        "a b",
+        "a#b",
+        "'# c'",
+        "a:b",
+        "-a",
+        "@a",
+        "=",
+        "<<",
+        "? a",
+        "!a",
+        "&a a",
+        "*a",
+        "9007199254740993",
+        "123456789012345678901234567890",
+        "0.1",
+        "1.7976931348623157e308",
     ]);
     let scalar = scalar.prop_map(str::to_owned);
     let flow = scalar.clone().prop_recursive(3, 12, 4, |inner| {
@@ -275,7 +326,7 @@ fn document() -> impl Strategy<Value = String> {
 static YAML_ACCEPTED: AtomicUsize = AtomicUsize::new(0);
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 6000, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 6000, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
 
     fn any_document_that_is_accepted_means_the_same_elsewhere(text in document()) {
         if accepted("t.yaml", &text) {
