@@ -2,13 +2,16 @@
 
 use std::collections::BTreeSet;
 
+use preblock::evaluate::Compiled;
 use preblock::evaluate::State::{self, Fires, StaysQuiet, Undetermined};
+use preblock::facts::{Fact, Facts, Why};
+use preblock::load::questionnaire;
 use preblock::outcome::Outcome::{self, Defer, Go, Refer};
 use preblock::outcome::Span;
 use preblock::truth::{FactSlot, Truth};
 use rstest::rstest;
 
-use crate::support::{facts, screening, state, tiny};
+use crate::support::{codes, embedded_once, facts, gathered, screening, state, tiny, today, written};
 
 fn open(slots: &[u16]) -> Truth {
     Truth::Unknown(slots.iter().map(|it| FactSlot(*it)).collect::<BTreeSet<_>>())
@@ -45,11 +48,15 @@ fn not(#[case] a: Truth, #[case] expected: Truth) {
 #[case(None, Some(Defer), Go, Defer, Defer)]
 #[case(None, Some(Refer), Go, Refer, Defer)]
 #[case(Some(Go), None, Go, Go, Go)]
+#[case(Some(Go), Some(Go), Go, Go, Go)]
+#[case(Some(Go), Some(Defer), Go, Defer, Defer)]
 #[case(Some(Go), Some(Refer), Go, Refer, Defer)]
 #[case(Some(Defer), None, Defer, Defer, Defer)]
 #[case(Some(Defer), Some(Go), Defer, Defer, Defer)]
+#[case(Some(Defer), Some(Defer), Defer, Defer, Defer)]
 #[case(Some(Defer), Some(Refer), Defer, Refer, Defer)]
 #[case(Some(Refer), None, Refer, Refer, Refer)]
+#[case(Some(Refer), Some(Go), Refer, Refer, Refer)]
 #[case(Some(Refer), Some(Defer), Refer, Refer, Refer)]
 #[case(Some(Refer), Some(Refer), Refer, Refer, Refer)]
 fn the_verdict_lies_between_best_and_worst_case(
@@ -61,6 +68,66 @@ fn the_verdict_lies_between_best_and_worst_case(
 ) {
     let span = Span::of(fires.into_iter(), open.into_iter());
     assert_eq!((span.best_case, span.worst_case, span.verdict()), (best, worst, verdict));
+}
+
+/// The same cells from a rule and a questionnaire to the verdict: a rule that would refer, on two answers.
+#[rstest]
+#[case("yes", "yes", Fires, Fires)]
+#[case("yes", "no", StaysQuiet, Fires)]
+#[case("yes", "unknown", Undetermined, Fires)]
+#[case("no", "yes", StaysQuiet, Fires)]
+#[case("no", "no", StaysQuiet, StaysQuiet)]
+#[case("no", "unknown", StaysQuiet, Undetermined)]
+#[case("unknown", "yes", Undetermined, Fires)]
+#[case("unknown", "no", StaysQuiet, Undetermined)]
+#[case("unknown", "unknown", Undetermined, Undetermined)]
+fn all_and_any_of_two_answers(#[case] a: &str, #[case] b: &str, #[case] all: State, #[case] any: State) {
+    const PARTS: &str = "[{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }]";
+    let verdict = |state: State| match state {
+        Fires => Refer,
+        StaysQuiet => Go,
+        Undetermined => Defer,
+    };
+    for (when, expected) in [(format!("{{ all: {PARTS} }}"), all), (format!("{{ any: {PARTS} }}"), any)] {
+        let rules = tiny(&[("one", "refer", &when)]);
+        let facts = facts(&rules, &format!("a: {{ smokes: {a}, drinks: {b} }}"));
+        assert_eq!(Compiled::new(&rules).run(&facts), [expected], "{when}");
+        assert_eq!(screening(&rules, &facts).verdict, verdict(expected), "{when}");
+        let negated = tiny(&[("one", "refer", &format!("{{ not: {when} }}"))]);
+        let expected = match expected {
+            Fires => StaysQuiet,
+            StaysQuiet => Fires,
+            Undetermined => Undetermined,
+        };
+        assert_eq!(Compiled::new(&negated).run(&facts), [expected], "not {when}");
+    }
+}
+
+/// Of three, one settles it; and one alone is as good as itself.
+#[rstest]
+#[case("{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }", "pulse: absent", StaysQuiet)]
+#[case(
+    "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }",
+    "smokes: yes, pulse: felt",
+    Undetermined
+)]
+#[case("{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }", "pulse: felt", Fires)]
+#[case(
+    "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }",
+    "smokes: no, pulse: absent",
+    Undetermined
+)]
+#[case("{ all: [{ fact: a.smokes, is: yes }] }", "drinks: no", Undetermined)]
+#[case("{ any: [{ fact: a.smokes, is: yes }] }", "drinks: yes", Undetermined)]
+#[case("{ not: { not: { fact: a.smokes, is: yes } } }", "smokes: yes", Fires)]
+#[case("{ not: { not: { fact: a.smokes, is: yes } } }", "drinks: yes", Undetermined)]
+#[case(
+    "{ any: [{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }, { not: { fact: a.drinks, is: yes } }] }",
+    "drinks: no",
+    Fires
+)]
+fn several_parts(#[case] when: &str, #[case] answers: &str, #[case] expected: State) {
+    assert_eq!(state(when, &format!("a: {{ {answers} }}")), expected);
 }
 
 const WHEN: &str = "plan: { procedure_on: 2026-12-03 }\n";
@@ -250,6 +317,170 @@ fn waits(when: &str, answers: &str) -> Vec<String> {
 #[case("{ taking: thinner }", "a: { taken: [warfrin] }", &["a.taken"])]
 fn what_keeps_a_rule_open(#[case] when: &str, #[case] answers: &str, #[case] expected: &[&str]) {
     assert_eq!(waits(when, answers), expected);
+}
+
+/// A dated answer by all that may be missing of it: its value, its day, and the day of surgery.
+#[rstest]
+#[case("2.5", "2026-11-24", "2026-11-25", &[], &[])]
+#[case("2.5", "2026-11-24", "unknown", &[], &["plan.procedure_on"])]
+#[case("2.5", "unknown", "2026-11-25", &[], &["a.inr.taken_on"])]
+#[case("2.5", "declined", "2026-11-25", &[], &["a.inr.taken_on"])]
+#[case("2.5", "", "2026-11-25", &[], &["a.inr.taken_on"])]
+#[case("2.5", "unknown", "unknown", &[], &["plan.procedure_on", "a.inr.taken_on"])]
+#[case("unknown", "2026-11-24", "2026-11-25", &["a.inr"], &[])]
+#[case("unknown", "2026-11-24", "unknown", &["a.inr"], &["plan.procedure_on"])]
+#[case("unknown", "unknown", "2026-11-25", &["a.inr"], &["a.inr.taken_on"])]
+#[case("declined", "unknown", "declined", &["a.inr"], &["plan.procedure_on", "a.inr.taken_on"])]
+fn parts_of_a_dated_answer(#[case] value: &str, #[case] taken: &str, #[case] on: &str, #[case] of_value: &[&str], #[case] of_age: &[&str]) {
+    let answers = format!("plan: {{ procedure_on: {on} }}\na: {{ inr: {{ value: {value}, taken_on: {taken} }} }}");
+    for test in ["above: 4", "at_least: 0.5", "between: [0.5, 20]"] {
+        assert_eq!(waits(&format!("{{ fact: a.inr, {test} }}"), &answers), of_value, "{test}");
+        assert_eq!(waits(&format!("{{ not: {{ fact: a.inr, {test} }} }}"), &answers), of_value, "not {test}");
+    }
+    for test in ["older_than: 3 days", "within: 3 days", "older_than: 3 months", "within: { limit: fresh }"] {
+        assert_eq!(waits(&format!("{{ fact: a.inr, {test} }}"), &answers), of_age, "{test}");
+        assert_eq!(waits(&format!("{{ not: {{ fact: a.inr, {test} }} }}"), &answers), of_age, "not {test}");
+    }
+    for test in ["above: 2020-01-01", "between: [2020-01-01, 2030-01-01]"] {
+        let of_day: Vec<&str> = of_age.iter().copied().filter(|it| *it != "plan.procedure_on").collect();
+        assert_eq!(waits(&format!("{{ fact: a.inr.taken_on, {test} }}"), &answers), of_day, "{test}");
+    }
+    let all = waits("{ all: [{ fact: a.inr, above: 0.5 }, { fact: a.inr, within: 3 days }] }", &answers);
+    assert_eq!(
+        all.iter().collect::<BTreeSet<_>>(),
+        of_value.iter().chain(of_age).map(|it| (*it).to_owned()).collect::<Vec<_>>().iter().collect()
+    );
+}
+
+/// Where the whole dated answer is missing, it is asked for once, and not its date beside it.
+#[rstest]
+#[case("")]
+#[case("a: { inr: unknown }")]
+#[case("a: { inr: }")]
+fn a_dated_answer_that_is_missing_is_asked_for_once(#[case] answer: &str) {
+    let when = "{ all: [{ fact: a.inr, above: 4 }, { fact: a.inr, within: 3 days }, { fact: a.inr.taken_on, above: 2020-01-01 }] }";
+    assert_eq!(waits(when, &format!("{WHEN}{answer}")), ["a.inr"]);
+}
+
+/// Dates are compared by their days, whatever the hour.
+#[rstest]
+#[case("above: 2026-11-01", StaysQuiet, StaysQuiet, Fires)]
+#[case("at_least: 2026-11-01", StaysQuiet, Fires, Fires)]
+#[case("below: 2026-11-01", Fires, StaysQuiet, StaysQuiet)]
+#[case("at_most: 2026-11-01", Fires, Fires, StaysQuiet)]
+#[case("between: [2026-11-01, 2026-11-02]", StaysQuiet, Fires, Fires)]
+fn dates_compared_with_dates(#[case] test: &str, #[case] before: State, #[case] on: State, #[case] after: State) {
+    let of = |value: &str| state(&format!("{{ fact: a.seen_on, {test} }}"), &format!("a: {{ seen_on: {value} }}"));
+    assert_eq!([of("2026-10-31"), of("2026-11-01"), of("2026-11-02")], [before, on, after]);
+    assert_eq!([of("2026-10-31 23:59"), of("2026-11-01 23:59"), of("2026-11-02 00:00")], [before, on, after]);
+}
+
+/// The plan as a set of agents, by name and by family. A plan of nothing is an answer.
+#[rstest]
+#[case("includes: lidocaine", "[]", StaysQuiet)]
+#[case("includes: lidocaine", "[{ agent: lidocaine, strength: unknown, volume: unknown }]", Fires)]
+#[case("includes: lidocaine", "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]", StaysQuiet)]
+#[case("includes: amide", "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]", Fires)]
+#[case("includes_any: [lidocaine, mepivacaine]", "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]", Fires)]
+#[case("includes: lidocaine", "unknown", Undetermined)]
+#[case("includes: lidocaine", "", Undetermined)]
+fn the_anaesthetic_plan(#[case] test: &str, #[case] plan: &str, #[case] expected: State) {
+    let of = |when: &str| state(when, &format!("plan: {{ anaesthetic: {plan} }}"));
+    assert_eq!(of(&format!("{{ fact: plan.anaesthetic, {test} }}")), expected);
+}
+
+/// Every input of every derived fact of the default rule set, taken away by itself. What is expected: the answers
+/// that the fact then waits for; none, if it does without.
+#[rstest]
+#[case("age", &["person.date_of_birth", "plan.procedure_on"], &[])]
+#[case("body_mass_index", &["person.weight", "person.height"], &[])]
+#[case("ideal_weight", &["person.height", "person.sex"], &[])]
+#[case("dosing_weight", &["person.weight", "person.height", "person.sex", "person.date_of_birth", "plan.procedure_on"], &[])]
+#[case("clearance_weight", &["person.weight", "person.height", "person.sex"], &[])]
+#[case(
+    "creatinine_clearance",
+    &["person.date_of_birth", "plan.procedure_on", "person.weight", "person.height", "person.sex", "bleeding.creatinine"],
+    &[]
+)]
+#[case("bleeding_history_count", &["bleeding.history"], &[])]
+#[case("ankle_index_left", &["circulation.ankle_left", "circulation.arm_left", "circulation.arm_right"], &["circulation.ankle_right"])]
+#[case(
+    "ankle_index",
+    &["plan.toes", "circulation.ankle_left", "circulation.arm_left", "circulation.arm_right"],
+    &["circulation.ankle_right"]
+)]
+#[case(
+    "ankle_index_highest",
+    &["plan.toes", "circulation.ankle_left", "circulation.arm_left", "circulation.arm_right"],
+    &["circulation.ankle_right"]
+)]
+#[case("ankle_pressure", &["plan.toes", "circulation.ankle_left"], &["circulation.ankle_right", "circulation.arm_left"])]
+#[case("toe_pressure", &["plan.toes", "circulation.toe_left"], &["circulation.toe_right"])]
+#[case("toe_index", &["plan.toes", "circulation.toe_left", "circulation.arm_left", "circulation.arm_right"], &["circulation.toe_right"])]
+#[case(
+    "anaesthetic_load",
+    &[
+        "plan.anaesthetic", "plan.adrenaline", "person.weight", "person.height", "person.sex", "person.date_of_birth",
+        "plan.procedure_on"
+    ],
+    &["plan.toes"]
+)]
+#[case("volume_per_toe", &["plan.anaesthetic", "plan.toes"], &["person.weight"])]
+#[case("digit_load", &["plan.anaesthetic", "plan.toes"], &["person.weight"])]
+fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[case] needed: &[&str], #[case] spare: &[&str]) {
+    let (rules, _) = embedded_once();
+    let whole = "person: { date_of_birth: 1960-01-01, sex: female, weight: 61 kg, height: 165 cm }\n\
+                 plan:\n  procedure_on: 2026-12-03\n  toes: [left-great]\n  adrenaline: no\n  \
+                 anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]\n\
+                 bleeding: { history: [], creatinine: { value: 90 umol/L, taken_on: 2026-11-20 } }\n\
+                 circulation: { ankle_left: 110 mmHg, ankle_right: 120 mmHg, arm_left: 125 mmHg, arm_right: 130 mmHg, \
+                 toe_left: 80 mmHg, toe_right: 85 mmHg }";
+    let whole = match gathered(rules, &written(whole)) {
+        Ok(whole) => whole,
+        Err(found) => unreachable!("{:?}", codes(&found)),
+    };
+    let without = |id: &str| {
+        let mut fewer = whole.clone();
+        let at = rules.catalogue.questions.iter().position(|it| it.id == id);
+        assert!(at.and_then(|at| fewer.given.remove(&at)).is_some(), "{id} is not answered");
+        preblock::facts::read(rules, &fewer, today()).0
+    };
+    let slot = rules.catalogue.slot(&format!("derived.{name}"));
+    let fact = |facts: &Facts| slot.and_then(|it| facts.get(it)).cloned();
+    assert!(matches!(fact(&preblock::facts::read(rules, &whole, today()).0), Some(Fact::Known(_))), "{name} is known when all is");
+    for id in needed {
+        match fact(&without(id)) {
+            Some(Fact::Missing(missing)) => {
+                let needs: Vec<&str> = missing.needs.iter().map(|it| rules.catalogue.id(*it)).collect();
+                assert_eq!((needs, missing.why), (vec![*id], Why::InputMissing));
+            }
+            other => unreachable!("{name} without {id}: {other:?}"),
+        }
+    }
+    for id in spare {
+        assert!(matches!(fact(&without(id)), Some(Fact::Known(_))), "{name} does without {id}");
+    }
+}
+
+/// A clinic's standing answer holds until the patient's own stands beside it; saying `unknown` is an answer of one's
+/// own, leaving a line empty is none.
+#[rstest]
+#[case(None, Fires)]
+#[case(Some(""), Fires)]
+#[case(Some("no"), StaysQuiet)]
+#[case(Some("unknown"), Undetermined)]
+#[case(Some("declined"), Undetermined)]
+fn standing_answers(#[case] own: Option<&str>, #[case] expected: State) {
+    let rules = tiny(&[("one", "defer", "{ fact: plan.adrenaline, is: yes }")]);
+    let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan: { adrenaline: yes }\n";
+    let (standing, found) = questionnaire::clinic(&rules, "clinic.yaml", clinic.as_bytes());
+    assert_eq!(codes(&found), Vec::<String>::new());
+    let line = own.map_or_else(String::new, |own| format!("plan: {{ adrenaline: {own} }}"));
+    let own = gathered(&rules, &written(&line)).unwrap_or_default();
+    let both = questionnaire::over(&standing.map(|it| it.answers).unwrap_or_default(), &own);
+    let (facts, found) = preblock::facts::read(&rules, &both, today());
+    assert_eq!(codes(&found), Vec::<String>::new());
+    assert_eq!(Compiled::new(&rules).run(&facts), [expected]);
 }
 
 /// A child's dose does not rest on the adult formula, so a missing height does not hold it up.

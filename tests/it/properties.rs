@@ -1,14 +1,14 @@
 //! What must hold for every rule set and every questionnaire, tried on generated ones.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Facts, Gathered, holds};
+use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, derive, holds};
 use preblock::load::questionnaire;
-use preblock::model::{Answer, RuleSet};
+use preblock::model::{Answer, Derived, RuleSet};
 use preblock::outcome::{Outcome, Span};
 use preblock::report::json;
-use preblock::truth::Truth;
+use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
 use crate::reference::came;
@@ -103,6 +103,36 @@ const ANSWERS: &[(&str, &[&str])] = &[
     ),
 ];
 
+/// A question, an answer to it that is not wholly known or understood, and one that it may turn out to be.
+const CLEARER: &[(&str, &str, &str)] = &[
+    ("plan.anaesthetic", "[{ agent: lidocaine, strength: 2 %, volume: unknown }]", "[{ agent: lidocaine, strength: 2 %, volume: 9 mL }]"),
+    ("plan.anaesthetic", "[{ agent: lidocaine, strength: unknown, volume: 3 mL }]", "[{ agent: lidocaine, strength: 2 %, volume: 3 mL }]"),
+    (
+        "plan.anaesthetic",
+        "[{ agent: lidocaine, strength: unknown, volume: unknown }]",
+        "[{ agent: lidocaine, strength: 1 %, volume: unknown }]",
+    ),
+    ("a.inr", "{ value: unknown, taken_on: 2026-11-22 }", "{ value: 4.2, taken_on: 2026-11-22 }"),
+    ("a.inr", "{ value: 4.2, taken_on: unknown }", "{ value: 4.2, taken_on: 2026-11-01 }"),
+    ("a.inr", "{ value: 2.2, taken_on: declined }", "{ value: 2.2, taken_on: 2026-11-25 }"),
+    ("a.inr", "unknown", "{ value: 4.0, taken_on: unknown }"),
+    ("a.taken", "[warfrin]", "[warfarin]"),
+    ("a.taken", "[mystery]", "[]"),
+    ("a.taken", "[mystery]", "[paracetamol]"),
+    ("a.taken", "[warfarin, mystery]", "[warfarin, apixaban]"),
+    ("a.taken", "[warfarin, mystery]", "[warfarin, warfarin 3 mg]"),
+    ("a.taken", "[mystery, riddle]", "[aspirin, riddle]"),
+    ("a.taken", "[aspirin, mystery, riddle]", "[aspirin, mystery]"),
+    ("a.allergies", "[mystery]", "[]"),
+    ("a.allergies", "[mystery]", "[lidocaine]"),
+    ("a.allergies", "[{ to: mystery, reaction: anaphylaxis }]", "[{ to: latex, reaction: anaphylaxis }]"),
+    ("a.allergies", "[local anaesthetic]", "[lidocaine]"),
+    ("a.allergies", "[local anaesthetic]", "[procaine]"),
+    ("a.allergies", "[{ to: latex, reaction: unknown }]", "[{ to: latex, reaction: anaphylaxis }]"),
+    ("a.allergies", "[{ to: latex, reaction: unknown }]", "[{ to: latex, reaction: rash }]"),
+    ("a.allergies", "[latex, mystery]", "[latex]"),
+];
+
 fn tree() -> impl Strategy<Value = Tree> {
     let leaf = prop::sample::select(LEAVES).prop_map(Tree::Leaf);
     leaf.prop_recursive(4, 20, 4, |inner| {
@@ -139,9 +169,15 @@ fn choices() -> impl Strategy<Value = Choices> {
 }
 
 fn text(choices: &Choices) -> String {
+    text_with(choices, None, "")
+}
+
+/// The same with this answer to the question of this position.
+fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> String {
     let mut sections: BTreeMap<&str, Vec<String>> = BTreeMap::new();
-    for ((id, answers), at) in ANSWERS.iter().zip(choices) {
-        if let (Some(answer), Some((section, question))) = (answers.get(*at), id.split_once('.')) {
+    for (position, ((id, answers), at)) in ANSWERS.iter().zip(choices).enumerate() {
+        let answer = if replaced == Some(position) { Some(&instead) } else { answers.get(*at) };
+        if let (Some(answer), Some((section, question))) = (answer, id.split_once('.')) {
             sections.entry(section).or_default().push(format!("  {question}: {answer}"));
         }
     }
@@ -181,6 +217,70 @@ fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
     states
 }
 
+/// Whether an answer may be asked for: it is missing, not wholly understood, or part of what cannot be worked out.
+fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
+    let open = match facts.get(slot) {
+        Some(Fact::Missing(_)) | None => true,
+        Some(Fact::Known(known)) => match &known.value {
+            Value::Medicines(entries) => entries.iter().any(|it| it.medicine.is_none()),
+            Value::Allergies(entries) => {
+                entries.iter().any(|it| it.reaction.is_none() || it.substances.as_ref().is_none_or(|it| it.iter().count() != 1))
+            }
+            Value::Plan(plan) => plan.iter().any(|it| it.percent.is_none() || it.volume_ml.is_none()),
+            _ => false,
+        },
+    };
+    let stuck = |derived: &Derived| match facts.get(derived.slot) {
+        Some(Fact::Missing(missing)) => missing.why == Why::NotComputable && derive::roots(rules, derived).contains(&slot),
+        _ => false,
+    };
+    open || rules.catalogue.derived.iter().any(stuck)
+}
+
+/// A screening says what the states of its rules say, and why: each finding by facts that are known, each rule that is
+/// open by answers that are not, and every one of those is asked for.
+fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
+    let found = screening(rules, facts);
+    let of = |wanted: State| {
+        rules.rules.iter().zip(states).filter(move |(_, it)| **it == wanted).map(|(rule, _)| rule.id.as_str()).collect::<BTreeSet<_>>()
+    };
+    assert_eq!(found.findings.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Fires));
+    assert_eq!(found.undetermined.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Undetermined));
+    let span = span_of(rules, states);
+    assert_eq!((found.best_case, found.worst_case, found.verdict), (span.best_case, span.worst_case, span.verdict()));
+    if found.verdict == Outcome::Go {
+        assert!(found.findings.iter().all(|it| it.outcome == Outcome::Go), "go with a finding against it");
+        assert!(found.undetermined.iter().all(|it| it.outcome_if_fires == Outcome::Go), "go with a rule that could say otherwise");
+    }
+    assert!(found.findings.is_sorted_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency))), "worst first");
+    for finding in &found.findings {
+        assert!(!finding.because.is_empty(), "{} fires for no reason", finding.rule);
+        for because in &finding.because {
+            let slot = rules.catalogue.slot(&because.fact);
+            let known = slot.and_then(|it| facts.known(it));
+            assert!(known.is_some(), "{} rests on {}, which is missing", finding.rule, because.fact);
+            assert!(
+                because.line.is_some() || rules.catalogue.derived.iter().any(|it| it.id == because.fact),
+                "{} stands nowhere",
+                because.fact
+            );
+        }
+    }
+    let mut waited_for: BTreeSet<&str> = BTreeSet::new();
+    for rule in &found.undetermined {
+        assert!(!rule.waits_for.is_empty(), "{} waits for nothing", rule.rule);
+        for id in &rule.waits_for {
+            assert!(
+                rules.catalogue.slot(id).is_some_and(|it| may_be_open(rules, facts, it)),
+                "{} waits for {id}, which is known",
+                rule.rule
+            );
+            waited_for.insert(id);
+        }
+    }
+    assert_eq!(found.to_ask.iter().map(|it| it.fact.as_str()).collect::<BTreeSet<_>>(), waited_for);
+}
+
 /// What was established stays so once more is known.
 fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State]) {
     for ((rule, before), after) in rules.rules.iter().zip(before).zip(after) {
@@ -196,13 +296,14 @@ fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State]) {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
 
-    /// The compiled form, the readable tree and the reference agree, whatever the order of operands; go never comes
-    /// with a rule that could say otherwise; answers that are added or taken away do what they may.
+    /// The compiled form, the readable tree and the reference agree, whatever the order of operands and rules; the
+    /// screening says so and why; answers that are added or taken away do what they may.
     #[test]
     fn any_rule_set_on_any_answers(trees in prop::collection::vec(tree(), 12), all in prop::collection::vec(choices(), 6), missing in 0..ANSWERS.len()) {
         let rules = rules_of(&trees, false);
         let turned = rules_of(&trees, true);
-        let (compiled, compiled_turned) = (Compiled::new(&rules), Compiled::new(&turned));
+        let backwards = rules_of(&trees.iter().rev().cloned().collect::<Vec<_>>(), false);
+        let (compiled, compiled_turned, compiled_backwards) = (Compiled::new(&rules), Compiled::new(&turned), Compiled::new(&backwards));
         let mut n_open = 0;
         for choices in &all {
             let facts = match facts_or(&rules, &text(choices)) {
@@ -212,11 +313,9 @@ proptest! {
             let found = states(&rules, &compiled, &facts);
             n_open += found.iter().filter(|it| **it == State::Undetermined).count();
             prop_assert_eq!(&found, &compiled_turned.run(&facts));
-            let span = span_of(&rules, &found);
-            if span.verdict() == Outcome::Go {
-                let worst = rules.rules.iter().zip(&found).filter(|(_, it)| **it != State::StaysQuiet).map(|(rule, _)| rule.outcome).max();
-                prop_assert!(worst.is_none_or(|it| it == Outcome::Go));
-            }
+            let backwards: Vec<State> = compiled_backwards.run(&facts).into_iter().rev().collect();
+            prop_assert_eq!(&found, &backwards);
+            assert_tells(&rules, &facts, &found);
             let mut fewer = choices.clone();
             if let (Some(place), Some((_, answers))) = (fewer.get_mut(missing), ANSWERS.get(missing)) {
                 *place = answers.len();
@@ -225,6 +324,23 @@ proptest! {
             assert_only_settles(&rules, &states(&rules, &compiled, &fewer), &found);
         }
         prop_assert!(n_open > 0, "no missing answer was met");
+    }
+
+    /// An answer that is understood better, or known in part and then whole, only settles.
+    #[test]
+    fn a_clearer_answer_only_settles(trees in prop::collection::vec(tree(), 12), all in prop::collection::vec(choices(), 4), clearer in prop::sample::select(CLEARER)) {
+        let (question, vague, clear) = clearer;
+        let at = ANSWERS.iter().position(|(id, _)| *id == question);
+        let rules = rules_of(&trees, false);
+        let compiled = Compiled::new(&rules);
+        for choices in &all {
+            let of = |answer: &str| {
+                let text = text_with(choices, at, answer);
+                facts_or(&rules, &text).map_err(|found| TestCaseError::fail(format!("{:?}\n{text}", crate::support::codes(&found))))
+            };
+            let (before, after) = (of(vague)?, of(clear)?);
+            assert_only_settles(&rules, &states(&rules, &compiled, &before), &states(&rules, &compiled, &after));
+        }
     }
 
     /// Identical input gives identical output.
@@ -385,6 +501,7 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
         let Some((gathered, facts)) = patient else { continue };
         n_patients += 1;
         let found = states(rules, compiled, &facts);
+        assert_tells(rules, &facts, &found);
         n_open += found.iter().filter(|it| **it == State::Undetermined).count();
         n_fire += found.iter().filter(|it| **it == State::Fires).count();
         if let Some(count) = verdicts.get_mut(span_of(rules, &found).verdict() as usize) {
