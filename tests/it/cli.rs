@@ -385,7 +385,7 @@ fn the_readme_sets_up_with_a_command_that_works() {
     assert_eq!(status(&output), 20, "{first}: {}", text(&output.stderr));
     assert!(text(&output.stdout).contains("25 screened"));
     assert!(output.stderr.is_empty());
-    assert!(readme.contains("status 20"), "cargo calls that status an error; a newcomer must be told that it is none");
+    assert!(readme.contains("status 20"), "a newcomer must be told that this status is a result");
 }
 
 /// Every `$ preblock ...` of the README prints what stands under it.
