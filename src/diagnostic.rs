@@ -15,6 +15,9 @@ pub mod codes;
 
 pub use codes::Code;
 
+/// Most letters of a title.
+const LONGEST_TITLE: usize = 200;
+
 /// One thing wrong with one file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Diagnostic {
@@ -42,14 +45,14 @@ pub struct Label {
 impl Diagnostic {
     /// A diagnostic without a file to point into. Its help is the code's own, until a better one is given.
     pub fn bare(code: Code, title: impl Into<String>) -> Self {
-        Self { code, title: title.into(), source: None, labels: Vec::new(), help: code.mend().into() }
+        Self { code, title: one_line(title.into()), source: None, labels: Vec::new(), help: code.mend().into() }
     }
 
     /// A diagnostic at a place. Its help is the code's own, until a better one is given.
     pub fn at(code: Code, source: &Arc<Source>, span: &Range<usize>, title: impl Into<String>, label: impl Into<String>) -> Self {
         Self {
             code,
-            title: title.into(),
+            title: one_line(title.into()),
             source: Some(Arc::clone(source)),
             labels: vec![Label { span: first_line_of(source, span), text: label.into() }],
             help: code.mend().into(),
@@ -102,6 +105,19 @@ pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
         found.iter().filter(|it| it.code.name().starts_with("text/") && !it.labels.is_empty()).map(Diagnostic::offset).collect();
     found.retain(|it| it.code.name().starts_with("text/") || it.labels.is_empty() || !of_text.contains(&it.offset()));
     found
+}
+
+/// A title is one line of bounded length, whatever piece of a file it quotes.
+fn one_line(title: String) -> String {
+    if title.len() <= LONGEST_TITLE && !title.contains(char::is_control) {
+        return title;
+    }
+    let mut line: String = title.split(|it: char| it.is_control() || it == ' ').filter(|it| !it.is_empty()).collect::<Vec<_>>().join(" ");
+    if let Some((cut, _)) = line.char_indices().nth(LONGEST_TITLE) {
+        line.truncate(cut);
+        line.push_str("...");
+    }
+    line
 }
 
 /// A label over a whole block is unreadable: keep its first line, and never leave the text.

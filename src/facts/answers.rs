@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use super::{Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why};
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::diagnostic::{Code, Diagnostic, listed};
 use crate::model::{Answer, Question, RuleSet};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
@@ -116,7 +116,7 @@ impl Reader<'_> {
         if !self.question.dated {
             return (self.value(node).unwrap_or_else(|| missing(Why::Unknown, slot)), None);
         }
-        let Kind::Map(entries) = &node.kind else {
+        let Kind::Map(_) = &node.kind else {
             let id = &self.question.id;
             let written = node.written(self.source).unwrap_or("...").to_owned();
             self.report(
@@ -128,18 +128,7 @@ impl Reader<'_> {
             );
             return not_there(Why::Unknown);
         };
-        for entry in entries {
-            if !["value", "taken_on"].contains(&entry.key.as_str()) {
-                let help = did_you_mean(&entry.key, ["value", "taken_on"]).unwrap_or_default();
-                self.report(
-                    Code::UnknownKey,
-                    &entry.key_span,
-                    format!("the key `{}` is not known here", entry.key),
-                    "not known here",
-                    help,
-                );
-            }
-        }
+        self.check_keys(node, &["value", "taken_on"], &mut true);
         let value = match node.get("value") {
             None => {
                 self.report(

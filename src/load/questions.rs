@@ -318,7 +318,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
             inputs.push(input);
         }
     }
-    if !inputs.is_empty()
+    if inputs.len() == formula.roles().len()
         && inputs.iter().all(|it| matches!(it, Input::Number(_)))
         && let Some(place) = node.get("formula")
     {

@@ -212,6 +212,24 @@ pub fn name_form(name: &str) -> String {
     name.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// The names of an entry, synonyms included, in the form in which they are compared; reports those already taken.
+fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, std::ops::Range<usize>>, node: &Node) -> Vec<String> {
+    let also = node.get("also").map(Node::items).unwrap_or_default();
+    let mut forms = Vec::new();
+    for place in node.get("name").into_iter().chain(also) {
+        let Some(form) = place.written(reading.source).map(name_form) else { continue };
+        if let Some(first) = places.get(&form) {
+            let title = format!("`{form}` is already a name of the register");
+            let twice = Diagnostic::at(Code::NameTwice, reading.source, &place.span, title, "second use").also(&first.clone(), "first use");
+            reading.report(twice.help("delete the name from one of the two"));
+            continue;
+        }
+        places.insert(form.clone(), place.span.clone());
+        forms.push(form);
+    }
+    forms
+}
+
 /// medicines.yaml.
 pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = Reading::new(&parsed.source, parsed.shape("medicines"));
@@ -228,23 +246,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let Some(name) = reading.needed(node, "name") else { continue };
         let at = register.medicines.len();
         let also = reading.list(node, "also");
-        let also_nodes = node.get("also").map_or(empty, Node::items);
-        for place in node.get("name").into_iter().chain(also_nodes) {
-            let Some(form) = place.written(reading.source).map(name_form) else { continue };
-            if let Some(first) = places.get(&form) {
-                let twice = Diagnostic::at(
-                    Code::NameTwice,
-                    reading.source,
-                    &place.span,
-                    format!("`{form}` is already a name of the register"),
-                    "second use",
-                )
-                .also(&first.clone(), "first use")
-                .help("delete the name from one of the two");
-                reading.report(twice);
-                continue;
-            }
-            places.insert(form.clone(), place.span.clone());
+        for form in new_names(&mut reading, &mut places, node) {
             register.names.insert(form, at);
         }
         for term in terms_of(&mut reading, node, &terms) {
@@ -278,23 +280,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     for node in substance_nodes {
         let Some(name) = reading.needed(node, "name") else { continue };
         let at = register.substances.len();
-        let also_nodes = node.get("also").map_or(empty, Node::items);
-        for place in node.get("name").into_iter().chain(also_nodes) {
-            let Some(form) = place.written(reading.source).map(name_form) else { continue };
-            if let Some(first) = places.get(&form) {
-                let twice = Diagnostic::at(
-                    Code::NameTwice,
-                    reading.source,
-                    &place.span,
-                    format!("`{form}` is already a name of the register"),
-                    "second use",
-                )
-                .also(&first.clone(), "first use")
-                .help("delete the name from one of the two");
-                reading.report(twice);
-                continue;
-            }
-            places.insert(form.clone(), place.span.clone());
+        for form in new_names(&mut reading, &mut places, node) {
             register.names.insert(form, Bits::from_iter([at]));
         }
         for term in terms_of(&mut reading, node, &terms) {

@@ -24,7 +24,7 @@ pub enum Format {
 
 /// Nesting deeper than this is refused.
 const DEEPEST: usize = 64;
-/// Beyond this a whole number is no longer exact in every reader.
+/// From here on two whole numbers may be read as one.
 const LARGEST_EXACT: f64 = 9_007_199_254_740_992.0;
 
 impl Format {
@@ -311,7 +311,10 @@ impl<'a> Builder<'a> {
                     if name == "<<" {
                         self.push(Code::Alias, &span, "a merge key (`<<`)", "not used here", "write the entries out");
                     } else if !matches!(node.kind, Kind::Text(_)) {
-                        let title = format!("the key `{name}` is not a plain text");
+                        let title = match node.kind {
+                            Kind::List(_) | Kind::Map(_) => format!("{} stands where a key belongs", node.kind_in_words()),
+                            _ => format!("the key `{name}` is not a plain text"),
+                        };
                         self.push(Code::KeyNotText, &span, &title, "a key must be a text", "quote it, or correct it");
                     }
                 }
@@ -408,7 +411,7 @@ fn plain(text: &str) -> Result<Kind, Odd> {
         return Err(Odd::Ambiguous);
     }
     match text.parse::<f64>() {
-        Ok(number) if number.is_finite() && number.abs() <= LARGEST_EXACT => Ok(Kind::Number(number)),
+        Ok(number) if number.is_finite() && number.abs() < LARGEST_EXACT => Ok(Kind::Number(number)),
         _ => Err(Odd::Ambiguous),
     }
 }

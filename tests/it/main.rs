@@ -28,6 +28,8 @@ mod regressions;
 mod report;
 // A tiny rule set and the calls that every module uses.
 mod support;
+// What must hold for every text that is read.
+mod texts;
 // The house in order: layers, the rule set, the schemas.
 mod tidy;
 // Units, conversions, spans of time and dates.

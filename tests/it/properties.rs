@@ -1,7 +1,6 @@
 //! What must hold for every rule set and every questionnaire, tried on generated ones.
 
 use std::collections::BTreeMap;
-use std::sync::OnceLock;
 
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Facts, Gathered, holds};
@@ -13,7 +12,7 @@ use preblock::truth::Truth;
 use proptest::prelude::*;
 
 use crate::reference::came;
-use crate::support::{embedded, facts_or, screening, tiny, today, written};
+use crate::support::{embedded_once, facts_or, screening, tiny, today, written};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
@@ -239,15 +238,6 @@ proptest! {
     }
 }
 
-fn default_rules() -> &'static (RuleSet, Compiled) {
-    static RULES: OnceLock<(RuleSet, Compiled)> = OnceLock::new();
-    RULES.get_or_init(|| {
-        let rules = embedded();
-        let compiled = Compiled::new(&rules);
-        (rules, compiled)
-    })
-}
-
 /// Numbers from a seed, for choices that need not shrink.
 struct Dice(u64);
 
@@ -385,7 +375,7 @@ fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
 /// another, and the three evaluators agree, on some hundreds of random patients.
 #[test]
 fn the_default_rule_set_keeps_its_promises_on_random_patients() {
-    let (rules, compiled) = default_rules();
+    let (rules, compiled) = embedded_once();
     let mut dice = Dice(20_261_125);
     let (mut n_patients, mut n_open, mut n_fire, mut verdicts) = (0, 0, 0, [0, 0, 0]);
     while n_patients < 300 {
@@ -418,7 +408,7 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
 /// and never go where it was not go.
 #[test]
 fn each_example_only_widens_when_any_answer_is_taken_away() {
-    let (rules, compiled) = default_rules();
+    let (rules, compiled) = embedded_once();
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
     let mut n_tried = 0;
     for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
@@ -436,37 +426,4 @@ fn each_example_only_widens_when_any_answer_is_taken_away() {
         }
     }
     assert!(n_tried > 800, "{n_tried}");
-}
-
-proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
-
-    /// No bytes make reading panic; what is refused says why.
-    #[test]
-    fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..400), json in any::<bool>()) {
-        let (rules, _) = default_rules();
-        let name = if json { "t.json" } else { "t.yaml" };
-        let (read, found) = questionnaire::questionnaire(rules, name, &bytes);
-        prop_assert!(read.is_some() || !found.is_empty());
-    }
-
-    /// Nor do real questionnaires with pieces cut out, doubled or overwritten.
-    #[test]
-    fn no_mutation_of_a_real_file_makes_it_panic(at in 0.0..1.0_f64, cut in 0..40_usize, piece in "[\\[\\]{}:,#&*!|>'\"%@`\\-? \\n\\t0-9a-zé\u{200b}\u{2028}]{0,12}") {
-        let (rules, compiled) = default_rules();
-        let real = include_str!("../../examples/referrals/SM-107.yaml");
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss, reason = "any place will do")]
-        let start = (real.len() as f64 * at) as usize;
-        let letters: Vec<char> = real.chars().collect();
-        let start = start.min(letters.len());
-        let end = (start + cut).min(letters.len());
-        let changed: String = letters[..start].iter().chain(piece.chars().collect::<Vec<_>>().iter()).chain(&letters[end..]).collect();
-        let (read, found) = questionnaire::questionnaire(rules, "t.yaml", changed.as_bytes());
-        if let Some(read) = read {
-            let (facts, more) = facts::read(rules, &read.answers, today());
-            if found.is_empty() && more.is_empty() {
-                let _ = compiled.run(&facts);
-            }
-        }
-    }
 }

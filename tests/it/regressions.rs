@@ -116,6 +116,10 @@ fn a_derived_fact_rests_on_an_answer() {
         "  - { id: silly, about: Silly, formula: lower-of, decimals: 1, with: { one: { limit: ceiling }, other: { limit: adult } } }\n";
     let found = refused(&changed("{ fact: derived.silly, above: 1 }", "questions.yaml", |old| format!("{old}{silly}")));
     assert_eq!(found, ["rules/unknown-formula the formula `lower-of` is given limits alone"]);
+    // One mistake is told once: with an input that does not exist, the limit beside it is not to blame.
+    let broken = silly.replace("limit: adult", "limit: adlt");
+    let found = refused(&changed("{ fact: derived.silly, above: 1 }", "questions.yaml", |old| format!("{old}{broken}")));
+    assert_eq!(found, ["rules/unknown-limit there is no limit `adlt`"]);
 }
 
 /// An allergy to a mixture was one to nothing that a rule names.
@@ -142,4 +146,35 @@ fn an_allergy_to_a_mixture_may_be_one_to_any_part(#[case] when: &str, #[case] al
 #[case("warfarin 5,mystery", State::Undetermined)]
 fn a_comma_inside_a_number_is_part_of_a_dose(#[case] entry: &str, #[case] expected: State) {
     assert_eq!(state("{ taking: warfarin }", &format!("a: {{ taken: [\"{entry}\"] }}")), expected);
+}
+
+/// A mapping where a key belongs was quoted whole, patient and all, in the title of its diagnostic.
+#[rstest]
+#[case("{ { b: 1, c: some words }: 2 }", "text/key-not-text a mapping stands where a key belongs")]
+#[case("{ [b, c]: 2 }", "text/key-not-text a list stands where a key belongs")]
+#[case("12: 2", "text/key-not-text the key `12` is not a plain text")]
+#[case("\"b\\nc\": 2", "answers/unknown-question there is no section `b c`")]
+fn a_title_is_one_line(#[case] answers: &str, #[case] expected: &str) {
+    let rules = tiny(&[("one", "defer", "{ fact: a.smokes, is: yes }")]);
+    let found = facts_or(&rules, &written(answers)).err().unwrap_or_default();
+    assert_eq!(codes(&found).first().map(String::as_str), Some(expected));
+}
+
+#[test]
+fn a_long_name_is_cut_short_in_a_title() {
+    let rules = tiny(&[("one", "defer", "{ fact: a.smokes, is: yes }")]);
+    let found = facts_or(&rules, &written(&format!("{}: 2", "é".repeat(300)))).err().unwrap_or_default();
+    assert_eq!(found.iter().map(|it| it.title.chars().count()).collect::<Vec<_>>(), [203]);
+}
+
+/// 2^53 + 1 was read as 2^53 by both readers, which so agreed on a number that nobody had written.
+#[rstest]
+#[case("9007199254740991", true)]
+#[case("9007199254740992", false)]
+#[case("9007199254740993", false)]
+#[case("-9007199254740993", false)]
+fn a_whole_number_that_is_not_exact_is_refused(#[case] number: &str, #[case] is_read: bool) {
+    let read = preblock::load::text::read("t.yaml", format!("a: {number}").as_bytes(), 100);
+    let expected: &[&str] = if is_read { &[] } else { &["text/ambiguous"] };
+    assert_eq!(read.diagnostics.iter().map(|it| it.code.name()).collect::<Vec<_>>(), expected);
 }

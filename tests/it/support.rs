@@ -2,6 +2,8 @@
 
 #![expect(clippy::panic, reason = "a fixture that does not load fails the test that uses it")]
 
+use std::sync::OnceLock;
+
 use chrono::NaiveDate;
 use preblock::diagnostic::Diagnostic;
 use preblock::evaluate::{Compiled, State, Subject, screen};
@@ -172,6 +174,16 @@ pub fn tiny(rules: &[(&str, &str, &str)]) -> RuleSet {
 /// The embedded rule set.
 pub fn embedded() -> RuleSet {
     rule_set(&RuleFiles::embedded()).unwrap_or_else(|found| panic!("the embedded rule set is refused: {}", codes(&found).join(", ")))
+}
+
+/// The embedded rule set, loaded and compiled once for all tests.
+pub fn embedded_once() -> &'static (RuleSet, Compiled) {
+    static RULES: OnceLock<(RuleSet, Compiled)> = OnceLock::new();
+    RULES.get_or_init(|| {
+        let rules = embedded();
+        let compiled = Compiled::new(&rules);
+        (rules, compiled)
+    })
 }
 
 /// Codes with titles, for messages and assertions.

@@ -22,7 +22,8 @@ impl Reader<'_> {
         Some(items)
     }
 
-    fn check_keys(&mut self, node: &Node, known: &[&str], complete: &mut bool) {
+    /// Reports the keys of a mapping that are not known.
+    pub(super) fn check_keys(&mut self, node: &Node, known: &[&str], complete: &mut bool) {
         for entry in node.entries() {
             if !known.contains(&entry.key.as_str()) {
                 *complete = false;
