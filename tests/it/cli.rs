@@ -1,7 +1,7 @@
 //! The program from outside: exit statuses, what goes where, and the README's own commands.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
 use rstest::rstest;
 use serde_json::Value;
@@ -15,7 +15,12 @@ fn top() -> PathBuf {
 
 #[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
 fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_preblock")).args(arguments).current_dir(top()).output().expect("the program starts")
+    Command::new(env!("CARGO_BIN_EXE_preblock"))
+        .args(arguments)
+        .current_dir(top())
+        .env_remove("COLUMNS")
+        .output()
+        .expect("the program starts")
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -76,9 +81,8 @@ fn one_file_is_an_object_several_are_an_array_and_ndjson_is_a_line_each() {
     let lines = screen(&["examples/referrals"], &["--format", "ndjson"]);
     let references: Vec<Value> =
         text(&lines.stdout).lines().filter_map(|line| serde_json::from_str::<Value>(line).ok()).map(|it| it["reference"].clone()).collect();
-    assert_eq!(references.len(), 21);
-    assert_eq!(references[0], "SM-101");
-    assert_eq!(references[20], "SM-121");
+    let expected: Vec<Value> = (101..=125).map(|it| Value::from(format!("SM-{it}"))).collect();
+    assert_eq!(references, expected, "by file name, each once");
 }
 
 #[test]
@@ -87,7 +91,7 @@ fn every_screening_of_the_examples_fits_the_schema() {
     let found = json(&output);
     let schema = screening_schema();
     let screenings = found.as_array().cloned().unwrap_or_default();
-    assert_eq!(screenings.len(), 21);
+    assert_eq!(screenings.len(), 25);
     for screening in screenings {
         let wrong: Vec<String> = schema.iter_errors(&screening).map(|it| format!("{}: {it}", it.instance_path())).collect();
         assert!(wrong.is_empty(), "{}: {wrong:?}", screening["reference"]);
@@ -108,8 +112,14 @@ fn every_screening_of_the_examples_fits_the_schema() {
 #[case("SM-116", "defer", &["anaesthetic/load-above-limit"])]
 #[case("SM-118", "refer", &["anaesthetic/infection-spreading"])]
 #[case("SM-119", "refer", &["bleeding/platelets-below-floor"])]
+#[case("SM-121", "defer", &["allergy/chlorhexidine-planned"])]
+#[case("SM-122", "defer", &["bleeding/inr-too-old"])]
+#[case("SM-123", "go", &["allergy/latex-with-set"])]
+#[case("SM-124", "refer", &["diabetes/charcot-suspected"])]
+#[case("SM-125", "refer", &["pregnancy/pregnancy-with-severe-infection", "anaesthetic/infection-at-toe-base"])]
 fn the_examples_show_what_they_say(#[case] reference: &str, #[case] verdict: &str, #[case] among: &[&str]) {
-    let file = format!("examples/referrals/{reference}.yaml");
+    let kind = if reference == "SM-121" { "json" } else { "yaml" };
+    let file = format!("examples/referrals/{reference}.{kind}");
     let found = json(&screen(&[&file], &["--format", "json"]));
     assert_eq!(found["verdict"], verdict);
     let rules: Vec<&str> = found["findings"].as_array().into_iter().flatten().filter_map(|it| it["rule"].as_str()).collect();
@@ -162,11 +172,97 @@ fn all_slips_of_a_file_come_in_one_run_and_nothing_of_it_is_screened() {
     assert!(!text(&output.stdout).contains("SM-201"));
 }
 
+/// Both files are refused for every slip in them, and neither patient is named among the results.
+#[test]
+fn a_json_file_is_refused_as_plainly_as_a_yaml_one() {
+    let output = screen(&["examples/refused"], &[]);
+    assert_eq!(status(&output), 2);
+    let said = text(&output.stderr);
+    for place in ["SM-201.yaml:8:20", "SM-202.json:6:67", "SM-202.json:7:31", "SM-202.json:7:54", "SM-202.json:8:26"] {
+        assert!(said.contains(place), "{place} is not in {said}");
+    }
+    assert!(said.contains("names and addresses are never"), "{said}");
+    assert!(said.contains("2 files refused and not screened"), "{said}");
+    let results = text(&output.stdout);
+    assert!(results.starts_with("0 screened") && !results.contains("SM-20"), "{results}");
+}
+
+#[test]
+fn a_folder_without_questionnaires_does_not_look_like_one_without_findings() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    let path = folder.path().display().to_string();
+    for format in ["text", "json", "ndjson"] {
+        let output = run(&["screen", &path, "--format", format]);
+        assert_eq!(status(&output), 2);
+        assert!(text(&output.stderr).contains("text/empty-folder"), "{}", text(&output.stderr));
+    }
+}
+
+/// `preblock screen ... | head` ends like the same run without a pipe, and without a complaint.
+#[test]
+fn a_closed_pipe_is_no_error() {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+    command.args(["screen", "examples/referrals"]).args(CLINIC).args(TODAY).current_dir(top());
+    let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn();
+    let mut child = child.unwrap_or_else(|error| unreachable!("the program does not start: {error}"));
+    // Dropping the only reader closes the pipe, long before the rule set is read.
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap_or_else(|error| unreachable!("{error}"));
+    assert_eq!(status(&output), 20);
+    assert_eq!(text(&output.stderr), "");
+}
+
+/// Colour adds to the words and takes nothing from them; `NO_COLOR` wins over everything.
+#[test]
+fn without_its_colour_a_report_says_the_same() {
+    let with = |variables: &[(&str, &str)]| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+        command.args(["screen", "examples/referrals", "examples/refused"]).args(CLINIC).args(TODAY).current_dir(top());
+        command.env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE").envs(variables.iter().copied());
+        command.output().unwrap_or_else(|error| unreachable!("{error}"))
+    };
+    let plain = with(&[]);
+    let coloured = with(&[("CLICOLOR_FORCE", "1")]);
+    let forbidden = with(&[("CLICOLOR_FORCE", "1"), ("NO_COLOR", "1")]);
+    assert!(text(&coloured.stdout).contains('\u{1b}'), "forcing colour has no effect");
+    assert_eq!(anstream::adapter::strip_str(&text(&coloured.stdout)).to_string(), text(&plain.stdout));
+    assert_eq!(anstream::adapter::strip_str(&text(&coloured.stderr)).to_string(), text(&plain.stderr));
+    assert_eq!(forbidden.stdout, plain.stdout);
+    assert_eq!(forbidden.stderr, plain.stderr);
+}
+
+/// Every `--help`, as it is printed where there is no terminal.
+#[test]
+fn the_help_of_every_command() {
+    let commands: [&[&str]; 10] = [
+        &[],
+        &["screen"],
+        &["blank"],
+        &["dose"],
+        &["rules"],
+        &["rules", "check"],
+        &["rules", "test"],
+        &["rules", "show"],
+        &["explain"],
+        &["schema"],
+    ];
+    let mut all = String::new();
+    for command in commands {
+        let output = run(&[command, &["--help"][..]].concat());
+        assert_eq!(status(&output), 0);
+        assert!(output.stderr.is_empty(), "help that was asked for is a result");
+        all.push_str(&format!("$ preblock {}\n{}\n", [command, &["--help"][..]].concat().join(" "), text(&output.stdout)));
+    }
+    insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
+        insta::assert_snapshot!("help", all);
+    });
+}
+
 #[test]
 fn results_in_a_pipe_carry_no_colour() {
     let output = screen(&["examples/referrals"], &[]);
     assert!(!text(&output.stdout).contains('\u{1b}'));
-    assert!(text(&output.stdout).contains("21 screened"));
+    assert!(text(&output.stdout).contains("25 screened"));
 }
 
 #[test]
@@ -277,6 +373,19 @@ fn the_dose_command_adds_shares_up() {
     assert_eq!(status(&slip), 2);
     let said = text(&slip.stderr);
     assert!(said.contains("answers/needs-unit") && said.contains("answers/implausible"), "{said}");
+}
+
+/// The first command of the README does what the README says of it, on the files it names.
+#[test]
+fn the_readme_sets_up_with_a_command_that_works() {
+    let readme = std::fs::read_to_string(top().join("README.md")).unwrap_or_default();
+    let first = readme.lines().find_map(|line| line.strip_prefix("cargo run --release --locked -- ")).unwrap_or_default();
+    let words = shell_words(first);
+    let output = run(&words.iter().map(String::as_str).collect::<Vec<_>>());
+    assert_eq!(status(&output), 20, "{first}: {}", text(&output.stderr));
+    assert!(text(&output.stdout).contains("25 screened"));
+    assert!(output.stderr.is_empty());
+    assert!(readme.contains("status 20"), "a newcomer must be told that this status is a result");
 }
 
 /// Every `$ preblock ...` of the README prints what stands under it.

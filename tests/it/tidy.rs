@@ -332,7 +332,7 @@ fn the_examples_fit_the_schema_of_questionnaires() {
         assert!(wrong.is_empty(), "{name}: {wrong:?}");
         n_files += 1;
     }
-    assert_eq!(n_files, 21);
+    assert_eq!(n_files, 25);
 }
 
 /// Every schema is draft-07, uses only known keywords, and closes its objects.
