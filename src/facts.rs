@@ -24,6 +24,8 @@ pub struct Gathered {
     pub given: BTreeMap<usize, Given>,
     /// Notes, in the order read.
     pub notes: Vec<Note>,
+    /// The day the answers were given, and where it stands.
+    pub completed_on: Option<(NaiveDate, Place)>,
 }
 
 /// One answer as written.
@@ -67,6 +69,8 @@ impl Place {
 /// Everything known and not known about one patient on one day.
 #[derive(Debug, Clone)]
 pub struct Facts {
+    /// The day the answers were given, if the questionnaire says so.
+    pub completed_on: Option<NaiveDate>,
     /// The day the screening is run.
     pub as_of: NaiveDate,
     /// The planned day of the procedure, if known.

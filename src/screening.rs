@@ -16,6 +16,8 @@ pub struct Screening {
     pub source: SourceStamp,
     /// The clinic's file, if one was given.
     pub clinic: Option<SourceStamp>,
+    /// The day the answers were given, if the questionnaire says so.
+    pub completed_on: Option<NaiveDate>,
     /// The day the screening was run.
     pub as_of: NaiveDate,
     /// The planned day of surgery, with a time if one was given; `None` if not known.
@@ -51,6 +53,8 @@ pub struct RuleSetStamp {
     pub status: Status,
     /// SHA-256, in hexadecimal.
     pub digest: String,
+    /// Headings of its concerns: what was looked at, and nothing else was.
+    pub concerns: Vec<String>,
 }
 
 /// Which file.

@@ -70,7 +70,10 @@ pub fn diagnostics(found: &[Diagnostic]) {
 /// One diagnostic, drawn.
 pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
     let theme = if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
-    let handler = GraphicalReportHandler::new_themed(theme).with_width(width).with_links(false);
+    let handler = GraphicalReportHandler::new_themed(theme)
+        .with_width(width)
+        .with_links(false)
+        .with_word_splitter(textwrap::WordSplitter::NoHyphenation);
     let mut text = String::new();
     if handler.render_report(&mut text, diagnostic).is_err() {
         // Drawing never fails on our own sources; should it, the words must not be lost.

@@ -25,6 +25,7 @@ const MOST_ENTRIES: usize = 200;
 pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnostics: &mut Vec<Diagnostic>) -> Facts {
     let n_facts = rule_set.catalogue.facts.len();
     let mut facts = Facts {
+        completed_on: gathered.completed_on.as_ref().map(|(day, _)| *day),
         as_of,
         procedure_on: None,
         procedure_needs: rule_set.catalogue.procedure_on.into_iter().collect(),

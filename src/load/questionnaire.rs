@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
+use chrono::NaiveDate;
+
 use super::text;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::facts::{Gathered, Given, Note, Place};
@@ -128,21 +130,8 @@ impl Frame<'_> {
             Some(_) => {}
         }
         let reference = self.reference(&root, name_key);
-        if let Some(entry) = root.entry("completed_on") {
-            let text = entry.value.written(&self.source).unwrap_or_default().to_owned();
-            if !matches!(entry.value.kind, Kind::Null)
-                && let Err(error) = read_when(&text)
-            {
-                self.report(
-                    Code::NotADate,
-                    &entry.value.span.clone(),
-                    "`completed_on` is not a date".into(),
-                    "not a date of the calendar",
-                    error.to_string(),
-                );
-            }
-        }
-        let mut answers = Gathered::default();
+        let completed_on = self.completed_on(&root);
+        let mut answers = Gathered { completed_on, ..Gathered::default() };
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
         }
@@ -169,6 +158,23 @@ impl Frame<'_> {
             },
         }
         Questionnaire { reference, answers }
+    }
+
+    /// The day the answers were given; `None` if it is left out, `unknown`, or after a diagnostic.
+    fn completed_on(&mut self, root: &Node) -> Option<(NaiveDate, Place)> {
+        let entry = root.entry("completed_on")?;
+        let text = entry.value.written(&self.source).unwrap_or_default().to_owned();
+        if entry.value.kind == Kind::Null || text == "unknown" {
+            return None;
+        }
+        match read_when(&text) {
+            Ok(when) => Some((when.date, Place { source: Arc::clone(&self.source), span: entry.value.span.clone() })),
+            Err(error) => {
+                let title = "`completed_on` is not a date".to_owned();
+                self.report(Code::NotADate, &entry.value.span.clone(), title, "not a date of the calendar", error.to_string());
+                None
+            }
+        }
     }
 
     fn reference(&mut self, root: &Node, key: &str) -> String {
@@ -290,5 +296,5 @@ fn start(root: &Node) -> Range<usize> {
 pub fn over(standing: &Gathered, own: &Gathered) -> Gathered {
     let mut given: BTreeMap<usize, Given> = standing.given.clone();
     given.extend(own.given.iter().filter(|(_, it)| it.node.kind != Kind::Null).map(|(at, it)| (*at, it.clone())));
-    Gathered { given, notes: standing.notes.iter().chain(&own.notes).cloned().collect() }
+    Gathered { given, notes: standing.notes.iter().chain(&own.notes).cloned().collect(), completed_on: own.completed_on.clone() }
 }

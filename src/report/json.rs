@@ -60,6 +60,7 @@ struct Document<'a> {
     reference: &'a str,
     source: Source<'a>,
     clinic: Option<Source<'a>>,
+    completed_on: Option<String>,
     as_of: String,
     procedure_on: Option<&'a str>,
     verdict: &'static str,
@@ -89,6 +90,7 @@ struct RuleSet<'a> {
     edition: &'a str,
     status: &'static str,
     digest: String,
+    concerns: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -210,10 +212,12 @@ impl<'a> Document<'a> {
                 edition: &it.rule_set.edition,
                 status: it.rule_set.status.word(),
                 digest: digest(&it.rule_set.digest),
+                concerns: &it.rule_set.concerns,
             },
             reference: &it.reference,
             source: Source::of(&it.source),
             clinic: it.clinic.as_ref().map(Source::of),
+            completed_on: it.completed_on.map(|day| day.to_string()),
             as_of: it.as_of.to_string(),
             procedure_on: it.procedure_on.as_deref(),
             verdict: it.verdict.word(),

@@ -74,7 +74,8 @@ fn head(page: &mut Page, screening: &Screening) {
         Some(day) => format!("surgery {day}"),
         None => "day of surgery not known".to_owned(),
     };
-    let who = format!("{}, {surgery}, screened {}", screening.reference, screening.as_of);
+    let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {day}"));
+    let who = format!("{}, {surgery}, {answers}, screened {}", screening.reference, screening.as_of);
     page.entry(&verdict.verdict_words(), Paint::Outcome(verdict.outcome), BLOCK, &who);
     if let Some(worse) = could_be(screening) {
         let open = screening.undetermined.iter().filter(|it| standing_of(it) > verdict).count();
@@ -98,16 +99,21 @@ fn head(page: &mut Page, screening: &Screening) {
     if !counts.is_empty() {
         page.paragraph(0, &format!("Below: {}.", counts.join(", ")));
     }
+    page.paragraph(0, &format!("Looked at: {}. Nothing else was.", screening.rule_set.concerns.join("; ")));
 }
 
 /// The verdict in one sentence.
 fn meaning(screening: &Screening) -> &'static str {
     match (screening.verdict, screening.best_case) {
         (Outcome::Go, _) if screening.undetermined.is_empty() => {
-            "Nothing known stands against surgery as planned, and no answer that could is missing."
+            "Nothing that these rules look at stands against surgery as planned, and no answer that could is missing."
         }
-        (Outcome::Go, _) => "Nothing known stands against surgery as planned; a missing answer could only add a precaution.",
-        (Outcome::Defer, Outcome::Go) => "Not yet: nothing known stands against surgery as planned, but answers that could are missing.",
+        (Outcome::Go, _) => {
+            "Nothing that these rules look at stands against surgery as planned; a missing answer could only add a precaution."
+        }
+        (Outcome::Defer, Outcome::Go) => {
+            "Not yet: nothing that is known stands against surgery as planned, but answers that could are missing."
+        }
         (Outcome::Defer, _) => "Not yet: something must be known or must change first.",
         (Outcome::Refer, _) => "Not here: another service decides or treats.",
     }
@@ -341,9 +347,9 @@ fn short(digest: &str) -> String {
     digest.chars().take(DIGEST_DIGITS).collect()
 }
 
-/// "SM-107.yaml:21".
+/// "SM-107.yaml:21": the folder stands under "Made with".
 fn place(path: &str, line: usize) -> String {
-    format!("{path}:{line}")
+    format!("{}:{line}", path.rsplit(['/', '\\']).next().unwrap_or(path))
 }
 
 /// "1 rule", "2 rules".

@@ -221,18 +221,12 @@ const SLIPS: &[Slip] = &[
         "is not below {limit.inr-ceiling}.",
         "is not below {limit.inr-celling}.",
     ),
-    slip(
-        "placeholder",
-        &["rules/unknown-placeholder"],
-        BLEEDING,
-        "The INR of {bleeding.inr} is not below",
-        "The INR of {bleeding.inrr} is not below",
-    ),
+    slip("placeholder", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} ({", "The INR of {bleeding.inrr} ({"),
     slip(
         "open-brace",
         &["rules/unknown-placeholder"],
         BLEEDING,
-        "The INR of {bleeding.inr} is not below {limit.inr-ceiling}.",
+        "The INR of {bleeding.inr} ({bleeding.inr.taken_on}) is not below {limit.inr-ceiling}.",
         "The INR of {bleeding.inr is not below.",
     ),
     slip(
@@ -270,7 +264,13 @@ const SLIPS: &[Slip] = &[
         "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
         "    citations: []\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
     ),
-    slip("no-reason", &["shape/missing-key"], BLEEDING, "    reason: The INR of {bleeding.inr} is not below {limit.inr-ceiling}.\n", ""),
+    slip(
+        "no-reason",
+        &["shape/missing-key"],
+        BLEEDING,
+        "    reason: The INR of {bleeding.inr} ({bleeding.inr.taken_on}) is not below {limit.inr-ceiling}.\n",
+        "",
+    ),
     slip(
         "outcome",
         &["shape/not-an-option"],

@@ -25,10 +25,12 @@ fn nothing(reference: &str) -> Screening {
             edition: "2026.1".into(),
             status: Status::Approved,
             digest: "0123456789abcdef".repeat(4),
+            concerns: vec!["Bleeding".into(), "Circulation".into()],
         },
         reference: reference.into(),
         source: SourceStamp { path: format!("{reference}.yaml"), digest: "fedcba9876543210".repeat(4) },
         clinic: None,
+        completed_on: Some(day("2026-11-20")),
         as_of: day("2026-11-25"),
         procedure_on: Some("2026-12-03".into()),
         verdict: Outcome::Go,
@@ -404,7 +406,7 @@ fn figures_are_never_rounded_across_a_limit() {
     assert!(actual.contains("1.00004; ABOVE the limit"), "{actual}");
     assert!(actual.contains("200.04 mg"), "a dose above its limit shows as above it\n{actual}");
     assert!(actual.contains("0.99996"), "a share below the limit shows as below it\n{actual}");
-    assert!(actual.contains("mixture: 9.9 mL"), "the most that may be given is rounded down\n{actual}");
+    assert!(actual.contains("reached at 9.9 mL"), "the most that may be given is rounded down\n{actual}");
     assert_eq!(at(&it, "/anaesthetic/largest_volume_same_mix"), "9.9 mL");
 }
 
@@ -554,6 +556,7 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
         "reference",
         "source",
         "clinic",
+        "completed_on",
         "as_of",
         "procedure_on",
         "verdict",

@@ -9,6 +9,11 @@ use crate::truth::{FactSlot, Truth};
 
 /// Checks that need several facts: dates against one another, and details that nobody asked for.
 pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
+    if let Some((day, place)) = gathered.completed_on.as_ref().filter(|(day, _)| *day > facts.as_of) {
+        let title = format!("the answers are dated {}, after the day of the screening", date_in_words(&When::on(*day)));
+        let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(facts.as_of)));
+        diagnostics.push(Diagnostic::at(Code::FutureDate, &place.source, &place.span, title, "in the future").help(help));
+    }
     dates(rule_set, gathered, facts, diagnostics);
     for (at, given) in &gathered.given {
         let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };

@@ -35,7 +35,10 @@ pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
     }
     page.paragraph(4, &load(anaesthetic.load));
     if let Some(volume) = anaesthetic.largest_volume_same_mix {
-        page.paragraph(4, &format!("largest volume of the same mixture: {} mL", tidy_down(volume, 1)));
+        page.paragraph(
+            4,
+            &format!("the limit is reached at {} mL of this mixture, all toes together; a toe holds far less", tidy_down(volume, 1)),
+        );
     }
     if let Some(volume) = anaesthetic.volume_per_toe {
         page.paragraph(4, &format!("planned for each toe: {} mL", tidy(volume, Some(2))));
