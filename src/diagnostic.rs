@@ -199,6 +199,12 @@ pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
         .map(|(_, it)| it)
 }
 
+/// Whether one of these keys seems to be a misspelt form of a known one. Then it is told, and the known one is not told
+/// to be missing as well.
+pub fn misspelt<'a>(key: &str, written: impl IntoIterator<Item = &'a str>, known: &[&str]) -> bool {
+    written.into_iter().any(|it| !known.contains(&it) && nearest(it, known.iter().copied()) == Some(key))
+}
+
 /// "did you mean `x`?" if a name is close, else the list of known names, or nothing if that is long.
 pub fn did_you_mean<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.into_iter().collect();

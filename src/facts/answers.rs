@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use super::{Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why};
-use crate::diagnostic::{Code, Diagnostic, listed};
+use crate::diagnostic::{Code, Diagnostic, listed, misspelt};
 use crate::model::{Answer, Question, RuleSet};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
@@ -61,6 +61,11 @@ fn put(facts: &mut Facts, slot: FactSlot, fact: Fact) {
     if let Some(place) = facts.facts.get_mut(slot.index()) {
         *place = fact;
     }
+}
+
+/// Whether a key is missing because another one seems to be its misspelt form, which is told already.
+fn is_misspelt(node: &Node, known: &[&str], key: &str) -> bool {
+    misspelt(key, node.entries().iter().map(|it| it.key.as_str()), known)
 }
 
 fn missing(why: Why, slot: FactSlot) -> Fact {
@@ -129,8 +134,10 @@ impl Reader<'_> {
             );
             return not_there(Why::Unknown);
         };
-        self.check_keys(node, &["value", "taken_on"], &mut true);
+        let known = ["value", "taken_on"];
+        self.check_keys(node, &known, &mut true);
         let value = match node.get("value") {
+            None if is_misspelt(node, &known, "value") => missing(Why::Unknown, slot),
             None => {
                 self.report(
                     Code::MissingKey,
@@ -148,6 +155,7 @@ impl Reader<'_> {
         };
         let date_slot = self.question.date_slot.unwrap_or(slot);
         let date = match node.get("taken_on") {
+            None if is_misspelt(node, &known, "taken_on") => missing(Why::Unknown, date_slot),
             None => {
                 self.report(
                     Code::NeedsDate,
@@ -212,7 +220,10 @@ impl Reader<'_> {
             Answer::OneOf(options) => format!("write one of {}", ids(options)),
             Answer::SeveralOf(options) => format!("write a list such as `[{}]`, or `[]` for none", options.first().map_or("", |it| &it.id)),
             Answer::Number { .. } => "write digits with a decimal point".to_owned(),
-            Answer::Quantity { unit, .. } => format!("write a number and its unit, such as `... {unit}`"),
+            Answer::Quantity { unit, units, .. } => {
+                let accepted: Vec<&str> = std::iter::once(*unit).chain(units.iter().copied()).collect();
+                format!("write a number and its unit: {}", listed(&accepted))
+            }
             Answer::Date => "write a date such as `2026-12-03`".to_owned(),
             Answer::Text => "write a text".to_owned(),
             Answer::Medicines => "write a list of names, such as `[apixaban 5 mg, paracetamol]`, or `[]` for none".to_owned(),
@@ -224,9 +235,11 @@ impl Reader<'_> {
 
     fn no_option(&mut self, node: &Node, written: &str) {
         let (Answer::OneOf(options) | Answer::SeveralOf(options)) = &self.question.answer else { return };
-        let known: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
-        let near = crate::diagnostic::nearest(written, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
-        let help = format!("{}The options are {}, or `unknown`", near.unwrap_or_default(), listed(&known));
+        let known: Vec<&str> = options.iter().map(|it| it.id.as_str()).chain(["unknown"]).collect();
+        let help = match crate::diagnostic::nearest(written, known.iter().copied()) {
+            Some(near) => format!("did you mean `{near}`? The options are {}", listed(&known)),
+            None => format!("the options are {}", listed(&known)),
+        };
         let title = format!("`{written}` is not an option of `{}`", self.question.id);
         self.report(Code::AnswerOption, &node.span, title, "not an option", help);
     }
@@ -254,7 +267,11 @@ impl Reader<'_> {
         let mut bits = 0_u64;
         let mut complete = true;
         for item in items.iter().take(MOST_ENTRIES) {
-            let written = item.written(self.source).unwrap_or_default().to_owned();
+            let Some(written) = item.written(self.source).map(str::to_owned) else {
+                complete = false;
+                self.wrong_kind(item, "names of options in its list");
+                continue;
+            };
             match options.iter().position(|it| it.id == written) {
                 Some(at) => bits |= 1 << at,
                 None => {
@@ -326,7 +343,8 @@ impl Reader<'_> {
         }
         let unit = unit.map_or(String::new(), |it| format!(" {it}"));
         let title = format!("{shown} is not plausible for `{}`", self.question.id);
-        let help = format!("anything from {} to {}{unit} is taken; check the number and its unit", tidy(low, None), tidy(high, None));
+        let check = if unit.is_empty() { "the number" } else { "the number and its unit" };
+        let help = format!("anything from {} to {}{unit} is taken; check {check}", tidy(low, None), tidy(high, None));
         self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
         None
     }
@@ -335,7 +353,7 @@ impl Reader<'_> {
         let accepted: Vec<&str> = std::iter::once(unit).chain(units.iter().copied()).collect();
         let parts = match &node.kind {
             Kind::Number(_) => {
-                self.needs_unit(node, &accepted);
+                self.needs_unit(node, &self.question.id, &accepted);
                 return None;
             }
             Kind::Text(text) => match read_quantity(text) {
@@ -353,7 +371,7 @@ impl Reader<'_> {
         let mut canonical = Vec::new();
         for part in &parts {
             let Some(written) = &part.unit else {
-                self.needs_unit(node, &accepted);
+                self.needs_unit(node, &self.question.id, &accepted);
                 return None;
             };
             match measure.unit(written).filter(|it| accepted.contains(it)) {
@@ -381,9 +399,9 @@ impl Reader<'_> {
         Some(self.known(Value::Number(number), shown, node))
     }
 
-    fn needs_unit(&mut self, node: &Node, accepted: &[&str]) {
+    fn needs_unit(&mut self, node: &Node, what: &str, accepted: &[&str]) {
         let written = self.source.slice(&node.span).trim_matches(['"', '\'']).to_owned();
-        let title = format!("`{}` needs a unit", self.question.id);
+        let title = format!("`{what}` needs a unit");
         let examples: Vec<String> = accepted.iter().map(|it| format!("{written} {it}")).collect();
         let examples: Vec<&str> = examples.iter().map(String::as_str).collect();
         self.report(

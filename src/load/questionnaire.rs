@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use super::text;
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest};
 use crate::facts::{Gathered, Given, Note, Place};
 use crate::model::RuleSet;
 use crate::quantity::when::read_when;
@@ -92,10 +92,8 @@ impl Frame<'_> {
                 let help = if self.rule_set.catalogue.sections.iter().any(|it| it.id == entry.key) {
                     format!("sections such as `{}` stand under `answers:`", entry.key)
                 } else {
-                    format!(
-                        "{}; names, addresses and record numbers are never asked for",
-                        did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default()
-                    )
+                    let near = nearest(&entry.key, known.iter().copied()).map(|it| format!("did you mean `{it}`?"));
+                    near.unwrap_or_else(|| format!("one of {}; names, addresses and record numbers are never asked for", listed(known)))
                 };
                 self.report(
                     Code::UnknownKey,
@@ -106,7 +104,9 @@ impl Frame<'_> {
                 );
             }
         }
+        let is_misspelt = |key: &str| misspelt(key, root.entries().iter().map(|it| it.key.as_str()), known);
         match root.entry(version_key) {
+            None if is_misspelt(version_key) => {}
             None => {
                 let help = format!("add the line `{version_key}: 1` at the top");
                 self.report(
@@ -129,13 +129,15 @@ impl Frame<'_> {
             }
             Some(_) => {}
         }
-        let reference = self.reference(&root, name_key);
+        let reference =
+            if root.entry(name_key).is_none() && is_misspelt(name_key) { String::new() } else { self.reference(&root, name_key) };
         let completed_on = self.completed_on(&root);
         let mut answers = Gathered { completed_on, ..Gathered::default() };
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
         }
         match root.entry("answers") {
+            None if is_misspelt("answers") => {}
             None => self.report(
                 Code::MissingKey,
                 &start(&root),
@@ -272,9 +274,13 @@ impl Frame<'_> {
                 None => {
                     let here = questions.iter().filter(|it| it.section == section).filter_map(|it| it.id.split('.').nth(1));
                     let elsewhere = questions.iter().find(|it| it.id.split('.').nth(1) == Some(entry.key.as_str()));
+                    let derived = format!("derived.{}", entry.key);
                     let help = match elsewhere {
-                        Some(other) => format!("there is `{}` in another section", other.id),
-                        None => crate::diagnostic::nearest(&entry.key, here).map_or_else(
+                        _ if self.rule_set.catalogue.slot(&derived).is_some() => {
+                            format!("delete the line: `{derived}` is worked out from other answers")
+                        }
+                        Some(other) => format!("it is asked as `{}`: move it to that section", other.id),
+                        None => nearest(&entry.key, here).map_or_else(
                             || "`preblock blank` prints all questions; names and addresses are never asked for".to_owned(),
                             |it| format!("did you mean `{it}`?"),
                         ),

@@ -202,18 +202,21 @@ impl<'a> Builder<'a> {
     }
 
     fn refuse(&mut self, at: usize, format: Format, why: &str) {
-        let code = if format == Format::Json { Code::NotJson } else { Code::NotYaml };
-        let word = if format == Format::Json { "JSON" } else { "YAML" };
-        self.diagnostics.push(syntax(self.source, code, word, at, why));
+        // A reader of JSON speaks of JSON; ours speaks of YAML, and its word counts only if the other one is content.
+        let of_json = match format {
+            Format::Json => serde_json::from_str::<serde_json::Value>(self.source.text()).err().map(|it| not_json(self.source, &it)),
+            Format::Yaml => None,
+        };
+        self.diagnostics.push(of_json.unwrap_or_else(|| syntax(self.source, format, at, why)));
     }
 
     /// Takes one event; false stops the reading.
     fn take(&mut self, event: Event<'_>, span: Range<usize>) -> bool {
         match event {
-            Event::DocumentStart(_, version) => {
+            Event::DocumentStart(..) => {
                 self.documents += 1;
-                if version.is_some() {
-                    self.push(Code::Tag, &span, "a `%YAML` directive", "not used here", "delete the line");
+                if self.documents == 1 {
+                    self.directives(span.start);
                 }
                 if self.documents > 1 {
                     self.push(
@@ -253,11 +256,37 @@ impl<'a> Builder<'a> {
         self.diagnostics.push(Diagnostic::at(code, self.source, span, title, label).help(help));
     }
 
+    /// Lines such as `%YAML 1.2` or `%TAG ...`, which can only stand before the document.
+    fn directives(&mut self, document: usize) {
+        for index in 0..self.source.line_index(document) {
+            let Some(line) = self.source.line_range(index).filter(|it| self.source.slice(it).starts_with('%')) else { continue };
+            let name = self.source.slice(&line).split_whitespace().next().unwrap_or("%").to_owned();
+            self.push(Code::Tag, &line, &format!("a `{name}` directive"), "not used here", "delete the line, and the `---` below it");
+        }
+    }
+
+    /// Where an anchor or tag stands: before its value, with only white space and the other one between.
+    fn property(&self, sigil: char, value: &Range<usize>) -> Range<usize> {
+        let mut before = self.source.text().get(..value.start).unwrap_or("").trim_end();
+        while let Some(word) = before.rsplit(|it: char| it.is_whitespace() || "[{,".contains(it)).next()
+            && word.starts_with(['&', '!'])
+        {
+            let start = before.len() - word.len();
+            if word.starts_with(sigil) {
+                return start..before.len();
+            }
+            before = before.get(..start).unwrap_or("").trim_end();
+        }
+        value.clone()
+    }
+
     fn properties(&mut self, anchor: usize, tag: bool, span: &Range<usize>) {
         if anchor != 0 {
+            let span = &self.property('&', span);
             self.push(Code::Alias, span, "an anchor (`&`)", "not used here", "write the value out where it is needed");
         }
         if tag {
+            let span = &self.property('!', span);
             self.push(Code::Tag, span, "a tag (`!`)", "not used here", "delete the tag");
         }
     }
@@ -363,7 +392,7 @@ impl<'a> Builder<'a> {
 }
 
 /// The diagnostic of a text that a reader refuses at a place.
-fn syntax(source: &Arc<Source>, code: Code, word: &str, at: usize, why: &str) -> Diagnostic {
+fn syntax(source: &Arc<Source>, format: Format, at: usize, why: &str) -> Diagnostic {
     // An empty range at the end of the text draws nothing: step back onto the last visible letter.
     let text = source.text();
     let at = at.min(text.len());
@@ -372,9 +401,51 @@ fn syntax(source: &Arc<Source>, code: Code, word: &str, at: usize, why: &str) ->
         _ => text.get(..at).map_or(0, |before| before.trim_end().char_indices().next_back().map_or(0, |(last, _)| last)),
     };
     let width = text.get(start..).and_then(|rest| rest.chars().next()).map_or(0, char::len_utf8);
-    let why = why.split(" at ").next().unwrap_or(why).trim_end_matches('.').to_owned();
-    Diagnostic::at(code, source, &(start..start + width), format!("the text is not {word}"), "the reader stopped here")
-        .help(format!("the reader says: {why}. Look here and on the line above: indentation, a colon, a quote, a bracket"))
+    let why = why.split(" at ").next().unwrap_or(why).trim_end_matches('.');
+    let (code, title, look) = match format {
+        Format::Yaml => (Code::NotYaml, "the text is not YAML", "the indentation, a colon, a quote, a bracket"),
+        Format::Json => (Code::NotJson, "the text is not JSON", "a comma, a colon, a double quote, a bracket"),
+    };
+    let help = match plainly(why) {
+        Some(words) => words.to_owned(),
+        None => format!("look here and on the line above: {look} (the reader says: {why})"),
+    };
+    Diagnostic::at(code, source, &(start..start + width), title, "the reader stopped here").help(help)
+}
+
+/// What the readers say of the commonest slips, in words for people who do not write YAML every day.
+const SAYINGS: &[(&str, &str)] = &[
+    (
+        "mapping values are not allowed",
+        "a colon does not fit here. Either a colon, or the space after it, is missing on the line above, or a text that holds `: ` needs quotes",
+    ),
+    ("did not find expected key", "the line does not begin below its neighbours: give it as many spaces as the line it belongs with"),
+    ("illegal placement of ':'", "a bracket that was opened above is not closed"),
+    ("tabs disallowed", "indent by spaces, not by tabs"),
+    ("unclosed quote", "the quote that begins here is not closed"),
+    ("unclosed bracket", "the bracket that opens here is not closed"),
+    ("EOF while parsing", "the text ends too early: a quote or bracket is not closed"),
+    ("trailing comma", "delete the comma before the closing bracket"),
+    ("trailing characters", "nothing may follow the last closing bracket: one file is one questionnaire"),
+    ("key must be a string", "a key must be a text in double quotes"),
+    ("hex escape", "`\\u` and four digits do not make a letter here: type the letter itself"),
+    (
+        "expected value",
+        "here must stand a text in double quotes, a number, `true`, `false`, `null`, a list in `[]` or a mapping in `{}`; comments cannot",
+    ),
+    ("expected ident", "this is none of the words of JSON, which are `true`, `false` and `null`: put a text in double quotes"),
+    ("expected `,` or", "a comma between two entries is missing, or a bracket is not closed"),
+    ("expected `:`", "a colon between key and value is missing"),
+];
+
+fn plainly(why: &str) -> Option<&'static str> {
+    SAYINGS.iter().find(|(said, _)| why.contains(said)).map(|(_, words)| *words)
+}
+
+fn not_json(source: &Arc<Source>, error: &serde_json::Error) -> Diagnostic {
+    // Its columns count bytes from 1, and it tells the byte after the last one it took.
+    let line = source.line_range(error.line().saturating_sub(1)).map_or(0, |it| it.start);
+    syntax(source, Format::Json, line + error.column().saturating_sub(1), &error.to_string())
 }
 
 enum Odd {
@@ -437,19 +508,15 @@ fn second_reading(source: &Arc<Source>, format: Format, root: &Node, diagnostics
             Ok(value) => compare(source, root, &value, diagnostics),
             Err(error) => {
                 let at = error.location().map_or(0, |place| place.index());
-                diagnostics.push(syntax(source, Code::NotYaml, "YAML", at, &error.to_string()));
+                diagnostics.push(syntax(source, Format::Yaml, at, &error.to_string()));
             }
         },
         Format::Json => match serde_json::from_str::<serde_json::Value>(source.text()) {
             Ok(value) => match serde_yaml::to_value(value) {
                 Ok(value) => compare(source, root, &value, diagnostics),
-                Err(error) => diagnostics.push(syntax(source, Code::NotJson, "JSON", 0, &error.to_string())),
+                Err(error) => diagnostics.push(syntax(source, Format::Json, 0, &error.to_string())),
             },
-            Err(error) => {
-                let line = source.line_range(error.line().saturating_sub(1)).map_or(0, |it| it.start);
-                let at = line + error.column().saturating_sub(1);
-                diagnostics.push(syntax(source, Code::NotJson, "JSON", at, &error.to_string()));
-            }
+            Err(error) => diagnostics.push(not_json(source, &error)),
         },
     }
 }

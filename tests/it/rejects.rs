@@ -23,6 +23,13 @@ const JSON: &[(&str, &str)] = &[
     ("json-nan", "text/not-json"),
     ("json-lone-surrogate", "text/not-json"),
     ("json-unquoted", "text/not-json"),
+    ("json-comment", "text/not-json"),
+    ("json-single-quotes", "text/not-json"),
+    ("json-that-is-yaml", "text/not-json"),
+    ("json-open-brace", "text/not-json"),
+    ("json-leading-zero", "text/ambiguous"),
+    ("json-huge-number", "text/ambiguous"),
+    ("json-misspelt-question", "answers/unknown-question"),
 ];
 
 /// Everything that is wrong with a questionnaire, as `screen` finds it.

@@ -1,12 +1,15 @@
 //! Answers that are lists of entries: medicines, allergies, the anaesthetic plan.
 
-use super::{MOST_ENTRIES, Reader, missing_word};
-use crate::diagnostic::{Code, did_you_mean, listed};
+use super::{MOST_ENTRIES, Reader, is_misspelt, missing_word};
+use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::names::{self, Recognised};
 use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value};
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, read_quantity, tidy};
 use crate::source::{Kind, Node};
+
+/// The keys of a line of the plan; the first one names it.
+const PLAN_KEYS: [&str; 3] = ["agent", "strength", "volume"];
 
 impl Reader<'_> {
     /// The entries of a list answer; `None` after a diagnostic.
@@ -47,18 +50,12 @@ impl Reader<'_> {
             let mut details = Vec::new();
             let (text, name_node) = match &item.kind {
                 Kind::Map(_) => {
-                    self.check_keys(item, &["name", "daily", "for"], &mut complete);
+                    let known = ["name", "daily", "for"];
+                    self.check_keys(item, &known, &mut complete);
                     details.extend(item.get("daily").and_then(Node::text).map(|it| format!("{it} daily")));
                     details.extend(item.get("for").and_then(Node::text).map(|it| format!("for {it}")));
-                    let Some(name) = item.get("name").filter(|it| it.text().is_some()) else {
+                    let Some(name) = self.named(item, &known, "a medicine has no `name`") else {
                         complete = false;
-                        self.report(
-                            Code::MissingKey,
-                            &item.span,
-                            "a medicine has no `name`".into(),
-                            "`name` is missing",
-                            "add `name: ...`",
-                        );
                         continue;
                     };
                     complete &= self.dose_details(item);
@@ -95,7 +92,7 @@ impl Reader<'_> {
                     &daily.span,
                     "the daily dose is not a number with its unit".into(),
                     "cannot be read",
-                    "such as `daily: 5 mg`",
+                    "write the dose of a whole day with its unit, such as `daily: 5 mg`",
                 );
             }
         }
@@ -103,7 +100,13 @@ impl Reader<'_> {
             && span.text().and_then(Span::read).is_none()
         {
             fine = false;
-            self.report(Code::NotADate, &span.span, "this is not a length of time".into(), "cannot be read", "such as `for: 3 months`");
+            self.report(
+                Code::AnswerType,
+                &span.span,
+                "this is not a length of time".into(),
+                "cannot be read",
+                "write how long it has been taken, such as `for: 3 months`; `unknown` if it is not known",
+            );
         }
         fine
     }
@@ -116,33 +119,15 @@ impl Reader<'_> {
             let mut reaction = None;
             let (text, name_node) = match &item.kind {
                 Kind::Map(_) => {
-                    self.check_keys(item, &["to", "reaction"], &mut complete);
-                    let Some(to) = item.get("to").filter(|it| it.text().is_some()) else {
+                    let known = ["to", "reaction"];
+                    self.check_keys(item, &known, &mut complete);
+                    let Some(to) = self.named(item, &known, "an allergy does not say to what") else {
                         complete = false;
-                        self.report(
-                            Code::MissingKey,
-                            &item.span,
-                            "an allergy does not say to what".into(),
-                            "`to` is missing",
-                            "add `to: ...`",
-                        );
                         continue;
                     };
                     if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none()) {
-                        let written = word.written(self.source).unwrap_or_default().to_owned();
-                        let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).collect();
-                        reaction = known.iter().position(|it| *it == written);
-                        if reaction.is_none() {
-                            complete = false;
-                            let help = format!("one of {}, or `unknown`", listed(&known));
-                            self.report(
-                                Code::AnswerOption,
-                                &word.span,
-                                format!("`{written}` is not a known reaction"),
-                                "not an option",
-                                help,
-                            );
-                        }
+                        reaction = self.reaction(word);
+                        complete &= reaction.is_some();
                     }
                     (to.text().unwrap_or_default().to_owned(), to)
                 }
@@ -164,6 +149,33 @@ impl Reader<'_> {
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 
+    /// The text under the first of the known keys, by which an entry is named; `None` after a diagnostic.
+    fn named<'n>(&mut self, item: &'n Node, known: &[&str], title: &str) -> Option<&'n Node> {
+        let key = known.first().copied().unwrap_or_default();
+        match item.get(key) {
+            Some(name) if name.text().is_some() => return Some(name),
+            Some(name) if name.kind != Kind::Null => self.wrong_kind(name, &format!("a text as `{key}`")),
+            None if is_misspelt(item, known, key) => {}
+            _ => self.report(Code::MissingKey, &item.span, title.to_owned(), &format!("`{key}` is missing"), format!("add `{key}: ...`")),
+        }
+        None
+    }
+
+    fn reaction(&mut self, word: &Node) -> Option<usize> {
+        let Some(written) = word.written(self.source).map(str::to_owned) else {
+            self.wrong_kind(word, "one word as `reaction`");
+            return None;
+        };
+        let found = self.rule_set.allergens.reactions.iter().position(|(id, _)| *id == written);
+        if found.is_none() {
+            let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).chain(["unknown"]).collect();
+            let near = nearest(&written, known.iter().copied());
+            let help = near.map_or_else(|| format!("one of {}", listed(&known)), |it| format!("did you mean `{it}`?"));
+            self.report(Code::AnswerOption, &word.span, format!("`{written}` is not a known reaction"), "not an option", help);
+        }
+        found
+    }
+
     pub(super) fn plan(&mut self, node: &Node) -> Option<Fact> {
         let items = self.entries(node, "a list of local anaesthetics")?;
         let mut found = Vec::new();
@@ -175,26 +187,19 @@ impl Reader<'_> {
                 self.wrong_kind(item, "agent, strength and volume");
                 continue;
             }
-            self.check_keys(item, &["agent", "strength", "volume"], &mut complete);
-            let Some(name_node) = item.get("agent") else {
+            self.check_keys(item, &PLAN_KEYS, &mut complete);
+            let Some(name_node) = self.named(item, &PLAN_KEYS, "a planned anaesthetic has no `agent`") else {
                 complete = false;
-                self.report(
-                    Code::MissingKey,
-                    &item.span,
-                    "a planned anaesthetic has no `agent`".into(),
-                    "`agent` is missing",
-                    "add `agent: ...`",
-                );
                 continue;
             };
-            let name = name_node.written(self.source).unwrap_or_default().to_owned();
+            let name = name_node.text().unwrap_or_default().to_owned();
             let wanted = name.to_lowercase();
             let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.contains(&wanted));
             let Some((at, agent)) = at.and_then(|at| Some((at, self.rule_set.agents.get(at)?))) else {
                 complete = false;
                 let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
-                let near = crate::diagnostic::nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
-                let near = near.unwrap_or_else(|| format!("The agents are {}. ", listed(&known)));
+                let near = nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
+                let near = near.unwrap_or_else(|| format!("the agents are {}. ", listed(&known)));
                 let help = format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
                 self.report(
                     Code::UnknownAgent,
@@ -229,6 +234,9 @@ impl Reader<'_> {
     ) -> Option<f64> {
         let Some(node) = item.get(key) else {
             *complete = false;
+            if is_misspelt(item, &PLAN_KEYS, key) {
+                return None;
+            }
             self.report(
                 Code::MissingKey,
                 &item.span,
@@ -241,11 +249,12 @@ impl Reader<'_> {
         if missing_word(node).is_some() {
             return None;
         }
-        *complete = *complete && {
+        // Told even if something else of the entry is wrong already: all slips come in one run.
+        let fine = {
             let text = match &node.kind {
                 Kind::Text(text) => text.as_str(),
                 Kind::Number(_) => {
-                    self.needs_unit(node, measure.units());
+                    self.needs_unit(node, key, measure.units());
                     *complete = false;
                     return None;
                 }
@@ -263,7 +272,7 @@ impl Reader<'_> {
                 Ok(parts) => match parts.as_slice() {
                     [part] => match part.unit.as_deref() {
                         None => {
-                            self.needs_unit(node, measure.units());
+                            self.needs_unit(node, key, measure.units());
                             false
                         }
                         Some(written) => match measure.unit(written).and_then(|it| measure.convert(part.number, it, unit)) {
@@ -298,6 +307,7 @@ impl Reader<'_> {
                 },
             }
         };
+        *complete &= fine;
         None
     }
 }
