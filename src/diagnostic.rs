@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
 
-use crate::source::Source;
+use crate::source::{Source, steers};
 
 pub mod codes;
 
@@ -62,15 +62,17 @@ impl Diagnostic {
     /// Adds what to do next.
     #[must_use]
     pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = help.into();
+        self.help = help.into().replace(steers, "\u{fffd}");
         self
     }
 
     /// Adds what to do next, if there is something to say.
     #[must_use]
-    pub fn help_if(mut self, help: Option<String>) -> Self {
-        self.help = help.unwrap_or(self.help);
-        self
+    pub fn help_if(self, help: Option<String>) -> Self {
+        match help {
+            Some(help) => self.help(help),
+            None => self,
+        }
     }
 
     /// Adds a second place.
@@ -109,10 +111,10 @@ pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
 
 /// A title is one line of bounded length, whatever piece of a file it quotes.
 fn one_line(title: String) -> String {
-    if title.len() <= LONGEST_TITLE && !title.contains(char::is_control) {
+    if title.len() <= LONGEST_TITLE && !title.contains(steers) {
         return title;
     }
-    let mut line: String = title.split(|it: char| it.is_control() || it == ' ').filter(|it| !it.is_empty()).collect::<Vec<_>>().join(" ");
+    let mut line: String = title.split(|it: char| steers(it) || it == ' ').filter(|it| !it.is_empty()).collect::<Vec<_>>().join(" ");
     if let Some((cut, _)) = line.char_indices().nth(LONGEST_TITLE) {
         line.truncate(cut);
         line.push_str("...");
@@ -177,10 +179,17 @@ impl SourceCode for Source {
         let last = (self.line_index(end) + context_lines_after).min(self.line_count().saturating_sub(1));
         let from = self.line_range(first).map_or(0, |line| line.start);
         let to = self.line_range(last).map_or(self.text().len(), |line| line.end);
-        let data = self.text().get(from..to).unwrap_or("").as_bytes();
+        let data = self.shown().get(from..to).unwrap_or("").as_bytes();
         // Miette prints the column of the span start, counted from this column in characters.
         let column = if context_lines_before == 0 { self.position(start).column - 1 } else { 0 };
-        Ok(Box::new(MietteSpanContents::new_named(self.name().to_owned(), data, (from, to - from).into(), first, column, last - first + 1)))
+        Ok(Box::new(MietteSpanContents::new_named(
+            self.name().replace(steers, "\u{fffd}"),
+            data,
+            (from, to - from).into(),
+            first,
+            column,
+            last - first + 1,
+        )))
     }
 }
 

@@ -5,6 +5,7 @@
 
 use crate::outcome::{Outcome, Urgency};
 use crate::screening::Screening;
+pub use crate::source::steers;
 
 pub mod json;
 pub mod page;
@@ -59,13 +60,4 @@ pub fn could_be(screening: &Screening) -> Option<Standing> {
     let urgency = open.max(now.urgency).filter(|_| screening.worst_case == Outcome::Refer);
     let worst = Standing { outcome: screening.worst_case, urgency };
     (worst > now).then_some(worst)
-}
-
-/// Whether a character could steer a terminal, reorder the text around it, or split a line where none ends.
-///
-/// Control characters, and the characters of Unicode that set the direction of text or separate lines. The joiners
-/// that some scripts need are not among them.
-pub fn steers(character: char) -> bool {
-    character.is_control()
-        || matches!(character, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
 }

@@ -7,7 +7,38 @@ use std::ops::Range;
 pub struct Source {
     name: String,
     text: String,
+    /// The text as it may be shown, if that is not the text itself.
+    shown: Option<String>,
     line_starts: Vec<usize>,
+}
+
+/// Whether a character could steer a terminal, reorder the text around it, or split a line where none ends.
+///
+/// Control characters, and the characters of Unicode that set the direction of text or separate lines. The joiners
+/// that some scripts need are not among them.
+pub fn steers(character: char) -> bool {
+    character.is_control()
+        || matches!(character, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+}
+
+/// A text without characters that steer, each replaced by a mark of as many bytes. Line ends and tabs stay.
+fn harmless(text: &str) -> String {
+    let mut after = text.chars().skip(1);
+    text.chars()
+        .map(|letter| {
+            let next = after.next();
+            match letter {
+                '\n' | '\t' => letter,
+                '\r' if next == Some('\n') => letter,
+                _ if !steers(letter) => letter,
+                _ => match letter.len_utf8() {
+                    1 => '?',
+                    2 => '\u{bf}',
+                    _ => '\u{fffd}',
+                },
+            }
+        })
+        .collect()
 }
 
 /// Where a value stands: line and column count from 1, the column in characters.
@@ -24,7 +55,9 @@ impl Source {
     pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
         let text = text.into();
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
-        Self { name: name.into(), text, line_starts }
+        // Nearly every text is printable ASCII, and then there is nothing to look at twice.
+        let plain = text.bytes().all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t'));
+        Self { name: name.into(), shown: (!plain).then(|| harmless(&text)), text, line_starts }
     }
 
     /// The name the user knows the file by.
@@ -35,6 +68,11 @@ impl Source {
     /// The whole text.
     pub fn text(&self) -> &str {
         &self.text
+    }
+
+    /// The text as it may be shown on a terminal: of the same length, byte for byte.
+    pub fn shown(&self) -> &str {
+        self.shown.as_deref().unwrap_or(&self.text)
     }
 
     /// The text of a range; empty if the range does not fit the text.

@@ -11,6 +11,7 @@ use preblock::diagnostic::{Code, Diagnostic, in_file_order};
 use preblock::facts;
 use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
+use preblock::source::steers;
 use rstest::rstest;
 
 use crate::support::{embedded, today};
@@ -64,6 +65,8 @@ fn well_spoken(found: &[Diagnostic]) {
         assert!(!it.title.ends_with('.') && !it.title.contains('\n'), "{}", it.title);
         assert!(it.title.chars().count() <= 110, "the title is long: {}", it.title);
         assert!(!it.help.trim().is_empty(), "no help: {}", it.title);
+        let drawn = rendered(it, 80, false);
+        assert!(!drawn.chars().any(|letter| letter != '\n' && steers(letter)), "steers the terminal: {drawn:?}");
         let said = format!("{} {}", it.title, it.help);
         for word in ["Option", "None", "Some(", "serde", "enum", "struct", "unwrap", "f64"] {
             assert!(!said.contains(word), "`{word}` in: {said}");
@@ -104,6 +107,25 @@ fn all_slips_come_at_once() {
         "answers/unknown-question",
     ];
     assert_eq!(codes(&found), expected);
+}
+
+/// What a file says is drawn, and must not steer the terminal it is drawn on: raw, escaped in quotes, in a key or a name.
+#[rstest]
+#[case("  person: { weight: \"78 k\\e[31mg\" }")]
+#[case("  person: { date_of_birth: \"14/05/1986\\e[31m\" }")]
+#[case("  person: { sex: \"male\\e[31m\\u202e\" }")]
+#[case("  bleeding: { alcohol_units: \"1,5\\e[31m\" }")]
+#[case("  \"bleeding\\e[31m\": {}")]
+#[case("  bleeding: { \"history\\e[31m\": [] }")]
+#[case("  bleeding: { history: [\"bruising\\e[31m\"] }")]
+#[case("  plan: { anaesthetic: [{ agent: \"lido\\e[31m\", \"\\e[31m\": 1, strength: \"2 \\e[31m\", volume: \"3,0 mL\\e[31m\" }] }")]
+#[case("  allergies: { known: [{ to: latex, reaction: \"rash\\e[31m\" }] }")]
+#[case("  bleeding: { note: a\u{1b}[31m\u{202e}b }")]
+fn no_message_steers_the_terminal(#[case] answers: &str) {
+    let text = format!("questionnaire: 1\nreference: X-1\nanswers:\n{answers}\n");
+    let found = found(&embedded(), "a\u{1b}[31m.yaml", text.as_bytes());
+    assert!(!found.is_empty());
+    well_spoken(&found);
 }
 
 /// Eight levels of nine aliases each: 43 million values, if anybody wrote them out.
