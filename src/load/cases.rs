@@ -42,17 +42,13 @@ pub struct Case {
     pub from: Option<String>,
 }
 
-struct Person {
-    answers: Gathered,
-}
-
 /// All cases of a rule set, in file order.
 ///
 /// # Errors
 /// Every diagnostic of every file of cases.
 pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Diagnostic>> {
     let mut diagnostics = Vec::new();
-    let mut people: BTreeMap<String, Person> = BTreeMap::new();
+    let mut people: BTreeMap<String, Gathered> = BTreeMap::new();
     let mut as_of = None;
     let mut found = Vec::new();
     let mut paths: Vec<&String> = files.files.keys().filter(|it| it.starts_with("cases/")).collect();
@@ -78,27 +74,21 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
     if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
 }
 
-fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Person>) {
+fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Gathered>) {
     let mut seen = HashMap::new();
     for node in root.get("people").map(Node::items).unwrap_or_default() {
         if let Some(id) = node.get("id") {
             unique(reading, &mut seen, id, "people");
         }
         let Some(id) = reading.needed(node, "id") else { continue };
-        // A person may start from another one, declared above.
-        let mut answers = match node.get("like").and_then(|it| it.written(reading.source)) {
-            Some(other) => people.get(other).map(|it| it.answers.clone()).unwrap_or_default(),
-            None => Gathered::default(),
-        };
+        let mut answers = Gathered::default();
         for section in node.get("answers").map(Node::entries).unwrap_or_default() {
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
                 put(reading, rule_set, &mut answers, &id, &entry.key_span, &entry.value);
             }
         }
-        change(reading, rule_set, &mut answers, node.get("change"));
-        remove(reading, rule_set, &mut answers, node.get("remove"));
-        people.insert(id, Person { answers });
+        people.insert(id, answers);
     }
 }
 
@@ -152,7 +142,7 @@ fn read_case(
     reading: &mut Reading<'_>,
     rule_set: &RuleSet,
     node: &Node,
-    people: &BTreeMap<String, Person>,
+    people: &BTreeMap<String, Gathered>,
     as_of: Option<NaiveDate>,
     found: &mut Vec<Case>,
 ) {
@@ -176,7 +166,7 @@ fn read_case(
         reading.pass_over(node, "a date `as_of`, here or in people.yaml");
         return;
     };
-    let mut answers = base.answers.clone();
+    let mut answers = base.clone();
     change(reading, rule_set, &mut answers, node.get("change"));
     remove(reading, rule_set, &mut answers, node.get("remove"));
     let from = reading.owned(node, "source");

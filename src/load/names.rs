@@ -291,7 +291,13 @@ impl Names {
             let known = self.catalogue.facts.iter().map(|it| it.id.as_str());
             let help = did_you_mean(&text, known).unwrap_or_else(|| {
                 let sections: Vec<&str> = self.catalogue.sections.iter().map(|it| it.id.as_str()).collect();
-                format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections))
+                match text.split_once('.') {
+                    Some(("derived", _)) => "questions.yaml lists the derived facts; each must stand above those that use it".to_owned(),
+                    Some((section, _)) if sections.contains(&section) => {
+                        format!("questions.yaml lists the questions of section `{section}`")
+                    }
+                    _ => format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections)),
+                }
             });
             reading.report(
                 Diagnostic::at(

@@ -7,12 +7,15 @@ use super::registers::unique;
 use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
+use crate::model::formula::Gives;
 use crate::model::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, RoleKind, Section};
 use crate::quantity::Measure;
 use crate::quantity::units::which_measures;
 use crate::source::{Kind, Node};
 use crate::truth::FactSlot;
 
+/// What to do about an id that means something else already.
+const OTHER_WORD: &str = "choose another word";
 /// Most options of one question: a set of them fits one machine word, with a bit to spare.
 const MOST_OPTIONS: usize = 60;
 /// Most facts of a rule set: each has a slot of its own, numbered in sixteen bits.
@@ -31,7 +34,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             unique(&mut reading, &mut seen_sections, node, "sections");
             if id == "derived" || id == "limit" {
                 let title = format!("`{id}` is a reserved word, not a section");
-                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &node.span, title, "reserved"));
+                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &node.span, title, "reserved").help(OTHER_WORD));
             }
         }
         let title = reading.needed(section, "title").unwrap_or_default();
@@ -43,13 +46,8 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             if let Some(id_node) = node.get("id") {
                 unique(&mut reading, &mut seen, id_node, &format!("questions of `{id}`"));
                 if id_node.written(reading.source) == Some("note") {
-                    reading.report(Diagnostic::at(
-                        Code::DuplicateId,
-                        reading.source,
-                        &id_node.span,
-                        "`note` is a reserved word, not a question",
-                        "reserved",
-                    ));
+                    let title = "`note` is a reserved word, not a question";
+                    reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id_node.span, title, "reserved").help(OTHER_WORD));
                 }
             }
             match question(&mut reading, &mut names.catalogue, node, &id, at) {
@@ -62,7 +60,11 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
     }
     special_slots(&mut reading, names, &asked);
+    let mut seen_derived = HashMap::new();
     for node in parsed.root.get("derived").map(Node::items).unwrap_or_default() {
+        if let Some(id) = node.get("id") {
+            unique(&mut reading, &mut seen_derived, id, "derived facts");
+        }
         derived(&mut reading, names, node);
     }
     if names.catalogue.facts.len() > MOST_FACTS
@@ -206,7 +208,10 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
             unique(reading, &mut seen, id, "options");
             if let Some(word @ ("unknown" | "declined")) = id.text() {
                 let title = format!("`{word}` is a reserved word, not an option");
-                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id.span, title, "every question accepts it already"));
+                reading.report(
+                    Diagnostic::at(Code::DuplicateId, reading.source, &id.span, title, "every question accepts it already")
+                        .help(OTHER_WORD),
+                );
             }
         }
         found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")? });
@@ -233,7 +238,10 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &[&Node]) 
             && let Some(place) = node.get("answer")
         {
             let title = format!("a second question has the answer `{what}`");
-            reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &place.span, title, "one is enough"));
+            reading.report(
+                Diagnostic::at(Code::DuplicateId, reading.source, &place.span, title, "one is enough")
+                    .help("delete one of the two questions"),
+            );
         }
     }
     names.catalogue.medicines = found.get("medicines").copied();
@@ -259,16 +267,8 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         return;
     };
     let id = format!("derived.{name}");
-    if names.catalogue.slot(&id).is_some()
-        && let Some(place) = node.get("id")
-    {
-        reading.report(Diagnostic::at(
-            Code::DuplicateId,
-            reading.source,
-            &place.span,
-            format!("two derived facts have the id `{name}`"),
-            "second",
-        ));
+    if names.catalogue.slot(&id).is_some() {
+        reading.pass_over(node, "another id");
         return;
     }
     let unit = reading.owned(node, "unit");
@@ -281,6 +281,11 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(help));
     }
     let inputs = formula.map(|it| inputs(reading, names, node, it)).unwrap_or_default();
+    // What names the fact is judged by the unit it really has, so that a wrong one is told once.
+    let unit = match formula.and_then(|it| unit_given(reading, names, node, it, &inputs)) {
+        Some(given) => unit_declared(reading, node, &formula_name, unit, given),
+        None => unit,
+    };
     let fact_type = FactType::Number {
         measure: unit.as_deref().map(which_measures).and_then(|it| if let [one] = it.as_slice() { Some(*one) } else { None }),
         unit: unit.clone(),
@@ -290,6 +295,49 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     let slot = add_fact(&mut names.catalogue, id.clone(), FactKind::Derived(position), fact_type);
     let formula = formula.unwrap_or(Formula::LowerOf);
     names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot });
+}
+
+/// The unit of what a formula gives; `None` if its inputs are not known, or after a diagnostic.
+fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formula, inputs: &[Input]) -> Option<Option<String>> {
+    match formula.gives() {
+        Gives::Plain => return Some(None),
+        Gives::In(unit) => return Some(Some(unit.to_owned())),
+        Gives::AsGiven => {}
+    }
+    let mut common: Option<Option<String>> = None;
+    for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
+        let unit = match input {
+            Input::Fact(slot) => match names.catalogue.fact(*slot).map(|it| &it.fact_type) {
+                Some(FactType::Number { unit, .. }) => unit.clone(),
+                _ => None,
+            },
+            Input::Number(_) => None,
+        };
+        let first = common.get_or_insert_with(|| unit.clone());
+        if *first != unit {
+            let needed = RoleKind::in_unit(first.as_deref());
+            if let Some(place) = node.get("with").and_then(|it| it.get(role.name)) {
+                let title = format!("the formula needs {needed} here, as in its other input");
+                let help = format!("this is {}", RoleKind::in_unit(unit.as_deref()));
+                reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
+            }
+            return None;
+        }
+    }
+    common
+}
+
+/// Compares the unit that is declared with the one that the formula gives, and goes on with the latter.
+fn unit_declared(reading: &mut Reading<'_>, node: &Node, formula: &str, declared: Option<String>, given: Option<String>) -> Option<String> {
+    if declared != given
+        && let Some(place) = node.get("unit").or_else(|| node.get("formula"))
+    {
+        let title = format!("the formula `{formula}` gives {}", RoleKind::in_unit(given.as_deref()));
+        let help = given.as_ref().map_or_else(|| "delete the line `unit:`".to_owned(), |it| format!("write `unit: {it}`"));
+        let label = if declared.is_some() { "another unit" } else { "`unit` is missing" };
+        reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &place.span, title, label).help(help));
+    }
+    given
 }
 
 /// What a formula is given, in the order of its roles; empty after a diagnostic.
@@ -338,7 +386,8 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         let at = names.limit_of(reading, value)?;
         let limit = names.limits.get(at)?;
         let (RoleKind::Number(unit), LimitValue::Number { value: number, unit: given }) = (kind, &limit.value) else {
-            misfit(reading, format!("limit `{}` is not such a thing", limit.id));
+            let what = if matches!(limit.value, LimitValue::Span(_)) { "a length of time" } else { "a number" };
+            misfit(reading, format!("limit `{}` is {what}", limit.id));
             return None;
         };
         return match to_unit(&Written { value: *number, unit: given.clone() }, unit, None) {

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::names::{Names, to_unit, written_number};
 use super::{Parsed, Reading};
-use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::{Agent, AgentLimit, AllergenRegister, Bits, Checked, Limit, LimitValue, Medicine, MedicineRegister, Publication, Term};
 use crate::quantity::Measure;
 use crate::quantity::span::Span;
@@ -145,7 +145,7 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
                 Some(at) => of_this.push(at),
                 None => reading.report(
                     Diagnostic::at(
-                        Code::UnknownMedicine,
+                        not_declared(what),
                         reading.source,
                         &parent.span,
                         format!("there is no class or group `{text}`"),
@@ -158,6 +158,7 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
         parents.push(of_this);
     }
     let mut closed = Vec::new();
+    let mut circles: HashSet<usize> = HashSet::new();
     for (at, node) in entries.iter().enumerate() {
         let mut above = HashSet::new();
         let mut open: Vec<usize> = parents.get(at).cloned().unwrap_or_default();
@@ -166,12 +167,24 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
                 open.extend(parents.get(next).into_iter().flatten());
             }
         }
-        if above.contains(&at) {
+        // A circle is told once, at its first member.
+        if above.contains(&at) && circles.insert(at) {
+            let circle: Vec<usize> = above.iter().copied().filter(|it| *it != at && reaches(&parents, *it, at)).collect();
+            circles.extend(&circle);
+            let name = |at: &usize| ids.get(*at).map_or("", String::as_str);
+            let mut others: Vec<&str> = circle.iter().map(name).collect();
+            others.sort_unstable();
+            let through = if others.is_empty() { String::new() } else { format!(" through {}", listed(&others).replace(" or ", " and ")) };
             let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
-            let title = format!("`{}` contains itself", ids.get(at).map_or("", String::as_str));
             reading.report(
-                Diagnostic::at(Code::CyclicClasses, reading.source, &id_span, title, "part of a circle")
-                    .help("take one of the classes in the circle out of the other"),
+                Diagnostic::at(
+                    Code::CyclicClasses,
+                    reading.source,
+                    &id_span,
+                    format!("`{}` contains itself{through}", name(&at)),
+                    "part of a circle",
+                )
+                .help("take one of them out of the `in:` of another"),
             );
         }
         closed.push((ids.get(at).cloned().unwrap_or_default(), reading.owned(node, "about").unwrap_or_default(), above));
@@ -179,8 +192,29 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
     closed
 }
 
+/// Whether one entry lies in another, however far down.
+fn reaches(parents: &[Vec<usize>], from: usize, to: usize) -> bool {
+    let mut seen = HashSet::new();
+    let mut open = vec![from];
+    while let Some(next) = open.pop() {
+        for parent in parents.get(next).into_iter().flatten() {
+            if *parent == to {
+                return true;
+            }
+            if seen.insert(*parent) {
+                open.push(*parent);
+            }
+        }
+    }
+    false
+}
+
+fn not_declared(what: &str) -> Code {
+    if what == "groups" { Code::UnknownSubstance } else { Code::UnknownMedicine }
+}
+
 /// The declared terms above an entry with `in:`, itself or contained, by position.
-fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, HashSet<usize>)]) -> HashSet<usize> {
+fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, HashSet<usize>)], what: &str) -> HashSet<usize> {
     let mut all = HashSet::new();
     for class in node.get("in").map(Node::items).unwrap_or_default() {
         let Some(text) = class.written(reading.source).map(str::to_owned) else {
@@ -194,7 +228,7 @@ fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, Ha
             }
             None => reading.report(
                 Diagnostic::at(
-                    Code::UnknownMedicine,
+                    not_declared(what),
                     reading.source,
                     &class.span,
                     format!("there is no class or group `{text}`"),
@@ -249,7 +283,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         for form in new_names(&mut reading, &mut places, node) {
             register.names.insert(form, at);
         }
-        for term in terms_of(&mut reading, node, &terms) {
+        for term in terms_of(&mut reading, node, &terms, "classes") {
             if let Some(class) = register.classes.get_mut(term) {
                 class.members.insert(at);
             }
@@ -270,7 +304,11 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         groups: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
         ..AllergenRegister::default()
     };
+    let mut seen = HashMap::new();
     for node in parsed.root.get("reactions").map_or(empty, Node::items) {
+        if let Some(id) = node.get("id") {
+            unique(&mut reading, &mut seen, id, "reactions");
+        }
         if let (Some(id), Some(text)) = (reading.needed(node, "id"), reading.needed(node, "text")) {
             register.reactions.push((id, text));
         }
@@ -283,7 +321,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         for form in new_names(&mut reading, &mut places, node) {
             register.names.insert(form, Bits::from_iter([at]));
         }
-        for term in terms_of(&mut reading, node, &terms) {
+        for term in terms_of(&mut reading, node, &terms, "groups") {
             if let Some(group) = register.groups.get_mut(term) {
                 group.members.insert(at);
             }

@@ -34,7 +34,9 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     let mut head = None;
     for name in FILES {
         // One tree at a time: each is dropped before the next one is read.
-        let Some(it) = parse(files, name, "every rule set has seven files and a folder of concerns", &mut diagnostics) else { continue };
+        let Some(it) = parse(files, name, "add the file: every rule set has seven files and a folder of concerns", &mut diagnostics) else {
+            continue;
+        };
         match name {
             "ruleset.yaml" => {
                 let (found, wrong) = read_head(&it);
@@ -54,7 +56,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
         head.as_ref().map_or_else(|| (concerns_by_file(files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
     for (at, concern) in concerns.iter().enumerate() {
         let path = format!("concerns/{}.yaml", concern.id);
-        let Some(it) = parse(files, &path, "ruleset.yaml lists this concern", &mut diagnostics) else { continue };
+        let Some(it) = parse(files, &path, "add the file, or take the concern out of ruleset.yaml", &mut diagnostics) else { continue };
         let (found, wrong) = read_concern(&it, &names, concern, at, &retired);
         rules.extend(found);
         diagnostics.extend(wrong);

@@ -6,7 +6,7 @@ use jsonschema::error::{TypeKind, ValidationErrorKind};
 use serde_json::Value;
 
 use super::files;
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, nearest};
 use crate::source::{Kind, Node, Source};
 
 /// Checks a tree against an embedded schema. An unknown schema name is itself reported.
@@ -140,7 +140,8 @@ fn describe(
                 let span = node.entry(key).map_or(node.span.clone(), |it| it.key_span.clone());
                 found.push(
                     Diagnostic::at(Code::UnknownKey, source, &span, format!("the key `{key}` is not known here"), "not known here")
-                        .help_if(did_you_mean(key, known.iter().map(String::as_str))),
+                        .help_if(did_you_mean(key, known.iter().map(String::as_str)))
+                        .help_if(exclusive(schema, schema_path).filter(|_| nearest(key, known.iter().map(String::as_str)).is_none())),
                 );
             }
         }
@@ -228,6 +229,22 @@ fn describe(
                     .help_if(example(schema, schema_path)),
             );
         }
+        ValidationErrorKind::Minimum { limit } | ValidationErrorKind::ExclusiveMinimum { limit } => {
+            let title = format!("`{}` is too low", node.written(source).unwrap_or("this"));
+            let label =
+                if matches!(kind, ValidationErrorKind::Minimum { .. }) { format!("{limit} or more") } else { format!("above {limit}") };
+            found.push(Diagnostic::at(Code::WrongForm, source, &at_value, title, label).help_if(example(schema, schema_path)));
+        }
+        ValidationErrorKind::Maximum { limit } => {
+            let title = format!("`{}` is too high", node.written(source).unwrap_or("this"));
+            found.push(
+                Diagnostic::at(Code::WrongForm, source, &at_value, title, format!("{limit} or less")).help_if(example(schema, schema_path)),
+            );
+        }
+        ValidationErrorKind::MaxLength { .. } | ValidationErrorKind::MaxItems { .. } => {
+            let title = "this is too long";
+            found.push(Diagnostic::at(Code::WrongForm, source, &at_value, title, "too long").help_if(example(schema, schema_path)));
+        }
         other => {
             found.push(
                 Diagnostic::at(Code::WrongForm, source, &at_value, format!("this breaks `{}` of the schema", other.keyword()), "here")
@@ -241,6 +258,18 @@ fn describe(
 fn example(schema: &Value, schema_path: &str) -> Option<String> {
     let text = subschema(schema, schema_path)?.get("description")?.as_str()?;
     Some(text.to_owned())
+}
+
+/// What the schema says of keys of which one may stand: the nearest description, if it is about that.
+fn exclusive(schema: &Value, schema_path: &str) -> Option<String> {
+    let mut path = schema_path;
+    while let Some((parent, _)) = path.rsplit_once('/') {
+        if let Some(text) = subschema(schema, path).and_then(|it| it.get("description")?.as_str()) {
+            return text.to_lowercase().contains("exactly one").then(|| text.to_owned());
+        }
+        path = parent;
+    }
+    None
 }
 
 /// What the schema says of a key that is forbidden here: the nearest description further up.

@@ -62,11 +62,15 @@ pub enum RoleKind {
 }
 
 impl RoleKind {
+    /// "a number in kg", or "a number" without a unit.
+    pub fn in_unit(unit: Option<&str>) -> String {
+        unit.map_or_else(|| "a number".into(), |it| format!("a number in {it}"))
+    }
+
     /// In words for messages.
     pub fn in_words(self) -> String {
         match self {
-            Self::Number(Some(unit)) => format!("a number in {unit}"),
-            Self::Number(None) => "a number".into(),
+            Self::Number(unit) => Self::in_unit(unit),
             Self::Date => "a date".into(),
             Self::Sex => "a choice between `female` and `male`".into(),
             Self::Toes => "a list of toes (`left-...`, `right-...`)".into(),
@@ -75,6 +79,17 @@ impl RoleKind {
             Self::Plan => "the anaesthetic plan".into(),
         }
     }
+}
+
+/// The unit of the number that a formula gives.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Gives {
+    /// None: a count, an index, a share.
+    Plain,
+    /// Always this one.
+    In(&'static str),
+    /// That of its numbers, which must agree.
+    AsGiven,
 }
 
 const fn role(name: &'static str, kind: RoleKind) -> Role {
@@ -123,12 +138,25 @@ impl Formula {
         Self::ALL.iter().copied().find(|it| it.name() == name)
     }
 
+    /// The unit of what it gives.
+    pub fn gives(self) -> Gives {
+        match self {
+            Self::CompletedYears => Gives::In("years"),
+            Self::BodyMassIndex => Gives::In("kg/m2"),
+            Self::IdealWeight | Self::DosingWeight => Gives::In("kg"),
+            Self::CockcroftGault => Gives::In("mL/min"),
+            Self::VolumePerToe => Gives::In("mL"),
+            Self::LowerOf | Self::LowestOfOperated | Self::HighestOfOperated => Gives::AsGiven,
+            Self::CountOf | Self::PressureIndex | Self::AnaestheticLoad | Self::DigitLoad => Gives::Plain,
+        }
+    }
+
     /// What it must be given, in this order.
     pub fn roles(self) -> &'static [Role] {
         const NUMBER: RoleKind = RoleKind::Number(None);
         const KG: RoleKind = RoleKind::Number(Some("kg"));
         const MMHG: RoleKind = RoleKind::Number(Some("mmHg"));
-        const YEARS: RoleKind = RoleKind::Number(None);
+        const YEARS: RoleKind = RoleKind::Number(Some("years"));
         match self {
             Self::CompletedYears => &const { [role("born", RoleKind::Date), role("on", RoleKind::Date)] },
             Self::BodyMassIndex => &const { [role("weight", KG), role("height", RoleKind::Number(Some("cm")))] },

@@ -369,7 +369,7 @@ const SLIPS: &[Slip] = &[
     slip("limit-not-a-number", &["rules/wrong-unit"], "limits.yaml", "    value: 70 kg\n", "    value: seventy kg\n"),
     slip(
         "circle-of-classes",
-        &["rules/cyclic-classes", "rules/cyclic-classes", "rules/cyclic-classes"],
+        &["rules/cyclic-classes"],
         "medicines.yaml",
         "{ id: antithrombotic, about:",
         "{ id: antithrombotic, in: [vitamin-k-antagonist], about:",
@@ -428,6 +428,194 @@ const SLIPS: &[Slip] = &[
         "  - id: medicines\n    title: Medicines\n",
         "  - id: plan\n    title: Medicines\n",
     ),
+    slip(
+        "medicine",
+        &["rules/unknown-medicine"],
+        BLEEDING,
+        "        - taking: vitamin-k-antagonist\n        - { fact: bleeding.inr, at_least",
+        "        - taking: [vitamin-k-antagonist, wafarin]\n        - { fact: bleeding.inr, at_least",
+    ),
+    slip("too-few-medicines", &["shape/wrong-form"], BLEEDING, CEILING, "{ taking: antithrombotic, at_least: 0 }"),
+    slip(
+        "substance",
+        &["rules/unknown-substance"],
+        "concerns/allergy.yaml",
+        "allergic_to: amide-anaesthetic",
+        "allergic_to: amid-anaesthetic",
+    ),
+    slip(
+        "reaction",
+        &["rules/unknown-substance"],
+        "concerns/allergy.yaml",
+        "- allergic_to: amide-anaesthetic",
+        "- { allergic_to: amide-anaesthetic, reaction: [anaphylaxia] }",
+    ),
+    slip(
+        "options-of-one-question",
+        &["rules/unknown-option"],
+        "concerns/allergy.yaml",
+        "one_of: [allergic, unexplained]",
+        "one_of: [allergic, unexplaned]",
+    ),
+    slip("option-of-yes-no", &["rules/unknown-option"], BLEEDING, CEILING, "{ fact: plan.adrenaline, is: maybe }"),
+    slip("agent", &["rules/unknown-option"], BLEEDING, CEILING, "{ fact: plan.anaesthetic, includes: lidocane }"),
+    slip("test-of-a-list", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.history, is: bruising }"),
+    slip("test-of-one-option", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: pregnancy.status, includes: pregnant }"),
+    slip("test-of-yes-no", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: plan.adrenaline, above: 1 }"),
+    slip("age-of-a-derived-number", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: derived.age, older_than: 18 years }"),
+    slip("one-end-without-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: person.weight, between: [50 kg, 60] }"),
+    slip(
+        "limit-with-another-unit",
+        &["rules/wrong-unit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: person.weight, at_least: { limit: creatinine-floor } }",
+    ),
+    slip("test-of-nobody-s-age", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: derived.agee, at_least: { limit: adult-age } }"),
+    slip(
+        "age-of-a-fact-without-date",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "The INR of {bleeding.inr} ({",
+        "The INR of {bleeding.inr} ({plan.toes.age}, {",
+    ),
+    slip("empty-placeholder", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} ({", "The INR of {} ({"),
+    slip(
+        "no-citations",
+        &["shape/missing-key"],
+        BLEEDING,
+        "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+    ),
+    slip(
+        "key-of-a-rule-misspelt",
+        &["shape/unknown-key"],
+        BLEEDING,
+        "    reason: The INR of {bleeding.inr} ({",
+        "    reeson: The INR of {bleeding.inr} ({",
+    ),
+    slip(
+        "parent-of-a-class",
+        &["rules/unknown-medicine"],
+        "medicines.yaml",
+        "about: Slows the clotting of blood, in: [antithrombotic]",
+        "about: Slows the clotting of blood, in: [antithrombotics]",
+    ),
+    slip(
+        "parent-of-a-group",
+        &["rules/unknown-substance"],
+        "allergens.yaml",
+        "in: [local-anaesthetic], names: [amide",
+        "in: [local-anaesthetics], names: [amide",
+    ),
+    slip(
+        "class-twice",
+        &["rules/duplicate-id"],
+        "medicines.yaml",
+        "  - { id: anticoagulant, about:",
+        "  - { id: antithrombotic, about: Again }\n  - { id: anticoagulant, about:",
+    ),
+    slip(
+        "group-twice",
+        &["rules/duplicate-id"],
+        "allergens.yaml",
+        "  - { id: preservative, about:",
+        "  - { id: anaesthetic, about: Again }\n  - { id: preservative, about:",
+    ),
+    slip(
+        "reaction-twice",
+        &["rules/duplicate-id"],
+        "allergens.yaml",
+        "  - { id: unclear, text:",
+        "  - { id: rash, text: Again }\n  - { id: unclear, text:",
+    ),
+    slip(
+        "agent-twice",
+        &["rules/duplicate-id"],
+        "anaesthetics.yaml",
+        "  - id: bupivacaine\n",
+        "  - { id: lidocaine, family: amide, strengths: [1 %, 2 %], limits: [{ adrenaline: no, from_age: 12, per_kg: 3 mg/kg, at_most: 200 mg, citations: [{ common_practice: so }] }] }\n  - id: bupivacaine\n",
+    ),
+    slip(
+        "question-twice",
+        &["rules/duplicate-id"],
+        "questions.yaml",
+        "      - id: stroke_or_tia\n",
+        "      - { id: alcohol_units, ask: Again?, answer: number, from: record }\n      - id: stroke_or_tia\n",
+    ),
+    slip(
+        "option-twice",
+        &["rules/duplicate-id"],
+        "questions.yaml",
+        "          - { id: prolonged, text:",
+        "          - { id: bruising, text: Again }\n          - { id: prolonged, text:",
+    ),
+    slip(
+        "option-reserved",
+        &["rules/duplicate-id"],
+        "questions.yaml",
+        "          - { id: prolonged, text:",
+        "          - { id: unknown, text: Not known }\n          - { id: prolonged, text:",
+    ),
+    slip(
+        "derived-twice",
+        &["rules/duplicate-id"],
+        "questions.yaml",
+        "  - id: toe_pressure\n",
+        "  - { id: ankle_pressure, about: Again, formula: count-of, decimals: 0, with: { list: bleeding.history } }\n  - id: toe_pressure\n",
+    ),
+    slip(
+        "source-twice",
+        &["rules/duplicate-id"],
+        "sources.yaml",
+        "  - id: metodebok-la-2023\n",
+        "  - { id: wellington-icu-la, by: Somebody, title: Again, checked: read, checked_on: 2026-11-25 }\n  - id: metodebok-la-2023\n",
+    ),
+    slip(
+        "concern-twice",
+        &["rules/duplicate-id"],
+        "ruleset.yaml",
+        "  - { id: allergy, title: Allergy }\n",
+        "  - { id: allergy, title: Allergy }\n  - { id: allergy, title: Again }\n",
+    ),
+    slip("review-of-the-rule-set", &["shape/wrong-form"], "ruleset.yaml", "review_by: 2027-11-30", "review_by: 2027-13-30"),
+    slip(
+        "asked-when-unknown",
+        &["rules/unknown-fact"],
+        "questions.yaml",
+        "ask_when: { fact: bleeding.blood_count_taken, is: yes }",
+        "ask_when: { fact: bleeding.blood_count, is: yes }",
+    ),
+    slip(
+        "derived-before-its-input",
+        &["rules/unknown-fact"],
+        "questions.yaml",
+        "with: { weight: person.weight, height: person.height }",
+        "with: { weight: derived.dosing_weight, height: person.height }",
+    ),
+    slip("formula-in-another-unit", &["rules/wrong-unit"], "questions.yaml", "    unit: mL/min\n", "    unit: mL/s\n"),
+    slip("formula-without-its-unit", &["rules/wrong-unit"], "questions.yaml", "    unit: mL/min\n", ""),
+    slip(
+        "formula-of-two-units",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "with: { one: person.weight, other: derived.ideal_weight }",
+        "with: { one: person.weight, other: person.height }",
+    ),
+    slip(
+        "formula-of-another-age",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "      age: derived.age\n      weight: derived.clearance_weight\n",
+        "      age: person.weight\n      weight: derived.clearance_weight\n",
+    ),
+    slip(
+        "formula-of-a-span",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "      floor: { limit: creatinine-floor }\n",
+        "      floor: { limit: inr-age-stable }\n",
+    ),
 ];
 
 /// The embedded rule set with one slip, judged with full care.
@@ -466,6 +654,8 @@ fn a_rule_set_with_a_slip_is_told_where() {
 #[case("like: healthy-adult", "like: healty-adult", "rules/unknown-person")]
 #[case("bleeding/inr-above-ceiling", "bleeding/inr-above-celling", "rules/unknown-rule")]
 #[case("bleeding.inr: { value: 4.0", "bleeding.innr: { value: 4.0", "rules/unknown-fact")]
+#[case("    remove: [", "    remove: [bleeding.carrier_level, ", "rules/unknown-fact")]
+#[case("    remove: [", "    remove: [bleeding.nothing, ", "rules/unknown-fact")]
 fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] code: &str) {
     let rules = embedded();
     let mut files = RuleFiles::embedded();
@@ -480,6 +670,26 @@ fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #
     let found = preblock::load::cases::cases(&files, &rules).err().unwrap_or_default();
     assert_eq!(codes(&found), [code], "{}", drawn(&found));
     well_spoken(&found);
+}
+
+/// One file too few and one too many, whichever it is.
+#[test]
+fn a_rule_set_is_whole() {
+    let whole = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+    for path in ["ruleset.yaml", "concerns/allergy.yaml"] {
+        let mut files = whole.clone();
+        assert!(files.files.remove(path).is_some());
+        let found = rule_set(&files).err().unwrap_or_default();
+        assert_eq!(codes(&found), ["rules/missing-file"], "{path}: {}", drawn(&found));
+        well_spoken(&found);
+    }
+    for path in ["concerns/consent.yaml", "concerns/bleeding.yml", "notes.yaml"] {
+        let mut files = whole.clone();
+        files.files.insert(path.into(), b"concern: consent\nrules: []\n".to_vec());
+        let found = rule_set(&files).err().unwrap_or_default();
+        assert_eq!(codes(&found), ["rules/unexpected-file"], "{path}: {}", drawn(&found));
+        well_spoken(&found);
+    }
 }
 
 /// Every code of a file's slips is shown by some fixture, so that none is a page about nothing.
