@@ -11,7 +11,7 @@ use preblock::diagnostic::{Code, Diagnostic, in_file_order};
 use preblock::facts;
 use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
-use preblock::source::steers;
+use preblock::source::{Node, steers};
 use rstest::rstest;
 
 use crate::support::{embedded, today};
@@ -738,6 +738,19 @@ fn code_of(keyword: &str) -> &'static str {
     }
 }
 
+/// The bytes of what a JSON pointer leads to, its key included.
+fn place_of(root: &Node, pointer: &str) -> std::ops::Range<usize> {
+    let (mut node, mut start) = (root, root.span.start);
+    for step in pointer.split('/').skip(1) {
+        if let Some(entry) = node.entry(step) {
+            (node, start) = (&entry.value, entry.key_span.start);
+        } else if let Some(item) = step.parse().ok().and_then(|at: usize| node.items().get(at)) {
+            (node, start) = (item, item.span.start);
+        }
+    }
+    start..node.span.end.max(start + 1)
+}
+
 /// A document with one defect of shape for each demand of each schema: one message, of the right kind.
 /// `expected.tsv` names the file, where an editor's validator points, and the keyword that refuses it.
 #[test]
@@ -748,7 +761,7 @@ fn each_demand_of_the_schemas_is_told_once() {
     let mut n_files = 0;
     for row in expected.lines().skip(1) {
         let mut cells = row.split('\t');
-        let (Some(file), Some(keyword)) = (cells.next(), cells.nth(1)) else { continue };
+        let (Some(file), Some(pointer), Some(keyword)) = (cells.next(), cells.next(), cells.next()) else { continue };
         let schema = file.split('-').next().unwrap_or_default();
         let read = preblock::load::text::read(file, &std::fs::read(folder.join(file)).unwrap_or_default(), 1 << 20);
         let (Some(source), Some(root)) = (read.source, read.root) else {
@@ -758,6 +771,10 @@ fn each_demand_of_the_schemas_is_told_once() {
         let found = preblock::load::shape::check(schema, &source, &root);
         if codes(&found) != [code_of(keyword)] {
             wrong.push(format!("{file}: expected {}, got {:?}", code_of(keyword), crate::support::codes(&found)));
+        }
+        let place = place_of(&root, pointer);
+        if let Some(stray) = found.iter().find(|it| !place.contains(&it.offset())) {
+            wrong.push(format!("{file}: expected at {pointer}, got {}", drawn(std::slice::from_ref(stray))));
         }
         n_files += 1;
     }
