@@ -121,7 +121,7 @@ codes! {
     WrongType = "shape/wrong-type":
         "The value is of the wrong kind, for instance a text where a list must stand.",
         "Nothing is guessed.",
-        "Write the value in the form the help line shows.";
+        "Write the value in the form that the message asks for.";
     NotAnOption = "shape/not-an-option":
         "The word is not one of those that may stand here.",
         "Nothing is guessed.",
@@ -129,7 +129,7 @@ codes! {
     WrongForm = "shape/wrong-form":
         "The value has the right kind but not the right form, for instance an id with a capital letter.",
         "Ids, dates and the like are compared letter by letter.",
-        "Write it in the form the help line shows.";
+        "Write it in the form that the message asks for.";
     NotTogether = "shape/not-together":
         "Keys stand together that exclude one another, or one of several is needed and none is there.",
         "It would not be clear which of them counts.",
@@ -223,7 +223,7 @@ codes! {
     AnswerType = "answers/wrong-kind":
         "The answer is of the wrong kind, for instance a text where yes or no must stand.",
         "Nothing is guessed.",
-        "Write the answer in the form the help line shows, or `unknown`.";
+        "Write the answer in the form that the message asks for, or `unknown`.";
     AnswerOption = "answers/not-an-option":
         "The answer is not one of the options of the question.",
         "Nothing is guessed.",

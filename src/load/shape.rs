@@ -140,6 +140,7 @@ fn describe(
                 let span = node.entry(key).map_or(node.span.clone(), |it| it.key_span.clone());
                 found.push(
                     Diagnostic::at(Code::UnknownKey, source, &span, format!("the key `{key}` is not known here"), "not known here")
+                        .help_if(example(schema, schema_path).filter(|_| known.is_empty()))
                         .help_if(did_you_mean(key, known.iter().map(String::as_str)))
                         .help_if(exclusive(schema, schema_path).filter(|_| nearest(key, known.iter().map(String::as_str)).is_none())),
                 );
@@ -156,7 +157,10 @@ fn describe(
         ValidationErrorKind::Type { kind } => {
             let needed = match kind {
                 TypeKind::Single(one) => in_words(&one.to_string()).to_owned(),
-                TypeKind::Multiple(several) => several.iter().map(|it| in_words(&it.to_string())).collect::<Vec<_>>().join(" or "),
+                TypeKind::Multiple(several) => {
+                    let words: Vec<&str> = several.iter().map(|it| in_words(&it.to_string())).collect();
+                    listed(&words).replace('`', "")
+                }
             };
             found.push(
                 Diagnostic::at(
@@ -177,20 +181,16 @@ fn describe(
                     Code::NotAnOption,
                     source,
                     &at_value,
-                    format!("`{written}` is not one of {}", listed(&options)),
+                    format!("`{written}` is not one of the words that may stand here"),
                     "not one of these",
                 )
+                .help(format!("one of {}", listed(&options)))
                 .help_if(did_you_mean(written, options.iter().copied())),
             );
         }
         ValidationErrorKind::Constant { expected_value } => {
-            found.push(Diagnostic::at(
-                Code::NotAnOption,
-                source,
-                &at_value,
-                format!("only {expected_value} may stand here"),
-                "another value",
-            ));
+            let title = format!("only {expected_value} may stand here");
+            found.push(Diagnostic::at(Code::NotAnOption, source, &at_value, title, "another value").help_if(example(schema, schema_path)));
         }
         ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => {
             let written = node.written(source).unwrap_or("this").to_owned();
@@ -206,13 +206,24 @@ fn describe(
             );
         }
         ValidationErrorKind::MinItems { .. } | ValidationErrorKind::MinLength { .. } => {
+            let (title, label) = match kind {
+                ValidationErrorKind::MinItems { limit } if !node.items().is_empty() => {
+                    (format!("{limit} entries or more must stand here"), format!("only {} here", node.items().len()))
+                }
+                _ => ("something must stand here".to_owned(), "nothing is listed".to_owned()),
+            };
+            let key = pointer.rsplit('/').next().unwrap_or_default();
             found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, "something must stand here", "nothing is listed")
-                    .help_if(example(schema, schema_path)),
+                Diagnostic::at(Code::WrongForm, source, &at_value, title, label)
+                    .help_if(example(schema, schema_path))
+                    .help_if(described_above(schema, schema_path, key)),
             );
         }
         ValidationErrorKind::UniqueItems => {
-            found.push(Diagnostic::at(Code::DuplicateId, source, &at_value, "the list names something twice", "in this list"));
+            found.push(
+                Diagnostic::at(Code::DuplicateId, source, &at_value, "the list names something twice", "in this list")
+                    .help("delete one of the two"),
+            );
         }
         ValidationErrorKind::FalseSchema => {
             let span = place.key.unwrap_or(at_value);
@@ -254,22 +265,21 @@ fn describe(
     }
 }
 
-/// The `description` of the subschema: the help line.
+/// The nearest `description` of the schema: the help line.
 fn example(schema: &Value, schema_path: &str) -> Option<String> {
-    let text = subschema(schema, schema_path)?.get("description")?.as_str()?;
-    Some(text.to_owned())
-}
-
-/// What the schema says of keys of which one may stand: the nearest description, if it is about that.
-fn exclusive(schema: &Value, schema_path: &str) -> Option<String> {
     let mut path = schema_path;
     while let Some((parent, _)) = path.rsplit_once('/') {
         if let Some(text) = subschema(schema, path).and_then(|it| it.get("description")?.as_str()) {
-            return text.to_lowercase().contains("exactly one").then(|| text.to_owned());
+            return Some(text.to_owned());
         }
         path = parent;
     }
     None
+}
+
+/// What the schema says of keys of which one may stand, if that is what it says of this place.
+fn exclusive(schema: &Value, schema_path: &str) -> Option<String> {
+    example(schema, schema_path).filter(|it| it.to_lowercase().contains("exactly one"))
 }
 
 /// What the schema says of a key that is forbidden here: the nearest description further up.
@@ -302,7 +312,7 @@ fn owner(source: &Arc<Source>, place: &Place<'_>) -> (std::ops::Range<usize>, St
     }
     match &place.key {
         Some(key) => (key.clone(), format!("`{}`", source.slice(key))),
-        None => (place.node.span.clone(), "this".into()),
+        None => (place.node.span.clone(), "this entry".into()),
     }
 }
 
@@ -311,7 +321,7 @@ fn in_words(json_type: &str) -> &'static str {
         "string" => "a text",
         "number" => "a number",
         "integer" => "a whole number",
-        "boolean" => "true or false",
+        "boolean" => "true/false",
         "array" => "a list",
         "object" => "a mapping",
         _ => "nothing",
