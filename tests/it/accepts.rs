@@ -29,10 +29,21 @@ answers:
   diabetes: { kind: type-2, hba1c: { value: 69 mmol/mol, taken_on: 2026-11-01 } }
 ";
 
+/// The schema that editors use does not underline what the reader takes.
+fn an_editor_accepts(name: &str, bytes: &[u8]) {
+    let schema: serde_json::Value =
+        serde_json::from_str(preblock::load::files::schema("questionnaire").unwrap_or_default()).unwrap_or_default();
+    let read = preblock::load::text::read(name, bytes, 1 << 20);
+    let (Some(source), Some(root)) = (read.source, read.root) else { return };
+    let found = preblock::load::shape::check_against(&schema, &source, &root);
+    assert!(found.is_empty(), "{name}: {:?}\n{}", codes(&found), String::from_utf8_lossy(bytes));
+}
+
 /// The screening of a text, without what names its places.
 fn screened(rules: &RuleSet, name: &str, bytes: &[u8]) -> Screening {
     let (read, found) = questionnaire::questionnaire(rules, name, bytes);
     assert!(found.is_empty(), "{name}: {:?}", codes(&found));
+    an_editor_accepts(name, bytes);
     let answers = read.map(|it| it.answers).unwrap_or_default();
     let (facts, found) = facts::read(rules, &answers, today());
     assert!(found.is_empty(), "{name}: {:?}", codes(&found));
@@ -107,11 +118,45 @@ fn another_spelling(#[case] plain: &str, #[case] other: &str) {
 #[case("value: 69 mmol/mol", "value: 8.5 %", "diabetes.hba1c", 69.0)]
 fn units_of_another_country(#[case] plain: &str, #[case] other: &str, #[case] fact: &str, #[case] expected: f64) {
     let rules = embedded();
-    let (read, _) = questionnaire::questionnaire(&rules, "t.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
+    let text = PLAIN.replacen(plain, other, 1);
+    an_editor_accepts("t.yaml", text.as_bytes());
+    let (read, _) = questionnaire::questionnaire(&rules, "t.yaml", text.as_bytes());
     let (facts, found) = facts::read(&rules, &read.map(|it| it.answers).unwrap_or_default(), today());
     assert!(found.is_empty(), "{:?}", codes(&found));
     let number = rules.catalogue.slot(fact).and_then(|slot| facts.number(slot)).unwrap_or(f64::NAN);
     assert!((number - expected).abs() < 0.001, "{other} was read as {number}");
+}
+
+/// What may stand for "nobody knows", and other things that are right though rare.
+#[rstest]
+#[case("reference: T-1", "reference: 4711")]
+#[case("completed_on: 2026-11-20", "completed_on: unknown")]
+#[case("completed_on: 2026-11-20", "completed_on: 2026-11-20 09:30")]
+#[case("completed_on: 2026-11-20", "completed_on:")]
+#[case("completed_on: 2026-11-20\n", "completed_on: 2026-11-20\nnote: |\n  two\n  lines\n")]
+#[case("sex: female", "sex: unknown")]
+#[case("sex: female", "sex: declined")]
+#[case("weight: 68 kg", "weight: ~")]
+#[case("date_of_birth: 1950-03-01", "date_of_birth: unknown")]
+#[case("procedure_on: 2026-12-03", "procedure_on: 2026-12-03 10:30")]
+#[case("toes: [left-great]", "toes: []")]
+#[case("toes: [left-great]", "toes: unknown")]
+#[case("anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]", "anaesthetic: unknown")]
+#[case("anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]", "anaesthetic: []")]
+#[case("strength: 2 %", "strength: unknown")]
+#[case("volume: 3 mL", "volume: declined")]
+#[case("current: [warfarin]", "current: [{ name: warfarin, daily: 5 mg, for: 3 months }]")]
+#[case("current: [warfarin]", "current: [{ name: warfarin, daily: unknown, for: unknown }]")]
+#[case("current: [warfarin]", "current: [{ name: warfarin }, something nobody knows]")]
+#[case("inr: { value: 4.5, taken_on: 2026-11-24 }", "inr: unknown")]
+#[case("inr: { value: 4.5, taken_on: 2026-11-24 }", "inr: { value: unknown, taken_on: unknown }")]
+#[case("inr: { value: 4.5, taken_on: 2026-11-24 }", "inr: { value: \"4.5\", taken_on: 2026-11-24 08:00 }")]
+#[case("alcohol_units: 12", "alcohol_units: \"12\"")]
+#[case("alcohol_units: 12", "alcohol_units: 1.2e1")]
+#[case("  person: {", "  clinic:\n  allergies: { known: [latex, { to: penicillin }, { to: phenol, reaction: unknown }] }\n  person: {")]
+fn rare_but_right(#[case] plain: &str, #[case] other: &str) {
+    assert!(PLAIN.contains(plain));
+    screened(&embedded(), "rare.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
 }
 
 /// The same in JSON, once with spaces and once indented by tabs.

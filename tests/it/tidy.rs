@@ -94,12 +94,15 @@ fn imports_point_up_the_list_of_layers() {
 /// Told as what is absent: each word may stand only in these modules.
 #[test]
 fn each_dependency_has_its_place() {
-    let places: [(&str, &[&str]); 9] = [
+    let places: [(&str, &[&str]); 12] = [
         ("serde_yaml", &["load"]),
         ("jsonschema", &["load"]),
         ("granit_parser", &["load", "build"]),
         ("serde::", &["report"]),
         ("println!", &["build"]),
+        ("print!", &["build"]),
+        ("io::stdout", &["cli"]),
+        ("io::stderr", &["cli"]),
         ("anstream", &["cli"]),
         ("std::fs", &["load", "cli", "build"]),
         ("Local::now", &["cli"]),
@@ -112,13 +115,44 @@ fn each_dependency_has_its_place() {
                 wrong.push(format!("{path} names {word}"));
             }
         }
-        for word in ["unwrap_or(true)", "process::exit", "HashSet<State", "impl Default for Fact"] {
+        for word in ["unwrap_or(true)", "unwrap_or(false)", "process::exit", "HashSet<State", "impl Default for Fact"] {
             if code(&text).any(|line| line.contains(word)) {
                 wrong.push(format!("{path} has {word}"));
             }
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// An answer that is not there has no value: nothing of what is known about a patient may come from a default.
+#[test]
+fn no_fact_has_a_default() {
+    let mut n_types = 0;
+    for (path, text) in sources().into_iter().filter(|(path, _)| ["facts", "truth", "evaluate", "screening"].contains(&module(path))) {
+        let lines: Vec<&str> = code(&text).collect();
+        for (at, line) in lines.iter().enumerate() {
+            let Some(name) = line.strip_prefix("pub struct ").or_else(|| line.strip_prefix("pub enum ")) else { continue };
+            n_types += 1;
+            let derived = lines.iter().take(at).rev().take_while(|it| it.starts_with("#[")).any(|it| it.contains("Default"));
+            // Answers as gathered may be none at all.
+            assert!(!derived || name.starts_with("Gathered "), "{path}: {name}");
+        }
+    }
+    assert!(n_types >= 20, "only {n_types} types were found");
+}
+
+/// Every code has its page, and a name of its own.
+#[test]
+fn every_code_has_a_page() {
+    use preblock::diagnostic::Code;
+    let names: BTreeSet<&str> = Code::ALL.iter().map(|it| it.name()).collect();
+    assert_eq!(names.len(), Code::ALL.len());
+    for code in Code::ALL {
+        assert_eq!(Code::from_name(code.name()), Some(*code));
+        for text in [code.what(), code.why(), code.mend()] {
+            assert!(text.len() > 10 && text.ends_with('.'), "{}: {text}", code.name());
+        }
+    }
 }
 
 #[test]
@@ -239,7 +273,11 @@ fn no_rule_tells_anybody_to_stop_a_medicine() {
         "omit",
         "skip ",
         "withhold",
-        "leave out the",
+        "leave out",
+        "hold the",
+        "hold off",
+        "come off",
+        "cease",
         "do not take",
         "miss the",
         "miss a dose",
@@ -248,7 +286,7 @@ fn no_rule_tells_anybody_to_stop_a_medicine() {
         "discontinue",
     ];
     for rule in &embedded().rules {
-        for text in [Some(&rule.action), rule.cleared_by.as_ref()].into_iter().flatten() {
+        for text in [Some(&rule.reason), Some(&rule.action), rule.cleared_by.as_ref()].into_iter().flatten() {
             let said = words(text).to_lowercase();
             for order in orders {
                 assert!(!said.contains(order), "{}: {order}: {said}", rule.id);
