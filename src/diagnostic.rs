@@ -99,13 +99,18 @@ impl Diagnostic {
     }
 }
 
-/// The diagnostics of one file in the order of their places, without those that only follow from another one at the
-/// same place: what the reader of the text refuses is often refused again as an answer.
+/// The diagnostics of one file in the order of their places, without echoes.
 pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     found.sort_by_key(Diagnostic::offset);
-    let of_text: Vec<usize> =
-        found.iter().filter(|it| it.code.name().starts_with("text/") && !it.labels.is_empty()).map(Diagnostic::offset).collect();
-    found.retain(|it| it.code.name().starts_with("text/") || it.labels.is_empty() || !of_text.contains(&it.offset()));
+    without_echoes(found)
+}
+
+/// The diagnostics without those that only follow from another one at the same place: what the reader of the text
+/// refuses is often refused again for its shape, or as an answer.
+pub fn without_echoes(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
+    let is_of_text = |it: &Diagnostic| it.code.name().starts_with("text/");
+    let of_text: Vec<String> = found.iter().filter(|it| is_of_text(it) && !it.labels.is_empty()).filter_map(Diagnostic::place).collect();
+    found.retain(|it| is_of_text(it) || it.labels.is_empty() || it.place().is_none_or(|place| !of_text.contains(&place)));
     found
 }
 

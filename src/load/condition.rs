@@ -1,10 +1,11 @@
 //! A condition from its mapping: every fact, option, unit, class and limit is looked up here.
 
 use super::Reading;
-use super::names::Names;
+use super::names::{Names, What};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, SpanLimit, Test};
+use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, SpanLimit, Test, Threshold};
 use crate::quantity::span::Span;
+use crate::quantity::tidy;
 use crate::source::{Entry, Node};
 use crate::truth::FactSlot;
 
@@ -51,6 +52,10 @@ fn named<'a>(node: &'a Node, reading: &mut Reading<'_>) -> Vec<(&'a Node, String
 
 fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
     let Some(fact) = names.catalogue.medicines else {
+        if !names.broken.is_empty() {
+            reading.excuse();
+            return None;
+        }
         reading.report(Diagnostic::at(
             Code::WrongTest,
             reading.source,
@@ -92,11 +97,25 @@ fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -
             return None;
         }
     };
+    if complete
+        && medicines.iter().count() < usize::from(at_least)
+        && let Some(place) = node.get("at_least")
+    {
+        let title = format!("there are not {at_least} medicines that could match");
+        reading.report(
+            Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "can never hold")
+                .help("write a lower number, or name a class with more medicines"),
+        );
+    }
     complete.then_some(Condition::Taking { fact, named: written, medicines, at_least })
 }
 
 fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
     let Some(fact) = names.catalogue.allergies else {
+        if !names.broken.is_empty() {
+            reading.excuse();
+            return None;
+        }
         reading.report(Diagnostic::at(
             Code::WrongTest,
             reading.source,
@@ -179,16 +198,21 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> 
                 "below" => Comparison::Below,
                 _ => Comparison::AtMost,
             };
-            Test::Compare(how, names.threshold(reading, &test.value, &id, &fact_type)?)
+            let threshold = names.threshold(reading, &test.value, &id, &fact_type)?;
+            can_be(names, reading, slot, &test.value, &threshold);
+            Test::Compare(how, threshold)
         }
         ("between", FactType::Number { .. } | FactType::Date) => {
             let [low, high] = test.value.items() else {
                 reading.pass_over(&test.value, "a list of two numbers");
                 return None;
             };
-            let low = names.threshold(reading, low, &id, &fact_type);
-            let high = names.threshold(reading, high, &id, &fact_type);
+            let (low_node, high_node) = (low, high);
+            let low = names.threshold(reading, low_node, &id, &fact_type);
+            let high = names.threshold(reading, high_node, &id, &fact_type);
             let (low, high) = (low?, high?);
+            can_be(names, reading, slot, low_node, &low);
+            can_be(names, reading, slot, high_node, &high);
             if low.value > high.value {
                 let title = format!("the range from {} to {} is upside down", low.written, high.written);
                 reading.report(
@@ -209,6 +233,21 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> 
         }
     };
     Some(Condition::Fact { fact: slot, test })
+}
+
+/// Reports a number that no answer can be: the test would always hold, or never. A decimal point in the wrong place is
+/// common.
+fn can_be(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node, threshold: &Threshold) {
+    let Some(FactKind::Question(at)) = names.catalogue.fact(slot).map(|it| it.kind) else { return };
+    let Some(question) = names.catalogue.questions.get(at) else { return };
+    let Some((low, high)) = question.plausible.filter(|(low, high)| threshold.value < *low || threshold.value > *high) else { return };
+    let title = format!("no answer to `{}` can be {}", question.id, threshold.written);
+    let help = format!(
+        "only {} to {} is taken as an answer: correct the number, or the question's `plausible`",
+        tidy(low, None),
+        tidy(high, None)
+    );
+    reading.report(Diagnostic::at(Code::BadRange, reading.source, &node.span, title, "outside the plausible range").help(help));
 }
 
 /// `older_than` and `within` on a dated answer mean its date.
@@ -258,7 +297,10 @@ fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node
             let family = names.agents.iter().enumerate().filter(|(_, it)| it.family == name);
             found = family.filter_map(|(at, _)| u16::try_from(at).ok()).collect();
         }
-        if found.is_empty() {
+        if found.is_empty() && fact_type == FactType::Anaesthetic && names.is_broken(What::Agent, &name) {
+            complete = false;
+            reading.excuse();
+        } else if found.is_empty() {
             complete = false;
             let known: Vec<&str> = known.iter().map(String::as_str).collect();
             let help = did_you_mean(&name, known.iter().copied());

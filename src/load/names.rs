@@ -1,5 +1,6 @@
 //! Everything a condition, text or citation may name, and how names and numbers are looked up.
 
+use std::collections::HashSet;
 use std::ops::Range;
 
 use super::Reading;
@@ -11,6 +12,19 @@ use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
 use crate::source::{Kind, Node};
 
+/// Kinds of entries that are named elsewhere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum What {
+    /// A limit.
+    Limit,
+    /// A question or derived fact.
+    Fact,
+    /// An entry of the bibliography.
+    Source,
+    /// A local anaesthetic.
+    Agent,
+}
+
 /// What has been loaded so far and may be named.
 #[derive(Default)]
 pub struct Names {
@@ -18,8 +32,8 @@ pub struct Names {
     pub catalogue: Catalogue,
     /// Limits.
     pub limits: Vec<Limit>,
-    /// Ids of limits whose value could not be read: they are reported once, not wherever they are named.
-    pub broken_limits: Vec<String>,
+    /// Entries that are there and could not be read: they are reported once, not wherever they are named.
+    pub broken: HashSet<(What, String)>,
     /// The bibliography.
     pub publications: Vec<Publication>,
     /// Medicines.
@@ -74,6 +88,22 @@ pub fn to_unit(written: &Written, unit: Option<&str>, measure: Option<Measure>) 
 }
 
 impl Names {
+    /// Notes an entry that could not be read.
+    pub fn note_broken(&mut self, what: What, id: Option<String>) {
+        self.broken.extend(id.map(|it| (what, it)));
+    }
+
+    /// Whether an entry is there and could not be read.
+    pub fn is_broken(&self, what: What, id: &str) -> bool {
+        !self.broken.is_empty() && self.broken.contains(&(what, id.to_owned()))
+    }
+
+    /// The same for a fact, or for the day of a dated answer.
+    fn is_broken_fact(&self, id: &str) -> bool {
+        let question = id.strip_suffix(".taken_on").or_else(|| id.strip_suffix(".age")).unwrap_or(id);
+        self.is_broken(What::Fact, id) || self.is_broken(What::Fact, question)
+    }
+
     /// Position of a limit.
     pub fn limit_index(&self, id: &str) -> Option<usize> {
         self.limits.iter().position(|it| it.id == id)
@@ -84,7 +114,7 @@ impl Names {
         let name = node.get("limit")?;
         let text = name.written(reading.source)?.to_owned();
         let found = self.limit_index(&text);
-        if found.is_none() && self.broken_limits.contains(&text) {
+        if found.is_none() && self.is_broken(What::Limit, &text) {
             reading.excuse();
         } else if found.is_none() {
             reading.report(
@@ -185,6 +215,10 @@ impl Names {
                 };
                 let text = text.to_owned();
                 let Some(index) = self.publications.iter().position(|it| it.id == text) else {
+                    if self.is_broken(What::Source, &text) {
+                        reading.excuse();
+                        continue;
+                    }
                     reading.report(
                         Diagnostic::at(
                             Code::UnknownSource,
@@ -227,6 +261,9 @@ impl Names {
                 return None;
             };
             let name = after.get(1..close).unwrap_or_default();
+            if words.contains('}') {
+                self.bad_placeholder(reading, node, "}", "a brace is closed that was never opened".into());
+            }
             match self.placeholder(name) {
                 Some(piece) => pieces.push(piece),
                 None => {
@@ -241,6 +278,9 @@ impl Names {
             }
             rest = after.get(close + 1..).unwrap_or_default();
         }
+        if rest.contains('}') {
+            self.bad_placeholder(reading, node, "}", "a brace is closed that was never opened".into());
+        }
         if !rest.is_empty() {
             pieces.push(Piece::Words(rest.to_owned()));
         }
@@ -249,12 +289,13 @@ impl Names {
 
     fn placeholder(&self, name: &str) -> Option<Piece> {
         match name {
-            "medicines" => return self.catalogue.medicines.map(|_| Piece::Medicines),
-            "allergies" => return self.catalogue.allergies.map(|_| Piece::Allergies),
+            "medicines" => return self.catalogue.medicines.map(|_| Piece::Medicines).or_else(|| self.perhaps_broken()),
+            "allergies" => return self.catalogue.allergies.map(|_| Piece::Allergies).or_else(|| self.perhaps_broken()),
+            _ if self.is_broken_fact(name) => return Some(Piece::Words(String::new())),
             _ => {}
         }
         if let Some(limit) = name.strip_prefix("limit.") {
-            let broken = || self.broken_limits.iter().any(|it| it == limit).then(|| Piece::Words(String::new()));
+            let broken = || self.is_broken(What::Limit, limit).then(|| Piece::Words(String::new()));
             return self.limit_index(limit).map(Piece::Limit).or_else(broken);
         }
         if let Some(dated) = name.strip_suffix(".age") {
@@ -266,6 +307,11 @@ impl Names {
             return is_date.then_some(Piece::Age(slot));
         }
         self.catalogue.slot(name).map(Piece::Fact)
+    }
+
+    /// Nothing, if the question that is missed may be one that could not be read.
+    fn perhaps_broken(&self) -> Option<Piece> {
+        (!self.broken.is_empty()).then(|| Piece::Words(String::new()))
     }
 
     fn bad_placeholder(&self, reading: &mut Reading<'_>, node: &Node, placeholder: &str, help: String) {
@@ -287,7 +333,9 @@ impl Names {
         };
         let text = text.to_owned();
         let found = self.catalogue.slot(&text);
-        if found.is_none() {
+        if found.is_none() && self.is_broken_fact(&text) {
+            reading.excuse();
+        } else if found.is_none() {
             let known = self.catalogue.facts.iter().map(|it| it.id.as_str());
             let help = did_you_mean(&text, known).unwrap_or_else(|| {
                 let sections: Vec<&str> = self.catalogue.sections.iter().map(|it| it.id.as_str()).collect();

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::names::{Names, Written, to_unit};
+use super::names::{Names, What, Written, to_unit};
 use super::registers::unique;
 use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
@@ -55,7 +55,12 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                     names.catalogue.questions.push(question);
                     asked.push(node);
                 }
-                None => reading.pass_over(node, "a whole question"),
+                None => {
+                    let name = node.get("id").and_then(|it| it.written(reading.source));
+                    let name = name.map(|it| format!("{id}.{it}"));
+                    names.note_broken(What::Fact, name);
+                    reading.pass_over(node, "a whole question");
+                }
             }
         }
     }
@@ -114,7 +119,7 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
                         "write the lower bound first",
                     ));
                 }
-                Some((*low_value, *high_value))
+                Some((*low_value, *high_value)).filter(|(low, high)| low <= high)
             }
             _ => return None,
         },
@@ -260,9 +265,10 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &[&Node]) 
 }
 
 fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
-    let (Some(name), Some(about), Some(formula_name)) =
-        (reading.needed(node, "id"), reading.needed(node, "about"), reading.needed(node, "formula"))
+    let name = reading.needed(node, "id");
+    let (Some(name), Some(about), Some(formula_name)) = (name.clone(), reading.needed(node, "about"), reading.needed(node, "formula"))
     else {
+        names.note_broken(What::Fact, name.map(|it| format!("derived.{it}")));
         reading.pass_over(node, "a whole derived fact");
         return;
     };

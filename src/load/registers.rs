@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use chrono::NaiveDate;
 
-use super::names::{Names, to_unit, written_number};
+use super::names::{Names, What, to_unit, written_number};
 use super::{Parsed, Reading};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::{Agent, AgentLimit, AllergenRegister, Bits, Checked, Limit, LimitValue, Medicine, MedicineRegister, Publication, Term};
@@ -79,7 +79,10 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             (Some(id), Some(by), Some(title), Some(checked)) => {
                 names.publications.push(Publication { id, by, title, year, link, checked, checked_on, note });
             }
-            _ => reading.pass_over(node, "a whole source"),
+            (id, ..) => {
+                names.note_broken(What::Source, id);
+                reading.pass_over(node, "a whole source");
+            }
         }
     }
     reading.finish()
@@ -121,7 +124,7 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         match (id, about, value) {
             (Some(id), Some(about), Some(value)) => names.limits.push(Limit { id, about, written, value, other_figures, citations }),
             (id, ..) => {
-                names.broken_limits.extend(id);
+                names.note_broken(What::Limit, id);
                 reading.pass_over(node, "a whole limit");
             }
         }
@@ -280,10 +283,17 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let Some(name) = reading.needed(node, "name") else { continue };
         let at = register.medicines.len();
         let also = reading.list(node, "also");
-        for form in new_names(&mut reading, &mut places, node) {
-            register.names.insert(form, at);
+        let forms = new_names(&mut reading, &mut places, node);
+        let classes = terms_of(&mut reading, node, &terms, "classes");
+        // A rule that names a class means all its medicines; a medicine of that name outside it would be missed.
+        let class = terms.iter().position(|(id, _, _)| forms.contains(id)).filter(|it| !classes.contains(it));
+        if let (Some((id, _, _)), Some(place)) = (class.and_then(|it| terms.get(it)), node.get("name")) {
+            let title = format!("`{id}` is the name of a class that this medicine does not lie in");
+            let help = "add the class to its `in:`, or give one of them another name";
+            reading.report(Diagnostic::at(Code::NameTwice, reading.source, &place.span, title, "rules would mean the class").help(help));
         }
-        for term in terms_of(&mut reading, node, &terms, "classes") {
+        register.names.extend(forms.into_iter().map(|form| (form, at)));
+        for term in classes {
             if let Some(class) = register.classes.get_mut(term) {
                 class.members.insert(at);
             }
@@ -488,7 +498,10 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 }
                 names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
             }
-            _ => reading.pass_over(node, "a whole agent"),
+            _ => {
+                names.note_broken(What::Agent, Some(id));
+                reading.pass_over(node, "a whole agent");
+            }
         }
     }
     reading.finish()
@@ -512,6 +525,15 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
         },
     };
     let (from_age, below_age) = (age(reading, "from_age")?, age(reading, "below_age")?);
+    if let (Some(from), Some(below), Some(place)) = (from_age, below_age, row.get("below_age"))
+        && below <= from
+    {
+        let title = format!("nobody is {from} or older and younger than {below}");
+        reading.report(
+            Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "not above `from_age`")
+                .help("write an age above `from_age`"),
+        );
+    }
     let per_kg_text = reading.needed(row, "per_kg")?;
     let per_kg_node = row.get("per_kg")?;
     let per_kg = match per_kg_text.strip_suffix("/kg").map(|it| crate::quantity::read_quantity(it.trim())) {
@@ -545,7 +567,8 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
 }
 
 fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure) -> Option<f64> {
-    match written_number(node).and_then(|it| to_unit(&it, Some(unit), Some(measure))) {
+    let above_zero = |value: f64| if value > 0.0 { Ok(value) } else { Err("it must be above zero".to_owned()) };
+    match written_number(node).and_then(|it| to_unit(&it, Some(unit), Some(measure))).and_then(above_zero) {
         Ok(value) => Some(value),
         Err(why) => {
             let written = node.written(reading.source).unwrap_or_default().to_owned();

@@ -2,11 +2,13 @@
 
 use std::collections::HashMap;
 
+use chrono::NaiveDate;
+
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::names::Names;
 use super::registers::{self, date, unique};
 use super::{Care, Parsed, Reading, condition, questions, text};
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Concern, Condition, Kind as RuleKind, Rule, RuleSet, Status, Test};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::Node;
@@ -82,7 +84,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             agents: names.agents,
             rules,
         }),
-        _ => Err(diagnostics),
+        _ => Err(without_echoes(diagnostics)),
     }
 }
 
@@ -134,8 +136,8 @@ struct Head {
     title: String,
     edition: String,
     status: Status,
-    in_force_from: chrono::NaiveDate,
-    review_by: chrono::NaiveDate,
+    in_force_from: NaiveDate,
+    review_by: NaiveDate,
     owner: String,
     concerns: Vec<Concern>,
     retired: Vec<String>,
@@ -163,14 +165,16 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         Some("withdrawn") => Some(Status::Withdrawn),
         _ => None,
     };
+    let (from, by) = (date(&mut reading, root, "in_force_from"), date(&mut reading, root, "review_by"));
+    in_force_before_review(&mut reading, root, from, by);
     let head = (|| {
         Some(Head {
             id: reading.needed(root, "id")?,
             title: reading.needed(root, "title")?,
             edition: reading.needed(root, "edition")?,
             status: status?,
-            in_force_from: date(&mut reading, root, "in_force_from")?,
-            review_by: date(&mut reading, root, "review_by")?,
+            in_force_from: from?,
+            review_by: by?,
             owner: reading.needed(root, "owner")?,
             concerns,
             retired,
@@ -242,7 +246,10 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
         let title = "the review date does not lie after the last review";
         let help = "write the day by which the rule must be looked at again";
         reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "too early").help(help));
+    } else {
+        in_force_before_review(reading, node, in_force_from, review_by);
     }
+    let title = title.filter(|_| plain_title(reading, node));
     Some(Rule {
         id: id?,
         concern: at,
@@ -259,6 +266,26 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
         last_reviewed: last_reviewed?,
         review_by: review_by?,
     })
+}
+
+/// What comes into force only when its review is due would never be in force and reviewed.
+fn in_force_before_review(reading: &mut Reading<'_>, node: &Node, from: Option<NaiveDate>, by: Option<NaiveDate>) {
+    if let (Some(from), Some(by), Some(place)) = (from, by, node.get("in_force_from"))
+        && from >= by
+    {
+        let title = "the first day in force does not lie before the review date";
+        let help = "write a day before `review_by`";
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "too late").help(help));
+    }
+}
+
+/// A title shows no facts; reports one that means to.
+fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
+    let Some(place) = node.get("title").filter(|it| it.text().is_some_and(|it| it.contains(['{', '}']))) else { return true };
+    let title = "a title shows neither facts nor limits";
+    let help = "write the words out; `reason`, `action` and `cleared_by` may show facts in braces";
+    reading.report(Diagnostic::at(Code::UnknownPlaceholder, reading.source, &place.span, title, "braces in a title").help(help));
+    false
 }
 
 fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
