@@ -75,6 +75,9 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         anaesthetic: dose::arithmetic(rule_set, facts),
         notes: facts.notes.iter().map(explain::note).collect(),
         unrecognised: unrecognised(facts).into_iter().map(|(text, nearest, place)| unknown_name(text, nearest, &place)).collect(),
+        lifts: Vec::new(),
+        alternatives: None,
+        dates: None,
     }
 }
 

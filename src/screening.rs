@@ -40,6 +40,107 @@ pub struct Screening {
     pub notes: Vec<NoteShown>,
     /// Names of medicines and substances that were not recognised.
     pub unrecognised: Vec<Unrecognised>,
+    /// What would give a better verdict; empty if nothing known would, or if the verdict is go.
+    pub lifts: Vec<Lift>,
+    /// Other plans with a better verdict, fewest changes first; `None` if they were not asked for.
+    pub alternatives: Option<Vec<Alternative>>,
+    /// The verdict day by day, as spans; `None` if it was not asked for.
+    pub dates: Option<Vec<DateSpan>>,
+}
+
+/// What a screening would come to if something were otherwise.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Prospect {
+    /// The verdict.
+    pub verdict: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+    /// The worst outcome among the rules that would fire.
+    pub best_case: Outcome,
+    /// The same, counting undetermined rules as if they fired.
+    pub worst_case: Outcome,
+    /// The rules that would fire: worst first, then in the order of the rule set.
+    pub fires: Vec<Firing>,
+    /// The answers it would still wait for before the verdict could be go.
+    pub waits_for: Vec<String>,
+}
+
+/// A rule that would fire, in short.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Firing {
+    /// Full id of the rule.
+    pub rule: String,
+    /// Its heading.
+    pub title: String,
+    /// What it asks for.
+    pub outcome: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+    /// What to do.
+    pub action: String,
+}
+
+/// One answer that would be otherwise.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// The fact's id.
+    pub fact: String,
+    /// The wording of its question.
+    pub ask: String,
+    /// The answer now, for people; "not known" if it is missing.
+    pub now: String,
+    /// What it would be, for people: "electrosurgery", "below 4.0, taken on or after 2 Dec 2026".
+    pub then: String,
+}
+
+/// A smallest set of changes that would give a better verdict.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lift {
+    /// All of them are needed.
+    pub changes: Vec<Change>,
+    /// What the screening would come to.
+    pub prospect: Prospect,
+}
+
+/// Another plan that gives a better verdict.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alternative {
+    /// All of them are needed.
+    pub changes: Vec<Change>,
+    /// What the screening would come to.
+    pub prospect: Prospect,
+    /// The anaesthetic arithmetic of the changed plan, if it is known.
+    pub anaesthetic: Option<Anaesthetic>,
+}
+
+/// Days in a row with the same verdict.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DateSpan {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// How many procedure days lie in it.
+    pub n_days: usize,
+    /// What a screening for its first day comes to. INVARIANT: the verdict and its urgency are those of every day.
+    pub prospect: Prospect,
+    /// The rules whose state is otherwise on the next procedure day, so that the span ends; empty for the last span.
+    pub ended_by: Vec<Turn>,
+}
+
+/// A rule whose state is otherwise from one day to the next.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Turn {
+    /// Full id of the rule.
+    pub rule: String,
+    /// Its heading.
+    pub title: String,
+    /// What it asks for.
+    pub outcome: Outcome,
+    /// "fires", "stays quiet" or "undetermined".
+    pub before: &'static str,
+    /// The same, on the next procedure day.
+    pub after: &'static str,
 }
 
 /// Which rule set.

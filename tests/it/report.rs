@@ -42,6 +42,9 @@ fn nothing(reference: &str) -> Screening {
         anaesthetic: None,
         notes: vec![],
         unrecognised: vec![],
+        lifts: vec![],
+        alternatives: None,
+        dates: None,
     }
 }
 
