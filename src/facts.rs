@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
-use crate::model::RuleSet;
+use crate::model::{Odds, RuleSet};
 use crate::quantity::when::When;
 use crate::source::{Node, Position, Source};
 use crate::truth::FactSlot;
@@ -16,12 +16,15 @@ pub mod answers;
 pub mod derive;
 pub mod holds;
 pub mod names;
+pub mod sift;
 
 /// Answers as written, from one or more files, before any is understood.
 #[derive(Debug, Clone, Default)]
 pub struct Gathered {
     /// The answer to each question, by position.
     pub given: BTreeMap<usize, Given>,
+    /// What the clinic offers of each choice of the plan, by position of the question.
+    pub offers: BTreeMap<usize, Given>,
     /// Notes, in the order read.
     pub notes: Vec<Note>,
     /// The day the answers were given, and where it stands.
@@ -37,6 +40,8 @@ pub struct Given {
     pub key_span: Range<usize>,
     /// Its value.
     pub node: Node,
+    /// Whether the clinic's file gives it, for every patient alike.
+    pub standing: bool,
 }
 
 /// Free text that nobody but a person can evaluate.
@@ -81,6 +86,47 @@ pub struct Facts {
     pub facts: Vec<Fact>,
     /// Notes and free-text answers.
     pub notes: Vec<Note>,
+    /// Facts that the clinic's file gives, for every patient alike.
+    pub standing: BTreeSet<FactSlot>,
+    /// Such answers to questions that this plan does not ask for; they come back with a plan that does.
+    pub set_aside: Vec<SetAside>,
+    /// The patient's own answers to questions that another answer says do not apply.
+    pub ruled_out: Vec<AtOdds>,
+    /// What the clinic offers of each choice of the plan; nothing is known of a choice that is not listed.
+    pub offers: BTreeMap<FactSlot, Offered>,
+    /// Choices of the plan that are not among those.
+    pub not_offered: Vec<AtOdds>,
+    /// Choices of the plan that are not known yet, where the clinic says what it offers.
+    pub offer_open: BTreeSet<FactSlot>,
+}
+
+/// A standing answer that this plan does not ask for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetAside {
+    /// Position of the question.
+    pub question: usize,
+    /// The answer.
+    pub fact: Fact,
+    /// Its date, if the question is dated.
+    pub date: Option<Fact>,
+}
+
+/// An answer at odds with others.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AtOdds {
+    /// The answer.
+    pub answer: holds::Decider,
+    /// What it does not fit; empty if that is what the clinic offers.
+    pub by: Vec<holds::Decider>,
+}
+
+/// What the clinic offers of one choice of the plan.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Offered {
+    /// These options, as bits.
+    Options(u64),
+    /// These solutions of local anaesthetic: agent by position, strength in per cent.
+    Solutions(Vec<(usize, f64)>),
 }
 
 /// One fact.
@@ -231,6 +277,14 @@ impl Facts {
         }
     }
 
+    /// The answers at odds with others.
+    pub fn at_odds(&self, odds: Odds) -> impl Iterator<Item = &AtOdds> {
+        match odds {
+            Odds::RuledOut => self.ruled_out.iter(),
+            Odds::NotOffered => self.not_offered.iter(),
+        }
+    }
+
     /// The number of a slot, if it is a known number.
     pub fn number(&self, slot: FactSlot) -> Option<f64> {
         match self.known(slot)?.value {
@@ -246,7 +300,7 @@ impl Facts {
 pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts, Vec<Diagnostic>) {
     let mut diagnostics = Vec::new();
     let mut facts = answers::read(rule_set, gathered, as_of, &mut diagnostics);
-    derive::all(rule_set, &mut facts);
+    sift::all(rule_set, &mut facts);
     answers::check::cross_check(rule_set, gathered, &facts, &mut diagnostics);
     diagnostics.sort_by(|a, b| place_of(a).cmp(&place_of(b)));
     (facts, diagnostics)

@@ -14,7 +14,7 @@ pub mod rule;
 
 pub use bits::Bits;
 pub use catalogue::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Input, Question, Section};
-pub use condition::{Comparison, Condition, SpanLimit, Test, Threshold};
+pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Term};
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Rule, Text};

@@ -246,6 +246,7 @@ fn plain(rule_set: &RuleSet, text: &Text) -> String {
             Piece::Limit(at) => rule_set.limits.get(*at).map(|it| it.written.clone()).unwrap_or_default(),
             Piece::Medicines => "{medicines}".into(),
             Piece::Allergies => "{allergies}".into(),
+            Piece::Odds(odds) => format!("{{{}}}", odds.word()),
         })
         .collect()
 }

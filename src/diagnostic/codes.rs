@@ -260,10 +260,6 @@ codes! {
         "The result has no date.",
         "Whether a result is fresh enough is part of the question.",
         "Write `{ value: ..., taken_on: 2026-12-02 }`; taken_on may be `unknown`.";
-    NotAskedFor = "answers/not-asked-for":
-        "A detail is answered although another answer says that it does not apply.",
-        "One of the two is wrong, and a rule might have caught the detail.",
-        "Correct the answer that is wrong. A result that is right but not needed belongs in the section's note.";
     NotStanding = "answers/not-standing":
         "The clinic's file answers a question about a patient.",
         "It would be taken for every patient.",

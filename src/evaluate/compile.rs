@@ -108,7 +108,7 @@ impl Compiled {
                 self.steps.push(Step::Not);
             }
             Condition::Fact { fact, test } => self.test(rule_set, condition, *fact, test),
-            Condition::Taking { .. } | Condition::AllergicTo { .. } => self.other(condition),
+            Condition::Taking { .. } | Condition::AllergicTo { .. } | Condition::Answers(_) => self.other(condition),
         }
     }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use crate::facts::derive::slots;
 use crate::facts::holds::{self, Decider};
 use crate::facts::{Facts, Note, Value};
-use crate::model::{Basis, Checked, Citation, Condition, FactKind, Piece, Rule, RuleSet, Text};
+use crate::model::{Basis, Checked, Citation, Condition, FactKind, Odds, Piece, Rule, RuleSet, Text};
 use crate::screening::{Because, Cited, Finding, NoteShown};
 use crate::truth::{FactSlot, Truth};
 
@@ -116,6 +116,7 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
                 }
                 _ => Vec::new(),
             })),
+            Piece::Odds(odds) => filled.push_str(&at_odds(rule_set, facts, *odds)),
             Piece::Allergies => filled.push_str(&matched(rule, |condition| match condition {
                 Condition::AllergicTo { fact, substances, reactions, .. } => {
                     holds::matching_allergies(facts, *fact, substances, reactions.as_ref()).iter().map(|it| it.text.clone()).collect()
@@ -125,6 +126,15 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
         }
     }
     filled
+}
+
+/// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
+fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
+    let told = facts.at_odds(odds).map(|it| {
+        let ask = rule_set.catalogue.question_of(it.answer.slot).map_or("", |it| &it.ask);
+        format!("{ask} ({})", it.answer.shown)
+    });
+    told.collect::<Vec<String>>().join("; ")
 }
 
 /// What a rule's conditions matched, each once, in the order of the conditions. What stands under a

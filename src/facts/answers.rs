@@ -1,12 +1,12 @@
 //! Answers as written to known facts: kinds, options, units, plausible ranges, dates.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::{Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why};
+use super::{Fact, Facts, Gathered, Known, Missing, Note, Offered, Place, Value, Why};
 use crate::diagnostic::{Code, Diagnostic, listed, misspelt};
 use crate::model::{Answer, Question, RuleSet};
 use crate::quantity::units::which_measures;
@@ -31,6 +31,12 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
         procedure_needs: rule_set.catalogue.procedure_on.into_iter().collect(),
         facts: (0..n_facts).map(|at| missing(Why::NotAsked, FactSlot(u16::try_from(at).unwrap_or(u16::MAX)))).collect(),
         notes: gathered.notes.clone(),
+        standing: BTreeSet::new(),
+        set_aside: Vec::new(),
+        ruled_out: Vec::new(),
+        offers: BTreeMap::new(),
+        not_offered: Vec::new(),
+        offer_open: BTreeSet::new(),
     };
     for (at, question) in rule_set.catalogue.questions.iter().enumerate() {
         let Some(given) = gathered.given.get(&at) else {
@@ -46,8 +52,18 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
             facts.notes.push(Note { section, text: known.shown.clone(), place: reader.place(&given.node.span) });
         }
         put(&mut facts, question.slot, fact);
+        if given.standing {
+            facts.standing.insert(question.slot);
+        }
         if let (Some(slot), Some(date)) = (question.date_slot, date) {
             put(&mut facts, slot, date);
+        }
+    }
+    for (at, given) in &gathered.offers {
+        let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
+        let mut reader = Reader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
+        if let Some(offered) = reader.offered(&given.node) {
+            facts.offers.insert(question.slot, offered);
         }
     }
     facts.procedure_on = rule_set.catalogue.procedure_on.and_then(|slot| match facts.known(slot)?.value {
@@ -296,6 +312,50 @@ impl Reader<'_> {
         let chosen: Vec<&str> = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
         let shown = if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") };
         complete.then(|| self.known(Value::Choices(bits), shown, node))
+    }
+
+    /// What the clinic offers of a choice of the plan; `None` after a diagnostic.
+    fn offered(&mut self, node: &Node) -> Option<Offered> {
+        let Kind::List(items) = &node.kind else {
+            self.not_a_list_of_offers(node);
+            return None;
+        };
+        if items.is_empty() || items.len() > MOST_ENTRIES {
+            self.not_a_list_of_offers(node);
+            return None;
+        }
+        if self.question.answer == Answer::Anaesthetic {
+            let read: Vec<Option<(usize, f64)>> = items.iter().map(|it| self.solution(it)).collect();
+            return read.into_iter().collect::<Option<Vec<_>>>().map(Offered::Solutions);
+        }
+        let question = self.question;
+        let mut bits = 0_u64;
+        let mut complete = true;
+        for item in items {
+            let fact = match &question.answer {
+                Answer::SeveralOf(options) => {
+                    let one = Node { kind: Kind::List(vec![item.clone()]), ..item.clone() };
+                    self.several(&one, options)
+                }
+                _ => self.value(item),
+            };
+            match fact {
+                Some(Fact::Known(Known { value: Value::Choice(at), .. })) => bits |= 1 << at,
+                Some(Fact::Known(Known { value: Value::Choices(chosen), .. })) => bits |= chosen,
+                _ => complete = false,
+            }
+        }
+        complete.then_some(Offered::Options(bits))
+    }
+
+    fn not_a_list_of_offers(&mut self, node: &Node) {
+        let title = format!("what is offered of `{}` is a list", self.question.id);
+        let help = match &self.question.answer {
+            Answer::Anaesthetic => "write a list such as `[{ agent: lidocaine, strength: 2 % }]`".to_owned(),
+            Answer::OneOf(options) | Answer::SeveralOf(options) => format!("write those of {} that the clinic offers", ids(options)),
+            _ => "write `[no]`, `[yes]` or `[yes, no]`".to_owned(),
+        };
+        self.report(Code::AnswerType, &node.span, title, "not a list with entries", help);
     }
 
     fn last_name(&self) -> &str {

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use super::{AllergyEntry, Facts, MedicineEntry, Place, Value};
-use crate::model::{Bits, Comparison, Condition, Test};
+use crate::model::{Bits, Comparison, Condition, Odds, Test};
 use crate::quantity::when::When;
 use crate::truth::{FactSlot, Truth};
 
@@ -36,6 +36,10 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
             _ => Truth::Unknown(facts.needs(*fact)),
         },
         Condition::Fact { fact, test } => tested(*fact, test, facts),
+        Condition::Answers(Odds::RuledOut) => Truth::from_known(!facts.ruled_out.is_empty()),
+        Condition::Answers(Odds::NotOffered) if !facts.not_offered.is_empty() => Truth::Yes,
+        Condition::Answers(Odds::NotOffered) if facts.offer_open.is_empty() => Truth::No,
+        Condition::Answers(Odds::NotOffered) => Truth::Unknown(facts.offer_open.clone()),
     }
 }
 
@@ -169,6 +173,10 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
                 whole(*fact, facts, found);
             }
         }
+        Condition::Answers(odds) if all == Truth::Yes => {
+            found.extend(facts.at_odds(*odds).flat_map(|it| std::iter::once(&it.answer).chain(&it.by).cloned()))
+        }
+        Condition::Answers(_) => {}
         Condition::Fact { fact, test } => {
             whole(*fact, facts, found);
             if matches!(test, Test::OlderThan(_) | Test::Within(_)) {

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use super::cases::CaseRun;
 use crate::evaluate::State;
 use crate::facts::{Facts, Value};
-use crate::model::{Condition, Rule, RuleSet, Test};
+use crate::model::{Condition, Odds, Rule, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 use crate::truth::FactSlot;
@@ -26,6 +26,9 @@ pub fn gaps(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool
     for (at, rule) in rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule)) {
         let mut missing = |what: String| found.push(Gap { rule: rule.id.clone(), what });
         for (state, words) in [(State::Fires, "fires"), (State::StaysQuiet, "stays quiet"), (State::Undetermined, "is undetermined")] {
+            if state == State::Undetermined && !can_be_open(&rule.when) {
+                continue;
+            }
             if !runs.iter().any(|run| run.states.get(at) == Some(&state)) {
                 missing(format!("no case in which it {words}"));
             }
@@ -47,6 +50,16 @@ pub fn gaps(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool
         });
     }
     found
+}
+
+/// Whether a condition can be unknown at all: whether answers are ruled out is always known.
+fn can_be_open(condition: &Condition) -> bool {
+    let mut open = false;
+    condition.visit(&mut |it| {
+        let is_group = matches!(it, Condition::All(_) | Condition::Any(_) | Condition::Not(_));
+        open |= !is_group && *it != Condition::Answers(Odds::RuledOut);
+    });
+    open
 }
 
 /// Each number of a test, with the sides of it on which cases lie.

@@ -1,6 +1,6 @@
 //! A condition in words, from its structure.
 
-use crate::model::{Comparison, Condition, FactType, RuleSet, SpanLimit, Test, Threshold};
+use crate::model::{Comparison, Condition, FactType, Odds, RuleSet, SpanLimit, Test, Threshold};
 use crate::truth::FactSlot;
 
 /// A condition as lines of text, nested parts indented by two spaces.
@@ -47,6 +47,8 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
             });
             format!("there is an allergy to {}{}", or(named), with.unwrap_or_default())
         }
+        Condition::Answers(Odds::RuledOut) => "a question is answered that another answer says does not apply".to_owned(),
+        Condition::Answers(Odds::NotOffered) => "a choice of the plan is not among what the clinic offers".to_owned(),
         Condition::Fact { fact, test } => format!("{} {}", subject(rule_set, *fact), self::test(rule_set, *fact, test)),
         _ => String::new(),
     }

@@ -39,6 +39,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
         let properties = json!({
             "clinic": { "const": 1, "description": "Version of this form." },
             "name": { "type": "string", "description": "The clinic's name." },
+            "offers": offers(rule_set),
             "answers": answers,
             "note": note,
         });
@@ -61,6 +62,31 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
         "additionalProperties": false,
         "required": required,
         "properties": properties,
+    })
+}
+
+/// What a clinic offers of each choice of the plan: lists, by section.
+fn offers(rule_set: &RuleSet) -> Value {
+    let mut sections: Map<String, Value> = Map::new();
+    for question in rule_set.catalogue.questions.iter().filter(|it| it.decision) {
+        let Some((section, name)) = question.id.split_once('.') else { continue };
+        let item = match &question.answer {
+            Answer::Anaesthetic => json!({
+                "type": "object", "additionalProperties": false, "required": ["agent", "strength"],
+                "properties": { "agent": { "type": "string" }, "strength": { "type": "string" } },
+            }),
+            Answer::SeveralOf(options) => json!({ "enum": options.iter().map(|it| it.id.as_str()).collect::<Vec<_>>() }),
+            _ => bare(rule_set, question),
+        };
+        let list = json!({ "type": "array", "minItems": 1, "items": item, "description": question.ask });
+        let place = sections.entry(section).or_insert_with(|| json!({ "type": "object", "additionalProperties": false, "properties": {} }));
+        if let Some(properties) = place.get_mut("properties").and_then(Value::as_object_mut) {
+            properties.insert(name.to_owned(), list);
+        }
+    }
+    json!({
+        "type": "object", "additionalProperties": false, "properties": sections,
+        "description": "What the clinic offers of each choice of the plan. Other plans are looked for among these; a plan that needs anything else is flagged.",
     })
 }
 

@@ -106,7 +106,26 @@ fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &R
 
 fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id: &str, key_span: &Range<usize>, value: &Node) {
     if let Some(at) = question_at(reading, rule_set, id, key_span) {
-        answers.given.insert(at, Given { source: Arc::clone(reading.source), key_span: key_span.clone(), node: value.clone() });
+        answers
+            .given
+            .insert(at, Given { source: Arc::clone(reading.source), key_span: key_span.clone(), node: value.clone(), standing: false });
+    }
+}
+
+/// What the clinic of a case offers.
+fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, choices: Option<&Node>) {
+    for entry in choices.map(Node::entries).unwrap_or_default() {
+        let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else { continue };
+        if rule_set.catalogue.questions.get(at).is_some_and(|it| it.decision) {
+            let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
+            answers.offers.insert(at, Given { source, key_span, node: entry.value.clone(), standing: true });
+        } else {
+            let title = format!("`{}` is not a choice of the plan", entry.key);
+            reading.report(
+                Diagnostic::at(Code::UnknownFact, reading.source, &entry.key_span, title, "not a choice")
+                    .help("only questions marked `decision: true` can be offered"),
+            );
+        }
     }
 }
 
@@ -169,6 +188,7 @@ fn read_case(
     let mut answers = base.clone();
     change(reading, rule_set, &mut answers, node.get("change"));
     remove(reading, rule_set, &mut answers, node.get("remove"));
+    offers(reading, rule_set, &mut answers, node.get("offers"));
     let from = reading.owned(node, "source");
     let mut add = |reading: &mut Reading<'_>, title: String, answers: Gathered, expect: &Node, from: Option<String>| {
         let Some(verdict) = reading.needed(expect, "verdict").and_then(|it| Outcome::from_word(&it)) else { return };

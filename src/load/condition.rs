@@ -3,14 +3,14 @@
 use super::Reading;
 use super::names::{Names, What};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, SpanLimit, Test, Threshold};
+use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, Odds, SpanLimit, Test, Threshold};
 use crate::quantity::span::Span;
 use crate::quantity::tidy;
 use crate::source::{Entry, Node};
 use crate::truth::FactSlot;
 
 /// The keys that decide what a condition is.
-const FORMS: [&str; 6] = ["all", "any", "not", "taking", "allergic_to", "fact"];
+const FORMS: [&str; 7] = ["all", "any", "not", "taking", "allergic_to", "fact", "answers"];
 
 /// Reads a condition. `None` after a diagnostic; its siblings are still read.
 pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Condition> {
@@ -24,8 +24,19 @@ pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Con
         "not" => read(names, reading, &form.value).map(|it| Condition::Not(Box::new(it))),
         "taking" => taking(names, reading, node, form),
         "allergic_to" => allergic(names, reading, node, form),
+        "answers" => answers(reading, form),
         _ => fact(names, reading, node, form),
     }
+}
+
+/// A condition on what was answered at all. Which words may stand here is the schema's matter.
+fn answers(reading: &mut Reading<'_>, form: &Entry) -> Option<Condition> {
+    let written = form.value.written(reading.source)?;
+    let found = Odds::ALL.into_iter().find(|it| it.word() == written);
+    if found.is_none() {
+        reading.pass_over(&form.value, "`ruled-out` or `not-offered`");
+    }
+    found.map(Condition::Answers)
 }
 
 fn parts(names: &Names, reading: &mut Reading<'_>, list: &Node) -> Option<Vec<Condition>> {

@@ -6,7 +6,8 @@ use std::ops::Range;
 use super::Reading;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::{
-    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Limit, LimitValue, MedicineRegister, Piece, Publication, Text, Threshold,
+    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Limit, LimitValue, MedicineRegister, Odds, Piece, Publication, Text,
+    Threshold,
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
@@ -291,6 +292,8 @@ impl Names {
         match name {
             "medicines" => return self.catalogue.medicines.map(|_| Piece::Medicines).or_else(|| self.perhaps_broken()),
             "allergies" => return self.catalogue.allergies.map(|_| Piece::Allergies).or_else(|| self.perhaps_broken()),
+            "ruled_out" => return Some(Piece::Odds(Odds::RuledOut)),
+            "not_offered" => return Some(Piece::Odds(Odds::NotOffered)),
             _ if self.is_broken_fact(name) => return Some(Piece::Words(String::new())),
             _ => {}
         }

@@ -83,7 +83,7 @@ impl Frame<'_> {
         let version_key = if self.is_clinic { "clinic" } else { "questionnaire" };
         let name_key = if self.is_clinic { "name" } else { "reference" };
         let known: &[&str] = if self.is_clinic {
-            &["clinic", "name", "answers", "note"]
+            &["clinic", "name", "offers", "answers", "note"]
         } else {
             &["questionnaire", "reference", "completed_on", "answers", "note"]
         };
@@ -135,6 +135,9 @@ impl Frame<'_> {
         let mut answers = Gathered { completed_on, ..Gathered::default() };
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
+        }
+        if let Some(entry) = root.entry("offers").filter(|_| self.is_clinic) {
+            self.offers(&entry.value.clone(), &entry.key_span.clone(), &mut answers);
         }
         match root.entry("answers") {
             None if is_misspelt("answers") => {}
@@ -258,6 +261,37 @@ impl Frame<'_> {
         }
     }
 
+    /// What the clinic offers of each choice of the plan, laid out like answers. What it holds is understood later.
+    fn offers(&mut self, map: &Node, key_span: &Range<usize>, answers: &mut Gathered) {
+        let span = if map.span.is_empty() { key_span } else { &map.span };
+        if !matches!(map.kind, Kind::Map(_)) {
+            let help = "write it like answers, with a list for each choice: `plan: { ablation: [phenol, none] }`".to_owned();
+            self.report(Code::WrongType, span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
+            return;
+        }
+        let choices = self.rule_set.catalogue.questions.iter().filter(|it| it.decision);
+        let known: Vec<&str> = choices.map(|it| it.id.as_str()).collect();
+        for section in map.entries() {
+            if section.value.entries().is_empty() {
+                let help = format!("the choices of the plan are {}", listed(&known));
+                let span = if section.value.span.is_empty() { &section.key_span } else { &section.value.span };
+                self.report(Code::WrongType, span, format!("`{}` holds no choice", section.key), "no list of choices", help);
+            }
+            for entry in section.value.entries() {
+                let id = format!("{}.{}", section.key, entry.key);
+                let Some(at) = self.rule_set.catalogue.questions.iter().position(|it| it.id == id && it.decision) else {
+                    let help = did_you_mean(&id, known.iter().copied()).unwrap_or_else(|| format!("the choices are {}", listed(&known)));
+                    let title = format!("`{id}` is not a choice of the plan");
+                    self.report(Code::UnknownQuestion, &entry.key_span, title, "not a choice", help);
+                    continue;
+                };
+                let source = Arc::clone(&self.source);
+                let given = Given { source, key_span: entry.key_span.clone(), node: entry.value.clone(), standing: true };
+                answers.offers.insert(at, given);
+            }
+        }
+    }
+
     fn section(&mut self, section: usize, section_id: &str, map: &Node, answers: &mut Gathered) {
         for entry in map.entries() {
             if entry.key == "note" {
@@ -268,7 +302,12 @@ impl Frame<'_> {
             let id = format!("{section_id}.{}", entry.key);
             match questions.iter().position(|it| it.id == id) {
                 Some(at) => {
-                    let given = Given { source: Arc::clone(&self.source), key_span: entry.key_span.clone(), node: entry.value.clone() };
+                    let given = Given {
+                        source: Arc::clone(&self.source),
+                        key_span: entry.key_span.clone(),
+                        node: entry.value.clone(),
+                        standing: self.is_clinic,
+                    };
                     answers.given.insert(at, given);
                 }
                 None => {
@@ -302,5 +341,6 @@ fn start(root: &Node) -> Range<usize> {
 pub fn over(standing: &Gathered, own: &Gathered) -> Gathered {
     let mut given: BTreeMap<usize, Given> = standing.given.clone();
     given.extend(own.given.iter().filter(|(_, it)| it.node.kind != Kind::Null).map(|(at, it)| (*at, it.clone())));
-    Gathered { given, notes: standing.notes.iter().chain(&own.notes).cloned().collect(), completed_on: own.completed_on.clone() }
+    let offers = standing.offers.clone();
+    Gathered { given, offers, notes: standing.notes.iter().chain(&own.notes).cloned().collect(), completed_on: own.completed_on.clone() }
 }

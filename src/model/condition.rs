@@ -42,6 +42,31 @@ pub enum Condition {
         /// Which test.
         test: Test,
     },
+    /// Some answer is at odds with the rest of what was answered.
+    Answers(Odds),
+}
+
+/// How an answer may be at odds with others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Odds {
+    /// It answers a question that another answer says does not apply. The one test that looks at whether a question is
+    /// answered: it is never unknown, and it can only make a verdict more cautious.
+    RuledOut,
+    /// It is a choice of the plan that the clinic does not offer.
+    NotOffered,
+}
+
+impl Odds {
+    /// Every way.
+    pub const ALL: [Self; 2] = [Self::RuledOut, Self::NotOffered];
+
+    /// The word used in rules.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::RuledOut => "ruled-out",
+            Self::NotOffered => "not-offered",
+        }
+    }
 }
 
 /// A test of one fact.

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::condition::Condition;
+use super::condition::{Condition, Odds};
 use crate::outcome::{Outcome, Urgency};
 use crate::truth::FactSlot;
 
@@ -149,4 +149,6 @@ pub enum Piece {
     Medicines,
     /// The patient's allergies that the rule's conditions matched.
     Allergies,
+    /// The answers at odds with others, each with its question.
+    Odds(Odds),
 }

@@ -444,21 +444,21 @@ fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts)> {
     without_contradictions(rules, read?.answers)
 }
 
-/// The answers less those that another one says do not apply; `None` if they stay refused.
+/// The answers less those that another one says do not apply; `None` if they are refused, or stay so.
+///
+/// An answer that another one rules out is the one thing whose removal lifts a finding, so the promises are about
+/// answers that apply.
 fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option<(Gathered, Facts)> {
     for _ in 0..8 {
         let (facts, found) = facts::read(rules, &gathered, today());
-        if found.is_empty() {
+        assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
+        if facts.ruled_out.is_empty() {
             return Some((gathered, facts));
         }
-        for it in &found {
-            assert_eq!(it.code.name(), "answers/not-asked-for", "{it}");
-            let contradicts = |given: &facts::Given| {
-                it.source.as_ref().is_some_and(|source| source.name() == given.source.name())
-                    && it.labels.first().is_some_and(|label| label.span == given.key_span)
-            };
-            gathered.given.retain(|_, given| !contradicts(given));
-        }
+        let ruled_out = |at: usize| {
+            rules.catalogue.questions.get(at).is_some_and(|question| facts.ruled_out.iter().any(|it| it.answer.slot == question.slot))
+        };
+        gathered.given.retain(|at, _| !ruled_out(*at));
     }
     None
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use chrono::{Days, Months, NaiveDateTime};
 use preblock::facts::{Fact, Facts, Value};
-use preblock::model::{Comparison, Condition, Test};
+use preblock::model::{Comparison, Condition, Odds, Test};
 use preblock::quantity::span::{Span, SpanUnit};
 use preblock::quantity::when::When;
 use preblock::truth::FactSlot;
@@ -74,6 +74,12 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
             if all.contains(&Ok(true)) { Ok(true) } else { open_or(all, false) }
         }
         Condition::Fact { fact, test } => tested(*fact, test, facts),
+        Condition::Answers(Odds::RuledOut) => Ok(!facts.ruled_out.is_empty()),
+        Condition::Answers(Odds::NotOffered) => match (facts.not_offered.len(), facts.offer_open.len()) {
+            (0, 0) => Ok(false),
+            (0, _) => Err(facts.offer_open.clone()),
+            _ => Ok(true),
+        },
     }
 }
 

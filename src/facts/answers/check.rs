@@ -1,13 +1,13 @@
-//! Checks that need several facts: dates against one another, and details that nobody asked for.
+//! Checks that need several facts: dates against one another.
 
-use super::{date_in_words, missing_word};
-use crate::diagnostic::{Code, Diagnostic, listed};
-use crate::facts::{Facts, Gathered, Known, Value, holds};
+use super::date_in_words;
+use crate::diagnostic::{Code, Diagnostic};
+use crate::facts::{Facts, Gathered, Known, Value};
 use crate::model::RuleSet;
 use crate::quantity::when::When;
-use crate::truth::{FactSlot, Truth};
+use crate::truth::FactSlot;
 
-/// Checks that need several facts: dates against one another, and details that nobody asked for.
+/// Checks dates against one another.
 pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {
     if let Some((day, place)) = gathered.completed_on.as_ref().filter(|(day, _)| *day > facts.as_of) {
         let title = format!("the answers are dated {}, after the day of the screening", date_in_words(&When::on(*day)));
@@ -15,30 +15,6 @@ pub fn cross_check(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagn
         diagnostics.push(Diagnostic::at(Code::FutureDate, &place.source, &place.span, title, "in the future").help(help));
     }
     dates(rule_set, gathered, facts, diagnostics);
-    for (at, given) in &gathered.given {
-        let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
-        let Some(when) = &question.ask_when else { continue };
-        if missing_word(&given.node).is_some() || facts.known(question.slot).is_none() {
-            continue;
-        }
-        if holds::truth(when, facts) != Truth::No {
-            continue;
-        }
-        let because = holds::deciding(when, facts);
-        let place = because.iter().find_map(|it| it.place.clone());
-        let mut ids: Vec<&str> = because.iter().map(|it| rule_set.catalogue.id(it.slot)).collect();
-        ids.dedup();
-        let title = format!("`{}` is answered although it does not apply", question.id);
-        let help = format!(
-            "it is not asked for because of {}: correct the answer that is wrong. A result that is right but not needed belongs in the section's note",
-            listed(&ids).replace(" or ", " and ")
-        );
-        let mut found = Diagnostic::at(Code::NotAskedFor, &given.source, &given.key_span, title, "answered here").help(help);
-        if let Some(place) = place.filter(|it| it.source.name() == given.source.name()) {
-            found = found.also(&place.span, "does not fit this");
-        }
-        diagnostics.push(found);
-    }
 }
 
 fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &mut Vec<Diagnostic>) {

@@ -4,14 +4,16 @@ use super::{MOST_ENTRIES, Reader, is_misspelt, missing_word};
 use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::names::{self, Recognised};
 use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value};
+use crate::model::Agent;
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, read_quantity, tidy};
 use crate::source::{Kind, Node};
 
 /// The keys of a line of the plan; the first one names it.
 const PLAN_KEYS: [&str; 3] = ["agent", "strength", "volume"];
+const SOLUTION_KEYS: [&str; 2] = ["agent", "strength"];
 
-impl Reader<'_> {
+impl<'a> Reader<'a> {
     /// The entries of a list answer; `None` after a diagnostic.
     fn entries<'n>(&mut self, node: &'n Node, needed: &str) -> Option<&'n [Node]> {
         let Kind::List(items) = &node.kind else {
@@ -188,26 +190,8 @@ impl Reader<'_> {
                 continue;
             }
             self.check_keys(item, &PLAN_KEYS, &mut complete);
-            let Some(name_node) = self.named(item, &PLAN_KEYS, "a planned anaesthetic has no `agent`") else {
+            let Some((at, agent)) = self.agent(item, &PLAN_KEYS, "a planned anaesthetic has no `agent`") else {
                 complete = false;
-                continue;
-            };
-            let name = name_node.text().unwrap_or_default().to_owned();
-            let wanted = name.to_lowercase();
-            let at = self.rule_set.agents.iter().position(|it| it.id == wanted || it.also.contains(&wanted));
-            let Some((at, agent)) = at.and_then(|at| Some((at, self.rule_set.agents.get(at)?))) else {
-                complete = false;
-                let known: Vec<&str> = self.rule_set.agents.iter().map(|it| it.id.as_str()).collect();
-                let near = nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
-                let near = near.unwrap_or_else(|| format!("the agents are {}. ", listed(&known)));
-                let help = format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
-                self.report(
-                    Code::UnknownAgent,
-                    &name_node.span,
-                    format!("`{name}` is not a local anaesthetic of the rule set"),
-                    "not in anaesthetics.yaml",
-                    help,
-                );
                 continue;
             };
             let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
@@ -220,6 +204,47 @@ impl Reader<'_> {
         }
         let shown = if shown.is_empty() { "none".to_owned() } else { shown.join(" + ") };
         complete.then(|| self.known(Value::Plan(found), shown, node))
+    }
+
+    /// A solution that the clinic offers: agent and strength.
+    pub(super) fn solution(&mut self, item: &Node) -> Option<(usize, f64)> {
+        if !matches!(item.kind, Kind::Map(_)) {
+            self.wrong_kind(item, "agent and strength");
+            return None;
+        }
+        let mut complete = true;
+        self.check_keys(item, &SOLUTION_KEYS, &mut complete);
+        let (at, agent) = self.agent(item, &SOLUTION_KEYS, "an offered anaesthetic has no `agent`")?;
+        let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
+        match percent {
+            Some(percent) if complete => Some((at, percent)),
+            None if complete => {
+                // Written as `unknown`: a clinic knows what it has.
+                let place = item.get("strength").unwrap_or(item);
+                let title = "the strength of an offered anaesthetic must be known".to_owned();
+                self.report(Code::AnswerType, &place.span, title, "not known", "write the strength on the ampoule, such as `2 %`");
+                None
+            }
+            _ => None,
+        }
+    }
+
+    /// The agent of an entry, with its position; `None` after a diagnostic.
+    fn agent(&mut self, item: &Node, known: &[&str], title: &str) -> Option<(usize, &'a Agent)> {
+        let name_node = self.named(item, known, title)?;
+        let name = name_node.text().unwrap_or_default().to_owned();
+        let wanted = name.to_lowercase();
+        let agents = &self.rule_set.agents;
+        let found = agents.iter().enumerate().find(|(_, it)| it.id == wanted || it.also.contains(&wanted));
+        if found.is_none() {
+            let known: Vec<&str> = agents.iter().map(|it| it.id.as_str()).collect();
+            let near = nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
+            let near = near.unwrap_or_else(|| format!("the agents are {}. ", listed(&known)));
+            let help = format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
+            let title = format!("`{name}` is not a local anaesthetic of the rule set");
+            self.report(Code::UnknownAgent, &name_node.span, title, "not in anaesthetics.yaml", help);
+        }
+        found
     }
 
     /// Strength or volume of a planned agent: `None` if missing, or after a diagnostic.
