@@ -289,26 +289,33 @@ pub fn bookable() -> Screening {
     let inr = change("bleeding.inr", "What was the latest INR?", "4.6", "below 4.0, taken on or after 2 Dec 2026");
     let waiting = Prospect {
         worst_case: Outcome::Refer,
-        waits_for: ["circulation.symptoms", "circulation.ankle_left", "circulation.arm_left", "diabetes.kind", "diabetes.hba1c", "person.sex"]
-            .map(str::to_owned)
-            .into(),
+        waits_for: [
+            "circulation.symptoms",
+            "circulation.ankle_left",
+            "circulation.arm_left",
+            "diabetes.kind",
+            "diabetes.hba1c",
+            "person.sex",
+        ]
+        .map(str::to_owned)
+        .into(),
         ..prospect(Outcome::Defer, vec![too_old(), older()])
     };
     it.lifts = vec![
         Lift { changes: vec![inr.clone()], prospect: prospect(Outcome::Go, vec![thinner(), older()]) },
-        Lift { changes: vec![inr, change("plan.adrenaline", "Does any planned solution contain adrenaline?", "not known", "no")], prospect: waiting },
+        Lift {
+            changes: vec![inr, change("plan.adrenaline", "Does any planned solution contain adrenaline?", "not known", "no")],
+            prospect: waiting,
+        },
     ];
     let ablation = change("plan.ablation", "How is the nail matrix to be destroyed?", "phenol", "electrosurgery");
     let adrenaline = change("plan.adrenaline", "Does any planned solution contain adrenaline?", "yes", "no");
     it.alternatives = Some(vec![
         Alternative { changes: vec![ablation.clone()], prospect: prospect(Outcome::Go, vec![thinner(), older()]), anaesthetic: None },
-        Alternative {
-            changes: vec![ablation, adrenaline],
-            prospect: prospect(Outcome::Go, vec![]),
-            anaesthetic: go().anaesthetic,
-        },
+        Alternative { changes: vec![ablation, adrenaline], prospect: prospect(Outcome::Go, vec![]), anaesthetic: go().anaesthetic },
     ]);
-    let turn = |rule: &str, title: &str, before, after| Turn { rule: rule.into(), title: title.into(), outcome: Outcome::Defer, before, after };
+    let turn =
+        |rule: &str, title: &str, before, after| Turn { rule: rule.into(), title: title.into(), outcome: Outcome::Defer, before, after };
     it.dates = Some(vec![
         DateSpan {
             from: day("2026-12-03"),
