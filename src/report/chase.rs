@@ -128,7 +128,8 @@ fn whom(from: &str) -> String {
 fn question(page: &mut Page, number: usize, ask: &ToAsk) {
     page.entry(&format!("{number}."), Paint::Plain, Indent { label: 0, text: 4, hang: 0 }, &ask.ask);
     if !ask.options.is_empty() {
-        page.paragraph(4, &format!("Choose from: {}", ask.options.join(" / ")));
+        // Some of these questions take several answers or none; a list that forces a choice would get a wrong one.
+        page.paragraph(4, &format!("Answers: {} / none of these / not known", ask.options.join(" / ")));
     }
     if ask.why != "not asked" {
         page.paragraph(4, &format!("So far: {}.", ask.why));

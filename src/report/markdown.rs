@@ -324,7 +324,7 @@ fn dates(sheet: &mut Sheet, dates: Option<&[DateSpan]>) {
 
 /// The verdict, what it is for, and how many precautions it comes with.
 fn foreseen(prospect: &Prospect, what: &str) -> String {
-    format!("**{}** {}", standing_then(prospect).verdict_words(), inline(&format!("{what}: {}", precautions_then(prospect))))
+    format!("**{}**{}: {}", standing_then(prospect).verdict_words(), precautions_then(prospect), inline(what))
 }
 
 /// The arithmetic: the only table of a patient's page.

@@ -14,7 +14,8 @@ const DIGEST_DIGITS: usize = 12;
 const MOST_NAMED: usize = 4;
 
 /// Above the ways to lift a verdict.
-pub const LIFTS_LEAD: &str = "Each way would do by itself, all else as it is. It says what would have to be so, never what to write down.";
+pub const LIFTS_LEAD: &str =
+    "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
 
 /// In place of other plans, where there are none.
 pub const NO_PLAN: &str = "No other plan that this clinic offers gives a better verdict.";
@@ -64,11 +65,12 @@ pub fn standing_then(prospect: &Prospect) -> Standing {
     Standing { outcome: prospect.verdict, urgency: prospect.urgency }
 }
 
-/// How many precautions a prospect would come with: "2 precautions", "no precaution".
+/// How many precautions a go would come with: ", 2 precautions", ", no precaution"; nothing for any other verdict.
 pub fn precautions_then(prospect: &Prospect) -> String {
     match prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count() {
-        0 => "no precaution".to_owned(),
-        n => counted(n, "precaution", "precautions"),
+        _ if prospect.verdict != Outcome::Go => String::new(),
+        0 => ", no precaution".to_owned(),
+        n => format!(", {}", counted(n, "precaution", "precautions")),
     }
 }
 
@@ -77,7 +79,7 @@ pub fn precautions_then(prospect: &Prospect) -> String {
 /// # Missing data
 /// The answers it would still wait for, and a worse verdict that they could still bring, are always said.
 pub fn prospect(prospect: &Prospect) -> String {
-    let mut parts = vec![format!("{}, {}", standing_then(prospect).words(), precautions_then(prospect))];
+    let mut parts = vec![format!("{}{}", standing_then(prospect).words(), precautions_then(prospect))];
     let against: Vec<String> = prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(against).collect();
     if !against.is_empty() {
         parts.push(format!("against it then: {}", against.join(", ")));

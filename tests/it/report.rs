@@ -399,12 +399,12 @@ fn text_with_what_would_lift_it_other_plans_and_other_days() {
     for expected in [
         "Below: 1 finding against surgery, 2 ways to lift it, 1 precaution, 2 other plans.",
         "1. if What was the latest INR? below 4.0, taken on or after 2 Dec 2026 (now 4.6) then go, 2 precautions 2. if",
-        "and if Does any planned solution contain adrenaline? no (now not known) then defer, 1 precaution; against it then: INR too old (defer); \
+        "and if Does any planned solution contain adrenaline? no (now not known) then defer; against it then: INR too old (defer); \
          still waits for circulation.symptoms, circulation.ankle_left, circulation.arm_left, diabetes.kind and 2 more, could still be refer",
-        "GO with electrosurgery instead of phenol: 2 precautions take care Blood-thinning medicine taken: Book early in the day. Older patient: Use",
-        "GO with electrosurgery instead of phenol, and adrenaline: no instead of yes: no precaution dose lidocaine 2 %, 1.5 mL; bupivacaine",
-        "GO 3 Dec 2026 to 9 Dec 2026 (3 procedure days): 1 precaution then defer: INR too old (bleeding/inr-too-old) starts to fire",
-        "DEFER 10 Dec 2026 (1 procedure day): 1 precaution against it: INR too old (defer) then refer, same-day: INR too old \
+        "GO, 2 precautions with electrosurgery instead of phenol take care Blood-thinning medicine taken: Book early in the day. Older patient: Use",
+        "GO, no precaution with electrosurgery instead of phenol, and adrenaline: no instead of yes dose lidocaine 2 %, 1.5 mL; bupivacaine",
+        "GO, 1 precaution 3 Dec 2026 to 9 Dec 2026 (3 procedure days) then defer: INR too old (bleeding/inr-too-old) starts to fire",
+        "DEFER 10 Dec 2026 (1 procedure day) against it: INR too old (defer) then refer, same-day: INR too old \
          (bleeding/inr-too-old) no longer fires; Phenol in pregnancy (pregnancy/phenol) is settled and stays quiet; \
          HbA1c too old (diabetes/hba1c-old) can no longer be decided",
         "REFER, same-day 14 Dec 2026 to 21 Dec 2026 (4 procedure days)",
@@ -454,7 +454,7 @@ fn summary_of_several() {
     assert_eq!(order, ["SM-120", "SM-113", "SM-107", "SM-115", "SM-100", "SM-101"], "worst first, then by reference\n{actual}");
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("6 screened: 2 refer (1 same-day, 1 urgent), 2 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
-    assert!(words.contains("could come of: SM-115 a change (go) or another plan (go) or another day (go)."), "{actual}");
+    assert!(words.contains("could be better: SM-115 with a change (go) or another plan (go) or another day (go)."), "{actual}");
     pinned("report-text-summary", &actual);
 }
 

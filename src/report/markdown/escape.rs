@@ -73,8 +73,8 @@ fn speaks(text: &str, at: usize, letter: char, before: Option<char>, next: Optio
     match letter {
         '\\' | '*' | '_' | '[' | ']' | '#' | '~' | '$' | '^' | '{' | '}' => true,
         // At the start of a line: list, heading, line, table; after a number: a numbered list.
-        _ if so_far.is_empty() => true,
-        '.' | ')' if so_far.bytes().all(|it| it.is_ascii_digit()) => true,
+        _ if so_far.is_empty() => !matches!(letter, '"' | '\'' | '?' | ',' | '/'),
+        '.' | ')' if so_far.bytes().all(|it| it.is_ascii_digit()) => next.is_none_or(char::is_whitespace),
         // Doubled: marks of readers' own.
         '=' | '+' | '-' | '.' | ':' if before == Some(letter) || next == Some(letter) => true,
         // An address.

@@ -7,7 +7,7 @@ use crate::report::words;
 use crate::screening::{Alternative, DateSpan, Lift, Prospect};
 
 /// A change of a lift, beside the number of the way it belongs to.
-const NUMBERED: Indent = Indent { label: 0, text: 16, hang: 2 };
+const NUMBERED: Indent = Indent { label: 1, text: 16, hang: 2 };
 
 /// Each way that would lift the verdict, and what it would come to.
 pub fn lifts(page: &mut Page, lifts: &[Lift]) {
@@ -18,9 +18,8 @@ pub fn lifts(page: &mut Page, lifts: &[Lift]) {
     page.paragraph(0, words::LIFTS_LEAD);
     for (at, lift) in lifts.iter().enumerate() {
         for (nth, change) in lift.changes.iter().enumerate() {
-            let label = if nth == 0 { format!("{:<4}if", format!("{}.", at + 1)) } else { "    and if".to_owned() };
-            let indent = if nth == 0 { NUMBERED } else { LIST };
-            page.entry(label.trim_start(), Paint::Faint, indent, &words::change(change));
+            let (label, indent) = if nth == 0 { (format!("{}. if", at + 1), NUMBERED) } else { ("and if".to_owned(), LIST) };
+            page.entry(&label, Paint::Faint, indent, &words::change(change));
         }
         page.entry("then", Paint::Outcome(lift.prospect.verdict), LIST, &words::prospect(&lift.prospect));
     }
@@ -79,6 +78,6 @@ pub fn dates(page: &mut Page, dates: Option<&[DateSpan]>) {
 /// The verdict, what it is for, and how many precautions it comes with.
 fn head(page: &mut Page, prospect: &Prospect, what: &str) {
     let standing = words::standing_then(prospect);
-    let text = format!("{what}: {}", words::precautions_then(prospect));
-    page.entry(&standing.verdict_words(), Paint::Outcome(standing.outcome), BLOCK, &text);
+    let label = format!("{}{}", standing.verdict_words(), words::precautions_then(prospect));
+    page.entry(&label, Paint::Outcome(standing.outcome), BLOCK, what);
 }

@@ -30,7 +30,7 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
         page.paragraph(0, "found: findings against surgery + precautions.");
         let better: Vec<String> = sorted.iter().filter_map(|it| better(it)).collect();
         if !better.is_empty() {
-            page.paragraph(0, &format!("a better verdict could come of: {}.", better.join("; ")));
+            page.paragraph(0, &format!("could be better: {}.", better.join("; ")));
         }
     }
     page.paragraph(0, &counts(&sorted, refused));
@@ -112,7 +112,7 @@ fn waits_for(screening: &Screening, room: usize) -> String {
     fullest
 }
 
-/// What could give one patient a better verdict: "SM-107 a change (go) or another plan (go)".
+/// What could give one patient a better verdict: "SM-107 with a change (go) or another plan (go)".
 fn better(screening: &Screening) -> Option<String> {
     let now = verdict(screening);
     let best = |standings: &mut dyn Iterator<Item = Standing>| standings.min().filter(|it| *it < now);
@@ -120,7 +120,7 @@ fn better(screening: &Screening) -> Option<String> {
     let plan = best(&mut screening.alternatives.iter().flatten().map(|it| standing_then(&it.prospect))).map(|it| ("another plan", it));
     let day = best(&mut screening.dates.iter().flatten().map(|it| standing_then(&it.prospect))).map(|it| ("another day", it));
     let ways: Vec<String> = [lift, plan, day].into_iter().flatten().map(|(what, it)| format!("{what} ({})", it.words())).collect();
-    (!ways.is_empty()).then(|| format!("{} {}", screening.reference, ways.join(" or ")))
+    (!ways.is_empty()).then(|| format!("{} with {}", screening.reference, ways.join(" or ")))
 }
 
 /// "5 screened: 2 refer (1 same-day, 1 routine), 1 defer, 2 go. 1 file refused, not screened."
