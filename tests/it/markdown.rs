@@ -352,3 +352,14 @@ fn a_healthy_patient_who_can_go_fits_one_printed_page() {
 fn levels_stand_for_depths() {
     assert_eq!((HeadingLevel::H1 as usize, HeadingLevel::H3 as usize), (1, 3));
 }
+
+/// Readers beyond the parser above make links of bare addresses, some after they have taken backslashes away. The form
+/// pinned here was rendered without a link by cmark-gfm, with its extensions, and by markdown-it with its linkifier on.
+#[test]
+fn bare_addresses_are_broken_up() {
+    let address = "http://example.org www.example.org mailto:a@example.org //example.org/a@@b";
+    let written = markdown::one(&noted(address));
+    let expected = r"> http\:/\/example\.org www\.example\.org mailto\:a`@`example\.org /\/example\.org/a`@@`b";
+    assert!(written.lines().any(|it| it == expected), "{written}");
+    assert!(!written.contains("//") && !written.contains("www."), "{written}");
+}

@@ -77,9 +77,10 @@ fn speaks(text: &str, at: usize, letter: char, before: Option<char>, next: Optio
         '.' | ')' if so_far.bytes().all(|it| it.is_ascii_digit()) => next.is_none_or(char::is_whitespace),
         // Doubled: marks of readers' own.
         '=' | '+' | '-' | '.' | ':' if before == Some(letter) || next == Some(letter) => true,
-        // An address.
+        // Addresses: some readers make a link of whatever looks like one.
         ':' => next.is_some_and(|it| !it.is_whitespace() && !it.is_ascii_digit()),
-        '.' => so_far.len() >= 3 && so_far.get(so_far.len() - 3..).is_some_and(|it| it.eq_ignore_ascii_case("www")),
+        '.' => next.is_some_and(char::is_alphabetic) && before.is_some_and(char::is_alphanumeric),
+        '/' => before == Some('/'),
         _ => false,
     }
 }
