@@ -92,6 +92,10 @@ pub enum Format {
     Json,
     /// One object a line
     Ndjson,
+    /// The clinician's page, to print or to keep
+    Markdown,
+    /// What is still to ask and whom, to paste into a message
+    Chase,
 }
 
 /// Runs the program on its arguments and returns its exit status.

@@ -1,4 +1,4 @@
-//! A screening as text for people and as JSON for programs.
+//! A screening as text and Markdown for people and as JSON for programs.
 //!
 //! Says what the screening holds and decides nothing: no outcome is worked out here that the screening does not
 //! already fix. Prints nothing either; the caller writes the text it gets.
@@ -7,9 +7,12 @@ use crate::outcome::{Outcome, Urgency};
 use crate::screening::Screening;
 pub use crate::source::steers;
 
+pub mod chase;
 pub mod json;
+pub mod markdown;
 pub mod page;
 pub mod text;
+mod words;
 
 pub use page::Style;
 

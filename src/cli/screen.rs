@@ -14,7 +14,7 @@ use crate::model::RuleSet;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
 use crate::report::page::Style;
-use crate::report::{json, text};
+use crate::report::{chase, json, markdown, text};
 use crate::screening::{Screening, SourceStamp};
 
 /// Arguments of `screen`.
@@ -101,6 +101,18 @@ fn print(arguments: &Arguments, screenings: &[Screening], n_refused: usize, seve
         Format::Ndjson => {
             for it in screenings {
                 draw::out(&json::line(it));
+            }
+        }
+        Format::Markdown if several => draw::out(&markdown::several(screenings, n_refused)),
+        Format::Markdown => {
+            if let [one] = screenings {
+                draw::out(&markdown::one(one));
+            }
+        }
+        // A patient who was refused has no list, and an empty page might look like nothing to ask.
+        Format::Chase => {
+            if !screenings.is_empty() {
+                draw::out(&chase::several(screenings));
             }
         }
         Format::Text => {

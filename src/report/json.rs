@@ -6,7 +6,7 @@
 use serde::Serialize;
 use serde_json::Value;
 
-use super::{SAFETY, steers};
+use super::{SAFETY, chase, steers};
 use crate::formulas::without_noise;
 use crate::outcome::Urgency;
 use crate::quantity::{tidy, tidy_down};
@@ -69,12 +69,14 @@ struct Document<'a> {
     findings: Vec<Finding<'a>>,
     undetermined: Vec<Undetermined<'a>>,
     to_ask: Vec<ToAsk<'a>>,
+    chase: Vec<Chase<'a>>,
     anaesthetic: Option<Anaesthetic<'a>>,
     notes: Vec<Note<'a>>,
     unrecognised: Vec<Unrecognised<'a>>,
-    // Filled once plans and days can be tried out; there from the start, so that no reader has to test for them.
-    alternatives: [(); 0],
-    dates: [(); 0],
+    lifts: Vec<Lift<'a>>,
+    // Empty, too, when they were not asked for, so that no reader has to test for them.
+    alternatives: Vec<Alternative<'a>>,
+    dates: Vec<DateSpan<'a>>,
     safety: &'static str,
 }
 
@@ -167,6 +169,80 @@ struct ToAsk<'a> {
 }
 
 #[derive(Serialize)]
+struct Chase<'a> {
+    from: &'static str,
+    items: Vec<ChaseItem<'a>>,
+}
+
+#[derive(Serialize)]
+struct ChaseItem<'a> {
+    fact: &'a str,
+    ask: &'a str,
+    options: &'a [String],
+    could_lead_to: &'static str,
+    urgency: Option<&'static str>,
+    depends: bool,
+}
+
+#[derive(Serialize)]
+struct Change<'a> {
+    fact: &'a str,
+    ask: &'a str,
+    now: &'a str,
+    then: &'a str,
+}
+
+#[derive(Serialize)]
+struct Prospect<'a> {
+    verdict: &'static str,
+    urgency: Option<&'static str>,
+    best_case: &'static str,
+    worst_case: &'static str,
+    fires: Vec<Firing<'a>>,
+    waits_for: &'a [String],
+}
+
+#[derive(Serialize)]
+struct Firing<'a> {
+    rule: &'a str,
+    title: &'a str,
+    outcome: &'static str,
+    urgency: Option<&'static str>,
+    action: &'a str,
+}
+
+#[derive(Serialize)]
+struct Lift<'a> {
+    changes: Vec<Change<'a>>,
+    prospect: Prospect<'a>,
+}
+
+#[derive(Serialize)]
+struct Alternative<'a> {
+    changes: Vec<Change<'a>>,
+    prospect: Prospect<'a>,
+    anaesthetic: Option<Anaesthetic<'a>>,
+}
+
+#[derive(Serialize)]
+struct DateSpan<'a> {
+    from: String,
+    to: String,
+    n_days: usize,
+    prospect: Prospect<'a>,
+    ended_by: Vec<Turn<'a>>,
+}
+
+#[derive(Serialize)]
+struct Turn<'a> {
+    rule: &'a str,
+    title: &'a str,
+    outcome: &'static str,
+    before: &'static str,
+    after: &'static str,
+}
+
+#[derive(Serialize)]
 struct Anaesthetic<'a> {
     load: Option<f64>,
     per_agent: Vec<AgentDose<'a>>,
@@ -226,6 +302,7 @@ impl<'a> Document<'a> {
             findings: it.findings.iter().map(Finding::of).collect(),
             undetermined: it.undetermined.iter().map(Undetermined::of).collect(),
             to_ask: it.to_ask.iter().map(ToAsk::of).collect(),
+            chase: chase::groups(&it.to_ask).into_iter().map(Chase::of).collect(),
             anaesthetic: it.anaesthetic.as_ref().map(Anaesthetic::of),
             notes: it.notes.iter().map(|it| Note { section: &it.section, text: &it.text, path: &it.path, line: it.line }).collect(),
             unrecognised: it
@@ -233,8 +310,9 @@ impl<'a> Document<'a> {
                 .iter()
                 .map(|it| Unrecognised { text: &it.text, nearest: it.nearest.as_deref(), path: &it.path, line: it.line })
                 .collect(),
-            alternatives: [],
-            dates: [],
+            lifts: it.lifts.iter().map(|it| Lift { changes: changes(&it.changes), prospect: Prospect::of(&it.prospect) }).collect(),
+            alternatives: it.alternatives.iter().flatten().map(Alternative::of).collect(),
+            dates: it.dates.iter().flatten().map(DateSpan::of).collect(),
             safety: SAFETY,
         }
     }
@@ -318,6 +396,73 @@ impl<'a> ToAsk<'a> {
             urgency: it.urgency.map(Urgency::word),
             rules: &it.rules,
             depends: it.depends,
+        }
+    }
+}
+
+impl<'a> Chase<'a> {
+    fn of(it: chase::Group<'a>) -> Self {
+        let item = |it: &'a screening::ToAsk| ChaseItem {
+            fact: &it.fact,
+            ask: &it.ask,
+            options: &it.options,
+            could_lead_to: it.could_lead_to.word(),
+            urgency: it.urgency.map(Urgency::word),
+            depends: it.depends,
+        };
+        Self { from: it.from, items: it.asks.into_iter().map(item).collect() }
+    }
+}
+
+fn changes(changes: &[screening::Change]) -> Vec<Change<'_>> {
+    changes.iter().map(|it| Change { fact: &it.fact, ask: &it.ask, now: &it.now, then: &it.then }).collect()
+}
+
+impl<'a> Prospect<'a> {
+    fn of(it: &'a screening::Prospect) -> Self {
+        let firing = |it: &'a screening::Firing| Firing {
+            rule: &it.rule,
+            title: &it.title,
+            outcome: it.outcome.word(),
+            urgency: it.urgency.map(Urgency::word),
+            action: &it.action,
+        };
+        Self {
+            verdict: it.verdict.word(),
+            urgency: it.urgency.map(Urgency::word),
+            best_case: it.best_case.word(),
+            worst_case: it.worst_case.word(),
+            fires: it.fires.iter().map(firing).collect(),
+            waits_for: &it.waits_for,
+        }
+    }
+}
+
+impl<'a> Alternative<'a> {
+    fn of(it: &'a screening::Alternative) -> Self {
+        Self {
+            changes: changes(&it.changes),
+            prospect: Prospect::of(&it.prospect),
+            anaesthetic: it.anaesthetic.as_ref().map(Anaesthetic::of),
+        }
+    }
+}
+
+impl<'a> DateSpan<'a> {
+    fn of(it: &'a screening::DateSpan) -> Self {
+        let turn = |it: &'a screening::Turn| Turn {
+            rule: &it.rule,
+            title: &it.title,
+            outcome: it.outcome.word(),
+            before: it.before,
+            after: it.after,
+        };
+        Self {
+            from: it.from.to_string(),
+            to: it.to.to_string(),
+            n_days: it.n_days,
+            prospect: Prospect::of(&it.prospect),
+            ended_by: it.ended_by.iter().map(turn).collect(),
         }
     }
 }

@@ -196,6 +196,6 @@ pub fn one_line(text: &str) -> Cow<'_, str> {
 }
 
 /// The character itself, or a mark in place of one that [`steers`].
-fn harmless(character: char) -> char {
+pub fn harmless(character: char) -> char {
     if steers(character) { LEFT_OUT } else { character }
 }

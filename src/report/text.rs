@@ -5,15 +5,20 @@
 //! answers there are many of them, and what to ask says the same more shortly.
 
 use super::page::{Indent, Page, Paint, Style};
-use super::{SAFETY, Standing, could_be, verdict};
-use crate::model::{Kind, Status};
+use super::words::{
+    because, could_lead_to, counted, first_and_later, grouped, meaning, place, rule_set, stamp, standing_of, who, would_be,
+};
+use super::{SAFETY, Standing, could_be, verdict, words};
+use crate::model::Kind;
 use crate::outcome::Outcome;
-use crate::screening::{Because, Cited, Finding, Screening, SourceStamp, ToAsk, Undetermined};
+use crate::screening::{Finding, Screening, ToAsk, Undetermined};
 
 pub mod anaesthetic;
+mod prospects;
 mod summary;
 
-pub use summary::summary;
+pub use super::words::cited;
+pub use summary::{counts, summary};
 
 /// The parts of a finding: labels, and the texts beside them.
 const PART: Indent = Indent { label: 4, text: 16, hang: 0 };
@@ -30,9 +35,6 @@ const BULLET: Indent = Indent { label: 4, text: 6, hang: 0 };
 /// A label and what follows it, under the verdict.
 const BESIDE: Indent = Indent { label: 4, text: 4, hang: 0 };
 
-/// Digits of a digest that are shown: enough to compare by eye.
-const DIGEST_DIGITS: usize = 12;
-
 /// The whole report for one patient.
 ///
 /// # Missing data
@@ -41,12 +43,15 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     let mut page = Page::new(style);
     head(&mut page, screening);
     against(&mut page, screening);
+    prospects::lifts(&mut page, &screening.lifts);
     unrecognised(&mut page, screening);
     to_ask(&mut page, &screening.to_ask);
     precautions(&mut page, screening);
     if let Some(anaesthetic) = &screening.anaesthetic {
         anaesthetic::show(&mut page, anaesthetic);
     }
+    prospects::alternatives(&mut page, screening.alternatives.as_deref());
+    prospects::dates(&mut page, screening.dates.as_deref());
     notes(&mut page, screening);
     undetermined(&mut page, &screening.undetermined);
     made_with(&mut page, screening);
@@ -88,11 +93,13 @@ fn head(page: &mut Page, screening: &Screening) {
     let (now, later) = first_and_later(&screening.to_ask);
     let counts = [
         (against.len(), "finding against surgery", "findings against surgery"),
+        (screening.lifts.len(), "way to lift it", "ways to lift it"),
         (care.len(), "precaution", "precautions"),
         (screening.undetermined.len(), "rule not decided", "rules not decided"),
         (now.len(), "answer to ask for", "answers to ask for"),
         (later.len(), "perhaps to ask for later", "perhaps to ask for later"),
         (screening.unrecognised.len(), "name not recognised", "names not recognised"),
+        (screening.alternatives.as_ref().map_or(0, Vec::len), "other plan", "other plans"),
         (screening.notes.len(), "note to read", "notes to read"),
     ];
     let counts: Vec<String> = counts.into_iter().filter(|(n, _, _)| *n > 0).map(|(n, one, many)| counted(n, one, many)).collect();
@@ -100,23 +107,6 @@ fn head(page: &mut Page, screening: &Screening) {
         page.paragraph(0, &format!("Below: {}.", counts.join(", ")));
     }
     page.paragraph(0, &format!("Looked at: {}. Nothing else was.", screening.rule_set.concerns.join("; ")));
-}
-
-/// The verdict in one sentence.
-fn meaning(screening: &Screening) -> &'static str {
-    match (screening.verdict, screening.best_case) {
-        (Outcome::Go, _) if screening.undetermined.is_empty() => {
-            "Nothing that these rules look at stands against surgery as planned, and no answer that could is missing."
-        }
-        (Outcome::Go, _) => {
-            "Nothing that these rules look at stands against surgery as planned; a missing answer could only add a precaution."
-        }
-        (Outcome::Defer, Outcome::Go) => {
-            "Not yet: nothing that is known stands against surgery as planned, but answers that could are missing."
-        }
-        (Outcome::Defer, _) => "Not yet: something must be known or must change first.",
-        (Outcome::Refer, _) => "Not here: another service decides or treats.",
-    }
 }
 
 /// Findings that defer or refer, worst first.
@@ -175,31 +165,6 @@ fn list(page: &mut Page, label: &str, entries: impl Iterator<Item = String>) {
     }
 }
 
-/// "bleeding.inr = 4.6 (SM-107.yaml:21)".
-fn because(because: &Because) -> String {
-    let place = match (&because.path, because.line) {
-        (Some(path), Some(line)) => format!(" ({})", place(path, line)),
-        (Some(path), None) => format!(" ({path})"),
-        (None, _) if !because.from.is_empty() => format!(" (worked out from {})", because.from.join(", ")),
-        (None, _) => String::new(),
-    };
-    format!("{} = {}{place}", because.fact, because.value)
-}
-
-/// A citation in words. What nobody has opened, and what no publication stands behind, says so first.
-pub fn cited(cited: &Cited) -> String {
-    match cited {
-        Cited::Published { title, by, year, at, read, .. } => {
-            let warning = if *read { "" } else { "Not yet opened, cited from memory: " };
-            let year = year.map_or(String::new(), |it| format!(", {it}"));
-            let at = at.as_ref().map_or(String::new(), |it| format!(", {it}"));
-            format!("{warning}{by}: {title}{year}{at}")
-        }
-        Cited::CommonPractice(text) => format!("Common practice, no publication behind it: {text}"),
-        Cited::LocalProposal(text) => format!("Local proposal, for governance to confirm: {text}"),
-    }
-}
-
 /// Rules that cannot be decided, those that wait for the same answers together.
 fn undetermined(page: &mut Page, rules: &[Undetermined]) {
     if rules.is_empty() {
@@ -207,34 +172,13 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
     }
     page.heading(&format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
     for (standing, rules) in grouped(rules.iter(), standing_of) {
-        let what = match standing.outcome {
-            Outcome::Go => "would add a precaution".to_owned(),
-            _ => format!("would be {}", standing.words()),
-        };
-        page.entry(&what, Paint::Outcome(standing.outcome), BLOCK, "");
+        page.entry(&would_be(standing), Paint::Outcome(standing.outcome), BLOCK, "");
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<&str> = rules.iter().map(|it| it.rule.as_str()).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };
             page.entry("-", Paint::Plain, BULLET, &format!("{} {wait} for {}", ids.join(", "), waits_for.join(", ")));
         }
     }
-}
-
-fn standing_of(rule: &Undetermined) -> Standing {
-    Standing { outcome: rule.outcome_if_fires, urgency: rule.urgency }
-}
-
-/// Puts equal keys together, in the order in which each key first appears.
-fn grouped<'a, T, K: PartialEq>(items: impl Iterator<Item = &'a T>, key: impl Fn(&'a T) -> K) -> Vec<(K, Vec<&'a T>)> {
-    let mut groups: Vec<(K, Vec<&'a T>)> = Vec::new();
-    for item in items {
-        let of = key(item);
-        match groups.iter_mut().find(|(it, _)| *it == of) {
-            Some((_, group)) => group.push(item),
-            None => groups.push((of, vec![item])),
-        }
-    }
-    groups
 }
 
 /// The missing answers by whom to ask, each with a box to tick; those that may prove needless are only named.
@@ -254,35 +198,13 @@ fn to_ask(page: &mut Page, asks: &[ToAsk]) {
                 page.paragraph(8, &format!("({})", ask.options.join(" | ")));
             }
             let rules = counted(ask.rules.len(), "rule waits", "rules wait");
-            let could = match ask.could_lead_to {
-                Outcome::Go => "could add a precaution".to_owned(),
-                outcome => format!("could lead to {}", Standing { outcome, urgency: ask.urgency }.words()),
-            };
-            page.paragraph(8, &format!("{}: {}; {could}; {rules}", ask.fact, ask.why));
+            page.paragraph(8, &format!("{}: {}; {}; {rules}", ask.fact, ask.why, could_lead_to(ask)));
         }
     }
     if !later.is_empty() {
         let facts: Vec<&str> = later.iter().map(|it| it.fact.as_str()).collect();
         page.paragraph(0, &format!("... and {} more, only if those answers call for it:", later.len()));
         page.paragraph(4, &facts.join(", "));
-    }
-}
-
-/// What to ask first, and what may prove needless by then.
-fn first_and_later(asks: &[ToAsk]) -> (Vec<&ToAsk>, Vec<&ToAsk>) {
-    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks.iter().partition(|it| it.depends);
-    // With nothing to ask before them, the later ones are what to ask.
-    if first.is_empty() { (later, first) } else { (first, later) }
-}
-
-/// The place of a person in the list of whom to ask, and the heading.
-fn who(from: &str) -> (u8, String) {
-    match from {
-        "patient" => (0, "Ask the patient".to_owned()),
-        "referrer" => (1, "Ask the referrer".to_owned()),
-        "nurse" => (2, "For the nurse to measure or settle".to_owned()),
-        "record" => (3, "Look up in the record".to_owned()),
-        other => (4, format!("From {other}")),
     }
 }
 
@@ -299,7 +221,7 @@ fn unrecognised(page: &mut Page, screening: &Screening) {
         };
         page.entry("-", Paint::Plain, BULLET, &format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line)));
     }
-    page.paragraph(0, "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.");
+    page.paragraph(0, words::UNRECOGNISED);
 }
 
 /// Free text as it stands.
@@ -325,34 +247,4 @@ fn made_with(page: &mut Page, screening: &Screening) {
     }
     page.paragraph(0, concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")));
     page.paragraph(0, SAFETY);
-}
-
-/// The rule set with edition, digest and status.
-fn rule_set(screening: &Screening) -> String {
-    let it = &screening.rule_set;
-    let status = match it.status {
-        Status::Draft => "draft, not approved for use",
-        Status::Approved => "approved",
-        Status::Withdrawn => "WITHDRAWN, no longer for use",
-    };
-    format!("rule set {} {} (sha256 {}): {status}", it.id, it.edition, short(&it.digest))
-}
-
-fn stamp(stamp: &SourceStamp) -> String {
-    format!("{} (sha256 {})", stamp.path, short(&stamp.digest))
-}
-
-/// The beginning of a digest.
-fn short(digest: &str) -> String {
-    digest.chars().take(DIGEST_DIGITS).collect()
-}
-
-/// "SM-107.yaml:21": the folder stands under "Made with".
-fn place(path: &str, line: usize) -> String {
-    format!("{}:{line}", path.rsplit(['/', '\\']).next().unwrap_or(path))
-}
-
-/// "1 rule", "2 rules".
-fn counted(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }

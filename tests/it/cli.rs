@@ -191,7 +191,7 @@ fn a_json_file_is_refused_as_plainly_as_a_yaml_one() {
 fn a_folder_without_questionnaires_does_not_look_like_one_without_findings() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     let path = folder.path().display().to_string();
-    for format in ["text", "json", "ndjson"] {
+    for format in ["text", "json", "ndjson", "markdown", "chase"] {
         let output = run(&["screen", &path, "--format", format]);
         assert_eq!(status(&output), 2);
         assert!(text(&output.stderr).contains("text/empty-folder"), "{}", text(&output.stderr));
@@ -267,7 +267,7 @@ fn results_in_a_pipe_carry_no_colour() {
 
 #[test]
 fn the_same_input_gives_the_same_bytes() {
-    for format in ["text", "json", "ndjson"] {
+    for format in ["text", "json", "ndjson", "markdown", "chase"] {
         let first = screen(&["examples/referrals"], &["--format", format]);
         let second = screen(&["examples/referrals"], &["--format", format]);
         assert_eq!(first.stdout, second.stdout);
@@ -447,4 +447,17 @@ fn the_readme_opens_with_the_job_and_says_the_caution() {
     assert!(readme.contains("never makes it; local policy prevails"));
     let ci = std::fs::read_to_string(top().join(".ci/run")).unwrap_or_default();
     assert!(ci.lines().any(|line| line == "cargo test --locked") && readme.contains("\ncargo test --locked\n"));
+}
+
+/// Nobody is told "nothing to ask" about a patient who was not screened.
+#[test]
+fn a_refused_file_has_no_page_and_no_list() {
+    for format in ["markdown", "chase"] {
+        let output = screen(&["examples/refused/SM-201.yaml"], &["--format", format]);
+        assert_eq!(status(&output), 2);
+        assert_eq!(text(&output.stdout), "", "{format}");
+        let output = screen(&["examples/referrals/SM-107.yaml", "examples/refused/SM-201.yaml"], &["--format", format]);
+        assert_eq!(status(&output), 2);
+        assert!(text(&output.stdout).contains("SM-107") && !text(&output.stdout).contains("SM-201"), "{format}");
+    }
 }

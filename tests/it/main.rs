@@ -10,6 +10,8 @@ mod cli;
 mod embedded;
 // Published arithmetic against published tables and worked examples.
 mod formulas;
+// The clinician's page, read back by a Markdown parser.
+mod markdown;
 // What conditions mean, against every kind of missing answer.
 mod logic;
 // The registers of names against the UNII list.

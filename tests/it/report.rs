@@ -5,9 +5,10 @@ use std::path::Path;
 
 use preblock::model::{Kind, Status};
 use preblock::outcome::{Outcome, Urgency};
-use preblock::report::{Style, could_be, json, steers, text, verdict};
+use preblock::report::{Style, chase, could_be, json, markdown, steers, text, verdict};
 use preblock::screening::{
-    AgentDose, Anaesthetic, Because, Cited, Finding, NoteShown, RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised,
+    AgentDose, Alternative, Anaesthetic, Because, Change, Cited, DateSpan, Finding, Firing, Lift, NoteShown, Prospect, RuleSetStamp,
+    Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
 };
 use serde_json::Value;
 
@@ -18,7 +19,7 @@ fn day(text: &str) -> chrono::NaiveDate {
 }
 
 /// Nothing known, nothing missing: go.
-fn nothing(reference: &str) -> Screening {
+pub fn nothing(reference: &str) -> Screening {
     Screening {
         rule_set: RuleSetStamp {
             id: "nail-surgery".into(),
@@ -90,7 +91,7 @@ fn open(rule: &str, outcome: Outcome, urgency: Option<Urgency>, waits_for: &[&st
     }
 }
 
-fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], depends: bool) -> ToAsk {
+pub fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], depends: bool) -> ToAsk {
     ToAsk {
         fact: fact.into(),
         ask: format!("What about {fact}, in the words of the question?"),
@@ -105,7 +106,7 @@ fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], depends
 }
 
 /// Go with a precaution and the arithmetic.
-fn go() -> Screening {
+pub fn go() -> Screening {
     let mut it = nothing("SM-101");
     it.findings = vec![Finding {
         reason: "Because of clopidogrel the toe bleeds for longer.".into(),
@@ -144,7 +145,7 @@ fn go() -> Screening {
 }
 
 /// Defer: one thing to clear, and answers missing that could make it refer.
-fn defer() -> Screening {
+pub fn defer() -> Screening {
     let mut it = nothing("SM-107");
     it.rule_set.status = Status::Draft;
     (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Refer);
@@ -189,7 +190,7 @@ fn defer() -> Screening {
 }
 
 /// Refer, with something in every part of the report.
-fn refer() -> Screening {
+pub fn refer() -> Screening {
     let mut it = defer();
     it.reference = "SM-113".into();
     it.source.path = "SM-113.yaml".into();
@@ -253,7 +254,99 @@ fn refer() -> Screening {
     it
 }
 
-fn all() -> [Screening; 3] {
+fn change(fact: &str, ask: &str, now: &str, then: &str) -> Change {
+    Change { fact: fact.into(), ask: ask.into(), now: now.into(), then: then.into() }
+}
+
+fn firing(rule: &str, title: &str, outcome: Outcome, action: &str) -> Firing {
+    Firing { rule: rule.into(), title: title.into(), outcome, urgency: None, action: action.into() }
+}
+
+/// A prospect in which everything is decided.
+fn prospect(verdict: Outcome, fires: Vec<Firing>) -> Prospect {
+    Prospect { verdict, urgency: None, best_case: verdict, worst_case: verdict, fires, waits_for: vec![] }
+}
+
+/// Defer, with ways to lift it, other plans and other days, asked for and found.
+pub fn bookable() -> Screening {
+    let mut it = go();
+    it.reference = "SM-115".into();
+    it.source.path = "SM-115.yaml".into();
+    (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Defer);
+    it.findings.insert(
+        0,
+        Finding {
+            reason: "The INR of 4.6 is not below 4.0.".into(),
+            cleared_by: Some("an INR below 4.0".into()),
+            because: vec![answered("bleeding.inr", "4.6", "SM-115.yaml", 21)],
+            citations: vec![published("Bleeding in minor surgery", Some(2024), Some("section 4"), true)],
+            ..finding("bleeding/inr-above-ceiling", "INR at or above the ceiling", Outcome::Defer, None)
+        },
+    );
+    let thinner = || firing("bleeding/antiplatelet-taken", "Blood-thinning medicine taken", Outcome::Go, "Book early in the day.");
+    let older = || firing("anaesthetic/older-patient", "Older patient", Outcome::Go, "Use the lowest dose that works.");
+    let too_old = || firing("bleeding/inr-too-old", "INR too old", Outcome::Defer, "Arrange an INR shortly before surgery.");
+    let inr = change("bleeding.inr", "What was the latest INR?", "4.6", "below 4.0, taken on or after 2 Dec 2026");
+    let waiting = Prospect {
+        worst_case: Outcome::Refer,
+        waits_for: [
+            "circulation.symptoms",
+            "circulation.ankle_left",
+            "circulation.arm_left",
+            "diabetes.kind",
+            "diabetes.hba1c",
+            "person.sex",
+        ]
+        .map(str::to_owned)
+        .into(),
+        ..prospect(Outcome::Defer, vec![too_old(), older()])
+    };
+    it.lifts = vec![
+        Lift { changes: vec![inr.clone()], prospect: prospect(Outcome::Go, vec![thinner(), older()]) },
+        Lift {
+            changes: vec![inr, change("plan.adrenaline", "Does any planned solution contain adrenaline?", "not known", "no")],
+            prospect: waiting,
+        },
+    ];
+    let ablation = change("plan.ablation", "How is the nail matrix to be destroyed?", "phenol", "electrosurgery");
+    let adrenaline = change("plan.adrenaline", "Does any planned solution contain adrenaline?", "yes", "no");
+    it.alternatives = Some(vec![
+        Alternative { changes: vec![ablation.clone()], prospect: prospect(Outcome::Go, vec![thinner(), older()]), anaesthetic: None },
+        Alternative { changes: vec![ablation, adrenaline], prospect: prospect(Outcome::Go, vec![]), anaesthetic: go().anaesthetic },
+    ]);
+    let turn =
+        |rule: &str, title: &str, before, after| Turn { rule: rule.into(), title: title.into(), outcome: Outcome::Defer, before, after };
+    it.dates = Some(vec![
+        DateSpan {
+            from: day("2026-12-03"),
+            to: day("2026-12-09"),
+            n_days: 3,
+            prospect: prospect(Outcome::Go, vec![thinner()]),
+            ended_by: vec![turn("bleeding/inr-too-old", "INR too old", "stays quiet", "fires")],
+        },
+        DateSpan {
+            from: day("2026-12-10"),
+            to: day("2026-12-10"),
+            n_days: 1,
+            prospect: prospect(Outcome::Defer, vec![too_old(), thinner()]),
+            ended_by: vec![
+                turn("bleeding/inr-too-old", "INR too old", "fires", "stays quiet"),
+                turn("pregnancy/phenol", "Phenol in pregnancy", "undetermined", "stays quiet"),
+                turn("diabetes/hba1c-old", "HbA1c too old", "fires", "undetermined"),
+            ],
+        },
+        DateSpan {
+            from: day("2026-12-14"),
+            to: day("2026-12-21"),
+            n_days: 4,
+            prospect: Prospect { urgency: Some(Urgency::SameDay), ..prospect(Outcome::Refer, vec![]) },
+            ended_by: vec![],
+        },
+    ]);
+    it
+}
+
+pub fn all() -> [Screening; 3] {
     [go(), defer(), refer()]
 }
 
@@ -265,7 +358,7 @@ fn at(screening: &Screening, pointer: &str) -> Value {
 // --- Whole reports ---------------------------------------------------------------------------------------------
 
 /// Compares with a file in `tests/snapshots`, whatever the version of the program.
-fn pinned(name: &str, actual: &str) {
+pub fn pinned(name: &str, actual: &str) {
     let name_and = |between: &str| format!("preblock{between}{}", env!("CARGO_PKG_VERSION"));
     let actual = actual
         .replace(&name_and(" "), "preblock [version]")
@@ -300,7 +393,50 @@ fn text_of_refer_with_everything() {
 }
 
 #[test]
+fn text_with_what_would_lift_it_other_plans_and_other_days() {
+    let actual = text::one(&bookable(), &Style::plain());
+    let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
+    for expected in [
+        "Below: 1 finding against surgery, 2 ways to lift it, 1 precaution, 2 other plans.",
+        "1. if What was the latest INR? below 4.0, taken on or after 2 Dec 2026 (now 4.6) then go, 2 precautions 2. if",
+        "and if Does any planned solution contain adrenaline? no (now not known) then defer; against it then: INR too old (defer); \
+         still waits for circulation.symptoms, circulation.ankle_left, circulation.arm_left, diabetes.kind and 2 more, could still be refer",
+        "GO, 2 precautions with electrosurgery instead of phenol take care Blood-thinning medicine taken: Book early in the day. Older patient: Use",
+        "GO, no precaution with electrosurgery instead of phenol, and adrenaline: no instead of yes dose lidocaine 2 %, 1.5 mL; bupivacaine",
+        "GO, 1 precaution 3 Dec 2026 to 9 Dec 2026 (3 procedure days) then defer: INR too old (bleeding/inr-too-old) starts to fire",
+        "DEFER 10 Dec 2026 (1 procedure day) against it: INR too old (defer) then refer, same-day: INR too old \
+         (bleeding/inr-too-old) no longer fires; Phenol in pregnancy (pregnancy/phenol) is settled and stays quiet; \
+         HbA1c too old (diabetes/hba1c-old) can no longer be decided",
+        "REFER, same-day 14 Dec 2026 to 21 Dec 2026 (4 procedure days)",
+    ] {
+        assert!(words.contains(expected), "{expected}\nis not in\n{actual}");
+    }
+    pinned("report-text-bookable", &actual);
+}
+
+#[test]
+fn plans_and_days_that_were_asked_for_and_not_found_are_told() {
+    let mut it = defer();
+    assert!(!text::one(&it, &Style::plain()).contains("Other "), "nobody asked");
+    (it.alternatives, it.dates) = (Some(vec![]), Some(vec![]));
+    for actual in [text::one(&it, &Style::plain()), markdown::one(&it)] {
+        assert!(actual.contains("No other plan that this clinic offers gives a better verdict."), "{actual}");
+        assert!(actual.contains("There was no procedure day to try."), "{actual}");
+    }
+}
+
+#[test]
+fn chase_lists_of_each() {
+    let mut asked = refer();
+    if let Some(it) = asked.to_ask.first_mut() {
+        it.options = vec!["Pain at night".into(), "Pain when walking".into()];
+    }
+    pinned("report-chase", &chase::several(&[go(), defer(), asked]));
+}
+
+#[test]
 fn json_of_each() {
+    pinned("report-json-bookable", &json::one(&bookable()));
     pinned("report-json-go", &json::one(&go()));
     pinned("report-json-defer", &json::one(&defer()));
     pinned("report-json-refer", &json::one(&refer()));
@@ -311,13 +447,14 @@ fn summary_of_several() {
     let mut pressing = nothing("SM-120");
     (pressing.verdict, pressing.best_case, pressing.worst_case) = (Outcome::Refer, Outcome::Refer, Outcome::Refer);
     pressing.findings = vec![finding("circulation/rest-pain", "Rest pain", Outcome::Refer, Some(Urgency::SameDay))];
-    let screenings = [go(), nothing("SM-100"), defer(), refer(), pressing];
+    let screenings = [go(), nothing("SM-100"), defer(), refer(), pressing, bookable()];
     let actual = text::summary(&screenings, 1, &Style::plain());
     let order: Vec<&str> =
-        actual.lines().skip(1).take(5).filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-"))).collect();
-    assert_eq!(order, ["SM-120", "SM-113", "SM-107", "SM-100", "SM-101"], "worst first, then by reference\n{actual}");
+        actual.lines().skip(1).take(6).filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-"))).collect();
+    assert_eq!(order, ["SM-120", "SM-113", "SM-107", "SM-115", "SM-100", "SM-101"], "worst first, then by reference\n{actual}");
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(words.contains("5 screened: 2 refer (1 same-day, 1 urgent), 1 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
+    assert!(words.contains("6 screened: 2 refer (1 same-day, 1 urgent), 2 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
+    assert!(words.contains("could be better: SM-115 with a change (go) or another plan (go) or another day (go)."), "{actual}");
     pinned("report-text-summary", &actual);
 }
 
@@ -383,6 +520,62 @@ fn with_nothing_to_ask_first_the_later_questions_are_asked() {
     let actual = text::one(&it, &Style::plain());
     assert!(actual.contains("What about circulation.arm_left"), "{actual}");
     assert!(!actual.contains("only if those answers"), "{actual}");
+}
+
+/// Worst first, whatever order the answers come in; those that others may make needless last; nobody without a question.
+#[test]
+fn the_chase_list_asks_the_worst_first() {
+    let asks = [
+        ask("a.smoker", "patient", Outcome::Go, &["a/x"], false),
+        ask("a.details", "patient", Outcome::Refer, &["a/x"], true),
+        ToAsk { urgency: Some(Urgency::SameDay), ..ask("a.tissue", "patient", Outcome::Refer, &["a/x"], false) },
+        ask("a.clearance", "record", Outcome::Defer, &["a/x"], false),
+        ask("a.pain", "patient", Outcome::Refer, &["a/x"], false),
+        ask("a.letter", "referrer", Outcome::Defer, &["a/x"], false),
+    ];
+    let groups: Vec<(&str, Vec<&str>)> =
+        chase::groups(&asks).into_iter().map(|it| (it.from, it.asks.iter().map(|it| it.fact.as_str()).collect())).collect();
+    let expected: [(&str, &[&str]); 3] =
+        [("patient", &["a.tissue", "a.pain", "a.smoker", "a.details"]), ("referrer", &["a.letter"]), ("record", &["a.clearance"])];
+    assert_eq!(groups, expected.map(|(from, facts)| (from, facts.to_vec())));
+}
+
+/// Each part can be pasted alone, and holds nothing of the patient but the reference, the day and the questions.
+#[test]
+fn the_chase_list_holds_the_questions_and_nothing_else_of_the_patient() {
+    let it = defer();
+    let actual = chase::one(&it);
+    let parts: Vec<&str> = actual.split("\n----").collect();
+    assert_eq!(parts.len(), 3, "patient, nurse, record\n{actual}");
+    for part in parts {
+        assert!(part.contains("SM-107, surgery planned for 3 Dec 2026\nFor the ") || part.contains("3 Dec 2026\nTo look up"), "{part}");
+    }
+    let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
+    for asked in &it.to_ask {
+        assert_eq!(words.matches(&asked.ask).count(), 1, "{}\n{actual}", asked.ask);
+    }
+    let told = it.findings.iter().flat_map(|it| [&it.rule, &it.title, &it.reason, &it.action]);
+    for told in told.chain(it.undetermined.iter().map(|it| &it.rule)).chain(it.unrecognised.iter().map(|it| &it.text)) {
+        assert!(!words.contains(told.as_str()), "{told}\n{actual}");
+    }
+    for word in ["defer", "refer,", "warf", "DEFER", "could"] {
+        assert!(!actual.contains(word), "{word}\n{actual}");
+    }
+    assert!(actual.lines().all(|it| it.chars().count() <= 64), "{actual}");
+}
+
+#[test]
+fn a_chase_list_without_questions_says_so() {
+    assert_eq!(chase::one(&go()), "SM-101, surgery planned for 3 Dec 2026\nNothing to ask: no missing answer could change anything.\n");
+}
+
+#[test]
+fn with_nothing_to_ask_first_the_chase_list_asks_the_later_questions() {
+    let mut it = defer();
+    it.to_ask.retain(|it| it.depends);
+    let actual = chase::one(&it);
+    assert!(actual.contains("1.  What about circulation.arm_left"), "{actual}");
+    assert!(!actual.contains("Only needed"), "{actual}");
 }
 
 // --- Figures ---------------------------------------------------------------------------------------------------
@@ -479,7 +672,7 @@ fn a_patient_takes_one_line_of_a_summary() {
 /// Characters that steer: escape, bell, back space, a C1 control, a direction override, a line separator.
 const STEERING: &str = "a\u{1b}[31mb\u{7}c\u{8}d\u{9b}2Je\u{202e}f\u{2028}g\rh";
 
-fn hostile() -> Screening {
+pub fn hostile() -> Screening {
     let mut it = refer();
     it.reference = format!("SM-{STEERING}");
     it.source.path = format!("{STEERING}.yaml");
@@ -498,6 +691,18 @@ fn hostile() -> Screening {
         finding.title = STEERING.into();
         finding.because = vec![answered(STEERING, STEERING, STEERING, 1)];
     }
+    let more = bookable();
+    (it.lifts, it.alternatives, it.dates) = (more.lifts, more.alternatives, more.dates);
+    let lifts = it.lifts.iter_mut().map(|it| (&mut it.changes, &mut it.prospect));
+    let plans = it.alternatives.iter_mut().flatten().map(|it| (&mut it.changes, &mut it.prospect));
+    for (changes, prospect) in lifts.chain(plans) {
+        *changes = vec![change(STEERING, STEERING, STEERING, STEERING)];
+        prospect.fires = vec![firing(STEERING, STEERING, Outcome::Defer, STEERING)];
+        prospect.waits_for = vec![STEERING.into()];
+    }
+    for turn in it.dates.iter_mut().flatten().flat_map(|it| &mut it.ended_by) {
+        (turn.title, turn.rule) = (STEERING.into(), STEERING.into());
+    }
     if let Some(anaesthetic) = &mut it.anaesthetic {
         anaesthetic.basis = vec![STEERING.into()];
         for agent in &mut anaesthetic.per_agent {
@@ -509,9 +714,16 @@ fn hostile() -> Screening {
 
 #[test]
 fn no_text_from_a_file_reaches_the_terminal_as_a_control() {
-    for actual in [text::one(&hostile(), &Style::plain()), text::summary(&[hostile()], 0, &Style::plain())] {
+    let written = [
+        text::one(&hostile(), &Style::plain()),
+        text::summary(&[hostile()], 0, &Style::plain()),
+        chase::one(&hostile()),
+        markdown::several(&[hostile()], 0),
+    ];
+    for actual in written {
         let steering: Vec<char> = actual.chars().filter(|it| *it != '\n' && steers(*it)).collect();
         assert!(steering.is_empty(), "{steering:?} in\n{actual:?}");
+        let actual = actual.replace("\\[", "[");
         assert!(actual.contains("a\u{fffd}[31mb\u{fffd}c"), "what was left out leaves a mark\n{actual}");
     }
 }
@@ -568,9 +780,11 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
         "findings",
         "undetermined",
         "to_ask",
+        "chase",
         "anaesthetic",
         "notes",
         "unrecognised",
+        "lifts",
         "alternatives",
         "dates",
         "safety",
@@ -598,7 +812,7 @@ fn json_keeps_its_schema() {
     let schema = schema();
     assert!(jsonschema::meta::validate(&schema).is_ok());
     let validator = jsonschema::draft7::new(&schema).expect("the schema is a schema");
-    for it in [nothing("SM-100"), go(), defer(), refer()] {
+    for it in [nothing("SM-100"), go(), defer(), refer(), bookable()] {
         let value = json::value(&it);
         let problems: Vec<String> = validator.iter_errors(&value).map(|it| format!("{}: {it}", it.instance_path())).collect();
         assert!(problems.is_empty(), "{problems:#?}");
@@ -609,8 +823,12 @@ fn json_keeps_its_schema() {
 #[test]
 fn the_schema_refuses_what_it_does_not_promise() {
     let validator = jsonschema::draft7::new(&schema()).expect("the schema is a schema");
-    let sound = json::value(&refer());
-    let changes: [(&str, Value); 14] = [
+    let mut full = refer();
+    let more = bookable();
+    (full.lifts, full.alternatives, full.dates) = (more.lifts, more.alternatives, more.dates);
+    let sound = json::value(&full);
+    assert!(validator.is_valid(&sound));
+    let changes: [(&str, Value); 21] = [
         ("/screening", 2.into()),
         ("/verdict", "maybe".into()),
         ("/clinic", "clinic.yaml".into()),
@@ -625,6 +843,13 @@ fn the_schema_refuses_what_it_does_not_promise() {
         ("/to_ask/0/from", "nobody".into()),
         ("/undetermined/0/waits_for", Value::Array(vec![])),
         ("/dates", Value::Array(vec![Value::Null])),
+        ("/dates/0/n_days", 0.into()),
+        ("/dates/0/from", "3 Dec 2026".into()),
+        ("/dates/0/ended_by/0/after", "rests".into()),
+        ("/lifts/0/changes", Value::Array(vec![])),
+        ("/alternatives/0/prospect/verdict", "perhaps".into()),
+        ("/chase/0/from", "nobody".into()),
+        ("/chase/0/items", Value::Array(vec![])),
     ];
     for (at, value) in changes {
         let mut changed = sound.clone();
@@ -640,6 +865,15 @@ fn the_schema_refuses_what_it_does_not_promise() {
         "/findings/0/because/0",
         "/undetermined/0",
         "/to_ask/0",
+        "/chase/0",
+        "/chase/0/items/0",
+        "/lifts/0",
+        "/lifts/0/changes/0",
+        "/lifts/0/prospect",
+        "/lifts/0/prospect/fires/0",
+        "/alternatives/0",
+        "/dates/0",
+        "/dates/0/ended_by/0",
         "/anaesthetic",
         "/anaesthetic/per_agent/0",
         "/notes/0",
@@ -677,5 +911,5 @@ fn the_schema_describes_every_key() {
     }
     let mut n_seen = 0;
     look("", &schema(), &mut n_seen);
-    assert!(n_seen > 80, "{n_seen}");
+    assert!(n_seen > 115, "{n_seen}");
 }

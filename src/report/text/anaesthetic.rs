@@ -23,29 +23,49 @@ const MISSING: &str = "?";
 /// A figure that cannot be worked out is a question mark, and a missing load says so in words.
 pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
     page.heading("Anaesthetic arithmetic");
-    let mut rows = vec![["agent", "strength", "volume", "dose", "limit", "share"].map(str::to_owned)];
-    rows.extend(anaesthetic.per_agent.iter().map(row));
-    table(page, &rows);
-    for it in &anaesthetic.per_agent {
-        let from = match &it.limit_from {
-            Some(from) => from.as_str(),
-            None => "no limit known for these answers yet",
-        };
-        page.paragraph(4, &format!("limit of {}: {from}", it.agent));
-    }
-    page.paragraph(4, &load(anaesthetic.load));
-    if let Some(volume) = anaesthetic.largest_volume_same_mix {
-        page.paragraph(
-            4,
-            &format!("the limit is reached at {} mL of this mixture, all toes together; a toe holds far less", tidy_down(volume, 1)),
-        );
-    }
-    if let Some(volume) = anaesthetic.volume_per_toe {
-        page.paragraph(4, &format!("planned for each toe: {} mL", tidy(volume, Some(2))));
+    table(page, &rows(anaesthetic));
+    for it in sentences(anaesthetic) {
+        page.paragraph(4, &it);
     }
     for (at, it) in anaesthetic.basis.iter().enumerate() {
         page.entry(if at == 0 { "rests on" } else { "" }, Paint::Faint, BASIS, it);
     }
+}
+
+/// The table: its headings, then a row for each agent.
+pub fn rows(anaesthetic: &Anaesthetic) -> Vec<[String; 6]> {
+    let mut rows = vec![["agent", "strength", "volume", "dose", "limit", "share"].map(str::to_owned)];
+    rows.extend(anaesthetic.per_agent.iter().map(row));
+    rows
+}
+
+/// What stands under the table: where the limits come from, the load, the volumes.
+pub fn sentences(anaesthetic: &Anaesthetic) -> Vec<String> {
+    let mut said: Vec<String> = Vec::new();
+    for it in &anaesthetic.per_agent {
+        let from = it.limit_from.as_deref().unwrap_or("no limit known for these answers yet");
+        said.push(format!("limit of {}: {from}", it.agent));
+    }
+    said.push(load(anaesthetic.load));
+    if let Some(volume) = anaesthetic.largest_volume_same_mix {
+        let most = tidy_down(volume, 1);
+        said.push(format!("the limit is reached at {most} mL of this mixture, all toes together; a toe holds far less"));
+    }
+    if let Some(volume) = anaesthetic.volume_per_toe {
+        said.push(format!("planned for each toe: {} mL", tidy(volume, Some(2))));
+    }
+    said
+}
+
+/// A plan in a line or two: "lidocaine 2 %, 3 mL; load (shares added up): 0.300; the limit is 1".
+pub fn brief(anaesthetic: &Anaesthetic) -> String {
+    let agents = anaesthetic.per_agent.iter().map(row).map(|[agent, percent, volume, ..]| format!("{agent} {percent}, {volume}"));
+    let mut said: Vec<String> = agents.collect();
+    said.push(load(anaesthetic.load));
+    if let Some(volume) = anaesthetic.largest_volume_same_mix {
+        said.push(format!("reached at {} mL", tidy_down(volume, 1)));
+    }
+    said.join("; ")
 }
 
 /// The load in words; never rounded across the limit.

@@ -4,10 +4,10 @@ use std::cmp::Reverse;
 
 use textwrap::core::display_width;
 
-use super::{counted, first_and_later, rule_set};
 use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
-use crate::report::{SAFETY, could_be, verdict};
+use crate::report::words::{counted, first_and_later, rule_set, standing_then};
+use crate::report::{SAFETY, Standing, could_be, verdict};
 use crate::screening::Screening;
 
 /// Columns between two columns of the table.
@@ -28,6 +28,10 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
         table(&mut page, &sorted);
         page.blank();
         page.paragraph(0, "found: findings against surgery + precautions.");
+        let better: Vec<String> = sorted.iter().filter_map(|it| better(it)).collect();
+        if !better.is_empty() {
+            page.paragraph(0, &format!("could be better: {}.", better.join("; ")));
+        }
     }
     page.paragraph(0, &counts(&sorted, refused));
     let mut stamps: Vec<String> = Vec::new();
@@ -108,8 +112,19 @@ fn waits_for(screening: &Screening, room: usize) -> String {
     fullest
 }
 
+/// What could give one patient a better verdict: "SM-107 with a change (go) or another plan (go)".
+fn better(screening: &Screening) -> Option<String> {
+    let now = verdict(screening);
+    let best = |standings: &mut dyn Iterator<Item = Standing>| standings.min().filter(|it| *it < now);
+    let lift = best(&mut screening.lifts.iter().map(|it| standing_then(&it.prospect))).map(|it| ("a change", it));
+    let plan = best(&mut screening.alternatives.iter().flatten().map(|it| standing_then(&it.prospect))).map(|it| ("another plan", it));
+    let day = best(&mut screening.dates.iter().flatten().map(|it| standing_then(&it.prospect))).map(|it| ("another day", it));
+    let ways: Vec<String> = [lift, plan, day].into_iter().flatten().map(|(what, it)| format!("{what} ({})", it.words())).collect();
+    (!ways.is_empty()).then(|| format!("{} with {}", screening.reference, ways.join(" or ")))
+}
+
 /// "5 screened: 2 refer (1 same-day, 1 routine), 1 defer, 2 go. 1 file refused, not screened."
-fn counts(screenings: &[&Screening], refused: usize) -> String {
+pub fn counts(screenings: &[&Screening], refused: usize) -> String {
     let of = |wanted: Outcome| screenings.iter().filter(|it| it.verdict == wanted).count();
     let urgencies: Vec<String> = [Urgency::SameDay, Urgency::Urgent, Urgency::Routine]
         .into_iter()

@@ -1,0 +1,137 @@
+//! The chase list: what is still missing, by whom to ask, alone and fit to paste into a message.
+//!
+//! Each part may go to somebody else, so each says whom it is about and by when. It holds the questions and nothing
+//! else about the patient: no finding, no rule, no value.
+
+use std::cmp::Reverse;
+
+use super::page::{Indent, Page, Paint, Style};
+use super::words::{counted, surgery, who};
+use crate::screening::{Screening, ToAsk};
+
+/// Narrow enough for a message.
+const WIDTH: usize = 64;
+
+/// The questions for one person or place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Group<'a> {
+    /// Who can supply the answers.
+    pub from: &'static str,
+    /// The questions: first those that are needed in any case, and among these the worst first.
+    pub asks: Vec<&'a ToAsk>,
+}
+
+impl<'a> Group<'a> {
+    /// The questions that are needed in any case, and those that other answers may make needless.
+    pub fn now_and_later(&self) -> (&[&'a ToAsk], &[&'a ToAsk]) {
+        self.asks.split_at(self.asks.iter().take_while(|it| !it.depends).count())
+    }
+}
+
+/// The missing answers by whom to ask: patient, referrer, nurse, record.
+pub fn groups(asks: &[ToAsk]) -> Vec<Group<'_>> {
+    let mut groups: Vec<Group<'_>> = Vec::new();
+    for ask in asks {
+        match groups.iter_mut().find(|it| it.from == ask.from) {
+            Some(group) => group.asks.push(ask),
+            None => groups.push(Group { from: ask.from, asks: vec![ask] }),
+        }
+    }
+    for group in &mut groups {
+        group.asks.sort_by_key(|it| (it.depends, Reverse((it.could_lead_to, it.urgency))));
+    }
+    groups.sort_by_key(|it| who(it.from).0);
+    groups
+}
+
+/// The chase list of one patient.
+///
+/// # Missing data
+/// Every missing answer that could change something is in it, each once.
+pub fn one(screening: &Screening) -> String {
+    let mut page = page();
+    let groups = groups(&screening.to_ask);
+    if groups.is_empty() {
+        page.paragraph(0, &about(screening));
+        page.paragraph(0, "Nothing to ask: no missing answer could change anything.");
+    }
+    // With nothing to ask before them, the later ones are what to ask.
+    let any_now = groups.iter().any(|it| !it.now_and_later().0.is_empty());
+    for (at, group) in groups.iter().enumerate() {
+        if at > 0 {
+            page.blank();
+            page.line(&"-".repeat(WIDTH));
+            page.blank();
+        }
+        part(&mut page, screening, group, any_now);
+    }
+    page.finish()
+}
+
+/// The chase lists of several patients, in the order given.
+pub fn several(screenings: &[Screening]) -> String {
+    let mut page = page();
+    for (at, it) in screenings.iter().enumerate() {
+        if at > 0 {
+            page.blank();
+            page.line(&"=".repeat(WIDTH));
+            page.blank();
+        }
+        page.add(&one(it));
+    }
+    page.finish()
+}
+
+fn page() -> Page {
+    Page::new(&Style { width: WIDTH, colour: false })
+}
+
+/// What one person is asked, complete by itself.
+fn part(page: &mut Page, screening: &Screening, group: &Group<'_>, any_now: bool) {
+    page.paragraph(0, &about(screening));
+    page.paragraph(0, &format!("{} ({})", whom(group.from), counted(group.asks.len(), "question", "questions")));
+    let (now, later) = group.now_and_later();
+    page.blank();
+    for (at, ask) in now.iter().enumerate() {
+        question(page, at + 1, ask);
+    }
+    if !now.is_empty() && !later.is_empty() {
+        page.blank();
+    }
+    if any_now && !later.is_empty() {
+        page.paragraph(0, "Only needed if other answers call for it:");
+    }
+    for (at, ask) in later.iter().enumerate() {
+        question(page, now.len() + at + 1, ask);
+    }
+}
+
+/// The patient's reference and the day by which the answers are needed.
+fn about(screening: &Screening) -> String {
+    match surgery(screening) {
+        Some(day) => format!("{}, surgery planned for {day}", screening.reference),
+        None => format!("{}, day of surgery not known yet", screening.reference),
+    }
+}
+
+/// To whom a part goes.
+fn whom(from: &str) -> String {
+    match from {
+        "patient" => "For the patient".to_owned(),
+        "referrer" => "For the referrer".to_owned(),
+        "nurse" => "For the nurse to measure or settle".to_owned(),
+        "record" => "To look up in the record".to_owned(),
+        other => format!("From {other}"),
+    }
+}
+
+fn question(page: &mut Page, number: usize, ask: &ToAsk) {
+    page.entry(&format!("{number}."), Paint::Plain, Indent { label: 0, text: 4, hang: 0 }, &ask.ask);
+    if !ask.options.is_empty() {
+        // Some of these questions take several answers or none; a list that forces a choice would get a wrong one.
+        page.paragraph(4, &format!("Answers: {} / none of these / not known", ask.options.join(" / ")));
+    }
+    if ask.why != "not asked" {
+        page.paragraph(4, &format!("So far: {}.", ask.why));
+    }
+}

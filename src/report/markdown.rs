@@ -1,0 +1,434 @@
+//! A screening as Markdown: the clinician's page, to be printed or put into a record.
+//!
+//! INVARIANT: whatever comes from a file passes `escape`, so headings, lists, tables and emphasis are the report's own.
+//! Each source stands once, numbered, with how it was checked; findings name the numbers.
+
+use std::cmp::Reverse;
+
+use super::text::{anaesthetic, counts};
+use super::words::{
+    against, change, could_lead_to, counted, end_of, first_and_later, grouped, meaning, place, plan, precautions_then, prospect, rule_set,
+    span, stamp, standing_of, standing_then, still_open, surgery, who, would_be,
+};
+use super::{SAFETY, Standing, could_be, verdict, words};
+use crate::model::Kind;
+use crate::outcome::Outcome;
+use crate::screening::{Alternative, Anaesthetic, Because, Cited, DateSpan, Finding, Lift, Prospect, Screening, ToAsk, Undetermined};
+
+mod escape;
+
+use escape::{code, inline, quote};
+
+/// The page of one patient.
+///
+/// # Missing data
+/// Undetermined rules, the answers they wait for and the names nobody recognised are always shown.
+pub fn one(screening: &Screening) -> String {
+    let mut sheet = Sheet { text: String::new(), depth: 1 };
+    patient(&mut sheet, screening);
+    sheet.text
+}
+
+/// A table of several patients, the most pressing first, then the page of each in the same order. `refused` files could
+/// not be screened and are counted.
+pub fn several(screenings: &[Screening], refused: usize) -> String {
+    let mut sorted: Vec<&Screening> = screenings.iter().collect();
+    sorted.sort_by_key(|it| (Reverse(verdict(it)), it.reference.as_str(), it.source.path.as_str()));
+    let mut sheet = Sheet { text: String::new(), depth: 1 };
+    sheet.heading(0, "Screenings");
+    sheet.paragraph(&inline(&counts(&sorted, refused)));
+    if !sorted.is_empty() {
+        let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"].map(str::to_owned);
+        let rows: Vec<[String; 7]> = sorted.iter().map(|it| cells(it)).collect();
+        sheet.table(&headings, "lllrrrl", &rows);
+    }
+    sheet.paragraph(&inline(SAFETY));
+    sheet.depth = 2;
+    for it in sorted {
+        patient(&mut sheet, it);
+    }
+    sheet.text
+}
+
+/// A patient's line in the table of several.
+fn cells(screening: &Screening) -> [String; 7] {
+    let care = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).count();
+    [
+        verdict(screening).verdict_words(),
+        screening.reference.clone(),
+        surgery(screening).unwrap_or_else(|| "not known".to_owned()),
+        (screening.findings.len() - care).to_string(),
+        care.to_string(),
+        first_and_later(&screening.to_ask).0.len().to_string(),
+        could_be(screening).map_or_else(|| "no worse".to_owned(), Standing::words),
+    ]
+}
+
+/// A Markdown text as it grows. Texts given to it are already escaped, but for the cells of a table.
+struct Sheet {
+    text: String,
+    /// Depth of a patient's heading.
+    depth: usize,
+}
+
+impl Sheet {
+    /// A heading, `below` so many levels under the patient's own.
+    fn heading(&mut self, below: usize, title: &str) {
+        if !self.text.is_empty() {
+            self.text.push('\n');
+        }
+        self.text.push_str(&format!("{} {title}\n", "#".repeat(self.depth + below)));
+    }
+
+    fn paragraph(&mut self, text: &str) {
+        self.text.push_str(&format!("\n{text}\n"));
+    }
+
+    /// An empty line before a list or a table.
+    fn gap(&mut self) {
+        self.text.push('\n');
+    }
+
+    /// An entry of a list.
+    fn item(&mut self, mark: &str, text: &str) {
+        self.text.push_str(&format!("{mark} {text}\n"));
+    }
+
+    /// An entry of a list inside an entry whose mark is so wide.
+    fn part(&mut self, mark: &str, label: &str, text: &str) {
+        let label = if label.is_empty() { String::new() } else { format!("{label}: ") };
+        self.text.push_str(&format!("{}- {label}{text}\n", " ".repeat(mark.len() + 1)));
+    }
+
+    /// A table. Of `sides`, each letter is a column: l to the left, r to the right. Escapes its cells.
+    fn table<const N: usize>(&mut self, headings: &[String; N], sides: &str, rows: &[[String; N]]) {
+        let line = |cells: &[String; N]| format!("| {} |\n", cells.iter().map(|it| inline(it)).collect::<Vec<_>>().join(" | "));
+        let rule: Vec<&str> = sides.chars().map(|it| if it == 'r' { "--:" } else { ":--" }).collect();
+        self.text.push_str(&format!("\n{}| {} |\n", line(headings), rule.join(" | ")));
+        for row in rows {
+            self.text.push_str(&line(row));
+        }
+    }
+}
+
+/// The sources of a screening, each once, in the order in which the findings name them.
+struct Sources<'a> {
+    cited: Vec<&'a Cited>,
+}
+
+impl<'a> Sources<'a> {
+    fn of(screening: &'a Screening) -> Self {
+        let mut cited: Vec<&Cited> = Vec::new();
+        for it in screening.findings.iter().flat_map(|it| &it.citations) {
+            if !cited.iter().any(|known| same_source(known, it)) {
+                cited.push(it);
+            }
+        }
+        Self { cited }
+    }
+
+    /// "sources 1 (section 2), 3".
+    fn numbers(&self, citations: &[Cited]) -> String {
+        let number = |it: &Cited| self.cited.iter().position(|known| same_source(known, it)).map_or(0, |at| at + 1);
+        let numbers: Vec<String> = grouped(citations.iter(), number)
+            .into_iter()
+            .map(|(number, cited)| {
+                let places: Vec<String> = cited.iter().filter_map(|it| within(it)).map(inline).collect();
+                if places.is_empty() { number.to_string() } else { format!("{number} ({})", places.join("; ")) }
+            })
+            .collect();
+        format!("{} {}", if numbers.len() == 1 { "source" } else { "sources" }, numbers.join(", "))
+    }
+}
+
+/// Section, table or page of a publication.
+fn within(cited: &Cited) -> Option<&str> {
+    match cited {
+        Cited::Published { at, .. } => at.as_deref(),
+        Cited::CommonPractice(_) | Cited::LocalProposal(_) => None,
+    }
+}
+
+/// Whether two citations point to the same source, wherever in it.
+fn same_source(one: &Cited, other: &Cited) -> bool {
+    match (one, other) {
+        (
+            Cited::Published { source, title, by, year, read, .. },
+            Cited::Published { source: source_2, title: title_2, by: by_2, year: year_2, read: read_2, .. },
+        ) => (source, title, by, year, read) == (source_2, title_2, by_2, year_2, read_2),
+        _ => one == other,
+    }
+}
+
+/// A source with how it was checked.
+fn source(cited: &Cited) -> String {
+    match cited {
+        Cited::Published { title, by, year, read, .. } => {
+            let year = year.map_or(String::new(), |it| format!(", {it}"));
+            let checked = if *read { "opened and read" } else { "**not yet opened, cited from memory**" };
+            format!("{}; {checked}", inline(&format!("{by}: {title}{year}")))
+        }
+        Cited::CommonPractice(text) => format!("Common practice, no publication behind it: {}", inline(text)),
+        Cited::LocalProposal(text) => format!("Local proposal, for governance to confirm: {}", inline(text)),
+    }
+}
+
+fn patient(sheet: &mut Sheet, screening: &Screening) {
+    let sources = Sources::of(screening);
+    head(sheet, screening);
+    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening.findings.iter().partition(|it| it.outcome == Outcome::Go);
+    findings(sheet, "Against surgery as planned", &against, &sources);
+    lifts(sheet, &screening.lifts);
+    unrecognised(sheet, screening);
+    notes(sheet, screening);
+    findings(sheet, "Precautions, if it goes ahead", &care, &sources);
+    if let Some(it) = &screening.anaesthetic {
+        dose(sheet, it);
+    }
+    alternatives(sheet, screening.alternatives.as_deref());
+    dates(sheet, screening.dates.as_deref());
+    to_ask(sheet, &screening.to_ask);
+    undetermined(sheet, &screening.undetermined);
+    bibliography(sheet, &sources);
+    made_with(sheet, screening);
+}
+
+/// The verdict, best and worst case, and what the screening is about.
+fn head(sheet: &mut Sheet, screening: &Screening) {
+    let verdict = verdict(screening);
+    sheet.heading(0, &format!("{}: {}", verdict.verdict_words(), inline(&screening.reference)));
+    sheet.paragraph(meaning(screening));
+    let surgery = surgery(screening).map_or_else(|| "day of surgery not known".to_owned(), |day| format!("surgery {day}"));
+    let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {}", words::day(day)));
+    sheet.gap();
+    sheet.item("-", &inline(&format!("{surgery}, {answers}, screened {}", words::day(screening.as_of))));
+    let mut span = format!("best case **{}**, worst case **{}**", screening.best_case.word(), screening.worst_case.word());
+    if let Some(worse) = could_be(screening) {
+        let open = screening.undetermined.iter().filter(|it| standing_of(it) > verdict).count();
+        span.push_str(&format!("; could be **{}** because of {} not decided yet", worse.words(), counted(open, "rule", "rules")));
+    }
+    sheet.item("-", &span);
+    sheet.item("-", &inline(&format!("looked at: {}; nothing else was", screening.rule_set.concerns.join("; "))));
+}
+
+fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Sources<'_>) {
+    if found.is_empty() {
+        return;
+    }
+    sheet.heading(1, &format!("{title} ({})", found.len()));
+    sheet.gap();
+    for (at, it) in found.iter().enumerate() {
+        let mark = format!("{}.", at + 1);
+        let standing = match it.outcome {
+            Outcome::Go => String::new(),
+            outcome => format!("{}: ", Standing { outcome, urgency: it.urgency }.verdict_words()),
+        };
+        sheet.item(&mark, &format!("**{standing}{}.** {}", inline(&it.title), inline(&it.reason)));
+        if !it.because.is_empty() {
+            sheet.part(&mark, "because", &it.because.iter().map(because).collect::<Vec<_>>().join("; "));
+        }
+        sheet.part(&mark, "**do**", &inline(&it.action));
+        if let Some(cleared_by) = &it.cleared_by {
+            sheet.part(&mark, "cleared by", &inline(cleared_by));
+        }
+        let kind = match (it.kind, it.outcome) {
+            (Kind::Caution, Outcome::Go) => String::new(),
+            (kind, _) => format!(" ({})", kind.word()),
+        };
+        sheet.part(&mark, "", &format!("rule {}{kind}, {}", code(&it.rule), sources.numbers(&it.citations)));
+    }
+}
+
+/// "`bleeding.inr` = 4.6 (SM-107.yaml:21)".
+fn because(because: &Because) -> String {
+    let place = match (&because.path, because.line) {
+        (Some(path), Some(line)) => format!(" ({})", inline(&place(path, line))),
+        (Some(path), None) => format!(" ({})", inline(path)),
+        (None, _) if !because.from.is_empty() => format!(" (worked out from {})", codes(&because.from)),
+        (None, _) => String::new(),
+    };
+    format!("{} = {}{place}", code(&because.fact), inline(&because.value))
+}
+
+fn codes(ids: &[String]) -> String {
+    ids.iter().map(|it| code(it)).collect::<Vec<_>>().join(", ")
+}
+
+fn lifts(sheet: &mut Sheet, lifts: &[Lift]) {
+    if lifts.is_empty() {
+        return;
+    }
+    sheet.heading(1, &format!("What would lift it ({})", counted(lifts.len(), "way", "ways")));
+    sheet.paragraph(words::LIFTS_LEAD);
+    sheet.gap();
+    for (at, lift) in lifts.iter().enumerate() {
+        let mark = format!("{}.", at + 1);
+        for (nth, it) in lift.changes.iter().enumerate() {
+            match nth {
+                0 => sheet.item(&mark, &inline(&change(it))),
+                _ => sheet.part(&mark, "and", &inline(&change(it))),
+            }
+        }
+        sheet.part(&mark, "**then**", &inline(&prospect(&lift.prospect)));
+    }
+}
+
+fn alternatives(sheet: &mut Sheet, alternatives: Option<&[Alternative]>) {
+    let Some(plans) = alternatives else { return };
+    sheet.heading(1, &format!("Other plans ({})", plans.len()));
+    if plans.is_empty() {
+        sheet.paragraph(words::NO_PLAN);
+        return;
+    }
+    sheet.gap();
+    for it in plans {
+        sheet.item("-", &foreseen(&it.prospect, &plan(&it.changes)));
+        for firing in &it.prospect.fires {
+            let (label, title) = match firing.outcome {
+                Outcome::Go => ("take care", firing.title.clone()),
+                _ => ("against it", against(firing)),
+            };
+            sheet.part("-", label, &inline(&format!("{title}: {}", firing.action)));
+        }
+        if let Some(open) = still_open(&it.prospect) {
+            sheet.part("-", "open", &inline(&open));
+        }
+        if let Some(arithmetic) = &it.anaesthetic {
+            sheet.part("-", "dose", &inline(&anaesthetic::brief(arithmetic)));
+        }
+    }
+}
+
+fn dates(sheet: &mut Sheet, dates: Option<&[DateSpan]>) {
+    let Some(spans) = dates else { return };
+    sheet.heading(1, "Other days");
+    if spans.is_empty() {
+        sheet.paragraph(words::NO_DAY);
+        return;
+    }
+    sheet.gap();
+    for (at, it) in spans.iter().enumerate() {
+        sheet.item("-", &foreseen(&it.prospect, &span(it)));
+        let against: Vec<String> = it.prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(against).collect();
+        if !against.is_empty() {
+            sheet.part("-", "against it", &inline(&against.join(", ")));
+        }
+        if let Some(open) = still_open(&it.prospect) {
+            sheet.part("-", "open", &inline(&open));
+        }
+        if let Some(end) = end_of(it, spans.get(at + 1)) {
+            sheet.part("-", "", &inline(&end));
+        }
+    }
+}
+
+/// The verdict, what it is for, and how many precautions it comes with.
+fn foreseen(prospect: &Prospect, what: &str) -> String {
+    format!("**{}**{}: {}", standing_then(prospect).verdict_words(), precautions_then(prospect), inline(what))
+}
+
+/// The arithmetic: the only table of a patient's page.
+fn dose(sheet: &mut Sheet, it: &Anaesthetic) {
+    sheet.heading(1, "Anaesthetic arithmetic");
+    let rows = anaesthetic::rows(it);
+    if let Some((headings, rows)) = rows.split_first() {
+        sheet.table(headings, "lrrrrr", rows);
+    }
+    sheet.gap();
+    for it in anaesthetic::sentences(it) {
+        sheet.item("-", &inline(&it));
+    }
+    if !it.basis.is_empty() {
+        sheet.item("-", &inline(&format!("rests on: {}", it.basis.join("; "))));
+    }
+}
+
+fn notes(sheet: &mut Sheet, screening: &Screening) {
+    if screening.notes.is_empty() {
+        return;
+    }
+    sheet.heading(1, &format!("For the clinician to read ({})", screening.notes.len()));
+    for note in &screening.notes {
+        let section = if note.section.is_empty() { "whole questionnaire" } else { &note.section };
+        sheet.paragraph(&format!("**{}** ({})", inline(section), inline(&place(&note.path, note.line))));
+        sheet.paragraph(quote(&note.text).trim_end());
+    }
+}
+
+fn unrecognised(sheet: &mut Sheet, screening: &Screening) {
+    if screening.unrecognised.is_empty() {
+        return;
+    }
+    sheet.heading(1, &format!("Names not recognised ({})", screening.unrecognised.len()));
+    sheet.gap();
+    for it in &screening.unrecognised {
+        let nearest = match &it.nearest {
+            Some(nearest) => format!("did you mean \"{nearest}\"?"),
+            None => "no known name is near".to_owned(),
+        };
+        sheet.item("-", &inline(&format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line))));
+    }
+    sheet.paragraph(words::UNRECOGNISED);
+}
+
+/// The chase list, with boxes to tick.
+fn to_ask(sheet: &mut Sheet, asks: &[ToAsk]) {
+    if asks.is_empty() {
+        return;
+    }
+    let (now, later) = first_and_later(asks);
+    sheet.heading(1, &format!("To ask ({})", now.len()));
+    let mut groups = grouped(now.into_iter(), |it| it.from);
+    groups.sort_by_key(|(from, _)| who(from).0);
+    for (from, asks) in groups {
+        sheet.paragraph(&inline(&who(from).1));
+        sheet.gap();
+        for ask in asks {
+            let options = if ask.options.is_empty() { String::new() } else { format!(" ({})", ask.options.join(" / ")) };
+            let why = format!("{}; {}", ask.why, could_lead_to(ask));
+            sheet.item("- [ ]", &format!("{} {}: {}", inline(&format!("{}{options}", ask.ask)), code(&ask.fact), inline(&why)));
+        }
+    }
+    if !later.is_empty() {
+        let facts: Vec<String> = later.iter().map(|it| code(&it.fact)).collect();
+        sheet.paragraph(&format!("... and {} more, only if those answers call for it: {}", later.len(), facts.join(", ")));
+    }
+}
+
+fn undetermined(sheet: &mut Sheet, rules: &[Undetermined]) {
+    if rules.is_empty() {
+        return;
+    }
+    sheet.heading(1, &format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
+    sheet.gap();
+    for (standing, rules) in grouped(rules.iter(), standing_of) {
+        for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
+            let ids: Vec<String> = rules.iter().map(|it| code(&it.rule)).collect();
+            let wait = if ids.len() == 1 { "waits" } else { "wait" };
+            sheet.item("-", &format!("{}: {} {wait} for {}", would_be(standing), ids.join(", "), codes(waits_for)));
+        }
+    }
+}
+
+fn bibliography(sheet: &mut Sheet, sources: &Sources<'_>) {
+    if sources.cited.is_empty() {
+        return;
+    }
+    sheet.heading(1, "Sources");
+    sheet.gap();
+    for (at, it) in sources.cited.iter().enumerate() {
+        sheet.item(&format!("{}.", at + 1), &source(it));
+    }
+}
+
+fn made_with(sheet: &mut Sheet, screening: &Screening) {
+    sheet.heading(1, "Made with");
+    sheet.gap();
+    sheet.item("-", &inline(&rule_set(screening)));
+    sheet.item("-", &inline(&format!("questionnaire {}", stamp(&screening.source))));
+    if let Some(clinic) = &screening.clinic {
+        sheet.item("-", &inline(&format!("clinic {}", stamp(clinic))));
+    }
+    sheet.item("-", concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")));
+    sheet.paragraph(&format!("**{}**", inline(SAFETY)));
+}

@@ -1,0 +1,265 @@
+//! The phrases that every report for people shares, so that text and Markdown say the same in the same words.
+
+use chrono::NaiveDate;
+
+use super::Standing;
+use crate::model::Status;
+use crate::outcome::Outcome;
+use crate::screening::{Because, Change, Cited, DateSpan, Firing, Prospect, Screening, SourceStamp, ToAsk, Turn, Undetermined};
+
+/// Digits of a digest that are shown: enough to compare by eye.
+const DIGEST_DIGITS: usize = 12;
+
+/// Most answers that a line names before it only counts them.
+const MOST_NAMED: usize = 4;
+
+/// Above the ways to lift a verdict.
+pub const LIFTS_LEAD: &str =
+    "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
+
+/// In place of other plans, where there are none.
+pub const NO_PLAN: &str = "No other plan that this clinic offers gives a better verdict.";
+
+/// In place of other days, where there are none.
+pub const NO_DAY: &str = "There was no procedure day to try.";
+
+/// Under names that nobody recognised.
+pub const UNRECOGNISED: &str =
+    "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.";
+
+/// The verdict in one sentence.
+pub fn meaning(screening: &Screening) -> &'static str {
+    match (screening.verdict, screening.best_case) {
+        (Outcome::Go, _) if screening.undetermined.is_empty() => {
+            "Nothing that these rules look at stands against surgery as planned, and no answer that could is missing."
+        }
+        (Outcome::Go, _) => {
+            "Nothing that these rules look at stands against surgery as planned; a missing answer could only add a precaution."
+        }
+        (Outcome::Defer, Outcome::Go) => {
+            "Not yet: nothing that is known stands against surgery as planned, but answers that could are missing."
+        }
+        (Outcome::Defer, _) => "Not yet: something must be known or must change first.",
+        (Outcome::Refer, _) => "Not here: another service decides or treats.",
+    }
+}
+
+/// What a finding or a missing answer could lead to: "could lead to refer, urgent".
+pub fn could_lead_to(ask: &ToAsk) -> String {
+    match ask.could_lead_to {
+        Outcome::Go => "could add a precaution".to_owned(),
+        outcome => format!("could lead to {}", Standing { outcome, urgency: ask.urgency }.words()),
+    }
+}
+
+/// What an undetermined rule would ask for.
+pub fn would_be(standing: Standing) -> String {
+    match standing.outcome {
+        Outcome::Go => "would add a precaution".to_owned(),
+        _ => format!("would be {}", standing.words()),
+    }
+}
+
+/// The verdict of a prospect, with its urgency.
+pub fn standing_then(prospect: &Prospect) -> Standing {
+    Standing { outcome: prospect.verdict, urgency: prospect.urgency }
+}
+
+/// How many precautions a go would come with: ", 2 precautions", ", no precaution"; nothing for any other verdict.
+pub fn precautions_then(prospect: &Prospect) -> String {
+    match prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count() {
+        _ if prospect.verdict != Outcome::Go => String::new(),
+        0 => ", no precaution".to_owned(),
+        n => format!(", {}", counted(n, "precaution", "precautions")),
+    }
+}
+
+/// What a screening would come to: "go, 2 precautions", "defer; against it then: INR too old (defer)".
+///
+/// # Missing data
+/// The answers it would still wait for, and a worse verdict that they could still bring, are always said.
+pub fn prospect(prospect: &Prospect) -> String {
+    let mut parts = vec![format!("{}{}", standing_then(prospect).words(), precautions_then(prospect))];
+    let against: Vec<String> = prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(against).collect();
+    if !against.is_empty() {
+        parts.push(format!("against it then: {}", against.join(", ")));
+    }
+    parts.extend(still_open(prospect));
+    parts.join("; ")
+}
+
+/// A firing rule that would speak against surgery: "INR too old (defer)".
+pub fn against(firing: &Firing) -> String {
+    format!("{} ({})", firing.title, Standing { outcome: firing.outcome, urgency: firing.urgency }.words())
+}
+
+/// What a prospect would still wait for, and what that could make of it; nothing if all is decided.
+pub fn still_open(prospect: &Prospect) -> Option<String> {
+    let could = (prospect.worst_case > prospect.verdict).then(|| format!("could still be {}", prospect.worst_case.word()));
+    let waits = (!prospect.waits_for.is_empty()).then(|| format!("still waits for {}", named(&prospect.waits_for)));
+    let parts: Vec<String> = waits.into_iter().chain(could).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+/// The first few, and how many more.
+fn named(facts: &[String]) -> String {
+    let shown: Vec<&str> = facts.iter().take(MOST_NAMED).map(String::as_str).collect();
+    match facts.len() - shown.len() {
+        0 => shown.join(", "),
+        more => format!("{} and {more} more", shown.join(", ")),
+    }
+}
+
+/// A change as question and answer: "What was the latest INR? below 4.0 (now 4.6)".
+pub fn change(change: &Change) -> String {
+    format!("{} {} (now {})", change.ask, change.then, change.now)
+}
+
+/// The changes of a plan in short: "with electrosurgery instead of phenol".
+///
+/// An answer that says nothing by itself is put behind what it answers: "with adrenaline: no instead of yes".
+pub fn plan(changes: &[Change]) -> String {
+    let parts: Vec<String> = changes
+        .iter()
+        .map(|it| {
+            let bare = |answer: &str| ["yes", "no", "none", "not known"].contains(&answer.to_lowercase().as_str());
+            let of = match it.fact.rsplit('.').next() {
+                Some(name) if bare(&it.then) || bare(&it.now) => format!("{}: ", name.replace('_', " ")),
+                _ => String::new(),
+            };
+            format!("{of}{} instead of {}", it.then, it.now)
+        })
+        .collect();
+    format!("with {}", parts.join(", and "))
+}
+
+/// Days in a row: "3 Dec 2026 to 9 Dec 2026 (3 procedure days)".
+pub fn span(span: &DateSpan) -> String {
+    let days = counted(span.n_days, "procedure day", "procedure days");
+    if span.from == span.to { format!("{} ({days})", day(span.from)) } else { format!("{} to {} ({days})", day(span.from), day(span.to)) }
+}
+
+/// Why a span ends, and what follows: "then defer: INR too old (bleeding/inr-too-old) starts to fire".
+pub fn end_of(span: &DateSpan, next: Option<&DateSpan>) -> Option<String> {
+    let turns: Vec<String> = span.ended_by.iter().map(turn).collect();
+    let then = next.map(|it| format!("then {}", standing_then(&it.prospect).words()));
+    match (then, turns.is_empty()) {
+        (Some(then), false) => Some(format!("{then}: {}", turns.join("; "))),
+        (then, true) => then,
+        (None, false) => Some(format!("then {}", turns.join("; "))),
+    }
+}
+
+fn turn(turn: &Turn) -> String {
+    let now = match (turn.before, turn.after) {
+        (_, "fires") => "starts to fire",
+        ("fires", "stays quiet") => "no longer fires",
+        (_, "stays quiet") => "is settled and stays quiet",
+        (_, "undetermined") => "can no longer be decided",
+        (_, other) => other,
+    };
+    format!("{} ({}) {now}", turn.title, turn.rule)
+}
+
+/// A day as it is said: "3 Dec 2026".
+pub fn day(day: NaiveDate) -> String {
+    day.format("%-d %b %Y").to_string()
+}
+
+/// The day of surgery as it is said, with its time if it has one; text that is no day stays as it is.
+pub fn surgery(screening: &Screening) -> Option<String> {
+    let written = screening.procedure_on.as_deref()?;
+    let (date, time) = written.split_once(' ').map_or((written, None), |(date, time)| (date, Some(time)));
+    let said = date.parse().map_or_else(|_| date.to_owned(), day);
+    Some(time.map_or(said.clone(), |time| format!("{said}, {time}")))
+}
+
+/// "bleeding.inr = 4.6 (SM-107.yaml:21)".
+pub fn because(because: &Because) -> String {
+    let place = match (&because.path, because.line) {
+        (Some(path), Some(line)) => format!(" ({})", place(path, line)),
+        (Some(path), None) => format!(" ({path})"),
+        (None, _) if !because.from.is_empty() => format!(" (worked out from {})", because.from.join(", ")),
+        (None, _) => String::new(),
+    };
+    format!("{} = {}{place}", because.fact, because.value)
+}
+
+/// A citation in words. What nobody has opened, and what no publication stands behind, says so first.
+pub fn cited(cited: &Cited) -> String {
+    match cited {
+        Cited::Published { title, by, year, at, read, .. } => {
+            let warning = if *read { "" } else { "Not yet opened, cited from memory: " };
+            let year = year.map_or(String::new(), |it| format!(", {it}"));
+            let at = at.as_ref().map_or(String::new(), |it| format!(", {it}"));
+            format!("{warning}{by}: {title}{year}{at}")
+        }
+        Cited::CommonPractice(text) => format!("Common practice, no publication behind it: {text}"),
+        Cited::LocalProposal(text) => format!("Local proposal, for governance to confirm: {text}"),
+    }
+}
+
+pub fn standing_of(rule: &Undetermined) -> Standing {
+    Standing { outcome: rule.outcome_if_fires, urgency: rule.urgency }
+}
+
+/// Puts equal keys together, in the order in which each key first appears.
+pub fn grouped<'a, T, K: PartialEq>(items: impl Iterator<Item = &'a T>, key: impl Fn(&'a T) -> K) -> Vec<(K, Vec<&'a T>)> {
+    let mut groups: Vec<(K, Vec<&'a T>)> = Vec::new();
+    for item in items {
+        let of = key(item);
+        match groups.iter_mut().find(|(it, _)| *it == of) {
+            Some((_, group)) => group.push(item),
+            None => groups.push((of, vec![item])),
+        }
+    }
+    groups
+}
+
+/// What to ask first, and what may prove needless by then.
+pub fn first_and_later(asks: &[ToAsk]) -> (Vec<&ToAsk>, Vec<&ToAsk>) {
+    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks.iter().partition(|it| it.depends);
+    // With nothing to ask before them, the later ones are what to ask.
+    if first.is_empty() { (later, first) } else { (first, later) }
+}
+
+/// The place of a person in the list of whom to ask, and the heading.
+pub fn who(from: &str) -> (u8, String) {
+    match from {
+        "patient" => (0, "Ask the patient".to_owned()),
+        "referrer" => (1, "Ask the referrer".to_owned()),
+        "nurse" => (2, "For the nurse to measure or settle".to_owned()),
+        "record" => (3, "Look up in the record".to_owned()),
+        other => (4, format!("From {other}")),
+    }
+}
+
+/// The rule set with edition, digest and status.
+pub fn rule_set(screening: &Screening) -> String {
+    let it = &screening.rule_set;
+    let status = match it.status {
+        Status::Draft => "draft, not approved for use",
+        Status::Approved => "approved",
+        Status::Withdrawn => "WITHDRAWN, no longer for use",
+    };
+    format!("rule set {} {} (sha256 {}): {status}", it.id, it.edition, short(&it.digest))
+}
+
+pub fn stamp(stamp: &SourceStamp) -> String {
+    format!("{} (sha256 {})", stamp.path, short(&stamp.digest))
+}
+
+/// The beginning of a digest.
+pub fn short(digest: &str) -> String {
+    digest.chars().take(DIGEST_DIGITS).collect()
+}
+
+/// "SM-107.yaml:21": the folder stands under "Made with".
+pub fn place(path: &str, line: usize) -> String {
+    format!("{}:{line}", path.rsplit(['/', '\\']).next().unwrap_or(path))
+}
+
+/// "1 rule", "2 rules".
+pub fn counted(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
