@@ -9,9 +9,14 @@ use crate::outcome::{Outcome, Span};
 use crate::screening::{RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised};
 use crate::truth::{FactSlot, Truth};
 
+pub mod alternatives;
 pub mod compile;
+pub mod dates;
 pub mod dose;
 pub mod explain;
+pub mod lifts;
+pub mod prospect;
+pub mod search;
 
 pub use compile::{Compiled, State};
 

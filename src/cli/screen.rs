@@ -2,11 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Weekday};
 use clap::Args;
 
 use super::{Format, RuleSource, Status, draw};
 use crate::diagnostic::{Code, Diagnostic, in_file_order};
+use crate::evaluate::alternatives::alternatives;
+use crate::evaluate::dates::{MOST_DAYS, dates};
+use crate::evaluate::lifts::lifts;
+use crate::evaluate::search::Links;
 use crate::evaluate::{self, Compiled, Subject};
 use crate::facts::{self, Gathered};
 use crate::load::{files, questionnaire};
@@ -31,6 +35,12 @@ pub struct Arguments {
     /// Answers of the clinic that hold for every patient
     #[arg(long, value_name = "FILE")]
     clinic: Option<PathBuf>,
+    /// Also show other plans with a better verdict, among what the clinic offers
+    #[arg(long)]
+    alternatives: bool,
+    /// Also show the verdict on each of the next N procedure days
+    #[arg(long, value_name = "N", value_parser = n_days, allow_negative_numbers = true)]
+    dates: Option<usize>,
     /// How to print the screenings
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -45,8 +55,28 @@ pub fn day(text: &str) -> Result<NaiveDate, String> {
     }
 }
 
+/// Reads a number of procedure days.
+fn n_days(text: &str) -> Result<usize, String> {
+    match text.parse() {
+        Ok(n) if (1..=MOST_DAYS).contains(&n) => Ok(n),
+        _ => Err(format!("a whole number from 1 to {MOST_DAYS} is needed")),
+    }
+}
+
+/// What screening one file after another takes.
+struct Bench<'a> {
+    rule_set: &'a RuleSet,
+    compiled: Compiled,
+    links: Links,
+    clinic: Option<Clinic>,
+    as_of: NaiveDate,
+    alternatives: bool,
+    dates: Option<usize>,
+}
+
 struct Clinic {
     answers: Gathered,
+    weekdays: Option<Vec<Weekday>>,
     stamp: SourceStamp,
 }
 
@@ -63,12 +93,20 @@ pub fn run(arguments: &Arguments) -> Status {
             return Status::Refused;
         }
     };
-    let compiled = Compiled::new(&rule_set);
+    let bench = Bench {
+        rule_set: &rule_set,
+        compiled: Compiled::new(&rule_set),
+        links: Links::new(&rule_set),
+        clinic,
+        as_of,
+        alternatives: arguments.alternatives,
+        dates: arguments.dates,
+    };
     let (paths, mut refusals) = expand(&arguments.files);
     let mut screenings = Vec::new();
     let mut n_refused = refusals.len();
     for path in &paths {
-        match one(&rule_set, &compiled, clinic.as_ref(), path, as_of) {
+        match bench.one(path) {
             Ok(screening) => screenings.push(screening),
             Err(found) => {
                 n_refused += 1;
@@ -126,31 +164,36 @@ fn print(arguments: &Arguments, screenings: &[Screening], n_refused: usize, seve
     }
 }
 
-/// Screens one file.
-fn one(
-    rule_set: &RuleSet,
-    compiled: &Compiled,
-    clinic: Option<&Clinic>,
-    path: &Path,
-    as_of: NaiveDate,
-) -> Result<Screening, Vec<Diagnostic>> {
-    let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
-    let name = path.display().to_string();
-    let (read, mut found) = questionnaire::questionnaire(rule_set, &name, &bytes);
-    let Some(read) = read else { return Err(found) };
-    let standing = clinic.map(|it| it.answers.clone()).unwrap_or_default();
-    let answers = questionnaire::over(&standing, &read.answers);
-    let (facts, wrong) = facts::read(rule_set, &answers, as_of);
-    found.extend(wrong);
-    if !found.is_empty() {
-        return Err(in_file_order(found));
+impl Bench<'_> {
+    /// Screens one file.
+    fn one(&self, path: &Path) -> Result<Screening, Vec<Diagnostic>> {
+        let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+        let name = path.display().to_string();
+        let (read, mut found) = questionnaire::questionnaire(self.rule_set, &name, &bytes);
+        let Some(read) = read else { return Err(found) };
+        let standing = self.clinic.as_ref().map(|it| it.answers.clone()).unwrap_or_default();
+        let answers = questionnaire::over(&standing, &read.answers);
+        let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
+        found.extend(wrong);
+        if !found.is_empty() {
+            return Err(in_file_order(found));
+        }
+        let subject = Subject {
+            reference: read.reference,
+            source: SourceStamp { path: name, digest: files::sha256(&bytes) },
+            clinic: self.clinic.as_ref().map(|it| it.stamp.clone()),
+        };
+        let mut screening = evaluate::screen(self.rule_set, &self.compiled, &facts, &subject);
+        if screening.verdict != Outcome::Go {
+            screening.lifts = lifts(self.rule_set, &self.compiled, &self.links, &facts);
+        }
+        if self.alternatives {
+            screening.alternatives = Some(alternatives(self.rule_set, &self.compiled, &self.links, &facts));
+        }
+        let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
+        screening.dates = self.dates.map(|n| dates(self.rule_set, &self.compiled, &facts, weekdays, n));
+        Ok(screening)
     }
-    let subject = Subject {
-        reference: read.reference,
-        source: SourceStamp { path: name, digest: files::sha256(&bytes) },
-        clinic: clinic.map(|it| it.stamp.clone()),
-    };
-    Ok(evaluate::screen(rule_set, compiled, &facts, &subject))
 }
 
 fn read_clinic(rule_set: &RuleSet, path: &Path, as_of: NaiveDate) -> Result<Clinic, Vec<Diagnostic>> {
@@ -162,7 +205,7 @@ fn read_clinic(rule_set: &RuleSet, path: &Path, as_of: NaiveDate) -> Result<Clin
     let (_, wrong) = facts::read(rule_set, &read.answers, as_of);
     found.extend(wrong);
     if found.is_empty() {
-        Ok(Clinic { answers: read.answers, stamp: SourceStamp { path: name, digest: files::sha256(&bytes) } })
+        Ok(Clinic { answers: read.answers, weekdays: read.weekdays, stamp: SourceStamp { path: name, digest: files::sha256(&bytes) } })
     } else {
         Err(found)
     }

@@ -23,6 +23,17 @@ pub enum State {
     Undetermined,
 }
 
+impl State {
+    /// In the words of reports.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Fires => "fires",
+            Self::StaysQuiet => "stays quiet",
+            Self::Undetermined => "undetermined",
+        }
+    }
+}
+
 const BELOW: u8 = 1;
 const EQUAL: u8 = 2;
 const ABOVE: u8 = 4;

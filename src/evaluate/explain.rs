@@ -6,7 +6,7 @@ use crate::facts::derive::slots;
 use crate::facts::holds::{self, Decider};
 use crate::facts::{Facts, Note, Value};
 use crate::model::{Basis, Checked, Citation, Condition, FactKind, Odds, Piece, Rule, RuleSet, Text};
-use crate::screening::{Because, Cited, Finding, NoteShown};
+use crate::screening::{Because, Cited, Finding, Firing, NoteShown};
 use crate::truth::{FactSlot, Truth};
 
 /// The answers that keep a condition open; empty if it is decided.
@@ -35,6 +35,17 @@ pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
         cleared_by: rule.cleared_by.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
         because: because(rule_set, facts, &deciders),
         citations: rule.citations.iter().map(|it| cited(rule_set, it)).collect(),
+    }
+}
+
+/// A rule that would fire, in short.
+pub fn firing(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Firing {
+    Firing {
+        rule: rule.id.clone(),
+        title: rule.title.clone(),
+        outcome: rule.outcome,
+        urgency: rule.urgency,
+        action: sentence(rule_set, facts, rule, &rule.action),
     }
 }
 

@@ -82,6 +82,18 @@ pub fn largest_volume_same_mix(total_volume_ml: f64, load: f64) -> Option<f64> {
     settled(positive(total_volume_ml)? / positive(load)?)
 }
 
+/// A volume in mL rounded down to whole tenths, as a syringe is read.
+///
+/// # Returns
+/// `None` if the volume is not above zero, or less than a tenth.
+///
+/// # Source
+/// Arithmetic; worked by hand.
+pub fn whole_tenths(volume_ml: f64) -> Option<f64> {
+    let tenths = settled(positive(volume_ml)? * 10.0)?.floor();
+    positive(tenths / 10.0)
+}
+
 /// Volume in mL for each toe, if the planned total is shared equally.
 ///
 /// # Returns

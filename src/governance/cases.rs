@@ -81,9 +81,5 @@ fn expected_state(case: &Case, rule: &str) -> State {
 
 /// A state in the words of reports.
 pub fn in_words(state: State) -> &'static str {
-    match state {
-        State::Fires => "fires",
-        State::StaysQuiet => "stays quiet",
-        State::Undetermined => "undetermined",
-    }
+    state.in_words()
 }

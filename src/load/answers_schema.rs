@@ -39,6 +39,11 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
         let properties = json!({
             "clinic": { "const": 1, "description": "Version of this form." },
             "name": { "type": "string", "description": "The clinic's name." },
+            "procedure_days": {
+                "type": "array", "minItems": 1,
+                "items": { "enum": ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] },
+                "description": "The weekdays on which the clinic operates; any day, if left out.",
+            },
             "offers": offers(rule_set),
             "answers": answers,
             "note": note,

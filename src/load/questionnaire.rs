@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Weekday};
 
 use super::text;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest};
@@ -25,6 +25,8 @@ pub struct Questionnaire {
     pub reference: String,
     /// Its answers and notes.
     pub answers: Gathered,
+    /// The weekdays on which the clinic operates; `None` if its file does not say, and for a patient's.
+    pub weekdays: Option<Vec<Weekday>>,
 }
 
 /// Reads a questionnaire. The answers are not yet understood.
@@ -83,7 +85,7 @@ impl Frame<'_> {
         let version_key = if self.is_clinic { "clinic" } else { "questionnaire" };
         let name_key = if self.is_clinic { "name" } else { "reference" };
         let known: &[&str] = if self.is_clinic {
-            &["clinic", "name", "offers", "answers", "note"]
+            &["clinic", "name", "procedure_days", "offers", "answers", "note"]
         } else {
             &["questionnaire", "reference", "completed_on", "answers", "note"]
         };
@@ -136,6 +138,7 @@ impl Frame<'_> {
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
         }
+        let weekdays = root.entry("procedure_days").filter(|_| self.is_clinic).map(|it| it.value.clone()).and_then(|it| self.weekdays(&it));
         if let Some(entry) = root.entry("offers").filter(|_| self.is_clinic) {
             self.offers(&entry.value.clone(), &entry.key_span.clone(), &mut answers);
         }
@@ -162,7 +165,28 @@ impl Frame<'_> {
                 ),
             },
         }
-        Questionnaire { reference, answers }
+        Questionnaire { reference, answers, weekdays }
+    }
+
+    /// The weekdays on which the clinic operates, in English words.
+    fn weekdays(&mut self, list: &Node) -> Option<Vec<Weekday>> {
+        const NAMES: [&str; 7] = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"];
+        let mut found = Vec::new();
+        for item in list.items() {
+            let written = item.written(&self.source).unwrap_or_default().to_owned();
+            match NAMES.iter().position(|it| *it == written).and_then(|at| Weekday::try_from(u8::try_from(at).ok()?).ok()) {
+                Some(day) => found.push(day),
+                None => {
+                    let help = did_you_mean(&written, NAMES.into_iter()).unwrap_or_else(|| format!("the days are {}", listed(&NAMES)));
+                    self.report(Code::WrongForm, &item.span, format!("`{written}` is not a weekday"), "not a weekday", help);
+                }
+            }
+        }
+        if list.items().is_empty() {
+            let help = "write a list such as `[tuesday, thursday]`, or leave the line out if any day will do".to_owned();
+            self.report(Code::WrongType, &list.span, "`procedure_days` is a list of weekdays".into(), list.kind_in_words(), help);
+        }
+        (!found.is_empty()).then_some(found)
     }
 
     /// The day the answers were given; `None` if it is left out, `unknown`, or after a diagnostic.

@@ -154,6 +154,7 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         from,
         ask_when: None,
         decision: is_yes(node.get("decision")),
+        changeable: is_yes(node.get("changeable")),
         slot,
         date_slot,
     })

@@ -67,6 +67,8 @@ pub struct Question {
     pub ask_when: Option<Condition>,
     /// Whether it is a choice of the clinic's plan.
     pub decision: bool,
+    /// Whether the answer may become another one before surgery.
+    pub changeable: bool,
     /// Slot of the answer.
     pub slot: FactSlot,
     /// Slot of the answer's date, if dated.

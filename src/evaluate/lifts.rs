@@ -1,0 +1,259 @@
+//! What would give a better verdict: the smallest sets of answers that would have to be otherwise.
+//!
+//! Found by search over the compiled rules, for answers whose question is marked `changeable`. Nothing here knows what
+//! an answer means; the target values come from the numbers that rules compare with.
+
+use std::collections::BTreeSet;
+
+use chrono::Days;
+
+use super::compile::Compiled;
+use super::prospect::{change, lower_first, prospect, shown};
+use super::search::{Bounds, Edit, Found, Lever, Links, Standing, smallest, standing, with_edits};
+use crate::facts::answers::date_in_words;
+use crate::facts::{Fact, Facts, Known, Value};
+use crate::model::{Answer, Condition, Question, RuleSet, Test, Threshold};
+use crate::quantity::tidy;
+use crate::quantity::when::When;
+use crate::screening::{Change, Lift};
+use crate::truth::FactSlot;
+
+/// How far changes are looked for.
+const BOUNDS: Bounds = Bounds { most_changes: 3, most_tries: 1500 };
+
+/// Most ways that are told; the first ones need the fewest changes.
+const MOST_LIFTS: usize = 8;
+
+/// Smallest sets of changes to changeable answers that give a better verdict, fewest changes first.
+///
+/// A fresh result is dated as late as can be, on the day of surgery; how old it may be is told beside its value.
+///
+/// # Missing data
+/// A missing answer that is changeable may be given; another one keeps the verdict as it is, and then nothing helps.
+pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> Vec<Lift> {
+    let changeable = rule_set.catalogue.questions.iter().filter(|it| it.changeable);
+    let levers: Vec<Lever> = changeable.flat_map(|it| levers(rule_set, facts, it)).collect();
+    let mut found = smallest(rule_set, compiled, links, facts, &levers, BOUNDS).found;
+    found.sort_by_key(|it| (it.steps.len(), it.standing, it.steps.clone()));
+    let mut told: Vec<Lift> = Vec::new();
+    let mut seen: BTreeSet<(Vec<FactSlot>, Standing)> = BTreeSet::new();
+    for it in &found {
+        // Other values of the same answers that lead as far are told as one range, not one by one.
+        let slots: Vec<FactSlot> = it.steps.iter().filter_map(|(lever, _)| levers.get(*lever)).map(|it| it.slot).collect();
+        let numbers = slots.iter().all(|slot| is_number(rule_set, *slot));
+        if numbers && !seen.insert((slots, it.standing)) {
+            continue;
+        }
+        let lift =
+            Lift { changes: told_changes(rule_set, compiled, facts, &levers, it), prospect: prospect(rule_set, &it.facts, &it.states) };
+        if !told.iter().any(|earlier| earlier.changes == lift.changes) {
+            told.push(lift);
+        }
+        if told.len() == MOST_LIFTS {
+            break;
+        }
+    }
+    told
+}
+
+fn is_number(rule_set: &RuleSet, slot: FactSlot) -> bool {
+    let answer = rule_set.catalogue.question_of(slot).map(|it| &it.answer);
+    matches!(answer, Some(Answer::Number { .. } | Answer::Quantity { .. }))
+}
+
+/// The ways in which one answer could become otherwise.
+fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> {
+    let slot = question.slot;
+    let now = facts.known(slot).map(|it| &it.value);
+    let put = |value: Value, shown: String| (slot, Fact::Known(Known { value, shown, place: None }));
+    let one_of = |texts: Vec<&str>| {
+        let options = texts.iter().enumerate().filter_map(|(at, text)| {
+            let value = Value::Choice(u16::try_from(at).ok()?);
+            (now != Some(&value)).then(|| Edit::Put(vec![put(value, (*text).to_owned())]))
+        });
+        vec![Lever { slot, edits: options.collect() }]
+    };
+    match (&question.answer, now) {
+        (Answer::YesNo, _) => one_of(vec!["no", "yes"]),
+        (Answer::OneOf(options), _) => one_of(options.iter().map(|it| it.text.as_str()).collect()),
+        (Answer::SeveralOf(options), Some(Value::Choices(bits))) => (0..options.len())
+            .filter_map(|at| u16::try_from(at).ok())
+            .map(|option| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen: bits >> option & 1 == 0 }] })
+            .collect(),
+        (Answer::SeveralOf(_), _) => {
+            vec![Lever { slot, edits: vec![Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])] }]
+        }
+        (Answer::Number { .. } | Answer::Quantity { .. }, _) => {
+            let edits = values(rule_set, question).into_iter().map(|number| {
+                let mut facts_put = vec![put(Value::Number(number), with_unit(question, number))];
+                facts_put.extend(question.date_slot.zip(facts.procedure_on).map(|(slot, on)| (slot, dated(&on))));
+                Edit::Put(facts_put)
+            });
+            vec![Lever { slot, edits: edits.collect() }]
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn dated(when: &When) -> Fact {
+    Fact::Known(Known { value: Value::Date(*when), shown: date_in_words(when), place: None })
+}
+
+fn with_unit(question: &Question, number: f64) -> String {
+    match &question.answer {
+        Answer::Quantity { unit, .. } => format!("{} {unit}", tidy(number, None)),
+        _ => tidy(number, None),
+    }
+}
+
+/// A number that some rule compares an answer with.
+struct Cut {
+    value: f64,
+    /// As the rule set writes it, unit included.
+    written: String,
+}
+
+/// The numbers that rules compare an answer with, rising, each once.
+fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<Cut> {
+    let mut found: Vec<Cut> = Vec::new();
+    let mut add = |it: &Threshold| found.push(Cut { value: it.value, written: it.written.clone() });
+    for rule in &rule_set.rules {
+        rule.when.visit(&mut |it| match it {
+            Condition::Fact { fact, test: Test::Compare(_, threshold) } if *fact == slot => add(threshold),
+            Condition::Fact { fact, test: Test::Between(low, high) } if *fact == slot => {
+                add(low);
+                add(high);
+            }
+            _ => {}
+        });
+    }
+    found.sort_by(|a, b| a.value.total_cmp(&b.value));
+    found.dedup_by(|a, b| a.value.total_cmp(&b.value).is_eq());
+    found
+}
+
+/// One value of every stretch on which no rule can tell two values apart: the cuts, and one between each two.
+fn values(rule_set: &RuleSet, question: &Question) -> Vec<f64> {
+    let cuts: Vec<f64> = cuts(rule_set, question.slot).iter().map(|it| it.value).collect();
+    let (low, high) = question.plausible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    let mut found = Vec::new();
+    for (at, cut) in cuts.iter().enumerate() {
+        let below = at.checked_sub(1).and_then(|it| cuts.get(it)).copied().unwrap_or_else(|| low.max(cut - 1.0));
+        found.extend([f64::midpoint(below, *cut), *cut]);
+    }
+    found.extend(cuts.last().map(|cut| f64::midpoint(*cut, high.min(cut + 1.0))));
+    found.retain(|it| (low..=high).contains(it));
+    found.dedup();
+    found
+}
+
+/// The changes of one way, with the whole range of values that lead as far, and from which day a result may be.
+fn told_changes(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, levers: &[Lever], found: &Found) -> Vec<Change> {
+    let mut told: Vec<Change> = Vec::new();
+    for (at, (lever, _)) in found.steps.iter().enumerate() {
+        let Some(lever_made) = levers.get(*lever) else { continue };
+        let mut one = change(rule_set, facts, &found.facts, lever_made.slot);
+        let question = rule_set.catalogue.question_of(lever_made.slot);
+        match question.map(|it| &it.answer) {
+            Some(Answer::Number { .. } | Answer::Quantity { .. }) => {
+                if let Some(question) = question {
+                    one.then = target(rule_set, compiled, facts, levers, found, at, question);
+                }
+            }
+            Some(Answer::SeveralOf(options)) => {
+                if let Some(Edit::Choose { option, chosen, .. }) = lever_made.edits.first() {
+                    let text = options.get(usize::from(*option)).map(|it| lower_first(&it.text)).unwrap_or_default();
+                    one.then = if *chosen { format!("also: {text}") } else { format!("no longer: {text}") };
+                    one.now = shown(rule_set, facts, lever_made.slot);
+                }
+            }
+            _ => {}
+        }
+        told.push(one);
+    }
+    told
+}
+
+/// "below 4.0, taken on or after 2 Dec 2026": how far the value may go, and how old it may be, for the same result.
+fn target(
+    rule_set: &RuleSet,
+    compiled: &Compiled,
+    facts: &Facts,
+    levers: &[Lever],
+    found: &Found,
+    step: usize,
+    question: &Question,
+) -> String {
+    let Some((lever, edit)) = found.steps.get(step).copied() else { return String::new() };
+    let edits = levers.get(lever).map(|it| it.edits.as_slice()).unwrap_or_default();
+    let leads_as_far = |instead: &Edit| {
+        let made = found.steps.iter().enumerate().filter_map(
+            |(at, (lever, edit))| {
+                if at == step { Some(instead) } else { levers.get(*lever)?.edits.get(*edit) }
+            },
+        );
+        let then = with_edits(rule_set, facts, made);
+        standing(rule_set, &compiled.run(&then)) <= found.standing
+    };
+    let mut first = edit;
+    while first > 0 && edits.get(first - 1).is_some_and(leads_as_far) {
+        first -= 1;
+    }
+    let mut last = edit;
+    while edits.get(last + 1).is_some_and(leads_as_far) {
+        last += 1;
+    }
+    let range = range(rule_set, question, edits, first, last);
+    match (question.date_slot, facts.procedure_on) {
+        (Some(date_slot), Some(on)) => match oldest(&on, |when| {
+            let Some(Edit::Put(made)) = edits.get(edit) else { return false };
+            let redated = made.iter().map(|(slot, fact)| (*slot, if *slot == date_slot { dated(when) } else { fact.clone() }));
+            leads_as_far(&Edit::Put(redated.collect()))
+        }) {
+            Some(oldest) => format!("{range}, taken on or after {}", date_in_words(&oldest)),
+            None => format!("{range}, taken on {}", date_in_words(&on)),
+        },
+        _ => range,
+    }
+}
+
+/// The first day from which a result would do, looking back from the day of surgery for at most a year.
+fn oldest(on: &When, would_do: impl Fn(&When) -> bool) -> Option<When> {
+    let mut oldest = None;
+    for back in 0..=366 {
+        let Some(day) = on.date.checked_sub_days(Days::new(back)) else { break };
+        let when = When::on(day);
+        if !would_do(&when) {
+            break;
+        }
+        oldest = Some(when);
+    }
+    oldest
+}
+
+/// The stretch of values from one edit to another in words: "below 4", "at least 100 mmHg", "from 4 to 6 mmol/L".
+fn range(rule_set: &RuleSet, question: &Question, edits: &[Edit], first: usize, last: usize) -> String {
+    let number = |at: usize| match edits.get(at) {
+        Some(Edit::Put(made)) => made.iter().find(|(slot, _)| *slot == question.slot).and_then(|(_, fact)| match fact {
+            Fact::Known(Known { value: Value::Number(number), .. }) => Some(*number),
+            _ => None,
+        }),
+        _ => None,
+    };
+    let cuts = cuts(rule_set, question.slot);
+    let cut = |number: f64| cuts.iter().find(|it| it.value.total_cmp(&number).is_eq());
+    // The end of a stretch between two cuts is the cut next to it, which does not belong to it.
+    let low = (first > 0).then(|| number(first)).flatten().map(|it| match cut(it) {
+        Some(cut) => format!("at least {}", cut.written),
+        None => format!("above {}", cuts.iter().rev().find(|cut| cut.value < it).map_or("", |it| &it.written)),
+    });
+    let high = (last + 1 < edits.len()).then(|| number(last)).flatten().map(|it| match cut(it) {
+        Some(cut) => format!("at most {}", cut.written),
+        None => format!("below {}", cuts.iter().find(|cut| cut.value > it).map_or("", |it| &it.written)),
+    });
+    match (low, high) {
+        (Some(low), Some(high)) => format!("{low} and {high}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => "measured".to_owned(),
+    }
+}

@@ -1,0 +1,67 @@
+//! What a screening would come to, in short, for plans, days and answers that are not so yet.
+
+use super::compile::State;
+use super::explain;
+use super::search::standing;
+use crate::facts::{Fact, Facts};
+use crate::model::{Rule, RuleSet};
+use crate::outcome::{Outcome, Span};
+use crate::screening::{Change, Prospect};
+use crate::truth::FactSlot;
+
+/// The prospect of facts whose rules came to these states.
+pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
+    let of = |wanted: State| {
+        let mut rules: Vec<&Rule> = rule_set.rules.iter().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
+        rules.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
+        rules
+    };
+    let (firing, open) = (of(State::Fires), of(State::Undetermined));
+    let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
+    let mut waits_for: Vec<String> = Vec::new();
+    for rule in open.iter().filter(|it| it.outcome > Outcome::Go) {
+        for slot in explain::waits_for(&rule.when, facts) {
+            let id = rule_set.catalogue.id(slot);
+            if !waits_for.iter().any(|it| it == id) {
+                waits_for.push(id.to_owned());
+            }
+        }
+    }
+    let standing = standing(rule_set, states);
+    Prospect {
+        verdict: standing.verdict,
+        urgency: standing.urgency,
+        best_case: span.best_case,
+        worst_case: span.worst_case,
+        fires: firing.iter().map(|it| explain::firing(rule_set, facts, it)).collect(),
+        waits_for,
+    }
+}
+
+/// An answer as people read it; "not known" if it is missing. An option is written as in the middle of a sentence.
+pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
+    match facts.get(slot) {
+        Some(Fact::Known(known)) if rule_set.catalogue.options(slot).is_empty() => known.shown.clone(),
+        Some(Fact::Known(known)) => lower_first(&known.shown),
+        _ => "not known".to_owned(),
+    }
+}
+
+/// A text with a small first letter, unless its first word is written in capitals.
+pub fn lower_first(text: &str) -> String {
+    let mut letters = text.chars();
+    match (letters.next(), letters.clone().next()) {
+        (Some(first), second) if second.is_none_or(|it| !it.is_uppercase()) => first.to_lowercase().chain(letters).collect(),
+        _ => text.to_owned(),
+    }
+}
+
+/// A change from one set of facts to another, of one answer.
+pub fn change(rule_set: &RuleSet, before: &Facts, after: &Facts, slot: FactSlot) -> Change {
+    Change {
+        fact: rule_set.catalogue.id(slot).to_owned(),
+        ask: rule_set.catalogue.question_of(slot).map(|it| it.ask.clone()).unwrap_or_default(),
+        now: shown(rule_set, before, slot),
+        then: shown(rule_set, after, slot),
+    }
+}

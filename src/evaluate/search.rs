@@ -1,0 +1,275 @@
+//! The smallest sets of changes that give a better verdict. Knows nothing of what may be changed, or why.
+//!
+//! Exact by construction: while a rule stands in the way of a better verdict, some fact that it reads must become
+//! otherwise. So each step takes one such rule and tries every change that can reach it; a rule that none can reach
+//! ends the search at once. Nothing is sampled.
+
+use std::collections::BTreeSet;
+
+use super::compile::{Compiled, State};
+use crate::facts::derive::roots;
+use crate::facts::sift::changed;
+use crate::facts::{Fact, Facts, Known, Value};
+use crate::model::{Bits, Condition, RuleSet, Test};
+use crate::outcome::{Outcome, Span, Urgency};
+use crate::truth::FactSlot;
+
+/// What a screening comes to, for comparison. Ordered: the better, the smaller.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Standing {
+    /// The verdict.
+    pub verdict: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+}
+
+/// One thing that may be otherwise, in one of several ways.
+#[derive(Debug, Clone)]
+pub struct Lever {
+    /// The answer that would change.
+    pub slot: FactSlot,
+    /// The ways.
+    pub edits: Vec<Edit>,
+}
+
+/// One way in which an answer may be otherwise.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Edit {
+    /// These facts instead.
+    Put(Vec<(FactSlot, Fact)>),
+    /// Of several options, this one chosen or not chosen, the others as they are.
+    Choose {
+        /// The question.
+        slot: FactSlot,
+        /// The option, by position.
+        option: u16,
+        /// Whether it is chosen.
+        chosen: bool,
+    },
+}
+
+/// Lever and edit, by position.
+pub type Step = (usize, usize);
+
+/// One set of changes and what it leads to.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// The changes, by lever.
+    pub steps: Vec<Step>,
+    /// The facts they make.
+    pub facts: Facts,
+    /// The state of every rule.
+    pub states: Vec<State>,
+    /// What it comes to.
+    pub standing: Standing,
+}
+
+/// How far to look.
+#[derive(Debug, Clone, Copy)]
+pub struct Bounds {
+    /// Most changes in one set.
+    pub most_changes: usize,
+    /// Most screenings.
+    pub most_tries: usize,
+}
+
+/// The sets found, and whether everything within the bounds was looked at.
+#[derive(Debug, Clone)]
+pub struct Searched {
+    /// Each gives a better verdict than every smaller part of it, and than no change at all.
+    pub found: Vec<Found>,
+    /// Whether nothing was left out for want of tries.
+    pub complete: bool,
+}
+
+/// What the states of all rules come to.
+pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
+    let of = |wanted: State| rule_set.rules.iter().zip(states).filter(move |(_, it)| **it == wanted).map(|(rule, _)| rule);
+    let span = Span::of(of(State::Fires).map(|it| it.outcome), of(State::Undetermined).map(|it| it.outcome));
+    let verdict = span.verdict();
+    let urgency = of(State::Fires).filter(|it| it.outcome == Outcome::Refer).filter_map(|it| it.urgency).max();
+    Standing { verdict, urgency: urgency.filter(|_| verdict == Outcome::Refer) }
+}
+
+/// Facts with changes made to them.
+pub fn with_edits<'a>(rule_set: &RuleSet, facts: &Facts, edits: impl Iterator<Item = &'a Edit>) -> Facts {
+    let mut changes: Vec<(FactSlot, Fact)> = Vec::new();
+    for edit in edits {
+        match edit {
+            Edit::Put(facts) => changes.extend(facts.iter().cloned()),
+            Edit::Choose { slot, option, chosen } => {
+                let so_far = changes.iter().rev().find(|(it, _)| it == slot).map(|(_, fact)| fact).or_else(|| facts.get(*slot));
+                let Some(Fact::Known(Known { value: Value::Choices(bits), .. })) = so_far else { continue };
+                let bits = if *chosen { bits | 1 << option } else { bits & !(1 << option) };
+                changes.push((*slot, choices(rule_set, *slot, bits)));
+            }
+        }
+    }
+    changed(rule_set, facts, &changes)
+}
+
+/// A set of options as a fact.
+pub fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
+    let options = rule_set.catalogue.options(slot).iter().enumerate();
+    let chosen: Vec<&str> = options.filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
+    let shown = if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") };
+    Fact::Known(Known { value: Value::Choices(bits), shown, place: None })
+}
+
+/// Searches, fewest changes first.
+///
+/// # Returns
+/// No set that holds a smaller one which does as well. Empty where nothing within the bounds helps.
+pub fn smallest(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts, levers: &[Lever], bounds: Bounds) -> Searched {
+    let reach = Reach::of(rule_set, links, levers);
+    let states = compiled.run(facts);
+    let start = standing(rule_set, &states);
+    let mut found: Vec<Found> = Vec::new();
+    let mut seen: BTreeSet<Vec<Step>> = BTreeSet::new();
+    let mut layer = vec![Found { steps: Vec::new(), facts: facts.clone(), states, standing: start }];
+    let mut tries = 0;
+    for _ in 0..bounds.most_changes {
+        let mut next = Vec::new();
+        for node in &layer {
+            for lever in reach.at_the_narrowest(rule_set, node) {
+                let edits = levers.get(lever).map(|it| it.edits.len()).unwrap_or_default();
+                for edit in 0..edits {
+                    let mut steps = node.steps.clone();
+                    steps.push((lever, edit));
+                    steps.sort_unstable();
+                    if !seen.insert(steps.clone()) || found.iter().any(|it| it.standing.verdict == Outcome::Go && within(&it.steps, &steps))
+                    {
+                        continue;
+                    }
+                    if tries == bounds.most_tries {
+                        return Searched { found, complete: false };
+                    }
+                    tries += 1;
+                    let made = steps.iter().filter_map(|(lever, edit)| levers.get(*lever)?.edits.get(*edit));
+                    let facts = with_edits(rule_set, facts, made);
+                    let states = compiled.run(&facts);
+                    let standing = standing(rule_set, &states);
+                    next.push(Found { steps, facts, states, standing });
+                }
+            }
+        }
+        // A set found in this layer may hold one of an earlier layer, never one of its own.
+        for it in &next {
+            let better = it.standing < start;
+            if better && !found.iter().any(|smaller| smaller.standing <= it.standing && within(&smaller.steps, &it.steps)) {
+                found.push(it.clone());
+            }
+        }
+        layer = next.into_iter().filter(|it| it.standing.verdict != Outcome::Go).collect();
+        if layer.is_empty() {
+            break;
+        }
+    }
+    Searched { found, complete: true }
+}
+
+fn within(smaller: &[Step], larger: &[Step]) -> bool {
+    smaller.iter().all(|it| larger.contains(it))
+}
+
+/// What each rule, and each question's `ask_when`, depends on. The same for every patient, so it is made once.
+#[derive(Debug)]
+pub struct Links {
+    rules: Vec<Bits>,
+    gates: Vec<Option<Bits>>,
+}
+
+impl Links {
+    /// Follows every condition to the answers it goes back to.
+    pub fn new(rule_set: &RuleSet) -> Self {
+        Self {
+            rules: rule_set.rules.iter().map(|it| reads(rule_set, &it.when)).collect(),
+            gates: rule_set.catalogue.questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect(),
+        }
+    }
+
+    /// The answers that a lever can change: its own, and the details that hang on it, however far down.
+    fn touched(&self, rule_set: &RuleSet, lever: &Lever) -> Bits {
+        let mut found = Bits::new();
+        found.insert(lever.slot.index());
+        for edit in &lever.edits {
+            if let Edit::Put(facts) = edit {
+                facts.iter().for_each(|(slot, _)| found.insert(slot.index()));
+            }
+        }
+        loop {
+            let mut grown = false;
+            for (question, gate) in rule_set.catalogue.questions.iter().zip(&self.gates) {
+                if !found.contains(question.slot.index()) && gate.as_ref().is_some_and(|it| it.meets(&found)) {
+                    grown = true;
+                    found.insert(question.slot.index());
+                    question.date_slot.iter().for_each(|it| found.insert(it.index()));
+                }
+            }
+            if !grown {
+                return found;
+            }
+        }
+    }
+}
+
+/// Which levers can move which rule.
+struct Reach {
+    /// For each rule, the levers that change something it reads.
+    levers: Vec<Vec<usize>>,
+    /// For each lever, those of the same answer: at most one of a kind is used, except options of one list.
+    same: Vec<Vec<usize>>,
+}
+
+impl Reach {
+    fn of(rule_set: &RuleSet, links: &Links, levers: &[Lever]) -> Self {
+        let touched: Vec<Bits> = levers.iter().map(|it| links.touched(rule_set, it)).collect();
+        let levers_of =
+            |reads: &Bits| touched.iter().enumerate().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect::<Vec<usize>>();
+        let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));
+        let same = levers.iter().map(|one| {
+            let others = levers.iter().enumerate().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
+            others.map(|(at, _)| at).collect()
+        });
+        Self { levers: links.rules.iter().map(levers_of).collect(), same: same.collect() }
+    }
+
+    /// The levers that reach the rule in the way which the fewest reach, less those already used.
+    fn at_the_narrowest(&self, rule_set: &RuleSet, node: &Found) -> Vec<usize> {
+        let used = |lever: usize| {
+            let same = self.same.get(lever).map(Vec::as_slice).unwrap_or_default();
+            node.steps.iter().any(|(at, _)| *at == lever || same.contains(at))
+        };
+        let in_the_way = rule_set.rules.iter().enumerate().filter(|(at, rule)| match node.states.get(*at) {
+            Some(State::Fires) => rule.outcome == node.standing.verdict && rule.urgency == node.standing.urgency,
+            Some(State::Undetermined) => node.standing.verdict == Outcome::Defer && rule.outcome >= Outcome::Defer,
+            _ => false,
+        });
+        let reaching = in_the_way.map(|(at, _)| {
+            let levers = self.levers.get(at).map(Vec::as_slice).unwrap_or_default();
+            levers.iter().copied().filter(|it| !used(*it)).collect::<Vec<usize>>()
+        });
+        reaching.min_by_key(Vec::len).unwrap_or_default()
+    }
+}
+
+/// Every answer that a condition can depend on, back to the questions.
+fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits {
+    let mut found = Bits::new();
+    condition.visit(&mut |it| match it {
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => found.insert(fact.index()),
+        Condition::Fact { fact, test } => {
+            match rule_set.catalogue.derived_of(*fact) {
+                Some(derived) => roots(rule_set, derived).iter().for_each(|it| found.insert(it.index())),
+                None => found.insert(fact.index()),
+            }
+            if matches!(test, Test::OlderThan(_) | Test::Within(_)) {
+                rule_set.catalogue.procedure_on.iter().for_each(|it| found.insert(it.index()));
+            }
+        }
+        // Any answer may be at odds with others.
+        Condition::Answers(_) => (0..rule_set.catalogue.facts.len()).for_each(|at| found.insert(at)),
+        Condition::All(_) | Condition::Any(_) | Condition::Not(_) => {}
+    });
+    found
+}
