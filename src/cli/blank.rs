@@ -31,7 +31,16 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
         "# A blank is a question not asked. Nothing blank or unknown ever counts as a good answer.".into(),
     ];
     if for_clinic {
-        lines.extend(["clinic: 1".into(), "name:".into()]);
+        lines.extend(["clinic: 1".into(), "name:".into(), String::new()]);
+        lines.extend([
+            "# The weekdays on which the clinic operates, such as [tuesday, thursday]. Blank: any day.".into(),
+            "procedure_days:".into(),
+            String::new(),
+            "# What the clinic offers of each choice of the plan, as lists. A plan with anything else is flagged,".into(),
+            "# and other plans are looked for among these. Blank: nothing is said of that choice.".into(),
+        ]);
+        lines.extend(offers(rule_set));
+        lines.push(String::new());
     } else {
         lines.extend([
             "questionnaire: 1".into(),
@@ -48,6 +57,29 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
         lines.push("    note:".into());
     }
     lines.join("\n") + "\n"
+}
+
+/// The choices of the plan, by section.
+fn offers(rule_set: &RuleSet) -> Vec<String> {
+    let mut lines = vec!["offers:".to_owned()];
+    let mut last = "";
+    for question in rule_set.catalogue.questions.iter().filter(|it| it.decision) {
+        let Some((section, name)) = question.id.split_once('.') else { continue };
+        if section != last {
+            lines.push(format!("  {section}:"));
+            last = section;
+        }
+        lines.push(match &question.answer {
+            Answer::OneOf(options) | Answer::SeveralOf(options) => {
+                let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
+                format!("    {name}:    # of {}", ids.join(", "))
+            }
+            Answer::Anaesthetic => format!("    {name}:    # such as [{{ agent: lidocaine, strength: 2 % }}]"),
+            Answer::YesNo => format!("    {name}:    # [no], [yes] or [no, yes]"),
+            _ => continue,
+        });
+    }
+    lines
 }
 
 fn entry(rule_set: &RuleSet, question: &Question) -> Vec<String> {

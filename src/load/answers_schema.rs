@@ -40,7 +40,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             "clinic": { "const": 1, "description": "Version of this form." },
             "name": { "type": "string", "description": "The clinic's name." },
             "procedure_days": {
-                "type": "array", "minItems": 1,
+                "type": ["array", "null"], "minItems": 1,
                 "items": { "enum": ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] },
                 "description": "The weekdays on which the clinic operates; any day, if left out.",
             },
@@ -83,14 +83,16 @@ fn offers(rule_set: &RuleSet) -> Value {
             Answer::SeveralOf(options) => json!({ "enum": options.iter().map(|it| it.id.as_str()).collect::<Vec<_>>() }),
             _ => bare(rule_set, question),
         };
-        let list = json!({ "type": "array", "minItems": 1, "items": item, "description": question.ask });
-        let place = sections.entry(section).or_insert_with(|| json!({ "type": "object", "additionalProperties": false, "properties": {} }));
+        let list = json!({ "type": ["array", "null"], "minItems": 1, "items": item, "description": question.ask });
+        let place = sections
+            .entry(section)
+            .or_insert_with(|| json!({ "type": ["object", "null"], "additionalProperties": false, "properties": {} }));
         if let Some(properties) = place.get_mut("properties").and_then(Value::as_object_mut) {
             properties.insert(name.to_owned(), list);
         }
     }
     json!({
-        "type": "object", "additionalProperties": false, "properties": sections,
+        "type": ["object", "null"], "additionalProperties": false, "properties": sections,
         "description": "What the clinic offers of each choice of the plan. Other plans are looked for among these; a plan that needs anything else is flagged.",
     })
 }

@@ -138,9 +138,10 @@ impl Frame<'_> {
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
         }
-        let weekdays = root.entry("procedure_days").filter(|_| self.is_clinic).map(|it| it.value.clone()).and_then(|it| self.weekdays(&it));
-        if let Some(entry) = root.entry("offers").filter(|_| self.is_clinic) {
-            self.offers(&entry.value.clone(), &entry.key_span.clone(), &mut answers);
+        let weekdays = root.entry("procedure_days").filter(|it| self.is_clinic && it.value.kind != Kind::Null);
+        let weekdays = weekdays.map(|it| it.value.clone()).and_then(|it| self.weekdays(&it));
+        if let Some(entry) = root.entry("offers").filter(|it| self.is_clinic && it.value.kind != Kind::Null) {
+            self.offers(&entry.value.clone(), &mut answers);
         }
         match root.entry("answers") {
             None if is_misspelt("answers") => {}
@@ -286,20 +287,19 @@ impl Frame<'_> {
     }
 
     /// What the clinic offers of each choice of the plan, laid out like answers. What it holds is understood later.
-    fn offers(&mut self, map: &Node, key_span: &Range<usize>, answers: &mut Gathered) {
-        let span = if map.span.is_empty() { key_span } else { &map.span };
+    /// A blank says nothing.
+    fn offers(&mut self, map: &Node, answers: &mut Gathered) {
         if !matches!(map.kind, Kind::Map(_)) {
             let help = "write it like answers, with a list for each choice: `plan: { ablation: [phenol, none] }`".to_owned();
-            self.report(Code::WrongType, span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
+            self.report(Code::WrongType, &map.span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
             return;
         }
         let choices = self.rule_set.catalogue.questions.iter().filter(|it| it.decision);
         let known: Vec<&str> = choices.map(|it| it.id.as_str()).collect();
         for section in map.entries() {
-            if section.value.entries().is_empty() {
+            if section.value.entries().is_empty() && section.value.kind != Kind::Null {
                 let help = format!("the choices of the plan are {}", listed(&known));
-                let span = if section.value.span.is_empty() { &section.key_span } else { &section.value.span };
-                self.report(Code::WrongType, span, format!("`{}` holds no choice", section.key), "no list of choices", help);
+                self.report(Code::WrongType, &section.value.span, format!("`{}` holds no choice", section.key), "no list of choices", help);
             }
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
@@ -309,6 +309,9 @@ impl Frame<'_> {
                     self.report(Code::UnknownQuestion, &entry.key_span, title, "not a choice", help);
                     continue;
                 };
+                if entry.value.kind == Kind::Null {
+                    continue;
+                }
                 let source = Arc::clone(&self.source);
                 let given = Given { source, key_span: entry.key_span.clone(), node: entry.value.clone(), standing: true };
                 answers.offers.insert(at, given);
