@@ -13,7 +13,7 @@ pub mod compile;
 pub mod dose;
 pub mod explain;
 
-pub use compile::{Compiled, State};
+pub use compile::{Compiled, Prepared, State};
 
 /// Who and what a screening is about, beside the facts.
 #[derive(Debug, Clone)]

@@ -2,4 +2,5 @@
 
 pub mod cases;
 pub mod coverage;
+pub mod mutants;
 pub mod words;
