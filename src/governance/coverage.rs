@@ -5,6 +5,7 @@ use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 use super::cases::CaseRun;
+use super::gates;
 use super::words::{self, Part};
 use crate::evaluate::{Compiled, Prepared, State};
 use crate::facts::{Facts, Value};
@@ -43,6 +44,8 @@ pub struct Member {
     pub what: String,
     /// In how many cases.
     pub cases: usize,
+    /// Whether it can be at all; no only where that is certain.
+    pub can_be: bool,
 }
 
 /// What no case reaches.
@@ -63,7 +66,7 @@ impl Reach {
             let missing = number.sides.iter().zip(["below", "at", "above"]).filter(|(reached, _)| !**reached);
             found.extend(missing.map(|(_, words)| format!("no case {words} {}", number.name)));
         }
-        found.extend(self.members.iter().filter(|it| it.cases == 0).map(|it| format!("no case in which {}", it.what)));
+        found.extend(self.members.iter().filter(|it| it.cases == 0 && it.can_be).map(|it| format!("no case in which {}", it.what)));
         found.into_iter().map(|what| Gap { rule: self.rule.clone(), what }).collect()
     }
 }
@@ -106,17 +109,22 @@ fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], when: &Conditi
     let states: Vec<Vec<State>> = patients.iter().map(|(slots, run)| compiled.run_prepared(slots, &run.facts)).collect();
     let mut found = Vec::new();
     for list in &parts {
-        let (n_members, own, others, verb) = match list.condition {
-            Condition::All(of) => (of.len(), State::StaysQuiet, State::Fires, "fails"),
-            Condition::Any(of) => (of.len(), State::Fires, State::StaysQuiet, "holds"),
+        let (members, own, others, verb) = match list.condition {
+            Condition::All(members) if members.len() > 1 => (members, State::StaysQuiet, State::Fires, "fails"),
+            Condition::Any(members) if members.len() > 1 => (members, State::Fires, State::StaysQuiet, "holds"),
             _ => continue,
         };
         let below = |member: usize| list.path.iter().copied().chain([member]).collect::<Vec<_>>();
-        let places: Vec<usize> = (0..n_members).filter_map(|it| position(&below(it))).collect();
-        for member in places.iter().filter(|_| n_members > 1) {
+        let places: Vec<usize> = (0..members.len()).filter_map(|it| position(&below(it))).collect();
+        for (at, member) in places.iter().enumerate() {
             let alone = |of: &&Vec<State>| places.iter().all(|it| of.get(*it) == Some(if it == member { &own } else { &others }));
+            let cannot = if verb == "fails" { gates::cannot_fail_alone } else { gates::cannot_hold_alone };
             let name = parts.get(*member).map_or("", |it: &Part<'_>| &it.name);
-            found.push(Member { what: format!("only {name} {verb}, of {}", list.name), cases: states.iter().filter(alone).count() });
+            found.push(Member {
+                what: format!("only {name} {verb}, of {}", list.name),
+                cases: states.iter().filter(alone).count(),
+                can_be: !cannot(rule_set, members, at),
+            });
         }
     }
     found

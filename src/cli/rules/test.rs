@@ -156,7 +156,7 @@ fn totals(reached: &[Reach]) -> String {
         "reached: states {}, sides of numbers {}, members of lists {}",
         share(reached.iter().flat_map(|it| it.states).map(|it| it > 0).collect()),
         share(reached.iter().flat_map(|it| &it.numbers).flat_map(|it| it.sides).collect()),
-        share(reached.iter().flat_map(|it| &it.members).map(|it| it.cases > 0).collect()),
+        share(reached.iter().flat_map(|it| &it.members).filter(|it| it.can_be).map(|it| it.cases > 0).collect()),
     )
 }
 
@@ -172,7 +172,10 @@ fn table(reach: &Reach) -> String {
             .collect();
         lines.push(format!("        {}: {}", it.name, sides.join(", ")));
     }
-    lines.extend(reach.members.iter().map(|it| format!("  {:>5} {}", it.cases, it.what)));
+    lines.extend(reach.members.iter().map(|it| {
+        let cases = if it.can_be { it.cases.to_string() } else { "never".into() };
+        format!("  {cases:>5} {}", it.what)
+    }));
     lines.join("\n") + "\n"
 }
 

@@ -301,7 +301,7 @@ fn mapped(condition: &Condition, make: &mut impl FnMut(&Condition) -> Option<Con
 
 /// A condition in the form in which two that are the same by Kleene's tables look the same: one member is no list, a list
 /// in a list of its kind is one list, and what does not hold is said by the test.
-fn plain(condition: Condition) -> Condition {
+pub fn plain(condition: Condition) -> Condition {
     match condition {
         Condition::All(parts) => joined(parts, Condition::All, |it| if let Condition::All(inner) = it { Ok(inner) } else { Err(it) }),
         Condition::Any(parts) => joined(parts, Condition::Any, |it| if let Condition::Any(inner) = it { Ok(inner) } else { Err(it) }),
