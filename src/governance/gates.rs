@@ -17,9 +17,10 @@ pub fn cannot_fail_alone(rule_set: &RuleSet, members: &[Condition], at: usize) -
 /// Whether a member of an `any` certainly cannot hold while no other does.
 pub fn cannot_hold_alone(rule_set: &RuleSet, members: &[Condition], at: usize) -> bool {
     let Some(own) = members.get(at) else { return false };
-    let others = members.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, it)| it);
-    let opened_by = |other: &Condition| needs(rule_set, own, other, true);
-    others.into_iter().any(|it| implies(own, it) || opened_by(it))
+    let mut others = members.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, it)| it);
+    let does_not = Condition::Not(Box::new(own.clone()));
+    // The answer that would make the other fail is refused, or this one needs an answer that the other opens.
+    others.any(|it| implies(own, it) || needs(rule_set, own, it, true) || needs(rule_set, it, &does_not, false))
 }
 
 /// Whether the first is certainly no wherever the second is.

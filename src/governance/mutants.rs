@@ -181,7 +181,8 @@ impl Trial<'_> {
         for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer].into_iter().filter(|it| *it != rule.outcome) {
             let noticed = self.patients.iter().any(|patient| {
                 let asks = |of: usize, it: &Rule| (if of == at { outcome } else { it.outcome }, it.urgency);
-                came_to(rule_set, &patient.run.states, asks).0 != patient.case.verdict
+                let (verdict, urgency) = came_to(rule_set, &patient.run.states, asks);
+                verdict != patient.case.verdict || patient.case.urgency.is_some_and(|it| urgency != Some(it))
             });
             let what = format!("outcome {} instead of {}", outcome.word(), rule.outcome.word());
             self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Outcome, what, path: None, noticed });
