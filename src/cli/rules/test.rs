@@ -59,12 +59,12 @@ pub fn run(arguments: &Test) -> Status {
         draw::out(&format!("{}: {}", gap.rule, gap.what));
     }
     unused.iter().for_each(|it| draw::out(&excuses_nothing(it, "there is no such gap")));
+    let n_gaps = if gaps.len() == 1 { "1 state, side or member".into() } else { format!("{} states, sides or members", gaps.len()) };
     draw::out(&format!(
-        "{}, {} as expected, {n_wrong} not; {}, {} not reached by any case",
+        "{}, {} as expected, {n_wrong} not; {}, {n_gaps} not reached by any case",
         draw::counted(cases.len(), "case"),
         cases.len() - n_wrong,
         draw::counted(reached.len(), "rule"),
-        draw::counted(gaps.len(), "state, side or member"),
     ));
     draw::out(&totals(&reached));
     let mut clean = n_wrong == 0 && gaps.is_empty() && unused.is_empty();
@@ -123,10 +123,11 @@ fn changes(
     }
     let excused = mutants.iter().filter(|it| !it.noticed).count() - survivors.len();
     draw::out(&format!(
-        "{} tried in {took:.1} s, {} that no case notices, {excused} that come to the same",
+        "{} tried, {} that no case notices, {excused} that come to the same",
         draw::counted(mutants.len(), "small change"),
         survivors.len(),
     ));
+    draw::note(&format!("tried in {took:.1} s"));
     survivors.is_empty() && unused.is_empty()
 }
 
