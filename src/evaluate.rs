@@ -18,7 +18,7 @@ pub mod lifts;
 pub mod prospect;
 pub mod search;
 
-pub use compile::{Compiled, State};
+pub use compile::{Compiled, Prepared, State};
 
 /// Who and what a screening is about, beside the facts.
 #[derive(Debug, Clone)]

@@ -2,4 +2,6 @@
 
 pub mod cases;
 pub mod coverage;
+pub mod gates;
+pub mod mutants;
 pub mod words;

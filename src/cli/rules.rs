@@ -4,21 +4,22 @@ use clap::{Args, Subcommand};
 
 use super::{RuleSource, Status, draw};
 use crate::diagnostic::did_you_mean;
-use crate::evaluate::{Compiled, explain};
-use crate::governance::cases::{self, CaseRun, Difference};
-use crate::governance::{coverage, words};
+use crate::evaluate::explain;
+use crate::governance::words;
 use crate::load::cases::Case;
 use crate::load::{self, Care};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
+
+pub mod test;
 
 /// The commands under `rules`.
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Every diagnostic of a rule set, with source lines
     Check(Check),
-    /// Run the worked cases, and list what no case reaches
-    Test(Test),
+    /// Run the worked cases, list what no case reaches, and try whether they notice small changes
+    Test(test::Test),
     /// Show one rule: wording, condition in words, citations, cases
     Show(Show),
 }
@@ -28,16 +29,6 @@ pub enum Command {
 pub struct Check {
     #[command(flatten)]
     rules: RuleSource,
-}
-
-/// Arguments of `rules test`.
-#[derive(Debug, Args)]
-pub struct Test {
-    #[command(flatten)]
-    rules: RuleSource,
-    /// Only the cases of files that begin with this, and the rules of this concern
-    #[arg(long, value_name = "CONCERN")]
-    only: Option<String>,
 }
 
 /// Arguments of `rules show`.
@@ -53,14 +44,16 @@ pub struct Show {
 pub fn run(command: &Command) -> Status {
     match command {
         Command::Check(it) => check(it),
-        Command::Test(it) => test(it),
+        Command::Test(it) => test::run(it),
         Command::Show(it) => show(it),
     }
 }
 
 fn check(arguments: &Check) -> Status {
     let Some((files, rule_set)) = draw::loaded_with(&arguments.rules, Care::Full) else { return Status::Problems };
-    match load::cases::cases(&files, &rule_set) {
+    let cases = load::cases::cases(&files, &rule_set);
+    let excuses = load::cases::excuses(&files, &rule_set);
+    match cases.and_then(|cases| excuses.map(|_| cases)) {
         Ok(cases) => {
             draw::out(&format!(
                 "{} {} ({}): no problems in {}, {}, {}, {}",
@@ -80,67 +73,6 @@ fn check(arguments: &Check) -> Status {
             Status::Problems
         }
     }
-}
-
-fn test(arguments: &Test) -> Status {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
-    let cases = match load::cases::cases(&files, &rule_set) {
-        Ok(cases) => cases,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
-            return Status::Problems;
-        }
-    };
-    let of_file = |case: &Case| case.source.name().rsplit('/').next().unwrap_or_default().to_owned();
-    let cases: Vec<Case> =
-        cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
-    if cases.is_empty() {
-        draw::note("no case was run, so nothing was tested");
-        return Status::Problems;
-    }
-    let compiled = Compiled::new(&rule_set);
-    let runs: Vec<CaseRun> = cases.iter().map(|case| cases::run(&rule_set, &compiled, case)).collect();
-    let mut n_wrong = 0;
-    for (case, run) in cases.iter().zip(&runs).filter(|(_, run)| !run.differences.is_empty()) {
-        n_wrong += 1;
-        draw::out(&difference(case, run));
-    }
-    let wanted = |rule: &Rule| arguments.only.as_ref().is_none_or(|only| rule.id.starts_with(&format!("{only}/")));
-    let gaps = coverage::gaps(&rule_set, &runs, wanted);
-    for gap in &gaps {
-        draw::out(&format!("{}: {}", gap.rule, gap.what));
-    }
-    let n_rules = rule_set.rules.iter().filter(|it| wanted(it)).count();
-    draw::out(&format!(
-        "{}, {} as expected, {n_wrong} not; {}, {} not reached by any case",
-        draw::counted(cases.len(), "case"),
-        cases.len() - n_wrong,
-        draw::counted(n_rules, "rule"),
-        draw::counted(gaps.len(), "state or side"),
-    ));
-    if n_wrong == 0 && gaps.is_empty() { Status::Clean } else { Status::Problems }
-}
-
-fn difference(case: &Case, run: &CaseRun) -> String {
-    let at = case.source.position(case.expect_span.start);
-    let mut lines = vec![format!("{}:{}  {}", case.source.name(), at.line, case.title)];
-    for it in &run.differences {
-        match it {
-            Difference::Refused(found) => {
-                lines.extend(found.iter().map(|it| {
-                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
-                    format!("    refused: {}: {it}{place}", it.code.name())
-                }));
-            }
-            Difference::Verdict { expected, got } => lines.push(format!("    verdict: expected {}, got {}", expected.word(), got.word())),
-            Difference::Rule { rule, expected, got, waits_for } => {
-                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
-                lines.push(format!("    {rule}: expected {expected}, got {got}{waits}"));
-            }
-        }
-    }
-    lines.join("\n") + "\n"
 }
 
 fn show(arguments: &Show) -> Status {

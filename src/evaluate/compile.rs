@@ -87,6 +87,11 @@ const SET_IS_KNOWN: u64 = 1 << 63;
 impl Compiled {
     /// Compiles every rule. Equal tests of different rules become one.
     pub fn new(rule_set: &RuleSet) -> Self {
+        Self::conditions(rule_set, rule_set.rules.iter().map(|it| &it.when))
+    }
+
+    /// Compiles conditions as if each were a rule's; they come out in this order.
+    pub fn conditions<'a>(rule_set: &RuleSet, conditions: impl IntoIterator<Item = &'a Condition>) -> Self {
         let mut compiled = Self {
             numbers: Vec::new(),
             sets: Vec::new(),
@@ -96,8 +101,8 @@ impl Compiled {
             deepest: 1,
             n_facts: rule_set.catalogue.facts.len(),
         };
-        for rule in &rule_set.rules {
-            compiled.condition(rule_set, &rule.when);
+        for condition in conditions {
+            compiled.condition(rule_set, condition);
             compiled.ends.push(compiled.steps.len());
         }
         compiled.deepest = compiled.depth();

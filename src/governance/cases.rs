@@ -6,8 +6,8 @@ use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, explain};
 use crate::facts::{self, Facts};
 use crate::load::cases::Case;
-use crate::model::RuleSet;
-use crate::outcome::{Outcome, Span};
+use crate::model::{Rule, RuleSet};
+use crate::outcome::{Outcome, Span, Urgency};
 
 /// What one case came to.
 #[derive(Debug)]
@@ -32,6 +32,13 @@ pub enum Difference {
         /// The verdict that came out.
         got: Outcome,
     },
+    /// Another urgency of the referral.
+    Urgency {
+        /// The urgency that must come out.
+        expected: Urgency,
+        /// The one that came out; `None` where nothing is referred.
+        got: Option<Urgency>,
+    },
     /// A rule is in another state than expected.
     Rule {
         /// Its id.
@@ -52,11 +59,13 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         return CaseRun { facts, states: Vec::new(), differences: vec![Difference::Refused(wrong)] };
     }
     let states = compiled.run(&facts);
-    let with_state = |wanted: State| rule_set.rules.iter().zip(&states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule);
-    let span = Span::of(with_state(State::Fires).map(|it| it.outcome), with_state(State::Undetermined).map(|it| it.outcome));
+    let (verdict, urgency) = came_to(rule_set, &states, |_, rule| (rule.outcome, rule.urgency));
     let mut differences = Vec::new();
-    if span.verdict() != case.verdict {
-        differences.push(Difference::Verdict { expected: case.verdict, got: span.verdict() });
+    if verdict != case.verdict {
+        differences.push(Difference::Verdict { expected: case.verdict, got: verdict });
+    }
+    if let Some(expected) = case.urgency.filter(|it| urgency != Some(*it)) {
+        differences.push(Difference::Urgency { expected, got: urgency });
     }
     for (rule, state) in rule_set.rules.iter().zip(&states) {
         let expected = expected_state(case, &rule.id);
@@ -66,6 +75,21 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         }
     }
     CaseRun { facts, states, differences }
+}
+
+/// The verdict, and the most urgent of the referrals, when each rule asks for what is told of it.
+pub fn came_to(
+    rule_set: &RuleSet,
+    states: &[State],
+    asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>),
+) -> (Outcome, Option<Urgency>) {
+    let asked = |wanted: State| {
+        let those = rule_set.rules.iter().zip(states).enumerate().filter(move |(_, (_, state))| **state == wanted);
+        those.map(|(at, (rule, _))| asks(at, rule)).collect::<Vec<_>>()
+    };
+    let (firing, open) = (asked(State::Fires), asked(State::Undetermined));
+    let verdict = Span::of(firing.iter().map(|it| it.0), open.iter().map(|it| it.0)).verdict();
+    (verdict, firing.iter().filter(|it| it.0 == Outcome::Refer).filter_map(|it| it.1).max())
 }
 
 fn expected_state(case: &Case, rule: &str) -> State {

@@ -1,15 +1,52 @@
-//! What the cases of a rule set reach: three states of every rule, both sides of every number.
+//! What the cases of a rule set reach: three states of every rule, both sides of every number, and every member of a list
+//! of conditions on its own.
 
 use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
 use super::cases::CaseRun;
-use crate::evaluate::State;
+use super::gates;
+use super::words::{self, Part};
+use crate::evaluate::{Compiled, Prepared, State};
 use crate::facts::{Facts, Value};
-use crate::model::{Condition, Odds, Rule, RuleSet, Test};
+use crate::load::cases::Excuse;
+use crate::model::{Condition, Rule, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 use crate::truth::FactSlot;
+
+/// What the cases reach of one rule.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reach {
+    /// Full id of the rule.
+    pub rule: String,
+    /// In how many cases it fires, stays quiet, is undetermined.
+    pub states: [usize; 3],
+    /// Its numbers.
+    pub numbers: Vec<Sides>,
+    /// The members of its lists of conditions.
+    pub members: Vec<Member>,
+}
+
+/// The sides of a number on which cases lie.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sides {
+    /// The limit, or the number as written, and the fact.
+    pub name: String,
+    /// Cases below, at and above it.
+    pub sides: [bool; 3],
+}
+
+/// A member of a list of conditions.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Member {
+    /// "only a.x is yes holds, of any(...)" or "only ... fails, of all(...)".
+    pub what: String,
+    /// In how many cases.
+    pub cases: usize,
+    /// Whether it can be at all; no only where that is certain.
+    pub can_be: bool,
+}
 
 /// What no case reaches.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -20,46 +57,85 @@ pub struct Gap {
     pub what: String,
 }
 
-/// Everything no case reaches, by rule order.
-pub fn gaps(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool) -> Vec<Gap> {
-    let mut found = Vec::new();
-    for (at, rule) in rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule)) {
-        let mut missing = |what: String| found.push(Gap { rule: rule.id.clone(), what });
-        for (state, words) in [(State::Fires, "fires"), (State::StaysQuiet, "stays quiet"), (State::Undetermined, "is undetermined")] {
-            if state == State::Undetermined && !can_be_open(&rule.when) {
-                continue;
-            }
-            if !runs.iter().any(|run| run.states.get(at) == Some(&state)) {
-                missing(format!("no case in which it {words}"));
-            }
+impl Reach {
+    /// What no case reaches.
+    pub fn gaps(&self) -> Vec<Gap> {
+        let states = self.states.iter().zip(["fires", "stays quiet", "is undetermined"]).filter(|(n, _)| **n == 0);
+        let mut found: Vec<String> = states.map(|(_, words)| format!("no case in which it {words}")).collect();
+        for number in &self.numbers {
+            let missing = number.sides.iter().zip(["below", "at", "above"]).filter(|(reached, _)| !**reached);
+            found.extend(missing.map(|(_, words)| format!("no case {words} {}", number.name)));
         }
-        let mut seen: Vec<String> = Vec::new();
-        rule.when.visit(&mut |condition| {
-            let Condition::Fact { fact, test } = condition else { return };
-            for (name, sides) in numbers(rule_set, runs, *fact, test) {
-                if seen.contains(&name) {
-                    continue;
-                }
-                for (side, words) in [(Ordering::Less, "below"), (Ordering::Equal, "at"), (Ordering::Greater, "above")] {
-                    if !sides.contains(&side) {
-                        missing(format!("no case {words} {name} for {}", rule_set.catalogue.id(*fact)));
+        found.extend(self.members.iter().filter(|it| it.cases == 0 && it.can_be).map(|it| format!("no case in which {}", it.what)));
+        found.into_iter().map(|what| Gap { rule: self.rule.clone(), what }).collect()
+    }
+}
+
+/// What the cases reach of each wanted rule, in rule order.
+pub fn reached(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool) -> Vec<Reach> {
+    let n_facts = rule_set.catalogue.facts.len();
+    let patients = runs.iter().filter(|it| !it.states.is_empty());
+    let patients: Vec<(Prepared, &CaseRun)> = patients.map(|it| (Prepared::new(n_facts, &it.facts), it)).collect();
+    let rules = rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule));
+    rules
+        .map(|(at, rule)| {
+            let count = |state| patients.iter().filter(|(_, run)| run.states.get(at) == Some(&state)).count();
+            let mut numbers: Vec<Sides> = Vec::new();
+            rule.when.visit(&mut |condition| {
+                let Condition::Fact { fact, test } = condition else { return };
+                for (name, sides) in self::numbers(rule_set, runs, *fact, test) {
+                    let name = format!("{name} for {}", rule_set.catalogue.id(*fact));
+                    if !numbers.iter().any(|it| it.name == name) {
+                        let sides = [Ordering::Less, Ordering::Equal, Ordering::Greater].map(|it| sides.contains(&it));
+                        numbers.push(Sides { name, sides });
                     }
                 }
-                seen.push(name);
+            });
+            Reach {
+                rule: rule.id.clone(),
+                states: [State::Fires, State::StaysQuiet, State::Undetermined].map(count),
+                numbers,
+                members: members(rule_set, &patients, &rule.when),
             }
-        });
+        })
+        .collect()
+}
+
+/// Each member of each list: in how many cases it alone holds, or alone fails.
+fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], when: &Condition) -> Vec<Member> {
+    let parts = words::parts(rule_set, when);
+    let position = |path: &[usize]| parts.iter().position(|it| it.path == path);
+    let compiled = Compiled::conditions(rule_set, parts.iter().map(|it| it.condition));
+    let states: Vec<Vec<State>> = patients.iter().map(|(slots, run)| compiled.run_prepared(slots, &run.facts)).collect();
+    let mut found = Vec::new();
+    for list in &parts {
+        let (members, own, others, verb) = match list.condition {
+            Condition::All(members) if members.len() > 1 => (members, State::StaysQuiet, State::Fires, "fails"),
+            Condition::Any(members) if members.len() > 1 => (members, State::Fires, State::StaysQuiet, "holds"),
+            _ => continue,
+        };
+        let below = |member: usize| list.path.iter().copied().chain([member]).collect::<Vec<_>>();
+        let places: Vec<usize> = (0..members.len()).filter_map(|it| position(&below(it))).collect();
+        for (at, member) in places.iter().enumerate() {
+            let alone = |of: &&Vec<State>| places.iter().all(|it| of.get(*it) == Some(if it == member { &own } else { &others }));
+            let cannot = if verb == "fails" { gates::cannot_fail_alone } else { gates::cannot_hold_alone };
+            let name = parts.get(*member).map_or("", |it: &Part<'_>| &it.name);
+            found.push(Member {
+                what: format!("only {name} {verb}, of {}", list.name),
+                cases: states.iter().filter(alone).count(),
+                can_be: !cannot(rule_set, members, at),
+            });
+        }
     }
     found
 }
 
-/// Whether a condition can be unknown at all: whether answers are ruled out is always known.
-fn can_be_open(condition: &Condition) -> bool {
-    let mut open = false;
-    condition.visit(&mut |it| {
-        let is_group = matches!(it, Condition::All(_) | Condition::Any(_) | Condition::Not(_));
-        open |= !is_group && *it != Condition::Answers(Odds::RuledOut);
-    });
-    open
+/// The gaps that nothing excuses, and the excuses that excuse nothing.
+pub fn gaps<'a>(reached: &[Reach], excuses: &'a [Excuse], of: impl Fn(&str) -> bool) -> (Vec<Gap>, Vec<&'a Excuse>) {
+    let all: Vec<Gap> = reached.iter().flat_map(Reach::gaps).collect();
+    let fits = |excuse: &Excuse, gap: &Gap| excuse.rule == gap.rule && excuse.what == gap.what;
+    let unused = excuses.iter().filter(|it| of(&it.rule) && !all.iter().any(|gap| fits(it, gap))).collect();
+    (all.iter().filter(|gap| !excuses.iter().any(|it| fits(it, gap))).cloned().collect(), unused)
 }
 
 /// Each number of a test, with the sides of it on which cases lie.

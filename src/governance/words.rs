@@ -121,6 +121,91 @@ fn names(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
         .collect()
 }
 
+/// One part of a condition, named.
+pub struct Part<'a> {
+    /// The way to it: which member at each level.
+    pub path: Vec<usize>,
+    /// Its name, as a rule writes it; a second one of the same name says so.
+    pub name: String,
+    /// The part.
+    pub condition: &'a Condition,
+}
+
+/// A condition and all its parts, each with a name of its own.
+pub fn parts<'a>(rule_set: &RuleSet, condition: &'a Condition) -> Vec<Part<'a>> {
+    let mut found = Vec::new();
+    collect(rule_set, condition, Vec::new(), &mut found);
+    found
+}
+
+fn collect<'a>(rule_set: &RuleSet, condition: &'a Condition, path: Vec<usize>, found: &mut Vec<Part<'a>>) {
+    let brief = brief(rule_set, condition);
+    let nth = |n: usize| if n == 1 { brief.clone() } else { format!("{brief} ({n})") };
+    let mut n = 1;
+    while found.iter().any(|it| it.name == nth(n)) {
+        n += 1;
+    }
+    found.push(Part { path: path.clone(), name: nth(n), condition });
+    let below: Vec<&Condition> = match condition {
+        Condition::All(parts) | Condition::Any(parts) => parts.iter().collect(),
+        Condition::Not(part) => vec![part],
+        _ => Vec::new(),
+    };
+    for (at, part) in below.into_iter().enumerate() {
+        let mut path = path.clone();
+        path.push(at);
+        collect(rule_set, part, path, found);
+    }
+}
+
+/// A condition much as a rule writes it, on one line; of a list only the first member.
+pub fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
+    let list = |word: &str, parts: &[Condition]| {
+        let first = parts.first().map_or_else(String::new, |it| self::brief(rule_set, it));
+        if parts.len() == 1 { format!("{word}({first})") } else { format!("{word}({first}, {} more)", parts.len().saturating_sub(1)) }
+    };
+    match condition {
+        Condition::All(parts) => list("all", parts),
+        Condition::Any(parts) => list("any", parts),
+        Condition::Not(part) => format!("not({})", self::brief(rule_set, part)),
+        Condition::Taking { named, at_least: 1, .. } => format!("taking {}", named.join(", ")),
+        Condition::Taking { named, at_least, .. } => format!("taking at least {at_least} of {}", named.join(", ")),
+        Condition::AllergicTo { named, reactions, .. } => {
+            let ids = reactions.iter().flat_map(|it| it.iter()).filter_map(|at| rule_set.allergens.reactions.get(at));
+            let with: Vec<&str> = ids.map(|(id, _)| id.as_str()).collect();
+            let with = if with.is_empty() { String::new() } else { format!(" with {}", with.join(", ")) };
+            format!("allergic_to {}{with}", named.join(", "))
+        }
+        Condition::Fact { fact, test } => format!("{} {}", rule_set.catalogue.id(*fact), brief_test(rule_set, *fact, test)),
+        Condition::Answers(odds) => format!("answers {}", odds.word()),
+    }
+}
+
+fn brief_test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
+    let of = |limit: Option<usize>, written: String| limit.and_then(|at| rule_set.limits.get(at)).map_or(written, |it| it.id.clone());
+    let number = |it: &Threshold| of(it.limit, it.written.clone());
+    match test {
+        Test::OneOf(options) => format!("is {}", option_ids(rule_set, slot, options).join(", ")),
+        Test::NoneOf(options) => format!("is_not {}", option_ids(rule_set, slot, options).join(", ")),
+        Test::Includes(options) => format!("includes {}", option_ids(rule_set, slot, options).join(", ")),
+        Test::Compare(how, threshold) => format!("{} {}", how.word(), number(threshold)),
+        Test::Between(low, high) => format!("between {}, {}", number(low), number(high)),
+        Test::OlderThan(limit) => format!("older_than {}", of(limit.limit, limit.span.to_string())),
+        Test::Within(limit) => format!("within {}", of(limit.limit, limit.span.to_string())),
+    }
+}
+
+/// The ids of options, as rules write them.
+pub fn option_ids(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
+    let fact_type = rule_set.catalogue.fact(slot).map(|it| &it.fact_type);
+    let id = |at: usize| match fact_type {
+        Some(FactType::YesNo) => if at == 1 { "yes" } else { "no" }.to_owned(),
+        Some(FactType::Anaesthetic) => rule_set.agents.get(at).map(|it| it.id.clone()).unwrap_or_default(),
+        _ => rule_set.catalogue.options(slot).get(at).map(|it| it.id.clone()).unwrap_or_default(),
+    };
+    options.iter().map(|at| id(usize::from(*at))).collect()
+}
+
 fn or(words: &[String]) -> String {
     match words.split_last() {
         None => "nothing".to_owned(),

@@ -12,8 +12,11 @@ use super::{Reading, shape, text};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::facts::{Gathered, Given};
 use crate::model::RuleSet;
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, Urgency};
 use crate::source::{Node, Source};
+
+/// The file of the changes and gaps that no case can show.
+const EQUIVALENT: &str = "cases/equivalent.yaml";
 
 /// An invented patient with the findings that must come out.
 #[derive(Debug, Clone)]
@@ -34,6 +37,8 @@ pub struct Case {
     pub answers: Gathered,
     /// The verdict that must come out.
     pub verdict: Outcome,
+    /// The most urgent of the referrals that must come out; not judged, if `None`.
+    pub urgency: Option<Urgency>,
     /// Exactly these rules must fire.
     pub fires: BTreeSet<String>,
     /// Exactly these must be undetermined.
@@ -51,7 +56,7 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
     let mut people: BTreeMap<String, Gathered> = BTreeMap::new();
     let mut as_of = None;
     let mut found = Vec::new();
-    let mut paths: Vec<&String> = files.files.keys().filter(|it| it.starts_with("cases/")).collect();
+    let mut paths: Vec<&String> = files.files.keys().filter(|it| it.starts_with("cases/") && *it != EQUIVALENT).collect();
     // People first: the cases name them.
     paths.sort_by_key(|it| (it.as_str() != "cases/people.yaml", it.as_str()));
     for path in paths {
@@ -192,6 +197,7 @@ fn read_case(
     let from = reading.owned(node, "source");
     let mut add = |reading: &mut Reading<'_>, title: String, answers: Gathered, expect: &Node, from: Option<String>| {
         let Some(verdict) = reading.needed(expect, "verdict").and_then(|it| Outcome::from_word(&it)) else { return };
+        let urgency = reading.owned(expect, "urgency").and_then(|it| Urgency::from_word(&it));
         let fires = rules(reading, rule_set, expect, "fires");
         let undetermined = rules(reading, rule_set, expect, "undetermined");
         found.push(Case {
@@ -203,6 +209,7 @@ fn read_case(
             as_of,
             answers,
             verdict,
+            urgency,
             fires,
             undetermined,
             from,
@@ -237,4 +244,77 @@ fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str
         ids.insert(id);
     }
     ids
+}
+
+/// Something that no case can notice or reach, with the reason why.
+#[derive(Debug, Clone)]
+pub struct Excuse {
+    /// Full id of the rule, or what else was changed: `limits/x`, `derived.x`, `anaesthetics/x`.
+    pub rule: String,
+    /// The change or the gap, in the words in which it is reported.
+    pub what: String,
+    /// Why no case can show it.
+    pub reason: String,
+    /// The file it stands in.
+    pub source: Arc<Source>,
+    /// Where it stands.
+    pub span: Range<usize>,
+}
+
+/// What a rule set says that no case can show.
+#[derive(Debug, Clone, Default)]
+pub struct Excuses {
+    /// Changes of a rule that come to the same.
+    pub changes: Vec<Excuse>,
+    /// Gaps that cannot be filled.
+    pub gaps: Vec<Excuse>,
+}
+
+/// Reads `cases/equivalent.yaml`, if the rule set has it.
+///
+/// # Errors
+/// Every diagnostic of the file.
+pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Diagnostic>> {
+    let Some(bytes) = files.files.get(EQUIVALENT) else { return Ok(Excuses::default()) };
+    let read = text::read(&files.name_of(EQUIVALENT), bytes, LARGEST_RULE_FILE);
+    let (Some(source), Some(root)) = (read.source, read.root) else { return Err(read.diagnostics) };
+    let mut reading = Reading::new(&source, shape::check("equivalent", &source, &root));
+    reading.diagnostics.extend(read.diagnostics);
+    let mut found = Excuses::default();
+    for (key, list) in [("changes", &mut found.changes), ("gaps", &mut found.gaps)] {
+        let mut seen = HashMap::new();
+        for node in root.get(key).map(Node::items).unwrap_or_default() {
+            excuse(&mut reading, rule_set, node, &mut seen, list);
+        }
+    }
+    let diagnostics = reading.finish();
+    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+}
+
+fn excuse(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    node: &Node,
+    seen: &mut HashMap<(String, String), Range<usize>>,
+    list: &mut Vec<Excuse>,
+) {
+    let (rule, what, reason) = (reading.needed(node, "rule"), reading.needed(node, "what"), reading.needed(node, "reason"));
+    let (Some(rule), Some(what), Some(reason), Some(place)) = (rule, what, reason, node.get("rule")) else { return };
+    let known = match (rule.split_once('/'), rule.split_once('.')) {
+        (Some(("limits", id)), _) => rule_set.limit(id).is_some(),
+        (Some(("anaesthetics", id)), _) => rule_set.agents.iter().any(|it| it.id == id),
+        (None, Some(("derived", _))) => rule_set.catalogue.slot(&rule).is_some(),
+        _ => rule_set.rule(&rule).is_some(),
+    };
+    if !known {
+        reading.report(
+            Diagnostic::at(Code::UnknownRule, reading.source, &place.span, format!("there is no rule `{rule}`"), "no such rule")
+                .help_if(did_you_mean(&rule, rule_set.rules.iter().map(|it| it.id.as_str()))),
+        );
+    }
+    if let Some(first) = seen.insert((rule.clone(), what.clone()), node.span.clone()) {
+        let twice = Diagnostic::at(Code::DuplicateId, reading.source, &node.span, format!("`{rule}` has two entries for this"), "second");
+        reading.report(twice.also(&first, "first").help("delete one of them"));
+    }
+    list.push(Excuse { rule, what, reason, source: Arc::clone(reading.source), span: node.span.clone() });
 }

@@ -1,6 +1,7 @@
 //! A whole rule set from its files, with every diagnostic of all of them.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -11,7 +12,7 @@ use super::{Care, Parsed, Reading, condition, questions, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Concern, Condition, Kind as RuleKind, Rule, RuleSet, Status, Test};
 use crate::outcome::{Outcome, Urgency};
-use crate::source::Node;
+use crate::source::{Node, Source};
 
 /// The files every rule set has, in the order they are read.
 pub const FILES: [&str; 7] =
@@ -92,6 +93,22 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
 fn concerns_by_file(files: &RuleFiles) -> Vec<Concern> {
     let names = files.files.keys().filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
     names.map(|it| Concern { id: it.to_owned(), title: it.to_owned() }).collect()
+}
+
+/// The file and the condition of each rule, by its full id, read from the text itself: for lines in reports.
+pub fn written_conditions(files: &RuleFiles) -> HashMap<String, (Arc<Source>, Node)> {
+    let mut found = HashMap::new();
+    for (path, bytes) in files.files.iter().filter(|(path, _)| path.starts_with("concerns/")) {
+        let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
+        let (Some(source), Some(root)) = (read.source, read.root) else { continue };
+        let concern = root.get("concern").and_then(|it| it.written(&source)).unwrap_or_default().to_owned();
+        for rule in root.get("rules").map(Node::items).unwrap_or_default() {
+            if let (Some(id), Some(when)) = (rule.get("id").and_then(|it| it.written(&source)), rule.get("when")) {
+                found.insert(format!("{concern}/{id}"), (Arc::clone(&source), when.clone()));
+            }
+        }
+    }
+    found
 }
 
 /// Tells each derived fact which numbers rules compare it with.

@@ -121,6 +121,31 @@ pub struct SpanLimit {
     pub limit: Option<usize>,
 }
 
+impl Comparison {
+    /// Every comparison.
+    pub const ALL: [Self; 4] = [Self::Above, Self::AtLeast, Self::Below, Self::AtMost];
+
+    /// The word used in rules.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Above => "above",
+            Self::AtLeast => "at_least",
+            Self::Below => "below",
+            Self::AtMost => "at_most",
+        }
+    }
+
+    /// The comparison that holds exactly when this one does not.
+    pub fn opposite(self) -> Self {
+        match self {
+            Self::Above => Self::AtMost,
+            Self::AtLeast => Self::Below,
+            Self::Below => Self::AtLeast,
+            Self::AtMost => Self::Above,
+        }
+    }
+}
+
 impl Condition {
     /// Visits this condition and all below it.
     pub fn visit<'a>(&'a self, see: &mut impl FnMut(&'a Condition)) {

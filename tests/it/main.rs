@@ -16,6 +16,8 @@ mod markdown;
 mod logic;
 // The registers of names against the UNII list.
 mod medicines;
+// Small changes of a rule set, and whether the cases notice them.
+mod mutants;
 // An outside judge of the logic.
 mod oracle;
 // What must hold for everything, on generated rule sets and patients.

@@ -1,0 +1,206 @@
+//! `preblock rules test`: the worked cases, what they reach, and which small changes they would not notice.
+
+use std::time::Instant;
+
+use clap::Args;
+
+use crate::cli::{RuleSource, Status, draw};
+use crate::evaluate::Compiled;
+use crate::governance::cases::{self, CaseRun, Difference};
+use crate::governance::coverage::{self, Reach};
+use crate::governance::mutants::{self, Kind, Mutant};
+use crate::load::cases::{Case, Excuse, Excuses};
+use crate::load::{self, RuleFiles, rule_set::written_conditions};
+use crate::model::{Rule, RuleSet};
+use crate::source::{Node, Source};
+
+/// Arguments of `rules test`.
+#[derive(Debug, Args)]
+pub struct Test {
+    #[command(flatten)]
+    rules: RuleSource,
+    /// Only the cases of files that begin with this, and the rules of this concern
+    #[arg(long, value_name = "CONCERN")]
+    only: Option<String>,
+    /// Print for each rule what the cases reach: states, sides of numbers, members of lists
+    #[arg(long)]
+    coverage: bool,
+    /// Change the rules one small step at a time, and list each change that no case notices
+    #[arg(long)]
+    mutants: bool,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Test) -> Status {
+    let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let Some((cases, excuses)) = read(&files, &rule_set) else { return Status::Problems };
+    let of_file = |case: &Case| case.source.name().rsplit('/').next().unwrap_or_default().to_owned();
+    let cases: Vec<Case> =
+        cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
+    if cases.is_empty() {
+        draw::note("no case was run, so nothing was tested");
+        return Status::Problems;
+    }
+    let compiled = Compiled::new(&rule_set);
+    let runs: Vec<CaseRun> = cases.iter().map(|case| cases::run(&rule_set, &compiled, case)).collect();
+    let mut n_wrong = 0;
+    for (case, run) in cases.iter().zip(&runs).filter(|(_, run)| !run.differences.is_empty()) {
+        n_wrong += 1;
+        draw::out(&difference(case, run));
+    }
+    let named = |id: &str| arguments.only.as_ref().is_none_or(|only| id.starts_with(&format!("{only}/")));
+    let wanted = |rule: &Rule| named(&rule.id);
+    let reached = coverage::reached(&rule_set, &runs, wanted);
+    if arguments.coverage {
+        draw::out(&reached.iter().map(table).collect::<Vec<_>>().join("\n"));
+    }
+    let (gaps, unused) = coverage::gaps(&reached, &excuses.gaps, named);
+    for gap in &gaps {
+        draw::out(&format!("{}: {}", gap.rule, gap.what));
+    }
+    unused.iter().for_each(|it| draw::out(&excuses_nothing(it, "there is no such gap")));
+    let n_gaps = if gaps.len() == 1 { "1 state, side or member".into() } else { format!("{} states, sides or members", gaps.len()) };
+    draw::out(&format!(
+        "{}, {} as expected, {n_wrong} not; {}, {n_gaps} not reached by any case",
+        draw::counted(cases.len(), "case"),
+        cases.len() - n_wrong,
+        draw::counted(reached.len(), "rule"),
+    ));
+    draw::out(&totals(&reached));
+    let mut clean = n_wrong == 0 && gaps.is_empty() && unused.is_empty();
+    if arguments.mutants && n_wrong > 0 {
+        draw::note("no change was tried: that needs cases that come out as expected");
+    } else if arguments.mutants {
+        clean &= changes(&files, &mut rule_set, &cases, &runs, &excuses.changes, named);
+    }
+    if clean { Status::Clean } else { Status::Problems }
+}
+
+/// The cases and what they cannot show; `None` after diagnostics.
+fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Excuses)> {
+    match (load::cases::cases(files, rule_set), load::cases::excuses(files, rule_set)) {
+        (Ok(cases), Ok(excuses)) => Some((cases, excuses)),
+        (cases, excuses) => {
+            let found = [cases.err(), excuses.err()].into_iter().flatten().flatten().collect::<Vec<_>>();
+            draw::diagnostics(&found);
+            draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
+            None
+        }
+    }
+}
+
+/// Tries every small change and reports those that no case notices; whether none is left.
+fn changes(
+    files: &RuleFiles,
+    rule_set: &mut RuleSet,
+    cases: &[Case],
+    runs: &[CaseRun],
+    excuses: &[Excuse],
+    named: impl Fn(&str) -> bool,
+) -> bool {
+    let began = Instant::now();
+    let mutants = mutants::try_all(rule_set, cases, runs, |rule| named(&rule.id));
+    let took = began.elapsed().as_secs_f64();
+    let (survivors, unused) = mutants::survivors(&mutants, excuses, named);
+    let written = written_conditions(files);
+    draw::out("");
+    for it in &survivors {
+        draw::out(&format!("{}  {}", it.rule, it.what));
+        if let Some((name, line)) = place(&written, it) {
+            draw::out(&format!("    {name}:{line}"));
+        }
+    }
+    unused.iter().for_each(|it| draw::out(&excuses_nothing(it, "there is no such change, or a case notices it")));
+    if !survivors.is_empty() {
+        draw::out("");
+    }
+    for kind in Kind::ALL {
+        let tried = mutants.iter().filter(|it| it.kind == kind).count();
+        let left = survivors.iter().filter(|it| it.kind == kind).count();
+        if tried > 0 {
+            draw::out(&format!("  {:<22} {tried:>5} tried, {left:>4} unnoticed", kind.in_words()));
+        }
+    }
+    let excused = mutants.iter().filter(|it| !it.noticed).count() - survivors.len();
+    draw::out(&format!(
+        "{} tried, {} that no case notices, {excused} that come to the same",
+        draw::counted(mutants.len(), "small change"),
+        survivors.len(),
+    ));
+    draw::note(&format!("tried in {took:.1} s"));
+    survivors.is_empty() && unused.is_empty()
+}
+
+fn excuses_nothing(excuse: &Excuse, why: &str) -> String {
+    let line = excuse.source.position(excuse.span.start).line;
+    format!("{}:{line}  {} excuses nothing, {why}: {}", excuse.source.name(), excuse.rule, excuse.what)
+}
+
+/// The file and line of the changed part of a condition.
+fn place(written: &std::collections::HashMap<String, (std::sync::Arc<Source>, Node)>, mutant: &Mutant) -> Option<(String, usize)> {
+    let (source, when) = written.get(&mutant.rule)?;
+    let mut node = when;
+    for member in mutant.path.as_ref()? {
+        let list = node.get("all").or_else(|| node.get("any"));
+        node = match list {
+            Some(list) => list.items().get(*member)?,
+            None => node.get("not")?,
+        };
+    }
+    Some((source.name().to_owned(), source.position(node.span.start).line))
+}
+
+/// How many of all things are reached.
+fn totals(reached: &[Reach]) -> String {
+    let share = |found: Vec<bool>| format!("{} of {}", found.iter().filter(|it| **it).count(), found.len());
+    format!(
+        "reached: states {}, sides of numbers {}, members of lists {}",
+        share(reached.iter().flat_map(|it| it.states).map(|it| it > 0).collect()),
+        share(reached.iter().flat_map(|it| &it.numbers).flat_map(|it| it.sides).collect()),
+        share(reached.iter().flat_map(|it| &it.members).filter(|it| it.can_be).map(|it| it.cases > 0).collect()),
+    )
+}
+
+/// What the cases reach of one rule, as lines.
+fn table(reach: &Reach) -> String {
+    let [fires, quiet, open] = reach.states;
+    let mut lines = vec![reach.rule.clone(), format!("  {fires:>5} fires, {quiet} stays quiet, {open} undetermined")];
+    for it in &reach.numbers {
+        let sides: Vec<String> = ["below", "at", "above"]
+            .iter()
+            .zip(it.sides)
+            .map(|(side, reached)| if reached { (*side).to_owned() } else { format!("not {side}") })
+            .collect();
+        lines.push(format!("        {}: {}", it.name, sides.join(", ")));
+    }
+    lines.extend(reach.members.iter().map(|it| {
+        let cases = if it.can_be { it.cases.to_string() } else { "never".into() };
+        format!("  {cases:>5} {}", it.what)
+    }));
+    lines.join("\n") + "\n"
+}
+
+fn difference(case: &Case, run: &CaseRun) -> String {
+    let at = case.source.position(case.expect_span.start);
+    let mut lines = vec![format!("{}:{}  {}", case.source.name(), at.line, case.title)];
+    for it in &run.differences {
+        match it {
+            Difference::Refused(found) => {
+                lines.extend(found.iter().map(|it| {
+                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
+                    format!("    refused: {}: {it}{place}", it.code.name())
+                }));
+            }
+            Difference::Verdict { expected, got } => lines.push(format!("    verdict: expected {}, got {}", expected.word(), got.word())),
+            Difference::Urgency { expected, got } => {
+                let got = got.map_or("none", |it| it.word());
+                lines.push(format!("    urgency: expected {}, got {got}", expected.word()));
+            }
+            Difference::Rule { rule, expected, got, waits_for } => {
+                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
+                lines.push(format!("    {rule}: expected {expected}, got {got}{waits}"));
+            }
+        }
+    }
+    lines.join("\n") + "\n"
+}

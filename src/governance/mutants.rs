@@ -1,0 +1,300 @@
+//! Tries the cases: changes the rule set one small step at a time and finds the changes that no case notices.
+//!
+//! A change is noticed when some case comes out otherwise: the state of a rule, the verdict, or the urgency that the case
+//! tells. Facts are computed once for each case; only what was changed is evaluated again.
+
+use crate::evaluate::{Compiled, Prepared, State};
+use crate::facts::{Facts, derive};
+use crate::load::cases::{Case, Excuse};
+use crate::model::{Agent, Condition, Input, Rule, RuleSet};
+use crate::outcome::{Outcome, Urgency};
+
+use super::cases::{CaseRun, came_to};
+
+pub mod steps;
+
+/// What kind of step a change is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Another direction, or a bound in or out.
+    Comparison,
+    /// A number by its smallest step.
+    Number,
+    /// All read as any, or any as all.
+    AllAny,
+    /// A member of a list of conditions left out.
+    Member,
+    /// A `not` removed, or a test negated.
+    Negation,
+    /// An option left out.
+    Choice,
+    /// A class, a name of a list, a count of medicines, a reaction.
+    Class,
+    /// Another outcome.
+    Outcome,
+    /// Another urgency.
+    Urgency,
+    /// A limit in every rule that uses it.
+    Limit,
+    /// A number that a formula is given.
+    Derived,
+    /// A number of an anaesthetic.
+    Anaesthetic,
+}
+
+impl Kind {
+    /// Every kind, in the order of reports.
+    pub const ALL: [Self; 12] = [
+        Self::Comparison,
+        Self::Number,
+        Self::AllAny,
+        Self::Member,
+        Self::Negation,
+        Self::Choice,
+        Self::Class,
+        Self::Outcome,
+        Self::Urgency,
+        Self::Limit,
+        Self::Derived,
+        Self::Anaesthetic,
+    ];
+
+    /// In words for reports.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Comparison => "comparisons",
+            Self::Number => "numbers in rules",
+            Self::AllAny => "all read as any",
+            Self::Member => "members left out",
+            Self::Negation => "negations",
+            Self::Choice => "options left out",
+            Self::Class => "classes and names",
+            Self::Outcome => "outcomes",
+            Self::Urgency => "urgencies",
+            Self::Limit => "limits in all rules",
+            Self::Derived => "numbers in formulas",
+            Self::Anaesthetic => "anaesthetics",
+        }
+    }
+}
+
+/// One small change, and whether a case noticed it.
+#[derive(Debug, Clone)]
+pub struct Mutant {
+    /// Full id of the rule, or what else was changed: `limits/x`, `derived.x`, `anaesthetics/x`.
+    pub rule: String,
+    /// What kind of step.
+    pub kind: Kind,
+    /// What was changed, in words.
+    pub what: String,
+    /// The way to the changed part of the condition; `None` if something else was changed.
+    pub path: Option<Vec<usize>>,
+    /// Whether some case came out otherwise.
+    pub noticed: bool,
+}
+
+/// A case laid out for many evaluations.
+struct Patient<'a> {
+    case: &'a Case,
+    run: &'a CaseRun,
+    slots: Prepared,
+}
+
+/// What the cases are held to.
+struct Trial<'a> {
+    patients: Vec<Patient<'a>>,
+    found: Vec<Mutant>,
+}
+
+/// Every change of the wanted rules, and, if all rules are wanted, of the numbers that stand outside them. The cases must
+/// come out as expected.
+pub fn try_all(rule_set: &mut RuleSet, cases: &[Case], runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool) -> Vec<Mutant> {
+    let n_facts = rule_set.catalogue.facts.len();
+    let patients = cases.iter().zip(runs).filter(|(_, run)| !run.states.is_empty());
+    let patients = patients.map(|(case, run)| Patient { case, run, slots: Prepared::new(n_facts, &run.facts) }).collect();
+    let mut trial = Trial { patients, found: Vec::new() };
+    for (at, rule) in rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule)) {
+        trial.conditions(rule_set, at, rule);
+        trial.outcomes(rule_set, at, rule);
+    }
+    if rule_set.rules.iter().all(&wanted) {
+        trial.limits(rule_set);
+        trial.formulas(rule_set);
+        trial.anaesthetics(rule_set);
+    }
+    trial.found
+}
+
+/// The changes that no case noticed and that nothing excuses, and the excuses that excuse nothing.
+pub fn survivors<'a>(mutants: &'a [Mutant], excuses: &'a [Excuse], of: impl Fn(&str) -> bool) -> (Vec<&'a Mutant>, Vec<&'a Excuse>) {
+    let fits = |excuse: &Excuse, mutant: &Mutant| excuse.rule == mutant.rule && excuse.what == mutant.what;
+    let left = mutants.iter().filter(|it| !it.noticed && !excuses.iter().any(|excuse| fits(excuse, it))).collect();
+    let unused = excuses.iter().filter(|it| of(&it.rule) && !mutants.iter().any(|mutant| !mutant.noticed && fits(it, mutant))).collect();
+    (left, unused)
+}
+
+impl Trial<'_> {
+    fn conditions(&mut self, rule_set: &RuleSet, at: usize, rule: &Rule) {
+        let steps = steps::of(rule_set, &rule.when);
+        let changed: Vec<&Condition> = steps.iter().map(|it| &it.when).collect();
+        let noticed = self.notice(rule_set, at, &changed);
+        self.found.extend(steps.into_iter().zip(noticed).map(|(step, noticed)| Mutant {
+            rule: rule.id.clone(),
+            kind: step.kind,
+            what: step.what,
+            path: Some(step.path),
+            noticed,
+        }));
+    }
+
+    /// For each condition, whether some case sees a rule that has it in another state.
+    fn notice(&self, rule_set: &RuleSet, at: usize, changed: &[&Condition]) -> Vec<bool> {
+        let mut noticed = vec![false; changed.len()];
+        // Most changes are noticed by the first few cases that name the rule; those that are left go on.
+        let names = |it: &&Patient<'_>| it.run.states.get(at) != Some(&State::StaysQuiet);
+        let ordered: Vec<&Patient<'_>> = self.patients.iter().filter(names).chain(self.patients.iter().filter(|it| !names(it))).collect();
+        let mut rest = ordered.as_slice();
+        let mut size = 8;
+        while !rest.is_empty() {
+            let open: Vec<usize> = noticed.iter().enumerate().filter(|(_, it)| !**it).map(|(at, _)| at).collect();
+            if open.is_empty() {
+                break;
+            }
+            let compiled = Compiled::conditions(rule_set, open.iter().filter_map(|it| changed.get(*it).copied()));
+            let (now, later) = rest.split_at(size.min(rest.len()));
+            for patient in now {
+                let own = patient.run.states.get(at);
+                for (of, state) in open.iter().zip(compiled.run_prepared(&patient.slots, &patient.run.facts)) {
+                    if own != Some(&state)
+                        && let Some(it) = noticed.get_mut(*of)
+                    {
+                        *it = true;
+                    }
+                }
+            }
+            (rest, size) = (later, size * 4);
+        }
+        noticed
+    }
+
+    fn outcomes(&mut self, rule_set: &RuleSet, at: usize, rule: &Rule) {
+        for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer].into_iter().filter(|it| *it != rule.outcome) {
+            let noticed = self.patients.iter().any(|patient| {
+                let asks = |of: usize, it: &Rule| (if of == at { outcome } else { it.outcome }, it.urgency);
+                let (verdict, urgency) = came_to(rule_set, &patient.run.states, asks);
+                verdict != patient.case.verdict || patient.case.urgency.is_some_and(|it| urgency != Some(it))
+            });
+            let what = format!("outcome {} instead of {}", outcome.word(), rule.outcome.word());
+            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Outcome, what, path: None, noticed });
+        }
+        let Some(own) = rule.urgency else { return };
+        for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].into_iter().filter(|it| *it != own) {
+            let noticed = self.patients.iter().filter(|it| it.case.urgency.is_some()).any(|patient| {
+                let asks = |of: usize, it: &Rule| (it.outcome, if of == at { Some(urgency) } else { it.urgency });
+                came_to(rule_set, &patient.run.states, asks).1 != patient.case.urgency
+            });
+            let what = format!("urgency {} instead of {}", urgency.word(), own.word());
+            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Urgency, what, path: None, noticed });
+        }
+    }
+
+    /// Each limit, in all rules at once.
+    fn limits(&mut self, rule_set: &RuleSet) {
+        for (limit, named) in rule_set.limits.iter().enumerate() {
+            for up in [false, true] {
+                let changed: Vec<(usize, Condition)> = rule_set
+                    .rules
+                    .iter()
+                    .enumerate()
+                    .filter_map(|(at, rule)| Some((at, steps::with_limit(&rule.when, limit, up)?)))
+                    .collect();
+                let Some(written) = steps::limit_written(rule_set, limit, up).filter(|_| !changed.is_empty()) else { continue };
+                let noticed = changed.iter().any(|(at, when)| self.notice(rule_set, *at, &[when]).contains(&true));
+                let what = format!("{written} instead of {}", named.written);
+                self.found.push(Mutant { rule: format!("limits/{}", named.id), kind: Kind::Limit, what, path: None, noticed });
+            }
+        }
+    }
+
+    /// Each number that a formula is given.
+    fn formulas(&mut self, rule_set: &mut RuleSet) {
+        let compiled = Compiled::new(rule_set);
+        for at in 0..rule_set.catalogue.derived.len() {
+            let Some(derived) = rule_set.catalogue.derived.get(at) else { continue };
+            let (id, inputs, roles) = (derived.id.clone(), derived.inputs.clone(), derived.formula.roles());
+            for (place, input) in inputs.iter().enumerate() {
+                let Input::Number(number) = input else { continue };
+                for (written, _, other) in [false, true].into_iter().filter_map(|up| steps::stepped(&number.to_string(), up)) {
+                    put_input(rule_set, at, place, Input::Number(other));
+                    let noticed = self.derives_otherwise(rule_set, &compiled);
+                    put_input(rule_set, at, place, *input);
+                    let role = roles.get(place).map_or("", |it| it.name);
+                    let what = format!("{role} {written} instead of {number}");
+                    self.found.push(Mutant { rule: id.clone(), kind: Kind::Derived, what, path: None, noticed });
+                }
+            }
+        }
+    }
+
+    /// Each number of each anaesthetic, but the strengths: they say what an answer may be, and decide nothing.
+    fn anaesthetics(&mut self, rule_set: &mut RuleSet) {
+        let compiled = Compiled::new(rule_set);
+        for at in 0..rule_set.agents.len() {
+            let Some(agent) = rule_set.agents.get(at).cloned() else { continue };
+            for (what, changed) in other_agents(&agent) {
+                if let Some(place) = rule_set.agents.get_mut(at) {
+                    *place = changed;
+                }
+                let noticed = self.derives_otherwise(rule_set, &compiled);
+                self.found.push(Mutant { rule: format!("anaesthetics/{}", agent.id), kind: Kind::Anaesthetic, what, path: None, noticed });
+            }
+            if let Some(place) = rule_set.agents.get_mut(at) {
+                *place = agent;
+            }
+        }
+    }
+
+    /// Whether some case comes out otherwise once the derived facts are computed anew.
+    fn derives_otherwise(&self, rule_set: &RuleSet, compiled: &Compiled) -> bool {
+        self.patients.iter().any(|patient| {
+            let mut facts: Facts = patient.run.facts.clone();
+            derive::all(rule_set, &mut facts);
+            facts.facts != patient.run.facts.facts && compiled.run(&facts) != patient.run.states
+        })
+    }
+}
+
+fn put_input(rule_set: &mut RuleSet, derived: usize, place: usize, input: Input) {
+    if let Some(it) = rule_set.catalogue.derived.get_mut(derived).and_then(|it| it.inputs.get_mut(place)) {
+        *it = input;
+    }
+}
+
+/// An anaesthetic with each of its numbers a step lower and higher.
+fn other_agents(agent: &Agent) -> Vec<(String, Agent)> {
+    type Place = fn(&mut crate::model::AgentLimit) -> Option<&mut f64>;
+    let places: [(&str, Place); 4] = [
+        ("per_kg", |it| Some(&mut it.per_kg)),
+        ("at_most", |it| it.at_most.as_mut()),
+        ("from_age", |it| it.from_age.as_mut()),
+        ("below_age", |it| it.below_age.as_mut()),
+    ];
+    let mut found = Vec::new();
+    for up in [false, true] {
+        for row in 0..agent.limits.len() {
+            for (name, place) in places {
+                let mut changed = agent.clone();
+                let Some(number) = changed.limits.get_mut(row).and_then(place) else { continue };
+                let old = *number;
+                let Some((written, _, other)) = steps::stepped(&old.to_string(), up) else { continue };
+                *number = other;
+                found.push((format!("row {}, {name} {written} instead of {old}", row + 1), changed));
+            }
+        }
+        if let Some((old, (written, _, other))) = agent.per_digit.and_then(|old| Some((old, steps::stepped(&old.to_string(), up)?))) {
+            let changed = Agent { per_digit: Some(other), ..agent.clone() };
+            found.push((format!("per_digit {written} instead of {old}"), changed));
+        }
+    }
+    found
+}
