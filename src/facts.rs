@@ -214,6 +214,10 @@ pub struct MedicineEntry {
     pub text: String,
     /// Dose and duration as written, in brackets; empty if not given.
     pub details: String,
+    /// Milligrams taken in a day; `None` if not given, or not given as a mass.
+    pub daily_mg: Option<f64>,
+    /// Days for which it has been taken, at the fewest; `None` if not given.
+    pub days: Option<f64>,
     /// Position in the register; `None` if unrecognised.
     pub medicine: Option<usize>,
     /// Nearest known name, for an unrecognised one.

@@ -7,7 +7,9 @@
 pub mod age;
 pub mod anaesthetic;
 pub mod body;
+pub mod counts;
 pub mod glycaemia;
+pub mod medicines;
 pub mod pressure;
 pub mod renal;
 

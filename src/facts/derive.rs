@@ -2,10 +2,11 @@
 
 use std::collections::BTreeSet;
 
-use super::{Fact, Facts, Known, Missing, PlannedAgent, Value, Why};
+use super::{Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why};
 use crate::formulas::body::Sex;
-use crate::formulas::{age, anaesthetic, body, pressure, renal};
-use crate::model::{Agent, Derived, FactKind, Formula, Input, RuleSet};
+use crate::formulas::medicines::ParacetamolBands;
+use crate::formulas::{age, anaesthetic, body, counts, medicines, pressure, renal};
+use crate::model::{Agent, Choice, Derived, FactKind, Formula, Input, RuleSet};
 use crate::quantity::when::When;
 use crate::quantity::{tidy, tidy_beside};
 use crate::truth::FactSlot;
@@ -125,6 +126,16 @@ impl Inputs<'_> {
         if let Value::Choices(bits) = self.value(role)? { Some(*bits) } else { None }
     }
 
+    /// The options chosen, of one choice or several.
+    fn chosen(&self, role: usize) -> Option<Vec<&Choice>> {
+        let options = self.rule_set.catalogue.options(self.slot(role)?);
+        match self.value(role)? {
+            Value::Choice(at) => Some(vec![options.get(usize::from(*at))?]),
+            Value::Choices(bits) => Some(options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it).collect()),
+            _ => None,
+        }
+    }
+
     fn plan(&self, role: usize) -> Option<&[PlannedAgent]> {
         if let Value::Plan(plan) = self.value(role)? { Some(plan) } else { None }
     }
@@ -241,6 +252,37 @@ impl Inputs<'_> {
                 }
                 highest
             }
+            Formula::PointsOf => {
+                let options = self.chosen(0).ok_or_else(|| Outcome::Lacks(vec![0]))?;
+                let points: Option<Vec<f64>> = options.iter().map(|it| it.counts).collect();
+                points.and_then(|it| counts::points(&it))
+            }
+            Formula::Difference => {
+                let [one, other] = self.numbers()?;
+                counts::difference(one, other)
+            }
+            Formula::ShareOf => {
+                let [part, whole] = self.numbers()?;
+                // A whole of zero cannot be right; the part may well be.
+                Some(counts::share(part, whole).ok_or_else(|| Outcome::Unusable(vec![1]))?)
+            }
+            Formula::CountMissingFrom => {
+                let (Some(list), Some(other)) = (self.chosen(0), self.chosen(1)) else {
+                    return Err(lacks(&[(0, self.chosen(0).is_some()), (1, self.chosen(1).is_some())]));
+                };
+                let ids = |options: &[&Choice]| options.iter().map(|it| it.id.clone()).collect::<Vec<_>>();
+                u32::try_from(counts::missing_from(&ids(&list), &ids(&other))).ok().map(f64::from)
+            }
+            Formula::SteroidDaily => medicines::steroid_daily(&self.steroids(|entry, factor| Some((entry.daily_mg?, factor)))?),
+            Formula::SteroidDays => medicines::longest_course(&self.steroids(|entry, _| entry.days)?),
+            Formula::ParacetamolCeiling => {
+                let [weight, age, adult_from, light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses] =
+                    self.numbers()?;
+                let bands =
+                    ParacetamolBands { light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses };
+                medicines::paracetamol_ceiling(weight, age >= adult_from, &bands)
+            }
+            Formula::AdrenalineTotal => self.adrenaline_total()?,
         };
         Ok(result.map_or(Outcome::None, Outcome::Number))
     }
@@ -265,6 +307,38 @@ impl Inputs<'_> {
             }
         };
         Ok(body::dosing_weight(weight, ideal, ceiling))
+    }
+
+    /// One value for each steroid taken, with what a milligram of it counts as; every entry must be recognised, and
+    /// each steroid have its value.
+    fn steroids<T>(&self, value: impl Fn(&MedicineEntry, f64) -> Option<T>) -> Result<Vec<T>, Outcome> {
+        let Some(Value::Medicines(entries)) = self.value(0) else { return Err(Outcome::Lacks(vec![0])) };
+        let mut found = Vec::new();
+        for entry in entries {
+            let medicine = entry.medicine.and_then(|at| self.rule_set.medicines.medicines.get(at));
+            let Some(medicine) = medicine else { return Err(Outcome::Lacks(vec![0])) };
+            if let Some(factor) = medicine.as_prednisolone {
+                found.push(value(entry, factor).ok_or_else(|| Outcome::Lacks(vec![0]))?);
+            }
+        }
+        Ok(found)
+    }
+
+    /// Without adrenaline, or without any anaesthetic, neither volume nor strength is needed.
+    fn adrenaline_total(&self) -> Result<Option<f64>, Outcome> {
+        let plan = self.plan(0);
+        if self.yes(1) == Some(false) || plan.is_some_and(<[_]>::is_empty) {
+            return Ok(Some(0.0));
+        }
+        if self.yes(1).is_none() {
+            return Err(Outcome::Lacks(vec![1]));
+        }
+        let volume: Option<f64> = plan.and_then(|it| it.iter().map(|agent| agent.volume_ml).sum());
+        let strength = self.chosen(2);
+        let (Some(volume), Some(strength)) = (volume, &strength) else {
+            return Err(lacks(&[(0, volume.is_some()), (2, strength.is_some())]));
+        };
+        Ok(strength.first().and_then(|it| it.counts).and_then(|it| anaesthetic::adrenaline_total(volume, it)))
     }
 
     /// The numbers of the sides operated on; the other side is not needed.

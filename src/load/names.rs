@@ -301,6 +301,10 @@ impl Names {
             let broken = || self.is_broken(What::Limit, limit).then(|| Piece::Words(String::new()));
             return self.limit_index(limit).map(Piece::Limit).or_else(broken);
         }
+        // A fact of that whole name comes first: `derived.age` is no age of a fact `derived`.
+        if let Some(slot) = self.catalogue.slot(name) {
+            return Some(Piece::Fact(slot));
+        }
         if let Some(dated) = name.strip_suffix(".age") {
             if let Some(slot) = self.catalogue.slot(&format!("{dated}.taken_on")) {
                 return Some(Piece::Age(slot));
@@ -309,7 +313,7 @@ impl Names {
             let is_date = self.catalogue.fact(slot).is_some_and(|it| it.fact_type == FactType::Date);
             return is_date.then_some(Piece::Age(slot));
         }
-        self.catalogue.slot(name).map(Piece::Fact)
+        None
     }
 
     /// Nothing, if the question that is missed may be one that could not be read.

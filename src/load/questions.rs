@@ -220,7 +220,17 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
                 );
             }
         }
-        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")? });
+        let counts = match item.get("counts") {
+            None => None,
+            Some(it) => match it.kind {
+                Kind::Number(number) => Some(number),
+                _ => {
+                    reading.pass_over(it, "a number");
+                    None
+                }
+            },
+        };
+        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")?, counts });
     }
     if found.len() > MOST_OPTIONS {
         let title = format!("a question can have {MOST_OPTIONS} options at most");
@@ -309,7 +319,7 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
     match formula.gives() {
         Gives::Plain => return Some(None),
         Gives::In(unit) => return Some(Some(unit.to_owned())),
-        Gives::AsGiven => {}
+        Gives::AsGiven | Gives::PlainOfAgreeing => {}
     }
     let mut common: Option<Option<String>> = None;
     for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
@@ -331,7 +341,7 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
             return None;
         }
     }
-    common
+    if formula.gives() == Gives::PlainOfAgreeing { common.map(|_| None) } else { common }
 }
 
 /// Compares the unit that is declared with the one that the formula gives, and goes on with the latter.
@@ -381,7 +391,27 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
         let help = "what rests on no answer is not a fact about anybody: write its value as a limit";
         reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "no answer goes into it").help(help));
     }
+    if formula == Formula::CountMissingFrom
+        && let [Input::Fact(list), Input::Fact(other)] = inputs.as_slice()
+        && let Some(place) = given.and_then(|it| it.get("other"))
+    {
+        same_options(reading, names, *list, *other, place);
+    }
     if inputs.len() == formula.roles().len() { inputs } else { Vec::new() }
+}
+
+/// Reports two lists that do not offer the same options: what is chosen in one could not be looked for in the other.
+fn same_options(reading: &mut Reading<'_>, names: &Names, list: FactSlot, other: FactSlot, place: &Node) {
+    let ids = |slot| names.catalogue.options(slot).iter().map(|it| it.id.as_str()).collect::<Vec<_>>();
+    let (of_list, of_other) = (ids(list), ids(other));
+    let lacks = |ids: &[&str], slot| {
+        let lacking: Vec<&str> = ids.iter().copied().filter(|it| !names.catalogue.options(slot).iter().any(|option| option.id == *it)).collect();
+        (!lacking.is_empty()).then(|| format!("`{}` has no option {}", names.catalogue.id(slot), listed(&lacking)))
+    };
+    if let Some(help) = lacks(&of_list, other).or_else(|| lacks(&of_other, list)) {
+        let title = "the two lists do not offer the same options";
+        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
+    }
 }
 
 fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind) -> Option<Input> {
@@ -413,7 +443,18 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         (RoleKind::Number(Some(needed)), FactType::Number { unit, .. }) => unit.as_deref() == Some(needed),
         (RoleKind::Sex, FactType::OneOf) => ["female", "male"].iter().all(|it| options.iter().any(|option| option.id == *it)),
         (RoleKind::Toes, FactType::SeveralOf) => options.iter().all(|it| it.id.starts_with("left-") || it.id.starts_with("right-")),
-        (RoleKind::List, FactType::SeveralOf) | (RoleKind::YesNo, FactType::YesNo) | (RoleKind::Plan, FactType::Anaesthetic) => true,
+        (RoleKind::List, FactType::SeveralOf)
+        | (RoleKind::YesNo, FactType::YesNo)
+        | (RoleKind::Plan, FactType::Anaesthetic)
+        | (RoleKind::Medicines, FactType::Medicines) => true,
+        (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf) | (RoleKind::CountedChoice, FactType::OneOf) => {
+            let without: Vec<&str> = options.iter().filter(|it| it.counts.is_none()).map(|it| it.id.as_str()).collect();
+            if !without.is_empty() {
+                misfit(reading, format!("in `{}`, write `counts:` with a number for {}", fact.id, listed(&without).replace(" or ", " and ")));
+                return None;
+            }
+            true
+        }
         _ => false,
     };
     if !fits {

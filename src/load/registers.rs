@@ -298,7 +298,14 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 class.members.insert(at);
             }
         }
-        register.medicines.push(Medicine { name: name_form(&name), also });
+        let as_prednisolone = node.get("as_prednisolone").and_then(|it| match it.kind {
+            Kind::Number(factor) if factor > 0.0 => Some(factor),
+            _ => {
+                reading.pass_over(it, "a number above zero");
+                None
+            }
+        });
+        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone });
     }
     names.medicines = register;
     reading.finish()

@@ -141,12 +141,14 @@ pub enum Answer {
 }
 
 /// One option of a question.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Choice {
     /// The word that is written.
     pub id: String,
     /// What it means.
     pub text: String,
+    /// What it counts for in a formula that adds up; `None` if nobody says.
+    pub counts: Option<f64>,
 }
 
 /// A fact computed from other facts.

@@ -31,6 +31,22 @@ pub enum Formula {
     VolumePerToe,
     /// Dose in a digit over the agent's limit for a digit.
     DigitLoad,
+    /// The counts of the chosen options, added up.
+    PointsOf,
+    /// One number less another.
+    Difference,
+    /// One number over another.
+    ShareOf,
+    /// Chosen options of one list that are not chosen in another.
+    CountMissingFrom,
+    /// Steroid for each day, as prednisolone.
+    SteroidDaily,
+    /// The longest course of a steroid.
+    SteroidDays,
+    /// The most paracetamol in a day.
+    ParacetamolCeiling,
+    /// Adrenaline in the planned volume.
+    AdrenalineTotal,
 }
 
 /// One thing a formula must be given.
@@ -59,6 +75,12 @@ pub enum RoleKind {
     YesNo,
     /// The anaesthetic plan.
     Plan,
+    /// One or several choices whose options all carry `counts`.
+    Counted,
+    /// One choice whose options all carry `counts`.
+    CountedChoice,
+    /// The list of medicines.
+    Medicines,
 }
 
 impl RoleKind {
@@ -77,6 +99,9 @@ impl RoleKind {
             Self::List => "a question with several choices".into(),
             Self::YesNo => "a yes/no question".into(),
             Self::Plan => "the anaesthetic plan".into(),
+            Self::Counted => "a question whose options carry `counts`".into(),
+            Self::CountedChoice => "a question with one choice whose options carry `counts`".into(),
+            Self::Medicines => "the list of medicines".into(),
         }
     }
 }
@@ -90,6 +115,8 @@ pub enum Gives {
     In(&'static str),
     /// That of its numbers, which must agree.
     AsGiven,
+    /// None, and yet its numbers must agree in theirs.
+    PlainOfAgreeing,
 }
 
 const fn role(name: &'static str, kind: RoleKind) -> Role {
@@ -112,6 +139,14 @@ impl Formula {
         Self::AnaestheticLoad,
         Self::VolumePerToe,
         Self::DigitLoad,
+        Self::PointsOf,
+        Self::Difference,
+        Self::ShareOf,
+        Self::CountMissingFrom,
+        Self::SteroidDaily,
+        Self::SteroidDays,
+        Self::ParacetamolCeiling,
+        Self::AdrenalineTotal,
     ];
 
     /// The name used in questions.yaml.
@@ -130,6 +165,14 @@ impl Formula {
             Self::AnaestheticLoad => "anaesthetic-load",
             Self::VolumePerToe => "volume-per-toe",
             Self::DigitLoad => "digit-load",
+            Self::PointsOf => "points-of",
+            Self::Difference => "difference",
+            Self::ShareOf => "share-of",
+            Self::CountMissingFrom => "count-missing-from",
+            Self::SteroidDaily => "steroid-daily",
+            Self::SteroidDays => "steroid-days",
+            Self::ParacetamolCeiling => "paracetamol-ceiling",
+            Self::AdrenalineTotal => "adrenaline-total",
         }
     }
 
@@ -146,8 +189,18 @@ impl Formula {
             Self::IdealWeight | Self::DosingWeight => Gives::In("kg"),
             Self::CockcroftGault => Gives::In("mL/min"),
             Self::VolumePerToe => Gives::In("mL"),
-            Self::LowerOf | Self::LowestOfOperated | Self::HighestOfOperated => Gives::AsGiven,
-            Self::CountOf | Self::PressureIndex | Self::AnaestheticLoad | Self::DigitLoad => Gives::Plain,
+            Self::SteroidDaily => Gives::In("mg"),
+            Self::SteroidDays => Gives::In("days"),
+            Self::ParacetamolCeiling => Gives::In("g"),
+            Self::AdrenalineTotal => Gives::In("microgram"),
+            Self::LowerOf | Self::LowestOfOperated | Self::HighestOfOperated | Self::Difference => Gives::AsGiven,
+            Self::ShareOf => Gives::PlainOfAgreeing,
+            Self::CountOf
+            | Self::PressureIndex
+            | Self::AnaestheticLoad
+            | Self::DigitLoad
+            | Self::PointsOf
+            | Self::CountMissingFrom => Gives::Plain,
         }
     }
 
@@ -157,6 +210,7 @@ impl Formula {
         const KG: RoleKind = RoleKind::Number(Some("kg"));
         const MMHG: RoleKind = RoleKind::Number(Some("mmHg"));
         const YEARS: RoleKind = RoleKind::Number(Some("years"));
+        const GRAMS: RoleKind = RoleKind::Number(Some("g"));
         match self {
             Self::CompletedYears => &const { [role("born", RoleKind::Date), role("on", RoleKind::Date)] },
             Self::BodyMassIndex => &const { [role("weight", KG), role("height", RoleKind::Number(Some("cm")))] },
@@ -164,7 +218,31 @@ impl Formula {
             Self::DosingWeight => {
                 &const { [role("weight", KG), role("ideal", KG), role("age", YEARS), role("adult_from", YEARS), role("ceiling", KG)] }
             }
-            Self::LowerOf => &const { [role("one", NUMBER), role("other", NUMBER)] },
+            Self::LowerOf | Self::Difference => &const { [role("one", NUMBER), role("other", NUMBER)] },
+            Self::ShareOf => &const { [role("part", NUMBER), role("whole", NUMBER)] },
+            Self::PointsOf => &const { [role("list", RoleKind::Counted)] },
+            Self::CountMissingFrom => &const { [role("list", RoleKind::List), role("other", RoleKind::List)] },
+            Self::SteroidDaily | Self::SteroidDays => &const { [role("medicines", RoleKind::Medicines)] },
+            Self::ParacetamolCeiling => {
+                &const {
+                    [
+                        role("weight", KG),
+                        role("age", YEARS),
+                        role("adult_from", YEARS),
+                        role("light", KG),
+                        role("middle", KG),
+                        role("light_daily", GRAMS),
+                        role("middle_daily", GRAMS),
+                        role("full_daily", GRAMS),
+                        role("child_per_kg", RoleKind::Number(Some("mg/kg"))),
+                        role("child_dose_cap", GRAMS),
+                        role("doses", NUMBER),
+                    ]
+                }
+            }
+            Self::AdrenalineTotal => {
+                &const { [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("strength", RoleKind::CountedChoice)] }
+            }
             Self::CockcroftGault => {
                 &const {
                     [

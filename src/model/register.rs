@@ -21,12 +21,14 @@ pub struct MedicineRegister {
 }
 
 /// One medicine.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Medicine {
     /// Generic name, lower case.
     pub name: String,
     /// Spelling variants and synonyms.
     pub also: Vec<String>,
+    /// Milligrams of prednisolone that one milligram counts as, for a steroid that acts on the whole body.
+    pub as_prednisolone: Option<f64>,
 }
 
 /// A class or group with everything in it.

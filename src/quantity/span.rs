@@ -61,6 +61,23 @@ impl Span {
         Some(i64::from(self.count) * hours * 60)
     }
 
+    /// The fewest days that the span can be: a month counts as 28 and a year as 365.
+    ///
+    /// For how long something has gone on, where the day it began is not known. The shortest month has 28 days, and
+    /// figures given in months are read as four weeks each (a steroid for `1 month` is one for four weeks); 30 days
+    /// would make a month longer than four weeks, and a calendar needs a first day. Twelve months count as 336 days, a
+    /// year as 365: no figure lies between them.
+    pub fn fewest_days(self) -> f64 {
+        let days = match self.unit {
+            SpanUnit::Hours => return f64::from(self.count) / 24.0,
+            SpanUnit::Days => 1,
+            SpanUnit::Weeks => 7,
+            SpanUnit::Months => 28,
+            SpanUnit::Years => 365,
+        };
+        f64::from(self.count) * f64::from(days)
+    }
+
     /// The span in months of the calendar, if that is what it is.
     ///
     /// # Returns

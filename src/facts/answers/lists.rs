@@ -6,12 +6,19 @@ use crate::facts::names::{self, Recognised};
 use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value};
 use crate::model::Agent;
 use crate::quantity::span::Span;
-use crate::quantity::{Measure, read_quantity, tidy};
+use crate::quantity::{Measure, Parts, read_quantity, tidy};
 use crate::source::{Kind, Node};
 
 /// The keys of a line of the plan; the first one names it.
 const PLAN_KEYS: [&str; 3] = ["agent", "strength", "volume"];
 const SOLUTION_KEYS: [&str; 2] = ["agent", "strength"];
+
+/// How much of a medicine is taken, and for how long.
+#[derive(Default)]
+struct Course {
+    daily_mg: Option<f64>,
+    days: Option<f64>,
+}
 
 impl<'a> Reader<'a> {
     /// The entries of a list answer; `None` after a diagnostic.
@@ -50,6 +57,7 @@ impl<'a> Reader<'a> {
         let mut complete = true;
         for item in items {
             let mut details = Vec::new();
+            let mut course = Course::default();
             let (text, name_node) = match &item.kind {
                 Kind::Map(_) => {
                     let known = ["name", "daily", "for"];
@@ -60,7 +68,7 @@ impl<'a> Reader<'a> {
                         complete = false;
                         continue;
                     };
-                    complete &= self.dose_details(item);
+                    complete &= self.dose_details(item, &mut course);
                     (name.text().unwrap_or_default().to_owned(), name)
                 }
                 Kind::Text(text) => (text.clone(), item),
@@ -75,19 +83,24 @@ impl<'a> Reader<'a> {
                 Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
             };
             let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
-            found.push(MedicineEntry { text, details, medicine, nearest, place: self.place(&name_node.span) });
+            let Course { daily_mg, days } = course;
+            found.push(MedicineEntry { text, details, daily_mg, days, medicine, nearest, place: self.place(&name_node.span) });
         }
         let shown =
             if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
         complete.then(|| self.known(Value::Medicines(found), shown, node))
     }
 
-    /// `daily: 5 mg` and `for: 3 months` of a medicine: shown with it, so they must be readable.
-    fn dose_details(&mut self, item: &Node) -> bool {
+    /// `daily: 5 mg` and `for: 3 months` of a medicine: shown with it and perhaps counted, so they must be readable.
+    ///
+    /// A dose that is no mass, such as `2 puffs`, is shown and never counted.
+    fn dose_details(&mut self, item: &Node, course: &mut Course) -> bool {
         let mut fine = true;
         if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
             let read = daily.text().map(read_quantity);
-            if !matches!(read.as_ref().map(|it| it.as_deref()), Some(Ok([part])) if part.unit.is_some()) {
+            if let Some(Ok([Parts { number, unit: Some(unit), .. }])) = read.as_ref().map(|it| it.as_deref()) {
+                course.daily_mg = Measure::Mass.unit(unit).and_then(|it| Measure::Mass.convert(*number, it, "mg"));
+            } else {
                 fine = false;
                 self.report(
                     Code::NeedsUnit,
@@ -98,17 +111,18 @@ impl<'a> Reader<'a> {
                 );
             }
         }
-        if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none())
-            && span.text().and_then(Span::read).is_none()
-        {
-            fine = false;
-            self.report(
-                Code::AnswerType,
-                &span.span,
-                "this is not a length of time".into(),
-                "cannot be read",
-                "write how long it has been taken, such as `for: 3 months`; `unknown` if it is not known",
-            );
+        if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none()) {
+            course.days = span.text().and_then(Span::read).map(Span::fewest_days);
+            if course.days.is_none() {
+                fine = false;
+                self.report(
+                    Code::AnswerType,
+                    &span.span,
+                    "this is not a length of time".into(),
+                    "cannot be read",
+                    "write how long it has been taken, such as `for: 3 months`; `unknown` if it is not known",
+                );
+            }
         }
         fine
     }
