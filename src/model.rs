@@ -13,7 +13,7 @@ pub mod register;
 pub mod rule;
 
 pub use bits::Bits;
-pub use catalogue::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Input, Question, Section};
+pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Term};

@@ -618,6 +618,13 @@ const SLIPS: &[Slip] = &[
     ),
     slip("number-no-answer-can-be", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 40 }"),
     slip("end-no-answer-can-be", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, between: [4.0, 45] }"),
+    slip(
+        "number-changeable-by-words",
+        &["rules/wrong-form"],
+        QUESTIONS,
+        "        from: record\n        changeable: true\n",
+        "        from: record\n        changeable: fewer\n",
+    ),
     slip("more-medicines-than-there-are", &["rules/bad-range"], BLEEDING, CEILING, "{ taking: warfarin, at_least: 2 }"),
     slip(
         "in-force-after-its-review",
