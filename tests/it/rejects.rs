@@ -620,8 +620,8 @@ const SLIPS: &[Slip] = &[
     slip("end-no-answer-can-be", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, between: [4.0, 45] }"),
     slip(
         "number-changeable-by-words",
-        &["rules/wrong-form"],
-        QUESTIONS,
+        &["shape/wrong-form"],
+        "questions.yaml",
         "        from: record\n        changeable: true\n",
         "        from: record\n        changeable: fewer\n",
     ),
