@@ -321,20 +321,25 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
         Gives::AsGiven | Gives::PlainOfAgreeing => {}
     }
     let mut common: Option<Option<String>> = None;
+    let mut measured: Option<Measure> = None;
     for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
-        let unit = match input {
+        let (unit, measure) = match input {
             Input::Fact(slot) => match names.catalogue.fact(*slot).map(|it| &it.fact_type) {
-                Some(FactType::Number { unit, .. }) => unit.clone(),
-                _ => None,
+                Some(FactType::Number { unit, measure }) => (unit.clone(), *measure),
+                _ => (None, None),
             },
-            Input::Number(_) => None,
+            Input::Number(_) => (None, None),
         };
+        // One unit may belong to two measures: `%` of HbA1c is not `%` of a solution.
+        let other_measure = measured.zip(measure).is_some_and(|(one, other)| one != other);
+        measured = measured.or(measure);
         let first = common.get_or_insert_with(|| unit.clone());
-        if *first != unit {
+        if *first != unit || other_measure {
             let needed = RoleKind::in_unit(first.as_deref());
             if let Some(place) = node.get("with").and_then(|it| it.get(role.name)) {
                 let title = format!("the formula needs {needed} here, as in its other input");
-                let help = format!("this is {}", RoleKind::in_unit(unit.as_deref()));
+                let of = if *first == unit { ", of another measure" } else { "" };
+                let help = format!("this is {}{of}", RoleKind::in_unit(unit.as_deref()));
                 reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
             }
             return None;
@@ -404,7 +409,8 @@ fn same_options(reading: &mut Reading<'_>, names: &Names, list: FactSlot, other:
     let ids = |slot| names.catalogue.options(slot).iter().map(|it| it.id.as_str()).collect::<Vec<_>>();
     let (of_list, of_other) = (ids(list), ids(other));
     let lacks = |ids: &[&str], slot| {
-        let lacking: Vec<&str> = ids.iter().copied().filter(|it| !names.catalogue.options(slot).iter().any(|option| option.id == *it)).collect();
+        let lacking: Vec<&str> =
+            ids.iter().copied().filter(|it| !names.catalogue.options(slot).iter().any(|option| option.id == *it)).collect();
         (!lacking.is_empty()).then(|| format!("`{}` has no option {}", names.catalogue.id(slot), listed(&lacking)))
     };
     if let Some(help) = lacks(&of_list, other).or_else(|| lacks(&of_other, list)) {
@@ -449,7 +455,10 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf) | (RoleKind::CountedChoice, FactType::OneOf) => {
             let without: Vec<&str> = options.iter().filter(|it| it.counts.is_none()).map(|it| it.id.as_str()).collect();
             if !without.is_empty() {
-                misfit(reading, format!("in `{}`, write `counts:` with a number for {}", fact.id, listed(&without).replace(" or ", " and ")));
+                misfit(
+                    reading,
+                    format!("in `{}`, write `counts:` with a number for {}", fact.id, listed(&without).replace(" or ", " and ")),
+                );
                 return None;
             }
             true
