@@ -4,7 +4,9 @@
 
 use chrono::NaiveDate;
 use preblock::formulas::age::completed_years;
-use preblock::formulas::anaesthetic::{adrenaline_total, dose_mg, fraction, largest_volume_same_mix, limit_mg, load, volume_per_toe};
+use preblock::formulas::anaesthetic::{
+    adrenaline_total, dose_mg, fraction, largest_volume_of_share, largest_volume_same_mix, limit_mg, load, reduced_mg, volume_per_toe,
+};
 use preblock::formulas::body::{Sex, body_mass_index, broca, devine, dosing_weight, ideal_weight};
 use preblock::formulas::counts::{difference, missing_from, points, share};
 use preblock::formulas::glycaemia::{ifcc_to_ngsp, ifcc_to_ngsp_unrounded, ngsp_to_ifcc, ngsp_to_ifcc_unrounded};
@@ -585,6 +587,23 @@ fn mixture_by_potency_ratio(#[case] kg: f64, #[case] expected: f64, #[case] exce
     let total = ropivacaine.zip(lidocaine).map(|(strong, weak)| strong + weak / 4.0);
     assert!(near(total, expected, 0.005), "LipidRescue, answer on maximum dose of a mixture, 2016: {total:?}");
     assert_eq!(total.is_some_and(|total| total > 3.0), exceeds);
+}
+
+#[rstest]
+#[case(180.0, 2.0 / 3.0, 120.0, "UK product characteristics, lidocaine 1%, a third less in pregnancy; worked by hand")]
+#[case(200.0, 0.8, 160.0, "Metodebok (Norway), a fifth less over 70; worked by hand")]
+fn a_smaller_limit_in_mg(#[case] limit: f64, #[case] share: f64, #[case] expected: f64, #[case] source: &str) {
+    assert!(exactly(reduced_mg(limit, share), expected), "{source}");
+}
+
+#[rstest]
+#[case(10.0, 0.5, 0.8, Some(16.0))]
+#[case(12.0, 1.0, 0.5, Some(6.0))]
+#[case(10.0, 0.0, 0.8, None)]
+#[case(10.0, 0.5, 0.0, None)]
+#[case(0.0, 0.5, 0.8, None)]
+fn largest_volume_of_a_smaller_limit(#[case] ml: f64, #[case] load: f64, #[case] share: f64, #[case] expected: Option<f64>) {
+    assert_eq!(largest_volume_of_share(ml, load, share), expected, "{HAND}");
 }
 
 #[rstest]
