@@ -366,20 +366,25 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
         Gives::AsGiven | Gives::PlainOfAgreeing => {}
     }
     let mut common: Option<Option<String>> = None;
+    let mut measured: Option<Measure> = None;
     for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
-        let unit = match input {
+        let (unit, measure) = match input {
             Input::Fact(slot) => match names.catalogue.fact(*slot).map(|it| &it.fact_type) {
-                Some(FactType::Number { unit, .. }) => unit.clone(),
-                _ => None,
+                Some(FactType::Number { unit, measure }) => (unit.clone(), *measure),
+                _ => (None, None),
             },
-            Input::Number(_) => None,
+            Input::Number(_) => (None, None),
         };
+        // One unit may belong to two measures: `%` of HbA1c is not `%` of a solution.
+        let other_measure = measured.zip(measure).is_some_and(|(one, other)| one != other);
+        measured = measured.or(measure);
         let first = common.get_or_insert_with(|| unit.clone());
-        if *first != unit {
+        if *first != unit || other_measure {
             let needed = RoleKind::in_unit(first.as_deref());
             if let Some(place) = node.get("with").and_then(|it| it.get(role.name)) {
                 let title = format!("the formula needs {needed} here, as in its other input");
-                let help = format!("this is {}", RoleKind::in_unit(unit.as_deref()));
+                let of = if *first == unit { ", of another measure" } else { "" };
+                let help = format!("this is {}{of}", RoleKind::in_unit(unit.as_deref()));
                 reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
             }
             return None;
