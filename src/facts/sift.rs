@@ -15,7 +15,7 @@ const MOST_ROUNDS: usize = 16;
 pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
     settle(rule_set, facts);
     facts.ruled_out = ruled_out(rule_set, facts);
-    compare_with_offers(facts);
+    compare_with_offers(rule_set, facts);
 }
 
 /// The same patient with some answers otherwise, and everything that follows from it anew.
@@ -126,11 +126,16 @@ fn decider(slot: FactSlot, facts: &Facts) -> Option<Decider> {
 /// Whether each choice of the plan is among what the clinic offers, where it says so.
 ///
 /// # Missing data
-/// A choice that is not made, or a solution whose strength is not known, is open.
-fn compare_with_offers(facts: &mut Facts) {
+/// A choice that is not made, or a solution whose strength is not known, is open. A choice that belongs to a method which
+/// is not planned is none.
+fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
     let mut not_offered = Vec::new();
     let mut open = BTreeSet::new();
     for (slot, offered) in &facts.offers {
+        let when = rule_set.catalogue.question_of(*slot).and_then(|it| it.ask_when.as_ref());
+        if when.is_some_and(|it| holds::truth(it, facts) == Truth::No) {
+            continue;
+        }
         match facts.known(*slot).map(|it| is_offered(&it.value, offered)) {
             Some(Some(true)) => {}
             Some(Some(false)) => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
