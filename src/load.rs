@@ -15,6 +15,7 @@ pub mod files;
 pub mod names;
 pub mod questionnaire;
 pub mod questions;
+pub mod reductions;
 pub mod registers;
 pub mod rule_set;
 pub mod shape;

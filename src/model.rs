@@ -13,10 +13,10 @@ pub mod register;
 pub mod rule;
 
 pub use bits::Bits;
-pub use catalogue::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Input, Question, Section};
+pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
-pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Term};
+pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Rule, Text};
 
 use crate::quantity::span::Span;
@@ -54,6 +54,8 @@ pub struct RuleSet {
     pub allergens: AllergenRegister,
     /// Local anaesthetics and their limits.
     pub agents: Vec<Agent>,
+    /// Who has less than the usual anaesthetic limits.
+    pub reductions: Vec<Reduction>,
     /// Rules, by concern order, then file order.
     pub rules: Vec<Rule>,
 }

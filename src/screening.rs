@@ -284,10 +284,44 @@ pub struct Anaesthetic {
     pub per_agent: Vec<AgentDose>,
     /// Largest volume of the same mixture, in mL, rounded down to tenths.
     pub largest_volume_same_mix: Option<f64>,
+    /// Smaller limits that are for this patient, or may be.
+    pub reductions: Vec<Reduction>,
     /// Planned volume for each toe, in mL.
     pub volume_per_toe: Option<f64>,
     /// What the arithmetic rests on: weight used, age, adrenaline.
     pub basis: Vec<String>,
+}
+
+/// A share of the usual limits that is the limit for some patients.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reduction {
+    /// For whom.
+    pub about: String,
+    /// The share that is left.
+    pub share: f64,
+    /// Volume of the same mixture that reaches the reduced limit, in mL; `None` while the load is not known.
+    pub largest_volume_same_mix: Option<f64>,
+    /// Whether it is for this patient.
+    pub applies: Applies,
+}
+
+/// Whether a reduction is for this patient. One that is not does not come into a report.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Applies {
+    /// It is.
+    Yes,
+    /// Some answer is missing.
+    NotKnownYet,
+}
+
+impl Applies {
+    /// The word of reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Yes => "yes",
+            Self::NotKnownYet => "not known yet",
+        }
+    }
 }
 
 /// One planned agent.

@@ -1,11 +1,11 @@
 //! The anaesthetic arithmetic laid open: each agent's dose, limit and share, and what it rests on.
 
-use crate::facts::derive;
 use crate::facts::{Facts, PlannedAgent, Value};
+use crate::facts::{derive, holds};
 use crate::formulas::anaesthetic;
-use crate::model::{Formula, Input, RuleSet};
-use crate::screening::{AgentDose, Anaesthetic};
-use crate::truth::FactSlot;
+use crate::model::{self, Formula, Input, RuleSet};
+use crate::screening::{AgentDose, Anaesthetic, Applies, Reduction};
+use crate::truth::{FactSlot, Truth};
 
 /// The arithmetic of the plan; `None` while no plan is known, or none is asked for.
 pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
@@ -23,9 +23,24 @@ pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
         load: load_value,
         per_agent,
         largest_volume_same_mix: total.zip(load_value).and_then(|(volume, load)| anaesthetic::largest_volume_same_mix(volume, load)),
+        reductions: reductions(rule_set, facts, total.zip(load_value)),
         volume_per_toe: per_toe,
         basis: [*weight, *age, *adrenaline].iter().map(|slot| basis(rule_set, facts, *slot)).collect(),
     })
+}
+
+/// The smaller limits that are for this patient, or may be; from the volume planned and its load.
+fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<(f64, f64)>) -> Vec<Reduction> {
+    let shown = |it: &model::Reduction| {
+        let applies = match holds::truth(&it.when, facts) {
+            Truth::Yes => Applies::Yes,
+            Truth::Unknown(_) => Applies::NotKnownYet,
+            Truth::No => return None,
+        };
+        let volume = planned.and_then(|(volume, load)| anaesthetic::largest_volume_of_share(volume, load, it.share));
+        Some(Reduction { about: it.about.clone(), share: it.share, largest_volume_same_mix: volume, applies })
+    };
+    rule_set.reductions.iter().filter_map(shown).collect()
 }
 
 fn derived(rule_set: &RuleSet, formula: Formula) -> Option<&crate::model::Derived> {

@@ -12,7 +12,7 @@ use super::prospect::{change, lower_first, prospect, shown};
 use super::search::{Bounds, Edit, Found, Lever, Links, Standing, smallest, standing, with_edits};
 use crate::facts::answers::date_in_words;
 use crate::facts::{Fact, Facts, Known, Value};
-use crate::model::{Answer, Condition, Question, RuleSet, Test, Threshold};
+use crate::model::{Answer, Changeable, Condition, Question, RuleSet, Test, Threshold};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::screening::{Change, Lift};
@@ -31,8 +31,7 @@ const MOST_LIFTS: usize = 8;
 /// # Missing data
 /// A missing answer that is changeable may be given; another one keeps the verdict as it is, and then nothing helps.
 pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> Vec<Lift> {
-    let changeable = rule_set.catalogue.questions.iter().filter(|it| it.changeable);
-    let levers: Vec<Lever> = changeable.flat_map(|it| levers(rule_set, facts, it)).collect();
+    let levers: Vec<Lever> = rule_set.catalogue.questions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
     let mut found = smallest(rule_set, compiled, links, facts, &levers, BOUNDS).found;
     found.sort_by_key(|it| (it.steps.len(), it.standing, it.steps.clone()));
     let mut told: Vec<Lift> = Vec::new();
@@ -66,24 +65,26 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
     let slot = question.slot;
     let now = facts.known(slot).map(|it| &it.value);
     let put = |value: Value, shown: String| (slot, Fact::Known(Known { value, shown, place: None }));
-    let one_of = |texts: Vec<&str>| {
-        let options = texts.iter().enumerate().filter_map(|(at, text)| {
-            let value = Value::Choice(u16::try_from(at).ok()?);
+    let one_of = |texts: Vec<&str>, reachable: &[u16]| {
+        let options = reachable.iter().filter_map(|at| {
+            let value = Value::Choice(*at);
+            let text = texts.get(usize::from(*at))?;
             (now != Some(&value)).then(|| Edit::Put(vec![put(value, (*text).to_owned())]))
         });
         vec![Lever { slot, edits: options.collect() }]
     };
-    match (&question.answer, now) {
-        (Answer::YesNo, _) => one_of(vec!["no", "yes"]),
-        (Answer::OneOf(options), _) => one_of(options.iter().map(|it| it.text.as_str()).collect()),
-        (Answer::SeveralOf(options), Some(Value::Choices(bits))) => (0..options.len())
-            .filter_map(|at| u16::try_from(at).ok())
-            .map(|option| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen: bits >> option & 1 == 0 }] })
-            .collect(),
-        (Answer::SeveralOf(_), _) => {
+    match (&question.changeable, &question.answer, now) {
+        (Changeable::To(reachable), Answer::OneOf(options), _) => one_of(options.iter().map(|it| it.text.as_str()).collect(), reachable),
+        (Changeable::To(reachable), _, _) => one_of(vec!["no", "yes"], reachable),
+        (Changeable::Fewer | Changeable::More, Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
+            let adds = question.changeable == Changeable::More;
+            let moved = (0..options.len()).filter_map(|at| u16::try_from(at).ok()).filter(|at| (bits >> at & 1 == 0) == adds);
+            moved.map(|option| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen: adds }] }).collect()
+        }
+        (Changeable::Fewer, Answer::SeveralOf(_), _) => {
             vec![Lever { slot, edits: vec![Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])] }]
         }
-        (Answer::Number { .. } | Answer::Quantity { .. }, _) => {
+        (Changeable::Any, _, _) => {
             let edits = values(rule_set, question).into_iter().map(|number| {
                 let mut facts_put = vec![put(Value::Number(number), with_unit(question, number))];
                 facts_put.extend(question.date_slot.zip(facts.procedure_on).map(|(slot, on)| (slot, dated(&on))));

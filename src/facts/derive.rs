@@ -278,8 +278,7 @@ impl Inputs<'_> {
             Formula::ParacetamolCeiling => {
                 let [weight, age, adult_from, light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses] =
                     self.numbers()?;
-                let bands =
-                    ParacetamolBands { light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses };
+                let bands = ParacetamolBands { light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses };
                 medicines::paracetamol_ceiling(weight, age >= adult_from, &bands)
             }
             Formula::AdrenalineTotal => self.adrenaline_total()?,

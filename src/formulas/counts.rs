@@ -13,7 +13,8 @@ use super::{positive, settled};
 /// # Source
 /// Arithmetic; the counts stand in the rule set, each with the source of its score.
 pub fn points(counts: &[f64]) -> Option<f64> {
-    settled(counts.iter().sum())
+    // An empty sum of floating-point numbers is -0.
+    settled(counts.iter().fold(0.0, |sum, it| sum + it))
 }
 
 /// One number less another, both in one unit. Below zero if the other is the greater.

@@ -8,7 +8,9 @@ use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
 use crate::model::formula::Gives;
-use crate::model::{Answer, Catalogue, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, RoleKind, Section};
+use crate::model::{
+    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, RoleKind, Section,
+};
 use crate::quantity::Measure;
 use crate::quantity::units::which_measures;
 use crate::source::{Kind, Node};
@@ -125,6 +127,7 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         },
         Some(_) => return None,
     };
+    let changeable = changeable(reading, node, &answer);
     let dated = is_yes(node.get("dated"));
     let fact_type = match &answer {
         Answer::YesNo => FactType::YesNo,
@@ -154,9 +157,50 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         from,
         ask_when: None,
         decision: is_yes(node.get("decision")),
-        changeable: is_yes(node.get("changeable")),
+        changeable,
         slot,
         date_slot,
+    })
+}
+
+/// How an answer may become another one; what does not fit the kind of answer is reported, and changes nothing.
+fn changeable(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Changeable {
+    let Some(place) = node.get("changeable") else { return Changeable::No };
+    let option = |item: &Node, reading: &Reading<'_>| {
+        let written = item.written(reading.source)?;
+        let at = match answer {
+            Answer::YesNo => ["no", "yes"].iter().position(|it| *it == written),
+            Answer::OneOf(options) => options.iter().position(|it| it.id == written),
+            _ => None,
+        };
+        at.and_then(|it| u16::try_from(it).ok())
+    };
+    let fits = match (answer, place.items()) {
+        (Answer::Number { .. } | Answer::Quantity { .. }, []) if is_yes(Some(place)) => Some(Changeable::Any),
+        (Answer::SeveralOf(_), []) => match place.written(reading.source) {
+            Some("fewer") => Some(Changeable::Fewer),
+            Some("more") => Some(Changeable::More),
+            _ => None,
+        },
+        (Answer::YesNo | Answer::OneOf(_), items) if !items.is_empty() => {
+            items.iter().map(|it| option(it, reading)).collect::<Option<Vec<u16>>>().map(Changeable::To)
+        }
+        _ => None,
+    };
+    fits.unwrap_or_else(|| {
+        let help = match answer {
+            Answer::Number { .. } | Answer::Quantity { .. } => "write `true`: a fresh result may have any value".to_owned(),
+            Answer::SeveralOf(_) => "write `fewer` if options may go, or `more` if some may be added".to_owned(),
+            Answer::YesNo => "write `[yes]` or `[no]`, whichever may come true".to_owned(),
+            Answer::OneOf(options) => {
+                let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
+                format!("write a list of those of {} that may come true", listed(&ids))
+            }
+            _ => "delete the line: such an answer is not looked for".to_owned(),
+        };
+        let title = "this answer cannot become another one in that way";
+        reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "does not fit the kind of answer").help(help));
+        Changeable::No
     })
 }
 
@@ -322,20 +366,25 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
         Gives::AsGiven | Gives::PlainOfAgreeing => {}
     }
     let mut common: Option<Option<String>> = None;
+    let mut measured: Option<Measure> = None;
     for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
-        let unit = match input {
+        let (unit, measure) = match input {
             Input::Fact(slot) => match names.catalogue.fact(*slot).map(|it| &it.fact_type) {
-                Some(FactType::Number { unit, .. }) => unit.clone(),
-                _ => None,
+                Some(FactType::Number { unit, measure }) => (unit.clone(), *measure),
+                _ => (None, None),
             },
-            Input::Number(_) => None,
+            Input::Number(_) => (None, None),
         };
+        // One unit may belong to two measures: `%` of HbA1c is not `%` of a solution.
+        let other_measure = measured.zip(measure).is_some_and(|(one, other)| one != other);
+        measured = measured.or(measure);
         let first = common.get_or_insert_with(|| unit.clone());
-        if *first != unit {
+        if *first != unit || other_measure {
             let needed = RoleKind::in_unit(first.as_deref());
             if let Some(place) = node.get("with").and_then(|it| it.get(role.name)) {
                 let title = format!("the formula needs {needed} here, as in its other input");
-                let help = format!("this is {}", RoleKind::in_unit(unit.as_deref()));
+                let of = if *first == unit { ", of another measure" } else { "" };
+                let help = format!("this is {}{of}", RoleKind::in_unit(unit.as_deref()));
                 reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
             }
             return None;
@@ -405,7 +454,8 @@ fn same_options(reading: &mut Reading<'_>, names: &Names, list: FactSlot, other:
     let ids = |slot| names.catalogue.options(slot).iter().map(|it| it.id.as_str()).collect::<Vec<_>>();
     let (of_list, of_other) = (ids(list), ids(other));
     let lacks = |ids: &[&str], slot| {
-        let lacking: Vec<&str> = ids.iter().copied().filter(|it| !names.catalogue.options(slot).iter().any(|option| option.id == *it)).collect();
+        let lacking: Vec<&str> =
+            ids.iter().copied().filter(|it| !names.catalogue.options(slot).iter().any(|option| option.id == *it)).collect();
         (!lacking.is_empty()).then(|| format!("`{}` has no option {}", names.catalogue.id(slot), listed(&lacking)))
     };
     if let Some(help) = lacks(&of_list, other).or_else(|| lacks(&of_other, list)) {
@@ -450,7 +500,10 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf) | (RoleKind::CountedChoice, FactType::OneOf) => {
             let without: Vec<&str> = options.iter().filter(|it| it.counts.is_none()).map(|it| it.id.as_str()).collect();
             if !without.is_empty() {
-                misfit(reading, format!("in `{}`, write `counts:` with a number for {}", fact.id, listed(&without).replace(" or ", " and ")));
+                misfit(
+                    reading,
+                    format!("in `{}`, write `counts:` with a number for {}", fact.id, listed(&without).replace(" or ", " and ")),
+                );
                 return None;
             }
             true

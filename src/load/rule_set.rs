@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::names::Names;
 use super::registers::{self, date, unique};
-use super::{Care, Parsed, Reading, condition, questions, text};
+use super::{Care, Parsed, Reading, condition, questions, reductions, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Concern, Condition, Kind as RuleKind, Rule, RuleSet, Status, Test};
 use crate::outcome::{Outcome, Urgency};
@@ -35,6 +35,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     let mut diagnostics = Vec::new();
     let mut names = Names::default();
     let mut head = None;
+    let mut anaesthetics = None;
     for name in FILES {
         // One tree at a time: each is dropped before the next one is read.
         let Some(it) = parse(files, name, "add the file: every rule set has seven files and a folder of concerns", &mut diagnostics) else {
@@ -50,10 +51,17 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             "limits.yaml" => diagnostics.extend(registers::limits(&it, &mut names)),
             "medicines.yaml" => diagnostics.extend(registers::medicines(&it, &mut names)),
             "allergens.yaml" => diagnostics.extend(registers::allergens(&it, &mut names)),
-            "anaesthetics.yaml" => diagnostics.extend(registers::agents(&it, &mut names)),
+            "anaesthetics.yaml" => {
+                let wrong = registers::agents(&it, &mut names);
+                anaesthetics = Some((it, !wrong.is_empty()));
+                diagnostics.extend(wrong);
+            }
             _ => diagnostics.extend(questions::read(&it, &mut names)),
         }
     }
+    let (reductions, wrong) = anaesthetics.as_ref().map(|(it, told)| reductions::read(it, &names, *told)).unwrap_or_default();
+    drop(anaesthetics);
+    diagnostics.extend(wrong);
     let mut rules = Vec::new();
     let (concerns, retired) =
         head.as_ref().map_or_else(|| (concerns_by_file(files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
@@ -83,6 +91,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             medicines: names.medicines,
             allergens: names.allergens,
             agents: names.agents,
+            reductions,
             rules,
         }),
         _ => Err(without_echoes(diagnostics)),

@@ -67,12 +67,27 @@ pub struct Question {
     pub ask_when: Option<Condition>,
     /// Whether it is a choice of the clinic's plan.
     pub decision: bool,
-    /// Whether the answer may become another one before surgery.
-    pub changeable: bool,
+    /// How the answer may become another one before surgery.
+    pub changeable: Changeable,
     /// Slot of the answer.
     pub slot: FactSlot,
     /// Slot of the answer's date, if dated.
     pub date_slot: Option<FactSlot>,
+}
+
+/// How an answer may become another one before surgery.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Changeable {
+    /// It does not.
+    No,
+    /// A fresh result may have any value.
+    Any,
+    /// It may become one of these options (for yes/no: 0 is no, 1 is yes).
+    To(Vec<u16>),
+    /// Of several options, some may go.
+    Fewer,
+    /// Of several options, some may be added.
+    More,
 }
 
 /// Who can supply an answer.

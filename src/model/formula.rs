@@ -195,12 +195,9 @@ impl Formula {
             Self::AdrenalineTotal => Gives::In("microgram"),
             Self::LowerOf | Self::LowestOfOperated | Self::HighestOfOperated | Self::Difference => Gives::AsGiven,
             Self::ShareOf => Gives::PlainOfAgreeing,
-            Self::CountOf
-            | Self::PressureIndex
-            | Self::AnaestheticLoad
-            | Self::DigitLoad
-            | Self::PointsOf
-            | Self::CountMissingFrom => Gives::Plain,
+            Self::CountOf | Self::PressureIndex | Self::AnaestheticLoad | Self::DigitLoad | Self::PointsOf | Self::CountMissingFrom => {
+                Gives::Plain
+            }
         }
     }
 

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use super::bits::Bits;
+use super::condition::Condition;
 use super::rule::Citation;
 
 /// Names of medicines and the classes they belong to.
@@ -126,4 +127,19 @@ impl Agent {
             it.adrenaline == adrenaline && it.from_age.is_none_or(|from| from <= age) && it.below_age.is_none_or(|below| age < below)
         })
     }
+}
+
+/// A smaller share of every anaesthetic limit, for some patients.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reduction {
+    /// Its name.
+    pub id: String,
+    /// For whom, in a few words.
+    pub about: String,
+    /// Whom it is for.
+    pub when: Condition,
+    /// The share that is left, above 0 and at most 1.
+    pub share: f64,
+    /// What it rests on.
+    pub citations: Vec<Citation>,
 }

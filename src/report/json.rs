@@ -247,8 +247,17 @@ struct Anaesthetic<'a> {
     load: Option<f64>,
     per_agent: Vec<AgentDose<'a>>,
     largest_volume_same_mix: Option<String>,
+    reductions: Vec<Reduction<'a>>,
     volume_per_toe: Option<String>,
     basis: &'a [String],
+}
+
+#[derive(Serialize)]
+struct Reduction<'a> {
+    about: &'a str,
+    share: Option<f64>,
+    largest_volume_same_mix: Option<String>,
+    applies: &'static str,
 }
 
 #[derive(Serialize)]
@@ -473,8 +482,20 @@ impl<'a> Anaesthetic<'a> {
             load: number(it.load),
             per_agent: it.per_agent.iter().map(AgentDose::of).collect(),
             largest_volume_same_mix: it.largest_volume_same_mix.map(|it| format!("{} mL", tidy_down(it, 1))),
+            reductions: it.reductions.iter().map(Reduction::of).collect(),
             volume_per_toe: it.volume_per_toe.map(|it| format!("{} mL", tidy(it, None))),
             basis: &it.basis,
+        }
+    }
+}
+
+impl<'a> Reduction<'a> {
+    fn of(it: &'a screening::Reduction) -> Self {
+        Self {
+            about: &it.about,
+            share: number(Some(it.share)),
+            largest_volume_same_mix: it.largest_volume_same_mix.map(|it| format!("{} mL", tidy_down(it, 1))),
+            applies: it.applies.word(),
         }
     }
 }

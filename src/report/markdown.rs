@@ -13,7 +13,7 @@ use super::words::{
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::model::Kind;
 use crate::outcome::Outcome;
-use crate::screening::{Alternative, Anaesthetic, Because, Cited, DateSpan, Finding, Lift, Prospect, Screening, ToAsk, Undetermined};
+use crate::screening::{Anaesthetic, Because, Cited, DateSpan, Finding, Lift, Prospect, Screening, ToAsk, Undetermined};
 
 mod escape;
 
@@ -185,7 +185,7 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
     if let Some(it) = &screening.anaesthetic {
         dose(sheet, it);
     }
-    alternatives(sheet, screening.alternatives.as_deref());
+    alternatives(sheet, screening);
     dates(sheet, screening.dates.as_deref());
     to_ask(sheet, &screening.to_ask);
     undetermined(sheet, &screening.undetermined);
@@ -273,11 +273,11 @@ fn lifts(sheet: &mut Sheet, lifts: &[Lift]) {
     }
 }
 
-fn alternatives(sheet: &mut Sheet, alternatives: Option<&[Alternative]>) {
-    let Some(plans) = alternatives else { return };
+fn alternatives(sheet: &mut Sheet, screening: &Screening) {
+    let Some(plans) = &screening.alternatives else { return };
     sheet.heading(1, &format!("Other plans ({})", plans.len()));
     if plans.is_empty() {
-        sheet.paragraph(words::NO_PLAN);
+        sheet.paragraph(words::no_plan(screening));
         return;
     }
     sheet.gap();

@@ -50,7 +50,7 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     if let Some(anaesthetic) = &screening.anaesthetic {
         anaesthetic::show(&mut page, anaesthetic);
     }
-    prospects::alternatives(&mut page, screening.alternatives.as_deref());
+    prospects::alternatives(&mut page, screening);
     prospects::dates(&mut page, screening.dates.as_deref());
     notes(&mut page, screening);
     undetermined(&mut page, &screening.undetermined);

@@ -18,7 +18,12 @@ pub const LIFTS_LEAD: &str =
     "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
 
 /// In place of other plans, where there are none.
-pub const NO_PLAN: &str = "No other plan that this clinic offers gives a better verdict.";
+pub fn no_plan(screening: &Screening) -> &'static str {
+    match screening.verdict {
+        Outcome::Go => "The plan goes as it stands, so no other was looked for.",
+        _ => "No other plan that this clinic offers gives a better verdict.",
+    }
+}
 
 /// In place of other days, where there are none.
 pub const NO_DAY: &str = "There was no procedure day to try.";

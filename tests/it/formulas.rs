@@ -4,9 +4,13 @@
 
 use chrono::NaiveDate;
 use preblock::formulas::age::completed_years;
-use preblock::formulas::anaesthetic::{dose_mg, fraction, largest_volume_same_mix, limit_mg, load, volume_per_toe};
+use preblock::formulas::anaesthetic::{
+    adrenaline_total, dose_mg, fraction, largest_volume_of_share, largest_volume_same_mix, limit_mg, load, reduced_mg, volume_per_toe,
+};
 use preblock::formulas::body::{Sex, body_mass_index, broca, devine, dosing_weight, ideal_weight};
+use preblock::formulas::counts::{difference, missing_from, points, share};
 use preblock::formulas::glycaemia::{ifcc_to_ngsp, ifcc_to_ngsp_unrounded, ngsp_to_ifcc, ngsp_to_ifcc_unrounded};
+use preblock::formulas::medicines::{ParacetamolBands, longest_course, paracetamol_ceiling, steroid_daily};
 use preblock::formulas::pressure::{higher_arm, highest, lowest, pressure_index};
 use preblock::formulas::renal::{cautious, cockcroft_gault_si, cockcroft_gault_us};
 use preblock::formulas::without_noise;
@@ -588,6 +592,23 @@ fn mixture_by_potency_ratio(#[case] kg: f64, #[case] expected: f64, #[case] exce
 #[rstest]
 #[case(180.0, 2.0 / 3.0, 120.0, "UK product characteristics, lidocaine 1%, a third less in pregnancy; worked by hand")]
 #[case(200.0, 0.8, 160.0, "Metodebok (Norway), a fifth less over 70; worked by hand")]
+fn a_smaller_limit_in_mg(#[case] limit: f64, #[case] share: f64, #[case] expected: f64, #[case] source: &str) {
+    assert!(exactly(reduced_mg(limit, share), expected), "{source}");
+}
+
+#[rstest]
+#[case(10.0, 0.5, 0.8, Some(16.0))]
+#[case(12.0, 1.0, 0.5, Some(6.0))]
+#[case(10.0, 0.0, 0.8, None)]
+#[case(10.0, 0.5, 0.0, None)]
+#[case(0.0, 0.5, 0.8, None)]
+fn largest_volume_of_a_smaller_limit(#[case] ml: f64, #[case] load: f64, #[case] share: f64, #[case] expected: Option<f64>) {
+    assert_eq!(largest_volume_of_share(ml, load, share), expected, "{HAND}");
+}
+
+#[rstest]
+#[case(180.0, 2.0 / 3.0, 120.0, "UK product characteristics, lidocaine 1%, a third less in pregnancy; worked by hand")]
+#[case(200.0, 0.8, 160.0, "Metodebok (Norway), a fifth less over 70; worked by hand")]
 fn a_smaller_limit_is_a_larger_load(#[case] limit: f64, #[case] share: f64, #[case] expected: f64, #[case] source: &str) {
     assert!(exactly(fraction(expected, without_noise(limit * share)), 1.0), "{source}");
 }
@@ -599,6 +620,17 @@ fn a_smaller_limit_is_a_larger_load(#[case] limit: f64, #[case] share: f64, #[ca
 fn adrenaline_in_a_volume(#[case] ml: f64, #[case] micrograms: f64, #[case] source: &str) {
     let actual = dose_mg(ml, 0.0005).map(|mg| without_noise(mg * 1000.0));
     assert!(exactly(actual, micrograms), "{source}: {actual:?}");
+}
+
+#[rstest]
+#[case(100.0, 5.0, 500.0, "clinical pharmacology textbook extract, local anaesthetics: 100 mL of 1 in 200,000")]
+#[case(20.0, 5.0, 100.0, "BNF for Children 2018-19: 5 micrograms/kg at 20 kg, 20 mL of 1 in 200,000; worked by hand")]
+#[case(3.5, 10.0, 35.0, "worked by hand: 1 in 100,000")]
+#[case(1.1, 12.5, 13.75, "worked by hand: 1 in 80,000")]
+#[case(0.3, 10.0, 3.0, "worked by hand: exactly, though 0.3 has no exact binary form")]
+#[case(0.0, 5.0, 0.0, HAND)]
+fn adrenaline_in_the_planned_volume(#[case] ml: f64, #[case] per_ml: f64, #[case] micrograms: f64, #[case] source: &str) {
+    assert!(exactly(adrenaline_total(ml, per_ml), micrograms), "{source}");
 }
 
 #[test]
@@ -616,6 +648,124 @@ fn clarks_rule_for_a_child() {
 #[case(-1.0, 1, None)]
 fn volume_shared_by_the_toes(#[case] ml: f64, #[case] toes: u32, #[case] expected: Option<f64>) {
     assert_eq!(volume_per_toe(ml, toes), expected);
+}
+
+// --- Points, differences, shares, lists -------------------------------------------------------------------------
+
+#[rstest]
+#[case(&[1.0, 2.0, 1.0], 4.0)]
+#[case(&[0.1, 0.2], 0.3)]
+#[case(&[2.0, -1.0], 1.0)]
+#[case(&[0.0], 0.0)]
+#[case(&[], 0.0)]
+fn points_added_up(#[case] counts: &[f64], #[case] expected: f64) {
+    assert!(exactly(points(counts), expected), "{HAND}");
+}
+
+#[rstest]
+#[case(120.0, 80.0, 40.0)]
+#[case(96.0, 96.0, 0.0)]
+#[case(90.0, 95.0, -5.0)]
+#[case(0.3, 0.1, 0.2)]
+fn one_less_another(#[case] one: f64, #[case] other: f64, #[case] expected: f64) {
+    assert!(exactly(difference(one, other), expected), "{HAND}");
+}
+
+#[rstest]
+#[case(3.0, 4.0, Some(0.75))]
+#[case(0.3, 0.1, Some(3.0))]
+#[case(0.0, 70.0, Some(0.0))]
+#[case(-7.0, 70.0, Some(-0.1))]
+#[case(70.0, 70.0, Some(1.0))]
+#[case(1.0, 0.0, None)]
+#[case(0.0, 0.0, None)]
+#[case(1.0, -2.0, None)]
+fn a_part_of_the_whole(#[case] part: f64, #[case] whole: f64, #[case] expected: Option<f64>) {
+    assert_eq!(share(part, whole), expected, "{HAND}");
+}
+
+#[rstest]
+#[case(&["left-great"], &["left-great"], 0)]
+#[case(&["left-great"], &["left-great", "right-great"], 0)]
+#[case(&["left-great"], &["right-great"], 1)]
+#[case(&["left-great", "left-second"], &["left-great"], 1)]
+#[case(&["left-great", "left-second"], &["right-great"], 2)]
+#[case(&["left-great"], &[], 1)]
+#[case(&[], &["left-great"], 0)]
+fn not_in_the_other_list(#[case] list: &[&str], #[case] other: &[&str], #[case] expected: usize) {
+    assert_eq!(missing_from(list, other), expected, "{HAND}");
+}
+
+// --- Medicines by the day ----------------------------------------------------------------------------------------
+
+const EQUAL_DOSES: &str = "British National Formulary, table of equal doses (from memory)";
+
+#[rstest]
+#[case(&[(5.0, 1.0)], 5.0, 0.0, "Woodcock and others, 2020, and the steroid card alert, 2021: 5 mg of prednisolone")]
+#[case(&[(20.0, 0.25)], 5.0, 0.0, EQUAL_DOSES)]
+#[case(&[(25.0, 0.2)], 5.0, 0.0, EQUAL_DOSES)]
+#[case(&[(4.0, 1.25)], 5.0, 0.0, EQUAL_DOSES)]
+#[case(&[(0.75, 6.667)], 5.0, 0.001, EQUAL_DOSES)]
+#[case(&[(6.0, 0.834)], 5.0, 0.005, EQUAL_DOSES)]
+#[case(&[(2.5, 1.0), (10.0, 0.25)], 5.0, 0.0, "worked by hand: two steroids together")]
+#[case(&[(0.1, 1.0), (0.2, 1.0)], 0.3, 0.0, HAND)]
+#[case(&[(0.0, 1.0)], 0.0, 0.0, HAND)]
+#[case(&[], 0.0, 0.0, "worked by hand: no steroid")]
+fn steroid_as_prednisolone(#[case] parts: &[(f64, f64)], #[case] expected: f64, #[case] tolerance: f64, #[case] source: &str) {
+    let actual = steroid_daily(parts);
+    assert!(near(actual, expected, tolerance), "{source}: {actual:?}");
+}
+
+#[rstest]
+#[case(&[28.0], 28.0)]
+#[case(&[7.0, 84.0, 28.0], 84.0)]
+#[case(&[], 0.0)]
+fn the_longest_course(#[case] days: &[f64], #[case] expected: f64) {
+    assert!(exactly(longest_course(days), expected), "{HAND}");
+}
+
+/// Bands of the Telford guide; for a child those that are quoted from NPS MedicineWise.
+const BANDS: ParacetamolBands = ParacetamolBands {
+    light: 40.0,
+    middle: 50.0,
+    light_daily: 2.0,
+    middle_daily: 3.0,
+    full_daily: 4.0,
+    child_per_kg: 15.0,
+    child_dose_cap: 1.0,
+    doses: 4.0,
+};
+
+const TELFORD: &str = "NHS Telford and Wrekin, weight-adjusted oral paracetamol in adults, 2018";
+const NPS: &str = "clinic page quoting NPS MedicineWise on paracetamol; worked by hand";
+
+#[rstest]
+#[case(38.0, true, 2.0, TELFORD)]
+#[case(40.0, true, 2.0, TELFORD)]
+#[case(40.5, true, 3.0, "worked by hand: between the printed bands")]
+#[case(41.0, true, 3.0, TELFORD)]
+#[case(45.0, true, 3.0, TELFORD)]
+#[case(49.0, true, 3.0, TELFORD)]
+#[case(49.5, true, 3.0, "worked by hand: between the printed bands")]
+#[case(50.0, true, 4.0, TELFORD)]
+#[case(90.0, true, 4.0, TELFORD)]
+#[case(20.0, false, 1.2, NPS)]
+#[case(33.3, false, 1.998, NPS)]
+#[case(38.0, false, 2.0, "worked by hand: 2.28 g by weight, held to the adult's band")]
+#[case(45.0, false, 2.7, NPS)]
+#[case(55.0, false, 3.3, NPS)]
+#[case(80.0, false, 4.0, "worked by hand: 1 g a dose at most")]
+fn most_paracetamol_in_a_day(#[case] kg: f64, #[case] adult: bool, #[case] grams: f64, #[case] source: &str) {
+    let actual = paracetamol_ceiling(kg, adult, &BANDS);
+    assert!(exactly(actual, grams), "{source}: {actual:?}");
+}
+
+#[test]
+fn no_paracetamol_from_bands_upside_down() {
+    assert_eq!(paracetamol_ceiling(45.0, true, &ParacetamolBands { light: 51.0, ..BANDS }), None);
+    assert_eq!(paracetamol_ceiling(45.0, true, &ParacetamolBands { full_daily: 0.0, ..BANDS }), None);
+    assert_eq!(paracetamol_ceiling(45.0, false, &ParacetamolBands { doses: 0.0, ..BANDS }), None);
+    assert_eq!(paracetamol_ceiling(0.0, true, &BANDS), None);
 }
 
 // --- Nothing but numbers ---------------------------------------------------------------------------------------
@@ -650,6 +800,18 @@ fn no_formula_takes_what_is_not_a_number() {
         assert_eq!(largest_volume_same_mix(bad, 0.5), None);
         assert_eq!(largest_volume_same_mix(4.0, bad), None);
         assert_eq!(volume_per_toe(bad, 1), None);
+        assert_eq!(adrenaline_total(bad, 5.0), None);
+        assert_eq!(adrenaline_total(1.0, bad), None);
+        assert_eq!(points(&[1.0, bad]), None);
+        assert_eq!(difference(bad, 1.0), None);
+        assert_eq!(difference(1.0, bad), None);
+        assert_eq!(share(bad, 1.0), None);
+        assert_eq!(share(1.0, bad), None);
+        assert_eq!(steroid_daily(&[(5.0, 1.0), (bad, 1.0)]), None);
+        assert_eq!(steroid_daily(&[(5.0, bad)]), None);
+        assert_eq!(longest_course(&[28.0, bad]), None);
+        assert_eq!(paracetamol_ceiling(bad, true, &BANDS), None);
+        assert_eq!(paracetamol_ceiling(45.0, true, &ParacetamolBands { middle: bad, ..BANDS }), None);
     }
 }
 

@@ -6,6 +6,8 @@
 mod accepts;
 // The program from outside, and the README.
 mod cli;
+// Derived facts whose formulas count, and what leaves them missing.
+mod derived;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
 // Published arithmetic against published tables and worked examples.

@@ -7,10 +7,13 @@ use preblock::model::{Kind, Status};
 use preblock::outcome::{Outcome, Urgency};
 use preblock::report::{Style, chase, could_be, json, markdown, steers, text, verdict};
 use preblock::screening::{
-    AgentDose, Alternative, Anaesthetic, Because, Change, Cited, DateSpan, Finding, Firing, Lift, NoteShown, Prospect, RuleSetStamp,
-    Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    AgentDose, Alternative, Anaesthetic, Applies, Because, Change, Cited, DateSpan, Finding, Firing, Lift, NoteShown, Prospect, Reduction,
+    RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
 };
+use rstest::rstest;
 use serde_json::Value;
+
+use crate::support::{embedded_once, facts, screening};
 
 // --- Three patients --------------------------------------------------------------------------------------------
 
@@ -138,6 +141,7 @@ pub fn go() -> Screening {
             },
         ],
         largest_volume_same_mix: Some(14.97),
+        reductions: vec![],
         volume_per_toe: Some(3.5),
         basis: vec!["dosing weight: 53.3 kg".into(), "age: 68 years".into(), "adrenaline: no".into()],
     });
@@ -239,6 +243,7 @@ pub fn refer() -> Screening {
             share: None,
         }],
         largest_volume_same_mix: None,
+        reductions: vec![],
         volume_per_toe: None,
         basis: vec!["dosing weight: not known".into()],
     });
@@ -595,6 +600,7 @@ fn figures_are_never_rounded_across_a_limit() {
             share: Some(0.999_96),
         }],
         largest_volume_same_mix: Some(9.999),
+        reductions: vec![],
         volume_per_toe: None,
         basis: vec![],
     });
@@ -604,6 +610,64 @@ fn figures_are_never_rounded_across_a_limit() {
     assert!(actual.contains("0.99996"), "a share below the limit shows as below it\n{actual}");
     assert!(actual.contains("reached at 9.9 mL"), "the most that may be given is rounded down\n{actual}");
     assert_eq!(at(&it, "/anaesthetic/largest_volume_same_mix"), "9.9 mL");
+}
+
+/// Smaller limits stand on lines of their own: the age and pregnancy of published examples, and what is not known yet.
+#[rstest]
+#[case(
+    "2001-05-14, sex: female, height: 170 cm, weight: 60 kg",
+    "pregnant",
+    &["less for pregnancy: 0.667 of the usual limit, lidocaine at most 120.0 mg; reached at 12.0 mL of this mixture"]
+)]
+#[case(
+    "1950-05-14, sex: male, height: 180 cm, weight: 70 kg",
+    "not-pregnant",
+    &["less for age: 0.8 of the usual limit, lidocaine at most 160.0 mg; reached at 16.0 mL of this mixture"]
+)]
+#[case("1950-05-14, sex: male, height: 180 cm, weight: 70 kg", "unknown", &[
+    "less for age: 0.8 of the usual limit, lidocaine at most 160.0 mg; reached at 16.0 mL of this mixture",
+    "not known yet whether less is allowed for pregnancy: 0.667 of the usual limit then, lidocaine at most 133.4 mg; reached at 13.3 mL of this mixture",
+])]
+#[case("1966-12-03, sex: male, height: 180 cm, weight: 70 kg", "not-pregnant", &[
+    "less for age: 0.8 of the usual limit, lidocaine at most 160.0 mg; reached at 16.0 mL of this mixture",
+])]
+#[case("1966-12-04, sex: male, height: 180 cm, weight: 70 kg", "not-pregnant", &[])]
+fn smaller_limits_stand_on_lines_of_their_own(#[case] person: &str, #[case] status: &str, #[case] expected: &[&str]) {
+    let (rules, _) = embedded_once();
+    let answers = format!(
+        "plan: {{ procedure_on: 2026-12-03, toes: [left-great], adrenaline: no, anaesthetic: [{{ agent: lidocaine, strength: 1 %, volume: 10 mL }}] }}\n\
+         person: {{ date_of_birth: {person} }}\npregnancy: {{ status: {status} }}"
+    );
+    let it = screening(rules, &facts(rules, &answers));
+    let said = it.anaesthetic.as_ref().map(preblock::report::text::anaesthetic::sentences).unwrap_or_default();
+    let less: Vec<&String> = said.iter().filter(|it| it.contains("less ") && !it.contains("far less")).collect();
+    assert_eq!(less, expected);
+    let page = text::one(&it, &Style::plain()).split_whitespace().collect::<Vec<_>>().join(" ");
+    for line in expected {
+        assert!(page.contains(line), "{page}");
+    }
+    assert_eq!(at(&it, "/anaesthetic/reductions").as_array().map(Vec::len), Some(expected.len()));
+    if let Some(first) = expected.first() {
+        assert_eq!(at(&it, "/anaesthetic/reductions/0/applies"), "yes", "{first}");
+    }
+}
+
+/// A plan above the smaller limit, and below the usual one, says so on that line.
+#[test]
+fn a_plan_above_a_smaller_limit_says_so() {
+    let mut it = go();
+    if let Some(anaesthetic) = &mut it.anaesthetic {
+        let of = |share| Reduction { about: "age".into(), share, largest_volume_same_mix: Some(3.0), applies: Applies::Yes };
+        anaesthetic.reductions = vec![of(0.2), of(0.3)];
+    }
+    let said = text::one(&it, &Style::plain());
+    assert_eq!(said.matches("the plan is ABOVE that").count(), 1, "{said}");
+    assert_eq!(
+        at(&it, "/anaesthetic/reductions/0"),
+        serde_json::json!({
+            "about": "age", "share": 0.2, "largest_volume_same_mix": "3.0 mL", "applies": "yes"
+        })
+    );
 }
 
 #[test]

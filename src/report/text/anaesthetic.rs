@@ -1,8 +1,9 @@
 //! The anaesthetic arithmetic as a small table with the figures it rests on.
 
+use crate::formulas::anaesthetic::reduced_mg;
 use crate::quantity::{tidy, tidy_beside, tidy_down};
 use crate::report::page::{Indent, Page, Paint, one_line};
-use crate::screening::{AgentDose, Anaesthetic};
+use crate::screening::{AgentDose, Anaesthetic, Applies, Reduction};
 use textwrap::core::display_width;
 
 /// The load at which the planned anaesthetic reaches its limit.
@@ -51,6 +52,7 @@ pub fn sentences(anaesthetic: &Anaesthetic) -> Vec<String> {
         let most = tidy_down(volume, 1);
         said.push(format!("the limit is reached at {most} mL of this mixture, all toes together; a toe holds far less"));
     }
+    said.extend(anaesthetic.reductions.iter().map(|it| reduction(it, anaesthetic)));
     if let Some(volume) = anaesthetic.volume_per_toe {
         said.push(format!("planned for each toe: {} mL", tidy(volume, Some(2))));
     }
@@ -66,6 +68,26 @@ pub fn brief(anaesthetic: &Anaesthetic) -> String {
         said.push(format!("reached at {} mL", tidy_down(volume, 1)));
     }
     said.join("; ")
+}
+
+/// "less for pregnancy: 0.667 of the usual limit, lidocaine at most 120 mg; reached at 12 mL of this mixture".
+fn reduction(it: &Reduction, anaesthetic: &Anaesthetic) -> String {
+    let mut said = match it.applies {
+        Applies::Yes => format!("less for {}: {} of the usual limit", it.about, tidy(it.share, None)),
+        Applies::NotKnownYet => {
+            format!("not known yet whether less is allowed for {}: {} of the usual limit then", it.about, tidy(it.share, None))
+        }
+    };
+    for agent in &anaesthetic.per_agent {
+        if let Some(most) = agent.limit_mg.and_then(|limit| reduced_mg(limit, it.share)) {
+            said.push_str(&format!(", {} at most {} mg", agent.agent, tidy_down(most, 1)));
+        }
+    }
+    if let Some(volume) = it.largest_volume_same_mix {
+        let above = if anaesthetic.load.is_some_and(|load| load > it.share) { "; the plan is ABOVE that" } else { "" };
+        said.push_str(&format!("; reached at {} mL of this mixture{above}", tidy_down(volume, 1)));
+    }
+    said
 }
 
 /// The load in words; never rounded across the limit.

@@ -4,7 +4,7 @@ use super::{BLOCK, LIST, PART, anaesthetic};
 use crate::outcome::Outcome;
 use crate::report::page::{Indent, Page, Paint};
 use crate::report::words;
-use crate::screening::{Alternative, DateSpan, Lift, Prospect};
+use crate::screening::{DateSpan, Lift, Prospect, Screening};
 
 /// A change of a lift, beside the number of the way it belongs to.
 const NUMBERED: Indent = Indent { label: 1, text: 16, hang: 2 };
@@ -26,11 +26,11 @@ pub fn lifts(page: &mut Page, lifts: &[Lift]) {
 }
 
 /// Each plan with a better verdict. `None` if they were not asked for.
-pub fn alternatives(page: &mut Page, alternatives: Option<&[Alternative]>) {
-    let Some(plans) = alternatives else { return };
+pub fn alternatives(page: &mut Page, screening: &Screening) {
+    let Some(plans) = &screening.alternatives else { return };
     page.heading(&format!("Other plans ({})", plans.len()));
     if plans.is_empty() {
-        page.paragraph(0, words::NO_PLAN);
+        page.paragraph(0, words::no_plan(screening));
     }
     for (at, it) in plans.iter().enumerate() {
         if at > 0 {
