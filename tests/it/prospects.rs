@@ -683,7 +683,7 @@ fn a_lift_of_the_examples_comes_to_what_it_promises() {
 fn a_lift_of_a_random_patient_comes_to_what_it_promises() {
     let desk = Desk::embedded();
     let mut held = Held::default();
-    random_patients(desk, 14, 120, |answers, whose| hold_lifts(desk, answers, whose, &mut held));
+    random_patients(desk, 14, 30, |answers, whose| hold_lifts(desk, answers, whose, &mut held));
     // Random answers have too much against them: a patient with a single thing that may change is likelier to be lifted.
     let mut dice = Dice(15);
     let changeable: Vec<&str> = desk.rules.catalogue.questions.iter().filter(|it| it.changeable).map(|it| it.id.as_str()).collect();
