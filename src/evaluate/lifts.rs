@@ -11,6 +11,7 @@ use super::compile::Compiled;
 use super::prospect::{change, lower_first, prospect, shown};
 use super::search::{Bounds, Edit, Found, Lever, Links, Standing, smallest, standing, with_edits};
 use crate::facts::answers::date_in_words;
+use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
 use crate::model::{Answer, Changeable, Condition, Question, RuleSet, Test, Threshold};
 use crate::quantity::tidy;
@@ -60,6 +61,11 @@ fn is_number(rule_set: &RuleSet, slot: FactSlot) -> bool {
     matches!(answer, Some(Answer::Number { .. } | Answer::Quantity { .. }))
 }
 
+/// Whether some derived fact is computed from an answer.
+fn is_worked_with(rule_set: &RuleSet, slot: FactSlot) -> bool {
+    rule_set.catalogue.derived.iter().any(|it| roots(rule_set, it).contains(&slot))
+}
+
 /// The ways in which one answer could become otherwise.
 fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> {
     let slot = question.slot;
@@ -84,6 +90,8 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
         (Changeable::Fewer, Answer::SeveralOf(_), _) => {
             vec![Lever { slot, edits: vec![Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])] }]
         }
+        // Between two numbers that it is compared with, a number that others are worked out from may still turn a rule.
+        (Changeable::Any, _, _) if is_worked_with(rule_set, slot) => Vec::new(),
         (Changeable::Any, _, _) => {
             let edits = values(rule_set, question).into_iter().map(|number| {
                 let mut facts_put = vec![put(Value::Number(number), with_unit(question, number))];

@@ -42,7 +42,7 @@ pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect
 pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
     match facts.get(slot) {
         Some(Fact::Known(known)) if rule_set.catalogue.options(slot).is_empty() => known.shown.clone(),
-        Some(Fact::Known(known)) => lower_first(&known.shown),
+        Some(Fact::Known(known)) => known.shown.split("; ").map(lower_first).collect::<Vec<String>>().join("; "),
         _ => "not known".to_owned(),
     }
 }

@@ -8,7 +8,11 @@ use std::process::Command;
 use chrono::NaiveDate;
 use divan::Bencher;
 use divan::counter::ItemsCount;
+use preblock::evaluate::alternatives::alternatives;
 use preblock::evaluate::compile::Prepared;
+use preblock::evaluate::dates::dates;
+use preblock::evaluate::lifts::lifts;
+use preblock::evaluate::search::Links;
 use preblock::evaluate::{Compiled, Subject, screen};
 use preblock::facts::{self, Facts};
 use preblock::load::{RuleFiles, questionnaire, rule_set};
@@ -75,6 +79,94 @@ fn evaluation_of_prepared_facts(bencher: Bencher) {
     let facts = read_facts(&rules, &bytes());
     let prepared = Prepared::new(rules.catalogue.facts.len(), &facts);
     bencher.counter(ItemsCount::new(rules.rules.len())).bench(|| compiled.run_prepared(divan::black_box(&prepared), &facts));
+}
+
+/// Every example, over a clinic that offers all that its plans hold.
+const EXAMPLES: std::ops::RangeInclusive<usize> = 101..=125;
+
+const CLINIC: &str = "\
+clinic: 1
+name: Bench
+offers:
+  plan:
+    ablation: [phenol, electrosurgery, none]
+    anaesthetic:
+      - { agent: lidocaine, strength: 1 % }
+      - { agent: lidocaine, strength: 2 % }
+      - { agent: mepivacaine, strength: 3 % }
+      - { agent: prilocaine, strength: 4 % }
+    adrenaline: [yes, no]
+    tourniquet: [yes, no]
+    antiseptic: [chlorhexidine, povidone-iodine, alcohol]
+answers:
+  plan: { ablation: phenol, adrenaline: no, tourniquet: yes, antiseptic: chlorhexidine }
+  clinic: { latex_free: no, adrenaline_protocol: no, phentolamine: no, phenol_ventilation: yes, staff_pregnant: yes }
+";
+
+/// What one search takes.
+struct Desk {
+    rules: RuleSet,
+    compiled: Compiled,
+    links: Links,
+    /// The example that takes longest, found by trying each.
+    slowest: Facts,
+}
+
+fn desk(work: impl Fn(&RuleSet, &Compiled, &Links, &Facts)) -> Desk {
+    let rules = rules();
+    let (compiled, links) = (Compiled::new(&rules), Links::new(&rules));
+    let clinic = questionnaire::clinic(&rules, "clinic.yaml", CLINIC.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
+    let read = |at: usize| {
+        let names = [format!("SM-{at}.yaml"), format!("SM-{at}.json")];
+        let (name, bytes) = names.iter().find_map(|it| Some((it, std::fs::read(folder.join(it)).ok()?)))?;
+        let own = questionnaire::questionnaire(&rules, name, &bytes).0?.answers;
+        Some(facts::read(&rules, &questionnaire::over(&clinic, &own), as_of()).0)
+    };
+    let slowest = EXAMPLES.filter_map(read).max_by_key(|facts| {
+        let times = (0..3).map(|_| {
+            let start = std::time::Instant::now();
+            work(&rules, &compiled, &links, facts);
+            start.elapsed()
+        });
+        times.min()
+    });
+    let slowest = slowest.unwrap_or_else(|| unreachable!("there are examples"));
+    Desk { rules, compiled, links, slowest }
+}
+
+/// Other plans, for the example that takes longest.
+#[divan::bench]
+fn alternatives_of_the_slowest(bencher: Bencher) {
+    let Desk { rules, compiled, links, slowest } = desk(|rules, compiled, links, facts| {
+        divan::black_box(alternatives(rules, compiled, links, facts));
+    });
+    bencher.bench(|| alternatives(&rules, &compiled, &links, divan::black_box(&slowest)));
+}
+
+/// What would lift the verdict, for the example that takes longest.
+#[divan::bench]
+fn lifts_of_the_slowest(bencher: Bencher) {
+    let Desk { rules, compiled, links, slowest } = desk(|rules, compiled, links, facts| {
+        divan::black_box(lifts(rules, compiled, links, facts));
+    });
+    bencher.bench(|| lifts(&rules, &compiled, &links, divan::black_box(&slowest)));
+}
+
+/// The verdict of each of 28 days, for the example that takes longest.
+#[divan::bench]
+fn dates_of_the_slowest(bencher: Bencher) {
+    let Desk { rules, compiled, slowest, .. } = desk(|rules, compiled, _, facts| {
+        divan::black_box(dates(rules, compiled, facts, None, 28));
+    });
+    bencher.bench(|| dates(&rules, &compiled, divan::black_box(&slowest), None, 28));
+}
+
+/// What every search starts from; made once for all patients.
+#[divan::bench]
+fn links_made(bencher: Bencher) {
+    let rules = rules();
+    bencher.bench(|| Links::new(divan::black_box(&rules)));
 }
 
 /// The program from start to end on one file.

@@ -282,6 +282,11 @@ fn the_same_input_gives_the_same_bytes() {
 #[case::no_rule_set(&["screen", "examples/referrals", "--rules", "nowhere"], 2)]
 #[case::clinic_file_missing(&["screen", "examples/referrals", "--clinic", "nowhere.yaml"], 2)]
 #[case::a_patient_as_clinic(&["screen", "examples/referrals", "--clinic", "examples/referrals/SM-101.yaml"], 2)]
+#[case::no_days(&["screen", "examples/referrals/SM-101.yaml", "--as-of", "2026-11-25", "--dates", "0"], 2)]
+#[case::days_below_none(&["screen", "examples/referrals/SM-101.yaml", "--as-of", "2026-11-25", "--dates", "-1"], 2)]
+#[case::too_many_days(&["screen", "examples/referrals/SM-101.yaml", "--as-of", "2026-11-25", "--dates", "10000"], 2)]
+#[case::one_day_too_many(&["screen", "examples/referrals/SM-101.yaml", "--as-of", "2026-11-25", "--dates", "367"], 2)]
+#[case::days_in_words(&["screen", "examples/referrals/SM-101.yaml", "--as-of", "2026-11-25", "--dates", "x"], 2)]
 #[case::help(&["--help"], 0)]
 #[case::version(&["--version"], 0)]
 #[case::check(&["rules", "check"], 0)]
@@ -297,6 +302,50 @@ fn each_situation_has_its_exit_status(#[case] arguments: &[&str], #[case] expect
     if expected != 0 {
         assert!(!output.stderr.is_empty(), "a problem is told");
     }
+}
+
+/// A number of days that is none says which would do; those at the ends do.
+#[test]
+fn days_are_counted_from_1_to_366() {
+    for n in ["0", "-1", "10000", "367", "x", "1.5", ""] {
+        let output = screen(&["examples/referrals/SM-101.yaml"], &["--dates", n]);
+        assert_eq!(status(&output), 2, "{n}");
+        assert!(output.stdout.is_empty() && text(&output.stderr).contains("a whole number from 1 to 366 is needed"), "{n}");
+    }
+    for (n, last) in [(1_u64, "2026-11-25"), (28, "2026-12-22"), (366, "2027-11-25")] {
+        let output = screen(&["examples/referrals/SM-101.yaml"], &["--dates", &n.to_string(), "--format", "json"]);
+        let screening = json(&output);
+        let spans = screening["dates"].as_array().map(Vec::as_slice).unwrap_or_default();
+        assert_eq!(spans.iter().filter_map(|it| it["n_days"].as_u64()).sum::<u64>(), n, "{screening:#}");
+        assert_eq!((&spans[0]["from"], &spans[spans.len() - 1]["to"]), (&Value::from("2026-11-25"), &Value::from(last)));
+    }
+}
+
+/// The clinic's weekdays hold for the program, and a slip in them, or in what it offers, keeps everybody from being
+/// screened.
+#[test]
+fn the_days_and_offers_of_a_clinic_file() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    let with = |lines: &str| {
+        let path = folder.path().join("clinic.yaml");
+        assert!(std::fs::write(&path, format!("clinic: 1\nname: Test\n{lines}\nanswers: {{}}\n")).is_ok());
+        let path = path.display().to_string();
+        run(&["screen", "examples/referrals/SM-101.yaml", "--clinic", &path, "--as-of", "2026-11-25", "--dates", "4", "--format", "json"])
+    };
+    let screening = json(&with("procedure_days: [tuesday, thursday]"));
+    let spans = screening["dates"].as_array().map(Vec::as_slice).unwrap_or_default();
+    assert_eq!((&spans[0]["from"], &spans[spans.len() - 1]["to"]), (&Value::from("2026-11-26"), &Value::from("2026-12-08")));
+    for lines in [
+        "procedure_days: [thursdy]",
+        "procedure_days: []",
+        "offers: { plan: { ablation: [] } }",
+        "offers: { plan: { toes: [left-great] } }",
+    ] {
+        let output = with(lines);
+        assert_eq!(status(&output), 2, "{lines}");
+        assert!(output.stdout.is_empty() && text(&output.stderr).contains("clinic.yaml:3:"), "{lines}: {}", text(&output.stderr));
+    }
+    assert!(text(&with("procedure_days: [thursdy]").stderr).contains("did you mean `thursday`?"));
 }
 
 #[test]

@@ -24,6 +24,8 @@ mod mutants;
 mod oracle;
 // What must hold for everything, on generated rule sets and patients.
 mod properties;
+// Other plans, other days, and what would lift a verdict, each screened anew from changed answers.
+mod prospects;
 // The slow, obvious second evaluator.
 mod reference;
 // Bad input: one slip a file, told at its place.

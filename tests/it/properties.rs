@@ -16,7 +16,7 @@ use crate::support::{SEED, embedded_once, facts_or, screening, tiny, today, writ
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
-enum Tree {
+pub enum Tree {
     All(Vec<Tree>),
     Any(Vec<Tree>),
     Not(Box<Tree>),
@@ -133,7 +133,8 @@ const CLEARER: &[(&str, &str, &str)] = &[
     ("a.allergies", "[latex, mystery]", "[latex]"),
 ];
 
-fn tree() -> impl Strategy<Value = Tree> {
+/// A condition over the facts of the tiny rule set.
+pub fn tree() -> impl Strategy<Value = Tree> {
     let leaf = prop::sample::select(LEAVES).prop_map(Tree::Leaf);
     leaf.prop_recursive(4, 20, 4, |inner| {
         prop_oneof![
@@ -144,7 +145,8 @@ fn tree() -> impl Strategy<Value = Tree> {
     })
 }
 
-fn yaml(tree: &Tree, turned: bool) -> String {
+/// The condition as it is written, with its operands in one order or the other.
+pub fn yaml(tree: &Tree, turned: bool) -> String {
     let list = |parts: &[Tree]| {
         let mut parts: Vec<String> = parts.iter().map(|it| yaml(it, turned)).collect();
         if turned {
@@ -161,14 +163,16 @@ fn yaml(tree: &Tree, turned: bool) -> String {
 }
 
 /// Which answer to each question; past the end of its list, none.
-type Choices = Vec<usize>;
+pub type Choices = Vec<usize>;
 
-fn choices() -> impl Strategy<Value = Choices> {
+/// Some answer, or none, to each question of the tiny rule set.
+pub fn choices() -> impl Strategy<Value = Choices> {
     let each: Vec<_> = ANSWERS.iter().map(|(_, answers)| 0..=answers.len()).collect();
     each
 }
 
-fn text(choices: &Choices) -> String {
+/// The questionnaire with these answers.
+pub fn text(choices: &Choices) -> String {
     text_with(choices, None, "")
 }
 
@@ -186,7 +190,8 @@ fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> Strin
     written(&lines.join("\n"))
 }
 
-const OUTCOMES: [&str; 3] = ["go", "defer", "refer"];
+/// In turn, those of generated rules.
+pub const OUTCOMES: [&str; 3] = ["go", "defer", "refer"];
 
 fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
     let written: Vec<(String, String)> = trees.iter().enumerate().map(|(at, it)| (format!("rule-{at}"), yaml(it, turned))).collect();
@@ -195,7 +200,8 @@ fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
     tiny(&rules)
 }
 
-fn span_of(rules: &RuleSet, states: &[State]) -> Span {
+/// What the states of all rules come to.
+pub fn span_of(rules: &RuleSet, states: &[State]) -> Span {
     let with = |wanted: State| rules.rules.iter().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
     Span::of(with(State::Fires), with(State::Undetermined))
 }
@@ -355,10 +361,11 @@ proptest! {
 }
 
 /// Numbers from a seed, for choices that need not shrink.
-struct Dice(u64);
+pub struct Dice(pub u64);
 
 impl Dice {
-    fn roll(&mut self, sides: usize) -> usize {
+    /// One side, from 0.
+    pub fn roll(&mut self, sides: usize) -> usize {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         usize::try_from(self.0 >> 33).unwrap_or(0) % sides.max(1)
     }
@@ -429,7 +436,7 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
 }
 
 /// Random answers to the default rule set, without those that contradict others; `None` if it stays refused.
-fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts)> {
+pub fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts)> {
     let mut lines = String::new();
     for section in &rules.catalogue.sections {
         lines.push_str(&format!("{}:\n", section.id));
@@ -448,7 +455,7 @@ fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts)> {
 ///
 /// An answer that another one rules out is the one thing whose removal lifts a finding, so the promises are about
 /// answers that apply.
-fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option<(Gathered, Facts)> {
+pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option<(Gathered, Facts)> {
     for _ in 0..8 {
         let (facts, found) = facts::read(rules, &gathered, today());
         assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
@@ -464,7 +471,7 @@ fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option<(Ga
 }
 
 /// The healthy adult of the examples, with up to five answers of a random patient.
-fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Option<(Gathered, Facts)> {
+pub fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Option<(Gathered, Facts)> {
     let (mut gathered, _) = example(rules, "SM-101.yaml");
     let keys: Vec<usize> = random.given.keys().copied().collect();
     for _ in 0..dice.roll(6) {
@@ -476,7 +483,7 @@ fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Option
 }
 
 /// A questionnaire of the examples over the clinic's standing answers.
-fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
+pub fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
     let clinic = std::fs::read(folder.join("clinic.yaml")).unwrap_or_default();
     let (clinic, _) = questionnaire::clinic(rules, "clinic.yaml", &clinic);
