@@ -282,6 +282,12 @@ impl Inputs<'_> {
                 medicines::paracetamol_ceiling(weight, age >= adult_from, &bands)
             }
             Formula::AdrenalineTotal => self.adrenaline_total()?,
+            // No adrenaline is none for any weight. The total is 0, and 0 exactly, where none is planned.
+            Formula::AdrenalinePerKg if self.number(0).is_some_and(|it| it <= 0.0) => Some(0.0),
+            Formula::AdrenalinePerKg => {
+                let [total, weight] = self.numbers()?;
+                anaesthetic::adrenaline_per_kg(total, weight)
+            }
         };
         Ok(result.map_or(Outcome::None, Outcome::Number))
     }

@@ -82,6 +82,20 @@ pub fn largest_volume_same_mix(total_volume_ml: f64, load: f64) -> Option<f64> {
     settled(positive(total_volume_ml)? / positive(load)?)
 }
 
+/// Adrenaline in micrograms for each kilogram.
+///
+/// # Missing data
+/// Both are known. Where there is no adrenaline at all, the caller needs no weight.
+///
+/// # Returns
+/// `None` if the total is below zero or the weight not above zero.
+///
+/// # Source
+/// The form is that of the children's formulary: micrograms/kg (BNF for Children, 2018-19; read in a copy).
+pub fn adrenaline_per_kg(total_micrograms: f64, weight_kg: f64) -> Option<f64> {
+    settled(not_negative(total_micrograms)? / positive(weight_kg)?)
+}
+
 /// The largest volume in mL of the same mixture where only a share of the usual limit is allowed.
 ///
 /// Round it down to show it.

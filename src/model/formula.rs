@@ -47,6 +47,8 @@ pub enum Formula {
     ParacetamolCeiling,
     /// Adrenaline in the planned volume.
     AdrenalineTotal,
+    /// The same for each kilogram.
+    AdrenalinePerKg,
 }
 
 /// One thing a formula must be given.
@@ -147,6 +149,7 @@ impl Formula {
         Self::SteroidDays,
         Self::ParacetamolCeiling,
         Self::AdrenalineTotal,
+        Self::AdrenalinePerKg,
     ];
 
     /// The name used in questions.yaml.
@@ -173,6 +176,7 @@ impl Formula {
             Self::SteroidDays => "steroid-days",
             Self::ParacetamolCeiling => "paracetamol-ceiling",
             Self::AdrenalineTotal => "adrenaline-total",
+            Self::AdrenalinePerKg => "adrenaline-per-kg",
         }
     }
 
@@ -193,6 +197,7 @@ impl Formula {
             Self::SteroidDays => Gives::In("days"),
             Self::ParacetamolCeiling => Gives::In("g"),
             Self::AdrenalineTotal => Gives::In("microgram"),
+            Self::AdrenalinePerKg => Gives::In("microgram/kg"),
             Self::LowerOf | Self::LowestOfOperated | Self::HighestOfOperated | Self::Difference => Gives::AsGiven,
             Self::ShareOf => Gives::PlainOfAgreeing,
             Self::CountOf | Self::PressureIndex | Self::AnaestheticLoad | Self::DigitLoad | Self::PointsOf | Self::CountMissingFrom => {
@@ -240,6 +245,7 @@ impl Formula {
             Self::AdrenalineTotal => {
                 &const { [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("strength", RoleKind::CountedChoice)] }
             }
+            Self::AdrenalinePerKg => &const { [role("total", RoleKind::Number(Some("microgram"))), role("weight", KG)] },
             Self::CockcroftGault => {
                 &const {
                     [

@@ -625,8 +625,8 @@ const SLIPS: &[Slip] = &[
         "option-counts-in-words",
         &["shape/wrong-type"],
         "questions.yaml",
-        "          - { id: 1-in-200000, text: \"1 in 200,000\" ",
-        "          - { id: 1-in-200001, text: \"A little less\", counts: five }\n          - { id: 1-in-200000, text: \"1 in 200,000\" ",
+        "          - { id: 1-in-200000, text: \"1 in 200,000\"",
+        "          - { id: 1-in-200001, text: \"A little less\", counts: five }\n          - { id: 1-in-200000, text: \"1 in 200,000\"",
     ),
     slip(
         "steroid-that-counts-for-nothing",
