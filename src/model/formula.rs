@@ -58,6 +58,8 @@ pub struct Role {
     pub name: &'static str,
     /// What it must be.
     pub kind: RoleKind,
+    /// Whether it may be left out.
+    pub optional: bool,
 }
 
 /// What a role must be given.
@@ -121,8 +123,13 @@ pub enum Gives {
     PlainOfAgreeing,
 }
 
+/// A role that may be left out, together with the others that may. INVARIANT: such roles come last.
+const fn optional(name: &'static str, kind: RoleKind) -> Role {
+    Role { name, kind, optional: true }
+}
+
 const fn role(name: &'static str, kind: RoleKind) -> Role {
-    Role { name, kind }
+    Role { name, kind, optional: false }
 }
 
 impl Formula {
@@ -263,7 +270,16 @@ impl Formula {
                 &const { [role("toes", RoleKind::Toes), role("left", NUMBER), role("right", NUMBER)] }
             }
             Self::AnaestheticLoad => {
-                &const { [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("weight", KG), role("age", YEARS)] }
+                &const {
+                    [
+                        role("plan", RoleKind::Plan),
+                        role("adrenaline", RoleKind::YesNo),
+                        role("weight", KG),
+                        role("age", YEARS),
+                        optional("earlier_given", RoleKind::YesNo),
+                        optional("earlier", RoleKind::Plan),
+                    ]
+                }
             }
             Self::VolumePerToe | Self::DigitLoad => &const { [role("plan", RoleKind::Plan), role("toes", RoleKind::Toes)] },
         }

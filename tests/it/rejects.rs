@@ -635,6 +635,20 @@ const SLIPS: &[Slip] = &[
         "{ name: alclometasone, in: [topical-corticosteroid] }",
         "{ name: alclometasone, in: [topical-corticosteroid], as_prednisolone: 0 }",
     ),
+    slip(
+        "formula-half-of-what-may-be-left-out",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "      earlier_given: anaesthesia.block_within_day\n",
+        "",
+    ),
+    slip(
+        "plan-twice",
+        &["rules/duplicate-id"],
+        "questions.yaml",
+        "        answer: anaesthetic\n        from: nurse\n        ask_when:",
+        "        answer: anaesthetic\n        from: nurse\n        decision: true\n        ask_when:",
+    ),
     slip("formula-in-another-unit", &["rules/wrong-unit"], "questions.yaml", "    unit: mL/min\n", "    unit: mL/s\n"),
     slip("formula-without-its-unit", &["rules/wrong-unit"], "questions.yaml", "    unit: mL/min\n", ""),
     slip(
