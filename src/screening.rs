@@ -282,6 +282,8 @@ pub struct Anaesthetic {
     pub load: Option<f64>,
     /// Each planned agent.
     pub per_agent: Vec<AgentDose>,
+    /// Share of the limit that was given before and is part of the load; `None` if nothing was, or it is not known.
+    pub earlier_share: Option<f64>,
     /// Largest volume of the same mixture, in mL, rounded down to tenths.
     pub largest_volume_same_mix: Option<f64>,
     /// Smaller limits that are for this patient, or may be.

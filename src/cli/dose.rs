@@ -98,6 +98,9 @@ fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Option<Gathered> {
         form.text(input(Formula::IdealWeight, 1)?, "--sex", sex);
     }
     form.text(input(Formula::AnaestheticLoad, 1)?, "--adrenaline", if arguments.adrenaline { "yes" } else { "no" });
+    if let Some(earlier_given) = input(Formula::AnaestheticLoad, 4) {
+        form.text(earlier_given, "--agent", "no");
+    }
     form.agents(input(Formula::AnaestheticLoad, 0)?, &arguments.agents);
     form.toes(input(Formula::VolumePerToe, 1)?, usize::from(arguments.toes));
     Some(form.gathered)

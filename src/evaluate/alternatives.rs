@@ -131,7 +131,7 @@ fn volumes(rule_set: &RuleSet, facts: &Facts, slot: FactSlot, total: f64, mixtur
     let at = |volume: f64| changed(rule_set, facts, &[(slot, planned(rule_set, mixture(volume)))]);
     let (whole, half) = (at(total), at(total / 2.0));
     let mut found = vec![total];
-    let grows = [Formula::AnaestheticLoad, Formula::VolumePerToe, Formula::DigitLoad];
+    let grows = [Formula::AnaestheticLoad, Formula::VolumePerToe, Formula::DigitLoad, Formula::AdrenalineTotal, Formula::AdrenalinePerKg];
     for derived in rule_set.catalogue.derived.iter().filter(|it| grows.contains(&it.formula)) {
         let (Some(high), Some(low)) = (whole.number(derived.slot), half.number(derived.slot)) else { continue };
         let per_ml = (high - low) / (total / 2.0);

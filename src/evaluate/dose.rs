@@ -12,32 +12,50 @@ pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
     let plan_slot = rule_set.catalogue.anaesthetic?;
     let Value::Plan(plan) = &facts.known(plan_slot)?.value else { return None };
     let load = derived(rule_set, Formula::AnaestheticLoad)?;
-    let [_, Input::Fact(adrenaline), Input::Fact(weight), Input::Fact(age)] = load.inputs.as_slice() else { return None };
+    let [_, Input::Fact(adrenaline), Input::Fact(weight), Input::Fact(age), ..] = load.inputs.as_slice() else { return None };
     let yes = facts.known(*adrenaline).and_then(|it| if let Value::Choice(at) = it.value { Some(at == 1) } else { None });
     let (weight_kg, years) = (facts.number(*weight), facts.number(*age));
     let per_agent = plan.iter().map(|it| line(rule_set, it, yes, weight_kg, years)).collect();
     let total: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
     let load_value = facts.number(load.slot);
     let per_toe = derived(rule_set, Formula::VolumePerToe).and_then(|it| facts.number(it.slot));
+    let earlier = derive::earlier_share(rule_set, facts, load);
+    // Volume and load of the plan alone, and what was given before.
+    let planned = total.zip(load_value).zip(earlier).map(|((volume, load), earlier)| Planned { volume, load: load - earlier, earlier });
     Some(Anaesthetic {
         load: load_value,
         per_agent,
-        largest_volume_same_mix: total.zip(load_value).and_then(|(volume, load)| anaesthetic::largest_volume_same_mix(volume, load)),
-        reductions: reductions(rule_set, facts, total.zip(load_value)),
+        earlier_share: earlier.filter(|it| *it > 0.0),
+        largest_volume_same_mix: planned.as_ref().and_then(|it| it.largest_volume(1.0)),
+        reductions: reductions(rule_set, facts, planned.as_ref()),
         volume_per_toe: per_toe,
         basis: [*weight, *age, *adrenaline].iter().map(|slot| basis(rule_set, facts, *slot)).collect(),
     })
 }
 
-/// The smaller limits that are for this patient, or may be; from the volume planned and its load.
-fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<(f64, f64)>) -> Vec<Reduction> {
+/// The plan alone, in figures.
+struct Planned {
+    volume: f64,
+    load: f64,
+    earlier: f64,
+}
+
+impl Planned {
+    /// The volume of this mixture that fills what is left of a share of the limit; `None` if nothing is left.
+    fn largest_volume(&self, share: f64) -> Option<f64> {
+        anaesthetic::largest_volume_of_share(self.volume, self.load, share - self.earlier)
+    }
+}
+
+/// The smaller limits that are for this patient, or may be.
+fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<&Planned>) -> Vec<Reduction> {
     let shown = |it: &model::Reduction| {
         let applies = match holds::truth(&it.when, facts) {
             Truth::Yes => Applies::Yes,
             Truth::Unknown(_) => Applies::NotKnownYet,
             Truth::No => return None,
         };
-        let volume = planned.and_then(|(volume, load)| anaesthetic::largest_volume_of_share(volume, load, it.share));
+        let volume = planned.and_then(|planned| planned.largest_volume(it.share));
         Some(Reduction { about: it.about.clone(), share: it.share, largest_volume_same_mix: volume, applies })
     };
     rule_set.reductions.iter().filter_map(shown).collect()

@@ -214,25 +214,29 @@ impl Inputs<'_> {
             Formula::AnaestheticLoad => {
                 let plan = self.plan(0);
                 let amounts = plan.is_some_and(|it| it.iter().all(|it| dose(it).is_some()));
-                let (Some(plan), true, Some(adrenaline), Some(weight), Some(age)) =
-                    (plan, amounts, self.yes(1), self.number(2), self.number(3))
+                let earlier = self.earlier();
+                let (Some(plan), true, Some(adrenaline), Some(weight), Some(age), Ok(earlier)) =
+                    (plan, amounts, self.yes(1), self.number(2), self.number(3), &earlier)
                 else {
+                    let missing = earlier.err();
                     return Err(lacks(&[
                         (0, amounts),
                         (1, self.yes(1).is_some()),
                         (2, self.number(2).is_some()),
                         (3, self.number(3).is_some()),
+                        (4, missing != Some(4)),
+                        (5, missing != Some(5)),
                     ]));
                 };
                 let agents = &self.rule_set.agents;
                 let parts: Option<Vec<(f64, f64)>> =
                     plan.iter().map(|it| Some((dose(it)?, limit(agents, it, adrenaline, weight, age)?))).collect();
-                match parts {
-                    Some(parts) if parts.is_empty() => Some(0.0),
-                    Some(parts) => anaesthetic::load(&parts),
-                    // The register allows no dose at this age: another agent, or the other choice of adrenaline.
-                    None => return Err(Outcome::Unusable(vec![0, 1])),
-                }
+                // The register allows no dose at this age: another agent, or the other choice of adrenaline.
+                let mut parts = parts.ok_or_else(|| Outcome::Unusable(vec![0, 1]))?;
+                let before: Option<Vec<(f64, f64)>> =
+                    earlier.iter().map(|it| Some((dose(it)?, lower_limit(agents, it, weight, age)?))).collect();
+                parts.extend(before.ok_or_else(|| Outcome::Unusable(vec![5]))?);
+                anaesthetic::load(&parts)
             }
             Formula::VolumePerToe => {
                 let (plan, n_toes) = self.plan_and_toes(|it| it.volume_ml.is_some())?;
@@ -282,6 +286,12 @@ impl Inputs<'_> {
                 medicines::paracetamol_ceiling(weight, age >= adult_from, &bands)
             }
             Formula::AdrenalineTotal => self.adrenaline_total()?,
+            // No adrenaline is none for any weight. The total is 0, and 0 exactly, where none is planned.
+            Formula::AdrenalinePerKg if self.number(0).is_some_and(|it| it <= 0.0) => Some(0.0),
+            Formula::AdrenalinePerKg => {
+                let [total, weight] = self.numbers()?;
+                anaesthetic::adrenaline_per_kg(total, weight)
+            }
         };
         Ok(result.map_or(Outcome::None, Outcome::Number))
     }
@@ -306,6 +316,24 @@ impl Inputs<'_> {
             }
         };
         Ok(body::dosing_weight(weight, ideal, ceiling))
+    }
+
+    /// What was injected before and still counts; the role that is not known, if that cannot be said.
+    fn earlier(&self) -> Result<&[PlannedAgent], usize> {
+        const GIVEN: usize = 4;
+        const WHAT: usize = 5;
+        if self.derived.inputs.len() <= GIVEN {
+            return Ok(&[]);
+        }
+        match self.yes(GIVEN) {
+            None => Err(GIVEN),
+            Some(false) => Ok(&[]),
+            // Something was given, so a list that names nothing, or not how much, leaves it open.
+            Some(true) => {
+                let known = self.plan(WHAT).filter(|it| !it.is_empty() && it.iter().all(|it| dose(it).is_some()));
+                known.ok_or(WHAT)
+            }
+        }
     }
 
     /// One value for each steroid taken, with what a milligram of it counts as; every entry must be recognised, and
@@ -380,4 +408,23 @@ pub fn dose(planned: &PlannedAgent) -> Option<f64> {
 pub fn limit(agents: &[Agent], planned: &PlannedAgent, adrenaline: bool, weight: f64, age: f64) -> Option<f64> {
     let row = agents.get(planned.agent)?.limit(adrenaline, age)?;
     anaesthetic::limit_mg(row.per_kg, weight, row.at_most)
+}
+
+/// The same for one given elsewhere: nobody says whether with adrenaline, so the lower of its limits.
+pub fn lower_limit(agents: &[Agent], given: &PlannedAgent, weight: f64, age: f64) -> Option<f64> {
+    let limits = [false, true].into_iter().filter_map(|adrenaline| limit(agents, given, adrenaline, weight, age));
+    limits.reduce(f64::min)
+}
+
+/// The share of its limit that was given before and is part of the load; 0 where none was. `None` while that is not known.
+pub fn earlier_share(rule_set: &RuleSet, facts: &Facts, load: &Derived) -> Option<f64> {
+    let inputs = Inputs { rule_set, facts, derived: load };
+    let earlier = inputs.earlier().ok()?;
+    if earlier.is_empty() {
+        return Some(0.0);
+    }
+    let (weight, age) = (inputs.number(2)?, inputs.number(3)?);
+    let parts: Option<Vec<(f64, f64)>> =
+        earlier.iter().map(|it| Some((dose(it)?, lower_limit(&rule_set.agents, it, weight, age)?))).collect();
+    anaesthetic::load(&parts?)
 }

@@ -94,6 +94,20 @@ pub fn whole_tenths(volume_ml: f64) -> Option<f64> {
     positive(tenths / 10.0)
 }
 
+/// Adrenaline in micrograms for each kilogram.
+///
+/// # Missing data
+/// Both are known. Where there is no adrenaline at all, the caller needs no weight.
+///
+/// # Returns
+/// `None` if the total is below zero or the weight not above zero.
+///
+/// # Source
+/// The form is that of the children's formulary: micrograms/kg (BNF for Children, 2018-19; read in a copy).
+pub fn adrenaline_per_kg(total_micrograms: f64, weight_kg: f64) -> Option<f64> {
+    settled(not_negative(total_micrograms)? / positive(weight_kg)?)
+}
+
 /// The largest volume in mL of the same mixture where only a share of the usual limit is allowed.
 ///
 /// Round it down to show it.

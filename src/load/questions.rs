@@ -9,7 +9,7 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
 use crate::model::formula::Gives;
 use crate::model::{
-    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, RoleKind, Section,
+    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind, Section,
 };
 use crate::quantity::Measure;
 use crate::quantity::units::which_measures;
@@ -270,7 +270,8 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
                 Kind::Number(number) => Some(number),
                 _ => {
                     reading.pass_over(it, "a number");
-                    None
+                    // Told once: a formula that needs the number has nothing to add.
+                    Some(0.0)
                 }
             },
         };
@@ -287,10 +288,13 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
 /// Finds the questions that the program itself must know: the lists, and the day of surgery.
 fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &[&Node]) {
     let mut found: HashMap<&'static str, FactSlot> = HashMap::new();
+    let one_plan = names.catalogue.questions.iter().any(|it| it.answer == Answer::Anaesthetic && it.decision);
     for (question, node) in names.catalogue.questions.iter().zip(asked) {
         let what = match question.answer {
             Answer::Medicines => "medicines",
             Answer::Allergies => "allergies",
+            // Besides the plan, a rule set may ask for what was given before.
+            Answer::Anaesthetic if one_plan && !question.decision => continue,
             Answer::Anaesthetic => "anaesthetic",
             _ => continue,
         };
@@ -419,7 +423,10 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
         }
     }
     let mut inputs = Vec::new();
-    for role in formula.roles() {
+    // What may be left out is left out as a whole.
+    let with_optional = formula.roles().iter().any(|it| it.optional && given.is_some_and(|given| given.get(it.name).is_some()));
+    let wanted: Vec<&Role> = formula.roles().iter().filter(|it| !it.optional || with_optional).collect();
+    for role in &wanted {
         let Some(value) = given.and_then(|it| it.get(role.name)) else {
             if let Some(place) = node.get("formula") {
                 let title = format!("the formula `{}` is not given `{}`", formula.name(), role.name);
@@ -432,7 +439,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
             inputs.push(input);
         }
     }
-    if inputs.len() == formula.roles().len()
+    if inputs.len() == wanted.len()
         && inputs.iter().all(|it| matches!(it, Input::Number(_)))
         && let Some(place) = node.get("formula")
     {
@@ -446,7 +453,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
     {
         same_options(reading, names, *list, *other, place);
     }
-    if inputs.len() == formula.roles().len() { inputs } else { Vec::new() }
+    if inputs.len() == wanted.len() { inputs } else { Vec::new() }
 }
 
 /// Reports two lists that do not offer the same options: what is chosen in one could not be looked for in the other.

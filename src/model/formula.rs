@@ -47,6 +47,8 @@ pub enum Formula {
     ParacetamolCeiling,
     /// Adrenaline in the planned volume.
     AdrenalineTotal,
+    /// The same for each kilogram.
+    AdrenalinePerKg,
 }
 
 /// One thing a formula must be given.
@@ -56,6 +58,8 @@ pub struct Role {
     pub name: &'static str,
     /// What it must be.
     pub kind: RoleKind,
+    /// Whether it may be left out.
+    pub optional: bool,
 }
 
 /// What a role must be given.
@@ -119,8 +123,13 @@ pub enum Gives {
     PlainOfAgreeing,
 }
 
+/// A role that may be left out, together with the others that may. INVARIANT: such roles come last.
+const fn optional(name: &'static str, kind: RoleKind) -> Role {
+    Role { name, kind, optional: true }
+}
+
 const fn role(name: &'static str, kind: RoleKind) -> Role {
-    Role { name, kind }
+    Role { name, kind, optional: false }
 }
 
 impl Formula {
@@ -147,6 +156,7 @@ impl Formula {
         Self::SteroidDays,
         Self::ParacetamolCeiling,
         Self::AdrenalineTotal,
+        Self::AdrenalinePerKg,
     ];
 
     /// The name used in questions.yaml.
@@ -173,6 +183,7 @@ impl Formula {
             Self::SteroidDays => "steroid-days",
             Self::ParacetamolCeiling => "paracetamol-ceiling",
             Self::AdrenalineTotal => "adrenaline-total",
+            Self::AdrenalinePerKg => "adrenaline-per-kg",
         }
     }
 
@@ -193,6 +204,7 @@ impl Formula {
             Self::SteroidDays => Gives::In("days"),
             Self::ParacetamolCeiling => Gives::In("g"),
             Self::AdrenalineTotal => Gives::In("microgram"),
+            Self::AdrenalinePerKg => Gives::In("microgram/kg"),
             Self::LowerOf | Self::LowestOfOperated | Self::HighestOfOperated | Self::Difference => Gives::AsGiven,
             Self::ShareOf => Gives::PlainOfAgreeing,
             Self::CountOf | Self::PressureIndex | Self::AnaestheticLoad | Self::DigitLoad | Self::PointsOf | Self::CountMissingFrom => {
@@ -240,6 +252,7 @@ impl Formula {
             Self::AdrenalineTotal => {
                 &const { [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("strength", RoleKind::CountedChoice)] }
             }
+            Self::AdrenalinePerKg => &const { [role("total", RoleKind::Number(Some("microgram"))), role("weight", KG)] },
             Self::CockcroftGault => {
                 &const {
                     [
@@ -257,7 +270,16 @@ impl Formula {
                 &const { [role("toes", RoleKind::Toes), role("left", NUMBER), role("right", NUMBER)] }
             }
             Self::AnaestheticLoad => {
-                &const { [role("plan", RoleKind::Plan), role("adrenaline", RoleKind::YesNo), role("weight", KG), role("age", YEARS)] }
+                &const {
+                    [
+                        role("plan", RoleKind::Plan),
+                        role("adrenaline", RoleKind::YesNo),
+                        role("weight", KG),
+                        role("age", YEARS),
+                        optional("earlier_given", RoleKind::YesNo),
+                        optional("earlier", RoleKind::Plan),
+                    ]
+                }
             }
             Self::VolumePerToe | Self::DigitLoad => &const { [role("plan", RoleKind::Plan), role("toes", RoleKind::Toes)] },
         }

@@ -246,6 +246,7 @@ struct Turn<'a> {
 struct Anaesthetic<'a> {
     load: Option<f64>,
     per_agent: Vec<AgentDose<'a>>,
+    earlier_share: Option<f64>,
     largest_volume_same_mix: Option<String>,
     reductions: Vec<Reduction<'a>>,
     volume_per_toe: Option<String>,
@@ -481,6 +482,7 @@ impl<'a> Anaesthetic<'a> {
         Self {
             load: number(it.load),
             per_agent: it.per_agent.iter().map(AgentDose::of).collect(),
+            earlier_share: number(it.earlier_share),
             largest_volume_same_mix: it.largest_volume_same_mix.map(|it| format!("{} mL", tidy_down(it, 1))),
             reductions: it.reductions.iter().map(Reduction::of).collect(),
             volume_per_toe: it.volume_per_toe.map(|it| format!("{} mL", tidy(it, None))),

@@ -40,6 +40,12 @@ derived:
     unit: microgram
     decimals: 1
     with: { plan: plan.anaesthetic, adrenaline: plan.adrenaline, strength: a.strength }
+  - id: adrenaline_per_kg
+    about: Adrenaline for each kilogram
+    formula: adrenaline-per-kg
+    unit: microgram/kg
+    decimals: 1
+    with: { total: derived.adrenaline_total, weight: a.weight }
 ";
 
 const PARACETAMOL: &str = "  - id: paracetamol
@@ -198,6 +204,18 @@ fn adrenaline_planned(#[case] plan: &str, #[case] adrenaline: &str, #[case] stre
     let rules = rules();
     let answers = format!("plan: {{ anaesthetic: {plan}, adrenaline: {adrenaline} }}\na: {{ strength: {strength} }}");
     assert_eq!(shown(&rules, &facts(&rules, &answers), "adrenaline_total"), expected, "{answers}");
+}
+
+#[rstest]
+#[case("yes", "weak", "20 kg", "0.8 microgram/kg")]
+#[case("yes", "weak", "unknown", &format!("{WAITS}: a.weight"))]
+#[case("no", "unknown", "unknown", "0.0 microgram/kg")]
+#[case("unknown", "weak", "20 kg", &format!("{WAITS}: plan.adrenaline"))]
+fn adrenaline_by_weight(#[case] adrenaline: &str, #[case] strength: &str, #[case] weight: &str, #[case] expected: &str) {
+    let rules = rules();
+    let plan = "[{ agent: lidocaine, strength: 1 %, volume: 3.2 mL }]";
+    let answers = format!("plan: {{ anaesthetic: {plan}, adrenaline: {adrenaline} }}\na: {{ strength: {strength}, weight: {weight} }}");
+    assert_eq!(shown(&rules, &facts(&rules, &answers), "adrenaline_per_kg"), expected, "{answers}");
 }
 
 /// The same unit of two measures is not one unit.

@@ -5,7 +5,8 @@
 use chrono::NaiveDate;
 use preblock::formulas::age::completed_years;
 use preblock::formulas::anaesthetic::{
-    adrenaline_total, dose_mg, fraction, largest_volume_of_share, largest_volume_same_mix, limit_mg, load, reduced_mg, volume_per_toe,
+    adrenaline_per_kg, adrenaline_total, dose_mg, fraction, largest_volume_of_share, largest_volume_same_mix, limit_mg, load, reduced_mg,
+    volume_per_toe,
 };
 use preblock::formulas::body::{Sex, body_mass_index, broca, devine, dosing_weight, ideal_weight};
 use preblock::formulas::counts::{difference, missing_from, points, share};
@@ -633,6 +634,17 @@ fn adrenaline_in_the_planned_volume(#[case] ml: f64, #[case] per_ml: f64, #[case
     assert!(exactly(adrenaline_total(ml, per_ml), micrograms), "{source}");
 }
 
+#[rstest]
+#[case(100.0, 20.0, Some(5.0))]
+#[case(160.0, 32.0, Some(5.0))]
+#[case(161.0, 32.0, Some(5.031_25))]
+#[case(0.0, 20.0, Some(0.0))]
+#[case(100.0, 0.0, None)]
+#[case(-1.0, 20.0, None)]
+fn adrenaline_for_each_kilogram(#[case] micrograms: f64, #[case] kg: f64, #[case] expected: Option<f64>) {
+    assert_eq!(adrenaline_per_kg(micrograms, kg), expected, "BNF for Children 2018-19, 5 micrograms/kg; worked by hand");
+}
+
 #[test]
 fn clarks_rule_for_a_child() {
     let limit = limit_mg(300.0 / 150.0, 50.0, None);
@@ -801,6 +813,8 @@ fn no_formula_takes_what_is_not_a_number() {
         assert_eq!(largest_volume_same_mix(4.0, bad), None);
         assert_eq!(volume_per_toe(bad, 1), None);
         assert_eq!(adrenaline_total(bad, 5.0), None);
+        assert_eq!(adrenaline_per_kg(bad, 20.0), None);
+        assert_eq!(adrenaline_per_kg(100.0, bad), None);
         assert_eq!(adrenaline_total(1.0, bad), None);
         assert_eq!(points(&[1.0, bad]), None);
         assert_eq!(difference(bad, 1.0), None);

@@ -421,10 +421,12 @@ fn the_anaesthetic_plan(#[case] test: &str, #[case] plan: &str, #[case] expected
     "anaesthetic_load",
     &[
         "plan.anaesthetic", "plan.adrenaline", "person.weight", "person.height", "person.sex", "person.date_of_birth",
-        "plan.procedure_on"
+        "plan.procedure_on", "anaesthesia.block_within_day", "anaesthesia.earlier"
     ],
     &["plan.toes"]
 )]
+#[case("adrenaline_total", &["plan.adrenaline"], &["plan.anaesthetic", "person.weight"])]
+#[case("adrenaline_per_kg", &["plan.adrenaline"], &["plan.anaesthetic", "person.weight"])]
 #[case("volume_per_toe", &["plan.anaesthetic", "plan.toes"], &["person.weight"])]
 #[case("digit_load", &["plan.anaesthetic", "plan.toes"], &["person.weight"])]
 fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[case] needed: &[&str], #[case] spare: &[&str]) {
@@ -434,7 +436,8 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
                  anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]\n\
                  bleeding: { history: [], creatinine: { value: 90 umol/L, taken_on: 2026-11-20 } }\n\
                  circulation: { ankle_left: 110 mmHg, ankle_right: 120 mmHg, arm_left: 125 mmHg, arm_right: 130 mmHg, \
-                 toe_left: 80 mmHg, toe_right: 85 mmHg }";
+                 toe_left: 80 mmHg, toe_right: 85 mmHg }\n\
+                 anaesthesia: { block_within_day: yes, earlier: [{ agent: lidocaine, strength: 2 %, volume: 1 mL }] }";
     let whole = match gathered(rules, &written(whole)) {
         Ok(whole) => whole,
         Err(found) => unreachable!("{:?}", codes(&found)),

@@ -686,7 +686,8 @@ fn a_lift_of_a_random_patient_comes_to_what_it_promises() {
     random_patients(desk, 14, 30, |answers, whose| hold_lifts(desk, answers, whose, &mut held));
     // Random answers have too much against them: a patient with a single thing that may change is likelier to be lifted.
     let mut dice = Dice(15);
-    let changeable: Vec<&str> = desk.rules.catalogue.questions.iter().filter(|it| it.changeable).map(|it| it.id.as_str()).collect();
+    let changeable: Vec<&str> =
+        desk.rules.catalogue.questions.iter().filter(|it| it.changeable != Changeable::No).map(|it| it.id.as_str()).collect();
     for at in 0..200 {
         let name = example_names().get(at % 25).cloned().unwrap_or_default();
         let Some((random, _)) = some_patient(&desk.rules, &mut dice) else { continue };
@@ -709,7 +710,7 @@ fn desk_of(trees: &[Tree]) -> Desk {
 /// The changeable answers with options of the tiny rule set, and every way to choose.
 fn single_changes(desk: &Desk, facts: &Facts) -> Vec<(String, String)> {
     let mut found = Vec::new();
-    for question in desk.rules.catalogue.questions.iter().filter(|it| it.changeable) {
+    for question in desk.rules.catalogue.questions.iter().filter(|it| it.changeable != Changeable::No) {
         let options: Vec<String> = match &question.answer {
             Answer::YesNo => vec!["no".into(), "yes".into()],
             Answer::OneOf(options) => options.iter().map(|it| it.id.clone()).collect(),

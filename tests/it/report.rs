@@ -140,6 +140,7 @@ pub fn go() -> Screening {
                 share: Some(0.1 + 0.2 - 0.253_087),
             },
         ],
+        earlier_share: None,
         largest_volume_same_mix: Some(14.97),
         reductions: vec![],
         volume_per_toe: Some(3.5),
@@ -242,6 +243,7 @@ pub fn refer() -> Screening {
             limit_from: None,
             share: None,
         }],
+        earlier_share: None,
         largest_volume_same_mix: None,
         reductions: vec![],
         volume_per_toe: None,
@@ -599,6 +601,7 @@ fn figures_are_never_rounded_across_a_limit() {
             limit_from: Some("at most 200 mg".into()),
             share: Some(0.999_96),
         }],
+        earlier_share: None,
         largest_volume_same_mix: Some(9.999),
         reductions: vec![],
         volume_per_toe: None,
@@ -636,7 +639,7 @@ fn smaller_limits_stand_on_lines_of_their_own(#[case] person: &str, #[case] stat
     let (rules, _) = embedded_once();
     let answers = format!(
         "plan: {{ procedure_on: 2026-12-03, toes: [left-great], adrenaline: no, anaesthetic: [{{ agent: lidocaine, strength: 1 %, volume: 10 mL }}] }}\n\
-         person: {{ date_of_birth: {person} }}\npregnancy: {{ status: {status} }}"
+         person: {{ date_of_birth: {person} }}\npregnancy: {{ status: {status} }}\nanaesthesia: {{ block_within_day: no }}"
     );
     let it = screening(rules, &facts(rules, &answers));
     let said = it.anaesthetic.as_ref().map(preblock::report::text::anaesthetic::sentences).unwrap_or_default();
@@ -649,6 +652,37 @@ fn smaller_limits_stand_on_lines_of_their_own(#[case] person: &str, #[case] stat
     assert_eq!(at(&it, "/anaesthetic/reductions").as_array().map(Vec::len), Some(expected.len()));
     if let Some(first) = expected.first() {
         assert_eq!(at(&it, "/anaesthetic/reductions/0/applies"), "yes", "{first}");
+    }
+}
+
+/// What was given before is said, and taken off what is left: 40 of 200 mg, so 16 mL of 1 % and not 20.
+#[rstest]
+#[case("no", "unknown", None, Some("20.0 mL"))]
+#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", Some("0.200 of the limit"), Some("16.0 mL"))]
+#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 10 mL }]", Some("1.000 of the limit nothing is left of the limit"), None)]
+#[case("yes", "unknown", None, None)]
+#[case("unknown", "unknown", None, None)]
+fn what_was_given_before_is_taken_off(
+    #[case] given: &str,
+    #[case] earlier: &str,
+    #[case] said: Option<&str>,
+    #[case] largest: Option<&str>,
+) {
+    let (rules, _) = embedded_once();
+    let answers = format!(
+        "plan: {{ procedure_on: 2026-12-03, toes: [left-great], adrenaline: no, anaesthetic: [{{ agent: lidocaine, strength: 1 %, volume: 5 mL }}] }}\n\
+         person: {{ date_of_birth: 1980-05-14, sex: male, height: 180 cm, weight: 70 kg }}\n\
+         anaesthesia: {{ block_within_day: {given}, earlier: {earlier} }}"
+    );
+    let it = screening(rules, &facts(rules, &answers));
+    let page = text::one(&it, &Style::plain()).split_whitespace().collect::<Vec<_>>().join(" ");
+    match said {
+        Some(said) => assert!(page.contains(&format!("given before and still counting: {said}")), "{page}"),
+        None => assert!(!page.contains("given before"), "{page}"),
+    }
+    assert_eq!(at(&it, "/anaesthetic/largest_volume_same_mix").as_str(), largest);
+    if let Some(largest) = largest {
+        assert!(page.contains(&format!("reached at {largest}")), "{page}");
     }
 }
 

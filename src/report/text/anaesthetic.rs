@@ -48,6 +48,12 @@ pub fn sentences(anaesthetic: &Anaesthetic) -> Vec<String> {
         said.push(format!("limit of {}: {from}", it.agent));
     }
     said.push(load(anaesthetic.load));
+    if let Some(share) = anaesthetic.earlier_share {
+        said.push(format!("of this, given before and still counting: {} of the limit", tidy_beside(share, DECIMALS, FULL)));
+        if anaesthetic.load.is_some() && anaesthetic.largest_volume_same_mix.is_none() {
+            said.push("nothing is left of the limit".to_owned());
+        }
+    }
     if let Some(volume) = anaesthetic.largest_volume_same_mix {
         let most = tidy_down(volume, 1);
         said.push(format!("the limit is reached at {most} mL of this mixture, all toes together; a toe holds far less"));
