@@ -82,12 +82,15 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
     match (&question.changeable, &question.answer, now) {
         (Changeable::To(reachable), Answer::OneOf(options), _) => one_of(options.iter().map(|it| it.text.as_str()).collect(), reachable),
         (Changeable::To(reachable), _, _) => one_of(vec!["no", "yes"], reachable),
-        (Changeable::Fewer | Changeable::More, Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
-            let adds = question.changeable == Changeable::More;
-            let moved = (0..options.len()).filter_map(|at| u16::try_from(at).ok()).filter(|at| (bits >> at & 1 == 0) == adds);
-            moved.map(|option| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen: adds }] }).collect()
+        (Changeable::Fewer | Changeable::More | Changeable::Any, Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
+            let may = |chosen: bool| question.changeable != if chosen { Changeable::Fewer } else { Changeable::More };
+            let flips = (0..options.len()).filter_map(|at| u16::try_from(at).ok()).map(|at| (at, bits >> at & 1 == 0));
+            flips
+                .filter(|(_, chosen)| may(*chosen))
+                .map(|(option, chosen)| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen }] })
+                .collect()
         }
-        (Changeable::Fewer, Answer::SeveralOf(_), _) => {
+        (Changeable::Fewer | Changeable::Any, Answer::SeveralOf(_), _) => {
             vec![Lever { slot, edits: vec![Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])] }]
         }
         // Between two numbers that it is compared with, a number that others are worked out from may still turn a rule.

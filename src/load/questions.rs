@@ -180,7 +180,7 @@ fn changeable(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Change
         (Answer::SeveralOf(_), []) => match place.written(reading.source) {
             Some("fewer") => Some(Changeable::Fewer),
             Some("more") => Some(Changeable::More),
-            _ => None,
+            _ => is_yes(Some(place)).then_some(Changeable::Any),
         },
         (Answer::YesNo | Answer::OneOf(_), items) if !items.is_empty() => {
             items.iter().map(|it| option(it, reading)).collect::<Option<Vec<u16>>>().map(Changeable::To)
@@ -190,7 +190,7 @@ fn changeable(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Change
     fits.unwrap_or_else(|| {
         let help = match answer {
             Answer::Number { .. } | Answer::Quantity { .. } => "write `true`: a fresh result may have any value".to_owned(),
-            Answer::SeveralOf(_) => "write `fewer` if options may go, or `more` if some may be added".to_owned(),
+            Answer::SeveralOf(_) => "write `fewer` if options may go, `more` if some may be added, or `true` for both".to_owned(),
             Answer::YesNo => "write `[yes]` or `[no]`, whichever may come true".to_owned(),
             Answer::OneOf(options) => {
                 let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();

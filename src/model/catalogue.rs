@@ -80,7 +80,7 @@ pub struct Question {
 pub enum Changeable {
     /// It does not.
     No,
-    /// A fresh result may have any value.
+    /// A fresh result may have any value; of several options, some may go and others be added.
     Any,
     /// It may become one of these options (for yes/no: 0 is no, 1 is yes).
     To(Vec<u16>),

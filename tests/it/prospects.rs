@@ -13,7 +13,7 @@ use preblock::evaluate::search::Links;
 use preblock::evaluate::{Compiled, State, Subject, screen};
 use preblock::facts::{self, Facts, Gathered};
 use preblock::load::{questionnaire, rule_set};
-use preblock::model::{Answer, Choice, Question, RuleSet};
+use preblock::model::{Answer, Changeable, Choice, Question, RuleSet};
 use preblock::outcome::{Outcome, Urgency};
 use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening, SourceStamp};
 use proptest::prelude::*;
@@ -146,11 +146,16 @@ fn marked(text: &str, more_in_plan: &str) -> String {
             let inline = line.contains(&format!("{{ id: {name},"));
             inline.then(|| format!("{}, {mark} }}\n", line.trim_end().trim_end_matches('}').trim_end()))
         };
-        let changeable = ["smokes", "drinks", "count", "inr", "weight"].iter().find_map(|it| mark(it, "changeable: true"));
+        let yes_no = ["smokes", "drinks"].iter().find_map(|it| mark(it, "changeable: [no, yes]"));
+        let changeable = yes_no.or_else(|| ["count", "inr", "weight"].iter().find_map(|it| mark(it, "changeable: true")));
         let marked = changeable.or_else(|| mark("adrenaline", "decision: true")).or_else(|| mark("anaesthetic", "decision: true"));
         match line.trim() {
             "- id: a" => made.push_str(more_in_plan),
-            "- id: pulse" | "- id: signs" => {
+            "- id: pulse" => {
+                made.push_str(&format!("{line}\n        changeable: [felt, doubtful, absent]\n"));
+                continue;
+            }
+            "- id: signs" => {
                 made.push_str(&format!("{line}\n        changeable: true\n"));
                 continue;
             }
