@@ -312,12 +312,13 @@ fn days_are_counted_from_1_to_366() {
         assert_eq!(status(&output), 2, "{n}");
         assert!(output.stdout.is_empty() && text(&output.stderr).contains("a whole number from 1 to 366 is needed"), "{n}");
     }
-    for (n, last) in [(1_u64, "2026-11-25"), (28, "2026-12-22"), (366, "2027-11-25")] {
+    // The clinic operates on Tuesdays and Thursdays, and the 25th is a Wednesday.
+    for (n, last) in [(1_u64, "2026-11-26"), (28, "2027-03-02"), (366, "2030-05-28")] {
         let output = screen(&["examples/referrals/SM-101.yaml"], &["--dates", &n.to_string(), "--format", "json"]);
         let screening = json(&output);
         let spans = screening["dates"].as_array().map(Vec::as_slice).unwrap_or_default();
         assert_eq!(spans.iter().filter_map(|it| it["n_days"].as_u64()).sum::<u64>(), n, "{screening:#}");
-        assert_eq!((&spans[0]["from"], &spans[spans.len() - 1]["to"]), (&Value::from("2026-11-25"), &Value::from(last)));
+        assert_eq!((&spans[0]["from"], &spans[spans.len() - 1]["to"]), (&Value::from("2026-11-26"), &Value::from(last)));
     }
 }
 

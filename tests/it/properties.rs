@@ -228,7 +228,11 @@ fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
     let open = match facts.get(slot) {
         Some(Fact::Missing(_)) | None => true,
         Some(Fact::Known(known)) => match &known.value {
-            Value::Medicines(entries) => entries.iter().any(|it| it.medicine.is_none()),
+            // Not recognised, or a steroid whose dose or duration nobody gave.
+            Value::Medicines(entries) => entries.iter().any(|it| {
+                let counts = it.medicine.and_then(|at| rules.medicines.medicines.get(at)).is_none_or(|it| it.as_prednisolone.is_some());
+                it.medicine.is_none() || (counts && (it.daily_mg.is_none() || it.days.is_none()))
+            }),
             Value::Allergies(entries) => {
                 entries.iter().any(|it| it.reaction.is_none() || it.substances.as_ref().is_none_or(|it| it.iter().count() != 1))
             }
@@ -392,7 +396,8 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
             let chosen: Vec<&str> = options.iter().filter(|_| dice.roll(4) == 0).map(|it| it.id.as_str()).collect();
             format!("[{}]", chosen.join(", "))
         }
-        Answer::Number { .. } => within(dice).to_string(),
+        Answer::Number { whole: true } => within(dice).round().to_string(),
+        Answer::Number { whole: false } => within(dice).to_string(),
         Answer::Quantity { unit, .. } => format!("{} {unit}", within(dice).max(question.plausible.map_or(0.0, |it| it.0))),
         Answer::Date if question.past => pick(dice, &["1950-03-01", "1990-05-05", "2026-11-01", "2026-07-01", "2025-01-01"]),
         Answer::Date => pick(dice, &["2026-11-26", "2026-12-03"]),

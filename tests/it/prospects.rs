@@ -208,6 +208,8 @@ fn plan_answer(question: &Question, then: &str) -> String {
     match &question.answer {
         Answer::YesNo => then.to_owned(),
         Answer::OneOf(options) => option(options, then).to_owned(),
+        Answer::SeveralOf(_) if then == "none" => "[]".to_owned(),
+        Answer::SeveralOf(options) => format!("[{}]", then.split("; ").map(|it| option(options, it)).collect::<Vec<_>>().join(", ")),
         Answer::Anaesthetic => {
             let one = |text: &str| match text.split_whitespace().collect::<Vec<_>>().as_slice() {
                 [agent, strength, "%", volume, "mL"] => {
@@ -375,7 +377,8 @@ fn no_better_plan_of_two_choices_is_left_out() {
         }
     }
     random_patients(desk, 12, 60, |answers, whose| n_better += hold_exact(desk, answers, whose));
-    assert!(n_better > 50, "{n_better}");
+    // With twenty concerns, few random patients have nothing but their plan against them.
+    assert!(n_better > 10, "{n_better}");
 }
 
 /// The answers with the surgery on this day, at the time that was planned.
@@ -458,6 +461,7 @@ fn each_day_of_the_examples_comes_to_what_a_screening_for_it_says() {
             ("person.date_of_birth", "2014-12-05"),
             ("plan.anaesthetic", "[{ agent: bupivacaine, strength: 0.25 %, volume: 2 mL }]"),
             ("anaesthesia.weight_measured", "yes"),
+            ("lesion.conservative_tried", "yes"),
         ],
     );
     let spans = desk.dates(&desk.facts(&grows_up, today()), None, 28);
@@ -693,7 +697,7 @@ fn a_lift_of_a_random_patient_comes_to_what_it_promises() {
     let mut dice = Dice(15);
     let changeable: Vec<&str> =
         desk.rules.catalogue.questions.iter().filter(|it| it.changeable != Changeable::No).map(|it| it.id.as_str()).collect();
-    for at in 0..200 {
+    for at in 0..300 {
         let name = example_names().get(at % 25).cloned().unwrap_or_default();
         let Some((random, _)) = some_patient(&desk.rules, &mut dice) else { continue };
         let mut answers = desk.example(&name, &clinic_of_the_examples());
