@@ -326,7 +326,8 @@ fn a_plan_of_a_random_patient_comes_to_what_it_promises() {
     let desk = Desk::embedded();
     let mut n_plans = 0;
     random_patients(desk, 11, 300, |answers, whose| n_plans += hold_alternatives(desk, answers, whose));
-    assert!(n_plans > 100, "{n_plans}");
+    // With twenty concerns, few random patients have nothing but their plan against them.
+    assert!(n_plans > 12, "{n_plans}");
 }
 
 /// Every choice of up to two options that the clinic has is tried by itself: none that is better is left out.
