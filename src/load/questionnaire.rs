@@ -178,7 +178,7 @@ impl Frame<'_> {
             match NAMES.iter().position(|it| *it == written).and_then(|at| Weekday::try_from(u8::try_from(at).ok()?).ok()) {
                 Some(day) => found.push(day),
                 None => {
-                    let help = did_you_mean(&written, NAMES.into_iter()).unwrap_or_else(|| format!("the days are {}", listed(&NAMES)));
+                    let help = did_you_mean(&written, NAMES).unwrap_or_else(|| format!("the days are {}", listed(&NAMES)));
                     self.report(Code::WrongForm, &item.span, format!("`{written}` is not a weekday"), "not a weekday", help);
                 }
             }

@@ -341,8 +341,8 @@ const SLIPS: &[Slip] = &[
         "retired",
         &["rules/retired-id"],
         "ruleset.yaml",
-        "retired: []",
-        "retired: [{ rule: bleeding/inr-above-ceiling, on: 2026-11-25, because: it moved }]",
+        "  - rule: anaesthetic/adrenaline-with-thyroid-or-phaeochromocytoma\n",
+        "  - rule: bleeding/inr-above-ceiling\n",
     ),
     slip("another-concern", &["rules/unknown-concern"], "concerns/pregnancy.yaml", "concern: pregnancy\n", "concern: bleeding\n"),
     slip(
@@ -357,7 +357,7 @@ const SLIPS: &[Slip] = &[
         &["rules/missing-file"],
         "ruleset.yaml",
         "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n",
-        "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n  - { id: consent, title: Consent }\n",
+        "  - { id: pregnancy, title: Pregnancy and breastfeeding }\n  - { id: teeth, title: Teeth }\n",
     ),
     slip(
         "limit-twice",
@@ -440,7 +440,7 @@ const SLIPS: &[Slip] = &[
         &["rules/duplicate-id"],
         "questions.yaml",
         "  - id: medicines\n    title: Medicines\n",
-        "  - id: plan\n    title: Medicines\n",
+        "  - id: plan\n    title: Plan again\n    questions:\n      - { id: spare, ask: A spare one?, answer: yes-no, from: nurse }\n  - id: medicines\n    title: Medicines\n",
     ),
     slip(
         "medicine",
@@ -799,9 +799,9 @@ fn a_rule_set_is_whole() {
         assert_eq!(codes(&found), ["rules/missing-file"], "{path}: {}", drawn(&found));
         well_spoken(&found);
     }
-    for path in ["concerns/consent.yaml", "concerns/bleeding.yml", "notes.yaml"] {
+    for path in ["concerns/teeth.yaml", "concerns/bleeding.yml", "notes.yaml"] {
         let mut files = whole.clone();
-        files.files.insert(path.into(), b"concern: consent\nrules: []\n".to_vec());
+        files.files.insert(path.into(), b"concern: teeth\nrules: []\n".to_vec());
         let found = rule_set(&files).err().unwrap_or_default();
         assert_eq!(codes(&found), ["rules/unexpected-file"], "{path}: {}", drawn(&found));
         well_spoken(&found);
