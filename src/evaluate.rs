@@ -83,6 +83,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         lifts: Vec::new(),
         alternatives: None,
         dates: None,
+        cut_short: false,
     }
 }
 

@@ -46,6 +46,8 @@ pub struct Screening {
     pub alternatives: Option<Vec<Alternative>>,
     /// The verdict day by day, as spans; `None` if it was not asked for.
     pub dates: Option<Vec<DateSpan>>,
+    /// Whether a search for lifts or other plans ended before everything was tried: there may be more.
+    pub cut_short: bool,
 }
 
 /// What a screening would come to if something were otherwise.

@@ -185,10 +185,14 @@ impl Bench<'_> {
         };
         let mut screening = evaluate::screen(self.rule_set, &self.compiled, &facts, &subject);
         if screening.verdict != Outcome::Go {
-            screening.lifts = lifts(self.rule_set, &self.compiled, &self.links, &facts);
+            let (found, complete) = lifts(self.rule_set, &self.compiled, &self.links, &facts);
+            screening.lifts = found;
+            screening.cut_short |= !complete;
         }
         if self.alternatives {
-            screening.alternatives = Some(alternatives(self.rule_set, &self.compiled, &self.links, &facts));
+            let (found, complete) = alternatives(self.rule_set, &self.compiled, &self.links, &facts);
+            screening.alternatives = Some(found);
+            screening.cut_short |= !complete;
         }
         let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
         screening.dates = self.dates.map(|n| dates(self.rule_set, &self.compiled, &facts, weekdays, n));

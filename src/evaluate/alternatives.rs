@@ -3,7 +3,7 @@
 use super::compile::Compiled;
 use super::dose;
 use super::prospect::{change, prospect};
-use super::search::{Bounds, Edit, Found, Lever, Links, smallest};
+use super::search::{Bounds, Edit, Found, Lever, Links, Searched, smallest};
 use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value};
 use crate::formulas::anaesthetic::whole_tenths;
@@ -14,7 +14,7 @@ use crate::screening::Alternative;
 use crate::truth::FactSlot;
 
 /// How far plans are looked for: as many changes as a plan has choices that matter at once.
-const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 600 };
+const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 2000 };
 
 /// Other plans with a better verdict, fewest changes first, then the better verdict, then the fewer precautions.
 ///
@@ -24,10 +24,13 @@ const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 600 };
 ///
 /// # Missing data
 /// A detail that the other plan asks for and nobody has given is missing, so its verdict waits.
-pub fn alternatives(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> Vec<Alternative> {
+///
+/// # Returns
+/// The plans, and whether the search was complete; if it was cut short there may be more.
+pub fn alternatives(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> (Vec<Alternative>, bool) {
     let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.decision).collect();
     let levers: Vec<Lever> = decisions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
-    let found = smallest(rule_set, compiled, links, facts, &levers, BOUNDS).found;
+    let Searched { found, complete } = smallest(rule_set, compiled, links, facts, &levers, BOUNDS);
     let mut plans: Vec<(&Found, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
     plans.sort_by_key(|(found, plan)| {
         let precautions = plan.prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count();
@@ -39,7 +42,7 @@ pub fn alternatives(rule_set: &RuleSet, compiled: &Compiled, links: &Links, fact
             kept.push(plan);
         }
     }
-    kept
+    (kept, complete)
 }
 
 /// Whether two plans differ in nothing but how much of the same solution is drawn up; the larger volume came first.
@@ -79,7 +82,6 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
     };
     let is_offered = |at: u16| !matches!(offered, Some(Offered::Options(bits)) if bits >> at & 1 == 0);
     let now = facts.known(slot).map(|it| &it.value);
-    // A detail of another choice is not a choice while that one is not made.
     match (&question.answer, now) {
         (Answer::YesNo, _) => one_of(slot, ["no", "yes"].into_iter(), now, is_offered),
         (Answer::OneOf(options), _) => one_of(slot, options.iter().map(|it| it.text.as_str()), now, is_offered),

@@ -9,7 +9,7 @@ use chrono::Days;
 
 use super::compile::Compiled;
 use super::prospect::{change, lower_first, prospect, shown};
-use super::search::{Bounds, Edit, Found, Lever, Links, Standing, smallest, standing, with_edits};
+use super::search::{Bounds, Edit, Found, Lever, Links, Searched, Standing, smallest, standing, with_edits};
 use crate::facts::answers::date_in_words;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
@@ -31,9 +31,12 @@ const MOST_LIFTS: usize = 8;
 ///
 /// # Missing data
 /// A missing answer that is changeable may be given; another one keeps the verdict as it is, and then nothing helps.
-pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> Vec<Lift> {
+///
+/// # Returns
+/// The ways, and whether all were looked for and told; if not, there may be more.
+pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> (Vec<Lift>, bool) {
     let levers: Vec<Lever> = rule_set.catalogue.questions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
-    let mut found = smallest(rule_set, compiled, links, facts, &levers, BOUNDS).found;
+    let Searched { mut found, mut complete } = smallest(rule_set, compiled, links, facts, &levers, BOUNDS);
     found.sort_by_key(|it| (it.steps.len(), it.standing, it.steps.clone()));
     let mut told: Vec<Lift> = Vec::new();
     let mut seen: BTreeSet<(Vec<FactSlot>, Standing)> = BTreeSet::new();
@@ -46,14 +49,16 @@ pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Fac
         }
         let lift =
             Lift { changes: told_changes(rule_set, compiled, facts, &levers, it), prospect: prospect(rule_set, &it.facts, &it.states) };
-        if !told.iter().any(|earlier| earlier.changes == lift.changes) {
-            told.push(lift);
+        if told.iter().any(|earlier| earlier.changes == lift.changes) {
+            continue;
         }
         if told.len() == MOST_LIFTS {
+            complete = false;
             break;
         }
+        told.push(lift);
     }
-    told
+    (told, complete)
 }
 
 fn is_number(rule_set: &RuleSet, slot: FactSlot) -> bool {

@@ -77,6 +77,7 @@ struct Document<'a> {
     // Empty, too, when they were not asked for, so that no reader has to test for them.
     alternatives: Vec<Alternative<'a>>,
     dates: Vec<DateSpan<'a>>,
+    cut_short: bool,
     safety: &'static str,
 }
 
@@ -323,6 +324,7 @@ impl<'a> Document<'a> {
             lifts: it.lifts.iter().map(|it| Lift { changes: changes(&it.changes), prospect: Prospect::of(&it.prospect) }).collect(),
             alternatives: it.alternatives.iter().flatten().map(Alternative::of).collect(),
             dates: it.dates.iter().flatten().map(DateSpan::of).collect(),
+            cut_short: it.cut_short,
             safety: SAFETY,
         }
     }

@@ -187,6 +187,10 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
     }
     alternatives(sheet, screening);
     dates(sheet, screening.dates.as_deref());
+    if screening.cut_short {
+        sheet.gap();
+        sheet.paragraph(words::CUT_SHORT);
+    }
     to_ask(sheet, &screening.to_ask);
     undetermined(sheet, &screening.undetermined);
     bibliography(sheet, &sources);

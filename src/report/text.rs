@@ -52,6 +52,10 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     }
     prospects::alternatives(&mut page, screening);
     prospects::dates(&mut page, screening.dates.as_deref());
+    if screening.cut_short {
+        page.blank();
+        page.paragraph(0, words::CUT_SHORT);
+    }
     notes(&mut page, screening);
     undetermined(&mut page, &screening.undetermined);
     made_with(&mut page, screening);

@@ -25,6 +25,9 @@ pub fn no_plan(screening: &Screening) -> &'static str {
     }
 }
 
+/// After other plans and days, where a search ended early.
+pub const CUT_SHORT: &str = "Not every way and every plan was tried or told: there may be more than stand here.";
+
 /// In place of other days, where there are none.
 pub const NO_DAY: &str = "There was no procedure day to try.";
 

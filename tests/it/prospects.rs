@@ -102,11 +102,11 @@ impl Desk {
     }
 
     fn alternatives(&self, facts: &Facts) -> Vec<Alternative> {
-        alternatives(&self.rules, &self.compiled, &self.links, facts)
+        alternatives(&self.rules, &self.compiled, &self.links, facts).0
     }
 
     fn lifts(&self, facts: &Facts) -> Vec<Lift> {
-        lifts(&self.rules, &self.compiled, &self.links, facts)
+        lifts(&self.rules, &self.compiled, &self.links, facts).0
     }
 
     fn dates(&self, facts: &Facts, weekdays: Option<&[Weekday]>, n_days: usize) -> Vec<DateSpan> {

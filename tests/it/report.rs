@@ -49,6 +49,7 @@ pub fn nothing(reference: &str) -> Screening {
         lifts: vec![],
         alternatives: None,
         dates: None,
+        cut_short: false,
     }
 }
 
@@ -397,6 +398,19 @@ fn text_of_refer_with_everything() {
     let actual = text::one(&refer(), &Style::plain());
     assert!(actual.starts_with("REFER, urgent  SM-113, "), "{actual}");
     pinned("report-text-refer", &actual);
+}
+
+#[test]
+fn a_search_that_was_cut_short_is_told_everywhere() {
+    let whole = bookable();
+    let short = Screening { cut_short: true, ..whole.clone() };
+    let words = "there may be more than stand here";
+    let flat = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for (shown, said) in [(&whole, false), (&short, true)] {
+        assert_eq!(flat(text::one(shown, &Style::plain())).contains(words), said);
+        assert_eq!(flat(preblock::report::markdown::one(shown)).contains(words), said);
+        assert_eq!(json::one(shown).contains("\"cut_short\": true"), said);
+    }
 }
 
 #[test]
@@ -885,6 +899,7 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
         "lifts",
         "alternatives",
         "dates",
+        "cut_short",
         "safety",
     ];
     for it in [nothing("SM-100"), go(), defer(), refer()] {

@@ -98,7 +98,9 @@ impl<'a> Reader<'a> {
         let mut fine = true;
         if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
             let read = daily.text().map(read_quantity);
-            if let Some(Ok([Parts { number, unit: Some(unit), .. }])) = read.as_ref().map(|it| it.as_deref()) {
+            if let Some(Ok([Parts { number, unit: Some(unit), .. }])) = read.as_ref().map(|it| it.as_deref())
+                && *number >= 0.0
+            {
                 course.daily_mg = Measure::Mass.unit(unit).and_then(|it| Measure::Mass.convert(*number, it, "mg"));
             } else {
                 fine = false;
