@@ -63,7 +63,7 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
 fn offers(rule_set: &RuleSet) -> Vec<String> {
     let mut lines = vec!["offers:".to_owned()];
     let mut last = "";
-    for question in rule_set.catalogue.questions.iter().filter(|it| it.decision) {
+    for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
         let Some((section, name)) = question.id.split_once('.') else { continue };
         if section != last {
             lines.push(format!("  {section}:"));

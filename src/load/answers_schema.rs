@@ -73,7 +73,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
 /// What a clinic offers of each choice of the plan: lists, by section.
 fn offers(rule_set: &RuleSet) -> Value {
     let mut sections: Map<String, Value> = Map::new();
-    for question in rule_set.catalogue.questions.iter().filter(|it| it.decision) {
+    for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
         let Some((section, name)) = question.id.split_once('.') else { continue };
         let item = match &question.answer {
             Answer::Anaesthetic => json!({

@@ -126,14 +126,14 @@ fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id
 fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, choices: Option<&Node>) {
     for entry in choices.map(Node::entries).unwrap_or_default() {
         let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else { continue };
-        if rule_set.catalogue.questions.get(at).is_some_and(|it| it.decision) {
+        if rule_set.catalogue.questions.get(at).is_some_and(|it| it.can_be_offered()) {
             let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
             answers.offers.insert(at, Given { source, key_span, node: entry.value.clone(), standing: true });
         } else {
-            let title = format!("`{}` is not a choice of the plan", entry.key);
+            let title = format!("`{}` is not a choice that a clinic offers", entry.key);
             reading.report(
                 Diagnostic::at(Code::UnknownFact, reading.source, &entry.key_span, title, "not a choice")
-                    .help("only questions marked `decision: true` can be offered"),
+                    .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered"),
             );
         }
     }

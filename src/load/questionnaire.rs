@@ -294,7 +294,7 @@ impl Frame<'_> {
             self.report(Code::WrongType, &map.span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
             return;
         }
-        let choices = self.rule_set.catalogue.questions.iter().filter(|it| it.decision);
+        let choices = self.rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered());
         let known: Vec<&str> = choices.map(|it| it.id.as_str()).collect();
         for section in map.entries() {
             if section.value.entries().is_empty() && section.value.kind != Kind::Null {
@@ -303,9 +303,9 @@ impl Frame<'_> {
             }
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
-                let Some(at) = self.rule_set.catalogue.questions.iter().position(|it| it.id == id && it.decision) else {
+                let Some(at) = self.rule_set.catalogue.questions.iter().position(|it| it.id == id && it.can_be_offered()) else {
                     let help = did_you_mean(&id, known.iter().copied()).unwrap_or_else(|| format!("the choices are {}", listed(&known)));
-                    let title = format!("`{id}` is not a choice of the plan");
+                    let title = format!("`{id}` is not a choice that a clinic offers");
                     self.report(Code::UnknownQuestion, &entry.key_span, title, "not a choice", help);
                     continue;
                 };

@@ -75,6 +75,14 @@ pub struct Question {
     pub date_slot: Option<FactSlot>,
 }
 
+impl Question {
+    /// Whether a clinic can say what it offers: a choice of the plan among options or solutions. Amounts are not listed.
+    pub fn can_be_offered(&self) -> bool {
+        let among = matches!(self.answer, Answer::YesNo | Answer::OneOf(_) | Answer::SeveralOf(_) | Answer::Anaesthetic);
+        self.decision && among
+    }
+}
+
 /// How an answer may become another one before surgery.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Changeable {

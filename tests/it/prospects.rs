@@ -1008,6 +1008,7 @@ fn wrong_with_clinic(text: &str) -> Vec<(String, usize, usize)> {
 #[case::unknown_question("plan: { ablatoin: [phenol] }", "answers/unknown-question", 11)]
 #[case::no_decision("plan: { toes: [left-great] }", "answers/unknown-question", 11)]
 #[case::of_another_section("bleeding: { history: [bruising] }", "answers/unknown-question", 15)]
+#[case::an_amount("plan: { phenol_strength: [89 %] }", "answers/unknown-question", 11)]
 #[case::unknown_option("plan: { ablation: [phenol, laser] }", "answers/not-an-option", 30)]
 #[case::unknown_in_a_list("plan: { ablation: [unknown] }", "answers/not-an-option", 22)]
 #[case::empty_list("plan: { ablation: [] }", "answers/wrong-kind", 21)]
