@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::facts::answers::unrecognised;
 use crate::facts::{Fact, Facts, Missing, Place};
-use crate::model::{FactKind, RuleSet};
-use crate::outcome::{Outcome, Span};
+use crate::model::{FactKind, Rule, RuleSet};
+use crate::outcome::{Outcome, Span, Standing, Urgency};
 use crate::screening::{RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised};
 use crate::truth::{FactSlot, Truth};
 
@@ -34,14 +34,8 @@ pub struct Subject {
 /// Screens one patient. Explanations are built only for rules that fire or are undetermined.
 pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &Subject) -> Screening {
     let states = compiled.run(facts);
-    let of_state = |wanted: State| {
-        let mut found: Vec<usize> = states.iter().enumerate().filter(|(_, it)| **it == wanted).map(|(at, _)| at).collect();
-        // Worst first; the sort is stable and rules come by concern, then file order.
-        found.sort_by_key(|at| std::cmp::Reverse(rule_set.rules.get(*at).map(|it| (it.outcome, it.urgency))));
-        found.into_iter().filter_map(|at| rule_set.rules.get(at)).collect::<Vec<_>>()
-    };
-    let firing = of_state(State::Fires);
-    let open = of_state(State::Undetermined);
+    let firing = of_state(rule_set, &states, State::Fires);
+    let open = of_state(rule_set, &states, State::Undetermined);
     let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
     let waits: Vec<(usize, BTreeSet<FactSlot>)> =
         open.iter().enumerate().map(|(at, rule)| (at, explain::waits_for(&rule.when, facts))).collect();
@@ -85,6 +79,29 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         dates: None,
         cut_short: false,
     }
+}
+
+/// The rules in a state, worst first; among equals by concern, then in file order.
+fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&'a Rule> {
+    let mut found: Vec<&Rule> = rule_set.rules.iter().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
+    // The sort is stable.
+    found.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
+    found
+}
+
+/// What the states of all rules come to: the verdict, and the most pressing of the referrals.
+pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
+    standing_if(rule_set, states, |_, rule| (rule.outcome, rule.urgency))
+}
+
+/// The same, if each rule, told with its position, asked for what is said of it.
+pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>)) -> Standing {
+    let asked = |wanted: State| {
+        let rules = rule_set.rules.iter().zip(states).enumerate();
+        rules.filter(move |(_, (_, state))| **state == wanted).map(|(at, (rule, _))| asks(at, rule))
+    };
+    let outcome = Span::of(asked(State::Fires).map(|it| it.0), asked(State::Undetermined).map(|it| it.0)).verdict();
+    Standing { outcome, urgency: asked(State::Fires).filter(|it| it.0 == Outcome::Refer).filter_map(|it| it.1).max() }
 }
 
 fn unknown_name(text: String, nearest: Option<String>, place: &Place) -> Unrecognised {

@@ -7,7 +7,8 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
-use crate::model::{Odds, RuleSet};
+use crate::model::{Agent, Choice, Odds, RuleSet};
+use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::source::{Node, Position, Source};
 use crate::truth::FactSlot;
@@ -281,6 +282,21 @@ impl Facts {
         }
     }
 
+    /// Puts a fact into its slot.
+    fn put(&mut self, slot: FactSlot, fact: Fact) {
+        if let Some(place) = self.facts.get_mut(slot.index()) {
+            *place = fact;
+        }
+    }
+
+    /// Takes the day of the procedure from its fact.
+    fn settle_procedure(&mut self) {
+        self.procedure_on = self.procedure_needs.iter().find_map(|slot| match self.known(*slot)?.value {
+            Value::Date(when) => Some(when),
+            _ => None,
+        });
+    }
+
     /// The answers at odds with others.
     pub fn at_odds(&self, odds: Odds) -> impl Iterator<Item = &AtOdds> {
         match odds {
@@ -308,6 +324,22 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts
     answers::check::cross_check(rule_set, gathered, &facts, &mut diagnostics);
     diagnostics.sort_by(|a, b| place_of(a).cmp(&place_of(b)));
     (facts, diagnostics)
+}
+
+/// The chosen options for people: "Pain; Ulcer", or "none".
+pub fn chosen_in_words(options: &[Choice], bits: u64) -> String {
+    let chosen: Vec<&str> = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
+    if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") }
+}
+
+/// An anaesthetic plan for people: "lidocaine 2 % 3 mL + bupivacaine ? % 2 mL", or "none".
+pub fn plan_in_words(agents: &[Agent], plan: &[PlannedAgent]) -> String {
+    let show = |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
+    let one = |it: &PlannedAgent| {
+        let agent = agents.get(it.agent).map_or("", |it| &it.id);
+        format!("{agent} {} {}", show(it.percent, "%"), show(it.volume_ml, "mL"))
+    };
+    if plan.is_empty() { "none".to_owned() } else { plan.iter().map(one).collect::<Vec<String>>().join(" + ") }
 }
 
 fn place_of(diagnostic: &Diagnostic) -> (Option<&str>, usize) {

@@ -54,6 +54,34 @@ impl Urgency {
     }
 }
 
+/// An outcome and, for a referral, how fast. Ordered: go < defer < refer, then by urgency.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Standing {
+    /// The outcome.
+    pub outcome: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+}
+
+impl Standing {
+    /// "refer, same-day"; the outcome alone without an urgency.
+    pub fn words(self) -> String {
+        match self.urgency {
+            Some(urgency) => format!("{}, {}", self.outcome.word(), urgency.word()),
+            None => self.outcome.word().to_owned(),
+        }
+    }
+
+    /// The same with the outcome in capitals, as a verdict is shown.
+    pub fn verdict_words(self) -> String {
+        let outcome = self.outcome.word().to_uppercase();
+        match self.urgency {
+            Some(urgency) => format!("{outcome}, {}", urgency.word()),
+            None => outcome,
+        }
+    }
+}
+
 /// The span from the best to the worst case, and the verdict between them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Span {

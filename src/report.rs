@@ -3,7 +3,8 @@
 //! Says what the screening holds and decides nothing: no outcome is worked out here that the screening does not
 //! already fix. Prints nothing either; the caller writes the text it gets.
 
-use crate::outcome::{Outcome, Urgency};
+use crate::outcome::Outcome;
+pub use crate::outcome::Standing;
 use crate::screening::Screening;
 pub use crate::source::steers;
 
@@ -18,34 +19,6 @@ pub use page::Style;
 
 /// What every report says in one line.
 pub const SAFETY: &str = "This supports a licensed clinician's decision and never makes it; local policy prevails.";
-
-/// An outcome and, for a referral, how fast. Ordered: go < defer < refer, then by urgency.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Standing {
-    /// The outcome.
-    pub outcome: Outcome,
-    /// How fast, for a referral.
-    pub urgency: Option<Urgency>,
-}
-
-impl Standing {
-    /// "refer, same-day"; the outcome alone without an urgency.
-    pub fn words(self) -> String {
-        match self.urgency {
-            Some(urgency) => format!("{}, {}", self.outcome.word(), urgency.word()),
-            None => self.outcome.word().to_owned(),
-        }
-    }
-
-    /// The same with the outcome in capitals, as a verdict is shown.
-    pub fn verdict_words(self) -> String {
-        let outcome = self.outcome.word().to_uppercase();
-        match self.urgency {
-            Some(urgency) => format!("{outcome}, {}", urgency.word()),
-            None => outcome,
-        }
-    }
-}
 
 /// The verdict, with the most pressing urgency among the findings if it is refer.
 pub fn verdict(screening: &Screening) -> Standing {

@@ -3,14 +3,13 @@
 use super::compile::Compiled;
 use super::dose;
 use super::prospect::{change, prospect};
-use super::search::{Bounds, Edit, Found, Lever, Links, Searched, smallest};
+use super::search::{Bounds, Edit, Found, Lever, Links, Searched, YES_NO, smallest};
 use crate::facts::sift::changed;
-use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value};
+use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value, plan_in_words};
 use crate::formulas::anaesthetic::whole_tenths;
 use crate::model::{Answer, Formula, Question, RuleSet};
 use crate::outcome::Outcome;
-use crate::quantity::tidy;
-use crate::screening::Alternative;
+use crate::screening::{Alternative, Change};
 use crate::truth::FactSlot;
 
 /// How far plans are looked for: as many changes as a plan has choices that matter at once.
@@ -28,7 +27,7 @@ const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 2000 };
 /// # Returns
 /// The plans, and whether the search was complete; if it was cut short there may be more.
 pub fn alternatives(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> (Vec<Alternative>, bool) {
-    let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.decision).collect();
+    let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()).collect();
     let levers: Vec<Lever> = decisions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
     let Searched { found, complete } = smallest(rule_set, compiled, links, facts, &levers, BOUNDS);
     let mut plans: Vec<(&Found, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
@@ -36,31 +35,32 @@ pub fn alternatives(rule_set: &RuleSet, compiled: &Compiled, links: &Links, fact
         let precautions = plan.prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count();
         (found.steps.len(), found.standing, precautions, found.steps.clone())
     });
-    let mut kept: Vec<Alternative> = Vec::new();
-    for (_, plan) in plans {
-        if !kept.iter().any(|it| is_a_larger_dose_of(it, &plan)) {
+    let mut kept: Vec<(&Found, Alternative)> = Vec::new();
+    for plan in plans {
+        if !kept.iter().any(|it| differ_in_volume_only(rule_set, it, &plan)) {
             kept.push(plan);
         }
     }
-    (kept, complete)
+    (kept.into_iter().map(|(_, plan)| plan).collect(), complete)
 }
 
-/// Whether two plans differ in nothing but how much of the same solution is drawn up; the larger volume came first.
-fn is_a_larger_dose_of(one: &Alternative, other: &Alternative) -> bool {
-    let without_volume = |plan: &Alternative| {
-        let changes = plan.changes.iter().map(|it| (it.fact.clone(), solution_of(&it.then).to_owned()));
-        (
-            changes.collect::<Vec<_>>(),
-            plan.prospect.fires.iter().map(|it| it.rule.clone()).collect::<Vec<_>>(),
-            plan.prospect.waits_for.clone(),
-        )
+/// Whether two plans differ in nothing but how much of the same solutions is drawn up, and come to the same. Of two such
+/// the larger volume comes first.
+fn differ_in_volume_only(rule_set: &RuleSet, one: &(&Found, Alternative), other: &(&Found, Alternative)) -> bool {
+    let Some(slot) = rule_set.catalogue.anaesthetic else { return false };
+    let others = |(_, plan): &(&Found, Alternative)| {
+        let id = rule_set.catalogue.id(slot);
+        plan.changes.iter().filter(|it| it.fact != id).cloned().collect::<Vec<Change>>()
     };
-    one.anaesthetic.is_some() && without_volume(one) == without_volume(other)
-}
-
-/// "lidocaine 2 %" of "lidocaine 2 % 3 mL".
-fn solution_of(shown: &str) -> &str {
-    shown.split_once(" % ").filter(|(_, volume)| volume.ends_with(" mL")).map_or(shown, |(solution, _)| solution)
+    let solutions = |(found, _): &(&Found, Alternative)| match found.facts.known(slot).map(|it| &it.value) {
+        Some(Value::Plan(plan)) => plan.iter().map(|it| (it.agent, it.percent)).collect(),
+        _ => Vec::new(),
+    };
+    let comes_to = |(found, plan): &(&Found, Alternative)| (found.states.clone(), plan.prospect.waits_for.clone());
+    one.1.changes.len() == other.1.changes.len()
+        && others(one) == others(other)
+        && solutions(one) == solutions(other)
+        && comes_to(one) == comes_to(other)
 }
 
 fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &[Lever], found: &Found) -> Alternative {
@@ -83,13 +83,11 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
     let is_offered = |at: u16| !matches!(offered, Some(Offered::Options(bits)) if bits >> at & 1 == 0);
     let now = facts.known(slot).map(|it| &it.value);
     match (&question.answer, now) {
-        (Answer::YesNo, _) => one_of(slot, ["no", "yes"].into_iter(), now, is_offered),
-        (Answer::OneOf(options), _) => one_of(slot, options.iter().map(|it| it.text.as_str()), now, is_offered),
-        (Answer::SeveralOf(options), Some(Value::Choices(bits))) => (0..options.len())
-            .filter_map(|at| u16::try_from(at).ok())
-            .filter(|at| bits >> at & 1 == 1 || is_offered(*at))
-            .map(|option| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen: bits >> option & 1 == 0 }] })
-            .collect(),
+        (Answer::YesNo, _) => vec![Lever::choice(slot, YES_NO.into_iter(), facts, is_offered)],
+        (Answer::OneOf(options), _) => vec![Lever::choice(slot, options.iter().map(|it| it.text.as_str()), facts, is_offered)],
+        (Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
+            Lever::flips(slot, options.len(), *bits, |option, chosen| !chosen || is_offered(option))
+        }
         (Answer::Anaesthetic, Some(Value::Plan(plan))) => {
             let solutions = match offered {
                 Some(Offered::Solutions(solutions)) => solutions.as_slice(),
@@ -99,16 +97,6 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
         }
         _ => Vec::new(),
     }
-}
-
-fn one_of<'a>(slot: FactSlot, texts: impl Iterator<Item = &'a str>, now: Option<&Value>, is_offered: impl Fn(u16) -> bool) -> Vec<Lever> {
-    let option = |(at, text): (usize, &str)| {
-        let value = Value::Choice(u16::try_from(at).ok()?);
-        let Value::Choice(option) = value else { return None };
-        let other = now != Some(&value) && is_offered(option);
-        other.then(|| Edit::Put(vec![(slot, Fact::Known(Known { value, shown: text.to_owned(), place: None }))]))
-    };
-    vec![Lever { slot, edits: texts.enumerate().filter_map(option).collect() }]
 }
 
 /// The planned mixture in smaller volumes, then each offered solution alone.
@@ -152,11 +140,6 @@ fn volumes(rule_set: &RuleSet, facts: &Facts, slot: FactSlot, total: f64, mixtur
 
 /// A mixture as a fact.
 fn planned(rule_set: &RuleSet, plan: Vec<PlannedAgent>) -> Fact {
-    let one = |it: &PlannedAgent| {
-        let agent = rule_set.agents.get(it.agent).map_or("", |it| &it.id);
-        let show = |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
-        format!("{agent} {} {}", show(it.percent, "%"), show(it.volume_ml, "mL"))
-    };
-    let shown = plan.iter().map(one).collect::<Vec<String>>().join(" + ");
+    let shown = plan_in_words(&rule_set.agents, &plan);
     Fact::Known(Known { value: Value::Plan(plan), shown, place: None })
 }

@@ -4,7 +4,7 @@ use chrono::{Datelike, Days, NaiveDate, Weekday};
 
 use super::compile::{Compiled, State};
 use super::prospect::prospect;
-use super::search::standing;
+use super::standing;
 use crate::facts::answers::date_in_words;
 use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Value};
@@ -38,7 +38,7 @@ pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: O
         let states = compiled.run(&then);
         let standing = standing(rule_set, &states);
         match spans.last_mut() {
-            Some(span) if (span.prospect.verdict, span.prospect.urgency) == (standing.verdict, standing.urgency) => {
+            Some(span) if (span.prospect.verdict, span.prospect.urgency) == (standing.outcome, standing.urgency) => {
                 span.to = day;
                 span.n_days += 1;
             }

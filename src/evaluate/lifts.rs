@@ -9,11 +9,13 @@ use chrono::Days;
 
 use super::compile::Compiled;
 use super::prospect::{change, lower_first, prospect, shown};
-use super::search::{Bounds, Edit, Found, Lever, Links, Searched, Standing, smallest, standing, with_edits};
+use super::search::{Bounds, Edit, Found, Lever, Links, Searched, YES_NO, smallest, with_edits};
+use super::standing;
 use crate::facts::answers::date_in_words;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
 use crate::model::{Answer, Changeable, Condition, Question, RuleSet, Test, Threshold};
+use crate::outcome::Standing;
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::screening::{Change, Lift};
@@ -76,24 +78,14 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
     let slot = question.slot;
     let now = facts.known(slot).map(|it| &it.value);
     let put = |value: Value, shown: String| (slot, Fact::Known(Known { value, shown, place: None }));
-    let one_of = |texts: Vec<&str>, reachable: &[u16]| {
-        let options = reachable.iter().filter_map(|at| {
-            let value = Value::Choice(*at);
-            let text = texts.get(usize::from(*at))?;
-            (now != Some(&value)).then(|| Edit::Put(vec![put(value, (*text).to_owned())]))
-        });
-        vec![Lever { slot, edits: options.collect() }]
-    };
     match (&question.changeable, &question.answer, now) {
-        (Changeable::To(reachable), Answer::OneOf(options), _) => one_of(options.iter().map(|it| it.text.as_str()).collect(), reachable),
-        (Changeable::To(reachable), _, _) => one_of(vec!["no", "yes"], reachable),
+        (Changeable::To(reachable), Answer::OneOf(options), _) => {
+            vec![Lever::choice(slot, options.iter().map(|it| it.text.as_str()), facts, |it| reachable.contains(&it))]
+        }
+        (Changeable::To(reachable), _, _) => vec![Lever::choice(slot, YES_NO.into_iter(), facts, |it| reachable.contains(&it))],
         (Changeable::Fewer | Changeable::More | Changeable::Any, Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
-            let may = |chosen: bool| question.changeable != if chosen { Changeable::Fewer } else { Changeable::More };
-            let flips = (0..options.len()).filter_map(|at| u16::try_from(at).ok()).map(|at| (at, bits >> at & 1 == 0));
-            flips
-                .filter(|(_, chosen)| may(*chosen))
-                .map(|(option, chosen)| Lever { slot, edits: vec![Edit::Choose { slot, option, chosen }] })
-                .collect()
+            let forbidden = |chosen: bool| if chosen { Changeable::Fewer } else { Changeable::More };
+            Lever::flips(slot, options.len(), *bits, |_, chosen| question.changeable != forbidden(chosen))
         }
         (Changeable::Fewer | Changeable::Any, Answer::SeveralOf(_), _) => {
             vec![Lever { slot, edits: vec![Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])] }]

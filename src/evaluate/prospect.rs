@@ -1,22 +1,16 @@
 //! What a screening would come to, in short, for plans, days and answers that are not so yet.
 
 use super::compile::State;
-use super::explain;
-use super::search::standing;
+use super::{explain, of_state, standing};
 use crate::facts::{Fact, Facts};
-use crate::model::{Rule, RuleSet};
+use crate::model::RuleSet;
 use crate::outcome::{Outcome, Span};
 use crate::screening::{Change, Prospect};
 use crate::truth::FactSlot;
 
 /// The prospect of facts whose rules came to these states.
 pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
-    let of = |wanted: State| {
-        let mut rules: Vec<&Rule> = rule_set.rules.iter().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
-        rules.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
-        rules
-    };
-    let (firing, open) = (of(State::Fires), of(State::Undetermined));
+    let (firing, open) = (of_state(rule_set, states, State::Fires), of_state(rule_set, states, State::Undetermined));
     let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
     let mut waits_for: Vec<String> = Vec::new();
     for rule in open.iter().filter(|it| it.outcome > Outcome::Go) {
@@ -29,7 +23,7 @@ pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect
     }
     let standing = standing(rule_set, states);
     Prospect {
-        verdict: standing.verdict,
+        verdict: standing.outcome,
         urgency: standing.urgency,
         best_case: span.best_case,
         worst_case: span.worst_case,

@@ -7,21 +7,16 @@
 use std::collections::BTreeSet;
 
 use super::compile::{Compiled, State};
+use super::standing;
 use crate::facts::derive::roots;
 use crate::facts::sift::changed;
-use crate::facts::{Fact, Facts, Known, Value};
+use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
 use crate::model::{Bits, Condition, RuleSet, Test};
-use crate::outcome::{Outcome, Span, Urgency};
+use crate::outcome::{Outcome, Standing};
 use crate::truth::FactSlot;
 
-/// What a screening comes to, for comparison. Ordered: the better, the smaller.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Standing {
-    /// The verdict.
-    pub verdict: Outcome,
-    /// How fast, for a referral.
-    pub urgency: Option<Urgency>,
-}
+/// The options of a yes/no question, by position.
+pub const YES_NO: [&str; 2] = ["no", "yes"];
 
 /// One thing that may be otherwise, in one of several ways.
 #[derive(Debug, Clone)]
@@ -46,6 +41,27 @@ pub enum Edit {
         /// Whether it is chosen.
         chosen: bool,
     },
+}
+
+impl Lever {
+    /// One choice, with the texts of its options: made otherwise, where that option may be.
+    pub fn choice<'a>(slot: FactSlot, texts: impl Iterator<Item = &'a str>, facts: &Facts, may_be: impl Fn(u16) -> bool) -> Self {
+        let now = facts.known(slot).map(|it| &it.value);
+        let options = texts.enumerate().filter_map(|(at, text)| Some((u16::try_from(at).ok()?, text)));
+        let others = options.filter(|(at, _)| may_be(*at) && now != Some(&Value::Choice(*at)));
+        let edits = others.map(|(at, text)| {
+            let fact = Fact::Known(Known { value: Value::Choice(at), shown: text.to_owned(), place: None });
+            Edit::Put(vec![(slot, fact)])
+        });
+        Self { slot, edits: edits.collect() }
+    }
+
+    /// Several options, of which these bits are chosen: each alone chosen or not chosen, where that may be.
+    pub fn flips(slot: FactSlot, n_options: usize, bits: u64, may_be: impl Fn(u16, bool) -> bool) -> Vec<Self> {
+        let options = (0..n_options).filter_map(|at| u16::try_from(at).ok()).map(|at| (at, bits >> at & 1 == 0));
+        let flips = options.filter(|(option, chosen)| may_be(*option, *chosen));
+        flips.map(|(option, chosen)| Self { slot, edits: vec![Edit::Choose { slot, option, chosen }] }).collect()
+    }
 }
 
 /// Lever and edit, by position.
@@ -78,17 +94,9 @@ pub struct Bounds {
 pub struct Searched {
     /// Each gives a better verdict than every smaller part of it, and than no change at all.
     pub found: Vec<Found>,
-    /// Whether nothing was left out for want of tries.
+    /// Whether everything within the bounds was tried; and, where nothing was found, whether more changes could not help
+    /// either.
     pub complete: bool,
-}
-
-/// What the states of all rules come to.
-pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
-    let of = |wanted: State| rule_set.rules.iter().zip(states).filter(move |(_, it)| **it == wanted).map(|(rule, _)| rule);
-    let span = Span::of(of(State::Fires).map(|it| it.outcome), of(State::Undetermined).map(|it| it.outcome));
-    let verdict = span.verdict();
-    let urgency = of(State::Fires).filter(|it| it.outcome == Outcome::Refer).filter_map(|it| it.urgency).max();
-    Standing { verdict, urgency: urgency.filter(|_| verdict == Outcome::Refer) }
 }
 
 /// Facts with changes made to them.
@@ -109,10 +117,8 @@ pub fn with_edits<'a>(rule_set: &RuleSet, facts: &Facts, edits: impl Iterator<It
 }
 
 /// A set of options as a fact.
-pub fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
-    let options = rule_set.catalogue.options(slot).iter().enumerate();
-    let chosen: Vec<&str> = options.filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
-    let shown = if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") };
+fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
+    let shown = chosen_in_words(rule_set.catalogue.options(slot), bits);
     Fact::Known(Known { value: Value::Choices(bits), shown, place: None })
 }
 
@@ -137,11 +143,12 @@ pub fn smallest(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &
                     let mut steps = node.steps.clone();
                     steps.push((lever, edit));
                     steps.sort_unstable();
-                    if !seen.insert(steps.clone()) || found.iter().any(|it| it.standing.verdict == Outcome::Go && within(&it.steps, &steps))
+                    if !seen.insert(steps.clone()) || found.iter().any(|it| it.standing.outcome == Outcome::Go && within(&it.steps, &steps))
                     {
                         continue;
                     }
                     if tries == bounds.most_tries {
+                        keep_better(&next, start, &mut found);
                         return Searched { found, complete: false };
                     }
                     tries += 1;
@@ -153,19 +160,25 @@ pub fn smallest(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &
                 }
             }
         }
-        // A set found in this layer may hold one of an earlier layer, never one of its own.
-        for it in &next {
-            let better = it.standing < start;
-            if better && !found.iter().any(|smaller| smaller.standing <= it.standing && within(&smaller.steps, &it.steps)) {
-                found.push(it.clone());
-            }
-        }
-        layer = next.into_iter().filter(|it| it.standing.verdict != Outcome::Go).collect();
+        keep_better(&next, start, &mut found);
+        layer = next.into_iter().filter(|it| it.standing.outcome != Outcome::Go).collect();
         if layer.is_empty() {
             break;
         }
     }
-    Searched { found, complete: true }
+    // Nothing found means that nothing helps only if the last layer leads nowhere.
+    let complete = !found.is_empty() || layer.iter().all(|node| reach.at_the_narrowest(rule_set, node).is_empty());
+    Searched { found, complete }
+}
+
+/// Adds the sets of a layer that do better than nothing, and than any smaller set within them. A set may hold one of an
+/// earlier layer, never one of its own.
+fn keep_better(layer: &[Found], start: Standing, found: &mut Vec<Found>) {
+    for it in layer {
+        if it.standing < start && !found.iter().any(|smaller| smaller.standing <= it.standing && within(&smaller.steps, &it.steps)) {
+            found.push(it.clone());
+        }
+    }
 }
 
 fn within(smaller: &[Step], larger: &[Step]) -> bool {
@@ -241,8 +254,8 @@ impl Reach {
             node.steps.iter().any(|(at, _)| *at == lever || same.contains(at))
         };
         let in_the_way = rule_set.rules.iter().enumerate().filter(|(at, rule)| match node.states.get(*at) {
-            Some(State::Fires) => rule.outcome == node.standing.verdict && rule.urgency == node.standing.urgency,
-            Some(State::Undetermined) => node.standing.verdict == Outcome::Defer && rule.outcome >= Outcome::Defer,
+            Some(State::Fires) => rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency,
+            Some(State::Undetermined) => node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer,
             _ => false,
         });
         let reaching = in_the_way.map(|(at, _)| {

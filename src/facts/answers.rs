@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::{Fact, Facts, Gathered, Known, Missing, Note, Offered, Place, Value, Why};
+use super::{Fact, Facts, Gathered, Known, Missing, Note, Offered, Place, Value, Why, chosen_in_words};
 use crate::diagnostic::{Code, Diagnostic, listed, misspelt};
 use crate::model::{Answer, Question, RuleSet};
 use crate::quantity::units::which_measures;
@@ -41,7 +41,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
     for (at, question) in rule_set.catalogue.questions.iter().enumerate() {
         let Some(given) = gathered.given.get(&at) else {
             if let Some(date_slot) = question.date_slot {
-                put(&mut facts, date_slot, missing(Why::NotAsked, question.slot));
+                facts.put(date_slot, missing(Why::NotAsked, question.slot));
             }
             continue;
         };
@@ -51,12 +51,12 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
             let section = rule_set.catalogue.sections.get(question.section).map(|it| it.id.clone()).unwrap_or_default();
             facts.notes.push(Note { section, text: known.shown.clone(), place: reader.place(&given.node.span) });
         }
-        put(&mut facts, question.slot, fact);
+        facts.put(question.slot, fact);
         if given.standing {
             facts.standing.insert(question.slot);
         }
         if let (Some(slot), Some(date)) = (question.date_slot, date) {
-            put(&mut facts, slot, date);
+            facts.put(slot, date);
         }
     }
     for (at, given) in &gathered.offers {
@@ -66,17 +66,8 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
             facts.offers.insert(question.slot, offered);
         }
     }
-    facts.procedure_on = rule_set.catalogue.procedure_on.and_then(|slot| match facts.known(slot)?.value {
-        Value::Date(when) => Some(when),
-        _ => None,
-    });
+    facts.settle_procedure();
     facts
-}
-
-fn put(facts: &mut Facts, slot: FactSlot, fact: Fact) {
-    if let Some(place) = facts.facts.get_mut(slot.index()) {
-        *place = fact;
-    }
 }
 
 /// Whether a key is missing because another one seems to be its misspelt form, which is told already.
@@ -309,8 +300,7 @@ impl Reader<'_> {
             self.too_many(node);
             return None;
         }
-        let chosen: Vec<&str> = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
-        let shown = if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") };
+        let shown = chosen_in_words(options, bits);
         complete.then(|| self.known(Value::Choices(bits), shown, node))
     }
 

@@ -15,9 +15,7 @@ use crate::truth::FactSlot;
 pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
     for derived in &rule_set.catalogue.derived {
         let fact = one(rule_set, facts, derived);
-        if let Some(slot) = facts.facts.get_mut(derived.slot.index()) {
-            *slot = fact;
-        }
+        facts.put(derived.slot, fact);
     }
 }
 

@@ -26,12 +26,9 @@ pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
 pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
     let mut changed = facts.clone();
     for (slot, fact) in changes {
-        put(&mut changed, *slot, fact.clone());
+        changed.put(*slot, fact.clone());
     }
-    changed.procedure_on = rule_set.catalogue.procedure_on.and_then(|slot| match changed.known(slot)?.value {
-        Value::Date(when) => Some(when),
-        _ => None,
-    });
+    changed.settle_procedure();
     let before: BTreeSet<FactSlot> = facts.ruled_out.iter().map(|it| it.answer.slot).collect();
     for _ in 0..MOST_ROUNDS {
         all(rule_set, &mut changed);
@@ -74,9 +71,9 @@ fn bring_back(rule_set: &RuleSet, facts: &mut Facts) -> bool {
         if facts.known(question.slot).is_some() {
             continue;
         }
-        put(facts, question.slot, it.fact.clone());
+        facts.put(question.slot, it.fact.clone());
         if let (Some(slot), Some(date)) = (question.date_slot, &it.date) {
-            put(facts, slot, date.clone());
+            facts.put(slot, date.clone());
         }
     }
     facts.set_aside = aside;
@@ -101,12 +98,6 @@ fn take(facts: &mut Facts, question: &Question) -> Option<(Fact, Option<Fact>)> 
     let fact = std::mem::replace(facts.facts.get_mut(question.slot.index())?, not_asked());
     let date = question.date_slot.and_then(|it| facts.facts.get_mut(it.index())).map(|it| std::mem::replace(it, not_asked()));
     Some((fact, date))
-}
-
-fn put(facts: &mut Facts, slot: FactSlot, fact: Fact) {
-    if let Some(place) = facts.facts.get_mut(slot.index()) {
-        *place = fact;
-    }
 }
 
 fn ruled_out(rule_set: &RuleSet, facts: &Facts) -> Vec<AtOdds> {

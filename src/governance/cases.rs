@@ -3,11 +3,11 @@
 use std::collections::BTreeSet;
 
 use crate::diagnostic::Diagnostic;
-use crate::evaluate::{Compiled, State, explain};
+use crate::evaluate::{Compiled, State, explain, standing};
 use crate::facts::{self, Facts};
 use crate::load::cases::Case;
-use crate::model::{Rule, RuleSet};
-use crate::outcome::{Outcome, Span, Urgency};
+use crate::model::RuleSet;
+use crate::outcome::{Outcome, Standing, Urgency};
 
 /// What one case came to.
 #[derive(Debug)]
@@ -59,7 +59,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         return CaseRun { facts, states: Vec::new(), differences: vec![Difference::Refused(wrong)] };
     }
     let states = compiled.run(&facts);
-    let (verdict, urgency) = came_to(rule_set, &states, |_, rule| (rule.outcome, rule.urgency));
+    let Standing { outcome: verdict, urgency } = standing(rule_set, &states);
     let mut differences = Vec::new();
     if verdict != case.verdict {
         differences.push(Difference::Verdict { expected: case.verdict, got: verdict });
@@ -71,25 +71,10 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         let expected = expected_state(case, &rule.id);
         if expected != *state {
             let waits_for = explain::waits_for(&rule.when, &facts).into_iter().map(|slot| rule_set.catalogue.id(slot).to_owned()).collect();
-            differences.push(Difference::Rule { rule: rule.id.clone(), expected: in_words(expected), got: in_words(*state), waits_for });
+            differences.push(Difference::Rule { rule: rule.id.clone(), expected: expected.in_words(), got: state.in_words(), waits_for });
         }
     }
     CaseRun { facts, states, differences }
-}
-
-/// The verdict, and the most urgent of the referrals, when each rule asks for what is told of it.
-pub fn came_to(
-    rule_set: &RuleSet,
-    states: &[State],
-    asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>),
-) -> (Outcome, Option<Urgency>) {
-    let asked = |wanted: State| {
-        let those = rule_set.rules.iter().zip(states).enumerate().filter(move |(_, (_, state))| **state == wanted);
-        those.map(|(at, (rule, _))| asks(at, rule)).collect::<Vec<_>>()
-    };
-    let (firing, open) = (asked(State::Fires), asked(State::Undetermined));
-    let verdict = Span::of(firing.iter().map(|it| it.0), open.iter().map(|it| it.0)).verdict();
-    (verdict, firing.iter().filter(|it| it.0 == Outcome::Refer).filter_map(|it| it.1).max())
 }
 
 fn expected_state(case: &Case, rule: &str) -> State {
@@ -101,9 +86,4 @@ fn expected_state(case: &Case, rule: &str) -> State {
     } else {
         State::StaysQuiet
     }
-}
-
-/// A state in the words of reports.
-pub fn in_words(state: State) -> &'static str {
-    state.in_words()
 }

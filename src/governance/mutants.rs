@@ -3,13 +3,13 @@
 //! A change is noticed when some case comes out otherwise: the state of a rule, the verdict, or the urgency that the case
 //! tells. Facts are computed once for each case; only what was changed is evaluated again.
 
-use crate::evaluate::{Compiled, Prepared, State};
+use crate::evaluate::{Compiled, Prepared, State, standing_if};
 use crate::facts::{Facts, derive};
 use crate::load::cases::{Case, Excuse};
 use crate::model::{Agent, Condition, Input, Rule, RuleSet};
-use crate::outcome::{Outcome, Urgency};
+use crate::outcome::{Outcome, Standing, Urgency};
 
-use super::cases::{CaseRun, came_to};
+use super::cases::CaseRun;
 
 pub mod steps;
 
@@ -181,7 +181,7 @@ impl Trial<'_> {
         for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer].into_iter().filter(|it| *it != rule.outcome) {
             let noticed = self.patients.iter().any(|patient| {
                 let asks = |of: usize, it: &Rule| (if of == at { outcome } else { it.outcome }, it.urgency);
-                let (verdict, urgency) = came_to(rule_set, &patient.run.states, asks);
+                let Standing { outcome: verdict, urgency } = standing_if(rule_set, &patient.run.states, asks);
                 verdict != patient.case.verdict || patient.case.urgency.is_some_and(|it| urgency != Some(it))
             });
             let what = format!("outcome {} instead of {}", outcome.word(), rule.outcome.word());
@@ -191,7 +191,7 @@ impl Trial<'_> {
         for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].into_iter().filter(|it| *it != own) {
             let noticed = self.patients.iter().filter(|it| it.case.urgency.is_some()).any(|patient| {
                 let asks = |of: usize, it: &Rule| (it.outcome, if of == at { Some(urgency) } else { it.urgency });
-                came_to(rule_set, &patient.run.states, asks).1 != patient.case.urgency
+                standing_if(rule_set, &patient.run.states, asks).urgency != patient.case.urgency
             });
             let what = format!("urgency {} instead of {}", urgency.word(), own.word());
             self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Urgency, what, path: None, noticed });

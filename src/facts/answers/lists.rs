@@ -3,7 +3,7 @@
 use super::{MOST_ENTRIES, Reader, is_misspelt, missing_word};
 use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::names::{self, Recognised};
-use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value};
+use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, plan_in_words};
 use crate::model::Agent;
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
@@ -197,7 +197,6 @@ impl<'a> Reader<'a> {
     pub(super) fn plan(&mut self, node: &Node) -> Option<Fact> {
         let items = self.entries(node, "a list of local anaesthetics")?;
         let mut found = Vec::new();
-        let mut shown = Vec::new();
         let mut complete = true;
         for item in items {
             if !matches!(item.kind, Kind::Map(_)) {
@@ -213,12 +212,9 @@ impl<'a> Reader<'a> {
             let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
             // No more than a hundred millilitres of anything is drawn up for a toe.
             let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", (0.01, 100.0), &mut complete);
-            let show =
-                |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
-            shown.push(format!("{} {} {}", agent.id, show(percent, "%"), show(volume_ml, "mL")));
             found.push(PlannedAgent { agent: at, percent, volume_ml });
         }
-        let shown = if shown.is_empty() { "none".to_owned() } else { shown.join(" + ") };
+        let shown = plan_in_words(&self.rule_set.agents, &found);
         complete.then(|| self.known(Value::Plan(found), shown, node))
     }
 
