@@ -18,6 +18,9 @@ use crate::source::{Node, Source};
 pub const FILES: [&str; 7] =
     ["ruleset.yaml", "sources.yaml", "limits.yaml", "medicines.yaml", "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
 
+/// Files a rule set may have besides: what it promises, and which remarks of the checks it lives with.
+pub const FURTHER_FILES: [&str; 2] = ["guarantees.yaml", "allowances.yaml"];
+
 /// A rule set, or what is wrong with it. With diagnostics there is no rule set.
 ///
 /// # Errors
@@ -318,6 +321,7 @@ fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
     let mut found = Vec::new();
     for path in files.files.keys() {
         let known = FILES.contains(&path.as_str())
+            || FURTHER_FILES.contains(&path.as_str())
             || path.starts_with("cases/")
             || path
                 .strip_prefix("concerns/")
