@@ -282,10 +282,18 @@ impl Facts {
         }
     }
 
-    /// Puts a fact into its slot.
-    fn put(&mut self, slot: FactSlot, fact: Fact) {
+    /// Puts a fact into its slot. What follows from it must be derived anew.
+    pub fn put(&mut self, slot: FactSlot, fact: Fact) {
         if let Some(place) = self.facts.get_mut(slot.index()) {
             *place = fact;
+        }
+    }
+
+    /// The value of a known fact, to change it. What follows from it must be derived anew.
+    pub fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
+        match self.facts.get_mut(slot.index())? {
+            Fact::Known(known) => Some(&mut known.value),
+            Fact::Missing(_) => None,
         }
     }
 

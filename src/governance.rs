@@ -2,6 +2,7 @@
 
 pub mod cases;
 pub mod coverage;
+pub mod decide;
 pub mod gates;
 pub mod mutants;
 pub mod words;

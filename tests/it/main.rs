@@ -6,6 +6,8 @@
 mod accepts;
 // The program from outside, and the README.
 mod cli;
+// Every possible questionnaire at once: the space of answers, and what is proved over it.
+mod decide;
 // Derived facts whose formulas count, and what leaves them missing.
 mod derived;
 // The embedded rule set and the tapes it is read from.

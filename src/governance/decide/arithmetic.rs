@@ -1,0 +1,365 @@
+//! Numbers for the answers of a patient, so that every derived fact comes out as wanted; or that there are none.
+//!
+//! Within its cell each number moves a derived fact one way or not at all, so that a box of numbers has its bounds at two
+//! corners, and the formulas themselves are run there. Boxes that cannot give what is wanted are dropped, others halved.
+
+use std::collections::{BTreeMap, VecDeque};
+
+use super::cells::Cell;
+use crate::facts::{Fact, Facts, Known, Value, derive};
+use crate::model::{Derived, Formula, Input, RuleSet};
+use crate::quantity::tidy;
+use crate::quantity::when::When;
+use crate::truth::FactSlot;
+
+/// Most boxes that are looked into.
+const MOST_BOXES: usize = 3_000;
+
+/// Where no end is plausible, the numbers looked at end here; nothing is shown to be impossible then.
+const FAR: f64 = 1e6;
+
+/// Most digits after the point of a number that is made up.
+const MOST_DECIMALS: usize = 6;
+
+/// One number that may be chosen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Variable {
+    /// What it is the number of.
+    pub what: What,
+    /// Where it must lie.
+    pub cell: Cell,
+    /// Whether it must be whole.
+    pub whole: bool,
+}
+
+/// What a number stands for.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum What {
+    /// The answer to a question, by fact id.
+    Answer(String),
+    /// The completed years of age of who was born on this date, by fact id.
+    Age(String),
+    /// The strength of an agent in a plan, by fact id.
+    Strength(String, String),
+    /// Its volume.
+    Volume(String, String),
+    /// The daily dose of the first steroid in mg.
+    SteroidDaily,
+    /// The days for which it has been taken.
+    SteroidDays,
+}
+
+/// What a derived fact must come to; `None`: it must not be known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wanted {
+    /// Whose formula, by position.
+    pub view: usize,
+    /// The derived fact.
+    pub slot: FactSlot,
+    /// Where its number must lie.
+    pub cell: Option<Cell>,
+}
+
+/// What has to be derived for a wanted fact: positions in the order declared, itself last.
+fn needed(rule_set: &RuleSet, slot: FactSlot) -> Vec<usize> {
+    let catalogue = &rule_set.catalogue;
+    let Some(at) = catalogue.derived.iter().position(|it| it.slot == slot) else { return Vec::new() };
+    let inputs = catalogue.derived.get(at).map(derive::slots).unwrap_or_default();
+    let mut found: Vec<usize> = inputs.into_iter().flat_map(|it| needed(rule_set, it)).chain([at]).collect();
+    found.sort_unstable();
+    found.dedup();
+    found
+}
+
+/// One rule set with a patient's facts, whose numbers are still to be chosen.
+#[derive(Debug)]
+pub struct Case<'a> {
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// The facts.
+    pub facts: Facts,
+}
+
+/// What looking for numbers came to.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Search {
+    /// These do, in the order of the variables.
+    Found(Vec<f64>),
+    /// There are none.
+    Impossible,
+    /// None was found, and that there are none was not shown either.
+    GaveUp,
+}
+
+/// A plain number inside a cell.
+pub fn some_number(cell: &Cell) -> f64 {
+    let (low, high) = bounded(cell);
+    plain_between(low, high, &|it| cell.contains(it)).unwrap_or(f64::midpoint(low, high))
+}
+
+/// A plain number for a variable.
+pub fn some_value(variable: &Variable) -> f64 {
+    if variable.whole { variable.cell.first_whole() } else { some_number(&variable.cell) }
+}
+
+fn bounded(cell: &Cell) -> (f64, f64) {
+    match (cell.low.is_finite(), cell.high.is_finite()) {
+        (true, true) => (cell.low, cell.high),
+        (true, false) => (cell.low, (cell.low.abs() * 2.0 + 10.0).min(FAR.max(cell.low + 1.0))),
+        (false, true) => (cell.high - cell.high.abs() - 10.0, cell.high),
+        (false, false) => (-FAR, FAR),
+    }
+}
+
+/// The number with the fewest digits near the middle that fits.
+fn plain_between(low: f64, high: f64, fits: &dyn Fn(f64) -> bool) -> Option<f64> {
+    if low >= high {
+        return fits(low).then_some(low);
+    }
+    let middle = f64::midpoint(low, high);
+    (0..=MOST_DECIMALS).find_map(|decimals| {
+        let number: f64 = tidy(middle, Some(decimals)).parse().ok()?;
+        (number >= low && number <= high && fits(number)).then_some(number)
+    })
+}
+
+type Box1 = (f64, f64);
+
+/// Looks for numbers.
+pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
+    let mut work: Vec<Facts> = cases.iter().map(|it| it.facts.clone()).collect();
+    let moves = directions(cases, variables, wanted);
+    let chains: Vec<Vec<usize>> =
+        wanted.iter().map(|it| cases.get(it.view).map(|case| needed(case.rule_set, it.slot)).unwrap_or_default()).collect();
+    let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
+    let first: Vec<Box1> = variables
+        .iter()
+        .map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) })
+        .collect();
+    // Breadth first, so that no corner without a bound is gone into for ever.
+    let mut boxes = VecDeque::from([first.clone()]);
+    let mut looked = 0;
+    let mut unsure = endless;
+    while let Some(here) = boxes.pop_front() {
+        looked += 1;
+        if looked > MOST_BOXES {
+            return Search::GaveUp;
+        }
+        let mut open: Vec<usize> = Vec::new();
+        let mut hopeless = false;
+        for (at, it) in wanted.iter().enumerate() {
+            match bounds(cases, &mut work, variables, &here, it, moves.get(at).zip(chains.get(at))) {
+                Some((low, high)) => match it.cell {
+                    Some(cell) if !cell.meets(low, high) => hopeless = true,
+                    Some(cell) if cell.contains(low) && cell.contains(high) => {}
+                    _ => open.push(at),
+                },
+                None => open.push(at),
+            }
+        }
+        if hopeless {
+            continue;
+        }
+        let middle: Vec<f64> = here.iter().zip(variables).map(|((low, high), it)| inside(*low, *high, it)).collect();
+        if fits(cases, &mut work, variables, &middle, wanted, &chains) {
+            return Search::Found(middle);
+        }
+        match widest(&here, &first, variables, &open, &moves) {
+            Some(at) => boxes.extend(halves(&here, at, variables)),
+            // Nothing left to choose from, and yet it does not come out: only a point may be shown impossible.
+            None => unsure |= !is_point(&here, &open, &moves),
+        }
+    }
+    if unsure { Search::GaveUp } else { Search::Impossible }
+}
+
+/// Whether nothing that matters could still be chosen.
+fn is_point(here: &[Box1], open: &[usize], moves: &[Vec<Option<i8>>]) -> bool {
+    open.iter().all(|of| here.iter().enumerate().all(|(at, (low, high))| low >= high || direction(moves, *of, at) == Some(0)))
+}
+
+fn direction(moves: &[Vec<Option<i8>>], wanted: usize, variable: usize) -> Option<i8> {
+    moves.get(wanted).and_then(|it| it.get(variable)).copied().flatten()
+}
+
+fn inside(low: f64, high: f64, variable: &Variable) -> f64 {
+    if variable.whole {
+        return f64::midpoint(low, high).floor();
+    }
+    plain_between(low, high, &|it| variable.cell.contains(it)).unwrap_or(f64::midpoint(low, high))
+}
+
+/// The number that is freest, of those that something undecided hangs on.
+fn widest(here: &[Box1], first: &[Box1], variables: &[Variable], open: &[usize], moves: &[Vec<Option<i8>>]) -> Option<usize> {
+    let matters = |at: usize| open.iter().any(|of| direction(moves, *of, at) != Some(0));
+    let width = |at: usize| {
+        let ((low, high), (from, to)) = (here.get(at).copied().unwrap_or_default(), first.get(at).copied().unwrap_or_default());
+        let smallest = if variables.get(at).is_some_and(|it| it.whole) { 0.5 } else { 1e-9 * (1.0 + to.abs()) };
+        if high - low <= smallest { 0.0 } else { (high - low) / (to - from) }
+    };
+    let best = (0..here.len()).filter(|at| matters(*at)).max_by(|a, b| width(*a).total_cmp(&width(*b)))?;
+    (width(best) > 0.0).then_some(best)
+}
+
+fn halves(here: &[Box1], at: usize, variables: &[Variable]) -> Vec<Vec<Box1>> {
+    let Some((low, high)) = here.get(at).copied() else { return Vec::new() };
+    let whole = variables.get(at).is_some_and(|it| it.whole);
+    let middle = if whole { f64::midpoint(low, high).floor() } else { f64::midpoint(low, high) };
+    let parts = [(low, middle), (if whole { middle + 1.0 } else { middle }, high)];
+    let with = |part: Box1| here.iter().enumerate().map(|(it, old)| if it == at { part } else { *old }).collect();
+    parts.into_iter().map(with).collect()
+}
+
+/// The least and the most that a derived fact comes to in a box; `None` where that is not known.
+fn bounds(
+    cases: &[Case<'_>],
+    work: &mut [Facts],
+    variables: &[Variable],
+    here: &[Box1],
+    wanted: &Wanted,
+    of: Option<(&Vec<Option<i8>>, &Vec<usize>)>,
+) -> Option<(f64, f64)> {
+    let (moves, chain) = of?;
+    if moves.iter().any(Option::is_none) {
+        return None;
+    }
+    let mut ends = [0.0; 2];
+    for (rising, end) in [false, true].into_iter().zip(&mut ends) {
+        let corner: Vec<f64> = here
+            .iter()
+            .zip(moves)
+            .map(|((low, high), way)| if (way.unwrap_or_default() >= 0) == rising { *high } else { *low })
+            .collect();
+        let (case, facts) = (cases.get(wanted.view)?, work.get_mut(wanted.view)?);
+        put(case.rule_set, facts, variables, &corner);
+        derive::these(case.rule_set, facts, chain);
+        *end = facts.number(wanted.slot)?;
+    }
+    let [low, high] = ends;
+    Some((low, high))
+}
+
+fn fits(
+    cases: &[Case<'_>],
+    work: &mut [Facts],
+    variables: &[Variable],
+    values: &[f64],
+    wanted: &[Wanted],
+    chains: &[Vec<usize>],
+) -> bool {
+    for (case, facts) in cases.iter().zip(work.iter_mut()) {
+        put(case.rule_set, facts, variables, values);
+    }
+    wanted.iter().zip(chains).all(|(it, chain)| {
+        let (Some(case), Some(facts)) = (cases.get(it.view), work.get_mut(it.view)) else { return false };
+        derive::these(case.rule_set, facts, chain);
+        match (it.cell, facts.number(it.slot)) {
+            (Some(cell), Some(number)) => cell.contains(number),
+            (None, None) => true,
+            _ => false,
+        }
+    })
+}
+
+/// Puts numbers into facts. What follows must be derived anew.
+fn put(rule_set: &RuleSet, facts: &mut Facts, variables: &[Variable], values: &[f64]) {
+    let catalogue = &rule_set.catalogue;
+    for (variable, value) in variables.iter().zip(values) {
+        match &variable.what {
+            What::Answer(id) => {
+                if let Some(slot) = catalogue.slot(id) {
+                    facts.put(slot, Fact::Known(Known { value: Value::Number(*value), shown: String::new(), place: None }));
+                }
+            }
+            What::Age(id) => {
+                if let (Some(slot), Some(born)) = (catalogue.slot(id), facts.procedure_on.and_then(|on| born(&on, *value))) {
+                    facts.put(slot, Fact::Known(Known { value: Value::Date(born), shown: String::new(), place: None }));
+                }
+            }
+            What::Strength(id, agent) | What::Volume(id, agent) => {
+                let position = rule_set.agents.iter().position(|it| it.id == *agent);
+                let Some(Value::Plan(plan)) = catalogue.slot(id).and_then(|it| facts.value_mut(it)) else { continue };
+                for line in plan.iter_mut().filter(|it| Some(it.agent) == position) {
+                    match variable.what {
+                        What::Strength(..) => line.percent = Some(*value),
+                        _ => line.volume_ml = Some(*value),
+                    }
+                }
+            }
+            What::SteroidDaily | What::SteroidDays => {
+                let steroids = &rule_set.medicines.medicines;
+                let Some(Value::Medicines(entries)) = catalogue.medicines.and_then(|it| facts.value_mut(it)) else { continue };
+                let is_steroid = |at: Option<usize>| at.and_then(|it| steroids.get(it)).is_some_and(|it| it.as_prednisolone.is_some());
+                if let Some(entry) = entries.iter_mut().find(|it| is_steroid(it.medicine)) {
+                    match variable.what {
+                        What::SteroidDaily => entry.daily_mg = Some(*value),
+                        _ => entry.days = Some(*value),
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Who is so many completed years old on a day, on the birthday itself.
+pub fn born(on: &When, years: f64) -> Option<When> {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and between 0 and 120")]
+    let months = chrono::Months::new(years as u32 * 12);
+    on.date.checked_sub_months(months).map(When::on)
+}
+
+/// For each wanted fact and each number: whether it rises with it (1), falls (-1), or neither (0). `None`: no telling.
+fn directions(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Vec<Vec<Option<i8>>> {
+    wanted
+        .iter()
+        .map(|it| {
+            let Some(case) = cases.get(it.view) else { return vec![None; variables.len()] };
+            variables.iter().map(|variable| moves(case.rule_set, it.slot, &variable.what, &mut BTreeMap::new())).collect()
+        })
+        .collect()
+}
+
+fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<FactSlot, Option<i8>>) -> Option<i8> {
+    if let Some(known) = seen.get(&slot) {
+        return *known;
+    }
+    let catalogue = &rule_set.catalogue;
+    let found = match catalogue.derived_of(slot) {
+        None => Some(i8::from(matches!(what, What::Answer(id) if id == catalogue.id(slot)))),
+        Some(derived) => {
+            let mut total = Some(0_i8);
+            for (role, input) in derived.inputs.iter().enumerate() {
+                let Input::Fact(of) = input else { continue };
+                let inner = match (what, derived.formula) {
+                    (What::Age(id), Formula::CompletedYears) => Some(i8::from(role == 0 && id == catalogue.id(*of))),
+                    (What::Strength(id, _) | What::Volume(id, _), _) if id == catalogue.id(*of) => Some(1),
+                    (What::SteroidDaily, Formula::SteroidDaily) | (What::SteroidDays, Formula::SteroidDays) => Some(1),
+                    _ => moves(rule_set, *of, what, seen),
+                };
+                total = match (total, inner.and_then(|it| Some(it * way(derived, role, what)?))) {
+                    (Some(0), it) => it,
+                    (it, Some(0)) => it,
+                    (Some(a), Some(b)) if a == b => Some(a),
+                    _ => None,
+                };
+            }
+            total
+        }
+    };
+    seen.insert(slot, found);
+    found
+}
+
+/// Whether a formula rises or falls with one of its roles, within a cell of every number.
+fn way(derived: &Derived, role: usize, what: &What) -> Option<i8> {
+    Some(match (derived.formula, role) {
+        (Formula::BodyMassIndex | Formula::AdrenalinePerKg | Formula::ShareOf | Formula::Difference, 1)
+        | (Formula::CockcroftGault, 0 | 3)
+        | (Formula::PressureIndex, 1 | 2)
+        | (Formula::AnaestheticLoad, 2) => -1,
+        // What another course of the formula hangs on is cut there, so that it moves nothing within a cell.
+        (Formula::DosingWeight, 2..) | (Formula::ParacetamolCeiling, 1..) | (Formula::AnaestheticLoad, 3) => 0,
+        (Formula::VolumePerToe | Formula::AdrenalineTotal, _) if matches!(what, What::Strength(..)) => 0,
+        _ => 1,
+    })
+}

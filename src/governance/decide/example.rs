@@ -1,0 +1,407 @@
+//! A patient with numbers, as a questionnaire that can be screened.
+
+use std::fmt::Write as _;
+
+use chrono::{Days, NaiveDate};
+
+use super::arithmetic::{self, Case, Search, Variable, Wanted, What};
+use super::cells::Cell;
+use super::patient::{Patient, Told};
+use super::space::{Space, VOLUMES_ML};
+use crate::evaluate::{Compiled, State};
+use crate::facts::{self, Facts};
+use crate::load::questionnaire;
+use crate::model::{Answer, Derived, Formula, Input, Question, RuleSet};
+use crate::quantity::span::Span;
+use crate::quantity::when::When;
+
+/// One rule set with the patient it judges, and the view of the space by which it names facts.
+#[derive(Debug)]
+pub struct Subject<'a> {
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// The space the patient is of.
+    pub space: &'a Space,
+    /// Which view of it.
+    pub view: usize,
+    /// The patient.
+    pub patient: Patient,
+}
+
+/// A questionnaire, and what its rule set makes of it.
+#[derive(Debug)]
+pub struct Seen {
+    /// The questionnaire, as a file.
+    pub questionnaire: String,
+    /// The clinic's file that goes with it, if what the clinic offers matters.
+    pub clinic: Option<String>,
+    /// How many questions it answers.
+    pub n_answers: usize,
+    /// Its facts.
+    pub facts: Facts,
+    /// The state of every rule.
+    pub states: Vec<State>,
+}
+
+/// Why no questionnaire came of a patient.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Failure {
+    /// These facts, by name, cannot come out so together.
+    Impossible(Vec<String>),
+    /// Nothing was found, and that there is nothing was not shown: because of this fact.
+    Unclear(String),
+}
+
+/// Questionnaires of one patient, or of one before and after some answers, one for each subject.
+///
+/// # Errors
+/// A [`Failure`] says which facts cannot be as wanted, or where the search gave up.
+pub fn questionnaires(subjects: &[Subject<'_>], as_of: NaiveDate) -> Result<Vec<Seen>, Failure> {
+    let variables = variables(subjects);
+    let values: Vec<f64> = variables.iter().map(arithmetic::some_value).collect();
+    let mut cases = Vec::new();
+    for subject in subjects {
+        let seen = subject.seen(&variables, &values, as_of)?;
+        cases.push(Case { rule_set: subject.rule_set, facts: seen.facts });
+    }
+    let wanted = wanted(subjects);
+    let values = match arithmetic::search(&cases, &variables, &wanted) {
+        Search::Found(values) => values,
+        Search::Impossible => return Err(Failure::Impossible(culprits(subjects, &cases, &variables, &wanted))),
+        Search::GaveUp => {
+            let name = |it: &Wanted| subjects.get(it.view).map(|of| of.space.name(of.view, it.slot).to_owned());
+            return Err(Failure::Unclear(wanted.first().and_then(name).unwrap_or_default()));
+        }
+    };
+    subjects.iter().map(|it| it.seen(&variables, &values, as_of)).collect()
+}
+
+/// The facts of the smallest part that is already impossible: of one derived fact alone, or of all.
+fn culprits(subjects: &[Subject<'_>], cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Vec<String> {
+    let alone = wanted.iter().find(|it| arithmetic::search(cases, variables, &[**it]) == Search::Impossible);
+    let of = |it: &Wanted| -> Vec<String> {
+        let Some(subject) = subjects.get(it.view) else { return Vec::new() };
+        let derived = subject.rule_set.catalogue.derived_of(it.slot);
+        let roots = derived.map(|it| behind(subject.rule_set, it)).unwrap_or_default();
+        roots.into_iter().chain([it.slot]).map(|it| subject.space.name(subject.view, it).to_owned()).collect()
+    };
+    let mut names: Vec<String> = match alone {
+        Some(one) => of(one),
+        None => wanted.iter().flat_map(of).collect(),
+    };
+    names.sort();
+    names.dedup();
+    names
+}
+
+/// Everything a derived fact is computed from, derived facts between included.
+fn behind(rule_set: &RuleSet, derived: &Derived) -> Vec<crate::truth::FactSlot> {
+    let mut found = Vec::new();
+    for input in &derived.inputs {
+        if let Input::Fact(slot) = input {
+            found.push(*slot);
+            if let Some(inner) = rule_set.catalogue.derived_of(*slot) {
+                found.extend(behind(rule_set, inner));
+            }
+        }
+    }
+    found
+}
+
+/// The derived facts that hang on numbers, and what each must come to.
+fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
+    let mut found = Vec::new();
+    for (view, subject) in subjects.iter().enumerate() {
+        for derived in &subject.rule_set.catalogue.derived {
+            let by_sums = matches!(
+                derived.formula,
+                Formula::CompletedYears | Formula::CountOf | Formula::PointsOf | Formula::CountMissingFrom
+            );
+            let cell = match subject.told(derived.slot) {
+                Some(Told::Number(cell, _)) => Some(*cell),
+                _ => None,
+            };
+            // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
+            let may_fail = matches!(
+                derived.formula,
+                Formula::ShareOf
+                    | Formula::AnaestheticLoad
+                    | Formula::SteroidDaily
+                    | Formula::SteroidDays
+            );
+            let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
+            if by_sums || (any_will_do && !may_fail) {
+                continue;
+            }
+            found.push(Wanted { view, slot: derived.slot, cell });
+        }
+    }
+    found
+}
+
+fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
+    let mut found: Vec<Variable> = Vec::new();
+    let mut add = |variable: Variable| {
+        if !found.iter().any(|it| it.what == variable.what) {
+            found.push(variable);
+        }
+    };
+    for subject in subjects {
+        let catalogue = &subject.rule_set.catalogue;
+        for question in &catalogue.questions {
+            match subject.told(question.slot) {
+                Some(Told::Number(cell, whole)) => add(Variable { what: What::Answer(question.id.clone()), cell: *cell, whole: *whole }),
+                Some(Told::Plan { agents, strengths, volumes }) => {
+                    for agent in agents {
+                        let Some(register) = subject.rule_set.agents.iter().find(|it| it.id == *agent) else { continue };
+                        let of = |what: What, (low, high): (f64, f64)| Variable {
+                            what,
+                            cell: Cell { low, low_in: true, high, high_in: true },
+                            whole: false,
+                        };
+                        if *strengths {
+                            add(of(What::Strength(question.id.clone(), agent.clone()), register.strengths));
+                        }
+                        if *volumes {
+                            add(of(What::Volume(question.id.clone(), agent.clone()), VOLUMES_ML));
+                        }
+                    }
+                }
+                _ => {}
+            }
+        }
+        for derived in &catalogue.derived {
+            let born = derived.inputs.first().and_then(|it| if let Input::Fact(slot) = it { Some(catalogue.id(*slot).to_owned()) } else { None });
+            match (derived.formula, subject.told(derived.slot), born) {
+                (Formula::CompletedYears, Some(Told::Number(cell, _)), Some(born)) => {
+                    add(Variable { what: What::Age(born), cell: *cell, whole: true });
+                }
+                (Formula::SteroidDaily, Some(_), _) if subject.has_steroid() => {
+                    add(Variable { what: What::SteroidDaily, cell: MILLIGRAMS, whole: false });
+                }
+                (Formula::SteroidDays, Some(_), _) if subject.has_steroid() => {
+                    add(Variable { what: What::SteroidDays, cell: DAYS, whole: true });
+                }
+                _ => {}
+            }
+        }
+    }
+    found
+}
+
+/// Daily doses of a steroid that are thought of, in mg.
+const MILLIGRAMS: Cell = Cell { low: 0.0, low_in: true, high: 10_000.0, high_in: true };
+
+/// Days of a course that are thought of; what a span can say.
+const DAYS: Cell = Cell { low: 0.0, low_in: true, high: 9_999.0, high_in: true };
+
+impl Subject<'_> {
+    fn told(&self, slot: crate::truth::FactSlot) -> Option<&Told> {
+        self.patient.known.get(self.space.name(self.view, slot))
+    }
+
+    fn has_steroid(&self) -> bool {
+        self.patient.known.values().any(|it| matches!(it, Told::Medicines { steroids, .. } if !steroids.is_empty()))
+    }
+
+    /// The questionnaire with these numbers, read back and screened.
+    fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Seen, Failure> {
+        let number = |what: &What| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
+        let mut text = format!("questionnaire: 1\nreference: EXAMPLE\nanswers:\n");
+        let mut n_answers = 0;
+        for (at, section) in self.rule_set.catalogue.sections.iter().enumerate() {
+            let mut lines = String::new();
+            for question in self.rule_set.catalogue.questions.iter().filter(|it| it.section == at) {
+                if let Some(answer) = self.answer(question, &number, as_of)? {
+                    let name = question.id.split('.').nth(1).unwrap_or_default();
+                    let _ = writeln!(lines, "    {name}: {answer}");
+                    n_answers += 1;
+                }
+            }
+            if !lines.is_empty() {
+                let _ = write!(text, "  {}:\n{lines}", section.id);
+            }
+        }
+        if n_answers == 0 {
+            text = "questionnaire: 1\nreference: EXAMPLE\nanswers: {}\n".to_owned();
+        }
+        let clinic = self.clinic(&number);
+        let (facts, n_wrong) = self.read(&text, clinic.as_deref(), as_of);
+        if n_wrong > 0 {
+            // A questionnaire that the reader refuses is none.
+            return Err(Failure::Unclear(String::new()));
+        }
+        let states = Compiled::new(self.rule_set).run(&facts);
+        Ok(Seen { questionnaire: text, clinic, n_answers, facts, states })
+    }
+
+    fn read(&self, text: &str, clinic: Option<&str>, as_of: NaiveDate) -> (Facts, usize) {
+        let (own, mut wrong) = questionnaire::questionnaire(self.rule_set, "example.yaml", text.as_bytes());
+        let standing = clinic.map(|it| questionnaire::clinic(self.rule_set, "clinic.yaml", it.as_bytes()));
+        let standing = standing.map(|(read, found)| {
+            wrong.extend(found);
+            read.map(|it| it.answers).unwrap_or_default()
+        });
+        let own = own.map(|it| it.answers).unwrap_or_default();
+        let answers = questionnaire::over(&standing.unwrap_or_default(), &own);
+        let (facts, found) = facts::read(self.rule_set, &answers, as_of);
+        wrong.extend(found);
+        (facts, wrong.len())
+    }
+
+    /// An answer as it is written; `None` where it is missing.
+    fn answer(&self, question: &Question, number: &dyn Fn(&What) -> Option<f64>, as_of: NaiveDate) -> Result<Option<String>, Failure> {
+        let value = match self.told(question.slot) {
+            Some(told) => Some(self.value(question, told, number, as_of)?),
+            None => None,
+        };
+        let Some(date_slot) = question.date_slot else { return Ok(value) };
+        let date = match self.told(date_slot) {
+            Some(Told::Date(older, next)) => Some(self.date(older, *next, as_of).ok_or_else(|| self.unclear(date_slot))?),
+            _ => None,
+        };
+        if value.is_none() && date.is_none() {
+            return Ok(None);
+        }
+        let or_unknown = |it: Option<String>| it.unwrap_or_else(|| "unknown".into());
+        Ok(Some(format!("{{ value: {}, taken_on: {} }}", or_unknown(value), or_unknown(date))))
+    }
+
+    fn unclear(&self, slot: crate::truth::FactSlot) -> Failure {
+        Failure::Unclear(self.space.name(self.view, slot).to_owned())
+    }
+
+    fn value(&self, question: &Question, told: &Told, number: &dyn Fn(&What) -> Option<f64>, as_of: NaiveDate) -> Result<String, Failure> {
+        let unit = match &question.answer {
+            Answer::Quantity { unit, .. } => format!(" {unit}"),
+            _ => String::new(),
+        };
+        Ok(match told {
+            Told::Choice(option) => option.clone(),
+            Told::Choices(options) => format!("[{}]", options.join(", ")),
+            Told::Number(cell, _) => {
+                let value = number(&What::Answer(question.id.clone())).unwrap_or_else(|| arithmetic::some_number(cell));
+                format!("{value}{unit}")
+            }
+            Told::Date(older, next) => {
+                if Some(question.slot) == self.rule_set.catalogue.procedure_on {
+                    return Ok(When::on(as_of).to_string());
+                }
+                match number(&What::Age(question.id.clone())) {
+                    Some(age) => birthday(age, older, *next, as_of).ok_or_else(|| self.unclear(question.slot))?,
+                    None => self.date(older, *next, as_of).ok_or_else(|| self.unclear(question.slot))?,
+                }
+            }
+            Told::Medicines { names, steroids, unrecognised } => {
+                let mut entries: Vec<String> = Vec::new();
+                for name in names {
+                    let mut entry = format!("{{ name: {}", quoted(name));
+                    let first = steroids.first() == Some(name);
+                    let amount = |what: What| number(&what).map(|it| if first { it } else { 0.0 });
+                    if steroids.contains(name) {
+                        if let Some(daily) = amount(What::SteroidDaily) {
+                            let _ = write!(entry, ", daily: {daily} mg");
+                        }
+                        if let Some(days) = amount(What::SteroidDays) {
+                            let _ = write!(entry, ", for: {days} days");
+                        }
+                    }
+                    entries.push(entry + " }");
+                }
+                entries.extend((1..=*unrecognised).map(|it| format!("\"(no medicine of the register, {it})\"")));
+                format!("[{}]", entries.join(", "))
+            }
+            Told::Allergies(kinds) => {
+                let entry = |it: &super::space::AllergyKind| {
+                    let to = if it.to.is_empty() { "\"(no substance of the register)\"".to_owned() } else { quoted(&it.to) };
+                    let reaction = it.reaction.as_ref().map_or(String::new(), |it| format!(", reaction: {it}"));
+                    format!("{{ to: {to}{reaction} }}")
+                };
+                format!("[{}]", kinds.iter().map(entry).collect::<Vec<_>>().join(", "))
+            }
+            Told::Plan { agents, .. } => {
+                let line = |agent: &String| {
+                    let show = |what: What, unit: &str| number(&what).map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"));
+                    let strength = show(What::Strength(question.id.clone(), agent.clone()), "%");
+                    let volume = show(What::Volume(question.id.clone(), agent.clone()), "mL");
+                    format!("{{ agent: {agent}, strength: {strength}, volume: {volume} }}")
+                };
+                format!("[{}]", agents.iter().map(line).collect::<Vec<_>>().join(", "))
+            }
+            Told::Text => "something".to_owned(),
+        })
+    }
+
+    /// A day that is older than these spans on the day of surgery, and not older than the next one.
+    fn date(&self, older: &[Span], next: Option<Span>, as_of: NaiveDate) -> Option<String> {
+        let fits = |day: &When| fits(day, older, next, as_of);
+        let start = match older.last() {
+            None => as_of,
+            Some(span) => match span.months() {
+                Some(months) => as_of.checked_sub_months(chrono::Months::new(months))?,
+                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a span has at most four digits")]
+                None => as_of.checked_sub_days(Days::new(span.fewest_days().floor() as u64))?,
+            },
+        };
+        (0..5).filter_map(|days| start.checked_sub_days(Days::new(days))).map(When::on).find(|it| fits(it)).map(|it| it.to_string())
+    }
+
+    /// The clinic's file that says what is offered.
+    fn clinic(&self, number: &dyn Fn(&What) -> Option<f64>) -> Option<String> {
+        if self.patient.offers.is_empty() {
+            return None;
+        }
+        let mut text = "clinic: 1\nname: Saltmarsh Foot Clinic\noffers:\n".to_owned();
+        let mut section = "";
+        for question in &self.rule_set.catalogue.questions {
+            let Some(outside) = self.patient.offers.get(&question.id) else { continue };
+            let told = self.told(question.slot);
+            let chosen = |id: &str| match told {
+                Some(Told::Choice(it)) => it == id,
+                Some(Told::Choices(it)) => it.iter().any(|it| it == id),
+                _ => false,
+            };
+            let ids: Vec<String> = match &question.answer {
+                Answer::YesNo => vec!["yes".into(), "no".into()],
+                Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().map(|it| it.id.clone()).collect(),
+                _ => Vec::new(),
+            };
+            let mut offered: Vec<String> = ids.into_iter().filter(|it| !*outside || !chosen(it)).collect();
+            if question.answer == Answer::Anaesthetic {
+                let planned = if let Some(Told::Plan { agents, .. }) = told { agents.clone() } else { Vec::new() };
+                let agents = self.rule_set.agents.iter().filter(|it| planned.contains(&it.id) != *outside || planned.is_empty());
+                offered = agents
+                    .map(|it| {
+                        let strength = number(&What::Strength(question.id.clone(), it.id.clone())).unwrap_or(it.strengths.0);
+                        format!("{{ agent: {}, strength: {strength} % }}", it.id)
+                    })
+                    .collect();
+            }
+            let (of, name) = question.id.split_once('.').unwrap_or_default();
+            if of != section {
+                section = of;
+                let _ = writeln!(text, "  {of}:");
+            }
+            let _ = writeln!(text, "    {name}: [{}]", offered.join(", "));
+        }
+        text.push_str("answers: {}\n");
+        Some(text)
+    }
+}
+
+/// Whether a day is older than these spans, and not older than the next.
+fn fits(day: &When, older: &[Span], next: Option<Span>, as_of: NaiveDate) -> bool {
+    let on = When::on(as_of);
+    older.iter().all(|it| When::age_exceeds(day, &on, it)) && next.is_none_or(|it| !When::age_exceeds(day, &on, &it))
+}
+
+/// A day of birth that gives these completed years, and fits.
+fn birthday(years: f64, older: &[Span], next: Option<Span>, as_of: NaiveDate) -> Option<String> {
+    let latest = arithmetic::born(&When::on(as_of), years)?;
+    let days = (0..=365).filter_map(|it| latest.date.checked_sub_days(Days::new(it))).map(When::on);
+    days.into_iter().find(|it| fits(it, older, next, as_of)).map(|it| it.to_string())
+}
+
+fn quoted(name: &str) -> String {
+    format!("\"{}\"", name.replace('\\', "\\\\").replace('"', "\\\""))
+}

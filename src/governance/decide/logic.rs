@@ -1,0 +1,170 @@
+//! Yes-or-no formulas for a SAT solver: gates, counting, and the three truths as two such formulas.
+
+use std::collections::HashMap;
+
+use batsat::{BasicSolver, Lit, SolverInterface, lbool};
+
+/// What is certainly so and what is certainly not; where neither is, it is not known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Pair {
+    /// Holds where the condition is yes.
+    pub yes: Lit,
+    /// Holds where the condition is no.
+    pub no: Lit,
+}
+
+impl Pair {
+    /// Turned round: Kleene's not.
+    pub fn turned(self) -> Self {
+        Self { yes: self.no, no: self.yes }
+    }
+}
+
+/// Formulas and the solver that holds them.
+pub struct Logic {
+    solver: BasicSolver,
+    always: Lit,
+    gates: HashMap<Vec<Lit>, Lit>,
+}
+
+impl std::fmt::Debug for Logic {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Logic").field("gates", &self.gates.len()).finish_non_exhaustive()
+    }
+}
+
+impl Default for Logic {
+    fn default() -> Self {
+        let mut solver = BasicSolver::default();
+        let always = Lit::new(solver.new_var_default(), true);
+        solver.add_clause_reuse(&mut vec![always]);
+        Self { solver, always, gates: HashMap::new() }
+    }
+}
+
+impl Logic {
+    /// What always holds.
+    pub fn always(&self) -> Lit {
+        self.always
+    }
+
+    /// What never holds.
+    pub fn never(&self) -> Lit {
+        !self.always
+    }
+
+    /// Something that may hold or not.
+    pub fn free(&mut self) -> Lit {
+        Lit::new(self.solver.new_var_default(), true)
+    }
+
+    /// So many of them.
+    pub fn several(&mut self, n: usize) -> Vec<Lit> {
+        (0..n).map(|_| self.free()).collect()
+    }
+
+    /// At least one of these must hold.
+    pub fn require(&mut self, one_of: impl IntoIterator<Item = Lit>) {
+        let mut clause: Vec<Lit> = one_of.into_iter().collect();
+        self.solver.add_clause_reuse(&mut clause);
+    }
+
+    /// The second must hold where the first does.
+    pub fn implies(&mut self, first: Lit, second: Lit) {
+        self.require([!first, second]);
+    }
+
+    /// Holds where all of these do.
+    pub fn all(&mut self, parts: impl IntoIterator<Item = Lit>) -> Lit {
+        let mut parts: Vec<Lit> = parts.into_iter().filter(|it| *it != self.always).collect();
+        parts.sort_unstable();
+        parts.dedup();
+        let contrary = parts.iter().any(|it| *it == !self.always || parts.binary_search(&!*it).is_ok());
+        match parts.as_slice() {
+            _ if contrary => self.never(),
+            [] => self.always,
+            [one] => *one,
+            _ => {
+                if let Some(gate) = self.gates.get(&parts) {
+                    return *gate;
+                }
+                let gate = self.free();
+                for part in &parts {
+                    self.implies(gate, *part);
+                }
+                self.require(parts.iter().map(|it| !*it).chain([gate]));
+                self.gates.insert(parts, gate);
+                gate
+            }
+        }
+    }
+
+    /// Holds where at least one of these does.
+    pub fn any(&mut self, parts: impl IntoIterator<Item = Lit>) -> Lit {
+        !self.all(parts.into_iter().map(|it| !it).collect::<Vec<_>>())
+    }
+
+    /// At most one of these may hold.
+    pub fn at_most_one(&mut self, parts: &[Lit]) {
+        // A chain of "one of those before holds", so that a hundred need some hundreds of clauses.
+        let mut before = self.never();
+        for part in parts {
+            self.require([!before, !*part]);
+            before = self.any([before, *part]);
+        }
+    }
+
+    /// Holds where so many of these do, or more.
+    pub fn at_least(&mut self, n: usize, parts: &[Lit]) -> Lit {
+        // reached[k]: among the parts so far at least k hold.
+        let mut reached: Vec<Lit> = (0..=n).map(|k| if k == 0 { self.always } else { !self.always }).collect();
+        for part in parts {
+            let mut next = vec![self.always];
+            for pair in reached.windows(2) {
+                if let [fewer, enough] = pair {
+                    let one_more = self.all([*fewer, *part]);
+                    next.push(self.any([*enough, one_more]));
+                }
+            }
+            reached = next;
+        }
+        reached.last().copied().unwrap_or(self.always)
+    }
+
+    /// For each sum that some of the parts can come to, what holds where they come to just that. Parts with their weights;
+    /// only whole weights, so that equal sums are equal.
+    pub fn sums(&mut self, parts: &[(Lit, i64)]) -> Vec<(i64, Lit)> {
+        let mut sums: std::collections::BTreeMap<i64, Lit> = std::collections::BTreeMap::from([(0, self.always)]);
+        for (part, weight) in parts {
+            let mut next: std::collections::BTreeMap<i64, Vec<Lit>> = std::collections::BTreeMap::new();
+            for (sum, holds) in sums {
+                let without = self.all([holds, !*part]);
+                let with = self.all([holds, *part]);
+                next.entry(sum).or_default().push(without);
+                next.entry(sum + weight).or_default().push(with);
+            }
+            sums = next.into_iter().map(|(sum, ways)| (sum, self.any(ways))).collect();
+        }
+        sums.into_iter().collect()
+    }
+
+    /// Kleene's and of several.
+    pub fn all_of(&mut self, parts: &[Pair]) -> Pair {
+        Pair { yes: self.all(parts.iter().map(|it| it.yes)), no: self.any(parts.iter().map(|it| it.no)) }
+    }
+
+    /// Kleene's or of several.
+    pub fn any_of(&mut self, parts: &[Pair]) -> Pair {
+        Pair { yes: self.any(parts.iter().map(|it| it.yes)), no: self.all(parts.iter().map(|it| it.no)) }
+    }
+
+    /// Whether all of these can hold together. If so, [`Logic::holds`] tells what else does.
+    pub fn possible(&mut self, together: &[Lit]) -> bool {
+        self.solver.solve_limited(together) == lbool::TRUE
+    }
+
+    /// Whether something holds in what was found possible last; what nobody asked about does not.
+    pub fn holds(&self, it: Lit) -> bool {
+        self.solver.value_lit(it) == lbool::TRUE
+    }
+}

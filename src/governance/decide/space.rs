@@ -1,0 +1,560 @@
+//! The whole space of answers, as formulas: what each fact may be, cut where some rule can tell values apart.
+//!
+//! One space may serve several rule sets at once, when they are compared: a fact of one name is one fact. What the formulas
+//! of derived facts allow is only bounded here; `arithmetic` finds numbers, or shows that there are none.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use batsat::Lit;
+
+use super::cells::{Cell, Cut, cells, cuts_of};
+use super::logic::Logic;
+use crate::facts::AllergyEntry;
+use crate::facts::holds::entry_allergic;
+use crate::formulas::body::{Sex, ideal_weight};
+use crate::model::{
+    AllergenRegister, Answer, Bits, Catalogue, Choice, Condition, FactKind, Formula, Input, Medicine, MedicineRegister, RuleSet, Test,
+};
+use crate::quantity::span::Span;
+use crate::truth::FactSlot;
+
+/// Most cells of one fact, and most kinds of entries of one list. Beyond that nothing is decided exactly.
+pub const MOST_CELLS: usize = 2_000;
+
+/// Oldest age that is thought of, in completed years.
+const OLDEST: f64 = 120.0;
+
+/// Most millilitres of one solution, and least; what the questionnaire's reader accepts.
+pub const VOLUMES_ML: (f64, f64) = (0.01, 100.0);
+
+/// Everything that one fact may be.
+#[derive(Debug, Clone)]
+pub struct Domain {
+    /// Whether it is known.
+    pub known: Lit,
+    /// What it is, where it is known.
+    pub shape: Shape,
+}
+
+/// What a known fact may be.
+#[derive(Debug, Clone)]
+pub enum Shape {
+    /// One of these options.
+    Choice(Vec<(String, Lit)>),
+    /// Any of these options.
+    Choices(Vec<(String, Lit)>),
+    /// A number in one of these cells.
+    Number {
+        /// The cells, rising.
+        cells: Vec<(Cell, Lit)>,
+        /// Whether only whole numbers count.
+        whole: bool,
+    },
+    /// A date; on the day of surgery older than so many of these spans, which rise. Meaningful where that day is known.
+    Date {
+        /// The spans.
+        spans: Vec<Span>,
+        /// Older than none, than the first, ... than all.
+        bands: Vec<Lit>,
+    },
+    /// Medicines taken.
+    Medicines {
+        /// Kinds that rules can tell apart: names, and for each count from 1 on whether there are so many.
+        kinds: Vec<(MedicineKind, Vec<Lit>)>,
+        /// Whether there is one unrecognised entry, two, ...
+        unrecognised: Vec<Lit>,
+    },
+    /// Allergies: kinds of entries that rules can tell apart.
+    Allergies(Vec<(AllergyKind, Lit)>),
+    /// A plan of local anaesthetics.
+    Plan {
+        /// Whether each agent is in it.
+        agents: Vec<(String, Lit)>,
+        /// Whether all strengths are known.
+        strengths: Lit,
+        /// Whether all volumes are known.
+        volumes: Lit,
+    },
+    /// Free text, that no rule looks at.
+    Text,
+}
+
+/// Medicines that no rule tells apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MedicineKind {
+    /// Their names.
+    pub names: Vec<String>,
+    /// In which of the rule sets each is recognised.
+    pub known_to: Vec<bool>,
+    /// Whether it is a steroid that acts on the whole body, in any of them.
+    pub steroid: bool,
+}
+
+/// Entries of the list of allergies that no rule tells apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AllergyKind {
+    /// What is written as the substance.
+    pub to: String,
+    /// The reaction's word; `None` if none is written.
+    pub reaction: Option<String>,
+    /// Whether the first rule set recognises the substance.
+    pub recognised: bool,
+}
+
+/// Why a rule set cannot be decided exactly.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TooLarge {
+    /// The fact.
+    pub fact: String,
+    /// What there is too much of.
+    pub of: String,
+}
+
+/// One rule set's view of the space.
+#[derive(Debug)]
+pub struct View {
+    /// The domain of each slot, by name.
+    names: Vec<String>,
+}
+
+/// The space of answers to one or several rule sets.
+#[derive(Debug)]
+pub struct Space {
+    /// Each fact, by id; a derived fact that the rule sets compute differently has one for each, `id@1`.
+    pub domains: BTreeMap<String, Domain>,
+    /// One view for each rule set.
+    pub views: Vec<View>,
+    /// For each offerable question: whether the clinic lists what it offers, and whether the choice is outside.
+    pub offers: BTreeMap<String, (Lit, Lit)>,
+    /// The name of the day of surgery.
+    pub procedure: Option<String>,
+}
+
+impl Space {
+    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too.
+    ///
+    /// # Errors
+    /// The first fact that has too many cells.
+    pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition]) -> Result<Self, TooLarge> {
+        let tests = Tests::of(rule_sets, further);
+        let mut space = Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), procedure: None };
+        for (at, rule_set) in rule_sets.iter().enumerate() {
+            let catalogue = &rule_set.catalogue;
+            let mut names = Vec::with_capacity(catalogue.facts.len());
+            for (slot, fact) in catalogue.facts.iter().enumerate() {
+                let slot = FactSlot(u16::try_from(slot).unwrap_or(u16::MAX));
+                let name = match fact.kind {
+                    FactKind::Derived(_) => own_name(rule_sets, at, &fact.id),
+                    _ => fact.id.clone(),
+                };
+                if !space.domains.contains_key(&name) {
+                    let domain = domain(logic, rule_sets, at, slot, &tests)?;
+                    space.domains.insert(name.clone(), domain);
+                }
+                names.push(name);
+            }
+            for question in catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+                space.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
+            }
+            space.procedure = space.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
+            space.views.push(View { names });
+        }
+        Ok(space)
+    }
+
+    /// The name of a slot's domain, in the view of a rule set.
+    pub fn name(&self, view: usize, slot: FactSlot) -> &str {
+        self.views.get(view).and_then(|it| it.names.get(slot.index())).map_or("", String::as_str)
+    }
+
+    /// The domain of a slot, in the view of a rule set.
+    pub fn domain(&self, view: usize, slot: FactSlot) -> Option<&Domain> {
+        self.domains.get(self.name(view, slot))
+    }
+
+    /// Where a computed number that is not whole comes out at just one value.
+    pub fn exact_results(&self) -> impl Iterator<Item = Lit> + '_ {
+        let derived = self.domains.iter().filter(|(name, _)| name.starts_with("derived."));
+        derived.flat_map(|(_, it)| match &it.shape {
+            Shape::Number { cells, whole: false } => cells.as_slice(),
+            _ => &[],
+        })
+        .filter(|(cell, _)| cell.is_point())
+        .map(|(_, it)| *it)
+    }
+
+    /// Whether the day of surgery is known.
+    pub fn procedure_known(&self, logic: &Logic) -> Lit {
+        self.procedure.as_ref().and_then(|it| self.domains.get(it)).map_or(logic.never(), |it| it.known)
+    }
+}
+
+/// The name of a derived fact: its id, unless an earlier rule set computes it otherwise.
+fn own_name(rule_sets: &[&RuleSet], at: usize, id: &str) -> String {
+    let Some(own) = rule_sets.get(at) else { return id.to_owned() };
+    let same = rule_sets.iter().take(at).position(|it| defines_alike(it, own, id));
+    match same {
+        Some(0) => id.to_owned(),
+        Some(first) => format!("{id}@{first}"),
+        None if rule_sets.iter().take(at).any(|it| it.catalogue.slot(id).is_some()) => format!("{id}@{at}"),
+        None => id.to_owned(),
+    }
+}
+
+/// Whether two rule sets compute a derived fact from the same things in the same way.
+fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
+    let find = |it: &'_ RuleSet| it.catalogue.slot(id).and_then(|slot| it.catalogue.derived_of(slot).cloned());
+    let (Some(a), Some(b)) = (find(one), find(other)) else { return false };
+    let alike = a.formula == b.formula
+        && a.inputs.len() == b.inputs.len()
+        && a.inputs.iter().zip(&b.inputs).all(|pair| match pair {
+            (Input::Number(a), Input::Number(b)) => a.total_cmp(b).is_eq(),
+            (Input::Fact(a), Input::Fact(b)) => {
+                let (a, b) = (one.catalogue.id(*a), other.catalogue.id(*b));
+                a == b && (one.catalogue.slot(a).and_then(|it| one.catalogue.derived_of(it)).is_none() || defines_alike(one, other, a))
+            }
+            _ => false,
+        });
+    let factors = |it: &RuleSet| -> Vec<(String, Option<f64>)> {
+        let steroids = it.medicines.medicines.iter().filter(|it| it.as_prednisolone.is_some());
+        steroids.map(|it| (it.name.clone(), it.as_prednisolone)).collect()
+    };
+    let counts = |it: &RuleSet, inputs: &[Input]| -> Vec<(String, Option<f64>)> {
+        let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
+        slots.flat_map(|slot| it.catalogue.options(slot).iter().map(|it| (it.id.clone(), it.counts)).collect::<Vec<_>>()).collect()
+    };
+    alike
+        && match a.formula {
+            Formula::AnaestheticLoad | Formula::DigitLoad => one.agents == other.agents,
+            Formula::SteroidDaily | Formula::SteroidDays => factors(one) == factors(other),
+            Formula::PointsOf | Formula::AdrenalineTotal | Formula::CountOf | Formula::CountMissingFrom => {
+                counts(one, &a.inputs) == counts(other, &b.inputs)
+            }
+            _ => true,
+        }
+}
+
+/// Everything that rules test, by fact id, of all rule sets together.
+#[derive(Default)]
+struct Tests {
+    cuts: BTreeMap<String, Vec<Cut>>,
+    spans: BTreeMap<String, Vec<Span>>,
+    most_taken: usize,
+}
+
+impl Tests {
+    fn of(rule_sets: &[&RuleSet], further: &[&Condition]) -> Self {
+        let mut tests = Self { most_taken: 1, ..Self::default() };
+        for rule_set in rule_sets {
+            let catalogue = &rule_set.catalogue;
+            let of_rules = rule_set.rules.iter().map(|it| &it.when);
+            let of_questions = catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
+            for condition in of_rules.chain(of_questions).chain(further.iter().copied()) {
+                condition.visit(&mut |it| tests.note(catalogue, it));
+            }
+            for derived in &catalogue.derived {
+                tests.hidden_cuts(rule_set, derived);
+            }
+        }
+        tests
+    }
+
+    fn note(&mut self, catalogue: &Catalogue, condition: &Condition) {
+        match condition {
+            Condition::Taking { at_least, .. } => self.most_taken = self.most_taken.max(usize::from(*at_least)),
+            Condition::Fact { fact, test: Test::OlderThan(limit) | Test::Within(limit) } => {
+                self.spans.entry(catalogue.id(*fact).to_owned()).or_default().push(limit.span);
+            }
+            Condition::Fact { fact, test } => {
+                self.cuts.entry(catalogue.id(*fact).to_owned()).or_default().extend(cuts_of(test));
+            }
+            _ => {}
+        }
+    }
+
+    /// Cuts where a formula takes another course, so that within a cell it only rises or only falls.
+    fn hidden_cuts(&mut self, rule_set: &RuleSet, derived: &crate::model::Derived) {
+        let number = |role: usize| if let Some(Input::Number(it)) = derived.inputs.get(role) { Some(*it) } else { None };
+        let mut cut = |role: usize, at: Vec<f64>| {
+            let Some(Input::Fact(slot)) = derived.inputs.get(role) else { return };
+            let cuts = at.into_iter().map(|at| Cut { at, value_below: false });
+            self.cuts.entry(rule_set.catalogue.id(*slot).to_owned()).or_default().extend(cuts);
+        };
+        match derived.formula {
+            Formula::IdealWeight => {
+                let ends = [Sex::Female, Sex::Male].map(tallest_without_ideal_weight);
+                self.cuts.entry(slot_id(rule_set, derived, 0)).or_default().extend(ends.map(|at| Cut { at, value_below: true }));
+            }
+            Formula::DosingWeight => cut(2, number(3).into_iter().collect()),
+            Formula::ParacetamolCeiling => {
+                cut(0, [number(3), number(4)].into_iter().flatten().collect());
+                cut(1, number(2).into_iter().collect());
+            }
+            Formula::AnaestheticLoad => {
+                let rows = rule_set.agents.iter().flat_map(|it| &it.limits);
+                cut(3, rows.flat_map(|it| [it.from_age, it.below_age]).flatten().collect());
+            }
+            _ => {}
+        }
+    }
+}
+
+/// The id of what a role is given; empty for a number.
+fn slot_id(rule_set: &RuleSet, derived: &crate::model::Derived, role: usize) -> String {
+    match derived.inputs.get(role) {
+        Some(Input::Fact(slot)) => rule_set.catalogue.id(*slot).to_owned(),
+        _ => String::new(),
+    }
+}
+
+/// The greatest height, in cm, of which no ideal weight is left; found by halving.
+pub fn tallest_without_ideal_weight(sex: Sex) -> f64 {
+    let (mut none, mut some) = (0.0_f64, 300.0_f64);
+    while some - none > f64::EPSILON * some {
+        let middle = f64::midpoint(none, some);
+        if middle <= none || middle >= some {
+            break;
+        }
+        if ideal_weight(middle, sex).is_none() { none = middle } else { some = middle }
+    }
+    none
+}
+
+/// The domain of one slot.
+fn domain(logic: &mut Logic, rule_sets: &[&RuleSet], at: usize, slot: FactSlot, tests: &Tests) -> Result<Domain, TooLarge> {
+    let known = logic.free();
+    let Some(rule_set) = rule_sets.get(at) else { return Ok(Domain { known, shape: Shape::Text }) };
+    let catalogue = &rule_set.catalogue;
+    let id = catalogue.id(slot);
+    let cuts = tests.cuts.get(id).cloned().unwrap_or_default();
+    let cut = |logic: &mut Logic, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
+        let cells = cells(cuts.clone(), ends, whole);
+        if cells.len() > MOST_CELLS {
+            return Err(TooLarge { fact: id.to_owned(), of: format!("{} numbers", cells.len()) });
+        }
+        let lits = logic.several(cells.len());
+        one_of(logic, known, &lits);
+        Ok(Shape::Number { cells: cells.into_iter().zip(lits).collect(), whole })
+    };
+    let shape = match (catalogue.fact(slot).map(|it| it.kind), catalogue.question_of(slot)) {
+        (Some(FactKind::TakenOn(_)), _) => dates(logic, known, id, tests),
+        (_, Some(question)) => match &question.answer {
+            Answer::YesNo => {
+                let (no, yes) = (!known, known);
+                let is_yes = logic.free();
+                let _ = no;
+                let shape = vec![("no".to_owned(), logic.all([yes, !is_yes])), ("yes".to_owned(), logic.all([yes, is_yes]))];
+                Shape::Choice(shape)
+            }
+            Answer::OneOf(_) => {
+                let ids = option_ids(rule_sets, id);
+                let lits = logic.several(ids.len());
+                one_of(logic, known, &lits);
+                Shape::Choice(ids.into_iter().zip(lits).collect())
+            }
+            Answer::SeveralOf(_) => {
+                let ids = option_ids(rule_sets, id);
+                let lits = logic.several(ids.len());
+                lits.iter().for_each(|it| logic.implies(*it, known));
+                Shape::Choices(ids.into_iter().zip(lits).collect())
+            }
+            Answer::Number { whole } => cut(logic, plausible(rule_sets, id), *whole)?,
+            Answer::Quantity { .. } => cut(logic, plausible(rule_sets, id), false)?,
+            Answer::Date => dates(logic, known, id, tests),
+            Answer::Text => Shape::Text,
+            Answer::Medicines => medicines(logic, known, rule_sets, tests.most_taken, id)?,
+            Answer::Allergies => allergies(logic, known, rule_sets, id)?,
+            Answer::Anaesthetic => plan(logic, known, rule_sets),
+        },
+        _ => match catalogue.derived_of(slot) {
+            Some(derived) => {
+                let whole = matches!(
+                    derived.formula,
+                    Formula::CompletedYears | Formula::CountOf | Formula::CountMissingFrom
+                );
+                let ends = match derived.formula {
+                    Formula::CompletedYears => (0.0, OLDEST),
+                    // A difference may fall below nothing, but no dose, index or count.
+                    Formula::Difference => (f64::NEG_INFINITY, f64::INFINITY),
+                    _ => (0.0, f64::INFINITY),
+                };
+                cut(logic, ends, whole)?
+            }
+            None => Shape::Text,
+        },
+    };
+    Ok(Domain { known, shape })
+}
+
+/// Just one of these where it is known, none where it is not.
+fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
+    logic.require(lits.iter().copied().chain([!known]));
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    logic.at_most_one(lits);
+}
+
+/// The options of a fact in every rule set, in the order they are first met.
+fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    let options = |it: &RuleSet| -> Vec<Choice> { it.catalogue.slot(id).map(|slot| it.catalogue.options(slot).to_vec()).unwrap_or_default() };
+    for option in rule_sets.iter().flat_map(|it| options(it)) {
+        if !found.contains(&option.id) {
+            found.push(option.id);
+        }
+    }
+    found
+}
+
+/// What every rule set that asks for a number finds plausible.
+fn plausible(rule_sets: &[&RuleSet], id: &str) -> (f64, f64) {
+    let ranges = rule_sets.iter().filter_map(|it| it.catalogue.question(id)?.plausible);
+    ranges.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), it| (low.max(it.0), high.min(it.1)))
+}
+
+fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
+    let mut spans = tests.spans.get(id).cloned().unwrap_or_default();
+    // Months beside days: by their shortest; where a longer month would turn two round, numbers are looked for in vain.
+    spans.sort_by(|a, b| length(*a).total_cmp(&length(*b)));
+    spans.dedup();
+    let bands = logic.several(spans.len() + 1);
+    one_of(logic, known, &bands);
+    Shape::Date { spans, bands }
+}
+
+/// About how many days a span has; only for putting spans in order.
+fn length(span: Span) -> f64 {
+    match span.months() {
+        Some(months) => f64::from(months) * 30.4375,
+        None => span.fewest_days(),
+    }
+}
+
+fn medicines(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], most: usize, id: &str) -> Result<Shape, TooLarge> {
+    let kinds = medicine_kinds(rule_sets);
+    if kinds.len() > MOST_CELLS {
+        return Err(TooLarge { fact: id.to_owned(), of: format!("{} kinds of medicines", kinds.len()) });
+    }
+    let counted = |logic: &mut Logic, n: usize| {
+        let lits = logic.several(n);
+        lits.iter().for_each(|it| logic.implies(*it, known));
+        for pair in lits.windows(2) {
+            if let [fewer, more] = pair {
+                logic.implies(*more, *fewer);
+            }
+        }
+        lits
+    };
+    let kinds = kinds.into_iter().map(|it| {
+        let lits = counted(logic, most.min(it.names.len()));
+        (it, lits)
+    });
+    let kinds = kinds.collect();
+    Ok(Shape::Medicines { kinds, unrecognised: counted(logic, most) })
+}
+
+/// Medicines by what rules see of them: their classes as far as tested, and whether they are steroids.
+fn medicine_kinds(rule_sets: &[&RuleSet]) -> Vec<MedicineKind> {
+    let mut wanted: Vec<(usize, Bits)> = Vec::new();
+    for (at, rule_set) in rule_sets.iter().enumerate() {
+        each_condition(rule_set, &mut |it| {
+            if let Condition::Taking { medicines, .. } = it
+                && !wanted.iter().any(|(of, bits)| *of == at && bits == medicines)
+            {
+                wanted.push((at, medicines.clone()));
+            }
+        });
+    }
+    let registers: Vec<&MedicineRegister> = rule_sets.iter().map(|it| &it.medicines).collect();
+    let names: BTreeSet<String> = registers.iter().flat_map(|it| it.medicines.iter().map(|it| it.name.clone())).collect();
+    // One register's synonym may be news to another.
+    let further = registers.iter().flat_map(|it| it.names.keys()).filter(|it| !registers.iter().all(|of| of.names.contains_key(*it)));
+    let names: BTreeSet<String> = names.iter().chain(further).cloned().collect();
+    let mut kinds: BTreeMap<(Vec<bool>, Vec<bool>, Vec<Option<String>>), MedicineKind> = BTreeMap::new();
+    for name in names {
+        let places: Vec<Option<usize>> = registers.iter().map(|it| it.names.get(&name).copied()).collect();
+        let member: Vec<bool> =
+            wanted.iter().map(|(of, bits)| places.get(*of).copied().flatten().is_some_and(|at| bits.contains(at))).collect();
+        let of = |at: usize| -> Option<&Medicine> { registers.get(at)?.medicines.get(places.get(at).copied().flatten()?) };
+        let factors: Vec<Option<String>> = (0..registers.len()).map(|at| of(at)?.as_prednisolone.map(|it| it.to_string())).collect();
+        let known_to: Vec<bool> = places.iter().map(Option::is_some).collect();
+        let steroid = factors.iter().any(Option::is_some);
+        let kind = kinds.entry((member, known_to.clone(), factors)).or_insert_with(|| MedicineKind { names: Vec::new(), known_to, steroid });
+        kind.names.push(name);
+    }
+    kinds.into_values().collect()
+}
+
+fn each_condition<'a>(rule_set: &'a RuleSet, see: &mut impl FnMut(&'a Condition)) {
+    let of_rules = rule_set.rules.iter().map(|it| &it.when);
+    let of_questions = rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
+    of_rules.chain(of_questions).for_each(|it| it.visit(see));
+}
+
+fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], id: &str) -> Result<Shape, TooLarge> {
+    let mut wanted: Vec<(usize, &Bits, Option<&Bits>)> = Vec::new();
+    for (at, rule_set) in rule_sets.iter().enumerate() {
+        each_condition(rule_set, &mut |it| {
+            if let Condition::AllergicTo { substances, reactions, .. } = it
+                && !wanted.iter().any(|(of, bits, only)| *of == at && *bits == substances && *only == reactions.as_ref())
+            {
+                wanted.push((at, substances, reactions.as_ref()));
+            }
+        });
+    }
+    let registers: Vec<&AllergenRegister> = rule_sets.iter().map(|it| &it.allergens).collect();
+    let mut names: Vec<Option<&String>> = vec![None];
+    names.extend(registers.iter().flat_map(|it| it.names.keys()).collect::<BTreeSet<_>>().into_iter().map(Some));
+    let mut reactions: Vec<Option<&String>> = vec![None];
+    reactions.extend(registers.iter().flat_map(|it| it.reactions.iter().map(|(id, _)| id)).collect::<BTreeSet<_>>().into_iter().map(Some));
+    let mut kinds: BTreeMap<Vec<Option<bool>>, AllergyKind> = BTreeMap::new();
+    for name in names {
+        for reaction in &reactions {
+            let entry = |of: usize| -> Option<AllergyEntry> {
+                let register = registers.get(of)?;
+                let at = reaction.and_then(|it| register.reactions.iter().position(|(id, _)| id == it));
+                Some(entry_of(name.and_then(|it| register.names.get(it)).cloned(), at))
+            };
+            let entries: Vec<Option<AllergyEntry>> = (0..registers.len()).map(entry).collect();
+            let seen = |(of, bits, only): &(usize, &Bits, Option<&Bits>)| {
+                entries.get(*of).and_then(Option::as_ref).and_then(|it| entry_allergic(it, bits, *only))
+            };
+            let kind = AllergyKind {
+                to: name.cloned().unwrap_or_default(),
+                reaction: (*reaction).cloned(),
+                recognised: name.is_some_and(|it| registers.first().is_some_and(|of| of.names.contains_key(it))),
+            };
+            let shorter = |it: &AllergyKind| (it.recognised, it.reaction.is_some(), it.to.len(), it.to.clone());
+            let signature: Vec<Option<bool>> = wanted.iter().map(seen).collect();
+            match kinds.get_mut(&signature) {
+                Some(old) if shorter(&kind) < shorter(old) => *old = kind,
+                Some(_) => {}
+                None => {
+                    kinds.insert(signature, kind);
+                }
+            }
+        }
+    }
+    if kinds.len() > MOST_CELLS {
+        return Err(TooLarge { fact: id.to_owned(), of: format!("{} kinds of allergies", kinds.len()) });
+    }
+    let lits = logic.several(kinds.len());
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    Ok(Shape::Allergies(kinds.into_values().zip(lits).collect()))
+}
+
+/// An entry as rules see it. Its place is nobody's: it is never shown.
+pub fn entry_of(substances: Option<Bits>, reaction: Option<usize>) -> AllergyEntry {
+    let source = std::sync::Arc::new(crate::source::Source::new("", ""));
+    let place = crate::facts::Place { source, span: 0..0 };
+    AllergyEntry { text: String::new(), substances, nearest: None, reaction, place }
+}
+
+fn plan(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
+    let ids: BTreeSet<&String> = rule_sets.iter().flat_map(|it| it.agents.iter().map(|it| &it.id)).collect();
+    let lits = logic.several(ids.len());
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    let (strengths, volumes) = (logic.free(), logic.free());
+    logic.implies(strengths, known);
+    logic.implies(volumes, known);
+    Shape::Plan { agents: ids.into_iter().cloned().zip(lits).collect(), strengths, volumes }
+}
