@@ -5,8 +5,8 @@ broken, 2 something in the folder is beyond this script (told on standard error;
 
 Provenance. Written from the project's description of its rule language and of its meaning, not from the program's
 own prover, with which it shares no code: another language, another reader of YAML (PyYAML) and another decision
-procedure (the SMT solver Z3, PyPI ``z3-solver``; both pinned in ``requirements.txt``). That both come to the same answer,
-on the rule set and on the broken copies of ``breaks.yaml``, is the check.
+procedure (the SMT solver Z3, PyPI ``z3-solver``; both pinned in ``requirements.txt``). That both come to the same
+answer, on the rule set and on the broken copies of ``breaks.yaml``, is the check.
 
 Method. A questionnaire is a set of Z3 variables: for each fact whether it is known, and its value if it is. Each
 condition becomes a pair, *certainly yes* and *certainly no* (Kleene's strong logic); neither is unknown. A guarantee is
@@ -15,11 +15,13 @@ are two questionnaires, and all that is known in the first is the same in the se
 
 What is wider than in truth (so that a proof holds all the more, and "broken" may need a patient who cannot be):
 
-* A derived fact is any number; it is only unknown where something is that its formula needs of every patient, and an age
-  is not below zero. Whole numbers are real numbers. Answers that the questionnaire's reader refuses are not left out.
-* Of an age only the order of the spans counts that a date is compared with, where that order is the same in every year.
-* Whether the plan is offered is free: yes, no or open. In an added answer it moves only from open, so the proof says
-  nothing of an answer that takes a choice out of the plan.
+* A derived fact is any number, or unknown; it is unknown where something is that its formula needs of every patient.
+  An age is not below zero. Whole numbers are real numbers. Answers that a questionnaire's reader refuses count, too.
+* Of the age of a date only the order of the spans counts that it is compared with, where it is the same in every year.
+* Whether the plan is offered is free: yes, no or open.
+
+What is narrower: by an added answer it only moves from open whether the plan is offered. So the proofs about added
+answers say nothing of one that takes another choice out of the plan.
 
 The folder must be one that ``preblock rules check`` accepts.
 """
@@ -81,9 +83,9 @@ class Questionnaire:
         self._ruled_out: z3.BoolRef | None = None
         self.rules: dict[str, Truth] = {}
         for rule in rule_set.rules:
-            truth, named = self.truth(rule.when), Truth(self._bool(f"{rule.id} fires"), self._bool(f"{rule.id} stays quiet"))
+            truth = self.truth(rule.when)
+            named = self.rules[rule.id] = Truth(self._bool(f"{rule.id} fires"), self._bool(f"{rule.id} stays quiet"))
             self.always += [named.yes == truth.yes, named.no == truth.no]
-            self.rules[rule.id] = named
 
     def _bool(self, name: str) -> z3.BoolRef:
         return z3.Bool(f"{self.tag}: {name}")
@@ -137,9 +139,10 @@ class Questionnaire:
         allergic = [it for it in self.rule_set.conditions() if "allergic_to" in it]
         wanted = {self.rule_set.wanted_substances(it["allergic_to"]) for it in allergic}
         reactions = [frozenset(listed(it["reaction"])) for it in allergic if "reaction" in it]
-        sort_of = lambda entry: tuple((entry <= it, bool(entry & it)) for it in sorted(wanted, key=sorted))
-        meanings: dict[Any, frozenset[int] | None] = {sort_of(it): it for it in self.rule_set.substances.values() if it}
-        happened: dict[Any, str | None] = {tuple(it in some for some in reactions): it for it in self.rule_set.reactions}
+        meanings: dict[Any, frozenset[int]] = {}
+        for meaning in filter(None, self.rule_set.substances.values()):
+            meanings[tuple((meaning <= it, bool(meaning & it)) for it in sorted(wanted, key=sorted))] = meaning
+        happened = {tuple(it in some for some in reactions): it for it in self.rule_set.reactions}
         for meaning in [None, *meanings.values()]:
             for reaction in [None, *happened.values()]:
                 there = self._bool(f"{id_} entry {len(self._allergies)}")
@@ -154,7 +157,8 @@ class Questionnaire:
             test = next((it for it in ("older_than", "within") if it in condition), None)
             if test:
                 id_, span = self._date(condition["fact"]), self.rule_set.span(condition[test], condition["fact"])
-                self.older.setdefault(id_, {}).setdefault(span, self._bool(f"{id_} older than {span.count} {span.unit}"))
+                older = self._bool(f"{id_} older than {span.count} {span.unit}")
+                self.older.setdefault(id_, {}).setdefault(span, older)
         for id_, spans in self.older.items():
             self.values[id_] += spans.values()
             for one, older in spans.items():
@@ -211,10 +215,12 @@ class Questionnaire:
 
     def _allergic(self, wanted: frozenset[int], reactions: list[str] | None) -> Truth:
         known = self._list("allergies")
+        if not set(reactions or []) <= set(self.rule_set.reactions):
+            raise Beyond(f"the reactions {reactions}")
         certain, perhaps = [], []
         for meaning, reaction, there in self._allergies:
             substance = (False, True) if meaning is None else (meaning <= wanted, bool(meaning & wanted))
-            suits = (True, True) if reactions is None else (reaction in reactions, reaction is None or reaction in reactions)
+            suits = (reactions is None or reaction in reactions, reactions is None or reaction in [None, *reactions])
             if substance[0] and suits[0]:
                 certain.append(there)
             if substance[1] and suits[1]:
@@ -368,8 +374,9 @@ class Prover:
         if word == "span-narrows":
             wider = []
             for outcome in ("defer", "refer"):
-                wider.append(z3.And(one.best_is_at_least(outcome, applying), z3.Not(more.best_is_at_least(outcome, applying))))
-                wider.append(z3.And(z3.Not(one.worst_is_at_least(outcome, applying)), more.worst_is_at_least(outcome, applying)))
+                best, best_then = (it.best_is_at_least(outcome, applying) for it in (one, more))
+                worst, worst_then = (it.worst_is_at_least(outcome, applying) for it in (one, more))
+                wider += [z3.And(best, z3.Not(best_then)), z3.And(z3.Not(worst), worst_then)]
             return not self._possible(self.double, z3.Or(wider))
         if word == "removing-never-goes":
             return not self._possible(self.double, one.verdict("go", applying), z3.Not(more.verdict("go", applying)))

@@ -1,7 +1,7 @@
 """What of a rule-set folder takes part in a proof of its guarantees, read by PyYAML.
 
-Part of the outside check ``guarantees.py``, where its provenance is told. Every scalar stays the text that stands in the
-file, so that `no` is not false and 0.50 is exact. What this does not know how to read is never guessed: `Beyond`.
+Part of the outside check ``guarantees.py``, where its provenance is told. Every scalar stays the text that stands in
+the file, so that `no` is not false and 0.50 is exact. What this does not know how to read is never guessed: `Beyond`.
 """
 
 from __future__ import annotations
@@ -135,7 +135,8 @@ class RuleSet:
     def conditions(self) -> Iterator[Any]:
         """Every condition that stands anywhere, parts included."""
         stack = [it.when for it in self.rules] + [it.ask_when for it in self.facts.values() if it.ask_when]
-        stack += [condition for it in self.guarantees for line in listed(it.get("where")) for condition in line.values()]
+        lines = [line for it in self.guarantees for line in listed(it.get("where"))]
+        stack += [condition for line in lines for condition in line.values()]
         while stack:
             condition = stack.pop()
             yield condition
