@@ -5,4 +5,5 @@ pub mod coverage;
 pub mod decide;
 pub mod gates;
 pub mod mutants;
+pub mod prove;
 pub mod words;

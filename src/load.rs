@@ -12,6 +12,7 @@ pub mod answers_schema;
 pub mod cases;
 pub mod condition;
 pub mod files;
+pub mod guarantees;
 pub mod names;
 pub mod questionnaire;
 pub mod questions;

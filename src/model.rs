@@ -9,12 +9,14 @@ pub mod bits;
 pub mod catalogue;
 pub mod condition;
 pub mod formula;
+pub mod guarantee;
 pub mod register;
 pub mod rule;
 
 pub use bits::Bits;
 pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
+pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use formula::{Formula, Role, RoleKind};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Rule, Text};
@@ -58,6 +60,8 @@ pub struct RuleSet {
     pub reductions: Vec<Reduction>,
     /// Rules, by concern order, then file order.
     pub rules: Vec<Rule>,
+    /// What must hold for every possible questionnaire.
+    pub guarantees: Vec<Guarantee>,
 }
 
 /// How far a rule set has come.

@@ -11,6 +11,7 @@ use crate::load::{self, Care};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
+pub mod prove;
 pub mod test;
 
 /// The commands under `rules`.
@@ -20,6 +21,8 @@ pub enum Command {
     Check(Check),
     /// Run the worked cases, list what no case reaches, and try whether they notice small changes
     Test(test::Test),
+    /// Prove what the rule set guarantees, for every possible questionnaire, or show one that breaks it
+    Prove(prove::Prove),
     /// Show one rule: wording, condition in words, citations, cases
     Show(Show),
 }
@@ -45,6 +48,7 @@ pub fn run(command: &Command) -> Status {
     match command {
         Command::Check(it) => check(it),
         Command::Test(it) => test::run(it),
+        Command::Prove(it) => prove::run(it),
         Command::Show(it) => show(it),
     }
 }

@@ -19,7 +19,9 @@ pub const FILES: [&str; 7] =
     ["ruleset.yaml", "sources.yaml", "limits.yaml", "medicines.yaml", "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
 
 /// Files a rule set may have besides: what it promises, and which remarks of the checks it lives with.
-pub const FURTHER_FILES: [&str; 2] = ["guarantees.yaml", "allowances.yaml"];
+pub const FURTHER_FILES: [&str; 2] = [GUARANTEES, "allowances.yaml"];
+
+const GUARANTEES: &str = "guarantees.yaml";
 
 /// A rule set, or what is wrong with it. With diagnostics there is no rule set.
 ///
@@ -75,6 +77,14 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
         rules.extend(found);
         diagnostics.extend(wrong);
     }
+    let mut guarantees = Vec::new();
+    if files.files.contains_key(GUARANTEES)
+        && let Some(it) = parse(files, GUARANTEES, "", &mut diagnostics)
+    {
+        let (found, wrong) = super::guarantees::read(&it, &names, &concerns, &rules);
+        guarantees = found;
+        diagnostics.extend(wrong);
+    }
     diagnostics.extend(unexpected(files, &concerns));
     note_comparisons(&mut names, &rules);
     match head {
@@ -96,6 +106,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             agents: names.agents,
             reductions,
             rules,
+            guarantees,
         }),
         _ => Err(without_echoes(diagnostics)),
     }

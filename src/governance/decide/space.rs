@@ -172,6 +172,56 @@ impl Space {
         self.domains.get(self.name(view, slot))
     }
 
+    /// Ties another space of the same rule set to this one: everything known here is known there, and the same.
+    pub fn is_known_better_in(&self, other: &Self, logic: &mut Logic) {
+        let on = self.procedure_known(logic);
+        for (name, domain) in &self.domains {
+            let Some(better) = other.domains.get(name) else { continue };
+            logic.implies(domain.known, better.known);
+            let same = |logic: &mut Logic, where_known: Lit, one: Lit, other: Lit| {
+                logic.require([!where_known, !one, other]);
+                logic.require([!where_known, one, !other]);
+            };
+            match (&domain.shape, &better.shape) {
+                (Shape::Choice(a), Shape::Choice(b)) | (Shape::Choices(a), Shape::Choices(b)) => {
+                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                }
+                (Shape::Number { cells: a, .. }, Shape::Number { cells: b, .. }) => {
+                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                }
+                (Shape::Date { bands: a, .. }, Shape::Date { bands: b, .. }) => {
+                    let dated = logic.all([domain.known, on]);
+                    a.iter().zip(b).for_each(|(one, other)| same(logic, dated, *one, *other));
+                }
+                (Shape::Medicines { kinds: a, unrecognised: u }, Shape::Medicines { kinds: b, unrecognised: v }) => {
+                    let one = a.iter().flat_map(|(_, it)| it).chain(u);
+                    let other = b.iter().flat_map(|(_, it)| it).chain(v);
+                    one.zip(other).for_each(|(one, other)| same(logic, domain.known, *one, *other));
+                }
+                (Shape::Allergies(a), Shape::Allergies(b)) => {
+                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                }
+                (
+                    Shape::Plan { agents: a, strengths: strong, volumes: full },
+                    Shape::Plan { agents: b, strengths: stronger, volumes: fuller },
+                ) => {
+                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    logic.implies(*strong, *stronger);
+                    logic.implies(*full, *fuller);
+                }
+                _ => {}
+            }
+        }
+        for (id, (listed, outside)) in &self.offers {
+            if let Some((also_listed, also_outside)) = other.offers.get(id) {
+                for (one, other) in [(listed, also_listed), (outside, also_outside)] {
+                    logic.implies(*one, *other);
+                    logic.implies(*other, *one);
+                }
+            }
+        }
+    }
+
     /// Where a computed number that is not whole comes out at just one value.
     pub fn exact_results(&self) -> impl Iterator<Item = Lit> + '_ {
         let derived = self.domains.iter().filter(|(name, _)| name.starts_with("derived."));

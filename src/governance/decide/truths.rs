@@ -219,7 +219,7 @@ impl Reader<'_> {
                 Some(when) => !self.pair(when).no,
                 None => self.logic.always(),
             };
-            outside.push(self.logic.all([listed, is_outside, known, asked]));
+            outside.push(self.logic.all([listed, is_outside, known]));
             let mut not_clear = !known;
             if let Some(Shape::Plan { strengths, .. }) = self.space.domain(self.view, question.slot).map(|it| &it.shape) {
                 not_clear = self.logic.any([not_clear, !*strengths]);

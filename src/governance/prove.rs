@@ -1,0 +1,286 @@
+//! Proves what a rule set guarantees, over every possible questionnaire, or finds one that breaks it.
+
+use batsat::Lit;
+use chrono::NaiveDate;
+
+use super::decide::space::Shape;
+use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who, judge};
+use crate::evaluate::{Compiled, State, standing};
+use crate::facts::holds;
+use crate::load::cases::Case;
+use crate::model::{Condition, Guarantee, Promise, RuleSet, Sense, Then};
+use crate::outcome::{Outcome, Standing, Urgency};
+use crate::truth::Truth;
+
+/// What became of one guarantee.
+#[derive(Debug)]
+pub enum Proof {
+    /// It holds for every possible questionnaire.
+    Proved,
+    /// These questionnaires break it: one, or one before and after further answers.
+    Broken(Vec<Seen>),
+    /// No questionnaire is as it says, so that it guarantees nothing.
+    Idle,
+    /// It was neither proved nor broken, because of this fact. None of so many worked cases breaks it.
+    Open {
+        /// The fact.
+        fact: String,
+        /// How many cases were tried.
+        n_cases: usize,
+    },
+}
+
+impl Proof {
+    /// The word of reports.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Proved => "proved",
+            Self::Broken(_) => "broken",
+            Self::Idle => "idle",
+            Self::Open { .. } => "open",
+        }
+    }
+}
+
+/// Proves each wanted guarantee, in their order, each with its position.
+///
+/// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
+/// the guarantee is left open unless one of them breaks it.
+pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
+    let further: Vec<&Condition> = rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
+    let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
+    match Decider::new(&[rule_set], &further, as_of) {
+        Ok(decider) => {
+            let mut prover = Prover { rule_set, decider, added: None, cases };
+            guarantees.map(|(at, it)| (at, prover.one(it))).collect()
+        }
+        Err(TooLarge { fact, of }) => {
+            let why = format!("{fact} ({of})");
+            guarantees.map(|(at, it)| (at, among_cases(rule_set, cases, it, &why))).collect()
+        }
+    }
+}
+
+struct Prover<'a> {
+    rule_set: &'a RuleSet,
+    decider: Decider<'a>,
+    /// The same patient with answers added, once some promise needs one.
+    added: Option<(Space, Judgement)>,
+    cases: &'a [Case],
+}
+
+impl Prover<'_> {
+    fn one(&mut self, guarantee: &Guarantee) -> Proof {
+        if let Then::Promise(promise) = guarantee.then {
+            return self.promise(guarantee, promise);
+        }
+        let mut together: Vec<Lit> = Vec::new();
+        for (sense, condition) in &guarantee.wheres {
+            let Some(pair) = self.decider.pair(0, condition) else { continue };
+            together.extend(in_sense(*sense, pair));
+        }
+        if !self.decider.logic.possible(&together) {
+            return Proof::Idle;
+        }
+        let broken = self.broken(&guarantee.then);
+        together.push(broken);
+        let rule_set = self.rule_set;
+        let found = self.decider.find(&together, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, it)));
+        self.settled(guarantee, found)
+    }
+
+    fn settled(&self, guarantee: &Guarantee, found: Found) -> Proof {
+        match found {
+            Found::Never => Proof::Proved,
+            Found::Example(seen) => Proof::Broken(seen),
+            Found::Open(fact) => among_cases(self.rule_set, self.cases, guarantee, &fact),
+        }
+    }
+
+    /// Where what must come out does not.
+    fn broken(&mut self, then: &Then) -> Lit {
+        let Some(judgement) = self.decider.judgements.first() else { return self.decider.logic.never() };
+        let [refers, ..] = judgement.refers;
+        let goes = judgement.goes;
+        match then {
+            Then::Never(outcomes) => {
+                let logic = &mut self.decider.logic;
+                let ways: Vec<Lit> = outcomes
+                    .iter()
+                    .map(|it| match it {
+                        Outcome::Go => goes,
+                        Outcome::Refer => refers,
+                        Outcome::Defer => logic.all([!goes, !refers]),
+                    })
+                    .collect();
+                logic.any(ways)
+            }
+            Then::Fires(rules) => {
+                let firing: Vec<Lit> = rules.iter().filter_map(|at| judgement.rules.get(*at)).map(|it| !it.yes).collect();
+                self.decider.logic.all(firing)
+            }
+            Then::UrgencyAtLeast(urgency) => !pressing(judgement, *urgency),
+            Then::Promise(_) => self.decider.logic.never(),
+        }
+    }
+
+    fn promise(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
+        let Some(goes) = self.decider.judgements.first().map(|it| it.goes) else { return Proof::Proved };
+        let rule_set = self.rule_set;
+        match promise {
+            Promise::UnknownMedicineWaits | Promise::UnknownAllergyWaits => {
+                let slot = if promise == Promise::UnknownMedicineWaits { rule_set.catalogue.medicines } else { rule_set.catalogue.allergies };
+                let shape = slot.and_then(|it| self.decider.space.domain(0, it)).map(|it| it.shape.clone());
+                let unread: Vec<Lit> = match shape {
+                    Some(Shape::Medicines { unrecognised, .. }) => unrecognised,
+                    Some(Shape::Allergies(kinds)) => kinds.into_iter().filter(|(it, _)| !it.recognised).map(|(_, it)| it).collect(),
+                    _ => Vec::new(),
+                };
+                let unread = self.decider.logic.any(unread);
+                if !self.decider.logic.possible(&[unread]) {
+                    return Proof::Idle;
+                }
+                let found = self.decider.find(&[unread, goes], &|seen| seen.iter().all(|it| verdict(rule_set, &it.states) == Outcome::Go));
+                self.settled(guarantee, found)
+            }
+            Promise::NothingAnsweredWaits => {
+                let mut together: Vec<Lit> = self.decider.space.domains.values().map(|it| !it.known).collect();
+                together.extend(self.decider.space.offers.values().map(|(listed, _)| !*listed));
+                together.push(goes);
+                let found = self.decider.find(&together, &|seen| seen.iter().all(|it| verdict(rule_set, &it.states) == Outcome::Go));
+                self.settled(guarantee, found)
+            }
+            Promise::EstablishedFindingsStay | Promise::SpanNarrows | Promise::RemovingNeverGoes => self.before_and_after(guarantee, promise),
+        }
+    }
+
+    /// One patient before and after further answers.
+    fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
+        let (after, judged) = match self.added.take() {
+            Some(it) => it,
+            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &[]) {
+                Ok(space) => {
+                    let judged = judge(&mut self.decider.logic, &space, self.rule_set, 0);
+                    self.decider.space.is_known_better_in(&space, &mut self.decider.logic);
+                    (space, judged)
+                }
+                Err(TooLarge { fact, .. }) => return Proof::Open { fact, n_cases: 0 },
+            },
+        };
+        let rule_set = self.rule_set;
+        let Some(before) = self.decider.judgements.first() else { return Proof::Proved };
+        let logic = &mut self.decider.logic;
+        let mut together = Vec::new();
+        match promise {
+            Promise::EstablishedFindingsStay => {
+                let lifted: Vec<Lit> = before.rules.iter().zip(&judged.rules).map(|(a, b)| logic.all([a.yes, !b.yes])).collect();
+                together.push(logic.any(lifted));
+            }
+            Promise::SpanNarrows => {
+                let mut ways = Vec::new();
+                for least in [Outcome::Defer, Outcome::Refer] {
+                    let of = |it: &Judgement, yes: bool| -> Vec<Lit> {
+                        let rules = rule_set.rules.iter().zip(&it.rules).filter(|(rule, _)| rule.outcome >= least);
+                        rules.map(|(_, it)| if yes { it.yes } else { !it.no }).collect()
+                    };
+                    for yes in [true, false] {
+                        let (one, other) = (logic.any(of(before, yes)), logic.any(of(&judged, yes)));
+                        // The best case fell, or the worst case rose.
+                        ways.push(if yes { logic.all([one, !other]) } else { logic.all([!one, other]) });
+                    }
+                }
+                together.push(logic.any(ways));
+                together.push(!judged.ruled_out);
+            }
+            _ => together.extend([before.goes, !judged.goes, !judged.ruled_out]),
+        }
+        let everybody = [Who { space: None, view: 0 }, Who { space: Some(&after), view: 0 }];
+        let found = self.decider.find_among(&everybody, &together, &|seen| match seen {
+            [before, after] => promise_breaks(rule_set, promise, before, after),
+            _ => false,
+        });
+        let proof = self.settled(guarantee, found);
+        self.added = Some((after, judged));
+        proof
+    }
+}
+
+fn pressing(judgement: &Judgement, urgency: Urgency) -> Lit {
+    let [routine, urgent, same_day] = judgement.refers;
+    match urgency {
+        Urgency::Routine => routine,
+        Urgency::Urgent => urgent,
+        Urgency::SameDay => same_day,
+    }
+}
+
+fn in_sense(sense: Sense, pair: Pair) -> Vec<Lit> {
+    match sense {
+        Sense::Holds => vec![pair.yes],
+        Sense::MayHold => vec![!pair.no],
+        Sense::Fails => vec![pair.no],
+        Sense::Open => vec![!pair.yes, !pair.no],
+    }
+}
+
+fn verdict(rule_set: &RuleSet, states: &[State]) -> Outcome {
+    standing(rule_set, states).outcome
+}
+
+/// Whether a questionnaire, screened, really breaks a guarantee.
+fn breaks(rule_set: &RuleSet, guarantee: &Guarantee, seen: &Seen) -> bool {
+    concerns(guarantee, &seen.facts) && !comes_out(rule_set, &guarantee.then, &seen.states)
+}
+
+/// Whether a patient is one of those that a guarantee speaks of.
+fn concerns(guarantee: &Guarantee, facts: &crate::facts::Facts) -> bool {
+    guarantee.wheres.iter().all(|(sense, condition)| match (sense, holds::truth(condition, facts)) {
+        (Sense::Holds | Sense::MayHold, Truth::Yes) | (Sense::Fails, Truth::No) => true,
+        (Sense::MayHold | Sense::Open, Truth::Unknown(_)) => true,
+        _ => false,
+    })
+}
+
+fn comes_out(rule_set: &RuleSet, then: &Then, states: &[State]) -> bool {
+    let Standing { outcome, urgency } = standing(rule_set, states);
+    match then {
+        Then::Never(outcomes) => !outcomes.contains(&outcome),
+        Then::Fires(rules) => rules.iter().any(|at| states.get(*at) == Some(&State::Fires)),
+        Then::UrgencyAtLeast(least) => outcome == Outcome::Refer && urgency.is_some_and(|it| it >= *least),
+        Then::Promise(_) => true,
+    }
+}
+
+fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &Seen) -> bool {
+    let lifted = before.states.iter().zip(&after.states).any(|(a, b)| *a == State::Fires && *b != State::Fires);
+    let span = |it: &Seen| {
+        let of = |wanted: State| rule_set.rules.iter().zip(&it.states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
+        crate::outcome::Span::of(of(State::Fires), of(State::Undetermined))
+    };
+    let (a, b) = (span(before), span(after));
+    match promise {
+        Promise::EstablishedFindingsStay => lifted,
+        Promise::SpanNarrows => b.best_case < a.best_case || b.worst_case > a.worst_case,
+        Promise::RemovingNeverGoes => a.verdict() == Outcome::Go && b.verdict() != Outcome::Go,
+        _ => verdict(rule_set, &before.states) == Outcome::Go,
+    }
+}
+
+/// A guarantee that cannot be decided: no proof, but perhaps a worked case that breaks it.
+fn among_cases(rule_set: &RuleSet, cases: &[Case], guarantee: &Guarantee, fact: &str) -> Proof {
+    let compiled = Compiled::new(rule_set);
+    let mut n_cases = 0;
+    for case in cases {
+        let (facts, wrong) = crate::facts::read(rule_set, &case.answers, case.as_of);
+        if !wrong.is_empty() {
+            continue;
+        }
+        n_cases += 1;
+        let states = compiled.run(&facts);
+        if concerns(guarantee, &facts) && !comes_out(rule_set, &guarantee.then, &states) {
+            let questionnaire = format!("# the worked case: {}\n", case.title);
+            return Proof::Broken(vec![Seen { questionnaire, clinic: None, n_answers: case.answers.given.len(), facts, states }]);
+        }
+    }
+    Proof::Open { fact: fact.to_owned(), n_cases }
+}

@@ -1,0 +1,105 @@
+//! `guarantees.yaml`: what must hold for every possible questionnaire.
+
+use std::collections::HashMap;
+
+use super::names::Names;
+use super::registers::unique;
+use super::{Parsed, Reading, condition};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::model::guarantee::{Guarantee, Promise, Sense, Then};
+use crate::model::{Concern, Condition, Rule};
+use crate::outcome::{Outcome, Urgency};
+use crate::source::Node;
+
+/// Reads the guarantees, with every diagnostic of the file.
+pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule]) -> (Vec<Guarantee>, Vec<Diagnostic>) {
+    let mut reading = Reading::new(&parsed.source, parsed.shape("guarantees"));
+    let mut seen = HashMap::new();
+    let mut found = Vec::new();
+    for node in parsed.root.get("guarantees").map(Node::items).unwrap_or_default() {
+        if let Some(id) = node.get("id") {
+            unique(&mut reading, &mut seen, id, "guarantees");
+        }
+        match one(&mut reading, names, node, concerns, rules) {
+            Some(guarantee) => found.push(guarantee),
+            None => reading.pass_over(node, "a whole guarantee"),
+        }
+    }
+    (found, reading.finish())
+}
+
+fn one(reading: &mut Reading<'_>, names: &Names, node: &Node, concerns: &[Concern], rules: &[Rule]) -> Option<Guarantee> {
+    // Everything is read before anything is given up, so that all diagnostics come in one run.
+    let (id, title, because) = (reading.needed(node, "id"), reading.needed(node, "title"), reading.needed(node, "because"));
+    let concern = reading.owned(node, "concern").map(|written| {
+        let at = concerns.iter().position(|it| it.id == written);
+        if let (None, Some(place)) = (at, node.get("concern")) {
+            let title = format!("there is no concern `{written}`");
+            reading.report(
+                Diagnostic::at(Code::UnknownConcern, reading.source, &place.span, title, "no such concern")
+                    .help_if(did_you_mean(&written, concerns.iter().map(|it| it.id.as_str()))),
+            );
+        }
+        at
+    });
+    let lines = node.get("where").map(Node::items).unwrap_or_default();
+    let wheres: Vec<Option<(Sense, Condition)>> = lines.iter().map(|it| line(reading, names, it)).collect();
+    let then = then(reading, node, rules);
+    if concern == Some(None) {
+        return None;
+    }
+    Some(Guarantee { id: id?, title: title?, concern: concern.flatten(), wheres: wheres.into_iter().collect::<Option<_>>()?, then: then?, because: because? })
+}
+
+fn line(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<(Sense, Condition)> {
+    let found = Sense::ALL.into_iter().find_map(|sense| Some((sense, node.get(sense.word())?)));
+    let Some((sense, inner)) = found else {
+        reading.pass_over(node, "`holds`, `may_hold`, `fails` or `open`");
+        return None;
+    };
+    Some((sense, condition::read(names, reading, inner)?))
+}
+
+fn then(reading: &mut Reading<'_>, node: &Node, rules: &[Rule]) -> Option<Then> {
+    if let Some(never) = node.get("never") {
+        let words = words(reading, never);
+        let outcomes: Option<Vec<Outcome>> = words.iter().map(|(_, it)| Outcome::from_word(it)).collect();
+        return outcomes.filter(|it| !it.is_empty()).map(Then::Never);
+    }
+    if let Some(fires) = node.get("fires") {
+        let mut found = Some(Vec::new());
+        for (place, id) in words(reading, fires) {
+            let at = rules.iter().position(|it| it.id == id);
+            if at.is_none() {
+                let title = format!("there is no rule `{id}`");
+                reading.report(
+                    Diagnostic::at(Code::UnknownRule, reading.source, &place, title, "no such rule")
+                        .help_if(did_you_mean(&id, rules.iter().map(|it| it.id.as_str()))),
+                );
+            }
+            found = found.zip(at).map(|(mut all, at)| {
+                all.push(at);
+                all
+            });
+        }
+        return found.filter(|it| !it.is_empty()).map(Then::Fires);
+    }
+    if node.get("urgency_at_least").is_some() {
+        return reading.owned(node, "urgency_at_least").and_then(|it| Urgency::from_word(&it)).map(Then::UrgencyAtLeast);
+    }
+    let word = reading.owned(node, "promise")?;
+    Promise::ALL.into_iter().find(|it| it.word() == word).map(Then::Promise)
+}
+
+/// One word or a list of words, with their places.
+fn words(reading: &mut Reading<'_>, node: &Node) -> Vec<(std::ops::Range<usize>, String)> {
+    let nodes = if node.items().is_empty() { std::slice::from_ref(node) } else { node.items() };
+    let mut found = Vec::new();
+    for it in nodes {
+        match it.written(reading.source) {
+            Some(word) => found.push((it.span.clone(), word.to_owned())),
+            None => reading.pass_over(it, "a word"),
+        }
+    }
+    found
+}

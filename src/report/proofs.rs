@@ -1,0 +1,100 @@
+//! What became of the guarantees, for people and as JSON, and the questionnaires that break one.
+
+use chrono::NaiveDate;
+use serde_json::{Value, json};
+
+use crate::evaluate::{State, standing};
+use crate::governance::decide::Seen;
+use crate::governance::prove::Proof;
+use crate::model::{Guarantee, RuleSet};
+
+/// All proofs for people.
+pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate, width: usize) -> String {
+    let mut lines = Vec::new();
+    let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(text, width.saturating_sub(indent.len())), indent);
+    for (guarantee, proof) in proofs {
+        lines.push(format!("{:<7} {}: {}", proof.word(), guarantee.id, guarantee.title));
+        match proof {
+            Proof::Proved => {}
+            Proof::Idle => lines.push(fill("nobody can be as `where` says, so that this guarantees nothing", "        ")),
+            Proof::Open { fact, n_cases } => lines.push(fill(
+                &format!("neither proved nor broken, because of {fact}; none of {n_cases} worked cases breaks it, which proves nothing"),
+                "        ",
+            )),
+            Proof::Broken(seen) => {
+                lines.push(fill(&guarantee.because, "        "));
+                for (at, it) in seen.iter().enumerate() {
+                    let when = match (seen.len(), at) {
+                        (1, _) => format!("This questionnaire breaks it, screened as of {as_of}"),
+                        (_, 0) => format!("Before, as of {as_of}"),
+                        _ => "With further answers".to_owned(),
+                    };
+                    lines.push(fill(&format!("{when}: {}", comes_to(rule_set, it)), "        "));
+                    lines.push(textwrap::indent(&file(it), "          | "));
+                }
+            }
+        }
+    }
+    let count = |word: &str| proofs.iter().filter(|(_, it)| it.word() == word).count();
+    let mut parts = vec![format!("{} proved", count("proved"))];
+    for (word, words) in [("broken", "broken"), ("idle", "that guarantee nothing"), ("open", "left open")] {
+        if count(word) > 0 {
+            parts.push(format!("{} {words}", count(word)));
+        }
+    }
+    let n = if proofs.len() == 1 { "1 guarantee".to_owned() } else { format!("{} guarantees", proofs.len()) };
+    lines.push(format!("{n}, over every possible questionnaire: {}", parts.join(", ")));
+    lines.join("\n")
+}
+
+/// The verdict, and the rules that fire.
+fn comes_to(rule_set: &RuleSet, seen: &Seen) -> String {
+    let firing: Vec<&str> =
+        rule_set.rules.iter().zip(&seen.states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect();
+    let firing = if firing.is_empty() { "no rule fires".to_owned() } else { format!("fires {}", firing.join(", ")) };
+    format!("{}; {firing}", standing(rule_set, &seen.states).verdict_words())
+}
+
+fn file(seen: &Seen) -> String {
+    let clinic = seen.clinic.as_ref().map_or(String::new(), |it| format!("with this as the clinic's file:\n{it}"));
+    format!("{}{clinic}", seen.questionnaire)
+}
+
+/// A questionnaire that breaks a guarantee, as a file that says so.
+pub fn headed(guarantee: &Guarantee, seen: &Seen) -> String {
+    let one_line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    format!("# Breaks the guarantee `{}`: {}.\n{}", guarantee.id, one_line(&guarantee.title), seen.questionnaire)
+}
+
+/// All proofs as one object.
+pub fn json(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate) -> String {
+    let one = |(guarantee, proof): &(&Guarantee, Proof)| -> Value {
+        let examples = match proof {
+            Proof::Broken(seen) => seen.iter().map(|it| example(rule_set, it)).collect(),
+            _ => Vec::new(),
+        };
+        let because_of = if let Proof::Open { fact, .. } = proof { Some(fact) } else { None };
+        json!({
+            "guarantee": guarantee.id, "title": guarantee.title, "because": guarantee.because,
+            "proof": proof.word(), "open_because_of": because_of, "examples": examples,
+        })
+    };
+    let whole = json!({
+        "proofs": 1,
+        "rule_set": { "id": rule_set.id, "edition": rule_set.edition, "digest": format!("sha256:{}", rule_set.digest) },
+        "as_of": as_of.to_string(),
+        "guarantees": proofs.iter().map(one).collect::<Vec<_>>(),
+    });
+    serde_json::to_string_pretty(&whole).unwrap_or_default()
+}
+
+/// One example with its verdict and the rules that fire.
+pub fn example(rule_set: &RuleSet, seen: &Seen) -> Value {
+    let firing: Vec<&str> =
+        rule_set.rules.iter().zip(&seen.states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect();
+    let standing = standing(rule_set, &seen.states);
+    json!({
+        "questionnaire": seen.questionnaire, "clinic": seen.clinic, "answers": seen.n_answers,
+        "verdict": standing.outcome.word(), "urgency": standing.urgency.map(|it| it.word()), "fires": firing,
+    })
+}
