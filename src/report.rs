@@ -10,6 +10,7 @@ pub use crate::source::steers;
 
 pub mod chase;
 pub mod json;
+pub mod junit;
 pub mod markdown;
 pub mod page;
 pub mod text;

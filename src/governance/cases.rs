@@ -52,6 +52,29 @@ pub enum Difference {
     },
 }
 
+impl Difference {
+    /// One difference in words, a line each: "verdict: expected defer, got go".
+    pub fn in_words(&self) -> Vec<String> {
+        match self {
+            Self::Refused(found) => found
+                .iter()
+                .map(|it| {
+                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
+                    format!("refused: {}: {it}{place}", it.code.name())
+                })
+                .collect(),
+            Self::Verdict { expected, got } => vec![format!("verdict: expected {}, got {}", expected.word(), got.word())],
+            Self::Urgency { expected, got } => {
+                vec![format!("urgency: expected {}, got {}", expected.word(), got.map_or("none", |it| it.word()))]
+            }
+            Self::Rule { rule, expected, got, waits_for } => {
+                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
+                vec![format!("{rule}: expected {expected}, got {got}{waits}")]
+            }
+        }
+    }
+}
+
 /// Runs one case.
 pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
     let (facts, wrong) = facts::read(rule_set, &case.answers, case.as_of);
