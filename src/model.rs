@@ -17,7 +17,7 @@ pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, Fa
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
-pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Rule, Text};
+pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
 
 use crate::quantity::span::Span;
 
@@ -58,6 +58,8 @@ pub struct RuleSet {
     pub reductions: Vec<Reduction>,
     /// Rules, by concern order, then file order.
     pub rules: Vec<Rule>,
+    /// Rules that were taken out.
+    pub retired: Vec<Retired>,
 }
 
 /// How far a rule set has come.
@@ -117,6 +119,11 @@ impl RuleSet {
     /// The rule of a full id, `concern/rule`.
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// The role that answers for a rule: its concern's owner, or else the rule set's.
+    pub fn owner_of(&self, rule: &Rule) -> &str {
+        self.concerns.get(rule.concern).and_then(|it| it.owner.as_deref()).unwrap_or(&self.owner)
     }
 
     /// The limit of a name.

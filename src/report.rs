@@ -8,7 +8,9 @@ pub use crate::outcome::Standing;
 use crate::screening::Screening;
 pub use crate::source::steers;
 
+pub mod calendar;
 pub mod chase;
+pub mod due;
 pub mod json;
 pub mod junit;
 pub mod markdown;

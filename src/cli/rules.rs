@@ -11,6 +11,7 @@ use crate::load::{self, Care};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
+pub mod due;
 pub mod test;
 
 /// The commands under `rules`.
@@ -22,6 +23,8 @@ pub enum Command {
     Test(test::Test),
     /// Show one rule: wording, condition in words, citations, cases
     Show(Show),
+    /// What is to be reviewed and when, by owner; also as a calendar
+    Due(due::Arguments),
 }
 
 /// Arguments of `rules check`.
@@ -46,6 +49,7 @@ pub fn run(command: &Command) -> Status {
         Command::Check(it) => check(it),
         Command::Test(it) => test::run(it),
         Command::Show(it) => show(it),
+        Command::Due(it) => due::run(it),
     }
 }
 

@@ -22,6 +22,10 @@ mod medicines;
 mod mutants;
 // An outside judge of the logic.
 mod oracle;
+// Readers that are not ours.
+mod outside;
+// What is due, the calendar and the cases for other programs.
+mod papers;
 // What must hold for everything, on generated rule sets and patients.
 mod properties;
 // Other plans, other days, and what would lift a verdict, each screened anew from changed answers.
