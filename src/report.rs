@@ -8,6 +8,7 @@ pub use crate::outcome::Standing;
 use crate::screening::Screening;
 pub use crate::source::steers;
 
+pub mod book;
 pub mod calendar;
 pub mod chase;
 pub mod due;

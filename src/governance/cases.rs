@@ -1,6 +1,7 @@
 //! Runs the worked cases. A right verdict for a wrong reason is a failure.
 
 use std::collections::BTreeSet;
+use std::num::NonZero;
 
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, explain, standing};
@@ -73,6 +74,18 @@ impl Difference {
             }
         }
     }
+}
+
+/// Runs all cases, on as many threads as the machine has to offer. What they come to stands in the order of the cases.
+pub fn run_all(rule_set: &RuleSet, compiled: &Compiled, cases: &[Case]) -> Vec<CaseRun> {
+    let n_threads = std::thread::available_parallelism().map_or(1, NonZero::get);
+    let share = cases.len().div_ceil(n_threads).max(1);
+    std::thread::scope(|scope| {
+        let runs = |cases: &[Case]| cases.iter().map(|case| run(rule_set, compiled, case)).collect::<Vec<_>>();
+        let threads: Vec<_> = cases.chunks(share).map(|cases| (cases, scope.spawn(move || runs(cases)))).collect();
+        // A thread that did not end well is done again here, where it can be seen.
+        threads.into_iter().flat_map(|(cases, it)| it.join().unwrap_or_else(|_| runs(cases))).collect()
+    })
 }
 
 /// Runs one case.

@@ -4,6 +4,8 @@
 
 // Other ways of writing the same thing.
 mod accepts;
+// The whole rule set as one document.
+mod book;
 // The program from outside, and the README.
 mod cli;
 // Derived facts whose formulas count, and what leaves them missing.

@@ -81,7 +81,7 @@ def html(data):
     elements = list(tree.iter())
     ids = [it.get("id") for it in elements if it.get("id") is not None]
     links = [it.get("href") for it in elements if name(it) == "a" and it.get("href") is not None]
-    loads = [f"{name(it)} {key}={value}" for it in elements for key, value in it.attrib.items() if key in ("src", "srcset", "style", "action", "data") or key.startswith("on") or (key == "href" and name(it) != "a")]
+    loads = [f"{name(it)} {key}={value}" for it in elements for key, value in it.attrib.items() if key in ("src", "srcset", "action", "data") or key.startswith("on") or (key == "href" and name(it) != "a")]
     return {
         "errors": [f"{place}: {code} {data}" for place, code, data in parser.errors][:20],
         "elements": sorted({name(it) for it in elements}),

@@ -55,7 +55,7 @@ pub fn run(arguments: &Test) -> Status {
         return Status::Problems;
     }
     let compiled = Compiled::new(&rule_set);
-    let runs: Vec<CaseRun> = cases.iter().map(|case| cases::run(&rule_set, &compiled, case)).collect();
+    let runs = cases::run_all(&rule_set, &compiled, &cases);
     let say = match arguments.format {
         Format::Text => draw::out,
         Format::Junit => {

@@ -1,0 +1,27 @@
+//! Writing files whole or not at all: first beside the place, then into it.
+
+use std::io::Write as _;
+use std::path::Path;
+
+/// Writes a file. One that is there is replaced only if `replace` says so.
+///
+/// # Errors
+/// Why it was not written, in words; then what was there is as it was.
+pub fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
+    let shown = path.display();
+    if !replace && path.symlink_metadata().is_ok() {
+        return Err(format!("`{shown}` is there already and was left as it is; `--force` replaces it"));
+    }
+    let name = path.file_name().ok_or_else(|| format!("`{shown}` names no file"))?;
+    let beside = path.with_file_name(format!(".{}.{}.part", name.to_string_lossy(), std::process::id()));
+    let put = |it: &Path| -> std::io::Result<()> {
+        let mut file = std::fs::OpenOptions::new().write(true).create_new(true).open(it)?;
+        file.write_all(text.as_bytes())?;
+        file.sync_all()
+    };
+    let written = put(&beside).and_then(|()| std::fs::rename(&beside, path));
+    written.map_err(|error| {
+        let _ = std::fs::remove_file(&beside);
+        format!("`{shown}` cannot be written: {error}")
+    })
+}
