@@ -2,6 +2,7 @@
 
 pub mod cases;
 pub mod coverage;
+pub mod draft;
 pub mod due;
 pub mod gates;
 pub mod mutants;

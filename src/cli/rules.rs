@@ -13,6 +13,7 @@ use crate::report::text::cited;
 
 pub mod book;
 pub mod due;
+pub mod new;
 pub mod test;
 
 /// The commands under `rules`.
@@ -26,6 +27,8 @@ pub enum Command {
     Show(Show),
     /// The whole rule set as one document, to read and to print
     Book(book::Arguments),
+    /// Draft a rule with its first cases, into a folder's rule set
+    New(new::Arguments),
     /// What is to be reviewed and when, by owner; also as a calendar
     Due(due::Arguments),
 }
@@ -53,6 +56,7 @@ pub fn run(command: &Command) -> Status {
         Command::Test(it) => test::run(it),
         Command::Show(it) => show(it),
         Command::Book(it) => book::run(it),
+        Command::New(it) => new::run(it),
         Command::Due(it) => due::run(it),
     }
 }
@@ -61,7 +65,9 @@ fn check(arguments: &Check) -> Status {
     let Some((files, rule_set)) = draw::loaded_with(&arguments.rules, Care::Full) else { return Status::Problems };
     let cases = load::cases::cases(&files, &rule_set);
     let excuses = load::cases::excuses(&files, &rule_set);
-    match cases.and_then(|cases| excuses.map(|_| cases)) {
+    let unwritten = load::drafts::unwritten(&files);
+    let written = if unwritten.is_empty() { Ok(()) } else { Err(unwritten) };
+    match written.and_then(|()| cases).and_then(|cases| excuses.map(|_| cases)) {
         Ok(cases) => {
             draw::out(&format!(
                 "{} {} ({}): no problems in {}, {}, {}, {}",

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::names::Names;
 use super::registers::{self, date, unique};
-use super::{Care, Parsed, Reading, condition, questions, reductions, text};
+use super::{Care, Parsed, Reading, condition, drafts, questions, reductions, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Concern, Condition, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test};
 use crate::outcome::{Outcome, Urgency};
@@ -77,6 +77,9 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     }
     diagnostics.extend(unexpected(files, &concerns));
     note_comparisons(&mut names, &rules);
+    if head.as_ref().is_some_and(|it| it.status == Status::Approved) && rules.iter().any(drafts::is_draft) {
+        diagnostics.extend(drafts::unwritten(files));
+    }
     match head {
         Some(head) if diagnostics.is_empty() => Ok(RuleSet {
             id: head.id,

@@ -10,6 +10,8 @@ mod book;
 mod cli;
 // Derived facts whose formulas count, and what leaves them missing.
 mod derived;
+// New rules as drafts.
+mod drafts;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
 // Published arithmetic against published tables and worked examples.
