@@ -66,9 +66,8 @@ fn check(arguments: &Check) -> Status {
     let cases = load::cases::cases(&files, &rule_set);
     let excuses = load::cases::excuses(&files, &rule_set);
     let unwritten = load::drafts::unwritten(&files);
-    let written = if unwritten.is_empty() { Ok(()) } else { Err(unwritten) };
-    match written.and_then(|()| cases).and_then(|cases| excuses.map(|_| cases)) {
-        Ok(cases) => {
+    match (cases, excuses) {
+        (Ok(cases), Ok(_)) if unwritten.is_empty() => {
             draw::out(&format!(
                 "{} {} ({}): no problems in {}, {}, {}, {}",
                 rule_set.id,
@@ -81,7 +80,8 @@ fn check(arguments: &Check) -> Status {
             ));
             Status::Clean
         }
-        Err(found) => {
+        (cases, excuses) => {
+            let found: Vec<_> = unwritten.into_iter().chain(cases.err().into_iter().chain(excuses.err()).flatten()).collect();
             draw::diagnostics(&found);
             draw::note(&draw::counted(found.len(), "problem"));
             Status::Problems

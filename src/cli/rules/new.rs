@@ -14,8 +14,8 @@ use crate::outcome::{Outcome as RuleOutcome, Urgency as RuleUrgency};
 
 /// Arguments of `rules new`.
 #[derive(Debug, Args)]
-#[command(after_help = "Prints what it would write; --write writes it: the rule at the end of its concern's file, the cases into a file\n\
-                        of their own. The texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
+#[command(after_help = "Prints what it would write; --write writes it: the rule at the end of its concern's file, the cases into a file \
+                        of their own.\nThe texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
                         The cases are run before they are written, so they come out as they say.")]
 pub struct Arguments {
     /// The new rule's id: concern, slash, the hazard in a word or two, such as bleeding/raised-pressure
