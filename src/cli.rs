@@ -12,6 +12,7 @@ pub mod explain;
 pub mod rules;
 pub mod schema;
 pub mod screen;
+pub mod whole;
 
 /// The statement that stands under everything the program says about a patient.
 pub use crate::report::SAFETY;

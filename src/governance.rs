@@ -3,6 +3,8 @@
 pub mod cases;
 pub mod coverage;
 pub mod decide;
+pub mod draft;
+pub mod due;
 pub mod gates;
 pub mod mutants;
 pub mod prove;

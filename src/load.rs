@@ -11,6 +11,7 @@ use crate::source::{Node, Source};
 pub mod answers_schema;
 pub mod cases;
 pub mod condition;
+pub mod drafts;
 pub mod files;
 pub mod guarantees;
 pub mod names;

@@ -19,7 +19,7 @@ pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use formula::{Formula, Role, RoleKind};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
-pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Rule, Text};
+pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
 
 use crate::quantity::span::Span;
 
@@ -62,6 +62,8 @@ pub struct RuleSet {
     pub rules: Vec<Rule>,
     /// What must hold for every possible questionnaire.
     pub guarantees: Vec<Guarantee>,
+    /// Rules that were taken out.
+    pub retired: Vec<Retired>,
 }
 
 /// How far a rule set has come.
@@ -121,6 +123,11 @@ impl RuleSet {
     /// The rule of a full id, `concern/rule`.
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// The role that answers for a rule: its concern's owner, or else the rule set's.
+    pub fn owner_of(&self, rule: &Rule) -> &str {
+        self.concerns.get(rule.concern).and_then(|it| it.owner.as_deref()).unwrap_or(&self.owner)
     }
 
     /// The limit of a name.

@@ -8,8 +8,12 @@ pub use crate::outcome::Standing;
 use crate::screening::Screening;
 pub use crate::source::steers;
 
+pub mod book;
+pub mod calendar;
 pub mod chase;
+pub mod due;
 pub mod json;
+pub mod junit;
 pub mod markdown;
 pub mod page;
 pub mod proofs;

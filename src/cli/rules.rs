@@ -12,6 +12,9 @@ use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
 pub mod prove;
+pub mod book;
+pub mod due;
+pub mod new;
 pub mod test;
 
 /// The commands under `rules`.
@@ -25,6 +28,12 @@ pub enum Command {
     Prove(prove::Prove),
     /// Show one rule: wording, condition in words, citations, cases
     Show(Show),
+    /// The whole rule set as one document, to read and to print
+    Book(book::Arguments),
+    /// Draft a rule with its first cases, into a folder's rule set
+    New(new::Arguments),
+    /// What is to be reviewed and when, by owner; also as a calendar
+    Due(due::Arguments),
 }
 
 /// Arguments of `rules check`.
@@ -50,6 +59,9 @@ pub fn run(command: &Command) -> Status {
         Command::Test(it) => test::run(it),
         Command::Prove(it) => prove::run(it),
         Command::Show(it) => show(it),
+        Command::Book(it) => book::run(it),
+        Command::New(it) => new::run(it),
+        Command::Due(it) => due::run(it),
     }
 }
 
@@ -57,8 +69,9 @@ fn check(arguments: &Check) -> Status {
     let Some((files, rule_set)) = draw::loaded_with(&arguments.rules, Care::Full) else { return Status::Problems };
     let cases = load::cases::cases(&files, &rule_set);
     let excuses = load::cases::excuses(&files, &rule_set);
-    match cases.and_then(|cases| excuses.map(|_| cases)) {
-        Ok(cases) => {
+    let unwritten = load::drafts::unwritten(&files);
+    match (cases, excuses) {
+        (Ok(cases), Ok(_)) if unwritten.is_empty() => {
             draw::out(&format!(
                 "{} {} ({}): no problems in {}, {}, {}, {}",
                 rule_set.id,
@@ -71,7 +84,8 @@ fn check(arguments: &Check) -> Status {
             ));
             Status::Clean
         }
-        Err(found) => {
+        (cases, excuses) => {
+            let found: Vec<_> = unwritten.into_iter().chain(cases.err().into_iter().chain(excuses.err()).flatten()).collect();
             draw::diagnostics(&found);
             draw::note(&draw::counted(found.len(), "problem"));
             Status::Problems
@@ -124,7 +138,7 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
     part("Cleared by", rule.cleared_by.as_ref());
     lines.extend([String::new(), "Sources".into()]);
     lines.extend(rule.citations.iter().map(|it| fill(&cited(&explain::cited(rule_set, it)))));
-    let limits = limits_of(rule_set, rule);
+    let limits: Vec<_> = rule.when.limits().into_iter().filter_map(|at| rule_set.limits.get(at)).collect();
     if !limits.is_empty() {
         lines.extend([String::new(), "Limits".into()]);
         for limit in limits {
@@ -152,23 +166,6 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
         }
     }
     lines.join("\n")
-}
-
-fn limits_of<'a>(rule_set: &'a RuleSet, rule: &Rule) -> Vec<&'a crate::model::Limit> {
-    use crate::model::{Condition, Test};
-    let mut found = Vec::new();
-    rule.when.visit(&mut |condition| {
-        let Condition::Fact { test, .. } = condition else { return };
-        let of_test = match test {
-            Test::Compare(_, it) => vec![it.limit],
-            Test::Between(low, high) => vec![low.limit, high.limit],
-            Test::OlderThan(it) | Test::Within(it) => vec![it.limit],
-            _ => Vec::new(),
-        };
-        found.extend(of_test.into_iter().flatten());
-    });
-    found.dedup();
-    found.into_iter().filter_map(|at| rule_set.limits.get(at)).collect()
 }
 
 /// A text with its placeholders as written.

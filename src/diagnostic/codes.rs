@@ -215,6 +215,10 @@ codes! {
         "No rule has this id.",
         "The case expects something that can never happen.",
         "Correct the id: concern, slash, rule.";
+    ToBeWritten = "rules/to-be-written":
+        "A text of a rule is still to be written: the rule is a draft.",
+        "A clinician would read the reminder instead of a reason. A draft may be worked on, but a rule set with one cannot be approved.",
+        "Write the text, and cite what the rule rests on.";
 
     UnknownQuestion = "answers/unknown-question":
         "There is no such section or question.",

@@ -101,6 +101,12 @@ pub fn reached(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> b
         .collect()
 }
 
+/// In how many cases each rule fires, stays quiet, and is undetermined, in rule order.
+pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
+    let count = |at: usize, state| runs.iter().filter(|run| run.states.get(at) == Some(&state)).count();
+    (0..rule_set.rules.len()).map(|at| [State::Fires, State::StaysQuiet, State::Undetermined].map(|it| count(at, it))).collect()
+}
+
 /// Each member of each list: in how many cases it alone holds, or alone fails.
 fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], when: &Condition) -> Vec<Member> {
     let parts = words::parts(rule_set, when);

@@ -1,57 +1,103 @@
 //! A condition in words, from its structure.
 
-use crate::model::{Comparison, Condition, FactType, Odds, RuleSet, SpanLimit, Test, Threshold};
+use crate::model::{Comparison, Condition, FactType, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
 use crate::truth::FactSlot;
+
+/// A condition in words: a line, and what belongs under it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Said {
+    /// The line. It ends with a colon if something belongs under it.
+    pub line: String,
+    /// What belongs under it.
+    pub parts: Vec<Said>,
+}
+
+/// A condition in words.
+pub fn said(rule_set: &RuleSet, condition: &Condition) -> Said {
+    let list = |line: &str, parts: &[Condition]| Said { line: line.into(), parts: parts.iter().map(|it| said(rule_set, it)).collect() };
+    match condition {
+        Condition::All(parts) => list("all of these hold:", parts),
+        Condition::Any(parts) => list("at least one of these holds:", parts),
+        Condition::Not(part) => match &**part {
+            Condition::Any(parts) => list("none of these holds:", parts),
+            Condition::All(parts) => list("not all of these hold:", parts),
+            _ => list("this does not hold:", std::slice::from_ref(part)),
+        },
+        leaf => Said { line: one(rule_set, leaf), parts: Vec::new() },
+    }
+}
 
 /// A condition as lines of text, nested parts indented by two spaces.
 pub fn lines(rule_set: &RuleSet, condition: &Condition) -> Vec<String> {
-    let mut found = Vec::new();
-    write(rule_set, condition, 0, &mut found);
-    found
-}
-
-fn write(rule_set: &RuleSet, condition: &Condition, depth: usize, found: &mut Vec<String>) {
-    let indent = "  ".repeat(depth);
-    match condition {
-        Condition::All(parts) => {
-            found.push(format!("{indent}all of these hold:"));
-            parts.iter().for_each(|part| write(rule_set, part, depth + 1, found));
-        }
-        Condition::Any(parts) => {
-            found.push(format!("{indent}at least one of these holds:"));
-            parts.iter().for_each(|part| write(rule_set, part, depth + 1, found));
-        }
-        Condition::Not(part) => {
-            found.push(format!("{indent}this does not hold:"));
-            write(rule_set, part, depth + 1, found);
-        }
-        leaf => found.push(format!("{indent}- {}", one(rule_set, leaf))),
+    fn write(said: &Said, depth: usize, found: &mut Vec<String>) {
+        let mark = if said.parts.is_empty() || depth > 0 { "- " } else { "" };
+        found.push(format!("{}{mark}{}", "  ".repeat(depth), said.line));
+        said.parts.iter().for_each(|it| write(it, depth + 1, found));
     }
+    let mut found = Vec::new();
+    write(&said(rule_set, condition), 0, &mut found);
+    found
 }
 
 fn one(rule_set: &RuleSet, condition: &Condition) -> String {
     match condition {
         Condition::Taking { named, at_least, .. } => {
-            let what = or(named);
+            let classes = &rule_set.medicines.classes;
+            let what = or(&named.iter().map(|it| term(classes, it)).collect::<Vec<_>>(), "; or ");
             if *at_least > 1 {
-                format!("at least {at_least} different medicines taken are {what}")
+                format!("at least {at_least} different medicines are taken of: {what}")
             } else {
-                format!("a medicine taken is {what}")
+                format!("a medicine is taken: {what}")
             }
         }
         Condition::AllergicTo { named, reactions, .. } => {
+            let groups = &rule_set.allergens.groups;
+            let what = or(&named.iter().map(|it| term(groups, it)).collect::<Vec<_>>(), "; or ");
             let with = reactions.as_ref().map(|bits| {
                 let words: Vec<String> =
-                    bits.iter().filter_map(|at| rule_set.allergens.reactions.get(at)).map(|(id, _)| id.clone()).collect();
-                format!(", and the reaction was {}", or(&words))
+                    bits.iter().filter_map(|at| rule_set.allergens.reactions.get(at)).map(|(_, text)| format!("\"{text}\"")).collect();
+                format!("; and what happened was {}", or(&words, " or "))
             });
-            format!("there is an allergy to {}{}", or(named), with.unwrap_or_default())
+            format!("there is an allergy: {what}{}", with.unwrap_or_default())
         }
         Condition::Answers(Odds::RuledOut) => "a question is answered that another answer says does not apply".to_owned(),
         Condition::Answers(Odds::NotOffered) => "a choice of the plan is not among what the clinic offers".to_owned(),
         Condition::Fact { fact, test } => format!("{} {}", subject(rule_set, *fact), self::test(rule_set, *fact, test)),
         _ => String::new(),
     }
+}
+
+/// A placeholder of a text in words, for readers who see no patient: "the INR", "the age of the INR". `None` for words and
+/// limits, which are the same for every patient.
+pub fn placeholder(rule_set: &RuleSet, piece: &Piece) -> Option<String> {
+    match piece {
+        Piece::Words(_) | Piece::Limit(_) => None,
+        Piece::Fact(slot) => Some(name(rule_set, *slot)),
+        Piece::Age(slot) => Some(format!("the age of {}", name(rule_set, *slot).trim_start_matches("the date of "))),
+        Piece::Medicines => Some("the medicines that match".to_owned()),
+        Piece::Allergies => Some("the allergies that match".to_owned()),
+        Piece::Odds(Odds::RuledOut) => Some("the questions answered though they do not apply".to_owned()),
+        Piece::Odds(Odds::NotOffered) => Some("the choices that are not offered".to_owned()),
+    }
+}
+
+/// A fact in a few words: a derived one by what it is, an answer by its id, with the capitals that the question uses.
+fn name(rule_set: &RuleSet, slot: FactSlot) -> String {
+    if let Some(derived) = rule_set.catalogue.derived_of(slot) {
+        return lower_first(&derived.about);
+    }
+    let Some(question) = rule_set.catalogue.question_of(slot) else { return rule_set.catalogue.id(slot).to_owned() };
+    let asked: Vec<&str> = question.ask.split(|it: char| !it.is_alphanumeric()).collect();
+    let as_asked =
+        |word: &str| asked.iter().skip(1).find(|it| it.eq_ignore_ascii_case(word)).map_or_else(|| word.to_owned(), |it| (*it).to_owned());
+    let words: Vec<String> = question.id.split('.').nth(1).unwrap_or_default().split('_').map(as_asked).collect();
+    let of = if question.date_slot == Some(slot) { "the date of the " } else { "the " };
+    format!("{of}{}", words.join(" "))
+}
+
+/// A class or group by what it is, with its id; the name itself for anything else.
+fn term(terms: &[Term], name: &str) -> String {
+    terms.iter().find(|it| it.id == name).map_or_else(|| name.to_owned(), |it| format!("{} ({name})", lower_first(&it.about)))
 }
 
 /// What a fact is, in words, with its id.
@@ -67,16 +113,23 @@ pub fn subject(rule_set: &RuleSet, slot: FactSlot) -> String {
     }
 }
 
-fn lower_first(text: &str) -> String {
+/// A text as it stands inside a sentence. A first word of more capitals is a name or an abbreviation and stays.
+pub fn lower_first(text: &str) -> String {
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_lowercase().collect::<String>() + letters.as_str())
+    let rest = letters.clone().skip(1).take_while(|it| it.is_alphanumeric());
+    match letters.next() {
+        Some(first) if !rest.into_iter().any(|it| it.is_uppercase() || it.is_ascii_digit()) => {
+            first.to_lowercase().collect::<String>() + letters.as_str()
+        }
+        _ => text.to_owned(),
+    }
 }
 
 fn test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
     match test {
-        Test::OneOf(options) => format!("is {}", or(&names(rule_set, slot, options))),
-        Test::NoneOf(options) => format!("is not {}", or(&names(rule_set, slot, options))),
-        Test::Includes(options) => format!("includes {}", or(&names(rule_set, slot, options))),
+        Test::OneOf(options) => format!("is {}", or(&names(rule_set, slot, options), " or ")),
+        Test::NoneOf(options) => format!("is not {}", or(&names(rule_set, slot, options), " or ")),
+        Test::Includes(options) => format!("includes {}", or(&names(rule_set, slot, options), " or ")),
         Test::Compare(how, threshold) => {
             let how = match how {
                 Comparison::Above => "is above",
@@ -206,10 +259,11 @@ pub fn option_ids(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<St
     options.iter().map(|at| id(usize::from(*at))).collect()
 }
 
-fn or(words: &[String]) -> String {
+/// Alternatives: the last one after this word, the others before it with commas, or with semicolons if the word has one.
+fn or(words: &[String], word: &str) -> String {
     match words.split_last() {
         None => "nothing".to_owned(),
         Some((last, [])) => last.clone(),
-        Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
+        Some((last, rest)) => format!("{}{word}{last}", rest.join(if word.starts_with(';') { "; " } else { ", " })),
     }
 }

@@ -18,6 +18,9 @@ use crate::source::{Node, Source};
 /// The file of the changes and gaps that no case can show.
 const EQUIVALENT: &str = "cases/equivalent.yaml";
 
+/// The file of the people whom cases start from.
+pub const PEOPLE: &str = "cases/people.yaml";
+
 /// An invented patient with the findings that must come out.
 #[derive(Debug, Clone)]
 pub struct Case {
@@ -58,13 +61,13 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
     let mut found = Vec::new();
     let mut paths: Vec<&String> = files.files.keys().filter(|it| it.starts_with("cases/") && *it != EQUIVALENT).collect();
     // People first: the cases name them.
-    paths.sort_by_key(|it| (it.as_str() != "cases/people.yaml", it.as_str()));
+    paths.sort_by_key(|it| (it.as_str() != PEOPLE, it.as_str()));
     for path in paths {
         let Some(bytes) = files.files.get(path) else { continue };
         let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
         diagnostics.extend(read.diagnostics);
         let (Some(source), Some(root)) = (read.source, read.root) else { continue };
-        let is_people = path == "cases/people.yaml";
+        let is_people = path == PEOPLE;
         let mut reading = Reading::new(&source, shape::check(if is_people { "people" } else { "cases" }, &source, &root));
         if is_people {
             as_of = date(&mut reading, &root, "as_of");
@@ -77,6 +80,18 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
         diagnostics.extend(reading.finish());
     }
     if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+}
+
+/// The ids of the people whom cases start from, and the day of their screenings.
+///
+/// # Missing data
+/// Nobody and no day, where people.yaml is missing or cannot be read; [`cases`] says why.
+pub fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
+    let read = files.files.get(PEOPLE).map(|bytes| text::read(&files.name_of(PEOPLE), bytes, LARGEST_RULE_FILE));
+    let Some((source, root)) = read.and_then(|it| Some((it.source?, it.root?))) else { return (Vec::new(), None) };
+    let mut reading = Reading::new(&source, Vec::new());
+    let people = root.get("people").map(Node::items).unwrap_or_default();
+    (people.iter().filter_map(|it| reading.owned(it, "id")).collect(), date(&mut reading, &root, "as_of"))
 }
 
 fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Gathered>) {

@@ -135,6 +135,11 @@ fn collect_embedded(dir: &Dir<'_>, files: &mut BTreeMap<String, Vec<u8>>) {
     }
 }
 
+/// The embedded rule set's own log of its editions, as Markdown.
+pub fn embedded_change_log() -> &'static str {
+    RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or_default()
+}
+
 /// The text of an embedded schema, by the name of its file kind.
 pub fn schema(name: &str) -> Option<&'static str> {
     SCHEMAS.get_file(format!("{name}.schema.json"))?.contents_utf8()

@@ -8,9 +8,9 @@ use chrono::NaiveDate;
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::names::Names;
 use super::registers::{self, date, unique};
-use super::{Care, Parsed, Reading, condition, questions, reductions, text};
+use super::{Care, Parsed, Reading, condition, drafts, questions, reductions, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
-use crate::model::{Concern, Condition, Kind as RuleKind, Rule, RuleSet, Status, Test};
+use crate::model::{Concern, Condition, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::{Node, Source};
 
@@ -87,6 +87,9 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     }
     diagnostics.extend(unexpected(files, &concerns));
     note_comparisons(&mut names, &rules);
+    if head.as_ref().is_some_and(|it| it.status == Status::Approved) && rules.iter().any(drafts::is_draft) {
+        diagnostics.extend(drafts::unwritten(files));
+    }
     match head {
         Some(head) if diagnostics.is_empty() => Ok(RuleSet {
             id: head.id,
@@ -107,6 +110,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
             reductions,
             rules,
             guarantees,
+            retired: head.retired,
         }),
         _ => Err(without_echoes(diagnostics)),
     }
@@ -115,7 +119,7 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
 /// The concerns that the files' names say, for want of a readable ruleset.yaml: their diagnostics are wanted all the same.
 fn concerns_by_file(files: &RuleFiles) -> Vec<Concern> {
     let names = files.files.keys().filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
-    names.map(|it| Concern { id: it.to_owned(), title: it.to_owned() }).collect()
+    names.map(|it| Concern { id: it.to_owned(), title: it.to_owned(), owner: None }).collect()
 }
 
 /// The file and the condition of each rule, by its full id, read from the text itself: for lines in reports.
@@ -180,7 +184,7 @@ struct Head {
     review_by: NaiveDate,
     owner: String,
     concerns: Vec<Concern>,
-    retired: Vec<String>,
+    retired: Vec<Retired>,
 }
 
 fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
@@ -192,13 +196,19 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "concerns");
         }
+        let owner = reading.owned(node, "owner");
         match (reading.needed(node, "id"), reading.needed(node, "title")) {
-            (Some(id), Some(title)) => concerns.push(Concern { id, title }),
+            (Some(id), Some(title)) => concerns.push(Concern { id, title, owner }),
             _ => reading.pass_over(node, "a concern"),
         }
     }
-    let retired = root.get("retired").map(Node::items).unwrap_or_default();
-    let retired = retired.iter().filter_map(|it| reading.owned(it, "rule")).collect();
+    let mut retired = Vec::new();
+    for node in root.get("retired").map(Node::items).unwrap_or_default() {
+        match (reading.needed(node, "rule"), date(&mut reading, node, "on"), reading.needed(node, "because")) {
+            (Some(rule), Some(on), Some(because)) => retired.push(Retired { rule, on, because }),
+            _ => reading.pass_over(node, "a retired rule"),
+        }
+    }
     let status = match reading.needed(root, "status").as_deref() {
         Some("draft") => Some(Status::Draft),
         Some("approved") => Some(Status::Approved),
@@ -226,7 +236,7 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     (head, reading.finish())
 }
 
-fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, retired: &[String]) -> (Vec<Rule>, Vec<Diagnostic>) {
+fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, retired: &[Retired]) -> (Vec<Rule>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("concern"));
     if let Some(node) = parsed.root.get("concern")
         && let Some(written) = node.written(reading.source)
@@ -252,11 +262,11 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, re
     (rules, reading.finish())
 }
 
-fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, retired: &[String]) -> Option<Rule> {
+fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, retired: &[Retired]) -> Option<Rule> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let id = reading.needed(node, "id").map(|it| format!("{}/{it}", concern.id));
     if let (Some(id), Some(place)) = (&id, node.get("id"))
-        && retired.contains(id)
+        && retired.iter().any(|it| it.rule == *id)
     {
         let title = format!("`{id}` is the id of a retired rule");
         reading.report(

@@ -146,7 +146,41 @@ impl Comparison {
     }
 }
 
+impl Test {
+    /// The limits it names, by position.
+    pub fn limits(&self) -> Vec<usize> {
+        let named = match self {
+            Self::Compare(_, it) => [it.limit, None],
+            Self::Between(low, high) => [low.limit, high.limit],
+            Self::OlderThan(it) | Self::Within(it) => [it.limit, None],
+            Self::OneOf(_) | Self::NoneOf(_) | Self::Includes(_) => [None, None],
+        };
+        named.into_iter().flatten().collect()
+    }
+}
+
 impl Condition {
+    /// The limits it names, by position, each once, in the order in which they first stand.
+    pub fn limits(&self) -> Vec<usize> {
+        let mut found = Vec::new();
+        self.visit(&mut |it| {
+            if let Self::Fact { test, .. } = it {
+                found.extend(test.limits())
+            }
+        });
+        first_of_each(found)
+    }
+
+    /// The facts it looks at, each once, in the order in which they first stand.
+    pub fn facts(&self) -> Vec<FactSlot> {
+        let mut found = Vec::new();
+        self.visit(&mut |it| match it {
+            Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. } => found.push(*fact),
+            Self::All(_) | Self::Any(_) | Self::Not(_) | Self::Answers(_) => {}
+        });
+        first_of_each(found)
+    }
+
     /// Visits this condition and all below it.
     pub fn visit<'a>(&'a self, see: &mut impl FnMut(&'a Condition)) {
         see(self);
@@ -160,4 +194,15 @@ impl Condition {
             _ => {}
         }
     }
+}
+
+/// The items without repetitions.
+fn first_of_each<T: PartialEq>(items: Vec<T>) -> Vec<T> {
+    let mut found = Vec::with_capacity(items.len());
+    for it in items {
+        if !found.contains(&it) {
+            found.push(it);
+        }
+    }
+    found
 }

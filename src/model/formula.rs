@@ -187,6 +187,34 @@ impl Formula {
         }
     }
 
+    /// What it computes, in a few words.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::CompletedYears => "completed years between two dates",
+            Self::BodyMassIndex => "weight over height squared",
+            Self::IdealWeight => "ideal weight of an adult, by height and sex",
+            Self::DosingWeight => "the lower of actual weight, ideal weight of an adult, and a ceiling",
+            Self::LowerOf => "the lower of two numbers",
+            Self::CockcroftGault => "creatinine clearance by Cockcroft and Gault, the lower of its two published forms",
+            Self::CountOf => "how many options of a list are chosen",
+            Self::PressureIndex => "a distal pressure over the higher arm pressure",
+            Self::LowestOfOperated => "the lowest of the sides operated on",
+            Self::HighestOfOperated => "the highest of the sides operated on",
+            Self::AnaestheticLoad => "dose over limit for each anaesthetic, added up; 1 is the limit",
+            Self::VolumePerToe => "planned volume for each toe",
+            Self::DigitLoad => "dose in a digit over the agent's limit for a digit",
+            Self::PointsOf => "the counts of the chosen options, added up",
+            Self::Difference => "one number less another",
+            Self::ShareOf => "one number over another",
+            Self::CountMissingFrom => "how many options of one list are chosen and not in another",
+            Self::SteroidDaily => "steroid for each day, every kind counted in the same strength",
+            Self::SteroidDays => "the longest course of a steroid",
+            Self::ParacetamolCeiling => "the most of the painkiller in a day, by weight and age",
+            Self::AdrenalineTotal => "adrenaline in the planned volume",
+            Self::AdrenalinePerKg => "adrenaline in the planned volume for each kilogram",
+        }
+    }
+
     /// The formula of a name.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.iter().copied().find(|it| it.name() == name)

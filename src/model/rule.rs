@@ -13,6 +13,19 @@ pub struct Concern {
     pub id: String,
     /// Heading.
     pub title: String,
+    /// The role that answers for its rules; the rule set's owner, if `None`.
+    pub owner: Option<String>,
+}
+
+/// A rule that was taken out. Its id is never used again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Retired {
+    /// Full id, `concern/rule`.
+    pub rule: String,
+    /// The day it was taken out.
+    pub on: NaiveDate,
+    /// Why.
+    pub because: String,
 }
 
 /// One contraindication or caution.

@@ -4,7 +4,7 @@
 
 use std::fmt;
 
-use chrono::{Datelike, Months, NaiveDate, NaiveTime};
+use chrono::{Datelike, Months, NaiveDate, NaiveTime, TimeDelta};
 
 use super::span::Span;
 
@@ -132,6 +132,18 @@ impl fmt::Display for When {
             Some(time) => write!(f, " {}", time.format("%H:%M")),
             None => Ok(()),
         }
+    }
+}
+
+/// The day on which a span that begins on a day is over. Hours count as the whole days they fill.
+///
+/// # Returns
+/// `None` if that day leaves the calendar.
+pub fn day_after(from: NaiveDate, span: &Span) -> Option<NaiveDate> {
+    match (span.minutes(), span.months()) {
+        (Some(minutes), _) => from.checked_add_signed(TimeDelta::days(minutes / (24 * 60))),
+        (None, Some(months)) => from.checked_add_months(Months::new(months)),
+        (None, None) => None,
     }
 }
 

@@ -15,7 +15,7 @@ use crate::model::Kind;
 use crate::outcome::Outcome;
 use crate::screening::{Anaesthetic, Because, Cited, DateSpan, Finding, Lift, Prospect, Screening, ToAsk, Undetermined};
 
-mod escape;
+pub(super) mod escape;
 
 use escape::{code, inline, quote};
 

@@ -1,9 +1,11 @@
 //! The phrases that every report for people shares, so that text and Markdown say the same in the same words.
 
+use std::fmt;
+
 use chrono::NaiveDate;
 
 use super::Standing;
-use crate::model::Status;
+use crate::model::{RuleSet, Status};
 use crate::outcome::Outcome;
 use crate::screening::{Because, Change, Cited, DateSpan, Firing, Prospect, Screening, SourceStamp, ToAsk, Turn, Undetermined};
 
@@ -242,15 +244,24 @@ pub fn who(from: &str) -> (u8, String) {
     }
 }
 
-/// The rule set with edition, digest and status.
+/// The rule set of a screening with edition, digest and status.
 pub fn rule_set(screening: &Screening) -> String {
     let it = &screening.rule_set;
-    let status = match it.status {
+    format!("rule set {} {} (sha256 {}): {}", it.id, it.edition, short(&it.digest), status(it.status))
+}
+
+/// A rule set with edition, digest and status.
+pub fn edition(it: &RuleSet) -> String {
+    format!("rule set {} {} (sha256 {}): {}", it.id, it.edition, short(&it.digest), status(it.status))
+}
+
+/// What a status means for use.
+pub fn status(status: Status) -> &'static str {
+    match status {
         Status::Draft => "draft, not approved for use",
         Status::Approved => "approved",
         Status::Withdrawn => "WITHDRAWN, no longer for use",
-    };
-    format!("rule set {} {} (sha256 {}): {status}", it.id, it.edition, short(&it.digest))
+    }
 }
 
 pub fn stamp(stamp: &SourceStamp) -> String {
@@ -268,6 +279,7 @@ pub fn place(path: &str, line: usize) -> String {
 }
 
 /// "1 rule", "2 rules".
-pub fn counted(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
+pub fn counted<N: fmt::Display + PartialEq + From<u8>>(n: N, one: &str, many: &str) -> String {
+    let word = if n == N::from(1) { one } else { many };
+    format!("{n} {word}")
 }

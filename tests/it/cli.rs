@@ -234,7 +234,7 @@ fn without_its_colour_a_report_says_the_same() {
 /// Every `--help`, as it is printed where there is no terminal.
 #[test]
 fn the_help_of_every_command() {
-    let commands: [&[&str]; 10] = [
+    let commands: [&[&str]; 13] = [
         &[],
         &["screen"],
         &["blank"],
@@ -243,6 +243,9 @@ fn the_help_of_every_command() {
         &["rules", "check"],
         &["rules", "test"],
         &["rules", "show"],
+        &["rules", "book"],
+        &["rules", "new"],
+        &["rules", "due"],
         &["explain"],
         &["schema"],
     ];

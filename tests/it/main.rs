@@ -4,12 +4,16 @@
 
 // Other ways of writing the same thing.
 mod accepts;
+// The whole rule set as one document.
+mod book;
 // The program from outside, and the README.
 mod cli;
 // Every possible questionnaire at once: the space of answers, and what is proved over it.
 mod decide;
 // Derived facts whose formulas count, and what leaves them missing.
 mod derived;
+// New rules as drafts.
+mod drafts;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
 // Published arithmetic against published tables and worked examples.
@@ -24,6 +28,10 @@ mod medicines;
 mod mutants;
 // An outside judge of the logic.
 mod oracle;
+// Readers that are not ours.
+mod outside;
+// What is due, the calendar and the cases for other programs.
+mod papers;
 // What must hold for everything, on generated rule sets and patients.
 mod properties;
 // Other plans, other days, and what would lift a verdict, each screened anew from changed answers.

@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 
 use crate::cli::{RuleSource, Status, draw};
 use crate::evaluate::Compiled;
@@ -12,6 +12,7 @@ use crate::governance::mutants::{self, Kind, Mutant};
 use crate::load::cases::{Case, Excuse, Excuses};
 use crate::load::{self, RuleFiles, rule_set::written_conditions};
 use crate::model::{Rule, RuleSet};
+use crate::report::junit;
 use crate::source::{Node, Source};
 
 /// Arguments of `rules test`.
@@ -28,6 +29,18 @@ pub struct Test {
     /// Change the rules one small step at a time, and list each change that no case notices
     #[arg(long)]
     mutants: bool,
+    /// How to print what the cases came to
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+/// How the cases are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// JUnit XML: a suite for each file, a test for each case; all else goes to standard error
+    Junit,
 }
 
 /// Runs the command.
@@ -42,36 +55,43 @@ pub fn run(arguments: &Test) -> Status {
         return Status::Problems;
     }
     let compiled = Compiled::new(&rule_set);
-    let runs: Vec<CaseRun> = cases.iter().map(|case| cases::run(&rule_set, &compiled, case)).collect();
+    let runs = cases::run_all(&rule_set, &compiled, &cases);
+    let say = match arguments.format {
+        Format::Text => draw::out,
+        Format::Junit => {
+            draw::out(&junit::suites(&rule_set, &cases, &runs));
+            draw::note
+        }
+    };
     let mut n_wrong = 0;
     for (case, run) in cases.iter().zip(&runs).filter(|(_, run)| !run.differences.is_empty()) {
         n_wrong += 1;
-        draw::out(&difference(case, run));
+        say(&difference(case, run));
     }
     let named = |id: &str| arguments.only.as_ref().is_none_or(|only| id.starts_with(&format!("{only}/")));
     let wanted = |rule: &Rule| named(&rule.id);
     let reached = coverage::reached(&rule_set, &runs, wanted);
     if arguments.coverage {
-        draw::out(&reached.iter().map(table).collect::<Vec<_>>().join("\n"));
+        say(&reached.iter().map(table).collect::<Vec<_>>().join("\n"));
     }
     let (gaps, unused) = coverage::gaps(&reached, &excuses.gaps, named);
     for gap in &gaps {
-        draw::out(&format!("{}: {}", gap.rule, gap.what));
+        say(&format!("{}: {}", gap.rule, gap.what));
     }
-    unused.iter().for_each(|it| draw::out(&excuses_nothing(it, "there is no such gap")));
+    unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such gap")));
     let n_gaps = if gaps.len() == 1 { "1 state, side or member".into() } else { format!("{} states, sides or members", gaps.len()) };
-    draw::out(&format!(
+    say(&format!(
         "{}, {} as expected, {n_wrong} not; {}, {n_gaps} not reached by any case",
         draw::counted(cases.len(), "case"),
         cases.len() - n_wrong,
         draw::counted(reached.len(), "rule"),
     ));
-    draw::out(&totals(&reached));
+    say(&totals(&reached));
     let mut clean = n_wrong == 0 && gaps.is_empty() && unused.is_empty();
     if arguments.mutants && n_wrong > 0 {
         draw::note("no change was tried: that needs cases that come out as expected");
     } else if arguments.mutants {
-        clean &= changes(&files, &mut rule_set, &cases, &runs, &excuses.changes, named);
+        clean &= changes(say, &files, &mut rule_set, &cases, &runs, &excuses.changes, named);
     }
     if clean { Status::Clean } else { Status::Problems }
 }
@@ -91,6 +111,7 @@ fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Excuses)> {
 
 /// Tries every small change and reports those that no case notices; whether none is left.
 fn changes(
+    say: fn(&str),
     files: &RuleFiles,
     rule_set: &mut RuleSet,
     cases: &[Case],
@@ -103,26 +124,26 @@ fn changes(
     let took = began.elapsed().as_secs_f64();
     let (survivors, unused) = mutants::survivors(&mutants, excuses, named);
     let written = written_conditions(files);
-    draw::out("");
+    say("");
     for it in &survivors {
-        draw::out(&format!("{}  {}", it.rule, it.what));
+        say(&format!("{}  {}", it.rule, it.what));
         if let Some((name, line)) = place(&written, it) {
-            draw::out(&format!("    {name}:{line}"));
+            say(&format!("    {name}:{line}"));
         }
     }
-    unused.iter().for_each(|it| draw::out(&excuses_nothing(it, "there is no such change, or a case notices it")));
+    unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such change, or a case notices it")));
     if !survivors.is_empty() {
-        draw::out("");
+        say("");
     }
     for kind in Kind::ALL {
         let tried = mutants.iter().filter(|it| it.kind == kind).count();
         let left = survivors.iter().filter(|it| it.kind == kind).count();
         if tried > 0 {
-            draw::out(&format!("  {:<22} {tried:>5} tried, {left:>4} unnoticed", kind.in_words()));
+            say(&format!("  {:<22} {tried:>5} tried, {left:>4} unnoticed", kind.in_words()));
         }
     }
     let excused = mutants.iter().filter(|it| !it.noticed).count() - survivors.len();
-    draw::out(&format!(
+    say(&format!(
         "{} tried, {} that no case notices, {excused} that come to the same",
         draw::counted(mutants.len(), "small change"),
         survivors.len(),
@@ -182,25 +203,7 @@ fn table(reach: &Reach) -> String {
 
 fn difference(case: &Case, run: &CaseRun) -> String {
     let at = case.source.position(case.expect_span.start);
-    let mut lines = vec![format!("{}:{}  {}", case.source.name(), at.line, case.title)];
-    for it in &run.differences {
-        match it {
-            Difference::Refused(found) => {
-                lines.extend(found.iter().map(|it| {
-                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
-                    format!("    refused: {}: {it}{place}", it.code.name())
-                }));
-            }
-            Difference::Verdict { expected, got } => lines.push(format!("    verdict: expected {}, got {}", expected.word(), got.word())),
-            Difference::Urgency { expected, got } => {
-                let got = got.map_or("none", |it| it.word());
-                lines.push(format!("    urgency: expected {}, got {got}", expected.word()));
-            }
-            Difference::Rule { rule, expected, got, waits_for } => {
-                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
-                lines.push(format!("    {rule}: expected {expected}, got {got}{waits}"));
-            }
-        }
-    }
+    let told = run.differences.iter().flat_map(Difference::in_words).map(|it| format!("    {it}"));
+    let lines: Vec<String> = std::iter::once(format!("{}:{}  {}", case.source.name(), at.line, case.title)).chain(told).collect();
     lines.join("\n") + "\n"
 }

@@ -1,0 +1,80 @@
+//! `preblock rules book`: the whole rule set as one document.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use crate::cli::{RuleSource, Status, draw, whole};
+use crate::diagnostic::Diagnostic;
+use crate::evaluate::Compiled;
+use crate::governance::{cases, coverage};
+use crate::load;
+use crate::load::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounded};
+use crate::report::book::{Book, html, markdown};
+
+/// Arguments of `rules book`.
+#[derive(Debug, Args)]
+pub struct Arguments {
+    #[command(flatten)]
+    rules: RuleSource,
+    /// As which kind of document
+    #[arg(long, value_enum, default_value_t = Format::Markdown)]
+    format: Format,
+    /// Write it to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace the file if it is there already
+    #[arg(long, requires = "out")]
+    force: bool,
+}
+
+/// The kinds of document.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// Markdown, to put into a record or to work on
+    Markdown,
+    /// One page of HTML that needs nothing else, to read and to print
+    Html,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> Status {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let (cases, log) = match (load::cases::cases(&files, &rule_set), change_log(&arguments.rules)) {
+        (Ok(cases), Ok(log)) => (cases, log),
+        (cases, log) => {
+            draw::diagnostics(&cases.err().into_iter().flatten().chain(log.err().map(|it| *it)).collect::<Vec<_>>());
+            draw::note("the book was not written");
+            return Status::Problems;
+        }
+    };
+    let compiled = Compiled::new(&rule_set);
+    let runs = cases::run_all(&rule_set, &compiled, &cases);
+    let states = coverage::states(&rule_set, &runs);
+    let text = markdown(&Book { rule_set: &rule_set, states: &states, change_log: log.as_deref() });
+    let text = match arguments.format {
+        Format::Markdown => text,
+        Format::Html => html::page(&format!("{} {}", rule_set.title, rule_set.edition), &text),
+    };
+    let Some(path) = &arguments.out else {
+        draw::out(&text);
+        return Status::Clean;
+    };
+    match whole::write(path, &text, arguments.force) {
+        Ok(()) => Status::Clean,
+        Err(why) => {
+            draw::note(&why);
+            Status::Refused
+        }
+    }
+}
+
+/// CHANGELOG.md beside the rule set's files, if it is there.
+fn change_log(source: &RuleSource) -> Result<Option<String>, Box<Diagnostic>> {
+    let Some(folder) = &source.rules else { return Ok(Some(embedded_change_log().to_owned())) };
+    let path = folder.join("CHANGELOG.md");
+    if !path.exists() {
+        return Ok(None);
+    }
+    read_bounded(&path, LARGEST_RULE_FILE).map(|bytes| Some(String::from_utf8_lossy(&bytes).into_owned()))
+}

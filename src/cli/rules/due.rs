@@ -1,0 +1,75 @@
+//! `preblock rules due`: what is to be reviewed and when.
+
+use chrono::NaiveDate;
+use clap::{Args, ValueEnum};
+
+use crate::cli::screen::day;
+use crate::cli::{RuleSource, Status, draw};
+use crate::governance::due::due;
+use crate::quantity::span::Span;
+use crate::quantity::when::day_after;
+use crate::report::calendar::calendar;
+use crate::report::due::{Agenda, text};
+use crate::report::page::Style;
+
+/// Arguments of `rules due`.
+#[derive(Debug, Args)]
+#[command(after_help = "Exit status: 1 if a review is overdue, else 0.\nWhat has no date (sources nobody has opened, local \
+                        proposals) is told by the text alone; a calendar has one event for each day and owner.")]
+pub struct Arguments {
+    #[command(flatten)]
+    rules: RuleSource,
+    /// Only reviews due within this time, such as "90 days", 90d or "6 months"; the overdue are always told
+    #[arg(long, value_name = "SPAN", value_parser = span)]
+    within: Option<Span>,
+    /// The day from which to look, such as 2026-11-25 [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    as_of: Option<NaiveDate>,
+    /// How to print the reviews
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+/// How the reviews are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// An iCalendar file (RFC 5545), to import into a calendar
+    Calendar,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> Status {
+    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let until = match arguments.within.map(|it| day_after(as_of, &it)) {
+        Some(None) => {
+            draw::note("--within leads out of the calendar; name a shorter time");
+            return Status::Refused;
+        }
+        until => until.flatten(),
+    };
+    let agenda = Agenda { rule_set: &rule_set, as_of, until, due: due(&rule_set) };
+    match arguments.format {
+        Format::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
+        Format::Calendar => draw::out(&calendar(&agenda)),
+    }
+    if agenda.n_overdue() > 0 { Status::Problems } else { Status::Clean }
+}
+
+/// Reads a span of the command line: as rules write it, or short, such as `90d`.
+fn span(text: &str) -> Result<Span, String> {
+    let help = "a whole number and its unit are needed, such as \"90 days\", 90d, 12w, \"6 months\", 6m or 1y";
+    let text = text.trim();
+    let digits = text.len() - text.trim_start_matches(|it: char| it.is_ascii_digit()).len();
+    let (count, unit) = text.split_at(digits);
+    let unit = match unit.trim() {
+        "d" => "days",
+        "w" => "weeks",
+        "m" => "months",
+        "y" => "years",
+        other => other,
+    };
+    Span::read(&format!("{count} {unit}")).ok_or_else(|| help.to_owned())
+}

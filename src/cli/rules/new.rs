@@ -1,0 +1,183 @@
+//! `preblock rules new`: a rule as a draft, with its first cases.
+
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+use clap::{Args, ValueEnum};
+
+use crate::cli::screen::day;
+use crate::cli::{RuleSource, Status, draw, whole};
+use crate::diagnostic::did_you_mean;
+use crate::governance::draft::{Draft, NoDraft, Wanted, draft};
+use crate::model::{Kind as RuleKind, Question, RuleSet};
+use crate::outcome::{Outcome as RuleOutcome, Urgency as RuleUrgency};
+
+/// Arguments of `rules new`.
+#[derive(Debug, Args)]
+#[command(after_help = "Prints what it would write; --write writes it: the rule at the end of its concern's file, the cases into a file \
+                        of their own.\nThe texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
+                        The cases are run before they are written, so they come out as they say.")]
+pub struct Arguments {
+    /// The new rule's id: concern, slash, the hazard in a word or two, such as bleeding/raised-pressure
+    id: String,
+    /// The folder of the rule set
+    #[arg(long, value_name = "DIR")]
+    rules: PathBuf,
+    /// The question that its condition tests first, such as bleeding.inr
+    #[arg(long, value_name = "QUESTION")]
+    fact: String,
+    /// With what the answer is compared: an option, a class, a substance, a number with its unit, a limit [default: one that fits]
+    #[arg(long)]
+    value: Option<String>,
+    /// What the rule asks for
+    #[arg(long, value_enum, default_value_t = Outcome::Defer)]
+    outcome: Outcome,
+    /// How fast, with outcome refer [default: routine]
+    #[arg(long, value_enum)]
+    urgency: Option<Urgency>,
+    /// What kind of rule it is [default: caution with outcome go, else contraindication]
+    #[arg(long, value_enum)]
+    kind: Option<Kind>,
+    /// The day of the draft, such as 2026-11-25 [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    as_of: Option<NaiveDate>,
+    /// Write the files
+    #[arg(long)]
+    write: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Outcome {
+    Go,
+    Defer,
+    Refer,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Urgency {
+    Routine,
+    Urgent,
+    SameDay,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Kind {
+    Contraindication,
+    Caution,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> Status {
+    let source = RuleSource { rules: Some(arguments.rules.clone()) };
+    let Some((files, rule_set)) = draw::loaded(&source) else { return Status::Problems };
+    let wanted = match wanted(arguments, &rule_set) {
+        Ok(wanted) => wanted,
+        Err(why) => {
+            draw::note(&why);
+            return Status::Refused;
+        }
+    };
+    match draft(&files, &rule_set, &wanted) {
+        Ok(draft) => tell(arguments, &draft),
+        Err(NoDraft::Because(why)) => {
+            draw::note(&format!("no rule was drafted: {why}"));
+            Status::Refused
+        }
+        Err(NoDraft::Refused(found)) => {
+            draw::diagnostics(&found);
+            draw::note("no rule was drafted: the rule set would be refused with it");
+            Status::Refused
+        }
+    }
+}
+
+/// What is wanted, checked against the rule set.
+fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<Wanted<'a>, String> {
+    let id = arguments.id.as_str();
+    let helped = |text: String, help: Option<String>| help.map_or(text.clone(), |it| format!("{text}; {it}"));
+    let (concern, name) =
+        id.split_once('/').ok_or(format!("`{id}` is no rule's id: write concern, slash, name, such as bleeding/raised-pressure"))?;
+    if !rule_set.concerns.iter().any(|it| it.id == concern) {
+        let help = did_you_mean(concern, rule_set.concerns.iter().map(|it| it.id.as_str()));
+        return Err(helped(format!("there is no concern `{concern}`"), help.or(Some("ruleset.yaml lists them".into()))));
+    }
+    let word = |it: &str| !it.is_empty() && it.chars().all(|it| it.is_ascii_lowercase() || it.is_ascii_digit());
+    if !name.starts_with(|it: char| it.is_ascii_lowercase()) || !name.split('-').all(word) {
+        return Err(format!("`{name}` is no name of a rule: small letters and digits, words joined by hyphens, such as raised-pressure"));
+    }
+    if rule_set.rule(id).is_some() {
+        return Err(format!("there is a rule `{id}` already; `preblock rules show {id}` shows it"));
+    }
+    if let Some(it) = rule_set.retired.iter().find(|it| it.rule == id) {
+        return Err(format!("`{id}` was retired on {} and is never used again: old reports name it; choose another id", it.on));
+    }
+    let outcome = match arguments.outcome {
+        Outcome::Go => RuleOutcome::Go,
+        Outcome::Defer => RuleOutcome::Defer,
+        Outcome::Refer => RuleOutcome::Refer,
+    };
+    let urgency = match (outcome, arguments.urgency) {
+        (RuleOutcome::Refer, None | Some(Urgency::Routine)) => Some(RuleUrgency::Routine),
+        (RuleOutcome::Refer, Some(Urgency::Urgent)) => Some(RuleUrgency::Urgent),
+        (RuleOutcome::Refer, Some(Urgency::SameDay)) => Some(RuleUrgency::SameDay),
+        (_, None) => None,
+        (_, Some(_)) => return Err("only a referral has an urgency; use --outcome refer, or leave --urgency out".into()),
+    };
+    let kind = match (outcome, arguments.kind) {
+        (RuleOutcome::Go, Some(Kind::Contraindication)) => {
+            return Err("a contraindication cannot let surgery go; use --kind caution".into());
+        }
+        (RuleOutcome::Go, _) | (_, Some(Kind::Caution)) => RuleKind::Caution,
+        _ => RuleKind::Contraindication,
+    };
+    let question = question(rule_set, &arguments.fact)?;
+    let on = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    Ok(Wanted { id, question, value: arguments.value.as_deref(), outcome, urgency, kind, on })
+}
+
+/// The question of an id.
+fn question<'a>(rule_set: &'a RuleSet, id: &str) -> Result<&'a Question, String> {
+    let questions = &rule_set.catalogue.questions;
+    questions.iter().find(|it| it.id == id).ok_or_else(|| match rule_set.catalogue.slot(id) {
+        Some(_) => format!("`{id}` is not asked, it is worked out or a date; name a question, and change the condition afterwards"),
+        None => {
+            let help = did_you_mean(id, questions.iter().map(|it| it.id.as_str())).unwrap_or_else(|| "`preblock blank` lists them".into());
+            format!("there is no question `{id}`; {help}")
+        }
+    })
+}
+
+/// Prints the draft, and writes it if that is wanted.
+fn tell(arguments: &Arguments, draft: &Draft) -> Status {
+    let shown = |path: &str| arguments.rules.join(path).display().to_string();
+    let ((concern, concern_text), (cases, cases_text)) = (&draft.concern, &draft.cases);
+    draw::out(&format!("{}, at its end:\n{}\n{}, new:\n\n{cases_text}", shown(concern), draft.rule, shown(cases)));
+    let others = match draft.changed {
+        0 => "Every case that was there comes out as before.".to_owned(),
+        n => format!("{} that were there come out otherwise with it; `preblock rules test` lists them.", draw::counted(n, "case")),
+    };
+    draw::note(&others);
+    if !arguments.write {
+        draw::note("Nothing was written; --write writes it.");
+        return Status::Clean;
+    }
+    // The cases first: without their rule they would be refused, so they go again if it cannot be written.
+    let cases_path = arguments.rules.join(cases);
+    let written = whole::write(&cases_path, cases_text, false).and_then(|()| {
+        let rule = whole::write(&arguments.rules.join(concern), concern_text, true);
+        if rule.is_err() {
+            let _ = std::fs::remove_file(&cases_path);
+        }
+        rule
+    });
+    match written {
+        Ok(()) => {
+            draw::note("Written. `preblock rules check` lists what is still to be written.");
+            Status::Clean
+        }
+        Err(why) => {
+            draw::note(&why);
+            Status::Refused
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! What comes before a question: rules name it first, so that a patient for whom the question is not asked is settled.
+
+use crate::load::RuleFiles;
+use crate::load::files::LARGEST_RULE_FILE;
+use crate::load::text::read;
+use crate::model::{Condition, FactType, Question, RuleSet, Test};
+use crate::source::{Kind, Node, Source};
+
+use super::forms::quoted;
+use crate::governance::words::option_ids;
+
+/// The condition under which a question is asked, as a rule writes it; `None` if it always is.
+pub fn condition(files: &RuleFiles, question: &Question) -> Option<String> {
+    const PATH: &str = "questions.yaml";
+    question.ask_when.as_ref()?;
+    let read = read(&files.name_of(PATH), files.files.get(PATH)?, LARGEST_RULE_FILE);
+    let (source, root) = (read.source?, read.root?);
+    let (section, name) = question.id.split_once('.')?;
+    let named = |list: &str, node: &Node, id: &str| {
+        node.get(list).map(Node::items).unwrap_or_default().iter().find(|it| it.get("id").and_then(Node::text) == Some(id)).cloned()
+    };
+    let node = named("questions", &named("sections", &root, section)?, name)?;
+    Some(flow(&source, node.get("ask_when")?))
+}
+
+/// A value on one line.
+fn flow(source: &Source, node: &Node) -> String {
+    match &node.kind {
+        Kind::List(items) => format!("[{}]", items.iter().map(|it| flow(source, it)).collect::<Vec<_>>().join(", ")),
+        Kind::Map(entries) => {
+            let entries: Vec<String> = entries.iter().map(|it| format!("{}: {}", it.key, flow(source, &it.value))).collect();
+            format!("{{ {} }}", entries.join(", "))
+        }
+        // A fact's id and a span need no quotes either; whatever else is not a plain name gets them.
+        Kind::Text(text) if text.chars().all(|it| it.is_ascii_alphanumeric() || matches!(it, '.' | '_' | ' ' | '-' | '/')) => text.clone(),
+        Kind::Text(text) => quoted(text),
+        Kind::Null | Kind::Bool(_) | Kind::Number(_) => source.slice(&node.span).to_owned(),
+    }
+}
+
+/// Answers with which a question is asked, and those that its gates need in turn; question and answer as a case writes
+/// them. `None` if nothing simple opens the gate.
+pub fn answers(rule_set: &RuleSet, question: &Question) -> Option<Vec<(String, String)>> {
+    match &question.ask_when {
+        None => Some(Vec::new()),
+        Some(when) => fulfilled(rule_set, when),
+    }
+}
+
+fn fulfilled(rule_set: &RuleSet, condition: &Condition) -> Option<Vec<(String, String)>> {
+    let catalogue = &rule_set.catalogue;
+    let (slot, answer) = match condition {
+        Condition::All(parts) => return parts.iter().try_fold(Vec::new(), |all, it| Some([all, fulfilled(rule_set, it)?].concat())),
+        Condition::Any(parts) => return parts.iter().find_map(|it| fulfilled(rule_set, it)),
+        Condition::Taking { fact, medicines, at_least: 1, .. } => {
+            let first = medicines.iter().next().and_then(|at| rule_set.medicines.medicines.get(at))?;
+            (*fact, format!("[{}]", quoted(&first.name)))
+        }
+        Condition::Fact { fact, test: Test::OneOf(options) } => (*fact, option_ids(rule_set, *fact, options).first()?.clone()),
+        Condition::Fact { fact, test: Test::Includes(options) } if catalogue.fact(*fact)?.fact_type == FactType::SeveralOf => {
+            (*fact, format!("[{}]", option_ids(rule_set, *fact, options).first()?))
+        }
+        _ => return None,
+    };
+    let question = catalogue.question_of(slot).filter(|it| it.slot == slot && !it.dated)?;
+    let mut all = answers(rule_set, question)?;
+    all.retain(|(id, _)| *id != question.id);
+    all.push((question.id.clone(), answer));
+    Some(all)
+}

@@ -1,0 +1,300 @@
+//! The whole rule set as one document for a committee, as Markdown; [`html`] makes a page of it.
+//!
+//! INVARIANT: whatever comes from a file passes `escape`, so headings, lists, tables and links are the book's own.
+//! Every rule, limit, source and question has an anchor, which is its id.
+
+use super::SAFETY;
+use super::markdown::escape::{code, inline};
+use super::words::{self, counted};
+use crate::governance::words::{Said, placeholder, said};
+use crate::model::{Basis, Checked, Citation, Concern, Kind, Piece, Rule, RuleSet, Text};
+use crate::outcome::{Outcome, Standing};
+
+mod changes;
+pub mod html;
+mod open;
+mod parts;
+
+/// What a book is made of.
+#[derive(Debug)]
+pub struct Book<'a> {
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// In how many cases each rule fires, stays quiet, is undetermined, in rule order.
+    pub states: &'a [[usize; 3]],
+    /// What the rule set's own log says about its editions, as Markdown; `None` if it keeps none.
+    pub change_log: Option<&'a str>,
+}
+
+/// The parts after the rules: anchor, heading, and what writes them.
+type Part = (&'static str, &'static str, fn(&mut Sheet, &Book<'_>));
+
+const PARTS: [Part; 10] = [
+    ("part:limits", "Limits", parts::limits),
+    ("part:derived", "What is worked out", parts::derived),
+    ("part:questions", "Questions", parts::questions),
+    ("part:anaesthetics", "Local anaesthetics", parts::anaesthetics),
+    ("part:sources", "Sources", open::sources),
+    ("part:proposals", "Open: local proposals", open::proposals),
+    ("part:unopened", "Open: sources nobody has opened", open::unopened),
+    ("part:retired", "Retired rules", open::retired),
+    ("part:changes", "What changed in this edition", changes::section),
+    ("part:made", "Made with", made),
+];
+
+/// The book as Markdown.
+///
+/// # Missing data
+/// What a rule set does not have (a change log, retired rules) is said to be absent.
+pub fn markdown(book: &Book<'_>) -> String {
+    let rules = book.rule_set;
+    let mut sheet = Sheet::default();
+    sheet.text.push_str(&format!("# {}\n", inline(&rules.title)));
+    sheet.paragraph(&format!("The rules of {}, edition {}.", inline(&rules.id), inline(&rules.edition)));
+    sheet.paragraph(&format!("**{}**", inline(SAFETY)));
+    let facts = [
+        ("Status", words::status(rules.status).to_owned()),
+        ("In force from", words::day(rules.in_force_from)),
+        ("To be reviewed by", words::day(rules.review_by)),
+        ("Answers for it", rules.owner.clone()),
+        ("Digest (SHA-256)", rules.digest.clone()),
+    ];
+    sheet.table(&["", ""], "ll", &facts.map(|(label, text)| [format!("**{label}**"), inline(&text)]));
+    how_to_read(&mut sheet);
+    contents(&mut sheet, book);
+    concerns(&mut sheet, rules);
+    for (at, concern) in rules.concerns.iter().enumerate() {
+        self::concern(&mut sheet, book, at, concern);
+    }
+    for (anchor, title, write) in PARTS {
+        sheet.heading(2, anchor, title);
+        write(&mut sheet, book);
+    }
+    sheet.text
+}
+
+fn how_to_read(sheet: &mut Sheet) {
+    sheet.heading(2, "part:reading", "How to read this");
+    for text in [
+        "Each rule says when it applies, what it then asks for, and why. For one patient a rule **fires** if its condition holds, \
+         **stays quiet** if it does not, and is **undetermined** as long as an answer that could decide it is missing. A missing \
+         answer never counts as a good one.",
+        "What a rule asks for: **go**: proceed, and take this precaution. **defer**: not yet; \"cleared by\" says until when. \
+         **refer**: not here; another service decides or treats, as fast as is said. The verdict on a patient is the worst of them.",
+        "Words in brackets and italics, such as *\\[the INR\\]*, stand for what the patient's own answers say. A name in round \
+         brackets, such as (bleeding.inr) or (limit inr-ceiling), is the one by which the files call a question, class or limit.",
+        "Each source says how it was checked. **From memory** means that nobody has opened it yet. **Common practice** has no \
+         publication behind it. A **local proposal** is a figure or judgement of our own, which a clinical owner has to confirm.",
+    ] {
+        sheet.paragraph(text);
+    }
+}
+
+fn contents(sheet: &mut Sheet, book: &Book<'_>) {
+    sheet.heading(2, "part:contents", "Contents");
+    let own = [("part:reading", "How to read this"), ("part:concerns", "Concerns")];
+    sheet.gap();
+    for (anchor, title) in own {
+        sheet.item(0, &link(title, anchor));
+    }
+    for it in &book.rule_set.concerns {
+        sheet.item(1, &link(&it.title, &it.id));
+    }
+    for (anchor, title, _) in PARTS {
+        sheet.item(0, &link(title, anchor));
+    }
+}
+
+fn concerns(sheet: &mut Sheet, rules: &RuleSet) {
+    sheet.heading(2, "part:concerns", "Concerns");
+    let row = |title: String, owner: &str, of: &dyn Fn(&&Rule) -> bool| {
+        let of: Vec<&Rule> = rules.rules.iter().filter(of).collect();
+        let count = |wanted: &dyn Fn(&Rule) -> bool| of.iter().filter(|it| wanted(it)).count().to_string();
+        let outcome = |outcome| count(&move |it: &Rule| it.outcome == outcome);
+        [
+            title,
+            inline(owner),
+            of.len().to_string(),
+            count(&|it| it.kind == Kind::Contraindication),
+            count(&|it| it.kind == Kind::Caution),
+            outcome(Outcome::Refer),
+            outcome(Outcome::Defer),
+            outcome(Outcome::Go),
+        ]
+    };
+    let mut rows: Vec<[String; 8]> = rules
+        .concerns
+        .iter()
+        .enumerate()
+        .map(|(at, it)| row(link(&it.title, &it.id), it.owner.as_ref().unwrap_or(&rules.owner), &|rule| rule.concern == at))
+        .collect();
+    rows.push(row("**All**".into(), "", &|_| true));
+    sheet.table(&["Concern", "Answers for it", "Rules", "Contraindications", "Cautions", "refer", "defer", "go"], "llrrrrrr", &rows);
+}
+
+fn concern(sheet: &mut Sheet, book: &Book<'_>, at: usize, concern: &Concern) {
+    sheet.heading(2, &concern.id, &inline(&concern.title));
+    let rules: Vec<(&Rule, Option<&[usize; 3]>)> =
+        book.rule_set.rules.iter().enumerate().filter(|(_, it)| it.concern == at).map(|(nth, it)| (it, book.states.get(nth))).collect();
+    sheet.paragraph(&format!("{}:", counted(rules.len(), "rule", "rules")));
+    sheet.gap();
+    for (rule, _) in &rules {
+        sheet.item(0, &format!("{} ({})", link(&rule.title, &rule.id), standing(rule)));
+    }
+    for (rule, states) in rules {
+        self::rule(sheet, book.rule_set, rule, states);
+    }
+}
+
+fn standing(rule: &Rule) -> String {
+    Standing { outcome: rule.outcome, urgency: rule.urgency }.words()
+}
+
+fn rule(sheet: &mut Sheet, rules: &RuleSet, rule: &Rule, states: Option<&[usize; 3]>) {
+    sheet.heading(3, &rule.id, &inline(&rule.title));
+    sheet.paragraph(&format!("{}, {}: **{}**", code(&rule.id), rule.kind.word(), standing(rule)));
+    sheet.paragraph("**Applies when**");
+    sheet.gap();
+    sheet.said(0, &said(rules, &rule.when));
+    let texts = [("Reason", Some(&rule.reason)), ("Do", Some(&rule.action)), ("Cleared by", rule.cleared_by.as_ref())];
+    for (label, text) in texts {
+        if let Some(text) = text {
+            sheet.paragraph(&format!("**{label}:** {}", filled(rules, text)));
+        }
+    }
+    sheet.paragraph("**Rests on**");
+    sheet.gap();
+    sheet.citations(0, rules, &rule.citations);
+    let mut small = Vec::new();
+    // An answer and its date have one anchor.
+    let mut facts: Vec<&str> = Vec::new();
+    for id in rule.when.facts().into_iter().filter_map(|it| anchor_of(rules, it)) {
+        if !facts.contains(&id) {
+            facts.push(id);
+        }
+    }
+    let facts = facts.into_iter().map(|it| link(it, it));
+    let limits = rule.when.limits().into_iter().filter_map(|at| rules.limits.get(at)).map(|it| link(&it.id, &format!("limits/{}", it.id)));
+    let looks: Vec<String> = facts.chain(limits).collect();
+    if !looks.is_empty() {
+        small.push(format!("Looks at {}.", looks.join(", ")));
+    }
+    small.push(format!(
+        "In force from {}, last reviewed {}, to be reviewed by {}.",
+        words::day(rule.in_force_from),
+        words::day(rule.last_reviewed),
+        words::day(rule.review_by)
+    ));
+    if let Some([fires, quiet, open]) = states {
+        small.push(format!("Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}."));
+    }
+    sheet.paragraph(&small.join(" "));
+}
+
+/// The id under which the book has a fact: of its question, or of what is worked out.
+fn anchor_of(rules: &RuleSet, slot: crate::truth::FactSlot) -> Option<&str> {
+    let catalogue = &rules.catalogue;
+    catalogue.derived_of(slot).map(|it| it.id.as_str()).or_else(|| catalogue.question_of(slot).map(|it| it.id.as_str()))
+}
+
+/// A sentence with its limits filled in and its placeholders in words.
+fn filled(rules: &RuleSet, text: &Text) -> String {
+    let mut out = String::new();
+    for piece in &text.pieces {
+        match (piece, placeholder(rules, piece)) {
+            (_, Some(words)) => out.push_str(&format!("*\\[{}\\]*", inline(&words))),
+            (Piece::Limit(at), None) => out.push_str(&inline(rules.limits.get(*at).map_or("", |it| &it.written))),
+            // Spaces at the ends of a piece belong to the sentence.
+            (Piece::Words(words), None) => {
+                let space = |at: &str| if at.is_empty() { "" } else { " " };
+                let before = words.len() - words.trim_start().len();
+                let after = words.trim_end().len();
+                out.push_str(space(words.get(..before).unwrap_or_default()));
+                out.push_str(&inline(words));
+                out.push_str(space(words.get(after.max(before)..).unwrap_or_default()));
+            }
+            (_, None) => {}
+        }
+    }
+    out
+}
+
+fn made(sheet: &mut Sheet, book: &Book<'_>) {
+    let version = env!("CARGO_PKG_VERSION");
+    sheet.paragraph(&format!("preblock {version}, from {}. {}", inline(&words::edition(book.rule_set)), inline(SAFETY)));
+}
+
+/// A link to an anchor of the book. The text is not yet escaped.
+fn link(text: &str, anchor: &str) -> String {
+    format!("[{}](#{anchor})", inline(text))
+}
+
+/// A citation in words, with how it was checked.
+fn cited(rules: &RuleSet, citation: &Citation) -> String {
+    match &citation.basis {
+        Basis::Published(at) => {
+            let Some(it) = rules.publication(*at) else { return String::new() };
+            let year = it.year.map_or(String::new(), |it| format!(", {it}"));
+            let at = citation.at.as_ref().map_or(String::new(), |it| format!(": {}", inline(it)));
+            let source = link(&format!("{}, {}{year}", it.by, it.title), &format!("sources/{}", it.id));
+            format!("{source}{at}. {}", checked(it.checked, it.checked_on))
+        }
+        Basis::CommonPractice(text) => format!("Common practice, no publication behind it: {}", inline(text)),
+        Basis::LocalProposal(text) => format!("**Local proposal**, for its owner to confirm: {}", inline(text)),
+    }
+}
+
+/// How a source was checked.
+fn checked(checked: Checked, on: Option<chrono::NaiveDate>) -> String {
+    match (checked, on) {
+        (Checked::Read, Some(on)) => format!("Read on {}.", words::day(on)),
+        (Checked::Read, None) => "Read.".to_owned(),
+        (Checked::FromMemory, _) => "**From memory, not yet opened.**".to_owned(),
+    }
+}
+
+/// The Markdown as it grows. Texts given to it are already escaped.
+#[derive(Default)]
+struct Sheet {
+    text: String,
+}
+
+impl Sheet {
+    /// A heading with the anchor by which links find it.
+    fn heading(&mut self, level: usize, anchor: &str, title: &str) {
+        self.text.push_str(&format!("\n{} <a id=\"{anchor}\"></a>{title}\n", "#".repeat(level)));
+    }
+
+    fn paragraph(&mut self, text: &str) {
+        self.text.push_str(&format!("\n{text}\n"));
+    }
+
+    /// An empty line, before a list.
+    fn gap(&mut self) {
+        self.text.push('\n');
+    }
+
+    /// An entry of a list inside so many others.
+    fn item(&mut self, depth: usize, text: &str) {
+        self.text.push_str(&format!("{}- {text}\n", "  ".repeat(depth)));
+    }
+
+    /// A condition as nested lists.
+    fn said(&mut self, depth: usize, said: &Said) {
+        self.item(depth, &inline(&said.line));
+        said.parts.iter().for_each(|it| self.said(depth + 1, it));
+    }
+
+    fn citations(&mut self, depth: usize, rules: &RuleSet, citations: &[Citation]) {
+        citations.iter().for_each(|it| self.item(depth, &cited(rules, it)));
+    }
+
+    /// A table. Of `sides`, each letter is a column: l to the left, r to the right.
+    fn table<const N: usize>(&mut self, headings: &[&str; N], sides: &str, rows: &[[String; N]]) {
+        let rule: Vec<&str> = sides.chars().map(|it| if it == 'r' { "--:" } else { ":--" }).collect();
+        self.text.push_str(&format!("\n| {} |\n| {} |\n", headings.join(" | "), rule.join(" | ")));
+        for row in rows {
+            self.text.push_str(&format!("| {} |\n", row.join(" | ")));
+        }
+    }
+}

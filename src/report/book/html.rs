@@ -1,0 +1,50 @@
+//! The book as one page of HTML: its Markdown in a frame of our own. No script, nothing loaded from anywhere.
+
+use pulldown_cmark::{CowStr, Event, HeadingLevel, Options, Parser, Tag};
+
+use crate::report::page::one_line;
+
+/// How the page looks, on a screen and on paper.
+const STYLE: &str = include_str!("book.css");
+
+/// The page of a book's Markdown.
+pub fn page(title: &str, markdown: &str) -> String {
+    let mut events = Vec::new();
+    // What the next heading closes.
+    let (mut in_part, mut in_entry) = (false, false);
+    for event in Parser::new_ext(markdown, Options::ENABLE_TABLES) {
+        if let Event::Start(Tag::Heading { level, .. }) = &event {
+            let mut frame = |html: &'static str| events.push(Event::Html(CowStr::Borrowed(html)));
+            if std::mem::take(&mut in_entry) {
+                frame("</article>\n");
+            }
+            match level {
+                HeadingLevel::H2 => {
+                    frame(if in_part { "</section>\n<section>\n" } else { "<section>\n" });
+                    in_part = true;
+                }
+                HeadingLevel::H3 => {
+                    frame("<article>\n");
+                    in_entry = true;
+                }
+                _ => {}
+            }
+        }
+        events.push(event);
+    }
+    let mut body = String::new();
+    pulldown_cmark::html::push_html(&mut body, events.into_iter());
+    body.push_str(if in_entry { "</article>\n" } else { "" });
+    body.push_str(if in_part { "</section>\n" } else { "" });
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n\
+         </head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n",
+        text(title)
+    )
+}
+
+/// A text on one line as the content of an element.
+fn text(text: &str) -> String {
+    one_line(text).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+}

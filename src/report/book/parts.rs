@@ -1,0 +1,187 @@
+//! The parts of the book that the rules point to: limits, what is worked out, questions, anaesthetics.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{Book, Sheet, anchor_of, cited, link};
+use crate::governance::words::said;
+use crate::model::catalogue::Who;
+use crate::model::{Answer, Citation, Input, Piece, Question, Rule, RuleSet};
+use crate::report::markdown::escape::{code, inline};
+
+pub fn limits(sheet: &mut Sheet, book: &Book<'_>) {
+    let rules = book.rule_set;
+    sheet.paragraph("Every number that a rule tests, in one place. Where sources differ, the more cautious usable figure counts.");
+    let tested: Vec<Vec<usize>> = rules.rules.iter().map(|it| it.when.limits()).collect();
+    for (at, limit) in rules.limits.iter().enumerate() {
+        sheet.heading(3, &format!("limits/{}", limit.id), &format!("{} = {}", inline(&limit.id), inline(&limit.written)));
+        sheet.paragraph(&format!("{}.", inline(&limit.about)));
+        if let Some(other) = &limit.other_figures {
+            sheet.paragraph(&format!("Other figures: {}.", inline(other)));
+        }
+        sheet.gap();
+        sheet.citations(0, rules, &limit.citations);
+        let named = rules.rules.iter().zip(&tested).filter(|(it, tested)| tested.contains(&at) || tells(it, at));
+        let users: Vec<&Rule> = named.map(|(it, _)| it).collect();
+        match users.is_empty() {
+            true => sheet.paragraph("No rule names it: a formula, a question or an anaesthetic limit uses it."),
+            false => sheet.paragraph(&format!("Used by {}.", links(users.iter().map(|it| it.id.as_str())))),
+        }
+    }
+}
+
+/// Whether a text of the rule shows the limit.
+fn tells(rule: &Rule, limit: usize) -> bool {
+    let texts = [Some(&rule.reason), Some(&rule.action), rule.cleared_by.as_ref()];
+    texts.into_iter().flatten().flat_map(|it| &it.pieces).any(|it| *it == Piece::Limit(limit))
+}
+
+/// Links to things whose anchors are their ids.
+pub fn links<'a>(ids: impl Iterator<Item = &'a str>) -> String {
+    ids.map(|it| link(it, it)).collect::<Vec<_>>().join(", ")
+}
+
+pub fn derived(sheet: &mut Sheet, book: &Book<'_>) {
+    let rules = book.rule_set;
+    sheet.paragraph("Computed from the answers, never asked. Without one of its inputs such a value is missing, too.");
+    let users = users(rules);
+    for it in &rules.catalogue.derived {
+        sheet.heading(3, &it.id, &inline(&it.about));
+        let unit = it.unit.as_ref().map_or(String::new(), |unit| format!(", in {}", inline(unit)));
+        sheet.paragraph(&format!("{}{unit}. Formula {}: {}.", code(&it.id), code(it.formula.name()), inline(it.formula.in_words())));
+        let inputs: Vec<String> = it
+            .formula
+            .roles()
+            .iter()
+            .zip(&it.inputs)
+            .map(|(role, input)| {
+                let given = match input {
+                    Input::Fact(slot) => anchor_of(rules, *slot).map_or(String::new(), |id| link(id, id)),
+                    Input::Number(number) => inline(&number.to_string()),
+                };
+                format!("{}: {given}", inline(&role.name.replace('_', " ")))
+            })
+            .collect();
+        sheet.paragraph(&format!("From {}.", inputs.join("; ")));
+        used_by(sheet, &users, &it.id);
+    }
+}
+
+/// The rules whose conditions look at each fact, by its id.
+fn users(rules: &RuleSet) -> BTreeMap<&str, Vec<&str>> {
+    let mut found: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for rule in &rules.rules {
+        let facts: BTreeSet<&str> = rule.when.facts().into_iter().filter_map(|it| anchor_of(rules, it)).collect();
+        facts.into_iter().for_each(|it| found.entry(it).or_default().push(&rule.id));
+    }
+    found
+}
+
+fn used_by(sheet: &mut Sheet, users: &BTreeMap<&str, Vec<&str>>, id: &str) {
+    if let Some(users) = users.get(id) {
+        sheet.paragraph(&format!("Looked at by {}.", links(users.iter().copied())));
+    }
+}
+
+pub fn questions(sheet: &mut Sheet, book: &Book<'_>) {
+    let rules = book.rule_set;
+    let users = users(rules);
+    for (at, section) in rules.catalogue.sections.iter().enumerate() {
+        sheet.paragraph(&format!("**Section: {}**", inline(&section.title)));
+        for it in rules.catalogue.questions.iter().filter(|it| it.section == at) {
+            question(sheet, rules, it, &users);
+        }
+    }
+}
+
+fn question(sheet: &mut Sheet, rules: &RuleSet, question: &Question, users: &BTreeMap<&str, Vec<&str>>) {
+    sheet.heading(3, &question.id, &inline(&question.ask));
+    let who = match question.from {
+        Who::Patient => "the patient, or who speaks for the patient",
+        Who::Referrer => "the referrer",
+        Who::Nurse => "the clinic's nurse or clinician",
+        Who::Record => "a record",
+    };
+    let plan = if question.decision { " A choice of the plan." } else { "" };
+    sheet.paragraph(&format!("{}, answered by {who}: {}.{plan}", code(&question.id), inline(&kind(question))));
+    if let Some(help) = &question.help {
+        sheet.paragraph(&inline(help));
+    }
+    if let Answer::OneOf(options) | Answer::SeveralOf(options) = &question.answer {
+        sheet.gap();
+        options.iter().for_each(|it| sheet.item(0, &format!("{} ({})", inline(&it.text), inline(&it.id))));
+    }
+    if let Some(when) = &question.ask_when {
+        sheet.paragraph("**Asked when**");
+        sheet.gap();
+        sheet.said(0, &said(rules, when));
+    }
+    used_by(sheet, users, &question.id);
+}
+
+/// What kind of answer is wanted, in words.
+fn kind(question: &Question) -> String {
+    let kind = match &question.answer {
+        Answer::YesNo => "yes or no".to_owned(),
+        Answer::OneOf(_) => "one of".to_owned(),
+        Answer::SeveralOf(_) => "none, one or several of".to_owned(),
+        Answer::Number { whole: true } => "a whole number".to_owned(),
+        Answer::Number { whole: false } => "a number".to_owned(),
+        Answer::Quantity { unit, units, .. } if units.is_empty() => format!("an amount in {unit}"),
+        Answer::Quantity { unit, units, .. } => format!("an amount in {unit} (or in {})", units.join(", ")),
+        Answer::Date => "a day".to_owned(),
+        Answer::Text => "free text, shown and never evaluated".to_owned(),
+        Answer::Medicines => "a list of medicines".to_owned(),
+        Answer::Allergies => "a list of substances and what happened".to_owned(),
+        Answer::Anaesthetic => "a list of anaesthetics with strength and volume".to_owned(),
+    };
+    let plausible = question.plausible.map_or(String::new(), |(low, high)| format!(", from {low} to {high}"));
+    let dated = if question.dated { ", with the day of the result" } else { "" };
+    format!("{kind}{plausible}{dated}")
+}
+
+pub fn anaesthetics(sheet: &mut Sheet, book: &Book<'_>) {
+    let rules = book.rule_set;
+    sheet.paragraph("The most of each that is allowed. The first row that fits counts; where none fits, no dose can be checked.");
+    for agent in &rules.agents {
+        sheet.heading(3, &format!("anaesthetics/{}", agent.id), &inline(&agent.id));
+        let also = if agent.also.is_empty() { String::new() } else { format!(", also called {}", agent.also.join(", ")) };
+        let digit = agent.per_digit.map_or(String::new(), |it| format!(", at most {it} mg in one digit"));
+        let (low, high) = agent.strengths;
+        let about = format!("Of the {} kind{also}; strengths from {low} % to {high} %{digit}.", agent.family);
+        sheet.paragraph(&inline(&about));
+        let rows: Vec<[String; 6]> = agent
+            .limits
+            .iter()
+            .map(|it| {
+                let ages = match (it.from_age, it.below_age) {
+                    (Some(from), Some(below)) => format!("from {from}, below {below}"),
+                    (Some(from), None) => format!("from {from}"),
+                    (None, Some(below)) => format!("below {below}"),
+                    (None, None) => "all".to_owned(),
+                };
+                [
+                    if it.adrenaline { "with" } else { "without" }.to_owned(),
+                    ages,
+                    format!("{} mg/kg", it.per_kg),
+                    it.at_most.map_or("no more is said".to_owned(), |it| format!("{it} mg")),
+                    it.other_figures.as_deref().map_or(String::new(), inline),
+                    cell(rules, &it.citations),
+                ]
+            })
+            .collect();
+        sheet.table(&["Adrenaline", "Age in years", "For each kg", "At most", "Other figures", "Rests on"], "llllll", &rows);
+    }
+    for it in &rules.reductions {
+        sheet.heading(3, &format!("anaesthetics/{}", it.id), &format!("A smaller share: {}", inline(&it.about)));
+        sheet.paragraph(&format!("{} of every limit is left when", inline(&it.share.to_string())));
+        sheet.gap();
+        sheet.said(0, &said(rules, &it.when));
+        sheet.gap();
+        sheet.citations(0, rules, &it.citations);
+    }
+}
+
+/// Citations in a cell of a table.
+fn cell(rules: &RuleSet, citations: &[Citation]) -> String {
+    citations.iter().map(|it| cited(rules, it)).collect::<Vec<_>>().join(" ")
+}

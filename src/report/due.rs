@@ -1,0 +1,172 @@
+//! What is to be reviewed and when, as text: by owner, the overdue first, then what has no date.
+
+use chrono::NaiveDate;
+
+use super::page::{Indent, Page, Paint, Style};
+use super::words::{self, counted, day, grouped};
+use crate::governance::due::{Due, What};
+use crate::model::RuleSet;
+
+/// A day, and what is due on it.
+const DATED: Indent = Indent { label: 0, text: 0, hang: 4 };
+
+/// One group under a day.
+const GROUP: Indent = Indent { label: 4, text: 4, hang: 2 };
+
+/// What is due until a day, for each owner who has something due.
+#[derive(Debug)]
+pub struct Agenda<'a> {
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// The day from which it is looked at.
+    pub as_of: NaiveDate,
+    /// The last day that is told; all, if `None`.
+    pub until: Option<NaiveDate>,
+    /// The work, by day.
+    pub due: Vec<Due<'a>>,
+}
+
+/// The reviews of one day that fall to one owner.
+pub struct Review<'a> {
+    /// The last day for them.
+    pub by: NaiveDate,
+    /// The role that answers for them.
+    pub owner: &'a str,
+    /// Whether the rule set as a whole is among them.
+    pub whole: bool,
+    /// The rules by concern: its id, and their ids without the concern.
+    pub concerns: Vec<(&'a str, Vec<&'a str>)>,
+}
+
+impl Review<'_> {
+    /// How many rules.
+    pub fn n_rules(&self) -> usize {
+        self.concerns.iter().map(|(_, rules)| rules.len()).sum()
+    }
+
+    /// What it is, in words: "the rule set as a whole and 12 rules".
+    pub fn what(&self) -> String {
+        let whole = self.whole.then(|| "the rule set as a whole".to_owned());
+        let rules = (self.n_rules() > 0).then(|| counted(self.n_rules(), "rule", "rules"));
+        whole.into_iter().chain(rules).collect::<Vec<_>>().join(" and ")
+    }
+}
+
+impl<'a> Agenda<'a> {
+    /// Whether a day is told.
+    fn tells(&self, day: NaiveDate) -> bool {
+        self.until.is_none_or(|until| day <= until)
+    }
+
+    /// The reviews, soonest first, one for each day and owner.
+    pub fn reviews(&self) -> Vec<Review<'a>> {
+        let dated = self.due.iter().filter_map(|it| Some((it.by?, it))).filter(|(by, _)| self.tells(*by)).collect::<Vec<_>>();
+        grouped(dated.iter(), |(by, it)| (*by, it.owner))
+            .into_iter()
+            .map(|((by, owner), of)| {
+                let rules =
+                    of.iter().filter_map(|(_, it)| if let What::Rule(rule) = it.what { Some(rule) } else { None }).collect::<Vec<_>>();
+                let concerns = grouped(rules.iter(), |it| it.concern).into_iter().map(|(at, rules)| {
+                    let concern = self.rule_set.concerns.get(at).map_or("", |it| it.id.as_str());
+                    (concern, rules.iter().map(|it| it.id.split_once('/').map_or(it.id.as_str(), |(_, name)| name)).collect())
+                });
+                let whole = of.iter().any(|(_, it)| matches!(it.what, What::RuleSet));
+                Review { by, owner, whole, concerns: concerns.collect() }
+            })
+            .collect()
+    }
+
+    /// How many reviews are overdue.
+    pub fn n_overdue(&self) -> usize {
+        self.due.iter().filter(|it| it.overdue(self.as_of)).count()
+    }
+}
+
+/// The agenda as text.
+///
+/// # Missing data
+/// What has no date is always told, under a heading of its own.
+pub fn text(agenda: &Agenda<'_>, style: &Style) -> String {
+    let mut page = Page::new(style);
+    page.paragraph(0, &format!("Reviews of {}", words::edition(agenda.rule_set)));
+    let until = agenda.until.map_or("no last day".to_owned(), |it| format!("until {}", day(it)));
+    page.paragraph(0, &format!("As of {}, {until}.", day(agenda.as_of)));
+    let reviews = agenda.reviews();
+    for (owner, of) in grouped(reviews.iter(), |it| it.owner) {
+        page.heading(&format!("For review: {owner}"));
+        for (at, it) in of.into_iter().enumerate() {
+            if at > 0 {
+                page.blank();
+            }
+            review(&mut page, agenda.as_of, it);
+        }
+    }
+    let open: Vec<&Due<'_>> = agenda.due.iter().filter(|it| it.by.is_none()).collect();
+    for (owner, of) in grouped(open.iter().copied(), |it| it.owner) {
+        page.heading(&format!("Open, without a date: {owner}"));
+        work(&mut page, &of);
+    }
+    page.blank();
+    page.paragraph(0, &totals(agenda, &open));
+    page.finish()
+}
+
+fn review(page: &mut Page, as_of: NaiveDate, review: &Review<'_>) {
+    let days = (review.by - as_of).num_days();
+    let (label, paint, when) = match days {
+        ..0 => ("OVERDUE", Paint::Strong, format!("by {}, {} ago", day(review.by), counted(days.unsigned_abs(), "day", "days"))),
+        0 => ("today", Paint::Strong, format!("by {}", day(review.by))),
+        _ => ("due", Paint::Plain, format!("by {}, in {}", day(review.by), counted(days.unsigned_abs(), "day", "days"))),
+    };
+    page.entry(label, paint, DATED, &format!("{when}: {}", review.what()));
+    for (concern, rules) in &review.concerns {
+        page.entry("", Paint::Plain, GROUP, &format!("{concern} ({}): {}", rules.len(), rules.join(", ")));
+    }
+}
+
+/// What has no date.
+fn work(page: &mut Page, open: &[&Due<'_>]) {
+    let sources: Vec<String> = open
+        .iter()
+        .filter_map(|it| {
+            if let What::Source { publication, cited } = &it.what {
+                let year = publication.year.map_or(String::new(), |it| format!(", {it}"));
+                let cited = counted(*cited, "entry", "entries");
+                Some(format!("{}: {}, {}{year} (cited by {cited})", publication.id, publication.by, publication.title))
+            } else {
+                None
+            }
+        })
+        .collect();
+    let proposals: Vec<String> = open
+        .iter()
+        .filter_map(|it| if let What::Proposal { of, text } = &it.what { Some(format!("{of}: {text}")) } else { None })
+        .collect();
+    let heads =
+        [("cited from memory, to be opened and checked", "source", sources), ("to be owned or replaced", "local proposal", proposals)];
+    for (at, (what, noun, list)) in heads.into_iter().filter(|(_, _, list)| !list.is_empty()).enumerate() {
+        if at > 0 {
+            page.blank();
+        }
+        page.paragraph(0, &format!("{}, {what}:", counted(list.len(), noun, &format!("{noun}s"))));
+        for it in list {
+            page.entry("", Paint::Plain, GROUP, &it);
+        }
+    }
+}
+
+/// How much of everything.
+fn totals(agenda: &Agenda<'_>, open: &[&Due<'_>]) -> String {
+    let dated: Vec<NaiveDate> = agenda.due.iter().filter_map(|it| it.by).collect();
+    let overdue = agenda.n_overdue();
+    let told = dated.iter().filter(|it| agenda.tells(**it)).count();
+    let sources = open.iter().filter(|it| matches!(it.what, What::Source { .. })).count();
+    format!(
+        "{} overdue, {} to come, {} later than this list; {} to open, {} to own.",
+        counted(overdue, "review", "reviews"),
+        told.saturating_sub(overdue),
+        dated.len() - told,
+        counted(sources, "source", "sources"),
+        counted(open.len() - sources, "local proposal", "local proposals"),
+    )
+}

@@ -1,0 +1,208 @@
+//! New rules as drafts: they load, their cases come out as they say, and they cannot go live unwritten.
+#![expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use preblock::load::{Care, RuleFiles, drafts::unwritten, rule_set};
+use preblock::model::Status;
+use rstest::rstest;
+
+use crate::outside;
+use crate::papers::Copy;
+use crate::support::codes;
+
+fn run(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_preblock"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .expect("the program starts")
+}
+
+fn said(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+/// `rules new` of this id on a copy of the rule set.
+fn new(copy: &Copy, id: &str, more: &[&str]) -> Output {
+    run(&[&["rules", "new", id, "--rules", &copy.path(), "--as-of", "2026-11-26"][..], more].concat())
+}
+
+/// The rule set of a folder.
+fn loaded(copy: &Copy) -> RuleFiles {
+    RuleFiles::folder(Path::new(&copy.path())).expect("the folder")
+}
+
+/// How many cases of a copy come out otherwise, by the count of another program.
+fn n_failed(copy: &Copy) -> u64 {
+    let output = run(&["rules", "test", "--rules", &copy.path(), "--format", "junit"]);
+    outside::read("junit", &output.stdout)["counted"][1].as_u64().expect("a number")
+}
+
+/// Each kind of question, and each kind of value.
+#[rstest]
+#[case::yes_no("bleeding/draft", "circulation.smoker", &[], "{ fact: circulation.smoker, is: yes }")]
+#[case::no("bleeding/draft", "circulation.smoker", &["--value", "no"], "{ fact: circulation.smoker, is: no }")]
+#[case::one_of("circulation/draft", "circulation.pulses_left", &["--value", "absent"], "{ fact: circulation.pulses_left, is: absent }")]
+#[case::several_of("lesion/draft", "circulation.symptoms", &[], "{ fact: circulation.symptoms, includes: ")]
+#[case::number("bleeding/draft", "bleeding.alcohol_units", &[], "{ fact: bleeding.alcohol_units, at_least: ")]
+#[case::quantity("general/draft", "general.systolic", &["--value", "170 mmHg"], "{ fact: general.systolic, at_least: 170 mmHg }")]
+#[case::limit_and_gate("bleeding/draft", "bleeding.inr", &["--value", "inr-ceiling"], "        - { fact: bleeding.inr, at_least: { limit: inr-ceiling } }")]
+#[case::date_and_gate("bleeding/draft", "bleeding.stent_or_heart_event_on", &[], "        - { fact: bleeding.stent_or_heart_event, is: yes }")]
+#[case::medicine("bleeding/draft", "medicines.current", &["--value", "nsaid"], "{ taking: nsaid }")]
+#[case::allergy("allergy/draft", "allergies.known", &["--value", "latex", "--outcome", "refer", "--urgency", "same-day"], "{ allergic_to: latex }")]
+#[case::precaution("home/draft", "circulation.smoker", &["--outcome", "go"], "    kind: caution\n    outcome: go\n")]
+fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[case] more: &[&str], #[case] expected: &str) {
+    let copy = Copy::with_cases_of("site");
+    let (concern, _) = id.split_once('/').expect("an id");
+    let path = copy.file(&format!("concerns/{concern}.yaml"));
+    let before = std::fs::read_to_string(&path).expect("the concern");
+    let output = new(&copy, id, &[&["--fact", fact, "--write"][..], more].concat());
+    assert!(output.status.success(), "{}", said(&output.stderr));
+    let after = std::fs::read_to_string(&path).expect("the concern");
+    let rule = after.strip_prefix(before.trim_end()).expect("what was there stays as it was, comments and all");
+    assert!(rule.starts_with("\n\n  - id: draft\n") && rule.contains(expected), "{rule}");
+    assert!(said(&output.stdout).contains(rule.trim_start_matches('\n')), "what is written is shown");
+    let files = loaded(&copy);
+    let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let drafted = rules.rule(id).expect("the rule");
+    assert_eq!((drafted.last_reviewed.to_string().as_str(), drafted.review_by.to_string().as_str()), ("2026-11-26", "2026-12-24"));
+    let cases = preblock::load::cases::cases(&files, &rules).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let mine: Vec<_> = cases.iter().filter(|it| it.source.name().ends_with(&format!("cases/{concern}-draft.yaml"))).collect();
+    let [fires, quiet, open] = mine[..] else { unreachable!("{} cases", mine.len()) };
+    assert!(fires.fires.contains(id) && !quiet.fires.contains(id) && !quiet.undetermined.contains(id) && open.undetermined.contains(id));
+    let told = said(&output.stderr);
+    let changed = told.split_whitespace().next().and_then(|it| it.parse().ok()).unwrap_or(0);
+    assert_eq!(n_failed(&copy), changed, "{told}");
+}
+
+/// The rule set with a draft loads, and `rules check` names every text that is still to be written, and nothing else.
+#[test]
+fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
+    let copy = Copy::with_cases_of("site");
+    assert!(unwritten(&loaded(&copy)).is_empty());
+    assert!(new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
+    let output = run(&["rules", "check", "--rules", &copy.path()]);
+    assert_eq!(output.status.code(), Some(1));
+    let found = unwritten(&loaded(&copy));
+    let titles: Vec<&str> = found.iter().map(|it| it.title.as_str()).collect();
+    let expected = ["title", "reason", "action", "cleared_by", "local_proposal"]
+        .map(|it| format!("the `{it}` of rule `draft` is still to be written"));
+    assert_eq!(titles, expected);
+    let told = said(&output.stderr);
+    assert_eq!(told.matches("rules/to-be-written").count(), 5, "{told}");
+    // The place is the line of the text.
+    let text = std::fs::read_to_string(copy.file("concerns/bleeding.yaml")).expect("the concern");
+    let line = text.lines().position(|it| it.contains("reason: \"To be written")).expect("the reason") + 1;
+    assert!(found[1].place().is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))), "{:?}", found[1].place());
+    copy.change("ruleset.yaml", "status: draft", "status: approved");
+    let refused = rule_set(&loaded(&copy)).err().unwrap_or_default();
+    assert_eq!(refused.iter().map(|it| it.title.as_str()).collect::<Vec<_>>(), expected);
+    // With its texts written, it is a rule like any other.
+    let written = text.replace("To be written: ", "Written: ");
+    std::fs::write(copy.file("concerns/bleeding.yaml"), written).expect("a file");
+    let rules = rule_set(&loaded(&copy)).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    assert_eq!(rules.status, Status::Approved);
+    assert!(run(&["rules", "check", "--rules", &copy.path()]).status.success());
+}
+
+/// Each text counts by itself, whatever its case and the spaces before it.
+#[rstest]
+#[case("title: INR at or above the ceiling", "title: \"to be written: INR\"")]
+#[case("reason: The INR of {bleeding.inr} (", "reason: \"  TO BE WRITTEN: The INR of {bleeding.inr} (\" #")]
+#[case(
+    "{ source: sdcep-anticoagulants-2022, at: warfarin section }",
+    "{ source: sdcep-anticoagulants-2022, at: \"To be written: where\" }"
+)]
+fn no_text_of_an_approved_rule_is_to_be_written(#[case] from: &str, #[case] to: &str) {
+    let mut files = RuleFiles::embedded();
+    let mut change = |path: &str, from: &str, to: &str| {
+        let text = said(&files.files[path]);
+        assert!(text.contains(from), "{from}");
+        files.files.insert(path.into(), text.replacen(from, to, 1).into_bytes());
+    };
+    change("concerns/bleeding.yaml", from, to);
+    change("ruleset.yaml", "status: draft", "status: approved");
+    for care in [Care::Embedded, Care::Full] {
+        let found = rule_set(&RuleFiles { care, ..files.clone() }).err().unwrap_or_default();
+        assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/to-be-written"]);
+    }
+    assert_eq!(unwritten(&files).len(), 1);
+}
+
+#[test]
+fn nothing_is_written_without_being_told() {
+    let copy = Copy::with_cases_of("site");
+    let files = loaded(&copy).files;
+    let output = new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]);
+    assert!(output.status.success() && said(&output.stderr).contains("Nothing was written"), "{}", said(&output.stderr));
+    assert!(said(&output.stdout).contains("  - id: draft\n") && said(&output.stdout).contains("case: draft, undetermined"));
+    assert_eq!(loaded(&copy).files, files);
+    assert_eq!(output.stdout, new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]).stdout);
+}
+
+#[rstest]
+#[case::no_slash("draft", &[], "is no rule's id")]
+#[case::capitals("bleeding/Draft", &[], "small letters and digits")]
+#[case::underscore("bleeding/a_draft", &[], "small letters and digits")]
+#[case::two_slashes("bleeding/a/b", &[], "small letters and digits")]
+#[case::hyphen_at_the_end("bleeding/draft-", &[], "small letters and digits")]
+#[case::digit_first("bleeding/2-drafts", &[], "small letters and digits")]
+#[case::no_name("bleeding/", &[], "small letters and digits")]
+#[case::way_out("bleeding/../../x", &[], "small letters and digits")]
+#[case::concern("bleding/draft", &[], "did you mean `bleeding`?")]
+#[case::there("bleeding/inr-above-ceiling", &[], "there is a rule `bleeding/inr-above-ceiling` already")]
+#[case::retired("anaesthetic/adrenaline-with-thyroid-or-phaeochromocytoma", &[], "was retired on 2026-11-25")]
+#[case::fact("bleeding/draft", &["--fact", "circulation.smokr"], "did you mean `circulation.smoker`?")]
+#[case::derived("bleeding/draft", &["--fact", "derived.age"], "is not asked")]
+#[case::free_text("bleeding/draft", &["--fact", "plan.anaesthetic"], "has no simple test")]
+#[case::option("bleeding/draft", &["--fact", "circulation.pulses_left", "--value", "flt"], "did you mean `felt`?")]
+#[case::no_medicine("bleeding/draft", &["--fact", "medicines.current"], "--value which medicine or class")]
+#[case::medicine("bleeding/draft", &["--fact", "medicines.current", "--value", "warfrin"], "did you mean `warfarin`?")]
+#[case::number("bleeding/draft", &["--fact", "general.systolic", "--value", "much"], "neither a number with its unit nor a limit")]
+#[case::unit("bleeding/draft", &["--fact", "general.systolic", "--value", "170 kg"], "rules/wrong-unit")]
+#[case::urgency("bleeding/draft", &["--urgency", "urgent"], "only a referral has an urgency")]
+#[case::kind("bleeding/draft", &["--outcome", "go", "--kind", "contraindication"], "use --kind caution")]
+fn what_cannot_be_drafted_is_told_why(#[case] id: &str, #[case] more: &[&str], #[case] expected: &str) {
+    let copy = Copy::with_cases_of("site");
+    let files = loaded(&copy).files;
+    let fact: &[&str] = if more.contains(&"--fact") { &[] } else { &["--fact", "circulation.smoker"] };
+    let output = new(&copy, id, &[more, fact, &["--write"]].concat());
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output.stderr));
+    assert!(said(&output.stderr).contains(expected), "{}", said(&output.stderr));
+    assert!(output.stdout.is_empty());
+    assert_eq!(loaded(&copy).files, files, "nothing is written");
+}
+
+/// The embedded rule set is never changed, and neither is a file whose form the text would not fit.
+#[test]
+fn only_a_folder_whose_files_can_take_a_rule_is_changed() {
+    let output = run(&["rules", "new", "bleeding/draft", "--fact", "circulation.smoker"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(said(&output.stderr).contains("--rules <DIR>"), "{}", said(&output.stderr));
+    let copy = Copy::with_cases_of("site");
+    std::fs::write(copy.file("cases/bleeding-draft.yaml"), std::fs::read(copy.file("cases/site-all.yaml")).expect("cases"))
+        .expect("a file");
+    let output = new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]);
+    assert!(
+        output.status.code() == Some(2) && said(&output.stderr).contains("bleeding-draft.yaml` is there already"),
+        "{}",
+        said(&output.stderr)
+    );
+    let text = std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern");
+    let deeper: String = text.lines().map(|it| if it.starts_with("  ") { format!("  {it}\n") } else { format!("{it}\n") }).collect();
+    std::fs::write(copy.file("concerns/site.yaml"), &deeper).expect("a file");
+    let output = new(&copy, "site/draft", &["--fact", "circulation.smoker", "--write"]);
+    assert!(
+        output.status.code() == Some(2) && said(&output.stderr).contains("begin with two spaces and a dash"),
+        "{}",
+        said(&output.stderr)
+    );
+    assert_eq!(std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern"), deeper);
+    // Line ends stay what they are.
+    std::fs::write(copy.file("concerns/site.yaml"), text.replace('\n', "\r\n")).expect("a file");
+    assert!(new(&copy, "site/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
+    let written = std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern");
+    assert!(written.contains("- id: draft\r\n") && !written.replace("\r\n", "").contains('\n'));
+}
