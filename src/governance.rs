@@ -1,7 +1,8 @@
-//! What the rules' editors use: worked cases with coverage, and a rule shown in words.
+//! What the rules' editors use: worked cases with coverage, checks of the rules, and a rule shown in words.
 
 pub mod cases;
 pub mod coverage;
 pub mod gates;
+pub mod lint;
 pub mod mutants;
 pub mod words;

@@ -6,29 +6,23 @@ use super::{RuleSource, Status, draw};
 use crate::diagnostic::did_you_mean;
 use crate::evaluate::explain;
 use crate::governance::words;
+use crate::load;
 use crate::load::cases::Case;
-use crate::load::{self, Care};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
+pub mod check;
 pub mod test;
 
 /// The commands under `rules`.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Every diagnostic of a rule set, with source lines
-    Check(Check),
+    /// Everything wrong with a rule set, and what is likely to be, with source lines
+    Check(check::Check),
     /// Run the worked cases, list what no case reaches, and try whether they notice small changes
     Test(test::Test),
     /// Show one rule: wording, condition in words, citations, cases
     Show(Show),
-}
-
-/// Arguments of `rules check`.
-#[derive(Debug, Args)]
-pub struct Check {
-    #[command(flatten)]
-    rules: RuleSource,
 }
 
 /// Arguments of `rules show`.
@@ -43,35 +37,9 @@ pub struct Show {
 /// Runs the command.
 pub fn run(command: &Command) -> Status {
     match command {
-        Command::Check(it) => check(it),
+        Command::Check(it) => check::run(it),
         Command::Test(it) => test::run(it),
         Command::Show(it) => show(it),
-    }
-}
-
-fn check(arguments: &Check) -> Status {
-    let Some((files, rule_set)) = draw::loaded_with(&arguments.rules, Care::Full) else { return Status::Problems };
-    let cases = load::cases::cases(&files, &rule_set);
-    let excuses = load::cases::excuses(&files, &rule_set);
-    match cases.and_then(|cases| excuses.map(|_| cases)) {
-        Ok(cases) => {
-            draw::out(&format!(
-                "{} {} ({}): no problems in {}, {}, {}, {}",
-                rule_set.id,
-                rule_set.edition,
-                rule_set.status.word(),
-                draw::counted(rule_set.rules.len(), "rule"),
-                draw::counted(rule_set.catalogue.questions.len(), "question"),
-                draw::counted(rule_set.limits.len(), "limit"),
-                draw::counted(cases.len(), "case"),
-            ));
-            Status::Clean
-        }
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note(&draw::counted(found.len(), "problem"));
-            Status::Problems
-        }
     }
 }
 

@@ -1,7 +1,35 @@
 //! The one list of all codes, each with its page for `preblock explain`.
 
+/// Whether something wrong must be mended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// It must be mended, or allowed: the check of a rule set does not end clean.
+    Problem,
+    /// It is told, and somebody should look.
+    Notice,
+}
+
+impl Severity {
+    /// The word used in reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Problem => "problem",
+            Self::Notice => "notice",
+        }
+    }
+}
+
+macro_rules! severity {
+    () => {
+        Severity::Problem
+    };
+    (notice) => {
+        Severity::Notice
+    };
+}
+
 macro_rules! codes {
-    ($($variant:ident = $name:literal: $what:literal, $why:literal, $mend:literal;)*) => {
+    ($($variant:ident = $name:literal $($notice:ident)?: $what:literal, $why:literal, $mend:literal;)*) => {
         /// A kind of thing that can be wrong with a file.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Code { $(#[doc = $what] $variant,)* }
@@ -29,6 +57,11 @@ macro_rules! codes {
             pub fn mend(self) -> &'static str {
                 match self { $(Code::$variant => $mend,)* }
             }
+
+            /// Whether it must be mended.
+            pub fn severity(self) -> Severity {
+                match self { $(Code::$variant => severity!($($notice)?),)* }
+            }
         }
     };
 }
@@ -37,6 +70,11 @@ impl Code {
     /// The code of a name; `None` if there is none.
     pub fn from_name(name: &str) -> Option<Code> {
         Self::ALL.iter().copied().find(|code| code.name() == name)
+    }
+
+    /// Whether it comes from a check of a rule set that could be loaded.
+    pub fn is_lint(self) -> bool {
+        self.name().starts_with("lint/")
     }
 }
 
@@ -215,6 +253,32 @@ codes! {
         "No rule has this id.",
         "The case expects something that can never happen.",
         "Correct the id: concern, slash, rule.";
+
+    UnknownLint = "rules/unknown-lint":
+        "No check of `rules check` has this name.",
+        "The allowance would allow nothing.",
+        "Correct the name; `preblock explain` lists the checks under lint/.";
+    UnknownName = "rules/unknown-name":
+        "The rule set has no rule, limit, fact, source or entry of a register of this name.",
+        "The allowance would allow nothing.",
+        "Correct the name: it is the one that the remark is about.";
+
+    ReviewOverdue = "lint/review-overdue":
+        "The day by which something had to be looked at again has passed.",
+        "Sources are replaced and practice moves; a rule that nobody has looked at may be wrong by now.",
+        "Review it, then write the new `last_reviewed` and `review_by`.";
+    ReviewDue = "lint/review-due" notice:
+        "The day by which something must be looked at again is near.",
+        "A review takes its time: people have to meet, and sources have to be read.",
+        "Review it, then write the new `last_reviewed` and `review_by`.";
+    DuplicateCondition = "lint/duplicate-condition":
+        "Two rules have the same condition.",
+        "They always fire together. A change of one and not of the other would go unseen.",
+        "Make one rule of them, or write down in allowances.yaml why there are two.";
+    AllowanceUnused = "lint/allowance-unused":
+        "An allowance fits no remark.",
+        "It would silently allow the same thing when it comes back, long after anybody decided so.",
+        "Delete it from allowances.yaml.";
 
     UnknownQuestion = "answers/unknown-question":
         "There is no such section or question.",
