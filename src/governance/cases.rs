@@ -52,6 +52,23 @@ pub enum Difference {
     },
 }
 
+/// Runs all cases, on every core there is. The runs come in the order of the cases.
+pub fn run_all(rule_set: &RuleSet, compiled: &Compiled, cases: &[Case]) -> Vec<CaseRun> {
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let share = cases.len().div_ceil(cores).max(1);
+    let mut runs: Vec<Option<CaseRun>> = cases.iter().map(|_| None).collect();
+    std::thread::scope(|scope| {
+        for (cases, runs) in cases.chunks(share).zip(runs.chunks_mut(share)) {
+            scope.spawn(move || {
+                for (case, place) in cases.iter().zip(runs) {
+                    *place = Some(run(rule_set, compiled, case));
+                }
+            });
+        }
+    });
+    runs.into_iter().flatten().collect()
+}
+
 /// Runs one case.
 pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
     let (facts, wrong) = facts::read(rule_set, &case.answers, case.as_of);

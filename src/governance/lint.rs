@@ -10,11 +10,11 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use super::cases::{self, CaseRun};
-use super::coverage::{self, Reach};
+use super::coverage::{self, Gap};
 use crate::diagnostic::{Code, Diagnostic, Severity};
 use crate::evaluate::Compiled;
 use crate::load::allowances::Allowance;
-use crate::load::cases::{Case, Excuses};
+use crate::load::cases::Case;
 use crate::load::written::Entry;
 use crate::load::{Whole, Written};
 use crate::model::RuleSet;
@@ -34,10 +34,8 @@ pub struct Subject<'a> {
     pub cases: &'a [Case],
     /// What each case came to.
     pub runs: &'a [CaseRun],
-    /// What the cases reach of each rule.
-    pub reached: &'a [Reach],
-    /// What no case can show.
-    pub excuses: &'a Excuses,
+    /// What no case reaches and nothing excuses.
+    pub gaps: &'a [Gap],
     /// Which remarks the rule set lives with.
     pub allowances: &'a [Allowance],
     /// The day of the check.
@@ -93,8 +91,8 @@ impl Judged<'_> {
 pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
     let rule_set = &whole.rule_set;
     let compiled = Compiled::new(rule_set);
-    let runs: Vec<CaseRun> = whole.cases.iter().map(|case| cases::run(rule_set, &compiled, case)).collect();
-    let reached = coverage::reached(rule_set, &runs, |_| true);
+    let runs = cases::run_all(rule_set, &compiled, &whole.cases);
+    let gaps = coverage::open_gaps(rule_set, &whole.cases, &runs, &whole.excuses.gaps);
     let mut found = Vec::new();
     for lint in LINTS {
         let subject = Subject {
@@ -102,8 +100,7 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
             written: &whole.written,
             cases: &whole.cases,
             runs: &runs,
-            reached: &reached,
-            excuses: &whole.excuses,
+            gaps: &gaps,
             allowances: &whole.allowances,
             as_of,
             earlier: &found,

@@ -42,7 +42,7 @@ pub fn run(arguments: &Test) -> Status {
         return Status::Problems;
     }
     let compiled = Compiled::new(&rule_set);
-    let runs: Vec<CaseRun> = cases.iter().map(|case| cases::run(&rule_set, &compiled, case)).collect();
+    let runs = cases::run_all(&rule_set, &compiled, &cases);
     let mut n_wrong = 0;
     for (case, run) in cases.iter().zip(&runs).filter(|(_, run)| !run.differences.is_empty()) {
         n_wrong += 1;
