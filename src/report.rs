@@ -12,6 +12,7 @@ pub mod chase;
 pub mod json;
 pub mod markdown;
 pub mod page;
+pub mod sarif;
 pub mod text;
 mod words;
 

@@ -8,7 +8,7 @@ use crate::evaluate::explain;
 use crate::governance::words;
 use crate::load;
 use crate::load::cases::Case;
-use crate::model::{Piece, Rule, RuleSet, Text};
+use crate::model::{Limit, Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
 pub mod check;
@@ -88,7 +88,7 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
     part("Cleared by", rule.cleared_by.as_ref());
     lines.extend([String::new(), "Sources".into()]);
     lines.extend(rule.citations.iter().map(|it| fill(&cited(&explain::cited(rule_set, it)))));
-    let limits = limits_of(rule_set, rule);
+    let limits: Vec<&Limit> = rule.when.limits().into_iter().filter_map(|at| rule_set.limits.get(at)).collect();
     if !limits.is_empty() {
         lines.extend([String::new(), "Limits".into()]);
         for limit in limits {
@@ -116,23 +116,6 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
         }
     }
     lines.join("\n")
-}
-
-fn limits_of<'a>(rule_set: &'a RuleSet, rule: &Rule) -> Vec<&'a crate::model::Limit> {
-    use crate::model::{Condition, Test};
-    let mut found = Vec::new();
-    rule.when.visit(&mut |condition| {
-        let Condition::Fact { test, .. } = condition else { return };
-        let of_test = match test {
-            Test::Compare(_, it) => vec![it.limit],
-            Test::Between(low, high) => vec![low.limit, high.limit],
-            Test::OlderThan(it) | Test::Within(it) => vec![it.limit],
-            _ => Vec::new(),
-        };
-        found.extend(of_test.into_iter().flatten());
-    });
-    found.dedup();
-    found.into_iter().filter_map(|at| rule_set.limits.get(at)).collect()
 }
 
 /// A text with its placeholders as written.

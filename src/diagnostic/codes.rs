@@ -275,6 +275,54 @@ codes! {
         "Two rules have the same condition.",
         "They always fire together. A change of one and not of the other would go unseen.",
         "Make one rule of them, or write down in allowances.yaml why there are two.";
+    SourceNeverOpened = "lint/source-never-opened" notice:
+        "A rule that defers or refers, or a limit by which one decides, rests on a source from memory alone.",
+        "Patients wait because of it, and memory is often wrong about a figure or an edition.",
+        "Open the source and write `checked: read`, or cite an opened one beside it.";
+    SourceSuperseded = "lint/source-superseded":
+        "A rule or limit cites a source that another one of sources.yaml has replaced.",
+        "The newer edition may say something else.",
+        "See what the newer source says, and cite it.";
+    LimitUnused = "lint/limit-unused":
+        "No condition, formula or sentence names the limit.",
+        "Somebody may change it and believe that a rule follows.",
+        "Delete it, or write the rule that needs it.";
+    QuestionUnused = "lint/question-unused":
+        "No rule, derived fact, `ask_when`, reduction or sentence looks at the answer.",
+        "People are asked for nothing, and may believe that the answer counts.",
+        "Delete the question, or write the rule that needs it.";
+    DerivedUnused = "lint/derived-unused":
+        "No rule, other derived fact, reduction or sentence looks at the derived fact.",
+        "It is computed for nothing, and a reader may believe that it counts.",
+        "Delete it, or write the rule that needs it.";
+    SourceUncited = "lint/source-uncited":
+        "Nothing cites the source.",
+        "A bibliography shows what the rules rest on, and nothing else.",
+        "Delete it, or cite it where it is used.";
+    NameCollision = "lint/name-collision":
+        "Two names of a register differ only in spaces, hyphens or the like, and mean different things.",
+        "Whoever writes the one may mean the other.",
+        "Rename one of them, or make both names of the same entry.";
+    NamesConfusable = "lint/names-confusable" notice:
+        "The names of two medicines are one letter apart, and a rule counts only one of them.",
+        "A slip of the pen makes the one the other. It is understood, so that nobody is asked.",
+        "See whether both names are needed; if they are, say so in allowances.yaml.";
+    NumberUntested = "lint/number-untested":
+        "A sentence of a rule states a number that its condition does not test.",
+        "It goes stale when a limit is changed, and a reader takes it for what the rule decides by.",
+        "Show the limit by its placeholder, as in `{limit.inr-ceiling}`, or say it without the number.";
+    StopsMedicine = "lint/stops-medicine":
+        "A sentence of a rule tells somebody to stop, pause, skip, hold or reduce a medicine.",
+        "Only whoever prescribes a medicine weighs what it is taken for; a clot or a seizure is worse than a sore toe.",
+        "Say who is to be asked or told instead.";
+    HardToRead = "lint/hard-to-read" notice:
+        "The wording of a question for patients is hard to read.",
+        "A question that is not understood is answered all the same.",
+        "Use shorter sentences and everyday words.";
+    Untested = "lint/untested":
+        "No worked case reaches a state of a rule, a side of one of its numbers, or one of its members alone.",
+        "A slip there would go unnoticed.",
+        "Write the case; `preblock rules test --coverage` shows what the others reach.";
     AllowanceUnused = "lint/allowance-unused":
         "An allowance fits no remark.",
         "It would silently allow the same thing when it comes back, long after anybody decided so.",

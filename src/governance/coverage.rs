@@ -154,9 +154,7 @@ pub fn gaps<'a>(reached: &[Reach], excuses: &'a [Excuse], of: impl Fn(&str) -> b
 /// Each number of a test, with the sides of it on which cases lie.
 fn numbers(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], fact: FactSlot, test: &Test) -> Vec<(String, BTreeSet<Ordering>)> {
     let name = |limit: Option<usize>, written: String| limit.and_then(|at| rule_set.limits.get(at)).map_or(written, |it| it.id.clone());
-    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| {
-        patients.iter().filter_map(|(_, run)| side(&run.facts)).collect()
-    };
+    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| patients.iter().filter_map(|(_, run)| side(&run.facts)).collect();
     let thresholds = match test {
         Test::Compare(_, threshold) => vec![threshold],
         Test::Between(low, high) => vec![low, high],

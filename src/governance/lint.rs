@@ -17,11 +17,18 @@ use crate::load::allowances::Allowance;
 use crate::load::cases::Case;
 use crate::load::written::Entry;
 use crate::load::{Whole, Written};
-use crate::model::RuleSet;
+use crate::model::{Rule, RuleSet, Text};
 
 mod allowance;
+mod citations;
 mod duplicate;
+mod names;
+mod numbers;
+pub mod reading;
 mod review;
+mod stopping;
+mod untested;
+mod unused;
 
 /// What a lint may look at.
 #[derive(Debug, Clone, Copy)]
@@ -66,7 +73,19 @@ pub struct Lint {
 pub const LINTS: &[Lint] = &[
     Lint { code: Code::ReviewOverdue, find: review::overdue },
     Lint { code: Code::ReviewDue, find: review::due },
+    Lint { code: Code::SourceNeverOpened, find: citations::never_opened },
+    Lint { code: Code::SourceSuperseded, find: citations::superseded },
     Lint { code: Code::DuplicateCondition, find: duplicate::find },
+    Lint { code: Code::LimitUnused, find: unused::limits },
+    Lint { code: Code::QuestionUnused, find: unused::questions },
+    Lint { code: Code::DerivedUnused, find: unused::derived },
+    Lint { code: Code::SourceUncited, find: unused::sources },
+    Lint { code: Code::NameCollision, find: names::collisions },
+    Lint { code: Code::NamesConfusable, find: names::confusable },
+    Lint { code: Code::NumberUntested, find: numbers::find },
+    Lint { code: Code::StopsMedicine, find: stopping::find },
+    Lint { code: Code::HardToRead, find: reading::find },
+    Lint { code: Code::Untested, find: untested::find },
     // Last: it looks at what the others have said.
     Lint { code: Code::AllowanceUnused, find: allowance::unused },
 ];
@@ -148,4 +167,10 @@ impl Remark {
         }
         self
     }
+}
+
+/// The sentences of a rule, each with its key.
+fn sentences(rule: &Rule) -> impl Iterator<Item = (&'static str, &Text)> {
+    let all = [("reason", Some(&rule.reason)), ("action", Some(&rule.action)), ("cleared_by", rule.cleared_by.as_ref())];
+    all.into_iter().filter_map(|(key, text)| Some((key, text?)))
 }

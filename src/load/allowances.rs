@@ -104,15 +104,15 @@ fn allowance(
 
 /// Everything that a remark may be about.
 fn names(rule_set: &RuleSet) -> BTreeSet<&str> {
-    let medicines = rule_set.medicines.medicines.iter().map(|it| it.name.as_str());
+    let medicines = rule_set.medicines.names.keys().chain(rule_set.medicines.classes.iter().map(|it| &it.id));
+    let allergens = rule_set.allergens.names.keys().chain(rule_set.allergens.groups.iter().map(|it| &it.id));
     std::iter::once(rule_set.id.as_str())
         .chain(rule_set.rules.iter().map(|it| it.id.as_str()))
         .chain(rule_set.concerns.iter().map(|it| it.id.as_str()))
         .chain(rule_set.limits.iter().map(|it| it.id.as_str()))
         .chain(rule_set.catalogue.facts.iter().map(|it| it.id.as_str()))
         .chain(rule_set.publications.iter().map(|it| it.id.as_str()))
-        .chain(medicines)
-        .chain(rule_set.allergens.substances.iter().map(String::as_str))
+        .chain(medicines.chain(allergens).map(String::as_str))
         .chain(rule_set.agents.iter().map(|it| it.id.as_str()))
         .chain(rule_set.reductions.iter().map(|it| it.id.as_str()))
         .collect()

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::registers::name_form;
+use super::rule_set::FURTHER_FILES;
 use super::text;
 use crate::source::{Kind, Node, Source};
 
@@ -40,9 +41,10 @@ impl Written {
         self.files.iter().find(|(name, ..)| name == path).map(|(_, source, node)| Entry { source, node })
     }
 
-    /// Every file.
-    pub fn files(&self) -> impl Iterator<Item = Entry<'_>> {
-        self.files.iter().map(|(_, source, node)| Entry { source, node })
+    /// Every file that says what is asked and decided: not what is only said about the rule set.
+    pub fn deciding(&self) -> impl Iterator<Item = Entry<'_>> {
+        let files = self.files.iter().filter(|(path, ..)| !FURTHER_FILES.contains(&path.as_str()));
+        files.map(|(_, source, node)| Entry { source, node })
     }
 
     /// A rule, by its full id.

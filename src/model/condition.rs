@@ -147,6 +147,26 @@ impl Comparison {
 }
 
 impl Condition {
+    /// The limits that it tests, by position, in the order in which they first come.
+    pub fn limits(&self) -> Vec<usize> {
+        let mut found: Vec<usize> = Vec::new();
+        self.visit(&mut |condition| {
+            let Condition::Fact { test, .. } = condition else { return };
+            let of_test = match test {
+                Test::Compare(_, it) => [it.limit, None],
+                Test::Between(low, high) => [low.limit, high.limit],
+                Test::OlderThan(it) | Test::Within(it) => [it.limit, None],
+                _ => [None, None],
+            };
+            for limit in of_test.into_iter().flatten() {
+                if !found.contains(&limit) {
+                    found.push(limit);
+                }
+            }
+        });
+        found
+    }
+
     /// Visits this condition and all below it.
     pub fn visit<'a>(&'a self, see: &mut impl FnMut(&'a Condition)) {
         see(self);

@@ -6,6 +6,8 @@
 mod accepts;
 // The program from outside, and the README.
 mod cli;
+// Checks of a rule set: each fires where it should, and stays quiet where it should.
+mod lints;
 // Derived facts whose formulas count, and what leaves them missing.
 mod derived;
 // The embedded rule set and the tapes it is read from.
@@ -26,6 +28,8 @@ mod oracle;
 mod properties;
 // Other plans, other days, and what would lift a verdict, each screened anew from changed answers.
 mod prospects;
+// What `rules check` finds, as SARIF.
+mod sarif;
 // The slow, obvious second evaluator.
 mod reference;
 // Bad input: one slip a file, told at its place.

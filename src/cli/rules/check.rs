@@ -6,8 +6,9 @@ use clap::{Args, ValueEnum};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::diagnostic::{Diagnostic, Severity};
-use crate::governance::lint::{self, Judged};
+use crate::governance::lint;
 use crate::load::{self, Care, Whole};
+use crate::report::sarif;
 
 /// Arguments of `rules check`.
 #[derive(Debug, Args)]
@@ -30,6 +31,8 @@ pub struct Check {
 enum Format {
     /// For people
     Text,
+    /// SARIF 2.1.0, for editors and code review
+    Sarif,
 }
 
 /// Runs the command.
@@ -42,40 +45,42 @@ pub fn run(arguments: &Check) -> Status {
     let whole = match whole {
         Ok(whole) => whole,
         Err(found) => {
-            refused(&found);
+            match arguments.format {
+                Format::Text => draw::diagnostics(&found),
+                Format::Sarif => draw::out(&sarif::refused(&found)),
+            }
+            draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
             return Status::Problems;
         }
     };
     let found = lint::check(&whole, as_of);
     let problems = found.iter().filter(|it| it.stands_as(Severity::Problem)).count();
     let notices = found.iter().filter(|it| it.stands_as(Severity::Notice)).count();
+    let allowed = found.len() - problems - notices;
+    if arguments.format == Format::Text {
+        let open: Vec<Diagnostic> = found.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.clone()).collect();
+        draw::diagnostics(&open);
+    }
+    draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
     match arguments.format {
-        Format::Text => told(&whole, &found, problems, notices),
+        Format::Sarif => draw::out(&sarif::checked(&found)),
+        Format::Text if problems == 0 => draw::out(&clean(&whole)),
+        Format::Text => {}
     }
     if problems > 0 || (arguments.strict && notices > 0) { Status::Problems } else { Status::Clean }
 }
 
-fn refused(found: &[Diagnostic]) {
-    draw::diagnostics(found);
-    draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
-}
-
-fn told(whole: &Whole, found: &[Judged<'_>], problems: usize, notices: usize) {
-    let open: Vec<Diagnostic> = found.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.clone()).collect();
-    draw::diagnostics(&open);
-    let allowed = found.len() - open.len();
-    draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
-    if problems == 0 {
-        let rule_set = &whole.rule_set;
-        draw::out(&format!(
-            "{} {} ({}): no problems in {}, {}, {}, {}",
-            rule_set.id,
-            rule_set.edition,
-            rule_set.status.word(),
-            draw::counted(rule_set.rules.len(), "rule"),
-            draw::counted(rule_set.catalogue.questions.len(), "question"),
-            draw::counted(rule_set.limits.len(), "limit"),
-            draw::counted(whole.cases.len(), "case"),
-        ));
-    }
+/// The line of a rule set without problems.
+fn clean(whole: &Whole) -> String {
+    let rule_set = &whole.rule_set;
+    format!(
+        "{} {} ({}): no problems in {}, {}, {}, {}",
+        rule_set.id,
+        rule_set.edition,
+        rule_set.status.word(),
+        draw::counted(rule_set.rules.len(), "rule"),
+        draw::counted(rule_set.catalogue.questions.len(), "question"),
+        draw::counted(rule_set.limits.len(), "limit"),
+        draw::counted(whole.cases.len(), "case"),
+    )
 }
