@@ -301,8 +301,9 @@ const FIXTURES: &[Fixture] = &[
             (RULE, SENTENCE, "reason: It thins the blood and must be stopped."),
             (RULE, "action: Do it.", "action: Stop warfarin five days before."),
             (RULE, "cleared_by: something", "cleared_by: a patient told to skip a dose"),
+            ("questions.yaml", "ask: The detail?", "ask: The detail?, help: Leave out the tablets before."),
         ],
-        says: &[("test/one", "be stopped"), ("test/one", "Stop"), ("test/one", "skip")],
+        says: &[("test/one", "be stopped"), ("test/one", "Stop"), ("test/one", "skip"), ("a.detail", "Leave out")],
     },
     Fixture {
         code: "lint/stops-medicine",
@@ -496,6 +497,7 @@ fn the_default_rule_set_is_clean() {
 #[case("Reduce the volume of lidocaine.", false)]
 #[case("The dose is its business alone.", false)]
 #[case("Stop the bleeding by pressure, then go on.", false)]
+#[case("Is it planned to stop the tablets?", false)]
 fn an_order_to_stop_a_medicine(#[case] sentence: &str, #[case] is_order: bool) {
     let mut files = files(&[THINNER]);
     let text =
@@ -510,11 +512,11 @@ fn an_order_to_stop_a_medicine(#[case] sentence: &str, #[case] is_order: bool) {
 #[rstest]
 // "Have", "you", "ever", "fainted": one of seven letters. 4 / 1 + 100 / 4.
 #[case("Have you ever fainted?", (4, 1, 1), 29.0)]
-// 10 words in 2 sentences, none long ("needle" has six letters). 5 + 0.
+// 11 words in 3 sentences, none long ("needle" has six letters). 11 / 3 + 0.
 #[case("Do you fear the needle? Some do. It helps to know.", (11, 3, 0), 11.0 / 3.0)]
 // Without a mark it is one sentence. "Electric", "current" and "through". 5 / 1 + 100 x 3 / 5.
 #[case("Electric current through the body", (5, 1, 3), 65.0)]
-// The points in "2.5", "e.g." and after an initial end nothing; the colon does. "millilitres", "vitamin". 13 / 2 + 100 x 2 / 13.
+// The points in "2.5", "e.g." and after an initial end nothing; the colon does. "millilitres", "vitamin". 12 / 2 + 100 x 2 / 12.
 #[case("About 2.5 millilitres of it, e.g. vitamin K. by mouth: how often?", (12, 2, 2), 6.0 + 100.0 * 2.0 / 12.0)]
 // A hyphen is no letter and parts no word: "blood-thinning" is one long word. 4 / 1 + 25.
 #[case("Any blood-thinning stuff (now)?", (4, 1, 1), 29.0)]

@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 
 use super::{Remark, Subject, sentences};
 use crate::diagnostic::Code;
+use crate::load::written::Entry;
 use crate::model::{Condition, Piece, Rule, RuleSet, Text};
 
 /// Orders to somebody. They count at the start of a clause or after one of `LEADS`, so that what merely "holds paracetamol"
@@ -136,24 +137,34 @@ const NOT_AN_ORDER: &[&str] = &[
     "who",
 ];
 
-/// A remark for each sentence.
+/// A remark for each text of a rule, and for each question and its help.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let names = names(subject.rule_set);
     let mut found = Vec::new();
+    let mut look = |about: &str, entry: Option<Entry<'_>>, key: &str, text: &str, takes: bool| {
+        let Some(order) = order_of(text, &names, takes) else { return };
+        let title = format!("the {} of `{about}` tells somebody to stop or reduce a medicine", key.replace('_', " "));
+        let place = entry.map(|it| it.words(key, &order));
+        found.push(Remark::at(Code::StopsMedicine, about, entry, place, title, "an order"));
+    };
     for rule in &subject.rule_set.rules {
-        for (key, text) in sentences(rule) {
-            let said = words(text);
-            if !may_order(&said) {
-                continue;
-            }
-            let Some(order) = clauses(&said).iter().find_map(|it| order(it, &names, takes(rule))) else { continue };
-            let title = format!("the {} of `{}` tells somebody to stop or reduce a medicine", key.replace('_', " "), rule.id);
-            let entry = subject.written.rule(&rule.id);
-            let place = entry.map(|it| it.words(key, &order));
-            found.push(Remark::at(Code::StopsMedicine, &rule.id, entry, place, title, "an order"));
-        }
+        let entry = subject.written.rule(&rule.id);
+        sentences(rule).for_each(|(key, text)| look(&rule.id, entry, key, &words(text), takes(rule)));
+    }
+    for question in &subject.rule_set.catalogue.questions {
+        let entry = subject.written.question(&question.id);
+        let texts = [("ask", Some(&question.ask)), ("help", question.help.as_ref())];
+        texts.into_iter().filter_map(|(key, text)| Some((key, text?))).for_each(|(key, text)| look(&question.id, entry, key, text, false));
     }
     found
+}
+
+/// The first order of a text, as written; `None` if it holds none.
+fn order_of(text: &str, names: &BTreeSet<String>, takes: bool) -> Option<String> {
+    if !may_order(text) {
+        return None;
+    }
+    clauses(text).iter().find_map(|it| order(it, names, takes))
 }
 
 /// Whether a text has the letters of an order at all; most have not, and need not be taken apart.
@@ -197,9 +208,12 @@ fn words(text: &Text) -> String {
     text.pieces.iter().map(shown).collect()
 }
 
-/// The parts of a text between marks.
+/// The parts of a text between marks, but for those of questions: who asks gives no order.
 fn clauses(text: &str) -> Vec<String> {
-    text.replace(" - ", ";").split(['.', ';', ':', ',', '(', ')', '?', '!']).map(str::to_owned).collect()
+    let sentences = text.split_inclusive(['.', '!', '?']).filter(|it| !it.ends_with('?'));
+    sentences
+        .flat_map(|it| it.replace(" - ", ";").split(['.', ';', ':', ',', '(', ')', '!']).map(str::to_owned).collect::<Vec<_>>())
+        .collect()
 }
 
 /// Whether the rule is about a medicine that somebody takes.
