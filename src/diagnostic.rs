@@ -13,7 +13,7 @@ use crate::source::{Source, steers};
 
 pub mod codes;
 
-pub use codes::Code;
+pub use codes::{Code, Severity};
 
 /// Most letters of a title.
 const LONGEST_TITLE: usize = 200;
@@ -146,6 +146,13 @@ impl std::error::Error for Diagnostic {}
 impl miette::Diagnostic for Diagnostic {
     fn code<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
         Some(Box::new(self.code.name()))
+    }
+
+    fn severity(&self) -> Option<miette::Severity> {
+        Some(match self.code.severity() {
+            Severity::Problem => miette::Severity::Error,
+            Severity::Notice => miette::Severity::Warning,
+        })
     }
 
     fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {

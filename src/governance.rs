@@ -1,4 +1,4 @@
-//! What the rules' editors use: worked cases with coverage, and a rule shown in words.
+//! What the rules' editors use: worked cases with coverage, checks of the rules, and a rule shown in words.
 
 pub mod cases;
 pub mod coverage;
@@ -6,6 +6,7 @@ pub mod decide;
 pub mod draft;
 pub mod due;
 pub mod gates;
+pub mod lint;
 pub mod mutants;
 pub mod prove;
 pub mod words;

@@ -8,6 +8,7 @@ use std::sync::Arc;
 use crate::diagnostic::Diagnostic;
 use crate::source::{Node, Source};
 
+pub mod allowances;
 pub mod answers_schema;
 pub mod cases;
 pub mod condition;
@@ -22,9 +23,13 @@ pub mod registers;
 pub mod rule_set;
 pub mod shape;
 pub mod text;
+pub mod whole;
+pub mod written;
 
 pub use files::{Care, RuleFiles};
 pub use rule_set::rule_set;
+pub use whole::{Whole, whole};
+pub use written::Written;
 
 /// One text of a rule set that could be parsed.
 pub struct Parsed {

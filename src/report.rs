@@ -17,6 +17,7 @@ pub mod junit;
 pub mod markdown;
 pub mod page;
 pub mod proofs;
+pub mod sarif;
 pub mod text;
 mod words;
 

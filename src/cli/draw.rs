@@ -82,18 +82,20 @@ pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
     text
 }
 
+/// The files of the rule set that was asked for.
+///
+/// # Errors
+/// A diagnostic for every file that cannot be read.
+pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
+    match &source.rules {
+        None => Ok(RuleFiles::embedded()),
+        Some(folder) => RuleFiles::folder(Path::new(folder)),
+    }
+}
+
 /// The files of the rule set that was asked for; `None` after diagnostics.
 pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
-    match &source.rules {
-        None => Some(RuleFiles::embedded()),
-        Some(folder) => match RuleFiles::folder(Path::new(folder)) {
-            Ok(files) => Some(files),
-            Err(found) => {
-                diagnostics(&found);
-                None
-            }
-        },
-    }
+    files_of(source).map_err(|found| diagnostics(&found)).ok()
 }
 
 /// The rule set that was asked for; `None` after diagnostics.

@@ -3,7 +3,7 @@
 use clap::Args;
 
 use super::{Status, draw};
-use crate::diagnostic::{Code, did_you_mean};
+use crate::diagnostic::{Code, Severity, did_you_mean};
 
 /// Arguments of `explain`.
 #[derive(Debug, Args)]
@@ -37,8 +37,9 @@ pub fn run(arguments: &Arguments) -> Status {
 pub fn page(code: Code, width: usize) -> String {
     let part =
         |heading: &str, text: &str| format!("{heading}\n{}\n", textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  "));
+    let told = if code.severity() == Severity::Notice { " (a notice)" } else { "" };
     format!(
-        "{}\n\n{}\n{}\n{}",
+        "{}{told}\n\n{}\n{}\n{}",
         code.name(),
         part("What it means", code.what()),
         part("Why it matters", code.why()),

@@ -6,8 +6,8 @@ use super::{RuleSource, Status, draw};
 use crate::diagnostic::did_you_mean;
 use crate::evaluate::explain;
 use crate::governance::words;
+use crate::load;
 use crate::load::cases::Case;
-use crate::load::{self, Care};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
@@ -15,13 +15,14 @@ pub mod prove;
 pub mod book;
 pub mod due;
 pub mod new;
+pub mod check;
 pub mod test;
 
 /// The commands under `rules`.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Every diagnostic of a rule set, with source lines
-    Check(Check),
+    /// Everything wrong with a rule set, and what is likely to be, with source lines
+    Check(check::Check),
     /// Run the worked cases, list what no case reaches, and try whether they notice small changes
     Test(test::Test),
     /// Prove what the rule set guarantees, for every possible questionnaire, or show one that breaks it
@@ -36,13 +37,6 @@ pub enum Command {
     Due(due::Arguments),
 }
 
-/// Arguments of `rules check`.
-#[derive(Debug, Args)]
-pub struct Check {
-    #[command(flatten)]
-    rules: RuleSource,
-}
-
 /// Arguments of `rules show`.
 #[derive(Debug, Args)]
 pub struct Show {
@@ -55,41 +49,13 @@ pub struct Show {
 /// Runs the command.
 pub fn run(command: &Command) -> Status {
     match command {
-        Command::Check(it) => check(it),
+        Command::Check(it) => check::run(it),
         Command::Test(it) => test::run(it),
         Command::Prove(it) => prove::run(it),
         Command::Show(it) => show(it),
         Command::Book(it) => book::run(it),
         Command::New(it) => new::run(it),
         Command::Due(it) => due::run(it),
-    }
-}
-
-fn check(arguments: &Check) -> Status {
-    let Some((files, rule_set)) = draw::loaded_with(&arguments.rules, Care::Full) else { return Status::Problems };
-    let cases = load::cases::cases(&files, &rule_set);
-    let excuses = load::cases::excuses(&files, &rule_set);
-    let unwritten = load::drafts::unwritten(&files);
-    match (cases, excuses) {
-        (Ok(cases), Ok(_)) if unwritten.is_empty() => {
-            draw::out(&format!(
-                "{} {} ({}): no problems in {}, {}, {}, {}",
-                rule_set.id,
-                rule_set.edition,
-                rule_set.status.word(),
-                draw::counted(rule_set.rules.len(), "rule"),
-                draw::counted(rule_set.catalogue.questions.len(), "question"),
-                draw::counted(rule_set.limits.len(), "limit"),
-                draw::counted(cases.len(), "case"),
-            ));
-            Status::Clean
-        }
-        (cases, excuses) => {
-            let found: Vec<_> = unwritten.into_iter().chain(cases.err().into_iter().chain(excuses.err()).flatten()).collect();
-            draw::diagnostics(&found);
-            draw::note(&draw::counted(found.len(), "problem"));
-            Status::Problems
-        }
     }
 }
 

@@ -1,7 +1,35 @@
 //! The one list of all codes, each with its page for `preblock explain`.
 
+/// Whether something wrong must be mended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// It must be mended, or allowed: the check of a rule set does not end clean.
+    Problem,
+    /// It is told, and somebody should look.
+    Notice,
+}
+
+impl Severity {
+    /// The word used in reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Problem => "problem",
+            Self::Notice => "notice",
+        }
+    }
+}
+
+macro_rules! severity {
+    () => {
+        Severity::Problem
+    };
+    (notice) => {
+        Severity::Notice
+    };
+}
+
 macro_rules! codes {
-    ($($variant:ident = $name:literal: $what:literal, $why:literal, $mend:literal;)*) => {
+    ($($variant:ident = $name:literal $($notice:ident)?: $what:literal, $why:literal, $mend:literal;)*) => {
         /// A kind of thing that can be wrong with a file.
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub enum Code { $(#[doc = $what] $variant,)* }
@@ -29,6 +57,11 @@ macro_rules! codes {
             pub fn mend(self) -> &'static str {
                 match self { $(Code::$variant => $mend,)* }
             }
+
+            /// Whether it must be mended.
+            pub fn severity(self) -> Severity {
+                match self { $(Code::$variant => severity!($($notice)?),)* }
+            }
         }
     };
 }
@@ -37,6 +70,11 @@ impl Code {
     /// The code of a name; `None` if there is none.
     pub fn from_name(name: &str) -> Option<Code> {
         Self::ALL.iter().copied().find(|code| code.name() == name)
+    }
+
+    /// Whether it comes from a check of a rule set that could be loaded.
+    pub fn is_lint(self) -> bool {
+        self.name().starts_with("lint/")
     }
 }
 
@@ -219,6 +257,80 @@ codes! {
         "A text of a rule is still to be written: the rule is a draft.",
         "A clinician would read the reminder instead of a reason. A draft may be worked on, but a rule set with one cannot be approved.",
         "Write the text, and cite what the rule rests on.";
+
+    UnknownLint = "rules/unknown-lint":
+        "No check of `rules check` has this name.",
+        "The allowance would allow nothing.",
+        "Correct the name; `preblock explain` lists the checks under lint/.";
+    UnknownName = "rules/unknown-name":
+        "The rule set has no rule, limit, fact, source or entry of a register of this name.",
+        "The allowance would allow nothing.",
+        "Correct the name: it is the one that the remark is about.";
+
+    ReviewOverdue = "lint/review-overdue":
+        "The day by which something had to be looked at again has passed.",
+        "Sources are replaced and practice moves; a rule that nobody has looked at may be wrong by now.",
+        "Review it, then write the new `last_reviewed` and `review_by`.";
+    ReviewDue = "lint/review-due" notice:
+        "The day by which something must be looked at again is near.",
+        "A review takes its time: people have to meet, and sources have to be read.",
+        "Review it, then write the new `last_reviewed` and `review_by`.";
+    DuplicateCondition = "lint/duplicate-condition":
+        "Two rules have the same condition.",
+        "They always fire together. A change of one and not of the other would go unseen.",
+        "Make one rule of them, or write down in allowances.yaml why there are two.";
+    SourceNeverOpened = "lint/source-never-opened" notice:
+        "A rule that defers or refers, or a limit by which one decides, rests on a source from memory alone.",
+        "Patients wait because of it, and memory is often wrong about a figure or an edition.",
+        "Open the source and write `checked: read`, or cite an opened one beside it.";
+    SourceSuperseded = "lint/source-superseded":
+        "A rule or limit cites a source that another one of sources.yaml has replaced.",
+        "The newer edition may say something else.",
+        "See what the newer source says, and cite it.";
+    LimitUnused = "lint/limit-unused":
+        "No condition, formula or sentence names the limit.",
+        "Somebody may change it and believe that a rule follows.",
+        "Delete it, or write the rule that needs it.";
+    QuestionUnused = "lint/question-unused":
+        "No rule, derived fact, `ask_when`, reduction or sentence looks at the answer.",
+        "People are asked for nothing, and may believe that the answer counts.",
+        "Delete the question, or write the rule that needs it.";
+    DerivedUnused = "lint/derived-unused":
+        "No rule, other derived fact, reduction or sentence looks at the derived fact.",
+        "It is computed for nothing, and a reader may believe that it counts.",
+        "Delete it, or write the rule that needs it.";
+    SourceUncited = "lint/source-uncited":
+        "Nothing cites the source.",
+        "A bibliography shows what the rules rest on, and nothing else.",
+        "Delete it, or cite it where it is used.";
+    NameCollision = "lint/name-collision":
+        "Two names of a register differ only in spaces, hyphens or the like, and mean different things.",
+        "Whoever writes the one may mean the other.",
+        "Rename one of them, or make both names of the same entry.";
+    NamesConfusable = "lint/names-confusable" notice:
+        "The names of two medicines are one letter apart, and a rule counts only one of them.",
+        "A slip of the pen makes the one the other. It is understood, so that nobody is asked.",
+        "See whether both names are needed; if they are, say so in allowances.yaml.";
+    NumberUntested = "lint/number-untested":
+        "A sentence of a rule states a number that its condition does not test.",
+        "It goes stale when a limit is changed, and a reader takes it for what the rule decides by.",
+        "Show the limit by its placeholder, as in `{limit.inr-ceiling}`, or say it without the number.";
+    StopsMedicine = "lint/stops-medicine":
+        "A sentence of a rule tells somebody to stop, pause, skip, hold or reduce a medicine.",
+        "Only whoever prescribes a medicine weighs what it is taken for; a clot or a seizure is worse than a sore toe.",
+        "Say who is to be asked or told instead.";
+    HardToRead = "lint/hard-to-read" notice:
+        "The wording of a question for patients is hard to read.",
+        "A question that is not understood is answered all the same.",
+        "Use shorter sentences and everyday words.";
+    Untested = "lint/untested":
+        "No worked case reaches a state of a rule, a side of one of its numbers, or one of its members alone.",
+        "A slip there would go unnoticed.",
+        "Write the case; `preblock rules test --coverage` shows what the others reach.";
+    AllowanceUnused = "lint/allowance-unused":
+        "An allowance fits no remark.",
+        "It would silently allow the same thing when it comes back, long after anybody decided so.",
+        "Delete it from allowances.yaml.";
 
     UnknownQuestion = "answers/unknown-question":
         "There is no such section or question.",

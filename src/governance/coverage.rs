@@ -9,7 +9,7 @@ use super::gates;
 use super::words::{self, Part};
 use crate::evaluate::{Compiled, Prepared, State};
 use crate::facts::{Facts, Value};
-use crate::load::cases::Excuse;
+use crate::load::cases::{Case, Excuse};
 use crate::model::{Condition, Rule, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
@@ -72,9 +72,9 @@ impl Reach {
 }
 
 /// What the cases reach of each wanted rule, in rule order.
-pub fn reached(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool) -> Vec<Reach> {
+pub fn reached<'a>(rule_set: &RuleSet, runs: impl IntoIterator<Item = &'a CaseRun>, wanted: impl Fn(&Rule) -> bool) -> Vec<Reach> {
     let n_facts = rule_set.catalogue.facts.len();
-    let patients = runs.iter().filter(|it| !it.states.is_empty());
+    let patients = runs.into_iter().filter(|it| !it.states.is_empty());
     let patients: Vec<(Prepared, &CaseRun)> = patients.map(|it| (Prepared::new(n_facts, &it.facts), it)).collect();
     let rules = rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule));
     rules
@@ -83,7 +83,7 @@ pub fn reached(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> b
             let mut numbers: Vec<Sides> = Vec::new();
             rule.when.visit(&mut |condition| {
                 let Condition::Fact { fact, test } = condition else { return };
-                for (name, sides) in self::numbers(rule_set, runs, *fact, test) {
+                for (name, sides) in self::numbers(rule_set, &patients, *fact, test) {
                     let name = format!("{name} for {}", rule_set.catalogue.id(*fact));
                     if !numbers.iter().any(|it| it.name == name) {
                         let sides = [Ordering::Less, Ordering::Equal, Ordering::Greater].map(|it| sides.contains(&it));
@@ -105,6 +105,19 @@ pub fn reached(rule_set: &RuleSet, runs: &[CaseRun], wanted: impl Fn(&Rule) -> b
 pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
     let count = |at: usize, state| runs.iter().filter(|run| run.states.get(at) == Some(&state)).count();
     (0..rule_set.rules.len()).map(|at| [State::Fires, State::StaysQuiet, State::Undetermined].map(|it| count(at, it))).collect()
+}
+
+/// What no case reaches and nothing excuses, in rule order. The same as of all cases and all rules, but found faster: most
+/// rules are reached by the cases in the files of their own concern, and only for the others all cases are looked at.
+pub fn open_gaps(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun], excuses: &[Excuse]) -> Vec<Gap> {
+    let mut doubtful: BTreeSet<String> = BTreeSet::new();
+    for (at, concern) in rule_set.concerns.iter().enumerate() {
+        let of_file = |case: &Case| case.source.name().rsplit('/').next().is_some_and(|it| it.starts_with(&concern.id));
+        let own = cases.iter().zip(runs).filter(|(case, _)| of_file(case)).map(|(_, run)| run);
+        let reached = reached(rule_set, own, |rule| rule.concern == at);
+        doubtful.extend(gaps(&reached, excuses, |_| true).0.into_iter().map(|it| it.rule));
+    }
+    gaps(&reached(rule_set, runs, |rule| doubtful.contains(&rule.id)), excuses, |_| true).0
 }
 
 /// Each member of each list: in how many cases it alone holds, or alone fails.
@@ -145,11 +158,9 @@ pub fn gaps<'a>(reached: &[Reach], excuses: &'a [Excuse], of: impl Fn(&str) -> b
 }
 
 /// Each number of a test, with the sides of it on which cases lie.
-fn numbers(rule_set: &RuleSet, runs: &[CaseRun], fact: FactSlot, test: &Test) -> Vec<(String, BTreeSet<Ordering>)> {
+fn numbers(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], fact: FactSlot, test: &Test) -> Vec<(String, BTreeSet<Ordering>)> {
     let name = |limit: Option<usize>, written: String| limit.and_then(|at| rule_set.limits.get(at)).map_or(written, |it| it.id.clone());
-    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| {
-        runs.iter().filter(|it| !it.states.is_empty()).filter_map(|it| side(&it.facts)).collect()
-    };
+    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| patients.iter().filter_map(|(_, run)| side(&run.facts)).collect();
     let thresholds = match test {
         Test::Compare(_, threshold) => vec![threshold],
         Test::Between(low, high) => vec![low, high],

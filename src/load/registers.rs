@@ -77,7 +77,8 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let (link, note) = (reading.owned(node, "link"), reading.owned(node, "note"));
         match (id, by, title, checked) {
             (Some(id), Some(by), Some(title), Some(checked)) => {
-                names.publications.push(Publication { id, by, title, year, link, checked, checked_on, note });
+                let superseded_by = None;
+                names.publications.push(Publication { id, by, title, year, link, checked, checked_on, note, superseded_by });
             }
             (id, ..) => {
                 names.note_broken(What::Source, id);
@@ -85,7 +86,29 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
     }
+    for node in parsed.root.get("sources").map(Node::items).unwrap_or_default() {
+        superseded(&mut reading, names, node);
+    }
     reading.finish()
+}
+
+/// Notes which source replaced this one; any source of the file may.
+fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
+    let (Some(place), Some(old), Some(new)) = (node.get("superseded_by"), reading.owned(node, "id"), reading.owned(node, "superseded_by"))
+    else {
+        return;
+    };
+    let at = names.publications.iter().position(|it| it.id == new);
+    let other = at.filter(|_| new != old);
+    if other.is_none() && !names.is_broken(What::Source, &new) {
+        let title = if at.is_some() { format!("`{old}` cannot replace itself") } else { format!("there is no source `{new}`") };
+        let known = names.publications.iter().map(|it| it.id.as_str()).filter(|it| *it != old);
+        let wrong = Diagnostic::at(Code::UnknownSource, reading.source, &place.span, title, "not another source of this file");
+        reading.report(wrong.help_if(did_you_mean(&new, known)));
+    }
+    if let Some(it) = names.publications.iter_mut().find(|it| it.id == old) {
+        it.superseded_by = other;
+    }
 }
 
 /// limits.yaml.

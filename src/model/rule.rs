@@ -119,6 +119,8 @@ pub struct Publication {
     pub checked_on: Option<NaiveDate>,
     /// What should be known about the check.
     pub note: Option<String>,
+    /// The publication that replaced it, by position; `None` if nobody says so.
+    pub superseded_by: Option<usize>,
 }
 
 /// Whether somebody opened a publication.

@@ -40,7 +40,7 @@ pub fn line(screening: &Screening) -> String {
 
 /// Writes characters that could steer a terminal or split a line as escapes; they only ever stand inside strings,
 /// so the document stays the same. The line ends of the layout stay.
-fn escaped(json: &str) -> String {
+pub fn escaped(json: &str) -> String {
     let mut text = String::with_capacity(json.len());
     for character in json.chars() {
         if character != '\n' && steers(character) {

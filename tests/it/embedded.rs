@@ -32,7 +32,8 @@ fn each_tape_gives_the_tree_that_two_readers_agree_on() {
         assert!(bare[0].is_some() && bare[0] == bare[1], "{path} reads differently from its tape");
         n_files += 1;
     }
-    assert_eq!(n_files, 7 + crate::support::embedded().concerns.len(), "seven files, and one for each concern");
+    let further = rule_set::FURTHER_FILES.iter().filter(|it| RuleFiles::embedded().files.contains_key(**it)).count();
+    assert_eq!(n_files, 7 + further + crate::support::embedded().concerns.len(), "seven files, further ones, and one for each concern");
 }
 
 #[test]

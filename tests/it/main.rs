@@ -10,6 +10,8 @@ mod book;
 mod cli;
 // Every possible questionnaire at once: the space of answers, and what is proved over it.
 mod decide;
+// Checks of a rule set: each fires where it should, and stays quiet where it should.
+mod lints;
 // Derived facts whose formulas count, and what leaves them missing.
 mod derived;
 // New rules as drafts.
@@ -36,6 +38,8 @@ mod papers;
 mod properties;
 // Other plans, other days, and what would lift a verdict, each screened anew from changed answers.
 mod prospects;
+// What `rules check` finds, as SARIF.
+mod sarif;
 // The slow, obvious second evaluator.
 mod reference;
 // Bad input: one slip a file, told at its place.

@@ -788,6 +788,32 @@ fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #
     well_spoken(&found);
 }
 
+/// An allowance without a slip, to be spoilt.
+const ALLOWANCE: &str = "allowances:\n  - lint: lint/duplicate-condition\n    on: bleeding/inr-too-old\n    \
+    reason: it is only an example\n    allowed_by: clinical governance lead\n    review_by: 2027-11-30\n";
+
+#[rstest]
+#[case("duplicate-condition", "duplicate-conditions", &["rules/unknown-lint"])]
+#[case("lint/duplicate-condition", "rules/unknown-fact", &["rules/unknown-lint"])]
+#[case("inr-too-old", "inr-to-old", &["rules/unknown-name"])]
+#[case("2027-11-30", "2027-11-31", &["shape/wrong-form"])]
+#[case("    allowed_by: clinical governance lead\n", "", &["shape/missing-key"])]
+#[case("it is only an example", "so", &["shape/wrong-form"])]
+#[case("allowances:\n", "allowances:\n  - { lint: lint/duplicate-condition, on: bleeding/inr-too-old, reason: the same again, allowed_by: lead, review_by: 2027-11-30 }\n", &["rules/duplicate-id"])]
+fn an_allowance_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] expected: &[&str]) {
+    let rules = embedded();
+    let mut files = RuleFiles::embedded();
+    let mut with = |text: String| {
+        files.files.insert("allowances.yaml".into(), text.into_bytes());
+        preblock::load::allowances::allowances(&files, &rules)
+    };
+    assert!(with(ALLOWANCE.to_owned()).is_ok_and(|it| it.len() == 1));
+    assert!(ALLOWANCE.contains(find));
+    let found = with(ALLOWANCE.replacen(find, replace, 1)).err().unwrap_or_default();
+    assert_eq!(codes(&found), expected, "{}", drawn(&found));
+    well_spoken(&found);
+}
+
 /// One file too few and one too many, whichever it is.
 #[test]
 fn a_rule_set_is_whole() {
@@ -836,9 +862,13 @@ fn every_code_has_a_fixture() {
         Code::UnknownPerson,
         Code::UnknownRule,
         Code::ToBeWritten,
+        Code::UnknownLint,
+        Code::UnknownName,
     ];
+    // The checks of a whole rule set have theirs in `lints`.
+    let elsewhere = |code: &Code| elsewhere.contains(code) || code.is_lint();
     let missing: Vec<&str> =
-        Code::ALL.iter().filter(|it| !elsewhere.contains(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
+        Code::ALL.iter().filter(|it| !elsewhere(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
     assert!(missing.is_empty(), "no fixture shows {missing:?}");
 }
 

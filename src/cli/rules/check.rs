@@ -1,0 +1,86 @@
+//! `preblock rules check`: everything that is wrong with a rule set, and what is likely to be.
+
+use chrono::NaiveDate;
+use clap::{Args, ValueEnum};
+
+use crate::cli::screen::day;
+use crate::cli::{RuleSource, Status, draw};
+use crate::diagnostic::{Diagnostic, Severity};
+use crate::governance::lint;
+use crate::load::{self, Care, Whole};
+use crate::report::sarif;
+
+/// Arguments of `rules check`.
+#[derive(Debug, Args)]
+pub struct Check {
+    #[command(flatten)]
+    rules: RuleSource,
+    /// The day that dates of review are held against, such as 2026-11-25 [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    as_of: Option<NaiveDate>,
+    /// Take notices for problems
+    #[arg(long)]
+    strict: bool,
+    /// How to print
+    #[arg(long, value_enum, default_value = "text")]
+    format: Format,
+}
+
+/// How a check is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// SARIF 2.1.0, for editors and code review
+    Sarif,
+}
+
+/// Runs the command.
+pub fn run(arguments: &Check) -> Status {
+    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let whole = draw::files_of(&arguments.rules).and_then(|mut files| {
+        files.care = Care::Full;
+        load::whole(&files)
+    });
+    let whole = match whole {
+        Ok(whole) => whole,
+        Err(found) => {
+            match arguments.format {
+                Format::Text => draw::diagnostics(&found),
+                Format::Sarif => draw::out(&sarif::refused(&found)),
+            }
+            draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
+            return Status::Problems;
+        }
+    };
+    let found = lint::check(&whole, as_of);
+    let problems = found.iter().filter(|it| it.stands_as(Severity::Problem)).count();
+    let notices = found.iter().filter(|it| it.stands_as(Severity::Notice)).count();
+    let allowed = found.len() - problems - notices;
+    if arguments.format == Format::Text {
+        let open: Vec<Diagnostic> = found.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.clone()).collect();
+        draw::diagnostics(&open);
+    }
+    draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
+    match arguments.format {
+        Format::Sarif => draw::out(&sarif::checked(&found)),
+        Format::Text if problems == 0 => draw::out(&clean(&whole)),
+        Format::Text => {}
+    }
+    if problems > 0 || (arguments.strict && notices > 0) { Status::Problems } else { Status::Clean }
+}
+
+/// The line of a rule set without problems.
+fn clean(whole: &Whole) -> String {
+    let rule_set = &whole.rule_set;
+    format!(
+        "{} {} ({}): no problems in {}, {}, {}, {}",
+        rule_set.id,
+        rule_set.edition,
+        rule_set.status.word(),
+        draw::counted(rule_set.rules.len(), "rule"),
+        draw::counted(rule_set.catalogue.questions.len(), "question"),
+        draw::counted(rule_set.limits.len(), "limit"),
+        draw::counted(whole.cases.len(), "case"),
+    )
+}

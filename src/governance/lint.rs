@@ -1,0 +1,181 @@
+//! Checks of a rule set that could be loaded: what is well formed and still likely to be a mistake.
+//!
+//! A lint is a plain function from what it may look at to its remarks, one file each, all in one list. A lint may miss a
+//! mistake, but must not accuse wrongly; what is meant stands in allowances.yaml with its reason. Its page, and whether
+//! its remarks are problems or notices, stand with its code.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+
+use super::cases::{self, CaseRun};
+use super::coverage::{self, Gap};
+use crate::diagnostic::{Code, Diagnostic, Severity};
+use crate::evaluate::Compiled;
+use crate::load::allowances::Allowance;
+use crate::load::cases::Case;
+use crate::load::written::Entry;
+use crate::load::{Whole, Written};
+use crate::model::{Rule, RuleSet, Text};
+
+mod allowance;
+mod citations;
+mod drafts;
+mod duplicate;
+mod names;
+mod numbers;
+pub mod reading;
+mod review;
+mod stopping;
+mod untested;
+mod unused;
+
+/// What a lint may look at.
+#[derive(Debug, Clone, Copy)]
+pub struct Subject<'a> {
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// Its texts, for places.
+    pub written: &'a Written,
+    /// The worked cases.
+    pub cases: &'a [Case],
+    /// What each case came to.
+    pub runs: &'a [CaseRun],
+    /// What no case reaches and nothing excuses.
+    pub gaps: &'a [Gap],
+    /// Which remarks the rule set lives with.
+    pub allowances: &'a [Allowance],
+    /// Texts of rules that are still to be written.
+    pub unwritten: &'a [Diagnostic],
+    /// The day of the check.
+    pub as_of: NaiveDate,
+    /// What the lints before this one in the list have said.
+    pub earlier: &'a [Remark],
+}
+
+/// What a lint says about one thing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Remark {
+    /// What is so, and where.
+    pub diagnostic: Diagnostic,
+    /// What it is about, as an allowance names it: the id of a rule, limit, fact or source, or a name of a register.
+    pub about: String,
+}
+
+/// One lint.
+#[derive(Debug, Clone, Copy)]
+pub struct Lint {
+    /// Its code, which all its remarks carry.
+    pub code: Code,
+    /// What it finds.
+    pub find: fn(&Subject<'_>) -> Vec<Remark>,
+}
+
+/// All lints, in the order in which they are asked.
+pub const LINTS: &[Lint] = &[
+    Lint { code: Code::ToBeWritten, find: drafts::find },
+    Lint { code: Code::ReviewOverdue, find: review::overdue },
+    Lint { code: Code::ReviewDue, find: review::due },
+    Lint { code: Code::SourceNeverOpened, find: citations::never_opened },
+    Lint { code: Code::SourceSuperseded, find: citations::superseded },
+    Lint { code: Code::DuplicateCondition, find: duplicate::find },
+    Lint { code: Code::LimitUnused, find: unused::limits },
+    Lint { code: Code::QuestionUnused, find: unused::questions },
+    Lint { code: Code::DerivedUnused, find: unused::derived },
+    Lint { code: Code::SourceUncited, find: unused::sources },
+    Lint { code: Code::NameCollision, find: names::collisions },
+    Lint { code: Code::NamesConfusable, find: names::confusable },
+    Lint { code: Code::NumberUntested, find: numbers::find },
+    Lint { code: Code::StopsMedicine, find: stopping::find },
+    Lint { code: Code::HardToRead, find: reading::find },
+    Lint { code: Code::Untested, find: untested::find },
+    // Last: it looks at what the others have said.
+    Lint { code: Code::AllowanceUnused, find: allowance::unused },
+];
+
+/// A remark, and what allows it.
+#[derive(Debug, Clone)]
+pub struct Judged<'a> {
+    /// The remark.
+    pub remark: Remark,
+    /// What allows it; `None` if nothing does.
+    pub allowance: Option<&'a Allowance>,
+}
+
+impl Judged<'_> {
+    /// Whether it stands and is of this severity.
+    pub fn stands_as(&self, severity: Severity) -> bool {
+        self.allowance.is_none() && self.remark.diagnostic.code.severity() == severity
+    }
+}
+
+/// Asks every lint on a day. Remarks come by file, then by place.
+pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
+    let rule_set = &whole.rule_set;
+    let compiled = Compiled::new(rule_set);
+    let runs = cases::run_all(rule_set, &compiled, &whole.cases);
+    let gaps = coverage::open_gaps(rule_set, &whole.cases, &runs, &whole.excuses.gaps);
+    let mut found = Vec::new();
+    for lint in LINTS {
+        let subject = Subject {
+            rule_set,
+            written: &whole.written,
+            cases: &whole.cases,
+            runs: &runs,
+            gaps: &gaps,
+            allowances: &whole.allowances,
+            unwritten: &whole.unwritten,
+            as_of,
+            earlier: &found,
+        };
+        let more = (lint.find)(&subject);
+        found.extend(more);
+    }
+    let place = |it: &Remark| (it.diagnostic.source.as_ref().map(|it| it.name().to_owned()), it.diagnostic.offset());
+    found.sort_by_cached_key(place);
+    let allows = |it: &&Allowance, remark: &Remark| it.lint == remark.diagnostic.code && it.on == remark.about;
+    let judged = found.into_iter().map(|remark| Judged { allowance: whole.allowances.iter().find(|it| allows(it, &remark)), remark });
+    judged.collect()
+}
+
+impl Remark {
+    /// A remark at the value of a key of an entry.
+    pub fn on(code: Code, about: &str, entry: Option<Entry<'_>>, key: &str, title: String, label: &str) -> Self {
+        let place = entry.map(|it| it.place(key));
+        Self::at(code, about, entry, place, title, label)
+    }
+
+    /// A remark at a place of an entry; without a place, if the entry is not found.
+    pub fn at(code: Code, about: &str, entry: Option<Entry<'_>>, place: Option<Range<usize>>, title: String, label: &str) -> Self {
+        let diagnostic = match (entry, place) {
+            (Some(entry), Some(place)) => Diagnostic::at(code, entry.source, &place, title, label),
+            _ => Diagnostic::bare(code, title),
+        };
+        Self { diagnostic, about: about.to_owned() }
+    }
+
+    /// Adds what to do next.
+    #[must_use]
+    pub fn help(mut self, help: impl Into<String>) -> Self {
+        self.diagnostic = self.diagnostic.help(help);
+        self
+    }
+
+    /// Adds a second place, if it stands in the same file; names it in the help otherwise.
+    #[must_use]
+    pub fn also(mut self, entry: Option<Entry<'_>>, key: &str, label: &str) -> Self {
+        if let Some(entry) = entry
+            && self.diagnostic.source.as_ref().is_some_and(|it| Arc::ptr_eq(it, entry.source))
+        {
+            self.diagnostic = self.diagnostic.also(&entry.place(key), label);
+        }
+        self
+    }
+}
+
+/// The sentences of a rule, each with its key.
+fn sentences(rule: &Rule) -> impl Iterator<Item = (&'static str, &Text)> {
+    let all = [("reason", Some(&rule.reason)), ("action", Some(&rule.action)), ("cleared_by", rule.cleared_by.as_ref())];
+    all.into_iter().filter_map(|(key, text)| Some((key, text?)))
+}

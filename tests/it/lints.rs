@@ -1,0 +1,548 @@
+//! The checks of a rule set: each fires where it should, at its place, and stays quiet where it should.
+//!
+//! The fixtures are changes of the tiny rule set. What other checks say of them does not count.
+
+use std::collections::BTreeSet;
+
+use preblock::cli::draw::rendered;
+use preblock::diagnostic::{Code, Severity};
+use preblock::governance::lint::reading::Counted;
+use preblock::governance::lint::{self, Judged, LINTS};
+use preblock::load::{RuleFiles, Whole, whole};
+use rstest::rstest;
+
+use crate::support::{codes, files, today};
+
+/// One text of a file replaced by another; an empty text to find stands for a whole new file.
+type Edit = (&'static str, &'static str, &'static str);
+
+/// A rule set that one lint looks at.
+struct Fixture {
+    /// The lint.
+    code: &'static str,
+    /// What is special.
+    story: &'static str,
+    /// The rules: id, outcome, condition.
+    rules: &'static [(&'static str, &'static str, &'static str)],
+    edits: &'static [Edit],
+    /// What it says: what each remark is about, and the text that is underlined. None: it stays quiet.
+    says: &'static [(&'static str, &'static str)],
+}
+
+const RULE: &str = "concerns/test.yaml";
+const SENTENCE: &str = "reason: So it is.";
+const SOURCES: &str = "sources.yaml";
+const FIRST_SOURCE: &str = "sources: [";
+const READ: &str = "checked: read, checked_on: 2026-11-25";
+const RULE_DATES: &str = "in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30";
+const CITED: &str = "citations: [{ source: book }]";
+const INR: (&str, &str, &str) = ("one", "defer", "{ fact: a.inr, at_least: { limit: ceiling } }");
+const THINNER: (&str, &str, &str) = ("one", "defer", "{ taking: thinner }");
+/// Looks at every question that the derived facts do not look at, through conditions and a sentence.
+const EVERY_QUESTION: (&str, &str, &str) = (
+    "one",
+    "defer",
+    "{ any: [{ fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }, { fact: a.count, above: 1 }, { fact: a.units, above: 1 }, \
+     { fact: a.inr, above: 1 }, { fact: a.seen_on, older_than: { limit: fresh } }, { fact: derived.load, above: 1 }] }",
+);
+
+const FIXTURES: &[Fixture] = &[
+    Fixture {
+        code: "lint/review-overdue",
+        story: "a rule whose day has passed, and an allowance",
+        rules: &[THINNER],
+        edits: &[
+            (RULE, RULE_DATES, "in_force_from: 2025-12-01\n    last_reviewed: 2025-11-25\n    review_by: 2026-11-24"),
+            (
+                "allowances.yaml",
+                "",
+                "allowances: [{ lint: lint/untested, on: test/one, reason: a test of it, allowed_by: lead, review_by: 2026-01-31 }]\n",
+            ),
+        ],
+        says: &[("the allowance on test/one", "2026-01-31"), ("test/one", "2026-11-24")],
+    },
+    Fixture {
+        code: "lint/review-overdue",
+        story: "the rule set, and its rules with it",
+        rules: &[THINNER],
+        edits: &[
+            ("ruleset.yaml", "in_force_from: 2026-12-01\nreview_by: 2027-11-30", "in_force_from: 2025-12-01\nreview_by: 2026-11-24"),
+            (RULE, RULE_DATES, "in_force_from: 2025-12-01\n    last_reviewed: 2025-11-25\n    review_by: 2026-11-24"),
+        ],
+        says: &[("tiny", "2026-11-24")],
+    },
+    Fixture {
+        code: "lint/review-overdue",
+        story: "due on the very day",
+        rules: &[THINNER],
+        edits: &[(RULE, RULE_DATES, "in_force_from: 2025-12-01\n    last_reviewed: 2025-11-25\n    review_by: 2026-11-25")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/review-due",
+        story: "sixty days before",
+        rules: &[THINNER],
+        edits: &[(RULE, "review_by: 2027-11-30", "review_by: 2027-01-24")],
+        says: &[("test/one", "2027-01-24")],
+    },
+    Fixture {
+        code: "lint/review-due",
+        story: "sixty-one days before",
+        rules: &[THINNER],
+        edits: &[(RULE, "review_by: 2027-11-30", "review_by: 2027-01-25")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/source-never-opened",
+        story: "behind a rule that defers",
+        rules: &[THINNER],
+        edits: &[(SOURCES, READ, "checked: from-memory")],
+        says: &[("book", "from-memory")],
+    },
+    Fixture {
+        code: "lint/source-never-opened",
+        story: "behind a limit by which a rule decides",
+        rules: &[INR],
+        edits: &[(SOURCES, READ, "checked: from-memory"), (RULE, CITED, "citations: [{ common_practice: so }]")],
+        says: &[("book", "from-memory")],
+    },
+    Fixture {
+        code: "lint/source-never-opened",
+        story: "behind a precaution only",
+        rules: &[("one", "go", "{ fact: a.inr, at_least: { limit: ceiling } }")],
+        edits: &[(SOURCES, READ, "checked: from-memory")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/source-never-opened",
+        story: "beside an opened one",
+        rules: &[THINNER],
+        edits: &[
+            (SOURCES, FIRST_SOURCE, "sources: [{ id: memory, by: Somebody, title: Another, checked: from-memory }, "),
+            (RULE, CITED, "citations: [{ source: memory }, { source: book }]"),
+        ],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/source-superseded",
+        story: "cited by a rule and by a limit",
+        rules: &[THINNER],
+        edits: &[
+            (SOURCES, FIRST_SOURCE, "sources: [{ id: old, by: Somebody, title: A book, checked: from-memory, superseded_by: book }, "),
+            (RULE, CITED, "citations: [{ source: old, at: page 3 }]"),
+            ("limits.yaml", "value: 4.0, citations: [{ source: book }]", "value: 4.0, citations: [{ source: book }, { source: old }]"),
+        ],
+        says: &[("test/one", "old"), ("ceiling", "old")],
+    },
+    Fixture {
+        code: "lint/source-superseded",
+        story: "the newer one is cited",
+        rules: &[THINNER],
+        edits: &[(
+            SOURCES,
+            FIRST_SOURCE,
+            "sources: [{ id: old, by: Somebody, title: A book, checked: from-memory, superseded_by: book }, ",
+        )],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/duplicate-condition",
+        story: "in another order and another form",
+        rules: &[
+            ("one", "defer", "{ all: [{ taking: [apixaban, warfarin, aspirin] }, { fact: a.inr, at_least: { limit: ceiling } }] }"),
+            ("two", "go", "{ not: { any: [{ fact: a.inr, below: { limit: ceiling } }, { not: { taking: thinner } }] } }"),
+        ],
+        edits: &[],
+        says: &[("test/two", "{ not: { any: [{ fact: a.inr, below: { limit: ceiling } }, { not: { taking: thinner } }] } }")],
+    },
+    Fixture {
+        code: "lint/duplicate-condition",
+        story: "a literal is no limit, and one medicine is not two",
+        rules: &[
+            ("one", "defer", "{ fact: a.inr, at_least: { limit: ceiling } }"),
+            ("two", "defer", "{ fact: a.inr, at_least: 4.0 }"),
+            ("three", "defer", "{ taking: thinner }"),
+            ("four", "defer", "{ taking: thinner, at_least: 2 }"),
+        ],
+        edits: &[],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/limit-unused",
+        story: "used by a rule, by formulas, and by none",
+        rules: &[INR],
+        edits: &[],
+        says: &[("fresh", "fresh")],
+    },
+    Fixture {
+        code: "lint/limit-unused",
+        story: "used by a rule, by formulas, and in a sentence",
+        rules: &[INR],
+        edits: &[(RULE, SENTENCE, "reason: The result is older than {limit.fresh}.")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/question-unused",
+        story: "seven that nothing looks at",
+        rules: &[THINNER],
+        edits: &[],
+        says: &[
+            ("a.drinks", "drinks"),
+            ("a.pulse", "pulse"),
+            ("a.count", "count"),
+            ("a.units", "units"),
+            ("a.inr", "inr"),
+            ("a.seen_on", "seen_on"),
+            ("a.detail", "detail"),
+            ("plan.toes", "toes"),
+        ],
+    },
+    Fixture {
+        code: "lint/question-unused",
+        story: "each looked at, by rules and in sentences",
+        rules: &[EVERY_QUESTION],
+        edits: &[(RULE, SENTENCE, "reason: So it is since {a.seen_on.age}, with {a.detail} and {plan.toes}.")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/derived-unused",
+        story: "two ends of the line of formulas",
+        rules: &[THINNER],
+        edits: &[],
+        says: &[("derived.load", "load"), ("derived.n_signs", "n_signs")],
+    },
+    Fixture {
+        code: "lint/derived-unused",
+        story: "one in a rule, one in a sentence",
+        rules: &[("one", "defer", "{ fact: derived.load, above: 1 }")],
+        edits: &[(RULE, SENTENCE, "reason: There are {derived.n_signs} signs.")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/source-uncited",
+        story: "one that nothing cites",
+        rules: &[THINNER],
+        edits: &[(SOURCES, FIRST_SOURCE, "sources: [{ id: spare, by: Somebody, title: Another, checked: from-memory }, ")],
+        says: &[("spare", "spare")],
+    },
+    Fixture { code: "lint/source-uncited", story: "all are cited", rules: &[THINNER], edits: &[], says: &[] },
+    Fixture {
+        code: "lint/name-collision",
+        story: "a hyphen, a class, and a substance",
+        rules: &[THINNER],
+        edits: &[
+            (
+                "medicines.yaml",
+                "medicines:\n",
+                "medicines:\n  - { name: apixa-ban, in: [other] }\n  - { name: old thinner, in: [other] }\n",
+            ),
+            ("allergens.yaml", "  - { name: banana }", "  - { name: banana }\n  - { name: la tex }"),
+        ],
+        says: &[("apixaban", "apixaban"), ("latex", "latex"), ("old-thinner", "old-thinner")],
+    },
+    Fixture {
+        code: "lint/name-collision",
+        story: "two names of one medicine, and one of its own class",
+        rules: &[THINNER],
+        edits: &[("medicines.yaml", "{ name: apixaban, in", "{ name: apixaban, also: [apixa-ban, apixa ban], in")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/names-confusable",
+        story: "one letter changed, and a rule that counts one of them",
+        rules: &[THINNER],
+        edits: &[("medicines.yaml", "medicines:\n", "medicines:\n  - { name: apixavan, in: [other] }\n")],
+        says: &[("apixaban", "apixaban")],
+    },
+    Fixture {
+        code: "lint/names-confusable",
+        story: "both of one class, or the letter is the name, or nobody asks",
+        rules: &[THINNER],
+        edits: &[(
+            "medicines.yaml",
+            "medicines:\n",
+            "medicines:\n  - { name: apixavan, in: [thinner] }\n  - { name: vitamin k, in: [thinner] }\n  - { name: vitamin d, in: [other] }\n  \
+             - { name: paracetamil, in: [other] }\n",
+        )],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/number-untested",
+        story: "in digits and in letters; in an action only beside a tested one",
+        rules: &[("one", "defer", "{ fact: a.inr, older_than: { limit: fresh } }")],
+        edits: &[
+            (RULE, SENTENCE, "reason: Nobody's result counts after 48 hours, or after two weeks of illness, or above 1,000."),
+            (RULE, "action: Do it.", "action: Arrange one within 24 hours, and rinse for 10 minutes."),
+            (RULE, "cleared_by: something", "cleared_by: a result of the 24-hour kind"),
+        ],
+        says: &[("test/one", "48"), ("test/one", "two"), ("test/one", "1,000"), ("test/one", "24"), ("test/one", "24-hour")],
+    },
+    Fixture {
+        code: "lint/number-untested",
+        story: "the limit itself, the question's own words, names, and nothing but a placeholder",
+        rules: &[("one", "defer", "{ all: [{ fact: a.inr, older_than: { limit: fresh } }, { fact: a.drinks, is: yes }] }")],
+        edits: &[
+            ("questions.yaml", "ask: Drinks?", "ask: \"Drinks, in the last two weeks?\""),
+            (
+                RULE,
+                SENTENCE,
+                "reason: It is older than 72 hours ({limit.fresh}), with drink in the last two weeks, type 2 diabetes, a P2Y12 medicine, COX-2, \
+                 a 12-lead trace, two toes and one day.",
+            ),
+            (RULE, "action: Do it.", "action: Rinse for 10 minutes with 15 mL."),
+        ],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/stops-medicine",
+        story: "an order in each sentence",
+        rules: &[THINNER],
+        edits: &[
+            (RULE, SENTENCE, "reason: It thins the blood and must be stopped."),
+            (RULE, "action: Do it.", "action: Stop warfarin five days before."),
+            (RULE, "cleared_by: something", "cleared_by: a patient told to skip a dose"),
+            ("questions.yaml", "ask: The detail?", "ask: The detail?, help: Leave out the tablets before."),
+        ],
+        says: &[("test/one", "be stopped"), ("test/one", "Stop"), ("test/one", "skip"), ("a.detail", "Leave out")],
+    },
+    Fixture {
+        code: "lint/stops-medicine",
+        story: "it is left to the prescriber",
+        rules: &[THINNER],
+        edits: &[(RULE, "action: Do it.", "action: Nobody stops it without its prescriber.")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/hard-to-read",
+        story: "one sentence without end",
+        rules: &[THINNER],
+        edits: &[(
+            "questions.yaml",
+            "ask: Smokes?",
+            "ask: \"Considering the preceding fortnight, would you characterise yourself as somebody habitually consuming tobacco or \
+             comparable inhaled substances, notwithstanding intermittent abstinence?\"",
+        )],
+        says: &[(
+            "a.smokes",
+            "\"Considering the preceding fortnight, would you characterise yourself as somebody habitually consuming tobacco or \
+             comparable inhaled substances, notwithstanding intermittent abstinence?\"",
+        )],
+    },
+    Fixture {
+        code: "lint/hard-to-read",
+        story: "long words in a short question, or one that is not for patients",
+        rules: &[THINNER],
+        edits: &[
+            ("questions.yaml", "ask: Smokes?", "ask: Breastfeeding or antiphospholipid syndrome?"),
+            (
+                "questions.yaml",
+                "ask: The INR?",
+                "ask: \"Considering the preceding fortnight, which determination of the international normalised ratio constitutes the \
+                 authoritative measurement according to the anticoagulation record, disregarding provisional transcriptions?\"",
+            ),
+        ],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/untested",
+        story: "a rule without cases",
+        rules: &[("one", "defer", "{ fact: a.smokes, is: yes }")],
+        edits: &[],
+        says: &[("test/one", "one")],
+    },
+    Fixture {
+        code: "lint/untested",
+        story: "fires, stays quiet, undetermined",
+        rules: &[("one", "defer", "{ fact: a.smokes, is: yes }")],
+        edits: &[
+            (
+                "cases/people.yaml",
+                "",
+                "as_of: 2026-11-25\npeople:\n  - id: somebody\n    about: Anybody\n    answers: { a: { smokes: yes } }\n",
+            ),
+            (
+                "cases/test.yaml",
+                "",
+                "cases:\n  - { case: Smokes, like: somebody, expect: { verdict: defer, fires: [test/one], undetermined: [] } }\n  \
+                 - { case: Does not, like: somebody, change: { a.smokes: no }, expect: { verdict: go, fires: [], undetermined: [] } }\n  \
+                 - { case: Not asked, like: somebody, remove: [a.smokes], expect: { verdict: defer, fires: [], undetermined: [test/one] } }\n",
+            ),
+        ],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/allowance-unused",
+        story: "the remark is gone, or was of another lint",
+        rules: &[THINNER],
+        edits: &[(
+            "allowances.yaml",
+            "",
+            "allowances:\n  - { lint: lint/source-uncited, on: book, reason: a test of it, allowed_by: lead, review_by: 2027-11-30 }\n  \
+             - { lint: lint/source-uncited, on: test/one, reason: a test of it, allowed_by: lead, review_by: 2027-11-30 }\n",
+        )],
+        says: &[("the allowance on book", "book"), ("the allowance on test/one", "test/one")],
+    },
+    Fixture {
+        code: "lint/allowance-unused",
+        story: "there is such a remark",
+        rules: &[THINNER],
+        edits: &[(
+            "allowances.yaml",
+            "",
+            "allowances: [{ lint: lint/untested, on: test/one, reason: a test of it, allowed_by: lead, review_by: 2027-11-30 }]\n",
+        )],
+        says: &[],
+    },
+];
+
+/// The files of a fixture.
+fn written(rules: &[(&str, &str, &str)], edits: &[Edit]) -> RuleFiles {
+    let mut files = files(rules);
+    for (file, find, replace) in edits {
+        let old = files.files.get(*file).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default();
+        let new = if find.is_empty() { (*replace).to_owned() } else { old.replacen(find, replace, 1) };
+        assert!(old != new, "{file} does not have {find}");
+        files.files.insert((*file).to_owned(), new.into_bytes());
+    }
+    files
+}
+
+fn read(files: &RuleFiles) -> Whole {
+    whole(files).unwrap_or_else(|found| unreachable!("the fixture is refused: {}", codes(&found).join(", ")))
+}
+
+/// What is underlined first.
+fn underlined(it: &Judged<'_>) -> String {
+    let diagnostic = &it.remark.diagnostic;
+    let (source, label) = (diagnostic.source.as_ref(), diagnostic.labels.first());
+    source.zip(label).map(|(source, label)| source.slice(&label.span).to_owned()).unwrap_or_default()
+}
+
+#[test]
+fn each_fixture_comes_out_as_it_says() {
+    let mut wrong = Vec::new();
+    for fixture in FIXTURES {
+        let whole = read(&written(fixture.rules, fixture.edits));
+        let found = lint::check(&whole, today());
+        let mut said: Vec<(String, String)> = found
+            .iter()
+            .filter(|it| it.remark.diagnostic.code.name() == fixture.code)
+            .map(|it| (it.remark.about.clone(), underlined(it)))
+            .collect();
+        let mut expected: Vec<(String, String)> = fixture.says.iter().map(|(about, text)| ((*about).into(), (*text).into())).collect();
+        said.sort();
+        expected.sort();
+        if said != expected {
+            wrong.push(format!("{}, {}: {said:?}", fixture.code, fixture.story));
+        }
+        for it in &found {
+            let diagnostic = &it.remark.diagnostic;
+            assert!(!diagnostic.title.ends_with('.') && diagnostic.title.chars().count() <= 130, "{}", diagnostic.title);
+            assert!(!diagnostic.help.is_empty() && !diagnostic.labels.is_empty() && !it.remark.about.is_empty(), "{}", diagnostic.title);
+            assert!(rendered(diagnostic, 80, false).contains(diagnostic.code.name()));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn every_lint_has_a_fixture_that_fires_and_one_that_stays_quiet() {
+    for lint in LINTS {
+        let of_it = || FIXTURES.iter().filter(|it| it.code == lint.code.name());
+        assert!(of_it().any(|it| !it.says.is_empty()), "{} never fires", lint.code.name());
+        assert!(of_it().any(|it| it.says.is_empty()), "{} is never quiet", lint.code.name());
+    }
+    assert!(FIXTURES.iter().all(|it| LINTS.iter().any(|lint| lint.code.name() == it.code)), "a fixture of no lint");
+}
+
+/// Each code of a lint belongs to one lint, and each lint has a code of its own.
+#[test]
+fn the_list_of_lints_is_whole() {
+    let listed: BTreeSet<Code> = LINTS.iter().map(|it| it.code).collect();
+    let codes: BTreeSet<Code> = Code::ALL.iter().copied().filter(|it| it.is_lint()).collect();
+    assert_eq!(listed, codes);
+    assert_eq!(listed.len(), LINTS.len());
+}
+
+/// The default rule set has no problem; what is noticed are sources that nobody could open yet.
+#[test]
+fn the_default_rule_set_is_clean() {
+    let whole = read(&RuleFiles { care: preblock::load::Care::Full, ..RuleFiles::embedded() });
+    let found = lint::check(&whole, today());
+    let open: Vec<String> = found.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.title.clone()).collect();
+    assert!(open.iter().all(|it| it.starts_with("nobody has opened")), "{open:?}");
+    assert!(!found.iter().any(|it| it.stands_as(Severity::Problem)));
+    assert_eq!(found.len() - open.len(), whole.allowances.len(), "each allowance allows one remark");
+}
+
+/// Orders, and sentences that only look like one. The rule is about somebody who takes a blood thinner.
+#[rstest]
+#[case("Stop aspirin.", true)]
+#[case("Tell the patient to stop the tablets three days before.", true)]
+#[case("Rebook, and pause {medicines} until then.", true)]
+#[case("The clinic stops it the day before.", true)]
+#[case("The patient must not eat; warfarin is to be withheld.", true)]
+#[case("Ask the patient to leave out the morning dose.", true)]
+#[case("Halve the dose on the day.", true)]
+#[case("Reduce the dose of the anticoagulant.", true)]
+#[case("Nobody stops it without its prescriber.", false)]
+#[case("Do not stop the medicine.", false)]
+#[case("No dose is to be missed.", false)]
+#[case("Ask the prescriber whether the tablets are to be stopped.", false)]
+#[case("Only the prescriber may stop it.", false)]
+#[case("Stop smoking, and hold the foot up.", false)]
+#[case("Ask kindly whether doses were missed.", false)]
+#[case("The medicine was stopped by its prescriber last week.", false)]
+#[case("A mixture that holds paracetamol is also on the list.", false)]
+#[case("Reduce the volume of lidocaine.", false)]
+#[case("The dose is its business alone.", false)]
+#[case("Stop the bleeding by pressure, then go on.", false)]
+#[case("Is it planned to stop the tablets?", false)]
+fn an_order_to_stop_a_medicine(#[case] sentence: &str, #[case] is_order: bool) {
+    let mut files = files(&[THINNER]);
+    let text =
+        files.files.get(RULE).map(|it| String::from_utf8_lossy(it).replacen("action: Do it.", &format!("action: \"{sentence}\""), 1));
+    files.files.insert(RULE.into(), text.unwrap_or_default().into_bytes());
+    let whole = read(&files);
+    let said = lint::check(&whole, today()).iter().any(|it| it.remark.diagnostic.code == Code::StopsMedicine);
+    assert_eq!(said, is_order, "{sentence}");
+}
+
+/// Counted by hand: words, sentences, words of more than six letters; then words / sentences + 100 x long / words.
+#[rstest]
+// "Have", "you", "ever", "fainted": one of seven letters. 4 / 1 + 100 / 4.
+#[case("Have you ever fainted?", (4, 1, 1), 29.0)]
+// 11 words in 3 sentences, none long ("needle" has six letters). 11 / 3 + 0.
+#[case("Do you fear the needle? Some do. It helps to know.", (11, 3, 0), 11.0 / 3.0)]
+// Without a mark it is one sentence. "Electric", "current" and "through". 5 / 1 + 100 x 3 / 5.
+#[case("Electric current through the body", (5, 1, 3), 65.0)]
+// The points in "2.5", "e.g." and after an initial end nothing; the colon does. "millilitres", "vitamin". 12 / 2 + 100 x 2 / 12.
+#[case("About 2.5 millilitres of it, e.g. vitamin K. by mouth: how often?", (12, 2, 2), 6.0 + 100.0 * 2.0 / 12.0)]
+// A hyphen is no letter and parts no word: "blood-thinning" is one long word. 4 / 1 + 25.
+#[case("Any blood-thinning stuff (now)?", (4, 1, 1), 29.0)]
+fn the_readability_index(#[case] text: &str, #[case] counts: (usize, usize, usize), #[case] lix: f64) {
+    let counted = Counted::of(text);
+    assert_eq!((counted.words, counted.sentences, counted.long), counts);
+    assert!(counted.lix().is_some_and(|it| (it - lix).abs() < 1e-9), "{:?}", counted.lix());
+}
+
+#[test]
+fn nothing_has_no_readability_index() {
+    assert_eq!(Counted::of(" - ").lix(), None);
+    let both = Counted::of("Have you ever fainted?").and(Counted::of("Yes"));
+    assert_eq!((both.words, both.sentences, both.long), (5, 2, 1));
+}
+
+/// What newly replaced a source must be another source of the file.
+#[rstest]
+#[case("superseded_by: bock", "did you mean `book`?")]
+#[case("superseded_by: old", "")]
+fn what_replaced_a_source_is_known(#[case] key: &str, #[case] help: &str) {
+    let mut files = files(&[THINNER]);
+    let more = format!("{FIRST_SOURCE}{{ id: old, by: Somebody, title: A book, checked: from-memory, {key} }}, ");
+    let text = files.files.get(SOURCES).map(|it| String::from_utf8_lossy(it).replacen(FIRST_SOURCE, &more, 1)).unwrap_or_default();
+    files.files.insert(SOURCES.into(), text.into_bytes());
+    let found = whole(&files).err().unwrap_or_default();
+    assert_eq!(found.iter().map(|it| it.code).collect::<Vec<_>>(), [Code::UnknownSource], "{:?}", codes(&found));
+    assert!(found[0].help.contains(help), "{}", found[0].help);
+}
