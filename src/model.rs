@@ -16,8 +16,8 @@ pub mod rule;
 pub use bits::Bits;
 pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
-pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use formula::{Formula, Role, RoleKind};
+pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
 

@@ -11,11 +11,11 @@ use crate::load::cases::Case;
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
-pub mod prove;
 pub mod book;
+pub mod check;
 pub mod due;
 pub mod new;
-pub mod check;
+pub mod prove;
 pub mod test;
 
 /// The commands under `rules`.

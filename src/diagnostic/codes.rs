@@ -279,6 +279,35 @@ codes! {
         "Two rules have the same condition.",
         "They always fire together. A change of one and not of the other would go unseen.",
         "Make one rule of them, or write down in allowances.yaml why there are two.";
+    NeverFires = "lint/never-fires":
+        "No possible questionnaire makes the rule fire, or only one whose answers rule one another out.",
+        "A rule that cannot fire protects nobody, and everybody believes that it does.",
+        "Look for two tests that cannot both hold, a limit on the wrong side of another, or a detail whose gate says no.          Every questionnaire was looked at, not a sample.";
+    AlwaysFires = "lint/always-fires":
+        "Every possible questionnaire makes the rule fire.",
+        "A finding that everybody has is read by nobody.",
+        "Add what the rule is really about, or take it out.";
+    Subsumed = "lint/subsumed" notice:
+        "The rule never fires but beside another one, whose outcome is the same or worse. Contradictory answers aside; and a \
+         precaution beside a precaution is told only if both are for just the same patients.",
+        "It changes no verdict, and whoever edits the other rule may not know of it.",
+        "Take it out, narrow the other rule, or allow it where its action says something of its own.";
+    BandGap = "lint/band-gap":
+        "Between two rules for neighbouring bands of one number lie values that neither covers, and a patient can have them.",
+        "The value in the gap gets no finding, although values on both sides do.",
+        "Let one rule begin where the other ends: name the same limit in both, once with `below` and once with `at_least`.";
+    BandOverlap = "lint/band-overlap":
+        "Two rules for neighbouring bands of one number share values, and a patient can have them.",
+        "The patient gets two findings that say different things of one value.",
+        "Let one rule begin where the other ends.";
+    Unasked = "lint/unasked":
+        "The rule can be kept open by a question that is not asked in that situation.",
+        "The verdict waits for an answer that nobody will give.",
+        "Name the gate first in the rule's condition, so that it settles the rule, or widen the question's `ask_when`.";
+    Undecided = "lint/undecided" notice:
+        "A check that looks at every possible questionnaire came to no answer, and says so.",
+        "Silence would look like a clean check.",
+        "Look at the fact that is named; the worked cases are the only witnesses here.";
     SourceNeverOpened = "lint/source-never-opened" notice:
         "A rule that defers or refers, or a limit by which one decides, rests on a source from memory alone.",
         "Patients wait because of it, and memory is often wrong about a figure or an edition.",

@@ -4,6 +4,7 @@
 //! mistake, but must not accuse wrongly; what is meant stands in allowances.yaml with its reason. Its page, and whether
 //! its remarks are problems or notices, stand with its code.
 
+use std::cell::{RefCell, RefMut};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -11,29 +12,36 @@ use chrono::NaiveDate;
 
 use super::cases::{self, CaseRun};
 use super::coverage::{self, Gap};
+use super::decide::{Decider, TooLarge};
 use crate::diagnostic::{Code, Diagnostic, Severity};
 use crate::evaluate::Compiled;
 use crate::load::allowances::Allowance;
 use crate::load::cases::Case;
 use crate::load::written::Entry;
 use crate::load::{Whole, Written};
-use crate::model::{Rule, RuleSet, Text};
+use crate::model::{Condition, Rule, RuleSet, Text};
 
 mod allowance;
+mod bands;
 mod citations;
 mod drafts;
 mod duplicate;
 mod names;
+mod never;
 mod numbers;
 pub mod reading;
 mod review;
 mod stopping;
+mod subsumed;
+mod unasked;
 mod untested;
 mod unused;
 
 /// What a lint may look at.
 #[derive(Debug, Clone, Copy)]
 pub struct Subject<'a> {
+    /// Every possible questionnaire, or why it cannot be laid out.
+    pub space: &'a RefCell<Result<Decider<'a>, TooLarge>>,
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// Its texts, for places.
@@ -51,7 +59,7 @@ pub struct Subject<'a> {
     /// The day of the check.
     pub as_of: NaiveDate,
     /// What the lints before this one in the list have said.
-    pub earlier: &'a [Remark],
+    pub earlier: &'a RefCell<Vec<Remark>>,
 }
 
 /// What a lint says about one thing.
@@ -79,7 +87,13 @@ pub const LINTS: &[Lint] = &[
     Lint { code: Code::ReviewDue, find: review::due },
     Lint { code: Code::SourceNeverOpened, find: citations::never_opened },
     Lint { code: Code::SourceSuperseded, find: citations::superseded },
+    Lint { code: Code::NeverFires, find: never::fires },
+    Lint { code: Code::AlwaysFires, find: never::stays_quiet },
     Lint { code: Code::DuplicateCondition, find: duplicate::find },
+    Lint { code: Code::Subsumed, find: subsumed::find },
+    Lint { code: Code::BandGap, find: bands::gaps },
+    Lint { code: Code::BandOverlap, find: bands::overlaps },
+    Lint { code: Code::Unasked, find: unasked::find },
     Lint { code: Code::LimitUnused, find: unused::limits },
     Lint { code: Code::QuestionUnused, find: unused::questions },
     Lint { code: Code::DerivedUnused, find: unused::derived },
@@ -115,10 +129,16 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
     let rule_set = &whole.rule_set;
     let compiled = Compiled::new(rule_set);
     let runs = cases::run_all(rule_set, &compiled, &whole.cases);
+    let space = RefCell::new(Decider::new(&[rule_set], &[], as_of));
     let gaps = coverage::open_gaps(rule_set, &whole.cases, &runs, &whole.excuses.gaps);
-    let mut found = Vec::new();
+    let found = RefCell::new(Vec::new());
+    if let Err(TooLarge { fact, of }) = &*space.borrow() {
+        let title = format!("`{fact}` has {of}: too many to look at every questionnaire, so that only the worked cases speak");
+        found.borrow_mut().push(Remark { diagnostic: Diagnostic::bare(Code::Undecided, title), about: fact.clone() });
+    }
     for lint in LINTS {
         let subject = Subject {
+            space: &space,
             rule_set,
             written: &whole.written,
             cases: &whole.cases,
@@ -130,13 +150,34 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
             earlier: &found,
         };
         let more = (lint.find)(&subject);
-        found.extend(more);
+        found.borrow_mut().extend(more);
     }
+    let mut found = found.take();
     let place = |it: &Remark| (it.diagnostic.source.as_ref().map(|it| it.name().to_owned()), it.diagnostic.offset());
     found.sort_by_cached_key(place);
     let allows = |it: &&Allowance, remark: &Remark| it.lint == remark.diagnostic.code && it.on == remark.about;
     let judged = found.into_iter().map(|remark| Judged { allowance: whole.allowances.iter().find(|it| allows(it, &remark)), remark });
     judged.collect()
+}
+
+impl<'a> Subject<'a> {
+    /// Every possible questionnaire; `None` where there are too many, which is told once.
+    fn decider(&self) -> Option<RefMut<'a, Decider<'a>>> {
+        RefMut::filter_map(self.space.borrow_mut(), |it| it.as_mut().ok()).ok()
+    }
+}
+
+/// What could be neither shown nor shut out, so that nobody takes silence for a proof.
+fn undecided(subject: &Subject<'_>, rule: &str, fact: &str, whether: &str) -> Remark {
+    let title = format!("whether {whether} was not decided, because of `{fact}`: `{rule}`");
+    Remark::on(Code::Undecided, rule, subject.written.rule(rule), "when", title, "not decided")
+}
+
+/// Whether a condition asks for answers at odds with one another.
+fn looks_for_contradictions(condition: &Condition) -> bool {
+    let mut found = false;
+    condition.visit(&mut |it| found |= matches!(it, Condition::Answers(_)));
+    found
 }
 
 impl Remark {

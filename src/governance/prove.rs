@@ -129,7 +129,8 @@ impl Prover<'_> {
         let rule_set = self.rule_set;
         match promise {
             Promise::UnknownMedicineWaits | Promise::UnknownAllergyWaits => {
-                let slot = if promise == Promise::UnknownMedicineWaits { rule_set.catalogue.medicines } else { rule_set.catalogue.allergies };
+                let slot =
+                    if promise == Promise::UnknownMedicineWaits { rule_set.catalogue.medicines } else { rule_set.catalogue.allergies };
                 let shape = slot.and_then(|it| self.decider.space.domain(0, it)).map(|it| it.shape.clone());
                 let unread: Vec<Lit> = match shape {
                     Some(Shape::Medicines { unrecognised, .. }) => unrecognised,
@@ -150,7 +151,9 @@ impl Prover<'_> {
                 let found = self.decider.find(&together, &|seen| seen.iter().all(|it| verdict(rule_set, &it.states) == Outcome::Go));
                 self.settled(guarantee, found)
             }
-            Promise::EstablishedFindingsStay | Promise::SpanNarrows | Promise::RemovingNeverGoes => self.before_and_after(guarantee, promise),
+            Promise::EstablishedFindingsStay | Promise::SpanNarrows | Promise::RemovingNeverGoes => {
+                self.before_and_after(guarantee, promise)
+            }
         }
     }
 
@@ -254,7 +257,8 @@ fn comes_out(rule_set: &RuleSet, then: &Then, states: &[State]) -> bool {
 fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &Seen) -> bool {
     let lifted = before.states.iter().zip(&after.states).any(|(a, b)| *a == State::Fires && *b != State::Fires);
     let span = |it: &Seen| {
-        let of = |wanted: State| rule_set.rules.iter().zip(&it.states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
+        let of =
+            |wanted: State| rule_set.rules.iter().zip(&it.states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
         crate::outcome::Span::of(of(State::Fires), of(State::Undetermined))
     };
     let (a, b) = (span(before), span(after));

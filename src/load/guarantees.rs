@@ -48,7 +48,14 @@ fn one(reading: &mut Reading<'_>, names: &Names, node: &Node, concerns: &[Concer
     if concern == Some(None) {
         return None;
     }
-    Some(Guarantee { id: id?, title: title?, concern: concern.flatten(), wheres: wheres.into_iter().collect::<Option<_>>()?, then: then?, because: because? })
+    Some(Guarantee {
+        id: id?,
+        title: title?,
+        concern: concern.flatten(),
+        wheres: wheres.into_iter().collect::<Option<_>>()?,
+        then: then?,
+        because: because?,
+    })
 }
 
 fn line(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<(Sense, Condition)> {

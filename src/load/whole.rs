@@ -36,7 +36,7 @@ pub fn whole(files: &RuleFiles) -> Result<Whole, Vec<Diagnostic>> {
         (Ok(cases), Ok(excuses), Ok(allowances)) => {
             let (written, unwritten) = (Written::read(files), super::drafts::unwritten(files));
             Ok(Whole { rule_set, written, cases, excuses, allowances, unwritten })
-        },
+        }
         (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()].into_iter().flatten().flatten().collect()),
     }
 }

@@ -36,7 +36,9 @@ fn the_space_holds_every_worked_case() {
             }
             for (pair, rule) in decider.judgements[0].rules.iter().zip(&rule_set.rules) {
                 for lit in [pair.yes, !pair.yes, pair.no, !pair.no] {
-                    if core.contains(&lit) { eprintln!("{} {} {}", rule.id, lit == pair.yes || lit == !pair.yes, lit == pair.yes || lit == pair.no); }
+                    if core.contains(&lit) {
+                        eprintln!("{} {} {}", rule.id, lit == pair.yes || lit == !pair.yes, lit == pair.yes || lit == pair.no);
+                    }
                 }
             }
             panic!("{}: this patient is not in the space", case.title);
@@ -53,10 +55,21 @@ fn every_rule_can_fire() {
     let begin = std::time::Instant::now();
     for (at, rule) in rule_set.rules.iter().enumerate().filter(|it| std::env::var("R").map_or(true, |of| it.1.id.starts_with(&of))) {
         let fires = decider.judgements[0].rules[at].yes;
-        let found = decider.find(&[fires], &|seen| { let ok = seen.iter().all(|it| it.states[at] == State::Fires); if !ok { eprintln!("{} {:?}\n{}", rule.id, seen[0].states[at], seen[0].questionnaire); for d in &rule_set.catalogue.derived { eprintln!("{} {:?}", d.id, seen[0].facts.number(d.slot)); } } ok });
+        let found = decider.find(&[fires], &|seen| {
+            let ok = seen.iter().all(|it| it.states[at] == State::Fires);
+            if !ok {
+                eprintln!("{} {:?}\n{}", rule.id, seen[0].states[at], seen[0].questionnaire);
+                for d in &rule_set.catalogue.derived {
+                    eprintln!("{} {:?}", d.id, seen[0].facts.number(d.slot));
+                }
+            }
+            ok
+        });
         match found {
             Found::Example(seen) => {
-                if seen[0].n_answers > 8 { eprintln!("{} {}", rule.id, seen[0].n_answers); }
+                if seen[0].n_answers > 8 {
+                    eprintln!("{} {}", rule.id, seen[0].n_answers);
+                }
             }
             other => eprintln!("{}: {other:?}", rule.id),
         }

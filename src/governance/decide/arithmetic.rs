@@ -132,10 +132,8 @@ pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> 
     let chains: Vec<Vec<usize>> =
         wanted.iter().map(|it| cases.get(it.view).map(|case| needed(case.rule_set, it.slot)).unwrap_or_default()).collect();
     let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
-    let first: Vec<Box1> = variables
-        .iter()
-        .map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) })
-        .collect();
+    let first: Vec<Box1> =
+        variables.iter().map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) }).collect();
     // Breadth first, so that no corner without a bound is gone into for ever.
     let mut boxes = VecDeque::from([first.clone()]);
     let mut looked = 0;
@@ -225,11 +223,8 @@ fn bounds(
     }
     let mut ends = [0.0; 2];
     for (rising, end) in [false, true].into_iter().zip(&mut ends) {
-        let corner: Vec<f64> = here
-            .iter()
-            .zip(moves)
-            .map(|((low, high), way)| if (way.unwrap_or_default() >= 0) == rising { *high } else { *low })
-            .collect();
+        let corner: Vec<f64> =
+            here.iter().zip(moves).map(|((low, high), way)| if (way.unwrap_or_default() >= 0) == rising { *high } else { *low }).collect();
         let (case, facts) = (cases.get(wanted.view)?, work.get_mut(wanted.view)?);
         put(case.rule_set, facts, variables, &corner);
         derive::these(case.rule_set, facts, chain);
@@ -239,14 +234,7 @@ fn bounds(
     Some((low, high))
 }
 
-fn fits(
-    cases: &[Case<'_>],
-    work: &mut [Facts],
-    variables: &[Variable],
-    values: &[f64],
-    wanted: &[Wanted],
-    chains: &[Vec<usize>],
-) -> bool {
+fn fits(cases: &[Case<'_>], work: &mut [Facts], variables: &[Variable], values: &[f64], wanted: &[Wanted], chains: &[Vec<usize>]) -> bool {
     for (case, facts) in cases.iter().zip(work.iter_mut()) {
         put(case.rule_set, facts, variables, values);
     }

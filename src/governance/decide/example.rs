@@ -113,22 +113,14 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
     let mut found = Vec::new();
     for (view, subject) in subjects.iter().enumerate() {
         for derived in &subject.rule_set.catalogue.derived {
-            let by_sums = matches!(
-                derived.formula,
-                Formula::CompletedYears | Formula::CountOf | Formula::PointsOf | Formula::CountMissingFrom
-            );
+            let by_sums =
+                matches!(derived.formula, Formula::CompletedYears | Formula::CountOf | Formula::PointsOf | Formula::CountMissingFrom);
             let cell = match subject.told(derived.slot) {
                 Some(Told::Number(cell, _)) => Some(*cell),
                 _ => None,
             };
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
-            let may_fail = matches!(
-                derived.formula,
-                Formula::ShareOf
-                    | Formula::AnaestheticLoad
-                    | Formula::SteroidDaily
-                    | Formula::SteroidDays
-            );
+            let may_fail = matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::SteroidDays);
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             if by_sums || (any_will_do && !may_fail) {
                 continue;
@@ -171,7 +163,8 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
             }
         }
         for derived in &catalogue.derived {
-            let born = derived.inputs.first().and_then(|it| if let Input::Fact(slot) = it { Some(catalogue.id(*slot).to_owned()) } else { None });
+            let born =
+                derived.inputs.first().and_then(|it| if let Input::Fact(slot) = it { Some(catalogue.id(*slot).to_owned()) } else { None });
             match (derived.formula, subject.told(derived.slot), born) {
                 (Formula::CompletedYears, Some(Told::Number(cell, _)), Some(born)) => {
                     add(Variable { what: What::Age(born), cell: *cell, whole: true });

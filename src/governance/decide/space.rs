@@ -225,12 +225,13 @@ impl Space {
     /// Where a computed number that is not whole comes out at just one value.
     pub fn exact_results(&self) -> impl Iterator<Item = Lit> + '_ {
         let derived = self.domains.iter().filter(|(name, _)| name.starts_with("derived."));
-        derived.flat_map(|(_, it)| match &it.shape {
-            Shape::Number { cells, whole: false } => cells.as_slice(),
-            _ => &[],
-        })
-        .filter(|(cell, _)| cell.is_point())
-        .map(|(_, it)| *it)
+        derived
+            .flat_map(|(_, it)| match &it.shape {
+                Shape::Number { cells, whole: false } => cells.as_slice(),
+                _ => &[],
+            })
+            .filter(|(cell, _)| cell.is_point())
+            .map(|(_, it)| *it)
     }
 
     /// Whether the day of surgery is known.
@@ -418,10 +419,7 @@ fn domain(logic: &mut Logic, rule_sets: &[&RuleSet], at: usize, slot: FactSlot, 
         },
         _ => match catalogue.derived_of(slot) {
             Some(derived) => {
-                let whole = matches!(
-                    derived.formula,
-                    Formula::CompletedYears | Formula::CountOf | Formula::CountMissingFrom
-                );
+                let whole = matches!(derived.formula, Formula::CompletedYears | Formula::CountOf | Formula::CountMissingFrom);
                 let ends = match derived.formula {
                     Formula::CompletedYears => (0.0, OLDEST),
                     // A difference may fall below nothing, but no dose, index or count.
@@ -446,7 +444,8 @@ fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
 /// The options of a fact in every rule set, in the order they are first met.
 fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
-    let options = |it: &RuleSet| -> Vec<Choice> { it.catalogue.slot(id).map(|slot| it.catalogue.options(slot).to_vec()).unwrap_or_default() };
+    let options =
+        |it: &RuleSet| -> Vec<Choice> { it.catalogue.slot(id).map(|slot| it.catalogue.options(slot).to_vec()).unwrap_or_default() };
     for option in rule_sets.iter().flat_map(|it| options(it)) {
         if !found.contains(&option.id) {
             found.push(option.id);
@@ -528,7 +527,8 @@ fn medicine_kinds(rule_sets: &[&RuleSet]) -> Vec<MedicineKind> {
         let factors: Vec<Option<String>> = (0..registers.len()).map(|at| of(at)?.as_prednisolone.map(|it| it.to_string())).collect();
         let known_to: Vec<bool> = places.iter().map(Option::is_some).collect();
         let steroid = factors.iter().any(Option::is_some);
-        let kind = kinds.entry((member, known_to.clone(), factors)).or_insert_with(|| MedicineKind { names: Vec::new(), known_to, steroid });
+        let kind =
+            kinds.entry((member, known_to.clone(), factors)).or_insert_with(|| MedicineKind { names: Vec::new(), known_to, steroid });
         kind.names.push(name);
     }
     kinds.into_values().collect()

@@ -161,10 +161,7 @@ impl Reader<'_> {
                     _ => false,
                 };
                 let (inside, outside): (Vec<_>, Vec<_>) = cells.iter().partition(|(cell, _)| holds(super::arithmetic::some_number(cell)));
-                Pair {
-                    yes: self.logic.any(inside.iter().map(|(_, it)| *it)),
-                    no: self.logic.any(outside.iter().map(|(_, it)| *it)),
-                }
+                Pair { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
             }
             (Shape::Date { spans, bands }, Test::OlderThan(limit) | Test::Within(limit)) => {
                 let older_than = spans.iter().position(|it| *it == limit.span).unwrap_or(spans.len());
@@ -354,11 +351,11 @@ impl Reader<'_> {
                     let earlier = self.logic.all([some_given, told, some]);
                     needed.push(self.logic.any([none_given, earlier]));
                 }
-                let needed = self.logic.all(needed);
                 // The register may allow no dose at all at some age.
-                self.logic.implies(known, needed);
+                needed.extend(self.allowed(derived));
+                let needed = self.logic.all(needed);
+                self.same(known, needed);
                 let nothing = self.nothing_injected(derived, needed);
-                self.logic.implies(nothing, known);
                 self.zero_where(domain, nothing);
             }
             Formula::VolumePerToe => {
@@ -414,6 +411,31 @@ impl Reader<'_> {
                 self.zero_where(domain, without);
             }
         }
+    }
+
+    /// For each agent that a load counts: it is not there, or the register has a limit for it at that age.
+    fn allowed(&mut self, load: &crate::model::Derived) -> Vec<Lit> {
+        let ages = self.role(load, 3).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
+        let Some(Shape::Number { cells: ages, .. }) = ages else { return Vec::new() };
+        let with = [(false, self.chosen(load, 1, "no")), (true, self.chosen(load, 1, "yes"))];
+        let given = if load.inputs.len() > 4 { self.chosen(load, 4, "yes") } else { self.logic.never() };
+        let mut found = Vec::new();
+        for agent in &self.rule_set.agents {
+            let (planned, before) = (self.chosen(load, 0, &agent.id), self.chosen(load, 5, &agent.id));
+            let (mut ways, mut ways_before) = (vec![!planned], vec![!before, !given]);
+            for (cell, age) in &ages {
+                let years = super::arithmetic::some_number(cell);
+                for (adrenaline, choice) in with {
+                    if agent.limit(adrenaline, years).is_some() {
+                        ways.push(self.logic.all([*age, choice]));
+                        ways_before.push(*age);
+                    }
+                }
+            }
+            found.push(self.logic.any(ways));
+            found.push(self.logic.any(ways_before));
+        }
+        found
     }
 
     /// A date that is also tested for its age in months or days leaves only some ages in years.

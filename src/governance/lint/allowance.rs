@@ -6,7 +6,7 @@ use crate::diagnostic::{Code, Diagnostic};
 /// An allowance that fits none of the remarks made so far.
 pub fn unused(subject: &Subject<'_>) -> Vec<Remark> {
     let fits = |remark: &Remark, lint, on: &str| remark.diagnostic.code == lint && remark.about == on;
-    let unused = subject.allowances.iter().filter(|it| !subject.earlier.iter().any(|remark| fits(remark, it.lint, &it.on)));
+    let unused = subject.allowances.iter().filter(|it| !subject.earlier.borrow().iter().any(|remark| fits(remark, it.lint, &it.on)));
     unused
         .map(|it| {
             let title = format!("`{}` says nothing about `{}`", it.lint.name(), it.on);

@@ -20,7 +20,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 }
 
 /// Whether two conditions in plain form are the same but for the order of lists and the names written.
-fn same(a: &Condition, b: &Condition) -> bool {
+pub fn same(a: &Condition, b: &Condition) -> bool {
     match (a, b) {
         (Condition::All(a), Condition::All(b)) | (Condition::Any(a), Condition::Any(b)) => {
             a.len() == b.len()

@@ -1,0 +1,198 @@
+//! Gaps and overlaps between neighbouring bands of one number. Which rules are neighbours is told by their form, whether a
+//! patient falls between them, or into both, over the whole space.
+
+use super::{Remark, Subject};
+use crate::diagnostic::Code;
+use crate::evaluate::State;
+use crate::facts::holds::truth;
+use crate::governance::decide::cells::{Cell, Cut, cuts_of};
+use crate::governance::decide::space::Shape;
+use crate::governance::decide::{Found, Seen};
+use crate::model::{Comparison, Condition, Rule, Test};
+use crate::quantity::tidy;
+use crate::truth::{FactSlot, Truth};
+
+/// The part of a rule that is a band of one number, and the rest of its condition.
+struct Band<'a> {
+    at: usize,
+    rule: &'a Rule,
+    fact: FactSlot,
+    low: Option<Cut>,
+    high: Option<Cut>,
+    rest: Vec<&'a Condition>,
+}
+
+/// A remark on each gap between two bands.
+pub fn gaps(subject: &Subject<'_>) -> Vec<Remark> {
+    let bands = bands(&subject.rule_set.rules);
+    let mut found = Vec::new();
+    for band in bands.iter().filter(|it| it.low.is_some() && it.high.is_some()) {
+        let neighbours = || bands.iter().filter(|it| it.at != band.at && akin(it, band));
+        // A band that joins another one on either side is where it belongs; what lies on its other side is normal.
+        let joined = neighbours().any(|it| meets(it.low, band.high) || meets(it.high, band.low));
+        if joined || neighbours().any(|it| overlap(it, band)) {
+            continue;
+        }
+        let severe = |it: &&Band<'_>| it.rule.outcome >= band.rule.outcome;
+        let above = neighbours().filter(severe).filter(|it| before(band.high, it.low)).min_by(|a, b| value(a.low).total_cmp(&value(b.low)));
+        let below =
+            neighbours().filter(severe).filter(|it| before(it.high, band.low)).max_by(|a, b| value(a.high).total_cmp(&value(b.high)));
+        let gap = match (above, below) {
+            (Some(above), _) => Some((band.high, above.low, above)),
+            (None, Some(below)) => Some((below.high, band.low, below)),
+            _ => None,
+        };
+        let Some((Some(from), Some(to), other)) = gap else { continue };
+        let Some(remark) = settle(subject, &bands, band, other, (from, to)) else { continue };
+        found.push(remark);
+    }
+    found
+}
+
+/// Looks for a patient between two bands for whom no rule on this number fires.
+fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Band<'_>, (from, to): (Cut, Cut)) -> Option<Remark> {
+    let id = subject.rule_set.catalogue.id(band.fact);
+    let mut decider = subject.decider()?;
+    let cells = match decider.space.domain(0, band.fact).map(|it| &it.shape) {
+        Some(Shape::Number { cells, .. }) => cells.clone(),
+        _ => return None,
+    };
+    let between = |it: &Cell| it.low >= from.at && it.high <= to.at && !(it.is_point() && (skips(it, from) || skips(it, to)));
+    let inside: Vec<_> = cells.iter().filter(|(it, _)| between(it)).map(|(_, it)| *it).collect();
+    let mut together = vec![decider.logic.any(inside)];
+    for condition in band.rest.iter().chain(&other.rest) {
+        together.push(decider.pair(0, condition)?.yes);
+    }
+    let judged = decider.judgements.first()?;
+    let of_number: Vec<usize> = bands.iter().filter(|it| it.fact == band.fact).map(|it| it.at).collect();
+    together.extend(of_number.iter().filter_map(|it| judged.rules.get(*it)).map(|it| it.no));
+    together.push(!judged.ruled_out);
+    let confirm = |seen: &[Seen]| {
+        seen.iter().all(|it| {
+            let number = it.facts.number(band.fact);
+            let rest = band.rest.iter().chain(&other.rest).all(|condition| truth(condition, &it.facts) == Truth::Yes);
+            rest && number.is_some_and(|it| it >= from.at && it <= to.at)
+                && of_number.iter().all(|at| it.states.get(*at) == Some(&State::StaysQuiet))
+        })
+    };
+    match decider.find(&together, &confirm) {
+        Found::Example(seen) => {
+            let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
+            let (first, second) = if value(band.low) < value(other.low) || other.low.is_none() { (band, other) } else { (other, band) };
+            let title = format!("between `{}` and `{}` lies a gap: {id} {number} meets neither", first.rule.id, second.rule.id);
+            let remark =
+                Remark::on(Code::BandGap, &band.rule.id, subject.written.rule(&band.rule.id), "when", title, "one side of the gap");
+            Some(remark.also(subject.written.rule(&other.rule.id), "when", "the other side"))
+        }
+        Found::Never => None,
+        Found::Open(fact) => Some(super::undecided(subject, &band.rule.id, &fact, "its band has a gap")),
+    }
+}
+
+/// A remark on each pair of bands that overlap without one holding the other.
+pub fn overlaps(subject: &Subject<'_>) -> Vec<Remark> {
+    let bands = bands(&subject.rule_set.rules);
+    let mut found = Vec::new();
+    for (n, band) in bands.iter().enumerate() {
+        for other in bands.iter().skip(n + 1).filter(|it| akin(it, band) && overlap(it, band)) {
+            let Some(mut decider) = subject.decider() else { return found };
+            let Some(judged) = decider.judgements.first() else { continue };
+            let lits = [band.at, other.at].map(|at| judged.rules.get(at).map(|it| it.yes));
+            let [Some(one), Some(two)] = lits else { continue };
+            let both = |seen: &[Seen]| seen.iter().all(|it| [band.at, other.at].iter().all(|at| it.states.get(*at) == Some(&State::Fires)));
+            let id = subject.rule_set.catalogue.id(band.fact);
+            match decider.find(&[one, two], &both) {
+                Found::Example(seen) => {
+                    let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
+                    let title = format!("`{}` and `{}` overlap: {id} {number} meets both", band.rule.id, other.rule.id);
+                    let entry = subject.written.rule(&other.rule.id);
+                    let remark = Remark::on(Code::BandOverlap, &other.rule.id, entry, "when", title, "this band");
+                    found.push(remark.also(subject.written.rule(&band.rule.id), "when", "reaches into this one"));
+                }
+                Found::Never => {}
+                Found::Open(fact) => found.push(super::undecided(subject, &other.rule.id, &fact, "its band overlaps another")),
+            }
+        }
+    }
+    found
+}
+
+/// The bands of all rules: each number that a rule tests in the list of what must hold together.
+fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
+    let mut found = Vec::new();
+    for (at, rule) in rules.iter().enumerate() {
+        let parts: Vec<&Condition> = match &rule.when {
+            Condition::All(parts) => parts.iter().collect(),
+            single => vec![single],
+        };
+        let mut facts: Vec<FactSlot> = parts.iter().filter_map(|it| tested(it)).map(|(fact, _)| fact).collect();
+        facts.sort_unstable();
+        facts.dedup();
+        for fact in facts {
+            let mut band = Band { at, rule, fact, low: None, high: None, rest: Vec::new() };
+            for part in &parts {
+                match tested(part) {
+                    Some((of, test)) if of == fact => narrow(&mut band, test),
+                    _ => band.rest.push(*part),
+                }
+            }
+            found.push(band);
+        }
+    }
+    found
+}
+
+/// The number that a condition tests, if that is what it does.
+fn tested(condition: &Condition) -> Option<(FactSlot, &Test)> {
+    match condition {
+        Condition::Fact { fact, test: test @ (Test::Compare(..) | Test::Between(..)) } => Some((*fact, test)),
+        _ => None,
+    }
+}
+
+fn narrow(band: &mut Band<'_>, test: &Test) {
+    let cuts = cuts_of(test);
+    match (test, cuts.as_slice()) {
+        (Test::Compare(Comparison::Above | Comparison::AtLeast, _), [low]) => band.low = Some(*low),
+        (Test::Compare(..), [high]) => band.high = Some(*high),
+        (_, [low, high]) => (band.low, band.high) = (Some(*low), Some(*high)),
+        _ => {}
+    }
+}
+
+/// Whether two bands are of one number, of one concern, and for the same patients or some of the same.
+fn akin(one: &Band<'_>, other: &Band<'_>) -> bool {
+    let within = |a: &[&Condition], b: &[&Condition]| a.iter().all(|it| b.iter().any(|other| super::duplicate::same(it, other)));
+    one.fact == other.fact && one.rule.concern == other.rule.concern && (within(&one.rest, &other.rest) || within(&other.rest, &one.rest))
+}
+
+fn value(cut: Option<Cut>) -> f64 {
+    cut.map_or(f64::NAN, |it| it.at)
+}
+
+/// Whether a band ends just where another one begins.
+fn meets(one: Option<Cut>, other: Option<Cut>) -> bool {
+    one.zip(other).is_some_and(|(a, b)| a == b)
+}
+
+fn before(end: Option<Cut>, start: Option<Cut>) -> bool {
+    end.zip(start).is_some_and(|(a, b)| order(a) < order(b))
+}
+
+/// Cuts in their order on the line of numbers.
+fn order(cut: Cut) -> (f64, bool) {
+    (cut.at, cut.value_below)
+}
+
+/// Whether two bands share numbers, and each has some of its own.
+fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
+    let low = |it: &Band<'_>| it.low.map_or((f64::NEG_INFINITY, false), order);
+    let high = |it: &Band<'_>| it.high.map_or((f64::INFINITY, true), order);
+    let (first, second) = if low(one) < low(other) { (one, other) } else { (other, one) };
+    low(first) < low(second) && low(second) < high(first) && high(first) < high(second)
+}
+
+/// Whether a single number lies on the wrong side of a cut at it.
+fn skips(cell: &Cell, cut: Cut) -> bool {
+    cell.contains(cut.at) && cut.value_below
+}

@@ -1,0 +1,60 @@
+//! Rules that no questionnaire can make fire, and rules that every questionnaire makes fire. Decided over the whole space.
+
+use super::{Remark, Subject};
+use crate::diagnostic::Code;
+use crate::evaluate::State;
+use crate::governance::decide::Found;
+
+/// A remark on each rule that cannot fire.
+pub fn fires(subject: &Subject<'_>) -> Vec<Remark> {
+    let mut found = Vec::new();
+    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+        // A worked case in which it fires, and no answer is ruled out, settles it.
+        let shown = |it: &crate::governance::cases::CaseRun| it.states.get(at) == Some(&State::Fires);
+        if subject.runs.iter().any(|it| shown(it) && it.facts.ruled_out.is_empty()) {
+            continue;
+        }
+        let entry = subject.written.rule(&rule.id);
+        let Some(mut decider) = subject.decider() else { break };
+        let Some((yes, ruled_out)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out))) else {
+            continue;
+        };
+        let fires = |seen: &[crate::governance::decide::Seen]| seen.iter().all(|it| it.states.get(at) == Some(&State::Fires));
+        let title = match decider.find(&[yes, !ruled_out], &fires) {
+            Found::Example(_) => continue,
+            Found::Open(fact) => {
+                found.push(super::undecided(subject, &rule.id, &fact, "it can fire"));
+                continue;
+            }
+            Found::Never => match decider.find(&[yes], &fires) {
+                Found::Never => format!("`{}` can never fire: no questionnaire meets its condition", rule.id),
+                // Rules on contradictions are meant so.
+                _ if super::looks_for_contradictions(&rule.when) => continue,
+                _ => format!("`{}` fires only beside answers that rule one another out", rule.id),
+            },
+        };
+        found.push(Remark::on(Code::NeverFires, &rule.id, entry, "when", title, "never met"));
+    }
+    found
+}
+
+/// A remark on each rule that always fires.
+pub fn stays_quiet(subject: &Subject<'_>) -> Vec<Remark> {
+    let mut found = Vec::new();
+    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+        if subject.runs.iter().any(|it| it.states.get(at).is_some_and(|it| *it != State::Fires)) {
+            continue;
+        }
+        let Some(mut decider) = subject.decider() else { break };
+        let Some(yes) = decider.judgements.first().and_then(|it| it.rules.get(at)).map(|it| it.yes) else { continue };
+        match decider.find(&[!yes], &|seen| seen.iter().all(|it| it.states.get(at) != Some(&State::Fires))) {
+            Found::Example(_) => {}
+            Found::Open(fact) => found.push(super::undecided(subject, &rule.id, &fact, "it always fires")),
+            Found::Never => {
+                let title = format!("`{}` always fires, whatever is answered", rule.id);
+                found.push(Remark::on(Code::AlwaysFires, &rule.id, subject.written.rule(&rule.id), "when", title, "always met"));
+            }
+        }
+    }
+    found
+}

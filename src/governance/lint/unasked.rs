@@ -1,0 +1,103 @@
+//! Rules that can wait for an answer in a situation in which nobody asks for it. Decided over the whole space.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use batsat::Lit;
+
+use super::{Remark, Subject};
+use crate::diagnostic::Code;
+use crate::evaluate::{State, explain};
+use crate::facts::derive;
+use crate::facts::holds::truth;
+use crate::governance::decide::space::Shape;
+use crate::governance::decide::{Decider, Found, Judgement, Seen, Space, judge};
+use crate::model::{FactKind, Question};
+use crate::truth::{FactSlot, Truth};
+
+/// A remark on each rule and question.
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+    let catalogue = &subject.rule_set.catalogue;
+    let Some(after) = subject.decider().and_then(|mut it| After::new(&mut it)) else { return Vec::new() };
+    let mut found = Vec::new();
+    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+        let mut needed: BTreeSet<FactSlot> = BTreeSet::new();
+        for slot in rule.when.facts() {
+            match catalogue.derived_of(slot) {
+                Some(derived) => needed.extend(derive::roots(subject.rule_set, derived)),
+                None => {
+                    needed.insert(slot);
+                }
+            }
+        }
+        for slot in needed {
+            if let (Some(FactKind::Question(_)), Some(question)) = (catalogue.fact(slot).map(|it| it.kind), catalogue.question_of(slot)) {
+                found.extend(one(subject, &after, at, question));
+            }
+        }
+    }
+    found
+}
+
+/// The same patient with some answers more.
+struct After {
+    space: Space,
+    judged: Judgement,
+    /// For each answer, that it is not one of those that came.
+    as_before: BTreeMap<String, Vec<Lit>>,
+}
+
+impl After {
+    /// Ties a second patient to the one of a decider.
+    fn new(decider: &mut Decider<'_>) -> Option<Self> {
+        let rule_set = *decider.rule_sets.first()?;
+        let space = Space::new(&mut decider.logic, &[rule_set], &[]).ok()?;
+        let judged = judge(&mut decider.logic, &space, rule_set, 0);
+        decider.space.is_known_better_in(&space, &mut decider.logic);
+        let mut as_before = BTreeMap::new();
+        for (name, before) in decider.space.domains.iter().filter(|(name, _)| !name.starts_with("derived.")) {
+            let Some(after) = space.domains.get(name) else { continue };
+            let mut lits = vec![decider.logic.any([before.known, !after.known])];
+            if let (Shape::Plan { strengths: a, volumes: b, .. }, Shape::Plan { strengths: c, volumes: d, .. }) =
+                (&before.shape, &after.shape)
+            {
+                lits.push(decider.logic.any([*a, !*c]));
+                lits.push(decider.logic.any([*b, !*d]));
+            }
+            as_before.insert(name.clone(), lits);
+        }
+        Some(Self { space, judged, as_before })
+    }
+}
+
+/// Whether a rule can be open so that one answer alone settles it, where that answer is not asked for.
+fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> Option<Remark> {
+    let when = question.ask_when.as_ref()?;
+    let rule = subject.rule_set.rules.get(at)?;
+    let mut decider = subject.decider()?;
+    let pair = decider.judgements.first()?.rules.get(at).copied()?;
+    let settled = after.judged.rules.get(at)?;
+    let known = decider.space.domain(0, question.slot)?.known;
+    let not_asked = decider.pair(0, when)?.no;
+    let mut together = vec![!pair.yes, !pair.no, not_asked, !known, after.space.domain(0, question.slot)?.known];
+    together.push(decider.logic.any([settled.yes, settled.no]));
+    together.extend(after.as_before.iter().filter(|(name, _)| **name != question.id).flat_map(|(_, it)| it));
+    if !decider.logic.possible(&together) {
+        return None;
+    }
+    let waits = |seen: &[Seen]| {
+        seen.iter().all(|it| {
+            it.states.get(at) == Some(&State::Undetermined)
+                && explain::waits_for(&rule.when, &it.facts).contains(&question.slot)
+                && truth(when, &it.facts) == Truth::No
+        })
+    };
+    match decider.find(&together, &waits) {
+        Found::Example(_) => {
+            let title = format!("`{}` can wait for `{}` where that is not asked", rule.id, question.id);
+            let remark = Remark::on(Code::Unasked, &rule.id, subject.written.rule(&rule.id), "when", title, "waits for it");
+            Some(remark.help(format!("name first in the condition what `ask_when` of `{}` names, or let it be asked", question.id)))
+        }
+        Found::Never => None,
+        Found::Open(fact) => Some(super::undecided(subject, &rule.id, &fact, &format!("it can wait for `{}` unasked", question.id))),
+    }
+}
