@@ -203,7 +203,7 @@ impl Remark {
         self
     }
 
-    /// Adds a second place, if it stands in the same file; names it in the help otherwise.
+    /// Adds a second place, if it stands in the same file; a drawing shows one file only.
     #[must_use]
     pub fn also(mut self, entry: Option<Entry<'_>>, key: &str, label: &str) -> Self {
         if let Some(entry) = entry

@@ -4,7 +4,6 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
-use super::registers::name_form;
 use super::rule_set::FURTHER_FILES;
 use super::text;
 use crate::source::{Kind, Node, Source};
@@ -73,18 +72,12 @@ impl Written {
     pub fn derived(&self, fact: &str) -> Option<Entry<'_>> {
         self.file("questions.yaml")?.listed("derived", "id", fact.strip_prefix("derived.")?)
     }
-
-    /// A medicine, by its first name in the form in which names are compared.
-    pub fn medicine(&self, name: &str) -> Option<Entry<'_>> {
-        self.file("medicines.yaml")?.listed("medicines", "name", name)
-    }
 }
 
 impl<'a> Entry<'a> {
-    /// The item of a list under a key that is known by this name.
+    /// The item of a list that has this value under a key.
     pub fn listed(&self, list: &str, key: &str, name: &str) -> Option<Entry<'a>> {
-        let is_it =
-            |node: &&Node| node.get(key).and_then(|it| it.written(self.source)).is_some_and(|it| it == name || name_form(it) == name);
+        let is_it = |node: &&Node| node.get(key).and_then(|it| it.written(self.source)) == Some(name);
         let node = self.node.get(list)?.items().iter().find(is_it)?;
         Some(Entry { source: self.source, node })
     }

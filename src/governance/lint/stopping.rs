@@ -106,7 +106,6 @@ const MEDICINES: &[&str] = &[
     "anticoagulants",
     "antiplatelet",
     "antiplatelets",
-    "insulin",
     "steroid",
     "steroids",
 ];
