@@ -1,7 +1,6 @@
 //! Runs the worked cases. A right verdict for a wrong reason is a failure.
 
 use std::collections::BTreeSet;
-use std::num::NonZero;
 
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, explain, standing};
@@ -53,39 +52,21 @@ pub enum Difference {
     },
 }
 
-impl Difference {
-    /// One difference in words, a line each: "verdict: expected defer, got go".
-    pub fn in_words(&self) -> Vec<String> {
-        match self {
-            Self::Refused(found) => found
-                .iter()
-                .map(|it| {
-                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
-                    format!("refused: {}: {it}{place}", it.code.name())
-                })
-                .collect(),
-            Self::Verdict { expected, got } => vec![format!("verdict: expected {}, got {}", expected.word(), got.word())],
-            Self::Urgency { expected, got } => {
-                vec![format!("urgency: expected {}, got {}", expected.word(), got.map_or("none", |it| it.word()))]
-            }
-            Self::Rule { rule, expected, got, waits_for } => {
-                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
-                vec![format!("{rule}: expected {expected}, got {got}{waits}")]
-            }
-        }
-    }
-}
-
-/// Runs all cases, on as many threads as the machine has to offer. What they come to stands in the order of the cases.
+/// Runs all cases, on every core there is. The runs come in the order of the cases.
 pub fn run_all(rule_set: &RuleSet, compiled: &Compiled, cases: &[Case]) -> Vec<CaseRun> {
-    let n_threads = std::thread::available_parallelism().map_or(1, NonZero::get);
-    let share = cases.len().div_ceil(n_threads).max(1);
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let share = cases.len().div_ceil(cores).max(1);
+    let mut runs: Vec<Option<CaseRun>> = cases.iter().map(|_| None).collect();
     std::thread::scope(|scope| {
-        let runs = |cases: &[Case]| cases.iter().map(|case| run(rule_set, compiled, case)).collect::<Vec<_>>();
-        let threads: Vec<_> = cases.chunks(share).map(|cases| (cases, scope.spawn(move || runs(cases)))).collect();
-        // A thread that did not end well is done again here, where it can be seen.
-        threads.into_iter().flat_map(|(cases, it)| it.join().unwrap_or_else(|_| runs(cases))).collect()
-    })
+        for (cases, runs) in cases.chunks(share).zip(runs.chunks_mut(share)) {
+            scope.spawn(move || {
+                for (case, place) in cases.iter().zip(runs) {
+                    *place = Some(run(rule_set, compiled, case));
+                }
+            });
+        }
+    });
+    runs.into_iter().flatten().collect()
 }
 
 /// Runs one case.
@@ -121,5 +102,28 @@ fn expected_state(case: &Case, rule: &str) -> State {
         State::Undetermined
     } else {
         State::StaysQuiet
+    }
+}
+
+impl Difference {
+    /// One difference in words, a line each: "verdict: expected defer, got go".
+    pub fn in_words(&self) -> Vec<String> {
+        match self {
+            Self::Refused(found) => found
+                .iter()
+                .map(|it| {
+                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
+                    format!("refused: {}: {it}{place}", it.code.name())
+                })
+                .collect(),
+            Self::Verdict { expected, got } => vec![format!("verdict: expected {}, got {}", expected.word(), got.word())],
+            Self::Urgency { expected, got } => {
+                vec![format!("urgency: expected {}, got {}", expected.word(), got.map_or("none", |it| it.word()))]
+            }
+            Self::Rule { rule, expected, got, waits_for } => {
+                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
+                vec![format!("{rule}: expected {expected}, got {got}{waits}")]
+            }
+        }
     }
 }

@@ -146,39 +146,25 @@ impl Comparison {
     }
 }
 
-impl Test {
-    /// The limits it names, by position.
-    pub fn limits(&self) -> Vec<usize> {
-        let named = match self {
-            Self::Compare(_, it) => [it.limit, None],
-            Self::Between(low, high) => [low.limit, high.limit],
-            Self::OlderThan(it) | Self::Within(it) => [it.limit, None],
-            Self::OneOf(_) | Self::NoneOf(_) | Self::Includes(_) => [None, None],
-        };
-        named.into_iter().flatten().collect()
-    }
-}
-
 impl Condition {
-    /// The limits it names, by position, each once, in the order in which they first stand.
+    /// The limits that it tests, by position, in the order in which they first come.
     pub fn limits(&self) -> Vec<usize> {
-        let mut found = Vec::new();
-        self.visit(&mut |it| {
-            if let Self::Fact { test, .. } = it {
-                found.extend(test.limits())
+        let mut found: Vec<usize> = Vec::new();
+        self.visit(&mut |condition| {
+            let Condition::Fact { test, .. } = condition else { return };
+            let of_test = match test {
+                Test::Compare(_, it) => [it.limit, None],
+                Test::Between(low, high) => [low.limit, high.limit],
+                Test::OlderThan(it) | Test::Within(it) => [it.limit, None],
+                _ => [None, None],
+            };
+            for limit in of_test.into_iter().flatten() {
+                if !found.contains(&limit) {
+                    found.push(limit);
+                }
             }
         });
-        first_of_each(found)
-    }
-
-    /// The facts it looks at, each once, in the order in which they first stand.
-    pub fn facts(&self) -> Vec<FactSlot> {
-        let mut found = Vec::new();
-        self.visit(&mut |it| match it {
-            Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. } => found.push(*fact),
-            Self::All(_) | Self::Any(_) | Self::Not(_) | Self::Answers(_) => {}
-        });
-        first_of_each(found)
+        found
     }
 
     /// Visits this condition and all below it.
@@ -194,15 +180,16 @@ impl Condition {
             _ => {}
         }
     }
-}
 
-/// The items without repetitions.
-fn first_of_each<T: PartialEq>(items: Vec<T>) -> Vec<T> {
-    let mut found = Vec::with_capacity(items.len());
-    for it in items {
-        if !found.contains(&it) {
-            found.push(it);
-        }
+    /// The facts that it looks at, in the order in which they first come.
+    pub fn facts(&self) -> Vec<FactSlot> {
+        let mut found: Vec<FactSlot> = Vec::new();
+        self.visit(&mut |it| match it {
+            Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. } if !found.contains(fact) => {
+                found.push(*fact)
+            }
+            _ => {}
+        });
+        found
     }
-    found
 }

@@ -200,6 +200,11 @@ fn only_a_folder_whose_files_can_take_a_rule_is_changed() {
         said(&output.stderr)
     );
     assert_eq!(std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern"), deeper);
+    // An approved edition takes no draft.
+    copy.change("ruleset.yaml", "status: draft", "status: approved");
+    let output = new(&copy, "home/draft", &["--fact", "circulation.smoker", "--write"]);
+    assert!(output.status.code() == Some(2) && said(&output.stderr).contains("belongs to its next edition"), "{}", said(&output.stderr));
+    copy.change("ruleset.yaml", "status: approved", "status: draft");
     // Line ends stay what they are.
     std::fs::write(copy.file("concerns/site.yaml"), text.replace('\n', "\r\n")).expect("a file");
     assert!(new(&copy, "site/draft", &["--fact", "circulation.smoker", "--write"]).status.success());

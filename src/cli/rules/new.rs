@@ -9,7 +9,7 @@ use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw, whole};
 use crate::diagnostic::did_you_mean;
 use crate::governance::draft::{Draft, NoDraft, Wanted, draft};
-use crate::model::{Kind as RuleKind, Question, RuleSet};
+use crate::model::{Kind as RuleKind, Question, RuleSet, Status as RuleSetStatus};
 use crate::outcome::{Outcome as RuleOutcome, Urgency as RuleUrgency};
 
 /// Arguments of `rules new`.
@@ -95,6 +95,11 @@ pub fn run(arguments: &Arguments) -> Status {
 fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<Wanted<'a>, String> {
     let id = arguments.id.as_str();
     let helped = |text: String, help: Option<String>| help.map_or(text.clone(), |it| format!("{text}; {it}"));
+    if rule_set.status == RuleSetStatus::Approved {
+        return Err(
+            "the rule set is approved, and a draft belongs to its next edition: write `status: draft` into ruleset.yaml first".into()
+        );
+    }
     let (concern, name) =
         id.split_once('/').ok_or(format!("`{id}` is no rule's id: write concern, slash, name, such as bleeding/raised-pressure"))?;
     if !rule_set.concerns.iter().any(|it| it.id == concern) {
