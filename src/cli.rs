@@ -82,6 +82,9 @@ pub struct RuleSource {
     /// Use the rule set of this folder instead of the embedded one
     #[arg(long, value_name = "DIR")]
     pub rules: Option<PathBuf>,
+    /// Put the clinic's local policy of this file over the rule set
+    #[arg(long, value_name = "FILE")]
+    pub local: Option<PathBuf>,
 }
 
 /// How a screening is printed.

@@ -15,6 +15,7 @@ pub mod dates;
 pub mod dose;
 pub mod explain;
 pub mod lifts;
+pub mod notices;
 pub mod prospect;
 pub mod search;
 
@@ -52,6 +53,8 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         })
         .collect();
     Screening {
+        notices: notices::notices(rule_set, facts.as_of, facts.procedure_on.map(|it| it.date)),
+        local_policy: notices::local(rule_set, facts.as_of),
         rule_set: RuleSetStamp {
             id: rule_set.id.clone(),
             edition: rule_set.edition.clone(),

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
+pub use crate::model::Offered;
 use crate::model::{Agent, Choice, Odds, RuleSet};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
@@ -119,15 +120,6 @@ pub struct AtOdds {
     pub answer: holds::Decider,
     /// What it does not fit; empty if that is what the clinic offers.
     pub by: Vec<holds::Decider>,
-}
-
-/// What the clinic offers of one choice of the plan.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Offered {
-    /// These options, as bits.
-    Options(u64),
-    /// These solutions of local anaesthetic: agent by position, strength in per cent.
-    Solutions(Vec<(usize, f64)>),
 }
 
 /// One fact.

@@ -10,11 +10,13 @@ use crate::source::{Node, Source};
 
 pub mod allowances;
 pub mod answers_schema;
+pub mod approval;
 pub mod cases;
 pub mod condition;
 pub mod drafts;
 pub mod files;
 pub mod guarantees;
+pub mod local;
 pub mod names;
 pub mod questionnaire;
 pub mod questions;
@@ -27,7 +29,8 @@ pub mod whole;
 pub mod written;
 
 pub use files::{Care, RuleFiles};
-pub use rule_set::rule_set;
+pub use local::LocalFile;
+pub use rule_set::{rule_set, rule_set_with};
 pub use whole::{Whole, whole};
 pub use written::Written;
 

@@ -10,6 +10,7 @@ pub mod catalogue;
 pub mod condition;
 pub mod formula;
 pub mod guarantee;
+pub mod local;
 pub mod register;
 pub mod rule;
 
@@ -18,6 +19,7 @@ pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, Fa
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
 pub use guarantee::{Guarantee, Promise, Sense, Then};
+pub use local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
 
@@ -40,8 +42,14 @@ pub struct RuleSet {
     pub review_by: NaiveDate,
     /// The role that answers for it.
     pub owner: String,
-    /// SHA-256 over the normalised content of its files, in hexadecimal. Cases are not part of it.
+    /// SHA-256 over the normalised content of its files, in hexadecimal. Cases, status and approval are not part of it.
     pub digest: String,
+    /// What was approved, and by whom; `None` for a draft.
+    pub approval: Option<Approval>,
+    /// Who withdrew it and why; `None` if nobody did.
+    pub withdrawn: Option<Withdrawal>,
+    /// What a clinic changed for itself; `None` without a local policy.
+    pub local: Option<LocalPolicy>,
     /// Groups of rules, in the order of reports.
     pub concerns: Vec<Concern>,
     /// Questions, derived facts, and the slots of all facts.
@@ -88,6 +96,28 @@ impl Status {
     }
 }
 
+/// An approval.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Approval {
+    /// Digest of the content that was approved, in hexadecimal.
+    pub digest: String,
+    /// The roles that approved it; at least one.
+    pub by: Vec<String>,
+    /// The day.
+    pub on: NaiveDate,
+}
+
+/// A withdrawal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Withdrawal {
+    /// The day.
+    pub on: NaiveDate,
+    /// The roles that withdrew it; at least one.
+    pub by: Vec<String>,
+    /// Why nobody may use it any more.
+    pub because: String,
+}
+
 /// A named number that governance may change in one place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Limit {
@@ -128,6 +158,23 @@ impl RuleSet {
     /// The role that answers for a rule: its concern's owner, or else the rule set's.
     pub fn owner_of(&self, rule: &Rule) -> &str {
         self.concerns.get(rule.concern).and_then(|it| it.owner.as_deref()).unwrap_or(&self.owner)
+    }
+
+    /// Whether cases may name a rule of this id: one that is there, or that local policy took out.
+    pub fn knows_rule(&self, id: &str) -> bool {
+        self.rule(id).is_some() || self.local.iter().flat_map(LocalPolicy::retired).any(|it| it == id)
+    }
+
+    /// Whether a rule is what it is by local policy: added or raised by it, or with a limit that it changes.
+    pub fn rests_on_local(&self, rule: &Rule) -> bool {
+        let Some(local) = &self.local else { return false };
+        let mut found = rule.local;
+        rule.when.visit(&mut |it| {
+            if let Condition::Fact { test, .. } = it {
+                found |= test.limits().into_iter().filter_map(|at| self.limits.get(at)).any(|it| local.changes_limit(&it.id));
+            }
+        });
+        found
     }
 
     /// The limit of a name.

@@ -2,14 +2,19 @@
 
 use chrono::NaiveDate;
 
-use crate::model::{Kind, Status};
+use crate::model::{Kind, LocalChange, Status};
 use crate::outcome::{Outcome, Urgency};
 
 /// The whole result for one questionnaire.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Screening {
+    /// What must be known of the rule set before anything else: that it is a draft, was changed since it was approved, is
+    /// past its review or not yet in force. Whole sentences.
+    pub notices: Vec<String>,
     /// The rule set it was made with.
     pub rule_set: RuleSetStamp,
+    /// What the clinic changed of it; `None` without a local policy.
+    pub local_policy: Option<LocalStamp>,
     /// The patient's reference.
     pub reference: String,
     /// The questionnaire's file and digest.
@@ -160,6 +165,26 @@ pub struct RuleSetStamp {
     pub concerns: Vec<String>,
 }
 
+/// Which local policy, and what it changes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LocalStamp {
+    /// The clinic's name.
+    pub clinic: String,
+    /// The file.
+    pub source: SourceStamp,
+    /// Each change, in the order of the file.
+    pub changes: Vec<LocalShown>,
+}
+
+/// A change of a local policy on the day of the screening.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LocalShown {
+    /// The change.
+    pub change: LocalChange,
+    /// Whether the day by which it must be looked at again has passed.
+    pub overdue: bool,
+}
+
 /// Which file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SourceStamp {
@@ -194,6 +219,8 @@ pub struct Finding {
     pub because: Vec<Because>,
     /// Where the rule comes from.
     pub citations: Vec<Cited>,
+    /// Whether local policy added or raised the rule, or changed a limit that it tests.
+    pub local_policy: bool,
 }
 
 /// A fact that decided a finding.

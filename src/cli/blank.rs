@@ -18,7 +18,7 @@ pub struct Arguments {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Status {
-    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+    let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
     draw::out(&form(&rule_set, arguments.clinic));
     Status::Clean
 }

@@ -6,11 +6,11 @@ use chrono::{Datelike, NaiveDate};
 use clap::Args;
 
 use super::{RuleSource, SAFETY, Status, draw};
-use crate::evaluate::dose;
+use crate::evaluate::{dose, notices};
 use crate::facts::{self, Gathered, Given};
 use crate::model::{Formula, Input, RuleSet};
 use crate::report::page::{Page, Style};
-use crate::report::text::anaesthetic;
+use crate::report::text::{self, anaesthetic};
 use crate::source::{Entry, Kind, Node, Source};
 use crate::truth::FactSlot;
 
@@ -44,7 +44,7 @@ pub struct Arguments {
 
 /// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
 pub fn run(arguments: &Arguments) -> Status {
-    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+    let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
     let Some(gathered) = gather(&rule_set, arguments) else {
         draw::note("this rule set has no anaesthetic load to compute");
         return Status::Refused;
@@ -58,6 +58,9 @@ pub fn run(arguments: &Arguments) -> Status {
     let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else { return Status::Refused };
     let mut page = Page::new(&Style::terminal(draw::colour_out()));
     anaesthetic::show(&mut page, &arithmetic);
+    if let Some(it) = notices::local(&rule_set, chrono::Local::now().date_naive()) {
+        text::local(&mut page, &it);
+    }
     page.blank();
     page.paragraph(0, SAFETY);
     draw::out(&page.finish());

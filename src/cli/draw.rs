@@ -6,9 +6,9 @@ use std::path::Path;
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
 use super::RuleSource;
-use crate::diagnostic::Diagnostic;
-use crate::load::{Care, RuleFiles, rule_set};
-use crate::model::RuleSet;
+use crate::diagnostic::{Code, Diagnostic};
+use crate::load::{Care, LocalFile, RuleFiles, files, rule_set_with};
+use crate::model::{self, RuleSet, Withdrawal};
 
 /// Most diagnostics drawn for one file.
 const MOST_PER_FILE: usize = 20;
@@ -98,21 +98,51 @@ pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
     files_of(source).map_err(|found| diagnostics(&found)).ok()
 }
 
+/// The local policy that was asked for, if there is one.
+///
+/// # Errors
+/// A diagnostic if the file cannot be read.
+pub fn local_of(source: &RuleSource) -> Result<Option<LocalFile>, Vec<Diagnostic>> {
+    let Some(path) = &source.local else { return Ok(None) };
+    let bytes = files::read_bounded(path, files::LARGEST_RULE_FILE).map_err(|it| vec![*it])?;
+    Ok(Some(LocalFile { name: path.display().to_string(), bytes }))
+}
+
 /// The rule set that was asked for; `None` after diagnostics.
 pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
     let care = if source.rules.is_some() { Care::Full } else { Care::Embedded };
     loaded_with(source, care)
 }
 
+/// The rule set that was asked for, if it may be used for patients; `None` after diagnostics.
+pub fn usable(source: &RuleSource) -> Option<RuleSet> {
+    let (_, rule_set) = loaded(source)?;
+    if rule_set.status != model::Status::Withdrawn {
+        return Some(rule_set);
+    }
+    diagnostics(&[withdrawn(&rule_set)]);
+    None
+}
+
+/// That a rule set was withdrawn: when, by whom and why.
+pub fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
+    let found = |it: &Withdrawal| (format!(" on {}", it.on), format!("by {}: {}. ", it.by.join(", "), it.because.trim_end_matches('.')));
+    let (on, why) = rule_set.withdrawn.as_ref().map(found).unwrap_or_default();
+    Diagnostic::bare(Code::Withdrawn, format!("the rule set {} {} was withdrawn{on}", rule_set.id, rule_set.edition))
+        .help(format!("{why}{}", Code::Withdrawn.mend()))
+}
+
 /// The same, read with so much care.
 pub fn loaded_with(source: &RuleSource, care: Care) -> Option<(RuleFiles, RuleSet)> {
     let mut files = rule_files(source)?;
     files.care = care;
-    match rule_set(&files) {
+    let local = local_of(source).map_err(|found| diagnostics(&found)).ok()?;
+    match rule_set_with(&files, local.as_ref()) {
         Ok(rule_set) => Some((files, rule_set)),
         Err(found) => {
             diagnostics(&found);
-            note(&format!("the rule set `{}` was refused: {}", files.folder, counted(found.len(), "problem")));
+            let under = local.map_or_else(String::new, |it| format!(" under the local policy `{}`", it.name));
+            note(&format!("the rule set `{}`{under} was refused: {}", files.folder, counted(found.len(), "problem")));
             None
         }
     }

@@ -81,9 +81,10 @@ fn show(arguments: &Show) -> Status {
 pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> String {
     let fill = |text: &str| textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  ");
     let urgency = rule.urgency.map_or(String::new(), |it| format!(", {}", it.word()));
+    let local = if rule_set.rests_on_local(rule) { ", by local policy" } else { "" };
     let mut lines = vec![
         format!("{}: {}", rule.id, rule.title),
-        format!("{}, {}{urgency}", rule.kind.word(), rule.outcome.word()),
+        format!("{}, {}{urgency}{local}", rule.kind.word(), rule.outcome.word()),
         String::new(),
         "Applies when".into(),
     ];

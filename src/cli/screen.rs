@@ -82,7 +82,7 @@ struct Clinic {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Status {
-    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+    let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let clinic = match arguments.clinic.as_deref().map(|path| read_clinic(&rule_set, path, as_of)) {
         None => None,

@@ -360,6 +360,27 @@ codes! {
         "An allowance fits no remark.",
         "It would silently allow the same thing when it comes back, long after anybody decided so.",
         "Delete it from allowances.yaml.";
+    Withdrawn = "rules/withdrawn":
+        "The rule set was withdrawn: nobody may use it for patients any more.",
+        "A screening with it would look like any other, and what it was withdrawn for would reach a patient.",
+        "Use an edition that is approved; `rules check`, `show` and `test` still read this one.";
+
+    LocalOther = "local/another-rule-set":
+        "The local policy was written for another rule set, or for another edition of it.",
+        "Its changes were agreed with other rules in view; here they may loosen what nobody looked at.",
+        "Go through every change with the new edition, agree it anew, then name the edition.";
+    LocalTwice = "local/changed-twice":
+        "The local policy changes one thing twice, or raises a rule that it retires.",
+        "Only one of the two could count, and nobody could tell which was agreed.",
+        "Delete one of the two.";
+    LocalNothing = "local/changes-nothing":
+        "The change leaves everything as it is.",
+        "A policy that seems to differ and does not hides which of its changes matter.",
+        "Delete the change, or write what was meant.";
+    LocalRaise = "local/not-more-cautious":
+        "The outcome under `raise` is not more cautious than the rule's own.",
+        "A local policy may make a rule stricter; a milder outcome would loosen it without being said.",
+        "Write a more cautious outcome or urgency, or delete the change.";
 
     UnknownQuestion = "answers/unknown-question":
         "There is no such section or question.",

@@ -35,7 +35,19 @@ pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
         cleared_by: rule.cleared_by.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
         because: because(rule_set, facts, &deciders),
         citations: rule.citations.iter().map(|it| cited(rule_set, it)).collect(),
+        local_policy: rule_set.rests_on_local(rule) || keeps_to_less(rule_set, facts, rule),
     }
+}
+
+/// Whether a rule fires for a choice of the plan that local policy has a say in.
+fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
+    let Some(local) = &rule_set.local else { return false };
+    let mut found = false;
+    rule.when.visit(&mut |it| {
+        let odds = *it == Condition::Answers(Odds::NotOffered);
+        found |= odds && facts.not_offered.iter().any(|it| local.offers.contains_key(&it.answer.slot));
+    });
+    found
 }
 
 /// A rule that would fire, in short.

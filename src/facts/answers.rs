@@ -66,6 +66,10 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
             facts.offers.insert(question.slot, offered);
         }
     }
+    // Local policy keeps to fewer choices, whatever the clinic's file says of them.
+    for (slot, kept) in rule_set.local.iter().flat_map(|it| &it.offers) {
+        facts.offers.entry(*slot).and_modify(|it| it.keep_to(kept)).or_insert_with(|| kept.clone());
+    }
     facts.settle_procedure();
     facts
 }

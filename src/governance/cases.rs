@@ -6,7 +6,7 @@ use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, explain, standing};
 use crate::facts::{self, Facts};
 use crate::load::cases::Case;
-use crate::model::RuleSet;
+use crate::model::{LocalPolicy, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
 
 /// What one case came to.
@@ -89,6 +89,14 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         if expected != *state {
             let waits_for = explain::waits_for(&rule.when, &facts).into_iter().map(|slot| rule_set.catalogue.id(slot).to_owned()).collect();
             differences.push(Difference::Rule { rule: rule.id.clone(), expected: expected.in_words(), got: state.in_words(), waits_for });
+        }
+    }
+    // A rule that local policy took out stays quiet for everybody.
+    for gone in rule_set.local.iter().flat_map(LocalPolicy::retired) {
+        let (expected, got) = (expected_state(case, gone), State::StaysQuiet);
+        if expected != got {
+            let rule = gone.to_owned();
+            differences.push(Difference::Rule { rule, expected: expected.in_words(), got: got.in_words(), waits_for: Vec::new() });
         }
     }
     CaseRun { facts, states, differences }

@@ -255,7 +255,7 @@ fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str
             reading.pass_over(item, "the id of a rule");
             continue;
         };
-        if rule_set.rule(&id).is_none() {
+        if !rule_set.knows_rule(&id) {
             reading.report(
                 Diagnostic::at(Code::UnknownRule, reading.source, &item.span, format!("there is no rule `{id}`"), "no such rule")
                     .help_if(did_you_mean(&id, rule_set.rules.iter().map(|it| it.id.as_str()))),
@@ -324,7 +324,7 @@ fn excuse(
         (Some(("limits", id)), _) => rule_set.limit(id).is_some(),
         (Some(("anaesthetics", id)), _) => rule_set.agents.iter().any(|it| it.id == id),
         (None, Some(("derived", _))) => rule_set.catalogue.slot(&rule).is_some(),
-        _ => rule_set.rule(&rule).is_some(),
+        _ => rule_set.knows_rule(&rule),
     };
     if !known {
         reading.report(

@@ -43,7 +43,7 @@ pub fn unwritten(files: &RuleFiles) -> Vec<Diagnostic> {
 }
 
 /// Looks through the texts below a key.
-fn look(source: &Arc<Source>, rule: &str, key: &str, node: &Node, found: &mut Vec<Diagnostic>) {
+pub fn look(source: &Arc<Source>, rule: &str, key: &str, node: &Node, found: &mut Vec<Diagnostic>) {
     if node.text().is_some_and(open) {
         let title = format!("the `{key}` of rule `{rule}` is still to be written");
         found.push(Diagnostic::at(Code::ToBeWritten, source, &node.span, title, "to be written"));

@@ -94,20 +94,48 @@ impl RuleFiles {
 
     /// SHA-256, in hexadecimal, over every file but the cases: its path and its lines, without line
     /// end marks, white space at line ends, or empty lines at its end.
+    ///
+    /// Of ruleset.yaml the status, the approval and the withdrawal do not count, nor do empty lines: approving a content
+    /// must not change it, since the approval names this digest.
     pub fn digest(&self) -> String {
         let mut hash = Sha256::new();
         for (path, bytes) in self.files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
             let text = String::from_utf8_lossy(bytes);
             hash.update(path.as_bytes());
             hash.update([0]);
-            for line in text.trim_start_matches('\u{feff}').trim_end().lines() {
-                hash.update(line.trim_end().as_bytes());
+            let lines = text.trim_start_matches('\u{feff}').trim_end().lines().map(str::trim_end);
+            let lines: Vec<&str> = if path == HEAD { content_of_head(lines) } else { lines.collect() };
+            for line in lines {
+                hash.update(line.as_bytes());
                 hash.update([b'\n']);
             }
             hash.update([0]);
         }
         hex(&hash.finalize())
     }
+}
+
+/// The file that says what a rule set is, and whether it is approved.
+const HEAD: &str = "ruleset.yaml";
+
+/// The lines of ruleset.yaml that are content: all but empty ones, and but the status, approval and withdrawal with what
+/// stands indented under them. A comment that starts a line is content wherever it stands.
+///
+/// INVARIANT: a key that is written in any other way (in quotes, in braces) counts as content, so at worst an approval
+/// does not match.
+fn content_of_head<'a>(lines: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+    let mut about_approval = false;
+    let mut content = Vec::new();
+    for line in lines.filter(|it| !it.is_empty()) {
+        let is_comment = line.starts_with('#');
+        if !is_comment && !line.starts_with([' ', '\t']) {
+            about_approval = ["status:", "approval:", "withdrawn:"].iter().any(|key| line.starts_with(key));
+        }
+        if is_comment || !about_approval {
+            content.push(line);
+        }
+    }
+    content
 }
 
 /// SHA-256 of bytes, in hexadecimal.

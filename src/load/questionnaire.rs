@@ -46,6 +46,17 @@ pub fn clinic(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionn
     read(rule_set, name, bytes, true)
 }
 
+/// Reads what a clinic offers, laid out as in its file. What it holds is not yet understood.
+///
+/// # Errors
+/// A diagnostic for each choice that is none.
+pub fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Gathered, Vec<Diagnostic>) {
+    let mut frame = Frame { rule_set, source: Arc::clone(source), root: map.clone(), is_clinic: true, diagnostics: Vec::new() };
+    let mut answers = Gathered::default();
+    frame.offers(map, &mut answers);
+    (answers, frame.diagnostics)
+}
+
 fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Option<Questionnaire>, Vec<Diagnostic>) {
     let read = text::read(name, bytes, LARGEST);
     let mut frame = match (read.source, read.root) {

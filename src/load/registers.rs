@@ -125,25 +125,7 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
         let Some(value_node) = node.get("value") else { continue };
         let written = value_node.written(reading.source).unwrap_or_default().to_owned();
-        let value = match Span::read(&written) {
-            Some(span) => Some(LimitValue::Span(span)),
-            None => match written_number(value_node) {
-                Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
-                Err(why) => {
-                    reading.report(
-                        Diagnostic::at(
-                            Code::WrongUnit,
-                            reading.source,
-                            &value_node.span,
-                            format!("`{written}` is not a number or length of time"),
-                            "cannot be read",
-                        )
-                        .help(why),
-                    );
-                    None
-                }
-            },
-        };
+        let value = limit_value(&mut reading, value_node);
         match (id, about, value) {
             (Some(id), Some(about), Some(value)) => names.limits.push(Limit { id, about, written, value, other_figures, citations }),
             (id, ..) => {
@@ -153,6 +135,22 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
     }
     reading.finish()
+}
+
+/// The value of a limit; `None` after a diagnostic.
+pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue> {
+    let written = node.written(reading.source).unwrap_or_default().to_owned();
+    if let Some(span) = Span::read(&written) {
+        return Some(LimitValue::Span(span));
+    }
+    match written_number(node) {
+        Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
+        Err(why) => {
+            let title = format!("`{written}` is not a number or length of time");
+            reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &node.span, title, "cannot be read").help(why));
+            None
+        }
+    }
 }
 
 /// Ids with the ids they lie in, closed over containment; reports unknown and cyclic ones.

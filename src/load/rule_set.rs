@@ -6,11 +6,12 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::local::{LocalFile, Overlay};
 use super::names::Names;
 use super::registers::{self, date, unique};
-use super::{Care, Parsed, Reading, condition, drafts, questions, reductions, text};
+use super::{Care, Parsed, Reading, approval, condition, drafts, questions, reductions, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
-use crate::model::{Concern, Condition, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test};
+use crate::model::{Approval, Concern, Condition, Guarantee, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test, Then, Withdrawal};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::{Node, Source};
 
@@ -28,16 +29,30 @@ const GUARANTEES: &str = "guarantees.yaml";
 /// # Errors
 /// Every diagnostic of every file, in the order files are read and places come; none is held back.
 pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
-    let read = read_rule_set(files);
+    rule_set_with(files, None)
+}
+
+/// The same, changed by a clinic's local policy, if there is one.
+///
+/// # Errors
+/// As [`rule_set`]; those of the local policy come last.
+pub fn rule_set_with(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet, Vec<Diagnostic>> {
+    let read = read_rule_set(files, local);
+    let of_local = |it: &Diagnostic| it.source.as_ref().is_some_and(|it| local.is_some_and(|local| local.name == it.name()));
     match read {
         // Places on a tape mean nothing to anybody: read the files themselves, to say where.
-        Err(_) if files.care == Care::Embedded => read_rule_set(&RuleFiles { care: Care::Full, ..files.clone() }),
+        Err(found) if files.care == Care::Embedded && !found.iter().all(of_local) => {
+            read_rule_set(&RuleFiles { care: Care::Full, ..files.clone() }, local)
+        }
         read => read,
     }
 }
 
-fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
+fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet, Vec<Diagnostic>> {
     let mut diagnostics = Vec::new();
+    let mut of_local = Vec::new();
+    let parsed = local.and_then(|it| it.parse(&mut of_local));
+    let mut overlay = parsed.as_ref().zip(local).map(|(parsed, file)| Overlay::new(parsed, file));
     let mut names = Names::default();
     let mut head = None;
     let mut anaesthetics = None;
@@ -53,15 +68,25 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
                 diagnostics.extend(wrong);
             }
             "sources.yaml" => diagnostics.extend(registers::publications(&it, &mut names)),
-            "limits.yaml" => diagnostics.extend(registers::limits(&it, &mut names)),
+            "limits.yaml" => {
+                diagnostics.extend(registers::limits(&it, &mut names));
+                overlay.iter_mut().for_each(|it| it.limits(&mut names));
+            }
             "medicines.yaml" => diagnostics.extend(registers::medicines(&it, &mut names)),
-            "allergens.yaml" => diagnostics.extend(registers::allergens(&it, &mut names)),
+            "allergens.yaml" => {
+                diagnostics.extend(registers::allergens(&it, &mut names));
+                overlay.iter_mut().for_each(|it| it.names(&mut names));
+            }
             "anaesthetics.yaml" => {
+                overlay.iter_mut().for_each(|overlay| overlay.note_fed(&it));
                 let wrong = registers::agents(&it, &mut names);
                 anaesthetics = Some((it, !wrong.is_empty()));
                 diagnostics.extend(wrong);
             }
-            _ => diagnostics.extend(questions::read(&it, &mut names)),
+            _ => {
+                overlay.iter_mut().for_each(|overlay| overlay.note_fed(&it));
+                diagnostics.extend(questions::read(&it, &mut names));
+            }
         }
     }
     let (reductions, wrong) = anaesthetics.as_ref().map(|(it, told)| reductions::read(it, &names, *told)).unwrap_or_default();
@@ -86,34 +111,69 @@ fn read_rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
         diagnostics.extend(wrong);
     }
     diagnostics.extend(unexpected(files, &concerns));
+    if let Some(overlay) = &mut overlay {
+        let before: Vec<String> = rules.iter().map(|it| it.id.clone()).collect();
+        overlay.rules(&names, &mut rules, &Ids { concerns: &concerns, retired: &retired }, diagnostics.is_empty());
+        find_again(&mut guarantees, &before, &rules);
+    }
     note_comparisons(&mut names, &rules);
     if head.as_ref().is_some_and(|it| it.status == Status::Approved) && rules.iter().any(drafts::is_draft) {
         diagnostics.extend(drafts::unwritten(files));
     }
-    match head {
-        Some(head) if diagnostics.is_empty() => Ok(RuleSet {
-            id: head.id,
-            title: head.title,
-            edition: head.edition,
-            status: head.status,
-            in_force_from: head.in_force_from,
-            review_by: head.review_by,
-            owner: head.owner,
-            digest: files.digest(),
-            concerns: head.concerns,
-            catalogue: names.catalogue,
-            limits: names.limits,
-            publications: names.publications,
-            medicines: names.medicines,
-            allergens: names.allergens,
-            agents: names.agents,
-            reductions,
-            rules,
-            guarantees,
-            retired: head.retired,
-        }),
+    let mut rule_set = head.map(|head| RuleSet {
+        id: head.id,
+        title: head.title,
+        edition: head.edition,
+        status: head.status,
+        in_force_from: head.in_force_from,
+        review_by: head.review_by,
+        owner: head.owner,
+        digest: files.digest(),
+        approval: head.approval,
+        withdrawn: head.withdrawn,
+        local: None,
+        concerns: head.concerns,
+        catalogue: names.catalogue,
+        limits: names.limits,
+        publications: names.publications,
+        medicines: names.medicines,
+        allergens: names.allergens,
+        agents: names.agents,
+        reductions,
+        rules,
+        guarantees,
+        retired: head.retired,
+    });
+    if let Some(mut overlay) = overlay {
+        if files.care == Care::Full {
+            overlay.claim(&mut diagnostics);
+        }
+        of_local.extend(overlay.finish(rule_set.as_mut(), &diagnostics));
+    }
+    diagnostics.extend(of_local);
+    match rule_set {
+        Some(rule_set) if diagnostics.is_empty() => Ok(rule_set),
         _ => Err(without_echoes(diagnostics)),
     }
+}
+
+/// Finds the rules again that guarantees name by position, when a local policy has put others between them. One that it
+/// took out is gone from the guarantee, too: what only that rule held no longer holds.
+fn find_again(guarantees: &mut [Guarantee], before: &[String], rules: &[Rule]) {
+    for guarantee in guarantees {
+        if let Then::Fires(positions) = &mut guarantee.then {
+            let ids = positions.iter().filter_map(|at| before.get(*at));
+            *positions = ids.filter_map(|id| rules.iter().position(|it| it.id == *id)).collect();
+        }
+    }
+}
+
+/// The ids that a rule of a local policy may name, and those that it may not.
+pub struct Ids<'a> {
+    /// Groups of rules.
+    pub concerns: &'a [Concern],
+    /// Full ids that are never used again.
+    pub retired: &'a [Retired],
 }
 
 /// The concerns that the files' names say, for want of a readable ruleset.yaml: their diagnostics are wanted all the same.
@@ -183,6 +243,8 @@ struct Head {
     in_force_from: NaiveDate,
     review_by: NaiveDate,
     owner: String,
+    approval: Option<Approval>,
+    withdrawn: Option<Withdrawal>,
     concerns: Vec<Concern>,
     retired: Vec<Retired>,
 }
@@ -217,6 +279,8 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     };
     let (from, by) = (date(&mut reading, root, "in_force_from"), date(&mut reading, root, "review_by"));
     in_force_before_review(&mut reading, root, from, by);
+    let (approval, withdrawn) = (approval::approval(&mut reading, root), approval::withdrawal(&mut reading, root));
+    let status = status.filter(|it| approval::fits(&mut reading, root, *it));
     let head = (|| {
         Some(Head {
             id: reading.needed(root, "id")?,
@@ -226,6 +290,8 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
             in_force_from: from?,
             review_by: by?,
             owner: reading.needed(root, "owner")?,
+            approval,
+            withdrawn,
             concerns,
             retired,
         })
@@ -262,7 +328,8 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, re
     (rules, reading.finish())
 }
 
-fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, retired: &[Retired]) -> Option<Rule> {
+/// A rule from its mapping; `None` after a diagnostic.
+pub fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, retired: &[Retired]) -> Option<Rule> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let id = reading.needed(node, "id").map(|it| format!("{}/{it}", concern.id));
     if let (Some(id), Some(place)) = (&id, node.get("id"))
@@ -315,6 +382,7 @@ fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern
         in_force_from: in_force_from?,
         last_reviewed: last_reviewed?,
         review_by: review_by?,
+        local: false,
     })
 }
 

@@ -59,6 +59,8 @@ pub struct Rule {
     pub last_reviewed: NaiveDate,
     /// Day by which it must be reviewed again.
     pub review_by: NaiveDate,
+    /// Whether a local policy added or raised it.
+    pub local: bool,
 }
 
 /// Contraindication or caution.

@@ -12,6 +12,10 @@ use crate::outcome::Urgency;
 use crate::quantity::{tidy, tidy_down};
 use crate::screening::{self, Cited, Screening};
 
+mod local;
+
+use local::LocalPolicy;
+
 /// The version of the shape.
 const VERSION: u8 = 1;
 
@@ -56,7 +60,9 @@ pub fn escaped(json: &str) -> String {
 struct Document<'a> {
     screening: u8,
     tool: Tool,
+    notices: &'a [String],
     rule_set: RuleSet<'a>,
+    local_policy: Option<LocalPolicy<'a>>,
     reference: &'a str,
     source: Source<'a>,
     clinic: Option<Source<'a>>,
@@ -115,6 +121,7 @@ struct Finding<'a> {
     cleared_by: Option<&'a str>,
     because: Vec<Because<'a>>,
     citations: Vec<Citation<'a>>,
+    local_policy: bool,
 }
 
 #[derive(Serialize)]
@@ -294,6 +301,8 @@ impl<'a> Document<'a> {
         Self {
             screening: VERSION,
             tool: Tool { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") },
+            notices: &it.notices,
+            local_policy: it.local_policy.as_ref().map(LocalPolicy::of),
             rule_set: RuleSet {
                 id: &it.rule_set.id,
                 edition: &it.rule_set.edition,
@@ -361,6 +370,7 @@ impl<'a> Finding<'a> {
                 })
                 .collect(),
             citations: it.citations.iter().map(Citation::of).collect(),
+            local_policy: it.local_policy,
         }
     }
 }

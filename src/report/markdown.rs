@@ -7,13 +7,13 @@ use std::cmp::Reverse;
 
 use super::text::{anaesthetic, counts};
 use super::words::{
-    against, change, could_lead_to, counted, end_of, first_and_later, grouped, meaning, place, plan, precautions_then, prospect, rule_set,
-    span, stamp, standing_of, standing_then, still_open, surgery, who, would_be,
+    against, change, could_lead_to, counted, each_once, end_of, first_and_later, grouped, local_counts, local_heading, local_policy,
+    local_told, meaning, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of, standing_then, still_open,
+    surgery, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
-use crate::model::Kind;
 use crate::outcome::Outcome;
-use crate::screening::{Anaesthetic, Because, Cited, DateSpan, Finding, Lift, Prospect, Screening, ToAsk, Undetermined};
+use crate::screening::{Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk, Undetermined};
 
 pub(super) mod escape;
 
@@ -36,6 +36,7 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
     sorted.sort_by_key(|it| (Reverse(verdict(it)), it.reference.as_str(), it.source.path.as_str()));
     let mut sheet = Sheet { text: String::new(), depth: 1 };
     sheet.heading(0, "Screenings");
+    notices(&mut sheet, &each_once(&sorted, |it| it.notices.clone()));
     sheet.paragraph(&inline(&counts(&sorted, refused)));
     if !sorted.is_empty() {
         let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"].map(str::to_owned);
@@ -43,6 +44,7 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
         sheet.table(&headings, "lllrrrl", &rows);
     }
     sheet.paragraph(&inline(SAFETY));
+    each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| local(&mut sheet, it));
     sheet.depth = 2;
     for it in sorted {
         patient(&mut sheet, it);
@@ -176,6 +178,9 @@ fn source(cited: &Cited) -> String {
 fn patient(sheet: &mut Sheet, screening: &Screening) {
     let sources = Sources::of(screening);
     head(sheet, screening);
+    if let Some(it) = &screening.local_policy {
+        local(sheet, it);
+    }
     let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening.findings.iter().partition(|it| it.outcome == Outcome::Go);
     findings(sheet, "Against surgery as planned", &against, &sources);
     lifts(sheet, &screening.lifts);
@@ -197,10 +202,31 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
     made_with(sheet, screening);
 }
 
+/// What must be known of the rule set before anything else.
+fn notices(sheet: &mut Sheet, notices: &[String]) {
+    for it in notices {
+        sheet.paragraph(&format!("**{}**", inline(it)));
+    }
+}
+
+/// What the clinic changed of the rule set: all of it counted, what loosens it told.
+fn local(sheet: &mut Sheet, local: &LocalStamp) {
+    sheet.heading(1, &inline(&local_heading(local)));
+    sheet.paragraph(&inline(&local_counts(local)));
+    let told = local_told(local);
+    if !told.is_empty() {
+        sheet.gap();
+    }
+    for it in told {
+        sheet.item("-", &inline(&it));
+    }
+}
+
 /// The verdict, best and worst case, and what the screening is about.
 fn head(sheet: &mut Sheet, screening: &Screening) {
     let verdict = verdict(screening);
     sheet.heading(0, &format!("{}: {}", verdict.verdict_words(), inline(&screening.reference)));
+    notices(sheet, &screening.notices);
     sheet.paragraph(meaning(screening));
     let surgery = surgery(screening).map_or_else(|| "day of surgery not known".to_owned(), |day| format!("surgery {day}"));
     let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {}", words::day(day)));
@@ -235,11 +261,7 @@ fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Source
         if let Some(cleared_by) = &it.cleared_by {
             sheet.part(&mark, "cleared by", &inline(cleared_by));
         }
-        let kind = match (it.kind, it.outcome) {
-            (Kind::Caution, Outcome::Go) => String::new(),
-            (kind, _) => format!(" ({})", kind.word()),
-        };
-        sheet.part(&mark, "", &format!("rule {}{kind}, {}", code(&it.rule), sources.numbers(&it.citations)));
+        sheet.part(&mark, "", &format!("rule {}{}, {}", code(&it.rule), of_rule(it), sources.numbers(&it.citations)));
     }
 }
 
@@ -429,6 +451,7 @@ fn made_with(sheet: &mut Sheet, screening: &Screening) {
     sheet.heading(1, "Made with");
     sheet.gap();
     sheet.item("-", &inline(&rule_set(screening)));
+    local_policy(screening).iter().for_each(|it| sheet.item("-", &inline(it)));
     sheet.item("-", &inline(&format!("questionnaire {}", stamp(&screening.source))));
     if let Some(clinic) = &screening.clinic {
         sheet.item("-", &inline(&format!("clinic {}", stamp(clinic))));

@@ -4,14 +4,14 @@
 //! whom, what to take care of, the anaesthetic arithmetic and the notes. The rules still open come late: with few
 //! answers there are many of them, and what to ask says the same more shortly.
 
-use super::page::{Indent, Page, Paint, Style};
+use super::page::{Indent, Page, Paint, Style, one_line};
 use super::words::{
-    because, could_lead_to, counted, first_and_later, grouped, meaning, place, rule_set, stamp, standing_of, who, would_be,
+    because, could_lead_to, counted, first_and_later, grouped, local_counts, local_heading, local_policy, local_told, meaning, of_rule,
+    place, rule_set, stamp, standing_of, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
-use crate::model::Kind;
 use crate::outcome::Outcome;
-use crate::screening::{Finding, Screening, ToAsk, Undetermined};
+use crate::screening::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
 
 pub mod anaesthetic;
 mod prospects;
@@ -41,7 +41,11 @@ const BESIDE: Indent = Indent { label: 4, text: 4, hang: 0 };
 /// Undetermined rules, the answers they wait for and the names nobody recognised are always shown.
 pub fn one(screening: &Screening, style: &Style) -> String {
     let mut page = Page::new(style);
+    notices(&mut page, &screening.notices);
     head(&mut page, screening);
+    if let Some(it) = &screening.local_policy {
+        local(&mut page, it);
+    }
     against(&mut page, screening);
     prospects::lifts(&mut page, &screening.lifts);
     unrecognised(&mut page, screening);
@@ -74,6 +78,25 @@ pub fn several(screenings: &[Screening], refused: usize, style: &Style) -> Strin
     }
     page.add(&summary(screenings, refused, style));
     page.finish()
+}
+
+/// What must be known of the rule set before anything else.
+fn notices(page: &mut Page, notices: &[String]) {
+    for it in notices {
+        page.entry("!", Paint::Strong, Indent { label: 0, text: 2, hang: 0 }, it);
+    }
+    if !notices.is_empty() {
+        page.blank();
+    }
+}
+
+/// What the clinic changed of the rule set: all of it counted, what loosens it told.
+pub fn local(page: &mut Page, local: &LocalStamp) {
+    page.heading(&one_line(&local_heading(local)));
+    page.paragraph(0, &local_counts(local));
+    for it in local_told(local) {
+        page.entry("-", Paint::Plain, BULLET, &it);
+    }
 }
 
 /// The verdict, what it could still become, and how much of each follows.
@@ -148,11 +171,7 @@ fn precautions(page: &mut Page, screening: &Screening) {
 
 /// The parts that all findings share.
 fn finding(page: &mut Page, finding: &Finding) {
-    let kind = match (finding.kind, finding.outcome) {
-        (Kind::Caution, Outcome::Go) => String::new(),
-        (kind, _) => format!(" ({})", kind.word()),
-    };
-    page.entry("rule", Paint::Faint, PART, &format!("{}{kind}", finding.rule));
+    page.entry("rule", Paint::Faint, PART, &format!("{}{}", finding.rule, of_rule(finding)));
     page.entry("reason", Paint::Faint, PART, &finding.reason);
     list(page, "because", finding.because.iter().map(because));
     page.entry("do", Paint::Faint, PART, &finding.action);
@@ -245,6 +264,7 @@ fn notes(page: &mut Page, screening: &Screening) {
 fn made_with(page: &mut Page, screening: &Screening) {
     page.heading("Made with");
     page.paragraph(0, &rule_set(screening));
+    local_policy(screening).iter().for_each(|it| page.paragraph(0, it));
     page.paragraph(0, &format!("questionnaire {}", stamp(&screening.source)));
     if let Some(clinic) = &screening.clinic {
         page.paragraph(0, &format!("clinic {}", stamp(clinic)));

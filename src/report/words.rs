@@ -5,9 +5,11 @@ use std::fmt;
 use chrono::NaiveDate;
 
 use super::Standing;
-use crate::model::{RuleSet, Status};
+use crate::model::{Kind, Loosens, RuleSet, Status};
 use crate::outcome::Outcome;
-use crate::screening::{Because, Change, Cited, DateSpan, Firing, Prospect, Screening, SourceStamp, ToAsk, Turn, Undetermined};
+use crate::screening::{
+    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SourceStamp, ToAsk, Turn, Undetermined,
+};
 
 /// Digits of a digest that are shown: enough to compare by eye.
 const DIGEST_DIGITS: usize = 12;
@@ -247,7 +249,7 @@ pub fn who(from: &str) -> (u8, String) {
 /// The rule set of a screening with edition, digest and status.
 pub fn rule_set(screening: &Screening) -> String {
     let it = &screening.rule_set;
-    format!("rule set {} {} (sha256 {}): {}", it.id, it.edition, short(&it.digest), status(it.status))
+    format!("rule set {} {} (sha256 {}): {}", it.id, it.edition, short(&it.digest), it.status.word())
 }
 
 /// A rule set with edition, digest and status.
@@ -262,6 +264,81 @@ pub fn status(status: Status) -> &'static str {
         Status::Approved => "approved",
         Status::Withdrawn => "WITHDRAWN, no longer for use",
     }
+}
+
+/// The local policy with its digest, if there is one.
+pub fn local_policy(screening: &Screening) -> Option<String> {
+    let it = screening.local_policy.as_ref()?;
+    Some(format!("local policy of {}, {}", it.clinic, stamp(&it.source)))
+}
+
+/// What each of several screenings says, each once, in the order in which it is first said.
+pub fn each_once<'a, T: PartialEq>(screenings: &[&'a Screening], said: impl Fn(&'a Screening) -> Vec<T>) -> Vec<T> {
+    let mut found = Vec::new();
+    for it in screenings.iter().flat_map(|it| said(it)) {
+        if !found.contains(&it) {
+            found.push(it);
+        }
+    }
+    found
+}
+
+/// The heading over what a clinic changed.
+pub fn local_heading(local: &LocalStamp) -> String {
+    format!("Local policy of {}", local.clinic)
+}
+
+/// All changes in one line: "5 changes: 2 loosen the rule set, 1 may loosen it; 1 is past its review."
+pub fn local_counts(local: &LocalStamp) -> String {
+    let of = |wanted: Loosens| local.changes.iter().filter(|it| it.change.loosens == wanted).count();
+    let mut parts = Vec::new();
+    match of(Loosens::Yes) {
+        0 => {}
+        1 => parts.push("1 loosens the rule set".to_owned()),
+        n => parts.push(format!("{n} loosen the rule set")),
+    }
+    match of(Loosens::Perhaps) {
+        0 => {}
+        n => parts.push(format!("{n} may loosen it")),
+    }
+    if parts.is_empty() {
+        parts.push("none loosens the rule set".to_owned());
+    }
+    let overdue = match local.changes.iter().filter(|it| it.overdue).count() {
+        0 => String::new(),
+        n => format!("; {} past the day of review", counted(n, "is", "are")),
+    };
+    format!("{}: {}{overdue}.", counted(local.changes.len(), "change", "changes"), parts.join(", "))
+}
+
+/// The changes that are told one by one: those that loosen the rule set, or may, or are past their review.
+pub fn local_told(local: &LocalStamp) -> Vec<String> {
+    local.changes.iter().filter(|it| it.overdue || it.change.loosens != Loosens::No).map(local_change).collect()
+}
+
+fn local_change(shown: &LocalShown) -> String {
+    let it = &shown.change;
+    let how = match (it.loosens, &it.how) {
+        (Loosens::Yes, Some(how)) => format!(". It loosens the rule set: {how}"),
+        (Loosens::Perhaps, Some(how)) => format!(". It may loosen the rule set: {how}"),
+        _ => String::new(),
+    };
+    let overdue = if shown.overdue { ", REVIEW OVERDUE" } else { "" };
+    format!(
+        "{}{how}. Reason: {}. Agreed by {} on {}, review by {}{overdue}.",
+        it.what,
+        it.reason.trim_end().trim_end_matches('.'),
+        it.agreed_by,
+        day(it.agreed_on),
+        day(it.review_by)
+    )
+}
+
+/// What stands behind the id of a finding's rule: its kind, but for a precaution, and whether it rests on local policy.
+pub fn of_rule(finding: &Finding) -> String {
+    let kind = (finding.kind, finding.outcome) != (Kind::Caution, Outcome::Go);
+    let parts: Vec<&str> = kind.then(|| finding.kind.word()).into_iter().chain(finding.local_policy.then_some("by local policy")).collect();
+    if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) }
 }
 
 pub fn stamp(stamp: &SourceStamp) -> String {

@@ -2,6 +2,8 @@
 
 #![expect(clippy::indexing_slicing, reason = "a wrong index fails the test, as it should")]
 
+// Approval, withdrawal and the dates of a rule set, and that every report says them first.
+mod approval;
 // Other ways of writing the same thing.
 mod accepts;
 // The whole rule set as one document.
@@ -22,6 +24,8 @@ mod embedded;
 mod formulas;
 // The clinician's page, read back by a Markdown parser.
 mod markdown;
+// Local policy: what it changes, what of it loosens, and that every report says so.
+mod local;
 // What conditions mean, against every kind of missing answer.
 mod logic;
 // The registers of names against the UNII list.

@@ -8,7 +8,7 @@ use preblock::screening::{Cited, NoteShown, Screening, Unrecognised};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
-use crate::report::{all, bookable, defer, go, hostile, nothing, pinned, refer};
+use crate::report::{all, bookable, defer, go, governed, hostile, nothing, pinned, refer};
 
 /// What a reader makes of a page.
 #[derive(Debug, Default)]
@@ -89,6 +89,7 @@ fn pages_of_each() {
     pinned("report-markdown-bookable", &markdown::one(&bookable()));
     let short = [nothing("SM-100"), defer()];
     pinned("report-markdown-several", &markdown::several(&short, 1));
+    pinned("report-markdown-governed", &markdown::one(&governed()));
 }
 
 #[test]

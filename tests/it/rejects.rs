@@ -9,7 +9,7 @@ use std::process::Command;
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::{Code, Diagnostic, in_file_order};
 use preblock::facts;
-use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
+use preblock::load::{Care, LocalFile, RuleFiles, questionnaire, rule_set, rule_set_with};
 use preblock::model::RuleSet;
 use preblock::source::{Node, steers};
 use rstest::rstest;
@@ -91,6 +91,33 @@ fn a_questionnaire_with_a_slip(#[files("tests/rejects/answers/*")] path: PathBuf
     if found.len() <= 5 {
         snapshot(&stem, &found);
     }
+}
+
+#[rstest]
+fn a_local_policy_with_a_slip(#[files("tests/rejects/local/*")] path: PathBuf) {
+    let bytes = std::fs::read(&path).unwrap_or_default();
+    let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
+    let text = String::from_utf8_lossy(&bytes).into_owned();
+    let expected = text.lines().next().and_then(|it| it.strip_prefix("# code: ")).unwrap_or_default().to_owned();
+    let local = LocalFile { name: format!("{stem}.yaml"), bytes };
+    let found = rule_set_with(&RuleFiles::embedded(), Some(&local)).err().unwrap_or_default();
+    assert_eq!(codes(&found), expected.split_whitespace().collect::<Vec<_>>(), "{}", drawn(&found));
+    let elsewhere: Vec<&str> =
+        found.iter().filter_map(|it| it.source.as_ref()).map(|it| it.name()).filter(|it| *it != local.name).collect();
+    assert!(elsewhere.is_empty(), "the rule set is not at fault: {elsewhere:?}");
+    well_spoken(&found);
+    snapshot(&format!("local-{stem}"), &found);
+}
+
+/// Slips of the rule set and of the local policy come in one run.
+#[test]
+fn a_local_policy_is_told_beside_the_rule_set() {
+    let Some(slip) = SLIPS.iter().find(|it| it.name == "option") else { unreachable!("the slip is gone") };
+    let text = "local_policy: 1\nclinic: C\nof: nail-surgery\nedition: \"2026.1\"\nchanges:\n  - { limit: inr-celling, value: 3.5, reason: So, \
+                agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }\n";
+    let local = LocalFile { name: "local.yaml".into(), bytes: text.into() };
+    let found = rule_set_with(&spoilt(slip), Some(&local)).err().unwrap_or_default();
+    assert_eq!(codes(&found), ["rules/unknown-option", "rules/unknown-limit"], "{}", drawn(&found));
 }
 
 /// Several slips of one file come in one run, in the order of the file.
@@ -731,6 +758,29 @@ const SLIPS: &[Slip] = &[
     slip("derived-broken", &["shape/missing-key"], "questions.yaml", "    formula: cockcroft-gault\n", ""),
     slip("source-broken", &["shape/not-an-option"], "sources.yaml", "    checked: read\n", "    checked: raed\n"),
     slip("agent-broken", &["shape/wrong-form"], "anaesthetics.yaml", "    strengths: [0.5 %, 2 %]", "    strengths: [0.5 %]"),
+    slip("approved-by-nobody", &["shape/missing-key"], "ruleset.yaml", "status: draft", "status: approved"),
+    slip("withdrawn-without-a-word", &["shape/missing-key"], "ruleset.yaml", "status: draft", "status: withdrawn"),
+    slip(
+        "approved-without-a-digest",
+        &["shape/missing-key"],
+        "ruleset.yaml",
+        "status: draft",
+        "status: approved\napproval: { by: [clinical lead], on: 2026-11-30 }",
+    ),
+    slip(
+        "approved-with-half-a-digest",
+        &["shape/wrong-form"],
+        "ruleset.yaml",
+        "status: draft",
+        "status: approved\napproval: { digest: \"sha256:9ed7a8cf2483\", by: [clinical lead], on: 2026-11-30 }",
+    ),
+    slip(
+        "draft-that-was-withdrawn",
+        &["shape/not-together"],
+        "ruleset.yaml",
+        "status: draft",
+        "status: draft\nwithdrawn: { on: 2026-12-24, by: [clinical lead], because: It was wrong. }",
+    ),
     slip("plausible-infinite", &["text/not-finite"], "questions.yaml", "        plausible: [2, 350]\n", "        plausible: [2, .inf]\n"),
 ];
 
@@ -837,9 +887,9 @@ fn a_rule_set_is_whole() {
 /// Every code of a file's slips is shown by some fixture, so that none is a page about nothing.
 #[test]
 fn every_code_has_a_fixture() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/rejects/answers");
+    let folders = ["tests/rejects/answers", "tests/rejects/local"].map(|it| Path::new(env!("CARGO_MANIFEST_DIR")).join(it));
     let mut shown: Vec<String> = JSON.iter().map(|(_, code)| (*code).to_owned()).collect();
-    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+    for entry in folders.into_iter().flat_map(std::fs::read_dir).flatten().flatten() {
         let text = String::from_utf8_lossy(&std::fs::read(entry.path()).unwrap_or_default()).into_owned();
         shown.extend(
             text.lines()
@@ -850,7 +900,7 @@ fn every_code_has_a_fixture() {
         );
     }
     shown.extend(SLIPS.iter().flat_map(|it| it.codes).map(|it| (*it).to_owned()));
-    // These need a file system, a long list, a case or a draft, and have tests of their own above or in drafts.rs.
+    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs or approval.rs.
     let elsewhere = [
         Code::NotFound,
         Code::Unreadable,
@@ -864,6 +914,7 @@ fn every_code_has_a_fixture() {
         Code::ToBeWritten,
         Code::UnknownLint,
         Code::UnknownName,
+        Code::Withdrawn,
     ];
     // The checks of a whole rule set have theirs in `lints`.
     let elsewhere = |code: &Code| elsewhere.contains(code) || code.is_lint();

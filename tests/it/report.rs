@@ -3,12 +3,12 @@
 
 use std::path::Path;
 
-use preblock::model::{Kind, Status};
+use preblock::model::{Kind, LocalChange, LocalKind, Loosens, Status};
 use preblock::outcome::{Outcome, Urgency};
 use preblock::report::{Style, chase, could_be, json, markdown, steers, text, verdict};
 use preblock::screening::{
-    AgentDose, Alternative, Anaesthetic, Applies, Because, Change, Cited, DateSpan, Finding, Firing, Lift, NoteShown, Prospect, Reduction,
-    RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    AgentDose, Alternative, Anaesthetic, Applies, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
+    NoteShown, Prospect, Reduction, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
 };
 use rstest::rstest;
 use serde_json::Value;
@@ -24,6 +24,8 @@ fn day(text: &str) -> chrono::NaiveDate {
 /// Nothing known, nothing missing: go.
 pub fn nothing(reference: &str) -> Screening {
     Screening {
+        notices: vec![],
+        local_policy: None,
         rule_set: RuleSetStamp {
             id: "nail-surgery".into(),
             edition: "2026.1".into(),
@@ -66,6 +68,7 @@ fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) 
         cleared_by: None,
         because: vec![],
         citations: vec![Cited::CommonPractice("an invented practice".into())],
+        local_policy: false,
     }
 }
 
@@ -148,6 +151,41 @@ pub fn go() -> Screening {
         basis: vec!["dosing weight: 53.3 kg".into(), "age: 68 years".into(), "adrenaline: no".into()],
     });
     it
+}
+
+/// A local policy with a change that loosens, one that may and is overdue, and one that does not.
+fn local() -> LocalStamp {
+    let change = |kind, about: &str, what: &str, loosens, how: Option<&str>| LocalChange {
+        kind,
+        about: about.into(),
+        what: what.into(),
+        reason: "An invented reason.".into(),
+        agreed_by: "clinical lead".into(),
+        agreed_on: day("2026-11-20"),
+        review_by: day("2027-05-31"),
+        loosens,
+        how: how.map(Into::into),
+    };
+    let fewer = Some("fewer patients may come under bleeding/inr-too-old");
+    let changes = [
+        (change(LocalKind::Limit, "inr-age", "limit inr-age: 96 hours instead of 72 hours", Loosens::Yes, fewer), false),
+        (
+            change(
+                LocalKind::Limit,
+                "dosing",
+                "limit dosing: 75 kg instead of 70 kg",
+                Loosens::Perhaps,
+                Some("it is part of a computation"),
+            ),
+            true,
+        ),
+        (change(LocalKind::Raise, "bleeding/nsaid", "rule bleeding/nsaid raised from go to defer", Loosens::No, None), false),
+    ];
+    LocalStamp {
+        clinic: "Saltmarsh Foot Clinic".into(),
+        source: SourceStamp { path: "local.yaml".into(), digest: "0f1e2d3c4b5a6978".repeat(4) },
+        changes: changes.into_iter().map(|(change, overdue)| LocalShown { change, overdue }).collect(),
+    }
 }
 
 /// Defer: one thing to clear, and answers missing that could make it refer.
@@ -354,6 +392,16 @@ pub fn bookable() -> Screening {
     it
 }
 
+/// Go, by a draft under a local policy.
+pub fn governed() -> Screening {
+    let mut it = go();
+    it.rule_set.status = Status::Draft;
+    it.notices = vec!["This rule set is a draft: nobody has approved it for use.".into()];
+    it.local_policy = Some(local());
+    it.findings.iter_mut().for_each(|it| it.local_policy = true);
+    it
+}
+
 pub fn all() -> [Screening; 3] {
     [go(), defer(), refer()]
 }
@@ -398,6 +446,14 @@ fn text_of_refer_with_everything() {
     let actual = text::one(&refer(), &Style::plain());
     assert!(actual.starts_with("REFER, urgent  SM-113, "), "{actual}");
     pinned("report-text-refer", &actual);
+}
+
+#[test]
+fn text_of_a_draft_under_a_local_policy() {
+    let actual = text::one(&governed(), &Style::plain());
+    assert!(actual.starts_with("! This rule set is a draft: nobody has approved it for use.\n\nGO  SM-101, "), "{actual}");
+    pinned("report-text-governed", &actual);
+    pinned("report-text-summary-governed", &text::summary(&[governed(), go(), governed()], 0, &Style::plain()));
 }
 
 #[test]
@@ -461,6 +517,7 @@ fn json_of_each() {
     pinned("report-json-go", &json::one(&go()));
     pinned("report-json-defer", &json::one(&defer()));
     pinned("report-json-refer", &json::one(&refer()));
+    pinned("report-json-governed", &json::one(&governed()));
 }
 
 #[test]
@@ -787,6 +844,15 @@ const STEERING: &str = "a\u{1b}[31mb\u{7}c\u{8}d\u{9b}2Je\u{202e}f\u{2028}g\rh";
 pub fn hostile() -> Screening {
     let mut it = refer();
     it.reference = format!("SM-{STEERING}");
+    it.notices = vec![STEERING.into()];
+    let mut local = local();
+    it.findings.iter_mut().for_each(|it| it.local_policy = true);
+    (local.clinic, local.source.path) = (STEERING.into(), STEERING.into());
+    for LocalShown { change, .. } in &mut local.changes {
+        (change.what, change.reason, change.agreed_by) = (STEERING.into(), STEERING.into(), STEERING.into());
+        change.how = change.how.is_some().then(|| STEERING.into());
+    }
+    it.local_policy = Some(local);
     it.source.path = format!("{STEERING}.yaml");
     it.procedure_on = Some(STEERING.into());
     it.notes.push(NoteShown {
@@ -879,7 +945,9 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
     let expected = [
         "screening",
         "tool",
+        "notices",
         "rule_set",
+        "local_policy",
         "reference",
         "source",
         "clinic",
@@ -925,7 +993,7 @@ fn json_keeps_its_schema() {
     let schema = schema();
     assert!(jsonschema::meta::validate(&schema).is_ok());
     let validator = jsonschema::draft7::new(&schema).expect("the schema is a schema");
-    for it in [nothing("SM-100"), go(), defer(), refer(), bookable()] {
+    for it in [nothing("SM-100"), go(), defer(), refer(), bookable(), governed()] {
         let value = json::value(&it);
         let problems: Vec<String> = validator.iter_errors(&value).map(|it| format!("{}: {it}", it.instance_path())).collect();
         assert!(problems.is_empty(), "{problems:#?}");

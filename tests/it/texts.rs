@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::Diagnostic;
 use preblock::facts;
-use preblock::load::{RuleFiles, cases, questionnaire, rule_set, text};
+use preblock::load::{LocalFile, RuleFiles, cases, questionnaire, rule_set, rule_set_with, text};
 use preblock::report::json;
 use preblock::source::{Kind, Node};
 use proptest::prelude::*;
@@ -231,6 +231,68 @@ fn no_slip_in_a_rule_set_makes_it_panic() {
     a_slip_in_each_file_of_the_tiny_rule_set();
     let n_loaded = LOADED.load(Ordering::Relaxed);
     assert!((20..700).contains(&n_loaded), "{n_loaded} of 800 were accepted");
+}
+
+/// A local policy of the tiny rule set, with a change of nearly every kind.
+const LOCAL: &str = "\
+local_policy: 1
+clinic: Saltmarsh Foot Clinic
+of: tiny
+edition: \"1\"
+changes:
+  - { limit: ceiling, value: 3.5, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - { limit: fresh, value: 48 hours, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - { raise: test/one, outcome: refer, urgency: urgent, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - { retire: test/two, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - { medicine_name: house pill, means: aspirin, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - { allergen_name: gloves, means: latex, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - add_rule: test
+    rule:
+      id: three
+      title: Three
+      kind: contraindication
+      outcome: defer
+      when: { all: [{ taking: house pill }, { fact: a.count, above: { limit: ceiling } }] }
+      reason: The count is {a.count}, above {limit.ceiling}.
+      action: Rebook.
+      cleared_by: another count
+      citations: [{ local_proposal: ours }]
+      in_force_from: 2026-12-01
+      last_reviewed: 2026-11-20
+      review_by: 2027-11-30
+    reason: So
+    agreed_by: lead
+    agreed_on: 2026-11-20
+    review_by: 2027-05-31
+";
+
+static PUT_OVER: AtomicUsize = AtomicUsize::new(0);
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
+
+    fn a_slip_in_a_local_policy(slips in slips()) {
+        let whole = files(&[("one", "defer", "{ fact: a.inr, older_than: { limit: fresh } }"), ("two", "go", "{ taking: thinner }")]);
+        let local = LocalFile { name: "local.yaml".into(), bytes: with_slips(LOCAL, &slips).into_bytes() };
+        match rule_set_with(&whole, Some(&local)) {
+            Ok(changed) => {
+                let n_changes = changed.local.map_or(0, |it| it.changes.len());
+                prop_assert!((1..=7).contains(&n_changes));
+                PUT_OVER.fetch_add(1, Ordering::Relaxed);
+            }
+            Err(found) => {
+                prop_assert!(!found.is_empty());
+                assert_can_be_told(&found);
+            }
+        }
+    }
+}
+
+#[test]
+fn no_slip_in_a_local_policy_makes_it_panic() {
+    a_slip_in_a_local_policy();
+    let n_put_over = PUT_OVER.load(Ordering::Relaxed);
+    assert!((10..290).contains(&n_put_over), "{n_put_over} of 300 were accepted");
 }
 
 proptest! {

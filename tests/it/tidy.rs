@@ -489,7 +489,22 @@ fn schemas_are_well_made() {
         assert!(wrong.is_empty(), "{}: {wrong:?}", path.display());
         n_schemas += 1;
     }
-    assert_eq!(n_schemas, 15);
+    assert_eq!(n_schemas, 17);
+}
+
+/// A rule of a local policy has the form of any rule: the two schemas describe it in the same words.
+#[test]
+fn a_rule_of_a_local_policy_is_described_like_any_other() {
+    let definitions = |name: &str| -> Value {
+        let text = std::fs::read_to_string(top().join(format!("schemas/{name}.schema.json"))).unwrap_or_default();
+        serde_json::from_str::<Value>(&text).unwrap_or_default()["definitions"].clone()
+    };
+    let (rules, local) = (definitions("concern"), definitions("local"));
+    let names: Vec<&String> = rules.as_object().into_iter().flat_map(|it| it.keys()).collect();
+    assert!(names.len() > 15, "{names:?}");
+    for name in names {
+        assert_eq!(rules[name], local[name], "{name}");
+    }
 }
 
 /// The top level is what it was agreed to be.

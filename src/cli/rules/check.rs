@@ -7,7 +7,8 @@ use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::governance::lint;
-use crate::load::{self, Care, Whole};
+use crate::load::{self, Care, Whole, rule_set_with};
+use crate::model::{LocalChange, LocalPolicy, RuleSet};
 use crate::report::sarif;
 
 /// Arguments of `rules check`.
@@ -40,9 +41,12 @@ pub fn run(arguments: &Check) -> Status {
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let whole = draw::files_of(&arguments.rules).and_then(|mut files| {
         files.care = Care::Full;
-        load::whole(&files)
+        // The checks are of the rule set itself; a local policy is held against it, so that all that is wrong is told at once.
+        let local = draw::local_of(&arguments.rules)?;
+        let local = local.map(|it| rule_set_with(&files, Some(&it))).transpose()?.and_then(|it| it.local);
+        Ok((load::whole(&files)?, local))
     });
-    let whole = match whole {
+    let (whole, local) = match whole {
         Ok(whole) => whole,
         Err(found) => {
             match arguments.format {
@@ -64,8 +68,13 @@ pub fn run(arguments: &Check) -> Status {
     draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
     match arguments.format {
         Format::Sarif => draw::out(&sarif::checked(&found)),
-        Format::Text if problems == 0 => draw::out(&clean(&whole)),
-        Format::Text => {}
+        Format::Text => {
+            if problems == 0 {
+                draw::out(&clean(&whole));
+            }
+            draw::out(&approval(&whole.rule_set));
+            local.iter().flat_map(changes).for_each(|it| draw::out(&it));
+        }
     }
     if problems > 0 || (arguments.strict && notices > 0) { Status::Problems } else { Status::Clean }
 }
@@ -83,4 +92,24 @@ fn clean(whole: &Whole) -> String {
         draw::counted(rule_set.limits.len(), "limit"),
         draw::counted(whole.cases.len(), "case"),
     )
+}
+
+/// The digest, and whether it is the one that was approved.
+fn approval(rule_set: &RuleSet) -> String {
+    let state = match &rule_set.approval {
+        None => "to be written under `approval:` by those who approve it".to_owned(),
+        Some(it) if it.digest == rule_set.digest => format!("approved on {} by {}", it.on, it.by.join(", ")),
+        Some(it) => format!("NOT the content that was approved on {}", it.on),
+    };
+    format!("sha256:{}: {state}", rule_set.digest)
+}
+
+/// The changes of a local policy, those that loosen the rule set with how.
+fn changes(local: &LocalPolicy) -> Vec<String> {
+    let line = |it: &LocalChange| match &it.how {
+        Some(how) => format!("  {}: loosens: {}; {how}", it.what, it.loosens.word()),
+        None => format!("  {}", it.what),
+    };
+    let heading = format!("local policy of {} (sha256:{})", local.clinic, local.digest);
+    std::iter::once(heading).chain(local.changes.iter().map(line)).collect()
 }

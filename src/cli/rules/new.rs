@@ -68,7 +68,7 @@ enum Kind {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Status {
-    let source = RuleSource { rules: Some(arguments.rules.clone()) };
+    let source = RuleSource { rules: Some(arguments.rules.clone()), local: None };
     let Some((files, rule_set)) = draw::loaded(&source) else { return Status::Problems };
     let wanted = match wanted(arguments, &rule_set) {
         Ok(wanted) => wanted,

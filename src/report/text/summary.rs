@@ -6,7 +6,7 @@ use textwrap::core::display_width;
 
 use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
-use crate::report::words::{counted, first_and_later, rule_set, standing_then};
+use crate::report::words::{counted, each_once, first_and_later, local_policy, rule_set, standing_then};
 use crate::report::{SAFETY, Standing, could_be, verdict};
 use crate::screening::Screening;
 
@@ -24,6 +24,7 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
     let mut sorted: Vec<&Screening> = screenings.iter().collect();
     sorted.sort_by_key(|it| (Reverse(verdict(it)), it.reference.as_str(), it.source.path.as_str()));
     let mut page = Page::new(style);
+    super::notices(&mut page, &each_once(&sorted, |it| it.notices.clone()));
     if !sorted.is_empty() {
         table(&mut page, &sorted);
         page.blank();
@@ -34,13 +35,11 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
         }
     }
     page.paragraph(0, &counts(&sorted, refused));
-    let mut stamps: Vec<String> = Vec::new();
-    for stamp in sorted.iter().map(|it| rule_set(it)) {
-        if !stamps.contains(&stamp) {
-            stamps.push(stamp);
-        }
+    each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| super::local(&mut page, it));
+    if sorted.iter().any(|it| it.local_policy.is_some()) {
+        page.blank();
     }
-    for stamp in stamps {
+    for stamp in each_once(&sorted, |it| std::iter::once(rule_set(it)).chain(local_policy(it)).collect()) {
         page.paragraph(0, &stamp);
     }
     page.paragraph(0, SAFETY);
