@@ -117,23 +117,28 @@ fn decider(slot: FactSlot, facts: &Facts) -> Option<Decider> {
 /// Whether each choice of the plan is among what the clinic offers, where it says so.
 ///
 /// # Missing data
-/// A choice that is not made, or a solution whose strength is not known, is open. A choice that belongs to a method which
-/// is not planned is none.
+/// A choice that is not made, or a solution whose strength is not known, is open. A choice that is not made and belongs to
+/// a method which is not planned is none; one that is made counts whatever the method. A standing choice beyond the offers is
+/// open while its method is: another method would set it aside.
 fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
     let mut not_offered = Vec::new();
     let mut open = BTreeSet::new();
     for (slot, offered) in &facts.offers {
-        let question = rule_set.catalogue.question_of(*slot);
-        if question.is_some_and(|it| holds::not_asked(it, &rule_set.catalogue, facts).is_some()) {
+        let Some(question) = rule_set.catalogue.question_of(*slot) else { continue };
+        let Some(known) = facts.known(*slot) else {
+            if holds::not_asked(question, &rule_set.catalogue, facts).is_none() {
+                open.extend(facts.needs(*slot));
+            }
             continue;
-        }
-        match facts.known(*slot).map(|it| is_offered(&it.value, offered)) {
-            Some(Some(true)) => {}
-            Some(Some(false)) => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
-            Some(None) => {
+        };
+        let when = question.ask_when.as_ref().filter(|_| facts.standing.contains(slot));
+        match (is_offered(&known.value, offered), when.map_or(Truth::Yes, |it| holds::truth(it, facts))) {
+            (Some(true), _) => {}
+            (Some(false), Truth::Unknown(needs)) => open.extend(needs),
+            (Some(false), _) => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
+            (None, _) => {
                 open.insert(*slot);
             }
-            None => open.extend(facts.needs(*slot)),
         }
     }
     facts.not_offered = not_offered;
