@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use super::{AllergyEntry, Facts, MedicineEntry, Place, Value};
-use crate::model::{Bits, Comparison, Condition, Odds, Test};
+use crate::model::{Bits, Catalogue, Comparison, Condition, Odds, Question, Test};
 use crate::quantity::when::When;
 use crate::truth::{FactSlot, Truth};
 
@@ -129,6 +129,48 @@ pub fn compares(how: Comparison, number: f64, with: f64) -> bool {
         Comparison::AtLeast => number >= with,
         Comparison::Below => number < with,
         Comparison::AtMost => number <= with,
+    }
+}
+
+/// Why a question certainly does not apply: its `ask_when`, which is no. `None` if it applies, or may.
+///
+/// Details stand behind gates, and gates behind gates. A test of a missing answer whose own question certainly does not
+/// apply counts as no, and gives way here to that question's `ask_when`, so that `deciding` finds the answers behind it.
+///
+/// # Missing data
+/// A missing answer whose question may apply keeps open whether the detail does. Questions that wait for one another in a
+/// circle stay open.
+pub fn not_asked(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Option<Condition> {
+    not_asked_behind(question, catalogue, facts, &mut Vec::new())
+}
+
+/// The same, for the gate of the questions on the way here.
+fn not_asked_behind(question: &Question, catalogue: &Catalogue, facts: &Facts, way: &mut Vec<FactSlot>) -> Option<Condition> {
+    let when = question.ask_when.as_ref()?;
+    match truth(when, facts) {
+        Truth::No => Some(when.clone()),
+        Truth::Yes => None,
+        Truth::Unknown(_) if way.contains(&question.slot) => None,
+        Truth::Unknown(_) => {
+            way.push(question.slot);
+            let through = through_gates(when, catalogue, facts, way);
+            way.pop();
+            (truth(&through, facts) == Truth::No).then_some(through)
+        }
+    }
+}
+
+fn through_gates(condition: &Condition, catalogue: &Catalogue, facts: &Facts, way: &mut Vec<FactSlot>) -> Condition {
+    let mut each = |parts: &[Condition]| parts.iter().map(|it| through_gates(it, catalogue, facts, way)).collect();
+    match condition {
+        Condition::All(parts) => Condition::All(each(parts)),
+        Condition::Any(parts) => Condition::Any(each(parts)),
+        Condition::Not(part) => Condition::Not(Box::new(through_gates(part, catalogue, facts, way))),
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
+            let gate = catalogue.question_of(*fact).filter(|_| facts.known(*fact).is_none());
+            gate.and_then(|it| not_asked_behind(it, catalogue, facts, way)).unwrap_or_else(|| condition.clone())
+        }
+        Condition::Answers(_) => condition.clone(),
     }
 }
 

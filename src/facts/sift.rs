@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::holds::{self, Decider};
 use super::{AtOdds, Fact, Facts, Missing, Offered, SetAside, Value, Why, derive};
-use crate::model::{Question, RuleSet};
+use crate::model::{Condition, Question, RuleSet};
 use crate::truth::{FactSlot, Truth};
 
 /// How often answers may call one another back or aside. More than any chain of details is long.
@@ -53,16 +53,16 @@ fn settle(rule_set: &RuleSet, facts: &mut Facts) {
     }
 }
 
-/// Whether a question is answered that another answer says does not apply.
-fn does_not_apply(question: &Question, facts: &Facts) -> bool {
-    let Some(when) = &question.ask_when else { return false };
-    facts.known(question.slot).is_some() && holds::truth(when, facts) == Truth::No
+/// Why an answered question does not apply, as another answer says; `None` if it is not answered, or may apply.
+fn does_not_apply(rule_set: &RuleSet, question: &Question, facts: &Facts) -> Option<Condition> {
+    facts.known(question.slot)?;
+    holds::not_asked(question, &rule_set.catalogue, facts)
 }
 
 fn bring_back(rule_set: &RuleSet, facts: &mut Facts) -> bool {
     let asks = |it: &SetAside| {
         let question = rule_set.catalogue.questions.get(it.question);
-        question.is_some_and(|it| it.ask_when.as_ref().is_none_or(|when| holds::truth(when, facts) != Truth::No))
+        question.is_some_and(|it| holds::not_asked(it, &rule_set.catalogue, facts).is_none())
     };
     let (back, aside): (Vec<SetAside>, Vec<SetAside>) = facts.set_aside.iter().cloned().partition(asks);
     for it in &back {
@@ -83,7 +83,7 @@ fn bring_back(rule_set: &RuleSet, facts: &mut Facts) -> bool {
 fn set_aside(rule_set: &RuleSet, facts: &mut Facts) -> bool {
     let questions = rule_set.catalogue.questions.iter().enumerate();
     let unasked: Vec<(usize, &Question)> =
-        questions.filter(|(_, it)| facts.standing.contains(&it.slot) && does_not_apply(it, facts)).collect();
+        questions.filter(|(_, it)| facts.standing.contains(&it.slot) && does_not_apply(rule_set, it, facts).is_some()).collect();
     for (at, question) in &unasked {
         if let Some((fact, date)) = take(facts, question) {
             facts.set_aside.push(SetAside { question: *at, fact, date });
@@ -102,9 +102,9 @@ fn take(facts: &mut Facts, question: &Question) -> Option<(Fact, Option<Fact>)> 
 
 fn ruled_out(rule_set: &RuleSet, facts: &Facts) -> Vec<AtOdds> {
     let mut found = Vec::new();
-    for question in rule_set.catalogue.questions.iter().filter(|it| does_not_apply(it, facts)) {
-        if let (Some(answer), Some(when)) = (decider(question.slot, facts), &question.ask_when) {
-            found.push(AtOdds { answer, by: holds::deciding(when, facts) });
+    for question in &rule_set.catalogue.questions {
+        if let (Some(answer), Some(when)) = (decider(question.slot, facts), does_not_apply(rule_set, question, facts)) {
+            found.push(AtOdds { answer, by: holds::deciding(&when, facts) });
         }
     }
     found
@@ -117,23 +117,28 @@ fn decider(slot: FactSlot, facts: &Facts) -> Option<Decider> {
 /// Whether each choice of the plan is among what the clinic offers, where it says so.
 ///
 /// # Missing data
-/// A choice that is not made, or a solution whose strength is not known, is open. A choice that belongs to a method which
-/// is not planned is none.
+/// A choice that is not made, or a solution whose strength is not known, is open. A choice that is not made and belongs to
+/// a method which is not planned is none; one that is made counts whatever the method. A standing choice beyond the offers is
+/// open while its method is: another method would set it aside.
 fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
     let mut not_offered = Vec::new();
     let mut open = BTreeSet::new();
     for (slot, offered) in &facts.offers {
-        let when = rule_set.catalogue.question_of(*slot).and_then(|it| it.ask_when.as_ref());
-        if when.is_some_and(|it| holds::truth(it, facts) == Truth::No) {
+        let Some(question) = rule_set.catalogue.question_of(*slot) else { continue };
+        let Some(known) = facts.known(*slot) else {
+            if holds::not_asked(question, &rule_set.catalogue, facts).is_none() {
+                open.extend(facts.needs(*slot));
+            }
             continue;
-        }
-        match facts.known(*slot).map(|it| is_offered(&it.value, offered)) {
-            Some(Some(true)) => {}
-            Some(Some(false)) => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
-            Some(None) => {
+        };
+        let when = question.ask_when.as_ref().filter(|_| facts.standing.contains(slot));
+        match (is_offered(&known.value, offered), when.map_or(Truth::Yes, |it| holds::truth(it, facts))) {
+            (Some(true), _) => {}
+            (Some(false), Truth::Unknown(needs)) => open.extend(needs),
+            (Some(false), _) => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
+            (None, _) => {
                 open.insert(*slot);
             }
-            None => open.extend(facts.needs(*slot)),
         }
     }
     facts.not_offered = not_offered;

@@ -11,7 +11,7 @@ use preblock::report::json;
 use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
-use crate::reference::came;
+use crate::reference::{came, ruled_out};
 use crate::support::{SEED, embedded_once, facts_or, screening, tiny, today, written};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
@@ -206,8 +206,20 @@ pub fn span_of(rules: &RuleSet, states: &[State]) -> Span {
     Span::of(with(State::Fires), with(State::Undetermined))
 }
 
+/// The details that are ruled out are those of the reference, and all whose `ask_when` is no as it stands.
+fn assert_rules_out(rules: &RuleSet, facts: &Facts) {
+    let found: BTreeSet<FactSlot> = facts.ruled_out.iter().map(|it| it.answer.slot).collect();
+    assert_eq!(found, ruled_out(rules, facts));
+    for question in &rules.catalogue.questions {
+        let is_no = question.ask_when.as_ref().is_some_and(|it| came(it, facts) == Ok(false));
+        assert!(!is_no || facts.known(question.slot).is_none() || found.contains(&question.slot), "{} is not ruled out", question.id);
+    }
+    assert!(facts.ruled_out.iter().all(|it| !it.by.is_empty()), "ruled out by nothing");
+}
+
 /// The state of every rule by the compiled form, after holding the readable tree and the reference equal to it.
 fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
+    assert_rules_out(rules, facts);
     let states = compiled.run(facts);
     for (rule, state) in rules.rules.iter().zip(&states) {
         let readable = holds::truth(&rule.when, facts);
@@ -464,6 +476,7 @@ pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option
     for _ in 0..8 {
         let (facts, found) = facts::read(rules, &gathered, today());
         assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
+        assert_rules_out(rules, &facts);
         if facts.ruled_out.is_empty() {
             return Some((gathered, facts));
         }
@@ -555,4 +568,103 @@ fn each_example_only_widens_when_any_answer_is_taken_away() {
         }
     }
     assert!(n_tried > 800, "{n_tried}");
+}
+
+/// Answers with which nobody may go ahead, whatever else is answered; each went ahead over the healthy adult once.
+const NEVER_GO: &[(&str, &str)] = &[
+    (
+        "adrenaline in a toe with a low index, which a specialist expects to heal",
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { ankle_measured: yes, arm_left: 140 mmHg, \
+         arm_right: 140 mmHg, ankle_left: 80 mmHg, ankle_right: 140 mmHg, foot_signals: two-phase, specialist_advice: yes }\n",
+    ),
+    (
+        "the same with a low toe pressure",
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { toe_measured: yes, arm_left: 70 mmHg, \
+         arm_right: 70 mmHg, toe_left: 40 mmHg, toe_right: 90 mmHg, specialist_advice: yes }\n",
+    ),
+    (
+        "the same with absent pulses and a normal index",
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { pulses_left: absent, ankle_measured: yes, \
+         arm_left: 140 mmHg, arm_right: 140 mmHg, ankle_left: 150 mmHg, ankle_right: 150 mmHg, foot_signals: three-phase, \
+         specialist_advice: yes, toe_measured: no }\n",
+    ),
+    (
+        "the same with pain on walking",
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { symptoms: [walking-pain], ankle_measured: yes, \
+         arm_left: 140 mmHg, arm_right: 140 mmHg, ankle_left: 150 mmHg, ankle_right: 150 mmHg, foot_signals: three-phase, \
+         specialist_advice: yes, toe_measured: no }\n",
+    ),
+    (
+        "a high INR after a medicine was stopped",
+        "bleeding: { antithrombotic_stopped: yes, prescriber_plan: yes, inr: { value: 5.2, taken_on: 2026-11-24 } }\n",
+    ),
+    (
+        "the same, told to count",
+        "bleeding: { antithrombotic_stopped: yes, prescriber_plan: yes, clotting_test_taken: yes, \
+         inr: { value: 5.2, taken_on: 2026-11-24 } }\n",
+    ),
+    (
+        "a high INR on a direct anticoagulant",
+        "medicines: { current: [apixaban] }\nbleeding: { help_after: yes, prescriber_plan: yes, clotting_test_taken: yes, \
+         inr: { value: 5.2, taken_on: 2026-11-24 }, creatinine: { value: 80 umol/L, taken_on: 2026-11-20 }, ill_since_blood_test: no, \
+         bridging_planned: no, anticoagulant_course: standing, dose_peak: no }\n",
+    ),
+    ("few neutrophils that nobody asked about", "infection: { neutrophils: { value: 0.3 10^9/L, taken_on: 2026-11-24 } }\n"),
+    ("a low glucose that nobody asked about", "diabetes: { kind: none, glucose: 2.4 mmol/L }\n"),
+    (
+        "a child with a very high pressure",
+        "person: { date_of_birth: 2010-05-14 }\nanaesthesia: { weight_measured: yes }\n\
+         general: { systolic: { value: 210 mmHg, taken_on: 2026-11-18 } }\n",
+    ),
+    (
+        "the same, told to count",
+        "person: { date_of_birth: 2010-05-14 }\nanaesthesia: { weight_measured: yes }\n\
+         general: { pressure_taken: yes, systolic: { value: 210 mmHg, taken_on: 2026-11-18 } }\n",
+    ),
+    (
+        "the same, told not to count",
+        "person: { date_of_birth: 2010-05-14 }\nanaesthesia: { weight_measured: yes }\n\
+         general: { pressure_taken: no, systolic: { value: 210 mmHg, taken_on: 2026-11-18 } }\n",
+    ),
+];
+
+/// What a clinic with a protocol for adrenaline answers.
+const PROTOCOL: &str = "clinic: { adrenaline_protocol: yes, adrenaline_with_tourniquet: yes, phentolamine: yes }\n\
+                        anaesthesia: { adrenaline_decision: yes, adrenaline_hazards: [], adrenaline_strength: 1-in-200000 }\n";
+
+/// Over the healthy adult, and over that adult with random answers beside them, these answers never go.
+#[test]
+fn nobody_goes_ahead_with_what_once_slipped_by() {
+    let (rules, compiled) = embedded_once();
+    let mut dice = Dice(20_261_125);
+    let read = |lines: &str| crate::support::gathered(rules, &written(lines)).unwrap_or_else(|found| unreachable!("{found:?}"));
+    let (healthy, _) = example(rules, "SM-101.yaml");
+    for (what, answers) in NEVER_GO {
+        let (mut n_tried, mut n_left) = (0, 40);
+        while n_left > 0 {
+            n_left -= 1;
+            // The first is the healthy adult alone.
+            let mut patient = healthy.clone();
+            if n_tried > 0 {
+                let Some((random, _)) = some_patient(rules, &mut dice) else { continue };
+                let Some((nearly, _)) = nearly_healthy(rules, &random, &mut dice) else { continue };
+                patient = nearly;
+            }
+            if answers.contains("adrenaline: yes") {
+                patient.offers.clear();
+                patient = questionnaire::over(&patient, &read(PROTOCOL));
+            }
+            let completed_on = patient.completed_on.clone();
+            patient = questionnaire::over(&patient, &read(answers));
+            patient.completed_on = completed_on;
+            let (facts, refused) = facts::read(rules, &patient, today());
+            if !refused.is_empty() {
+                assert!(n_tried > 0, "{what}: {:?}", crate::support::codes(&refused));
+                continue;
+            }
+            n_tried += 1;
+            assert_ne!(span_of(rules, &states(rules, compiled, &facts)).verdict(), Outcome::Go, "{what}");
+        }
+        assert!(n_tried > 20, "{what}: {n_tried}");
+    }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use chrono::{Days, Months, NaiveDateTime};
 use preblock::facts::{Fact, Facts, Value};
-use preblock::model::{Comparison, Condition, Odds, Test};
+use preblock::model::{Comparison, Condition, Odds, RuleSet, Test};
 use preblock::quantity::span::{Span, SpanUnit};
 use preblock::quantity::when::When;
 use preblock::truth::FactSlot;
@@ -80,6 +80,46 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
             (0, _) => Err(facts.offer_open.clone()),
             _ => Ok(true),
         },
+    }
+}
+
+/// The answered questions that certainly do not apply, found by going over all questions until nothing moves: a question
+/// does not apply once its `ask_when` is no, counting as no each test of a missing answer whose question does not apply.
+pub fn ruled_out(rules: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
+    let missing = |slot: FactSlot| value(facts, slot).is_err();
+    let mut not_asked: BTreeSet<FactSlot> = BTreeSet::new();
+    loop {
+        let questions = rules.catalogue.questions.iter();
+        let now: BTreeSet<FactSlot> = questions
+            .filter(|it| it.ask_when.as_ref().is_some_and(|when| applies(when, facts, &not_asked) == Some(false)))
+            .flat_map(|it| [Some(it.slot), it.date_slot])
+            .flatten()
+            .collect();
+        if now == not_asked {
+            return rules.catalogue.questions.iter().map(|it| it.slot).filter(|it| now.contains(it) && !missing(*it)).collect();
+        }
+        not_asked = now;
+    }
+}
+
+/// Yes, no or neither, with the tests of these missing answers counted as no.
+fn applies(when: &Condition, facts: &Facts, not_asked: &BTreeSet<FactSlot>) -> Option<bool> {
+    let each = |parts: &[Condition]| parts.iter().map(|it| applies(it, facts, not_asked)).collect::<Vec<_>>();
+    match when {
+        Condition::All(parts) => {
+            let all = each(parts);
+            if all.contains(&Some(false)) { Some(false) } else { (!all.contains(&None)).then_some(true) }
+        }
+        Condition::Any(parts) => {
+            let all = each(parts);
+            if all.contains(&Some(true)) { Some(true) } else { (!all.contains(&None)).then_some(false) }
+        }
+        Condition::Not(part) => applies(part, facts, not_asked).map(|it| !it),
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => match came(when, facts) {
+            Ok(came) => Some(came),
+            Err(_) => (not_asked.contains(fact) && value(facts, *fact).is_err()).then_some(false),
+        },
+        Condition::Answers(_) => came(when, facts).ok(),
     }
 }
 

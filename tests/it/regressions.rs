@@ -1,11 +1,11 @@
 //! One test for each bug that was mended, in the smallest form that showed it.
 
 use preblock::evaluate::{Compiled, State};
-use preblock::load::{RuleFiles, rule_set};
+use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
 use rstest::rstest;
 
-use crate::support::{codes, facts, facts_or, files, screening, state, tiny, written};
+use crate::support::{codes, embedded_once, facts, facts_or, files, gathered, screening, state, tiny, today, written};
 
 /// What a rule waits for.
 fn waits(when: &str, answers: &str) -> Vec<String> {
@@ -177,4 +177,70 @@ fn a_whole_number_that_is_not_exact_is_refused(#[case] number: &str, #[case] is_
     let read = preblock::load::text::read("t.yaml", format!("a: {number}").as_bytes(), 100);
     let expected: &[&str] = if is_read { &[] } else { &["text/ambiguous"] };
     assert_eq!(read.diagnostics.iter().map(|it| it.code.name()).collect::<Vec<_>>(), expected);
+}
+
+/// A detail behind a gate that was not answered, and that no other answer opens, was looked at by no rule and not ruled out.
+#[rstest]
+#[case("smokes: no, deeper: yes", &["a.deeper", "a.smokes"])]
+#[case("smokes: no, detail: unknown, deeper: yes", &["a.deeper", "a.smokes"])]
+#[case("smokes: no, deepest: yes", &["a.deepest", "a.smokes"])]
+#[case("smokes: no, unless: yes", &[])]
+#[case("smokes: no, detail: no, deeper: yes", &["a.detail", "a.smokes", "a.deeper"])]
+#[case("deeper: yes", &[])]
+#[case("smokes: unknown, deepest: yes", &[])]
+#[case("smokes: yes, deeper: yes", &[])]
+#[case("smokes: yes, detail: no, deeper: yes", &["a.deeper", "a.detail"])]
+#[case("smokes: yes, detail: no, deepest: yes", &["a.deepest", "a.detail"])]
+#[case("smokes: no, last: yes", &[])]
+fn a_detail_behind_gates_that_do_not_apply_is_ruled_out(#[case] answers: &str, #[case] expected: &[&str]) {
+    let files = changed("{ answers: ruled-out }", "questions.yaml", |text| {
+        let detail = "ask_when: { fact: a.smokes, is: yes } }\n";
+        let question =
+            |id: &str, when: &str| format!("      - {{ id: {id}, ask: The {id}?, answer: yes-no, from: patient, ask_when: {when} }}\n");
+        let more = [
+            question("deeper", "{ fact: a.detail, is: yes }"),
+            question("deepest", "{ all: [{ fact: a.deeper, is_not: yes }, { fact: a.drinks, is: yes }] }"),
+            question("unless", "{ not: { fact: a.detail, is: yes } }"),
+            // Two that wait for one another.
+            question("ring", "{ fact: a.round, is: yes }"),
+            question("round", "{ fact: a.ring, is: yes }"),
+            question("last", "{ fact: a.ring, is: yes }"),
+        ];
+        text.replace(detail, &format!("{detail}{}", more.concat()))
+    });
+    let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let found = screening(&rules, &facts(&rules, &format!("a: {{ {answers} }}")));
+    let mut told: Vec<String> = found.findings.iter().flat_map(|it| &it.because).map(|it| it.fact.clone()).collect();
+    let mut expected: Vec<String> = expected.iter().map(|it| (*it).to_owned()).collect();
+    told.sort();
+    expected.sort();
+    assert_eq!(told, expected);
+}
+
+/// A choice that the clinic does not offer was no longer told once an added answer said that it does not apply, so that
+/// the added answer lifted a finding.
+#[rstest]
+#[case("", "current: monopolar", State::Fires)]
+#[case("", "current: monopolar, ablation: phenol", State::Fires)]
+#[case("", "current: monopolar, ablation: electrosurgery", State::Fires)]
+#[case("", "current: bipolar, ablation: phenol", State::StaysQuiet)]
+#[case("", "ablation: phenol", State::StaysQuiet)]
+#[case("", "ablation: electrosurgery", State::Undetermined)]
+#[case("", "adrenaline: no", State::Undetermined)]
+// The clinic's standing choice is set aside with another method, and is no finding before the method is known.
+#[case("current: monopolar", "adrenaline: no", State::Undetermined)]
+#[case("current: monopolar", "ablation: phenol", State::StaysQuiet)]
+#[case("current: monopolar", "ablation: electrosurgery", State::Fires)]
+#[case("current: bipolar", "adrenaline: no", State::StaysQuiet)]
+fn an_added_answer_does_not_lift_a_choice_beyond_the_offers(#[case] standing: &str, #[case] own: &str, #[case] expected: State) {
+    let (rules, compiled) = embedded_once();
+    let clinic = format!("clinic: 1\nname: Test\noffers: {{ plan: {{ current: [bipolar] }} }}\nanswers: {{ plan: {{ {standing} }} }}\n");
+    let (clinic, found) = questionnaire::clinic(rules, "clinic.yaml", clinic.as_bytes());
+    assert!(found.is_empty(), "{:?}", codes(&found));
+    let own = gathered(rules, &written(&format!("plan: {{ {own} }}"))).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let answers = questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own);
+    let (facts, refused) = preblock::facts::read(rules, &answers, today());
+    assert!(refused.is_empty(), "{:?}", codes(&refused));
+    let at = rules.rules.iter().position(|it| it.id == "contradictions/plan-not-offered");
+    assert_eq!(at.and_then(|it| compiled.run(&facts).get(it).copied()), Some(expected));
 }

@@ -21,7 +21,8 @@ What is wider than in truth (so that a proof holds all the more, and "broken" ma
 * Whether the plan is offered is free: yes, no or open.
 
 What is narrower: by an added answer it only moves from open whether the plan is offered. So the proofs about added
-answers say nothing of one that takes another choice out of the plan.
+answers say nothing of an added choice of the plan that another answer rules out and the clinic does not offer; it adds a
+finding, and lifts none.
 
 The folder must be one that ``preblock rules check`` accepts.
 """
@@ -81,6 +82,8 @@ class Questionnaire:
         self.offered = Truth(self._bool("not offered"), self._bool("offered"))
         self.always.append(z3.Not(z3.And(self.offered)))
         self._ruled_out: z3.BoolRef | None = None
+        self._never_asked: dict[str, z3.BoolRef] = {}
+        self._on_the_way: list[str] = []
         self.rules: dict[str, Truth] = {}
         for rule in rule_set.rules:
             truth = self.truth(rule.when)
@@ -173,8 +176,8 @@ class Questionnaire:
 
     # -- conditions
 
-    def truth(self, condition: dict[str, Any]) -> Truth:
-        """Whether a condition holds."""
+    def truth(self, condition: dict[str, Any], leaf: Callable[[dict[str, Any], Truth], Truth] | None = None) -> Truth:
+        """Whether a condition holds; `leaf` may take each of its tests otherwise."""
         forms = [it for it in CONDITION_FORMS if it in condition]
         if len(forms) != 1:
             raise Beyond(f"the condition {condition}")
@@ -184,28 +187,33 @@ class Questionnaire:
             raise Beyond(f"the condition {condition}")
         of = condition[form]
         if form in ("all", "any"):
-            parts = [self.truth(it) for it in of]
+            parts = [self.truth(it, leaf) for it in of]
             yes, no = [it.yes for it in parts], [it.no for it in parts]
             return Truth(z3.And(yes), z3.Or(no)) if form == "all" else Truth(z3.Or(yes), z3.And(no))
         if form == "not":
-            yes, no = self.truth(of)
+            yes, no = self.truth(of, leaf)
             return Truth(no, yes)
-        if form == "taking":
-            return self._taking(self.rule_set.wanted_medicines(of), int(rest.get("at_least", "1")))
-        if form == "allergic_to":
-            return self._allergic(self.rule_set.wanted_substances(of), rest.get("reaction"))
         if form == "answers":
             return self._answers(of)
-        if len(rest) != 1 or of not in self.known:
+        if form == "taking":
+            truth = self._taking(self.rule_set.wanted_medicines(of), int(rest.get("at_least", "1")))
+        elif form == "allergic_to":
+            truth = self._allergic(self.rule_set.wanted_substances(of), rest.get("reaction"))
+        elif len(rest) != 1 or of not in self.known:
             raise Beyond(f"the condition {condition}")
-        ((test, value),) = rest.items()
-        return self._tested(of, test, value)
+        else:
+            ((test, value),) = rest.items()
+            truth = self._tested(of, test, value)
+        return leaf(condition, truth) if leaf else truth
 
-    def _list(self, kind: str) -> z3.BoolRef:
+    def _the_list(self, kind: str) -> str:
         lists = [it for it, fact in self.rule_set.facts.items() if fact.kind == kind]
         if len(lists) != 1:
             raise Beyond(f"{len(lists)} questions whose answer is {kind}")
-        return self.known[lists[0]]
+        return lists[0]
+
+    def _list(self, kind: str) -> z3.BoolRef:
+        return self.known[self._the_list(kind)]
 
     def _taking(self, wanted: frozenset[int], count: int) -> Truth:
         known = self._list("medicines")
@@ -233,11 +241,32 @@ class Questionnaire:
         if word != "ruled-out":
             raise Beyond(f"the condition answers: {word}")
         if self._ruled_out is None:
-            asked = [(self.known[id_], it.ask_when) for id_, it in self.rule_set.facts.items() if it.ask_when]
-            if any("answers" in json.dumps(when) for _, when in asked):
+            asked = [id_ for id_, it in self.rule_set.facts.items() if it.ask_when]
+            if any("answers" in json.dumps(self.rule_set.facts[id_].ask_when) for id_ in asked):
                 raise Beyond("a question that is asked depending on `answers`")
-            self._ruled_out = z3.Or([z3.And(known, self.truth(when).no) for known, when in asked])
+            self._ruled_out = z3.Or([z3.And(self.known[id_], self._not_asked(id_)) for id_ in asked])
         return Truth(self._ruled_out, z3.Not(self._ruled_out))
+
+    def _not_asked(self, id_: str) -> z3.BoolRef:
+        """Whether a question certainly does not apply."""
+        if id_ not in self._never_asked:
+            when = self.rule_set.facts[id_].ask_when
+            if id_ in self._on_the_way:
+                raise Beyond(f"{id_}: questions that wait for one another in a circle")
+            self._on_the_way.append(id_)
+            self._never_asked[id_] = self.truth(when, self._behind_gates).no if when else z3.BoolVal(False)
+            self._on_the_way.pop()
+        return self._never_asked[id_]
+
+    def _behind_gates(self, condition: dict[str, Any], truth: Truth) -> Truth:
+        """One test of a gate: it counts as no, too, where the gate is not answered and certainly does not apply."""
+        kinds = {"taking": "medicines", "allergic_to": "allergies"}
+        kind = next((it for form, it in kinds.items() if form in condition), None)
+        id_ = condition["fact"] if kind is None else self._the_list(kind)
+        if self.rule_set.facts[id_].ask_when is None:
+            return truth
+        answer = self._date(id_) if "older_than" in condition or "within" in condition else id_
+        return Truth(truth.yes, z3.Or(truth.no, z3.And(z3.Not(self.known[answer]), self._not_asked(id_))))
 
     def _tested(self, id_: str, test: str, value: Any) -> Truth:
         """One test of a fact; unknown while the fact is."""
