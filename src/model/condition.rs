@@ -146,19 +146,26 @@ impl Comparison {
     }
 }
 
+impl Test {
+    /// The limits that it names, by position.
+    pub fn limits(&self) -> Vec<usize> {
+        let named = match self {
+            Self::Compare(_, it) => [it.limit, None],
+            Self::Between(low, high) => [low.limit, high.limit],
+            Self::OlderThan(it) | Self::Within(it) => [it.limit, None],
+            Self::OneOf(_) | Self::NoneOf(_) | Self::Includes(_) => [None, None],
+        };
+        named.into_iter().flatten().collect()
+    }
+}
+
 impl Condition {
     /// The limits that it tests, by position, in the order in which they first come.
     pub fn limits(&self) -> Vec<usize> {
         let mut found: Vec<usize> = Vec::new();
         self.visit(&mut |condition| {
             let Condition::Fact { test, .. } = condition else { return };
-            let of_test = match test {
-                Test::Compare(_, it) => [it.limit, None],
-                Test::Between(low, high) => [low.limit, high.limit],
-                Test::OlderThan(it) | Test::Within(it) => [it.limit, None],
-                _ => [None, None],
-            };
-            for limit in of_test.into_iter().flatten() {
+            for limit in test.limits() {
                 if !found.contains(&limit) {
                     found.push(limit);
                 }

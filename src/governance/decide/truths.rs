@@ -6,7 +6,7 @@ use super::logic::{Logic, Pair};
 use super::space::{Shape, Space, tallest_without_ideal_weight};
 use crate::facts::holds::entry_allergic;
 use crate::formulas::body::Sex;
-use crate::model::{Bits, Condition, Formula, Input, Odds, RuleSet, Test};
+use crate::model::{Bits, Condition, Formula, Input, Odds, Question, RuleSet, Test};
 use crate::outcome::{Outcome, Urgency};
 use crate::truth::FactSlot;
 
@@ -192,36 +192,68 @@ impl Reader<'_> {
         self.space.domain(self.view, fact).map_or(self.logic.never(), |it| it.known)
     }
 
-    /// Where a question is answered though its ground is no.
+    /// Where a question is answered that certainly does not apply.
     fn ruled_out(&mut self) -> Lit {
-        let questions = &self.rule_set.catalogue.questions;
+        let rule_set = self.rule_set;
         let mut ways = Vec::new();
-        for question in questions {
-            if let Some(when) = &question.ask_when {
-                let no = self.pair(when).no;
-                let known = self.known(question.slot);
-                ways.push(self.logic.all([known, no]));
-            }
+        for question in &rule_set.catalogue.questions {
+            let not_asked = self.not_asked(question, &mut Vec::new());
+            let known = self.known(question.slot);
+            ways.push(self.logic.all([known, not_asked]));
         }
         self.logic.any(ways)
     }
 
+    /// Where a question certainly does not apply, as `facts::holds` has it: gates behind gates count.
+    fn not_asked(&mut self, question: &Question, way: &mut Vec<FactSlot>) -> Lit {
+        match &question.ask_when {
+            Some(when) if !way.contains(&question.slot) => {
+                way.push(question.slot);
+                let no = self.through_gates(when, way).no;
+                way.pop();
+                no
+            }
+            _ => self.logic.never(),
+        }
+    }
+
+    fn through_gates(&mut self, condition: &Condition, way: &mut Vec<FactSlot>) -> Pair {
+        match condition {
+            Condition::All(parts) => {
+                let parts: Vec<Pair> = parts.iter().map(|it| self.through_gates(it, way)).collect();
+                self.logic.all_of(&parts)
+            }
+            Condition::Any(parts) => {
+                let parts: Vec<Pair> = parts.iter().map(|it| self.through_gates(it, way)).collect();
+                self.logic.any_of(&parts)
+            }
+            Condition::Not(part) => self.through_gates(part, way).turned(),
+            Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
+                let pair = self.pair(condition);
+                let rule_set = self.rule_set;
+                let Some(gate) = rule_set.catalogue.question_of(*fact) else { return pair };
+                let shut = self.not_asked(gate, way);
+                let missing = !self.known(*fact);
+                let shut = self.logic.all([missing, shut]);
+                Pair { yes: pair.yes, no: self.logic.any([pair.no, shut]) }
+            }
+            Condition::Answers(_) => self.pair(condition),
+        }
+    }
+
     /// Where a choice of the plan is not among what the clinic offers.
     fn not_offered(&mut self) -> Pair {
+        let rule_set = self.rule_set;
         let (mut outside, mut open) = (Vec::new(), Vec::new());
-        for question in self.rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+        for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
             let Some((listed, is_outside)) = self.space.offers.get(&question.id).copied() else { continue };
             let known = self.known(question.slot);
-            let asked = match &question.ask_when {
-                Some(when) => !self.pair(when).no,
-                None => self.logic.always(),
-            };
             outside.push(self.logic.all([listed, is_outside, known]));
-            let mut not_clear = !known;
+            let asked = !self.not_asked(question, &mut Vec::new());
+            open.push(self.logic.all([listed, asked, !known]));
             if let Some(Shape::Plan { strengths, .. }) = self.space.domain(self.view, question.slot).map(|it| &it.shape) {
-                not_clear = self.logic.any([not_clear, !*strengths]);
+                open.push(self.logic.all([listed, known, !*strengths]));
             }
-            open.push(self.logic.all([listed, asked, not_clear]));
         }
         let yes = self.logic.any(outside);
         let open = self.logic.any(open);
