@@ -59,6 +59,10 @@ fn everything_of_the_rule_set_is_in_the_book() {
     assert!(book.contains("The first edition: 403 rules of twenty concerns"), "what changed is said");
     let open = rules.publications.iter().filter(|it| it.checked == Checked::FromMemory).count();
     assert!(book.contains(&format!("{open} sources are cited from memory")));
+    assert!(!rules.guarantees.is_empty());
+    for it in &rules.guarantees {
+        assert!(anchors.contains(format!("guarantees/{}", it.id).as_str()), "{}", it.id);
+    }
     for it in &rules.retired {
         assert!(book.contains(&format!("- `{}`, on ", it.rule)), "{}", it.rule);
     }

@@ -121,7 +121,7 @@ fn two_owners() -> RuleSet {
 #[test]
 fn everything_with_a_date_and_everything_open_is_due() {
     let rules = embedded();
-    let due = due(&rules);
+    let due = due(&rules, &[]);
     let told: BTreeSet<&str> =
         due.iter().filter_map(|it| if let What::Rule(rule) = it.what { Some(rule.id.as_str()) } else { None }).collect();
     assert_eq!(told.len(), rules.rules.len());
@@ -139,7 +139,7 @@ fn everything_with_a_date_and_everything_open_is_due() {
 #[test]
 fn the_overdue_come_first_and_each_owner_has_a_part() {
     let rules = two_owners();
-    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules) };
+    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules, &[]) };
     insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
         insta::assert_snapshot!("due", text(&agenda, &Style::plain()));
     });
@@ -208,7 +208,7 @@ fn a_span_ends_by_the_calendar() {
 #[test]
 fn the_calendar_is_written_by_the_book() {
     let rules = two_owners();
-    let written = |as_of| calendar(&Agenda { rule_set: &rules, as_of: date(as_of), until: None, due: due(&rules) });
+    let written = |as_of| calendar(&Agenda { rule_set: &rules, as_of: date(as_of), until: None, due: due(&rules, &[]) });
     let calendar = written("2027-01-01");
     assert_eq!(calendar, written("2027-01-01"));
     assert_eq!(calendar.replace("20270101T", "20270102T"), written("2027-01-02"), "only the stamps follow the day");
@@ -231,7 +231,7 @@ fn the_calendar_is_written_by_the_book() {
 #[test]
 fn a_calendar_program_finds_the_reviews() {
     let rules = two_owners();
-    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules) };
+    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules, &[]) };
     let found = outside::read("calendar", calendar(&agenda).as_bytes());
     assert_eq!((&found["version"], &found["errors"]), (&json!("2.0"), &json!(0)), "{found:#}");
     let events: Vec<_> =
