@@ -152,6 +152,22 @@ fn the_overdue_come_first_and_each_owner_has_a_part() {
     );
 }
 
+/// What the checks are allowed to remark, and what a clinic changes, have review dates and owners, too.
+#[test]
+fn allowances_and_local_changes_are_due() {
+    let output = run(&["rules", "due", "--as-of", "2026-11-26", "--local", "examples/local-policy.yaml"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output.stderr));
+    let text = said(&output.stdout);
+    let rules = embedded();
+    for it in preblock::load::allowances::allowances(&RuleFiles::embedded(), &rules).expect("allowances") {
+        assert!(text.contains(it.lint.name()) && text.contains(&it.on), "{} on {}", it.lint.name(), it.on);
+    }
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let policy = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/local-policy.yaml")).expect("the policy");
+    let told = words.windows(2).filter(|it| *it == ["local", "policy"]).count();
+    assert!(policy.contains("review_by") && told > 0, "{text}");
+}
+
 /// A review is due on its day, and overdue on the day after.
 #[test]
 fn the_exit_status_says_whether_a_review_is_overdue() {
