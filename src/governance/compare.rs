@@ -234,13 +234,7 @@ const STANDINGS: [Standing; 5] = [
 /// Where each of them comes out.
 fn classes(judgement: &Judgement) -> [Vec<Lit>; 5] {
     let [routine, urgent, same_day] = judgement.refers;
-    [
-        vec![judgement.goes],
-        vec![!judgement.goes, !routine],
-        vec![routine, !urgent],
-        vec![urgent, !same_day],
-        vec![same_day],
-    ]
+    [vec![judgement.goes], vec![!judgement.goes, !routine], vec![routine, !urgent], vec![urgent, !same_day], vec![same_day]]
 }
 
 fn same_class(one: Standing, other: Standing) -> bool {

@@ -191,12 +191,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
             What::Otherwise(parts) => {
                 page += &format!("- {name}\n");
                 for part in parts {
-                    page += &format!(
-                        "  - {}: {} (was: {})\n",
-                        part.of,
-                        escape::inline(shown(&part.new)),
-                        escape::inline(shown(&part.old))
-                    );
+                    page += &format!("  - {}: {} (was: {})\n", part.of, escape::inline(shown(&part.new)), escape::inline(shown(&part.old)));
                 }
             }
         }
@@ -245,7 +240,8 @@ fn example_markdown(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> S
 
 /// The same as one object.
 pub fn json(it: &Compared<'_>) -> String {
-    let of = |it: &RuleSet| json!({ "id": it.id, "edition": it.edition, "status": it.status.word(), "digest": format!("sha256:{}", it.digest) });
+    let of =
+        |it: &RuleSet| json!({ "id": it.id, "edition": it.edition, "status": it.status.word(), "digest": format!("sha256:{}", it.digest) });
     let exact = match &it.exact {
         Err(fact) => json!({ "decided": false, "because_of": fact }),
         Ok(exact) => json!({
@@ -267,9 +263,7 @@ fn change(it: &Change) -> Value {
     let (what, parts) = match &it.what {
         What::In => ("in", Vec::new()),
         What::Out => ("out", Vec::new()),
-        What::Otherwise(parts) => {
-            ("changed", parts.iter().map(|it| json!({ "part": it.of, "old": it.old, "new": it.new })).collect())
-        }
+        What::Otherwise(parts) => ("changed", parts.iter().map(|it| json!({ "part": it.of, "old": it.old, "new": it.new })).collect()),
     };
     json!({ "kind": it.kind, "name": it.name, "what": what, "parts": parts })
 }

@@ -91,7 +91,8 @@ fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) ->
     let read = |path: &Path, clinic: bool| {
         let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
         let name = path.display().to_string();
-        let (read, found) = if clinic { questionnaire::clinic(new, &name, &bytes) } else { questionnaire::questionnaire(new, &name, &bytes) };
+        let (read, found) =
+            if clinic { questionnaire::clinic(new, &name, &bytes) } else { questionnaire::questionnaire(new, &name, &bytes) };
         read.filter(|_| found.is_empty()).map(|it| it.answers).ok_or(found)
     };
     let standing = match arguments.clinic.as_ref().map(|it| read(it, true)) {

@@ -81,11 +81,8 @@ fn differing(kind: &'static str, old: Vec<(String, Parts)>, new: Vec<(String, Pa
             }
             all
         });
-        let differs: Vec<Part> = of
-            .into_iter()
-            .map(|of| Part { of, old: get(was, of), new: get(parts, of) })
-            .filter(|it| it.old != it.new)
-            .collect();
+        let differs: Vec<Part> =
+            of.into_iter().map(|of| Part { of, old: get(was, of), new: get(parts, of) }).filter(|it| it.old != it.new).collect();
         if !differs.is_empty() {
             found.push(Change { kind, name: name.clone(), what: What::Otherwise(differs) });
         }
@@ -188,8 +185,7 @@ fn of_limit(rule_set: &RuleSet, limit: &crate::model::Limit) -> Parts {
 }
 
 fn of_guarantee(rule_set: &RuleSet, it: &crate::model::Guarantee) -> Parts {
-    let mut wheres: Vec<String> =
-        it.wheres.iter().map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when))).collect();
+    let mut wheres: Vec<String> = it.wheres.iter().map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when))).collect();
     wheres.sort();
     vec![("title", it.title.clone()), ("where", wheres.join("; ")), ("then", then(rule_set, &it.then)), ("because", it.because.clone())]
 }
@@ -310,12 +306,19 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
 fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
     let register = &it.allergens;
     let name = |at: usize| register.substances.get(at).cloned().unwrap_or_default();
+    // The names that mean just one substance.
+    let mut names: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
+    for (name, bits) in &register.names {
+        let mut meant = bits.iter();
+        if let (Some(at), None) = (meant.next(), meant.next()) {
+            names.entry(at).or_default().push(name);
+        }
+    }
+    names.values_mut().for_each(|it| it.sort_unstable());
     let one = |(at, substance): (usize, &String)| {
         let groups: Vec<&str> = register.groups.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
         let crosses: Vec<String> = register.crosses.get(at).map(|it| it.iter().map(name).collect()).unwrap_or_default();
-        let mut also: Vec<&str> =
-            register.names.iter().filter(|(_, bits)| bits.iter().eq([at])).map(|(name, _)| name.as_str()).collect();
-        also.sort_unstable();
+        let also = names.get(&at).cloned().unwrap_or_default();
         (substance.clone(), vec![("names", also.join(", ")), ("groups", groups.join(", ")), ("crosses with", crosses.join(", "))])
     };
     register.substances.iter().enumerate().map(one).collect()
