@@ -148,7 +148,7 @@ impl Space {
                     _ => fact.id.clone(),
                 };
                 if !space.domains.contains_key(&name) {
-                    let domain = domain(logic, rule_sets, at, slot, &tests)?;
+                    let domain = domain(logic, rule_sets, further, at, slot, &tests)?;
                     space.domains.insert(name.clone(), domain);
                 }
                 names.push(name);
@@ -172,7 +172,23 @@ impl Space {
         self.domains.get(self.name(view, slot))
     }
 
-    /// Ties another space of the same rule set to this one: everything known here is known there, and the same.
+    /// Whether another space has the same facts, cut in as many parts.
+    pub fn is_cut_like(&self, other: &Self) -> bool {
+        let parts = |it: &Domain| match &it.shape {
+            Shape::Choice(parts) | Shape::Choices(parts) => parts.len(),
+            Shape::Number { cells, .. } => cells.len(),
+            Shape::Date { bands, .. } => bands.len(),
+            Shape::Medicines { kinds, unrecognised } => kinds.iter().map(|(_, it)| it.len()).sum::<usize>() + unrecognised.len(),
+            Shape::Allergies(kinds) => kinds.len(),
+            Shape::Plan { agents, .. } => agents.len(),
+            Shape::Text => 0,
+        };
+        let of = |it: &Self| it.domains.iter().map(|(name, it)| (name.clone(), parts(it))).collect::<Vec<_>>();
+        of(self) == of(other)
+    }
+
+    /// Ties another space to this one: everything known here is known there, and the same. INVARIANT: both are of the same
+    /// rule set and cut for the same conditions, so that their parts are the same in number and order ([`Self::is_cut_like`]).
     pub fn is_known_better_in(&self, other: &Self, logic: &mut Logic) {
         let on = self.procedure_known(logic);
         for (name, domain) in &self.domains {
@@ -372,7 +388,14 @@ pub fn tallest_without_ideal_weight(sex: Sex) -> f64 {
 }
 
 /// The domain of one slot.
-fn domain(logic: &mut Logic, rule_sets: &[&RuleSet], at: usize, slot: FactSlot, tests: &Tests) -> Result<Domain, TooLarge> {
+fn domain(
+    logic: &mut Logic,
+    rule_sets: &[&RuleSet],
+    further: &[&Condition],
+    at: usize,
+    slot: FactSlot,
+    tests: &Tests,
+) -> Result<Domain, TooLarge> {
     let known = logic.free();
     let Some(rule_set) = rule_sets.get(at) else { return Ok(Domain { known, shape: Shape::Text }) };
     let catalogue = &rule_set.catalogue;
@@ -413,8 +436,8 @@ fn domain(logic: &mut Logic, rule_sets: &[&RuleSet], at: usize, slot: FactSlot, 
             Answer::Quantity { .. } => cut(logic, plausible(rule_sets, id), false)?,
             Answer::Date => dates(logic, known, id, tests),
             Answer::Text => Shape::Text,
-            Answer::Medicines => medicines(logic, known, rule_sets, tests.most_taken, id)?,
-            Answer::Allergies => allergies(logic, known, rule_sets, id)?,
+            Answer::Medicines => medicines(logic, known, rule_sets, further, tests.most_taken, id)?,
+            Answer::Allergies => allergies(logic, known, rule_sets, further, id)?,
             Answer::Anaesthetic => plan(logic, known, rule_sets),
         },
         _ => match catalogue.derived_of(slot) {
@@ -478,8 +501,15 @@ fn length(span: Span) -> f64 {
     }
 }
 
-fn medicines(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], most: usize, id: &str) -> Result<Shape, TooLarge> {
-    let kinds = medicine_kinds(rule_sets);
+fn medicines(
+    logic: &mut Logic,
+    known: Lit,
+    rule_sets: &[&RuleSet],
+    further: &[&Condition],
+    most: usize,
+    id: &str,
+) -> Result<Shape, TooLarge> {
+    let kinds = medicine_kinds(rule_sets, further);
     if kinds.len() > MOST_CELLS {
         return Err(TooLarge { fact: id.to_owned(), of: format!("{} kinds of medicines", kinds.len()) });
     }
@@ -502,10 +532,10 @@ fn medicines(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], most: usize,
 }
 
 /// Medicines by what rules see of them: their classes as far as tested, and whether they are steroids.
-fn medicine_kinds(rule_sets: &[&RuleSet]) -> Vec<MedicineKind> {
+fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<MedicineKind> {
     let mut wanted: Vec<(usize, Bits)> = Vec::new();
-    for (at, rule_set) in rule_sets.iter().enumerate() {
-        each_condition(rule_set, &mut |it| {
+    for at in 0..rule_sets.len() {
+        each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::Taking { medicines, .. } = it
                 && !wanted.iter().any(|(of, bits)| *of == at && bits == medicines)
             {
@@ -534,16 +564,21 @@ fn medicine_kinds(rule_sets: &[&RuleSet]) -> Vec<MedicineKind> {
     kinds.into_values().collect()
 }
 
-fn each_condition<'a>(rule_set: &'a RuleSet, see: &mut impl FnMut(&'a Condition)) {
-    let of_rules = rule_set.rules.iter().map(|it| &it.when);
-    let of_questions = rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
-    of_rules.chain(of_questions).for_each(|it| it.visit(see));
+/// Every condition of one rule set, by position; the first one's are those beside its rules, too.
+fn each_condition<'a>(rule_sets: &[&'a RuleSet], further: &[&'a Condition], at: usize, see: &mut impl FnMut(&'a Condition)) {
+    if let Some(rule_set) = rule_sets.get(at) {
+        rule_set.rules.iter().map(|it| &it.when).for_each(|it| it.visit(see));
+        rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref()).for_each(|it| it.visit(see));
+    }
+    if at == 0 {
+        further.iter().for_each(|it| it.visit(see));
+    }
 }
 
-fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], id: &str) -> Result<Shape, TooLarge> {
+fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
     let mut wanted: Vec<(usize, &Bits, Option<&Bits>)> = Vec::new();
-    for (at, rule_set) in rule_sets.iter().enumerate() {
-        each_condition(rule_set, &mut |it| {
+    for at in 0..rule_sets.len() {
+        each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::AllergicTo { substances, reactions, .. } = it
                 && !wanted.iter().any(|(of, bits, only)| *of == at && *bits == substances && *only == reactions.as_ref())
             {
