@@ -57,7 +57,7 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
         Some(Shape::Number { cells, .. }) => cells.clone(),
         _ => return None,
     };
-    let between = |it: &Cell| it.low >= from.at && it.high <= to.at && !(it.is_point() && (skips(it, from) || skips(it, to)));
+    let between = |it: &Cell| lies_between(it, from, to);
     let inside: Vec<_> = cells.iter().filter(|(it, _)| between(it)).map(|(_, it)| *it).collect();
     let mut together = vec![decider.logic.any(inside)];
     for condition in band.rest.iter().chain(&other.rest) {
@@ -192,7 +192,8 @@ fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
     low(first) < low(second) && low(second) < high(first) && high(first) < high(second)
 }
 
-/// Whether a single number lies on the wrong side of a cut at it.
-fn skips(cell: &Cell, cut: Cut) -> bool {
-    cell.contains(cut.at) && cut.value_below
+/// Whether a cell lies between two cuts. A single number on a cut lies on one side of it.
+fn lies_between(cell: &Cell, from: Cut, to: Cut) -> bool {
+    let on = |cut: Cut| cell.is_point() && cell.contains(cut.at);
+    cell.low >= from.at && cell.high <= to.at && !(on(from) && from.value_below) && !(on(to) && !to.value_below)
 }
