@@ -12,6 +12,7 @@ use crate::model::{Condition, RuleSet};
 pub mod arithmetic;
 pub mod cells;
 pub mod example;
+pub mod lists;
 pub mod logic;
 pub mod patient;
 pub mod space;

@@ -3,18 +3,15 @@
 //! One space may serve several rule sets at once, when they are compared: a fact of one name is one fact. What the formulas
 //! of derived facts allow is only bounded here; `arithmetic` finds numbers, or shows that there are none.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use batsat::Lit;
 
 use super::cells::{Cell, Cut, cells, cuts_of};
+use super::lists;
 use super::logic::Logic;
-use crate::facts::AllergyEntry;
-use crate::facts::holds::entry_allergic;
 use crate::formulas::body::{Sex, ideal_weight};
-use crate::model::{
-    AllergenRegister, Answer, Bits, Catalogue, Choice, Condition, FactKind, Formula, Input, Medicine, MedicineRegister, RuleSet, Test,
-};
+use crate::model::{Answer, Catalogue, Condition, FactKind, Formula, Input, Question, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::truth::FactSlot;
 
@@ -56,6 +53,8 @@ pub enum Shape {
         spans: Vec<Span>,
         /// Older than none, than the first, ... than all.
         bands: Vec<Lit>,
+        /// Days of the calendar, as numbers, that rise: whether the date is that day or a later one.
+        days: Vec<(f64, Lit)>,
     },
     /// Medicines taken.
     Medicines {
@@ -74,6 +73,8 @@ pub enum Shape {
         strengths: Lit,
         /// Whether all volumes are known.
         volumes: Lit,
+        /// For agents of which a local policy lists solutions: where the known strength lies.
+        solutions: Vec<(String, Cell, Lit)>,
     },
     /// Free text, that no rule looks at.
     Text,
@@ -88,6 +89,8 @@ pub struct MedicineKind {
     pub known_to: Vec<bool>,
     /// Whether it is a steroid that acts on the whole body, in any of them.
     pub steroid: bool,
+    /// Whether it is one name that some rule set may take for the same medicine as another one.
+    pub alone: bool,
 }
 
 /// Entries of the list of allergies that no rule tells apart.
@@ -136,6 +139,7 @@ impl Space {
     /// # Errors
     /// The first fact that has too many cells.
     pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition]) -> Result<Self, TooLarge> {
+        mean_alike(rule_sets)?;
         let tests = Tests::of(rule_sets, further);
         let mut space = Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), procedure: None };
         for (at, rule_set) in rule_sets.iter().enumerate() {
@@ -153,7 +157,8 @@ impl Space {
                 }
                 names.push(name);
             }
-            for question in catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+            let offered = |id: &str| asking(rule_sets, id).all(|it| it.can_be_offered());
+            for question in catalogue.questions.iter().filter(|it| offered(&it.id)) {
                 space.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
             }
             space.procedure = space.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
@@ -205,9 +210,10 @@ impl Space {
                 (Shape::Number { cells: a, .. }, Shape::Number { cells: b, .. }) => {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
-                (Shape::Date { bands: a, .. }, Shape::Date { bands: b, .. }) => {
+                (Shape::Date { bands: a, days: d, .. }, Shape::Date { bands: b, days: e, .. }) => {
                     let dated = logic.all([domain.known, on]);
                     a.iter().zip(b).for_each(|(one, other)| same(logic, dated, *one, *other));
+                    d.iter().zip(e).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (Shape::Medicines { kinds: a, unrecognised: u }, Shape::Medicines { kinds: b, unrecognised: v }) => {
                     let one = a.iter().flat_map(|(_, it)| it).chain(u);
@@ -218,10 +224,11 @@ impl Space {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (
-                    Shape::Plan { agents: a, strengths: strong, volumes: full },
-                    Shape::Plan { agents: b, strengths: stronger, volumes: fuller },
+                    Shape::Plan { agents: a, strengths: strong, volumes: full, solutions: s },
+                    Shape::Plan { agents: b, strengths: stronger, volumes: fuller, solutions: t },
                 ) => {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    s.iter().zip(t).for_each(|((_, _, one), (_, _, other))| same(logic, *strong, *one, *other));
                     logic.implies(*strong, *stronger);
                     logic.implies(*full, *fuller);
                 }
@@ -432,13 +439,16 @@ fn domain(
                 lits.iter().for_each(|it| logic.implies(*it, known));
                 Shape::Choices(ids.into_iter().zip(lits).collect())
             }
-            Answer::Number { whole } => cut(logic, plausible(rule_sets, id), *whole)?,
+            Answer::Number { .. } => {
+                let whole = asking(rule_sets, id).any(|it| matches!(it.answer, Answer::Number { whole: true }));
+                cut(logic, plausible(rule_sets, id), whole)?
+            }
             Answer::Quantity { .. } => cut(logic, plausible(rule_sets, id), false)?,
             Answer::Date => dates(logic, known, id, tests),
             Answer::Text => Shape::Text,
-            Answer::Medicines => medicines(logic, known, rule_sets, further, tests.most_taken, id)?,
-            Answer::Allergies => allergies(logic, known, rule_sets, further, id)?,
-            Answer::Anaesthetic => plan(logic, known, rule_sets),
+            Answer::Medicines => lists::medicines(logic, known, rule_sets, further, tests.most_taken, id)?,
+            Answer::Allergies => lists::allergies(logic, known, rule_sets, further, id)?,
+            Answer::Anaesthetic => lists::plan(logic, known, rule_sets),
         },
         _ => match catalogue.derived_of(slot) {
             Some(derived) => {
@@ -458,23 +468,43 @@ fn domain(
 }
 
 /// Just one of these where it is known, none where it is not.
-fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
+pub(super) fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
     logic.require(lits.iter().copied().chain([!known]));
     lits.iter().for_each(|it| logic.implies(*it, known));
     logic.at_most_one(lits);
 }
 
-/// The options of a fact in every rule set, in the order they are first met.
-fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
-    let mut found: Vec<String> = Vec::new();
-    let options =
-        |it: &RuleSet| -> Vec<Choice> { it.catalogue.slot(id).map(|slot| it.catalogue.options(slot).to_vec()).unwrap_or_default() };
-    for option in rule_sets.iter().flat_map(|it| options(it)) {
-        if !found.contains(&option.id) {
-            found.push(option.id);
+/// The questions of a name, of all rule sets that ask it.
+fn asking<'a>(rule_sets: &[&'a RuleSet], id: &str) -> impl Iterator<Item = &'a Question> {
+    rule_sets.iter().filter_map(|it| it.catalogue.question(id)).collect::<Vec<_>>().into_iter()
+}
+
+/// Each question of one name must ask for one kind of answer, in one unit, or nobody could be compared by it.
+fn mean_alike(rule_sets: &[&RuleSet]) -> Result<(), TooLarge> {
+    let unlike = |one: &Answer, other: &Answer| match (one, other) {
+        (Answer::Quantity { unit: a, .. }, Answer::Quantity { unit: b, .. }) if a != b => Some("another unit"),
+        _ if std::mem::discriminant(one) != std::mem::discriminant(other) => Some("another kind of answer"),
+        _ => None,
+    };
+    for question in rule_sets.iter().flat_map(|it| &it.catalogue.questions) {
+        if let Some(of) = asking(rule_sets, &question.id).find_map(|it| unlike(&question.answer, &it.answer)) {
+            return Err(TooLarge { fact: question.id.clone(), of: of.to_owned() });
         }
     }
-    found
+    Ok(())
+}
+
+/// The options of a fact that every rule set has that asks for it: what one of them refuses is not compared.
+fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
+    let options = |it: &Question| -> Vec<String> {
+        match &it.answer {
+            Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().map(|it| it.id.clone()).collect(),
+            _ => Vec::new(),
+        }
+    };
+    let mut each = asking(rule_sets, id).map(options);
+    let first = each.next().unwrap_or_default();
+    each.fold(first, |found, other| found.into_iter().filter(|it| other.contains(it)).collect())
 }
 
 /// What every rule set that asks for a number finds plausible.
@@ -490,7 +520,18 @@ fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
     spans.dedup();
     let bands = logic.several(spans.len() + 1);
     one_of(logic, known, &bands);
-    Shape::Date { spans, bands }
+    let cuts = tests.cuts.get(id).into_iter().flatten();
+    let mut days: Vec<f64> = cuts.map(|it| if it.value_below { it.at + 1.0 } else { it.at }).collect();
+    days.sort_by(f64::total_cmp);
+    days.dedup();
+    let lits = logic.several(days.len());
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    for pair in lits.windows(2) {
+        if let [earlier, later] = pair {
+            logic.implies(*later, *earlier);
+        }
+    }
+    Shape::Date { spans, bands, days: days.into_iter().zip(lits).collect() }
 }
 
 /// About how many days a span has; only for putting spans in order.
@@ -499,147 +540,4 @@ fn length(span: Span) -> f64 {
         Some(months) => f64::from(months) * 30.4375,
         None => span.fewest_days(),
     }
-}
-
-fn medicines(
-    logic: &mut Logic,
-    known: Lit,
-    rule_sets: &[&RuleSet],
-    further: &[&Condition],
-    most: usize,
-    id: &str,
-) -> Result<Shape, TooLarge> {
-    let kinds = medicine_kinds(rule_sets, further);
-    if kinds.len() > MOST_CELLS {
-        return Err(TooLarge { fact: id.to_owned(), of: format!("{} kinds of medicines", kinds.len()) });
-    }
-    let counted = |logic: &mut Logic, n: usize| {
-        let lits = logic.several(n);
-        lits.iter().for_each(|it| logic.implies(*it, known));
-        for pair in lits.windows(2) {
-            if let [fewer, more] = pair {
-                logic.implies(*more, *fewer);
-            }
-        }
-        lits
-    };
-    let kinds = kinds.into_iter().map(|it| {
-        let lits = counted(logic, most.min(it.names.len()));
-        (it, lits)
-    });
-    let kinds = kinds.collect();
-    Ok(Shape::Medicines { kinds, unrecognised: counted(logic, most) })
-}
-
-/// Medicines by what rules see of them: their classes as far as tested, and whether they are steroids.
-fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<MedicineKind> {
-    let mut wanted: Vec<(usize, Bits)> = Vec::new();
-    for at in 0..rule_sets.len() {
-        each_condition(rule_sets, further, at, &mut |it| {
-            if let Condition::Taking { medicines, .. } = it
-                && !wanted.iter().any(|(of, bits)| *of == at && bits == medicines)
-            {
-                wanted.push((at, medicines.clone()));
-            }
-        });
-    }
-    let registers: Vec<&MedicineRegister> = rule_sets.iter().map(|it| &it.medicines).collect();
-    let names: BTreeSet<String> = registers.iter().flat_map(|it| it.medicines.iter().map(|it| it.name.clone())).collect();
-    // One register's synonym may be news to another.
-    let further = registers.iter().flat_map(|it| it.names.keys()).filter(|it| !registers.iter().all(|of| of.names.contains_key(*it)));
-    let names: BTreeSet<String> = names.iter().chain(further).cloned().collect();
-    let mut kinds: BTreeMap<(Vec<bool>, Vec<bool>, Vec<Option<String>>), MedicineKind> = BTreeMap::new();
-    for name in names {
-        let places: Vec<Option<usize>> = registers.iter().map(|it| it.names.get(&name).copied()).collect();
-        let member: Vec<bool> =
-            wanted.iter().map(|(of, bits)| places.get(*of).copied().flatten().is_some_and(|at| bits.contains(at))).collect();
-        let of = |at: usize| -> Option<&Medicine> { registers.get(at)?.medicines.get(places.get(at).copied().flatten()?) };
-        let factors: Vec<Option<String>> = (0..registers.len()).map(|at| of(at)?.as_prednisolone.map(|it| it.to_string())).collect();
-        let known_to: Vec<bool> = places.iter().map(Option::is_some).collect();
-        let steroid = factors.iter().any(Option::is_some);
-        let kind =
-            kinds.entry((member, known_to.clone(), factors)).or_insert_with(|| MedicineKind { names: Vec::new(), known_to, steroid });
-        kind.names.push(name);
-    }
-    kinds.into_values().collect()
-}
-
-/// Every condition of one rule set, by position; the first one's are those beside its rules, too.
-fn each_condition<'a>(rule_sets: &[&'a RuleSet], further: &[&'a Condition], at: usize, see: &mut impl FnMut(&'a Condition)) {
-    if let Some(rule_set) = rule_sets.get(at) {
-        rule_set.rules.iter().map(|it| &it.when).for_each(|it| it.visit(see));
-        rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref()).for_each(|it| it.visit(see));
-    }
-    if at == 0 {
-        further.iter().for_each(|it| it.visit(see));
-    }
-}
-
-fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
-    let mut wanted: Vec<(usize, &Bits, Option<&Bits>)> = Vec::new();
-    for at in 0..rule_sets.len() {
-        each_condition(rule_sets, further, at, &mut |it| {
-            if let Condition::AllergicTo { substances, reactions, .. } = it
-                && !wanted.iter().any(|(of, bits, only)| *of == at && *bits == substances && *only == reactions.as_ref())
-            {
-                wanted.push((at, substances, reactions.as_ref()));
-            }
-        });
-    }
-    let registers: Vec<&AllergenRegister> = rule_sets.iter().map(|it| &it.allergens).collect();
-    let mut names: Vec<Option<&String>> = vec![None];
-    names.extend(registers.iter().flat_map(|it| it.names.keys()).collect::<BTreeSet<_>>().into_iter().map(Some));
-    let mut reactions: Vec<Option<&String>> = vec![None];
-    reactions.extend(registers.iter().flat_map(|it| it.reactions.iter().map(|(id, _)| id)).collect::<BTreeSet<_>>().into_iter().map(Some));
-    let mut kinds: BTreeMap<Vec<Option<bool>>, AllergyKind> = BTreeMap::new();
-    for name in names {
-        for reaction in &reactions {
-            let entry = |of: usize| -> Option<AllergyEntry> {
-                let register = registers.get(of)?;
-                let at = reaction.and_then(|it| register.reactions.iter().position(|(id, _)| id == it));
-                Some(entry_of(name.and_then(|it| register.names.get(it)).cloned(), at))
-            };
-            let entries: Vec<Option<AllergyEntry>> = (0..registers.len()).map(entry).collect();
-            let seen = |(of, bits, only): &(usize, &Bits, Option<&Bits>)| {
-                entries.get(*of).and_then(Option::as_ref).and_then(|it| entry_allergic(it, bits, *only))
-            };
-            let kind = AllergyKind {
-                to: name.cloned().unwrap_or_default(),
-                reaction: (*reaction).cloned(),
-                recognised: name.is_some_and(|it| registers.first().is_some_and(|of| of.names.contains_key(it))),
-            };
-            let shorter = |it: &AllergyKind| (it.recognised, it.reaction.is_some(), it.to.len(), it.to.clone());
-            let signature: Vec<Option<bool>> = wanted.iter().map(seen).collect();
-            match kinds.get_mut(&signature) {
-                Some(old) if shorter(&kind) < shorter(old) => *old = kind,
-                Some(_) => {}
-                None => {
-                    kinds.insert(signature, kind);
-                }
-            }
-        }
-    }
-    if kinds.len() > MOST_CELLS {
-        return Err(TooLarge { fact: id.to_owned(), of: format!("{} kinds of allergies", kinds.len()) });
-    }
-    let lits = logic.several(kinds.len());
-    lits.iter().for_each(|it| logic.implies(*it, known));
-    Ok(Shape::Allergies(kinds.into_values().zip(lits).collect()))
-}
-
-/// An entry as rules see it. Its place is nobody's: it is never shown.
-pub fn entry_of(substances: Option<Bits>, reaction: Option<usize>) -> AllergyEntry {
-    let source = std::sync::Arc::new(crate::source::Source::new("", ""));
-    let place = crate::facts::Place { source, span: 0..0 };
-    AllergyEntry { text: String::new(), substances, nearest: None, reaction, place }
-}
-
-fn plan(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
-    let ids: BTreeSet<&String> = rule_sets.iter().flat_map(|it| it.agents.iter().map(|it| &it.id)).collect();
-    let lits = logic.several(ids.len());
-    lits.iter().for_each(|it| logic.implies(*it, known));
-    let (strengths, volumes) = (logic.free(), logic.free());
-    logic.implies(strengths, known);
-    logic.implies(volumes, known);
-    Shape::Plan { agents: ids.into_iter().cloned().zip(lits).collect(), strengths, volumes }
 }

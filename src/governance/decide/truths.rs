@@ -1,12 +1,16 @@
 //! Conditions over a space: where each is certainly yes and where certainly no, by the tables of `facts::holds`.
 
+use std::collections::BTreeMap;
+
 use batsat::Lit;
 
+use super::cells::Cell;
+use super::lists::{listed, recognised};
 use super::logic::{Logic, Pair};
-use super::space::{Shape, Space, tallest_without_ideal_weight};
+use super::space::{Domain, Shape, Space, tallest_without_ideal_weight};
 use crate::facts::holds::entry_allergic;
 use crate::formulas::body::Sex;
-use crate::model::{Bits, Condition, Formula, Input, Odds, Question, RuleSet, Test};
+use crate::model::{Answer, Bits, Comparison, Condition, Formula, Input, Odds, Offered, Question, RuleSet, Test};
 use crate::outcome::{Outcome, Urgency};
 use crate::truth::FactSlot;
 
@@ -84,14 +88,20 @@ impl Reader<'_> {
         let register = &self.rule_set.medicines;
         let mut among = Vec::new();
         let mut open = unrecognised.clone();
+        // Several names of one medicine count once.
+        let mut same: BTreeMap<usize, Vec<Lit>> = BTreeMap::new();
         for (kind, counts) in kinds {
-            // What only another rule set recognises is unrecognised here.
-            if !kind.known_to.get(self.view).copied().unwrap_or(false) {
+            let Some(at) = kind.names.first().and_then(|it| recognised(register, it)) else {
                 open.extend(counts);
-            } else if kind.names.first().and_then(|it| register.names.get(it)).is_some_and(|at| wanted.contains(*at)) {
-                among.extend(counts);
+                continue;
+            };
+            match (wanted.contains(at), kind.alone) {
+                (false, _) => {}
+                (true, false) => among.extend(counts),
+                (true, true) => same.entry(at).or_default().extend(counts),
             }
         }
+        among.extend(same.into_values().map(|it| self.logic.any(it)));
         let enough = self.logic.at_least(n, &among);
         let yes = self.logic.all([domain.known, enough]);
         among.extend(open);
@@ -106,7 +116,7 @@ impl Reader<'_> {
         let (mut among, mut not_clear) = (Vec::new(), Vec::new());
         for (kind, lit) in kinds {
             let reaction = kind.reaction.as_ref().and_then(|it| register.reactions.iter().position(|(id, _)| id == it));
-            let entry = super::space::entry_of(register.names.get(&kind.to).cloned(), reaction);
+            let entry = super::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
             match entry_allergic(&entry, wanted, only) {
                 Some(true) => among.push(*lit),
                 Some(false) => not_clear.push(*lit),
@@ -131,8 +141,7 @@ impl Reader<'_> {
                 } else {
                     wanted.iter().filter_map(id_of).collect()
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) =
-                    options.iter().filter(|(id, _)| self.has_option(fact, id)).partition(|(id, _)| words.contains(id));
+                let (inside, outside): (Vec<_>, Vec<_>) = options.iter().partition(|(id, _)| words.contains(id));
                 let yes = self.logic.any(inside.iter().map(|(_, it)| *it));
                 let no = self.logic.any(outside.iter().map(|(_, it)| *it));
                 let pair = Pair { yes, no };
@@ -140,12 +149,9 @@ impl Reader<'_> {
             }
             (Shape::Choices(options), Test::Includes(wanted)) => {
                 let wanted: Vec<String> = wanted.iter().filter_map(id_of).collect();
-                // An option that this rule set does not know is no answer to it.
-                let foreign: Vec<Lit> = options.iter().filter(|(id, _)| !self.has_option(fact, id)).map(|(_, it)| !*it).collect();
-                let known = self.logic.all(foreign.into_iter().chain([domain.known]));
                 let inside: Vec<Lit> = options.iter().filter(|(id, _)| wanted.contains(id)).map(|(_, it)| *it).collect();
                 let any = self.logic.any(inside);
-                Pair { yes: self.logic.all([known, any]), no: self.logic.all([known, !any]) }
+                Pair { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
                 let ids: Vec<&String> =
@@ -163,7 +169,7 @@ impl Reader<'_> {
                 let (inside, outside): (Vec<_>, Vec<_>) = cells.iter().partition(|(cell, _)| holds(super::arithmetic::some_number(cell)));
                 Pair { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
             }
-            (Shape::Date { spans, bands }, Test::OlderThan(limit) | Test::Within(limit)) => {
+            (Shape::Date { spans, bands, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
                 let older_than = spans.iter().position(|it| *it == limit.span).unwrap_or(spans.len());
                 let on = self.space.procedure_known(self.logic);
                 let older = self.logic.any(bands.iter().skip(older_than + 1).copied());
@@ -171,21 +177,32 @@ impl Reader<'_> {
                 let pair = Pair { yes: self.logic.all([on, older]), no: self.logic.all([on, younger]) };
                 if matches!(test, Test::Within(_)) { pair.turned() } else { pair }
             }
-            // A day of the calendar: free, wherever the date is known. An example settles whether there is such a day.
-            (Shape::Date { .. }, _) => {
-                let is = self.logic.free();
+            // A day of the calendar. An example settles whether there is such a day.
+            (Shape::Date { days, .. }, Test::Compare(how, with)) => {
+                let is = match how {
+                    Comparison::AtLeast => self.not_before(days, with.value),
+                    Comparison::Above => self.not_before(days, with.value + 1.0),
+                    Comparison::Below => !self.not_before(days, with.value),
+                    Comparison::AtMost => !self.not_before(days, with.value + 1.0),
+                };
+                Pair { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+            }
+            (Shape::Date { days, .. }, Test::Between(low, high)) => {
+                let (from, after) = (self.not_before(days, low.value), self.not_before(days, high.value + 1.0));
+                let is = self.logic.all([from, !after]);
                 Pair { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
             }
             _ => self.unknown(),
         }
     }
 
-    fn is_yes_no(&self, fact: FactSlot) -> bool {
-        self.rule_set.catalogue.options(fact).is_empty()
+    /// Where a date is this day of the calendar, or a later one.
+    fn not_before(&self, days: &[(f64, Lit)], day: f64) -> Lit {
+        days.iter().find(|(it, _)| *it >= day).map_or(self.logic.never(), |(_, it)| *it)
     }
 
-    fn has_option(&self, fact: FactSlot, id: &str) -> bool {
-        self.is_yes_no(fact) || self.rule_set.catalogue.options(fact).iter().any(|it| it.id == id)
+    fn is_yes_no(&self, fact: FactSlot) -> bool {
+        self.rule_set.catalogue.options(fact).is_empty()
     }
 
     fn known(&self, fact: FactSlot) -> Lit {
@@ -241,23 +258,61 @@ impl Reader<'_> {
         }
     }
 
-    /// Where a choice of the plan is not among what the clinic offers.
+    /// Where a choice of the plan is not among what the clinic offers, by its own file or by its local policy.
     fn not_offered(&mut self) -> Pair {
         let rule_set = self.rule_set;
         let (mut outside, mut open) = (Vec::new(), Vec::new());
         for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
-            let Some((listed, is_outside)) = self.space.offers.get(&question.id).copied() else { continue };
-            let known = self.known(question.slot);
-            outside.push(self.logic.all([listed, is_outside, known]));
+            let Some(domain) = self.space.domain(self.view, question.slot).cloned() else { continue };
+            let chosen = self.something(&domain);
+            let mut listed = self.logic.never();
+            if let Some((in_file, is_outside)) = self.space.offers.get(&question.id).copied() {
+                listed = in_file;
+                outside.push(self.logic.all([in_file, is_outside, chosen]));
+            }
+            if let Some(kept) = rule_set.local.as_ref().and_then(|it| it.offers.get(&question.slot)) {
+                listed = self.logic.always();
+                outside.push(self.beyond(question, kept, &domain));
+            }
             let asked = !self.not_asked(question, &mut Vec::new());
-            open.push(self.logic.all([listed, asked, !known]));
-            if let Some(Shape::Plan { strengths, .. }) = self.space.domain(self.view, question.slot).map(|it| &it.shape) {
-                open.push(self.logic.all([listed, known, !*strengths]));
+            open.push(self.logic.all([listed, asked, !domain.known]));
+            if let Shape::Plan { strengths, .. } = domain.shape {
+                open.push(self.logic.all([listed, chosen, !strengths]));
             }
         }
         let yes = self.logic.any(outside);
         let open = self.logic.any(open);
         Pair { yes, no: self.logic.all([!yes, !open]) }
+    }
+
+    /// Where something is chosen: an empty list is within any offer.
+    fn something(&mut self, domain: &Domain) -> Lit {
+        match &domain.shape {
+            Shape::Choices(options) | Shape::Plan { agents: options, .. } => self.logic.any(options.iter().map(|(_, it)| *it)),
+            _ => domain.known,
+        }
+    }
+
+    /// Where a choice is none of those to which the local policy keeps.
+    fn beyond(&mut self, question: &Question, kept: &Offered, domain: &Domain) -> Lit {
+        let rule_set = self.rule_set;
+        let ways: Vec<Lit> = match (&domain.shape, kept) {
+            (Shape::Choice(options) | Shape::Choices(options), Offered::Options(bits)) => {
+                let place = |id: &str| match &question.answer {
+                    Answer::OneOf(of) | Answer::SeveralOf(of) => of.iter().position(|it| it.id == id),
+                    _ => Some(usize::from(id == "yes")),
+                };
+                let is_kept = |id: &str| place(id).is_some_and(|at| bits >> at & 1 == 1);
+                options.iter().filter(|(id, _)| !is_kept(id)).map(|(_, it)| *it).collect()
+            }
+            (Shape::Plan { agents, solutions, .. }, Offered::Solutions(_)) => {
+                let other = |id: &str, cell: &Cell| !listed(rule_set, id).into_iter().any(|it| cell.is_point() && cell.contains(it));
+                let none = agents.iter().filter(|(id, _)| listed(rule_set, id).is_empty()).map(|(_, it)| *it);
+                none.chain(solutions.iter().filter(|(id, cell, _)| other(id, cell)).map(|(_, _, it)| *it)).collect()
+            }
+            _ => Vec::new(),
+        };
+        self.logic.any(ways)
     }
 
     /// What the formula of each derived fact needs to be known, and what follows from answers alone.
@@ -473,7 +528,7 @@ impl Reader<'_> {
     /// A date that is also tested for its age in months or days leaves only some ages in years.
     fn age_beside_date(&mut self, age: &crate::model::Derived, domain: &super::space::Domain) {
         let born = self.role(age, 0).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
-        let (Some(Shape::Date { spans, bands }), Shape::Number { cells, .. }) = (born, &domain.shape) else { return };
+        let (Some(Shape::Date { spans, bands, .. }), Shape::Number { cells, .. }) = (born, &domain.shape) else { return };
         for (at, span) in spans.iter().enumerate() {
             let (least, most) = match span.months() {
                 Some(months) => (f64::from(months / 12), f64::from(months / 12)),
