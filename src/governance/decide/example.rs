@@ -12,6 +12,7 @@ use crate::evaluate::{Compiled, State};
 use crate::facts::{self, Facts};
 use crate::load::questionnaire;
 use crate::model::{Answer, Derived, Formula, Input, Question, RuleSet};
+use crate::quantity::span::Span;
 use crate::quantity::when::When;
 
 /// One rule set with the patient it judges, and the view of the space by which it names facts.
@@ -370,17 +371,14 @@ impl Subject<'_> {
 
 /// A day that is as told on the day of surgery.
 fn day(dated: &Dated, as_of: NaiveDate) -> Option<String> {
-    let youngest = match dated.older.last() {
-        None => Some(as_of),
-        Some(span) => match span.months() {
-            Some(months) => as_of.checked_sub_months(chrono::Months::new(months)),
-            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a span has at most four digits")]
-            None => as_of.checked_sub_days(Days::new(span.fewest_days().floor() as u64)),
-        },
+    let back = |span: &Span| match span.months() {
+        Some(months) => as_of.checked_sub_months(chrono::Months::new(months)),
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a span has at most four digits")]
+        None => as_of.checked_sub_days(Days::new(span.fewest_days().floor() as u64)),
     };
     #[expect(clippy::cast_possible_truncation, reason = "a day of the calendar")]
     let last_before = dated.before.and_then(|it| NaiveDate::from_num_days_from_ce_opt(it as i32 - 1));
-    let starts = [youngest, last_before].into_iter().flatten();
+    let starts = std::iter::once(Some(as_of)).chain(dated.older.iter().map(back)).chain([last_before]).flatten();
     let days = starts.flat_map(|start| (0..5).filter_map(move |days| start.checked_sub_days(Days::new(days)))).map(When::on);
     days.into_iter().find(|it| fits(it, dated, as_of)).map(|it| it.to_string())
 }
@@ -390,7 +388,7 @@ fn fits(day: &When, dated: &Dated, as_of: NaiveDate) -> bool {
     let on = When::on(as_of);
     let number = f64::from(day.date.num_days_from_ce());
     dated.older.iter().all(|it| When::age_exceeds(day, &on, it))
-        && dated.next.is_none_or(|it| !When::age_exceeds(day, &on, &it))
+        && !dated.not_older.iter().any(|it| When::age_exceeds(day, &on, it))
         && dated.from.is_none_or(|it| number >= it)
         && dated.before.is_none_or(|it| number < it)
 }

@@ -88,9 +88,12 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
         let known_to: Vec<bool> = places.iter().map(Option::is_some).collect();
         let steroid = factors.iter().any(Option::is_some);
         let alone = places.iter().enumerate().any(|(of, at)| at.is_some_and(|at| meant.contains(&(of, at))));
-        let kind = kinds
-            .entry((member, known_to.clone(), factors, alone.then(|| name.clone())))
-            .or_insert_with(|| MedicineKind { names: Vec::new(), known_to, steroid, alone });
+        let kind = kinds.entry((member, known_to.clone(), factors, alone.then(|| name.clone()))).or_insert_with(|| MedicineKind {
+            names: Vec::new(),
+            known_to,
+            steroid,
+            alone,
+        });
         kind.names.push(name);
     }
     kinds.into_values().collect()

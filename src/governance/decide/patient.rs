@@ -60,8 +60,8 @@ pub enum Told {
 pub struct Dated {
     /// On the day of surgery it is older than these spans.
     pub older: Vec<Span>,
-    /// It is not older than this one, if there is one.
-    pub next: Option<Span>,
+    /// It is not older than these.
+    pub not_older: Vec<Span>,
     /// It is this day of the calendar or a later one.
     pub from: Option<f64>,
     /// It lies before this day.
@@ -91,11 +91,11 @@ fn told(logic: &Logic, shape: &Shape) -> Told {
             Some((cell, _)) => Told::Number(*cell, *whole),
             None => Told::Text,
         },
-        Shape::Date { spans, bands, days } => {
-            let band = bands.iter().position(|it| logic.holds(*it)).unwrap_or_default();
+        Shape::Date { older, days } => {
+            let of = |wanted: bool| older.iter().filter(|(_, it)| logic.holds(*it) == wanted).map(|(span, _)| *span).collect();
             Told::Date(Dated {
-                older: spans.iter().take(band).copied().collect(),
-                next: spans.get(band).copied(),
+                older: of(true),
+                not_older: of(false),
                 from: days.iter().rev().find(|(_, it)| logic.holds(*it)).map(|(day, _)| *day),
                 before: days.iter().find(|(_, it)| !logic.holds(*it)).map(|(day, _)| *day),
             })
@@ -176,8 +176,8 @@ pub fn said(logic: &Logic, space: &Space, names: &[&str]) -> Vec<Lit> {
             match &domain.shape {
                 Shape::Choice(options) | Shape::Choices(options) => lits.extend(options.iter().map(|(_, it)| *it)),
                 Shape::Number { cells, .. } => lits.extend(cells.iter().map(|(_, it)| *it).filter(|it| logic.holds(*it))),
-                Shape::Date { bands, days, .. } => {
-                    lits.extend(bands.iter().copied().filter(|it| logic.holds(*it)));
+                Shape::Date { older, days } => {
+                    lits.extend(older.iter().map(|(_, it)| *it));
                     lits.extend(days.iter().map(|(_, it)| *it));
                 }
                 Shape::Medicines { kinds, unrecognised } => {

@@ -47,12 +47,10 @@ pub enum Shape {
         /// Whether only whole numbers count.
         whole: bool,
     },
-    /// A date; on the day of surgery older than so many of these spans, which rise. Meaningful where that day is known.
+    /// A date, and what it is older than on the day of surgery. Meaningful where that day is known.
     Date {
-        /// The spans.
-        spans: Vec<Span>,
-        /// Older than none, than the first, ... than all.
-        bands: Vec<Lit>,
+        /// Each span that is tested, and whether the date is older.
+        older: Vec<(Span, Lit)>,
         /// Days of the calendar, as numbers, that rise: whether the date is that day or a later one.
         days: Vec<(f64, Lit)>,
     },
@@ -182,7 +180,7 @@ impl Space {
         let parts = |it: &Domain| match &it.shape {
             Shape::Choice(parts) | Shape::Choices(parts) => parts.len(),
             Shape::Number { cells, .. } => cells.len(),
-            Shape::Date { bands, .. } => bands.len(),
+            Shape::Date { older, .. } => older.len(),
             Shape::Medicines { kinds, unrecognised } => kinds.iter().map(|(_, it)| it.len()).sum::<usize>() + unrecognised.len(),
             Shape::Allergies(kinds) => kinds.len(),
             Shape::Plan { agents, .. } => agents.len(),
@@ -210,9 +208,9 @@ impl Space {
                 (Shape::Number { cells: a, .. }, Shape::Number { cells: b, .. }) => {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
-                (Shape::Date { bands: a, days: d, .. }, Shape::Date { bands: b, days: e, .. }) => {
+                (Shape::Date { older: a, days: d }, Shape::Date { older: b, days: e }) => {
                     let dated = logic.all([domain.known, on]);
-                    a.iter().zip(b).for_each(|(one, other)| same(logic, dated, *one, *other));
+                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, dated, *one, *other));
                     d.iter().zip(e).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (Shape::Medicines { kinds: a, unrecognised: u }, Shape::Medicines { kinds: b, unrecognised: v }) => {
@@ -515,11 +513,14 @@ fn plausible(rule_sets: &[&RuleSet], id: &str) -> (f64, f64) {
 
 fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
     let mut spans = tests.spans.get(id).cloned().unwrap_or_default();
-    // Months beside days: by their shortest; where a longer month would turn two round, numbers are looked for in vain.
-    spans.sort_by(|a, b| length(*a).total_cmp(&length(*b)));
+    spans.sort_by_key(|it| it.to_string());
     spans.dedup();
-    let bands = logic.several(spans.len() + 1);
-    one_of(logic, known, &bands);
+    let older: Vec<(Span, Lit)> = spans.into_iter().map(|it| (it, logic.free())).collect();
+    for (short, than_short) in &older {
+        for (_, than_long) in older.iter().filter(|(long, _)| long != short && surely_within(*short, *long)) {
+            logic.implies(*than_long, *than_short);
+        }
+    }
     let cuts = tests.cuts.get(id).into_iter().flatten();
     let mut days: Vec<f64> = cuts.map(|it| if it.value_below { it.at + 1.0 } else { it.at }).collect();
     days.sort_by(f64::total_cmp);
@@ -531,13 +532,18 @@ fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
             logic.implies(*later, *earlier);
         }
     }
-    Shape::Date { spans, bands, days: days.into_iter().zip(lits).collect() }
+    Shape::Date { older, days: days.into_iter().zip(lits).collect() }
 }
 
-/// About how many days a span has; only for putting spans in order.
-fn length(span: Span) -> f64 {
-    match span.months() {
-        Some(months) => f64::from(months) * 30.4375,
-        None => span.fewest_days(),
+/// Whether a span is never longer than another, wherever in the calendar they lie. Three months may be 89 days or 92.
+fn surely_within(short: Span, long: Span) -> bool {
+    const MEAN_MONTH: f64 = 30.436_875;
+    const MOST_OFF: f64 = 3.0;
+    match (short.minutes(), long.minutes(), short.months(), long.months()) {
+        (Some(short), Some(long), ..) => short <= long,
+        (_, _, Some(short), Some(long)) => short <= long,
+        (_, Some(_), Some(months), _) => (f64::from(months) * MEAN_MONTH).ceil() + MOST_OFF <= long.fewest_days(),
+        (Some(_), _, _, Some(months)) => short.fewest_days() <= (f64::from(months) * MEAN_MONTH).floor() - MOST_OFF,
+        _ => false,
     }
 }

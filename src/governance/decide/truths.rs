@@ -169,12 +169,11 @@ impl Reader<'_> {
                 let (inside, outside): (Vec<_>, Vec<_>) = cells.iter().partition(|(cell, _)| holds(super::arithmetic::some_number(cell)));
                 Pair { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
             }
-            (Shape::Date { spans, bands, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
-                let older_than = spans.iter().position(|it| *it == limit.span).unwrap_or(spans.len());
+            (Shape::Date { older, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
+                let Some((_, older)) = older.iter().find(|(span, _)| *span == limit.span) else { return self.unknown() };
                 let on = self.space.procedure_known(self.logic);
-                let older = self.logic.any(bands.iter().skip(older_than + 1).copied());
-                let younger = self.logic.any(bands.iter().take(older_than + 1).copied());
-                let pair = Pair { yes: self.logic.all([on, older]), no: self.logic.all([on, younger]) };
+                let dated = self.logic.all([on, domain.known]);
+                let pair = Pair { yes: self.logic.all([dated, *older]), no: self.logic.all([dated, !*older]) };
                 if matches!(test, Test::Within(_)) { pair.turned() } else { pair }
             }
             // A day of the calendar. An example settles whether there is such a day.
@@ -528,19 +527,18 @@ impl Reader<'_> {
     /// A date that is also tested for its age in months or days leaves only some ages in years.
     fn age_beside_date(&mut self, age: &crate::model::Derived, domain: &super::space::Domain) {
         let born = self.role(age, 0).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
-        let (Some(Shape::Date { spans, bands, .. }), Shape::Number { cells, .. }) = (born, &domain.shape) else { return };
-        for (at, span) in spans.iter().enumerate() {
+        let (Some(Shape::Date { older, .. }), Shape::Number { cells, .. }) = (born, &domain.shape) else { return };
+        for (span, older) in &older {
             let (least, most) = match span.months() {
                 Some(months) => (f64::from(months / 12), f64::from(months / 12)),
                 None => ((span.fewest_days() / 366.0).floor(), (span.fewest_days() / 365.0).floor()),
             };
-            for (band, lit) in bands.iter().enumerate() {
-                let older = band > at;
-                for (cell, is) in cells {
-                    let fits = if older { cell.last_whole() >= least } else { cell.first_whole() <= most };
-                    if !fits {
-                        self.logic.require([!*lit, !*is]);
-                    }
+            for (cell, is) in cells {
+                if cell.last_whole() < least {
+                    self.logic.require([!*older, !*is]);
+                }
+                if cell.first_whole() > most {
+                    self.logic.require([*older, !*is]);
                 }
             }
         }
