@@ -10,6 +10,7 @@ use crate::facts::{self, Gathered};
 use crate::model::RuleSet;
 use crate::outcome::{Outcome, Standing, Urgency};
 
+mod apart;
 pub mod changes;
 
 pub use changes::{Change, Part, What, changes};
@@ -62,13 +63,15 @@ pub struct Shift {
     pub gained: Option<Result<Vec<Seen>, String>>,
 }
 
-/// What holds over every possible questionnaire.
-#[derive(Debug)]
+/// What holds over every possible questionnaire that both accept.
+#[derive(Debug, Default)]
 pub struct Exact {
     /// Each pair of verdicts that can come out, the less cautious first.
     pub moves: Vec<Possible>,
     /// Rules that fire for others than before.
     pub shifts: Vec<Shift>,
+    /// Answers that one of them refuses: about these nothing is said.
+    pub apart: Vec<String>,
 }
 
 /// Whether a new verdict is less cautious than an old one.
@@ -142,13 +145,16 @@ fn as_asked(old: &RuleSet, new: &RuleSet, answers: &Gathered) -> Gathered {
     }
 }
 
-/// Compares over every possible questionnaire.
+/// Compares over every possible questionnaire that both accept. What one of them does not ask is left out for it.
 ///
 /// # Errors
 /// The fact that makes the rule sets too large to be compared so.
 pub fn exact(old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Result<Exact, TooLarge> {
+    if old.digest == new.digest && old.local.is_none() && new.local.is_none() {
+        return Ok(Exact::default());
+    }
     let mut decider = Decider::new(&[old, new], &[], as_of)?;
-    let [before, after] = decider.judgements.as_slice() else { return Ok(Exact { moves: Vec::new(), shifts: Vec::new() }) };
+    let [before, after] = decider.judgements.as_slice() else { return Ok(Exact::default()) };
     let (before_is, after_is) = (classes(before), classes(after));
     let no_contradiction = [!before.ruled_out, !after.ruled_out];
     let both: Vec<(usize, usize, Pair, Pair)> = old
@@ -196,7 +202,7 @@ pub fn exact(old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Result<Exact, To
             shifts.push(Shift { rule, lost, gained });
         }
     }
-    Ok(Exact { moves, shifts })
+    Ok(Exact { moves, shifts, apart: apart::apart(old, new) })
 }
 
 /// An example without contradictory answers if there is one, else any; `None` if there is none.

@@ -29,9 +29,11 @@ pub struct Compared<'a> {
 }
 
 impl Compared<'_> {
-    /// Whether nothing is written otherwise but what nobody's verdict hangs on: no change at all.
+    /// Whether nothing is written otherwise, and nobody is judged otherwise.
     pub fn is_the_same(&self) -> bool {
-        self.changes.is_empty()
+        let quiet = |it: &Tally| it.moves.is_empty() && it.refused.is_empty();
+        let exact = self.exact.as_ref().is_ok_and(|it| it.moves.is_empty() && it.shifts.is_empty());
+        self.changes.is_empty() && exact && quiet(&self.cases) && self.files.as_ref().is_none_or(quiet)
     }
 
     /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out.
@@ -41,9 +43,12 @@ impl Compared<'_> {
             Ok(exact) => exact.moves.iter().any(|it| is_less_cautious(it.old, it.new)),
             Err(_) => true,
         };
-        of(&self.cases) || self.files.as_ref().is_some_and(of) || (possible && !self.is_the_same())
+        of(&self.cases) || self.files.as_ref().is_some_and(of) || possible
     }
 }
+
+/// What stands before the answers that are not compared.
+const APART: &str = "not compared, since only one of the two accepts these answers";
 
 fn title(it: &Compared<'_>) -> String {
     let of = |it: &RuleSet| format!("{} {} ({})", it.id, it.edition, it.status.word());
@@ -85,10 +90,10 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
     lines.push("What changed".into());
     for change in &it.changes {
         match &change.what {
-            What::In => lines.push(format!("  in       {} {}", change.kind, change.name)),
-            What::Out => lines.push(format!("  out      {} {}", change.kind, change.name)),
+            What::In => lines.push(format!("  in       {} {}", change.kind, one_line(&change.name))),
+            What::Out => lines.push(format!("  out      {} {}", change.kind, one_line(&change.name))),
             What::Otherwise(parts) => {
-                lines.push(format!("  changed  {} {}", change.kind, change.name));
+                lines.push(format!("  changed  {} {}", change.kind, one_line(&change.name)));
                 for part in parts {
                     lines.push(fill(&format!("{}: {}", part.of, shown(&part.new)), "             "));
                     lines.push(fill(&format!("was: {}", shown(&part.old)), "               "));
@@ -109,10 +114,13 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
     lines.extend([String::new(), "Over every possible questionnaire".into()]);
     match &it.exact {
         Err(fact) => lines.push(fill(
-            &format!("there are too many to compare them all, because of {fact}; only the cases and questionnaires above speak"),
+            &format!("they cannot all be compared, because of {fact}; only the cases and questionnaires above speak"),
             "  ",
         )),
         Ok(exact) => {
+            if !exact.apart.is_empty() {
+                lines.push(fill(&format!("{APART}: {}", exact.apart.join("; ")), "  "));
+            }
             if exact.moves.is_empty() {
                 lines.push("  nobody gets another verdict".into());
             } else if !exact.moves.iter().any(|it| is_less_cautious(it.old, it.new)) {
@@ -211,8 +219,12 @@ pub fn markdown(it: &Compared<'_>) -> String {
     }
     page += "## Over every possible questionnaire\n\n";
     match &it.exact {
-        Err(fact) => page += &format!("Too many to compare them all, because of {}.\n", escape::inline(fact)),
+        Err(fact) => page += &format!("They cannot all be compared, because of {}.\n", escape::inline(fact)),
         Ok(exact) => {
+            if !exact.apart.is_empty() {
+                let answers: Vec<String> = exact.apart.iter().map(|it| escape::inline(it)).collect();
+                page += &format!("{APART}: {}.\n\n", answers.join("; "));
+            }
             if exact.moves.is_empty() {
                 page += "Nobody gets another verdict.\n\n";
             }
@@ -245,7 +257,7 @@ pub fn json(it: &Compared<'_>) -> String {
     let exact = match &it.exact {
         Err(fact) => json!({ "decided": false, "because_of": fact }),
         Ok(exact) => json!({
-            "decided": true,
+            "decided": true, "one_refuses": exact.apart,
             "verdicts": exact.moves.iter().map(|one| possible(it, one)).collect::<Vec<_>>(),
             "rules": exact.shifts.iter().map(|one| shift(it, one)).collect::<Vec<_>>(),
         }),

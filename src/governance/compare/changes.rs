@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 
 use crate::governance::words;
-use crate::model::{Answer, Basis, Changeable, Citation, Comparison, Condition, Piece, Question, Rule, RuleSet, Test, Text, Then};
+use crate::model::{
+    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, LocalChange, Piece, Question, Retired, Rule, RuleSet, Section, Test,
+    Text, Then,
+};
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -49,6 +52,7 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<Change> {
     };
     side("rule set", &|it| vec![(it.id.clone(), head(it))]);
     side("rule", &|it| it.rules.iter().map(|rule| (rule.id.clone(), of_rule(it, rule))).collect());
+    side("local policy", &of_local);
     side("limit", &|it| it.limits.iter().map(|limit| (limit.id.clone(), of_limit(it, limit))).collect());
     side("guarantee", &|it| it.guarantees.iter().map(|one| (one.id.clone(), of_guarantee(it, one))).collect());
     side("question", &|it| it.catalogue.questions.iter().map(|one| (one.id.clone(), of_question(it, one))).collect());
@@ -58,7 +62,9 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<Change> {
     side("medicine", &of_medicines);
     side("class of medicines", &|it| it.medicines.classes.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
     side("substance", &of_substances);
-    side("source", &|it| it.publications.iter().map(|one| (one.id.clone(), of_source(one))).collect());
+    side("group of substances", &|it| it.allergens.groups.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
+    side("reaction", &|it| it.allergens.reactions.iter().map(|(id, text)| (id.clone(), vec![("about", text.clone())])).collect());
+    side("source", &|it| it.publications.iter().map(|one| (one.id.clone(), of_source(it, one))).collect());
     found
 }
 
@@ -74,7 +80,7 @@ fn differing(kind: &'static str, old: Vec<(String, Parts)>, new: Vec<(String, Pa
             found.push(Change { kind, name: name.clone(), what: What::In });
             continue;
         };
-        let get = |parts: &Parts, of: &str| parts.iter().find(|(it, _)| *it == of).map(|(_, it)| it.clone()).unwrap_or_default();
+        let get = |parts: &Parts, of: &str| parts.iter().find(|(it, _)| *it == of).map(|(_, it)| on_one_line(it)).unwrap_or_default();
         let of: Vec<&'static str> = was.iter().chain(parts).map(|(of, _)| *of).fold(Vec::new(), |mut all, it| {
             if !all.contains(&it) {
                 all.push(it);
@@ -90,8 +96,22 @@ fn differing(kind: &'static str, old: Vec<(String, Parts)>, new: Vec<(String, Pa
     found
 }
 
+/// Where lines break does not count.
+fn on_one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// A list whose order does not count.
+fn sorted<T: AsRef<str>>(parts: impl IntoIterator<Item = T>, between: &str) -> String {
+    let mut parts: Vec<T> = parts.into_iter().collect();
+    parts.sort_by(|a, b| a.as_ref().cmp(b.as_ref()));
+    parts.iter().map(AsRef::as_ref).collect::<Vec<_>>().join(between)
+}
+
 fn head(it: &RuleSet) -> Parts {
-    let concerns: Vec<&str> = it.concerns.iter().map(|it| it.title.as_str()).collect();
+    let concern = |it: &Concern| format!("{}{}", it.title, it.owner.as_ref().map_or_else(String::new, |it| format!(" ({it})")));
+    let section = |it: &Section| format!("{}{}", it.title, if it.standing { " (standing)" } else { "" });
+    let retired = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
     vec![
         ("title", it.title.clone()),
         ("edition", it.edition.clone()),
@@ -99,8 +119,19 @@ fn head(it: &RuleSet) -> Parts {
         ("in force from", it.in_force_from.to_string()),
         ("review by", it.review_by.to_string()),
         ("owner", it.owner.clone()),
-        ("concerns", concerns.join("; ")),
+        ("concerns", sorted(it.concerns.iter().map(concern), "; ")),
+        ("sections", sorted(it.catalogue.sections.iter().map(section), "; ")),
+        ("retired", sorted(it.retired.iter().map(retired), "; ")),
+        ("approved", it.approval.as_ref().map_or_else(String::new, |it| format!("on {} by {}", it.on, it.by.join(", ")))),
+        ("withdrawn", it.withdrawn.as_ref().map_or_else(String::new, |it| format!("on {}: {}", it.on, it.because))),
+        ("words of doses", sorted(&it.medicines.dose_words, ", ")),
+        ("words of salts", sorted(&it.medicines.salt_words, ", ")),
     ]
+}
+
+fn of_local(it: &RuleSet) -> Vec<(String, Parts)> {
+    let change = |it: &LocalChange| (format!("{} {}", it.kind.word(), it.about), vec![("change", it.what.clone()), ("reason", it.reason.clone())]);
+    it.local.iter().flat_map(|it| &it.changes).map(change).collect()
 }
 
 fn of_rule(rule_set: &RuleSet, rule: &Rule) -> Parts {
@@ -218,7 +249,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
         Answer::OneOf(options) => ("one of".to_owned(), options.as_slice()),
         Answer::SeveralOf(options) => ("several of".to_owned(), options.as_slice()),
         Answer::Number { whole } => (if *whole { "a whole number" } else { "a number" }.to_owned(), &[][..]),
-        Answer::Quantity { unit, units, .. } => (format!("a number in {unit}, also {}", units.join(", ")), &[][..]),
+        Answer::Quantity { unit, units, .. } => (format!("a number in {unit}, also {}", sorted(units, ", ")), &[][..]),
         Answer::Date => ("a date".to_owned(), &[][..]),
         Answer::Text => ("a text".to_owned(), &[][..]),
         Answer::Medicines => ("medicines".to_owned(), &[][..]),
@@ -233,9 +264,10 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
         ("wording", question.ask.clone()),
         ("help", question.help.clone().unwrap_or_default()),
         ("answer", kind),
-        ("options", options.join("; ")),
+        ("options", sorted(options, "; ")),
         ("plausible", question.plausible.map_or_else(String::new, |(low, high)| format!("{low} to {high}"))),
         ("dated", question.dated.to_string()),
+        ("in the past", question.past.to_string()),
         ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
@@ -257,7 +289,13 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> Parts {
             format!("{}: {given}", role.name)
         })
         .collect();
-    vec![("about", derived.about.clone()), ("formula", derived.formula.name().to_owned()), ("given", inputs.join("; "))]
+    vec![
+        ("about", derived.about.clone()),
+        ("formula", derived.formula.name().to_owned()),
+        ("given", inputs.join("; ")),
+        ("unit", derived.unit.clone().unwrap_or_default()),
+        ("decimals", derived.decimals.to_string()),
+    ]
 }
 
 fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> Parts {
@@ -269,11 +307,13 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> Parts {
             let age = |word: &str, age: Option<f64>| age.map_or_else(String::new, |it| format!(", {word} {it} years"));
             let most = it.at_most.map_or_else(String::new, |it| format!(", at most {it} mg"));
             let cited = citations(rule_set, &it.citations);
-            format!("{with}{}{}: {} mg/kg{most} ({cited})", age("from", it.from_age), age("below", it.below_age), it.per_kg)
+            let others = it.other_figures.as_ref().map_or_else(String::new, |it| format!("; {it}"));
+            format!("{with}{}{}: {} mg/kg{most} ({cited}{others})", age("from", it.from_age), age("below", it.below_age), it.per_kg)
         })
         .collect();
     vec![
-        ("names", agent.also.join(", ")),
+        ("names", sorted(&agent.also, ", ")),
+        ("family", agent.family.clone()),
         ("strengths", format!("{} to {} %", agent.strengths.0, agent.strengths.1)),
         ("most in a digit", agent.per_digit.map_or_else(String::new, |it| format!("{it} mg"))),
         ("limits", limits.join("; ")),
@@ -298,7 +338,7 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
     };
     let one = |(at, it): (usize, &crate::model::Medicine)| {
         let steroid = it.as_prednisolone.map_or_else(String::new, |it| it.to_string());
-        (it.name.clone(), vec![("also", it.also.join(", ")), ("classes", classes(at)), ("as prednisolone", steroid)])
+        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), ("as prednisolone", steroid)])
     };
     register.medicines.iter().enumerate().map(one).collect()
 }
@@ -324,8 +364,10 @@ fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
     register.substances.iter().enumerate().map(one).collect()
 }
 
-fn of_source(it: &crate::model::Publication) -> Parts {
+fn of_source(rule_set: &RuleSet, it: &crate::model::Publication) -> Parts {
+    let newer = it.superseded_by.and_then(|at| rule_set.publications.get(at)).map_or_else(String::new, |it| it.id.clone());
     vec![
+        ("superseded by", newer),
         ("by", it.by.clone()),
         ("title", it.title.clone()),
         ("year", it.year.map_or_else(String::new, |it| it.to_string())),
