@@ -21,8 +21,8 @@ pub struct Whole {
     pub excuses: Excuses,
     /// Which remarks of the checks it lives with.
     pub allowances: Vec<Allowance>,
-    /// Texts of rules that are still to be written.
-    pub unwritten: Vec<Diagnostic>,
+    /// Texts of rules that are still to be written, each with the id of its rule.
+    pub unwritten: Vec<(String, Diagnostic)>,
 }
 
 /// Reads every file of a rule set.

@@ -56,7 +56,8 @@ fn everything_of_the_rule_set_is_in_the_book() {
         assert!(anchors.contains(it.as_str()), "{it} is not in the book");
     }
     assert!(book.contains(preblock::report::SAFETY) && book.contains(&rules.digest) && book.contains("draft, not approved for use"));
-    assert!(book.contains("The first edition: 403 rules of twenty concerns"), "what changed is said");
+    let n_rules = rules.rules.len();
+    assert!(book.contains(&format!("The first edition: {n_rules} rules of twenty concerns")), "what changed is said");
     let open = rules.publications.iter().filter(|it| it.checked == Checked::FromMemory).count();
     assert!(book.contains(&format!("{open} sources are cited from memory")));
     for it in &rules.retired {

@@ -12,6 +12,10 @@ use crate::outside;
 use crate::papers::Copy;
 use crate::support::codes;
 
+/// What an approved rule set says instead of `status: draft`. Nobody approved this content, which is told elsewhere.
+const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", \
+                        by: [clinical governance lead], on: 2026-11-24 }";
+
 fn run(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_preblock"))
         .args(arguments)
@@ -80,23 +84,24 @@ fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[
 /// The rule set with a draft loads, and `rules check` names every text that is still to be written, and nothing else.
 #[test]
 fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
-    let copy = Copy::with_cases_of("site");
+    let copy = Copy::new();
     assert!(unwritten(&loaded(&copy)).is_empty());
     assert!(new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
     let output = run(&["rules", "check", "--rules", &copy.path()]);
     assert_eq!(output.status.code(), Some(1));
     let found = unwritten(&loaded(&copy));
-    let titles: Vec<&str> = found.iter().map(|it| it.title.as_str()).collect();
+    let titles: Vec<&str> = found.iter().map(|(_, it)| it.title.as_str()).collect();
     let expected = ["title", "reason", "action", "cleared_by", "local_proposal"]
         .map(|it| format!("the `{it}` of rule `draft` is still to be written"));
     assert_eq!(titles, expected);
+    assert!(found.iter().all(|(rule, _)| rule == "bleeding/draft"), "{found:?}");
     let told = said(&output.stderr);
     assert_eq!(told.matches("rules/to-be-written").count(), 5, "{told}");
     // The place is the line of the text.
     let text = std::fs::read_to_string(copy.file("concerns/bleeding.yaml")).expect("the concern");
     let line = text.lines().position(|it| it.contains("reason: \"To be written")).expect("the reason") + 1;
-    assert!(found[1].place().is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))), "{:?}", found[1].place());
-    copy.change("ruleset.yaml", "status: draft", "status: approved");
+    assert!(found[1].1.place().is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))), "{:?}", found[1].1.place());
+    copy.change("ruleset.yaml", "status: draft", APPROVED);
     let refused = rule_set(&loaded(&copy)).err().unwrap_or_default();
     assert_eq!(refused.iter().map(|it| it.title.as_str()).collect::<Vec<_>>(), expected);
     // With its texts written, it is a rule like any other.
@@ -123,7 +128,7 @@ fn no_text_of_an_approved_rule_is_to_be_written(#[case] from: &str, #[case] to: 
         files.files.insert(path.into(), text.replacen(from, to, 1).into_bytes());
     };
     change("concerns/bleeding.yaml", from, to);
-    change("ruleset.yaml", "status: draft", "status: approved");
+    change("ruleset.yaml", "status: draft", APPROVED);
     for care in [Care::Embedded, Care::Full] {
         let found = rule_set(&RuleFiles { care, ..files.clone() }).err().unwrap_or_default();
         assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/to-be-written"]);
@@ -201,10 +206,10 @@ fn only_a_folder_whose_files_can_take_a_rule_is_changed() {
     );
     assert_eq!(std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern"), deeper);
     // An approved edition takes no draft.
-    copy.change("ruleset.yaml", "status: draft", "status: approved");
+    copy.change("ruleset.yaml", "status: draft", APPROVED);
     let output = new(&copy, "home/draft", &["--fact", "circulation.smoker", "--write"]);
     assert!(output.status.code() == Some(2) && said(&output.stderr).contains("belongs to its next edition"), "{}", said(&output.stderr));
-    copy.change("ruleset.yaml", "status: approved", "status: draft");
+    copy.change("ruleset.yaml", APPROVED, "status: draft");
     // Line ends stay what they are.
     std::fs::write(copy.file("concerns/site.yaml"), text.replace('\n', "\r\n")).expect("a file");
     assert!(new(&copy, "site/draft", &["--fact", "circulation.smoker", "--write"]).status.success());

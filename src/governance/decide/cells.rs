@@ -52,9 +52,9 @@ impl Cell {
         if self.contains(high) { high } else { high - 1.0 }
     }
 
-    /// Whether two share a number, as far as their ends tell.
+    /// Whether it shares a number with those from one to another, both included.
     pub fn meets(&self, low: f64, high: f64) -> bool {
-        low <= self.high && high >= self.low
+        (low < self.high || (self.high_in && low <= self.high)) && (high > self.low || (self.low_in && high >= self.low))
     }
 }
 

@@ -86,7 +86,7 @@ impl Reader<'_> {
         let mut open = unrecognised.clone();
         for (kind, counts) in kinds {
             // What only another rule set recognises is unrecognised here.
-            if !kind.known_to.get(self.view).copied().unwrap_or(false) {
+            if kind.known_to.get(self.view) != Some(&true) {
                 open.extend(counts);
             } else if kind.names.first().and_then(|it| register.names.get(it)).is_some_and(|at| wanted.contains(*at)) {
                 among.extend(counts);
@@ -106,7 +106,7 @@ impl Reader<'_> {
         let (mut among, mut not_clear) = (Vec::new(), Vec::new());
         for (kind, lit) in kinds {
             let reaction = kind.reaction.as_ref().and_then(|it| register.reactions.iter().position(|(id, _)| id == it));
-            let entry = super::space::entry_of(register.names.get(&kind.to).cloned(), reaction);
+            let entry = super::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
             match entry_allergic(&entry, wanted, only) {
                 Some(true) => among.push(*lit),
                 Some(false) => not_clear.push(*lit),
@@ -556,7 +556,7 @@ impl Reader<'_> {
         let steroids: Vec<Lit> = kinds.iter().filter(|(it, _)| it.steroid).flat_map(|(_, it)| it.first().copied()).collect();
         let strangers: Vec<Lit> = kinds
             .iter()
-            .filter(|(it, _)| !it.known_to.get(self.view).copied().unwrap_or(false))
+            .filter(|(it, _)| it.known_to.get(self.view) != Some(&true))
             .flat_map(|(_, it)| it.first().copied())
             .chain(unrecognised.first().copied())
             .collect();

@@ -57,7 +57,9 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
         Some(Shape::Number { cells, .. }) => cells.clone(),
         _ => return None,
     };
-    let between = |it: &Cell| it.low >= from.at && it.high <= to.at && !(it.is_point() && (skips(it, from) || skips(it, to)));
+    // A number just on an end lies in the gap only if that end's band leaves it out.
+    let covered = |it: &Cell| (it.contains(from.at) && from.value_below) || (it.contains(to.at) && !to.value_below);
+    let between = |it: &Cell| it.low >= from.at && it.high <= to.at && !covered(it);
     let inside: Vec<_> = cells.iter().filter(|(it, _)| between(it)).map(|(_, it)| *it).collect();
     let mut together = vec![decider.logic.any(inside)];
     for condition in band.rest.iter().chain(&other.rest) {
@@ -190,9 +192,4 @@ fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
     let high = |it: &Band<'_>| it.high.map_or((f64::INFINITY, true), order);
     let (first, second) = if low(one) < low(other) { (one, other) } else { (other, one) };
     low(first) < low(second) && low(second) < high(first) && high(first) < high(second)
-}
-
-/// Whether a single number lies on the wrong side of a cut at it.
-fn skips(cell: &Cell, cut: Cut) -> bool {
-    cell.contains(cut.at) && cut.value_below
 }
