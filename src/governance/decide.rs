@@ -28,6 +28,9 @@ use example::{Failure, Subject, questionnaires};
 /// How often a patient whose numbers cannot be is shut out before the question is left open.
 const MOST_ROUNDS: usize = 400;
 
+/// How often a patient is passed over for whom no numbers were found, and not shown to be none.
+const MOST_UNCLEAR: usize = 6;
+
 /// One or several rule sets over one space of answers.
 #[derive(Debug)]
 pub struct Decider<'a> {
@@ -64,7 +67,8 @@ pub struct Who<'s> {
 }
 
 impl<'a> Decider<'a> {
-    /// Lays out the space of these rule sets. Conditions beside the rules' own may be given, so that it is cut for them, too.
+    /// Lays out the space of these rule sets. Conditions beside the rules' own may be given, so that it is cut for
+    /// them, too; they are of the first rule set.
     ///
     /// # Errors
     /// The fact that makes it too large to decide exactly.
@@ -109,10 +113,14 @@ impl<'a> Decider<'a> {
 
     fn find_so(&mut self, who: &[Who<'_>], together: &[Lit], confirm: &dyn Fn(&[Seen]) -> bool) -> Found {
         let mut open: Option<String> = None;
+        let mut n_unclear = 0;
+        // Whom no numbers were found for is passed over in this search alone: another one must meet them again.
+        let passing = self.logic.free();
+        let together: Vec<Lit> = together.iter().copied().chain([passing]).collect();
         for _ in 0..MOST_ROUNDS {
             let mut spaces: Vec<&Space> = who.iter().map(|it| it.space.unwrap_or(&self.space)).collect();
             spaces.dedup_by(|a, b| std::ptr::eq(*a, *b));
-            if patient::smallest(&mut self.logic, &spaces, together).is_empty() {
+            if patient::smallest(&mut self.logic, &spaces, &together).is_empty() {
                 return open.map_or(Found::Never, Found::Open);
             }
             let subjects: Vec<Subject<'_>> = who
@@ -123,6 +131,7 @@ impl<'a> Decider<'a> {
                     Some(Subject { rule_set, space, view: it.view, patient: patient::read(&self.logic, space) })
                 })
                 .collect();
+            let mut shut: Vec<Lit> = Vec::new();
             let names = match questionnaires(&subjects, self.as_of) {
                 Ok(seen) if confirm(&seen) => return Found::Example(seen),
                 Ok(_) => {
@@ -132,12 +141,16 @@ impl<'a> Decider<'a> {
                 }
                 Err(Failure::Impossible(names)) => names,
                 Err(Failure::Unclear(name)) => {
-                    open.get_or_insert(name.clone());
+                    open.get_or_insert(name);
+                    n_unclear += 1;
+                    if n_unclear >= MOST_UNCLEAR {
+                        break;
+                    }
+                    shut.push(!passing);
                     self.space.domains.keys().cloned().collect()
                 }
             };
             let names: Vec<&str> = names.iter().map(String::as_str).collect();
-            let mut shut: Vec<Lit> = Vec::new();
             for space in spaces {
                 shut.extend(patient::said(&self.logic, space, &names).into_iter().map(|it| !it));
             }

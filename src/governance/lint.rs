@@ -58,8 +58,8 @@ pub struct Subject<'a> {
     pub allowances: &'a [Allowance],
     /// The local policy that is held against the rule set.
     pub local: Option<&'a HeldAgainst>,
-    /// Texts of rules that are still to be written.
-    pub unwritten: &'a [Diagnostic],
+    /// Texts of rules that are still to be written, each with the id of its rule.
+    pub unwritten: &'a [(String, Diagnostic)],
     /// The day of the check.
     pub as_of: NaiveDate,
     /// What the lints before this one in the list have said.
@@ -139,7 +139,8 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
     let found = RefCell::new(Vec::new());
     if let Err(TooLarge { fact, of }) = &*space.borrow() {
         let title = format!("`{fact}` has {of}: too many to look at every questionnaire, so that only the worked cases speak");
-        found.borrow_mut().push(Remark { diagnostic: Diagnostic::bare(Code::Undecided, title), about: fact.clone() });
+        let entry = whole.written.question(fact).or_else(|| whole.written.derived(fact));
+        found.borrow_mut().push(Remark::on(Code::Undecided, fact, entry, "id", title, "too many to decide"));
     }
     for lint in LINTS {
         let subject = Subject {

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use super::decide::space::Shape;
 use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who, judge};
 use crate::evaluate::{Compiled, State, standing};
-use crate::facts::holds;
+use crate::facts::{self, Facts, holds};
 use crate::load::cases::Case;
 use crate::model::{Condition, Guarantee, Promise, RuleSet, Sense, Then};
 use crate::outcome::{Outcome, Standing, Urgency};
@@ -19,6 +19,13 @@ pub enum Proof {
     Proved,
     /// These questionnaires break it: one, or one before and after further answers.
     Broken(Vec<Seen>),
+    /// It could not be decided over every questionnaire, because of this fact, but a worked case breaks it.
+    BrokenByCase {
+        /// The fact.
+        fact: String,
+        /// The title of the case.
+        case: String,
+    },
     /// No questionnaire is as it says, so that it guarantees nothing.
     Idle,
     /// It was neither proved nor broken, because of this fact. None of so many worked cases breaks it.
@@ -35,7 +42,7 @@ impl Proof {
     pub fn word(&self) -> &'static str {
         match self {
             Self::Proved => "proved",
-            Self::Broken(_) => "broken",
+            Self::Broken(_) | Self::BrokenByCase { .. } => "broken",
             Self::Idle => "idle",
             Self::Open { .. } => "open",
         }
@@ -47,11 +54,11 @@ impl Proof {
 /// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
 /// the guarantee is left open unless one of them breaks it.
 pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
-    let further: Vec<&Condition> = rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
+    let further = further(rule_set);
     let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
-            let mut prover = Prover { rule_set, decider, further, added: None, cases };
+            let mut prover = Prover { rule_set, decider, added: None, cases, people: people(rule_set, cases) };
             guarantees.map(|(at, it)| (at, prover.one(it))).collect()
         }
         Err(TooLarge { fact, of }) => {
@@ -61,14 +68,19 @@ pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl 
     }
 }
 
+/// The conditions of the guarantees, for which a space is cut, too.
+fn further(rule_set: &RuleSet) -> Vec<&Condition> {
+    rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect()
+}
+
 struct Prover<'a> {
     rule_set: &'a RuleSet,
     decider: Decider<'a>,
-    /// The conditions of the guarantees: both patients of a promise are cut for them.
-    further: Vec<&'a Condition>,
     /// The same patient with answers added, once some promise needs one.
     added: Option<(Space, Judgement)>,
     cases: &'a [Case],
+    /// The facts of the worked cases.
+    people: Vec<Facts>,
 }
 
 impl Prover<'_> {
@@ -84,10 +96,16 @@ impl Prover<'_> {
         if !self.decider.logic.possible(&together) {
             return Proof::Idle;
         }
-        let broken = self.broken(&guarantee.then);
-        together.push(broken);
         let rule_set = self.rule_set;
-        let found = self.decider.find(&together, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, it)));
+        let broken = [together.as_slice(), &[self.broken(&guarantee.then)]].concat();
+        let found = self.decider.find(&broken, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, it)));
+        // Nobody breaks it; perhaps nobody is as it says either, since no numbers come out so. A worked case shows it soonest.
+        if matches!(found, Found::Never)
+            && !self.people.iter().any(|it| concerns(guarantee, it))
+            && matches!(self.decider.find(&together, &|seen| seen.iter().all(|it| concerns(guarantee, &it.facts))), Found::Never)
+        {
+            return Proof::Idle;
+        }
         self.settled(guarantee, found)
     }
 
@@ -163,7 +181,7 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &self.further) {
+            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &further(self.rule_set)) {
                 Ok(space) if !self.decider.space.is_cut_like(&space) => {
                     return Proof::Open { fact: "the two patients of the promise".to_owned(), n_cases: 0 };
                 }
@@ -241,11 +259,15 @@ fn breaks(rule_set: &RuleSet, guarantee: &Guarantee, seen: &Seen) -> bool {
 }
 
 /// Whether a patient is one of those that a guarantee speaks of.
-fn concerns(guarantee: &Guarantee, facts: &crate::facts::Facts) -> bool {
-    guarantee.wheres.iter().all(|(sense, condition)| match (sense, holds::truth(condition, facts)) {
-        (Sense::Holds | Sense::MayHold, Truth::Yes) | (Sense::Fails, Truth::No) => true,
-        (Sense::MayHold | Sense::Open, Truth::Unknown(_)) => true,
-        _ => false,
+fn concerns(guarantee: &Guarantee, facts: &Facts) -> bool {
+    guarantee.wheres.iter().all(|(sense, condition)| {
+        let truth = holds::truth(condition, facts);
+        match sense {
+            Sense::Holds => truth == Truth::Yes,
+            Sense::MayHold => truth != Truth::No,
+            Sense::Fails => truth == Truth::No,
+            Sense::Open => matches!(truth, Truth::Unknown(_)),
+        }
     })
 }
 
@@ -280,16 +302,20 @@ fn among_cases(rule_set: &RuleSet, cases: &[Case], guarantee: &Guarantee, fact: 
     let compiled = Compiled::new(rule_set);
     let mut n_cases = 0;
     for case in cases {
-        let (facts, wrong) = crate::facts::read(rule_set, &case.answers, case.as_of);
+        let (facts, wrong) = facts::read(rule_set, &case.answers, case.as_of);
         if !wrong.is_empty() {
             continue;
         }
         n_cases += 1;
-        let states = compiled.run(&facts);
-        if concerns(guarantee, &facts) && !comes_out(rule_set, &guarantee.then, &states) {
-            let questionnaire = format!("# the worked case: {}\n", case.title);
-            return Proof::Broken(vec![Seen { questionnaire, clinic: None, n_answers: case.answers.given.len(), facts, states }]);
+        if concerns(guarantee, &facts) && !comes_out(rule_set, &guarantee.then, &compiled.run(&facts)) {
+            return Proof::BrokenByCase { fact: fact.to_owned(), case: case.title.clone() };
         }
     }
     Proof::Open { fact: fact.to_owned(), n_cases }
+}
+
+/// The facts of those worked cases that can be read.
+fn people(rule_set: &RuleSet, cases: &[Case]) -> Vec<Facts> {
+    let read = cases.iter().map(|it| facts::read(rule_set, &it.answers, it.as_of));
+    read.filter(|(_, wrong)| wrong.is_empty()).map(|(facts, _)| facts).collect()
 }

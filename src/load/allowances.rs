@@ -6,15 +6,12 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::files::{ALLOWANCES, LARGEST_RULE_FILE, RuleFiles};
 use super::registers::date;
 use super::{Reading, shape, text};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::model::RuleSet;
 use crate::source::{Node, Source};
-
-/// The file, which a rule set may have.
-const FILE: &str = "allowances.yaml";
 
 /// One remark that is meant to stand.
 #[derive(Debug, Clone)]
@@ -42,8 +39,8 @@ pub struct Allowance {
 /// # Errors
 /// Every diagnostic of the file.
 pub fn allowances(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Allowance>, Vec<Diagnostic>> {
-    let Some(bytes) = files.files.get(FILE) else { return Ok(Vec::new()) };
-    let read = text::read(&files.name_of(FILE), bytes, LARGEST_RULE_FILE);
+    let Some(bytes) = files.files.get(ALLOWANCES) else { return Ok(Vec::new()) };
+    let read = text::read(&files.name_of(ALLOWANCES), bytes, LARGEST_RULE_FILE);
     let (Some(source), Some(root)) = (read.source, read.root) else { return Err(read.diagnostics) };
     let mut reading = Reading::new(&source, shape::check("allowances", &source, &root));
     reading.diagnostics.extend(read.diagnostics);

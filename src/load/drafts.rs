@@ -28,15 +28,18 @@ pub fn is_draft(rule: &Rule) -> bool {
     open(&rule.title) || of_citations || of_texts.into_iter().any(|it| matches!(it, Piece::Words(words) if open(words)))
 }
 
-/// Every text of a rule set's rules that is still to be written, at its place.
-pub fn unwritten(files: &RuleFiles) -> Vec<Diagnostic> {
+/// Every text of a rule set's rules that is still to be written, at its place, with the full id of its rule.
+pub fn unwritten(files: &RuleFiles) -> Vec<(String, Diagnostic)> {
     let mut found = Vec::new();
     for (path, bytes) in files.files.iter().filter(|(path, _)| path.starts_with("concerns/")) {
         let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
         let (Some(source), Some(root)) = (read.source, read.root) else { continue };
+        let concern = root.get("concern").and_then(|it| it.written(&source)).unwrap_or_default();
         for rule in root.get("rules").map(Node::items).unwrap_or_default() {
             let id = rule.get("id").and_then(|it| it.written(&source)).unwrap_or_default();
-            look(&source, id, "rule", rule, &mut found);
+            let mut texts = Vec::new();
+            look(&source, id, "rule", rule, &mut texts);
+            found.extend(texts.into_iter().map(|it| (format!("{concern}/{id}"), it)));
         }
     }
     found

@@ -92,14 +92,14 @@ impl RuleFiles {
         format!("{}/{path}", self.folder.trim_end_matches('/'))
     }
 
-    /// SHA-256, in hexadecimal, over every file but the cases: its path and its lines, without line
+    /// SHA-256, in hexadecimal, over every file but the cases and the allowances: its path and its lines, without line
     /// end marks, white space at line ends, or empty lines at its end.
     ///
     /// Of ruleset.yaml the status, the approval and the withdrawal do not count, nor do empty lines: approving a content
     /// must not change it, since the approval names this digest.
     pub fn digest(&self) -> String {
         let mut hash = Sha256::new();
-        for (path, bytes) in self.files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
+        for (path, bytes) in self.files.iter().filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES) {
             let text = String::from_utf8_lossy(bytes);
             hash.update(path.as_bytes());
             hash.update([0]);
@@ -114,6 +114,9 @@ impl RuleFiles {
         hex(&hash.finalize())
     }
 }
+
+/// The file of remarks that are allowed to stand. Like the cases, it decides nothing.
+pub const ALLOWANCES: &str = "allowances.yaml";
 
 /// The file that says what a rule set is, and whether it is approved.
 const HEAD: &str = "ruleset.yaml";

@@ -11,8 +11,9 @@ use crate::model::{Concern, Condition, Rule};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::Node;
 
-/// Reads the guarantees, with every diagnostic of the file.
-pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule]) -> (Vec<Guarantee>, Vec<Diagnostic>) {
+/// Reads the guarantees, with every diagnostic of the file. If not all rules could be read, one that is missing has been
+/// told elsewhere.
+pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule], all_read: bool) -> (Vec<Guarantee>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("guarantees"));
     let mut seen = HashMap::new();
     let mut found = Vec::new();
@@ -20,7 +21,7 @@ pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule]
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "guarantees");
         }
-        match one(&mut reading, names, node, concerns, rules) {
+        match one(&mut reading, names, node, concerns, (rules, all_read)) {
             Some(guarantee) => found.push(guarantee),
             None => reading.pass_over(node, "a whole guarantee"),
         }
@@ -28,7 +29,7 @@ pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule]
     (found, reading.finish())
 }
 
-fn one(reading: &mut Reading<'_>, names: &Names, node: &Node, concerns: &[Concern], rules: &[Rule]) -> Option<Guarantee> {
+fn one(reading: &mut Reading<'_>, names: &Names, node: &Node, concerns: &[Concern], rules: (&[Rule], bool)) -> Option<Guarantee> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let (id, title, because) = (reading.needed(node, "id"), reading.needed(node, "title"), reading.needed(node, "because"));
     let concern = reading.owned(node, "concern").map(|written| {
@@ -67,7 +68,7 @@ fn line(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<(Sense,
     Some((sense, condition::read(names, reading, inner)?))
 }
 
-fn then(reading: &mut Reading<'_>, node: &Node, rules: &[Rule]) -> Option<Then> {
+fn then(reading: &mut Reading<'_>, node: &Node, (rules, all_read): (&[Rule], bool)) -> Option<Then> {
     if let Some(never) = node.get("never") {
         let words = words(reading, never);
         let outcomes: Option<Vec<Outcome>> = words.iter().map(|(_, it)| Outcome::from_word(it)).collect();
@@ -77,7 +78,9 @@ fn then(reading: &mut Reading<'_>, node: &Node, rules: &[Rule]) -> Option<Then> 
         let mut found = Some(Vec::new());
         for (place, id) in words(reading, fires) {
             let at = rules.iter().position(|it| it.id == id);
-            if at.is_none() {
+            if at.is_none() && !all_read {
+                reading.excuse();
+            } else if at.is_none() {
                 let title = format!("there is no rule `{id}`");
                 reading.report(
                     Diagnostic::at(Code::UnknownRule, reading.source, &place, title, "no such rule")

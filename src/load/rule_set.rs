@@ -20,7 +20,7 @@ pub const FILES: [&str; 7] =
     ["ruleset.yaml", "sources.yaml", "limits.yaml", "medicines.yaml", "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
 
 /// Files a rule set may have besides: what it promises, and which remarks of the checks it lives with.
-pub const FURTHER_FILES: [&str; 2] = [GUARANTEES, "allowances.yaml"];
+pub const FURTHER_FILES: [&str; 2] = [GUARANTEES, super::files::ALLOWANCES];
 
 const GUARANTEES: &str = "guarantees.yaml";
 
@@ -106,7 +106,7 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
     if files.files.contains_key(GUARANTEES)
         && let Some(it) = parse(files, GUARANTEES, "", &mut diagnostics)
     {
-        let (found, wrong) = super::guarantees::read(&it, &names, &concerns, &rules);
+        let (found, wrong) = super::guarantees::read(&it, &names, &concerns, &rules, diagnostics.is_empty());
         guarantees = found;
         diagnostics.extend(wrong);
     }
@@ -118,7 +118,7 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
     }
     note_comparisons(&mut names, &rules);
     if head.as_ref().is_some_and(|it| it.status == Status::Approved) && rules.iter().any(drafts::is_draft) {
-        diagnostics.extend(drafts::unwritten(files));
+        diagnostics.extend(drafts::unwritten(files).into_iter().map(|(_, it)| it));
     }
     let mut rule_set = head.map(|head| RuleSet {
         id: head.id,

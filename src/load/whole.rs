@@ -27,8 +27,8 @@ pub struct Whole {
     pub allowances: Vec<Allowance>,
     /// The local policy that is held against it, if there is one.
     pub local: Option<HeldAgainst>,
-    /// Texts of rules that are still to be written.
-    pub unwritten: Vec<Diagnostic>,
+    /// Texts of rules that are still to be written, each with the id of its rule.
+    pub unwritten: Vec<(String, Diagnostic)>,
 }
 
 /// A local policy with its text.

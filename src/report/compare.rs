@@ -113,10 +113,8 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
     }
     lines.extend([String::new(), "Over every possible questionnaire".into()]);
     match &it.exact {
-        Err(fact) => lines.push(fill(
-            &format!("they cannot all be compared, because of {fact}; only the cases and questionnaires above speak"),
-            "  ",
-        )),
+        Err(fact) => lines
+            .push(fill(&format!("they cannot all be compared, because of {fact}; only the cases and questionnaires above speak"), "  ")),
         Ok(exact) => {
             if !exact.apart.is_empty() {
                 lines.push(fill(&format!("{APART}: {}", exact.apart.join("; ")), "  "));

@@ -21,6 +21,13 @@ pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
                 &format!("neither proved nor broken, because of {fact}; none of {n_cases} worked cases breaks it, which proves nothing"),
                 "        ",
             )),
+            Proof::BrokenByCase { fact, case } => lines.push(fill(
+                &format!(
+                    "{} The worked case \"{case}\" breaks it. All questionnaires could not be tried, because of {fact}",
+                    guarantee.because
+                ),
+                "        ",
+            )),
             Proof::Broken(seen) => {
                 lines.push(fill(&guarantee.because, "        "));
                 for (at, it) in seen.iter().enumerate() {
@@ -73,10 +80,14 @@ pub fn json(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
             Proof::Broken(seen) => seen.iter().map(|it| example(rule_set, it)).collect(),
             _ => Vec::new(),
         };
-        let because_of = if let Proof::Open { fact, .. } = proof { Some(fact) } else { None };
+        let (because_of, case) = match proof {
+            Proof::Open { fact, .. } => (Some(fact), None),
+            Proof::BrokenByCase { fact, case } => (Some(fact), Some(case)),
+            _ => (None, None),
+        };
         json!({
             "guarantee": guarantee.id, "title": guarantee.title, "because": guarantee.because,
-            "proof": proof.word(), "open_because_of": because_of, "examples": examples,
+            "proof": proof.word(), "open_because_of": because_of, "broken_by_case": case, "examples": examples,
         })
     };
     let whole = json!({

@@ -101,6 +101,8 @@ fn other_files_count_line_by_line() {
         ("limits.yaml", "status: approved\n", true),
         ("concerns/home.yaml", "# a word\n", true),
         ("cases/people.yaml", "# a word\n", false),
+        ("allowances.yaml", "# a word\n", false),
+        ("guarantees.yaml", "# a word\n", true),
     ] {
         let mut files = RuleFiles::embedded();
         let text = files.files.get(path).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default();

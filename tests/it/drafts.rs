@@ -12,8 +12,9 @@ use crate::outside;
 use crate::papers::Copy;
 use crate::support::codes;
 
-/// An approval of whatever content: that it is not this one is for reports to say.
-const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", by: [lead], on: 2026-11-24 }";
+/// What an approved rule set says instead of `status: draft`. Nobody approved this content, which is told elsewhere.
+const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", \
+                        by: [clinical governance lead], on: 2026-11-24 }";
 
 fn run(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_preblock"))
@@ -89,16 +90,17 @@ fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
     let output = run(&["rules", "check", "--rules", &copy.path()]);
     assert_eq!(output.status.code(), Some(1));
     let found = unwritten(&loaded(&copy));
-    let titles: Vec<&str> = found.iter().map(|it| it.title.as_str()).collect();
+    let titles: Vec<&str> = found.iter().map(|(_, it)| it.title.as_str()).collect();
     let expected = ["title", "reason", "action", "cleared_by", "local_proposal"]
         .map(|it| format!("the `{it}` of rule `draft` is still to be written"));
     assert_eq!(titles, expected);
+    assert!(found.iter().all(|(rule, _)| rule == "bleeding/draft"), "{found:?}");
     let told = said(&output.stderr);
     assert_eq!(told.matches("rules/to-be-written").count(), 5, "{told}");
     // The place is the line of the text.
     let text = std::fs::read_to_string(copy.file("concerns/bleeding.yaml")).expect("the concern");
     let line = text.lines().position(|it| it.contains("reason: \"To be written")).expect("the reason") + 1;
-    assert!(found[1].place().is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))), "{:?}", found[1].place());
+    assert!(found[1].1.place().is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))), "{:?}", found[1].1.place());
     copy.change("ruleset.yaml", "status: draft", APPROVED);
     let refused = rule_set(&loaded(&copy)).err().unwrap_or_default();
     assert_eq!(refused.iter().map(|it| it.title.as_str()).collect::<Vec<_>>(), expected);

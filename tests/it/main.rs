@@ -40,6 +40,8 @@ mod outside;
 mod papers;
 // What must hold for everything, on generated rule sets and patients.
 mod properties;
+// What a rule set guarantees: proved, or broken by a questionnaire that is screened.
+mod prove;
 // Other plans, other days, and what would lift a verdict, each screened anew from changed answers.
 mod prospects;
 // What `rules check` finds, as SARIF.

@@ -2,11 +2,16 @@
 //! tests need Python 3 with `venv`, and the package index once: the packages are then kept under `target/outside`.
 #![expect(clippy::expect_used, reason = "a reader that cannot be started fails the test")]
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
+use preblock::governance::prove::prove;
+use preblock::load::{RuleFiles, rule_set};
 use serde_json::Value;
+
+use crate::support::today;
 
 /// The source archive that holds the schema of JUnit files.
 const SCHEMA_SOURCE: &str = "pytest==8.4.2";
@@ -77,4 +82,96 @@ pub fn read(kind: &str, input: &[u8]) -> Value {
     let archive = home().join(format!("{}.tar.gz", SCHEMA_SOURCE.replace("==", "-"))).display().to_string();
     let arguments: &[&str] = if kind == "junit" { &[kind, &archive] } else { &[kind] };
     serde_json::from_slice(&run("readers.py", arguments, input)).expect("the reader prints JSON")
+}
+
+// --- Guarantees --------------------------------------------------------------------------------------------------
+
+/// A copy of the default rule set with one text replaced, and the guarantees that this breaks.
+struct Break {
+    name: String,
+    files: RuleFiles,
+    breaks: BTreeSet<String>,
+}
+
+/// The default rule set as it is, and each broken copy of tests/outside/breaks.yaml.
+fn broken_copies() -> Vec<Break> {
+    let written: serde_yaml::Value = serde_yaml::from_str(include_str!("../outside/breaks.yaml")).expect("breaks.yaml");
+    let text = |it: &serde_yaml::Value| it.as_str().expect("a text").to_owned();
+    let whole = Break { name: "the default rule set".into(), files: RuleFiles::embedded(), breaks: BTreeSet::new() };
+    let copies = written["breaks"].as_sequence().expect("a list").iter().map(|it| {
+        let (name, file, find, replace) = (text(&it["name"]), text(&it["file"]), text(&it["find"]), text(&it["replace"]));
+        let mut files = RuleFiles::embedded();
+        let old = String::from_utf8_lossy(&files.files[&file]).into_owned();
+        assert_eq!(old.matches(&find).count(), 1, "{name}: `find` must stand in {file} just once");
+        files.files.insert(file, old.replace(&find, &replace).into_bytes());
+        let breaks = it["breaks"].as_sequence().expect("a list").iter().map(text).collect();
+        Break { name, files, breaks }
+    });
+    std::iter::once(whole).chain(copies).collect()
+}
+
+/// Writes the files of a rule set into a folder, all but the worked cases.
+fn write_rules(files: &RuleFiles, folder: &Path) {
+    for (path, bytes) in files.files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
+        let path = folder.join(path);
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder that can be made");
+        std::fs::write(path, bytes).expect("a file that can be written");
+    }
+}
+
+/// Which guarantees the program's own prover finds proved, and which broken.
+fn by_the_program(it: &Break) -> BTreeMap<String, String> {
+    let rules = rule_set(&it.files).unwrap_or_else(|found| unreachable!("{}: {found:?}", it.name));
+    let proofs = prove(&rules, &[], today(), |_| true);
+    proofs.into_iter().map(|(at, proof)| (rules.guarantees[at].id.clone(), proof.word().to_owned())).collect()
+}
+
+/// Both provers come to the same for every guarantee, of the default rule set and of every broken copy, and a copy breaks
+/// just what breaks.yaml says. They share nothing but the rule language: another language, another reader, another solver.
+///
+/// Each copy costs both some seconds. So the copies are parted over two threads, each with one outside process for all
+/// of its copies.
+#[test]
+fn two_provers_agree_on_every_guarantee() {
+    let copies = broken_copies();
+    assert!(copies.len() > 25, "{} copies", copies.len());
+    let (first, second) = copies.split_at(copies.len() / 2);
+    let wrong: Vec<String> = std::thread::scope(|scope| {
+        let parts = [first, second].map(|part| scope.spawn(move || disagreements(part)));
+        parts.into_iter().flat_map(|it| it.join().expect("both threads end")).collect()
+    });
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+fn disagreements(copies: &[Break]) -> Vec<String> {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folders: Vec<PathBuf> = (0..copies.len()).map(|at| folder.path().join(at.to_string())).collect();
+    copies.iter().zip(&folders).for_each(|(it, folder)| write_rules(&it.files, folder));
+    let outside = Command::new(python())
+        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/guarantees.py"))
+        .args(&folders)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the outside prover starts");
+    // It prints little, so that nothing is held up while the program's own prover is at work.
+    let own: Vec<BTreeMap<String, String>> = copies.iter().map(by_the_program).collect();
+    let broken = own.iter().any(|it| it.values().any(|it| it != "proved"));
+    let output = outside.wait_with_output().expect("the outside prover ends");
+    assert_eq!(output.status.code(), Some(i32::from(broken)), "{}", String::from_utf8_lossy(&output.stderr));
+    let lines: Vec<BTreeMap<String, String>> =
+        String::from_utf8_lossy(&output.stdout).lines().map(|it| serde_json::from_str(it).expect("an object a line")).collect();
+    assert_eq!(lines.len(), copies.len());
+    let mut wrong = Vec::new();
+    for ((copy, own), other) in copies.iter().zip(&own).zip(&lines) {
+        let ids: BTreeSet<&String> = own.keys().chain(other.keys()).collect();
+        for id in ids.into_iter().filter(|it| own.get(*it) != other.get(*it)) {
+            wrong.push(format!("{}: {id}: {:?} by the program, {:?} outside", copy.name, own.get(id), other.get(id)));
+        }
+        let broken: BTreeSet<String> = own.iter().filter(|(_, it)| *it != "proved").map(|(id, _)| id.clone()).collect();
+        if broken != copy.breaks {
+            wrong.push(format!("{}: breaks {broken:?}, not {:?}", copy.name, copy.breaks));
+        }
+    }
+    wrong
 }

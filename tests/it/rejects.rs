@@ -250,6 +250,7 @@ const fn slip(name: &'static str, codes: &'static [&'static str], file: &'static
 }
 
 const BLEEDING: &str = "concerns/bleeding.yaml";
+const GUARANTEES: &str = "guarantees.yaml";
 const CEILING: &str = "{ fact: bleeding.inr, at_least: { limit: inr-ceiling } }";
 
 const SLIPS: &[Slip] = &[
@@ -289,8 +290,8 @@ const SLIPS: &[Slip] = &[
         "source",
         &["rules/unknown-source"],
         BLEEDING,
-        "{ source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
-        "{ source: perry-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "{ source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-at-ceiling-otherwise\n",
+        "{ source: perry-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-at-ceiling-otherwise\n",
     ),
     slip("test-for-the-type", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, is: yes }"),
     slip("test-of-a-date", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: plan.procedure_on, at_least: 4 }"),
@@ -317,8 +318,8 @@ const SLIPS: &[Slip] = &[
         "no-citation",
         &["shape/wrong-form"],
         BLEEDING,
-        "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
-        "    citations: []\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
+        "    citations:\n      - { source: sdcep-anticoagulants-2022, at: warfarin section }\n      - { source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-at-ceiling-otherwise\n",
+        "    citations: []\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-at-ceiling-otherwise\n",
     ),
     slip(
         "no-reason",
@@ -782,6 +783,55 @@ const SLIPS: &[Slip] = &[
         "status: draft\nwithdrawn: { on: 2026-12-24, by: [clinical lead], because: It was wrong. }",
     ),
     slip("plausible-infinite", &["text/not-finite"], "questions.yaml", "        plausible: [2, 350]\n", "        plausible: [2, .inf]\n"),
+    slip(
+        "guarantee-of-no-fact",
+        &["rules/unknown-fact"],
+        GUARANTEES,
+        "{ fact: bleeding.inr, at_least: 4.0 }",
+        "{ fact: bleeding.imr, at_least: 4.0 }",
+    ),
+    slip(
+        "guarantee-of-no-limit",
+        &["rules/unknown-limit"],
+        GUARANTEES,
+        "{ fact: bleeding.inr, at_least: 4.0 }",
+        "{ fact: bleeding.inr, at_least: { limit: inr-celling } }",
+    ),
+    slip("guarantee-of-no-option", &["rules/unknown-option"], GUARANTEES, "one_of: [possible, pregnant]", "one_of: [possible, pregnent]"),
+    slip("guarantee-of-no-medicine", &["rules/unknown-medicine"], GUARANTEES, "{ taking: insulin }", "{ taking: insulins }"),
+    slip(
+        "guarantee-of-no-rule",
+        &["rules/unknown-rule"],
+        GUARANTEES,
+        "fires: bleeding/antithrombotic-taken",
+        "fires: bleeding/antithrombotics-taken",
+    ),
+    slip(
+        "guarantee-of-no-concern",
+        &["rules/unknown-concern"],
+        GUARANTEES,
+        "    concern: contradictions\n",
+        "    concern: contradiction\n",
+    ),
+    slip("guarantee-twice", &["rules/duplicate-id"], GUARANTEES, "  - id: inr-stale\n", "  - id: inr-too-high-or-missing\n"),
+    slip("guarantee-of-nothing", &["shape/missing-key"], GUARANTEES, "    never: go\n", ""),
+    slip("guarantee-never-maybe", &["shape/not-an-option"], GUARANTEES, "    never: go\n", "    never: perhaps\n"),
+    slip("guarantee-of-no-such-promise", &["shape/not-an-option"], GUARANTEES, "    promise: span-narrows\n", "    promise: span-narrow\n"),
+    slip(
+        "guarantee-where-perhaps",
+        &["shape/unknown-key"],
+        GUARANTEES,
+        "      - holds: { answers: ruled-out }\n",
+        "      - hold: { answers: ruled-out }\n",
+    ),
+    // A rule that cannot be read is not told a second time where a guarantee names it.
+    slip(
+        "rule-of-a-guarantee-broken",
+        &["shape/unknown-key"],
+        BLEEDING,
+        "  - id: antithrombotic-taken\n    title:",
+        "  - id: antithrombotic-taken\n    titel:",
+    ),
 ];
 
 /// The embedded rule set with one slip, judged with full care.

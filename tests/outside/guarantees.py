@@ -1,7 +1,8 @@
-"""An independent proof of the guarantees of a rule set: ``python guarantees.py RULES_DIR``.
+"""An independent proof of the guarantees of rule sets: ``python guarantees.py RULES_DIR...``.
 
-Prints one JSON object, ``{"guarantee-id": "proved" | "broken", ...}``. Exit status: 0 all are proved, 1 some are
-broken, 2 something in the folder is beyond this script (told on standard error; nothing is guessed then).
+Prints one JSON object a line for each folder, ``{"guarantee-id": "proved" | "broken", ...}``. Exit status: 0 all are
+proved, 1 some are broken, 2 something in a folder is beyond this script (told on standard error; nothing is guessed
+then).
 
 Provenance. Written from the project's description of its rule language and of its meaning, not from the program's
 own prover, with which it shares no code: another language, another reader of YAML (PyYAML) and another decision
@@ -358,10 +359,10 @@ class Prover:
 
     @staticmethod
     def _possible(solver: z3.Solver, *these: z3.BoolRef) -> bool:
-        solver.push()
-        solver.add(*these)
-        found = solver.check()
-        solver.pop()
+        # Behind a name instead of in a scope of its own, so that what the solver learned is kept.
+        asked = z3.FreshBool("asked")
+        solver.add(z3.Implies(asked, z3.And(these)))
+        found = solver.check(asked)
         if found == z3.unknown:
             raise Beyond(f"Z3 gives up: {solver.reason_unknown()}")
         return found == z3.sat
@@ -418,21 +419,24 @@ class Prover:
 
 
 def main(arguments: list[str]) -> int:
-    """Reads the folder, decides, prints; gives the exit status."""
-    if len(arguments) != 1:
-        print("usage: python guarantees.py RULES_DIR", file=sys.stderr)
+    """Reads each folder, decides, prints; gives the exit status."""
+    if not arguments:
+        print("usage: python guarantees.py RULES_DIR...", file=sys.stderr)
         return 2
-    try:
-        rule_set = read_rule_set(Path(arguments[0]))
-        prover = Prover(rule_set)
-        decided = {it.get("id"): prover.decide(it) for it in rule_set.guarantees}
-        if len(decided) < len(rule_set.guarantees):
-            raise Beyond("two guarantees have one id")
-    except (Beyond, KeyError, TypeError, ValueError, AttributeError) as error:
-        print(f"beyond this script: {type(error).__name__}: {error}", file=sys.stderr)
-        return 2
-    print(json.dumps({id_: "proved" if holds else "broken" for id_, holds in decided.items()}, indent=2))
-    return 0 if all(decided.values()) else 1
+    all_proved = True
+    for folder in arguments:
+        try:
+            rule_set = read_rule_set(Path(folder))
+            prover = Prover(rule_set)
+            decided = {it.get("id"): prover.decide(it) for it in rule_set.guarantees}
+            if len(decided) < len(rule_set.guarantees):
+                raise Beyond("two guarantees have one id")
+        except (Beyond, KeyError, TypeError, ValueError, AttributeError) as error:
+            print(f"beyond this script: {folder}: {type(error).__name__}: {error}", file=sys.stderr)
+            return 2
+        print(json.dumps({id_: "proved" if holds else "broken" for id_, holds in decided.items()}), flush=True)
+        all_proved = all_proved and all(decided.values())
+    return 0 if all_proved else 1
 
 
 if __name__ == "__main__":

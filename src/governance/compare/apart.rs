@@ -27,7 +27,12 @@ pub fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
                 match other.agents.iter().find(|it| it.id == agent.id) {
                     None => add(format!("{plan} with {}", agent.id)),
                     Some(it) if agent.strengths.0 < it.strengths.0 || agent.strengths.1 > it.strengths.1 => {
-                        add(format!("{plan} with {} from {} to {} %", agent.id, tidy(agent.strengths.0, None), tidy(agent.strengths.1, None)));
+                        add(format!(
+                            "{plan} with {} from {} to {} %",
+                            agent.id,
+                            tidy(agent.strengths.0, None),
+                            tidy(agent.strengths.1, None)
+                        ));
                     }
                     Some(_) => {}
                 }

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::governance::words;
 use crate::model::{
-    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, LocalChange, Piece, Question, Retired, Rule, RuleSet, Section, Test,
-    Text, Then,
+    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, LocalChange, Piece, Question, Retired, Rule, RuleSet, Section,
+    Test, Text, Then,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -130,7 +130,8 @@ fn head(it: &RuleSet) -> Parts {
 }
 
 fn of_local(it: &RuleSet) -> Vec<(String, Parts)> {
-    let change = |it: &LocalChange| (format!("{} {}", it.kind.word(), it.about), vec![("change", it.what.clone()), ("reason", it.reason.clone())]);
+    let change =
+        |it: &LocalChange| (format!("{} {}", it.kind.word(), it.about), vec![("change", it.what.clone()), ("reason", it.reason.clone())]);
     it.local.iter().flat_map(|it| &it.changes).map(change).collect()
 }
 

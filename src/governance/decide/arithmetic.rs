@@ -103,11 +103,14 @@ pub fn some_value(variable: &Variable) -> f64 {
     if variable.whole { variable.cell.first_whole() } else { some_number(&variable.cell) }
 }
 
+/// The first and the last number of a cell; an end that does not belong to it is stepped over.
 fn bounded(cell: &Cell) -> (f64, f64) {
+    let low = if cell.low_in { cell.low } else { cell.low.next_up() };
+    let high = if cell.high_in { cell.high } else { cell.high.next_down() };
     match (cell.low.is_finite(), cell.high.is_finite()) {
-        (true, true) => (cell.low, cell.high),
-        (true, false) => (cell.low, (cell.low.abs() * 2.0 + 10.0).min(FAR.max(cell.low + 1.0))),
-        (false, true) => (cell.high - cell.high.abs() - 10.0, cell.high),
+        (true, true) => (low, high),
+        (true, false) => (low, (cell.low.abs() * 2.0 + 10.0).min(FAR.max(cell.low + 1.0))),
+        (false, true) => (cell.high - cell.high.abs() - 10.0, high),
         (false, false) => (-FAR, FAR),
     }
 }

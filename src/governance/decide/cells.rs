@@ -67,9 +67,9 @@ impl Cell {
         Self { low, low_in, high, high_in }
     }
 
-    /// Whether two share a number, as far as their ends tell.
+    /// Whether it shares a number with those from one to another, both included.
     pub fn meets(&self, low: f64, high: f64) -> bool {
-        low <= self.high && high >= self.low
+        (low < self.high || (self.high_in && low <= self.high)) && (high > self.low || (self.low_in && high >= self.low))
     }
 }
 

@@ -199,7 +199,7 @@ impl Subject<'_> {
     /// The questionnaire with these numbers, read back and screened.
     fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Seen, Failure> {
         let number = |what: &What| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
-        let mut text = format!("questionnaire: 1\nreference: EXAMPLE\nanswers:\n");
+        let mut text = "questionnaire: 1\nreference: EXAMPLE\nanswers:\n".to_owned();
         let mut n_answers = 0;
         for (at, section) in self.rule_set.catalogue.sections.iter().enumerate() {
             let mut lines = String::new();

@@ -132,7 +132,8 @@ pub struct Space {
 }
 
 impl Space {
-    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too.
+    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too; they are of the
+    /// first rule set.
     ///
     /// # Errors
     /// The first fact that has too many cells.

@@ -609,7 +609,7 @@ impl Reader<'_> {
         let steroids: Vec<Lit> = kinds.iter().filter(|(it, _)| it.steroid).flat_map(|(_, it)| it.first().copied()).collect();
         let strangers: Vec<Lit> = kinds
             .iter()
-            .filter(|(it, _)| !it.known_to.get(self.view).copied().unwrap_or(false))
+            .filter(|(it, _)| it.known_to.get(self.view) != Some(&true))
             .flat_map(|(_, it)| it.first().copied())
             .chain(unrecognised.first().copied())
             .collect();

@@ -4,5 +4,5 @@ use super::{Remark, Subject};
 
 /// A remark on each of them.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    subject.unwritten.iter().map(|it| Remark { diagnostic: it.clone(), about: String::new() }).collect()
+    subject.unwritten.iter().map(|(rule, it)| Remark { diagnostic: it.clone(), about: rule.clone() }).collect()
 }
