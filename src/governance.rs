@@ -1,6 +1,7 @@
 //! What the rules' editors use: worked cases with coverage, checks of the rules, and a rule shown in words.
 
 pub mod cases;
+pub mod compare;
 pub mod coverage;
 pub mod decide;
 pub mod draft;

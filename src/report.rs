@@ -11,6 +11,7 @@ pub use crate::source::steers;
 pub mod book;
 pub mod calendar;
 pub mod chase;
+pub mod compare;
 pub mod due;
 pub mod json;
 pub mod junit;

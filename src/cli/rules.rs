@@ -13,6 +13,7 @@ use crate::report::text::cited;
 
 pub mod book;
 pub mod check;
+pub mod compare;
 pub mod due;
 pub mod new;
 pub mod prove;
@@ -25,6 +26,8 @@ pub enum Command {
     Check(check::Check),
     /// Run the worked cases, list what no case reaches, and try whether they notice small changes
     Test(test::Test),
+    /// What a proposed rule set changes, and for whom, over every possible questionnaire
+    Compare(compare::Compare),
     /// Prove what the rule set guarantees, for every possible questionnaire, or show one that breaks it
     Prove(prove::Prove),
     /// Show one rule: wording, condition in words, citations, cases
@@ -51,6 +54,7 @@ pub fn run(command: &Command) -> Status {
     match command {
         Command::Check(it) => check::run(it),
         Command::Test(it) => test::run(it),
+        Command::Compare(it) => compare::run(it),
         Command::Prove(it) => prove::run(it),
         Command::Show(it) => show(it),
         Command::Book(it) => book::run(it),

@@ -216,7 +216,7 @@ fn read_clinic(rule_set: &RuleSet, path: &Path, as_of: NaiveDate) -> Result<Clin
 }
 
 /// Files as given, and those inside folders, by name. A folder without any is a refusal.
-fn expand(given: &[PathBuf]) -> (Vec<PathBuf>, Vec<Diagnostic>) {
+pub fn expand(given: &[PathBuf]) -> (Vec<PathBuf>, Vec<Diagnostic>) {
     let mut paths = Vec::new();
     let mut found = Vec::new();
     for path in given {

@@ -304,6 +304,11 @@ codes! {
         "The rule can be kept open by a question that is not asked in that situation.",
         "The verdict waits for an answer that nobody will give.",
         "Name the gate first in the rule's condition, so that it settles the rule, or widen the question's `ask_when`.";
+    Loosens = "lint/loosens" notice:
+        "A change of the local policy makes the rule set less cautious, or may.",
+        "Every report says so, too: whoever reads a verdict must know what it was not held to.",
+        "Look at the reason and the role that agreed; `rules prove --local FILE` says whether a guarantee breaks, and \
+         `rules compare` who gets a less cautious verdict.";
     Undecided = "lint/undecided" notice:
         "A check that looks at every possible questionnaire came to no answer, and says so.",
         "Silence would look like a clean check.",

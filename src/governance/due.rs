@@ -2,7 +2,8 @@
 
 use chrono::NaiveDate;
 
-use crate::model::{Basis, Checked, Citation, Publication, Rule, RuleSet};
+use crate::load::allowances::Allowance;
+use crate::model::{Basis, Checked, Citation, LocalChange, Publication, Rule, RuleSet};
 
 /// One piece of work.
 #[derive(Debug, Clone)]
@@ -22,6 +23,10 @@ pub enum What<'a> {
     RuleSet,
     /// A rule.
     Rule(&'a Rule),
+    /// A remark of the checks that the rule set lives with.
+    Allowance(&'a Allowance),
+    /// A change that the clinic's local policy makes.
+    Local(&'a LocalChange),
     /// A publication that nobody has opened yet.
     Source {
         /// The publication.
@@ -46,9 +51,12 @@ impl Due<'_> {
 }
 
 /// All that a rule set asks for: what has a day by its day and then as the files have it, what has none after it.
-pub fn due(rule_set: &RuleSet) -> Vec<Due<'_>> {
+pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a>> {
     let mut found = vec![Due { what: What::RuleSet, owner: &rule_set.owner, by: Some(rule_set.review_by) }];
     found.extend(rule_set.rules.iter().map(|it| Due { what: What::Rule(it), owner: rule_set.owner_of(it), by: Some(it.review_by) }));
+    found.extend(allowances.iter().map(|it| Due { what: What::Allowance(it), owner: &it.allowed_by, by: Some(it.review_by) }));
+    let local = rule_set.local.iter().flat_map(|it| &it.changes);
+    found.extend(local.map(|it| Due { what: What::Local(it), owner: &it.agreed_by, by: Some(it.review_by) }));
     let cited = citations(rule_set);
     for (at, publication) in rule_set.publications.iter().enumerate().filter(|(_, it)| it.checked == Checked::FromMemory) {
         let by: Vec<&Cited<'_>> = cited.iter().filter(|it| it.citation.basis == Basis::Published(at)).collect();

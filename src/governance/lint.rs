@@ -17,6 +17,7 @@ use crate::diagnostic::{Code, Diagnostic, Severity};
 use crate::evaluate::Compiled;
 use crate::load::allowances::Allowance;
 use crate::load::cases::Case;
+use crate::load::whole::HeldAgainst;
 use crate::load::written::Entry;
 use crate::load::{Whole, Written};
 use crate::model::{Condition, Rule, RuleSet, Text};
@@ -26,6 +27,7 @@ mod bands;
 mod citations;
 mod drafts;
 mod duplicate;
+mod loosening;
 mod names;
 mod never;
 mod numbers;
@@ -54,6 +56,8 @@ pub struct Subject<'a> {
     pub gaps: &'a [Gap],
     /// Which remarks the rule set lives with.
     pub allowances: &'a [Allowance],
+    /// The local policy that is held against the rule set.
+    pub local: Option<&'a HeldAgainst>,
     /// Texts of rules that are still to be written, each with the id of its rule.
     pub unwritten: &'a [(String, Diagnostic)],
     /// The day of the check.
@@ -104,6 +108,7 @@ pub const LINTS: &[Lint] = &[
     Lint { code: Code::StopsMedicine, find: stopping::find },
     Lint { code: Code::HardToRead, find: reading::find },
     Lint { code: Code::Untested, find: untested::find },
+    Lint { code: Code::Loosens, find: loosening::find },
     // Last: it looks at what the others have said.
     Lint { code: Code::AllowanceUnused, find: allowance::unused },
 ];
@@ -146,6 +151,7 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
             runs: &runs,
             gaps: &gaps,
             allowances: &whole.allowances,
+            local: whole.local.as_ref(),
             unwritten: &whole.unwritten,
             as_of,
             earlier: &found,

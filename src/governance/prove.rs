@@ -54,11 +54,11 @@ impl Proof {
 /// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
 /// the guarantee is left open unless one of them breaks it.
 pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
-    let further = further(rule_set);
+    let further: Vec<&Condition> = rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
     let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
-            let mut prover = Prover { rule_set, decider, added: None, cases, people: people(rule_set, cases) };
+            let mut prover = Prover { rule_set, decider, further, added: None, cases, people: people(rule_set, cases) };
             guarantees.map(|(at, it)| (at, prover.one(it))).collect()
         }
         Err(TooLarge { fact, of }) => {
@@ -68,14 +68,11 @@ pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl 
     }
 }
 
-/// The conditions of the guarantees, for which a space is cut, too.
-fn further(rule_set: &RuleSet) -> Vec<&Condition> {
-    rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect()
-}
-
 struct Prover<'a> {
     rule_set: &'a RuleSet,
     decider: Decider<'a>,
+    /// The conditions of the guarantees: both patients of a promise are cut for them.
+    further: Vec<&'a Condition>,
     /// The same patient with answers added, once some promise needs one.
     added: Option<(Space, Judgement)>,
     cases: &'a [Case],
@@ -181,7 +178,10 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &further(self.rule_set)) {
+            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &self.further) {
+                Ok(space) if !self.decider.space.is_cut_like(&space) => {
+                    return Proof::Open { fact: "the two patients of the promise".to_owned(), n_cases: 0 };
+                }
                 Ok(space) => {
                     let judged = judge(&mut self.decider.logic, &space, self.rule_set, 0);
                     self.decider.space.is_known_better_in(&space, &mut self.decider.logic);

@@ -5,6 +5,7 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::ops::Range;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -17,7 +18,7 @@ use crate::facts;
 use crate::model::local::loosened_by_limit;
 use crate::model::{Answer, Basis, Citation, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens, Offered, Question, Rule, RuleSet};
 use crate::quantity::tidy;
-use crate::source::Node;
+use crate::source::{Node, Source};
 use crate::truth::FactSlot;
 
 mod name;
@@ -33,6 +34,15 @@ pub struct LocalFile {
 }
 
 impl LocalFile {
+    /// The text, and where each change stands in it, in the order of the file; nothing if it cannot be parsed.
+    pub fn places(&self) -> Option<(Arc<Source>, Vec<Range<usize>>)> {
+        let read = text::read(&self.name, &self.bytes, LARGEST_RULE_FILE);
+        let (source, root) = (read.source?, read.root?);
+        let first = |it: &Node| it.entries().first().map_or(it.span.clone(), |it| it.key_span.start..it.value.span.end);
+        let places = root.get("changes").map(Node::items).unwrap_or_default().iter().map(first).collect();
+        Some((source, places))
+    }
+
     /// Parses the file; `None` after a diagnostic.
     pub fn parse(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
         let read = text::read(&self.name, &self.bytes, LARGEST_RULE_FILE);

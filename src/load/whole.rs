@@ -1,12 +1,16 @@
 //! Everything a rule set's folder holds, for the checks: the rule set, its texts, its cases and its allowances.
 
+use std::ops::Range;
+use std::sync::Arc;
+
 use super::allowances::{Allowance, allowances};
 use super::cases::{Case, Excuses, cases, excuses};
 use super::files::RuleFiles;
 use super::rule_set;
 use super::written::Written;
 use crate::diagnostic::Diagnostic;
-use crate::model::RuleSet;
+use crate::model::{LocalPolicy, RuleSet};
+use crate::source::Source;
 
 /// A rule set with everything around it, and nothing unchecked.
 #[derive(Debug)]
@@ -21,8 +25,21 @@ pub struct Whole {
     pub excuses: Excuses,
     /// Which remarks of the checks it lives with.
     pub allowances: Vec<Allowance>,
+    /// The local policy that is held against it, if there is one.
+    pub local: Option<HeldAgainst>,
     /// Texts of rules that are still to be written, each with the id of its rule.
     pub unwritten: Vec<(String, Diagnostic)>,
+}
+
+/// A local policy with its text.
+#[derive(Debug)]
+pub struct HeldAgainst {
+    /// The policy.
+    pub policy: LocalPolicy,
+    /// Its text.
+    pub source: Arc<Source>,
+    /// Where each change stands in it.
+    pub places: Vec<Range<usize>>,
 }
 
 /// Reads every file of a rule set.
@@ -35,7 +52,7 @@ pub fn whole(files: &RuleFiles) -> Result<Whole, Vec<Diagnostic>> {
     match (cases, excuses, allowances) {
         (Ok(cases), Ok(excuses), Ok(allowances)) => {
             let (written, unwritten) = (Written::read(files), super::drafts::unwritten(files));
-            Ok(Whole { rule_set, written, cases, excuses, allowances, unwritten })
+            Ok(Whole { rule_set, written, cases, excuses, allowances, local: None, unwritten })
         }
         (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()].into_iter().flatten().flatten().collect()),
     }

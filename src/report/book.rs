@@ -14,6 +14,7 @@ mod changes;
 pub mod html;
 mod open;
 mod parts;
+mod promised;
 
 /// What a book is made of.
 #[derive(Debug)]
@@ -29,7 +30,9 @@ pub struct Book<'a> {
 /// The parts after the rules: anchor, heading, and what writes them.
 type Part = (&'static str, &'static str, fn(&mut Sheet, &Book<'_>));
 
-const PARTS: [Part; 10] = [
+const PARTS: [Part; 12] = [
+    ("part:local", "Local policy", promised::local),
+    ("part:guarantees", "What is guaranteed", promised::guarantees),
     ("part:limits", "Limits", parts::limits),
     ("part:derived", "What is worked out", parts::derived),
     ("part:questions", "Questions", parts::questions),
@@ -52,8 +55,13 @@ pub fn markdown(book: &Book<'_>) -> String {
     sheet.text.push_str(&format!("# {}\n", inline(&rules.title)));
     sheet.paragraph(&format!("The rules of {}, edition {}.", inline(&rules.id), inline(&rules.edition)));
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
+    let approved = rules.approval.as_ref().map_or("by nobody yet".to_owned(), |it| match it.digest == rules.digest {
+        true => format!("by {} on {}", it.by.join(", "), words::day(it.on)),
+        false => format!("on {}, but NOT with this content", words::day(it.on)),
+    });
     let facts = [
         ("Status", words::status(rules.status).to_owned()),
+        ("Approved", approved),
         ("In force from", words::day(rules.in_force_from)),
         ("To be reviewed by", words::day(rules.review_by)),
         ("Answers for it", rules.owner.clone()),

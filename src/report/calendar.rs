@@ -39,10 +39,9 @@ fn event(agenda: &Agenda<'_>, review: &Review<'_>) -> Vec<String> {
     let stamp = agenda.as_of.format("%Y%m%dT000000Z");
     let uid = format!("{}.{}.{}@preblock", rules.id, review.by, short(&sha256(review.owner.as_bytes())));
     let summary = format!("Review {} {}: {}", rules.id, rules.edition, review.what());
-    let concerns = review.concerns.iter().map(|(concern, ids)| format!("{concern} ({}): {}", ids.len(), ids.join(", ")));
     let head = format!("For: {}\nRule set {} {}, {}", review.owner, rules.id, rules.edition, rules.status.word());
     let whole = review.whole.then(|| "The rule set as a whole is to be reviewed, too.".to_owned());
-    let told: Vec<String> = std::iter::once(head).chain(whole).chain(concerns).collect();
+    let told: Vec<String> = std::iter::once(head).chain(whole).chain(review.groups()).collect();
     vec![
         "BEGIN:VEVENT".into(),
         format!("UID:{}", escaped(&uid)),

@@ -36,6 +36,10 @@ pub struct Review<'a> {
     pub whole: bool,
     /// The rules by concern: its id, and their ids without the concern.
     pub concerns: Vec<(&'a str, Vec<&'a str>)>,
+    /// Remarks of the checks that are allowed: "lint/limit-unused on adult-age".
+    pub allowances: Vec<String>,
+    /// Changes of the clinic's local policy, in a few words.
+    pub local: Vec<&'a str>,
 }
 
 impl Review<'_> {
@@ -48,7 +52,17 @@ impl Review<'_> {
     pub fn what(&self) -> String {
         let whole = self.whole.then(|| "the rule set as a whole".to_owned());
         let rules = (self.n_rules() > 0).then(|| counted(self.n_rules(), "rule", "rules"));
-        whole.into_iter().chain(rules).collect::<Vec<_>>().join(" and ")
+        let allowances = (!self.allowances.is_empty()).then(|| counted(self.allowances.len(), "allowance", "allowances"));
+        let local = (!self.local.is_empty()).then(|| counted(self.local.len(), "local change", "local changes"));
+        [whole, rules, allowances, local].into_iter().flatten().collect::<Vec<_>>().join(" and ")
+    }
+
+    /// Everything but the rule set as a whole, a line for each group: "bleeding (2): one, two".
+    pub fn groups(&self) -> Vec<String> {
+        let concerns = self.concerns.iter().map(|(concern, rules)| format!("{concern} ({}): {}", rules.len(), rules.join(", ")));
+        let list = |name: &str, items: &[String]| (!items.is_empty()).then(|| format!("{name} ({}): {}", items.len(), items.join("; ")));
+        let local: Vec<String> = self.local.iter().map(|it| (*it).to_owned()).collect();
+        concerns.chain(list("allowances", &self.allowances)).chain(list("local policy", &local)).collect()
     }
 }
 
@@ -71,7 +85,12 @@ impl<'a> Agenda<'a> {
                     (concern, rules.iter().map(|it| it.id.split_once('/').map_or(it.id.as_str(), |(_, name)| name)).collect())
                 });
                 let whole = of.iter().any(|(_, it)| matches!(it.what, What::RuleSet));
-                Review { by, owner, whole, concerns: concerns.collect() }
+                let allowances = of.iter().filter_map(|(_, it)| match it.what {
+                    What::Allowance(it) => Some(format!("{} on {}", it.lint.name(), it.on)),
+                    _ => None,
+                });
+                let local = of.iter().filter_map(|(_, it)| if let What::Local(it) = it.what { Some(it.what.as_str()) } else { None });
+                Review { by, owner, whole, concerns: concerns.collect(), allowances: allowances.collect(), local: local.collect() }
             })
             .collect()
     }
@@ -119,8 +138,8 @@ fn review(page: &mut Page, as_of: NaiveDate, review: &Review<'_>) {
         _ => ("due", Paint::Plain, format!("by {}, in {}", day(review.by), counted(days.unsigned_abs(), "day", "days"))),
     };
     page.entry(label, paint, DATED, &format!("{when}: {}", review.what()));
-    for (concern, rules) in &review.concerns {
-        page.entry("", Paint::Plain, GROUP, &format!("{concern} ({}): {}", rules.len(), rules.join(", ")));
+    for it in review.groups() {
+        page.entry("", Paint::Plain, GROUP, &it);
     }
 }
 

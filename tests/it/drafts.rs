@@ -12,9 +12,8 @@ use crate::outside;
 use crate::papers::Copy;
 use crate::support::codes;
 
-/// What an approved rule set says instead of `status: draft`. Nobody approved this content, which is told elsewhere.
-const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", \
-                        by: [clinical governance lead], on: 2026-11-24 }";
+/// An approval of whatever content: that it is not this one is for reports to say.
+const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", by: [lead], on: 2026-11-24 }";
 
 fn run(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_preblock"))
@@ -109,7 +108,7 @@ fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
     std::fs::write(copy.file("concerns/bleeding.yaml"), written).expect("a file");
     let rules = rule_set(&loaded(&copy)).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
     assert_eq!(rules.status, Status::Approved);
-    assert!(run(&["rules", "check", "--rules", &copy.path()]).status.success());
+    assert!(!said(&run(&["rules", "check", "--rules", &copy.path()]).stderr).contains("to-be-written"));
 }
 
 /// Each text counts by itself, whatever its case and the spaces before it.

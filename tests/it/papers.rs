@@ -121,7 +121,7 @@ fn two_owners() -> RuleSet {
 #[test]
 fn everything_with_a_date_and_everything_open_is_due() {
     let rules = embedded();
-    let due = due(&rules);
+    let due = due(&rules, &[]);
     let told: BTreeSet<&str> =
         due.iter().filter_map(|it| if let What::Rule(rule) = it.what { Some(rule.id.as_str()) } else { None }).collect();
     assert_eq!(told.len(), rules.rules.len());
@@ -139,7 +139,7 @@ fn everything_with_a_date_and_everything_open_is_due() {
 #[test]
 fn the_overdue_come_first_and_each_owner_has_a_part() {
     let rules = two_owners();
-    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules) };
+    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules, &[]) };
     insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
         insta::assert_snapshot!("due", text(&agenda, &Style::plain()));
     });
@@ -150,6 +150,22 @@ fn the_overdue_come_first_and_each_owner_has_a_part() {
         soon.contains("by 31 Jan 2027") && !soon.contains("30 Nov 2027") && soon.contains("1 review overdue, 1 to come, 3 later"),
         "{soon}"
     );
+}
+
+/// What the checks are allowed to remark, and what a clinic changes, have review dates and owners, too.
+#[test]
+fn allowances_and_local_changes_are_due() {
+    let output = run(&["rules", "due", "--as-of", "2026-11-26", "--local", "examples/local-policy.yaml"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output.stderr));
+    let text = said(&output.stdout);
+    let rules = embedded();
+    for it in preblock::load::allowances::allowances(&RuleFiles::embedded(), &rules).expect("allowances") {
+        assert!(text.contains(it.lint.name()) && text.contains(&it.on), "{} on {}", it.lint.name(), it.on);
+    }
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let policy = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/local-policy.yaml")).expect("the policy");
+    let told = words.windows(2).filter(|it| *it == ["local", "policy"]).count();
+    assert!(policy.contains("review_by") && told > 0, "{text}");
 }
 
 /// A review is due on its day, and overdue on the day after.
@@ -208,7 +224,7 @@ fn a_span_ends_by_the_calendar() {
 #[test]
 fn the_calendar_is_written_by_the_book() {
     let rules = two_owners();
-    let written = |as_of| calendar(&Agenda { rule_set: &rules, as_of: date(as_of), until: None, due: due(&rules) });
+    let written = |as_of| calendar(&Agenda { rule_set: &rules, as_of: date(as_of), until: None, due: due(&rules, &[]) });
     let calendar = written("2027-01-01");
     assert_eq!(calendar, written("2027-01-01"));
     assert_eq!(calendar.replace("20270101T", "20270102T"), written("2027-01-02"), "only the stamps follow the day");
@@ -231,7 +247,7 @@ fn the_calendar_is_written_by_the_book() {
 #[test]
 fn a_calendar_program_finds_the_reviews() {
     let rules = two_owners();
-    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules) };
+    let agenda = Agenda { rule_set: &rules, as_of: date("2027-01-01"), until: None, due: due(&rules, &[]) };
     let found = outside::read("calendar", calendar(&agenda).as_bytes());
     assert_eq!((&found["version"], &found["errors"]), (&json!("2.0"), &json!(0)), "{found:#}");
     let events: Vec<_> =

@@ -7,8 +7,9 @@ use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::governance::lint;
+use crate::load::whole::HeldAgainst;
 use crate::load::{self, Care, Whole, rule_set_with};
-use crate::model::{LocalChange, LocalPolicy, RuleSet};
+use crate::model::{LocalChange, LocalPolicy, Loosens, RuleSet};
 use crate::report::sarif;
 
 /// Arguments of `rules check`.
@@ -43,10 +44,12 @@ pub fn run(arguments: &Check) -> Status {
         files.care = Care::Full;
         // The checks are of the rule set itself; a local policy is held against it, so that all that is wrong is told at once.
         let local = draw::local_of(&arguments.rules)?;
-        let local = local.map(|it| rule_set_with(&files, Some(&it))).transpose()?.and_then(|it| it.local);
-        Ok((load::whole(&files)?, local))
+        let policy = local.as_ref().map(|it| rule_set_with(&files, Some(it))).transpose()?.and_then(|it| it.local);
+        let mut whole = load::whole(&files)?;
+        whole.local = policy.zip(local.and_then(|it| it.places())).map(|(policy, (source, places))| HeldAgainst { policy, source, places });
+        Ok(whole)
     });
-    let (whole, local) = match whole {
+    let whole = match whole {
         Ok(whole) => whole,
         Err(found) => {
             match arguments.format {
@@ -73,7 +76,7 @@ pub fn run(arguments: &Check) -> Status {
                 draw::out(&clean(&whole));
             }
             draw::out(&approval(&whole.rule_set));
-            local.iter().flat_map(changes).for_each(|it| draw::out(&it));
+            whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::out(&it));
         }
     }
     if problems > 0 || (arguments.strict && notices > 0) { Status::Problems } else { Status::Clean }
@@ -104,11 +107,12 @@ fn approval(rule_set: &RuleSet) -> String {
     format!("sha256:{}: {state}", rule_set.digest)
 }
 
-/// The changes of a local policy, those that loosen the rule set with how.
+/// The changes of a local policy, those that loosen the rule set marked.
 fn changes(local: &LocalPolicy) -> Vec<String> {
-    let line = |it: &LocalChange| match &it.how {
-        Some(how) => format!("  {}: loosens: {}; {how}", it.what, it.loosens.word()),
-        None => format!("  {}", it.what),
+    let line = |it: &LocalChange| match it.loosens {
+        Loosens::Yes => format!("  {} (loosens)", it.what),
+        Loosens::Perhaps => format!("  {} (may loosen)", it.what),
+        Loosens::No => format!("  {}", it.what),
     };
     let heading = format!("local policy of {} (sha256:{})", local.clinic, local.digest);
     std::iter::once(heading).chain(local.changes.iter().map(line)).collect()

@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::governance::due::due;
+use crate::load::allowances::allowances;
 use crate::quantity::span::Span;
 use crate::quantity::when::day_after;
 use crate::report::calendar::calendar;
@@ -41,7 +42,14 @@ enum Format {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Status {
-    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let allowances = match allowances(&files, &rule_set) {
+        Ok(allowances) => allowances,
+        Err(found) => {
+            draw::diagnostics(&found);
+            return Status::Problems;
+        }
+    };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let until = match arguments.within.map(|it| day_after(as_of, &it)) {
         Some(None) => {
@@ -50,7 +58,7 @@ pub fn run(arguments: &Arguments) -> Status {
         }
         until => until.flatten(),
     };
-    let agenda = Agenda { rule_set: &rule_set, as_of, until, due: due(&rule_set) };
+    let agenda = Agenda { rule_set: &rule_set, as_of, until, due: due(&rule_set, &allowances) };
     match arguments.format {
         Format::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
         Format::Calendar => draw::out(&calendar(&agenda)),

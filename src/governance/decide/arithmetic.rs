@@ -1,9 +1,10 @@
 //! Numbers for the answers of a patient, so that every derived fact comes out as wanted; or that there are none.
 //!
 //! Within its cell each number moves a derived fact one way or not at all, so that a box of numbers has its bounds at two
-//! corners, and the formulas themselves are run there. Boxes that cannot give what is wanted are dropped, others halved.
+//! corners, and the formulas themselves are run there. Boxes that cannot give what is wanted are dropped, others halved, the
+//! most promising first.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BinaryHeap};
 
 use super::cells::Cell;
 use crate::facts::{Fact, Facts, Known, Value, derive};
@@ -128,8 +129,81 @@ fn plain_between(low: f64, high: f64, fits: &dyn Fn(f64) -> bool) -> Option<f64>
 
 type Box1 = (f64, f64);
 
-/// Looks for numbers.
+/// Looks for numbers. What hangs on no common number is looked for apart.
 pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
+    let moves = directions(cases, variables, wanted);
+    let mut values: Vec<f64> = variables.iter().map(some_value).collect();
+    let mut gave_up = false;
+    for group in groups(&moves, wanted.len(), variables.len()) {
+        let (own, facts) = group;
+        let variables_of: Vec<Variable> = own.iter().filter_map(|at| variables.get(*at)).cloned().collect();
+        let wanted_of: Vec<Wanted> = facts.iter().filter_map(|at| wanted.get(*at)).copied().collect();
+        match search_group(cases, &variables_of, &wanted_of) {
+            Search::Found(found) => {
+                for (at, value) in own.iter().zip(found) {
+                    if let Some(place) = values.get_mut(*at) {
+                        *place = value;
+                    }
+                }
+            }
+            Search::Impossible => return Search::Impossible,
+            Search::GaveUp => gave_up = true,
+        }
+    }
+    if gave_up { Search::GaveUp } else { Search::Found(values) }
+}
+
+/// Numbers and wanted facts, by position, that hang together.
+type Group = (Vec<usize>, Vec<usize>);
+
+fn groups(moves: &[Vec<Option<i8>>], n_wanted: usize, n_variables: usize) -> Vec<Group> {
+    let mut left: Vec<usize> = (0..n_wanted).collect();
+    let mut found = Vec::new();
+    while let Some(first) = left.pop() {
+        let (mut variables, mut facts, mut open) = (Vec::new(), Vec::new(), vec![first]);
+        while let Some(fact) = open.pop() {
+            facts.push(fact);
+            for variable in (0..n_variables).filter(|it| direction(moves, fact, *it) != Some(0)) {
+                if !variables.contains(&variable) {
+                    variables.push(variable);
+                    let (joined, apart): (Vec<usize>, Vec<usize>) = left.iter().partition(|of| direction(moves, **of, variable) != Some(0));
+                    open.extend(joined);
+                    left = apart;
+                }
+            }
+        }
+        found.push((variables, facts));
+    }
+    found
+}
+
+/// A box with how far its middle is from what is wanted; the nearest comes first.
+struct Waiting {
+    distance: f64,
+    here: Vec<Box1>,
+}
+
+impl PartialEq for Waiting {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
+impl Eq for Waiting {}
+
+impl PartialOrd for Waiting {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Waiting {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        other.distance.total_cmp(&self.distance)
+    }
+}
+
+fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
     let mut work: Vec<Facts> = cases.iter().map(|it| it.facts.clone()).collect();
     let moves = directions(cases, variables, wanted);
     let chains: Vec<Vec<usize>> =
@@ -137,11 +211,10 @@ pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> 
     let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
     let first: Vec<Box1> =
         variables.iter().map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) }).collect();
-    // Breadth first, so that no corner without a bound is gone into for ever.
-    let mut boxes = VecDeque::from([first.clone()]);
+    let mut boxes = BinaryHeap::from([Waiting { distance: 0.0, here: first.clone() }]);
     let mut looked = 0;
     let mut unsure = endless;
-    while let Some(here) = boxes.pop_front() {
+    while let Some(Waiting { here, .. }) = boxes.pop() {
         looked += 1;
         if looked > MOST_BOXES {
             return Search::GaveUp;
@@ -161,17 +234,30 @@ pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> 
         if hopeless {
             continue;
         }
-        let middle: Vec<f64> = here.iter().zip(variables).map(|((low, high), it)| inside(*low, *high, it)).collect();
-        if fits(cases, &mut work, variables, &middle, wanted, &chains) {
+        let middle = middle(&here, variables);
+        if distance(cases, &mut work, variables, &middle, wanted, &chains) <= 0.0 {
             return Search::Found(middle);
         }
         match widest(&here, &first, variables, &open, &moves) {
-            Some(at) => boxes.extend(halves(&here, at, variables)),
+            Some(at) => {
+                for half in halves(&here, at, variables) {
+                    let middle = self::middle(&half, variables);
+                    let distance = distance(cases, &mut work, variables, &middle, wanted, &chains);
+                    if distance <= 0.0 {
+                        return Search::Found(middle);
+                    }
+                    boxes.push(Waiting { distance, here: half });
+                }
+            }
             // Nothing left to choose from, and yet it does not come out: only a point may be shown impossible.
             None => unsure |= !is_point(&here, &open, &moves),
         }
     }
     if unsure { Search::GaveUp } else { Search::Impossible }
+}
+
+fn middle(here: &[Box1], variables: &[Variable]) -> Vec<f64> {
+    here.iter().zip(variables).map(|((low, high), it)| inside(*low, *high, it)).collect()
 }
 
 /// Whether nothing that matters could still be chosen.
@@ -237,19 +323,34 @@ fn bounds(
     Some((low, high))
 }
 
-fn fits(cases: &[Case<'_>], work: &mut [Facts], variables: &[Variable], values: &[f64], wanted: &[Wanted], chains: &[Vec<usize>]) -> bool {
+/// How far these numbers are from giving what is wanted; nothing, where they do.
+fn distance(
+    cases: &[Case<'_>],
+    work: &mut [Facts],
+    variables: &[Variable],
+    values: &[f64],
+    wanted: &[Wanted],
+    chains: &[Vec<usize>],
+) -> f64 {
     for (case, facts) in cases.iter().zip(work.iter_mut()) {
         put(case.rule_set, facts, variables, values);
     }
-    wanted.iter().zip(chains).all(|(it, chain)| {
-        let (Some(case), Some(facts)) = (cases.get(it.view), work.get_mut(it.view)) else { return false };
+    let mut far = 0.0;
+    for (it, chain) in wanted.iter().zip(chains) {
+        let (Some(case), Some(facts)) = (cases.get(it.view), work.get_mut(it.view)) else { return f64::INFINITY };
         derive::these(case.rule_set, facts, chain);
-        match (it.cell, facts.number(it.slot)) {
-            (Some(cell), Some(number)) => cell.contains(number),
-            (None, None) => true,
-            _ => false,
-        }
-    })
+        far += match (it.cell, facts.number(it.slot)) {
+            (Some(cell), Some(number)) if cell.contains(number) => 0.0,
+            (Some(cell), Some(number)) => {
+                let end = if number <= cell.low { cell.low } else { cell.high };
+                // A little more than nothing even on an end that does not belong to it.
+                (number - end).abs() / (1.0 + end.abs()) + 1e-9
+            }
+            (None, None) => 0.0,
+            _ => 10.0,
+        };
+    }
+    far
 }
 
 /// Puts numbers into facts. What follows must be derived anew.

@@ -52,6 +52,21 @@ impl Cell {
         if self.contains(high) { high } else { high - 1.0 }
     }
 
+    /// What two have in common.
+    pub fn both(&self, other: &Self) -> Self {
+        let (low, low_in) = match self.low.total_cmp(&other.low) {
+            std::cmp::Ordering::Less => (other.low, other.low_in),
+            std::cmp::Ordering::Equal => (self.low, self.low_in && other.low_in),
+            std::cmp::Ordering::Greater => (self.low, self.low_in),
+        };
+        let (high, high_in) = match self.high.total_cmp(&other.high) {
+            std::cmp::Ordering::Less => (self.high, self.high_in),
+            std::cmp::Ordering::Equal => (self.high, self.high_in && other.high_in),
+            std::cmp::Ordering::Greater => (other.high, other.high_in),
+        };
+        Self { low, low_in, high, high_in }
+    }
+
     /// Whether it shares a number with those from one to another, both included.
     pub fn meets(&self, low: f64, high: f64) -> bool {
         (low < self.high || (self.high_in && low <= self.high)) && (high > self.low || (self.low_in && high >= self.low))

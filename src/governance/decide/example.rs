@@ -2,17 +2,16 @@
 
 use std::fmt::Write as _;
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike as _, Days, NaiveDate};
 
 use super::arithmetic::{self, Case, Search, Variable, Wanted, What};
 use super::cells::Cell;
-use super::patient::{Patient, Told};
+use super::patient::{Dated, Patient, Told};
 use super::space::{Space, VOLUMES_ML};
 use crate::evaluate::{Compiled, State};
 use crate::facts::{self, Facts};
 use crate::load::questionnaire;
 use crate::model::{Answer, Derived, Formula, Input, Question, RuleSet};
-use crate::quantity::span::Span;
 use crate::quantity::when::When;
 
 /// One rule set with the patient it judges, and the view of the space by which it names facts.
@@ -133,29 +132,28 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
 
 fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
     let mut found: Vec<Variable> = Vec::new();
-    let mut add = |variable: Variable| {
-        if !found.iter().any(|it| it.what == variable.what) {
-            found.push(variable);
-        }
+    // What several ask for must do for all of them.
+    let mut add = |variable: Variable| match found.iter_mut().find(|it| it.what == variable.what) {
+        Some(known) => known.cell = known.cell.both(&variable.cell),
+        None => found.push(variable),
     };
     for subject in subjects {
         let catalogue = &subject.rule_set.catalogue;
         for question in &catalogue.questions {
             match subject.told(question.slot) {
                 Some(Told::Number(cell, whole)) => add(Variable { what: What::Answer(question.id.clone()), cell: *cell, whole: *whole }),
-                Some(Told::Plan { agents, strengths, volumes }) => {
+                Some(Told::Plan { agents, strengths, volumes, solutions }) => {
                     for agent in agents {
                         let Some(register) = subject.rule_set.agents.iter().find(|it| it.id == *agent) else { continue };
-                        let of = |what: What, (low, high): (f64, f64)| Variable {
-                            what,
-                            cell: Cell { low, low_in: true, high, high_in: true },
-                            whole: false,
-                        };
+                        let between = |(low, high): (f64, f64)| Cell { low, low_in: true, high, high_in: true };
                         if *strengths {
-                            add(of(What::Strength(question.id.clone(), agent.clone()), register.strengths));
+                            let own = solutions.iter().find(|(id, _)| id == agent).map(|(_, cell)| *cell);
+                            let cell = own.unwrap_or_else(|| between(register.strengths));
+                            add(Variable { what: What::Strength(question.id.clone(), agent.clone()), cell, whole: false });
                         }
                         if *volumes {
-                            add(of(What::Volume(question.id.clone(), agent.clone()), VOLUMES_ML));
+                            let what = What::Volume(question.id.clone(), agent.clone());
+                            add(Variable { what, cell: between(VOLUMES_ML), whole: false });
                         }
                     }
                 }
@@ -250,7 +248,7 @@ impl Subject<'_> {
         };
         let Some(date_slot) = question.date_slot else { return Ok(value) };
         let date = match self.told(date_slot) {
-            Some(Told::Date(older, next)) => Some(self.date(older, *next, as_of).ok_or_else(|| self.unclear(date_slot))?),
+            Some(Told::Date(dated)) => Some(day(dated, as_of).ok_or_else(|| self.unclear(date_slot))?),
             _ => None,
         };
         if value.is_none() && date.is_none() {
@@ -276,13 +274,13 @@ impl Subject<'_> {
                 let value = number(&What::Answer(question.id.clone())).unwrap_or_else(|| arithmetic::some_number(cell));
                 format!("{value}{unit}")
             }
-            Told::Date(older, next) => {
+            Told::Date(dated) => {
                 if Some(question.slot) == self.rule_set.catalogue.procedure_on {
                     return Ok(When::on(as_of).to_string());
                 }
                 match number(&What::Age(question.id.clone())) {
-                    Some(age) => birthday(age, older, *next, as_of).ok_or_else(|| self.unclear(question.slot))?,
-                    None => self.date(older, *next, as_of).ok_or_else(|| self.unclear(question.slot))?,
+                    Some(age) => birthday(age, dated, as_of).ok_or_else(|| self.unclear(question.slot))?,
+                    None => day(dated, as_of).ok_or_else(|| self.unclear(question.slot))?,
                 }
             }
             Told::Medicines { names, steroids, unrecognised } => {
@@ -325,20 +323,6 @@ impl Subject<'_> {
         })
     }
 
-    /// A day that is older than these spans on the day of surgery, and not older than the next one.
-    fn date(&self, older: &[Span], next: Option<Span>, as_of: NaiveDate) -> Option<String> {
-        let fits = |day: &When| fits(day, older, next, as_of);
-        let start = match older.last() {
-            None => as_of,
-            Some(span) => match span.months() {
-                Some(months) => as_of.checked_sub_months(chrono::Months::new(months))?,
-                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a span has at most four digits")]
-                None => as_of.checked_sub_days(Days::new(span.fewest_days().floor() as u64))?,
-            },
-        };
-        (0..5).filter_map(|days| start.checked_sub_days(Days::new(days))).map(When::on).find(|it| fits(it)).map(|it| it.to_string())
-    }
-
     /// The clinic's file that says what is offered.
     fn clinic(&self, number: &dyn Fn(&What) -> Option<f64>) -> Option<String> {
         if self.patient.offers.is_empty() {
@@ -359,7 +343,9 @@ impl Subject<'_> {
                 Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().map(|it| it.id.clone()).collect(),
                 _ => Vec::new(),
             };
-            let mut offered: Vec<String> = ids.into_iter().filter(|it| !*outside || !chosen(it)).collect();
+            // One choice left out is enough to be outside; a clinic offers something.
+            let left_out = ids.iter().find(|it| *outside && chosen(it)).cloned();
+            let mut offered: Vec<String> = ids.into_iter().filter(|it| Some(it) != left_out.as_ref()).collect();
             if question.answer == Answer::Anaesthetic {
                 let planned = if let Some(Told::Plan { agents, .. }) = told { agents.clone() } else { Vec::new() };
                 let agents = self.rule_set.agents.iter().filter(|it| planned.contains(&it.id) != *outside || planned.is_empty());
@@ -382,17 +368,38 @@ impl Subject<'_> {
     }
 }
 
-/// Whether a day is older than these spans, and not older than the next.
-fn fits(day: &When, older: &[Span], next: Option<Span>, as_of: NaiveDate) -> bool {
+/// A day that is as told on the day of surgery.
+fn day(dated: &Dated, as_of: NaiveDate) -> Option<String> {
+    let youngest = match dated.older.last() {
+        None => Some(as_of),
+        Some(span) => match span.months() {
+            Some(months) => as_of.checked_sub_months(chrono::Months::new(months)),
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a span has at most four digits")]
+            None => as_of.checked_sub_days(Days::new(span.fewest_days().floor() as u64)),
+        },
+    };
+    #[expect(clippy::cast_possible_truncation, reason = "a day of the calendar")]
+    let last_before = dated.before.and_then(|it| NaiveDate::from_num_days_from_ce_opt(it as i32 - 1));
+    let starts = [youngest, last_before].into_iter().flatten();
+    let days = starts.flat_map(|start| (0..5).filter_map(move |days| start.checked_sub_days(Days::new(days)))).map(When::on);
+    days.into_iter().find(|it| fits(it, dated, as_of)).map(|it| it.to_string())
+}
+
+/// Whether a day is as told.
+fn fits(day: &When, dated: &Dated, as_of: NaiveDate) -> bool {
     let on = When::on(as_of);
-    older.iter().all(|it| When::age_exceeds(day, &on, it)) && next.is_none_or(|it| !When::age_exceeds(day, &on, &it))
+    let number = f64::from(day.date.num_days_from_ce());
+    dated.older.iter().all(|it| When::age_exceeds(day, &on, it))
+        && dated.next.is_none_or(|it| !When::age_exceeds(day, &on, &it))
+        && dated.from.is_none_or(|it| number >= it)
+        && dated.before.is_none_or(|it| number < it)
 }
 
 /// A day of birth that gives these completed years, and fits.
-fn birthday(years: f64, older: &[Span], next: Option<Span>, as_of: NaiveDate) -> Option<String> {
+fn birthday(years: f64, dated: &Dated, as_of: NaiveDate) -> Option<String> {
     let latest = arithmetic::born(&When::on(as_of), years)?;
     let days = (0..=365).filter_map(|it| latest.date.checked_sub_days(Days::new(it))).map(When::on);
-    days.into_iter().find(|it| fits(it, older, next, as_of)).map(|it| it.to_string())
+    days.into_iter().find(|it| fits(it, dated, as_of)).map(|it| it.to_string())
 }
 
 fn quoted(name: &str) -> String {

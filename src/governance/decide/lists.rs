@@ -1,23 +1,26 @@
-//! The two lists of names, medicines and allergies, by what rules can tell apart of their entries.
+//! Lists of a space: medicines, allergies and planned anaesthetics, by the kinds of entries that rules can tell apart.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use batsat::Lit;
 
+use super::cells::{Cut, cells};
 use super::logic::Logic;
-use super::space::{AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge};
+use super::space::{AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge, one_of};
 use crate::facts::AllergyEntry;
 use crate::facts::holds::entry_allergic;
-use crate::model::{AllergenRegister, Bits, Condition, Medicine, MedicineRegister, RuleSet};
+use crate::facts::names::{self, Recognised};
+use crate::model::{AllergenRegister, Bits, Condition, Medicine, MedicineRegister, Offered, RuleSet};
 
-/// The list of medicines: how many of each kind are on it.
+/// Medicines: of each kind that rules can tell apart, how many.
 ///
 /// # Errors
-/// That there are too many kinds.
+/// There are too many kinds.
 pub fn medicines(
     logic: &mut Logic,
     known: Lit,
-    (rule_sets, further): (&[&RuleSet], &[&Condition]),
+    rule_sets: &[&RuleSet],
+    further: &[&Condition],
     most: usize,
     id: &str,
 ) -> Result<Shape, TooLarge> {
@@ -46,8 +49,8 @@ pub fn medicines(
 /// Medicines by what rules see of them: their classes as far as tested, and whether they are steroids.
 fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<MedicineKind> {
     let mut wanted: Vec<(usize, Bits)> = Vec::new();
-    for (at, rule_set) in rule_sets.iter().enumerate() {
-        each_condition(rule_set, if at == 0 { further } else { &[] }, &mut |it| {
+    for at in 0..rule_sets.len() {
+        each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::Taking { medicines, .. } = it
                 && !wanted.iter().any(|(of, bits)| *of == at && bits == medicines)
             {
@@ -56,45 +59,82 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
         });
     }
     let registers: Vec<&MedicineRegister> = rule_sets.iter().map(|it| &it.medicines).collect();
-    let names: BTreeSet<String> = registers.iter().flat_map(|it| it.medicines.iter().map(|it| it.name.clone())).collect();
-    // One register's synonym may be news to another.
-    let further = registers.iter().flat_map(|it| it.names.keys()).filter(|it| !registers.iter().all(|of| of.names.contains_key(*it)));
-    let names: BTreeSet<String> = names.iter().chain(further).cloned().collect();
+    let places = |name: &str| -> Vec<Option<usize>> { registers.iter().map(|it| recognised(it, name)).collect() };
+    let medicine = |of: usize, at: Option<usize>| -> Option<&Medicine> { registers.get(of)?.medicines.get(at?) };
+    let mains: BTreeSet<String> = registers.iter().flat_map(|it| it.medicines.iter().map(|it| it.name.clone())).collect();
+    // What the registers take for different medicines, or what only one of them recognises.
+    let differs = |name: &String| {
+        let places = places(name);
+        let mut means = places.iter().enumerate().map(|(of, at)| medicine(of, *at).map(|it| &it.name));
+        let first = means.next().flatten();
+        first.is_none() || means.any(|it| it != first)
+    };
+    let synonyms = registers.iter().flat_map(|it| it.names.keys().cloned());
+    let with_words = mains.iter().flat_map(|name| own_words(&registers).map(move |word| format!("{name} {word}")));
+    let foreign: BTreeSet<String> = if registers.len() > 1 {
+        mains.iter().cloned().chain(synonyms).chain(with_words.collect::<Vec<_>>()).filter(differs).collect()
+    } else {
+        BTreeSet::new()
+    };
+    let meant: BTreeSet<(usize, usize)> =
+        foreign.iter().flat_map(|it| places(it).into_iter().enumerate()).filter_map(|(of, at)| Some((of, at?))).collect();
     let mut kinds: BTreeMap<_, MedicineKind> = BTreeMap::new();
-    for name in names {
-        let places: Vec<Option<usize>> = registers.iter().map(|it| it.names.get(&name).copied()).collect();
+    for name in mains.into_iter().chain(foreign).collect::<BTreeSet<_>>() {
+        let places = places(&name);
         let member: Vec<bool> =
             wanted.iter().map(|(of, bits)| places.get(*of).copied().flatten().is_some_and(|at| bits.contains(at))).collect();
-        let of = |at: usize| -> Option<&Medicine> { registers.get(at)?.medicines.get(places.get(at).copied().flatten()?) };
-        let factors: Vec<Option<String>> = (0..registers.len()).map(|at| of(at)?.as_prednisolone.map(|it| it.to_string())).collect();
+        let factors: Vec<Option<String>> =
+            places.iter().enumerate().map(|(of, at)| medicine(of, *at)?.as_prednisolone.map(|it| it.to_string())).collect();
         let known_to: Vec<bool> = places.iter().map(Option::is_some).collect();
         let steroid = factors.iter().any(Option::is_some);
-        let kind =
-            kinds.entry((member, known_to.clone(), factors)).or_insert_with(|| MedicineKind { names: Vec::new(), known_to, steroid });
+        let alone = places.iter().enumerate().any(|(of, at)| at.is_some_and(|at| meant.contains(&(of, at))));
+        let kind = kinds.entry((member, known_to.clone(), factors, alone.then(|| name.clone()))).or_insert_with(|| MedicineKind {
+            names: Vec::new(),
+            known_to,
+            steroid,
+            alone,
+        });
         kind.names.push(name);
     }
     kinds.into_values().collect()
 }
 
-fn each_condition<'a>(rule_set: &'a RuleSet, further: &[&'a Condition], see: &mut impl FnMut(&'a Condition)) {
-    let of_rules = rule_set.rules.iter().map(|it| &it.when);
-    let of_questions = rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
-    of_rules.chain(of_questions).chain(further.iter().copied()).for_each(|it| it.visit(see));
+/// The medicine that a register takes a text for.
+pub fn recognised(register: &MedicineRegister, name: &str) -> Option<usize> {
+    match names::medicine(register, name) {
+        Recognised::As(at) => Some(at),
+        Recognised::Not { .. } => None,
+    }
 }
 
-/// The list of allergies: which kinds of entries are on it.
+/// Words after a name that only some registers pass over, one for each set of those that do.
+fn own_words<'a>(registers: &[&'a MedicineRegister]) -> impl Iterator<Item = &'a String> + use<'a> {
+    let words = |it: &&'a MedicineRegister| it.dose_words.iter().chain(&it.salt_words);
+    let knows = |it: &&MedicineRegister, word: &String| it.dose_words.contains(word) || it.salt_words.contains(word);
+    let by: BTreeMap<Vec<bool>, &String> =
+        registers.iter().flat_map(words).map(|word| (registers.iter().map(|it| knows(it, word)).collect(), word)).collect();
+    by.into_iter().filter(|(known, _)| known.contains(&false)).map(|(_, word)| word).collect::<Vec<_>>().into_iter()
+}
+
+/// Every condition of one rule set, by position; the first one's are those beside its rules, too.
+fn each_condition<'a>(rule_sets: &[&'a RuleSet], further: &[&'a Condition], at: usize, see: &mut impl FnMut(&'a Condition)) {
+    if let Some(rule_set) = rule_sets.get(at) {
+        rule_set.rules.iter().map(|it| &it.when).for_each(|it| it.visit(see));
+        rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref()).for_each(|it| it.visit(see));
+    }
+    if at == 0 {
+        further.iter().for_each(|it| it.visit(see));
+    }
+}
+
+/// Allergies: each kind of entry that rules can tell apart.
 ///
 /// # Errors
-/// That there are too many kinds.
-pub fn allergies<'a>(
-    logic: &mut Logic,
-    known: Lit,
-    (rule_sets, further): (&[&'a RuleSet], &[&'a Condition]),
-    id: &str,
-) -> Result<Shape, TooLarge> {
+/// There are too many kinds.
+pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
     let mut wanted: Vec<(usize, &Bits, Option<&Bits>)> = Vec::new();
-    for (at, rule_set) in rule_sets.iter().enumerate() {
-        each_condition(rule_set, if at == 0 { further } else { &[] }, &mut |it| {
+    for at in 0..rule_sets.len() {
+        each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::AllergicTo { substances, reactions, .. } = it
                 && !wanted.iter().any(|(of, bits, only)| *of == at && *bits == substances && *only == reactions.as_ref())
             {
@@ -106,7 +146,10 @@ pub fn allergies<'a>(
     let mut names: Vec<Option<&String>> = vec![None];
     names.extend(registers.iter().flat_map(|it| it.names.keys()).collect::<BTreeSet<_>>().into_iter().map(Some));
     let mut reactions: Vec<Option<&String>> = vec![None];
-    reactions.extend(registers.iter().flat_map(|it| it.reactions.iter().map(|(id, _)| id)).collect::<BTreeSet<_>>().into_iter().map(Some));
+    // A reaction that one of them refuses is not compared.
+    let in_all = |id: &String| registers.iter().all(|it| it.reactions.iter().any(|(other, _)| other == id));
+    let words: BTreeSet<&String> = registers.iter().flat_map(|it| it.reactions.iter().map(|(id, _)| id)).collect();
+    reactions.extend(words.into_iter().filter(|it| in_all(it)).map(Some));
     let mut kinds: BTreeMap<Vec<Option<bool>>, AllergyKind> = BTreeMap::new();
     for name in names {
         for reaction in &reactions {
@@ -148,4 +191,42 @@ pub fn entry_of(substances: Option<Bits>, reaction: Option<usize>) -> AllergyEnt
     let source = std::sync::Arc::new(crate::source::Source::new("", ""));
     let place = crate::facts::Place { source, span: 0..0 };
     AllergyEntry { text: String::new(), substances, nearest: None, reaction, place }
+}
+
+/// A plan of the agents that every rule set has that asks for one, of strengths that all of them accept.
+pub fn plan(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
+    let asking: Vec<&RuleSet> = rule_sets.iter().copied().filter(|it| it.catalogue.anaesthetic.is_some()).collect();
+    let in_all = |id: &String| asking.iter().all(|it| it.agents.iter().any(|it| it.id == *id));
+    let ids: BTreeSet<&String> = asking.iter().flat_map(|it| it.agents.iter().map(|it| &it.id)).filter(|it| in_all(it)).collect();
+    let lits = logic.several(ids.len());
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    let (strengths, volumes) = (logic.free(), logic.free());
+    logic.implies(strengths, known);
+    logic.implies(volumes, known);
+    let agents: Vec<(String, Lit)> = ids.into_iter().cloned().zip(lits).collect();
+    let mut solutions = Vec::new();
+    for (id, lit) in &agents {
+        let listed: Vec<f64> = asking.iter().flat_map(|it| listed(it, id)).collect();
+        if listed.is_empty() {
+            continue;
+        }
+        let ranges = asking.iter().flat_map(|it| &it.agents).filter(|it| it.id == *id).map(|it| it.strengths);
+        let ends = ranges.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), it| (low.max(it.0), high.min(it.1)));
+        let cuts = listed.into_iter().flat_map(|at| [false, true].map(|value_below| Cut { at, value_below }));
+        let cells = cells(cuts.collect(), ends, false);
+        let lits = logic.several(cells.len());
+        let told = logic.all([*lit, strengths]);
+        one_of(logic, told, &lits);
+        solutions.extend(cells.into_iter().zip(lits).map(|(cell, lit)| (id.clone(), cell, lit)));
+    }
+    Shape::Plan { agents, strengths, volumes, solutions }
+}
+
+/// The strengths of an agent to which a rule set's local policy keeps.
+pub fn listed(rule_set: &RuleSet, agent: &str) -> Vec<f64> {
+    let plan = rule_set.catalogue.anaesthetic;
+    let offered = rule_set.local.as_ref().zip(plan).and_then(|(it, slot)| it.offers.get(&slot));
+    let Some(Offered::Solutions(solutions)) = offered else { return Vec::new() };
+    let of = |at: usize| rule_set.agents.get(at).is_some_and(|it| it.id == agent);
+    solutions.iter().filter(|(at, _)| of(*at)).map(|(_, percent)| *percent).collect()
 }

@@ -27,8 +27,8 @@ pub enum Told {
     Choices(Vec<String>),
     /// A number in this cell.
     Number(Cell, bool),
-    /// A date older than these spans, and not older than the next, if there is one.
-    Date(Vec<Span>, Option<Span>),
+    /// A date.
+    Date(Dated),
     /// Medicines by name, those that are steroids, and so many unrecognised ones.
     Medicines {
         /// Names.
@@ -48,9 +48,24 @@ pub enum Told {
         strengths: bool,
         /// Volumes.
         volumes: bool,
+        /// Where the strengths lie, of agents of which a local policy lists solutions.
+        solutions: Vec<(String, Cell)>,
     },
     /// A text.
     Text,
+}
+
+/// What is known of a date.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dated {
+    /// On the day of surgery it is older than these spans.
+    pub older: Vec<Span>,
+    /// It is not older than this one, if there is one.
+    pub next: Option<Span>,
+    /// It is this day of the calendar or a later one.
+    pub from: Option<f64>,
+    /// It lies before this day.
+    pub before: Option<f64>,
 }
 
 /// Reads the patient that was found possible last.
@@ -76,9 +91,14 @@ fn told(logic: &Logic, shape: &Shape) -> Told {
             Some((cell, _)) => Told::Number(*cell, *whole),
             None => Told::Text,
         },
-        Shape::Date { spans, bands } => {
+        Shape::Date { spans, bands, days } => {
             let band = bands.iter().position(|it| logic.holds(*it)).unwrap_or_default();
-            Told::Date(spans.iter().take(band).copied().collect(), spans.get(band).copied())
+            Told::Date(Dated {
+                older: spans.iter().take(band).copied().collect(),
+                next: spans.get(band).copied(),
+                from: days.iter().rev().find(|(_, it)| logic.holds(*it)).map(|(day, _)| *day),
+                before: days.iter().find(|(_, it)| !logic.holds(*it)).map(|(day, _)| *day),
+            })
         }
         Shape::Medicines { kinds, unrecognised } => {
             let count = |lits: &[Lit]| lits.iter().filter(|it| logic.holds(**it)).count();
@@ -92,9 +112,12 @@ fn told(logic: &Logic, shape: &Shape) -> Told {
             Told::Medicines { names, steroids, unrecognised: count(unrecognised) }
         }
         Shape::Allergies(kinds) => Told::Allergies(kinds.iter().filter(|(_, it)| logic.holds(*it)).map(|(it, _)| it.clone()).collect()),
-        Shape::Plan { agents, strengths, volumes } => {
-            Told::Plan { agents: chosen(agents), strengths: logic.holds(*strengths), volumes: logic.holds(*volumes) }
-        }
+        Shape::Plan { agents, strengths, volumes, solutions } => Told::Plan {
+            agents: chosen(agents),
+            strengths: logic.holds(*strengths),
+            volumes: logic.holds(*volumes),
+            solutions: solutions.iter().filter(|(_, _, it)| logic.holds(*it)).map(|(id, cell, _)| (id.clone(), *cell)).collect(),
+        },
         Shape::Text => Told::Text,
     }
 }
@@ -153,15 +176,19 @@ pub fn said(logic: &Logic, space: &Space, names: &[&str]) -> Vec<Lit> {
             match &domain.shape {
                 Shape::Choice(options) | Shape::Choices(options) => lits.extend(options.iter().map(|(_, it)| *it)),
                 Shape::Number { cells, .. } => lits.extend(cells.iter().map(|(_, it)| *it).filter(|it| logic.holds(*it))),
-                Shape::Date { bands, .. } => lits.extend(bands.iter().copied().filter(|it| logic.holds(*it))),
+                Shape::Date { bands, days, .. } => {
+                    lits.extend(bands.iter().copied().filter(|it| logic.holds(*it)));
+                    lits.extend(days.iter().map(|(_, it)| *it));
+                }
                 Shape::Medicines { kinds, unrecognised } => {
                     lits.extend(kinds.iter().filter(|(it, _)| it.steroid).flat_map(|(_, it)| it.clone()));
                     lits.extend(unrecognised);
                 }
                 Shape::Allergies(_) | Shape::Text => {}
-                Shape::Plan { agents, strengths, volumes } => {
+                Shape::Plan { agents, strengths, volumes, solutions } => {
                     lits.extend(agents.iter().map(|(_, it)| *it));
                     lits.extend([*strengths, *volumes]);
+                    lits.extend(solutions.iter().map(|(_, _, it)| *it).filter(|it| logic.holds(*it)));
                 }
             }
         }

@@ -3,15 +3,15 @@
 //! One space may serve several rule sets at once, when they are compared: a fact of one name is one fact. What the formulas
 //! of derived facts allow is only bounded here; `arithmetic` finds numbers, or shows that there are none.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use batsat::Lit;
 
 use super::cells::{Cell, Cut, cells, cuts_of};
-use super::lists::{allergies, medicines};
+use super::lists;
 use super::logic::Logic;
 use crate::formulas::body::{Sex, ideal_weight};
-use crate::model::{Answer, Catalogue, Choice, Condition, FactKind, Formula, Input, RuleSet, Test};
+use crate::model::{Answer, Catalogue, Condition, FactKind, Formula, Input, Question, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::truth::FactSlot;
 
@@ -53,6 +53,8 @@ pub enum Shape {
         spans: Vec<Span>,
         /// Older than none, than the first, ... than all.
         bands: Vec<Lit>,
+        /// Days of the calendar, as numbers, that rise: whether the date is that day or a later one.
+        days: Vec<(f64, Lit)>,
     },
     /// Medicines taken.
     Medicines {
@@ -71,6 +73,8 @@ pub enum Shape {
         strengths: Lit,
         /// Whether all volumes are known.
         volumes: Lit,
+        /// For agents of which a local policy lists solutions: where the known strength lies.
+        solutions: Vec<(String, Cell, Lit)>,
     },
     /// Free text, that no rule looks at.
     Text,
@@ -85,6 +89,8 @@ pub struct MedicineKind {
     pub known_to: Vec<bool>,
     /// Whether it is a steroid that acts on the whole body, in any of them.
     pub steroid: bool,
+    /// Whether it is one name that some rule set may take for the same medicine as another one.
+    pub alone: bool,
 }
 
 /// Entries of the list of allergies that no rule tells apart.
@@ -128,12 +134,12 @@ pub struct Space {
 }
 
 impl Space {
-    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too; they are of the
-    /// first rule set.
+    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too.
     ///
     /// # Errors
     /// The first fact that has too many cells.
     pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition]) -> Result<Self, TooLarge> {
+        mean_alike(rule_sets)?;
         let tests = Tests::of(rule_sets, further);
         let mut space = Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), procedure: None };
         for (at, rule_set) in rule_sets.iter().enumerate() {
@@ -146,12 +152,13 @@ impl Space {
                     _ => fact.id.clone(),
                 };
                 if !space.domains.contains_key(&name) {
-                    let domain = domain(logic, (rule_sets, further), at, slot, &tests)?;
+                    let domain = domain(logic, rule_sets, further, at, slot, &tests)?;
                     space.domains.insert(name.clone(), domain);
                 }
                 names.push(name);
             }
-            for question in catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+            let offered = |id: &str| asking(rule_sets, id).all(|it| it.can_be_offered());
+            for question in catalogue.questions.iter().filter(|it| offered(&it.id)) {
                 space.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
             }
             space.procedure = space.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
@@ -170,8 +177,23 @@ impl Space {
         self.domains.get(self.name(view, slot))
     }
 
-    /// Ties another space of the same rule set to this one: everything known here is known there, and the same.
-    /// Both must be laid out for the same conditions.
+    /// Whether another space has the same facts, cut in as many parts.
+    pub fn is_cut_like(&self, other: &Self) -> bool {
+        let parts = |it: &Domain| match &it.shape {
+            Shape::Choice(parts) | Shape::Choices(parts) => parts.len(),
+            Shape::Number { cells, .. } => cells.len(),
+            Shape::Date { bands, .. } => bands.len(),
+            Shape::Medicines { kinds, unrecognised } => kinds.iter().map(|(_, it)| it.len()).sum::<usize>() + unrecognised.len(),
+            Shape::Allergies(kinds) => kinds.len(),
+            Shape::Plan { agents, .. } => agents.len(),
+            Shape::Text => 0,
+        };
+        let of = |it: &Self| it.domains.iter().map(|(name, it)| (name.clone(), parts(it))).collect::<Vec<_>>();
+        of(self) == of(other)
+    }
+
+    /// Ties another space to this one: everything known here is known there, and the same. INVARIANT: both are of the same
+    /// rule set and cut for the same conditions, so that their parts are the same in number and order ([`Self::is_cut_like`]).
     pub fn is_known_better_in(&self, other: &Self, logic: &mut Logic) {
         let on = self.procedure_known(logic);
         for (name, domain) in &self.domains {
@@ -188,9 +210,10 @@ impl Space {
                 (Shape::Number { cells: a, .. }, Shape::Number { cells: b, .. }) => {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
-                (Shape::Date { bands: a, .. }, Shape::Date { bands: b, .. }) => {
+                (Shape::Date { bands: a, days: d, .. }, Shape::Date { bands: b, days: e, .. }) => {
                     let dated = logic.all([domain.known, on]);
                     a.iter().zip(b).for_each(|(one, other)| same(logic, dated, *one, *other));
+                    d.iter().zip(e).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (Shape::Medicines { kinds: a, unrecognised: u }, Shape::Medicines { kinds: b, unrecognised: v }) => {
                     let one = a.iter().flat_map(|(_, it)| it).chain(u);
@@ -201,10 +224,11 @@ impl Space {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (
-                    Shape::Plan { agents: a, strengths: strong, volumes: full },
-                    Shape::Plan { agents: b, strengths: stronger, volumes: fuller },
+                    Shape::Plan { agents: a, strengths: strong, volumes: full, solutions: s },
+                    Shape::Plan { agents: b, strengths: stronger, volumes: fuller, solutions: t },
                 ) => {
                     a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    s.iter().zip(t).for_each(|((_, _, one), (_, _, other))| same(logic, *strong, *one, *other));
                     logic.implies(*strong, *stronger);
                     logic.implies(*full, *fuller);
                 }
@@ -373,7 +397,8 @@ pub fn tallest_without_ideal_weight(sex: Sex) -> f64 {
 /// The domain of one slot.
 fn domain(
     logic: &mut Logic,
-    (rule_sets, further): (&[&RuleSet], &[&Condition]),
+    rule_sets: &[&RuleSet],
+    further: &[&Condition],
     at: usize,
     slot: FactSlot,
     tests: &Tests,
@@ -414,13 +439,16 @@ fn domain(
                 lits.iter().for_each(|it| logic.implies(*it, known));
                 Shape::Choices(ids.into_iter().zip(lits).collect())
             }
-            Answer::Number { whole } => cut(logic, plausible(rule_sets, id), *whole)?,
+            Answer::Number { .. } => {
+                let whole = asking(rule_sets, id).any(|it| matches!(it.answer, Answer::Number { whole: true }));
+                cut(logic, plausible(rule_sets, id), whole)?
+            }
             Answer::Quantity { .. } => cut(logic, plausible(rule_sets, id), false)?,
             Answer::Date => dates(logic, known, id, tests),
             Answer::Text => Shape::Text,
-            Answer::Medicines => medicines(logic, known, (rule_sets, further), tests.most_taken, id)?,
-            Answer::Allergies => allergies(logic, known, (rule_sets, further), id)?,
-            Answer::Anaesthetic => plan(logic, known, rule_sets),
+            Answer::Medicines => lists::medicines(logic, known, rule_sets, further, tests.most_taken, id)?,
+            Answer::Allergies => lists::allergies(logic, known, rule_sets, further, id)?,
+            Answer::Anaesthetic => lists::plan(logic, known, rule_sets),
         },
         _ => match catalogue.derived_of(slot) {
             Some(derived) => {
@@ -440,23 +468,43 @@ fn domain(
 }
 
 /// Just one of these where it is known, none where it is not.
-fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
+pub(super) fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
     logic.require(lits.iter().copied().chain([!known]));
     lits.iter().for_each(|it| logic.implies(*it, known));
     logic.at_most_one(lits);
 }
 
-/// The options of a fact in every rule set, in the order they are first met.
-fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
-    let mut found: Vec<String> = Vec::new();
-    let options =
-        |it: &RuleSet| -> Vec<Choice> { it.catalogue.slot(id).map(|slot| it.catalogue.options(slot).to_vec()).unwrap_or_default() };
-    for option in rule_sets.iter().flat_map(|it| options(it)) {
-        if !found.contains(&option.id) {
-            found.push(option.id);
+/// The questions of a name, of all rule sets that ask it.
+fn asking<'a>(rule_sets: &[&'a RuleSet], id: &str) -> impl Iterator<Item = &'a Question> {
+    rule_sets.iter().filter_map(|it| it.catalogue.question(id)).collect::<Vec<_>>().into_iter()
+}
+
+/// Each question of one name must ask for one kind of answer, in one unit, or nobody could be compared by it.
+fn mean_alike(rule_sets: &[&RuleSet]) -> Result<(), TooLarge> {
+    let unlike = |one: &Answer, other: &Answer| match (one, other) {
+        (Answer::Quantity { unit: a, .. }, Answer::Quantity { unit: b, .. }) if a != b => Some("another unit"),
+        _ if std::mem::discriminant(one) != std::mem::discriminant(other) => Some("another kind of answer"),
+        _ => None,
+    };
+    for question in rule_sets.iter().flat_map(|it| &it.catalogue.questions) {
+        if let Some(of) = asking(rule_sets, &question.id).find_map(|it| unlike(&question.answer, &it.answer)) {
+            return Err(TooLarge { fact: question.id.clone(), of: of.to_owned() });
         }
     }
-    found
+    Ok(())
+}
+
+/// The options of a fact that every rule set has that asks for it: what one of them refuses is not compared.
+fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
+    let options = |it: &Question| -> Vec<String> {
+        match &it.answer {
+            Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().map(|it| it.id.clone()).collect(),
+            _ => Vec::new(),
+        }
+    };
+    let mut each = asking(rule_sets, id).map(options);
+    let first = each.next().unwrap_or_default();
+    each.fold(first, |found, other| found.into_iter().filter(|it| other.contains(it)).collect())
 }
 
 /// What every rule set that asks for a number finds plausible.
@@ -472,7 +520,18 @@ fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
     spans.dedup();
     let bands = logic.several(spans.len() + 1);
     one_of(logic, known, &bands);
-    Shape::Date { spans, bands }
+    let cuts = tests.cuts.get(id).into_iter().flatten();
+    let mut days: Vec<f64> = cuts.map(|it| if it.value_below { it.at + 1.0 } else { it.at }).collect();
+    days.sort_by(f64::total_cmp);
+    days.dedup();
+    let lits = logic.several(days.len());
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    for pair in lits.windows(2) {
+        if let [earlier, later] = pair {
+            logic.implies(*later, *earlier);
+        }
+    }
+    Shape::Date { spans, bands, days: days.into_iter().zip(lits).collect() }
 }
 
 /// About how many days a span has; only for putting spans in order.
@@ -481,14 +540,4 @@ fn length(span: Span) -> f64 {
         Some(months) => f64::from(months) * 30.4375,
         None => span.fewest_days(),
     }
-}
-
-fn plan(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
-    let ids: BTreeSet<&String> = rule_sets.iter().flat_map(|it| it.agents.iter().map(|it| &it.id)).collect();
-    let lits = logic.several(ids.len());
-    lits.iter().for_each(|it| logic.implies(*it, known));
-    let (strengths, volumes) = (logic.free(), logic.free());
-    logic.implies(strengths, known);
-    logic.implies(volumes, known);
-    Shape::Plan { agents: ids.into_iter().cloned().zip(lits).collect(), strengths, volumes }
 }

@@ -57,9 +57,7 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
         Some(Shape::Number { cells, .. }) => cells.clone(),
         _ => return None,
     };
-    // A number just on an end lies in the gap only if that end's band leaves it out.
-    let covered = |it: &Cell| (it.contains(from.at) && from.value_below) || (it.contains(to.at) && !to.value_below);
-    let between = |it: &Cell| it.low >= from.at && it.high <= to.at && !covered(it);
+    let between = |it: &Cell| lies_between(it, from, to);
     let inside: Vec<_> = cells.iter().filter(|(it, _)| between(it)).map(|(_, it)| *it).collect();
     let mut together = vec![decider.logic.any(inside)];
     for condition in band.rest.iter().chain(&other.rest) {
@@ -192,4 +190,11 @@ fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
     let high = |it: &Band<'_>| it.high.map_or((f64::INFINITY, true), order);
     let (first, second) = if low(one) < low(other) { (one, other) } else { (other, one) };
     low(first) < low(second) && low(second) < high(first) && high(first) < high(second)
+}
+
+/// Whether a cell lies between two cuts. A single number on a cut lies on one side of it.
+fn lies_between(cell: &Cell, from: Cut, to: Cut) -> bool {
+    let on = |cut: Cut| cell.is_point() && cell.contains(cut.at);
+    let covered = (on(from) && from.value_below) || (on(to) && !to.value_below);
+    cell.low >= from.at && cell.high <= to.at && !covered
 }

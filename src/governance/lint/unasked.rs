@@ -51,6 +51,9 @@ impl After {
     fn new(decider: &mut Decider<'_>) -> Option<Self> {
         let rule_set = *decider.rule_sets.first()?;
         let space = Space::new(&mut decider.logic, &[rule_set], &[]).ok()?;
+        if !decider.space.is_cut_like(&space) {
+            return None;
+        }
         let judged = judge(&mut decider.logic, &space, rule_set, 0);
         decider.space.is_known_better_in(&space, &mut decider.logic);
         let mut as_before = BTreeMap::new();

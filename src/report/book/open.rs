@@ -35,7 +35,7 @@ fn address(page: &str) -> String {
 }
 
 pub fn proposals(sheet: &mut Sheet, book: &Book<'_>) {
-    let due = due(book.rule_set);
+    let due = due(book.rule_set, &[]);
     let found: Vec<String> = due
         .iter()
         .filter_map(|it| match &it.what {

@@ -1,0 +1,242 @@
+//! Two rule sets beside one another: what changed, and for whom. Over worked cases and questionnaires, and over every
+//! possible questionnaire that both accept.
+
+use batsat::Lit;
+use chrono::NaiveDate;
+
+use super::decide::{Decider, Found, Judgement, Pair, Seen, TooLarge};
+use crate::evaluate::{Compiled, State, standing};
+use crate::facts::{self, Gathered};
+use crate::model::RuleSet;
+use crate::outcome::{Outcome, Standing, Urgency};
+
+pub mod changes;
+
+pub use changes::{Change, Part, What, changes};
+
+/// One patient whom the two rule sets judge otherwise.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Move {
+    /// The case or the questionnaire.
+    pub name: String,
+    /// What the old rule set comes to.
+    pub old: Standing,
+    /// What the new one comes to.
+    pub new: Standing,
+    /// Rules that fire in the old one alone.
+    pub lost: Vec<String>,
+    /// Rules that fire in the new one alone.
+    pub gained: Vec<String>,
+}
+
+/// Some patients under both rule sets.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// How many both rule sets judged.
+    pub n_judged: usize,
+    /// How many one of them refused.
+    pub refused: Vec<String>,
+    /// Those whose verdict or findings differ, the less cautious first.
+    pub moves: Vec<Move>,
+}
+
+/// One way in which some possible questionnaire is judged otherwise.
+#[derive(Debug)]
+pub struct Possible {
+    /// What the old rule set comes to.
+    pub old: Standing,
+    /// What the new one comes to.
+    pub new: Standing,
+    /// A questionnaire as the old and as the new one read it, from which no answer can be left out.
+    pub example: Result<Vec<Seen>, String>,
+}
+
+/// A rule of both that fires for other patients.
+#[derive(Debug)]
+pub struct Shift {
+    /// Its id.
+    pub rule: String,
+    /// Somebody for whom only the old one fires; an error names the fact that left it open.
+    pub lost: Option<Result<Vec<Seen>, String>>,
+    /// Somebody for whom only the new one fires.
+    pub gained: Option<Result<Vec<Seen>, String>>,
+}
+
+/// What holds over every possible questionnaire.
+#[derive(Debug)]
+pub struct Exact {
+    /// Each pair of verdicts that can come out, the less cautious first.
+    pub moves: Vec<Possible>,
+    /// Rules that fire for others than before.
+    pub shifts: Vec<Shift>,
+}
+
+/// Whether a new verdict is less cautious than an old one.
+pub fn is_less_cautious(old: Standing, new: Standing) -> bool {
+    level(new) < level(old)
+}
+
+/// Runs patients under both rule sets. Answers are as the new rule set has them: each with its name.
+pub fn tally<'a>(old: &RuleSet, new: &RuleSet, patients: impl Iterator<Item = (String, &'a Gathered, NaiveDate)>) -> Tally {
+    let (before, after) = (Compiled::new(old), Compiled::new(new));
+    let mut tally = Tally::default();
+    for (name, answers, as_of) in patients {
+        let (facts, wrong) = facts::read(new, answers, as_of);
+        let (facts_before, wrong_before) = facts::read(old, &as_asked(old, new, answers), as_of);
+        if !wrong.is_empty() || !wrong_before.is_empty() {
+            tally.refused.push(name);
+            continue;
+        }
+        tally.n_judged += 1;
+        let (states_before, states) = (before.run(&facts_before), after.run(&facts));
+        let (fired, fires) = (firing(old, &states_before), firing(new, &states));
+        let only = |these: &[&str], others: &[&str]| these.iter().filter(|it| !others.contains(it)).map(|it| (*it).to_owned()).collect();
+        let one = Move {
+            name,
+            old: standing(old, &states_before),
+            new: standing(new, &states),
+            lost: only(&fired, &fires),
+            gained: only(&fires, &fired),
+        };
+        if one.old != one.new || !one.lost.is_empty() || !one.gained.is_empty() {
+            tally.moves.push(one);
+        }
+    }
+    tally.moves.sort_by_key(|it| (rank(it.old, it.new), it.name.clone()));
+    tally
+}
+
+/// Less cautious first, by how far; then the same verdict; then more cautious.
+fn rank(old: Standing, new: Standing) -> (i32, i32) {
+    (level(new) - level(old), level(new))
+}
+
+fn level(it: Standing) -> i32 {
+    match (it.outcome, it.urgency) {
+        (Outcome::Go, _) => 0,
+        (Outcome::Defer, _) => 1,
+        (Outcome::Refer, None | Some(Urgency::Routine)) => 2,
+        (Outcome::Refer, Some(Urgency::Urgent)) => 3,
+        (Outcome::Refer, Some(Urgency::SameDay)) => 4,
+    }
+}
+
+fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
+    rule_set.rules.iter().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
+}
+
+/// Answers to the questions of one rule set, for another: by the questions' names. What the other does not ask is left out.
+fn as_asked(old: &RuleSet, new: &RuleSet, answers: &Gathered) -> Gathered {
+    let place = |at: &usize| {
+        let id = &new.catalogue.questions.get(*at)?.id;
+        old.catalogue.questions.iter().position(|it| it.id == *id)
+    };
+    let moved = |given: &std::collections::BTreeMap<usize, facts::Given>| {
+        given.iter().filter_map(|(at, it)| Some((place(at)?, it.clone()))).collect()
+    };
+    Gathered {
+        given: moved(&answers.given),
+        offers: moved(&answers.offers),
+        notes: answers.notes.clone(),
+        completed_on: answers.completed_on.clone(),
+    }
+}
+
+/// Compares over every possible questionnaire.
+///
+/// # Errors
+/// The fact that makes the rule sets too large to be compared so.
+pub fn exact(old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Result<Exact, TooLarge> {
+    let mut decider = Decider::new(&[old, new], &[], as_of)?;
+    let [before, after] = decider.judgements.as_slice() else { return Ok(Exact { moves: Vec::new(), shifts: Vec::new() }) };
+    let (before_is, after_is) = (classes(before), classes(after));
+    let no_contradiction = [!before.ruled_out, !after.ruled_out];
+    let both: Vec<(usize, usize, Pair, Pair)> = old
+        .rules
+        .iter()
+        .enumerate()
+        .filter_map(|(at, rule)| {
+            let there = new.rules.iter().position(|it| it.id == rule.id)?;
+            Some((at, there, *before.rules.get(at)?, *after.rules.get(there)?))
+        })
+        .collect();
+    let mut moves = Vec::new();
+    for (old_class, before_lits) in before_is.iter().enumerate() {
+        for (new_class, after_lits) in after_is.iter().enumerate() {
+            if old_class == new_class {
+                continue;
+            }
+            let together: Vec<Lit> = before_lits.iter().chain(after_lits).copied().collect();
+            let (was, is) = (STANDINGS.get(old_class), STANDINGS.get(new_class));
+            let (Some(was), Some(is)) = (was.copied(), is.copied()) else { continue };
+            let confirm = |seen: &[Seen]| match seen {
+                [a, b] => same_class(standing(old, &a.states), was) && same_class(standing(new, &b.states), is),
+                _ => false,
+            };
+            if let Some(example) = plainest(&mut decider, &together, &no_contradiction, &confirm) {
+                moves.push(Possible { old: was, new: is, example });
+            }
+        }
+    }
+    moves.sort_by_key(|it| rank(it.old, it.new));
+    let mut shifts = Vec::new();
+    for (at, there, was, is) in both {
+        let fires = |seen: &Seen, rule: usize| seen.states.get(rule) == Some(&State::Fires);
+        let mut side = |together: [Lit; 2], wanted: (bool, bool)| {
+            let confirm = |seen: &[Seen]| match seen {
+                [a, b] => (fires(a, at), fires(b, there)) == wanted,
+                _ => false,
+            };
+            plainest(&mut decider, &together, &no_contradiction, &confirm)
+        };
+        let lost = side([was.yes, !is.yes], (true, false));
+        let gained = side([!was.yes, is.yes], (false, true));
+        if lost.is_some() || gained.is_some() {
+            let rule = old.rules.get(at).map(|it| it.id.clone()).unwrap_or_default();
+            shifts.push(Shift { rule, lost, gained });
+        }
+    }
+    Ok(Exact { moves, shifts })
+}
+
+/// An example without contradictory answers if there is one, else any; `None` if there is none.
+fn plainest(
+    decider: &mut Decider<'_>,
+    together: &[Lit],
+    plain: &[Lit],
+    confirm: &dyn Fn(&[Seen]) -> bool,
+) -> Option<Result<Vec<Seen>, String>> {
+    if !decider.logic.possible(together) {
+        return None;
+    }
+    let without: Vec<Lit> = together.iter().chain(plain).copied().collect();
+    match decider.find(&without, confirm) {
+        Found::Example(seen) => return Some(Ok(seen)),
+        Found::Open(fact) => return Some(Err(fact)),
+        Found::Never => {}
+    }
+    match decider.find(together, confirm) {
+        Found::Example(seen) => Some(Ok(seen)),
+        Found::Open(fact) => Some(Err(fact)),
+        Found::Never => None,
+    }
+}
+
+/// What a screening can come to, from the least cautious on.
+const STANDINGS: [Standing; 5] = [
+    Standing { outcome: Outcome::Go, urgency: None },
+    Standing { outcome: Outcome::Defer, urgency: None },
+    Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Routine) },
+    Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Urgent) },
+    Standing { outcome: Outcome::Refer, urgency: Some(Urgency::SameDay) },
+];
+
+/// Where each of them comes out.
+fn classes(judgement: &Judgement) -> [Vec<Lit>; 5] {
+    let [routine, urgent, same_day] = judgement.refers;
+    [vec![judgement.goes], vec![!judgement.goes, !routine], vec![routine, !urgent], vec![urgent, !same_day], vec![same_day]]
+}
+
+fn same_class(one: Standing, other: Standing) -> bool {
+    level(one) == level(other)
+}

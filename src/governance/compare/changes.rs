@@ -1,0 +1,337 @@
+//! What differs between two rule sets as they are read: order, line breaks and comments do not count.
+
+use std::collections::BTreeMap;
+
+use crate::governance::words;
+use crate::model::{Answer, Basis, Changeable, Citation, Comparison, Condition, Piece, Question, Rule, RuleSet, Test, Text, Then};
+
+/// One thing that is in only one of two rule sets, or otherwise in the other.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// What kind of thing: "rule", "limit", "question".
+    pub kind: &'static str,
+    /// Its name.
+    pub name: String,
+    /// What became of it.
+    pub what: What,
+}
+
+/// What became of a thing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum What {
+    /// It is new.
+    In,
+    /// It is gone.
+    Out,
+    /// Some of its parts differ.
+    Otherwise(Vec<Part>),
+}
+
+/// One part that differs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Part {
+    /// Which part: "outcome", "reason", "value".
+    pub of: &'static str,
+    /// As it was.
+    pub old: String,
+    /// As it is.
+    pub new: String,
+}
+
+/// A thing laid out: each part with its words.
+type Parts = Vec<(&'static str, String)>;
+
+/// Every difference: rules first, then what they rest on, then the rest.
+pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<Change> {
+    let mut found = Vec::new();
+    let mut side = |kind: &'static str, lay: &dyn Fn(&RuleSet) -> Vec<(String, Parts)>| {
+        found.extend(differing(kind, lay(old), lay(new)));
+    };
+    side("rule set", &|it| vec![(it.id.clone(), head(it))]);
+    side("rule", &|it| it.rules.iter().map(|rule| (rule.id.clone(), of_rule(it, rule))).collect());
+    side("limit", &|it| it.limits.iter().map(|limit| (limit.id.clone(), of_limit(it, limit))).collect());
+    side("guarantee", &|it| it.guarantees.iter().map(|one| (one.id.clone(), of_guarantee(it, one))).collect());
+    side("question", &|it| it.catalogue.questions.iter().map(|one| (one.id.clone(), of_question(it, one))).collect());
+    side("derived fact", &|it| it.catalogue.derived.iter().map(|one| (one.id.clone(), of_derived(it, one))).collect());
+    side("anaesthetic", &|it| it.agents.iter().map(|one| (one.id.clone(), of_agent(it, one))).collect());
+    side("reduction", &|it| it.reductions.iter().map(|one| (one.id.clone(), of_reduction(it, one))).collect());
+    side("medicine", &of_medicines);
+    side("class of medicines", &|it| it.medicines.classes.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
+    side("substance", &of_substances);
+    side("source", &|it| it.publications.iter().map(|one| (one.id.clone(), of_source(one))).collect());
+    found
+}
+
+fn differing(kind: &'static str, old: Vec<(String, Parts)>, new: Vec<(String, Parts)>) -> Vec<Change> {
+    let before: BTreeMap<&String, &Parts> = old.iter().map(|(name, parts)| (name, parts)).collect();
+    let after: BTreeMap<&String, &Parts> = new.iter().map(|(name, parts)| (name, parts)).collect();
+    let mut found: Vec<Change> = Vec::new();
+    for (name, _) in old.iter().filter(|(name, _)| !after.contains_key(name)) {
+        found.push(Change { kind, name: name.clone(), what: What::Out });
+    }
+    for (name, parts) in &new {
+        let Some(was) = before.get(name) else {
+            found.push(Change { kind, name: name.clone(), what: What::In });
+            continue;
+        };
+        let get = |parts: &Parts, of: &str| parts.iter().find(|(it, _)| *it == of).map(|(_, it)| it.clone()).unwrap_or_default();
+        let of: Vec<&'static str> = was.iter().chain(parts).map(|(of, _)| *of).fold(Vec::new(), |mut all, it| {
+            if !all.contains(&it) {
+                all.push(it);
+            }
+            all
+        });
+        let differs: Vec<Part> =
+            of.into_iter().map(|of| Part { of, old: get(was, of), new: get(parts, of) }).filter(|it| it.old != it.new).collect();
+        if !differs.is_empty() {
+            found.push(Change { kind, name: name.clone(), what: What::Otherwise(differs) });
+        }
+    }
+    found
+}
+
+fn head(it: &RuleSet) -> Parts {
+    let concerns: Vec<&str> = it.concerns.iter().map(|it| it.title.as_str()).collect();
+    vec![
+        ("title", it.title.clone()),
+        ("edition", it.edition.clone()),
+        ("status", it.status.word().to_owned()),
+        ("in force from", it.in_force_from.to_string()),
+        ("review by", it.review_by.to_string()),
+        ("owner", it.owner.clone()),
+        ("concerns", concerns.join("; ")),
+    ]
+}
+
+fn of_rule(rule_set: &RuleSet, rule: &Rule) -> Parts {
+    vec![
+        ("outcome", rule.outcome.word().to_owned()),
+        ("urgency", rule.urgency.map_or_else(String::new, |it| it.word().to_owned())),
+        ("condition", condition(rule_set, &rule.when)),
+        ("kind", rule.kind.word().to_owned()),
+        ("title", rule.title.clone()),
+        ("reason", text(rule_set, &rule.reason)),
+        ("action", text(rule_set, &rule.action)),
+        ("cleared by", rule.cleared_by.as_ref().map_or_else(String::new, |it| text(rule_set, it))),
+        ("citations", citations(rule_set, &rule.citations)),
+        ("in force from", rule.in_force_from.to_string()),
+        ("last reviewed", rule.last_reviewed.to_string()),
+        ("review by", rule.review_by.to_string()),
+    ]
+}
+
+/// A condition by its structure and names: two that differ only in order are the same.
+fn condition(rule_set: &RuleSet, it: &Condition) -> String {
+    let several = |word: &str, parts: &[Condition]| {
+        let mut words: Vec<String> = parts.iter().map(|it| condition(rule_set, it)).collect();
+        words.sort();
+        format!("{word} ({})", words.join("; "))
+    };
+    match it {
+        Condition::All(parts) => several("all of", parts),
+        Condition::Any(parts) => several("any of", parts),
+        Condition::Not(part) => format!("not ({})", condition(rule_set, part)),
+        // The shorter words leave out which side an end belongs to.
+        Condition::Fact { fact, test: Test::Compare(how, with) } => {
+            let how = match how {
+                Comparison::Above => "above",
+                Comparison::AtLeast => "at least",
+                Comparison::Below => "below",
+                Comparison::AtMost => "at most",
+            };
+            let limit = with.limit.and_then(|at| rule_set.limits.get(at)).map(|it| it.id.clone());
+            format!("{} {how} {}", rule_set.catalogue.id(*fact), limit.unwrap_or_else(|| with.written.clone()))
+        }
+        leaf => words::brief(rule_set, leaf),
+    }
+}
+
+fn text(rule_set: &RuleSet, text: &Text) -> String {
+    let piece = |it: &Piece| match it {
+        Piece::Words(words) => words.split_whitespace().collect::<Vec<_>>().join(" "),
+        Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
+        Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot)),
+        Piece::Limit(at) => format!("{{limit.{}}}", rule_set.limits.get(*at).map_or("", |it| &it.id)),
+        Piece::Medicines => "{medicines}".into(),
+        Piece::Allergies => "{allergies}".into(),
+        Piece::Odds(odds) => format!("{{{}}}", odds.word()),
+    };
+    text.pieces.iter().map(piece).collect::<Vec<_>>().join(" ")
+}
+
+fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
+    let mut words: Vec<String> = citations
+        .iter()
+        .map(|it| {
+            let what = match &it.basis {
+                Basis::Published(at) => rule_set.publications.get(*at).map(|it| it.id.clone()).unwrap_or_default(),
+                Basis::CommonPractice(text) => format!("common practice: {text}"),
+                Basis::LocalProposal(text) => format!("local proposal: {text}"),
+            };
+            it.at.as_ref().map_or(what.clone(), |at| format!("{what}, {at}"))
+        })
+        .collect();
+    words.sort();
+    words.join("; ")
+}
+
+fn of_limit(rule_set: &RuleSet, limit: &crate::model::Limit) -> Parts {
+    vec![
+        ("value", limit.written.clone()),
+        ("about", limit.about.clone()),
+        ("other figures", limit.other_figures.clone().unwrap_or_default()),
+        ("citations", citations(rule_set, &limit.citations)),
+    ]
+}
+
+fn of_guarantee(rule_set: &RuleSet, it: &crate::model::Guarantee) -> Parts {
+    let mut wheres: Vec<String> = it.wheres.iter().map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when))).collect();
+    wheres.sort();
+    vec![("title", it.title.clone()), ("where", wheres.join("; ")), ("then", then(rule_set, &it.then)), ("because", it.because.clone())]
+}
+
+fn then(rule_set: &RuleSet, then: &Then) -> String {
+    match then {
+        Then::Never(outcomes) => format!("never {}", outcomes.iter().map(|it| it.word()).collect::<Vec<_>>().join(" or ")),
+        Then::Fires(rules) => {
+            let ids: Vec<&str> = rules.iter().filter_map(|at| rule_set.rules.get(*at)).map(|it| it.id.as_str()).collect();
+            format!("fires {}", ids.join(" or "))
+        }
+        Then::UrgencyAtLeast(urgency) => format!("refer, at least {}", urgency.word()),
+        Then::Promise(promise) => promise.word().to_owned(),
+    }
+}
+
+fn changeable(rule_set: &RuleSet, question: &Question) -> String {
+    match &question.changeable {
+        Changeable::No => "no".to_owned(),
+        Changeable::Any => "yes".to_owned(),
+        Changeable::To(options) => format!("to {}", words::option_ids(rule_set, question.slot, options).join(", ")),
+        Changeable::Fewer => "fewer".to_owned(),
+        Changeable::More => "more".to_owned(),
+    }
+}
+
+fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
+    let (kind, options) = match &question.answer {
+        Answer::YesNo => ("yes or no".to_owned(), &[][..]),
+        Answer::OneOf(options) => ("one of".to_owned(), options.as_slice()),
+        Answer::SeveralOf(options) => ("several of".to_owned(), options.as_slice()),
+        Answer::Number { whole } => (if *whole { "a whole number" } else { "a number" }.to_owned(), &[][..]),
+        Answer::Quantity { unit, units, .. } => (format!("a number in {unit}, also {}", units.join(", ")), &[][..]),
+        Answer::Date => ("a date".to_owned(), &[][..]),
+        Answer::Text => ("a text".to_owned(), &[][..]),
+        Answer::Medicines => ("medicines".to_owned(), &[][..]),
+        Answer::Allergies => ("allergies".to_owned(), &[][..]),
+        Answer::Anaesthetic => ("an anaesthetic plan".to_owned(), &[][..]),
+    };
+    let options: Vec<String> = options
+        .iter()
+        .map(|it| format!("{}: {}{}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})"))))
+        .collect();
+    vec![
+        ("wording", question.ask.clone()),
+        ("help", question.help.clone().unwrap_or_default()),
+        ("answer", kind),
+        ("options", options.join("; ")),
+        ("plausible", question.plausible.map_or_else(String::new, |(low, high)| format!("{low} to {high}"))),
+        ("dated", question.dated.to_string()),
+        ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
+        ("from", question.from.word().to_owned()),
+        ("decision", question.decision.to_string()),
+        ("changeable", changeable(rule_set, question)),
+    ]
+}
+
+fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> Parts {
+    use crate::model::Input;
+    let inputs: Vec<String> = derived
+        .inputs
+        .iter()
+        .zip(derived.formula.roles())
+        .map(|(input, role)| {
+            let given = match input {
+                Input::Fact(slot) => rule_set.catalogue.id(*slot).to_owned(),
+                Input::Number(number) => number.to_string(),
+            };
+            format!("{}: {given}", role.name)
+        })
+        .collect();
+    vec![("about", derived.about.clone()), ("formula", derived.formula.name().to_owned()), ("given", inputs.join("; "))]
+}
+
+fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> Parts {
+    let limits: Vec<String> = agent
+        .limits
+        .iter()
+        .map(|it| {
+            let with = if it.adrenaline { "with adrenaline" } else { "plain" };
+            let age = |word: &str, age: Option<f64>| age.map_or_else(String::new, |it| format!(", {word} {it} years"));
+            let most = it.at_most.map_or_else(String::new, |it| format!(", at most {it} mg"));
+            let cited = citations(rule_set, &it.citations);
+            format!("{with}{}{}: {} mg/kg{most} ({cited})", age("from", it.from_age), age("below", it.below_age), it.per_kg)
+        })
+        .collect();
+    vec![
+        ("names", agent.also.join(", ")),
+        ("strengths", format!("{} to {} %", agent.strengths.0, agent.strengths.1)),
+        ("most in a digit", agent.per_digit.map_or_else(String::new, |it| format!("{it} mg"))),
+        ("limits", limits.join("; ")),
+    ]
+}
+
+fn of_reduction(rule_set: &RuleSet, it: &crate::model::Reduction) -> Parts {
+    vec![
+        ("share", it.share.to_string()),
+        ("about", it.about.clone()),
+        ("condition", condition(rule_set, &it.when)),
+        ("citations", citations(rule_set, &it.citations)),
+    ]
+}
+
+fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
+    let register = &it.medicines;
+    let classes = |at: usize| {
+        let mut ids: Vec<&str> = register.classes.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
+        ids.sort_unstable();
+        ids.join(", ")
+    };
+    let one = |(at, it): (usize, &crate::model::Medicine)| {
+        let steroid = it.as_prednisolone.map_or_else(String::new, |it| it.to_string());
+        (it.name.clone(), vec![("also", it.also.join(", ")), ("classes", classes(at)), ("as prednisolone", steroid)])
+    };
+    register.medicines.iter().enumerate().map(one).collect()
+}
+
+fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
+    let register = &it.allergens;
+    let name = |at: usize| register.substances.get(at).cloned().unwrap_or_default();
+    // The names that mean just one substance.
+    let mut names: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
+    for (name, bits) in &register.names {
+        let mut meant = bits.iter();
+        if let (Some(at), None) = (meant.next(), meant.next()) {
+            names.entry(at).or_default().push(name);
+        }
+    }
+    names.values_mut().for_each(|it| it.sort_unstable());
+    let one = |(at, substance): (usize, &String)| {
+        let groups: Vec<&str> = register.groups.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
+        let crosses: Vec<String> = register.crosses.get(at).map(|it| it.iter().map(name).collect()).unwrap_or_default();
+        let also = names.get(&at).cloned().unwrap_or_default();
+        (substance.clone(), vec![("names", also.join(", ")), ("groups", groups.join(", ")), ("crosses with", crosses.join(", "))])
+    };
+    register.substances.iter().enumerate().map(one).collect()
+}
+
+fn of_source(it: &crate::model::Publication) -> Parts {
+    vec![
+        ("by", it.by.clone()),
+        ("title", it.title.clone()),
+        ("year", it.year.map_or_else(String::new, |it| it.to_string())),
+        ("link", it.link.clone().unwrap_or_default()),
+        ("checked", it.checked.word().to_owned()),
+        ("checked on", it.checked_on.map_or_else(String::new, |it| it.to_string())),
+        ("note", it.note.clone().unwrap_or_default()),
+    ]
+}

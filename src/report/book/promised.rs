@@ -1,0 +1,83 @@
+//! The parts of the book about what holds whatever the rules say: the clinic's own changes, and the guarantees.
+
+use super::parts::links;
+use super::{Book, Sheet};
+use crate::governance::words::said;
+use crate::model::{Guarantee, Promise, RuleSet, Sense, Then};
+use crate::outcome::Outcome;
+use crate::report::markdown::escape::{code, inline};
+use crate::report::words::day;
+
+pub fn local(sheet: &mut Sheet, book: &Book<'_>) {
+    let Some(local) = &book.rule_set.local else {
+        sheet.paragraph("None: this is the rule set as it is, without the changes of any clinic.");
+        return;
+    };
+    sheet.paragraph(&format!(
+        "This book has the changes of {} in it, from {} (SHA-256 {}).",
+        inline(&local.clinic),
+        inline(&local.path),
+        inline(&local.digest)
+    ));
+    sheet.gap();
+    for it in &local.changes {
+        let how = it.how.as_ref().map_or(String::new(), |how| format!(" **Loosens: {}.** {}.", it.loosens.word(), inline(how)));
+        let agreed = format!("Agreed by {} on {}, to be reviewed by {}.", inline(&it.agreed_by), day(it.agreed_on), day(it.review_by));
+        sheet.item(0, &format!("{}. {}. {agreed}{how}", inline(&it.what), inline(&it.reason)));
+    }
+}
+
+pub fn guarantees(sheet: &mut Sheet, book: &Book<'_>) {
+    let rules = book.rule_set;
+    if rules.guarantees.is_empty() {
+        sheet.paragraph("This rule set states no guarantee.");
+        return;
+    }
+    sheet.paragraph("What must hold for every possible questionnaire. `preblock rules prove` proves it, or shows who breaks it.");
+    for it in &rules.guarantees {
+        sheet.heading(3, &format!("guarantees/{}", it.id), &inline(&it.title));
+        guarantee(sheet, rules, it);
+    }
+}
+
+fn guarantee(sheet: &mut Sheet, rules: &RuleSet, guarantee: &Guarantee) {
+    for (sense, condition) in &guarantee.wheres {
+        sheet.paragraph(match sense {
+            Sense::Holds => "**Wherever this holds**",
+            Sense::MayHold => "**Wherever this holds, or is not known**",
+            Sense::Fails => "**Wherever this does not hold**",
+            Sense::Open => "**Wherever this is not known**",
+        });
+        sheet.gap();
+        sheet.said(0, &said(rules, condition));
+    }
+    let then = match &guarantee.then {
+        Then::Never(outcomes) => {
+            format!("the verdict is never {}", outcomes.iter().map(|it| Outcome::word(*it)).collect::<Vec<_>>().join(" or "))
+        }
+        Then::Fires(at) => {
+            let ids = at.iter().filter_map(|at| rules.rules.get(*at)).map(|it| it.id.as_str());
+            format!("at least one of these fires: {}", links(ids))
+        }
+        Then::UrgencyAtLeast(urgency) => format!("the patient is referred, and no less fast than {}", urgency.word()),
+        Then::Promise(promise) => promised(*promise).to_owned(),
+    };
+    sheet.paragraph(&format!("**Then** {then}."));
+    sheet.paragraph(&format!("{}. Because: {}", code(&guarantee.id), inline(&guarantee.because)));
+}
+
+/// A promise about all questionnaires in words.
+fn promised(promise: Promise) -> &'static str {
+    match promise {
+        Promise::EstablishedFindingsStay => "a rule that fires still fires when an answer is added",
+        Promise::SpanNarrows => {
+            "an added answer never makes the best case better nor the worst case worse, unless answers rule one another out"
+        }
+        Promise::RemovingNeverGoes => {
+            "a verdict that is not go does not become go when an answer is taken away, unless answers rule one another out"
+        }
+        Promise::UnknownMedicineWaits => "with a medicine that nobody recognised the verdict is not go",
+        Promise::UnknownAllergyWaits => "with an allergy that nobody recognised the verdict is not go",
+        Promise::NothingAnsweredWaits => "without any answer the verdict is not go",
+    }
+}

@@ -1,0 +1,303 @@
+//! Two rule sets beside one another, for people, as Markdown for a proposal, and as JSON.
+
+use serde_json::{Value, json};
+
+use super::markdown::escape;
+use super::page::one_line;
+use crate::governance::compare::{Change, Exact, Move, Possible, Shift, Tally, What, is_less_cautious};
+use crate::governance::decide::Seen;
+use crate::model::RuleSet;
+use crate::outcome::Standing;
+
+/// Everything that a comparison came to.
+#[derive(Debug)]
+pub struct Compared<'a> {
+    /// The rule set as it is.
+    pub old: &'a RuleSet,
+    /// The rule set as it is proposed.
+    pub new: &'a RuleSet,
+    /// What is written otherwise.
+    pub changes: Vec<Change>,
+    /// The worked cases.
+    pub cases: Tally,
+    /// The questionnaires that were given, if any were.
+    pub files: Option<Tally>,
+    /// Every possible questionnaire, or the fact that makes them too many.
+    pub exact: Result<Exact, String>,
+    /// The day of the examples.
+    pub as_of: chrono::NaiveDate,
+}
+
+impl Compared<'_> {
+    /// Whether nothing is written otherwise but what nobody's verdict hangs on: no change at all.
+    pub fn is_the_same(&self) -> bool {
+        self.changes.is_empty()
+    }
+
+    /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out.
+    pub fn loosens(&self) -> bool {
+        let of = |it: &Tally| it.moves.iter().any(|it| is_less_cautious(it.old, it.new));
+        let possible = match &self.exact {
+            Ok(exact) => exact.moves.iter().any(|it| is_less_cautious(it.old, it.new)),
+            Err(_) => true,
+        };
+        of(&self.cases) || self.files.as_ref().is_some_and(of) || (possible && !self.is_the_same())
+    }
+}
+
+fn title(it: &Compared<'_>) -> String {
+    let of = |it: &RuleSet| format!("{} {} ({})", it.id, it.edition, it.status.word());
+    format!("{} beside {}", of(it.new), of(it.old))
+}
+
+fn arrow(old: Standing, new: Standing) -> String {
+    format!("{} instead of {}", new.words(), old.words())
+}
+
+fn sense(old: Standing, new: Standing) -> &'static str {
+    match is_less_cautious(old, new) {
+        true => "LESS CAUTIOUS",
+        false if old == new => "other findings",
+        false => "more cautious",
+    }
+}
+
+/// In a few words: what a tally came to.
+fn counted(what: &str, it: &Tally) -> String {
+    let less = it.moves.iter().filter(|it| is_less_cautious(it.old, it.new)).count();
+    let more = it.moves.iter().filter(|it| is_less_cautious(it.new, it.old)).count();
+    let same = it.moves.len() - less - more;
+    let refused = if it.refused.is_empty() { String::new() } else { format!("; {} refused by one of them", it.refused.len()) };
+    format!(
+        "{what}: {} judged by both: {less} less cautious, {more} more cautious, {same} with other findings and the same verdict{refused}",
+        it.n_judged
+    )
+}
+
+/// What changed, and for whom, as text.
+pub fn text(it: &Compared<'_>, width: usize) -> String {
+    let mut lines = vec![title(it), String::new()];
+    let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(&one_line(text), width.saturating_sub(indent.len())), indent);
+    if it.is_the_same() {
+        lines.push("No effect: both say the same, whatever their order, line breaks and comments.".into());
+        return lines.join("\n");
+    }
+    lines.push("What changed".into());
+    for change in &it.changes {
+        match &change.what {
+            What::In => lines.push(format!("  in       {} {}", change.kind, change.name)),
+            What::Out => lines.push(format!("  out      {} {}", change.kind, change.name)),
+            What::Otherwise(parts) => {
+                lines.push(format!("  changed  {} {}", change.kind, change.name));
+                for part in parts {
+                    lines.push(fill(&format!("{}: {}", part.of, shown(&part.new)), "             "));
+                    lines.push(fill(&format!("was: {}", shown(&part.old)), "               "));
+                }
+            }
+        }
+    }
+    lines.extend([String::new(), "For whom".into()]);
+    for (what, tally) in [("worked cases", Some(&it.cases)), ("questionnaires", it.files.as_ref())] {
+        let Some(tally) = tally else { continue };
+        lines.push(fill(&counted(what, tally), "  "));
+        for one in &tally.moves {
+            lines.push(fill(&format!("{}: {}", sense(one.old, one.new), one.name), "    "));
+            lines.push(fill(&because(one), "      "));
+        }
+        lines.extend(tally.refused.iter().map(|name| fill(&format!("refused by one of them: {name}"), "    ")));
+    }
+    lines.extend([String::new(), "Over every possible questionnaire".into()]);
+    match &it.exact {
+        Err(fact) => lines.push(fill(
+            &format!("there are too many to compare them all, because of {fact}; only the cases and questionnaires above speak"),
+            "  ",
+        )),
+        Ok(exact) => {
+            if exact.moves.is_empty() {
+                lines.push("  nobody gets another verdict".into());
+            } else if !exact.moves.iter().any(|it| is_less_cautious(it.old, it.new)) {
+                lines.push("  nobody gets a less cautious verdict".into());
+            }
+            for one in &exact.moves {
+                lines.push(format!("  {}: {}", sense(one.old, one.new), arrow(one.old, one.new)));
+                lines.push(example_text(it, &one.example));
+            }
+            for shift in &exact.shifts {
+                for (what, side) in [("no longer fires for some", &shift.lost), ("fires for some for whom it did not", &shift.gained)] {
+                    if let Some(example) = side {
+                        lines.push(format!("  {} {what}", shift.rule));
+                        lines.push(example_text(it, example));
+                    }
+                }
+            }
+        }
+    }
+    lines.join("\n")
+}
+
+fn shown(text: &str) -> &str {
+    if text.is_empty() { "(nothing)" } else { text }
+}
+
+fn because(one: &Move) -> String {
+    let mut parts = vec![if one.old == one.new { one.new.words() } else { arrow(one.old, one.new) }];
+    if !one.lost.is_empty() {
+        parts.push(format!("no longer fires {}", one.lost.join(", ")));
+    }
+    if !one.gained.is_empty() {
+        parts.push(format!("now fires {}", one.gained.join(", ")));
+    }
+    parts.join("; ")
+}
+
+fn example_text(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> String {
+    match example {
+        Err(fact) => format!("    whether there is such a patient was not decided, because of {fact}"),
+        Ok(seen) => {
+            let said = format!("    for example, as of {}, and no answer of it can be left out:\n", it.as_of);
+            said + &textwrap::indent(&questionnaire(seen), "      | ")
+        }
+    }
+}
+
+/// The questionnaire as the new rule set reads it; the old one's beside it where they differ.
+fn questionnaire(seen: &[Seen]) -> String {
+    let file = |it: &Seen| {
+        let clinic = it.clinic.as_ref().map_or(String::new(), |it| format!("with this as the clinic's file:\n{it}"));
+        format!("{}{clinic}", it.questionnaire)
+    };
+    match seen {
+        [old, new] if old.questionnaire != new.questionnaire => {
+            format!("{}and for the old rule set:\n{}", file(new), file(old))
+        }
+        [.., new] => file(new),
+        [] => String::new(),
+    }
+}
+
+/// The same as Markdown, for a proposal that people discuss.
+pub fn markdown(it: &Compared<'_>) -> String {
+    let mut page = format!("# {}\n\n", escape::inline(&title(it)));
+    if it.is_the_same() {
+        return page + "**No effect**: both say the same, whatever their order, line breaks and comments.\n";
+    }
+    let verdict = if it.loosens() { "**Somebody gets a less cautious verdict.**" } else { "Nobody gets a less cautious verdict." };
+    page += &format!("{verdict}\n\n## What changed\n\n");
+    for change in &it.changes {
+        let name = format!("{} {}", change.kind, escape::code(&change.name));
+        match &change.what {
+            What::In => page += &format!("- **in**: {name}\n"),
+            What::Out => page += &format!("- **out**: {name}\n"),
+            What::Otherwise(parts) => {
+                page += &format!("- {name}\n");
+                for part in parts {
+                    page += &format!("  - {}: {} (was: {})\n", part.of, escape::inline(shown(&part.new)), escape::inline(shown(&part.old)));
+                }
+            }
+        }
+    }
+    page += "\n## For whom\n\n";
+    for (what, tally) in [("worked cases", Some(&it.cases)), ("questionnaires", it.files.as_ref())] {
+        let Some(tally) = tally else { continue };
+        page += &format!("{}.\n\n", escape::inline(&counted(what, tally)));
+        if !tally.moves.is_empty() {
+            page += "| | who | verdict and findings |\n|---|---|---|\n";
+            for one in &tally.moves {
+                let cells = [sense(one.old, one.new), &escape::inline(&one.name), &escape::inline(&because(one))];
+                page += &format!("| {} |\n", cells.map(|it| it.replace('|', "&#124;")).join(" | "));
+            }
+            page.push('\n');
+        }
+    }
+    page += "## Over every possible questionnaire\n\n";
+    match &it.exact {
+        Err(fact) => page += &format!("Too many to compare them all, because of {}.\n", escape::inline(fact)),
+        Ok(exact) => {
+            if exact.moves.is_empty() {
+                page += "Nobody gets another verdict.\n\n";
+            }
+            for one in &exact.moves {
+                page += &format!("### {}: {}\n\n{}", sense(one.old, one.new), arrow(one.old, one.new), example_markdown(it, &one.example));
+            }
+            for shift in &exact.shifts {
+                for (what, side) in [("no longer fires for some", &shift.lost), ("fires for some for whom it did not", &shift.gained)] {
+                    if let Some(example) = side {
+                        page += &format!("### {} {what}\n\n{}", escape::code(&shift.rule), example_markdown(it, example));
+                    }
+                }
+            }
+        }
+    }
+    page
+}
+
+fn example_markdown(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> String {
+    match example {
+        Err(fact) => format!("Whether there is such a patient was not decided, because of {}.\n\n", escape::inline(fact)),
+        Ok(seen) => format!("As of {}, and no answer can be left out:\n\n```yaml\n{}```\n\n", it.as_of, questionnaire(seen)),
+    }
+}
+
+/// The same as one object.
+pub fn json(it: &Compared<'_>) -> String {
+    let of =
+        |it: &RuleSet| json!({ "id": it.id, "edition": it.edition, "status": it.status.word(), "digest": format!("sha256:{}", it.digest) });
+    let exact = match &it.exact {
+        Err(fact) => json!({ "decided": false, "because_of": fact }),
+        Ok(exact) => json!({
+            "decided": true,
+            "verdicts": exact.moves.iter().map(|one| possible(it, one)).collect::<Vec<_>>(),
+            "rules": exact.shifts.iter().map(|one| shift(it, one)).collect::<Vec<_>>(),
+        }),
+    };
+    let whole = json!({
+        "comparison": 1, "old": of(it.old), "new": of(it.new), "as_of": it.as_of.to_string(),
+        "same": it.is_the_same(), "less_cautious": it.loosens(),
+        "changes": it.changes.iter().map(change).collect::<Vec<_>>(),
+        "cases": tally(&it.cases), "questionnaires": it.files.as_ref().map(tally), "possible": exact,
+    });
+    serde_json::to_string_pretty(&whole).unwrap_or_default()
+}
+
+fn change(it: &Change) -> Value {
+    let (what, parts) = match &it.what {
+        What::In => ("in", Vec::new()),
+        What::Out => ("out", Vec::new()),
+        What::Otherwise(parts) => ("changed", parts.iter().map(|it| json!({ "part": it.of, "old": it.old, "new": it.new })).collect()),
+    };
+    json!({ "kind": it.kind, "name": it.name, "what": what, "parts": parts })
+}
+
+fn tally(it: &Tally) -> Value {
+    let one = |it: &Move| {
+        json!({
+            "name": it.name, "old": it.old.words(), "new": it.new.words(), "less_cautious": is_less_cautious(it.old, it.new),
+            "no_longer_fires": it.lost, "now_fires": it.gained,
+        })
+    };
+    json!({ "judged": it.n_judged, "refused": it.refused, "differ": it.moves.iter().map(one).collect::<Vec<_>>() })
+}
+
+fn possible(it: &Compared<'_>, one: &Possible) -> Value {
+    json!({
+        "old": one.old.words(), "new": one.new.words(), "less_cautious": is_less_cautious(one.old, one.new),
+        "example": example(it, &one.example),
+    })
+}
+
+fn shift(it: &Compared<'_>, one: &Shift) -> Value {
+    let side = |side: &Option<Result<Vec<Seen>, String>>| side.as_ref().map(|side| example(it, side));
+    json!({ "rule": one.rule, "no_longer_fires": side(&one.lost), "now_fires": side(&one.gained) })
+}
+
+fn example(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> Value {
+    match example {
+        Err(fact) => json!({ "open_because_of": fact }),
+        Ok(seen) => match seen.as_slice() {
+            [old, new] => {
+                json!({ "old": super::proofs::example(it.old, old), "new": super::proofs::example(it.new, new) })
+            }
+            _ => Value::Null,
+        },
+    }
+}
