@@ -11,6 +11,7 @@ use crate::model::{Condition, RuleSet};
 
 pub mod arithmetic;
 pub mod cells;
+mod computed;
 pub mod example;
 pub mod lists;
 pub mod logic;

@@ -54,7 +54,7 @@ impl Proof {
 /// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
 /// the guarantee is left open unless one of them breaks it.
 pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
-    let further = further(rule_set);
+    let further: Vec<&Condition> = rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
     let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
@@ -66,11 +66,6 @@ pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl 
             guarantees.map(|(at, it)| (at, among_cases(rule_set, cases, it, &why))).collect()
         }
     }
-}
-
-/// The conditions of the guarantees, for which a space is cut, too.
-fn further(rule_set: &RuleSet) -> Vec<&Condition> {
-    rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect()
 }
 
 struct Prover<'a> {

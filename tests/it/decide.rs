@@ -1,13 +1,17 @@
 //! The space of answers: it holds every patient there is, and every example it gives is one.
 
 use batsat::Lit;
-use preblock::evaluate::State;
+use preblock::evaluate::{Compiled, State};
 use preblock::governance::cases;
 use preblock::governance::decide::{Decider, Found, Pair, Seen};
 use preblock::load::{RuleFiles, questionnaire};
 use preblock::model::RuleSet;
 
-use crate::support::{embedded_once, today};
+use proptest::prelude::*;
+use rstest::rstest;
+
+use crate::properties::{choices, text, tree, yaml};
+use crate::support::{SEED, embedded_once, facts_or, tiny, today};
 
 /// What says that each rule is in just this state.
 fn just_so(rules: &[Pair], states: &[State]) -> Vec<Lit> {
@@ -62,7 +66,7 @@ fn assert_real(rule_set: &RuleSet, seen: &Seen, rule: usize, state: State) {
     let (facts, found) = preblock::facts::read(rule_set, &answers, today());
     wrong.extend(found);
     assert!(wrong.is_empty(), "{:?}\n{}", crate::support::codes(&wrong), seen.questionnaire);
-    let states = preblock::evaluate::Compiled::new(rule_set).run(&facts);
+    let states = Compiled::new(rule_set).run(&facts);
     assert_eq!(states[rule], state, "{}\n{}", rule_set.rules[rule].id, seen.questionnaire);
     assert_eq!(states, seen.states);
 }
@@ -97,4 +101,109 @@ fn rules_of_every_shape_can_fire() {
         assert!(seen[0].n_answers <= 8, "{} answers more than it need:\n{}", rule.id, seen[0].questionnaire);
     }
     assert!(n_tried > 100, "{n_tried}");
+}
+
+// --- Small rule sets, worked out by hand ---------------------------------------------------------------------------
+
+/// Whether the one rule of this condition can fire: never, by an example, or not decided.
+fn can_fire(when: &str) -> &'static str {
+    let rules = tiny(&[("one", "defer", when)]);
+    let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let fires = decider.judgements[0].rules[0].yes;
+    match decider.find(&[fires], &|seen| seen.iter().all(|it| it.states[0] == State::Fires)) {
+        Found::Never => "never",
+        Found::Open(_) => "open",
+        Found::Example(seen) => {
+            assert_real(&rules, &seen[0], 0, State::Fires);
+            "example"
+        }
+    }
+}
+
+#[rstest]
+#[case::two_answers_to_one_question("{ all: [{ fact: a.pulse, is: felt }, { fact: a.pulse, is: absent }] }", "never")]
+#[case::neither_yes_nor_no("{ all: [{ fact: a.smokes, is_not: yes }, { fact: a.smokes, is_not: no }] }", "never")]
+#[case::beyond_what_is_plausible("{ fact: a.count, above: 100 }", "never")]
+#[case::the_last_plausible("{ fact: a.count, at_least: 100 }", "example")]
+#[case::a_number_and_one_below("{ all: [{ fact: a.count, above: 3 }, { fact: a.count, below: 3.001 }] }", "example")]
+#[case::just_one_number("{ fact: a.count, between: [3.25, 3.25] }", "example")]
+// A dose that is just the limit: 3 mg/kg, capped.
+#[case::just_one_computed_number("{ fact: derived.load, between: [1, 1] }", "example")]
+#[case::a_weight_at_its_ceiling("{ fact: derived.dosing, at_least: 70 kg }", "example")]
+#[case::a_weight_above_its_ceiling("{ fact: derived.dosing, above: 70 kg }", "never")]
+#[case::three_of_three_signs("{ fact: derived.n_signs, at_least: 3 }", "example")]
+#[case::four_of_three_signs("{ fact: derived.n_signs, at_least: 4 }", "never")]
+#[case::two_signs_and_no_pain_or_ulcer(
+    "{ all: [{ fact: derived.n_signs, at_least: 2 }, { not: { fact: a.signs, includes_any: [pain, ulcer] } }] }",
+    "never"
+)]
+#[case::an_age_between_two_years("{ all: [{ fact: derived.age, above: 17 }, { fact: derived.age, below: 18 }] }", "never")]
+#[case::older_and_younger("{ all: [{ fact: a.seen_on, older_than: 3 months }, { fact: a.seen_on, within: 2 months }] }", "never")]
+#[case::between_two_spans("{ all: [{ fact: a.seen_on, older_than: 2 months }, { fact: a.seen_on, within: 3 months }] }", "example")]
+#[case::a_date_without_its_value("{ all: [{ fact: a.inr, older_than: 8 days }, { not: { fact: a.inr, older_than: 72 hours } }] }", "never")]
+#[case::two_thinners("{ taking: thinner, at_least: 2 }", "example")]
+#[case::two_thinners_of_one_class_of_one("{ all: [{ taking: thinner, at_least: 2 }, { not: { taking: [apixaban, aspirin] } }] }", "never")]
+#[case::an_older_thinner_alone(
+    "{ all: [{ taking: old-thinner }, { not: { taking: apixaban } }, { not: { taking: thinner, at_least: 2 } }] }",
+    "example"
+)]
+#[case::a_group_without_its_part("{ all: [{ allergic_to: anaesthetic }, { not: { allergic_to: amide } }] }", "example")]
+#[case::a_part_without_its_group("{ all: [{ allergic_to: amide }, { not: { allergic_to: anaesthetic } }] }", "never")]
+#[case::one_reaction_without_the_other(
+    "{ all: [{ allergic_to: latex, reaction: rash }, { not: { allergic_to: latex, reaction: anaphylaxis } }] }",
+    "example"
+)]
+#[case::ruled_out("{ answers: ruled-out }", "example")]
+fn whether_it_can_fire(#[case] when: &str, #[case] expected: &str) {
+    assert_eq!(can_fire(when), expected);
+}
+
+/// A missing answer keeps a rule open, an added one settles it; and a number that was not found once is not shut out.
+#[test]
+fn a_rule_can_be_open_and_asking_again_changes_nothing() {
+    let rules = tiny(&[
+        ("one", "defer", "{ all: [{ fact: a.smokes, is: yes }, { fact: a.count, above: 4 }] }"),
+        ("two", "go", "{ fact: derived.load, between: [0.333333333333, 0.333333333333] }"),
+    ]);
+    let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let [one, two] = decider.judgements[0].rules[..] else { unreachable!("two rules") };
+    let Found::Example(seen) = decider.find(&[!one.yes, !one.no], &|seen| seen[0].states[0] == State::Undetermined) else {
+        unreachable!("it can be open")
+    };
+    assert_real(&rules, &seen[0], 0, State::Undetermined);
+    assert_eq!(seen[0].n_answers, 0, "nothing has to be answered for it");
+    for _ in 0..3 {
+        let found = decider.find(&[two.yes], &|seen| seen[0].states[1] == State::Fires);
+        assert!(!matches!(found, Found::Never), "what was not found is not impossible");
+    }
+    assert!(matches!(decider.find(&[one.yes], &|seen| seen[0].states[0] == State::Fires), Found::Example(_)));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
+
+    /// On random rule sets: every random patient is in the space, nobody makes a rule fire that never can, and every
+    /// example fires.
+    #[test]
+    fn any_patient_is_in_the_space_of_any_rule_set(trees in prop::collection::vec(tree(), 3), all in prop::collection::vec(choices(), 8)) {
+        let written: Vec<(String, String)> = trees.iter().enumerate().map(|(at, it)| (format!("rule-{at}"), yaml(it, false))).collect();
+        let of: Vec<(&str, &str, &str)> = written.iter().map(|(id, when)| (id.as_str(), "defer", when.as_str())).collect();
+        let rules = tiny(&of);
+        let compiled = Compiled::new(&rules);
+        let people: Vec<Vec<State>> =
+            all.iter().filter_map(|it| Some(compiled.run(&facts_or(&rules, &text(it)).ok()?))).collect();
+        let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+        for states in &people {
+            let together = just_so(&decider.judgements[0].rules, states);
+            prop_assert!(decider.logic.possible(&together), "{:?}", clash(&mut decider, &rules, states));
+        }
+        for at in 0..rules.rules.len() {
+            let fires = decider.judgements[0].rules[at].yes;
+            match decider.find(&[fires], &|seen| seen.iter().all(|it| it.states[at] == State::Fires)) {
+                Found::Never => prop_assert!(people.iter().all(|it| it[at] != State::Fires), "{} fires", written[at].1),
+                Found::Example(seen) => assert_real(&rules, &seen[0], at, State::Fires),
+                Found::Open(_) => {}
+            }
+        }
+    }
 }

@@ -78,7 +78,7 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
     };
     let meant: BTreeSet<(usize, usize)> =
         foreign.iter().flat_map(|it| places(it).into_iter().enumerate()).filter_map(|(of, at)| Some((of, at?))).collect();
-    let mut kinds: BTreeMap<(Vec<bool>, Vec<bool>, Vec<Option<String>>, Option<String>), MedicineKind> = BTreeMap::new();
+    let mut kinds: BTreeMap<_, MedicineKind> = BTreeMap::new();
     for name in mains.into_iter().chain(foreign).collect::<BTreeSet<_>>() {
         let places = places(&name);
         let member: Vec<bool> =

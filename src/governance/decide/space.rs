@@ -132,8 +132,7 @@ pub struct Space {
 }
 
 impl Space {
-    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too; they are of the
-    /// first rule set.
+    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too.
     ///
     /// # Errors
     /// The first fact that has too many cells.

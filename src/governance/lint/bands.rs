@@ -195,5 +195,6 @@ fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
 /// Whether a cell lies between two cuts. A single number on a cut lies on one side of it.
 fn lies_between(cell: &Cell, from: Cut, to: Cut) -> bool {
     let on = |cut: Cut| cell.is_point() && cell.contains(cut.at);
-    cell.low >= from.at && cell.high <= to.at && !(on(from) && from.value_below) && !(on(to) && !to.value_below)
+    let covered = (on(from) && from.value_below) || (on(to) && !to.value_below);
+    cell.low >= from.at && cell.high <= to.at && !covered
 }
