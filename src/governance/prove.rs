@@ -58,7 +58,7 @@ pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl 
     let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
-            let mut prover = Prover { rule_set, decider, added: None, cases, people: people(rule_set, cases) };
+            let mut prover = Prover { rule_set, decider, further, added: None, cases, people: people(rule_set, cases) };
             guarantees.map(|(at, it)| (at, prover.one(it))).collect()
         }
         Err(TooLarge { fact, of }) => {
@@ -71,6 +71,8 @@ pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl 
 struct Prover<'a> {
     rule_set: &'a RuleSet,
     decider: Decider<'a>,
+    /// The conditions of the guarantees: both patients of a promise are cut for them.
+    further: Vec<&'a Condition>,
     /// The same patient with answers added, once some promise needs one.
     added: Option<(Space, Judgement)>,
     cases: &'a [Case],
@@ -176,7 +178,7 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &further(self.rule_set)) {
+            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &self.further) {
                 Ok(space) if !self.decider.space.is_cut_like(&space) => {
                     return Proof::Open { fact: "the two patients of the promise".to_owned(), n_cases: 0 };
                 }
