@@ -8,7 +8,8 @@ use preblock::cli::draw::rendered;
 use preblock::diagnostic::{Code, Severity};
 use preblock::governance::lint::reading::Counted;
 use preblock::governance::lint::{self, Judged, LINTS};
-use preblock::load::{RuleFiles, Whole, whole};
+use preblock::load::whole::HeldAgainst;
+use preblock::load::{LocalFile, RuleFiles, Whole, rule_set_with, whole};
 use rstest::rstest;
 
 use crate::support::{codes, files, today};
@@ -632,12 +633,39 @@ fn each_fixture_comes_out_as_it_says() {
 
 #[test]
 fn every_lint_has_a_fixture_that_fires_and_one_that_stays_quiet() {
-    for lint in LINTS {
+    // A local policy is no file of a rule set: see the test below.
+    for lint in LINTS.iter().filter(|it| it.code != Code::Loosens) {
         let of_it = || FIXTURES.iter().filter(|it| it.code == lint.code.name());
         assert!(of_it().any(|it| !it.says.is_empty()), "{} never fires", lint.code.name());
         assert!(of_it().any(|it| it.says.is_empty()), "{} is never quiet", lint.code.name());
     }
     assert!(FIXTURES.iter().all(|it| LINTS.iter().any(|lint| lint.code.name() == it.code)), "a fixture of no lint");
+}
+
+/// A change that loosens the rule set is told where it stands in the clinic's file; one that does not is not told.
+#[test]
+fn what_a_local_policy_loosens_is_told_in_its_own_file() {
+    let rules = files(&[("one", "defer", "{ fact: a.count, above: { limit: ceiling } }"), ("two", "go", "{ fact: a.smokes, is: yes }")]);
+    let terms = "reason: A test, agreed_by: lead, agreed_on: 2026-11-01, review_by: 2027-05-01";
+    let policy = |changes: &[&str]| {
+        let list: String = changes.iter().map(|it| format!("  - {{ {it}, {terms} }}\n")).collect();
+        let text = format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n{list}");
+        let file = LocalFile { name: "local.yaml".into(), bytes: text.into() };
+        let rule_set = rule_set_with(&rules, Some(&file)).unwrap_or_else(|found| unreachable!("{}", codes(&found).join(", ")));
+        let mut whole = read(&rules);
+        whole.local = rule_set.local.zip(file.places()).map(|(policy, (source, places))| HeldAgainst { policy, source, places });
+        whole
+    };
+    for (changes, told) in [
+        (&["limit: ceiling, value: 5.0", "raise: test/two, outcome: defer, cleared_by: waiting"][..], &["limit: ceiling"][..]),
+        (&["raise: test/two, outcome: defer, cleared_by: waiting", "retire: test/one"], &["retire: test/one"]),
+        (&["limit: ceiling, value: 3.0"], &[]),
+    ] {
+        let whole = policy(changes);
+        let found = lint::check(&whole, today());
+        let found: Vec<String> = found.iter().filter(|it| it.remark.diagnostic.code == Code::Loosens).map(underlined).collect();
+        assert_eq!(found, told, "{changes:?}");
+    }
 }
 
 /// What a check over every questionnaire could not settle is told at its place, so that nobody takes silence for a proof.
