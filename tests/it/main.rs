@@ -10,6 +10,8 @@ mod accepts;
 mod book;
 // The program from outside, and the README.
 mod cli;
+// Two rule sets beside one another.
+mod compare;
 // Every possible questionnaire at once: the space of answers, and what is proved over it.
 mod decide;
 // Checks of a rule set: each fires where it should, and stays quiet where it should.

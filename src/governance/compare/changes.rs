@@ -174,8 +174,21 @@ fn condition(rule_set: &RuleSet, it: &Condition) -> String {
             let limit = with.limit.and_then(|at| rule_set.limits.get(at)).map(|it| it.id.clone());
             format!("{} {how} {}", rule_set.catalogue.id(*fact), limit.unwrap_or_else(|| with.written.clone()))
         }
-        leaf => words::brief(rule_set, leaf),
+        leaf => words::brief(rule_set, &in_order(rule_set, leaf)),
     }
+}
+
+/// A test with its alternatives in the order of their names.
+fn in_order(rule_set: &RuleSet, leaf: &Condition) -> Condition {
+    let mut leaf = leaf.clone();
+    match &mut leaf {
+        Condition::Taking { named, .. } | Condition::AllergicTo { named, .. } => named.sort(),
+        Condition::Fact { fact, test: Test::OneOf(options) | Test::NoneOf(options) | Test::Includes(options) } => {
+            options.sort_by_cached_key(|it| words::option_ids(rule_set, *fact, std::slice::from_ref(it)));
+        }
+        _ => {}
+    }
+    leaf
 }
 
 fn text(rule_set: &RuleSet, text: &Text) -> String {
