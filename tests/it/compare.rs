@@ -50,7 +50,8 @@ fn edited(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleFil
 fn read(files: &RuleFiles, local: Option<&str>) -> RuleSet {
     let local = local.map(|changes| {
         let terms = "reason: So it is here., agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31";
-        let text = format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ {changes}, {terms} }}\n");
+        let text =
+            format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ {changes}, {terms} }}\n");
         LocalFile { name: "local.yaml".into(), bytes: text.into() }
     });
     rule_set_with(files, local.as_ref()).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
@@ -281,8 +282,16 @@ fn shown(page: &str) -> String {
         match event {
             Event::Text(words) | Event::Code(words) => seen.push_str(&words),
             Event::Start(
-                Tag::Heading { .. } | Tag::Paragraph | Tag::List(None) | Tag::Item | Tag::Strong | Tag::CodeBlock(_) | Tag::Table(_)
-                | Tag::TableHead | Tag::TableRow | Tag::TableCell,
+                Tag::Heading { .. }
+                | Tag::Paragraph
+                | Tag::List(None)
+                | Tag::Item
+                | Tag::Strong
+                | Tag::CodeBlock(_)
+                | Tag::Table(_)
+                | Tag::TableHead
+                | Tag::TableRow
+                | Tag::TableCell,
             )
             | Event::SoftBreak => {}
             Event::End(_) => seen.push('\n'),
@@ -302,8 +311,16 @@ fn order_line_breaks_and_comments_have_no_effect() {
         &[
             (LIMITS, "limits:\n", "# A comment.\nlimits:\n"),
             (LIMITS, "  - { id: adult, about: Adult age, value: 18, citations: [{ source: book }] }\n", ""),
-            (LIMITS, "  - { id: ceiling", "  - { value: 18, about: Adult\n      age, id: adult, citations: [{ source: book }] }\n  - { id: ceiling"),
-            (QUESTIONS, "[{ id: felt, text: Felt }, { id: doubtful, text: Doubtful }, ", "[{ id: doubtful, text: Doubtful }, { text: Felt, id: felt }, "),
+            (
+                LIMITS,
+                "  - { id: ceiling",
+                "  - { value: 18, about: Adult\n      age, id: adult, citations: [{ source: book }] }\n  - { id: ceiling",
+            ),
+            (
+                QUESTIONS,
+                "[{ id: felt, text: Felt }, { id: doubtful, text: Doubtful }, ",
+                "[{ id: doubtful, text: Doubtful }, { text: Felt, id: felt }, ",
+            ),
             (MEDICINES, "dose_words: [mg, daily", "dose_words: [daily, mg"),
         ],
     );
@@ -450,7 +467,8 @@ fn what_is_offered_is_as_in_a_screening() {
                         together.extend(agents.iter().map(|(id, it)| if plan.contains(id.as_str()) { *it } else { !*it }));
                         together.push(if plan.contains("%") { *strengths } else { !*strengths });
                         for (id, cell, lit) in solutions.iter().filter(|_| plan.contains("%")) {
-                            let there = plan.contains(id.as_str()) && cell.contains(if plan.contains("lidocaine, strength: 2") { 2.0 } else { 1.0 });
+                            let there = plan.contains(id.as_str())
+                                && cell.contains(if plan.contains("lidocaine, strength: 2") { 2.0 } else { 1.0 });
                             together.push(if there { *lit } else { !*lit });
                         }
                     }
@@ -475,7 +493,10 @@ fn what_stands_in_files_stays_text() {
     let (old, new) = (of(&[THINNER], &[]), {
         let reason = format!("reason: '{hostile}'");
         let about = format!("about: '{hostile}'");
-        of(&[THINNER], &[(RULE, "reason: So it is.", &reason), (LIMITS, "about: A ceiling", &about), (MEDICINES, "also: [acetaminophen]", named)])
+        of(
+            &[THINNER],
+            &[(RULE, "reason: So it is.", &reason), (LIMITS, "about: A ceiling", &about), (MEDICINES, "also: [acetaminophen]", named)],
+        )
     });
     let both = compared(&old, &new);
     let page = shown(&markdown(&both));
@@ -490,7 +511,16 @@ fn what_stands_in_files_stays_text() {
 /// The cases of a refused, a judged and a moved patient.
 #[test]
 fn patients_under_both() {
-    let (old, new) = (of(&[INR], &[]), of(&[INR], &[(LIMITS, "value: 4.0", "value: 5.0"), (QUESTIONS, "[0, 100], from: patient }\n      - { id: units", "[0, 500], from: patient }\n      - { id: units")]));
+    let (old, new) = (
+        of(&[INR], &[]),
+        of(
+            &[INR],
+            &[
+                (LIMITS, "value: 4.0", "value: 5.0"),
+                (QUESTIONS, "[0, 100], from: patient }\n      - { id: units", "[0, 500], from: patient }\n      - { id: units"),
+            ],
+        ),
+    );
     let answers = |text: &str| gathered(&new, &crate::support::written(text)).unwrap_or_default();
     let patients = [
         ("refused", answers("a: { count: 200, inr: { value: 4.5, taken_on: unknown } }")),
@@ -634,7 +664,10 @@ fn exit_statuses() {
     assert!(err.contains("t2.yaml") && err.contains("900"), "{err}");
     let (code, out, _) = desk.compare(&["old", "raised", "p", "--format", "json"]);
     let object: Value = serde_json::from_str(&out).unwrap_or_default();
-    assert_eq!((code, object["questionnaires"]["judged"].as_u64(), object["questionnaires"]["refused"][0].as_str()), (Some(1), Some(1), Some("p/t2.yaml")));
+    assert_eq!(
+        (code, object["questionnaires"]["judged"].as_u64(), object["questionnaires"]["refused"][0].as_str()),
+        (Some(1), Some(1), Some("p/t2.yaml"))
+    );
     assert_eq!(object["cases"]["judged"], 1);
     let (_, out, _) = desk.compare(&["old", "raised", "p", "--format", "markdown"]);
     assert!(shown(&out).contains("refused by one of them: p/t2.yaml"), "{out}");
@@ -644,7 +677,9 @@ fn exit_statuses() {
 fn the_clinic_and_its_policy() {
     let files = with_cases(edited(&[OFFERED, INR], DECIDED));
     let terms = "reason: It is so here., agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31";
-    let policy = format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ offers: {{ plan: {{ adrenaline: [no] }} }}, {terms} }}\n");
+    let policy = format!(
+        "local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ offers: {{ plan: {{ adrenaline: [no] }} }}, {terms} }}\n"
+    );
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan:\n    adrenaline: yes\n";
     let patient = "questionnaire: 1\nreference: T-1\nanswers:\n  a:\n    inr: { value: 2, taken_on: 2026-11-25 }\n";
     let desk = Desk::new(&[("rules", &files)], &[("local.yaml", &policy), ("clinic.yaml", clinic), ("t1.yaml", patient)]);
