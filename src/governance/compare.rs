@@ -5,8 +5,9 @@ use batsat::Lit;
 use chrono::NaiveDate;
 
 use super::decide::{Decider, Found, Judgement, Pair, Seen, TooLarge};
+use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, standing};
-use crate::facts::{self, Gathered};
+use crate::facts::{self, Facts, Gathered};
 use crate::model::RuleSet;
 use crate::outcome::{Outcome, Standing, Urgency};
 
@@ -84,12 +85,10 @@ pub fn tally<'a>(old: &RuleSet, new: &RuleSet, patients: impl Iterator<Item = (S
     let (before, after) = (Compiled::new(old), Compiled::new(new));
     let mut tally = Tally::default();
     for (name, answers, as_of) in patients {
-        let (facts, wrong) = facts::read(new, answers, as_of);
-        let (facts_before, wrong_before) = facts::read(old, &as_asked(old, new, answers), as_of);
-        if !wrong.is_empty() || !wrong_before.is_empty() {
+        let Ok([facts_before, facts]) = read_by_both(old, new, answers, as_of) else {
             tally.refused.push(name);
             continue;
-        }
+        };
         tally.n_judged += 1;
         let (states_before, states) = (before.run(&facts_before), after.run(&facts));
         let (fired, fires) = (firing(old, &states_before), firing(new, &states));
@@ -107,6 +106,19 @@ pub fn tally<'a>(old: &RuleSet, new: &RuleSet, patients: impl Iterator<Item = (S
     }
     tally.moves.sort_by_key(|it| (rank(it.old, it.new), it.name.clone()));
     tally
+}
+
+/// The facts of a patient for the old and for the new rule set. Answers are as the new one has them.
+///
+/// # Errors
+/// What the new one refuses, or else what the old one does.
+pub fn read_by_both(old: &RuleSet, new: &RuleSet, answers: &Gathered, as_of: NaiveDate) -> Result<[Facts; 2], Vec<Diagnostic>> {
+    let (after, wrong) = facts::read(new, answers, as_of);
+    let (before, wrong_before) = facts::read(old, &as_asked(old, new, answers), as_of);
+    match [wrong, wrong_before].into_iter().find(|it| !it.is_empty()) {
+        Some(wrong) => Err(wrong),
+        None => Ok([before, after]),
+    }
 }
 
 /// Less cautious first, by how far; then the same verdict; then more cautious.

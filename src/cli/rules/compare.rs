@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use crate::cli::screen::{day, expand};
 use crate::cli::{RuleSource, Status, draw};
 use crate::facts::Gathered;
-use crate::governance::compare::{Tally, changes, exact, tally};
+use crate::governance::compare::{Tally, changes, exact, read_by_both, tally};
 use crate::load::{self, RuleFiles, files, questionnaire};
 use crate::model::RuleSet;
 use crate::report::compare::{self, Compared};
@@ -71,7 +71,12 @@ pub fn run(arguments: &Compare) -> Status {
         Form::Markdown => compare::markdown(&compared),
         Form::Json => compare::json(&compared),
     });
-    if compared.loosens() { Status::Problems } else { Status::Clean }
+    let refused = compared.files.as_ref().is_some_and(|it| !it.refused.is_empty());
+    match compared.loosens() {
+        true => Status::Problems,
+        false if refused => Status::Refused,
+        false => Status::Clean,
+    }
 }
 
 /// The worked cases of the proposed rule set under both; `None` after diagnostics.
@@ -112,8 +117,9 @@ fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) ->
     let mut refused = Vec::new();
     for path in paths {
         let name = path.display().to_string();
-        match read(&path, false) {
-            Ok(own) => patients.push((name, questionnaire::over(&standing, &own))),
+        let answers = read(&path, false).map(|own| questionnaire::over(&standing, &own));
+        match answers.and_then(|it| read_by_both(old, new, &it, as_of).map(|_| it)) {
+            Ok(answers) => patients.push((name, answers)),
             Err(found) => {
                 draw::diagnostics(&found);
                 refused.push(name);
