@@ -214,6 +214,10 @@ pub fn markdown(it: &Compared<'_>) -> String {
             }
             page.push('\n');
         }
+        if !tally.refused.is_empty() {
+            tally.refused.iter().for_each(|name| page += &format!("- refused by one of them: {}\n", escape::inline(name)));
+            page.push('\n');
+        }
     }
     page += "## Over every possible questionnaire\n\n";
     match &it.exact {
