@@ -54,6 +54,8 @@ mod reference;
 mod rejects;
 // One test for each bug that was mended.
 mod regressions;
+// Every mistake of an editor, and the tool that notices it.
+mod seeds;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
 // A tiny rule set and the calls that every module uses.

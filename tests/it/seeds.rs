@@ -1,0 +1,270 @@
+//! Seeded defects: each mistake of an editor, made alone, is noticed by the tool that must notice it.
+//!
+//! `tests/seeds.yaml` says which tool is the first. Only that one is asked, so that all of them together stay quick.
+
+#![expect(clippy::expect_used, reason = "a slip in the list ought to stop the test")]
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Instant;
+
+use preblock::diagnostic::Diagnostic;
+use preblock::evaluate::{Compiled, notices::notices};
+use preblock::governance::cases::run;
+use preblock::governance::compare::{exact, is_less_cautious, tally};
+use preblock::governance::decide::{Decider, TooLarge};
+use preblock::governance::lint::{self, LINTS, Subject};
+use preblock::governance::prove::prove;
+use preblock::load::cases::{Case, cases};
+use preblock::load::{Care, LocalFile, RuleFiles, Whole, rule_set, rule_set_with, whole};
+use preblock::model::RuleSet;
+use serde::Deserialize;
+
+use crate::support::{embedded_once, today};
+
+/// The file that stands for the clinic's local policy.
+const LOCAL: &str = "local-policy.yaml";
+const POLICY: &str = include_str!("../../examples/local-policy.yaml");
+
+/// The tools, in the order in which an editor meets them.
+const TOOLS: [&str; 6] = ["diagnostics", "lint", "test", "prove", "compare", "screen"];
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Seeds {
+    seeds: Vec<Seed>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Seed {
+    name: String,
+    file: String,
+    /// The entry that is changed.
+    r#in: Option<String>,
+    /// What is replaced; the whole entry, if `None`.
+    find: Option<String>,
+    replace: String,
+    by: String,
+    /// What the tool must say, where it has more than one thing to say.
+    what: Option<String>,
+}
+
+impl Seed {
+    /// A text with the change made. What is to be found stands just once.
+    fn change(&self, text: &str) -> String {
+        let (before, entry, after) = match &self.r#in {
+            None => ("", text, ""),
+            Some(id) => {
+                let start = entry_start(text, id);
+                let line = text[start..].lines().next().unwrap_or_default();
+                let dash = &line[..=line.find('-').expect("an entry begins with a dash")];
+                let rest = start + line.len();
+                let end = text[rest..].find(&format!("\n{dash} ")).map_or(text.len(), |it| rest + it + 1);
+                (&text[..start], &text[start..end], &text[end..])
+            }
+        };
+        let changed = match &self.find {
+            None => self.replace.clone(),
+            Some(find) => {
+                assert_eq!(entry.matches(find.as_str()).count(), 1, "{}: `{find}` stands just once", self.name);
+                entry.replace(find.as_str(), &self.replace)
+            }
+        };
+        assert_ne!(changed, entry, "{}: nothing is changed", self.name);
+        format!("{before}{changed}{after}")
+    }
+
+    /// The files of the changed rule set.
+    fn files(&self) -> RuleFiles {
+        let mut files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+        if self.file != LOCAL {
+            let text = String::from_utf8_lossy(files.files.get(&self.file).expect("a file of the rule set")).into_owned();
+            files.files.insert(self.file.clone(), self.change(&text).into_bytes());
+        }
+        files
+    }
+
+    /// The clinic's changed local policy, where that is what is changed.
+    fn local(&self) -> Option<LocalFile> {
+        (self.file == LOCAL).then(|| LocalFile { name: LOCAL.into(), bytes: self.change(POLICY).into_bytes() })
+    }
+
+    fn concern(&self) -> &str {
+        self.file.strip_prefix("concerns/").and_then(|it| it.strip_suffix(".yaml")).unwrap_or_default()
+    }
+}
+
+/// Where the line of an entry begins, by its id or, for an allowance, its check.
+fn entry_start(text: &str, id: &str) -> usize {
+    let is = |line: &str| {
+        let line = line.trim_start();
+        line.strip_prefix("- ").is_some_and(|it| it == format!("id: {id}") || it == format!("lint: {id}"))
+    };
+    let mut at = 0;
+    let mut found = Vec::new();
+    for line in text.split_inclusive('\n') {
+        if is(line.trim_end()) {
+            found.push(at);
+        }
+        at += line.len();
+    }
+    assert_eq!(found.len(), 1, "there is one entry `{id}`");
+    found[0]
+}
+
+/// What is the same for every seed.
+struct Base {
+    rule_set: &'static RuleSet,
+    cases: Vec<Case>,
+}
+
+/// Whether the tool notices; or what it said instead.
+fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
+    let (files, local) = (seed.files(), seed.local());
+    let what = seed.what.as_deref().unwrap_or_default();
+    if seed.by == "diagnostics" {
+        let found = match &local {
+            Some(local) => rule_set_with(&RuleFiles::embedded(), Some(local)).err(),
+            None => whole(&files).err(),
+        };
+        let names: Vec<&str> = found.iter().flatten().map(|it| it.code.name()).collect();
+        return if names.contains(&what) { Ok(()) } else { Err(format!("{names:?}")) };
+    }
+    let refused = |found: Vec<Diagnostic>| Err(format!("it is refused before: {}", found.iter().map(|it| format!("{it:?}")).collect::<String>()));
+    if seed.by == "lint" {
+        return match whole(&files) {
+            Ok(whole) => linted(&whole, local.as_ref(), what, base),
+            Err(found) => refused(found),
+        };
+    }
+    let rules = match rule_set(&files) {
+        Ok(rules) => rules,
+        Err(found) => return refused(found),
+    };
+    let ids = |it: &RuleSet| it.catalogue.questions.iter().map(|it| it.id.clone()).collect::<Vec<_>>();
+    assert_eq!(ids(&rules), ids(base.rule_set), "{}: the cases' answers are by the place of their question", seed.name);
+    // Those of the concern first: they are likely to tell.
+    let (near, far): (Vec<&Case>, Vec<&Case>) = base.cases.iter().partition(|it| it.source.name().contains(seed.concern()));
+    let all: Vec<&Case> = near.into_iter().chain(far).collect();
+    match seed.by.as_str() {
+        "test" => {
+            let compiled = Compiled::new(&rules);
+            let differs = |it: &&Case| !run(&rules, &compiled, it).differences.is_empty();
+            if all.into_iter().any(|it| differs(&it)) { Ok(()) } else { Err("every case comes out as before".into()) }
+        }
+        "prove" => {
+            let (id, word) = what.split_once(' ').expect("a guarantee and what becomes of it");
+            let proofs = prove(&rules, &base.cases, today(), |it| it.id == id);
+            let words: Vec<&str> = proofs.iter().map(|(_, it)| it.word()).collect();
+            if words == [word] { Ok(()) } else { Err(format!("{words:?}")) }
+        }
+        "compare" if what == "exact" => {
+            let found = exact(base.rule_set, &rules, today()).map_err(|it| format!("{it:?}"))?;
+            let real = found.moves.iter().filter(|it| it.example.is_ok());
+            if real.into_iter().any(|it| is_less_cautious(it.old, it.new)) { Ok(()) } else { Err(format!("{:?}", found.moves)) }
+        }
+        "compare" => {
+            let less = |some: &[&Case]| {
+                let patients = some.iter().map(|it| (it.title.clone(), &it.answers, it.as_of));
+                tally(base.rule_set, &rules, patients).moves.iter().any(|it| is_less_cautious(it.old, it.new))
+            };
+            if all.chunks(64).any(less) { Ok(()) } else { Err("nobody gets a less cautious verdict".into()) }
+        }
+        "screen" => {
+            let said = notices(&rules, today(), None);
+            if said.iter().any(|it| it.contains(what)) { Ok(()) } else { Err(format!("{said:?}")) }
+        }
+        other => Err(format!("there is no tool `{other}`")),
+    }
+}
+
+/// Whether a check says so, with no allowance for it.
+fn linted(whole: &Whole, local: Option<&LocalFile>, what: &str, base: &Base) -> Result<(), String> {
+    let (code, about) = what.split_once(' ').expect("a check and what it is about");
+    let wanted = LINTS.iter().find(|it| it.code.name() == code).ok_or("there is no such check")?;
+    if let Some(local) = local {
+        // The remark is of the policy as it is held against the rule set.
+        let policy = rule_set_with(&RuleFiles::embedded(), Some(local)).map_err(|it| format!("{it:?}"))?.local;
+        let loosens = policy.iter().flat_map(|it| &it.changes).filter(|it| it.how.is_some()).map(|it| it.about.as_str());
+        return if loosens.into_iter().any(|it| it == about) { Ok(()) } else { Err(format!("{:?}", policy.map(|it| it.changes))) };
+    }
+    let found: Vec<String> = if code == "lint/allowance-unused" {
+        // It looks at what all the others say.
+        let all = lint::check(whole, today());
+        all.iter().filter(|it| it.allowance.is_none() && it.remark.diagnostic.code == wanted.code).map(|it| it.remark.about.clone()).collect()
+    } else {
+        let needs_space = ["lint/never-fires", "lint/always-fires", "lint/subsumed", "lint/band-gap", "lint/band-overlap", "lint/unasked"];
+        let none = || Err(TooLarge { fact: String::new(), of: String::new() });
+        let space = RefCell::new(if needs_space.contains(&code) { Decider::new(&[&whole.rule_set], &[], today()) } else { none() });
+        let subject = Subject {
+            space: &space,
+            rule_set: &whole.rule_set,
+            written: &whole.written,
+            cases: &base.cases,
+            runs: &[],
+            gaps: &[],
+            allowances: &whole.allowances,
+            local: None,
+            unwritten: &[],
+            as_of: today(),
+            earlier: &RefCell::new(Vec::new()),
+        };
+        let remarks = (wanted.find)(&subject).into_iter().filter(|it| it.diagnostic.code == wanted.code);
+        let allowed = |about: &str| whole.allowances.iter().any(|it| it.lint == wanted.code && it.on == about);
+        remarks.map(|it| it.about).filter(|it| !allowed(it)).collect()
+    };
+    if found.iter().any(|it| it == about) { Ok(()) } else { Err(format!("{found:?}")) }
+}
+
+#[test]
+fn every_seeded_defect_is_noticed() {
+    let Seeds { seeds } = serde_yaml::from_str(include_str!("../seeds.yaml")).expect("the list of seeds");
+    let (rule_set, _) = embedded_once();
+    let base = Base { rule_set, cases: cases(&RuleFiles::embedded(), rule_set).expect("the cases") };
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        while let Some(seed) = seeds.get(next.fetch_add(1, Ordering::Relaxed)) {
+            let begin = Instant::now();
+            let found = noticed(seed, &base);
+            done.push((seed, found, begin.elapsed()));
+        }
+        done
+    };
+    let done: Vec<_> = std::thread::scope(|scope| {
+        let workers = [scope.spawn(work), scope.spawn(work)];
+        workers.into_iter().flat_map(|it| it.join().expect("no seed stops the test")).collect()
+    });
+    let mut counts: BTreeMap<&str, usize> = TOOLS.iter().map(|it| (*it, 0)).collect();
+    let mut missed = Vec::new();
+    for (seed, found, took) in &done {
+        println!("{took:?} {} {}", seed.by, seed.name);
+        match found {
+            Ok(()) => *counts.entry(&seed.by).or_default() += 1,
+            Err(said) => missed.push(format!("{}: {} does not notice ({}): {said}", seed.name, seed.by, seed.what.as_deref().unwrap_or("anything"))),
+        }
+    }
+    assert_eq!(missed, Vec::<String>::new(), "noticed: {counts:?}");
+    let total: usize = counts.values().sum();
+    assert!(total >= 60 && counts.iter().all(|(tool, n)| *n >= if *tool == "screen" { 3 } else { 5 }), "{total} noticed: {counts:?}");
+}
+
+/// Without a change no tool says anything, so that what it says of a seed is of the seed.
+#[test]
+fn without_a_seed_nothing_is_noticed() {
+    let (rule_set, compiled) = embedded_once();
+    let files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+    let whole = whole(&files).expect("the rule set");
+    let remarks = lint::check(&whole, today());
+    let said: Vec<&str> = remarks.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.code.name()).collect();
+    assert!(said.iter().all(|it| *it == "lint/source-never-opened"), "{said:?}");
+    let about: Vec<&str> = remarks.iter().map(|it| it.remark.about.as_str()).collect();
+    assert!(!about.contains(&"nlag-nail-surgery"), "{about:?}");
+    assert!(whole.cases.iter().all(|it| run(rule_set, compiled, it).differences.is_empty()));
+    let local = LocalFile { name: LOCAL.into(), bytes: POLICY.into() };
+    assert!(rule_set_with(&files, Some(&local)).is_ok());
+    let (few, _) = whole.cases.split_at(100);
+    assert!(tally(rule_set, &whole.rule_set, few.iter().map(|it| (it.title.clone(), &it.answers, it.as_of))).moves.is_empty());
+}
