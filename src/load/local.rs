@@ -220,7 +220,7 @@ impl<'a> Overlay<'a> {
                     this.nothing_changed(&given.key_span, format!("every option of `{}` is offered", question.id));
                 }
                 ids.push(question.id.as_str());
-                parts.push(format!("of {} only {}", question.id, in_words(rule_set, question, offered)));
+                parts.push(format!("for {}: only {}", question.id, in_words(rule_set, question, offered)));
             }
             all.extend(facts.offers);
             complete.then(|| Done::new(&ids.join(", "), format!("offers {}", parts.join("; "))))

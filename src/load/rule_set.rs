@@ -153,8 +153,25 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
     diagnostics.extend(of_local);
     match rule_set {
         Some(rule_set) if diagnostics.is_empty() => Ok(rule_set),
-        _ => Err(without_echoes(diagnostics)),
+        _ => Err(without_names_unread(without_echoes(diagnostics))),
     }
+}
+
+/// Where a whole file could not be read, every name that it defines is unknown to all others. Hundreds of such remarks
+/// would hide the one slip that caused them; they are counted, and told once that file can be read.
+fn without_names_unread(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
+    let is_unread = |it: &Diagnostic| matches!(it.code, Code::NotYaml | Code::NotUtf8 | Code::Empty | Code::TooLarge | Code::MissingFile);
+    let Some(cause) = found.iter().position(is_unread) else { return found };
+    let is_held_back = |it: &Diagnostic| it.code.name().starts_with("rules/unknown-");
+    let n_held_back = found.iter().filter(|it| is_held_back(it)).count();
+    if n_held_back > 0
+        && let Some(cause) = found.get_mut(cause)
+    {
+        let counted = if n_held_back == 1 { "1 name is".to_owned() } else { format!("{n_held_back} names are") };
+        cause.help = format!("{}. {counted} unknown until then, and will be looked up again", cause.help.trim_end_matches('.'));
+        found.retain(|it| !is_held_back(it));
+    }
+    found
 }
 
 /// Finds the rules again that guarantees name by position, when a local policy has put others between them. One that it

@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 
 use super::markdown::escape;
 use super::page::one_line;
+use super::words::edition;
 use crate::governance::compare::{Change, Exact, Move, Possible, Shift, Tally, What, is_less_cautious};
 use crate::governance::decide::Seen;
 use crate::model::RuleSet;
@@ -38,12 +39,14 @@ impl Compared<'_> {
 
     /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out.
     pub fn loosens(&self) -> bool {
+        self.shows_somebody() || self.exact.is_err()
+    }
+
+    /// Whether somebody is shown, real or possible, who gets a less cautious verdict.
+    fn shows_somebody(&self) -> bool {
         let of = |it: &Tally| it.moves.iter().any(|it| is_less_cautious(it.old, it.new));
-        let possible = match &self.exact {
-            Ok(exact) => exact.moves.iter().any(|it| is_less_cautious(it.old, it.new)),
-            Err(_) => true,
-        };
-        of(&self.cases) || self.files.as_ref().is_some_and(of) || possible
+        let possible = |it: &Exact| it.moves.iter().any(|it| is_less_cautious(it.old, it.new));
+        of(&self.cases) || self.files.as_ref().is_some_and(of) || self.exact.as_ref().is_ok_and(possible)
     }
 }
 
@@ -53,6 +56,15 @@ const APART: &str = "not compared, since only one of the two accepts these answe
 fn title(it: &Compared<'_>) -> String {
     let of = |it: &RuleSet| format!("{} {} ({})", it.id, it.edition, it.status.word());
     format!("{} beside {}", of(it.new), of(it.old))
+}
+
+/// What the committee asks first.
+fn verdict(it: &Compared<'_>) -> &'static str {
+    match &it.exact {
+        _ if it.shows_somebody() => "Somebody gets a less cautious verdict.",
+        Ok(_) => "Nobody gets a less cautious verdict.",
+        Err(_) => "Whether somebody could get a less cautious verdict was not decided.",
+    }
 }
 
 fn arrow(old: Standing, new: Standing) -> String {
@@ -81,13 +93,13 @@ fn counted(what: &str, it: &Tally) -> String {
 
 /// What changed, and for whom, as text.
 pub fn text(it: &Compared<'_>, width: usize) -> String {
-    let mut lines = vec![title(it), String::new()];
+    let mut lines = vec![format!("as it is  {}", edition(it.old)), format!("proposed  {}", edition(it.new)), String::new()];
     let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(&one_line(text), width.saturating_sub(indent.len())), indent);
     if it.is_the_same() {
         lines.push("No effect: both say the same, whatever their order, line breaks and comments.".into());
         return lines.join("\n");
     }
-    lines.push("What changed".into());
+    lines.extend([verdict(it).to_owned(), String::new(), "What changed".into()]);
     for change in &it.changes {
         match &change.what {
             What::In => lines.push(format!("  in       {} {}", change.kind, one_line(&change.name))),
@@ -187,7 +199,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
     if it.is_the_same() {
         return page + "**No effect**: both say the same, whatever their order, line breaks and comments.\n";
     }
-    let verdict = if it.loosens() { "**Somebody gets a less cautious verdict.**" } else { "Nobody gets a less cautious verdict." };
+    let verdict = if it.loosens() { format!("**{}**", verdict(it)) } else { verdict(it).to_owned() };
     page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
         let name = format!("{} {}", change.kind, escape::code(&change.name));

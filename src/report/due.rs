@@ -104,7 +104,7 @@ impl<'a> Agenda<'a> {
 /// The agenda as text.
 ///
 /// # Missing data
-/// What has no date is always told, under a heading of its own.
+/// What has no date is told under a heading of its own; where the list ends on a day, it is counted only.
 pub fn text(agenda: &Agenda<'_>, style: &Style) -> String {
     let mut page = Page::new(style);
     page.paragraph(0, &format!("Reviews of {}", words::edition(agenda.rule_set)));
@@ -121,9 +121,12 @@ pub fn text(agenda: &Agenda<'_>, style: &Style) -> String {
         }
     }
     let open: Vec<&Due<'_>> = agenda.due.iter().filter(|it| it.by.is_none()).collect();
-    for (owner, of) in grouped(open.iter().copied(), |it| it.owner) {
-        page.heading(&format!("Open, without a date: {owner}"));
-        work(&mut page, &of);
+    // Whoever asks about the next weeks is only told how much has no date; the list itself is longer than all reviews.
+    if agenda.until.is_none() {
+        for (owner, of) in grouped(open.iter().copied(), |it| it.owner) {
+            page.heading(&format!("Open, without a date: {owner}"));
+            work(&mut page, &of);
+        }
     }
     page.blank();
     page.paragraph(0, &totals(agenda, &open));
@@ -180,8 +183,9 @@ fn totals(agenda: &Agenda<'_>, open: &[&Due<'_>]) -> String {
     let overdue = agenda.n_overdue();
     let told = dated.iter().filter(|it| agenda.tells(**it)).count();
     let sources = open.iter().filter(|it| matches!(it.what, What::Source { .. })).count();
+    let counted_only = if agenda.until.is_some() && !open.is_empty() { " (listed without `--within`)" } else { "" };
     format!(
-        "{} overdue, {} to come, {} later than this list; {} to open, {} to own.",
+        "{} overdue, {} to come, {} later than this list; without a date: {} to open, {} to own{counted_only}.",
         counted(overdue, "review", "reviews"),
         told.saturating_sub(overdue),
         dated.len() - told,

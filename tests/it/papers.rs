@@ -146,6 +146,8 @@ fn the_overdue_come_first_and_each_owner_has_a_part() {
     assert_eq!(agenda.n_overdue(), 1);
     let soon = Agenda { until: Some(date("2027-01-31")), ..agenda };
     let soon = text(&soon, &Style::plain());
+    // What has no date is only counted in a list that ends on a day.
+    assert!(!soon.contains("note: Nobody yet") && soon.contains("without a date: 1 source"), "{soon}");
     assert!(
         soon.contains("by 31 Jan 2027") && !soon.contains("30 Nov 2027") && soon.contains("1 review overdue, 1 to come, 3 later"),
         "{soon}"

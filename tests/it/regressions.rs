@@ -244,3 +244,35 @@ fn an_added_answer_does_not_lift_a_choice_beyond_the_offers(#[case] standing: &s
     let at = rules.rules.iter().position(|it| it.id == "contradictions/plan-not-offered");
     assert_eq!(at.and_then(|it| compiled.run(&facts).get(it).copied()), Some(expected));
 }
+
+/// One slip that made a file unreadable was followed by a remark on each of the hundreds of names that the file defines.
+#[test]
+fn an_unreadable_file_does_not_make_every_name_a_slip() {
+    let when = "{ fact: a.count, above: { limit: ceiling } }";
+    let broken = changed(when, "limits.yaml", |text| text.replace("value: 4.0", "value: 4.0: "));
+    let found = rule_set(&broken).err().unwrap_or_default();
+    assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["text/not-yaml"], "{:?}", codes(&found));
+    assert!(found[0].help.contains("names are unknown until then"), "{}", found[0].help);
+    let mut missing = files(&[("one", "defer", when)]);
+    missing.files.remove("limits.yaml");
+    let found = rule_set(&missing).err().unwrap_or_default();
+    assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/missing-file"], "{:?}", codes(&found));
+    // A name that is misspelt where everything can be read is told as before.
+    let misspelt = changed("{ fact: a.count, above: { limit: cieling } }", "limits.yaml", str::to_owned);
+    assert_eq!(refused(&misspelt).len(), 1, "{:?}", refused(&misspelt));
+}
+
+/// A rule that was refused for a slip was called unknown by the guarantee that names it, too.
+#[test]
+fn a_guarantee_may_name_a_rule_that_has_a_slip_of_its_own() {
+    let guarantee = "guarantees:\n  - { id: g, title: G, because: so, where: [{ holds: { fact: a.smokes, is: yes } }], fires: [RULE] }\n";
+    let with = |when: &str, named: &str| {
+        let mut all = files(&[("one", "defer", when)]);
+        all.files.insert("guarantees.yaml".into(), guarantee.replace("RULE", named).into_bytes());
+        rule_set(&all).err().unwrap_or_default().iter().map(|it| it.code.name()).collect::<Vec<_>>()
+    };
+    let (good, bad) = ("{ fact: a.smokes, is: yes }", "{ fact: a.smoke, is: yes }");
+    assert_eq!(with(good, "test/one"), [""; 0]);
+    assert_eq!(with(good, "test/other"), ["rules/unknown-rule"]);
+    assert_eq!(with(bad, "test/one"), ["rules/unknown-fact"]);
+}

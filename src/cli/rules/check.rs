@@ -65,8 +65,11 @@ pub fn run(arguments: &Check) -> Status {
     let notices = found.iter().filter(|it| it.stands_as(Severity::Notice)).count();
     let allowed = found.len() - problems - notices;
     if arguments.format == Format::Text {
-        let open: Vec<Diagnostic> = found.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.clone()).collect();
-        draw::diagnostics(&open);
+        // The problems last, where a reader's eye is when the run ends.
+        for severity in [Severity::Notice, Severity::Problem] {
+            let open: Vec<Diagnostic> = found.iter().filter(|it| it.stands_as(severity)).map(|it| it.remark.diagnostic.clone()).collect();
+            draw::diagnostics(&open);
+        }
     }
     draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
     match arguments.format {
@@ -75,7 +78,10 @@ pub fn run(arguments: &Check) -> Status {
             if problems == 0 {
                 draw::out(&clean(&whole));
             }
-            draw::out(&approval(&whole.rule_set));
+            // What has a problem is not offered for approval.
+            if problems == 0 || whole.rule_set.approval.is_some() {
+                draw::out(&approval(&whole.rule_set));
+            }
             whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::out(&it));
         }
     }

@@ -16,7 +16,8 @@ use crate::report::page::Style;
 /// Arguments of `rules due`.
 #[derive(Debug, Args)]
 #[command(after_help = "Exit status: 1 if a review is overdue, else 0.\nWhat has no date (sources nobody has opened, local \
-                        proposals) is told by the text alone; a calendar has one event for each day and owner.")]
+                        proposals) is told by the text alone, and only counted with --within; a calendar has one event for each \
+                        day and owner.")]
 pub struct Arguments {
     #[command(flatten)]
     rules: RuleSource,

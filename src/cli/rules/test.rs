@@ -79,14 +79,16 @@ pub fn run(arguments: &Test) -> Status {
         say(&format!("{}: {}", gap.rule, gap.what));
     }
     unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such gap")));
-    let n_gaps = if gaps.len() == 1 { "1 state, side or member".into() } else { format!("{} states, sides or members", gaps.len()) };
-    say(&format!(
-        "{}, {} as expected, {n_wrong} not; {}, {n_gaps} not reached by any case",
-        draw::counted(cases.len(), "case"),
-        cases.len() - n_wrong,
-        draw::counted(reached.len(), "rule"),
-    ));
-    say(&totals(&reached));
+    say(&format!("{}: {} as expected, {n_wrong} not", draw::counted(cases.len(), "case"), cases.len() - n_wrong));
+    let elsewhere = if arguments.only.is_some() { ", unless cases of other files do" } else { "" };
+    let missing = match gaps.len() {
+        0 => "the cases try every part of them".to_owned(),
+        1 => format!("the cases do not try 1 part, named above{elsewhere}"),
+        n => format!("the cases do not try {n} parts, named above{elsewhere}"),
+    };
+    say(&format!("{}: {missing}", draw::counted(reached.len(), "rule")));
+    let n_excused = reached.iter().map(|it| it.gaps().len()).sum::<usize>().saturating_sub(gaps.len());
+    say(&format!("{}; excused: {n_excused}", totals(&reached)));
     let mut clean = n_wrong == 0 && gaps.is_empty() && unused.is_empty();
     if arguments.mutants && n_wrong > 0 {
         draw::note("no change was tried: that needs cases that come out as expected");
@@ -175,7 +177,7 @@ fn place(written: &std::collections::HashMap<String, (std::sync::Arc<Source>, No
 fn totals(reached: &[Reach]) -> String {
     let share = |found: Vec<bool>| format!("{} of {}", found.iter().filter(|it| **it).count(), found.len());
     format!(
-        "reached: states {}, sides of numbers {}, members of lists {}",
+        "tried: states {}, sides of numbers {}, members of lists {}",
         share(reached.iter().flat_map(|it| it.states).map(|it| it > 0).collect()),
         share(reached.iter().flat_map(|it| &it.numbers).flat_map(|it| it.sides).collect()),
         share(reached.iter().flat_map(|it| &it.members).filter(|it| it.can_be).map(|it| it.cases > 0).collect()),
