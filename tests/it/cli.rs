@@ -6,6 +6,8 @@ use std::process::{Command, Output, Stdio};
 use rstest::rstest;
 use serde_json::Value;
 
+use crate::quoted::{Asked, anew, hold};
+
 const TODAY: [&str; 2] = ["--as-of", "2026-11-25"];
 const CLINIC: [&str; 2] = ["--clinic", "examples/clinic.yaml"];
 
@@ -449,32 +451,15 @@ fn the_readme_sets_up_with_a_command_that_works() {
 fn the_readme_quotes_real_output() {
     let path = top().join("README.md");
     let readme = std::fs::read_to_string(&path).unwrap_or_default();
-    let mut fresh = String::new();
     let mut n_commands = 0;
-    let mut lines = readme.lines().peekable();
-    while let Some(line) = lines.next() {
-        fresh.push_str(line);
-        fresh.push('\n');
-        if line != "```console" {
-            continue;
-        }
-        let command = lines.next().unwrap_or_default();
-        fresh.push_str(command);
-        fresh.push('\n');
-        while lines.peek().is_some_and(|it| *it != "```") {
-            lines.next();
-        }
-        let words = shell_words(command.trim_start_matches("$ preblock "));
-        let words: Vec<&str> = words.iter().map(String::as_str).collect();
-        fresh.push_str(text(&run(&words).stdout).trim_end());
-        fresh.push('\n');
+    let fresh = anew(&readme, |asked| {
+        let Asked::Command(command) = asked else { unreachable!("the README names no edit") };
         n_commands += 1;
-    }
+        let words = shell_words(command.trim_start_matches("preblock "));
+        text(&run(&words.iter().map(String::as_str).collect::<Vec<_>>()).stdout)
+    });
     assert!(n_commands >= 2, "the README shows no command");
-    if std::env::var_os("PREBLOCK_BLESS").is_some() {
-        assert!(std::fs::write(&path, &fresh).is_ok());
-    }
-    assert!(readme == fresh, "the README quotes old output; PREBLOCK_BLESS=1 cargo test the_readme writes it anew");
+    hold(&path, &readme, &fresh);
 }
 
 /// Words at spaces; double quotes keep spaces together.

@@ -32,6 +32,9 @@ mod local;
 mod logic;
 // The registers of names against the UNII list.
 mod medicines;
+// A committee's morning, line by line.
+#[cfg(unix)]
+mod morning;
 // Small changes of a rule set, and whether the cases notice them.
 mod mutants;
 // An outside judge of the logic.
@@ -48,6 +51,8 @@ mod prove;
 mod prospects;
 // What `rules check` finds, as SARIF.
 mod sarif;
+// Documents that quote the program.
+mod quoted;
 // The slow, obvious second evaluator.
 mod reference;
 // Bad input: one slip a file, told at its place.
