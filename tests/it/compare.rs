@@ -627,7 +627,8 @@ impl Desk {
 
 const CASES: &str = "cases:\n  - case: INR above both ceilings\n    like: somebody\n    change: { a.inr: { value: 6, taken_on: 2026-11-25 } }\n    \
                      source: a test\n    expect: { verdict: defer, fires: [test/inr] }\n";
-const PEOPLE: &str = "as_of: 2026-11-25\npeople:\n  - id: somebody\n    about: Somebody\n    answers: { plan: { procedure_on: 2026-11-25 } }\n";
+const PEOPLE: &str =
+    "as_of: 2026-11-25\npeople:\n  - id: somebody\n    about: Somebody\n    answers: { plan: { procedure_on: 2026-11-25 } }\n";
 
 fn with_cases(mut files: RuleFiles) -> RuleFiles {
     files.files.insert("cases/people.yaml".into(), PEOPLE.into());

@@ -16,9 +16,11 @@ use preblock::governance::compare::{exact, is_less_cautious, tally};
 use preblock::governance::decide::{Decider, TooLarge};
 use preblock::governance::lint::{self, LINTS, Subject};
 use preblock::governance::prove::prove;
+use preblock::load::allowances::allowances;
 use preblock::load::cases::{Case, cases};
-use preblock::load::{Care, LocalFile, RuleFiles, Whole, rule_set, rule_set_with, whole};
-use preblock::model::RuleSet;
+use preblock::load::whole::HeldAgainst;
+use preblock::load::{Care, LocalFile, RuleFiles, Written, rule_set, rule_set_with, whole};
+use preblock::model::{Rule, RuleSet};
 use serde::Deserialize;
 
 use crate::support::{embedded_once, today};
@@ -90,10 +92,6 @@ impl Seed {
     fn local(&self) -> Option<LocalFile> {
         (self.file == LOCAL).then(|| LocalFile { name: LOCAL.into(), bytes: self.change(POLICY).into_bytes() })
     }
-
-    fn concern(&self) -> &str {
-        self.file.strip_prefix("concerns/").and_then(|it| it.strip_suffix(".yaml")).unwrap_or_default()
-    }
 }
 
 /// Where the line of an entry begins, by its id or, for an allowance, its check.
@@ -132,21 +130,23 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
         let names: Vec<&str> = found.iter().flatten().map(|it| it.code.name()).collect();
         return if names.contains(&what) { Ok(()) } else { Err(format!("{names:?}")) };
     }
-    let refused = |found: Vec<Diagnostic>| Err(format!("it is refused before: {}", found.iter().map(|it| format!("{it:?}")).collect::<String>()));
-    if seed.by == "lint" {
-        return match whole(&files) {
-            Ok(whole) => linted(&whole, local.as_ref(), what, base),
-            Err(found) => refused(found),
-        };
-    }
+    let refused =
+        |found: Vec<Diagnostic>| Err(format!("it is refused before: {}", found.iter().map(|it| format!("{it:?}")).collect::<String>()));
     let rules = match rule_set(&files) {
         Ok(rules) => rules,
         Err(found) => return refused(found),
     };
+    if seed.by == "lint" {
+        return linted(&files, local.as_ref(), rules, what, base);
+    }
     let ids = |it: &RuleSet| it.catalogue.questions.iter().map(|it| it.id.clone()).collect::<Vec<_>>();
     assert_eq!(ids(&rules), ids(base.rule_set), "{}: the cases' answers are by the place of their question", seed.name);
-    // Those of the concern first: they are likely to tell.
-    let (near, far): (Vec<&Case>, Vec<&Case>) = base.cases.iter().partition(|it| it.source.name().contains(seed.concern()));
+    // Those of a rule that is another one now come first: they are likely to tell.
+    let shape = |it: &Rule| format!("{:?} {:?} {:?}", it.when, it.outcome, it.urgency);
+    let other = |it: &&Rule| rules.rule(&it.id).is_none_or(|new| shape(new) != shape(it));
+    let others: Vec<&str> = base.rule_set.rules.iter().filter(other).map(|it| it.id.as_str()).collect();
+    let tells = |it: &&Case| it.fires.iter().chain(&it.undetermined).any(|it| others.contains(&it.as_str()));
+    let (near, far): (Vec<&Case>, Vec<&Case>) = base.cases.iter().partition(tells);
     let all: Vec<&Case> = near.into_iter().chain(far).collect();
     match seed.by.as_str() {
         "test" => {
@@ -181,40 +181,50 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
 }
 
 /// Whether a check says so, with no allowance for it.
-fn linted(whole: &Whole, local: Option<&LocalFile>, what: &str, base: &Base) -> Result<(), String> {
+fn linted(files: &RuleFiles, local: Option<&LocalFile>, mut rules: RuleSet, what: &str, base: &Base) -> Result<(), String> {
     let (code, about) = what.split_once(' ').expect("a check and what it is about");
-    let wanted = LINTS.iter().find(|it| it.code.name() == code).ok_or("there is no such check")?;
-    if let Some(local) = local {
-        // The remark is of the policy as it is held against the rule set.
-        let policy = rule_set_with(&RuleFiles::embedded(), Some(local)).map_err(|it| format!("{it:?}"))?.local;
-        let loosens = policy.iter().flat_map(|it| &it.changes).filter(|it| it.how.is_some()).map(|it| it.about.as_str());
-        return if loosens.into_iter().any(|it| it == about) { Ok(()) } else { Err(format!("{:?}", policy.map(|it| it.changes))) };
+    let written = Written::read(files);
+    let policy = local.map(|it| rule_set_with(files, Some(it)).map_err(|it| format!("{it:?}"))).transpose()?.and_then(|it| it.local);
+    let held = policy.zip(local.and_then(LocalFile::places)).map(|(policy, (source, places))| HeldAgainst { policy, source, places });
+    let allowances = allowances(files, &rules).map_err(|it| format!("{it:?}"))?;
+    let over_everybody = ["lint/never-fires", "lint/always-fires", "lint/subsumed", "lint/band-gap", "lint/band-overlap", "lint/unasked"];
+    let mut runs = Vec::new();
+    let mut space = Err(TooLarge { fact: String::new(), of: String::new() });
+    let concern = about.split_once('/').map_or("", |(concern, _)| concern);
+    if over_everybody.contains(&code) {
+        // The other concerns' rules are as they were.
+        rules.rules.retain(|it| it.id.split('/').next() == Some(concern));
+        let near = base.cases.iter().filter(|it| it.source.name().contains(&format!("/{concern}-")));
+        let compiled = Compiled::new(&rules);
+        runs = near.map(|it| run(&rules, &compiled, it)).collect();
+        space = Decider::new(&[&rules], &[], today());
     }
-    let found: Vec<String> = if code == "lint/allowance-unused" {
-        // It looks at what all the others say.
-        let all = lint::check(whole, today());
-        all.iter().filter(|it| it.allowance.is_none() && it.remark.diagnostic.code == wanted.code).map(|it| it.remark.about.clone()).collect()
-    } else {
-        let needs_space = ["lint/never-fires", "lint/always-fires", "lint/subsumed", "lint/band-gap", "lint/band-overlap", "lint/unasked"];
-        let none = || Err(TooLarge { fact: String::new(), of: String::new() });
-        let space = RefCell::new(if needs_space.contains(&code) { Decider::new(&[&whole.rule_set], &[], today()) } else { none() });
-        let subject = Subject {
-            space: &space,
-            rule_set: &whole.rule_set,
-            written: &whole.written,
-            cases: &base.cases,
-            runs: &[],
-            gaps: &[],
-            allowances: &whole.allowances,
-            local: None,
-            unwritten: &[],
-            as_of: today(),
-            earlier: &RefCell::new(Vec::new()),
-        };
-        let remarks = (wanted.find)(&subject).into_iter().filter(|it| it.diagnostic.code == wanted.code);
-        let allowed = |about: &str| whole.allowances.iter().any(|it| it.lint == wanted.code && it.on == about);
-        remarks.map(|it| it.about).filter(|it| !allowed(it)).collect()
+    let space = RefCell::new(space);
+    let earlier = RefCell::new(Vec::new());
+    let check = |code: &str| LINTS.iter().find(|it| it.code.name() == code).map(|it| it.find).ok_or("there is no such check");
+    let subject = Subject {
+        space: &space,
+        rule_set: &rules,
+        written: &written,
+        cases: &base.cases,
+        runs: &runs,
+        gaps: &[],
+        allowances: &allowances,
+        local: held.as_ref(),
+        unwritten: &[],
+        as_of: today(),
+        earlier: &earlier,
     };
+    if code == "lint/allowance-unused" {
+        // It looks at what the checks that are allowed something have said.
+        for of in allowances.iter().map(|it| it.lint.name()).filter(|it| !over_everybody.contains(it)) {
+            let said = check(of)?(&subject);
+            earlier.borrow_mut().extend(said);
+        }
+    }
+    let remarks = check(code)?(&subject).into_iter().filter(|it| it.diagnostic.code.name() == code);
+    let allowed = |about: &str| allowances.iter().any(|it| it.lint.name() == code && it.on == about);
+    let found: Vec<String> = remarks.map(|it| it.about).filter(|it| !allowed(it)).collect();
     if found.iter().any(|it| it == about) { Ok(()) } else { Err(format!("{found:?}")) }
 }
 
@@ -243,7 +253,9 @@ fn every_seeded_defect_is_noticed() {
         println!("{took:?} {} {}", seed.by, seed.name);
         match found {
             Ok(()) => *counts.entry(&seed.by).or_default() += 1,
-            Err(said) => missed.push(format!("{}: {} does not notice ({}): {said}", seed.name, seed.by, seed.what.as_deref().unwrap_or("anything"))),
+            Err(said) => {
+                missed.push(format!("{}: {} does not notice ({}): {said}", seed.name, seed.by, seed.what.as_deref().unwrap_or("anything")))
+            }
         }
     }
     assert_eq!(missed, Vec::<String>::new(), "noticed: {counts:?}");
