@@ -11,8 +11,8 @@ use crate::model::{Concern, Condition, Rule};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::Node;
 
-/// Reads the guarantees, with every diagnostic of the file. If not all rules could be read, one that is missing has been
-/// told elsewhere.
+/// Reads the guarantees, with every diagnostic of the file. If something was wrong before, a rule or concern that is
+/// missing may be what has been told.
 pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule], all_read: bool) -> (Vec<Guarantee>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("guarantees"));
     let mut seen = HashMap::new();
@@ -29,12 +29,20 @@ pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule]
     (found, reading.finish())
 }
 
-fn one(reading: &mut Reading<'_>, names: &Names, node: &Node, concerns: &[Concern], rules: (&[Rule], bool)) -> Option<Guarantee> {
+fn one(
+    reading: &mut Reading<'_>,
+    names: &Names,
+    node: &Node,
+    concerns: &[Concern],
+    (rules, all_read): (&[Rule], bool),
+) -> Option<Guarantee> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let (id, title, because) = (reading.needed(node, "id"), reading.needed(node, "title"), reading.needed(node, "because"));
     let concern = reading.owned(node, "concern").map(|written| {
         let at = concerns.iter().position(|it| it.id == written);
-        if let (None, Some(place)) = (at, node.get("concern")) {
+        if at.is_none() && !all_read {
+            reading.excuse();
+        } else if let (None, Some(place)) = (at, node.get("concern")) {
             let title = format!("there is no concern `{written}`");
             reading.report(
                 Diagnostic::at(Code::UnknownConcern, reading.source, &place.span, title, "no such concern")
@@ -45,7 +53,7 @@ fn one(reading: &mut Reading<'_>, names: &Names, node: &Node, concerns: &[Concer
     });
     let lines = node.get("where").map(Node::items).unwrap_or_default();
     let wheres: Vec<Option<(Sense, Condition)>> = lines.iter().map(|it| line(reading, names, it)).collect();
-    let then = then(reading, node, rules);
+    let then = then(reading, node, (rules, all_read));
     if concern == Some(None) {
         return None;
     }

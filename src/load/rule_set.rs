@@ -102,6 +102,7 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
         rules.extend(found);
         diagnostics.extend(wrong);
     }
+    diagnostics.extend(unexpected(files, &concerns));
     let mut guarantees = Vec::new();
     if files.files.contains_key(GUARANTEES)
         && let Some(it) = parse(files, GUARANTEES, "", &mut diagnostics)
@@ -110,7 +111,6 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
         guarantees = found;
         diagnostics.extend(wrong);
     }
-    diagnostics.extend(unexpected(files, &concerns));
     if let Some(overlay) = &mut overlay {
         let before: Vec<String> = rules.iter().map(|it| it.id.clone()).collect();
         overlay.rules(&names, &mut rules, &Ids { concerns: &concerns, retired: &retired }, diagnostics.is_empty());

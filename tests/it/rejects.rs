@@ -815,7 +815,7 @@ const SLIPS: &[Slip] = &[
     ),
     slip("guarantee-twice", &["rules/duplicate-id"], GUARANTEES, "  - id: inr-stale\n", "  - id: inr-too-high-or-missing\n"),
     slip("guarantee-of-nothing", &["shape/missing-key"], GUARANTEES, "    never: go\n", ""),
-    slip("guarantee-never-maybe", &["shape/not-an-option"], GUARANTEES, "    never: go\n", "    never: perhaps\n"),
+    slip("guarantee-never-maybe", &["shape/wrong-form"], GUARANTEES, "    never: go\n", "    never: perhaps\n"),
     slip("guarantee-of-no-such-promise", &["shape/not-an-option"], GUARANTEES, "    promise: span-narrows\n", "    promise: span-narrow\n"),
     slip(
         "guarantee-where-perhaps",

@@ -352,7 +352,7 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
     };
     let one = |(at, it): (usize, &crate::model::Medicine)| {
         let steroid = it.as_prednisolone.map_or_else(String::new, |it| it.to_string());
-        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), ("as prednisolone", steroid)])
+        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), ("as_prednisolone", steroid)])
     };
     register.medicines.iter().enumerate().map(one).collect()
 }
