@@ -7,6 +7,7 @@
 use batsat::Lit;
 use chrono::NaiveDate;
 
+use crate::evaluate::Compiled;
 use crate::model::{Condition, RuleSet};
 
 pub mod arithmetic;
@@ -43,6 +44,8 @@ pub struct Decider<'a> {
     pub space: Space,
     /// What each rule set makes of it.
     pub judgements: Vec<Judgement>,
+    /// Each rule set compiled, to screen examples.
+    compiled: Vec<Compiled>,
     /// The day of screening and of surgery of every example.
     pub as_of: NaiveDate,
 }
@@ -75,12 +78,13 @@ impl<'a> Decider<'a> {
     /// The fact that makes it too large to decide exactly.
     pub fn new(rule_sets: &[&'a RuleSet], further: &[&Condition], as_of: NaiveDate) -> Result<Self, TooLarge> {
         let mut logic = Logic::default();
-        let space = Space::new(&mut logic, rule_sets, further)?;
+        let space = Space::new(&mut logic, rule_sets, further, as_of)?;
         let mut judgements = Vec::new();
         for (view, rule_set) in rule_sets.iter().enumerate() {
             judgements.push(judge(&mut logic, &space, rule_set, view));
         }
-        Ok(Self { rule_sets: rule_sets.to_vec(), logic, space, judgements, as_of })
+        let compiled = rule_sets.iter().map(|it| Compiled::new(it)).collect();
+        Ok(Self { rule_sets: rule_sets.to_vec(), logic, space, judgements, compiled, as_of })
     }
 
     /// Where a condition is yes and where it is no, as a rule set reads it.
@@ -104,11 +108,8 @@ impl<'a> Decider<'a> {
         }
         match self.find_so(who, &without, confirm) {
             Found::Example(seen) => Found::Example(seen),
-            Found::Never => self.find_so(who, together, confirm),
-            Found::Open(fact) => match self.find_so(who, together, confirm) {
-                Found::Example(seen) => Found::Example(seen),
-                _ => Found::Open(fact),
-            },
+            // The whole search takes in what was left out, and settles both.
+            _ => self.find_so(who, together, confirm),
         }
     }
 
@@ -128,8 +129,8 @@ impl<'a> Decider<'a> {
                 .iter()
                 .filter_map(|it| {
                     let space = it.space.unwrap_or(&self.space);
-                    let rule_set = self.rule_sets.get(it.view)?;
-                    Some(Subject { rule_set, space, view: it.view, patient: patient::read(&self.logic, space) })
+                    let (rule_set, compiled) = (self.rule_sets.get(it.view)?, self.compiled.get(it.view)?);
+                    Some(Subject { rule_set, compiled, space, view: it.view, patient: patient::read(&self.logic, space) })
                 })
                 .collect();
             let mut shut: Vec<Lit> = Vec::new();

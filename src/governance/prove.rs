@@ -56,14 +56,15 @@ impl Proof {
 pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
     let further: Vec<&Condition> = rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
     let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
+    let people = people(rule_set, cases);
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
-            let mut prover = Prover { rule_set, decider, further, added: None, cases, people: people(rule_set, cases) };
+            let mut prover = Prover { rule_set, decider, further, added: None, people: &people };
             guarantees.map(|(at, it)| (at, prover.one(it))).collect()
         }
         Err(TooLarge { fact, of }) => {
             let why = format!("{fact} ({of})");
-            guarantees.map(|(at, it)| (at, among_cases(rule_set, cases, it, &why))).collect()
+            guarantees.map(|(at, it)| (at, among_cases(rule_set, &people, it, &why))).collect()
         }
     }
 }
@@ -75,9 +76,8 @@ struct Prover<'a> {
     further: Vec<&'a Condition>,
     /// The same patient with answers added, once some promise needs one.
     added: Option<(Space, Judgement)>,
-    cases: &'a [Case],
-    /// The facts of the worked cases.
-    people: Vec<Facts>,
+    /// The worked cases that can be read.
+    people: &'a [(&'a Case, Facts)],
 }
 
 impl Prover<'_> {
@@ -98,7 +98,7 @@ impl Prover<'_> {
         let found = self.decider.find(&broken, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, it)));
         // Nobody breaks it; perhaps nobody is as it says either, since no numbers come out so. A worked case shows it soonest.
         if matches!(found, Found::Never)
-            && !self.people.iter().any(|it| concerns(guarantee, it))
+            && !self.people.iter().any(|(_, it)| concerns(guarantee, it))
             && matches!(self.decider.find(&together, &|seen| seen.iter().all(|it| concerns(guarantee, &it.facts))), Found::Never)
         {
             return Proof::Idle;
@@ -110,7 +110,7 @@ impl Prover<'_> {
         match found {
             Found::Never => Proof::Proved,
             Found::Example(seen) => Proof::Broken(seen),
-            Found::Open(fact) => among_cases(self.rule_set, self.cases, guarantee, &fact),
+            Found::Open(fact) => among_cases(self.rule_set, self.people, guarantee, &fact),
         }
     }
 
@@ -178,7 +178,7 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &self.further) {
+            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &self.further, self.decider.as_of) {
                 Ok(space) if !self.decider.space.is_cut_like(&space) => {
                     return Proof::Open { fact: "the two patients of the promise".to_owned(), n_cases: 0 };
                 }
@@ -295,24 +295,17 @@ fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &S
 }
 
 /// A guarantee that cannot be decided: no proof, but perhaps a worked case that breaks it.
-fn among_cases(rule_set: &RuleSet, cases: &[Case], guarantee: &Guarantee, fact: &str) -> Proof {
+fn among_cases(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee, fact: &str) -> Proof {
     let compiled = Compiled::new(rule_set);
-    let mut n_cases = 0;
-    for case in cases {
-        let (facts, wrong) = facts::read(rule_set, &case.answers, case.as_of);
-        if !wrong.is_empty() {
-            continue;
-        }
-        n_cases += 1;
-        if concerns(guarantee, &facts) && !comes_out(rule_set, &guarantee.then, &compiled.run(&facts)) {
-            return Proof::BrokenByCase { fact: fact.to_owned(), case: case.title.clone() };
-        }
+    let breaks = |facts: &Facts| concerns(guarantee, facts) && !comes_out(rule_set, &guarantee.then, &compiled.run(facts));
+    match people.iter().find(|(_, facts)| breaks(facts)) {
+        Some((case, _)) => Proof::BrokenByCase { fact: fact.to_owned(), case: case.title.clone() },
+        None => Proof::Open { fact: fact.to_owned(), n_cases: people.len() },
     }
-    Proof::Open { fact: fact.to_owned(), n_cases }
 }
 
-/// The facts of those worked cases that can be read.
-fn people(rule_set: &RuleSet, cases: &[Case]) -> Vec<Facts> {
-    let read = cases.iter().map(|it| facts::read(rule_set, &it.answers, it.as_of));
-    read.filter(|(_, wrong)| wrong.is_empty()).map(|(facts, _)| facts).collect()
+/// The worked cases that can be read, with their facts.
+fn people<'a>(rule_set: &RuleSet, cases: &'a [Case]) -> Vec<(&'a Case, Facts)> {
+    let read = cases.iter().map(|it| (it, facts::read(rule_set, &it.answers, it.as_of)));
+    read.filter(|(_, (_, wrong))| wrong.is_empty()).map(|(case, (facts, _))| (case, facts)).collect()
 }

@@ -9,7 +9,7 @@ use chrono::{Datelike, Months, NaiveDate, NaiveTime, TimeDelta};
 use super::span::Span;
 
 /// First and last year that are read; anything else is a slip of the keys.
-const YEARS: std::ops::RangeInclusive<i32> = 1900..=2200;
+pub const YEARS: std::ops::RangeInclusive<i32> = 1900..=2200;
 
 /// A day of the calendar, with the time of day if that is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -3,7 +3,7 @@
 use super::{MOST_ENTRIES, Reader, is_misspelt, missing_word};
 use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::names::{self, Recognised};
-use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, plan_in_words};
+use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, VOLUMES_ML, Value, plan_in_words};
 use crate::model::Agent;
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
@@ -210,8 +210,7 @@ impl<'a> Reader<'a> {
                 continue;
             };
             let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
-            // No more than a hundred millilitres of anything is drawn up for a toe.
-            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", (0.01, 100.0), &mut complete);
+            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", VOLUMES_ML, &mut complete);
             found.push(PlannedAgent { agent: at, percent, volume_ml });
         }
         let shown = plan_in_words(&self.rule_set.agents, &found);

@@ -127,7 +127,8 @@ fn plain_between(low: f64, high: f64, fits: &dyn Fn(f64) -> bool) -> Option<f64>
     })
 }
 
-type Box1 = (f64, f64);
+/// From one number to another.
+type Range = (f64, f64);
 
 /// Looks for numbers. What hangs on no common number is looked for apart.
 pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
@@ -180,7 +181,7 @@ fn groups(moves: &[Vec<Option<i8>>], n_wanted: usize, n_variables: usize) -> Vec
 /// A box with how far its middle is from what is wanted; the nearest comes first.
 struct Waiting {
     distance: f64,
-    here: Vec<Box1>,
+    here: Vec<Range>,
 }
 
 impl PartialEq for Waiting {
@@ -209,7 +210,7 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
     let chains: Vec<Vec<usize>> =
         wanted.iter().map(|it| cases.get(it.view).map(|case| needed(case.rule_set, it.slot)).unwrap_or_default()).collect();
     let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
-    let first: Vec<Box1> =
+    let first: Vec<Range> =
         variables.iter().map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) }).collect();
     let mut boxes = BinaryHeap::from([Waiting { distance: 0.0, here: first.clone() }]);
     let mut looked = 0;
@@ -256,12 +257,12 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
     if unsure { Search::GaveUp } else { Search::Impossible }
 }
 
-fn middle(here: &[Box1], variables: &[Variable]) -> Vec<f64> {
+fn middle(here: &[Range], variables: &[Variable]) -> Vec<f64> {
     here.iter().zip(variables).map(|((low, high), it)| inside(*low, *high, it)).collect()
 }
 
 /// Whether nothing that matters could still be chosen.
-fn is_point(here: &[Box1], open: &[usize], moves: &[Vec<Option<i8>>]) -> bool {
+fn is_point(here: &[Range], open: &[usize], moves: &[Vec<Option<i8>>]) -> bool {
     open.iter().all(|of| here.iter().enumerate().all(|(at, (low, high))| low >= high || direction(moves, *of, at) == Some(0)))
 }
 
@@ -277,7 +278,7 @@ fn inside(low: f64, high: f64, variable: &Variable) -> f64 {
 }
 
 /// The number that is freest, of those that something undecided hangs on.
-fn widest(here: &[Box1], first: &[Box1], variables: &[Variable], open: &[usize], moves: &[Vec<Option<i8>>]) -> Option<usize> {
+fn widest(here: &[Range], first: &[Range], variables: &[Variable], open: &[usize], moves: &[Vec<Option<i8>>]) -> Option<usize> {
     let matters = |at: usize| open.iter().any(|of| direction(moves, *of, at) != Some(0));
     let width = |at: usize| {
         let ((low, high), (from, to)) = (here.get(at).copied().unwrap_or_default(), first.get(at).copied().unwrap_or_default());
@@ -288,12 +289,12 @@ fn widest(here: &[Box1], first: &[Box1], variables: &[Variable], open: &[usize],
     (width(best) > 0.0).then_some(best)
 }
 
-fn halves(here: &[Box1], at: usize, variables: &[Variable]) -> Vec<Vec<Box1>> {
+fn halves(here: &[Range], at: usize, variables: &[Variable]) -> Vec<Vec<Range>> {
     let Some((low, high)) = here.get(at).copied() else { return Vec::new() };
     let whole = variables.get(at).is_some_and(|it| it.whole);
     let middle = if whole { f64::midpoint(low, high).floor() } else { f64::midpoint(low, high) };
     let parts = [(low, middle), (if whole { middle + 1.0 } else { middle }, high)];
-    let with = |part: Box1| here.iter().enumerate().map(|(it, old)| if it == at { part } else { *old }).collect();
+    let with = |part: Range| here.iter().enumerate().map(|(it, old)| if it == at { part } else { *old }).collect();
     parts.into_iter().map(with).collect()
 }
 
@@ -302,7 +303,7 @@ fn bounds(
     cases: &[Case<'_>],
     work: &mut [Facts],
     variables: &[Variable],
-    here: &[Box1],
+    here: &[Range],
     wanted: &Wanted,
     of: Option<(&Vec<Option<i8>>, &Vec<usize>)>,
 ) -> Option<(f64, f64)> {
@@ -395,7 +396,7 @@ fn put(rule_set: &RuleSet, facts: &mut Facts, variables: &[Variable], values: &[
 
 /// Who is so many completed years old on a day, on the birthday itself.
 pub fn born(on: &When, years: f64) -> Option<When> {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and between 0 and 120")]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole, and some hundreds at most")]
     let months = chrono::Months::new(years as u32 * 12);
     on.date.checked_sub_months(months).map(When::on)
 }

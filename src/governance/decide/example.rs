@@ -7,9 +7,9 @@ use chrono::{Datelike as _, Days, NaiveDate};
 use super::arithmetic::{self, Case, Search, Variable, Wanted, What};
 use super::cells::Cell;
 use super::patient::{Dated, Patient, Told};
-use super::space::{Space, VOLUMES_ML};
+use super::space::Space;
 use crate::evaluate::{Compiled, State};
-use crate::facts::{self, Facts};
+use crate::facts::{self, Facts, VOLUMES_ML};
 use crate::load::questionnaire;
 use crate::model::{Answer, Derived, Formula, Input, Question, RuleSet};
 use crate::quantity::span::Span;
@@ -20,6 +20,8 @@ use crate::quantity::when::When;
 pub struct Subject<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
+    /// The same, compiled.
+    pub compiled: &'a Compiled,
     /// The space the patient is of.
     pub space: &'a Space,
     /// Which view of it.
@@ -221,9 +223,9 @@ impl Subject<'_> {
         let (facts, n_wrong) = self.read(&text, clinic.as_deref(), as_of);
         if n_wrong > 0 {
             // A questionnaire that the reader refuses is none.
-            return Err(Failure::Unclear(String::new()));
+            return Err(Failure::Unclear("answers that cannot stand together".to_owned()));
         }
-        let states = Compiled::new(self.rule_set).run(&facts);
+        let states = self.compiled.run(&facts);
         Ok(Seen { questionnaire: text, clinic, n_answers, facts, states })
     }
 

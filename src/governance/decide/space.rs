@@ -6,6 +6,7 @@
 use std::collections::BTreeMap;
 
 use batsat::Lit;
+use chrono::{Datelike as _, NaiveDate};
 
 use super::cells::{Cell, Cut, cells, cuts_of};
 use super::lists;
@@ -13,16 +14,11 @@ use super::logic::Logic;
 use crate::formulas::body::{Sex, ideal_weight};
 use crate::model::{Answer, Catalogue, Condition, FactKind, Formula, Input, Question, RuleSet, Test};
 use crate::quantity::span::Span;
+use crate::quantity::when::YEARS;
 use crate::truth::FactSlot;
 
 /// Most cells of one fact, and most kinds of entries of one list. Beyond that nothing is decided exactly.
 pub const MOST_CELLS: usize = 2_000;
-
-/// Oldest age that is thought of, in completed years.
-const OLDEST: f64 = 120.0;
-
-/// Most millilitres of one solution, and least; what the questionnaire's reader accepts.
-pub const VOLUMES_ML: (f64, f64) = (0.01, 100.0);
 
 /// Everything that one fact may be.
 #[derive(Debug, Clone)]
@@ -132,13 +128,14 @@ pub struct Space {
 }
 
 impl Space {
-    /// Lays out the facts of these rule sets. Conditions beside the rules' own (those of guarantees) cut, too.
+    /// Lays out the facts of these rule sets for surgery on a day. Conditions beside the rules' own (those of guarantees)
+    /// cut, too.
     ///
     /// # Errors
     /// The first fact that has too many cells.
-    pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition]) -> Result<Self, TooLarge> {
+    pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Result<Self, TooLarge> {
         mean_alike(rule_sets)?;
-        let tests = Tests::of(rule_sets, further);
+        let tests = Tests::of(rule_sets, further, on);
         let mut space = Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), procedure: None };
         for (at, rule_set) in rule_sets.iter().enumerate() {
             let catalogue = &rule_set.catalogue;
@@ -312,11 +309,14 @@ struct Tests {
     cuts: BTreeMap<String, Vec<Cut>>,
     spans: BTreeMap<String, Vec<Span>>,
     most_taken: usize,
+    /// Completed years of whoever was born in the first year that is read.
+    oldest: f64,
 }
 
 impl Tests {
-    fn of(rule_sets: &[&RuleSet], further: &[&Condition]) -> Self {
-        let mut tests = Self { most_taken: 1, ..Self::default() };
+    fn of(rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Self {
+        let oldest = f64::from(on.year() - YEARS.start());
+        let mut tests = Self { most_taken: 1, oldest, ..Self::default() };
         for rule_set in rule_sets {
             let catalogue = &rule_set.catalogue;
             let of_rules = rule_set.rules.iter().map(|it| &it.when);
@@ -419,11 +419,8 @@ fn domain(
         (Some(FactKind::TakenOn(_)), _) => dates(logic, known, id, tests),
         (_, Some(question)) => match &question.answer {
             Answer::YesNo => {
-                let (no, yes) = (!known, known);
                 let is_yes = logic.free();
-                let _ = no;
-                let shape = vec![("no".to_owned(), logic.all([yes, !is_yes])), ("yes".to_owned(), logic.all([yes, is_yes]))];
-                Shape::Choice(shape)
+                Shape::Choice(vec![("no".to_owned(), logic.all([known, !is_yes])), ("yes".to_owned(), logic.all([known, is_yes]))])
             }
             Answer::OneOf(_) => {
                 let ids = option_ids(rule_sets, id);
@@ -452,7 +449,7 @@ fn domain(
             Some(derived) => {
                 let whole = matches!(derived.formula, Formula::CompletedYears | Formula::CountOf | Formula::CountMissingFrom);
                 let ends = match derived.formula {
-                    Formula::CompletedYears => (0.0, OLDEST),
+                    Formula::CompletedYears => (0.0, tests.oldest),
                     // A difference may fall below nothing, but no dose, index or count.
                     Formula::Difference => (f64::NEG_INFINITY, f64::INFINITY),
                     _ => (0.0, f64::INFINITY),

@@ -50,7 +50,7 @@ impl After {
     /// Ties a second patient to the one of a decider.
     fn new(decider: &mut Decider<'_>) -> Option<Self> {
         let rule_set = *decider.rule_sets.first()?;
-        let space = Space::new(&mut decider.logic, &[rule_set], &[]).ok()?;
+        let space = Space::new(&mut decider.logic, &[rule_set], &[], decider.as_of).ok()?;
         if !decider.space.is_cut_like(&space) {
             return None;
         }
