@@ -92,6 +92,11 @@ fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&
     found
 }
 
+/// The ids of the rules that fire, in rule order.
+pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
+    rule_set.rules.iter().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
+}
+
 /// What the states of all rules come to: the verdict, and the most pressing of the referrals.
 pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
     standing_if(rule_set, states, |_, rule| (rule.outcome, rule.urgency))

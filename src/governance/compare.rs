@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::decide::{Decider, Found, Judgement, Pair, Seen, TooLarge};
 use crate::diagnostic::Diagnostic;
-use crate::evaluate::{Compiled, State, standing};
+use crate::evaluate::{Compiled, State, firing, standing};
 use crate::facts::{self, Facts, Gathered};
 use crate::model::RuleSet;
 use crate::outcome::{Outcome, Standing, Urgency};
@@ -134,10 +134,6 @@ fn level(it: Standing) -> i32 {
         (Outcome::Refer, Some(Urgency::Urgent)) => 3,
         (Outcome::Refer, Some(Urgency::SameDay)) => 4,
     }
-}
-
-fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
-    rule_set.rules.iter().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
 }
 
 /// Answers to the questions of one rule set, for another: by the questions' names. What the other does not ask is left out.

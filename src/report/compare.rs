@@ -2,8 +2,10 @@
 
 use serde_json::{Value, json};
 
+use super::json::escaped;
 use super::markdown::escape;
 use super::page::one_line;
+use super::proofs::file;
 use super::words::edition;
 use crate::governance::compare::{Change, Exact, Move, Possible, Shift, Tally, What, is_less_cautious};
 use crate::governance::decide::Seen;
@@ -180,10 +182,6 @@ fn example_text(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> Strin
 
 /// The questionnaire as the new rule set reads it; the old one's beside it where they differ.
 fn questionnaire(seen: &[Seen]) -> String {
-    let file = |it: &Seen| {
-        let clinic = it.clinic.as_ref().map_or(String::new(), |it| format!("with this as the clinic's file:\n{it}"));
-        format!("{}{clinic}", it.questionnaire)
-    };
     match seen {
         [old, new] if old.questionnaire != new.questionnaire => {
             format!("{}and for the old rule set:\n{}", file(new), file(old))
@@ -282,7 +280,7 @@ pub fn json(it: &Compared<'_>) -> String {
         "changes": it.changes.iter().map(change).collect::<Vec<_>>(),
         "cases": tally(&it.cases), "questionnaires": it.files.as_ref().map(tally), "possible": exact,
     });
-    serde_json::to_string_pretty(&whole).unwrap_or_default()
+    escaped(&serde_json::to_string_pretty(&whole).unwrap_or_default())
 }
 
 fn change(it: &Change) -> Value {

@@ -3,7 +3,9 @@
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-use crate::evaluate::{State, standing};
+use super::json::escaped;
+use super::page::{harmless, one_line};
+use crate::evaluate::{firing, standing};
 use crate::governance::decide::Seen;
 use crate::governance::prove::Proof;
 use crate::model::{Guarantee, RuleSet};
@@ -11,9 +13,9 @@ use crate::model::{Guarantee, RuleSet};
 /// All proofs for people.
 pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate, width: usize) -> String {
     let mut lines = Vec::new();
-    let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(text, width.saturating_sub(indent.len())), indent);
+    let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(&one_line(text), width.saturating_sub(indent.len())), indent);
     for (guarantee, proof) in proofs {
-        lines.push(format!("{:<7} {}: {}", proof.word(), guarantee.id, guarantee.title));
+        lines.push(format!("{:<7} {}: {}", proof.word(), guarantee.id, one_line(&guarantee.title)));
         match proof {
             Proof::Proved => {}
             Proof::Idle => lines.push(fill("nobody can be as `where` says, so that this guarantees nothing", "        ")),
@@ -56,20 +58,19 @@ pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
 
 /// The verdict, and the rules that fire.
 fn comes_to(rule_set: &RuleSet, seen: &Seen) -> String {
-    let firing: Vec<&str> =
-        rule_set.rules.iter().zip(&seen.states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect();
+    let firing = firing(rule_set, &seen.states);
     let firing = if firing.is_empty() { "no rule fires".to_owned() } else { format!("fires {}", firing.join(", ")) };
     format!("{}; {firing}", standing(rule_set, &seen.states).verdict_words())
 }
 
-fn file(seen: &Seen) -> String {
+/// A questionnaire as it is shown, with the clinic's file that belongs to it. No character of a file steers the terminal.
+pub fn file(seen: &Seen) -> String {
     let clinic = seen.clinic.as_ref().map_or(String::new(), |it| format!("with this as the clinic's file:\n{it}"));
-    format!("{}{clinic}", seen.questionnaire)
+    format!("{}{clinic}", seen.questionnaire).chars().map(|it| if it == '\n' { it } else { harmless(it) }).collect()
 }
 
 /// A questionnaire that breaks a guarantee, as a file that says so.
 pub fn headed(guarantee: &Guarantee, seen: &Seen) -> String {
-    let one_line = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
     format!("# Breaks the guarantee `{}`: {}.\n{}", guarantee.id, one_line(&guarantee.title), seen.questionnaire)
 }
 
@@ -96,16 +97,14 @@ pub fn json(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
         "as_of": as_of.to_string(),
         "guarantees": proofs.iter().map(one).collect::<Vec<_>>(),
     });
-    serde_json::to_string_pretty(&whole).unwrap_or_default()
+    escaped(&serde_json::to_string_pretty(&whole).unwrap_or_default())
 }
 
 /// One example with its verdict and the rules that fire.
 pub fn example(rule_set: &RuleSet, seen: &Seen) -> Value {
-    let firing: Vec<&str> =
-        rule_set.rules.iter().zip(&seen.states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect();
     let standing = standing(rule_set, &seen.states);
     json!({
         "questionnaire": seen.questionnaire, "clinic": seen.clinic, "answers": seen.n_answers,
-        "verdict": standing.outcome.word(), "urgency": standing.urgency.map(|it| it.word()), "fires": firing,
+        "verdict": standing.outcome.word(), "urgency": standing.urgency.map(|it| it.word()), "fires": firing(rule_set, &seen.states),
     })
 }
