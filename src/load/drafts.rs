@@ -3,8 +3,7 @@
 
 use std::sync::Arc;
 
-use super::files::{LARGEST_RULE_FILE, RuleFiles};
-use super::text;
+use super::written::Written;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::model::{Basis, Piece, Rule};
 use crate::source::{Node, Source};
@@ -29,18 +28,13 @@ pub fn is_draft(rule: &Rule) -> bool {
 }
 
 /// Every text of a rule set's rules that is still to be written, at its place, with the full id of its rule.
-pub fn unwritten(files: &RuleFiles) -> Vec<(String, Diagnostic)> {
+pub fn unwritten(written: &Written) -> Vec<(String, Diagnostic)> {
     let mut found = Vec::new();
-    for (path, bytes) in files.files.iter().filter(|(path, _)| path.starts_with("concerns/")) {
-        let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
-        let (Some(source), Some(root)) = (read.source, read.root) else { continue };
-        let concern = root.get("concern").and_then(|it| it.written(&source)).unwrap_or_default();
-        for rule in root.get("rules").map(Node::items).unwrap_or_default() {
-            let id = rule.get("id").and_then(|it| it.written(&source)).unwrap_or_default();
-            let mut texts = Vec::new();
-            look(&source, id, "rule", rule, &mut texts);
-            found.extend(texts.into_iter().map(|it| (format!("{concern}/{id}"), it)));
-        }
+    for (concern, rule) in written.rules() {
+        let id = rule.node.get("id").and_then(|it| it.written(rule.source)).unwrap_or_default();
+        let mut texts = Vec::new();
+        look(rule.source, id, "rule", rule.node, &mut texts);
+        found.extend(texts.into_iter().map(|it| (format!("{concern}/{id}"), it)));
     }
     found
 }

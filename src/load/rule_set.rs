@@ -1,7 +1,6 @@
 //! A whole rule set from its files, with every diagnostic of all of them.
 
 use std::collections::HashMap;
-use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -9,11 +8,12 @@ use super::files::{LARGEST_RULE_FILE, RuleFiles};
 use super::local::{LocalFile, Overlay};
 use super::names::Names;
 use super::registers::{self, date, unique};
+use super::written::Written;
 use super::{Care, Parsed, Reading, approval, condition, drafts, questions, reductions, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Approval, Concern, Condition, Guarantee, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test, Then, Withdrawal};
 use crate::outcome::{Outcome, Urgency};
-use crate::source::{Node, Source};
+use crate::source::Node;
 
 /// The files every rule set has, in the order they are read.
 pub const FILES: [&str; 7] =
@@ -118,7 +118,7 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
     }
     note_comparisons(&mut names, &rules);
     if head.as_ref().is_some_and(|it| it.status == Status::Approved) && rules.iter().any(drafts::is_draft) {
-        diagnostics.extend(drafts::unwritten(files).into_iter().map(|(_, it)| it));
+        diagnostics.extend(drafts::unwritten(&Written::read(files)).into_iter().map(|(_, it)| it));
     }
     let mut rule_set = head.map(|head| RuleSet {
         id: head.id,
@@ -197,22 +197,6 @@ pub struct Ids<'a> {
 fn concerns_by_file(files: &RuleFiles) -> Vec<Concern> {
     let names = files.files.keys().filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
     names.map(|it| Concern { id: it.to_owned(), title: it.to_owned(), owner: None }).collect()
-}
-
-/// The file and the condition of each rule, by its full id, read from the text itself: for lines in reports.
-pub fn written_conditions(files: &RuleFiles) -> HashMap<String, (Arc<Source>, Node)> {
-    let mut found = HashMap::new();
-    for (path, bytes) in files.files.iter().filter(|(path, _)| path.starts_with("concerns/")) {
-        let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
-        let (Some(source), Some(root)) = (read.source, read.root) else { continue };
-        let concern = root.get("concern").and_then(|it| it.written(&source)).unwrap_or_default().to_owned();
-        for rule in root.get("rules").map(Node::items).unwrap_or_default() {
-            if let (Some(id), Some(when)) = (rule.get("id").and_then(|it| it.written(&source)), rule.get("when")) {
-                found.insert(format!("{concern}/{id}"), (Arc::clone(&source), when.clone()));
-            }
-        }
-    }
-    found
 }
 
 /// Tells each derived fact which numbers rules compare it with.

@@ -51,7 +51,8 @@ pub fn whole(files: &RuleFiles) -> Result<Whole, Vec<Diagnostic>> {
     let (cases, excuses, allowances) = (cases(files, &rule_set), excuses(files, &rule_set), allowances(files, &rule_set));
     match (cases, excuses, allowances) {
         (Ok(cases), Ok(excuses), Ok(allowances)) => {
-            let (written, unwritten) = (Written::read(files), super::drafts::unwritten(files));
+            let written = Written::read(files);
+            let unwritten = super::drafts::unwritten(&written);
             Ok(Whole { rule_set, written, cases, excuses, allowances, local: None, unwritten })
         }
         (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()].into_iter().flatten().flatten().collect()),

@@ -52,6 +52,17 @@ impl Written {
         self.file(&format!("concerns/{concern}.yaml"))?.listed("rules", "id", id)
     }
 
+    /// Every rule, each with its concern.
+    pub fn rules(&self) -> impl Iterator<Item = (&str, Entry<'_>)> {
+        let concerns = self
+            .files
+            .iter()
+            .filter_map(|(path, source, node)| Some((path.strip_prefix("concerns/")?.strip_suffix(".yaml")?, source, node)));
+        concerns.flat_map(|(concern, source, node)| {
+            node.get("rules").map(Node::items).unwrap_or_default().iter().map(move |node| (concern, Entry { source, node }))
+        })
+    }
+
     /// A limit.
     pub fn limit(&self, id: &str) -> Option<Entry<'_>> {
         self.file("limits.yaml")?.listed("limits", "id", id)

@@ -2,7 +2,6 @@
 #![expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
 
 use std::collections::BTreeSet;
-use std::process::{Command, Output};
 
 use preblock::load::rule_set;
 use preblock::model::{Checked, RuleSet};
@@ -12,19 +11,7 @@ use serde_json::{Value, json};
 
 use crate::outside;
 use crate::papers::Copy;
-use crate::support::{embedded, files, tiny};
-
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_preblock"))
-        .args(arguments)
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .output()
-        .expect("the program starts")
-}
-
-fn said(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
+use crate::support::{embedded, files, run, said, tiny};
 
 fn book(rules: &RuleSet, change_log: Option<&str>) -> String {
     markdown(&Book { rule_set: rules, states: &vec![[1, 2, 3]; rules.rules.len()], change_log })

@@ -7,26 +7,13 @@ use rstest::rstest;
 use serde_json::Value;
 
 use crate::quoted::{Asked, anew, hold};
+use crate::support::{run, said as text};
 
 const TODAY: [&str; 2] = ["--as-of", "2026-11-25"];
 const CLINIC: [&str; 2] = ["--clinic", "examples/clinic.yaml"];
 
 fn top() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-}
-
-#[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_preblock"))
-        .args(arguments)
-        .current_dir(top())
-        .env_remove("COLUMNS")
-        .output()
-        .expect("the program starts")
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
 }
 
 fn status(output: &Output) -> i32 {

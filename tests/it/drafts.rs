@@ -2,31 +2,19 @@
 #![expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
 
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
 
-use preblock::load::{Care, RuleFiles, drafts::unwritten, rule_set};
+use preblock::load::{Care, RuleFiles, Written, drafts::unwritten, rule_set};
 use preblock::model::Status;
 use rstest::rstest;
 
 use crate::outside;
 use crate::papers::Copy;
-use crate::support::codes;
+use crate::support::{codes, run, said};
 
 /// What an approved rule set says instead of `status: draft`. Nobody approved this content, which is told elsewhere.
 const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", \
                         by: [clinical governance lead], on: 2026-11-24 }";
-
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_preblock"))
-        .args(arguments)
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .output()
-        .expect("the program starts")
-}
-
-fn said(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
 
 /// `rules new` of this id on a copy of the rule set.
 fn new(copy: &Copy, id: &str, more: &[&str]) -> Output {
@@ -85,11 +73,11 @@ fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[
 #[test]
 fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
     let copy = Copy::new();
-    assert!(unwritten(&loaded(&copy)).is_empty());
+    assert!(unwritten(&Written::read(&loaded(&copy))).is_empty());
     assert!(new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
     let output = run(&["rules", "check", "--rules", &copy.path()]);
     assert_eq!(output.status.code(), Some(1));
-    let found = unwritten(&loaded(&copy));
+    let found = unwritten(&Written::read(&loaded(&copy)));
     let titles: Vec<&str> = found.iter().map(|(_, it)| it.title.as_str()).collect();
     let expected = ["title", "reason", "action", "cleared_by", "local_proposal"]
         .map(|it| format!("the `{it}` of rule `draft` is still to be written"));
@@ -133,7 +121,7 @@ fn no_text_of_an_approved_rule_is_to_be_written(#[case] from: &str, #[case] to: 
         let found = rule_set(&RuleFiles { care, ..files.clone() }).err().unwrap_or_default();
         assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/to-be-written"]);
     }
-    assert_eq!(unwritten(&files).len(), 1);
+    assert_eq!(unwritten(&Written::read(&files)).len(), 1);
 }
 
 #[test]

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
 
 use chrono::NaiveDate;
 use preblock::governance::due::{What, due};
@@ -18,21 +17,7 @@ use rstest::rstest;
 use serde_json::json;
 
 use crate::outside;
-use crate::support::{embedded, files};
-
-fn run(arguments: &[&str]) -> Output {
-    let top = env!("CARGO_MANIFEST_DIR");
-    Command::new(env!("CARGO_BIN_EXE_preblock"))
-        .args(arguments)
-        .current_dir(top)
-        .env_remove("COLUMNS")
-        .output()
-        .expect("the program starts")
-}
-
-fn said(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
+use crate::support::{embedded, files, run, said};
 
 fn date(text: &str) -> NaiveDate {
     text.parse().expect("a date")

@@ -1,15 +1,13 @@
 //! What a rule set guarantees: proved, or broken by a questionnaire that the program screens, or not there to be broken.
 #![expect(clippy::expect_used, reason = "a folder that cannot be written fails the test")]
 
-use std::process::{Command, Output};
-
 use preblock::governance::prove::{Proof, prove};
 use preblock::load::{RuleFiles, rule_set};
 use preblock::model::{Promise, RuleSet, Then};
 use preblock::outcome::Outcome;
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, files, today};
+use crate::support::{codes, embedded_once, files, run, said, today};
 
 type Rules<'a> = &'a [(&'a str, &'a str, &'a str)];
 
@@ -108,14 +106,6 @@ fn a_promise_about_what_is_not_asked_is_idle() {
 }
 
 // --- The program ------------------------------------------------------------------------------------------------
-
-fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_preblock")).args(arguments).output().expect("the program starts")
-}
-
-fn said(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
 
 /// A rule set written out, beside which examples may be written.
 fn written(files: &RuleFiles) -> tempfile::TempDir {

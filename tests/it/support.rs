@@ -2,6 +2,7 @@
 
 #![expect(clippy::panic, reason = "a fixture that does not load fails the test that uses it")]
 
+use std::process::{Command, Output};
 use std::sync::OnceLock;
 
 use chrono::NaiveDate;
@@ -16,6 +17,22 @@ use proptest::test_runner::RngSeed;
 /// The seed of every property: a run repeats the one before. `PROPTEST_RNG_SEED` does not change it; to look further,
 /// change it here for a while, or use the fuzz targets.
 pub const SEED: RngSeed = RngSeed::Fixed(20_261_125);
+
+/// Runs the program from the project's folder.
+#[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+pub fn run(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_preblock"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .env_remove("COLUMNS")
+        .output()
+        .expect("the program starts")
+}
+
+/// What it printed.
+pub fn said(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
 
 /// The day on which every screening of these tests is run.
 pub fn today() -> NaiveDate {

@@ -10,10 +10,9 @@ use crate::governance::cases::{self, CaseRun, Difference};
 use crate::governance::coverage::{self, Reach};
 use crate::governance::mutants::{self, Kind, Mutant};
 use crate::load::cases::{Case, Excuse, Excuses};
-use crate::load::{self, RuleFiles, rule_set::written_conditions};
+use crate::load::{self, RuleFiles, Written};
 use crate::model::{Rule, RuleSet};
 use crate::report::junit;
-use crate::source::{Node, Source};
 
 /// Arguments of `rules test`.
 #[derive(Debug, Args)]
@@ -125,7 +124,7 @@ fn changes(
     let mutants = mutants::try_all(rule_set, cases, runs, |rule| named(&rule.id));
     let took = began.elapsed().as_secs_f64();
     let (survivors, unused) = mutants::survivors(&mutants, excuses, named);
-    let written = written_conditions(files);
+    let written = Written::read(files);
     say("");
     for it in &survivors {
         say(&format!("{}  {}", it.rule, it.what));
@@ -160,9 +159,9 @@ fn excuses_nothing(excuse: &Excuse, why: &str) -> String {
 }
 
 /// The file and line of the changed part of a condition.
-fn place(written: &std::collections::HashMap<String, (std::sync::Arc<Source>, Node)>, mutant: &Mutant) -> Option<(String, usize)> {
-    let (source, when) = written.get(&mutant.rule)?;
-    let mut node = when;
+fn place(written: &Written, mutant: &Mutant) -> Option<(String, usize)> {
+    let rule = written.rule(&mutant.rule)?;
+    let mut node = rule.node.get("when")?;
     for member in mutant.path.as_ref()? {
         let list = node.get("all").or_else(|| node.get("any"));
         node = match list {
@@ -170,7 +169,7 @@ fn place(written: &std::collections::HashMap<String, (std::sync::Arc<Source>, No
             None => node.get("not")?,
         };
     }
-    Some((source.name().to_owned(), source.position(node.span.start).line))
+    Some((rule.source.name().to_owned(), rule.source.position(node.span.start).line))
 }
 
 /// How many of all things are reached.
