@@ -9,6 +9,7 @@ use super::RuleSource;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::load::{Care, LocalFile, RuleFiles, files, rule_set_with};
 use crate::model::{self, RuleSet, Withdrawal};
+use crate::report::page::harmless;
 
 /// Most diagnostics drawn for one file.
 const MOST_PER_FILE: usize = 20;
@@ -28,6 +29,20 @@ pub fn out(text: &str) {
         let _ = stream.write_all(b"\n");
     }
     let _ = stream.flush();
+}
+
+/// Prints a result that has no colours of its own: no character of a file steers the terminal.
+pub fn plain(text: &str) {
+    out(&disarmed(text));
+}
+
+/// The same for something about the run.
+pub fn plain_note(text: &str) {
+    note(&disarmed(text));
+}
+
+fn disarmed(text: &str) -> String {
+    text.chars().map(|it| if it == '\n' { it } else { harmless(it) }).collect()
 }
 
 /// Prints something about the run.

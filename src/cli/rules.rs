@@ -67,7 +67,7 @@ fn show(arguments: &Show) -> Status {
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
     let Some(id) = &arguments.id else {
         let list: Vec<String> = rule_set.rules.iter().map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title)).collect();
-        draw::out(&list.join("\n"));
+        draw::plain(&list.join("\n"));
         return Status::Clean;
     };
     let Some(rule) = rule_set.rule(id) else {
@@ -77,7 +77,7 @@ fn show(arguments: &Show) -> Status {
         return Status::Refused;
     };
     let cases = load::cases::cases(&files, &rule_set).unwrap_or_default();
-    draw::out(&page(&rule_set, rule, &cases, draw::width()));
+    draw::plain(&page(&rule_set, rule, &cases, draw::width()));
     Status::Clean
 }
 

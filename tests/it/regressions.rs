@@ -5,7 +5,7 @@ use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, facts, facts_or, files, gathered, screening, state, tiny, today, written};
+use crate::support::{codes, embedded_once, facts, facts_or, files, gathered, run, said, screening, state, tiny, today, written};
 
 /// What a rule waits for.
 fn waits(when: &str, answers: &str) -> Vec<String> {
@@ -275,4 +275,23 @@ fn a_guarantee_may_name_a_rule_that_has_a_slip_of_its_own() {
     assert_eq!(with(good, "test/one"), [""; 0]);
     assert_eq!(with(good, "test/other"), ["rules/unknown-rule"]);
     assert_eq!(with(bad, "test/one"), ["rules/unknown-fact"]);
+}
+
+/// A title with a turn of the writing direction, written as an escape, came out of `rules show`, `test` and `prove` as it is.
+#[test]
+fn no_escape_in_a_rule_file_steers_what_the_governance_commands_print() {
+    let copy = crate::papers::Copy::new();
+    copy.change(
+        "concerns/pregnancy.yaml",
+        "title: Nail surgery during pregnancy without a pressing need",
+        "title: \"Turned \\u202E round\"",
+    );
+    copy.change("guarantees.yaml", "title: Nobody who is, or may be, pregnant goes ahead with phenol", "title: \"Turned \\u202E round\"");
+    for arguments in [&["show"][..], &["prove", "--only", "phenol-in-pregnancy"]] {
+        let path = copy.path();
+        let output = run(&[&["rules"], arguments, &["--rules", &path]].concat());
+        let text = said(&output.stdout);
+        assert!(text.contains("Turned \u{fffd} round"), "{arguments:?}: {text}");
+        assert!(!text.contains('\u{202e}'), "{arguments:?}");
+    }
 }

@@ -76,13 +76,13 @@ pub fn run(arguments: &Check) -> Status {
         Format::Sarif => draw::out(&sarif::checked(&found)),
         Format::Text => {
             if problems == 0 {
-                draw::out(&clean(&whole));
+                draw::plain(&clean(&whole));
             }
             // What has a problem is not offered for approval.
             if problems == 0 || whole.rule_set.approval.is_some() {
-                draw::out(&approval(&whole.rule_set));
+                draw::plain(&approval(&whole.rule_set));
             }
-            whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::out(&it));
+            whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::plain(&it));
         }
     }
     if problems > 0 || (arguments.strict && notices > 0) { Status::Problems } else { Status::Clean }

@@ -56,10 +56,10 @@ pub fn run(arguments: &Test) -> Status {
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
     let say = match arguments.format {
-        Format::Text => draw::out,
+        Format::Text => draw::plain,
         Format::Junit => {
             draw::out(&junit::suites(&rule_set, &cases, &runs));
-            draw::note
+            draw::plain_note
         }
     };
     let mut n_wrong = 0;
