@@ -9,6 +9,7 @@ pub mod blank;
 pub mod dose;
 pub mod draw;
 pub mod explain;
+pub mod find;
 pub mod rules;
 pub mod schema;
 pub mod screen;
@@ -30,6 +31,11 @@ pub enum Status {
     Defer,
     /// At least one patient is referred.
     Refer,
+    /// A result could not be written, or not all of it: a full disk, a reader that went away. The number is that of
+    /// sysexits.h for an input or output error.
+    NotWritten,
+    /// Somebody stopped it before the last file. The number is the usual one of an interrupted program.
+    Stopped,
 }
 
 impl Status {
@@ -41,6 +47,8 @@ impl Status {
             Self::Refused => 2,
             Self::Defer => 10,
             Self::Refer => 20,
+            Self::NotWritten => 74,
+            Self::Stopped => 130,
         }
     }
 }
@@ -52,6 +60,7 @@ impl Status {
     about = "Screens referrals for nail surgery: go, defer or refer, each with its reason and citation.",
     after_help = "Exit status of `screen`: 0 all go, 10 at least one defer, 20 at least one refer, 2 something was refused.\n\
                   Exit status of `rules ...`: 0 clean, 1 problems found, 2 a usage error.\n\
+                  Of every command: 74 a result could not be written, 130 stopped before the end.\n\
                   It supports a licensed clinician's decision and never makes it; local policy prevails."
 )]
 struct Arguments {
@@ -107,8 +116,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(error) => {
-            let _ = error.print();
-            return if error.use_stderr() { Status::Refused.number() } else { Status::Clean.number() };
+            let printed = error.print();
+            if error.use_stderr() {
+                return Status::Refused.number();
+            }
+            if let Err(error) = printed {
+                draw::not_written(&error);
+            }
+            return ended(Status::Clean).number();
         }
     };
     let status = match arguments.command {
@@ -119,5 +134,10 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Explain(it) => explain::run(&it),
         Command::Schema(it) => schema::run(&it),
     };
-    status.number()
+    ended(status).number()
+}
+
+/// A status is only as good as the result that was written.
+fn ended(status: Status) -> Status {
+    if draw::is_written() { status } else { Status::NotWritten }
 }

@@ -2,14 +2,15 @@
 
 use chrono::NaiveDate;
 
+use crate::diagnostic::Diagnostic;
 use crate::model::{Kind, LocalChange, Status};
 use crate::outcome::{Outcome, Urgency};
 
 /// The whole result for one questionnaire.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Screening {
-    /// What must be known of the rule set before anything else: that it is a draft, was changed since it was approved, is
-    /// past its review or not yet in force. Whole sentences.
+    /// What must be known before anything else: that the rule set is a draft, was changed since it was approved, is past its
+    /// review or not yet in force; that another file of the run has the same reference. Whole sentences.
     pub notices: Vec<String>,
     /// The rule set it was made with.
     pub rule_set: RuleSetStamp,
@@ -53,6 +54,19 @@ pub struct Screening {
     pub dates: Option<Vec<DateSpan>>,
     /// Whether a search for lifts or other plans ended before everything was tried: there may be more.
     pub cut_short: bool,
+}
+
+/// A questionnaire that was not screened, and why.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Refusal {
+    /// The patient's reference, if it could be read.
+    pub reference: Option<String>,
+    /// The questionnaire's file.
+    pub path: String,
+    /// What must be known of the file beside what is wrong with it. Whole sentences.
+    pub notices: Vec<String>,
+    /// What is wrong, at least one thing, in file order.
+    pub problems: Vec<Diagnostic>,
 }
 
 /// What a screening would come to if something were otherwise.

@@ -1,7 +1,8 @@
 //! Writing to the terminal: results on standard output, diagnostics on standard error.
 
-use std::io::Write as _;
+use std::io::{self, ErrorKind, Write as _};
 use std::path::Path;
+use std::sync::OnceLock;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
@@ -21,14 +22,34 @@ pub fn width() -> usize {
     terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0)).clamp(40, WIDEST)
 }
 
-/// Prints a result. A closed pipe is not an error.
+/// Why the first result that could not be written was not.
+///
+/// It is kept here and not handed up, so that no command can forget it: whatever one returns, the program ends with
+/// [`Status::NotWritten`](super::Status::NotWritten).
+static NOT_WRITTEN: OnceLock<ErrorKind> = OnceLock::new();
+
+/// Prints a result whole. Once one could not be written, no further one is.
 pub fn out(text: &str) {
-    let mut stream = anstream::stdout().lock();
-    let _ = stream.write_all(text.as_bytes());
-    if !text.ends_with('\n') {
-        let _ = stream.write_all(b"\n");
+    if !is_written() {
+        return;
     }
-    let _ = stream.flush();
+    let text = if text.ends_with('\n') { text.to_owned() } else { format!("{text}\n") };
+    let mut stream = anstream::stdout().lock();
+    if let Err(error) = stream.write_all(text.as_bytes()).and_then(|()| stream.flush()) {
+        not_written(&error);
+    }
+}
+
+/// Notes that a result could not be written. A reader that went away knows it already and is told nothing.
+pub fn not_written(error: &io::Error) {
+    if NOT_WRITTEN.set(error.kind()).is_ok() && error.kind() != ErrorKind::BrokenPipe {
+        note(&format!("the result could not be written: {error}"));
+    }
+}
+
+/// Whether every result so far was written.
+pub fn is_written() -> bool {
+    NOT_WRITTEN.get().is_none()
 }
 
 /// Prints a result that has no colours of its own: no character of a file steers the terminal.

@@ -1,12 +1,14 @@
 //! `preblock screen`: questionnaires to screenings.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 
 use chrono::{NaiveDate, Weekday};
 use clap::Args;
 
+use super::find::{Found, find};
 use super::{Format, RuleSource, Status, draw};
-use crate::diagnostic::{Code, Diagnostic, in_file_order};
+use crate::diagnostic::{Diagnostic, in_file_order};
 use crate::evaluate::alternatives::alternatives;
 use crate::evaluate::dates::{MOST_DAYS, dates};
 use crate::evaluate::lifts::lifts;
@@ -17,9 +19,14 @@ use crate::load::{files, questionnaire};
 use crate::model::RuleSet;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
-use crate::report::page::Style;
-use crate::report::{chase, json, markdown, text};
-use crate::screening::{Screening, SourceStamp};
+use crate::screening::{Refusal, Screening, SourceStamp};
+
+mod printer;
+mod stop;
+mod twins;
+
+use printer::{Printer, not_reached};
+use twins::Twins;
 
 /// Arguments of `screen`.
 #[derive(Debug, Args)]
@@ -80,7 +87,7 @@ struct Clinic {
     stamp: SourceStamp,
 }
 
-/// Runs the command.
+/// Runs the command. Each screening is printed as soon as it is made, so that a run that is stopped leaves whole ones.
 pub fn run(arguments: &Arguments) -> Status {
     let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
@@ -102,25 +109,47 @@ pub fn run(arguments: &Arguments) -> Status {
         alternatives: arguments.alternatives,
         dates: arguments.dates,
     };
-    let (paths, mut refusals) = expand(&arguments.files);
-    let mut screenings = Vec::new();
-    let mut n_refused = refusals.len();
+    let Found { paths, problems, passed_over } = find(&arguments.files);
+    passed_over.iter().for_each(|it| draw::plain_note(it));
+    let twins = Twins::among(&paths);
+    let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
+    let mut printer = Printer::new(arguments.format, several);
+    let mut n_refused = problems.len();
+    problems.iter().for_each(|it| printer.refusal(it));
+    let mut refusals: Vec<Diagnostic> = problems.into_iter().flat_map(|it| it.problems).collect();
+    let mut worst = None;
+    let mut n_done = 0;
+    let stop = stop::asked_for();
     for path in &paths {
-        match bench.one(path) {
-            Ok(screening) => screenings.push(screening),
-            Err(found) => {
+        if stop.load(Ordering::Relaxed) || !draw::is_written() {
+            break;
+        }
+        n_done += 1;
+        match bench.one(path, twins.notice(path)) {
+            Ok(screening) => {
+                worst = worst.max(Some(screening.verdict));
+                printer.screening(screening);
+            }
+            Err(refusal) => {
                 n_refused += 1;
-                refusals.extend(found);
+                printer.refusal(&refusal);
+                refusals.extend(refusal.problems);
             }
         }
     }
-    print(arguments, &screenings, n_refused, paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir()));
+    let n_left = paths.len() - n_done;
+    printer.end(n_refused, n_left);
+    twins.told().iter().for_each(|it| draw::plain_note(it));
+    draw::diagnostics(&refusals);
     if n_refused > 0 {
-        draw::diagnostics(&refusals);
         draw::note(&format!("{} refused and not screened; `preblock explain CODE` says more", draw::counted(n_refused, "file")));
-        return Status::Refused;
     }
-    match screenings.iter().map(|it| it.verdict).max() {
+    if n_left > 0 {
+        draw::note(&not_reached(n_left));
+        return Status::Stopped;
+    }
+    match worst {
+        _ if n_refused > 0 => Status::Refused,
         Some(Outcome::Refer) => Status::Refer,
         Some(Outcome::Defer) => Status::Defer,
         Some(Outcome::Go) => Status::Clean,
@@ -128,55 +157,25 @@ pub fn run(arguments: &Arguments) -> Status {
     }
 }
 
-fn print(arguments: &Arguments, screenings: &[Screening], n_refused: usize, several: bool) {
-    match arguments.format {
-        Format::Json if several => draw::out(&json::several(screenings)),
-        Format::Json => {
-            if let [one] = screenings {
-                draw::out(&json::one(one));
-            }
-        }
-        Format::Ndjson => {
-            for it in screenings {
-                draw::out(&json::line(it));
-            }
-        }
-        Format::Markdown if several => draw::out(&markdown::several(screenings, n_refused)),
-        Format::Markdown => {
-            if let [one] = screenings {
-                draw::out(&markdown::one(one));
-            }
-        }
-        // A patient who was refused has no list, and an empty page might look like nothing to ask.
-        Format::Chase => {
-            if !screenings.is_empty() {
-                draw::out(&chase::several(screenings));
-            }
-        }
-        Format::Text => {
-            let style = Style::terminal(draw::colour_out());
-            match screenings {
-                _ if several => draw::out(&text::several(screenings, n_refused, &style)),
-                [one] => draw::out(&text::one(one, &style)),
-                _ => {}
-            }
-        }
-    }
-}
-
 impl Bench<'_> {
-    /// Screens one file.
-    fn one(&self, path: &Path) -> Result<Screening, Vec<Diagnostic>> {
-        let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+    /// Screens one file. `notice` is what must be known of it beside the rule set.
+    fn one(&self, path: &Path, notice: Option<String>) -> Result<Screening, Refusal> {
         let name = path.display().to_string();
+        let refused = |reference: Option<String>, problems: Vec<Diagnostic>| Refusal {
+            reference: reference.filter(|it| !it.is_empty()),
+            path: name.clone(),
+            notices: notice.iter().cloned().collect(),
+            problems,
+        };
+        let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| refused(None, vec![*it]))?;
         let (read, mut found) = questionnaire::questionnaire(self.rule_set, &name, &bytes);
-        let Some(read) = read else { return Err(found) };
+        let Some(read) = read else { return Err(refused(None, found)) };
         let standing = self.clinic.as_ref().map(|it| it.answers.clone()).unwrap_or_default();
         let answers = questionnaire::over(&standing, &read.answers);
         let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
         found.extend(wrong);
         if !found.is_empty() {
-            return Err(in_file_order(found));
+            return Err(refused(Some(read.reference), in_file_order(found)));
         }
         let subject = Subject {
             reference: read.reference,
@@ -184,6 +183,7 @@ impl Bench<'_> {
             clinic: self.clinic.as_ref().map(|it| it.stamp.clone()),
         };
         let mut screening = evaluate::screen(self.rule_set, &self.compiled, &facts, &subject);
+        screening.notices.extend(notice);
         if screening.verdict != Outcome::Go {
             let (found, complete) = lifts(self.rule_set, &self.compiled, &self.links, &facts);
             screening.lifts = found;
@@ -212,54 +212,5 @@ fn read_clinic(rule_set: &RuleSet, path: &Path, as_of: NaiveDate) -> Result<Clin
         Ok(Clinic { answers: read.answers, weekdays: read.weekdays, stamp: SourceStamp { path: name, digest: files::sha256(&bytes) } })
     } else {
         Err(found)
-    }
-}
-
-/// Files as given, and those inside folders, by name. A folder without any is a refusal.
-pub fn expand(given: &[PathBuf]) -> (Vec<PathBuf>, Vec<Diagnostic>) {
-    let mut paths = Vec::new();
-    let mut found = Vec::new();
-    for path in given {
-        if !path.is_dir() {
-            paths.push(path.clone());
-            continue;
-        }
-        let mut inside = Vec::new();
-        walk(path, &mut inside, &mut found);
-        if inside.is_empty() {
-            found.push(
-                Diagnostic::bare(Code::EmptyFolder, format!("the folder `{}` holds no questionnaire", path.display()))
-                    .help("questionnaires end in .yaml, .yml or .json"),
-            );
-        }
-        inside.sort();
-        paths.extend(inside);
-    }
-    (paths, found)
-}
-
-fn walk(folder: &Path, inside: &mut Vec<PathBuf>, found: &mut Vec<Diagnostic>) {
-    let entries = match std::fs::read_dir(folder) {
-        Ok(entries) => entries,
-        Err(error) => {
-            found.push(Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display())));
-            return;
-        }
-    };
-    for entry in entries.flatten() {
-        let path = entry.path();
-        let is_link = entry.file_type().is_ok_and(|it| it.is_symlink());
-        if path.is_dir() {
-            // A link to a folder could lead round in a circle.
-            if !is_link {
-                walk(&path, inside, found);
-            }
-        } else if path
-            .extension()
-            .and_then(|it| it.to_str())
-            .is_some_and(|it| ["yaml", "yml", "json"].contains(&it.to_lowercase().as_str()))
-        {
-            inside.push(path);
-        }
     }
 }

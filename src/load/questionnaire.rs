@@ -21,7 +21,7 @@ const LONGEST_REFERENCE: usize = 64;
 /// The frame of a file and its answers as written.
 #[derive(Debug, Clone)]
 pub struct Questionnaire {
-    /// The patient's reference; the clinic's name for a clinic file.
+    /// The patient's reference, or the clinic's name for a clinic file; empty after a diagnostic about it.
     pub reference: String,
     /// Its answers and notes.
     pub answers: Gathered,
@@ -36,6 +36,11 @@ pub struct Questionnaire {
 /// `facts::read` can report the answers, too.
 pub fn questionnaire(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionnaire>, Vec<Diagnostic>) {
     read(rule_set, name, bytes, false)
+}
+
+/// The reference of a questionnaire, read alone and without any check; `None` if it has none that can be read.
+pub fn reference_of(bytes: &[u8]) -> Option<String> {
+    text::peek(bytes, "reference").map(|it| it.trim().to_owned()).filter(|it| !it.is_empty())
 }
 
 /// Reads a clinic's file: answers to standing sections only.
@@ -239,6 +244,7 @@ impl Frame<'_> {
                 "not a short text",
                 format!("one line of at most {LONGEST_REFERENCE} letters"),
             );
+            return String::new();
         }
         text
     }

@@ -77,6 +77,38 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
     Read { source: Some(source), root, diagnostics }
 }
 
+/// The text of a key of the outermost mapping, found without reading what stands after it. Nothing is checked.
+///
+/// # Returns
+/// `None` if there is no such key with a text, or the file cannot be read as far as there.
+pub fn peek(bytes: &[u8], key: &str) -> Option<String> {
+    let text = std::str::from_utf8(bytes).ok()?;
+    // Tabs may indent JSON, as in `Builder::run`.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text).replace('\t', " ");
+    let mut parser = Parser::new_from_str_with_options(&text, granit_parser::options! { emit_comments: false });
+    let mut depth = 0;
+    let mut key_is_next = true;
+    let mut is_wanted = false;
+    while let Some(Ok((event, _))) = parser.next_event() {
+        match event {
+            Event::SequenceStart(..) if depth == 0 => return None,
+            Event::MappingStart(..) | Event::SequenceStart(..) => depth += 1,
+            Event::MappingEnd | Event::SequenceEnd => {
+                depth -= 1;
+                key_is_next = true;
+            }
+            Event::Scalar(text, ..) if depth == 1 && key_is_next => {
+                is_wanted = text == key;
+                key_is_next = false;
+            }
+            Event::Scalar(text, ..) if depth == 1 && is_wanted => return Some(text.into_owned()),
+            Event::Scalar(..) if depth == 1 => key_is_next = true,
+            _ => {}
+        }
+    }
+    None
+}
+
 /// Reads a tape of events that the build script wrote. Places are places on the tape.
 pub fn read_tape(name: &str, tape: &str) -> Read {
     let source = Arc::new(Source::new(name, tape));

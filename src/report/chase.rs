@@ -68,17 +68,15 @@ pub fn one(screening: &Screening) -> String {
     page.finish()
 }
 
-/// The chase lists of several patients, in the order given.
-pub fn several(screenings: &[Screening]) -> String {
+/// The chase list of one of several patients: all but the first stand under a line.
+pub fn in_a_row(screening: &Screening, first: bool) -> String {
     let mut page = page();
-    for (at, it) in screenings.iter().enumerate() {
-        if at > 0 {
-            page.blank();
-            page.line(&"=".repeat(WIDTH));
-            page.blank();
-        }
-        page.add(&one(it));
+    if !first {
+        page.blank();
+        page.line(&"=".repeat(WIDTH));
+        page.blank();
     }
+    page.add(&one(screening));
     page.finish()
 }
 

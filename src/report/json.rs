@@ -6,13 +6,14 @@
 use serde::Serialize;
 use serde_json::Value;
 
-use super::{SAFETY, chase, steers};
+use super::{SAFETY, chase, steers, verdict};
 use crate::formulas::without_noise;
 use crate::outcome::Urgency;
 use crate::quantity::{tidy, tidy_down};
-use crate::screening::{self, Cited, Screening};
+use crate::screening::{self, Cited, Refusal, Screening};
 
 mod local;
+mod refusal;
 
 use local::LocalPolicy;
 
@@ -25,21 +26,60 @@ pub fn value(screening: &Screening) -> Value {
     serde_json::to_value(Document::of(screening)).unwrap_or_default()
 }
 
-/// One screening as an object over several lines, ending with a line end.
-pub fn one(screening: &Screening) -> String {
-    let text = serde_json::to_string_pretty(&Document::of(screening)).unwrap_or_default();
-    escaped(&text) + "\n"
+/// What a program is told of one file.
+#[derive(Debug, Clone, Copy)]
+pub enum Record<'a> {
+    /// What came of screening it.
+    Screened(&'a Screening),
+    /// Why it was not screened.
+    Refused(&'a Refusal),
 }
 
-/// Several screenings as an array over several lines, ending with a line end.
-pub fn several(screenings: &[Screening]) -> String {
-    let documents: Vec<Document<'_>> = screenings.iter().map(Document::of).collect();
-    escaped(&serde_json::to_string_pretty(&documents).unwrap_or_default()) + "\n"
+impl<'a> From<&'a Screening> for Record<'a> {
+    fn from(screening: &'a Screening) -> Self {
+        Self::Screened(screening)
+    }
 }
 
-/// One screening as an object on a single line, ending with a line end.
-pub fn line(screening: &Screening) -> String {
-    escaped(&serde_json::to_string(&Document::of(screening)).unwrap_or_default()) + "\n"
+impl<'a> From<&'a Refusal> for Record<'a> {
+    fn from(refusal: &'a Refusal) -> Self {
+        Self::Refused(refusal)
+    }
+}
+
+impl Record<'_> {
+    fn written(self, written: fn(&Entry<'_>) -> serde_json::Result<String>) -> String {
+        let entry = match self {
+            Self::Screened(it) => Entry::Screening(Box::new(Document::of(it))),
+            Self::Refused(it) => Entry::Refusal(refusal::Document::of(it)),
+        };
+        escaped(&written(&entry).unwrap_or_default())
+    }
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum Entry<'a> {
+    Screening(Box<Document<'a>>),
+    Refusal(refusal::Document<'a>),
+}
+
+/// One record as an object over several lines, ending with a line end.
+pub fn one<'a>(record: impl Into<Record<'a>>) -> String {
+    record.into().written(|it| serde_json::to_string_pretty(it)) + "\n"
+}
+
+/// One record as an element of an array over several lines, without the bracket that ends the array: `[` before the
+/// first, a comma before every other one.
+pub fn element<'a>(record: impl Into<Record<'a>>, first: bool) -> String {
+    let object = record.into().written(|it| serde_json::to_string_pretty(it));
+    let lines: Vec<String> = object.lines().map(|line| format!("  {line}")).collect();
+    format!("{}{}\n", if first { "[\n" } else { ",\n" }, lines.join("\n"))
+}
+
+/// One record as an object on a single line, ending with a line end.
+pub fn line<'a>(record: impl Into<Record<'a>>) -> String {
+    record.into().written(|it| serde_json::to_string(it)) + "\n"
 }
 
 /// Writes characters that could steer a terminal or split a line as escapes; they only ever stand inside strings,
@@ -70,6 +110,7 @@ struct Document<'a> {
     as_of: String,
     procedure_on: Option<&'a str>,
     verdict: &'static str,
+    urgency: Option<&'static str>,
     best_case: &'static str,
     worst_case: &'static str,
     findings: Vec<Finding<'a>>,
@@ -91,6 +132,12 @@ struct Document<'a> {
 struct Tool {
     name: &'static str,
     version: &'static str,
+}
+
+impl Tool {
+    fn this() -> Self {
+        Self { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") }
+    }
 }
 
 #[derive(Serialize)]
@@ -300,7 +347,7 @@ impl<'a> Document<'a> {
     fn of(it: &'a Screening) -> Self {
         Self {
             screening: VERSION,
-            tool: Tool { name: env!("CARGO_PKG_NAME"), version: env!("CARGO_PKG_VERSION") },
+            tool: Tool::this(),
             notices: &it.notices,
             local_policy: it.local_policy.as_ref().map(LocalPolicy::of),
             rule_set: RuleSet {
@@ -317,6 +364,7 @@ impl<'a> Document<'a> {
             as_of: it.as_of.to_string(),
             procedure_on: it.procedure_on.as_deref(),
             verdict: it.verdict.word(),
+            urgency: verdict(it).urgency.map(Urgency::word),
             best_case: it.best_case.word(),
             worst_case: it.worst_case.word(),
             findings: it.findings.iter().map(Finding::of).collect(),

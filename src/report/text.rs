@@ -66,21 +66,16 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     page.finish()
 }
 
-/// The reports of several patients with a line between them, then their summary. `refused` files could not be screened
-/// and are counted.
-pub fn several(screenings: &[Screening], refused: usize, style: &Style) -> String {
+/// The report for one of several patients, with a line under it.
+pub fn in_a_row(screening: &Screening, style: &Style) -> String {
     let mut page = Page::new(style);
-    let between = "=".repeat(page.columns());
-    for it in screenings {
-        page.add(&one(it, style));
-        page.blank();
-        page.line(&between);
-    }
-    page.add(&summary(screenings, refused, style));
+    page.add(&one(screening, style));
+    page.blank();
+    page.line(&"=".repeat(page.columns()));
     page.finish()
 }
 
-/// What must be known of the rule set before anything else.
+/// What must be known before anything else.
 fn notices(page: &mut Page, notices: &[String]) {
     for it in notices {
         page.entry("!", Paint::Strong, Indent { label: 0, text: 2, hang: 0 }, it);

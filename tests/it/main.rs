@@ -71,3 +71,5 @@ mod texts;
 mod tidy;
 // Units, conversions, spans of time and dates.
 mod units;
+// Results are written as they are made, or said not to have been; nothing of a run is passed over.
+mod written;

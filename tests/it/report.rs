@@ -508,7 +508,9 @@ fn chase_lists_of_each() {
     if let Some(it) = asked.to_ask.first_mut() {
         it.options = vec!["Pain at night".into(), "Pain when walking".into()];
     }
-    pinned("report-chase", &chase::several(&[go(), defer(), asked]));
+    let lists = [go(), defer(), asked];
+    let rows: Vec<String> = lists.iter().enumerate().map(|(at, it)| chase::in_a_row(it, at == 0)).collect();
+    pinned("report-chase", &rows.concat());
 }
 
 #[test]
@@ -534,16 +536,6 @@ fn summary_of_several() {
     assert!(words.contains("6 screened: 2 refer (1 same-day, 1 urgent), 2 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
     assert!(words.contains("could be better: SM-115 with a change (go) or another plan (go) or another day (go)."), "{actual}");
     pinned("report-text-summary", &actual);
-}
-
-#[test]
-fn several_reports_end_with_their_summary() {
-    let screenings = all();
-    let actual = text::several(&screenings, 2, &Style::plain());
-    for it in &screenings {
-        assert!(actual.contains(&text::one(it, &Style::plain())), "{}", it.reference);
-    }
-    assert!(actual.ends_with(&text::summary(&screenings, 2, &Style::plain())));
 }
 
 // --- The verdict and what it could become ----------------------------------------------------------------------
@@ -955,6 +947,7 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
         "as_of",
         "procedure_on",
         "verdict",
+        "urgency",
         "best_case",
         "worst_case",
         "findings",

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
-use crate::cli::screen::{day, expand};
+use crate::cli::find::{Found, find};
+use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::facts::Gathered;
 use crate::governance::compare::{Tally, changes, exact, read_by_both, tally};
@@ -108,9 +109,10 @@ fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) ->
             return None;
         }
     };
-    let (paths, wrong) = expand(&arguments.files);
-    if !wrong.is_empty() {
-        draw::diagnostics(&wrong);
+    let Found { paths, problems, passed_over } = find(&arguments.files);
+    passed_over.iter().for_each(|it| draw::plain_note(it));
+    if !problems.is_empty() {
+        draw::diagnostics(&problems.into_iter().flat_map(|it| it.problems).collect::<Vec<_>>());
         return None;
     }
     let mut patients: Vec<(String, Gathered)> = Vec::new();

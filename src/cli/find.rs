@@ -1,0 +1,103 @@
+//! The questionnaires that a command was given: files, and those inside folders. What is passed over is told.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use super::draw::counted;
+use crate::diagnostic::{Code, Diagnostic};
+use crate::screening::Refusal;
+
+/// How a questionnaire's name ends.
+const ENDINGS: [&str; 3] = ["yaml", "yml", "json"];
+/// Most names told of what is passed over in one folder.
+const MOST_NAMED: usize = 5;
+
+/// What was found.
+#[derive(Debug, Default)]
+pub struct Found {
+    /// Files as given, and those inside folders by name.
+    pub paths: Vec<PathBuf>,
+    /// What could not be looked into, and folders without any questionnaire.
+    pub problems: Vec<Refusal>,
+    /// What is no questionnaire by its name, or was reached before: sentences, a line each.
+    pub passed_over: Vec<String>,
+}
+
+/// Looks for questionnaires. Links to folders are followed; each folder is entered once, however many links lead to it.
+pub fn find(given: &[PathBuf]) -> Found {
+    let mut found = Found::default();
+    let mut entered = BTreeSet::new();
+    for path in given {
+        if !path.is_dir() {
+            found.paths.push(path.clone());
+            continue;
+        }
+        let before = (found.paths.len(), found.passed_over.len());
+        found.folder(path, &mut entered);
+        if found.paths.len() == before.0 && found.problems.is_empty() {
+            let title = format!("the folder `{}` holds no questionnaire", path.display());
+            found.refuse(path, Diagnostic::bare(Code::EmptyFolder, title).help("questionnaires end in .yaml, .yml or .json"));
+        }
+        if let Some(inside) = found.paths.get_mut(before.0..) {
+            inside.sort();
+        }
+    }
+    found
+}
+
+impl Found {
+    fn refuse(&mut self, path: &Path, problem: Diagnostic) {
+        let path = path.display().to_string();
+        self.problems.push(Refusal { reference: None, path, notices: Vec::new(), problems: vec![problem] });
+    }
+
+    fn folder(&mut self, folder: &Path, entered: &mut BTreeSet<PathBuf>) {
+        let unreadable = |error: std::io::Error| {
+            Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display()))
+        };
+        match folder.canonicalize() {
+            Ok(itself) if entered.insert(itself.clone()) => {}
+            Ok(_) => {
+                self.passed_over.push(format!("`{}` leads to a folder that was looked through already", folder.display()));
+                return;
+            }
+            Err(error) => return self.refuse(folder, unreadable(error)),
+        }
+        let entries = match std::fs::read_dir(folder) {
+            Ok(entries) => entries,
+            Err(error) => return self.refuse(folder, unreadable(error)),
+        };
+        let mut others = Vec::new();
+        for entry in entries {
+            let path = match entry {
+                Ok(entry) => entry.path(),
+                Err(error) => {
+                    self.refuse(folder, unreadable(error));
+                    continue;
+                }
+            };
+            if path.is_dir() {
+                self.folder(&path, entered);
+            } else if path.extension().and_then(|it| it.to_str()).is_some_and(|it| ENDINGS.contains(&it.to_lowercase().as_str())) {
+                self.paths.push(path);
+            } else {
+                others.push(path.file_name().unwrap_or_default().to_string_lossy().into_owned());
+            }
+        }
+        if !others.is_empty() {
+            others.sort();
+            self.passed_over.push(passed_over(folder, &others));
+        }
+    }
+}
+
+/// "`inbox`: 2 files passed over, since their names do not end in .yaml, .yml or .json: `a.yaml.txt`, `b.yml~`".
+fn passed_over(folder: &Path, names: &[String]) -> String {
+    let named: Vec<String> = names.iter().take(MOST_NAMED).map(|it| format!("`{it}`")).collect();
+    let more = match names.len().saturating_sub(MOST_NAMED) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let (files, their) = (counted(names.len(), "file"), if names.len() == 1 { "its name does" } else { "their names do" });
+    format!("`{}`: {files} passed over, since {their} not end in .yaml, .yml or .json: {}{more}", folder.display(), named.join(", "))
+}

@@ -1,0 +1,76 @@
+//! Screenings one after another, in the format that was asked for, each written whole.
+
+use crate::cli::Format;
+use crate::cli::draw::{colour_out, counted, out};
+use crate::report::page::Style;
+use crate::report::{chase, json, markdown, text};
+use crate::screening::{Refusal, Screening};
+
+/// Prints screenings as they are made.
+///
+/// Kept until the end is what a list at the end needs, or, for a page that begins with its list, all of it.
+pub struct Printer {
+    format: Format,
+    several: bool,
+    n_printed: usize,
+    kept: Vec<Screening>,
+}
+
+impl Printer {
+    /// Prints in this format; `several` if more than one file was asked for.
+    pub fn new(format: Format, several: bool) -> Self {
+        Self { format, several, n_printed: 0, kept: Vec::new() }
+    }
+
+    /// The next screening.
+    pub fn screening(&mut self, screening: Screening) {
+        let style = Style::terminal(colour_out());
+        let first = self.n_printed == 0;
+        self.n_printed += 1;
+        match self.format {
+            Format::Json if self.several => out(&json::element(&screening, first)),
+            Format::Json => out(&json::one(&screening)),
+            Format::Ndjson => out(&json::line(&screening)),
+            Format::Chase => out(&chase::in_a_row(&screening, first)),
+            Format::Text if self.several => {
+                out(&text::in_a_row(&screening, &style));
+                self.kept.push(screening);
+            }
+            Format::Text => out(&text::one(&screening, &style)),
+            Format::Markdown => self.kept.push(screening),
+        }
+    }
+
+    /// The next file, which was refused: an entry where a program reads, and counted at the end where people do.
+    pub fn refusal(&mut self, refusal: &Refusal) {
+        let first = self.n_printed == 0;
+        match self.format {
+            Format::Json if self.several => out(&json::element(refusal, first)),
+            Format::Json => out(&json::one(refusal)),
+            Format::Ndjson => out(&json::line(refusal)),
+            Format::Chase | Format::Text | Format::Markdown => return,
+        }
+        self.n_printed += 1;
+    }
+
+    /// What stands after all of them. `n_refused` files could not be screened, `n_left` were not reached.
+    pub fn end(self, n_refused: usize, n_left: usize) {
+        let left = (n_left > 0).then(|| not_reached(n_left));
+        match self.format {
+            Format::Json if self.several && self.n_printed == 0 => out("[]"),
+            Format::Json if self.several => out("]"),
+            Format::Markdown if self.several => out(&markdown::several(&self.kept, n_refused)),
+            Format::Markdown => self.kept.iter().for_each(|it| out(&markdown::one(it))),
+            Format::Text if self.several => out(&text::summary(&self.kept, n_refused, &Style::terminal(colour_out()))),
+            Format::Json | Format::Ndjson | Format::Chase | Format::Text => {}
+        }
+        if let Some(left) = left.filter(|_| matches!(self.format, Format::Markdown | Format::Text)) {
+            out(&format!("\n{left}"));
+        }
+    }
+}
+
+/// That a run ended before its last file.
+pub fn not_reached(n_left: usize) -> String {
+    format!("Stopped before the end: {} NOT screened.", counted(n_left, "file"))
+}

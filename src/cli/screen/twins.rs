@@ -1,0 +1,49 @@
+//! Files of one run that have the same reference: two patients under one, or two versions of one patient.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use crate::load::files::read_bounded;
+use crate::load::questionnaire::{self, reference_of};
+
+/// The files of each reference that more than one has.
+#[derive(Debug, Default)]
+pub struct Twins {
+    /// By reference, whatever the case of its letters: as written in the first file, and all files.
+    files: BTreeMap<String, (String, Vec<PathBuf>)>,
+}
+
+impl Twins {
+    /// Looks at the references alone. A file without a readable one is nobody's twin.
+    pub fn among(paths: &[PathBuf]) -> Self {
+        let mut files: BTreeMap<String, (String, Vec<PathBuf>)> = BTreeMap::new();
+        if paths.len() > 1 {
+            for path in paths {
+                let Some(reference) = read_bounded(path, questionnaire::LARGEST).ok().and_then(|it| reference_of(&it)) else { continue };
+                files.entry(reference.to_lowercase()).or_insert((reference, Vec::new())).1.push(path.clone());
+            }
+        }
+        files.retain(|_, (_, paths)| paths.len() > 1);
+        Self { files }
+    }
+
+    /// What must be known of a file that has twins.
+    pub fn notice(&self, path: &Path) -> Option<String> {
+        let (_, paths) = self.files.values().find(|(_, paths)| paths.iter().any(|it| it == path))?;
+        let others: Vec<String> = paths.iter().filter(|it| *it != path).map(|it| it.display().to_string()).collect();
+        let files = if others.len() == 1 { "Another file has" } else { "Other files have" };
+        Some(format!(
+            "{files} the same reference: {}. Find out which of them counts, and whether all are of one patient.",
+            others.join(", ")
+        ))
+    }
+
+    /// One line for each such reference, for those who see no notice.
+    pub fn told(&self) -> Vec<String> {
+        let names = |paths: &[PathBuf]| paths.iter().map(|it| format!("`{}`", it.display())).collect::<Vec<String>>().join(", ");
+        self.files
+            .values()
+            .map(|(reference, paths)| format!("{} files have the reference {reference}: {}", paths.len(), names(paths)))
+            .collect()
+    }
+}
