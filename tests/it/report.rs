@@ -910,7 +910,7 @@ fn json_holds_every_character_and_shows_none_that_steers() {
     let it = hostile();
     let line = json::line(&it);
     assert_eq!(line.lines().count(), 1);
-    for written in [json::one(&it), json::several(&[hostile()]), line] {
+    for written in [json::one(&it), json::element(&it, true) + "]\n", line] {
         assert!(!written.chars().any(|it| it != '\n' && steers(it)), "{written:?}");
     }
     assert_eq!(at(&it, "/reference"), it.reference);
@@ -923,8 +923,8 @@ fn json_holds_every_character_and_shows_none_that_steers() {
 #[test]
 fn the_three_forms_of_json_hold_the_same() {
     let values: Vec<Value> = all().iter().map(json::value).collect();
-    assert_eq!(serde_json::from_str::<Value>(&json::several(&all())).expect("JSON is written"), Value::Array(values.clone()));
-    assert_eq!(json::several(&[]), "[]\n");
+    let elements: String = all().iter().enumerate().map(|(at, it)| json::element(it, at == 0)).collect();
+    assert_eq!(serde_json::from_str::<Value>(&format!("{elements}]\n")).expect("JSON is written"), Value::Array(values.clone()));
     for (screening, value) in all().iter().zip(&values) {
         assert_eq!(&serde_json::from_str::<Value>(&json::one(screening)).expect("JSON is written"), value);
         assert_eq!(&serde_json::from_str::<Value>(&json::line(screening)).expect("JSON is written"), value);

@@ -69,19 +69,6 @@ fn a_full_disk_is_never_a_success(#[case] arguments: &[&str]) {
     assert_eq!(said(&output.stderr).matches("the result could not be written").count(), 1, "{}", said(&output.stderr));
 }
 
-#[test]
-fn a_reader_that_goes_away_ends_the_run_quietly_but_not_well() {
-    let mut child = program(&["screen", "examples/referrals", "--clinic", CLINIC, "--as-of", DAY])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    drop(child.stdout.take());
-    let output = child.wait_with_output().expect("the program ends");
-    assert_eq!(output.status.code(), Some(74));
-    assert!(!said(&output.stderr).contains("could not be written"), "{}", said(&output.stderr));
-}
-
 // --- Printed as they are made ----------------------------------------------------------------------------------
 
 /// The second file is a pipe that nobody writes to before the first screening was read.
