@@ -145,7 +145,9 @@ pub fn run(arguments: &Arguments) -> Status {
         draw::note(&format!("{} refused and not screened; `preblock explain CODE` says more", draw::counted(n_refused, "file")));
     }
     if n_left > 0 {
-        draw::note(&not_reached(n_left));
+        if draw::is_written() {
+            draw::note(&not_reached(n_left));
+        }
         return Status::Stopped;
     }
     match worst {
