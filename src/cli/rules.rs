@@ -106,6 +106,7 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
     };
     part("Reason", Some(&rule.reason));
     part("Do", Some(&rule.action));
+    part("Refer to", rule.refer_to.as_ref());
     part("Cleared by", rule.cleared_by.as_ref());
     lines.extend([String::new(), "Sources".into()]);
     lines.extend(rule.citations.iter().map(|it| fill(&cited(&explain::cited(rule_set, it)))));

@@ -232,7 +232,11 @@ fn text(wanted: &Wanted<'_>, name: &str, when: &str) -> String {
         open("reason", "what is so"),
         open("action", "what to do"),
     ]);
-    lines.extend((wanted.outcome == Outcome::Defer).then(|| open("cleared_by", "what would lift it")));
+    lines.extend(match wanted.outcome {
+        Outcome::Go => None,
+        Outcome::Defer => Some(open("cleared_by", "what would lift it")),
+        Outcome::Refer => Some(open("refer_to", "to whom")),
+    });
     lines.extend([
         "    citations:".into(),
         format!("      - {{ local_proposal: \"{TO_BE_WRITTEN} what it rests on; better, a source of sources.yaml\" }}"),

@@ -224,6 +224,11 @@ impl Remark {
 
 /// The sentences of a rule, each with its key.
 fn sentences(rule: &Rule) -> impl Iterator<Item = (&'static str, &Text)> {
-    let all = [("reason", Some(&rule.reason)), ("action", Some(&rule.action)), ("cleared_by", rule.cleared_by.as_ref())];
+    let all = [
+        ("reason", Some(&rule.reason)),
+        ("action", Some(&rule.action)),
+        ("refer_to", rule.refer_to.as_ref()),
+        ("cleared_by", rule.cleared_by.as_ref()),
+    ];
     all.into_iter().filter_map(|(key, text)| Some((key, text?)))
 }

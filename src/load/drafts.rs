@@ -18,7 +18,7 @@ fn open(text: &str) -> bool {
 
 /// Whether some text of a rule is still to be written.
 pub fn is_draft(rule: &Rule) -> bool {
-    let texts = [Some(&rule.reason), Some(&rule.action), rule.cleared_by.as_ref()];
+    let texts = [Some(&rule.reason), Some(&rule.action), rule.refer_to.as_ref(), rule.cleared_by.as_ref()];
     let of_texts = texts.into_iter().flatten().filter_map(|it| it.pieces.first());
     let of_citations = rule.citations.iter().any(|it| match &it.basis {
         Basis::CommonPractice(text) | Basis::LocalProposal(text) => open(text),

@@ -353,6 +353,7 @@ pub fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Con
     let when = node.get("when").and_then(|it| condition::read(names, reading, it));
     let reason = names.sentence(reading, node, "reason");
     let action = names.sentence(reading, node, "action");
+    let refer_to = names.sentence(reading, node, "refer_to");
     let cleared_by = names.sentence(reading, node, "cleared_by");
     let citations = names.citations(reading, node);
     let in_force_from = date(reading, node, "in_force_from");
@@ -378,6 +379,7 @@ pub fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Con
         when: when?,
         reason: reason?,
         action: action?,
+        refer_to,
         cleared_by,
         citations,
         in_force_from: in_force_from?,
@@ -402,7 +404,7 @@ fn in_force_before_review(reading: &mut Reading<'_>, node: &Node, from: Option<N
 fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
     let Some(place) = node.get("title").filter(|it| it.text().is_some_and(|it| it.contains(['{', '}']))) else { return true };
     let title = "a title shows neither facts nor limits";
-    let help = "write the words out; `reason`, `action` and `cleared_by` may show facts in braces";
+    let help = "write the words out; `reason`, `action`, `refer_to` and `cleared_by` may show facts in braces";
     reading.report(Diagnostic::at(Code::UnknownPlaceholder, reading.source, &place.span, title, "braces in a title").help(help));
     false
 }

@@ -49,6 +49,8 @@ pub struct Rule {
     pub reason: Text,
     /// What to do.
     pub action: Text,
+    /// To whom a referral goes, short: "the vascular service".
+    pub refer_to: Option<Text>,
     /// What would lift it.
     pub cleared_by: Option<Text>,
     /// Where it comes from; at least one.

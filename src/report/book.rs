@@ -164,7 +164,12 @@ fn rule(sheet: &mut Sheet, rules: &RuleSet, rule: &Rule, states: Option<&[usize;
     sheet.paragraph("**Applies when**");
     sheet.gap();
     sheet.said(0, &said(rules, &rule.when));
-    let texts = [("Reason", Some(&rule.reason)), ("Do", Some(&rule.action)), ("Cleared by", rule.cleared_by.as_ref())];
+    let texts = [
+        ("Reason", Some(&rule.reason)),
+        ("Do", Some(&rule.action)),
+        ("Refer to", rule.refer_to.as_ref()),
+        ("Cleared by", rule.cleared_by.as_ref()),
+    ];
     for (label, text) in texts {
         if let Some(text) = text {
             sheet.paragraph(&format!("**{label}:** {}", filled(rules, text)));

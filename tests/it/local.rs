@@ -113,7 +113,7 @@ fn a_condition_on_an_age_holds_for_fewer(#[case] when: &str, #[case] if_longer: 
 #[case::part_of_a_computation("limit: dosing-weight-ceiling, value: 75 kg", Loosens::Perhaps)]
 #[case::part_of_a_computation_downwards("limit: dosing-weight-ceiling, value: 65 kg", Loosens::Perhaps)]
 #[case::part_of_a_reduction("limit: pregnancy-reduced-load, value: 0.5", Loosens::Perhaps)]
-#[case::raised("raise: home/drives-home, outcome: refer, urgency: routine", Loosens::No)]
+#[case::raised("raise: home/drives-home, outcome: refer, urgency: routine, refer_to: a service", Loosens::No)]
 #[case::retired("retire: home/drives-home", Loosens::Yes)]
 #[case::retired_precaution("retire: home/hard-way-home", Loosens::Yes)]
 #[case::offers("offers: { plan: { ablation: [phenol] } }", Loosens::No)]
@@ -207,7 +207,7 @@ fn a_stricter_policy_is_never_less_cautious() {
             match rule.outcome {
                 Outcome::Go if !refer => list.push(format!("raise: {}, outcome: defer, cleared_by: a word of the lead", rule.id)),
                 Outcome::Refer => {}
-                _ => list.push(format!("raise: {}, outcome: refer, urgency: urgent", rule.id)),
+                _ => list.push(format!("raise: {}, outcome: refer, urgency: urgent, refer_to: a service", rule.id)),
             }
         }
         for (at, rule) in copied.iter().filter_map(|at| rules.rules.get(*at)).enumerate() {

@@ -164,7 +164,7 @@ pub fn files(rules: &[(&str, &str, &str)]) -> RuleFiles {
     for (id, outcome, when) in rules {
         let kind = if *outcome == "go" { "caution" } else { "contraindication" };
         let more = match *outcome {
-            "refer" => "\n    urgency: routine",
+            "refer" => "\n    urgency: routine\n    refer_to: a service",
             "defer" => "\n    cleared_by: something",
             _ => "",
         };

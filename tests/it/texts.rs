@@ -242,7 +242,7 @@ edition: \"1\"
 changes:
   - { limit: ceiling, value: 3.5, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
   - { limit: fresh, value: 48 hours, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
-  - { raise: test/one, outcome: refer, urgency: urgent, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
+  - { raise: test/one, outcome: refer, urgency: urgent, refer_to: a service, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
   - { retire: test/two, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
   - { medicine_name: house pill, means: aspirin, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }
   - { allergen_name: gloves, means: latex, reason: So, agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }

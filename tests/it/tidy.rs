@@ -298,7 +298,7 @@ fn no_rule_tells_anybody_to_stop_a_medicine() {
         "discontinue",
     ];
     for rule in &embedded().rules {
-        for text in [Some(&rule.reason), Some(&rule.action), rule.cleared_by.as_ref()].into_iter().flatten() {
+        for text in [Some(&rule.reason), Some(&rule.action), rule.refer_to.as_ref(), rule.cleared_by.as_ref()].into_iter().flatten() {
             // A space in front, so that an order at the start counts and a word that only ends so does not.
             let said = format!(" {}", words(text).to_lowercase());
             for order in orders {

@@ -144,6 +144,7 @@ fn of_rule(rule_set: &RuleSet, rule: &Rule) -> Parts {
         ("title", rule.title.clone()),
         ("reason", text(rule_set, &rule.reason)),
         ("action", text(rule_set, &rule.action)),
+        ("refer to", rule.refer_to.as_ref().map_or_else(String::new, |it| text(rule_set, it))),
         ("cleared by", rule.cleared_by.as_ref().map_or_else(String::new, |it| text(rule_set, it))),
         ("citations", citations(rule_set, &rule.citations)),
         ("in force from", rule.in_force_from.to_string()),

@@ -87,6 +87,7 @@ impl Overlay<'_> {
             self.reading.pass_over(node, "an urgency");
             return None;
         }
+        let refer_to = names.sentence(&mut self.reading, node, "refer_to");
         let cleared_by = names.sentence(&mut self.reading, node, "cleared_by");
         let (before, after) = (standing(rule), Standing { outcome, urgency });
         let place = node.get("outcome")?;
@@ -95,15 +96,21 @@ impl Overlay<'_> {
             self.reading.report(Diagnostic::at(Code::LocalRaise, self.reading.source, &place.span, title, "not more cautious"));
             return None;
         }
-        if outcome == Outcome::Defer && cleared_by.is_none() && rule.cleared_by.is_none() {
-            if node.get("cleared_by").is_none() {
-                let title = format!("`{}` does not say what would lift it", rule.id);
-                let missing = Diagnostic::at(Code::MissingKey, self.reading.source, &place.span, title, "`cleared_by` is missing");
-                self.reading.report(missing.help("add a line `cleared_by: ...`: what defers must say what lifts it"));
+        let (key, unsaid, why) = match outcome {
+            Outcome::Refer => ("refer_to", refer_to.is_none() && rule.refer_to.is_none(), "what refers must say to whom"),
+            _ => ("cleared_by", cleared_by.is_none() && rule.cleared_by.is_none(), "what defers must say what lifts it"),
+        };
+        if unsaid {
+            if node.get(key).is_none() {
+                let lacks = if key == "refer_to" { "to whom it refers" } else { "what would lift it" };
+                let title = format!("`{}` does not say {lacks}", rule.id);
+                let missing = Diagnostic::at(Code::MissingKey, self.reading.source, &place.span, title, format!("`{key}` is missing"));
+                self.reading.report(missing.help(format!("add a line `{key}: ...`: {why}")));
             }
             return None;
         }
         (rule.outcome, rule.urgency, rule.local) = (outcome, urgency, true);
+        rule.refer_to = refer_to.or_else(|| rule.refer_to.take());
         rule.cleared_by = cleared_by.or_else(|| rule.cleared_by.take());
         Some(Done::new(&rule.id, format!("rule {} raised from {} to {}", rule.id, before.words(), after.words())))
     }

@@ -31,7 +31,7 @@ pub fn limits(sheet: &mut Sheet, book: &Book<'_>) {
 
 /// Whether a text of the rule shows the limit.
 fn tells(rule: &Rule, limit: usize) -> bool {
-    let texts = [Some(&rule.reason), Some(&rule.action), rule.cleared_by.as_ref()];
+    let texts = [Some(&rule.reason), Some(&rule.action), rule.refer_to.as_ref(), rule.cleared_by.as_ref()];
     texts.into_iter().flatten().flat_map(|it| &it.pieces).any(|it| *it == Piece::Limit(limit))
 }
 
