@@ -105,8 +105,10 @@ pub enum Who {
     Patient,
     /// Whoever sent the referral.
     Referrer,
-    /// The clinic's own nurse or clinician, by looking or measuring.
+    /// The clinic's own nurse, by looking or measuring.
     Nurse,
+    /// The operating clinician, by examining or deciding.
+    Clinician,
     /// A record: laboratory, anticoagulant book, letters.
     Record,
 }
@@ -118,13 +120,14 @@ impl Who {
             Self::Patient => "patient",
             Self::Referrer => "referrer",
             Self::Nurse => "nurse",
+            Self::Clinician => "clinician",
             Self::Record => "record",
         }
     }
 
     /// Reads the word; `None` for anything else.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Patient, Self::Referrer, Self::Nurse, Self::Record].into_iter().find(|it| it.word() == word)
+        [Self::Patient, Self::Referrer, Self::Nurse, Self::Clinician, Self::Record].into_iter().find(|it| it.word() == word)
     }
 }
 

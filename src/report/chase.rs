@@ -118,6 +118,7 @@ fn whom(from: &str) -> String {
         "patient" => "For the patient".to_owned(),
         "referrer" => "For the referrer".to_owned(),
         "nurse" => "For the nurse to measure or settle".to_owned(),
+        "clinician" => "For the operating clinician to examine or decide".to_owned(),
         "record" => "To look up in the record".to_owned(),
         other => format!("From {other}"),
     }

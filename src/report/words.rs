@@ -241,8 +241,9 @@ pub fn who(from: &str) -> (u8, String) {
         "patient" => (0, "Ask the patient".to_owned()),
         "referrer" => (1, "Ask the referrer".to_owned()),
         "nurse" => (2, "For the nurse to measure or settle".to_owned()),
-        "record" => (3, "Look up in the record".to_owned()),
-        other => (4, format!("From {other}")),
+        "clinician" => (3, "For the operating clinician to examine or decide".to_owned()),
+        "record" => (4, "Look up in the record".to_owned()),
+        other => (5, format!("From {other}")),
     }
 }
 

@@ -284,7 +284,7 @@ fn the_same_input_gives_the_same_bytes() {
 #[case::help(&["--help"], 0)]
 #[case::version(&["--version"], 0)]
 #[case::check(&["rules", "check", "--as-of", "2026-11-25"], 0)]
-#[case::check_strictly(&["rules", "check", "--as-of", "2026-11-25", "--strict"], 0)]
+#[case::check_strictly(&["rules", "check", "--local", "examples/local-policy.yaml", "--as-of", "2026-11-25", "--strict"], 1)]
 #[case::check_too_late(&["rules", "check", "--as-of", "2027-12-01"], 1)]
 #[case::check_on_no_day(&["rules", "check", "--as-of", "soon"], 2)]
 #[case::check_of_nothing(&["rules", "check", "--rules", "nowhere"], 1)]

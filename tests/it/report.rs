@@ -602,11 +602,16 @@ fn the_chase_list_asks_the_worst_first() {
         ask("a.clearance", "record", Outcome::Defer, &["a/x"], false),
         ask("a.pain", "patient", Outcome::Refer, &["a/x"], false),
         ask("a.letter", "referrer", Outcome::Defer, &["a/x"], false),
+        ask("a.mark", "clinician", Outcome::Defer, &["a/x"], false),
     ];
     let groups: Vec<(&str, Vec<&str>)> =
         chase::groups(&asks).into_iter().map(|it| (it.from, it.asks.iter().map(|it| it.fact.as_str()).collect())).collect();
-    let expected: [(&str, &[&str]); 3] =
-        [("patient", &["a.tissue", "a.pain", "a.smoker", "a.details"]), ("referrer", &["a.letter"]), ("record", &["a.clearance"])];
+    let expected: [(&str, &[&str]); 4] = [
+        ("patient", &["a.tissue", "a.pain", "a.smoker", "a.details"]),
+        ("referrer", &["a.letter"]),
+        ("clinician", &["a.mark"]),
+        ("record", &["a.clearance"]),
+    ];
     assert_eq!(groups, expected.map(|(from, facts)| (from, facts.to_vec())));
 }
 

@@ -98,7 +98,8 @@ fn question(sheet: &mut Sheet, rules: &RuleSet, question: &Question, users: &BTr
     let who = match question.from {
         Who::Patient => "the patient, or who speaks for the patient",
         Who::Referrer => "the referrer",
-        Who::Nurse => "the clinic's nurse or clinician",
+        Who::Nurse => "the clinic's nurse",
+        Who::Clinician => "the operating clinician",
         Who::Record => "a record",
     };
     let plan = if question.decision { " A choice of the plan." } else { "" };
