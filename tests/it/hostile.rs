@@ -13,7 +13,7 @@ use preblock::source::steers;
 use rstest::rstest;
 use tempfile::TempDir;
 
-use crate::support::{embedded_once, files, run, said, today};
+use crate::support::{embedded_once, files, said, today};
 
 // --- Time ------------------------------------------------------------------------------------------------------
 
@@ -174,7 +174,7 @@ impl Trap {
             let text = String::from_utf8_lossy(bytes).into_owned();
             let words = ["A rule set for tests", "nobody", "title: Test", "A book", "Somebody", "A ceiling", "Thins the blood"];
             let words = words.iter().chain(&["title: Plan", "Smokes?", "Which signs?", "text: Pain", "So it is.", "Do it.", "something"]);
-            let words = words.chain(&["The rule one", "The rule two", "about: Age", "text: Severe"]);
+            let words = words.chain(&["The rule one", "The rule two", "about: Ideal weight", "text: Severe"]);
             let text = words.fold(text, |text, word| {
                 let (key, value) = word.split_once(": ").map_or(("", *word), |(key, value)| (key, value));
                 let colon = if key.is_empty() { "" } else { ": " };
@@ -216,8 +216,7 @@ impl Trap {
             "RULES" => rules.clone(),
             "PATIENT" => patient.clone(),
             "SLIPS" => slips.clone(),
-            "RAW" => RAW.to_owned(),
-            it => it.to_owned(),
+            it => it.replace("RAW", RAW),
         });
         let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
         command.args(words).current_dir(self.folder.path()).env("CLICOLOR_FORCE", "1").env_remove("NO_COLOR").env("LC_ALL", "C.UTF-8");
@@ -301,15 +300,21 @@ fn nothing_that_is_printed_steers_the_terminal() {
         if out.is_empty() && err.is_empty() {
             silent.push(line);
         }
-        if line.contains("json") || line.starts_with("schema q") {
-            for value in
-                out.lines().take(if line.contains("ndjson") { 9 } else { 0 }).chain((!line.contains("ndjson")).then_some(out.as_str()))
-            {
-                assert!(serde_json::from_str::<serde_json::Value>(value).is_ok(), "`{line}` gives no JSON:\n{value}");
-            }
+        let values: Vec<&str> = match () {
+            () if line.contains("ndjson") => out.lines().collect(),
+            () if line.contains("json") && !out.is_empty() => vec![&out],
+            () => Vec::new(),
+        };
+        for value in values {
+            assert!(serde_json::from_str::<serde_json::Value>(value).is_ok(), "`{line}` gives no JSON:\n{value}");
         }
     }
     assert_eq!(silent, Vec::<&str>::new(), "nothing was said");
+    // The rule set is used, and its words are there.
+    let screened = said(&trap.run("screen PATIENT --rules RULES --as-of 2026-11-25").stdout);
+    assert!(screened.contains("So it is. a\u{fffd}[2J") && screened.contains("Test a\u{fffd}[2J"), "{screened}");
+    let due = said(&trap.run("rules due --rules RULES --as-of 2028-01-01").stdout);
+    assert!(due.contains("nobody a\u{fffd}[2J"), "{due}");
 }
 
 /// What steers is not lost from JSON: it is written in letters.
@@ -346,7 +351,8 @@ fn boxes_are_drawn_as_the_locale_allows(#[case] variables: &[(&str, &str)], #[ca
 fn force_replaces_ordinary_files_only() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     let at = |name: &str| folder.path().join(name);
-    let book = |path: &Path| run(&["rules", "book", "--force", "--out", &path.display().to_string()]);
+    let trap = Trap::new();
+    let book = |path: &Path| trap.run(&format!("rules book --rules RULES --force --out {}", path.display()));
     assert!(std::fs::write(at("file"), "before").is_ok());
     assert!(std::os::unix::fs::symlink(at("file"), at("link")).is_ok());
     assert!(std::os::unix::fs::symlink(at("nowhere"), at("dangling")).is_ok());
