@@ -116,14 +116,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(error) => {
-            let printed = error.print();
-            if error.use_stderr() {
-                return Status::Refused.number();
-            }
-            if let Err(error) = printed {
-                draw::not_written(&error);
-            }
-            return ended(Status::Clean).number();
+            draw::usage(&error);
+            return if error.use_stderr() { Status::Refused.number() } else { ended(Status::Clean).number() };
         }
     };
     let status = match arguments.command {

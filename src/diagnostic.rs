@@ -3,6 +3,7 @@
 //! [`codes`] holds the one list of all codes and their pages. Drawing is done by `miette`; the
 //! [`miette::SourceCode`] here finds lines by binary search, so many diagnostics stay cheap.
 
+use std::collections::BTreeSet;
 use std::fmt;
 use std::ops::Range;
 use std::sync::Arc;
@@ -12,11 +13,14 @@ use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpa
 use crate::source::{Source, steers};
 
 pub mod codes;
+mod excerpt;
 
 pub use codes::{Code, Severity};
 
 /// Most letters of a title.
 const LONGEST_TITLE: usize = 200;
+/// Most letters of what to do next, which may list the options of a question.
+const LONGEST_HELP: usize = 2_000;
 
 /// One thing wrong with one file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -62,7 +66,7 @@ impl Diagnostic {
     /// Adds what to do next.
     #[must_use]
     pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = help.into().replace(steers, "\u{fffd}");
+        self.help = shortened(help.into().replace(steers, "\u{fffd}"), LONGEST_HELP);
         self
     }
 
@@ -109,8 +113,9 @@ pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
 /// refuses is often refused again for its shape, or as an answer.
 pub fn without_echoes(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     let is_of_text = |it: &Diagnostic| it.code.name().starts_with("text/");
-    let of_text: Vec<String> = found.iter().filter(|it| is_of_text(it) && !it.labels.is_empty()).filter_map(Diagnostic::place).collect();
-    found.retain(|it| is_of_text(it) || it.labels.is_empty() || it.place().is_none_or(|place| !of_text.contains(&place)));
+    let place = |it: &Diagnostic| Some((it.source.as_ref()?.name().to_owned(), it.labels.first()?.span.start));
+    let of_text: BTreeSet<(String, usize)> = found.iter().filter(|it| is_of_text(it)).filter_map(place).collect();
+    found.retain(|it| is_of_text(it) || place(it).is_none_or(|place| !of_text.contains(&place)));
     found
 }
 
@@ -119,12 +124,17 @@ fn one_line(title: String) -> String {
     if title.len() <= LONGEST_TITLE && !title.contains(steers) {
         return title;
     }
-    let mut line: String = title.split(|it: char| steers(it) || it == ' ').filter(|it| !it.is_empty()).collect::<Vec<_>>().join(" ");
-    if let Some((cut, _)) = line.char_indices().nth(LONGEST_TITLE) {
-        line.truncate(cut);
-        line.push_str("...");
+    let line = title.split(|it: char| steers(it) || it == ' ').filter(|it| !it.is_empty()).collect::<Vec<_>>().join(" ");
+    shortened(line, LONGEST_TITLE)
+}
+
+/// A text of so many letters at most, with a sign where it was cut.
+fn shortened(mut text: String, longest: usize) -> String {
+    if let Some((cut, _)) = text.char_indices().nth(longest) {
+        text.truncate(cut);
+        text.push_str("...");
     }
-    line
+    text
 }
 
 /// A label over a whole block is unreadable: keep its first line, and never leave the text.
@@ -210,10 +220,11 @@ impl SourceCode for Source {
 /// Close means an edit distance of at most one, plus one for every five letters.
 pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let wrong = wrong.to_lowercase();
-    let most = 1 + wrong.chars().count() / 5;
+    let n_letters = wrong.chars().count();
+    let most = 1 + n_letters / 5;
     known
         .into_iter()
-        .filter(|it| it.chars().count().abs_diff(wrong.chars().count()) <= most)
+        .filter(|it| it.chars().count().abs_diff(n_letters) <= most)
         .map(|it| (strsim::damerau_levenshtein(&wrong, &it.to_lowercase()), it))
         .filter(|(distance, it)| *distance <= most && *distance < it.chars().count().max(2))
         .min_by_key(|(distance, _)| *distance)

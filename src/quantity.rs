@@ -8,7 +8,7 @@ pub mod units;
 pub mod when;
 
 pub use span::{Span, SpanUnit};
-pub use units::{Measure, which_measures};
+pub use units::{CompoundError, Measure, which_measures};
 pub use when::{When, WhenError, read_when};
 
 use std::fmt;

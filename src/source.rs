@@ -1,5 +1,6 @@
 //! One loaded text: its name, its bytes, and where each value sits in it. Knows no file format.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 /// A text under the name the user knows it by.
@@ -10,6 +11,8 @@ pub struct Source {
     /// The text as it may be shown, if that is not the text itself.
     shown: Option<String>,
     line_starts: Vec<usize>,
+    /// How many characters were cut off at the beginning of lines, by line.
+    left_out: BTreeMap<usize, usize>,
 }
 
 /// Whether a character could steer a terminal, reorder the text around it, or split a line where none ends.
@@ -57,7 +60,12 @@ impl Source {
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
         // Nearly every text is printable ASCII, and then there is nothing to look at twice.
         let plain = text.bytes().all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t'));
-        Self { name: name.into(), shown: (!plain).then(|| harmless(&text)), text, line_starts }
+        Self { name: name.into(), shown: (!plain).then(|| harmless(&text)), text, line_starts, left_out: BTreeMap::new() }
+    }
+
+    /// A text of which some lines, from 0, lack so many characters at their beginning: its columns are those of the whole.
+    pub fn cut(name: impl Into<String>, text: impl Into<String>, left_out: BTreeMap<usize, usize>) -> Self {
+        Self { left_out, ..Self::new(name, text) }
     }
 
     /// The name the user knows the file by.
@@ -102,8 +110,9 @@ impl Source {
     pub fn position(&self, offset: usize) -> Position {
         let line = self.line_index(offset);
         let start = self.line_starts.get(line).copied().unwrap_or(0);
-        let column = self.text.get(start..offset).map_or(0, |before| before.chars().count()) + 1;
-        Position { line: line + 1, column }
+        let before = self.text.get(start..offset).map_or(0, |before| before.chars().count());
+        let left_out = self.left_out.get(&line).copied().unwrap_or(0);
+        Position { line: line + 1, column: left_out + before + 1 }
     }
 }
 

@@ -19,7 +19,7 @@ pub struct Arguments {
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> Status {
     let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
-    draw::out(&form(&rule_set, arguments.clinic));
+    draw::plain(&form(&rule_set, arguments.clinic));
     Status::Clean
 }
 
@@ -31,7 +31,8 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
         "# A blank is a question not asked. Nothing blank or unknown ever counts as a good answer.".into(),
     ];
     if for_clinic {
-        lines.extend(["clinic: 1".into(), "name:".into(), String::new()]);
+        lines.extend(["clinic: 1".into(), format!("for: {}", rule_set.id)]);
+        lines.extend(["name:                  # the clinic's name; the one line that cannot stay empty".into(), String::new()]);
         lines.extend([
             "# The weekdays on which the clinic operates, such as [tuesday, thursday]. Blank: any day.".into(),
             "procedure_days:".into(),
@@ -44,14 +45,16 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
     } else {
         lines.extend([
             "questionnaire: 1".into(),
-            "reference:             # by which the clinic knows the patient; never a name".into(),
+            format!("for: {}", rule_set.id),
+            "reference:             # by which the clinic knows the patient, such as SM-103; never a name".into(),
             "completed_on:          # the day of the answers, such as 2026-11-20".into(),
         ]);
     }
     lines.push("answers:".into());
-    for (at, section) in rule_set.catalogue.sections.iter().enumerate().filter(|(_, it)| it.standing || !for_clinic) {
+    let catalogue = &rule_set.catalogue;
+    for (at, section) in catalogue.sections.iter().enumerate().filter(|(at, _)| !for_clinic || catalogue.has_standing(*at)) {
         lines.extend([String::new(), format!("  # ---- {} ----", section.title), format!("  {}:", section.id)]);
-        for question in rule_set.catalogue.questions.iter().filter(|it| it.section == at) {
+        for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !for_clinic)) {
             lines.extend(entry(rule_set, question));
         }
         lines.push("    note:".into());

@@ -11,6 +11,7 @@ use crate::diagnostic::{Code, Diagnostic};
 use crate::load::{Care, LocalFile, RuleFiles, files, rule_set_with};
 use crate::model::{self, RuleSet, Withdrawal};
 use crate::report::page::harmless;
+use crate::source::steers;
 
 /// Most diagnostics drawn for one file.
 const MOST_PER_FILE: usize = 20;
@@ -29,11 +30,17 @@ pub fn width() -> usize {
 static NOT_WRITTEN: OnceLock<ErrorKind> = OnceLock::new();
 
 /// Prints a result whole. Once one could not be written, no further one is.
+///
+/// INVARIANT: here and in [`note`], whatever a text holds, nothing but our own colours and line ends reaches the terminal
+/// as anything else than a letter.
 pub fn out(text: &str) {
     if !is_written() {
         return;
     }
-    let text = if text.ends_with('\n') { text.to_owned() } else { format!("{text}\n") };
+    let mut text = disarmed(text, colour_out());
+    if !text.ends_with('\n') {
+        text.push('\n');
+    }
     let mut stream = anstream::stdout().lock();
     if let Err(error) = stream.write_all(text.as_bytes()).and_then(|()| stream.flush()) {
         not_written(&error);
@@ -41,7 +48,7 @@ pub fn out(text: &str) {
 }
 
 /// Notes that a result could not be written. A reader that went away knows it already and is told nothing.
-pub fn not_written(error: &io::Error) {
+fn not_written(error: &io::Error) {
     if NOT_WRITTEN.set(error.kind()).is_ok() && error.kind() != ErrorKind::BrokenPipe {
         note(&format!("the result could not be written: {error}"));
     }
@@ -52,24 +59,72 @@ pub fn is_written() -> bool {
     NOT_WRITTEN.get().is_none()
 }
 
-/// Prints a result that has no colours of its own: no character of a file steers the terminal.
+/// Prints a result that has no colours of its own.
 pub fn plain(text: &str) {
-    out(&disarmed(text));
+    out(&disarmed(text, false));
 }
 
-/// The same for something about the run.
-pub fn plain_note(text: &str) {
-    note(&disarmed(text));
-}
-
-fn disarmed(text: &str) -> String {
-    text.chars().map(|it| if it == '\n' { it } else { harmless(it) }).collect()
+/// Prints JSON: a character that could steer the terminal is written as JSON writes it in ASCII, so that no text changes.
+pub fn json(text: &str) {
+    let mut safe = String::with_capacity(text.len());
+    for letter in text.chars() {
+        if steers(letter) && letter != '\n' {
+            safe.push_str(&format!("\\u{:04x}", u32::from(letter)));
+        } else {
+            safe.push(letter);
+        }
+    }
+    out(&safe);
 }
 
 /// Prints something about the run.
 pub fn note(text: &str) {
+    err(text, false);
+}
+
+fn err(text: &str, coloured: bool) {
     let mut stream = anstream::stderr().lock();
-    let _ = writeln!(stream, "{text}");
+    let _ = writeln!(stream, "{}", disarmed(text, coloured));
+}
+
+/// What the reader of the command line says: a page of help, or what is wrong with the arguments.
+pub fn usage(said: &clap::Error) {
+    let page = said.render();
+    let text = |coloured: bool| if coloured { page.ansi().to_string() } else { page.to_string() };
+    if said.use_stderr() {
+        err(text(colour_err()).trim_end(), colour_err());
+    } else {
+        out(&text(colour_out()));
+    }
+}
+
+/// A text without characters that steer: each becomes a mark, but line ends, and colours if they are wanted.
+fn disarmed(text: &str, coloured: bool) -> String {
+    let mut safe = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(letter) = rest.chars().next() {
+        let kept = match letter {
+            '\r' if rest.starts_with("\r\n") => 2,
+            '\n' => 1,
+            '\u{1b}' if coloured => colour(rest),
+            _ => 0,
+        };
+        let (taken, after) = rest.split_at(kept.max(letter.len_utf8()));
+        if kept > 0 {
+            safe.push_str(taken)
+        } else {
+            safe.push(harmless(letter))
+        }
+        rest = after;
+    }
+    safe
+}
+
+/// How many bytes at the beginning of a text choose a colour or weight of letters: `ESC [`, numbers, `m`. Zero if none do.
+fn colour(text: &str) -> usize {
+    let Some(numbers) = text.strip_prefix("\u{1b}[") else { return 0 };
+    let after = numbers.trim_start_matches(|it: char| it.is_ascii_digit() || it == ';');
+    if after.starts_with('m') { text.len() - after.len() + 1 } else { 0 }
 }
 
 /// Whether results may be coloured: only on a terminal, and if nothing forbids it.
@@ -77,12 +132,16 @@ pub fn colour_out() -> bool {
     anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never
 }
 
+fn colour_err() -> bool {
+    anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never
+}
+
 /// Draws diagnostics, with their places, on standard error.
 pub fn diagnostics(found: &[Diagnostic]) {
     let mut file: Option<&str> = None;
     let mut in_file = 0;
     let mut left_out = 0;
-    let colour = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
+    let colour = colour_err();
     for diagnostic in found {
         let name = diagnostic.source.as_ref().map(|it| it.name());
         if name != file || name.is_none() {
@@ -96,7 +155,7 @@ pub fn diagnostics(found: &[Diagnostic]) {
             left_out += 1;
             continue;
         }
-        note(&rendered(diagnostic, width(), colour));
+        err(&drawn(diagnostic, width(), boxes(colour)), colour);
     }
     if left_out > 0 {
         note(&format!("... and {left_out} more in {}\n", file.unwrap_or("other files")));
@@ -105,13 +164,29 @@ pub fn diagnostics(found: &[Diagnostic]) {
 
 /// One diagnostic, drawn.
 pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
-    let theme = if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
+    drawn(diagnostic, width, if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() })
+}
+
+/// The lines that a diagnostic is drawn with: those of Unicode, if the locale says that the terminal knows them.
+fn boxes(colour: bool) -> GraphicalTheme {
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].iter().filter_map(std::env::var_os).find(|it| !it.is_empty());
+    let locale = locale.map(|it| it.to_string_lossy().to_lowercase()).unwrap_or_default();
+    let unicode = cfg!(windows) || locale.contains("utf-8") || locale.contains("utf8");
+    match (unicode, colour) {
+        (true, true) => GraphicalTheme::unicode(),
+        (true, false) => GraphicalTheme::unicode_nocolor(),
+        (false, true) => GraphicalTheme::ascii(),
+        (false, false) => GraphicalTheme::none(),
+    }
+}
+
+fn drawn(diagnostic: &Diagnostic, width: usize, theme: GraphicalTheme) -> String {
     let handler = GraphicalReportHandler::new_themed(theme)
         .with_width(width)
         .with_links(false)
         .with_word_splitter(textwrap::WordSplitter::NoHyphenation);
     let mut text = String::new();
-    if handler.render_report(&mut text, diagnostic).is_err() {
+    if handler.render_report(&mut text, diagnostic.with_short_lines().as_ref()).is_err() {
         // Drawing never fails on our own sources; should it, the words must not be lost.
         text = format!("{}: {diagnostic}", diagnostic.code.name());
     }

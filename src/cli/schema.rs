@@ -25,7 +25,7 @@ pub fn run(arguments: &Arguments) -> Status {
     if ["questionnaire", "clinic"].contains(&name.as_str()) {
         let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
         let schema = if name == "clinic" { answers_schema::clinic(&rule_set) } else { answers_schema::questionnaire(&rule_set) };
-        draw::out(&format!("{schema:#}"));
+        draw::json(&format!("{schema:#}"));
         return Status::Clean;
     }
     match files::schema(name) {

@@ -110,7 +110,7 @@ pub fn run(arguments: &Arguments) -> Status {
         dates: arguments.dates,
     };
     let Found { paths, problems, passed_over } = find(&arguments.files);
-    passed_over.iter().for_each(|it| draw::plain_note(it));
+    passed_over.iter().for_each(|it| draw::note(it));
     let twins = Twins::among(&paths);
     let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
     let mut printer = Printer::new(arguments.format, several);
@@ -139,7 +139,7 @@ pub fn run(arguments: &Arguments) -> Status {
     }
     let n_left = paths.len() - n_done;
     printer.end(n_refused, n_left);
-    twins.told().iter().for_each(|it| draw::plain_note(it));
+    twins.told().iter().for_each(|it| draw::note(it));
     draw::diagnostics(&refusals);
     if n_refused > 0 {
         draw::note(&format!("{} refused and not screened; `preblock explain CODE` says more", draw::counted(n_refused, "file")));

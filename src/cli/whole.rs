@@ -3,14 +3,20 @@
 use std::io::Write as _;
 use std::path::Path;
 
-/// Writes a file. One that is there is replaced only if `replace` says so.
+/// Writes a file. One that is there is replaced only if `replace` says so, and only if it is an ordinary file: a device or
+/// a link is somebody's way to another place.
 ///
 /// # Errors
 /// Why it was not written, in words; then what was there is as it was.
 pub fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
     let shown = path.display();
-    if !replace && path.symlink_metadata().is_ok() {
-        return Err(format!("`{shown}` is there already and was left as it is; `--force` replaces it"));
+    match path.symlink_metadata() {
+        Ok(there) if !there.is_file() => {
+            let what = if there.is_symlink() { "a link" } else { "no ordinary file" };
+            return Err(format!("`{shown}` is {what} and was left as it is; only an ordinary file is replaced"));
+        }
+        Ok(_) if !replace => return Err(format!("`{shown}` is there already and was left as it is; `--force` replaces it")),
+        _ => {}
     }
     let name = path.file_name().ok_or_else(|| format!("`{shown}` names no file"))?;
     let beside = path.with_file_name(format!(".{}.{}.part", name.to_string_lossy(), std::process::id()));

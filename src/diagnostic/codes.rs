@@ -119,6 +119,10 @@ codes! {
         "Values are nested deeper than any file of this kind needs.",
         "Input is bounded, so that no file can exhaust the machine.",
         "Flatten the marked part.";
+    TooManyKeys = "text/too-many-keys":
+        "A mapping has more keys than any questionnaire or rule has.",
+        "Input is bounded, so that no file can hold up the program.",
+        "Check that it is the right file.";
     DuplicateKey = "text/duplicate-key":
         "A key is written twice in one mapping.",
         "Only one of the two answers could be used, and nobody could tell which was meant.",
@@ -253,6 +257,10 @@ codes! {
         "No rule has this id.",
         "The case expects something that can never happen.",
         "Correct the id: concern, slash, rule.";
+    NeverStanding = "rules/never-standing":
+        "A question that only one patient can answer is marked as one that a clinic's file answers for all.",
+        "One patient's day, toes, results or medicines would be taken for everybody's.",
+        "Delete the line `standing: true`.";
     ToBeWritten = "rules/to-be-written":
         "A text of a rule is still to be written: the rule is a draft.",
         "A clinician would read the reminder instead of a reason. A draft may be worked on, but a rule set with one cannot be approved.",
@@ -387,6 +395,18 @@ codes! {
         "A local policy may make a rule stricter; a milder outcome would loosen it without being said.",
         "Write a more cautious outcome or urgency, or delete the change.";
 
+    AnotherKind = "answers/another-kind":
+        "The file is of another kind than the one that belongs here, for instance a clinic's file among the questionnaires.",
+        "It was not screened, and nothing in it says anything about a patient.",
+        "Give the file to the option that reads it, or take it out of the folder.";
+    AnotherRuleSet = "answers/another-rule-set":
+        "The file says `for:` a rule set that is not the one in use.",
+        "Answers for one procedure, judged by the rules of another one, would look like a screening and be none.",
+        "Use the rule set that the file is for (`--rules DIR`), or correct the line.";
+    HiddenText = "answers/hidden-text":
+        "A `#` after a note, a medicine or an allergy begins a comment, so what follows is not read.",
+        "Of `tablet #2, and another one` all but the first word would be lost without a word said.",
+        "Put the whole text in quotes, or the remark on a line of its own.";
     UnknownQuestion = "answers/unknown-question":
         "There is no such section or question.",
         "The answer would be lost. Keys that hold identity (names, addresses, record numbers) are refused on purpose.",
@@ -407,6 +427,10 @@ codes! {
         "The unit is not one that this question accepts.",
         "A unit of another kind of quantity means that the wrong result was copied.",
         "Use one of the units listed.";
+    SeveralQuantities = "answers/several-quantities":
+        "Several numbers with units stand where one quantity is asked for.",
+        "35 kg 77 lb is one weight written twice; added up it would be double the weight, and so would the dose be.",
+        "Write one number with one unit; or a larger and a smaller unit that belong together, such as 11 st 4 lb.";
     NotANumber = "answers/not-a-number":
         "The text cannot be read as a number.",
         "A decimal comma is read differently by different programs.",

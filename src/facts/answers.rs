@@ -439,9 +439,14 @@ impl Reader<'_> {
                 }
             }
         }
-        let Some(number) = measure.total(&canonical, unit) else {
-            self.wrong_kind(node, "one number with one unit");
-            return None;
+        let number = match measure.total(&canonical, unit) {
+            Ok(number) => number,
+            Err(error) => {
+                let title = format!("this is not one {} for `{}`", measure.name(), self.question.id);
+                let help = format!("{error}; `5 ft 7 in`, `11 st 4 lb`, `1 m 68 cm` and `68 kg 500 g` are taken");
+                self.report(Code::SeveralQuantities, &node.span, title, "cannot be added up", help);
+                return None;
+            }
         };
         let written =
             canonical.iter().zip(&parts).map(|((_, unit), part)| format!("{} {unit}", part.number_text)).collect::<Vec<_>>().join(" ");
@@ -486,6 +491,19 @@ impl Reader<'_> {
                 return None;
             }
         };
+        if self.question.stand_ins.contains(&when.date) {
+            let title = format!("{} is what record systems write for a day that nobody knows", date_in_words(&when));
+            self.report(Code::Implausible, &node.span, title, "stands for `unknown`", "write the true day, or `unknown`");
+            return None;
+        }
+        if let Some(oldest) = &self.question.oldest
+            && When::age_exceeds(&when, &When::on(self.as_of), oldest)
+        {
+            let title = format!("{} is not plausible for `{}`", date_in_words(&when), self.question.id);
+            let help = format!("a day up to {oldest} ago is taken; correct the year, or write `unknown`");
+            self.report(Code::Implausible, &node.span, title, "too long ago", help);
+            return None;
+        }
         if past && when.date > self.as_of {
             let title = format!("{} lies after the day of the screening", date_in_words(&when));
             let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(self.as_of)));

@@ -30,17 +30,15 @@ pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<usize> {
         return Recognised::As(at);
     }
     let words: Vec<&str> = whole.split(' ').collect();
-    for n_name in (1..words.len()).rev() {
-        let (name, rest) = words.split_at(n_name);
-        let name = name.join(" ");
-        let name = name.trim_end_matches([',', ';', ':']);
-        if let Some(&at) = register.names.get(name)
-            && rest.iter().all(|word| is_dose(register, word))
-        {
+    let n_dose = words.iter().rev().take_while(|word| is_dose(register, word)).count();
+    // No name has more words than the longest, however many are written.
+    let most_words = register.names.keys().map(|it| it.split(' ').count()).max().unwrap_or(0);
+    for n_name in (words.len() - n_dose..words.len()).filter(|it| (1..=most_words).contains(it)).rev() {
+        let name = words.get(..n_name).unwrap_or_default().join(" ");
+        if let Some(&at) = register.names.get(name.trim_end_matches([',', ';', ':'])) {
             return Recognised::As(at);
         }
     }
-    let n_dose = words.iter().rev().take_while(|word| is_dose(register, word)).count();
     let bare = words.get(..words.len() - n_dose).unwrap_or_default().join(" ");
     let known = || register.names.keys().map(String::as_str);
     let near = closest(&bare, known()).or_else(|| words.first().and_then(|first| closest(first, known())));

@@ -12,16 +12,17 @@ pub fn questionnaire(rule_set: &RuleSet) -> Value {
     frame(rule_set, false)
 }
 
-/// The schema of a clinic's file: standing sections only.
+/// The schema of a clinic's file: what may be answered once for all patients.
 pub fn clinic(rule_set: &RuleSet) -> Value {
     frame(rule_set, true)
 }
 
 fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
     let mut sections = Map::new();
-    for (at, section) in rule_set.catalogue.sections.iter().enumerate().filter(|(_, it)| it.standing || !is_clinic) {
+    let catalogue = &rule_set.catalogue;
+    for (at, section) in catalogue.sections.iter().enumerate().filter(|(at, _)| !is_clinic || catalogue.has_standing(*at)) {
         let mut questions = Map::new();
-        for question in rule_set.catalogue.questions.iter().filter(|it| it.section == at) {
+        for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !is_clinic)) {
             let name = question.id.split('.').nth(1).unwrap_or_default();
             questions.insert(name.to_owned(), one(rule_set, question));
         }
@@ -38,6 +39,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
     let (title, required, properties) = if is_clinic {
         let properties = json!({
             "clinic": { "const": 1, "description": "Version of this form." },
+            "for": of_this_rule_set(rule_set),
             "name": { "type": "string", "description": "The clinic's name." },
             "procedure_days": {
                 "type": ["array", "null"], "minItems": 1,
@@ -52,7 +54,13 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
     } else {
         let properties = json!({
             "questionnaire": { "const": 1, "description": "Version of this form." },
-            "reference": { "type": ["string", "number"], "description": "By which the clinic knows the patient. Never a name." },
+            "for": of_this_rule_set(rule_set),
+            "reference": {
+                "type": ["string", "number"],
+                "pattern": "^[A-Za-z0-9./_-]*[0-9][A-Za-z0-9./_-]*$",
+                "maxLength": 40,
+                "description": "By which the clinic knows the patient: letters, digits, `-`, `/`, `.` and `_`, a digit among them. Never a name.",
+            },
             "completed_on": { "type": ["string", "null"], "description": "The day the answers were given, such as 2026-11-20." },
             "answers": answers,
             "note": note,
@@ -68,6 +76,11 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
         "required": required,
         "properties": properties,
     })
+}
+
+/// The rule set that a file is for.
+fn of_this_rule_set(rule_set: &RuleSet) -> Value {
+    json!({ "enum": [rule_set.id, null], "description": "The rule set that the file is for." })
 }
 
 /// What a clinic offers of each choice of the plan: lists, by section.

@@ -110,8 +110,7 @@ fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, peopl
         }
         // A person's plan and clinic stand for the clinic's file: details of a method that a case does not use are set aside.
         for (at, given) in &mut answers.given {
-            let section = rule_set.catalogue.questions.get(*at).and_then(|it| rule_set.catalogue.sections.get(it.section));
-            given.standing = section.is_some_and(|it| it.standing);
+            given.standing = rule_set.catalogue.questions.get(*at).is_some_and(|it| it.standing);
         }
         people.insert(id, answers);
     }

@@ -9,14 +9,22 @@ use chrono::{NaiveDate, Weekday};
 use super::text;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest};
 use crate::facts::{Gathered, Given, Note, Place};
-use crate::model::RuleSet;
-use crate::quantity::when::read_when;
+use crate::model::{Answer, RuleSet};
+use crate::quantity::when::{YEARS, read_when};
 use crate::source::{Kind, Node, Source};
 
 /// Most bytes of a questionnaire or clinic file.
 pub const LARGEST: u64 = 1 << 20;
-/// Longest reference.
-const LONGEST_REFERENCE: usize = 64;
+/// Longest reference of a patient.
+const LONGEST_REFERENCE: usize = 40;
+/// Longest name of a clinic.
+const LONGEST_NAME: usize = 64;
+/// The kinds of file by the key that begins each: what it is, and where it is given to the program.
+const KINDS: [(&str, &str, &str); 3] = [
+    ("local_policy", "a clinic's local policy", "`--local FILE`"),
+    ("questionnaire", "a patient's questionnaire", "`preblock screen FILE`"),
+    ("clinic", "a clinic's file", "`--clinic FILE`, once for all patients"),
+];
 
 /// The frame of a file and its answers as written.
 #[derive(Debug, Clone)]
@@ -38,12 +46,12 @@ pub fn questionnaire(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Qu
     read(rule_set, name, bytes, false)
 }
 
-/// The reference of a questionnaire, read alone and without any check; `None` if it has none that can be read.
+/// The reference of a questionnaire, read alone; `None` if it has none that can be read, or that may be printed.
 pub fn reference_of(bytes: &[u8]) -> Option<String> {
-    text::peek(bytes, "reference").map(|it| it.trim().to_owned()).filter(|it| !it.is_empty())
+    text::peek(bytes, "reference").filter(|it| not_a_reference(it).is_none())
 }
 
-/// Reads a clinic's file: answers to standing sections only.
+/// Reads a clinic's file: what may be answered once for all patients.
 ///
 /// # Errors
 /// As [`questionnaire`].
@@ -79,6 +87,10 @@ fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Optio
         }
         return (None, frame.diagnostics);
     }
+    // Of a file that is not meant for this place nothing else is worth telling.
+    if let Some(other) = frame.meant_for_another_place() {
+        return (None, vec![other]);
+    }
     let questionnaire = frame.read();
     (Some(questionnaire), frame.diagnostics)
 }
@@ -96,14 +108,42 @@ impl Frame<'_> {
         self.diagnostics.push(Diagnostic::at(code, &self.source, span, title, label).help(help));
     }
 
+    /// That the file is of another kind, or for another rule set, if that is what it says.
+    fn meant_for_another_place(&self) -> Option<Diagnostic> {
+        let version_key = self.version_key();
+        if let Some((entry, (key, what, place))) = KINDS.iter().find_map(|it| Some((self.root.entry(it.0)?, it)))
+            && *key != version_key
+        {
+            let needed = if self.is_clinic { "a clinic's file" } else { "a questionnaire" };
+            let title = format!("this is {what}, not {needed}");
+            let help = format!("give it to {place}; here stands {needed}, which begins with `{version_key}: 1`");
+            return Some(Diagnostic::at(Code::AnotherKind, &self.source, &entry.key_span, title, "another kind of file").help(help));
+        }
+        let entry = self.root.entry("for").filter(|it| it.value.kind != Kind::Null)?;
+        let written = entry.value.written(&self.source).unwrap_or_default();
+        let own = self.rule_set.id.as_str();
+        (written != own).then(|| {
+            let title = format!("the file is for another rule set than `{own}`");
+            let help = match nearest(written, [own]) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("the rule set in use is `{own}`; use `--rules` with the folder of the one that the file is for"),
+            };
+            Diagnostic::at(Code::AnotherRuleSet, &self.source, &entry.value.span, title, "another rule set").help(help)
+        })
+    }
+
+    fn version_key(&self) -> &'static str {
+        if self.is_clinic { "clinic" } else { "questionnaire" }
+    }
+
     fn read(&mut self) -> Questionnaire {
         let root = self.root.clone();
-        let version_key = if self.is_clinic { "clinic" } else { "questionnaire" };
+        let version_key = self.version_key();
         let name_key = if self.is_clinic { "name" } else { "reference" };
         let known: &[&str] = if self.is_clinic {
-            &["clinic", "name", "procedure_days", "offers", "answers", "note"]
+            &["clinic", "for", "name", "procedure_days", "offers", "answers", "note"]
         } else {
-            &["questionnaire", "reference", "completed_on", "answers", "note"]
+            &["questionnaire", "for", "reference", "completed_on", "answers", "note"]
         };
         for entry in root.entries() {
             if !known.contains(&entry.key.as_str()) {
@@ -233,23 +273,48 @@ impl Frame<'_> {
             self.report(Code::MissingKey, &start(root), format!("the file has no `{key}`"), &format!("`{key}` is missing"), help);
             return String::new();
         };
-        let text = entry.value.written(&self.source).unwrap_or_default().trim().to_owned();
-        let readable = !text.is_empty() && text.chars().count() <= LONGEST_REFERENCE && text.chars().all(|it| !it.is_control());
-        if !readable {
-            let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
-            self.report(
-                Code::WrongForm,
-                &span,
-                format!("`{key}` is a short text"),
-                "not a short text",
-                format!("one line of at most {LONGEST_REFERENCE} letters"),
-            );
-            return String::new();
+        let text = entry.value.written(&self.source).unwrap_or_default();
+        let wrong = if self.is_clinic { not_a_name(text) } else { not_a_reference(text) };
+        let Some((title, help)) = wrong else { return text.to_owned() };
+        let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
+        self.report(Code::WrongForm, &span, title, "cannot stand here", help);
+        String::new()
+    }
+
+    /// Refuses a `#` that hides what stands behind a plain text: whoever writes a note or a list of medicines may mean it
+    /// as a letter of the text.
+    fn nothing_hidden(&mut self, node: &Node) {
+        for inner in node.items().iter().chain(node.entries().iter().map(|it| &it.value)) {
+            self.nothing_hidden(inner);
         }
-        text
+        let written = self.source.slice(&node.span);
+        if written.starts_with(['"', '\'']) || matches!(node.kind, Kind::List(_) | Kind::Map(_)) {
+            return;
+        }
+        // A block of text ends with a line end, and what could be hidden stands behind its header, on the last line before.
+        let is_block = written.ends_with('\n');
+        let end = if is_block { self.source.text().get(..node.span.start).map_or(0, |it| it.trim_end().len()) } else { node.span.end };
+        let Some(line) = self.source.line_range(self.source.line_index(end)) else { return };
+        let behind = if is_block {
+            let header = self.source.slice(&line);
+            header.find(" #").and_then(|at| header.get(at + 1..)).unwrap_or_default()
+        } else {
+            // Where nothing is written, the place is that of the key.
+            let colon = node.kind == Kind::Null;
+            let rest = self.source.slice(&(end..line.end));
+            rest.trim_start_matches(|it: char| it.is_whitespace() || it == ',' || (colon && it == ':'))
+        };
+        if behind.starts_with('#') {
+            let span = line.end - behind.len()..line.end;
+            let title = "`#` begins a comment here, so the rest of the line is not read".to_owned();
+            let help =
+                "if it belongs to the answer, put the whole text in quotes; if it is a remark, put it on a line of its own".to_owned();
+            self.report(Code::HiddenText, &span, title, "not read", help);
+        }
     }
 
     fn note(&mut self, section: &str, value: &Node, answers: &mut Gathered) {
+        self.nothing_hidden(value);
         match value.written(&self.source) {
             Some(text) => answers.notes.push(Note {
                 section: section.to_owned(),
@@ -277,8 +342,7 @@ impl Frame<'_> {
                 self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no section `{}`", entry.key), "not a section", help);
                 continue;
             };
-            let standing = catalogue.sections.get(section).is_some_and(|it| it.standing);
-            if self.is_clinic && !standing {
+            if self.is_clinic && !catalogue.has_standing(section) {
                 let title = format!("a clinic's file cannot answer `{}`", entry.key);
                 self.report(
                     Code::NotStanding,
@@ -345,7 +409,20 @@ impl Frame<'_> {
             let questions = &self.rule_set.catalogue.questions;
             let id = format!("{section_id}.{}", entry.key);
             match questions.iter().position(|it| it.id == id) {
+                Some(at) if self.is_clinic && questions.get(at).is_some_and(|it| !it.standing) => {
+                    let help = match questions.get(at) {
+                        Some(it) if it.can_be_offered() => {
+                            format!("what the clinic has stands under `offers`; `{id}` itself belongs to each patient's questionnaire")
+                        }
+                        _ => "move it to the patient's own questionnaire".to_owned(),
+                    };
+                    let title = format!("a clinic's file cannot answer `{id}`");
+                    self.report(Code::NotStanding, &entry.key_span, title, "about one patient", help);
+                }
                 Some(at) => {
+                    if questions.get(at).is_some_and(|it| matches!(it.answer, Answer::Medicines | Answer::Allergies | Answer::Text)) {
+                        self.nothing_hidden(&entry.value);
+                    }
                     let given = Given {
                         source: Arc::clone(&self.source),
                         key_span: entry.key_span.clone(),
@@ -373,6 +450,57 @@ impl Frame<'_> {
             }
         }
     }
+}
+
+/// What is wrong with a text as the name of a clinic, and what to do: `None` if nothing is.
+fn not_a_name(text: &str) -> Option<(String, String)> {
+    if text.trim().is_empty() {
+        let help = "write the clinic's name behind `name:`, such as `name: Saltmarsh Foot Clinic`: every form needs it";
+        return Some(("the clinic has no name".into(), help.into()));
+    }
+    let fits = text.chars().count() <= LONGEST_NAME && !text.contains(char::is_control);
+    (!fits).then(|| ("the clinic's name is too long".into(), format!("one line of at most {LONGEST_NAME} letters")))
+}
+
+/// What is wrong with a text as a patient's reference, and what to do: `None` if nothing is. Neither quotes the text.
+fn not_a_reference(text: &str) -> Option<(String, String)> {
+    let form = format!("letters a to z, digits, `-`, `/`, `.` and `_`, at most {LONGEST_REFERENCE}, such as `SM-103`");
+    let refused = |title: &str, help: String| Some((title.to_owned(), help));
+    if text.is_empty() {
+        return refused("the patient has no reference", format!("write by which the clinic knows the patient: {form}"));
+    }
+    if looks_like_a_date(text) {
+        return refused(
+            "a reference must not be a date",
+            "it may be a date of birth, which stands under `person`; write a number that the clinic gave the referral".into(),
+        );
+    }
+    if !text.chars().all(|it| it.is_ascii_alphanumeric() || "-/._".contains(it)) {
+        let help = format!("a reference is made of {form}; names are never asked for, stored or printed");
+        return refused("a reference has no spaces, accents or other signs", help);
+    }
+    if !text.contains(|it: char| it.is_ascii_digit()) {
+        let help = format!("a reference without a digit may be a name, which is never asked for; write {form}");
+        return refused("a reference needs a digit", help);
+    }
+    (text.len() > LONGEST_REFERENCE).then(|| ("the reference is too long".into(), format!("write {form}")))
+}
+
+/// Whether day, month and a year of four digits stand in a text, in whichever order of writing.
+fn looks_like_a_date(text: &str) -> bool {
+    let numbers: Vec<&str> = text.split(|it: char| !it.is_ascii_digit()).filter(|it| !it.is_empty()).collect();
+    let is_date = |year: &str, month: &str, day: &str| {
+        let number = |it: &str, longest: usize| it.parse::<u32>().ok().filter(|_| it.len() <= longest);
+        let year = number(year, 4).filter(|it| YEARS.contains(&i32::try_from(*it).unwrap_or_default()));
+        let (month, day) = (number(month, 2), number(day, 2));
+        year.is_some() && month.is_some_and(|it| (1..=12).contains(&it)) && day.is_some_and(|it| (1..=31).contains(&it))
+    };
+    let in_some_order = |a: &str, b: &str, c: &str| is_date(a, b, c) || is_date(c, b, a) || is_date(c, a, b);
+    let together = |it: &str| {
+        let part = |range: Range<usize>| it.get(range).unwrap_or_default();
+        it.len() == 8 && (is_date(part(0..4), part(4..6), part(6..8)) || is_date(part(4..8), part(2..4), part(0..2)))
+    };
+    numbers.windows(3).any(|it| matches!(it, [a, b, c] if in_some_order(a, b, c))) || (numbers.as_slice() == [text] && together(text))
 }
 
 /// The first line of the file.

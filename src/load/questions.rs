@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use chrono::NaiveDate;
+
 use super::names::{Names, What, Written, to_unit};
 use super::registers::unique;
 use super::{Parsed, Reading, condition};
@@ -11,8 +13,8 @@ use crate::model::formula::Gives;
 use crate::model::{
     Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind, Section,
 };
-use crate::quantity::Measure;
 use crate::quantity::units::which_measures;
+use crate::quantity::{Measure, Span, read_when};
 use crate::source::{Kind, Node};
 use crate::truth::FactSlot;
 
@@ -40,9 +42,8 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
         let title = reading.needed(section, "title").unwrap_or_default();
-        let standing = is_yes(section.get("standing"));
         let at = names.catalogue.sections.len();
-        names.catalogue.sections.push(Section { id: id.clone(), title, standing });
+        names.catalogue.sections.push(Section { id: id.clone(), title });
         let mut seen = HashMap::new();
         for node in section.get("questions").map(Node::items).unwrap_or_default() {
             if let Some(id_node) = node.get("id") {
@@ -74,6 +75,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
         derived(&mut reading, names, node);
     }
+    never_standing(&mut reading, &names.catalogue, &asked);
     if names.catalogue.facts.len() > MOST_FACTS
         && let Some(list) = parsed.root.get("sections")
     {
@@ -154,13 +156,69 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         plausible,
         dated,
         past: is_yes(node.get("past")),
+        oldest: span(reading, node, "oldest"),
+        stand_ins: days(reading, node, "stand_ins"),
         from,
         ask_when: None,
         decision: is_yes(node.get("decision")),
+        standing: is_yes(node.get("standing")),
         changeable,
         slot,
         date_slot,
     })
+}
+
+/// A length of time under a key.
+fn span(reading: &mut Reading<'_>, node: &Node, key: &str) -> Option<Span> {
+    let place = node.get(key)?;
+    let span = place.text().and_then(Span::read);
+    if span.is_none() {
+        reading.pass_over(place, "a length of time such as `110 years`");
+    }
+    span
+}
+
+/// The days of a list under a key.
+fn days(reading: &mut Reading<'_>, node: &Node, key: &str) -> Vec<NaiveDate> {
+    let mut found = Vec::new();
+    for item in node.get(key).map(Node::items).unwrap_or_default() {
+        match item.text().map(read_when) {
+            Some(Ok(when)) => found.push(when.date),
+            _ => reading.pass_over(item, "a day such as `1900-01-01`"),
+        }
+    }
+    found
+}
+
+/// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's toes, day or medicines would
+/// be everybody's.
+fn never_standing(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) {
+    let of_toes: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_toes).collect();
+    for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
+        let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && !it.standing);
+        let why = match &question.answer {
+            Answer::Date => "a day is one patient's",
+            Answer::Medicines | Answer::Allergies => "it is about one patient",
+            Answer::Anaesthetic => "how much is given is one patient's; what the clinic has stands under `offers`",
+            _ if question.dated => "a result is one patient's",
+            _ if question.from != Who::Nurse => "only what the clinic itself answers (`from: nurse`) can hold for every patient",
+            _ if of_toes.contains(&question.slot) => "the toes are one patient's",
+            _ if beside_patients && !question.decision => {
+                "beside questions about the patient, only a choice of the plan (`decision: true`) can hold for every patient"
+            }
+            _ => continue,
+        };
+        let Some(place) = node.get("standing") else { continue };
+        let title = format!("a clinic's file can never answer `{}`", question.id);
+        let help = format!("delete the line: {why}");
+        reading.report(Diagnostic::at(Code::NeverStanding, reading.source, &place.span, title, "not for every patient").help(help));
+    }
+}
+
+/// The facts that a formula takes for the toes of the surgery.
+fn given_toes(derived: &Derived) -> impl Iterator<Item = FactSlot> {
+    let toes = derived.formula.roles().iter().zip(&derived.inputs).filter(|(role, _)| role.kind == RoleKind::Toes);
+    toes.filter_map(|(_, input)| if let Input::Fact(slot) = input { Some(*slot) } else { None })
 }
 
 /// How an answer may become another one; what does not fit the kind of answer is reported, and changes nothing.

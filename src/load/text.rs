@@ -24,6 +24,9 @@ pub enum Format {
 
 /// Nesting deeper than this is refused.
 const DEEPEST: usize = 64;
+/// Most keys of one mapping. INVARIANT: looking for a key takes no longer than this, so reading takes time by the size of a
+/// file alone.
+const MOST_KEYS: usize = 500;
 /// From here on two whole numbers may be read as one.
 const LARGEST_EXACT: f64 = 9_007_199_254_740_992.0;
 
@@ -264,7 +267,7 @@ impl<'a> Builder<'a> {
             Event::Scalar(text, style, anchor, tag) => {
                 self.properties(anchor, tag.is_some(), &span);
                 let node = self.scalar(&text, style, span);
-                self.add(node);
+                return self.add(node);
             }
             Event::SequenceStart(style, anchor, tag) => {
                 self.properties(anchor, tag.is_some(), &span);
@@ -274,10 +277,10 @@ impl<'a> Builder<'a> {
                 self.properties(anchor, tag.is_some(), &span);
                 return self.begin(span.start, style, Content::Map { entries: Vec::new(), key: None });
             }
-            Event::SequenceEnd | Event::MappingEnd => self.end(span.end),
+            Event::SequenceEnd | Event::MappingEnd => return self.end(span.end),
             Event::Alias(_) => {
                 self.push(Code::Alias, &span, "an alias (`*`)", "not used here", "write the value out");
-                self.add(Node { span, kind: Kind::Null });
+                return self.add(Node { span, kind: Kind::Null });
             }
             _ => {}
         }
@@ -338,8 +341,8 @@ impl<'a> Builder<'a> {
         true
     }
 
-    fn end(&mut self, end: usize) {
-        let Some(open) = self.open.pop() else { return };
+    fn end(&mut self, end: usize) -> bool {
+        let Some(open) = self.open.pop() else { return true };
         let (kind, last) = match open.content {
             Content::List(items) => {
                 let last = items.last().map(|it| it.span.end);
@@ -351,17 +354,23 @@ impl<'a> Builder<'a> {
             }
         };
         let end = if open.flow { end } else { last.unwrap_or(open.start) };
-        self.add(Node { span: open.start..end.max(open.start), kind });
+        self.add(Node { span: open.start..end.max(open.start), kind })
     }
 
-    fn add(&mut self, node: Node) {
+    /// Puts a value where it belongs; false stops the reading.
+    fn add(&mut self, node: Node) -> bool {
         let Some(open) = self.open.last_mut() else {
             self.root = Some(node);
-            return;
+            return true;
         };
         match &mut open.content {
             Content::List(items) => items.push(node),
             Content::Map { entries, key } => match key.take() {
+                None if entries.len() >= MOST_KEYS => {
+                    let title = format!("a mapping of more than {MOST_KEYS} keys");
+                    self.push(Code::TooManyKeys, &node.span, &title, "one too many", "check that it is the right file");
+                    return false;
+                }
                 None => {
                     let name = match &node.kind {
                         Kind::Text(text) => text.clone(),
@@ -398,6 +407,7 @@ impl<'a> Builder<'a> {
                 }
             },
         }
+        true
     }
 
     fn scalar(&mut self, text: &str, style: ScalarStyle, span: Range<usize>) -> Node {

@@ -2,9 +2,11 @@
 
 use std::collections::HashMap;
 
+use chrono::NaiveDate;
+
 use super::condition::Condition;
 use super::formula::Formula;
-use crate::quantity::Measure;
+use crate::quantity::{Measure, Span};
 use crate::truth::FactSlot;
 
 /// All questions and derived facts. Slots: per question its answer and, if dated, its date; then the
@@ -38,8 +40,6 @@ pub struct Section {
     pub id: String,
     /// Heading.
     pub title: String,
-    /// Whether a clinic's file may answer it.
-    pub standing: bool,
 }
 
 /// One thing that is asked.
@@ -61,12 +61,18 @@ pub struct Question {
     pub dated: bool,
     /// Whether a date must not lie after the day the screening is run.
     pub past: bool,
+    /// A date longer ago than this on the day of the screening is a slip.
+    pub oldest: Option<Span>,
+    /// Dates that record systems write when they do not know one.
+    pub stand_ins: Vec<NaiveDate>,
     /// Who can supply it.
     pub from: Who,
     /// When it is asked; always, if `None`.
     pub ask_when: Option<Condition>,
     /// Whether it is a choice of the clinic's plan.
     pub decision: bool,
+    /// Whether a clinic's file may answer it once for all patients.
+    pub standing: bool,
     /// How the answer may become another one before surgery.
     pub changeable: Changeable,
     /// Slot of the answer.
@@ -276,6 +282,11 @@ impl FactType {
 }
 
 impl Catalogue {
+    /// Whether a clinic's file may answer anything of a section, by its position.
+    pub fn has_standing(&self, section: usize) -> bool {
+        self.questions.iter().any(|it| it.section == section && it.standing)
+    }
+
     /// The slot of a fact id.
     pub fn slot(&self, id: &str) -> Option<FactSlot> {
         self.slots.get(id).copied()

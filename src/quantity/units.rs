@@ -3,6 +3,9 @@
 //! Units belong to a measure, not to one great table: `%` of HbA1c is not `%` of a solution, and a clearance indexed
 //! to body surface is not a clearance. A pair of units that is not listed under one measure never converts.
 
+use std::fmt;
+
+use super::tidy;
 use crate::formulas::glycaemia::{ifcc_to_ngsp, ngsp_to_ifcc};
 use crate::formulas::without_noise;
 
@@ -112,6 +115,50 @@ const COUNT: &[Unit] =
 const STRENGTH: &[Unit] =
     &[Unit { name: "%", times: 10, over: 1, also: &["percent", "%w/v"] }, Unit { name: "mg/mL", times: 1, over: 1, also: &[] }];
 
+/// Units that one quantity is written in together, the largest first.
+const TOGETHER: [&[&str]; 4] = [&["st", "lb", "oz"], &["ft", "in"], &["m", "cm"], &["kg", "g"]];
+
+/// Why several numbers with units are not one quantity.
+#[derive(Debug, Clone, PartialEq)]
+pub enum CompoundError {
+    /// Two units that nobody writes together: each number may be the whole quantity.
+    NotTogether,
+    /// A unit that is not smaller than the one before.
+    NotLargestFirst,
+    /// A part with decimals, and another one after it.
+    NotWhole,
+    /// A part that comes to one unit or more of the part before.
+    TooMuch {
+        /// The part's number.
+        value: f64,
+        /// The part's unit.
+        unit: String,
+        /// How many of its unit make one of the part before.
+        most: f64,
+        /// The unit of the part before.
+        bigger: String,
+    },
+    /// No part, or a unit that is not one of the measure.
+    UnknownUnit,
+}
+
+impl fmt::Display for CompoundError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NotTogether => f.write_str("each number could be the whole: write one number with one unit"),
+            Self::NotLargestFirst => f.write_str("write each unit once, the largest first"),
+            Self::NotWhole => f.write_str("only the last number may have decimals"),
+            Self::TooMuch { value, unit, most, bigger } => {
+                let (value, most) = (tidy(*value, None), tidy(*most, None));
+                write!(f, "{value} {unit} is as much as 1 {bigger} ({most} {unit}) or more: correct it, or write one number with one unit")
+            }
+            Self::UnknownUnit => f.write_str("write one number with one unit"),
+        }
+    }
+}
+
+impl std::error::Error for CompoundError {}
+
 impl Measure {
     /// Finds the measure that the rule set names, such as `mass`.
     ///
@@ -193,27 +240,34 @@ impl Measure {
 
     /// Adds up a quantity written in several parts, such as 5 ft and 7 in, in one canonical unit.
     ///
-    /// # Returns
-    /// `None` if a unit is unknown, if there is no part, or if several parts make no sense together: only masses and
-    /// lengths are written so, each part in a smaller unit than the one before.
-    pub fn total(self, parts: &[(f64, &str)], to: &str) -> Option<f64> {
-        if let [(value, unit)] = parts {
-            return self.convert(*value, unit, to);
-        }
-        if parts.is_empty() || !matches!(self, Self::Mass | Self::Length) {
-            return None;
-        }
+    /// # Errors
+    /// A [`CompoundError`] unless the units belong to one of the families that are written together, the largest first,
+    /// each part a whole number but the last, and each less than one unit of the part before: two whole weights in a row
+    /// are never added up.
+    pub fn total(self, parts: &[(f64, &str)], to: &str) -> Result<f64, CompoundError> {
         let mut sum = 0.0;
-        let mut before: Option<&Unit> = None;
-        for (value, unit) in parts {
-            let unit = self.find(unit)?;
-            if before.is_some_and(|before| unit.times * before.over >= before.times * unit.over) {
-                return None;
+        let mut before: Option<(f64, &str)> = None;
+        for &(value, unit) in parts {
+            if let Some((bigger_value, bigger)) = before {
+                let family = TOGETHER.iter().find(|it| it.contains(&bigger) && it.contains(&unit)).ok_or(CompoundError::NotTogether)?;
+                if family.iter().position(|it| *it == unit) <= family.iter().position(|it| *it == bigger) {
+                    return Err(CompoundError::NotLargestFirst);
+                }
+                if bigger_value.fract() != 0.0 {
+                    return Err(CompoundError::NotWhole);
+                }
+                let most = self.convert(1.0, bigger, unit).ok_or(CompoundError::UnknownUnit)?;
+                if value >= most {
+                    return Err(CompoundError::TooMuch { value, unit: unit.to_owned(), most, bigger: bigger.to_owned() });
+                }
             }
-            sum += self.convert(*value, unit.name, to)?;
-            before = Some(unit);
+            sum += self.convert(value, unit, to).ok_or(CompoundError::UnknownUnit)?;
+            before = Some((value, unit));
         }
-        Some(without_noise(sum))
+        if before.is_none() {
+            return Err(CompoundError::UnknownUnit);
+        }
+        Ok(without_noise(sum))
     }
 
     /// The table of this measure's units.

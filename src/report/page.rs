@@ -89,6 +89,7 @@ impl Page {
 
     /// An empty line, and a heading drawn across the page.
     pub fn heading(&mut self, title: &str) {
+        let title = &one_line(title);
         let rest = self.columns().saturating_sub(display_width(title) + 4);
         self.blank();
         let title = self.painted(&format!("-- {title} "), Paint::Strong);

@@ -8,6 +8,8 @@ use std::process::Command;
 use chrono::NaiveDate;
 use divan::Bencher;
 use divan::counter::ItemsCount;
+use preblock::cli::draw::rendered;
+use preblock::diagnostic::in_file_order;
 use preblock::evaluate::alternatives::alternatives;
 use preblock::evaluate::compile::Prepared;
 use preblock::evaluate::dates::dates;
@@ -167,6 +169,37 @@ fn dates_of_the_slowest(bencher: Bencher) {
 fn links_made(bencher: Bencher) {
     let rules = rules();
     bencher.bench(|| Links::new(divan::black_box(&rules)));
+}
+
+/// What a file of 40,000 of something takes to be read and told about.
+fn reading(bencher: Bencher, answers: &str) {
+    let rules = rules();
+    let text = format!("questionnaire: 1\nreference: T-1\nanswers: {answers}\n");
+    bencher.bench(|| {
+        let (read, mut found) = questionnaire::questionnaire(&rules, "t.yaml", divan::black_box(text.as_bytes()));
+        found.extend(facts::read(&rules, &read.map(|it| it.answers).unwrap_or_default(), as_of()).1);
+        in_file_order(found).iter().take(20).map(|it| rendered(it, 80, false).len()).sum::<usize>()
+    });
+}
+
+/// A medicine of 40,000 words, each of which could belong to a dose.
+#[divan::bench(sample_count = 20)]
+fn one_long_medicine_read(bencher: Bencher) {
+    reading(bencher, &format!("{{ medicines: {{ current: [\"{}\"] }} }}", "a ".repeat(40_000)));
+}
+
+/// A mapping of 40,000 keys.
+#[divan::bench(sample_count = 20)]
+fn many_keys_read(bencher: Bencher) {
+    let keys: Vec<String> = (0..40_000).map(|it| format!("k{it}: 1")).collect();
+    reading(bencher, &format!("{{ person: {{ {} }} }}", keys.join(", ")));
+}
+
+/// 40,000 anchors on one line.
+#[divan::bench(sample_count = 20)]
+fn many_anchors_read(bencher: Bencher) {
+    let anchors: Vec<String> = (0..40_000).map(|it| format!("&a{it} x")).collect();
+    reading(bencher, &format!("[{}]", anchors.join(", ")));
 }
 
 /// The program from start to end on one file.

@@ -159,6 +159,52 @@ fn rare_but_right(#[case] plain: &str, #[case] other: &str) {
     screened(&embedded(), "rare.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
 }
 
+/// What is certainly a comment, or certainly none, hides nothing.
+#[rstest]
+#[case("alcohol_units: 12", "alcohol_units: 12   # a week")]
+#[case("current: [warfarin]", "current: [warfarin]   # [] means asked and none")]
+#[case("current: [warfarin]", "current:   # the list is his own\n      # both sides of it\n      - warfarin\n      # nothing else")]
+#[case("current: [warfarin]", "current:\n      - \"warfarin\"   # in quotes")]
+#[case("current: [warfarin]", "current:\n      - { name: warfarin }   # behind the bracket")]
+#[case("current: [warfarin]", "current: [\"warfarin\",   # the first\n      ]")]
+#[case("note: said café at three", "note: \"said café at three\"   # a quotation")]
+#[case("note: said café at three", "note: |-\n      said café at three\n    # a remark")]
+fn comments_that_hide_nothing(#[case] plain: &str, #[case] other: &str) {
+    assert!(PLAIN.contains(plain));
+    same("twin.yaml", &PLAIN.replacen(plain, other, 1));
+}
+
+/// Which letters `#` stands among is for its writer to say.
+#[rstest]
+#[case("note: said café at three", "note: tablet#2 at three", "tablet#2 at three")]
+#[case("note: said café at three", "note: \"tablet #2 at three\"", "tablet #2 at three")]
+#[case("note: said café at three", "note: |\n      tablet #2\n      at three", "tablet #2\nat three")]
+fn a_note_may_hold_a_hash(#[case] plain: &str, #[case] other: &str, #[case] shown: &str) {
+    let screening = screened(&embedded(), "hash.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
+    assert_eq!(screening.notes.first().map(|it| it.text.as_str()), Some(shown));
+}
+
+#[rstest]
+#[case("SM-103")]
+#[case("2026/11-0003_b.2")]
+#[case("104977")]
+#[case("\"20261399\"")]
+#[case("a123456789b123456789c123456789d123456789")]
+fn references(#[case] reference: &str) {
+    screened(&embedded(), "reference.yaml", PLAIN.replacen("T-1", reference, 1).as_bytes());
+}
+
+#[rstest]
+#[case("date_of_birth: 1950-03-01", "date_of_birth: 1916-11-25")]
+#[case("questionnaire: 1", "questionnaire: 1\nfor: nail-surgery")]
+#[case("questionnaire: 1", "questionnaire: 1\nfor:")]
+#[case("weight: 68 kg", "weight: 10 st 10 lb")]
+#[case("height: 170 cm", "height: 1 m 70 cm")]
+fn just_right(#[case] plain: &str, #[case] other: &str) {
+    assert!(PLAIN.contains(plain));
+    screened(&embedded(), "right.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
+}
+
 /// The same in JSON, once with spaces and once indented by tabs.
 #[rstest]
 #[case(" ")]

@@ -53,6 +53,8 @@ mod prospects;
 mod sarif;
 // Documents that quote the program.
 mod quoted;
+// Files made to hold up the program, to fill the screen, or to steer it.
+mod hostile;
 // The slow, obvious second evaluator.
 mod reference;
 // Bad input: one slip a file, told at its place.

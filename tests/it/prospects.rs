@@ -148,7 +148,7 @@ fn marked(text: &str, more_in_plan: &str) -> String {
         };
         let yes_no = ["smokes", "drinks"].iter().find_map(|it| mark(it, "changeable: [no, yes]"));
         let changeable = yes_no.or_else(|| ["count", "inr", "weight"].iter().find_map(|it| mark(it, "changeable: true")));
-        let marked = changeable.or_else(|| mark("adrenaline", "decision: true")).or_else(|| mark("anaesthetic", "decision: true"));
+        let marked = changeable.or_else(|| mark("anaesthetic", "decision: true"));
         match line.trim() {
             "- id: a" => made.push_str(more_in_plan),
             "- id: pulse" => {
@@ -931,26 +931,27 @@ fn a_detail_that_another_answer_rules_out_names_both_places() {
 /// method. Without it, the other plan would wait for it and be no better.
 #[test]
 fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
-    let extra = "      - { id: extra, ask: Is it in date?, answer: yes-no, from: nurse, ask_when: { fact: plan.adrenaline, is: yes } }\n";
+    let extra = "  - id: stock\n    title: Stock\n    questions:\n      - { id: extra, ask: Is it in date?, answer: yes-no, standing: true, \
+                 from: nurse, ask_when: { fact: plan.adrenaline, is: yes } }\n";
     let desk = Desk::tiny(
         &[
             ("without", "defer", "{ fact: plan.adrenaline, is: no }"),
-            ("out-of-date", "defer", "{ all: [{ fact: plan.adrenaline, is: yes }, { fact: plan.extra, is_not: yes }] }"),
+            ("out-of-date", "defer", "{ all: [{ fact: plan.adrenaline, is: yes }, { fact: stock.extra, is_not: yes }] }"),
             ("at-odds", "defer", "{ answers: ruled-out }"),
         ],
         extra,
     );
-    let standing = |plan: &str| {
-        let text = format!("clinic: 1\nname: Test\nanswers:\n  plan: {plan}\n");
+    let standing = |answers: &str| {
+        let text = format!("clinic: 1\nname: Test\nanswers: {answers}\n");
         let (clinic, found) = questionnaire::clinic(&desk.rules, "clinic.yaml", text.as_bytes());
         assert!(found.is_empty(), "{}", codes(&found).join("\n"));
         let own = gathered(&desk.rules, &written("a: { smokes: no }")).unwrap_or_default();
         questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own)
     };
-    let answers = standing("{ adrenaline: no, extra: yes }");
+    let answers = standing("{ plan: { adrenaline: no }, stock: { extra: yes } }");
     let facts = desk.facts(&answers, today());
     assert_eq!(facts.set_aside.len(), 1);
-    assert!(facts.ruled_out.is_empty() && facts.known(desk.question("plan.extra").slot).is_none());
+    assert!(facts.ruled_out.is_empty() && facts.known(desk.question("stock.extra").slot).is_none());
     let fires: Vec<String> = desk.screen(&facts).findings.iter().map(|it| it.rule.clone()).collect();
     assert_eq!(fires, ["test/without"]);
     let plans = desk.alternatives(&facts);
@@ -960,12 +961,12 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
         .collect();
     assert_eq!(told, [("plan.adrenaline", "yes", Outcome::Go)]);
     hold_alternatives(&desk, &answers, "a standing detail");
-    for plan in ["{ adrenaline: no }", "{ adrenaline: no, extra: no }"] {
+    for plan in ["{ plan: { adrenaline: no } }", "{ plan: { adrenaline: no }, stock: { extra: no } }"] {
         assert!(desk.alternatives(&desk.facts(&standing(plan), today())).is_empty(), "{plan}");
     }
     // The patient's own answer to it is another matter.
-    let own = gathered(&desk.rules, &written("plan: { extra: yes }")).unwrap_or_default();
-    let at_odds = desk.facts(&questionnaire::over(&standing("{ adrenaline: no }"), &own), today());
+    let own = gathered(&desk.rules, &written("stock: { extra: yes }")).unwrap_or_default();
+    let at_odds = desk.facts(&questionnaire::over(&standing("{ plan: { adrenaline: no } }"), &own), today());
     assert!(desk.screen(&at_odds).findings.iter().any(|it| it.rule == "test/at-odds"));
 }
 

@@ -184,12 +184,74 @@ fn a_list_that_is_too_long() {
     assert_eq!(codes(&found(&embedded(), "t.yaml", text.as_bytes())), ["answers/too-many"]);
 }
 
-#[test]
-fn a_clinic_cannot_answer_for_a_patient() {
-    let text = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  bleeding: { history: [] }\n";
+// Found by attack: a questionnaire without a plan went ahead on the clinic's toes and day.
+#[rstest]
+#[case("bleeding: { history: [] }", "bleeding")]
+#[case("person: { weight: 70 kg }", "person")]
+#[case("medicines: { current: [] }", "medicines")]
+#[case("plan: { toes: [left-great] }", "plan.toes")]
+#[case("plan: { procedure_on: 2026-12-03 }", "plan.procedure_on")]
+#[case("plan: { anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }] }", "plan.anaesthetic")]
+fn a_clinic_cannot_answer_for_a_patient(#[case] answers: &str, #[case] what: &str) {
+    let text = format!("clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  {answers}\n");
     let (_, found) = questionnaire::clinic(&embedded(), "clinic.yaml", text.as_bytes());
     assert_eq!(codes(&found), ["answers/not-standing"]);
+    assert!(found.iter().all(|it| it.title == format!("a clinic's file cannot answer `{what}`")), "{}", drawn(&found));
     well_spoken(&found);
+}
+
+/// A clinic's file has a frame of its own, and is told what is wrong with it as a questionnaire is.
+#[rstest]
+#[case("clinic: 1\nname:\nanswers: {}\n", "shape/wrong-form")]
+#[case("clinic: 1\nname: \"  \"\nanswers: {}\n", "shape/wrong-form")]
+#[case("clinic: 1\nname: C\nfor: skin-lesion\nanswers: {}\n", "answers/another-rule-set")]
+#[case("clinic: 1\nname: C\nnote: room #2 is closed\nanswers: { clinic: { note: see list }}\n", "answers/hidden-text")]
+#[case("questionnaire: 1\nreference: X-1\nanswers: {}\n", "answers/another-kind")]
+#[case("local_policy: 1\nclinic: C\nof: nail-surgery\nchanges: []\n", "answers/another-kind")]
+fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
+    let (_, found) = questionnaire::clinic(&embedded(), "clinic.yaml", text.as_bytes());
+    assert_eq!(codes(&found), [code], "{}", drawn(&found));
+    well_spoken(&found);
+}
+
+/// What only one patient can answer is never answered by a clinic's file, whatever the rule set says.
+#[rstest]
+#[case("born, ask: Born?, answer: date, past: true", "a.born")]
+#[case("- id: toes\n        ask: Which toes?", "plan.toes")]
+#[case("anaesthetic, ask: Which anaesthetic?, answer: anaesthetic", "plan.anaesthetic")]
+#[case("procedure_on, ask: When?, answer: date", "plan.procedure_on")]
+#[case("inr, ask: The INR?, answer: number, dated: true", "a.inr")]
+#[case("taken, ask: Which medicines?, answer: medicines", "a.taken")]
+#[case("allergies, ask: Which allergies?, answer: allergies", "a.allergies")]
+#[case("weight, ask: Weight?, answer: quantity", "a.weight")]
+#[case("smokes, ask: Smokes?, answer: yes-no", "a.smokes")]
+fn a_question_that_can_never_stand(#[case] question: &str, #[case] fact: &str) {
+    let mut files = crate::support::files(&[("one", "defer", "{ fact: a.drinks, is: yes }")]);
+    let Some(bytes) = files.files.get_mut("questions.yaml") else { unreachable!("the questions are there") };
+    let text = String::from_utf8_lossy(bytes).into_owned();
+    let between = if question.contains('\n') { "\n        standing: true" } else { ", standing: true" };
+    let changed = text.replacen(question, &format!("{question}{between}"), 1);
+    assert_ne!(text, changed);
+    *bytes = changed.into_bytes();
+    let found = rule_set(&files).err().unwrap_or_default();
+    assert_eq!(codes(&found), ["rules/never-standing"], "{}", drawn(&found));
+    assert!(found.iter().all(|it| it.title.contains(fact)), "{}", drawn(&found));
+    well_spoken(&found);
+}
+
+/// One stray file of another kind in a folder is one refusal, and the others are screened.
+#[test]
+fn a_clinics_file_among_the_questionnaires_is_told_once() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    for from in ["examples/clinic.yaml", "examples/referrals/SM-101.yaml"] {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join(from);
+        let to = folder.path().join(from.file_name().unwrap_or_default());
+        assert!(std::fs::copy(from, to).is_ok());
+    }
+    let (status, said) = screen(&[folder.path()]);
+    assert_eq!(status, Some(2));
+    assert_eq!(said.matches("answers/").count() + said.matches("shape/").count(), 1, "{said}");
+    assert!(said.contains("this is a clinic's file, not a questionnaire") && said.contains("--clinic FILE"), "{said}");
 }
 
 /// Runs the program on paths of a fresh folder; gives the exit status and what it said.
@@ -469,6 +531,13 @@ const SLIPS: &[Slip] = &[
         "questions.yaml",
         "        units: [g, lb, st]\n",
         "        units: [g, lb, cm]\n",
+    ),
+    slip(
+        "standing-toes",
+        &["rules/never-standing"],
+        "questions.yaml",
+        "        ask: Which toes are to be operated on?\n",
+        "        ask: Which toes are to be operated on?\n        standing: true\n",
     ),
     slip(
         "section-twice",
@@ -957,7 +1026,7 @@ fn every_code_has_a_fixture() {
         );
     }
     shown.extend(SLIPS.iter().flat_map(|it| it.codes).map(|it| (*it).to_owned()));
-    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs or approval.rs.
+    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs, hostile.rs or approval.rs.
     let elsewhere = [
         Code::NotFound,
         Code::Unreadable,
@@ -965,6 +1034,7 @@ fn every_code_has_a_fixture() {
         Code::TooLarge,
         Code::NotUtf8,
         Code::TooMany,
+        Code::TooManyKeys,
         Code::NotStanding,
         Code::UnknownPerson,
         Code::UnknownRule,

@@ -25,6 +25,7 @@ pub fn run(arguments: &[&str]) -> Output {
         .args(arguments)
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .env_remove("COLUMNS")
+        .env("LC_ALL", "C.UTF-8")
         .output()
         .expect("the program starts")
 }
@@ -104,7 +105,6 @@ const QUESTIONS: &str = "\
 sections:
   - id: plan
     title: Plan
-    standing: true
     questions:
       - { id: procedure_on, ask: When?, answer: date, from: nurse }
       - id: toes
@@ -113,7 +113,7 @@ sections:
         options: [{ id: left-great, text: Left }, { id: right-great, text: Right }]
         from: nurse
       - { id: anaesthetic, ask: Which anaesthetic?, answer: anaesthetic, from: nurse }
-      - { id: adrenaline, ask: Adrenaline?, answer: yes-no, from: nurse }
+      - { id: adrenaline, ask: Adrenaline?, decision: true, standing: true, answer: yes-no, from: nurse }
   - id: a
     title: Answers
     questions:

@@ -1,8 +1,8 @@
 //! Reading numbers, units, spans and dates; converting; printing; ages of results.
 
 use preblock::quantity::{
-    Measure, Parts, QuantityError, Span, SpanUnit, When, WhenError, read_number, read_quantity, read_when, tidy, tidy_beside, tidy_down,
-    which_measures,
+    CompoundError, Measure, Parts, QuantityError, Span, SpanUnit, When, WhenError, read_number, read_quantity, read_when, tidy,
+    tidy_beside, tidy_down, which_measures,
 };
 use rstest::rstest;
 
@@ -258,14 +258,49 @@ fn converts_no_value_that_is_not_a_number() {
 #[case(Measure::Mass, &[(11.0, "st"), (4.0, "lb")], "kg", Some(71.667_594_46))]
 #[case(Measure::Mass, &[(68.0, "kg")], "kg", Some(68.0))]
 #[case(Measure::Hba1c, &[(7.0, "%")], "mmol/mol", Some(53.0))]
-#[case(Measure::Hba1c, &[(7.0, "%"), (1.0, "mmol/mol")], "mmol/mol", None)]
-#[case(Measure::Mass, &[(4.0, "lb"), (11.0, "st")], "kg", None)]
-#[case(Measure::Mass, &[(5.0, "kg"), (5.0, "kg")], "kg", None)]
-#[case(Measure::Volume, &[(1.0, "L"), (5.0, "mL")], "mL", None)]
-#[case(Measure::Length, &[(5.0, "ft"), (7.0, "furlong")], "cm", None)]
-#[case(Measure::Length, &[], "cm", None)]
+#[case(Measure::Mass, &[(11.0, "st"), (13.0, "lb"), (15.5, "oz")], "oz", Some(2_687.5))]
+#[case(Measure::Mass, &[(11.0, "st"), (6.0, "oz")], "oz", Some(2_470.0))]
+#[case(Measure::Mass, &[(68.0, "kg"), (999.0, "g")], "kg", Some(68.999))]
+#[case(Measure::Length, &[(5.0, "ft"), (0.0, "in")], "in", Some(60.0))]
+#[case(Measure::Length, &[(5.0, "ft"), (11.9, "in")], "in", Some(71.9))]
 fn adds_up_compounds(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[case] to: &str, #[case] expected: Option<f64>) {
-    assert_eq!(measure.total(parts, to), expected);
+    assert_eq!(measure.total(parts, to).ok(), expected);
+}
+
+// Found by attack: `35 kg 77 lb`, one weight in both units, was added up.
+#[rstest]
+#[case(Measure::Mass, &[(35.0, "kg"), (77.0, "lb")], CompoundError::NotTogether)]
+#[case(Measure::Mass, &[(5.0, "st"), (35.0, "kg")], CompoundError::NotTogether)]
+#[case(Measure::Mass, &[(11.0, "st"), (70.0, "kg")], CompoundError::NotTogether)]
+#[case(Measure::Mass, &[(70.0, "kg"), (4.0, "lb")], CompoundError::NotTogether)]
+#[case(Measure::Length, &[(1.2, "m"), (2.0, "ft")], CompoundError::NotTogether)]
+#[case(Measure::Length, &[(1.0, "m"), (20.0, "mm")], CompoundError::NotTogether)]
+#[case(Measure::Volume, &[(1.0, "L"), (5.0, "mL")], CompoundError::NotTogether)]
+#[case(Measure::Hba1c, &[(7.0, "%"), (1.0, "mmol/mol")], CompoundError::NotTogether)]
+#[case(Measure::Length, &[(5.0, "ft"), (7.0, "furlong")], CompoundError::NotTogether)]
+#[case(Measure::Mass, &[(4.0, "lb"), (11.0, "st")], CompoundError::NotLargestFirst)]
+#[case(Measure::Mass, &[(5.0, "kg"), (5.0, "kg")], CompoundError::NotLargestFirst)]
+#[case(Measure::Mass, &[(11.0, "st"), (4.0, "lb"), (1.0, "st")], CompoundError::NotLargestFirst)]
+#[case(Measure::Length, &[(5.5, "ft"), (7.0, "in")], CompoundError::NotWhole)]
+#[case(Measure::Length, &[], CompoundError::UnknownUnit)]
+fn adds_up_nothing_else(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[case] expected: CompoundError) {
+    let to = parts.first().map_or("", |(_, unit)| unit);
+    assert_eq!(measure.total(parts, to), Err(expected));
+}
+
+#[rstest]
+#[case(Measure::Mass, &[(70.0, "kg"), (70_000.0, "g")], 1000.0)]
+#[case(Measure::Mass, &[(70.0, "kg"), (1_000.0, "g")], 1000.0)]
+#[case(Measure::Length, &[(5.0, "ft"), (30.0, "in")], 12.0)]
+#[case(Measure::Length, &[(5.0, "ft"), (14.0, "in")], 12.0)]
+#[case(Measure::Length, &[(5.0, "ft"), (12.0, "in")], 12.0)]
+#[case(Measure::Length, &[(1.0, "m"), (150.0, "cm")], 100.0)]
+#[case(Measure::Mass, &[(11.0, "st"), (20.0, "lb")], 14.0)]
+#[case(Measure::Mass, &[(11.0, "st"), (4.0, "lb"), (16.0, "oz")], 16.0)]
+fn each_part_is_less_than_one_of_the_part_before(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[case] limit: f64) {
+    let to = parts.first().map_or("", |(_, unit)| unit);
+    let refused = measure.total(parts, to);
+    assert!(matches!(refused, Err(CompoundError::TooMuch { most, .. }) if exactly(Some(most), limit)), "{refused:?}");
 }
 
 // --- Reading quantities ----------------------------------------------------------------------------------------

@@ -57,7 +57,7 @@ pub fn run(arguments: &Arguments) -> Status {
         Format::Html => html::page(&format!("{} {}", rule_set.title, rule_set.edition), &text),
     };
     let Some(path) = &arguments.out else {
-        draw::out(&text);
+        draw::plain(&text);
         return Status::Clean;
     };
     match whole::write(path, &text, arguments.force) {

@@ -54,7 +54,7 @@ pub fn run(arguments: &Check) -> Status {
         Err(found) => {
             match arguments.format {
                 Format::Text => draw::diagnostics(&found),
-                Format::Sarif => draw::out(&sarif::refused(&found)),
+                Format::Sarif => draw::json(&sarif::refused(&found)),
             }
             draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
             return Status::Problems;
@@ -73,7 +73,7 @@ pub fn run(arguments: &Check) -> Status {
     }
     draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
     match arguments.format {
-        Format::Sarif => draw::out(&sarif::checked(&found)),
+        Format::Sarif => draw::json(&sarif::checked(&found)),
         Format::Text => {
             if problems == 0 {
                 draw::plain(&clean(&whole));

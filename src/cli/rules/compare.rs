@@ -67,11 +67,11 @@ pub fn run(arguments: &Compare) -> Status {
     let changes = changes(&old, &new);
     let exact = exact(&old, &new, as_of).map_err(|it| format!("{} ({})", it.fact, it.of));
     let compared = Compared { old: &old, new: &new, changes, cases, files, exact, as_of };
-    draw::out(&match arguments.format {
-        Form::Text => compare::text(&compared, draw::width()),
-        Form::Markdown => compare::markdown(&compared),
-        Form::Json => compare::json(&compared),
-    });
+    match arguments.format {
+        Form::Text => draw::plain(&compare::text(&compared, draw::width())),
+        Form::Markdown => draw::plain(&compare::markdown(&compared)),
+        Form::Json => draw::json(&compare::json(&compared)),
+    }
     let refused = compared.files.as_ref().is_some_and(|it| !it.refused.is_empty());
     match compared.loosens() {
         true => Status::Problems,
@@ -110,7 +110,7 @@ fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) ->
         }
     };
     let Found { paths, problems, passed_over } = find(&arguments.files);
-    passed_over.iter().for_each(|it| draw::plain_note(it));
+    passed_over.iter().for_each(|it| draw::note(it));
     if !problems.is_empty() {
         draw::diagnostics(&problems.into_iter().flat_map(|it| it.problems).collect::<Vec<_>>());
         return None;

@@ -62,7 +62,7 @@ pub fn run(arguments: &Arguments) -> Status {
     let agenda = Agenda { rule_set: &rule_set, as_of, until, due: due(&rule_set, &allowances) };
     match arguments.format {
         Format::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
-        Format::Calendar => draw::out(&calendar(&agenda)),
+        Format::Calendar => draw::plain(&calendar(&agenda)),
     }
     if agenda.n_overdue() > 0 { Status::Problems } else { Status::Clean }
 }

@@ -156,7 +156,7 @@ fn question<'a>(rule_set: &'a RuleSet, id: &str) -> Result<&'a Question, String>
 fn tell(arguments: &Arguments, draft: &Draft) -> Status {
     let shown = |path: &str| arguments.rules.join(path).display().to_string();
     let ((concern, concern_text), (cases, cases_text)) = (&draft.concern, &draft.cases);
-    draw::out(&format!("{}, at its end:\n{}\n{}, new:\n\n{cases_text}", shown(concern), draft.rule, shown(cases)));
+    draw::plain(&format!("{}, at its end:\n{}\n{}, new:\n\n{cases_text}", shown(concern), draft.rule, shown(cases)));
     let others = match draft.changed {
         0 => "Every case that was there comes out as before.".to_owned(),
         n => format!("{} that were there come out otherwise with it; `preblock rules test` lists them.", draw::counted(n, "case")),

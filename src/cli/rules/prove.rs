@@ -64,8 +64,8 @@ pub fn run(arguments: &Prove) -> Status {
     let proofs: Vec<(&Guarantee, Proof)> =
         proofs.into_iter().filter_map(|(at, proof)| Some((rule_set.guarantees.get(at)?, proof))).collect();
     match arguments.format {
-        Form::Json => draw::out(&report::proofs::json(&rule_set, &proofs, as_of)),
-        Form::Text => draw::out(&report::proofs::text(&rule_set, &proofs, as_of, draw::width())),
+        Form::Json => draw::json(&report::proofs::json(&rule_set, &proofs, as_of)),
+        Form::Text => draw::plain(&report::proofs::text(&rule_set, &proofs, as_of, draw::width())),
     }
     draw::note(&format!("tried in {:.1} s", began.elapsed().as_secs_f64()));
     if let Some(folder) = &arguments.examples

@@ -58,8 +58,8 @@ pub fn run(arguments: &Test) -> Status {
     let say = match arguments.format {
         Format::Text => draw::plain,
         Format::Junit => {
-            draw::out(&junit::suites(&rule_set, &cases, &runs));
-            draw::plain_note
+            draw::plain(&junit::suites(&rule_set, &cases, &runs));
+            draw::note
         }
     };
     let mut n_wrong = 0;

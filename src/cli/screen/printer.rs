@@ -1,7 +1,7 @@
 //! Screenings one after another, in the format that was asked for, each written whole.
 
 use crate::cli::Format;
-use crate::cli::draw::{colour_out, counted, out};
+use crate::cli::draw::{self, colour_out, counted, out, plain};
 use crate::report::page::Style;
 use crate::report::{chase, json, markdown, text};
 use crate::screening::{Refusal, Screening};
@@ -28,10 +28,10 @@ impl Printer {
         let first = self.n_printed == 0;
         self.n_printed += 1;
         match self.format {
-            Format::Json if self.several => out(&json::element(&screening, first)),
-            Format::Json => out(&json::one(&screening)),
-            Format::Ndjson => out(&json::line(&screening)),
-            Format::Chase => out(&chase::in_a_row(&screening, first)),
+            Format::Json if self.several => draw::json(&json::element(&screening, first)),
+            Format::Json => draw::json(&json::one(&screening)),
+            Format::Ndjson => draw::json(&json::line(&screening)),
+            Format::Chase => plain(&chase::in_a_row(&screening, first)),
             Format::Text if self.several => {
                 out(&text::in_a_row(&screening, &style));
                 self.kept.push(screening);
@@ -45,9 +45,9 @@ impl Printer {
     pub fn refusal(&mut self, refusal: &Refusal) {
         let first = self.n_printed == 0;
         match self.format {
-            Format::Json if self.several => out(&json::element(refusal, first)),
-            Format::Json => out(&json::one(refusal)),
-            Format::Ndjson => out(&json::line(refusal)),
+            Format::Json if self.several => draw::json(&json::element(refusal, first)),
+            Format::Json => draw::json(&json::one(refusal)),
+            Format::Ndjson => draw::json(&json::line(refusal)),
             Format::Chase | Format::Text | Format::Markdown => return,
         }
         self.n_printed += 1;
@@ -59,8 +59,8 @@ impl Printer {
         match self.format {
             Format::Json if self.several && self.n_printed == 0 => out("[]"),
             Format::Json if self.several => out("]"),
-            Format::Markdown if self.several => out(&markdown::several(&self.kept, n_refused)),
-            Format::Markdown => self.kept.iter().for_each(|it| out(&markdown::one(it))),
+            Format::Markdown if self.several => plain(&markdown::several(&self.kept, n_refused)),
+            Format::Markdown => self.kept.iter().for_each(|it| plain(&markdown::one(it))),
             Format::Text if self.several => out(&text::summary(&self.kept, n_refused, &Style::terminal(colour_out()))),
             Format::Json | Format::Ndjson | Format::Chase | Format::Text => {}
         }

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::governance::words;
 use crate::model::{
-    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, LocalChange, Piece, Question, Retired, Rule, RuleSet, Section,
-    Test, Text, Then,
+    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, LocalChange, Piece, Question, Retired, Rule, RuleSet, Test, Text,
+    Then,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -110,7 +110,6 @@ fn sorted<T: AsRef<str>>(parts: impl IntoIterator<Item = T>, between: &str) -> S
 
 fn head(it: &RuleSet) -> Parts {
     let concern = |it: &Concern| format!("{}{}", it.title, it.owner.as_ref().map_or_else(String::new, |it| format!(" ({it})")));
-    let section = |it: &Section| format!("{}{}", it.title, if it.standing { " (standing)" } else { "" });
     let retired = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
     vec![
         ("title", it.title.clone()),
@@ -120,7 +119,7 @@ fn head(it: &RuleSet) -> Parts {
         ("review by", it.review_by.to_string()),
         ("owner", it.owner.clone()),
         ("concerns", sorted(it.concerns.iter().map(concern), "; ")),
-        ("sections", sorted(it.catalogue.sections.iter().map(section), "; ")),
+        ("sections", sorted(it.catalogue.sections.iter().map(|it| it.title.as_str()), "; ")),
         ("retired", sorted(it.retired.iter().map(retired), "; ")),
         ("approved", it.approval.as_ref().map_or_else(String::new, |it| format!("on {} by {}", it.on, it.by.join(", ")))),
         ("withdrawn", it.withdrawn.as_ref().map_or_else(String::new, |it| format!("on {}: {}", it.on, it.because))),
@@ -283,9 +282,12 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
         ("plausible", question.plausible.map_or_else(String::new, |(low, high)| format!("{low} to {high}"))),
         ("dated", question.dated.to_string()),
         ("in the past", question.past.to_string()),
+        ("no longer ago than", question.oldest.map_or_else(String::new, |it| it.to_string())),
+        ("written for unknown", sorted(question.stand_ins.iter().map(ToString::to_string), ", ")),
         ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
+        ("a clinic's file may answer it", question.standing.to_string()),
         ("changeable", changeable(rule_set, question)),
     ]
 }

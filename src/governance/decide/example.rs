@@ -201,7 +201,8 @@ impl Subject<'_> {
     /// The questionnaire with these numbers, read back and screened.
     fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Seen, Failure> {
         let number = |what: &What| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
-        let mut text = "questionnaire: 1\nreference: EXAMPLE\nanswers:\n".to_owned();
+        let head = format!("questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n", self.rule_set.id);
+        let mut text = format!("{head}answers:\n");
         let mut n_answers = 0;
         for (at, section) in self.rule_set.catalogue.sections.iter().enumerate() {
             let mut lines = String::new();
@@ -217,7 +218,7 @@ impl Subject<'_> {
             }
         }
         if n_answers == 0 {
-            text = "questionnaire: 1\nreference: EXAMPLE\nanswers: {}\n".to_owned();
+            text = format!("{head}answers: {{}}\n");
         }
         let clinic = self.clinic(&number);
         let (facts, n_wrong) = self.read(&text, clinic.as_deref(), as_of);
@@ -331,7 +332,7 @@ impl Subject<'_> {
         if self.patient.offers.is_empty() {
             return None;
         }
-        let mut text = "clinic: 1\nname: Saltmarsh Foot Clinic\noffers:\n".to_owned();
+        let mut text = format!("clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\noffers:\n", self.rule_set.id);
         let mut section = "";
         for question in &self.rule_set.catalogue.questions {
             let Some(outside) = self.patient.offers.get(&question.id) else { continue };
