@@ -137,7 +137,8 @@ fn the_reaction_is_shown_with_the_allergy() {
     let told = |it: &Value, key: &str| it[key].as_str().is_some_and(|it| it.contains("chlorhexidine (rash)"));
     assert!(told(finding, "reason"), "{finding}");
     assert!(finding["because"].as_array().into_iter().flatten().any(|it| told(it, "value")), "{finding}");
-    let firing = found["alternatives"].as_array().into_iter().flatten().flat_map(|it| it["prospect"]["fires"].as_array().into_iter().flatten());
+    let firing =
+        found["alternatives"].as_array().into_iter().flatten().flat_map(|it| it["prospect"]["fires"].as_array().into_iter().flatten());
     let elsewhere: Vec<&Value> = firing.filter(|it| it["rule"] == "allergy/chlorhexidine-elsewhere").collect();
     assert!(!elsewhere.is_empty() && elsewhere.iter().all(|it| told(it, "action")), "{elsewhere:?}");
 }

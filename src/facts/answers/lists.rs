@@ -164,8 +164,7 @@ impl<'a> Reader<'a> {
             let details = told.map_or_else(String::new, |(id, _)| format!(" ({id})"));
             found.push(AllergyEntry { text, details, substances, nearest, reaction, place: self.place(&name_node.span) });
         }
-        let shown =
-            if found.is_empty() { "none".to_owned() } else { found.iter().map(AllergyEntry::shown).collect::<Vec<_>>().join(", ") };
+        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(AllergyEntry::shown).collect::<Vec<_>>().join(", ") };
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 
