@@ -133,7 +133,7 @@ fn a_misspelt_medicine_is_told_its_likely_name_and_the_verdict_waits() {
 fn the_reaction_is_shown_with_the_allergy() {
     let found = json(&screen(&["examples/referrals/SM-121.json"], &["--format", "json", "--alternatives"]));
     let finding = found["findings"].as_array().into_iter().flatten().find(|it| it["rule"] == "allergy/chlorhexidine-planned");
-    let finding = finding.expect("the planned antiseptic is a finding");
+    let finding = finding.unwrap_or(&Value::Null);
     let told = |it: &Value, key: &str| it[key].as_str().is_some_and(|it| it.contains("chlorhexidine (rash)"));
     assert!(told(finding, "reason"), "{finding}");
     assert!(finding["because"].as_array().into_iter().flatten().any(|it| told(it, "value")), "{finding}");
