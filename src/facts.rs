@@ -229,8 +229,10 @@ impl MedicineEntry {
 /// One entry of the list of allergies.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AllergyEntry {
-    /// As written.
+    /// The substance as written.
     pub text: String,
+    /// The reaction, if one is known, as it is shown after the substance.
+    pub details: String,
     /// What it may mean; `None` if unrecognised.
     pub substances: Option<crate::model::Bits>,
     /// Nearest known name, for an unrecognised one.
@@ -239,6 +241,13 @@ pub struct AllergyEntry {
     pub reaction: Option<usize>,
     /// Where it stands.
     pub place: Place,
+}
+
+impl AllergyEntry {
+    /// Substance and reaction as written.
+    pub fn shown(&self) -> String {
+        format!("{}{}", self.text, self.details)
+    }
 }
 
 /// Least and most millilitres of one line of an anaesthetic plan: no more is drawn up for a toe.

@@ -142,7 +142,7 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
             Piece::Odds(odds) => filled.push_str(&at_odds(rule_set, facts, *odds)),
             Piece::Allergies => filled.push_str(&matched(rule, |condition| match condition {
                 Condition::AllergicTo { fact, substances, reactions, .. } => {
-                    holds::matching_allergies(facts, *fact, substances, reactions.as_ref()).iter().map(|it| it.text.clone()).collect()
+                    holds::matching_allergies(facts, *fact, substances, reactions.as_ref()).iter().map(|it| it.shown()).collect()
                 }
                 _ => Vec::new(),
             })),

@@ -210,7 +210,7 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
         Condition::AllergicTo { fact, substances, reactions, .. } => {
             if all == Truth::Yes {
                 let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
-                found.extend(entries.iter().map(|it| Decider { slot: *fact, shown: it.text.clone(), place: Some(it.place.clone()) }));
+                found.extend(entries.iter().map(|it| Decider { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
             } else {
                 whole(*fact, facts, found);
             }

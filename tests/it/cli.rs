@@ -128,6 +128,21 @@ fn a_misspelt_medicine_is_told_its_likely_name_and_the_verdict_waits() {
     assert_eq!(status(&output), 10);
 }
 
+/// An allergy was shown without its reaction, in the finding, in what decided it, and beside the plan that avoids it.
+#[test]
+fn the_reaction_is_shown_with_the_allergy() {
+    let found = json(&screen(&["examples/referrals/SM-121.json"], &["--format", "json", "--alternatives"]));
+    let finding = found["findings"].as_array().into_iter().flatten().find(|it| it["rule"] == "allergy/chlorhexidine-planned");
+    let finding = finding.unwrap_or(&Value::Null);
+    let told = |it: &Value, key: &str| it[key].as_str().is_some_and(|it| it.contains("chlorhexidine (rash)"));
+    assert!(told(finding, "reason"), "{finding}");
+    assert!(finding["because"].as_array().into_iter().flatten().any(|it| told(it, "value")), "{finding}");
+    let firing =
+        found["alternatives"].as_array().into_iter().flatten().flat_map(|it| it["prospect"]["fires"].as_array().into_iter().flatten());
+    let elsewhere: Vec<&Value> = firing.filter(|it| it["rule"] == "allergy/chlorhexidine-elsewhere").collect();
+    assert!(!elsewhere.is_empty() && elsewhere.iter().all(|it| told(it, "action")), "{elsewhere:?}");
+}
+
 #[test]
 fn units_of_another_country_are_converted_and_shown() {
     let found = json(&screen(&["examples/referrals/SM-109.yaml"], &["--format", "json"]));

@@ -574,7 +574,7 @@ fn each_example_only_widens_when_any_answer_is_taken_away() {
 const NEVER_GO: &[(&str, &str)] = &[
     (
         "adrenaline in a toe with a low index, which a specialist expects to heal",
-        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { ankle_measured: yes, arm_left: 140 mmHg, \
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { ankle_measured: yes, other_ankle_measured: yes, arm_left: 140 mmHg, \
          arm_right: 140 mmHg, ankle_left: 80 mmHg, ankle_right: 140 mmHg, foot_signals: two-phase, specialist_advice: yes }\n",
     ),
     (
@@ -584,13 +584,13 @@ const NEVER_GO: &[(&str, &str)] = &[
     ),
     (
         "the same with absent pulses and a normal index",
-        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { pulses_left: absent, ankle_measured: yes, \
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { pulses_left: absent, ankle_measured: yes, other_ankle_measured: yes, \
          arm_left: 140 mmHg, arm_right: 140 mmHg, ankle_left: 150 mmHg, ankle_right: 150 mmHg, foot_signals: three-phase, \
          specialist_advice: yes, toe_measured: no }\n",
     ),
     (
         "the same with pain on walking",
-        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { symptoms: [walking-pain], ankle_measured: yes, \
+        "plan: { adrenaline: yes, toes: [left-great], tourniquet: no }\ncirculation: { symptoms: [walking-pain], ankle_measured: yes, other_ankle_measured: yes, \
          arm_left: 140 mmHg, arm_right: 140 mmHg, ankle_left: 150 mmHg, ankle_right: 150 mmHg, foot_signals: three-phase, \
          specialist_advice: yes, toe_measured: no }\n",
     ),

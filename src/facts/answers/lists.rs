@@ -160,10 +160,11 @@ impl<'a> Reader<'a> {
                 Recognised::As(bits) => (Some(bits), None),
                 Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
             };
-            found.push(AllergyEntry { text, substances, nearest, reaction, place: self.place(&name_node.span) });
+            let told = reaction.and_then(|at: usize| self.rule_set.allergens.reactions.get(at));
+            let details = told.map_or_else(String::new, |(id, _)| format!(" ({id})"));
+            found.push(AllergyEntry { text, details, substances, nearest, reaction, place: self.place(&name_node.span) });
         }
-        let shown =
-            if found.is_empty() { "none".to_owned() } else { found.iter().map(|it| it.text.as_str()).collect::<Vec<_>>().join(", ") };
+        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(AllergyEntry::shown).collect::<Vec<_>>().join(", ") };
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 

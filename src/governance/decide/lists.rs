@@ -190,7 +190,7 @@ pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further:
 pub fn entry_of(substances: Option<Bits>, reaction: Option<usize>) -> AllergyEntry {
     let source = std::sync::Arc::new(crate::source::Source::new("", ""));
     let place = crate::facts::Place { source, span: 0..0 };
-    AllergyEntry { text: String::new(), substances, nearest: None, reaction, place }
+    AllergyEntry { text: String::new(), details: String::new(), substances, nearest: None, reaction, place }
 }
 
 /// A plan of the agents that every rule set has that asks for one, of strengths that all of them accept.
