@@ -125,7 +125,13 @@ pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
 pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
     match &source.rules {
         None => Ok(RuleFiles::embedded()),
-        Some(folder) => RuleFiles::folder(Path::new(folder)),
+        Some(folder) => {
+            let others = files::passed_over(folder);
+            if !others.is_empty() {
+                plain_note(&format!("no part of the rule set `{}`, and passed over: {}", folder.display(), others.join(", ")));
+            }
+            RuleFiles::folder(folder)
+        }
     }
 }
 

@@ -62,7 +62,7 @@ fn of(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleSet {
 }
 
 fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
-    let exact = exact(old, new, today()).map_err(|it| format!("{} ({})", it.fact, it.of));
+    let exact = exact(old, new, &[], today()).map_err(|it| format!("{} ({})", it.fact, it.of));
     Compared { old, new, changes: changes(old, new), cases: Tally::default(), files: None, exact, as_of: today() }
 }
 
@@ -229,7 +229,7 @@ fn a_change(
     #[case] fire: &[&str],
 ) {
     let (old, new) = (of(rules, edits), of(new_rules, new_edits));
-    let exact = exact(&old, &new, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let found: BTreeSet<String> = moves(&old, &new, &exact).into_iter().collect();
     assert_eq!(found, expected.iter().map(|it| (*it).to_owned()).collect(), "the moves");
     assert_eq!(shifts(&exact), fire, "the rules");
@@ -360,7 +360,7 @@ fn order_line_breaks_and_comments_have_no_effect() {
 )]
 fn what_one_of_them_refuses(#[case] rules: Rules, #[case] edits: Edits, #[case] apart: &[&str], #[case] expected: &[&str]) {
     let (old, new) = (of(&[PULSE], &[]), of(rules, edits));
-    let exact = exact(&old, &new, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     assert_eq!(exact.apart, apart);
     assert_eq!(moves(&old, &new, &exact), expected);
     let both = compared(&old, &new);
@@ -568,7 +568,7 @@ proptest! {
             of(&rules, edits)
         };
         let (old, new) = (borrowed(&rules(&written), &[]), borrowed(&rules(&after), edits));
-        let exact = exact(&old, &new, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+        let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
         let mut found: BTreeSet<(String, String)> = BTreeSet::new();
         for one in &exact.moves {
             found.insert((one.old.words(), one.new.words()));

@@ -32,6 +32,8 @@ mod local;
 mod logic;
 // The registers of names against the UNII list.
 mod medicines;
+// Every rule taken out, and who is missed.
+mod missed;
 // A committee's morning, line by line.
 #[cfg(unix)]
 mod morning;
