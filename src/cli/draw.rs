@@ -1,7 +1,6 @@
 //! Writing to the terminal: results on standard output, diagnostics on standard error.
 
 use std::io::{self, ErrorKind, Write as _};
-use std::path::Path;
 use std::sync::OnceLock;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
