@@ -13,7 +13,7 @@ use crate::facts::names::is_dose;
 use crate::model::{Bits, Condition};
 use crate::source::Node;
 
-/// The names that vanish, in order: of medicines, and of classes that are looked at, which somebody may write instead.
+/// The names that vanish, in order: of medicines, and of classes of which all is looked at, which somebody may write instead.
 /// `conditions` are all that may look at medicines.
 pub fn swallowed<'a>(names: &Names, conditions: impl Iterator<Item = &'a Condition>) -> Vec<String> {
     let looked_at = looked_at(names, conditions);
@@ -21,7 +21,8 @@ pub fn swallowed<'a>(names: &Names, conditions: impl Iterator<Item = &'a Conditi
     let vanishes = |name: &str| name.split(' ').all(|word| is_dose(register, word));
     let is_salt = |name: &str| name.split(' ').any(|word| register.salt_words.iter().any(|it| it == word));
     let medicines = register.names.iter().filter(|(name, at)| vanishes(name) && (looked_at.contains(**at) || !is_salt(name)));
-    let classes = register.classes.iter().filter(|it| it.members.meets(&looked_at)).map(|it| it.id.replace('-', " "));
+    let whole = register.classes.iter().filter(|it| !it.members.is_empty() && it.members.within(&looked_at));
+    let classes = whole.map(|it| it.id.replace('-', " "));
     let mut found: Vec<String> = medicines.map(|(name, _)| name.clone()).chain(classes.filter(|it| vanishes(it))).collect();
     found.sort();
     found.dedup();

@@ -139,7 +139,7 @@ const FIXTURES: &[Fixture] = &[
         edits: &[(
             "guarantees.yaml",
             "",
-            "guarantees: [{ id: thinner, title: A thinner never goes, where: [{ holds: { taking: thinner } }], then: { never: [go] } }]\n",
+            "guarantees: [{ id: thinner, title: A thinner never goes, where: [{ holds: { taking: thinner } }], never: go, because: So it is }]\n",
         )],
         says: &[],
     },

@@ -22,6 +22,8 @@ mod derived;
 mod drafts;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
+// The folder of a rule set, and what commands say of it.
+mod folders;
 // Published arithmetic against published tables and worked examples.
 mod formulas;
 // The clinician's page, read back by a Markdown parser.
