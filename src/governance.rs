@@ -6,6 +6,7 @@ pub mod coverage;
 pub mod decide;
 pub mod draft;
 pub mod due;
+pub mod flow;
 pub mod gates;
 pub mod lint;
 pub mod mutants;

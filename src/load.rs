@@ -24,6 +24,7 @@ pub mod reductions;
 pub mod registers;
 pub mod rule_set;
 pub mod shape;
+pub mod swallowed;
 pub mod text;
 pub mod whole;
 pub mod written;

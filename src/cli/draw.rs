@@ -1,7 +1,6 @@
 //! Writing to the terminal: results on standard output, diagnostics on standard error.
 
 use std::io::{self, ErrorKind, Write as _};
-use std::path::Path;
 use std::sync::OnceLock;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
@@ -200,7 +199,13 @@ fn drawn(diagnostic: &Diagnostic, width: usize, theme: GraphicalTheme) -> String
 pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
     match &source.rules {
         None => Ok(RuleFiles::embedded()),
-        Some(folder) => RuleFiles::folder(Path::new(folder)),
+        Some(folder) => {
+            let others = files::passed_over(folder);
+            if !others.is_empty() {
+                plain_note(&format!("no part of the rule set `{}`, and passed over: {}", folder.display(), others.join(", ")));
+            }
+            RuleFiles::folder(folder)
+        }
     }
 }
 

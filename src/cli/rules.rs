@@ -3,11 +3,11 @@
 use clap::{Args, Subcommand};
 
 use super::{RuleSource, Status, draw};
-use crate::diagnostic::did_you_mean;
+use crate::diagnostic::{Diagnostic, did_you_mean};
 use crate::evaluate::explain;
 use crate::governance::words;
-use crate::load;
 use crate::load::cases::Case;
+use crate::load::{self, RuleFiles};
 use crate::model::{Piece, Rule, RuleSet, Text};
 use crate::report::text::cited;
 
@@ -76,9 +76,20 @@ fn show(arguments: &Show) -> Status {
         draw::note(&format!("there is no rule `{id}`; {help}"));
         return Status::Refused;
     };
-    let cases = load::cases::cases(&files, &rule_set).unwrap_or_default();
+    let Some(cases) = cases(&files, &rule_set) else { return Status::Problems };
     draw::plain(&page(&rule_set, rule, &cases, draw::width()));
     Status::Clean
+}
+
+/// The worked cases of a rule set; `None` after diagnostics.
+fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Option<Vec<Case>> {
+    load::cases::cases(files, rule_set).map_err(|found| refused_cases(&found)).ok()
+}
+
+/// Tells why the cases cannot be read.
+fn refused_cases(found: &[Diagnostic]) {
+    draw::diagnostics(found);
+    draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
 }
 
 /// A rule as a page.

@@ -245,6 +245,11 @@ codes! {
         "One name stands for two entries of a register.",
         "An answer with that name could mean either.",
         "Delete the name from one of the two.";
+    NameSwallowed = "rules/name-swallowed":
+        "A name of medicines.yaml consists of words for doses and salts alone.",
+        "An entry that begins with another medicine would be taken for that one, and this one passed over without a word. \
+         Only a salt that nothing looks at as a medicine may be both, such as potassium in losartan potassium.",
+        "Take the word out of `dose_words` or `salt_words`, and add the names that need it as synonyms (`also:`).";
     BadRange = "rules/bad-range":
         "The range is empty or upside down.",
         "No value could lie in it.",
@@ -283,6 +288,18 @@ codes! {
         "The day by which something must be looked at again is near.",
         "A review takes its time: people have to meet, and sources have to be read.",
         "Review it, then write the new `last_reviewed` and `review_by`.";
+    SameEdition = "lint/same-edition" notice:
+        "The rule set has the edition of the one within the program, and another content.",
+        "Two contents would go by one name in every report, and nobody could tell by which of them a patient was screened.",
+        "Write a new `edition` into ruleset.yaml before the draft is approved.";
+    ApprovalAhead = "lint/approval-ahead":
+        "The approval is dated after the day of the check.",
+        "Nobody has approved a rule set on a day that has not come; until then every report calls it unapproved.",
+        "Correct the day under `approval:`, or wait for it.";
+    NoGuarantees = "lint/no-guarantees":
+        "The rule set has no guarantees.yaml, or one that states nothing.",
+        "A rule that is lost would then be noticed by its own cases alone, which are often lost with it.",
+        "State what must never come out, from the danger and with its own numbers, in guarantees.yaml.";
     DuplicateCondition = "lint/duplicate-condition":
         "Two rules have the same condition.",
         "They always fire together. A change of one and not of the other would go unseen.",
@@ -353,6 +370,10 @@ codes! {
         "The names of two medicines are one letter apart, and a rule counts only one of them.",
         "A slip of the pen makes the one the other. It is understood, so that nobody is asked.",
         "See whether both names are needed; if they are, say so in allowances.yaml.";
+    UnrelatedClasses = "lint/unrelated-classes" notice:
+        "A medicine that rules count lies in two classes that have no other medicine in common.",
+        "A class that was mistyped makes rules miss the medicine, or count it wrongly.",
+        "Correct its `in:`; if it belongs to both, say so in allowances.yaml.";
     NumberUntested = "lint/number-untested":
         "A sentence of a rule states a number that its condition does not test.",
         "It goes stale when a limit is changed, and a reader takes it for what the rule decides by.",

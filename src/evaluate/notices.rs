@@ -21,6 +21,9 @@ pub fn notices(rule_set: &RuleSet, as_of: NaiveDate, procedure_on: Option<NaiveD
             let on = day(approval.on);
             Some(format!("This rule set is not the one that was approved on {on}: its content has changed since."))
         }
+        (Status::Approved, Some(approval), _) if approval.on > as_of => {
+            Some(format!("This rule set is to be approved only on {}: on the day of this screening nobody has.", day(approval.on)))
+        }
         (Status::Approved, _, _) => None,
     });
     if rule_set.review_by < as_of {

@@ -53,7 +53,7 @@ fn closest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<Strin
 }
 
 /// Whether a word is strength, form, frequency or salt: numbers with known words stuck to them, too.
-fn is_dose(register: &MedicineRegister, word: &str) -> bool {
+pub fn is_dose(register: &MedicineRegister, word: &str) -> bool {
     let word = word.trim_matches([',', ';', '.', '(', ')', ':']);
     let known = |it: &str| register.dose_words.iter().any(|known| known == it) || register.salt_words.iter().any(|known| known == it);
     if word.is_empty() || known(word) {

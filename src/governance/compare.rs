@@ -4,17 +4,19 @@
 use batsat::Lit;
 use chrono::NaiveDate;
 
-use super::decide::{Decider, Found, Judgement, Pair, Seen, TooLarge};
+use super::decide::{Decider, Found, Judgement, Seen, TooLarge};
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, firing, standing};
 use crate::facts::{self, Facts, Gathered};
-use crate::model::RuleSet;
+use crate::model::{Rule, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
 
 mod apart;
 pub mod changes;
+mod known;
 
 pub use changes::{Change, Part, What, changes};
+use known::Known;
 
 /// One patient whom the two rule sets judge otherwise.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -53,7 +55,7 @@ pub struct Possible {
     pub example: Result<Vec<Seen>, String>,
 }
 
-/// A rule of both that fires for other patients.
+/// A rule that fires for other patients, or that only one of the two has.
 #[derive(Debug)]
 pub struct Shift {
     /// Its id.
@@ -137,10 +139,10 @@ fn level(it: Standing) -> i32 {
 }
 
 /// Answers to the questions of one rule set, for another: by the questions' names. What the other does not ask is left out.
-fn as_asked(old: &RuleSet, new: &RuleSet, answers: &Gathered) -> Gathered {
+pub fn as_asked(other: &RuleSet, rule_set: &RuleSet, answers: &Gathered) -> Gathered {
     let place = |at: &usize| {
-        let id = &new.catalogue.questions.get(*at)?.id;
-        old.catalogue.questions.iter().position(|it| it.id == *id)
+        let id = &rule_set.catalogue.questions.get(*at)?.id;
+        other.catalogue.questions.iter().position(|it| it.id == *id)
     };
     let moved = |given: &std::collections::BTreeMap<usize, facts::Given>| {
         given.iter().filter_map(|(at, it)| Some((place(at)?, it.clone()))).collect()
@@ -155,84 +157,89 @@ fn as_asked(old: &RuleSet, new: &RuleSet, answers: &Gathered) -> Gathered {
 
 /// Compares over every possible questionnaire that both accept. What one of them does not ask is left out for it.
 ///
+/// Patients that are known are looked at first: answers as the new rule set has them, each with the day of the screening.
+/// Whoever of them is judged otherwise is the example, with every answer left out that can be; only where there is none is
+/// one looked for.
+///
 /// # Errors
 /// The fact that makes the rule sets too large to be compared so.
-pub fn exact(old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Result<Exact, TooLarge> {
+pub fn exact(old: &RuleSet, new: &RuleSet, patients: &[(&Gathered, NaiveDate)], as_of: NaiveDate) -> Result<Exact, TooLarge> {
     if old.digest == new.digest && old.local.is_none() && new.local.is_none() {
         return Ok(Exact::default());
     }
-    let mut decider = Decider::new(&[old, new], &[], as_of)?;
+    let decider = Decider::new(&[old, new], &[], as_of)?;
     let [before, after] = decider.judgements.as_slice() else { return Ok(Exact::default()) };
     let (before_is, after_is) = (classes(before), classes(after));
-    let no_contradiction = [!before.ruled_out, !after.ruled_out];
-    let both: Vec<(usize, usize, Pair, Pair)> = old
-        .rules
-        .iter()
-        .enumerate()
-        .filter_map(|(at, rule)| {
-            let there = new.rules.iter().position(|it| it.id == rule.id)?;
-            Some((at, there, *before.rules.get(at)?, *after.rules.get(there)?))
-        })
-        .collect();
+    let plain = [!before.ruled_out, !after.ruled_out];
+    let never = decider.logic.never();
+    // Each rule of either, with its place in both.
+    let place = |rules: &[Rule], id: &str| rules.iter().position(|it| it.id == id);
+    let mut rules: Vec<(&str, [Option<usize>; 2])> =
+        old.rules.iter().enumerate().map(|(at, it)| (it.id.as_str(), [Some(at), place(&new.rules, &it.id)])).collect();
+    let added = new.rules.iter().enumerate().filter(|(_, it)| place(&old.rules, &it.id).is_none());
+    rules.extend(added.map(|(at, it)| (it.id.as_str(), [None, Some(at)])));
+    let yes = |judgement: &Judgement, at: Option<usize>| at.and_then(|at| judgement.rules.get(at)).map_or(never, |it| it.yes);
+    let sides: Vec<[Lit; 2]> = rules.iter().map(|(_, [was, is])| [yes(before, *was), yes(after, *is)]).collect();
+    let known = Known::new(old, new, patients);
+    let mut search = Search { decider, known, plain };
     let mut moves = Vec::new();
-    for (old_class, before_lits) in before_is.iter().enumerate() {
-        for (new_class, after_lits) in after_is.iter().enumerate() {
-            if old_class == new_class {
-                continue;
-            }
+    for (was, before_lits) in STANDINGS.iter().zip(&before_is) {
+        for (is, after_lits) in STANDINGS.iter().zip(&after_is).filter(|(is, _)| *is != was) {
             let together: Vec<Lit> = before_lits.iter().chain(after_lits).copied().collect();
-            let (was, is) = (STANDINGS.get(old_class), STANDINGS.get(new_class));
-            let (Some(was), Some(is)) = (was.copied(), is.copied()) else { continue };
-            let confirm = |seen: &[Seen]| match seen {
-                [a, b] => same_class(standing(old, &a.states), was) && same_class(standing(new, &b.states), is),
-                _ => false,
-            };
-            if let Some(example) = plainest(&mut decider, &together, &no_contradiction, &confirm) {
-                moves.push(Possible { old: was, new: is, example });
+            let judged = |states: [&[State]; 2]| same_class(standing(old, states[0]), *was) && same_class(standing(new, states[1]), *is);
+            if let Some(example) = search.plainest(&together, &judged) {
+                moves.push(Possible { old: *was, new: *is, example });
             }
         }
     }
     moves.sort_by_key(|it| rank(it.old, it.new));
     let mut shifts = Vec::new();
-    for (at, there, was, is) in both {
-        let fires = |seen: &Seen, rule: usize| seen.states.get(rule) == Some(&State::Fires);
-        let mut side = |together: [Lit; 2], wanted: (bool, bool)| {
-            let confirm = |seen: &[Seen]| match seen {
-                [a, b] => (fires(a, at), fires(b, there)) == wanted,
-                _ => false,
-            };
-            plainest(&mut decider, &together, &no_contradiction, &confirm)
+    for ((id, places), [was, is]) in rules.iter().zip(sides) {
+        let fires = |states: &[State], at: Option<usize>| at.is_some_and(|at| states.get(at) == Some(&State::Fires));
+        let mut side = |together: [Lit; 2], wanted: [bool; 2]| {
+            let judged = |states: [&[State]; 2]| [fires(states[0], places[0]), fires(states[1], places[1])] == wanted;
+            search.plainest(&together, &judged)
         };
-        let lost = side([was.yes, !is.yes], (true, false));
-        let gained = side([!was.yes, is.yes], (false, true));
+        let lost = side([was, !is], [true, false]);
+        let gained = side([!was, is], [false, true]);
         if lost.is_some() || gained.is_some() {
-            let rule = old.rules.get(at).map(|it| it.id.clone()).unwrap_or_default();
-            shifts.push(Shift { rule, lost, gained });
+            shifts.push(Shift { rule: (*id).to_owned(), lost, gained });
         }
     }
     Ok(Exact { moves, shifts, apart: apart::apart(old, new) })
 }
 
-/// An example without contradictory answers if there is one, else any; `None` if there is none.
-fn plainest(
-    decider: &mut Decider<'_>,
-    together: &[Lit],
-    plain: &[Lit],
-    confirm: &dyn Fn(&[Seen]) -> bool,
-) -> Option<Result<Vec<Seen>, String>> {
-    if !decider.logic.possible(together) {
-        return None;
-    }
-    let without: Vec<Lit> = together.iter().chain(plain).copied().collect();
-    match decider.find(&without, confirm) {
-        Found::Example(seen) => return Some(Ok(seen)),
-        Found::Open(fact) => return Some(Err(fact)),
-        Found::Never => {}
-    }
-    match decider.find(together, confirm) {
-        Found::Example(seen) => Some(Ok(seen)),
-        Found::Open(fact) => Some(Err(fact)),
-        Found::Never => None,
+/// Looks for examples.
+struct Search<'a> {
+    decider: Decider<'a>,
+    known: Known<'a>,
+    /// That no answer is contradictory.
+    plain: [Lit; 2],
+}
+
+impl Search<'_> {
+    /// An example without contradictory answers if there is one, else any; `None` if there is none.
+    fn plainest(&mut self, together: &[Lit], judged: &dyn Fn([&[State]; 2]) -> bool) -> Option<Result<Vec<Seen>, String>> {
+        if !self.decider.logic.possible(together) {
+            return None;
+        }
+        let confirm = |seen: &[Seen]| match seen {
+            [old, new] => judged([&old.states, &new.states]),
+            _ => false,
+        };
+        let without: Vec<Lit> = together.iter().chain(&self.plain).copied().collect();
+        for (is_plain, lits) in [(true, without.as_slice()), (false, together)] {
+            if let Some(seen) = self.known.example(is_plain, judged) {
+                return Some(Ok(seen));
+            }
+            match self.decider.find(lits, &confirm) {
+                Found::Example(seen) => return Some(Ok(seen)),
+                // Rather somebody who contradicts themselves than nobody.
+                Found::Open(fact) => return Some(self.known.example(false, judged).ok_or(fact)),
+                Found::Never => {}
+            }
+        }
+        None
     }
 }
 

@@ -20,7 +20,7 @@ pub mod patient;
 pub mod space;
 pub mod truths;
 
-pub use example::Seen;
+pub use example::{Seen, of_answers};
 pub use logic::{Logic, Pair};
 pub use space::{Space, TooLarge};
 pub use truths::{Judgement, Reader};

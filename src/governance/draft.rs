@@ -122,10 +122,12 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &Wanted<'_>) -> Resu
         let states = runs.iter().map(|it| with.state(it, trial.form)).collect::<Vec<_>>();
         states == [Some(State::Fires), Some(State::StaysQuiet), Some(State::Undetermined)]
     });
-    // What leaves most of the cases as they are, then the person about whom least else is said.
+    // What leaves most of the cases as they are, then a person against whom nothing else speaks, then the one about whom
+    // least else is said.
     let best = best.min_by_key(|(trial, runs)| {
         let told = runs.iter().flat_map(|it| &it.states).filter(|it| **it != State::StaysQuiet).count();
-        (n_disturbed.get(trial.form).copied(), told)
+        let others = runs.iter().take(2).map(|it| with.against(it)).sum::<usize>();
+        (n_disturbed.get(trial.form).copied(), others, told)
     });
     let Some((trial, _)) = best else {
         let why = "no person of cases/people.yaml can be changed by this one answer so that the rule fires, stays quiet and is \
@@ -160,6 +162,12 @@ impl Changed {
     /// The state of a drafted rule; `None` if the case was refused.
     fn state(&self, run: &CaseRun, draft: usize) -> Option<State> {
         run.states.get(*self.at.get(draft)?).copied()
+    }
+
+    /// How many rules that are no draft speak against surgery.
+    fn against(&self, run: &CaseRun) -> usize {
+        let rules = self.rule_set.rules.iter().zip(&run.states).enumerate();
+        rules.filter(|(at, (rule, state))| !self.at.contains(at) && **state == State::Fires && rule.outcome > Outcome::Go).count()
     }
 
     /// For each drafted rule, in how many cases it does not stay quiet.

@@ -27,11 +27,13 @@ mod bands;
 mod citations;
 mod drafts;
 mod duplicate;
+mod families;
 mod loosening;
 mod names;
 mod never;
 mod numbers;
 pub mod reading;
+mod record;
 mod review;
 mod stopping;
 mod subsumed;
@@ -89,6 +91,9 @@ pub const LINTS: &[Lint] = &[
     Lint { code: Code::ToBeWritten, find: drafts::find },
     Lint { code: Code::ReviewOverdue, find: review::overdue },
     Lint { code: Code::ReviewDue, find: review::due },
+    Lint { code: Code::SameEdition, find: |it| Vec::from_iter(record::edition(it)) },
+    Lint { code: Code::ApprovalAhead, find: |it| Vec::from_iter(record::approval(it)) },
+    Lint { code: Code::NoGuarantees, find: |it| Vec::from_iter(record::promises(it)) },
     Lint { code: Code::SourceNeverOpened, find: citations::never_opened },
     Lint { code: Code::SourceSuperseded, find: citations::superseded },
     Lint { code: Code::NeverFires, find: never::fires },
@@ -104,6 +109,7 @@ pub const LINTS: &[Lint] = &[
     Lint { code: Code::SourceUncited, find: unused::sources },
     Lint { code: Code::NameCollision, find: names::collisions },
     Lint { code: Code::NamesConfusable, find: names::confusable },
+    Lint { code: Code::UnrelatedClasses, find: families::find },
     Lint { code: Code::NumberUntested, find: numbers::find },
     Lint { code: Code::StopsMedicine, find: stopping::find },
     Lint { code: Code::HardToRead, find: reading::find },

@@ -95,7 +95,7 @@ impl Prover<'_> {
         }
         let rule_set = self.rule_set;
         let broken = [together.as_slice(), &[self.broken(&guarantee.then)]].concat();
-        let found = self.decider.find(&broken, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, it)));
+        let found = self.decider.find(&broken, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, &it.facts, &it.states)));
         // Nobody breaks it; perhaps nobody is as it says either, since no numbers come out so. A worked case shows it soonest.
         if matches!(found, Found::Never)
             && !self.people.iter().any(|(_, it)| concerns(guarantee, it))
@@ -250,9 +250,9 @@ fn verdict(rule_set: &RuleSet, states: &[State]) -> Outcome {
     standing(rule_set, states).outcome
 }
 
-/// Whether a questionnaire, screened, really breaks a guarantee.
-fn breaks(rule_set: &RuleSet, guarantee: &Guarantee, seen: &Seen) -> bool {
-    concerns(guarantee, &seen.facts) && !comes_out(rule_set, &guarantee.then, &seen.states)
+/// Whether a patient, judged so, really breaks a guarantee.
+pub fn breaks(rule_set: &RuleSet, guarantee: &Guarantee, facts: &Facts, states: &[State]) -> bool {
+    concerns(guarantee, facts) && !comes_out(rule_set, &guarantee.then, states)
 }
 
 /// Whether a patient is one of those that a guarantee speaks of.
@@ -297,8 +297,7 @@ fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &S
 /// A guarantee that cannot be decided: no proof, but perhaps a worked case that breaks it.
 fn among_cases(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee, fact: &str) -> Proof {
     let compiled = Compiled::new(rule_set);
-    let breaks = |facts: &Facts| concerns(guarantee, facts) && !comes_out(rule_set, &guarantee.then, &compiled.run(facts));
-    match people.iter().find(|(_, facts)| breaks(facts)) {
+    match people.iter().find(|(_, facts)| breaks(rule_set, guarantee, facts, &compiled.run(facts))) {
         Some((case, _)) => Proof::BrokenByCase { fact: fact.to_owned(), case: case.title.clone() },
         None => Proof::Open { fact: fact.to_owned(), n_cases: people.len() },
     }

@@ -255,14 +255,23 @@ fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str
             continue;
         };
         if !rule_set.knows_rule(&id) {
-            reading.report(
-                Diagnostic::at(Code::UnknownRule, reading.source, &item.span, format!("there is no rule `{id}`"), "no such rule")
-                    .help_if(did_you_mean(&id, rule_set.rules.iter().map(|it| it.id.as_str()))),
-            );
+            reading.report(unknown_rule(rule_set, &id, reading.source, &item.span));
         }
         ids.insert(id);
     }
     ids
+}
+
+/// A rule that is not there: misspelt, or taken out.
+fn unknown_rule(rule_set: &RuleSet, id: &str, source: &Arc<Source>, span: &Range<usize>) -> Diagnostic {
+    let near = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str())).map_or_else(String::new, |it| format!("{it} "));
+    let help = match rule_set.retired.iter().find(|it| it.rule == id) {
+        Some(it) => format!("the rule was retired on {}: no case expects it any more", it.on),
+        None => format!(
+            "{near}If the rule was taken out on purpose, list it under `retired:` of ruleset.yaml, and take it out of what cases expect"
+        ),
+    };
+    Diagnostic::at(Code::UnknownRule, source, span, format!("there is no rule `{id}`"), "no such rule").help(help)
 }
 
 /// Something that no case can notice or reach, with the reason why.
@@ -326,10 +335,7 @@ fn excuse(
         _ => rule_set.knows_rule(&rule),
     };
     if !known {
-        reading.report(
-            Diagnostic::at(Code::UnknownRule, reading.source, &place.span, format!("there is no rule `{rule}`"), "no such rule")
-                .help_if(did_you_mean(&rule, rule_set.rules.iter().map(|it| it.id.as_str()))),
-        );
+        reading.report(unknown_rule(rule_set, &rule, reading.source, &place.span));
     }
     if let Some(first) = seen.insert((rule.clone(), what.clone()), node.span.clone()) {
         let twice = Diagnostic::at(Code::DuplicateId, reading.source, &node.span, format!("`{rule}` has two entries for this"), "second");

@@ -1,7 +1,7 @@
 //! Where the texts of a rule set come from: embedded in the binary, or a folder.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
@@ -54,37 +54,29 @@ impl RuleFiles {
         Self { folder: "rules".into(), files, care: Care::Embedded }
     }
 
-    /// The rule set of a folder. Only YAML files of its own shape are taken.
+    /// The rule set of a folder: its YAML files, and those of `concerns/` and `cases/`. One whose ending is written in
+    /// another way, such as `limits.YAML`, is taken, too: the rule set names none so, and it is refused.
     ///
     /// # Errors
-    /// A diagnostic for every file that cannot be read; the caller shows them.
+    /// A diagnostic for everything that cannot be read; the caller shows them.
     pub fn folder(path: &Path) -> Result<Self, Vec<Diagnostic>> {
         let mut taken = Self { folder: path.display().to_string(), ..Self::default() };
-        let mut wrong = Vec::new();
         if !path.is_dir() {
             return Err(vec![
                 Diagnostic::bare(Code::NotFound, format!("there is no folder `{}`", path.display()))
                     .help("--rules names a folder of the same shape as the embedded rule set"),
             ]);
         }
-        for (folder, prefix) in [("", ""), ("concerns", "concerns/"), ("cases", "cases/")] {
-            let inside = path.join(folder);
-            let Ok(entries) = std::fs::read_dir(&inside) else { continue };
-            for entry in entries.flatten() {
-                let name = entry.file_name().to_string_lossy().into_owned();
-                let yaml = name.ends_with(".yaml") || name.ends_with(".yml");
-                if !yaml || !entry.path().is_file() {
-                    continue;
+        let Listed { files, mut unreadable, .. } = Listed::of(path);
+        for (name, place) in files {
+            match read_bounded(&place, LARGEST_RULE_FILE) {
+                Ok(bytes) => {
+                    taken.files.insert(name, bytes);
                 }
-                match read_bounded(&entry.path(), LARGEST_RULE_FILE) {
-                    Ok(bytes) => {
-                        taken.files.insert(format!("{prefix}{name}"), bytes);
-                    }
-                    Err(diagnostic) => wrong.push(*diagnostic),
-                }
+                Err(diagnostic) => unreadable.push(*diagnostic),
             }
         }
-        if wrong.is_empty() { Ok(taken) } else { Err(wrong) }
+        if unreadable.is_empty() { Ok(taken) } else { Err(unreadable) }
     }
 
     /// The name a user knows a file by.
@@ -113,6 +105,63 @@ impl RuleFiles {
         }
         hex(&hash.finalize())
     }
+}
+
+/// What lies in a folder of a rule set.
+#[derive(Default)]
+struct Listed {
+    /// YAML files, by path within the folder with `/`.
+    files: Vec<(String, PathBuf)>,
+    /// Everything else but documents (`.md`) and hidden entries, which are nobody's rules.
+    passed_over: Vec<String>,
+    /// What cannot be looked into.
+    unreadable: Vec<Diagnostic>,
+}
+
+impl Listed {
+    fn of(path: &Path) -> Self {
+        let mut listed = Self::default();
+        for prefix in ["", "concerns/", "cases/"] {
+            listed.add(&path.join(prefix), prefix);
+        }
+        listed.passed_over.sort();
+        listed
+    }
+
+    fn add(&mut self, folder: &Path, prefix: &str) {
+        let unreadable = |error: &std::io::Error| {
+            Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display()))
+        };
+        let entries = match std::fs::read_dir(folder) {
+            Ok(entries) => entries,
+            // Which files are missing is told when they are looked for.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return,
+            Err(error) => return self.unreadable.push(unreadable(&error)),
+        };
+        for entry in entries {
+            let entry = match entry {
+                Ok(entry) => entry,
+                Err(error) => {
+                    self.unreadable.push(unreadable(&error));
+                    continue;
+                }
+            };
+            let (name, place) = (entry.file_name().to_string_lossy().into_owned(), entry.path());
+            let ending = place.extension().map(|it| it.to_string_lossy().to_lowercase()).unwrap_or_default();
+            let own_folder = prefix.is_empty() && ["concerns", "cases"].contains(&name.as_str());
+            // What is no ordinary file, such as a link that leads nowhere, is told when it is read.
+            if ["yaml", "yml"].contains(&ending.as_str()) {
+                self.files.push((format!("{prefix}{name}"), place));
+            } else if ending != "md" && !name.starts_with('.') && !(own_folder && place.is_dir()) {
+                self.passed_over.push(format!("{prefix}{name}"));
+            }
+        }
+    }
+}
+
+/// What lies in a folder of a rule set and is no part of it, sorted. Documents (`.md`) and hidden entries do not count.
+pub fn passed_over(folder: &Path) -> Vec<String> {
+    Listed::of(folder).passed_over
 }
 
 /// The file of remarks that are allowed to stand. Like the cases, it decides nothing.

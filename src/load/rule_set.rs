@@ -9,7 +9,7 @@ use super::local::{LocalFile, Overlay};
 use super::names::Names;
 use super::registers::{self, date, unique};
 use super::written::Written;
-use super::{Care, Parsed, Reading, approval, condition, drafts, questions, reductions, text};
+use super::{Care, Parsed, Reading, approval, condition, drafts, questions, reductions, swallowed, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Approval, Concern, Condition, Guarantee, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test, Then, Withdrawal};
 use crate::outcome::{Outcome, Urgency};
@@ -17,12 +17,13 @@ use crate::source::Node;
 
 /// The files every rule set has, in the order they are read.
 pub const FILES: [&str; 7] =
-    ["ruleset.yaml", "sources.yaml", "limits.yaml", "medicines.yaml", "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
+    ["ruleset.yaml", "sources.yaml", "limits.yaml", MEDICINES, "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
 
 /// Files a rule set may have besides: what it promises, and which remarks of the checks it lives with.
 pub const FURTHER_FILES: [&str; 2] = [GUARANTEES, super::files::ALLOWANCES];
 
 const GUARANTEES: &str = "guarantees.yaml";
+const MEDICINES: &str = "medicines.yaml";
 
 /// A rule set, or what is wrong with it. With diagnostics there is no rule set.
 ///
@@ -72,7 +73,7 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
                 diagnostics.extend(registers::limits(&it, &mut names));
                 overlay.iter_mut().for_each(|it| it.limits(&mut names));
             }
-            "medicines.yaml" => diagnostics.extend(registers::medicines(&it, &mut names)),
+            MEDICINES => diagnostics.extend(registers::medicines(&it, &mut names)),
             "allergens.yaml" => {
                 diagnostics.extend(registers::allergens(&it, &mut names));
                 overlay.iter_mut().for_each(|it| it.names(&mut names));
@@ -115,6 +116,17 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
         let before: Vec<String> = rules.iter().map(|it| it.id.clone()).collect();
         overlay.rules(&names, &mut rules, &Ids { concerns: &concerns, retired: &retired }, diagnostics.is_empty());
         find_again(&mut guarantees, &before, &rules);
+    }
+    if diagnostics.is_empty() {
+        let asked = names.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
+        let promised = guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it);
+        let conditions = rules.iter().map(|it| &it.when).chain(asked).chain(reductions.iter().map(|it| &it.when)).chain(promised);
+        let swallowed = swallowed::swallowed(&names, conditions);
+        if !swallowed.is_empty()
+            && let Some(it) = parse(files, MEDICINES, "", &mut diagnostics)
+        {
+            diagnostics.extend(swallowed::told(&it, &swallowed));
+        }
     }
     note_comparisons(&mut names, &rules);
     if head.as_ref().is_some_and(|it| it.status == Status::Approved) && rules.iter().any(drafts::is_draft) {

@@ -85,7 +85,7 @@ impl LocalKind {
     }
 }
 
-/// Whether a change loosens a rule set: whether some patient could come to a better verdict by it.
+/// Whether a change loosens a rule set: whether some patient could come to a better verdict by it, or lose a precaution.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Loosens {
     /// It cannot.
@@ -141,11 +141,14 @@ impl LocalPolicy {
     }
 }
 
-/// The rules above go whose conditions hold for fewer patients when a limit rises, or falls. Judged by the form alone: a
-/// rule counts although another one may still catch the same patients.
+/// The rules whose conditions hold for fewer patients when a limit rises, or falls. Judged by the form alone: a rule counts
+/// although another one may still catch the same patients. Precautions count where no rule above go uses the limit: else
+/// whom they lose, that rule gains.
 pub fn loosened_by_limit(rules: &[Rule], limit: usize, rises: bool) -> Vec<&str> {
-    let strict = rules.iter().filter(|it| it.outcome > Outcome::Go);
-    strict.filter(|it| holds_for_fewer(&it.when, limit, rises)).map(|it| it.id.as_str()).collect()
+    let is_strict = |it: &Rule| it.outcome > Outcome::Go;
+    let by_strict = rules.iter().any(|it| is_strict(it) && it.when.limits().contains(&limit));
+    let counted = rules.iter().filter(|it| is_strict(it) == by_strict);
+    counted.filter(|it| holds_for_fewer(&it.when, limit, rises)).map(|it| it.id.as_str()).collect()
 }
 
 /// Whether the limit stands anywhere in a condition so that moving it can make the condition hold for fewer patients.

@@ -60,6 +60,16 @@ fn title(it: &Compared<'_>) -> String {
     format!("{} beside {}", of(it.new), of(it.old))
 }
 
+/// What is odd about the two as rule sets; `None` if the new one is a new edition of the old.
+fn odd(it: &Compared<'_>) -> Option<String> {
+    let (old, new) = (it.old, it.new);
+    if old.id != new.id {
+        return Some(format!("These are two rule sets, not two editions of one: {} and {}.", old.id, new.id));
+    }
+    let same = old.edition == new.edition && old.digest != new.digest;
+    same.then(|| format!("Both are called edition {}: the proposed one needs an edition of its own before it is approved.", new.edition))
+}
+
 /// What the committee asks first.
 fn verdict(it: &Compared<'_>) -> &'static str {
     match &it.exact {
@@ -101,6 +111,7 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         lines.push("No effect: both say the same, whatever their order, line breaks and comments.".into());
         return lines.join("\n");
     }
+    lines.extend(odd(it).map(|it| fill(&it, "")));
     lines.extend([verdict(it).to_owned(), String::new(), "What changed".into()]);
     for change in &it.changes {
         match &change.what {
@@ -174,10 +185,15 @@ fn example_text(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> Strin
     match example {
         Err(fact) => format!("    whether there is such a patient was not decided, because of {fact}"),
         Ok(seen) => {
-            let said = format!("    for example, as of {}, and no answer of it can be left out:\n", it.as_of);
+            let said = format!("    for example, as of {}, and no answer of it can be left out:\n", day_of(it, seen));
             said + &textwrap::indent(&questionnaire(seen), "      | ")
         }
     }
+}
+
+/// The day on which an example is screened: that of the comparison, or of the worked case that it comes from.
+fn day_of(it: &Compared<'_>, seen: &[Seen]) -> chrono::NaiveDate {
+    seen.first().map_or(it.as_of, |it| it.as_of)
 }
 
 /// The questionnaire as the new rule set reads it; the old one's beside it where they differ.
@@ -198,6 +214,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
         return page + "**No effect**: both say the same, whatever their order, line breaks and comments.\n";
     }
     let verdict = if it.loosens() { format!("**{}**", verdict(it)) } else { verdict(it).to_owned() };
+    page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
     page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
         let name = format!("{} {}", change.kind, escape::code(&change.name));
@@ -258,7 +275,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
 fn example_markdown(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> String {
     match example {
         Err(fact) => format!("Whether there is such a patient was not decided, because of {}.\n\n", escape::inline(fact)),
-        Ok(seen) => format!("As of {}, and no answer can be left out:\n\n```yaml\n{}```\n\n", it.as_of, questionnaire(seen)),
+        Ok(seen) => format!("As of {}, and no answer can be left out:\n\n```yaml\n{}```\n\n", day_of(it, seen), questionnaire(seen)),
     }
 }
 

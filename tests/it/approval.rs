@@ -202,6 +202,23 @@ fn an_approved_rule_set_screens_without_a_word() {
     assert!(status == 0 && text.contains(&said), "{text}");
 }
 
+/// An approval that is dated ahead is none yet: found on 29 November 2026, when a day of the year 2199 was taken for one.
+#[test]
+fn an_approval_dated_ahead_is_not_yet_one() {
+    let ahead = approved().replace("on: 2026-11-24", "on: 2199-11-28");
+    assert_ne!(ahead, approved());
+    let rules = loaded(&ahead);
+    let found = notices(&rules, today(), Some(day("2026-12-03")));
+    assert_eq!(found, ["This rule set is to be approved only on 28 Nov 2199: on the day of this screening nobody has."]);
+    let on = |day_of_approval: &str| notices(&loaded(&approved().replace("2026-11-24", day_of_approval)), today(), Some(day("2026-12-03")));
+    assert!(on("2026-11-25").is_empty(), "on its own day it counts");
+    assert_eq!(on("2026-11-26").len(), 1);
+    let folder = folder(&ahead);
+    let (status, text, wrong) = run(&["rules", "check", "--as-of", "2026-11-25"], Some(folder.path()));
+    assert!(status == 1 && text.contains(": NOT YET approved: that is dated 2199-11-28"), "{text}");
+    assert!(wrong.contains("lint/approval-ahead"), "{wrong}");
+}
+
 #[test]
 fn check_prints_the_digest_to_write_and_tells_one_that_no_longer_fits() {
     let (status, text, _) = run(&["rules", "check"], None);

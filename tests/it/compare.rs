@@ -62,7 +62,7 @@ fn of(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleSet {
 }
 
 fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
-    let exact = exact(old, new, today()).map_err(|it| format!("{} ({})", it.fact, it.of));
+    let exact = exact(old, new, &[], today()).map_err(|it| format!("{} ({})", it.fact, it.of));
     Compared { old, new, changes: changes(old, new), cases: Tally::default(), files: None, exact, as_of: today() }
 }
 
@@ -115,8 +115,8 @@ fn shifts(exact: &Exact) -> Vec<String> {
 #[rstest]
 #[case::limit_raised(&[INR], &[], &[INR], &[(LIMITS, "value: 4.0", "value: 5.0")], &["defer > go"], &["inr -"])]
 #[case::limit_lowered(&[INR], &[], &[INR], &[(LIMITS, "value: 4.0", "value: 3.0")], &["go > defer"], &["inr +"])]
-#[case::rule_added(&[INR], &[], &[INR, SMOKES], &[], &["go > defer", "defer > refer, routine", "go > refer, routine"], &[])]
-#[case::rule_removed(&[INR, SMOKES], &[], &[INR], &[], &["refer, routine > go", "refer, routine > defer", "defer > go"], &[])]
+#[case::rule_added(&[INR], &[], &[INR, SMOKES], &[], &["go > defer", "defer > refer, routine", "go > refer, routine"], &["smokes +"])]
+#[case::rule_removed(&[INR, SMOKES], &[], &[INR], &[], &["refer, routine > go", "refer, routine > defer", "defer > go"], &["smokes -"])]
 #[case::outcome_raised(
     &[("x", "defer", "{ fact: a.smokes, is: yes }")], &[], &[("x", "refer", "{ fact: a.smokes, is: yes }")], &[],
     &["defer > refer, routine"], &[]
@@ -153,7 +153,7 @@ fn shifts(exact: &Exact) -> Vec<String> {
 #[case::question_added_with_a_rule(
     &[INR], &[], &[INR, ("naps", "defer", "{ fact: a.naps, is: yes }")],
     &[(QUESTIONS, "      - { id: words,", "      - { id: naps, ask: Naps?, answer: yes-no, from: patient }\n      - { id: words,")],
-    &["go > defer"], &[]
+    &["go > defer"], &["naps +"]
 )]
 #[case::question_renamed(
     &[SMOKES], &[], &[("smokes", "refer", "{ fact: a.sm, is: yes }")],
@@ -229,7 +229,7 @@ fn a_change(
     #[case] fire: &[&str],
 ) {
     let (old, new) = (of(rules, edits), of(new_rules, new_edits));
-    let exact = exact(&old, &new, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let found: BTreeSet<String> = moves(&old, &new, &exact).into_iter().collect();
     assert_eq!(found, expected.iter().map(|it| (*it).to_owned()).collect(), "the moves");
     assert_eq!(shifts(&exact), fire, "the rules");
@@ -301,6 +301,23 @@ fn shown(page: &str) -> String {
     seen
 }
 
+/// Somebody who is known is the example, with every answer left out that can be, as of the day of that screening.
+#[test]
+fn whoever_is_known_is_shown() {
+    let (old, new) = (of(&[COUNT, SMOKES], &[]), of(&[SMOKES], &[]));
+    let somebody = gathered(&new, &crate::support::written("a:\n  count: 73\n  smokes: no\n  drinks: yes\n  taken: [warfarin]"));
+    let somebody = somebody.unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    let day = today() - chrono::TimeDelta::days(3);
+    let exact = exact(&old, &new, &[(&somebody, day)], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    // To go, a smoker must be excluded; for the rule alone it does not matter.
+    let Some(Ok(seen)) = exact.moves.first().map(|it| it.example.as_ref()) else { unreachable!("{exact:?}") };
+    assert_eq!(seen[1].questionnaire, "questionnaire: 1\nreference: EXAMPLE\nanswers:\n  a:\n    smokes: no\n    count: 73\n");
+    assert_eq!((seen[0].as_of, seen[1].n_answers), (day, 2));
+    let lost = exact.shifts.iter().find(|it| it.rule == "test/count").and_then(|it| it.lost.as_ref());
+    let Some(Ok(seen)) = lost else { unreachable!("{exact:?}") };
+    assert_eq!(seen[0].questionnaire, "questionnaire: 1\nreference: EXAMPLE\nanswers:\n  a:\n    count: 73\n");
+}
+
 #[test]
 fn order_line_breaks_and_comments_have_no_effect() {
     let either = ("either", "defer", "{ any: [{ taking: [apixaban, warfarin] }, { fact: a.pulse, one_of: [absent, doubtful] }] }");
@@ -360,7 +377,7 @@ fn order_line_breaks_and_comments_have_no_effect() {
 )]
 fn what_one_of_them_refuses(#[case] rules: Rules, #[case] edits: Edits, #[case] apart: &[&str], #[case] expected: &[&str]) {
     let (old, new) = (of(&[PULSE], &[]), of(rules, edits));
-    let exact = exact(&old, &new, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     assert_eq!(exact.apart, apart);
     assert_eq!(moves(&old, &new, &exact), expected);
     let both = compared(&old, &new);
@@ -565,7 +582,7 @@ proptest! {
             of(&rules, edits)
         };
         let (old, new) = (borrowed(&rules(&written), &[]), borrowed(&rules(&after), edits));
-        let exact = exact(&old, &new, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+        let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
         let mut found: BTreeSet<(String, String)> = BTreeSet::new();
         for one in &exact.moves {
             found.insert((one.old.words(), one.new.words()));

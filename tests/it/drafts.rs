@@ -204,3 +204,17 @@ fn only_a_folder_whose_files_can_take_a_rule_is_changed() {
     let written = std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern");
     assert!(written.contains("- id: draft\r\n") && !written.replace("\r\n", "").contains('\n'));
 }
+
+/// A precaution about a medicine stands on somebody for whom it is one: found on 29 November 2026 on the adult on warfarin,
+/// whose INR the other medicine contradicted, so that the case of a mere precaution expected a deferral.
+#[test]
+fn a_draft_stands_on_somebody_against_whom_nothing_else_speaks() {
+    let copy = Copy::with_cases_of("site");
+    let more = ["--fact", "medicines.current", "--value", "statin", "--outcome", "go", "--write"];
+    let output = new(&copy, "aftercare/draft", &more);
+    assert!(output.status.success(), "{}", said(&output.stderr));
+    let cases = std::fs::read_to_string(copy.file("cases/aftercare-draft.yaml")).expect("the cases");
+    let fires = cases.split("- case:").nth(1).unwrap_or_default();
+    assert!(fires.contains("fires") && fires.contains("verdict: go"), "{cases}");
+    assert!(!fires.contains("warfarin"), "{cases}");
+}

@@ -33,6 +33,14 @@ struct Fixture {
 const RULE: &str = "concerns/test.yaml";
 const SENTENCE: &str = "reason: So it is.";
 const SOURCES: &str = "sources.yaml";
+const MEDICINES: &str = "medicines.yaml";
+const APPROVED_LATER: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", \
+                              by: [lead], on: 2026-11-26 }";
+/// Three of a family, and one that lies in another one, too.
+const JOINED: &str =
+    "{ name: paracetamol, in: [other, thinner] }\n  - { name: ibuprofen, in: [other] }\n  - { name: omeprazole, in: [other] }";
+const MIXED: &str =
+    "{ name: paracetamol and aspirin, in: [other, thinner] }\n  - { name: ibuprofen, in: [other] }\n  - { name: omeprazole, in: [other] }";
 const FIRST_SOURCE: &str = "sources: [";
 const READ: &str = "checked: read, checked_on: 2026-11-25";
 const RULE_DATES: &str = "in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30";
@@ -93,6 +101,71 @@ const FIXTURES: &[Fixture] = &[
         story: "sixty-one days before",
         rules: &[THINNER],
         edits: &[(RULE, "review_by: 2027-11-30", "review_by: 2027-01-25")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/same-edition",
+        story: "the default rule set's name and edition",
+        rules: &[THINNER],
+        edits: &[("ruleset.yaml", "id: tiny", "id: nail-surgery"), ("ruleset.yaml", "edition: \"1\"", "edition: \"2026.1\"")],
+        says: &[("nail-surgery", "\"2026.1\"")],
+    },
+    Fixture {
+        code: "lint/same-edition",
+        story: "another edition of it",
+        rules: &[THINNER],
+        edits: &[("ruleset.yaml", "id: tiny", "id: nail-surgery")],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/approval-ahead",
+        story: "the day after the check",
+        rules: &[THINNER],
+        edits: &[("ruleset.yaml", "status: draft", APPROVED_LATER)],
+        says: &[("tiny", "2026-11-26")],
+    },
+    Fixture {
+        code: "lint/approval-ahead",
+        story: "the very day of the check",
+        rules: &[THINNER],
+        edits: &[("ruleset.yaml", "status: draft", APPROVED_LATER), ("ruleset.yaml", "on: 2026-11-26", "on: 2026-11-25")],
+        says: &[],
+    },
+    Fixture { code: "lint/no-guarantees", story: "no file of guarantees", rules: &[THINNER], edits: &[], says: &[("tiny", "tiny")] },
+    Fixture {
+        code: "lint/no-guarantees",
+        story: "one guarantee",
+        rules: &[THINNER],
+        edits: &[(
+            "guarantees.yaml",
+            "",
+            "guarantees: [{ id: thinner, title: A thinner never goes, where: [{ holds: { taking: thinner } }], never: go, because: So it is }]\n",
+        )],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/unrelated-classes",
+        story: "one medicine alone joins two families",
+        rules: &[THINNER],
+        edits: &[(MEDICINES, "{ name: paracetamol, also: [acetaminophen], in: [other] }", JOINED)],
+        says: &[("paracetamol", "[other, thinner]")],
+    },
+    Fixture {
+        code: "lint/unrelated-classes",
+        story: "a mixture, and an effect that medicines of a family share",
+        rules: &[THINNER],
+        edits: &[
+            (MEDICINES, "{ name: paracetamol, also: [acetaminophen], in: [other] }", MIXED),
+            (MEDICINES, "{ name: apixaban, in: [thinner] }", "{ name: apixaban, in: [thinner, effect] }"),
+            (MEDICINES, "{ id: other, about: Anything else }", "{ id: other, about: Anything else }\n  - { id: effect, about: An effect }"),
+        ],
+        says: &[],
+    },
+    Fixture {
+        code: "lint/unrelated-classes",
+        story: "no rule counts it",
+        rules: &[("one", "defer", "{ taking: warfarin }")],
+        edits: &[(MEDICINES, "{ name: paracetamol, also: [acetaminophen], in: [other] }", JOINED)],
         says: &[],
     },
     Fixture {

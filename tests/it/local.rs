@@ -8,7 +8,7 @@ use preblock::evaluate::{Compiled, notices, standing};
 use preblock::facts;
 use preblock::load::cases::{Case, cases};
 use preblock::load::{LocalFile, RuleFiles, rule_set_with};
-use preblock::model::local::holds_for_fewer;
+use preblock::model::local::{holds_for_fewer, loosened_by_limit};
 use preblock::model::{Answer, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
 use preblock::outcome::{Outcome, Standing};
 use proptest::prelude::*;
@@ -105,7 +105,9 @@ fn a_condition_on_an_age_holds_for_fewer(#[case] when: &str, #[case] if_longer: 
 #[rstest]
 #[case::stricter_ceiling("limit: inr-ceiling, value: 3.5", Loosens::No)]
 #[case::milder_ceiling("limit: inr-ceiling, value: 4.5", Loosens::Yes)]
-#[case::precaution_alone("limit: inr-caution-from, value: 3.5", Loosens::No)]
+#[case::precaution_alone("limit: inr-caution-from, value: 3.5", Loosens::Yes)]
+#[case::precaution_alone_downwards("limit: inr-caution-from, value: 2.5", Loosens::No)]
+#[case::precaution_for_the_old("limit: older-caution-age, value: 100", Loosens::Yes)]
 #[case::older_results("limit: inr-age-stable, value: 96 hours", Loosens::Yes)]
 // By its form: one rule begins where another ends, and the form does not tell that the other takes over.
 #[case::fresher_results("limit: inr-age-stable, value: 48 hours", Loosens::Yes)]
@@ -162,8 +164,8 @@ fn what_is_said_not_to_loosen_does_not() {
         for (at, (id, value)) in all.into_iter().enumerate() {
             let rises = up;
             let position = rules.limits.iter().position(|it| it.id == id).unwrap_or(at);
-            let looser = rules.rules.iter().any(|it| it.outcome > Outcome::Go && holds_for_fewer(&it.when, position, rises));
-            if !looser && !steps.iter().any(|(known, _)| *known == id) {
+            let looser = loosened_by_limit(&rules.rules, position, rises);
+            if looser.is_empty() && !steps.iter().any(|(known, _)| *known == id) {
                 steps.push((id, value));
             }
         }

@@ -22,6 +22,8 @@ mod derived;
 mod drafts;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
+// The folder of a rule set, and what commands say of it.
+mod folders;
 // Published arithmetic against published tables and worked examples.
 mod formulas;
 // The clinician's page, read back by a Markdown parser.
@@ -32,6 +34,8 @@ mod local;
 mod logic;
 // The registers of names against the UNII list.
 mod medicines;
+// Every rule taken out, and who is missed.
+mod missed;
 // A committee's morning, line by line.
 #[cfg(unix)]
 mod morning;

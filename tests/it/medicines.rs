@@ -63,6 +63,52 @@ fn synonyms_belong_to_the_substance_that_unii_says() {
     assert!(substances.len() >= 1000, "only {} medicines have been checked", substances.len());
 }
 
+/// The classes by which the rules on bleeding go, against two public lists in both directions; sources, versions and licences
+/// stand in the fixture's README.
+#[test]
+fn what_thins_the_blood_lies_where_others_put_it() {
+    let rules = embedded();
+    let (atc, mesh) =
+        (fixture(include_str!("../fixtures/antithrombotics/atc.tsv")), fixture(include_str!("../fixtures/antithrombotics/mesh.tsv")));
+    let listed = atc.iter().map(|it| (it[2], it[0])).chain(mesh.iter().map(|it| (it[0], it[1])));
+    let listed: Vec<(&str, &str)> = listed.collect();
+    let differences: BTreeMap<&str, &str> =
+        fixture(include_str!("../fixtures/antithrombotics/differences.tsv")).iter().map(|it| (it[0], it[1])).collect();
+    // What a place in either list says of the class here.
+    let class_of = |place: &str| match place {
+        _ if place.starts_with("B01AA") || place.starts_with("D03.633.100.150.446.520") => "vitamin-k-antagonist",
+        _ if place.starts_with("B01AB") || place.starts_with("D09.698.373.400") => "heparin",
+        _ if place.starts_with("B01AC") => "antiplatelet",
+        _ if place.starts_with("B01AF") => "factor-xa-inhibitor",
+        "B01AE07" => "direct-oral-anticoagulant",
+        _ if place.starts_with("B01AE") => "other-injectable-anticoagulant",
+        _ => "anticoagulant",
+    };
+    let members = |class: &str| rules.medicines.classes.iter().find(|it| it.id == class).map(|it| it.members.clone()).unwrap_or_default();
+    let mut found: BTreeMap<&str, &str> = BTreeMap::new();
+    let mut there: BTreeSet<usize> = BTreeSet::new();
+    for &(name, place) in &listed {
+        match rules.medicines.names.get(name) {
+            None => drop(found.insert(name, "not here")),
+            Some(at) => {
+                there.insert(*at);
+                if !members(class_of(place)).contains(*at) {
+                    found.insert(name, "other class");
+                }
+            }
+        }
+    }
+    let is_mixture = |name: &str| name.contains(" and ");
+    for at in members("antithrombotic").iter().filter(|it| !there.contains(it)) {
+        let name = rules.medicines.medicines[at].name.as_str();
+        if !is_mixture(name) {
+            found.insert(name, "not there");
+        }
+    }
+    assert_eq!(found, differences);
+    assert!(there.len() >= 20, "only {} medicines have been compared", there.len());
+}
+
 /// No name stands under a medicine while UNII files it under another medicine of the register.
 #[test]
 fn no_name_stands_under_the_wrong_medicine() {

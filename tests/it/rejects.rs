@@ -311,6 +311,7 @@ const fn slip(name: &'static str, codes: &'static [&'static str], file: &'static
     Slip { name, codes, file, find, replace }
 }
 
+const MEDICINES: &str = "medicines.yaml";
 const BLEEDING: &str = "concerns/bleeding.yaml";
 const GUARANTEES: &str = "guarantees.yaml";
 const CEILING: &str = "{ fact: bleeding.inr, at_least: { limit: inr-ceiling } }";
@@ -477,6 +478,42 @@ const SLIPS: &[Slip] = &[
         "medicines.yaml",
         "{ name: warfarin, in: [vitamin-k-antagonist] }",
         "{ name: warfarin, in: [vitamin-k-antagonists] }",
+    ),
+    slip(
+        "dose-word-that-is-a-medicine",
+        &["rules/name-swallowed"],
+        MEDICINES,
+        "  [tablet, tablets, tab,",
+        "  [warfarin, tablet, tablets, tab,",
+    ),
+    slip(
+        "dose-words-that-are-a-medicine",
+        &["rules/name-swallowed"],
+        MEDICINES,
+        "  [tablet, tablets, tab,",
+        "  [acetylsalicylic, acid, tablet, tablets, tab,",
+    ),
+    // No rule looks at it, but nobody writes ramipril for a form of another medicine.
+    slip(
+        "dose-word-that-is-any-medicine",
+        &["rules/name-swallowed"],
+        MEDICINES,
+        "  [tablet, tablets, tab,",
+        "  [ramipril, tablet, tablets, tab,",
+    ),
+    slip(
+        "salt-word-that-is-a-medicine",
+        &["rules/name-swallowed"],
+        MEDICINES,
+        "  [acetate, acetonide, alafenamide,",
+        "  [acetate, apixaban, acetonide, alafenamide,",
+    ),
+    slip(
+        "salt-word-that-is-a-class",
+        &["rules/name-swallowed"],
+        MEDICINES,
+        "  [acetate, acetonide, alafenamide,",
+        "  [acetate, nitrate, acetonide, alafenamide,",
     ),
     slip(
         "name-twice",

@@ -161,7 +161,7 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
             if words == [word] { Ok(()) } else { Err(format!("{words:?}")) }
         }
         "compare" if what == "exact" => {
-            let found = exact(base.rule_set, &rules, today()).map_err(|it| format!("{it:?}"))?;
+            let found = exact(base.rule_set, &rules, &[], today()).map_err(|it| format!("{it:?}"))?;
             let real = found.moves.iter().filter(|it| it.example.is_ok());
             if real.into_iter().any(|it| is_less_cautious(it.old, it.new)) { Ok(()) } else { Err(format!("{:?}", found.moves)) }
         }

@@ -80,7 +80,7 @@ pub fn run(arguments: &Check) -> Status {
             }
             // What has a problem is not offered for approval.
             if problems == 0 || whole.rule_set.approval.is_some() {
-                draw::plain(&approval(&whole.rule_set));
+                draw::plain(&approval(&whole.rule_set, as_of));
             }
             whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::plain(&it));
         }
@@ -104,9 +104,10 @@ fn clean(whole: &Whole) -> String {
 }
 
 /// The digest, and whether it is the one that was approved.
-fn approval(rule_set: &RuleSet) -> String {
+fn approval(rule_set: &RuleSet, as_of: NaiveDate) -> String {
     let state = match &rule_set.approval {
         None => "to be written under `approval:` by those who approve it".to_owned(),
+        Some(it) if it.digest == rule_set.digest && it.on > as_of => format!("NOT YET approved: that is dated {}", it.on),
         Some(it) if it.digest == rule_set.digest => format!("approved on {} by {}", it.on, it.by.join(", ")),
         Some(it) => format!("NOT the content that was approved on {}", it.on),
     };

@@ -1,5 +1,6 @@
 //! `preblock rules compare`: what a proposed rule set changes, and for whom.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
@@ -9,8 +10,10 @@ use crate::cli::find::{Found, find};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::facts::Gathered;
-use crate::governance::compare::{Tally, changes, exact, read_by_both, tally};
-use crate::load::{self, RuleFiles, files, questionnaire};
+use crate::governance::compare::{as_asked, changes, exact, read_by_both, tally};
+use crate::governance::flow::flow;
+use crate::load::cases::Case;
+use crate::load::{RuleFiles, files, questionnaire};
 use crate::model::RuleSet;
 use crate::report::compare::{self, Compared};
 
@@ -59,13 +62,20 @@ pub fn run(arguments: &Compare) -> Status {
         local: local.cloned(),
     };
     let (old, new) = (source(&arguments.old, None), source(&arguments.new, arguments.local.as_ref()));
-    let (Some((_, old)), Some((files, new))) = (draw::loaded(&old), draw::loaded(&new)) else { return Status::Refused };
+    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else { return Status::Refused };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = cases(&files, &old, &new) else { return Status::Refused };
-    let given = if arguments.files.is_empty() { None } else { Some(given(arguments, &old, &new, as_of)) };
-    let Some(files) = given.map_or(Some(None), |it| it.map(Some)) else { return Status::Refused };
+    let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else { return Status::Refused };
+    let Some(given) = given(arguments, &old, &new, as_of) else { return Status::Refused };
+    let mut files = (!arguments.files.is_empty()).then(|| tally(&old, &new, given.patients.iter().map(Patient::borrowed)));
+    if let Some(it) = &mut files {
+        it.refused.extend(given.refused);
+        it.refused.sort();
+    }
+    // Questionnaires that were given are somebody's: they come before what was invented.
+    let patients: Vec<(&Gathered, NaiveDate)> = given.patients.iter().chain(&cases).map(|it| (&it.answers, it.as_of)).collect();
     let changes = changes(&old, &new);
-    let exact = exact(&old, &new, as_of).map_err(|it| format!("{} ({})", it.fact, it.of));
+    let exact = exact(&old, &new, &patients, as_of).map_err(|it| format!("{} ({})", it.fact, it.of));
+    let cases = tally(&old, &new, cases.iter().map(Patient::borrowed));
     let compared = Compared { old: &old, new: &new, changes, cases, files, exact, as_of };
     match arguments.format {
         Form::Text => draw::plain(&compare::text(&compared, draw::width())),
@@ -80,20 +90,44 @@ pub fn run(arguments: &Compare) -> Status {
     }
 }
 
-/// The worked cases of the proposed rule set under both; `None` after diagnostics.
-fn cases(files: &RuleFiles, old: &RuleSet, new: &RuleSet) -> Option<Tally> {
-    match load::cases::cases(files, new) {
-        Ok(cases) => Some(tally(old, new, cases.iter().map(|it| (it.title.clone(), &it.answers, it.as_of)))),
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
-            None
-        }
+/// Somebody for both rule sets, with answers as the new one has them.
+struct Patient {
+    name: String,
+    answers: Gathered,
+    as_of: NaiveDate,
+}
+
+impl Patient {
+    fn borrowed(&self) -> (String, &Gathered, NaiveDate) {
+        (self.name.clone(), &self.answers, self.as_of)
     }
 }
 
-/// The questionnaires that were given under both; `None` after diagnostics.
-fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Option<Tally> {
+/// The worked cases of the proposed rule set, and those of the old one that are not among them: where a rule is taken out
+/// its cases often are, too. `None` after diagnostics.
+fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> Option<Vec<Patient>> {
+    let (of_old, of_new) = (super::cases(old_files, old)?, super::cases(new_files, new)?);
+    let patient = |it: &Case, answers: Gathered| Patient { name: it.title.clone(), answers, as_of: it.as_of };
+    let mut patients: Vec<Patient> = of_new.iter().map(|it| patient(it, it.answers.clone())).collect();
+    let written = |it: &Gathered| -> Vec<(usize, String)> {
+        it.given.iter().chain(&it.offers).map(|(at, it)| (*at, flow(&it.source, &it.node))).collect()
+    };
+    let there: HashSet<(String, Vec<(usize, String)>)> = patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
+    let before = of_old.iter().map(|it| patient(it, as_asked(new, old, &it.answers)));
+    let gone = before.filter(|it| !there.contains(&(it.name.clone(), written(&it.answers))));
+    patients.extend(gone.map(|it| Patient { name: format!("{} (a case of the old rule set)", it.name), ..it }));
+    Some(patients)
+}
+
+/// Questionnaires that were given.
+struct GivenFiles {
+    patients: Vec<Patient>,
+    /// The names of those that one of the rule sets refuses.
+    refused: Vec<String>,
+}
+
+/// Reads the questionnaires that were given; `None` after diagnostics.
+fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Option<GivenFiles> {
     let read = |path: &Path, clinic: bool| {
         let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
         let name = path.display().to_string();
@@ -115,21 +149,18 @@ fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) ->
         draw::diagnostics(&problems.into_iter().flat_map(|it| it.problems).collect::<Vec<_>>());
         return None;
     }
-    let mut patients: Vec<(String, Gathered)> = Vec::new();
+    let mut patients = Vec::new();
     let mut refused = Vec::new();
     for path in paths {
         let name = path.display().to_string();
         let answers = read(&path, false).map(|own| questionnaire::over(&standing, &own));
         match answers.and_then(|it| read_by_both(old, new, &it, as_of).map(|_| it)) {
-            Ok(answers) => patients.push((name, answers)),
+            Ok(answers) => patients.push(Patient { name, answers, as_of }),
             Err(found) => {
                 draw::diagnostics(&found);
                 refused.push(name);
             }
         }
     }
-    let mut tally = tally(old, new, patients.iter().map(|(name, it)| (name.clone(), it, as_of)));
-    tally.refused.extend(refused);
-    tally.refused.sort();
-    Some(tally)
+    Some(GivenFiles { patients, refused })
 }

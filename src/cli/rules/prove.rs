@@ -9,7 +9,6 @@ use clap::{Args, ValueEnum};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw, whole};
 use crate::governance::prove::{Proof, prove};
-use crate::load;
 use crate::model::Guarantee;
 use crate::report;
 
@@ -59,7 +58,7 @@ pub fn run(arguments: &Prove) -> Status {
         return Status::Refused;
     }
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let cases = load::cases::cases(&files, &rule_set).unwrap_or_default();
+    let Some(cases) = super::cases(&files, &rule_set) else { return Status::Problems };
     let proofs = prove(&rule_set, &cases, as_of, wanted);
     let proofs: Vec<(&Guarantee, Proof)> =
         proofs.into_iter().filter_map(|(at, proof)| Some((rule_set.guarantees.get(at)?, proof))).collect();

@@ -103,8 +103,7 @@ fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Excuses)> {
         (Ok(cases), Ok(excuses)) => Some((cases, excuses)),
         (cases, excuses) => {
             let found = [cases.err(), excuses.err()].into_iter().flatten().flatten().collect::<Vec<_>>();
-            draw::diagnostics(&found);
-            draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
+            super::refused_cases(&found);
             None
         }
     }

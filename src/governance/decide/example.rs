@@ -1,5 +1,6 @@
 //! A patient with numbers, as a questionnaire that can be screened.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use chrono::{Datelike as _, Days, NaiveDate};
@@ -9,7 +10,8 @@ use super::cells::Cell;
 use super::patient::{Dated, Patient, Told};
 use super::space::Space;
 use crate::evaluate::{Compiled, State};
-use crate::facts::{self, Facts, VOLUMES_ML};
+use crate::facts::{self, Facts, Gathered, Given, VOLUMES_ML};
+use crate::governance::flow::flow;
 use crate::load::questionnaire;
 use crate::model::{Answer, Derived, Formula, Input, Question, RuleSet};
 use crate::quantity::span::Span;
@@ -43,6 +45,8 @@ pub struct Seen {
     pub facts: Facts,
     /// The state of every rule.
     pub states: Vec<State>,
+    /// The day of the screening.
+    pub as_of: NaiveDate,
 }
 
 /// Why no questionnaire came of a patient.
@@ -124,7 +128,13 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
             let may_fail = matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::SteroidDays);
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
-            if by_sums || (any_will_do && !may_fail) {
+            // Of two rule sets in one space, what has one name is computed alike, so that it need not be asked for twice.
+            let is_asked = subjects.iter().take(view).any(|it| {
+                let name = subject.space.name(subject.view, derived.slot);
+                std::ptr::eq(it.space, subject.space)
+                    && it.rule_set.catalogue.derived.iter().any(|of| it.space.name(it.view, of.slot) == name)
+            });
+            if by_sums || (any_will_do && !may_fail) || is_asked {
                 continue;
             }
             found.push(Wanted { view, slot: derived.slot, cell });
@@ -201,47 +211,22 @@ impl Subject<'_> {
     /// The questionnaire with these numbers, read back and screened.
     fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Seen, Failure> {
         let number = |what: &What| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
-        let head = format!("questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n", self.rule_set.id);
-        let mut text = format!("{head}answers:\n");
-        let mut n_answers = 0;
-        for (at, section) in self.rule_set.catalogue.sections.iter().enumerate() {
-            let mut lines = String::new();
-            for question in self.rule_set.catalogue.questions.iter().filter(|it| it.section == at) {
-                if let Some(answer) = self.answer(question, &number, as_of)? {
-                    let name = question.id.split('.').nth(1).unwrap_or_default();
-                    let _ = writeln!(lines, "    {name}: {answer}");
-                    n_answers += 1;
-                }
-            }
-            if !lines.is_empty() {
-                let _ = write!(text, "  {}:\n{lines}", section.id);
+        let mut answers = Vec::new();
+        for question in &self.rule_set.catalogue.questions {
+            if let Some(answer) = self.answer(question, &number, as_of)? {
+                answers.push((question, answer));
             }
         }
-        if n_answers == 0 {
-            text = format!("{head}answers: {{}}\n");
-        }
+        let n_answers = answers.len();
+        let text = format!("questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}", self.rule_set.id, by_section(self.rule_set, "answers", &answers));
         let clinic = self.clinic(&number);
-        let (facts, n_wrong) = self.read(&text, clinic.as_deref(), as_of);
+        let (facts, n_wrong) = read(self.rule_set, &text, clinic.as_deref(), as_of);
         if n_wrong > 0 {
             // A questionnaire that the reader refuses is none.
             return Err(Failure::Unclear("answers that cannot stand together".to_owned()));
         }
         let states = self.compiled.run(&facts);
-        Ok(Seen { questionnaire: text, clinic, n_answers, facts, states })
-    }
-
-    fn read(&self, text: &str, clinic: Option<&str>, as_of: NaiveDate) -> (Facts, usize) {
-        let (own, mut wrong) = questionnaire::questionnaire(self.rule_set, "example.yaml", text.as_bytes());
-        let standing = clinic.map(|it| questionnaire::clinic(self.rule_set, "clinic.yaml", it.as_bytes()));
-        let standing = standing.map(|(read, found)| {
-            wrong.extend(found);
-            read.map(|it| it.answers).unwrap_or_default()
-        });
-        let own = own.map(|it| it.answers).unwrap_or_default();
-        let answers = questionnaire::over(&standing.unwrap_or_default(), &own);
-        let (facts, found) = facts::read(self.rule_set, &answers, as_of);
-        wrong.extend(found);
-        (facts, wrong.len())
+        Ok(Seen { questionnaire: text, clinic, n_answers, facts, states, as_of })
     }
 
     /// An answer as it is written; `None` where it is missing.
@@ -370,6 +355,56 @@ impl Subject<'_> {
         text.push_str("answers: {}\n");
         Some(text)
     }
+}
+
+/// The facts of a questionnaire and a clinic's file, and how much of them is refused.
+fn read(rule_set: &RuleSet, text: &str, clinic: Option<&str>, as_of: NaiveDate) -> (Facts, usize) {
+    let (own, mut wrong) = questionnaire::questionnaire(rule_set, "example.yaml", text.as_bytes());
+    let standing = clinic.map(|it| questionnaire::clinic(rule_set, "clinic.yaml", it.as_bytes()));
+    let standing = standing.map(|(read, found)| {
+        wrong.extend(found);
+        read.map(|it| it.answers).unwrap_or_default()
+    });
+    let own = own.map(|it| it.answers).unwrap_or_default();
+    let answers = questionnaire::over(&standing.unwrap_or_default(), &own);
+    let (facts, found) = facts::read(rule_set, &answers, as_of);
+    wrong.extend(found);
+    (facts, wrong.len())
+}
+
+/// Answers under their sections, as files write them.
+fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) -> String {
+    if answers.is_empty() {
+        return format!("{key}: {{}}\n");
+    }
+    let mut text = format!("{key}:\n");
+    for (at, section) in rule_set.catalogue.sections.iter().enumerate() {
+        let own = answers.iter().filter(|(it, _)| it.section == at);
+        let lines: String = own.map(|(it, answer)| format!("    {}: {answer}\n", it.id.split('.').nth(1).unwrap_or_default())).collect();
+        if !lines.is_empty() {
+            let _ = write!(text, "  {}:\n{lines}", section.id);
+        }
+    }
+    text
+}
+
+/// Answers that were gathered from files, written as a questionnaire, and as a clinic's file where they come from one;
+/// read back and screened. `None` if they are refused so.
+pub fn of_answers(rule_set: &RuleSet, compiled: &Compiled, answers: &Gathered, as_of: NaiveDate) -> Option<Seen> {
+    let written = |given: &BTreeMap<usize, Given>, standing: bool| -> Vec<(&Question, String)> {
+        let given = given.iter().filter(|(_, it)| it.standing == standing);
+        given.filter_map(|(at, it)| Some((rule_set.catalogue.questions.get(*at)?, flow(&it.source, &it.node)))).collect()
+    };
+    let (own, of_clinic) = (written(&answers.given, false), written(&answers.given, true));
+    let offered: Vec<(&Question, String)> = [true, false].iter().flat_map(|it| written(&answers.offers, *it)).collect();
+    let questionnaire = format!("questionnaire: 1\nreference: EXAMPLE\n{}", by_section(rule_set, "answers", &own));
+    let clinic = (!of_clinic.is_empty() || !offered.is_empty()).then(|| {
+        let offers = if offered.is_empty() { String::new() } else { by_section(rule_set, "offers", &offered) };
+        format!("clinic: 1\nname: Saltmarsh Foot Clinic\n{offers}{}", by_section(rule_set, "answers", &of_clinic))
+    });
+    let (facts, n_wrong) = read(rule_set, &questionnaire, clinic.as_deref(), as_of);
+    let states = compiled.run(&facts);
+    (n_wrong == 0).then_some(Seen { questionnaire, clinic, n_answers: own.len(), facts, states, as_of })
 }
 
 /// A day that is as told on the day of surgery.

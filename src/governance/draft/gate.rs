@@ -4,9 +4,10 @@ use crate::load::RuleFiles;
 use crate::load::files::LARGEST_RULE_FILE;
 use crate::load::text::read;
 use crate::model::{Condition, FactType, Question, RuleSet, Test};
-use crate::source::{Kind, Node, Source};
+use crate::source::Node;
 
 use super::forms::quoted;
+use crate::governance::flow::flow;
 use crate::governance::words::option_ids;
 
 /// The condition under which a question is asked, as a rule writes it; `None` if it always is.
@@ -21,21 +22,6 @@ pub fn condition(files: &RuleFiles, question: &Question) -> Option<String> {
     };
     let node = named("questions", &named("sections", &root, section)?, name)?;
     Some(flow(&source, node.get("ask_when")?))
-}
-
-/// A value on one line.
-fn flow(source: &Source, node: &Node) -> String {
-    match &node.kind {
-        Kind::List(items) => format!("[{}]", items.iter().map(|it| flow(source, it)).collect::<Vec<_>>().join(", ")),
-        Kind::Map(entries) => {
-            let entries: Vec<String> = entries.iter().map(|it| format!("{}: {}", it.key, flow(source, &it.value))).collect();
-            format!("{{ {} }}", entries.join(", "))
-        }
-        // A fact's id and a span need no quotes either; whatever else is not a plain name gets them.
-        Kind::Text(text) if text.chars().all(|it| it.is_ascii_alphanumeric() || matches!(it, '.' | '_' | ' ' | '-' | '/')) => text.clone(),
-        Kind::Text(text) => quoted(text),
-        Kind::Null | Kind::Bool(_) | Kind::Number(_) => source.slice(&node.span).to_owned(),
-    }
 }
 
 /// Answers with which a question is asked, and those that its gates need in turn; question and answer as a case writes

@@ -2,7 +2,7 @@
 
 use super::{Done, LocalKind, Overlay};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
-use crate::facts::names::{Recognised, medicine, substance};
+use crate::facts::names::{Recognised, is_dose, medicine, substance};
 use crate::load::names::Names;
 use crate::load::registers::name_form;
 use crate::model::Bits;
@@ -98,8 +98,8 @@ fn medicine_now(names: &Names, form: &str) -> Option<String> {
     if register.classes.iter().any(|it| it.id == form) {
         return Some(format!("`{form}` is a class of medicines"));
     }
-    if register.dose_words.iter().chain(&register.salt_words).any(|it| it == form) {
-        return Some(format!("`{form}` is a word of strength, form or frequency"));
+    if form.split(' ').all(|word| is_dose(register, word)) {
+        return Some(format!("`{form}` says strength, form or frequency, and is passed over behind another name"));
     }
     match medicine(register, form) {
         Recognised::As(at) => register.medicines.get(at).map(|it| format!("it means {}", it.name)),

@@ -1,0 +1,99 @@
+//! Patients who are known, each judged by both rule sets: an example that nobody has to look for.
+
+use chrono::NaiveDate;
+
+use super::{as_asked, read_by_both};
+use crate::evaluate::{Compiled, State};
+use crate::facts::Gathered;
+use crate::governance::decide::{Seen, of_answers};
+use crate::model::RuleSet;
+
+/// The patients whom both rule sets accept.
+pub struct Known<'a> {
+    rule_sets: [&'a RuleSet; 2],
+    compiled: [Compiled; 2],
+    patients: Vec<Patient<'a>>,
+}
+
+/// One of them.
+struct Patient<'a> {
+    answers: &'a Gathered,
+    as_of: NaiveDate,
+    judged: Judged,
+}
+
+/// What both rule sets make of some answers.
+struct Judged {
+    states: [Vec<State>; 2],
+    /// Whether no answer is at odds with another one.
+    is_plain: bool,
+}
+
+impl<'a> Known<'a> {
+    /// Judges patients by both. Their answers are as the new rule set has them.
+    pub fn new(old: &'a RuleSet, new: &'a RuleSet, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
+        let mut known = Self { rule_sets: [old, new], compiled: [Compiled::new(old), Compiled::new(new)], patients: Vec::new() };
+        let judged =
+            patients.iter().filter_map(|(answers, as_of)| Some(Patient { answers, as_of: *as_of, judged: known.judged(answers, *as_of)? }));
+        known.patients = judged.collect();
+        known
+    }
+
+    fn judged(&self, answers: &Gathered, as_of: NaiveDate) -> Option<Judged> {
+        let [old, new] = self.rule_sets;
+        let facts = read_by_both(old, new, answers, as_of).ok()?;
+        let is_plain = facts.iter().all(|it| it.ruled_out.is_empty());
+        let [compiled_old, compiled_new] = &self.compiled;
+        let [facts_old, facts_new] = &facts;
+        Some(Judged { states: [compiled_old.run(facts_old), compiled_new.run(facts_new)], is_plain })
+    }
+
+    /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
+    pub fn example(&self, plain: bool, wanted: &dyn Fn([&[State]; 2]) -> bool) -> Option<Vec<Seen>> {
+        let fits = |it: &Judged| {
+            let [old, new] = &it.states;
+            wanted([old, new]) && (it.is_plain || !plain)
+        };
+        self.patients.iter().filter(|it| fits(&it.judged)).find_map(|it| {
+            let smallest = self.smallest(it, &fits);
+            let [old, new] = self.rule_sets;
+            let [compiled_old, compiled_new] = &self.compiled;
+            let seen = [
+                of_answers(old, compiled_old, &as_asked(old, new, &smallest), it.as_of)?,
+                of_answers(new, compiled_new, &smallest, it.as_of)?,
+            ];
+            // As it is written, a questionnaire has no notes; should anything else be lost, it is no example.
+            let [before, after] = &seen;
+            wanted([&before.states, &after.states]).then(|| seen.into())
+        })
+    }
+
+    /// Leaves out one answer after the other, the details first, until none can be left out.
+    fn smallest(&self, patient: &Patient<'_>, fits: &dyn Fn(&Judged) -> bool) -> Gathered {
+        let mut answers = patient.answers.clone();
+        loop {
+            let n_before = answers.given.len() + answers.offers.len();
+            for of_clinic in [true, false] {
+                let of = |it: &mut Gathered| if of_clinic { std::mem::take(&mut it.offers) } else { std::mem::take(&mut it.given) };
+                let mut kept = of(&mut answers);
+                let questions: Vec<usize> = kept.keys().copied().rev().collect();
+                for question in questions {
+                    let left_out = kept.remove(&question);
+                    let mut without = answers.clone();
+                    if of_clinic {
+                        without.offers = kept.clone()
+                    } else {
+                        without.given = kept.clone()
+                    }
+                    if !self.judged(&without, patient.as_of).is_some_and(|it| fits(&it)) {
+                        kept.extend(left_out.map(|it| (question, it)));
+                    }
+                }
+                if of_clinic { answers.offers = kept } else { answers.given = kept }
+            }
+            if answers.given.len() + answers.offers.len() == n_before {
+                return answers;
+            }
+        }
+    }
+}

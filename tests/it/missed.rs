@@ -1,0 +1,66 @@
+//! No rule can be lost without a word: each is taken out, with its cases, and somebody is missed. The worked cases of the whole
+//! rule set are the patients, so that it takes seconds; what a real patient shows, the provers find without them.
+
+use std::collections::BTreeSet;
+
+use preblock::evaluate::{Compiled, State};
+use preblock::facts::{self, Facts};
+use preblock::governance::compare::tally;
+use preblock::governance::prove::breaks;
+use preblock::load::RuleFiles;
+use preblock::load::cases::{Case, cases};
+use preblock::model::{Condition, Rule, RuleSet, Then};
+use preblock::outcome::Outcome;
+
+use crate::support::{codes, embedded, embedded_once};
+
+fn worked_cases(rules: &RuleSet) -> Vec<Case> {
+    cases(&RuleFiles::embedded(), rules).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
+}
+
+/// Those of the worked cases in which some rule fires, each with what every rule makes of it.
+fn judged<'a>(rules: &RuleSet, compiled: &Compiled, cases: &'a [Case]) -> Vec<(&'a Case, Facts, Vec<State>)> {
+    let read = cases.iter().map(|case| (case, facts::read(rules, &case.answers, case.as_of).0));
+    read.map(|(case, facts)| (case, compiled.run(&facts), facts)).map(|(case, states, facts)| (case, facts, states)).collect()
+}
+
+/// Without a rule that refers, somebody breaks a guarantee that speaks of a danger. Guarantees that name the rule are not
+/// asked: they go with it.
+#[test]
+fn a_rule_that_refers_is_missed_by_a_guarantee() {
+    let (rules, compiled) = embedded_once();
+    let cases = worked_cases(rules);
+    let patients = judged(rules, compiled, &cases);
+    let guarantees: Vec<_> = rules.guarantees.iter().filter(|it| !matches!(it.then, Then::Fires(_))).collect();
+    let refers = |rule: &&(usize, &Rule)| rule.1.outcome == Outcome::Refer;
+    let missed = |at: usize| {
+        patients.iter().filter(|(_, _, states)| states[at] == State::Fires).any(|(_, facts, states)| {
+            let mut without = states.clone();
+            without[at] = State::StaysQuiet;
+            guarantees.iter().any(|it| breaks(rules, it, facts, &without))
+        })
+    };
+    let refer: Vec<(usize, &Rule)> = rules.rules.iter().enumerate().collect();
+    let unguarded: Vec<&str> = refer.iter().filter(refers).filter(|(at, _)| !missed(*at)).map(|(_, rule)| rule.id.as_str()).collect();
+    assert!(unguarded.is_empty(), "{} rules that refer and whom no guarantee misses: {unguarded:#?}", unguarded.len());
+}
+
+/// Without any other rule, the comparison names a patient for whom it no longer fires.
+#[test]
+fn any_other_rule_is_missed_by_the_comparison() {
+    let (rules, compiled) = embedded_once();
+    let cases = worked_cases(rules);
+    let patients = judged(rules, compiled, &cases);
+    let mut without = embedded();
+    let mut unnamed = BTreeSet::new();
+    for (at, rule) in rules.rules.iter().enumerate().filter(|(_, it)| it.outcome != Outcome::Refer) {
+        let whole = std::mem::replace(&mut without.rules[at].when, Condition::Any(Vec::new()));
+        let some = patients.iter().filter(|(_, _, states)| states[at] == State::Fires).take(1);
+        let found = tally(rules, &without, some.map(|(case, _, _)| (case.title.clone(), &case.answers, case.as_of)));
+        if !found.moves.iter().any(|it| it.lost == [rule.id.as_str()]) {
+            unnamed.insert(rule.id.as_str());
+        }
+        without.rules[at].when = whole;
+    }
+    assert!(unnamed.is_empty(), "{unnamed:#?}");
+}
