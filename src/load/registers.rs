@@ -326,10 +326,34 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 None
             }
         });
-        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone });
+        let plausible_daily = daily_range(&mut reading, node);
+        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone, plausible_daily });
     }
     names.medicines = register;
     reading.finish()
+}
+
+/// The least and most of a medicine in a day, in mg.
+fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
+    let range = node.get("plausible_daily")?;
+    let ends: Vec<Option<f64>> = range.items().iter().map(|it| in_unit(reading, it, "mg", Measure::Mass)).collect();
+    match ends.as_slice() {
+        [Some(low), Some(high)] if low <= high => Some((*low, *high)),
+        [Some(_), Some(_)] => {
+            upside_down(reading, range, "the range of daily doses is upside down");
+            None
+        }
+        _ => {
+            reading.pass_over(range, "two doses");
+            None
+        }
+    }
+}
+
+fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
+    reading.report(
+        Diagnostic::at(Code::BadRange, reading.source, &range.span, title, "the first one is higher").help("write the lower one first"),
+    );
 }
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
@@ -399,14 +423,15 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     }
     for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
         let declared = node.get("names").map_or(empty, Node::items);
+        let own = [name_form(&group.id.replace('-', " ")), group.id.clone()];
         let spoken: Vec<(String, std::ops::Range<usize>)> = declared
             .iter()
             .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
-            .chain(node.get("id").map(|it| (name_form(&group.id.replace('-', " ")), it.span.clone())))
+            .chain(node.get("id").into_iter().flat_map(|it| own.iter().map(|form| (form.clone(), it.span.clone()))))
             .collect();
         for (form, span) in spoken {
             if let Some(existing) = register.names.get(&form) {
-                if places.contains_key(&form) && *existing != group.members && form != name_form(&group.id.replace('-', " ")) {
+                if places.contains_key(&form) && *existing != group.members && !own.contains(&form) {
                     reading.report(Diagnostic::at(
                         Code::NameTwice,
                         reading.source,
@@ -527,13 +552,7 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 if low > high
                     && let Some(at) = node.get("strengths")
                 {
-                    reading.report(Diagnostic::at(
-                        Code::BadRange,
-                        reading.source,
-                        &at.span,
-                        "the range of strengths is upside down",
-                        "write the lower one first",
-                    ));
+                    upside_down(&mut reading, at, "the range of strengths is upside down");
                 }
                 names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
             }

@@ -4,11 +4,11 @@
 use std::process::Command;
 
 use preblock::report::markdown;
-use preblock::screening::{Cited, NoteShown, Screening, Unrecognised};
+use preblock::screening::{Cited, NoteShown, Screening};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
-use crate::report::{all, bookable, defer, go, governed, hostile, nothing, pinned, refer};
+use crate::report::{all, bookable, defer, go, governed, hostile, nothing, pinned, refer, stranger};
 
 /// What a reader makes of a page.
 #[derive(Debug, Default)]
@@ -242,7 +242,7 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
     it.procedure_on = Some(text.into());
     it.rule_set.edition = text.into();
     it.rule_set.concerns = vec![text.into()];
-    it.unrecognised = vec![Unrecognised { text: text.into(), nearest: Some(text.into()), path: text.into(), line: 1 }];
+    it.unrecognised = vec![stranger(text, Some(text), text, 1)];
     it.to_ask = defer().to_ask;
     it.undetermined = defer().undetermined;
     for it in &mut it.to_ask {

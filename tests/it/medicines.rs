@@ -1,5 +1,7 @@
 //! The registers of names: against the FDA's UNII list (see tests/fixtures/unii), and as people write them.
 
+#![expect(clippy::unwrap_used, reason = "a register that cannot be read fails the test")]
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use preblock::facts::holds::entry_allergic;

@@ -283,7 +283,7 @@ def read_registers(folder: Path, rule_set: RuleSet) -> None:
                 rule_set.crosses.setdefault(own, set()).add(other)
                 rule_set.crosses.setdefault(other, set()).add(own)
     for group in file["groups"]:
-        for name in [*map(name_form, listed(group.get("names"))), group["id"].replace("-", " ")]:
+        for name in [*map(name_form, listed(group.get("names"))), group["id"].replace("-", " "), group["id"]]:
             names.setdefault(name, rule_set.groups[group["id"]])
 
 

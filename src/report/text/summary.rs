@@ -87,15 +87,21 @@ fn padded(cell: &str, width: usize) -> String {
 /// What is missing, as fully as the room allows: the answers, or the first of them, or how many.
 fn waits_for(screening: &Screening, room: usize) -> String {
     let could = could_be(screening).map_or(String::new(), |it| format!(" (could be {})", it.words()));
-    let (asks, _) = first_and_later(&screening.to_ask);
-    let mut fullest = match asks.len() {
-        0 => format!("nothing{could}"),
-        n => format!("{}{could}", counted(n, "answer", "answers")),
+    let names = screening.unrecognised.iter().map(|it| match &it.nearest {
+        Some(nearest) => format!("\"{}\" ({nearest}?)", it.text),
+        None => format!("\"{}\"", it.text),
+    });
+    let asks: Vec<String> = names.chain(first_and_later(&screening.to_ask).0.into_iter().map(|it| it.fact.clone())).collect();
+    let mut fullest = match (screening.unrecognised.len(), asks.len()) {
+        (_, 0) => format!("nothing{could}"),
+        (0, n) => format!("{}{could}", counted(n, "answer", "answers")),
+        (names, n) if names == n => format!("{}{could}", counted(n, "name", "names")),
+        (names, n) => format!("{}, {}{could}", counted(names, "name", "names"), counted(n - names, "answer", "answers")),
     };
     let mut named = String::new();
     for (at, ask) in asks.iter().enumerate() {
         named.push_str(if at == 0 { "" } else { ", " });
-        named.push_str(&one_line(&ask.fact));
+        named.push_str(&one_line(ask));
         if display_width(&named) > room {
             break;
         }
