@@ -744,14 +744,17 @@ fn smaller_limits_stand_on_lines_of_their_own(#[case] person: &str, #[case] stat
 
 /// What was given before is said, and taken off what is left: 40 of 200 mg, so 16 mL of 1 % and not 20.
 #[rstest]
-#[case("no", "unknown", None, Some("20.0 mL"))]
-#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", Some("0.200 of the limit"), Some("16.0 mL"))]
-#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 10 mL }]", Some("1.000 of the limit nothing is left of the limit"), None)]
-#[case("yes", "unknown", None, None)]
-#[case("unknown", "unknown", None, None)]
+#[case("no", "unknown", "unknown", None, Some("20.0 mL"))]
+#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", "no", Some("0.200 of the limit"), Some("16.0 mL"))]
+#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", "yes", Some("0.082 of the limit"), Some("18.3 mL"))]
+#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", "unknown", None, None)]
+#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 10 mL }]", "no", Some("1.000 of the limit nothing is left of the limit"), None)]
+#[case("yes", "unknown", "no", None, None)]
+#[case("unknown", "unknown", "no", None, None)]
 fn what_was_given_before_is_taken_off(
     #[case] given: &str,
     #[case] earlier: &str,
+    #[case] adrenaline: &str,
     #[case] said: Option<&str>,
     #[case] largest: Option<&str>,
 ) {
@@ -759,7 +762,7 @@ fn what_was_given_before_is_taken_off(
     let answers = format!(
         "plan: {{ procedure_on: 2026-12-03, toes: [left-great], adrenaline: no, anaesthetic: [{{ agent: lidocaine, strength: 1 %, volume: 5 mL }}] }}\n\
          person: {{ date_of_birth: 1980-05-14, sex: male, height: 180 cm, weight: 70 kg }}\n\
-         anaesthesia: {{ block_within_day: {given}, earlier: {earlier} }}"
+         anaesthesia: {{ block_within_day: {given}, earlier: {earlier}, earlier_adrenaline: {adrenaline} }}"
     );
     let it = screening(rules, &facts(rules, &answers));
     let page = text::one(&it, &Style::plain()).split_whitespace().collect::<Vec<_>>().join(" ");
