@@ -8,8 +8,8 @@ use std::cmp::Reverse;
 use super::text::{anaesthetic, counts};
 use super::words::{
     against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
-    local_policy, local_told, meaning, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of, standing_then,
-    still_open, stranger, surgery, who, would_be,
+    local_policy, local_told, meaning, names_first, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of,
+    standing_then, still_open, stranger, surgery, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;
@@ -42,6 +42,7 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
         let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"].map(str::to_owned);
         let rows: Vec<[String; 7]> = sorted.iter().map(|it| cells(it)).collect();
         sheet.table(&headings, "lllrrrl", &rows);
+        names_first(&sorted).iter().for_each(|it| sheet.paragraph(&inline(it)));
     }
     sheet.paragraph(&inline(SAFETY));
     each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| local(&mut sheet, it));
@@ -61,7 +62,7 @@ fn cells(screening: &Screening) -> [String; 7] {
         surgery(screening).unwrap_or_else(|| "not known".to_owned()),
         (screening.findings.len() - care).to_string(),
         care.to_string(),
-        first_and_later(&screening.to_ask).0.len().to_string(),
+        (screening.unrecognised.len() + first_and_later(&screening.to_ask).0.len()).to_string(),
         could_be(screening).map_or_else(|| "no worse".to_owned(), Standing::words),
     ]
 }

@@ -55,6 +55,24 @@ pub fn for_names(screening: &Screening) -> Option<String> {
     (!parts.is_empty()).then(|| format!("{} {wait} for nothing but {name}.", parts.join(" and ")))
 }
 
+/// A name in doubt, with the nearest known one: "warfrin" (warfarin?).
+pub fn doubtful(name: &Unrecognised) -> String {
+    match &name.nearest {
+        Some(nearest) => format!("\"{}\" ({nearest}?)", name.text),
+        None => format!("\"{}\"", name.text),
+    }
+}
+
+/// Under a list of patients: whose names are to be cleared up before anything else.
+pub fn names_first(screenings: &[&Screening]) -> Option<String> {
+    let of = |it: &&Screening| {
+        let names: Vec<String> = it.unrecognised.iter().map(doubtful).collect();
+        (!names.is_empty()).then(|| format!("{} {}", it.reference, names.join(", ")))
+    };
+    let patients: Vec<String> = screenings.iter().filter_map(of).collect();
+    (!patients.is_empty()).then(|| format!("names to clear up first: {}.", patients.join("; ")))
+}
+
 /// A name that nobody recognised: "warfrin": did you mean "warfarin"?
 pub fn stranger(name: &Unrecognised) -> String {
     let nearest = match &name.nearest {

@@ -102,7 +102,7 @@ fn a_page_has_its_sections_in_their_order() {
     let expected = [
         "Against surgery as planned",
         "What would lift it",
-        "Names not recognised",
+        "To ask first: names not recognised",
         "For the clinician to read",
         "Precautions, if it goes ahead",
         "Anaesthetic arithmetic",
@@ -171,8 +171,8 @@ fn several_patients_have_a_table_the_most_pressing_first_and_then_a_page_each() 
     assert_eq!(sections(&page, 2), ["REFER, urgent: SM-113", "DEFER: SM-107", "GO: SM-101"]);
     let table: Vec<Vec<&str>> = page.rows.iter().take(4).map(|row| row.iter().map(String::as_str).collect()).collect();
     assert_eq!(table[0], ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"]);
-    assert_eq!(table[1], ["REFER, urgent", "SM-113", "not known", "3", "1", "4", "refer, same-day"]);
-    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "4", "refer, same-day"]);
+    assert_eq!(table[1], ["REFER, urgent", "SM-113", "not known", "3", "1", "6", "refer, same-day"]);
+    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "6", "refer, same-day"]);
     assert_eq!(table[3], ["GO", "SM-101", "3 Dec 2026", "0", "1", "0", "no worse"]);
     assert!(page.text.contains("2 files were refused and NOT screened"), "{}", page.text);
     assert_eq!(page.n_tables, 3, "of all patients, and two of anaesthetic arithmetic");
