@@ -426,7 +426,7 @@ fn undetermined(sheet: &mut Sheet, rules: &[Undetermined]) {
     }
     sheet.heading(1, &format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
     sheet.gap();
-    for (standing, rules) in grouped(rules.into_iter(), |it| standing_of(it)) {
+    for (standing, rules) in grouped(rules.into_iter(), standing_of) {
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<String> = rules.iter().map(|it| code(&it.rule)).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };

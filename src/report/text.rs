@@ -190,7 +190,7 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
         return;
     }
     page.heading(&format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
-    for (standing, rules) in grouped(rules.into_iter(), |it| standing_of(it)) {
+    for (standing, rules) in grouped(rules.into_iter(), standing_of) {
         page.entry(&would_be(standing), Paint::Outcome(standing.outcome), BLOCK, "");
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<&str> = rules.iter().map(|it| it.rule.as_str()).collect();
