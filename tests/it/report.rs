@@ -842,6 +842,7 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
 #[test]
 fn a_patient_takes_one_line_of_a_summary() {
     let mut long = defer();
+    long.unrecognised.clear();
     long.to_ask =
         (0..200).map(|at| ask(&format!("circulation.answer_{at}"), "nurse", Outcome::Refer, &["circulation/rest-pain"], false)).collect();
     for width in [40, 80, 200] {
