@@ -215,6 +215,12 @@ impl SourceCode for Source {
     }
 }
 
+/// Fewest letters of the words that two names share before one is offered for the other.
+const FEWEST_SHARED: usize = 3;
+
+/// Most names offered for a wrong one.
+const MOST_OFFERED: usize = 3;
+
 /// The best guess for a misspelt name, when one is close enough to be worth offering.
 ///
 /// Close means an edit distance of at most one, plus one for every five letters.
@@ -231,6 +237,32 @@ pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
         .map(|(_, it)| it)
 }
 
+/// The known names that share their words with a wrong one: `retire` for `retire_rule`, `hba1c` for `hba1c_vlaue`. Empty if
+/// none does, or too many do as well.
+fn sharing_words<'a>(wrong: &str, known: &[&'a str]) -> Vec<&'a str> {
+    let words = |text: &str| -> Vec<String> {
+        text.to_lowercase().split(|it: char| !it.is_alphanumeric()).filter(|it| !it.is_empty()).map(str::to_owned).collect()
+    };
+    let wrong = words(wrong);
+    let shared = |known: &str| {
+        let known = words(known);
+        let (few, many) = if wrong.len() < known.len() { (&wrong, &known) } else { (&known, &wrong) };
+        let letters = few.iter().map(|it| nearest(it, many.iter().map(String::as_str)).map(|_| it.chars().count()));
+        letters.sum::<Option<usize>>().unwrap_or(0)
+    };
+    let scored: Vec<(usize, &str)> = known.iter().map(|it| (shared(it), *it)).collect();
+    let best = scored.iter().map(|(score, _)| *score).max().filter(|it| *it >= FEWEST_SHARED);
+    let found: Vec<&str> = scored.iter().filter(|(score, _)| Some(*score) == best).map(|(_, it)| *it).collect();
+    if found.len() > MOST_OFFERED { Vec::new() } else { found }
+}
+
+/// "did you mean `x`?" if a name is close as a whole, or shares its words.
+pub fn perhaps<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
+    let known: Vec<&str> = known.into_iter().collect();
+    let near = nearest(wrong, known.iter().copied()).map_or_else(|| sharing_words(wrong, &known), |it| vec![it]);
+    (!near.is_empty()).then(|| format!("did you mean {}?", listed(&near)))
+}
+
 /// Whether one of these keys seems to be a misspelt form of a known one. Then it is told, and the known one is not told
 /// to be missing as well.
 pub fn misspelt<'a>(key: &str, written: impl IntoIterator<Item = &'a str>, known: &[&str]) -> bool {
@@ -240,10 +272,8 @@ pub fn misspelt<'a>(key: &str, written: impl IntoIterator<Item = &'a str>, known
 /// "did you mean `x`?" if a name is close, else the list of known names, or nothing if that is long.
 pub fn did_you_mean<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.into_iter().collect();
-    if let Some(near) = nearest(wrong, known.iter().copied()) {
-        return Some(format!("did you mean `{near}`?"));
-    }
-    (known.len() <= 16 && !known.is_empty()).then(|| format!("one of {}", listed(&known)))
+    let all = || (known.len() <= 16 && !known.is_empty()).then(|| format!("one of {}", listed(&known)));
+    perhaps(wrong, known.iter().copied()).or_else(all)
 }
 
 /// "`a`, `b` or `c`"; "`a`" alone for one.

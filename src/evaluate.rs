@@ -1,15 +1,16 @@
 //! (Compiled rule set, facts) to screening. Pure: no file, clock, environment, randomness, printing.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use crate::facts::answers::unrecognised;
-use crate::facts::{Fact, Facts, Missing, Place};
-use crate::model::{FactKind, Rule, RuleSet};
+use crate::facts::Facts;
+use crate::facts::answers::{Stranger, strangers};
+use crate::model::{Rule, RuleSet};
 use crate::outcome::{Outcome, Span, Standing, Urgency};
-use crate::screening::{RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised};
-use crate::truth::{FactSlot, Truth};
+use crate::screening::{RuleSetStamp, Screening, SourceStamp, Undetermined, Unrecognised};
+use crate::truth::FactSlot;
 
 pub mod alternatives;
+pub mod asks;
 pub mod compile;
 pub mod dates;
 pub mod dose;
@@ -38,18 +39,18 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
     let firing = of_state(rule_set, &states, State::Fires);
     let open = of_state(rule_set, &states, State::Undetermined);
     let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
-    let waits: Vec<(usize, BTreeSet<FactSlot>)> =
-        open.iter().enumerate().map(|(at, rule)| (at, explain::waits_for(&rule.when, facts))).collect();
+    let open: Vec<(&Rule, BTreeSet<FactSlot>)> = open.into_iter().map(|rule| (rule, explain::waits_for(&rule.when, facts))).collect();
+    let beside_names = asks::BesideNames::of(rule_set, compiled, facts);
     let undetermined: Vec<Undetermined> = open
         .iter()
-        .zip(&waits)
-        .map(|(rule, (_, waits_for))| Undetermined {
+        .map(|(rule, waits_for)| Undetermined {
             rule: rule.id.clone(),
             concern: rule_set.concerns.get(rule.concern).map(|it| it.id.clone()).unwrap_or_default(),
             title: rule.title.clone(),
             outcome_if_fires: rule.outcome,
             urgency: rule.urgency,
             waits_for: waits_for.iter().map(|slot| rule_set.catalogue.id(*slot).to_owned()).collect(),
+            for_a_name: beside_names.as_ref().is_some_and(|it| it.settles(rule)),
         })
         .collect();
     Screening {
@@ -72,11 +73,11 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         best_case: span.best_case,
         worst_case: span.worst_case,
         findings: firing.iter().map(|rule| explain::finding(rule_set, facts, rule)).collect(),
-        to_ask: to_ask(rule_set, facts, &undetermined, &waits),
+        to_ask: asks::to_ask(rule_set, facts, &open, &undetermined, beside_names.as_ref()),
         undetermined,
         anaesthetic: dose::arithmetic(rule_set, facts),
         notes: facts.notes.iter().map(explain::note).collect(),
-        unrecognised: unrecognised(facts).into_iter().map(|(text, nearest, place)| unknown_name(text, nearest, &place)).collect(),
+        unrecognised: strangers(facts).iter().map(|it| unknown_name(rule_set, it)).collect(),
         lifts: Vec::new(),
         alternatives: None,
         dates: None,
@@ -112,43 +113,15 @@ pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &R
     Standing { outcome, urgency: asked(State::Fires).filter(|it| it.0 == Outcome::Refer).filter_map(|it| it.1).max() }
 }
 
-fn unknown_name(text: String, nearest: Option<String>, place: &Place) -> Unrecognised {
-    Unrecognised { text, nearest, path: place.source.name().to_owned(), line: place.position().line }
-}
-
-/// The missing answers, each once; those that could lead to the worst outcome first, then in the
-/// order they are asked.
-fn to_ask(rule_set: &RuleSet, facts: &Facts, undetermined: &[Undetermined], waits: &[(usize, BTreeSet<FactSlot>)]) -> Vec<ToAsk> {
-    let mut rules_of: BTreeMap<FactSlot, Vec<usize>> = BTreeMap::new();
-    for (at, slots) in waits {
-        for slot in slots {
-            rules_of.entry(*slot).or_default().push(*at);
-        }
+fn unknown_name(rule_set: &RuleSet, name: &Stranger<'_>) -> Unrecognised {
+    let question = rule_set.catalogue.question_of(name.slot);
+    Unrecognised {
+        fact: rule_set.catalogue.id(name.slot).to_owned(),
+        ask: question.map(|it| it.ask.clone()).unwrap_or_default(),
+        from: question.map_or("", |it| it.from.word()),
+        text: name.text.to_owned(),
+        nearest: name.nearest.map(str::to_owned),
+        path: name.place.source.name().to_owned(),
+        line: name.place.position().line,
     }
-    let mut found: Vec<ToAsk> = Vec::new();
-    for (slot, rules) in rules_of {
-        let Some(question) = rule_set.catalogue.question_of(slot) else { continue };
-        let waiting: Vec<&Undetermined> = rules.iter().filter_map(|at| undetermined.get(*at)).collect();
-        let is_date = matches!(rule_set.catalogue.fact(slot).map(|it| it.kind), Some(FactKind::TakenOn(_)));
-        let why = match facts.get(slot) {
-            Some(Fact::Missing(Missing { why, .. })) => why.in_words().to_owned(),
-            _ => "answered, but that does not settle it".to_owned(),
-        };
-        let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
-        // Asked only in certain situations, and it is not yet known whether this is one.
-        let depends = question.ask_when.as_ref().is_some_and(|when| matches!(crate::facts::holds::truth(when, facts), Truth::Unknown(_)));
-        found.push(ToAsk {
-            fact: rule_set.catalogue.id(slot).to_owned(),
-            ask: if is_date { format!("On which day was this taken: {}", question.ask) } else { question.ask.clone() },
-            from: question.from.word(),
-            why,
-            options: rule_set.catalogue.options(slot).iter().map(|it| it.text.clone()).collect(),
-            could_lead_to: worst.map_or(Outcome::Go, |it| it.0),
-            urgency: worst.and_then(|it| it.1),
-            rules: waiting.iter().map(|it| it.rule.clone()).collect(),
-            depends,
-        });
-    }
-    found.sort_by_key(|it| (it.depends, std::cmp::Reverse((it.could_lead_to, it.urgency))));
-    found
 }

@@ -15,6 +15,7 @@ use crate::source::{Node, Position, Source};
 use crate::truth::FactSlot;
 
 pub mod answers;
+pub mod course;
 pub mod derive;
 pub mod holds;
 pub mod names;
@@ -268,6 +269,11 @@ impl Facts {
     /// The fact of a slot; a slot outside the catalogue counts as not asked.
     pub fn get(&self, slot: FactSlot) -> Option<&Fact> {
         self.facts.get(slot.index())
+    }
+
+    /// All slots.
+    pub fn slots(&self) -> impl Iterator<Item = FactSlot> {
+        (0..self.facts.len()).filter_map(|at| u16::try_from(at).ok()).map(FactSlot)
     }
 
     /// The known fact of a slot.

@@ -293,6 +293,8 @@ pub struct Undetermined {
     pub urgency: Option<Urgency>,
     /// The answers that could still settle it.
     pub waits_for: Vec<String>,
+    /// Whether it waits for nothing but names that nobody recognised: were they harmless, it would be decided.
+    pub for_a_name: bool,
 }
 
 /// An answer to ask for.
@@ -308,6 +310,10 @@ pub struct ToAsk {
     pub why: String,
     /// What may be answered, in words; empty for a question without options.
     pub options: Vec<String>,
+    /// Whether several of the options may be so, or none.
+    pub several: bool,
+    /// The key under which the answer is entered, and how: "bleeding.inr: { value: ..., taken_on: YYYY-MM-DD }".
+    pub entry: String,
     /// The worst outcome it could still lead to.
     pub could_lead_to: Outcome,
     /// How fast, if that is a referral.
@@ -316,6 +322,8 @@ pub struct ToAsk {
     pub rules: Vec<String>,
     /// Whether it is only needed if other answers turn out so; ask those first.
     pub depends: bool,
+    /// Whether it is needed only because of names that nobody recognised: were they harmless, nothing would wait for it.
+    pub for_a_name: bool,
 }
 
 /// The anaesthetic arithmetic.
@@ -401,9 +409,15 @@ pub struct NoteShown {
     pub line: usize,
 }
 
-/// A name that was not recognised.
+/// A name that was not recognised; one that stands in a list twice is told once.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unrecognised {
+    /// The list in which it stands.
+    pub fact: String,
+    /// The wording of the question for that list.
+    pub ask: String,
+    /// Who can supply the name.
+    pub from: &'static str,
     /// As written.
     pub text: String,
     /// The nearest known name.

@@ -460,6 +460,10 @@ codes! {
         "The value lies outside anything that can be true of a person.",
         "It is a typing slip until somebody has looked: ten times too much is a common one.",
         "Correct the value or its unit.";
+    DosesDisagree = "answers/doses-disagree":
+        "A medicine says twice how much of it is taken, or for how long, and not the same.",
+        "One of the two is a slip, and a rule may hang on it.",
+        "Write dose and duration once, as they are: `{ name: NAME, daily: 10 mg, for: 3 months }`.";
     NotADate = "answers/not-a-date":
         "The text is not a date of the calendar in the form year-month-day.",
         "Day and month are easily swapped.",

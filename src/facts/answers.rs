@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::{Fact, Facts, Gathered, Known, Missing, Note, Offered, Place, Value, Why, chosen_in_words};
+use super::{Fact, Facts, Gathered, Known, Missing, Note, Offered, Place, Value, Why, chosen_in_words, names};
 use crate::diagnostic::{Code, Diagnostic, listed, misspelt};
 use crate::model::{Answer, Question, RuleSet};
 use crate::quantity::units::which_measures;
@@ -141,8 +141,10 @@ impl Reader<'_> {
                 &node.span,
                 format!("`{id}` needs its date"),
                 "without a date",
-                format!("write `{{ value: {written}, taken_on: 2026-12-02 }}` with the day of the result; taken_on may be `unknown`"),
+                format!("write `{{ value: {written}, taken_on: YYYY-MM-DD }}` with the day of the result; taken_on may be `unknown`"),
             );
+            // What else is wrong with the value, such as a missing unit, is told in the same round.
+            self.value(node);
             return not_there(Why::Unknown);
         };
         let known = ["value", "taken_on"];
@@ -173,7 +175,7 @@ impl Reader<'_> {
                     &node.span,
                     format!("`{}` needs its date", self.question.id),
                     "`taken_on` is missing",
-                    "add `taken_on: 2026-12-02` with the day of the result, or `taken_on: unknown`",
+                    "add `taken_on: YYYY-MM-DD` with the day of the result, or `taken_on: unknown`",
                 );
                 missing(Why::Unknown, date_slot)
             }
@@ -228,7 +230,7 @@ impl Reader<'_> {
     fn how_to_answer(&self) -> String {
         let how = match &self.question.answer {
             Answer::YesNo => "write `yes` or `no`".to_owned(),
-            Answer::OneOf(options) => format!("write one of {}", ids(options)),
+            Answer::OneOf(options) => format!("write one of {}", in_words(options)),
             Answer::SeveralOf(options) => format!("write a list such as `[{}]`, or `[]` for none", options.first().map_or("", |it| &it.id)),
             Answer::Number { .. } => "write digits with a decimal point".to_owned(),
             Answer::Quantity { unit, units, .. } => {
@@ -246,11 +248,9 @@ impl Reader<'_> {
 
     fn no_option(&mut self, node: &Node, written: &str) {
         let (Answer::OneOf(options) | Answer::SeveralOf(options)) = &self.question.answer else { return };
-        let known: Vec<&str> = options.iter().map(|it| it.id.as_str()).chain(["unknown"]).collect();
-        let help = match crate::diagnostic::nearest(written, known.iter().copied()) {
-            Some(near) => format!("did you mean `{near}`? The options are {}", listed(&known)),
-            None => format!("the options are {}", listed(&known)),
-        };
+        let known = options.iter().map(|it| it.id.as_str()).chain(["unknown"]);
+        let near = crate::diagnostic::nearest(written, known).map_or(String::new(), |it| format!("did you mean `{it}`? "));
+        let help = format!("{near}The options are {}; `unknown` if it is not known", in_words(options));
         let title = format!("`{written}` is not an option of `{}`", self.question.id);
         self.report(Code::AnswerOption, &node.span, title, "not an option", help);
     }
@@ -514,27 +514,46 @@ impl Reader<'_> {
     }
 }
 
+/// Options with what each means: "`none` (no infection), `spread` (beyond the toe)".
+fn in_words(options: &[crate::model::Choice]) -> String {
+    options.iter().map(|it| format!("`{}` ({})", it.id, it.text)).collect::<Vec<_>>().join(", ")
+}
+
 fn ids(options: &[crate::model::Choice]) -> String {
     let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
     listed(&ids)
 }
 
-/// Medicines and allergies that were not recognised, in the order written.
-pub fn unrecognised(facts: &Facts) -> Vec<(String, Option<String>, Place)> {
-    let mut found = Vec::new();
-    for fact in &facts.facts {
-        match fact {
-            Fact::Known(Known { value: Value::Medicines(entries), .. }) => {
-                found.extend(
-                    entries.iter().filter(|it| it.medicine.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())),
-                );
+/// A name that no register knows.
+#[derive(Debug, Clone)]
+pub struct Stranger<'a> {
+    /// The list in which it stands.
+    pub slot: FactSlot,
+    /// As written.
+    pub text: &'a str,
+    /// The nearest known name.
+    pub nearest: Option<&'a str>,
+    /// Where it stands first.
+    pub place: &'a Place,
+}
+
+/// Medicines and allergies that were not recognised, each once in its list, in the order written.
+pub fn strangers(facts: &Facts) -> Vec<Stranger<'_>> {
+    let mut found: Vec<Stranger<'_>> = Vec::new();
+    for slot in facts.slots() {
+        let entries: Vec<(&str, Option<&str>, &Place)> = match facts.known(slot).map(|it| &it.value) {
+            Some(Value::Medicines(entries)) => {
+                entries.iter().filter(|it| it.medicine.is_none()).map(|it| (it.text.as_str(), it.nearest.as_deref(), &it.place)).collect()
             }
-            Fact::Known(Known { value: Value::Allergies(entries), .. }) => {
-                found.extend(
-                    entries.iter().filter(|it| it.substances.is_none()).map(|it| (it.text.clone(), it.nearest.clone(), it.place.clone())),
-                );
+            Some(Value::Allergies(entries)) => {
+                entries.iter().filter(|it| it.substances.is_none()).map(|it| (it.text.as_str(), it.nearest.as_deref(), &it.place)).collect()
             }
-            _ => {}
+            _ => continue,
+        };
+        for (text, nearest, place) in entries {
+            if !found.iter().any(|it| it.slot == slot && names::form(it.text) == names::form(text)) {
+                found.push(Stranger { slot, text, nearest, place });
+            }
         }
     }
     found

@@ -232,6 +232,7 @@ impl Inputs<'_> {
                         (3, self.number(3).is_some()),
                         (4, missing != Some(4)),
                         (5, missing != Some(5)),
+                        (6, missing != Some(6)),
                     ]));
                 };
                 let agents = &self.rule_set.agents;
@@ -240,7 +241,7 @@ impl Inputs<'_> {
                 // The register allows no dose at this age: another agent, or the other choice of adrenaline.
                 let mut parts = parts.ok_or_else(|| Outcome::Unusable(vec![0, 1]))?;
                 let before: Option<Vec<(f64, f64)>> =
-                    earlier.iter().map(|it| Some((dose(it)?, lower_limit(agents, it, weight, age)?))).collect();
+                    earlier.iter().map(|it| Some((dose(it)?, self.earlier_limit(it, weight, age)?))).collect();
                 parts.extend(before.ok_or_else(|| Outcome::Unusable(vec![5]))?);
                 anaesthetic::load(&parts)
             }
@@ -328,6 +329,7 @@ impl Inputs<'_> {
     fn earlier(&self) -> Result<&[PlannedAgent], usize> {
         const GIVEN: usize = 4;
         const WHAT: usize = 5;
+        const ADRENALINE: usize = 6;
         if self.derived.inputs.len() <= GIVEN {
             return Ok(&[]);
         }
@@ -337,9 +339,17 @@ impl Inputs<'_> {
             // Something was given, so a list that names nothing, or not how much, leaves it open.
             Some(true) => {
                 let known = self.plan(WHAT).filter(|it| !it.is_empty() && it.iter().all(|it| dose(it).is_some()));
-                known.ok_or(WHAT)
+                let known = known.ok_or(WHAT)?;
+                self.yes(ADRENALINE).map(|_| known).ok_or(ADRENALINE)
             }
         }
+    }
+
+    /// The limit in mg of what was injected before: that with adrenaline only if all of it held some, else the lower one.
+    fn earlier_limit(&self, given: &PlannedAgent, weight: f64, age: f64) -> Option<f64> {
+        let of = |adrenaline: bool| limit(&self.rule_set.agents, given, adrenaline, weight, age);
+        let with = if self.yes(6) == Some(true) { of(true) } else { None };
+        with.or_else(|| [of(false), of(true)].into_iter().flatten().reduce(f64::min))
     }
 
     /// One value for each steroid taken, with what a milligram of it counts as; every entry must be recognised, and
@@ -416,12 +426,6 @@ pub fn limit(agents: &[Agent], planned: &PlannedAgent, adrenaline: bool, weight:
     anaesthetic::limit_mg(row.per_kg, weight, row.at_most)
 }
 
-/// The same for one given elsewhere: nobody says whether with adrenaline, so the lower of its limits.
-pub fn lower_limit(agents: &[Agent], given: &PlannedAgent, weight: f64, age: f64) -> Option<f64> {
-    let limits = [false, true].into_iter().filter_map(|adrenaline| limit(agents, given, adrenaline, weight, age));
-    limits.reduce(f64::min)
-}
-
 /// The share of its limit that was given before and is part of the load; 0 where none was. `None` while that is not known.
 pub fn earlier_share(rule_set: &RuleSet, facts: &Facts, load: &Derived) -> Option<f64> {
     let inputs = Inputs { rule_set, facts, derived: load };
@@ -430,7 +434,6 @@ pub fn earlier_share(rule_set: &RuleSet, facts: &Facts, load: &Derived) -> Optio
         return Some(0.0);
     }
     let (weight, age) = (inputs.number(2)?, inputs.number(3)?);
-    let parts: Option<Vec<(f64, f64)>> =
-        earlier.iter().map(|it| Some((dose(it)?, lower_limit(&rule_set.agents, it, weight, age)?))).collect();
+    let parts: Option<Vec<(f64, f64)>> = earlier.iter().map(|it| Some((dose(it)?, inputs.earlier_limit(it, weight, age)?))).collect();
     anaesthetic::load(&parts?)
 }

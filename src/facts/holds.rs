@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{AllergyEntry, Facts, MedicineEntry, Place, Value};
+use super::{AllergyEntry, Facts, MedicineEntry, Place, Value, names};
 use crate::model::{Bits, Catalogue, Comparison, Condition, Odds, Question, Test};
 use crate::quantity::when::When;
 use crate::truth::{FactSlot, Truth};
@@ -45,11 +45,12 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
 
 fn taking(entries: &[MedicineEntry], wanted: &Bits, at_least: u16, fact: FactSlot) -> Truth {
     let found: BTreeSet<usize> = entries.iter().filter_map(|it| it.medicine).filter(|at| wanted.contains(*at)).collect();
-    let unrecognised = entries.iter().filter(|it| it.medicine.is_none()).count();
+    // The same text twice is one medicine, whichever that is.
+    let unrecognised: BTreeSet<String> = entries.iter().filter(|it| it.medicine.is_none()).map(|it| names::form(&it.text)).collect();
     let at_least = usize::from(at_least);
     if found.len() >= at_least {
         Truth::Yes
-    } else if found.len() + unrecognised >= at_least {
+    } else if found.len() + unrecognised.len() >= at_least {
         Truth::unknown(fact)
     } else {
         Truth::No

@@ -3,6 +3,7 @@
 //! A name is recognised whole, or at the beginning of an entry whose rest is strength, form or
 //! frequency. Anything else is kept as written, with the nearest known name, and never guessed.
 
+use super::course::{self, Course};
 use crate::diagnostic::nearest;
 use crate::model::{AllergenRegister, Bits, MedicineRegister};
 
@@ -19,24 +20,33 @@ pub enum Recognised<T> {
 }
 
 /// The form in which names are compared: lower case, single spaces.
-fn form(text: &str) -> String {
+pub fn form(text: &str) -> String {
     text.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Recognises a medicine: "apixaban", "Apixaban 5 mg twice a day".
 pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<usize> {
+    match medicine_and_course(register, text) {
+        Recognised::As((at, _)) => Recognised::As(at),
+        Recognised::Not { nearest } => Recognised::Not { nearest },
+    }
+}
+
+/// Recognises a medicine, and how much of it is taken as far as the text says so without doubt.
+pub fn medicine_and_course(register: &MedicineRegister, text: &str) -> Recognised<(usize, Course)> {
     let whole = form(text);
     if let Some(&at) = register.names.get(&whole) {
-        return Recognised::As(at);
+        return Recognised::As((at, Course::default()));
     }
     let words: Vec<&str> = whole.split(' ').collect();
     let n_dose = words.iter().rev().take_while(|word| is_dose(register, word)).count();
     // No name has more words than the longest, however many are written.
     let most_words = register.names.keys().map(|it| it.split(' ').count()).max().unwrap_or(0);
     for n_name in (words.len() - n_dose..words.len()).filter(|it| (1..=most_words).contains(it)).rev() {
-        let name = words.get(..n_name).unwrap_or_default().join(" ");
+        let (name, rest) = words.split_at(n_name);
+        let name = name.join(" ");
         if let Some(&at) = register.names.get(name.trim_end_matches([',', ';', ':'])) {
-            return Recognised::As(at);
+            return Recognised::As((at, course::read(register, rest)));
         }
     }
     let bare = words.get(..words.len() - n_dose).unwrap_or_default().join(" ");

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::{NaiveDate, Weekday};
 
 use super::text;
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, perhaps};
 use crate::facts::{Gathered, Given, Note, Place};
 use crate::model::{Answer, RuleSet};
 use crate::quantity::when::{YEARS, read_when};
@@ -150,7 +150,7 @@ impl Frame<'_> {
                 let help = if self.rule_set.catalogue.sections.iter().any(|it| it.id == entry.key) {
                     format!("sections such as `{}` stand under `answers:`", entry.key)
                 } else {
-                    let near = nearest(&entry.key, known.iter().copied()).map(|it| format!("did you mean `{it}`?"));
+                    let near = perhaps(&entry.key, known.iter().copied());
                     near.unwrap_or_else(|| format!("one of {}; names, addresses and record numbers are never asked for", listed(known)))
                 };
                 self.report(
@@ -440,10 +440,8 @@ impl Frame<'_> {
                             format!("delete the line: `{derived}` is worked out from other answers")
                         }
                         Some(other) => format!("it is asked as `{}`: move it to that section", other.id),
-                        None => nearest(&entry.key, here).map_or_else(
-                            || "`preblock blank` prints all questions; names and addresses are never asked for".to_owned(),
-                            |it| format!("did you mean `{it}`?"),
-                        ),
+                        None => perhaps(&entry.key, here)
+                            .unwrap_or_else(|| "`preblock blank` prints all questions; names and addresses are never asked for".to_owned()),
                     };
                     self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no question `{id}`"), "not a question", help);
                 }

@@ -326,10 +326,34 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 None
             }
         });
-        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone });
+        let plausible_daily = daily_range(&mut reading, node);
+        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone, plausible_daily });
     }
     names.medicines = register;
     reading.finish()
+}
+
+/// The least and most of a medicine in a day, in mg.
+fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
+    let range = node.get("plausible_daily")?;
+    let ends: Vec<Option<f64>> = range.items().iter().map(|it| in_unit(reading, it, "mg", Measure::Mass)).collect();
+    match ends.as_slice() {
+        [Some(low), Some(high)] if low <= high => Some((*low, *high)),
+        [Some(_), Some(_)] => {
+            upside_down(reading, range, "the range of daily doses is upside down");
+            None
+        }
+        _ => {
+            reading.pass_over(range, "two doses");
+            None
+        }
+    }
+}
+
+fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
+    reading.report(
+        Diagnostic::at(Code::BadRange, reading.source, &range.span, title, "the first one is higher").help("write the lower one first"),
+    );
 }
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
@@ -352,13 +376,13 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
     }
     let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
-    let substance_nodes = parsed.root.get("substances").map_or(empty, Node::items);
-    for node in substance_nodes {
+    let mut listed: Vec<(&Node, Vec<String>)> = Vec::new();
+    for node in parsed.root.get("substances").map_or(empty, Node::items) {
         let Some(name) = reading.needed(node, "name") else { continue };
         let at = register.substances.len();
-        for form in new_names(&mut reading, &mut places, node) {
-            register.names.insert(form, Bits::from_iter([at]));
-        }
+        let forms = new_names(&mut reading, &mut places, node);
+        register.names.extend(forms.iter().map(|it| (it.clone(), Bits::from_iter([at]))));
+        listed.push((node, forms));
         for term in terms_of(&mut reading, node, &terms, "groups") {
             if let Some(group) = register.groups.get_mut(term) {
                 group.members.insert(at);
@@ -366,11 +390,11 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
         register.substances.push(name_form(&name));
     }
-    add_medicines(names, &mut register);
+    let mut forms: Vec<Vec<String>> = listed.iter().map(|(_, forms)| forms.clone()).collect();
+    add_medicines(&names.medicines, &mut register, &mut forms);
+    take_apart(&mut register, &forms);
     register.crosses = (0..register.substances.len()).map(|at| Bits::from_iter([at])).collect();
-    for node in substance_nodes {
-        let own = node.get("name").and_then(|it| it.written(reading.source)).map(name_form);
-        let Some(own) = own.and_then(|it| register.names.get(&it)).and_then(|it| it.iter().next()) else { continue };
+    for (own, (node, _)) in listed.iter().enumerate() {
         for cross in node.get("crosses_with").map_or(empty, Node::items) {
             let Some(form) = cross.written(reading.source).map(name_form) else { continue };
             let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
@@ -399,14 +423,15 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     }
     for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
         let declared = node.get("names").map_or(empty, Node::items);
+        let own = [name_form(&group.id.replace('-', " ")), group.id.clone()];
         let spoken: Vec<(String, std::ops::Range<usize>)> = declared
             .iter()
             .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
-            .chain(node.get("id").map(|it| (name_form(&group.id.replace('-', " ")), it.span.clone())))
+            .chain(node.get("id").into_iter().flat_map(|it| own.iter().map(|form| (form.clone(), it.span.clone()))))
             .collect();
         for (form, span) in spoken {
             if let Some(existing) = register.names.get(&form) {
-                if places.contains_key(&form) && *existing != group.members && form != name_form(&group.id.replace('-', " ")) {
+                if places.contains_key(&form) && *existing != group.members && !own.contains(&form) {
                     reading.report(Diagnostic::at(
                         Code::NameTwice,
                         reading.source,
@@ -425,10 +450,11 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     reading.finish()
 }
 
-/// Makes every medicine a substance, under all its names that are not yet taken, and a mixture its parts.
-fn add_medicines(names: &Names, register: &mut AllergenRegister) {
+/// Makes every medicine a substance, under all its names that are not yet taken, and puts it into the groups that have
+/// the name of one of its classes. `forms` are the names of each substance, and get those of the medicines.
+fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, forms: &mut Vec<Vec<String>>) {
     let mut position: HashMap<usize, usize> = HashMap::new();
-    let mut sorted: Vec<(&String, usize)> = names.medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+    let mut sorted: Vec<(&String, usize)> = medicines.names.iter().map(|(name, at)| (name, *at)).collect();
     sorted.sort();
     // A medicine that allergens.yaml lists under any of its names is that substance.
     for &(name, medicine) in &sorted {
@@ -436,27 +462,37 @@ fn add_medicines(names: &Names, register: &mut AllergenRegister) {
             position.insert(medicine, at);
         }
     }
-    let listed: HashSet<usize> = position.keys().copied().collect();
     for (name, medicine) in sorted {
         let at = *position.entry(medicine).or_insert_with(|| {
-            let known = names.medicines.medicines.get(medicine).map_or_else(|| name.clone(), |it| it.name.clone());
+            let known = medicines.medicines.get(medicine).map_or_else(|| name.clone(), |it| it.name.clone());
             register.substances.push(known);
+            forms.push(Vec::new());
             register.substances.len() - 1
         });
         register.names.entry(name.clone()).or_insert_with(|| Bits::from_iter([at]));
-    }
-    for (at, medicine) in names.medicines.medicines.iter().enumerate() {
-        if listed.contains(&at) {
-            continue;
-        }
-        let forms: Vec<String> = std::iter::once(&medicine.name).chain(&medicine.also).map(|it| name_form(it)).collect();
-        if let (Some(own), Some(parts)) = (position.get(&at), parts_of(&forms, register)) {
-            let meant = if parts.complete { parts.found } else { parts.found.iter().chain([*own]).collect() };
-            for form in forms {
-                register.names.insert(form, meant.clone());
-            }
+        if let Some(forms) = forms.get_mut(at) {
+            forms.push(name.clone());
         }
     }
+    for class in &medicines.classes {
+        if let Some(group) = register.groups.iter_mut().find(|it| it.id == class.id) {
+            class.members.iter().filter_map(|it| position.get(&it)).for_each(|at| group.members.insert(*at));
+        }
+    }
+}
+
+/// Lets the names of each mixture mean its parts: an allergy to the mixture may be one to any of them. It may be one to
+/// the mixture alone, too, where a part is not known, or where the register itself puts the mixture into a group.
+fn take_apart(register: &mut AllergenRegister, forms: &[Vec<String>]) {
+    let mut meant: Vec<(String, Bits)> = Vec::new();
+    for (own, forms) in forms.iter().enumerate() {
+        let Some(mut parts) = parts_of(forms, register) else { continue };
+        if !parts.complete || register.groups.iter().any(|it| it.members.contains(own)) {
+            parts.found.insert(own);
+        }
+        meant.extend(forms.iter().map(|it| (it.clone(), parts.found.clone())));
+    }
+    register.names.extend(meant);
 }
 
 /// The known parts of a mixture.
@@ -516,13 +552,7 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 if low > high
                     && let Some(at) = node.get("strengths")
                 {
-                    reading.report(Diagnostic::at(
-                        Code::BadRange,
-                        reading.source,
-                        &at.span,
-                        "the range of strengths is upside down",
-                        "write the lower one first",
-                    ));
+                    upside_down(&mut reading, at, "the range of strengths is upside down");
                 }
                 names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
             }

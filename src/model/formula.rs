@@ -306,6 +306,7 @@ impl Formula {
                         role("age", YEARS),
                         optional("earlier_given", RoleKind::YesNo),
                         optional("earlier", RoleKind::Plan),
+                        optional("earlier_adrenaline", RoleKind::YesNo),
                     ]
                 }
             }

@@ -30,6 +30,8 @@ pub struct Medicine {
     pub also: Vec<String>,
     /// Milligrams of prednisolone that one milligram counts as, for a steroid that acts on the whole body.
     pub as_prednisolone: Option<f64>,
+    /// Least and most milligrams a day that are not a typing slip.
+    pub plausible_daily: Option<(f64, f64)>,
 }
 
 /// A class or group with everything in it.

@@ -1,13 +1,13 @@
 //! The chase list: what is still missing, by whom to ask, alone and fit to paste into a message.
 //!
 //! Each part may go to somebody else, so each says whom it is about and by when. It holds the questions and nothing
-//! else about the patient: no finding, no rule, no value.
+//! else about the patient: no finding, no rule, no value but the entries of a list that are in doubt.
 
 use std::cmp::Reverse;
 
 use super::page::{Indent, Page, Paint, Style};
 use super::words::{counted, surgery, who};
-use crate::screening::{Screening, ToAsk};
+use crate::screening::{Screening, ToAsk, Unrecognised};
 
 /// Narrow enough for a message.
 const WIDTH: usize = 64;
@@ -17,6 +17,8 @@ const WIDTH: usize = 64;
 pub struct Group<'a> {
     /// Who can supply the answers.
     pub from: &'static str,
+    /// Names that nobody recognised: to be cleared up before anything else.
+    pub names: Vec<&'a Unrecognised>,
     /// The questions: first those that are needed in any case, and among these the worst first.
     pub asks: Vec<&'a ToAsk>,
 }
@@ -28,20 +30,20 @@ impl<'a> Group<'a> {
     }
 }
 
-/// The missing answers by whom to ask: patient, referrer, nurse, record.
-pub fn groups(asks: &[ToAsk]) -> Vec<Group<'_>> {
-    let mut groups: Vec<Group<'_>> = Vec::new();
-    for ask in asks {
-        match groups.iter_mut().find(|it| it.from == ask.from) {
-            Some(group) => group.asks.push(ask),
-            None => groups.push(Group { from: ask.from, asks: vec![ask] }),
-        }
-    }
-    for group in &mut groups {
-        group.asks.sort_by_key(|it| (it.depends, Reverse((it.could_lead_to, it.urgency))));
-    }
-    groups.sort_by_key(|it| who(it.from).0);
-    groups
+/// The names not recognised and the missing answers by whom to ask: patient, referrer, nurse, record. What only such a
+/// name calls for is left out: most of it proves needless once the name is known.
+pub fn groups(screening: &Screening) -> Vec<Group<'_>> {
+    let names = &screening.unrecognised;
+    let asks: Vec<&ToAsk> = screening.to_ask.iter().filter(|it| !it.for_a_name).collect();
+    let mut from: Vec<&'static str> = names.iter().map(|it| it.from).chain(asks.iter().map(|it| it.from)).collect();
+    from.sort_by_key(|it| who(it));
+    from.dedup();
+    let group = |from: &'static str| {
+        let mut asks: Vec<&ToAsk> = asks.iter().copied().filter(|it| it.from == from).collect();
+        asks.sort_by_key(|it| (it.depends, Reverse((it.could_lead_to, it.urgency))));
+        Group { from, names: names.iter().filter(|it| it.from == from).collect(), asks }
+    };
+    from.into_iter().map(group).collect()
 }
 
 /// The chase list of one patient.
@@ -50,13 +52,13 @@ pub fn groups(asks: &[ToAsk]) -> Vec<Group<'_>> {
 /// Every missing answer that could change something is in it, each once.
 pub fn one(screening: &Screening) -> String {
     let mut page = page();
-    let groups = groups(&screening.to_ask);
+    let groups = groups(screening);
     if groups.is_empty() {
         page.paragraph(0, &about(screening));
         page.paragraph(0, "Nothing to ask: no missing answer could change anything.");
     }
     // With nothing to ask before them, the later ones are what to ask.
-    let any_now = groups.iter().any(|it| !it.now_and_later().0.is_empty());
+    let any_now = groups.iter().any(|it| !it.names.is_empty() || !it.now_and_later().0.is_empty());
     for (at, group) in groups.iter().enumerate() {
         if at > 0 {
             page.blank();
@@ -87,20 +89,24 @@ fn page() -> Page {
 /// What one person is asked, complete by itself.
 fn part(page: &mut Page, screening: &Screening, group: &Group<'_>, any_now: bool) {
     page.paragraph(0, &about(screening));
-    page.paragraph(0, &format!("{} ({})", whom(group.from), counted(group.asks.len(), "question", "questions")));
+    let n_names = group.names.len();
+    page.paragraph(0, &format!("{} ({})", whom(group.from), counted(n_names + group.asks.len(), "question", "questions")));
     let (now, later) = group.now_and_later();
     page.blank();
-    for (at, ask) in now.iter().enumerate() {
-        question(page, at + 1, ask);
+    for (at, it) in group.names.iter().enumerate() {
+        name(page, at + 1, it);
     }
-    if !now.is_empty() && !later.is_empty() {
+    for (at, ask) in now.iter().enumerate() {
+        question(page, n_names + at + 1, ask);
+    }
+    if n_names + now.len() > 0 && !later.is_empty() {
         page.blank();
     }
     if any_now && !later.is_empty() {
         page.paragraph(0, "Only needed if other answers call for it:");
     }
     for (at, ask) in later.iter().enumerate() {
-        question(page, now.len() + at + 1, ask);
+        question(page, n_names + now.len() + at + 1, ask);
     }
 }
 
@@ -124,13 +130,30 @@ fn whom(from: &str) -> String {
     }
 }
 
+/// A question or a name, beside its number.
+const NUMBERED: Indent = Indent { label: 0, text: 4, hang: 0 };
+
+fn name(page: &mut Page, number: usize, name: &Unrecognised) {
+    let nearest = name.nearest.as_ref().map_or(String::new(), |it| format!(" Is it {it}?"));
+    page.entry(
+        &format!("{number}."),
+        Paint::Plain,
+        NUMBERED,
+        &format!("\"{}\": no such name is known here.{nearest} The packet or letter gives the generic name.", name.text),
+    );
+    page.paragraph(4, &format!("It stands among the answers to: {}", name.ask));
+    page.paragraph(4, &format!("Entered in {}, in place of the other name.", name.fact));
+}
+
 fn question(page: &mut Page, number: usize, ask: &ToAsk) {
-    page.entry(&format!("{number}."), Paint::Plain, Indent { label: 0, text: 4, hang: 0 }, &ask.ask);
+    page.entry(&format!("{number}."), Paint::Plain, NUMBERED, &ask.ask);
     if !ask.options.is_empty() {
-        // Some of these questions take several answers or none; a list that forces a choice would get a wrong one.
-        page.paragraph(4, &format!("Answers: {} / none of these / not known", ask.options.join(" / ")));
+        // A list that forces a choice would get a wrong one, and "none" is no answer where one is needed.
+        let (how, none) = if ask.several { ("All that are so", " / none of these") } else { ("One of", "") };
+        page.paragraph(4, &format!("{how}: {}{none} / not known", ask.options.join(" / ")));
     }
     if ask.why != "not asked" {
         page.paragraph(4, &format!("So far: {}.", ask.why));
     }
+    page.paragraph(4, &format!("Entered as {}", ask.entry));
 }

@@ -208,6 +208,7 @@ struct Undetermined<'a> {
     outcome_if_fires: &'static str,
     urgency: Option<&'static str>,
     waits_for: &'a [String],
+    for_a_name: bool,
 }
 
 #[derive(Serialize)]
@@ -217,15 +218,19 @@ struct ToAsk<'a> {
     from: &'static str,
     why: &'a str,
     options: &'a [String],
+    several: bool,
+    entry: &'a str,
     could_lead_to: &'static str,
     urgency: Option<&'static str>,
     rules: &'a [String],
     depends: bool,
+    for_a_name: bool,
 }
 
 #[derive(Serialize)]
 struct Chase<'a> {
     from: &'static str,
+    names: Vec<Unrecognised<'a>>,
     items: Vec<ChaseItem<'a>>,
 }
 
@@ -234,6 +239,8 @@ struct ChaseItem<'a> {
     fact: &'a str,
     ask: &'a str,
     options: &'a [String],
+    several: bool,
+    entry: &'a str,
     could_lead_to: &'static str,
     urgency: Option<&'static str>,
     depends: bool,
@@ -337,6 +344,8 @@ struct Note<'a> {
 
 #[derive(Serialize)]
 struct Unrecognised<'a> {
+    fact: &'a str,
+    from: &'static str,
     text: &'a str,
     nearest: Option<&'a str>,
     path: &'a str,
@@ -370,14 +379,10 @@ impl<'a> Document<'a> {
             findings: it.findings.iter().map(Finding::of).collect(),
             undetermined: it.undetermined.iter().map(Undetermined::of).collect(),
             to_ask: it.to_ask.iter().map(ToAsk::of).collect(),
-            chase: chase::groups(&it.to_ask).into_iter().map(Chase::of).collect(),
+            chase: chase::groups(it).into_iter().map(Chase::of).collect(),
             anaesthetic: it.anaesthetic.as_ref().map(Anaesthetic::of),
             notes: it.notes.iter().map(|it| Note { section: &it.section, text: &it.text, path: &it.path, line: it.line }).collect(),
-            unrecognised: it
-                .unrecognised
-                .iter()
-                .map(|it| Unrecognised { text: &it.text, nearest: it.nearest.as_deref(), path: &it.path, line: it.line })
-                .collect(),
+            unrecognised: it.unrecognised.iter().map(Unrecognised::of).collect(),
             lifts: it.lifts.iter().map(|it| Lift { changes: changes(&it.changes), prospect: Prospect::of(&it.prospect) }).collect(),
             alternatives: it.alternatives.iter().flatten().map(Alternative::of).collect(),
             dates: it.dates.iter().flatten().map(DateSpan::of).collect(),
@@ -450,6 +455,7 @@ impl<'a> Undetermined<'a> {
             outcome_if_fires: it.outcome_if_fires.word(),
             urgency: it.urgency.map(|it| it.word()),
             waits_for: &it.waits_for,
+            for_a_name: it.for_a_name,
         }
     }
 }
@@ -462,11 +468,20 @@ impl<'a> ToAsk<'a> {
             from: it.from,
             why: &it.why,
             options: &it.options,
+            several: it.several,
+            entry: &it.entry,
             could_lead_to: it.could_lead_to.word(),
             urgency: it.urgency.map(Urgency::word),
             rules: &it.rules,
             depends: it.depends,
+            for_a_name: it.for_a_name,
         }
+    }
+}
+
+impl<'a> Unrecognised<'a> {
+    fn of(it: &'a screening::Unrecognised) -> Self {
+        Self { fact: &it.fact, from: it.from, text: &it.text, nearest: it.nearest.as_deref(), path: &it.path, line: it.line }
     }
 }
 
@@ -476,11 +491,13 @@ impl<'a> Chase<'a> {
             fact: &it.fact,
             ask: &it.ask,
             options: &it.options,
+            several: it.several,
+            entry: &it.entry,
             could_lead_to: it.could_lead_to.word(),
             urgency: it.urgency.map(Urgency::word),
             depends: it.depends,
         };
-        Self { from: it.from, items: it.asks.into_iter().map(item).collect() }
+        Self { from: it.from, names: it.names.into_iter().map(Unrecognised::of).collect(), items: it.asks.into_iter().map(item).collect() }
     }
 }
 

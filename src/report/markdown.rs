@@ -7,9 +7,9 @@ use std::cmp::Reverse;
 
 use super::text::{anaesthetic, counts};
 use super::words::{
-    against, change, could_lead_to, counted, each_once, end_of, first_and_later, grouped, local_counts, local_heading, local_policy,
-    local_told, meaning, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of, standing_then, still_open,
-    surgery, who, would_be,
+    against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
+    local_policy, local_told, meaning, names_first, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of,
+    standing_then, still_open, stranger, surgery, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;
@@ -42,6 +42,7 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
         let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"].map(str::to_owned);
         let rows: Vec<[String; 7]> = sorted.iter().map(|it| cells(it)).collect();
         sheet.table(&headings, "lllrrrl", &rows);
+        names_first(&sorted).iter().for_each(|it| sheet.paragraph(&inline(it)));
     }
     sheet.paragraph(&inline(SAFETY));
     each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| local(&mut sheet, it));
@@ -61,7 +62,7 @@ fn cells(screening: &Screening) -> [String; 7] {
         surgery(screening).unwrap_or_else(|| "not known".to_owned()),
         (screening.findings.len() - care).to_string(),
         care.to_string(),
-        first_and_later(&screening.to_ask).0.len().to_string(),
+        (screening.unrecognised.len() + first_and_later(&screening.to_ask).0.len()).to_string(),
         could_be(screening).map_or_else(|| "no worse".to_owned(), Standing::words),
     ]
 }
@@ -385,24 +386,21 @@ fn unrecognised(sheet: &mut Sheet, screening: &Screening) {
     if screening.unrecognised.is_empty() {
         return;
     }
-    sheet.heading(1, &format!("Names not recognised ({})", screening.unrecognised.len()));
+    sheet.heading(1, &format!("To ask first: names not recognised ({})", screening.unrecognised.len()));
     sheet.gap();
     for it in &screening.unrecognised {
-        let nearest = match &it.nearest {
-            Some(nearest) => format!("did you mean \"{nearest}\"?"),
-            None => "no known name is near".to_owned(),
-        };
-        sheet.item("-", &inline(&format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line))));
+        sheet.item("-", &inline(&format!("{} ({})", stranger(it), place(&it.path, it.line))));
     }
     sheet.paragraph(words::UNRECOGNISED);
+    for_names(screening).iter().for_each(|it| sheet.paragraph(it));
 }
 
 /// The chase list, with boxes to tick.
 fn to_ask(sheet: &mut Sheet, asks: &[ToAsk]) {
-    if asks.is_empty() {
+    let (now, later) = first_and_later(asks);
+    if now.is_empty() {
         return;
     }
-    let (now, later) = first_and_later(asks);
     sheet.heading(1, &format!("To ask ({})", now.len()));
     let mut groups = grouped(now.into_iter(), |it| it.from);
     groups.sort_by_key(|(from, _)| who(from).0);
@@ -422,12 +420,13 @@ fn to_ask(sheet: &mut Sheet, asks: &[ToAsk]) {
 }
 
 fn undetermined(sheet: &mut Sheet, rules: &[Undetermined]) {
+    let rules: Vec<&Undetermined> = rules.iter().filter(|it| !it.for_a_name).collect();
     if rules.is_empty() {
         return;
     }
     sheet.heading(1, &format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
     sheet.gap();
-    for (standing, rules) in grouped(rules.iter(), standing_of) {
+    for (standing, rules) in grouped(rules.into_iter(), standing_of) {
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<String> = rules.iter().map(|it| code(&it.rule)).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };

@@ -6,8 +6,8 @@
 
 use super::page::{Indent, Page, Paint, Style, one_line};
 use super::words::{
-    because, could_lead_to, counted, first_and_later, grouped, local_counts, local_heading, local_policy, local_told, meaning, of_rule,
-    place, rule_set, stamp, standing_of, who, would_be,
+    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told, meaning,
+    of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;
@@ -117,10 +117,10 @@ fn head(page: &mut Page, screening: &Screening) {
         (against.len(), "finding against surgery", "findings against surgery"),
         (screening.lifts.len(), "way to lift it", "ways to lift it"),
         (care.len(), "precaution", "precautions"),
-        (screening.undetermined.len(), "rule not decided", "rules not decided"),
+        (screening.unrecognised.len(), "name not recognised", "names not recognised"),
+        (screening.undetermined.iter().filter(|it| !it.for_a_name).count(), "rule not decided", "rules not decided"),
         (now.len(), "answer to ask for", "answers to ask for"),
         (later.len(), "perhaps to ask for later", "perhaps to ask for later"),
-        (screening.unrecognised.len(), "name not recognised", "names not recognised"),
         (screening.alternatives.as_ref().map_or(0, Vec::len), "other plan", "other plans"),
         (screening.notes.len(), "note to read", "notes to read"),
     ];
@@ -185,11 +185,12 @@ fn list(page: &mut Page, label: &str, entries: impl Iterator<Item = String>) {
 
 /// Rules that cannot be decided, those that wait for the same answers together.
 fn undetermined(page: &mut Page, rules: &[Undetermined]) {
+    let rules: Vec<&Undetermined> = rules.iter().filter(|it| !it.for_a_name).collect();
     if rules.is_empty() {
         return;
     }
     page.heading(&format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
-    for (standing, rules) in grouped(rules.iter(), standing_of) {
+    for (standing, rules) in grouped(rules.into_iter(), standing_of) {
         page.entry(&would_be(standing), Paint::Outcome(standing.outcome), BLOCK, "");
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<&str> = rules.iter().map(|it| it.rule.as_str()).collect();
@@ -201,10 +202,10 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
 
 /// The missing answers by whom to ask, each with a box to tick; those that may prove needless are only named.
 fn to_ask(page: &mut Page, asks: &[ToAsk]) {
-    if asks.is_empty() {
+    let (now, later) = first_and_later(asks);
+    if now.is_empty() {
         return;
     }
-    let (now, later) = first_and_later(asks);
     page.heading(&format!("To ask ({})", now.len()));
     let mut groups = grouped(now.into_iter(), |it| it.from);
     groups.sort_by_key(|(from, _)| who(from).0);
@@ -231,15 +232,12 @@ fn unrecognised(page: &mut Page, screening: &Screening) {
     if screening.unrecognised.is_empty() {
         return;
     }
-    page.heading(&format!("Names not recognised ({})", screening.unrecognised.len()));
+    page.heading(&format!("To ask first: names not recognised ({})", screening.unrecognised.len()));
     for it in &screening.unrecognised {
-        let nearest = match &it.nearest {
-            Some(nearest) => format!("did you mean \"{nearest}\"?"),
-            None => "no known name is near".to_owned(),
-        };
-        page.entry("-", Paint::Plain, BULLET, &format!("\"{}\": {nearest} ({})", it.text, place(&it.path, it.line)));
+        page.entry("-", Paint::Plain, BULLET, &format!("{} ({})", stranger(it), place(&it.path, it.line)));
     }
     page.paragraph(0, words::UNRECOGNISED);
+    for_names(screening).iter().for_each(|it| page.paragraph(0, it));
 }
 
 /// Free text as it stands.

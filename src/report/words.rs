@@ -9,6 +9,7 @@ use crate::model::{Kind, Loosens, RuleSet, Status};
 use crate::outcome::Outcome;
 use crate::screening::{
     Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SourceStamp, ToAsk, Turn, Undetermined,
+    Unrecognised,
 };
 
 /// Digits of a digest that are shown: enough to compare by eye.
@@ -38,6 +39,48 @@ pub const NO_DAY: &str = "There was no procedure day to try.";
 /// Under names that nobody recognised.
 pub const UNRECOGNISED: &str =
     "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.";
+
+/// What waits for nothing but names that nobody recognised: "54 rules and 22 questions wait for nothing but that name."
+pub fn for_names(screening: &Screening) -> Option<String> {
+    let lists: Vec<&str> = screening.unrecognised.iter().map(|it| it.fact.as_str()).collect();
+    let rules = screening.undetermined.iter().filter(|it| it.for_a_name).count();
+    let asks = screening.to_ask.iter().filter(|it| it.for_a_name && !lists.contains(&it.fact.as_str())).count();
+    let parts: Vec<String> = [(rules, "rule", "rules"), (asks, "question", "questions")]
+        .into_iter()
+        .filter(|(n, _, _)| *n > 0)
+        .map(|(n, one, many)| counted(n, one, many))
+        .collect();
+    let wait = if rules + asks == 1 { "waits" } else { "wait" };
+    let name = if screening.unrecognised.len() == 1 { "that name" } else { "those names" };
+    (!parts.is_empty()).then(|| format!("{} {wait} for nothing but {name}.", parts.join(" and ")))
+}
+
+/// A name in doubt, with the nearest known one: "warfrin" (warfarin?).
+pub fn doubtful(name: &Unrecognised) -> String {
+    match &name.nearest {
+        Some(nearest) => format!("\"{}\" ({nearest}?)", name.text),
+        None => format!("\"{}\"", name.text),
+    }
+}
+
+/// Under a list of patients: whose names are to be cleared up before anything else.
+pub fn names_first(screenings: &[&Screening]) -> Option<String> {
+    let of = |it: &&Screening| {
+        let names: Vec<String> = it.unrecognised.iter().map(doubtful).collect();
+        (!names.is_empty()).then(|| format!("{} {}", it.reference, names.join(", ")))
+    };
+    let patients: Vec<String> = screenings.iter().filter_map(of).collect();
+    (!patients.is_empty()).then(|| format!("names to clear up first: {}.", patients.join("; ")))
+}
+
+/// A name that nobody recognised: "warfrin": did you mean "warfarin"?
+pub fn stranger(name: &Unrecognised) -> String {
+    let nearest = match &name.nearest {
+        Some(nearest) => format!("did you mean \"{nearest}\"?"),
+        None => "no known name is near".to_owned(),
+    };
+    format!("\"{}\": {nearest}", name.text)
+}
 
 /// The verdict in one sentence.
 pub fn meaning(screening: &Screening) -> &'static str {
@@ -228,9 +271,9 @@ pub fn grouped<'a, T, K: PartialEq>(items: impl Iterator<Item = &'a T>, key: imp
     groups
 }
 
-/// What to ask first, and what may prove needless by then.
+/// What to ask first, and what may prove needless by then. What only a name that nobody recognised calls for is neither.
 pub fn first_and_later(asks: &[ToAsk]) -> (Vec<&ToAsk>, Vec<&ToAsk>) {
-    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks.iter().partition(|it| it.depends);
+    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks.iter().filter(|it| !it.for_a_name).partition(|it| it.depends);
     // With nothing to ask before them, the later ones are what to ask.
     if first.is_empty() { (later, first) } else { (first, later) }
 }

@@ -421,7 +421,7 @@ fn the_anaesthetic_plan(#[case] test: &str, #[case] plan: &str, #[case] expected
     "anaesthetic_load",
     &[
         "plan.anaesthetic", "plan.adrenaline", "person.weight", "person.height", "person.sex", "person.date_of_birth",
-        "plan.procedure_on", "anaesthesia.block_within_day", "anaesthesia.earlier"
+        "plan.procedure_on", "anaesthesia.block_within_day", "anaesthesia.earlier", "anaesthesia.earlier_adrenaline"
     ],
     &["plan.toes"]
 )]
@@ -437,7 +437,7 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
                  bleeding: { history: [], creatinine: { value: 90 umol/L, taken_on: 2026-11-20 } }\n\
                  circulation: { ankle_left: 110 mmHg, ankle_right: 120 mmHg, arm_left: 125 mmHg, arm_right: 130 mmHg, \
                  toe_left: 80 mmHg, toe_right: 85 mmHg }\n\
-                 anaesthesia: { block_within_day: yes, earlier: [{ agent: lidocaine, strength: 2 %, volume: 1 mL }] }";
+                 anaesthesia: { block_within_day: yes, earlier: [{ agent: lidocaine, strength: 2 %, volume: 1 mL }], earlier_adrenaline: no }";
     let whole = match gathered(rules, &written(whole)) {
         Ok(whole) => whole,
         Err(found) => unreachable!("{:?}", codes(&found)),

@@ -6,6 +6,8 @@
 mod approval;
 // Other ways of writing the same thing.
 mod accepts;
+// What is asked, of whom and how.
+mod asks;
 // The whole rule set as one document.
 mod book;
 // The program from outside, and the README.

@@ -4,11 +4,11 @@
 use std::process::Command;
 
 use preblock::report::markdown;
-use preblock::screening::{Cited, NoteShown, Screening, Unrecognised};
+use preblock::screening::{Cited, NoteShown, Screening};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
-use crate::report::{all, bookable, defer, go, governed, hostile, nothing, pinned, refer};
+use crate::report::{all, bookable, defer, go, governed, hostile, nothing, pinned, refer, stranger};
 
 /// What a reader makes of a page.
 #[derive(Debug, Default)]
@@ -102,7 +102,7 @@ fn a_page_has_its_sections_in_their_order() {
     let expected = [
         "Against surgery as planned",
         "What would lift it",
-        "Names not recognised",
+        "To ask first: names not recognised",
         "For the clinician to read",
         "Precautions, if it goes ahead",
         "Anaesthetic arithmetic",
@@ -171,8 +171,8 @@ fn several_patients_have_a_table_the_most_pressing_first_and_then_a_page_each() 
     assert_eq!(sections(&page, 2), ["REFER, urgent: SM-113", "DEFER: SM-107", "GO: SM-101"]);
     let table: Vec<Vec<&str>> = page.rows.iter().take(4).map(|row| row.iter().map(String::as_str).collect()).collect();
     assert_eq!(table[0], ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"]);
-    assert_eq!(table[1], ["REFER, urgent", "SM-113", "not known", "3", "1", "4", "refer, same-day"]);
-    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "4", "refer, same-day"]);
+    assert_eq!(table[1], ["REFER, urgent", "SM-113", "not known", "3", "1", "6", "refer, same-day"]);
+    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "6", "refer, same-day"]);
     assert_eq!(table[3], ["GO", "SM-101", "3 Dec 2026", "0", "1", "0", "no worse"]);
     assert!(page.text.contains("2 files were refused and NOT screened"), "{}", page.text);
     assert_eq!(page.n_tables, 3, "of all patients, and two of anaesthetic arithmetic");
@@ -242,7 +242,7 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
     it.procedure_on = Some(text.into());
     it.rule_set.edition = text.into();
     it.rule_set.concerns = vec![text.into()];
-    it.unrecognised = vec![Unrecognised { text: text.into(), nearest: Some(text.into()), path: text.into(), line: 1 }];
+    it.unrecognised = vec![stranger(text, Some(text), text, 1)];
     it.to_ask = defer().to_ask;
     it.undetermined = defer().undetermined;
     for it in &mut it.to_ask {

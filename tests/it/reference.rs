@@ -26,15 +26,20 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
         Condition::Taking { fact, medicines, at_least, .. } => {
             let Value::Medicines(entries) = value(facts, *fact)? else { return Err(BTreeSet::from([*fact])) };
             let mut distinct: Vec<usize> = Vec::new();
-            let mut strange = 0;
+            let mut strange: Vec<String> = Vec::new();
             for entry in entries {
                 match entry.medicine {
                     Some(at) if medicines.iter().any(|it| it == at) && !distinct.contains(&at) => distinct.push(at),
                     Some(_) => {}
-                    None => strange += 1,
+                    None => {
+                        let text = entry.text.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ");
+                        if !strange.contains(&text) {
+                            strange.push(text);
+                        }
+                    }
                 }
             }
-            let (sure, possible) = (distinct.len(), distinct.len() + strange);
+            let (sure, possible) = (distinct.len(), distinct.len() + strange.len());
             if sure >= usize::from(*at_least) {
                 Ok(true)
             } else if possible < usize::from(*at_least) {

@@ -777,6 +777,13 @@ const SLIPS: &[Slip] = &[
         "{ name: alclometasone, in: [topical-corticosteroid], as_prednisolone: 0 }",
     ),
     slip(
+        "daily-doses-upside-down",
+        &["rules/bad-range"],
+        "medicines.yaml",
+        "plausible_daily: [0.3 mg, 6 mg]",
+        "plausible_daily: [6 mg, 0.3 mg]",
+    ),
+    slip(
         "formula-half-of-what-may-be-left-out",
         &["rules/unknown-formula"],
         "questions.yaml",

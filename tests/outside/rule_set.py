@@ -240,7 +240,8 @@ def read_registers(folder: Path, rule_set: RuleSet) -> None:
     file = read_yaml(folder / "medicines.yaml")
     medicines = [[name_form(it["name"]), *map(name_form, listed(it.get("also")))] for it in file["medicines"]]
     by_name = {name: frozenset([at]) for at, names in enumerate(medicines) for name in names}
-    rule_set.medicines = by_name | members(file["classes"], [listed(it.get("in")) for it in file["medicines"]])
+    classes = members(file["classes"], [listed(it.get("in")) for it in file["medicines"]])
+    rule_set.medicines = by_name | classes
 
     file = read_yaml(folder / "allergens.yaml")
     rule_set.reactions = [it["id"] for it in file["reactions"]]
@@ -248,31 +249,41 @@ def read_registers(folder: Path, rule_set: RuleSet) -> None:
     for at, entry in enumerate(file["substances"]):
         for name in [entry["name"], *listed(entry.get("also"))]:
             names.setdefault(name_form(name), frozenset([at]))
-    rule_set.groups = members(file["groups"], [listed(it.get("in")) for it in file["substances"]])
-    # Each medicine is a substance, too: the one of that name, or one of its own.
-    mixtures = []
-    for at, forms in enumerate(medicines, start=len(file["substances"])):
+    entries = [{name_form(it["name"]), *map(name_form, listed(it.get("also")))} for it in file["substances"]]
+    groups = {id_: set(it) for id_, it in members(file["groups"], [listed(it.get("in")) for it in file["substances"]]).items()}
+    # Each medicine is a substance, too: the one of that name, or one of its own; in the groups named like its classes.
+    for at, forms in enumerate(medicines):
         known = next((names[it] for it in sorted(forms, reverse=True) if it in names), None)
-        for form in forms:
-            names.setdefault(form, known or frozenset([at]))
         if known is None:
-            mixtures.append((at, forms))
-    for at, forms in mixtures:
-        # An allergy to a mixture may be one to any of its parts.
+            known = frozenset([len(entries)])
+            entries.append(set())
+        (own,) = known
+        entries[own].update(forms)
+        for form in forms:
+            names.setdefault(form, known)
+        for id_ in groups.keys() & classes.keys():
+            if at in classes[id_]:
+                groups[id_].add(own)
+    rule_set.groups = {id_: frozenset(it) for id_, it in groups.items()}
+    # An allergy to a mixture may be one to any of its parts.
+    apart: dict[str, frozenset[int]] = {}
+    for own, forms in enumerate(entries):
         split = [[names.get(part.strip()) for part in re.split(r" and | with |, |/", form)] for form in forms]
         split = [parts for parts in split if len(parts) > 1]
         meant = frozenset().union(*(it for parts in split for it in parts if it))
         if meant:
             whole = any(None not in parts for parts in split)
-            names.update({form: meant if whole else meant | {at} for form in forms})
-    for entry in file["substances"]:
-        (own,) = names[name_form(entry["name"])]
+            if not whole or any(own in it for it in groups.values()):
+                meant |= {own}
+            apart.update({form: meant for form in forms})
+    names.update(apart)
+    for own, entry in enumerate(file["substances"]):
         for cross in map(name_form, listed(entry.get("crosses_with"))):
             for other in rule_set.groups.get(cross) or names[cross]:
                 rule_set.crosses.setdefault(own, set()).add(other)
                 rule_set.crosses.setdefault(other, set()).add(own)
     for group in file["groups"]:
-        for name in [*map(name_form, listed(group.get("names"))), group["id"].replace("-", " ")]:
+        for name in [*map(name_form, listed(group.get("names"))), group["id"].replace("-", " "), group["id"]]:
             names.setdefault(name, rule_set.groups[group["id"]])
 
 

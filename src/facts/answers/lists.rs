@@ -2,6 +2,7 @@
 
 use super::{MOST_ENTRIES, Reader, is_misspelt, missing_word};
 use crate::diagnostic::{Code, did_you_mean, listed, nearest};
+use crate::facts::course::{Course, milligrams};
 use crate::facts::names::{self, Recognised};
 use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, VOLUMES_ML, Value, plan_in_words};
 use crate::model::Agent;
@@ -13,12 +14,8 @@ use crate::source::{Kind, Node};
 const PLAN_KEYS: [&str; 3] = ["agent", "strength", "volume"];
 const SOLUTION_KEYS: [&str; 2] = ["agent", "strength"];
 
-/// How much of a medicine is taken, and for how long.
-#[derive(Default)]
-struct Course {
-    daily_mg: Option<f64>,
-    days: Option<f64>,
-}
+/// Two amounts that differ by less, as a share, are the same: only their conversion differs.
+const SAME: f64 = 1e-9;
 
 impl<'a> Reader<'a> {
     /// The entries of a list answer; `None` after a diagnostic.
@@ -78,8 +75,11 @@ impl<'a> Reader<'a> {
                     continue;
                 }
             };
-            let (medicine, nearest) = match names::medicine(&self.rule_set.medicines, &text) {
-                Recognised::As(at) => (Some(at), None),
+            let (medicine, nearest) = match names::medicine_and_course(&self.rule_set.medicines, &text) {
+                Recognised::As((at, told)) => {
+                    complete &= self.agree(item, &mut course, told) && self.daily_plausible(item, at, course.daily_mg);
+                    (Some(at), None)
+                }
                 Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
             };
             let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
@@ -98,10 +98,10 @@ impl<'a> Reader<'a> {
         let mut fine = true;
         if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
             let read = daily.text().map(read_quantity);
-            if let Some(Ok([Parts { number, unit: Some(unit), .. }])) = read.as_ref().map(|it| it.as_deref())
+            if let Some(Ok([Parts { number, unit: Some(_), .. }])) = read.as_ref().map(|it| it.as_deref())
                 && *number >= 0.0
             {
-                course.daily_mg = Measure::Mass.unit(unit).and_then(|it| Measure::Mass.convert(*number, it, "mg"));
+                course.daily_mg = daily.text().and_then(milligrams);
             } else {
                 fine = false;
                 self.report(
@@ -127,6 +127,40 @@ impl<'a> Reader<'a> {
             }
         }
         fine
+    }
+
+    /// Holds what the text of an entry says of dose and duration against its keys, and fills in what they leave out.
+    fn agree(&mut self, item: &Node, course: &mut Course, told: Course) -> bool {
+        let differ = |one: Option<f64>, other: Option<f64>| one.zip(other).is_some_and(|(a, b)| (a - b).abs() > SAME * a.max(b));
+        let mut fine = true;
+        for (key, differs, what) in [
+            ("daily", differ(course.daily_mg, told.daily_mg), "the dose of a whole day"),
+            ("for", differ(course.days, told.days), "the length of time"),
+        ] {
+            if let Some(place) = item.get(key).filter(|_| differs) {
+                fine = false;
+                let title = format!("{what} is not the one that stands with the name");
+                self.report(Code::DosesDisagree, &place.span, title, "another one stands with the name", "write it once, as it is");
+            }
+        }
+        course.daily_mg = course.daily_mg.or(told.daily_mg);
+        course.days = course.days.or(told.days);
+        fine
+    }
+
+    /// Refuses a daily dose that nobody takes of this medicine.
+    fn daily_plausible(&mut self, item: &Node, medicine: usize, daily_mg: Option<f64>) -> bool {
+        let Some(medicine) = self.rule_set.medicines.medicines.get(medicine) else { return true };
+        let (Some((low, high)), Some(daily)) = (medicine.plausible_daily, daily_mg) else { return true };
+        if (low..=high).contains(&daily) {
+            return true;
+        }
+        let place = item.get("daily").unwrap_or(item);
+        let title = format!("{} mg a day is not plausible for {}", tidy(daily, None), medicine.name);
+        let (low, high) = (tidy(low, None), tidy(high, None));
+        let help = format!("anything from {low} to {high} mg a day is taken; check the number, its unit, and that it is for a whole day");
+        self.report(Code::Implausible, &place.span, title, "outside the plausible range", help);
+        false
     }
 
     pub(super) fn allergies(&mut self, node: &Node) -> Option<Fact> {

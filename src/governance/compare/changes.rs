@@ -355,7 +355,9 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
     };
     let one = |(at, it): (usize, &crate::model::Medicine)| {
         let steroid = it.as_prednisolone.map_or_else(String::new, |it| it.to_string());
-        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), ("as_prednisolone", steroid)])
+        let range = it.plausible_daily.map_or_else(String::new, |(low, high)| format!("{low} to {high} mg"));
+        let steroid = ("as_prednisolone", steroid);
+        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), steroid, ("plausible_daily", range)])
     };
     register.medicines.iter().enumerate().map(one).collect()
 }

@@ -131,7 +131,8 @@ impl Reader<'_> {
                     let told = self.told(derived, 5);
                     let agents: Vec<Lit> = self.options_of(derived, 5).into_iter().map(|(_, it)| it).collect();
                     let some = self.logic.any(agents);
-                    let earlier = self.logic.all([some_given, told, some]);
+                    let adrenaline = self.role_known(derived, 6);
+                    let earlier = self.logic.all([some_given, told, some, adrenaline]);
                     needed.push(self.logic.any([none_given, earlier]));
                 }
                 // The register may allow no dose at all at some age.

@@ -181,7 +181,7 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
                     add(Variable { what: What::Age(born), cell: *cell, whole: true });
                 }
                 (Formula::SteroidDaily, Some(_), _) if subject.has_steroid() => {
-                    add(Variable { what: What::SteroidDaily, cell: MILLIGRAMS, whole: false });
+                    add(Variable { what: What::SteroidDaily, cell: subject.steroid_doses(), whole: false });
                 }
                 (Formula::SteroidDays, Some(_), _) if subject.has_steroid() => {
                     add(Variable { what: What::SteroidDays, cell: DAYS, whole: true });
@@ -196,12 +196,28 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
 /// Daily doses of a steroid that are thought of, in mg.
 const MILLIGRAMS: Cell = Cell { low: 0.0, low_in: true, high: 10_000.0, high_in: true };
 
+/// Least and most mg of a medicine in a day that are no slip.
+fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
+    let at = super::lists::recognised(&rule_set.medicines, name)?;
+    rule_set.medicines.medicines.get(at)?.plausible_daily
+}
+
 /// Days of a course that are thought of; what a span can say.
 const DAYS: Cell = Cell { low: 0.0, low_in: true, high: 9_999.0, high_in: true };
 
 impl Subject<'_> {
     fn told(&self, slot: crate::truth::FactSlot) -> Option<&Told> {
         self.patient.known.get(self.space.name(self.view, slot))
+    }
+
+    /// Daily doses of the first steroid that are no slip.
+    fn steroid_doses(&self) -> Cell {
+        let first = self.patient.known.values().find_map(|it| match it {
+            Told::Medicines { steroids, .. } => steroids.first(),
+            _ => None,
+        });
+        let range = first.and_then(|it| plausible_daily(self.rule_set, it));
+        range.map_or(MILLIGRAMS, |(low, high)| Cell { low, low_in: true, high, high_in: true })
     }
 
     fn has_steroid(&self) -> bool {
@@ -277,12 +293,13 @@ impl Subject<'_> {
                 for name in names {
                     let mut entry = format!("{{ name: {}", quoted(name));
                     let first = steroids.first() == Some(name);
-                    let amount = |what: What| number(&what).map(|it| if first { it } else { 0.0 });
+                    let amount = |what: What, least: f64| number(&what).map(|it| if first { it } else { least });
                     if steroids.contains(name) {
-                        if let Some(daily) = amount(What::SteroidDaily) {
+                        let least = plausible_daily(self.rule_set, name).map_or(0.0, |(low, _)| low);
+                        if let Some(daily) = amount(What::SteroidDaily, least) {
                             let _ = write!(entry, ", daily: {daily} mg");
                         }
-                        if let Some(days) = amount(What::SteroidDays) {
+                        if let Some(days) = amount(What::SteroidDays, 0.0) {
                             let _ = write!(entry, ", for: {days} days");
                         }
                     }
@@ -397,7 +414,7 @@ pub fn of_answers(rule_set: &RuleSet, compiled: &Compiled, answers: &Gathered, a
     };
     let (own, of_clinic) = (written(&answers.given, false), written(&answers.given, true));
     let offered: Vec<(&Question, String)> = [true, false].iter().flat_map(|it| written(&answers.offers, *it)).collect();
-    let questionnaire = format!("questionnaire: 1\nreference: EXAMPLE\n{}", by_section(rule_set, "answers", &own));
+    let questionnaire = format!("questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}", rule_set.id, by_section(rule_set, "answers", &own));
     let clinic = (!of_clinic.is_empty() || !offered.is_empty()).then(|| {
         let offers = if offered.is_empty() { String::new() } else { by_section(rule_set, "offers", &offered) };
         format!("clinic: 1\nname: Saltmarsh Foot Clinic\n{offers}{}", by_section(rule_set, "answers", &of_clinic))

@@ -6,7 +6,7 @@ use textwrap::core::display_width;
 
 use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
-use crate::report::words::{counted, each_once, first_and_later, local_policy, rule_set, standing_then};
+use crate::report::words::{counted, doubtful, each_once, first_and_later, local_policy, names_first, rule_set, standing_then};
 use crate::report::{SAFETY, Standing, could_be, verdict};
 use crate::screening::Screening;
 
@@ -29,6 +29,7 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
         table(&mut page, &sorted);
         page.blank();
         page.paragraph(0, "found: findings against surgery + precautions.");
+        names_first(&sorted).iter().for_each(|it| page.paragraph(0, it));
         let better: Vec<String> = sorted.iter().filter_map(|it| better(it)).collect();
         if !better.is_empty() {
             page.paragraph(0, &format!("could be better: {}.", better.join("; ")));
@@ -87,15 +88,17 @@ fn padded(cell: &str, width: usize) -> String {
 /// What is missing, as fully as the room allows: the answers, or the first of them, or how many.
 fn waits_for(screening: &Screening, room: usize) -> String {
     let could = could_be(screening).map_or(String::new(), |it| format!(" (could be {})", it.words()));
-    let (asks, _) = first_and_later(&screening.to_ask);
-    let mut fullest = match asks.len() {
-        0 => format!("nothing{could}"),
-        n => format!("{}{could}", counted(n, "answer", "answers")),
+    let names = screening.unrecognised.iter().map(doubtful);
+    let asks: Vec<String> = names.chain(first_and_later(&screening.to_ask).0.into_iter().map(|it| it.fact.clone())).collect();
+    let mut fullest = match (screening.unrecognised.len(), asks.len()) {
+        (_, 0) => format!("nothing{could}"),
+        (0, n) => format!("{}{could}", counted(n, "answer", "answers")),
+        (n, _) => format!("{} first{could}", counted(n, "name", "names")),
     };
     let mut named = String::new();
     for (at, ask) in asks.iter().enumerate() {
         named.push_str(if at == 0 { "" } else { ", " });
-        named.push_str(&one_line(&ask.fact));
+        named.push_str(&one_line(ask));
         if display_width(&named) > room {
             break;
         }
