@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::facts::answers::unrecognised;
-use crate::facts::{Fact, Facts, Missing, Place};
+use crate::facts::{Fact, Facts, Missing, Place, holds};
 use crate::model::{FactKind, Rule, RuleSet};
 use crate::outcome::{Outcome, Span, Standing, Urgency};
 use crate::screening::{RuleSetStamp, Screening, SourceStamp, ToAsk, Undetermined, Unrecognised};
@@ -45,7 +45,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         .zip(&waits)
         .map(|(rule, (_, waits_for))| Undetermined {
             rule: rule.id.clone(),
-            concern: rule_set.concerns.get(rule.concern).map(|it| it.id.clone()).unwrap_or_default(),
+            concern: rule.concern_id().to_owned(),
             title: rule.title.clone(),
             outcome_if_fires: rule.outcome,
             urgency: rule.urgency,
@@ -77,6 +77,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         anaesthetic: dose::arithmetic(rule_set, facts),
         notes: facts.notes.iter().map(explain::note).collect(),
         unrecognised: unrecognised(facts).into_iter().map(|(text, nearest, place)| unknown_name(text, nearest, &place)).collect(),
+        set_aside: explain::set_aside(rule_set, facts),
         lifts: Vec::new(),
         alternatives: None,
         dates: None,
@@ -86,7 +87,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
 
 /// The rules in a state, worst first; among equals by concern, then in file order.
 fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&'a Rule> {
-    let mut found: Vec<&Rule> = rule_set.rules.iter().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
+    let mut found: Vec<&Rule> = rule_set.judging().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
     // The sort is stable.
     found.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
     found
@@ -94,7 +95,7 @@ fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&
 
 /// The ids of the rules that fire, in rule order.
 pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
-    rule_set.rules.iter().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
+    rule_set.judging().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
 }
 
 /// What the states of all rules come to: the verdict, and the most pressing of the referrals.
@@ -105,7 +106,7 @@ pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
 /// The same, if each rule, told with its position, asked for what is said of it.
 pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>)) -> Standing {
     let asked = |wanted: State| {
-        let rules = rule_set.rules.iter().zip(states).enumerate();
+        let rules = rule_set.judging().zip(states).enumerate();
         rules.filter(move |(_, (_, state))| **state == wanted).map(|(at, (rule, _))| asks(at, rule))
     };
     let outcome = Span::of(asked(State::Fires).map(|it| it.0), asked(State::Undetermined).map(|it| it.0)).verdict();
@@ -136,7 +137,7 @@ fn to_ask(rule_set: &RuleSet, facts: &Facts, undetermined: &[Undetermined], wait
         };
         let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
         // Asked only in certain situations, and it is not yet known whether this is one.
-        let depends = question.ask_when.as_ref().is_some_and(|when| matches!(crate::facts::holds::truth(when, facts), Truth::Unknown(_)));
+        let depends = matches!(holds::applies(question, &rule_set.catalogue, facts), Truth::Unknown(_));
         found.push(ToAsk {
             fact: rule_set.catalogue.id(slot).to_owned(),
             ask: if is_date { format!("On which day was this taken: {}", question.ask) } else { question.ask.clone() },

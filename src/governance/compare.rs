@@ -164,7 +164,7 @@ pub fn exact(old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Result<Exact, To
     let mut decider = Decider::new(&[old, new], &[], as_of)?;
     let [before, after] = decider.judgements.as_slice() else { return Ok(Exact::default()) };
     let (before_is, after_is) = (classes(before), classes(after));
-    let no_contradiction = [!before.ruled_out, !after.ruled_out];
+    let no_contradiction = [!before.ruled_out.yes, !after.ruled_out.yes];
     let both: Vec<(usize, usize, Pair, Pair)> = old
         .rules
         .iter()

@@ -273,7 +273,10 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
     };
     let options: Vec<String> = options
         .iter()
-        .map(|it| format!("{}: {}{}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})"))))
+        .map(|it| {
+            let nothing = if it.nothing { " (nothing)" } else { "" };
+            format!("{}: {}{}{nothing}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})")))
+        })
         .collect();
     vec![
         ("wording", question.ask.clone()),
@@ -284,6 +287,8 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
         ("dated", question.dated.to_string()),
         ("in the past", question.past.to_string()),
         ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
+        ("harmless alone", question.harmless_alone.to_string()),
+        ("otherwise", question.otherwise.map_or_else(String::new, |it| question.option_in_words(it))),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
         ("changeable", changeable(rule_set, question)),
