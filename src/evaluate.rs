@@ -45,7 +45,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         .iter()
         .map(|(rule, waits_for)| Undetermined {
             rule: rule.id.clone(),
-            concern: rule_set.concerns.get(rule.concern).map(|it| it.id.clone()).unwrap_or_default(),
+            concern: rule.concern_id().to_owned(),
             title: rule.title.clone(),
             outcome_if_fires: rule.outcome,
             urgency: rule.urgency,
@@ -78,6 +78,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         anaesthetic: dose::arithmetic(rule_set, facts),
         notes: facts.notes.iter().map(explain::note).collect(),
         unrecognised: strangers(facts).iter().map(|it| unknown_name(rule_set, it)).collect(),
+        set_aside: explain::set_aside(rule_set, facts),
         lifts: Vec::new(),
         alternatives: None,
         dates: None,
@@ -87,7 +88,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
 
 /// The rules in a state, worst first; among equals by concern, then in file order.
 fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&'a Rule> {
-    let mut found: Vec<&Rule> = rule_set.rules.iter().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
+    let mut found: Vec<&Rule> = rule_set.judging().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
     // The sort is stable.
     found.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
     found
@@ -95,7 +96,7 @@ fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&
 
 /// The ids of the rules that fire, in rule order.
 pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
-    rule_set.rules.iter().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
+    rule_set.judging().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
 }
 
 /// What the states of all rules come to: the verdict, and the most pressing of the referrals.
@@ -106,7 +107,7 @@ pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
 /// The same, if each rule, told with its position, asked for what is said of it.
 pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>)) -> Standing {
     let asked = |wanted: State| {
-        let rules = rule_set.rules.iter().zip(states).enumerate();
+        let rules = rule_set.judging().zip(states).enumerate();
         rules.filter(move |(_, (_, state))| **state == wanted).map(|(at, (rule, _))| asks(at, rule))
     };
     let outcome = Span::of(asked(State::Fires).map(|it| it.0), asked(State::Undetermined).map(|it| it.0)).verdict();

@@ -91,10 +91,14 @@ pub struct Facts {
     pub notes: Vec<Note>,
     /// Facts that the clinic's file gives, for every patient alike.
     pub standing: BTreeSet<FactSlot>,
-    /// Such answers to questions that this plan does not ask for; they come back with a plan that does.
+    /// Answers that count otherwise than they were given, because of whether their question applies.
     pub set_aside: Vec<SetAside>,
-    /// The patient's own answers to questions that another answer says do not apply.
+    /// Answers that contradict another one, which says that their question does not apply.
     pub ruled_out: Vec<AtOdds>,
+    /// What must be known to say whether further answers contradict it.
+    pub ruled_out_open: BTreeSet<FactSlot>,
+    /// Lists of names that are missing, or hold a name that was not recognised.
+    pub unread: BTreeSet<FactSlot>,
     /// What the clinic offers of each choice of the plan; nothing is known of a choice that is not listed.
     pub offers: BTreeMap<FactSlot, Offered>,
     /// Choices of the plan that are not among those.
@@ -103,15 +107,17 @@ pub struct Facts {
     pub offer_open: BTreeSet<FactSlot>,
 }
 
-/// A standing answer that this plan does not ask for.
+/// What was given to a question, where something else counts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetAside {
     /// Position of the question.
     pub question: usize,
-    /// The answer.
+    /// The answer, or that there is none.
     pub fact: Fact,
     /// Its date, if the question is dated.
     pub date: Option<Fact>,
+    /// Whether the question certainly does not apply; else that is not known yet.
+    pub is_settled: bool,
 }
 
 /// An answer at odds with others.
@@ -161,6 +167,8 @@ pub enum Why {
     Unknown,
     /// Asked, and not answered.
     Declined,
+    /// Answered, and not known yet whether the question applies.
+    Waits,
     /// Something it is computed from is missing.
     InputMissing,
     /// Everything is there, and yet no value follows from it.
@@ -174,6 +182,7 @@ impl Why {
             Self::NotAsked => "not asked",
             Self::Unknown => "asked, not known",
             Self::Declined => "asked, not answered",
+            Self::Waits => "answered, not known yet whether it applies",
             Self::InputMissing => "cannot be worked out yet",
             Self::NotComputable => "cannot be worked out from these answers",
         }
@@ -320,6 +329,7 @@ impl Facts {
         match odds {
             Odds::RuledOut => self.ruled_out.iter(),
             Odds::NotOffered => self.not_offered.iter(),
+            Odds::Unread => [].iter(),
         }
     }
 

@@ -16,6 +16,7 @@ pub mod condition;
 pub mod drafts;
 pub mod files;
 pub mod guarantees;
+mod holds;
 pub mod local;
 pub mod names;
 pub mod questionnaire;

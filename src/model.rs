@@ -15,7 +15,7 @@ pub mod register;
 pub mod rule;
 
 pub use bits::Bits;
-pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section};
+pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section, Turn};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
 pub use guarantee::{Guarantee, Promise, Sense, Then};
@@ -68,6 +68,8 @@ pub struct RuleSet {
     pub reductions: Vec<Reduction>,
     /// Rules, by concern order, then file order.
     pub rules: Vec<Rule>,
+    /// The program's own rules, which hold the verdict where no rule of the rule set does.
+    pub holds: Vec<Rule>,
     /// What must hold for every possible questionnaire.
     pub guarantees: Vec<Guarantee>,
     /// Rules that were taken out.
@@ -153,6 +155,11 @@ impl RuleSet {
     /// The rule of a full id, `concern/rule`.
     pub fn rule(&self, id: &str) -> Option<&Rule> {
         self.rules.iter().find(|rule| rule.id == id)
+    }
+
+    /// Everything that decides a verdict: the rules, then the program's own. In this order come the states of a patient.
+    pub fn judging(&self) -> impl Iterator<Item = &Rule> {
+        self.rules.iter().chain(&self.holds)
     }
 
     /// The role that answers for a rule: its concern's owner, or else the rule set's.

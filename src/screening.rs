@@ -46,6 +46,8 @@ pub struct Screening {
     pub notes: Vec<NoteShown>,
     /// Names of medicines and substances that were not recognised.
     pub unrecognised: Vec<Unrecognised>,
+    /// The patient's answers that count for nothing, since their questions do not apply; in the order they are asked.
+    pub set_aside: Vec<SetAside>,
     /// What would give a better verdict; empty if nothing known would, or if the verdict is go.
     pub lifts: Vec<Lift>,
     /// Other plans with a better verdict, fewest changes first; `None` if they were not asked for.
@@ -250,8 +252,19 @@ pub struct Because {
     pub line: Option<usize>,
     /// Column in characters, from 1.
     pub column: Option<usize>,
-    /// For a derived fact: the facts it was computed from.
+    /// For a derived fact, and for what is so because a question does not apply: the facts it follows from.
     pub from: Vec<String>,
+}
+
+/// A harmless answer to a question that does not apply.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetAside {
+    /// The answer.
+    pub answer: Because,
+    /// The wording of its question.
+    pub ask: String,
+    /// The answers that say so.
+    pub because: Vec<Because>,
 }
 
 /// A citation in full.

@@ -177,6 +177,10 @@ codes! {
         "It would not be clear which of them counts.",
         "Keep exactly one.";
 
+    Circle = "rules/circle":
+        "Whether a question is asked hangs, perhaps by way of others, on the answer to that very question.",
+        "Nobody could say which of them to ask first, nor which answers count.",
+        "Take one of the facts on the way round out of the `ask_when`.";
     MissingFile = "rules/missing-file":
         "The rule set lacks one of its files.",
         "A rule set is only used whole.",

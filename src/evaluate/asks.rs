@@ -79,7 +79,7 @@ pub fn to_ask(
         };
         let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
         // Asked only in certain situations, and it is not yet known whether this is one.
-        let depends = question.ask_when.as_ref().is_some_and(|when| matches!(holds::truth(when, facts), Truth::Unknown(_)));
+        let depends = matches!(holds::applies(question, &rule_set.catalogue, facts), Truth::Unknown(_));
         let options = if is_date { &[] } else { rule_set.catalogue.options(slot) };
         found.push(ToAsk {
             fact: rule_set.catalogue.id(slot).to_owned(),

@@ -85,9 +85,9 @@ enum Step {
 const SET_IS_KNOWN: u64 = 1 << 63;
 
 impl Compiled {
-    /// Compiles every rule. Equal tests of different rules become one.
+    /// Compiles everything that decides a verdict, in the order of [`RuleSet::judging`]. Equal tests of different rules become one.
     pub fn new(rule_set: &RuleSet) -> Self {
-        Self::conditions(rule_set, rule_set.rules.iter().map(|it| &it.when))
+        Self::conditions(rule_set, rule_set.judging().map(|it| &it.when))
     }
 
     /// Compiles conditions as if each were a rule's; they come out in this order.

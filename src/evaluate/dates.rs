@@ -57,7 +57,7 @@ pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: O
 
 /// The rules against surgery whose state is otherwise: those that can move a verdict.
 fn turns(rule_set: &RuleSet, before: &[State], after: &[State]) -> Vec<Turn> {
-    let rules = rule_set.rules.iter().zip(before.iter().zip(after));
+    let rules = rule_set.judging().zip(before.iter().zip(after));
     rules
         .filter(|(rule, (before, after))| rule.outcome > Outcome::Go && before != after)
         .map(|(rule, (before, after))| Turn {

@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use crate::facts::derive::slots;
 use crate::facts::holds::{self, Decider};
-use crate::facts::{Facts, Note, Value};
+use crate::facts::{self, Fact, Facts, Note, Place, Value};
 use crate::model::{Basis, Checked, Citation, Condition, FactKind, Odds, Piece, Rule, RuleSet, Text};
-use crate::screening::{Because, Cited, Finding, Firing, NoteShown};
+use crate::screening::{Because, Cited, Finding, Firing, NoteShown, SetAside};
 use crate::truth::{FactSlot, Truth};
 
 /// The answers that keep a condition open; empty if it is decided.
@@ -25,7 +25,7 @@ pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
     let deciders = holds::deciding(&rule.when, facts);
     Finding {
         rule: rule.id.clone(),
-        concern: rule_set.concerns.get(rule.concern).map(|it| it.id.clone()).unwrap_or_default(),
+        concern: rule.concern_id().to_owned(),
         title: rule.title.clone(),
         kind: rule.kind,
         outcome: rule.outcome,
@@ -90,7 +90,36 @@ pub fn note(note: &Note) -> NoteShown {
     }
 }
 
-/// The deciding facts; a derived one is followed by what it was computed from.
+/// The patient's own answers that count for nothing, each with what says that its question does not apply.
+pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
+    let mut aside: Vec<&facts::SetAside> = facts.set_aside.iter().filter(|it| it.is_settled).collect();
+    aside.sort_by_key(|it| it.question);
+    let told = aside.into_iter().filter_map(|it| {
+        let question = rule_set.catalogue.questions.get(it.question)?;
+        let known = [Some(&it.fact), it.date.as_ref()].into_iter().flatten().find_map(|it| match it {
+            Fact::Known(known) => Some(known),
+            Fact::Missing(_) => None,
+        });
+        let known = known.filter(|_| !facts.standing.contains(&question.slot))?;
+        let position = known.place.as_ref().map(Place::position);
+        Some(SetAside {
+            answer: Because {
+                fact: question.id.clone(),
+                value: known.shown.clone(),
+                path: known.place.as_ref().map(|it| it.source.name().to_owned()),
+                line: position.map(|it| it.line),
+                column: position.map(|it| it.column),
+                from: Vec::new(),
+            },
+            ask: question.ask.clone(),
+            because: because(rule_set, facts, &holds::ruling_out(question, &rule_set.catalogue, facts)),
+        })
+    });
+    told.collect()
+}
+
+/// The deciding facts; a derived one is followed by what it was computed from, and what is so because its question does
+/// not apply by what says that.
 fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Because> {
     let mut found: Vec<Because> = Vec::new();
     let mut add = |it: Because| {
@@ -103,6 +132,7 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Becau
         while let Some((slot, value, place)) = open.pop() {
             let from = match rule_set.catalogue.fact(slot).map(|it| it.kind) {
                 Some(FactKind::Derived(at)) => rule_set.catalogue.derived.get(at).map(slots).unwrap_or_default(),
+                Some(FactKind::Question(at)) if place.is_none() => follows_from(rule_set, facts, at),
                 _ => Vec::new(),
             };
             let position = place.as_ref().map(|it| it.position());
@@ -121,6 +151,15 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Becau
             }
         }
     }
+    found
+}
+
+/// What says that a question does not apply, each fact once.
+fn follows_from(rule_set: &RuleSet, facts: &Facts, question: usize) -> Vec<FactSlot> {
+    let question = rule_set.catalogue.questions.get(question);
+    let deciders = question.map(|it| holds::ruling_out(it, &rule_set.catalogue, facts)).unwrap_or_default();
+    let mut found: Vec<FactSlot> = deciders.iter().map(|it| it.slot).collect();
+    found.dedup();
     found
 }
 

@@ -196,7 +196,7 @@ impl Links {
     /// Follows every condition to the answers it goes back to.
     pub fn new(rule_set: &RuleSet) -> Self {
         Self {
-            rules: rule_set.rules.iter().map(|it| reads(rule_set, &it.when)).collect(),
+            rules: rule_set.judging().map(|it| reads(rule_set, &it.when)).collect(),
             gates: rule_set.catalogue.questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect(),
         }
     }
@@ -253,7 +253,7 @@ impl Reach {
             let same = self.same.get(lever).map(Vec::as_slice).unwrap_or_default();
             node.steps.iter().any(|(at, _)| *at == lever || same.contains(at))
         };
-        let in_the_way = rule_set.rules.iter().enumerate().filter(|(at, rule)| match node.states.get(*at) {
+        let in_the_way = rule_set.judging().enumerate().filter(|(at, rule)| match node.states.get(*at) {
             Some(State::Fires) => rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency,
             Some(State::Undetermined) => node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer,
             _ => false,

@@ -34,6 +34,8 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
         standing: BTreeSet::new(),
         set_aside: Vec::new(),
         ruled_out: Vec::new(),
+        ruled_out_open: BTreeSet::new(),
+        unread: BTreeSet::new(),
         offers: BTreeMap::new(),
         not_offered: Vec::new(),
         offer_open: BTreeSet::new(),

@@ -36,10 +36,22 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
             _ => Truth::Unknown(facts.needs(*fact)),
         },
         Condition::Fact { fact, test } => tested(*fact, test, facts),
-        Condition::Answers(Odds::RuledOut) => Truth::from_known(!facts.ruled_out.is_empty()),
-        Condition::Answers(Odds::NotOffered) if !facts.not_offered.is_empty() => Truth::Yes,
-        Condition::Answers(Odds::NotOffered) if facts.offer_open.is_empty() => Truth::No,
-        Condition::Answers(Odds::NotOffered) => Truth::Unknown(facts.offer_open.clone()),
+        Condition::Answers(odds) => at_odds(*odds, facts),
+    }
+}
+
+fn at_odds(odds: Odds, facts: &Facts) -> Truth {
+    let (there, open) = match odds {
+        Odds::RuledOut => (!facts.ruled_out.is_empty(), &facts.ruled_out_open),
+        Odds::NotOffered => (!facts.not_offered.is_empty(), &facts.offer_open),
+        Odds::Unread => (false, &facts.unread),
+    };
+    if there {
+        Truth::Yes
+    } else if open.is_empty() {
+        Truth::No
+    } else {
+        Truth::Unknown(open.clone())
     }
 }
 
@@ -133,43 +145,55 @@ pub fn compares(how: Comparison, number: f64, with: f64) -> bool {
     }
 }
 
-/// Why a question certainly does not apply: its `ask_when`, which is no. `None` if it applies, or may.
+/// Whether a question applies: its `ask_when`.
 ///
 /// Details stand behind gates, and gates behind gates. A test of a missing answer whose own question certainly does not
-/// apply counts as no, and gives way here to that question's `ask_when`, so that `deciding` finds the answers behind it.
+/// apply counts as no: nobody will ever answer it.
 ///
 /// # Missing data
-/// A missing answer whose question may apply keeps open whether the detail does. Questions that wait for one another in a
-/// circle stay open.
-pub fn not_asked(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Option<Condition> {
-    not_asked_behind(question, catalogue, facts, &mut Vec::new())
+/// A missing answer whose question may apply keeps open whether the detail does, and so does whatever keeps that open.
+pub fn applies(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Truth {
+    question.ask_when.as_ref().map_or(Truth::Yes, |when| asked(when, catalogue, facts))
 }
 
-/// The same, for the gate of the questions on the way here.
-fn not_asked_behind(question: &Question, catalogue: &Catalogue, facts: &Facts, way: &mut Vec<FactSlot>) -> Option<Condition> {
-    let when = question.ask_when.as_ref()?;
-    match truth(when, facts) {
-        Truth::No => Some(when.clone()),
-        Truth::Yes => None,
-        Truth::Unknown(_) if way.contains(&question.slot) => None,
-        Truth::Unknown(_) => {
-            way.push(question.slot);
-            let through = through_gates(when, catalogue, facts, way);
-            way.pop();
-            (truth(&through, facts) == Truth::No).then_some(through)
+fn asked(when: &Condition, catalogue: &Catalogue, facts: &Facts) -> Truth {
+    match when {
+        Condition::All(parts) => parts.iter().fold(Truth::Yes, |so_far, part| so_far.and(asked(part, catalogue, facts))),
+        Condition::Any(parts) => parts.iter().fold(Truth::No, |so_far, part| so_far.or(asked(part, catalogue, facts))),
+        Condition::Not(part) => asked(part, catalogue, facts).not(),
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
+            match (truth(when, facts), gate_of(*fact, catalogue, facts).map(|it| applies(it, catalogue, facts))) {
+                (Truth::Unknown(_), Some(Truth::No)) => Truth::No,
+                (Truth::Unknown(open), Some(Truth::Unknown(more))) => Truth::Unknown(open.into_iter().chain(more).collect()),
+                (own, _) => own,
+            }
         }
+        Condition::Answers(_) => truth(when, facts),
     }
 }
 
-fn through_gates(condition: &Condition, catalogue: &Catalogue, facts: &Facts, way: &mut Vec<FactSlot>) -> Condition {
-    let mut each = |parts: &[Condition]| parts.iter().map(|it| through_gates(it, catalogue, facts, way)).collect();
+/// The question of a fact that is missing.
+fn gate_of<'a>(fact: FactSlot, catalogue: &'a Catalogue, facts: &Facts) -> Option<&'a Question> {
+    catalogue.question_of(fact).filter(|_| facts.known(fact).is_none())
+}
+
+/// What says that a question does not apply, as [`applies`] found: a test of a missing answer gives way to what says that
+/// nobody asks for it. Empty if the question applies, or may.
+pub fn ruling_out(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Vec<Decider> {
+    let Some(when) = question.ask_when.as_ref().filter(|_| applies(question, catalogue, facts) == Truth::No) else { return Vec::new() };
+    deciding(&through_gates(when, catalogue, facts), facts)
+}
+
+fn through_gates(condition: &Condition, catalogue: &Catalogue, facts: &Facts) -> Condition {
+    let each = |parts: &[Condition]| parts.iter().map(|it| through_gates(it, catalogue, facts)).collect();
     match condition {
         Condition::All(parts) => Condition::All(each(parts)),
         Condition::Any(parts) => Condition::Any(each(parts)),
-        Condition::Not(part) => Condition::Not(Box::new(through_gates(part, catalogue, facts, way))),
+        Condition::Not(part) => Condition::Not(Box::new(through_gates(part, catalogue, facts))),
         Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
-            let gate = catalogue.question_of(*fact).filter(|_| facts.known(*fact).is_none());
-            gate.and_then(|it| not_asked_behind(it, catalogue, facts, way)).unwrap_or_else(|| condition.clone())
+            let gate = gate_of(*fact, catalogue, facts).filter(|it| applies(it, catalogue, facts) == Truth::No);
+            let behind = gate.and_then(|it| it.ask_when.as_ref());
+            behind.map_or_else(|| condition.clone(), |it| through_gates(it, catalogue, facts))
         }
         Condition::Answers(_) => condition.clone(),
     }

@@ -1,110 +1,165 @@
-//! Which answers count: details that another answer says do not apply, the clinic's standing answers, and what it offers.
+//! Which answers count: those whose question applies. Others are set aside where they are harmless, and else contradict
+//! the answer that says so. And what the clinic offers.
 
 use std::collections::BTreeSet;
 
 use super::holds::{self, Decider};
-use super::{AtOdds, Fact, Facts, Missing, Offered, SetAside, Value, Why, derive};
-use crate::model::{Condition, Question, RuleSet};
+use super::{AtOdds, Fact, Facts, Known, Missing, Offered, SetAside, Value, Why, derive};
+use crate::model::{Question, RuleSet, Turn};
 use crate::truth::{FactSlot, Truth};
 
-/// How often answers may call one another back or aside. More than any chain of details is long.
-const MOST_ROUNDS: usize = 16;
-
-/// Derives every derived fact, sets standing answers aside that this plan does not ask for, and notes which answers are
-/// at odds with others.
+/// Derives every derived fact, sets answers aside that do not count, and notes which are at odds with others.
+///
+/// A patient's answer that is harmless alone counts once its question applies. Until then it is missing, so that an answer
+/// which is added only ever settles what was open. Any other one counts in any case: it may show that the answer which rules
+/// it out is wrong. A standing one of the clinic counts until its question certainly does not apply.
 pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
-    settle(rule_set, facts);
-    facts.ruled_out = ruled_out(rule_set, facts);
-    compare_with_offers(rule_set, facts);
+    bring_back(rule_set, facts);
+    settle(rule_set, facts, |_| true);
 }
 
 /// The same patient with some answers otherwise, and everything that follows from it anew.
 ///
 /// # Missing data
-/// A detail that only these changes rule out counts as not asked: nobody would answer it then. A standing answer of
-/// the clinic comes back where the changes ask for it.
+/// A detail that only these changes rule out is set aside: nobody would answer it then. An answer that was set aside comes
+/// back where the changes ask for it.
 pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
     let mut changed = facts.clone();
+    bring_back(rule_set, &mut changed);
     for (slot, fact) in changes {
         changed.put(*slot, fact.clone());
     }
-    changed.settle_procedure();
-    let before: BTreeSet<FactSlot> = facts.ruled_out.iter().map(|it| it.answer.slot).collect();
-    for _ in 0..MOST_ROUNDS {
-        all(rule_set, &mut changed);
-        let newly: Vec<FactSlot> = changed.ruled_out.iter().map(|it| it.answer.slot).filter(|it| !before.contains(it)).collect();
-        if newly.is_empty() {
-            break;
-        }
-        for question in newly.iter().filter_map(|it| rule_set.catalogue.question_of(*it)) {
-            take(&mut changed, question);
-        }
-    }
+    settle(rule_set, &mut changed, |slot| facts.ruled_out.iter().any(|it| it.answer.slot == slot));
     changed
 }
 
-/// Rounds of deriving, bringing back and setting aside, until nothing moves.
-fn settle(rule_set: &RuleSet, facts: &mut Facts) {
-    for _ in 0..MOST_ROUNDS {
-        derive::all(rule_set, facts);
-        if !bring_back(rule_set, facts) && !set_aside(rule_set, facts) {
-            break;
+/// Every answer as it was given.
+fn bring_back(rule_set: &RuleSet, facts: &mut Facts) {
+    for SetAside { question, fact, date, .. } in std::mem::take(&mut facts.set_aside) {
+        let Some(question) = rule_set.catalogue.questions.get(question) else { continue };
+        facts.put(question.slot, fact);
+        if let (Some(slot), Some(date)) = (question.date_slot, date) {
+            facts.put(slot, date);
         }
     }
 }
 
-/// Why an answered question does not apply, as another answer says; `None` if it is not answered, or may apply.
-fn does_not_apply(rule_set: &RuleSet, question: &Question, facts: &Facts) -> Option<Condition> {
-    facts.known(question.slot)?;
-    holds::not_asked(question, &rule_set.catalogue, facts)
+/// Goes once over everything that hangs on other facts, in turn. Only these answers contradict what rules them out; others
+/// are set aside.
+fn settle(rule_set: &RuleSet, facts: &mut Facts, contradicts: impl Fn(FactSlot) -> bool) {
+    facts.ruled_out.clear();
+    facts.ruled_out_open.clear();
+    facts.settle_procedure();
+    for turn in &rule_set.catalogue.turns {
+        match *turn {
+            Turn::Derived(at) => derive::these(rule_set, facts, &[at]),
+            Turn::Question(at) => {
+                if let Some(question) = rule_set.catalogue.questions.get(at) {
+                    place(rule_set, facts, (at, question), &contradicts);
+                }
+            }
+        }
+    }
+    facts.ruled_out.sort_by_key(|it| it.answer.slot);
+    facts.unread = unread(rule_set, facts);
+    compare_with_offers(rule_set, facts);
 }
 
-fn bring_back(rule_set: &RuleSet, facts: &mut Facts) -> bool {
-    let asks = |it: &SetAside| {
-        let question = rule_set.catalogue.questions.get(it.question);
-        question.is_some_and(|it| holds::not_asked(it, &rule_set.catalogue, facts).is_none())
+/// Lets the answer to a question count, or not.
+fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (usize, &Question), contradicts: impl Fn(FactSlot) -> bool) {
+    let date_known = question.date_slot.is_some_and(|it| facts.known(it).is_some());
+    let spare = match facts.known(question.slot) {
+        Some(known) => facts.standing.contains(&question.slot) || is_harmless(question, &known.value),
+        // The day of a result that is not known says nothing.
+        None => true,
     };
-    let (back, aside): (Vec<SetAside>, Vec<SetAside>) = facts.set_aside.iter().cloned().partition(asks);
-    for it in &back {
-        let Some(question) = rule_set.catalogue.questions.get(it.question) else { continue };
-        // An answer of the patient's own, or of a changed plan, stands before the clinic's.
-        if facts.known(question.slot).is_some() {
-            continue;
+    let given = date_known || facts.known(question.slot).is_some();
+    // What is answered as it is in any case counts in any case.
+    let is_so_anyhow = question.otherwise.is_some_and(|it| chosen(facts, question.slot) == Some(it));
+    if is_so_anyhow || (!given && question.otherwise.is_none()) {
+        return;
+    }
+    match holds::applies(question, &rule_set.catalogue, facts) {
+        Truth::Yes => {}
+        Truth::No if spare || !contradicts(question.slot) => {
+            let instead = question.otherwise.map_or_else(
+                || missing(Why::NotAsked, BTreeSet::from([question.slot])),
+                |it| Fact::Known(Known { value: Value::Choice(it), shown: question.option_in_words(it), place: None }),
+            );
+            set_aside(facts, (at, question), instead, true);
         }
-        facts.put(question.slot, it.fact.clone());
-        if let (Some(slot), Some(date)) = (question.date_slot, &it.date) {
-            facts.put(slot, date.clone());
+        Truth::No => {
+            let by = holds::ruling_out(question, &rule_set.catalogue, facts);
+            facts.ruled_out.extend(decider(question.slot, facts).map(|answer| AtOdds { answer, by }));
+        }
+        Truth::Unknown(open) if !spare => facts.ruled_out_open.extend(open),
+        // A standing detail counts until another method is chosen.
+        Truth::Unknown(_) if facts.standing.contains(&question.slot) => {}
+        Truth::Unknown(open) if given => set_aside(facts, (at, question), missing(Why::Waits, open), false),
+        // Either the answer settles it, or what says that the question does not apply.
+        Truth::Unknown(mut open) => {
+            open.insert(question.slot);
+            let why = if let Some(Fact::Missing(it)) = facts.get(question.slot) { it.why } else { Why::NotAsked };
+            set_aside(facts, (at, question), missing(why, open), false);
         }
     }
-    facts.set_aside = aside;
-    !back.is_empty()
 }
 
-fn set_aside(rule_set: &RuleSet, facts: &mut Facts) -> bool {
-    let questions = rule_set.catalogue.questions.iter().enumerate();
-    let unasked: Vec<(usize, &Question)> =
-        questions.filter(|(_, it)| facts.standing.contains(&it.slot) && does_not_apply(rule_set, it, facts).is_some()).collect();
-    for (at, question) in &unasked {
-        if let Some((fact, date)) = take(facts, question) {
-            facts.set_aside.push(SetAside { question: *at, fact, date });
-        }
+/// Whether an answer is harmless where its question does not apply.
+fn is_harmless(question: &Question, value: &Value) -> bool {
+    match value {
+        _ if question.harmless_alone => true,
+        Value::Choice(at) => question.is_harmless_option(*at),
+        Value::Choices(bits) => (0..64).filter(|at| bits >> at & 1 == 1).all(|at| question.is_harmless_option(at)),
+        // A text is shown to the clinician in any case, and no rule reads it.
+        Value::Text => true,
+        Value::Medicines(entries) => entries.is_empty(),
+        Value::Allergies(entries) => entries.is_empty(),
+        Value::Plan(plan) => plan.is_empty(),
+        Value::Number(_) | Value::Date(_) => false,
     }
-    !unasked.is_empty()
 }
 
-/// Takes an answer and its date away; they count as not asked.
-fn take(facts: &mut Facts, question: &Question) -> Option<(Fact, Option<Fact>)> {
-    let not_asked = || Fact::Missing(Missing { why: Why::NotAsked, needs: BTreeSet::from([question.slot]) });
-    let fact = std::mem::replace(facts.facts.get_mut(question.slot.index())?, not_asked());
-    let date = question.date_slot.and_then(|it| facts.facts.get_mut(it.index())).map(|it| std::mem::replace(it, not_asked()));
-    Some((fact, date))
+/// Puts something in the place of an answer, and keeps what was given.
+fn set_aside(facts: &mut Facts, (at, question): (usize, &Question), instead: Fact, is_settled: bool) {
+    let date = question.date_slot.and_then(|it| facts.get(it)).cloned();
+    let needs = if let Fact::Missing(it) = &instead { it.needs.clone() } else { BTreeSet::from([question.slot]) };
+    let Some(fact) = facts.get(question.slot).cloned() else { return };
+    facts.put(question.slot, instead);
+    if let Some(slot) = question.date_slot {
+        facts.put(slot, missing(Why::NotAsked, needs));
+    }
+    facts.set_aside.push(SetAside { question: at, fact, date, is_settled });
+    if facts.procedure_needs.contains(&question.slot) {
+        facts.settle_procedure();
+    }
 }
 
-fn ruled_out(rule_set: &RuleSet, facts: &Facts) -> Vec<AtOdds> {
-    let mut found = Vec::new();
-    for question in &rule_set.catalogue.questions {
-        if let (Some(answer), Some(when)) = (decider(question.slot, facts), does_not_apply(rule_set, question, facts)) {
-            found.push(AtOdds { answer, by: holds::deciding(&when, facts) });
+fn missing(why: Why, needs: BTreeSet<FactSlot>) -> Fact {
+    Fact::Missing(Missing { why, needs })
+}
+
+fn chosen(facts: &Facts, slot: FactSlot) -> Option<u16> {
+    if let Value::Choice(at) = facts.known(slot)?.value { Some(at) } else { None }
+}
+
+/// Lists of names of which nobody knows what they hold: one with a name that was not recognised, and one that is missing
+/// and may be asked for.
+fn unread(rule_set: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
+    let catalogue = &rule_set.catalogue;
+    let mut found = BTreeSet::new();
+    for slot in [catalogue.medicines, catalogue.allergies].into_iter().flatten() {
+        match facts.known(slot).map(|it| &it.value) {
+            Some(Value::Medicines(entries)) if entries.iter().all(|it| it.medicine.is_some()) => {}
+            Some(Value::Allergies(entries)) if entries.iter().all(|it| it.substances.is_some()) => {}
+            Some(_) => {
+                found.insert(slot);
+            }
+            None => match catalogue.question_of(slot).map_or(Truth::Yes, |it| holds::applies(it, catalogue, facts)) {
+                Truth::No => {}
+                Truth::Yes => found.extend(facts.needs(slot)),
+                Truth::Unknown(open) => found.extend(facts.needs(slot).into_iter().chain(open)),
+            },
         }
     }
     found
@@ -126,17 +181,18 @@ fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
     for (slot, offered) in &facts.offers {
         let Some(question) = rule_set.catalogue.question_of(*slot) else { continue };
         let Some(known) = facts.known(*slot) else {
-            if holds::not_asked(question, &rule_set.catalogue, facts).is_none() {
+            if holds::applies(question, &rule_set.catalogue, facts) != Truth::No {
                 open.extend(facts.needs(*slot));
             }
             continue;
         };
-        let when = question.ask_when.as_ref().filter(|_| facts.standing.contains(slot));
-        match (is_offered(&known.value, offered), when.map_or(Truth::Yes, |it| holds::truth(it, facts))) {
-            (Some(true), _) => {}
-            (Some(false), Truth::Unknown(needs)) => open.extend(needs),
-            (Some(false), _) => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
-            (None, _) => {
+        match is_offered(&known.value, offered) {
+            Some(true) => {}
+            Some(false) => match holds::applies(question, &rule_set.catalogue, facts) {
+                Truth::Unknown(needs) if facts.standing.contains(slot) => open.extend(needs),
+                _ => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
+            },
+            None => {
                 open.insert(*slot);
             }
         }

@@ -170,7 +170,7 @@ pub fn exact(old: &RuleSet, new: &RuleSet, patients: &[(&Gathered, NaiveDate)], 
     let decider = Decider::new(&[old, new], &[], as_of)?;
     let [before, after] = decider.judgements.as_slice() else { return Ok(Exact::default()) };
     let (before_is, after_is) = (classes(before), classes(after));
-    let plain = [!before.ruled_out, !after.ruled_out];
+    let plain = [!before.ruled_out.yes, !after.ruled_out.yes];
     let never = decider.logic.never();
     // Each rule of either, with its place in both.
     let place = |rules: &[Rule], id: &str| rules.iter().position(|it| it.id == id);

@@ -10,6 +10,7 @@ use chrono::NaiveDate;
 use crate::evaluate::Compiled;
 use crate::model::{Condition, RuleSet};
 
+mod applies;
 pub mod arithmetic;
 pub mod cells;
 mod computed;
@@ -90,7 +91,8 @@ impl<'a> Decider<'a> {
     /// Where a condition is yes and where it is no, as a rule set reads it.
     pub fn pair(&mut self, view: usize, condition: &Condition) -> Option<Pair> {
         let rule_set = self.rule_sets.get(view)?;
-        Some(Reader { logic: &mut self.logic, space: &self.space, rule_set, view }.pair(condition))
+        let judged = self.judgements.get(view)?;
+        Some(Reader::again(&mut self.logic, &self.space, rule_set, view, judged).pair(condition))
     }
 
     /// Whether all of these hold for some patient; `confirm` is asked of the questionnaires, which settles it.
@@ -164,7 +166,5 @@ impl<'a> Decider<'a> {
 
 /// What a rule set makes of every patient of a space, derived facts included.
 pub fn judge(logic: &mut Logic, space: &Space, rule_set: &RuleSet, view: usize) -> Judgement {
-    let mut reader = Reader { logic, space, rule_set, view };
-    reader.derive();
-    reader.judge()
+    Reader::new(logic, space, rule_set, view).judge()
 }

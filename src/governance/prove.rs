@@ -49,13 +49,40 @@ impl Proof {
     }
 }
 
-/// Proves each wanted guarantee, in their order, each with its position.
+/// What is to be proved of a rule set: its own guarantees, then the promises that it does not list.
+pub fn stated(rule_set: &RuleSet) -> Vec<Guarantee> {
+    let catalogue = &rule_set.catalogue;
+    let is_listed = |promise: Promise| rule_set.guarantees.iter().any(|it| it.then == Then::Promise(promise));
+    let is_about_something = |promise: Promise| match promise {
+        Promise::UnknownMedicineWaits => catalogue.medicines.is_some(),
+        Promise::UnknownAllergyWaits => catalogue.allergies.is_some(),
+        _ => true,
+    };
+    let unlisted = Promise::ALL.into_iter().filter(|it| !is_listed(*it) && is_about_something(*it));
+    let built_in = unlisted.map(|it| Guarantee {
+        id: format!("built-in-{}", it.word()),
+        title: upper_first(it.in_words()),
+        concern: None,
+        wheres: Vec::new(),
+        then: Then::Promise(it),
+        because: "It is promised of every rule set.".to_owned(),
+    });
+    rule_set.guarantees.iter().cloned().chain(built_in).collect()
+}
+
+fn upper_first(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// Proves each wanted one of what is [`stated`], in that order, each with its position.
 ///
 /// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
 /// the guarantee is left open unless one of them breaks it.
 pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
-    let further: Vec<&Condition> = rule_set.guarantees.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
-    let guarantees = rule_set.guarantees.iter().enumerate().filter(|(_, it)| wanted(it));
+    let stated = stated(rule_set);
+    let further: Vec<&Condition> = stated.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
+    let guarantees = stated.iter().enumerate().filter(|(_, it)| wanted(it));
     let people = people(rule_set, cases);
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
@@ -203,7 +230,7 @@ impl Prover<'_> {
                 let mut ways = Vec::new();
                 for least in [Outcome::Defer, Outcome::Refer] {
                     let of = |it: &Judgement, yes: bool| -> Vec<Lit> {
-                        let rules = rule_set.rules.iter().zip(&it.rules).filter(|(rule, _)| rule.outcome >= least);
+                        let rules = rule_set.judging().zip(&it.rules).filter(|(rule, _)| rule.outcome >= least);
                         rules.map(|(_, it)| if yes { it.yes } else { !it.no }).collect()
                     };
                     for yes in [true, false] {
@@ -213,9 +240,9 @@ impl Prover<'_> {
                     }
                 }
                 together.push(logic.any(ways));
-                together.push(!judged.ruled_out);
+                together.push(judged.ruled_out.no);
             }
-            _ => together.extend([before.goes, !judged.goes, !judged.ruled_out]),
+            _ => together.extend([before.goes, !judged.goes, judged.ruled_out.no]),
         }
         let everybody = [Who { space: None, view: 0 }, Who { space: Some(&after), view: 0 }];
         let found = self.decider.find_among(&everybody, &together, &|seen| match seen {
@@ -282,7 +309,7 @@ fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &S
     let lifted = before.states.iter().zip(&after.states).any(|(a, b)| *a == State::Fires && *b != State::Fires);
     let span = |it: &Seen| {
         let of =
-            |wanted: State| rule_set.rules.iter().zip(&it.states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
+            |wanted: State| rule_set.judging().zip(&it.states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
         crate::outcome::Span::of(of(State::Fires), of(State::Undetermined))
     };
     let (a, b) = (span(before), span(after));

@@ -60,7 +60,10 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
             });
             format!("there is an allergy: {what}{}", with.unwrap_or_default())
         }
-        Condition::Answers(Odds::RuledOut) => "a question is answered that another answer says does not apply".to_owned(),
+        Condition::Answers(Odds::RuledOut) => {
+            "a question is answered, and not harmlessly, that another answer says does not apply".to_owned()
+        }
+        Condition::Answers(Odds::Unread) => "a name of a medicine or an allergy was not recognised".to_owned(),
         Condition::Answers(Odds::NotOffered) => "a choice of the plan is not among what the clinic offers".to_owned(),
         Condition::Fact { fact, test } => format!("{} {}", subject(rule_set, *fact), self::test(rule_set, *fact, test)),
         _ => String::new(),
@@ -77,6 +80,7 @@ pub fn placeholder(rule_set: &RuleSet, piece: &Piece) -> Option<String> {
         Piece::Medicines => Some("the medicines that match".to_owned()),
         Piece::Allergies => Some("the allergies that match".to_owned()),
         Piece::Odds(Odds::RuledOut) => Some("the questions answered though they do not apply".to_owned()),
+        Piece::Odds(Odds::Unread) => Some("the names that were not recognised".to_owned()),
         Piece::Odds(Odds::NotOffered) => Some("the choices that are not offered".to_owned()),
     }
 }

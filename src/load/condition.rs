@@ -32,7 +32,7 @@ pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Con
 /// A condition on what was answered at all. Which words may stand here is the schema's matter.
 fn answers(reading: &mut Reading<'_>, form: &Entry) -> Option<Condition> {
     let written = form.value.written(reading.source)?;
-    let found = Odds::ALL.into_iter().find(|it| it.word() == written);
+    let found = Odds::WRITTEN.into_iter().find(|it| it.word() == written);
     if found.is_none() {
         reading.pass_over(&form.value, "`ruled-out` or `not-offered`");
     }

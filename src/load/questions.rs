@@ -11,7 +11,8 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
 use crate::model::formula::Gives;
 use crate::model::{
-    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind, Section,
+    Answer, Catalogue, Changeable, Choice, Condition, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind,
+    Section, Test, Turn,
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, Span, read_when};
@@ -90,7 +91,83 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
     }
+    names.catalogue.turns = turns(&mut reading, &names.catalogue, &asked);
     reading.finish()
+}
+
+/// What hangs on other facts, each after everything it hangs on. A circle is reported where it closes.
+fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) -> Vec<Turn> {
+    let mut order = Order { catalogue, way: Vec::new(), done: Vec::new(), circle: None };
+    for fact in 0..catalogue.facts.len() {
+        order.settle(FactSlot(u16::try_from(fact).unwrap_or(u16::MAX)));
+        if let Some((question, way)) = order.circle.take()
+            && let Some(place) = asked.get(question).and_then(|it| it.get("ask_when"))
+        {
+            let title = format!("whether `{}` is asked hangs on itself", catalogue.questions.get(question).map_or("", |it| &it.id));
+            let help = format!("the circle is {}: ask one of them without the others", way.join(", which hangs on "));
+            reading.report(Diagnostic::at(Code::Circle, reading.source, &place.span, title, "leads back here").help(help));
+        }
+    }
+    order.done
+}
+
+/// A walk over everything that facts hang on.
+struct Order<'a> {
+    catalogue: &'a Catalogue,
+    /// The turns between the start and here.
+    way: Vec<Turn>,
+    done: Vec<Turn>,
+    /// A question that hangs on itself, and the ids on the way round.
+    circle: Option<(usize, Vec<String>)>,
+}
+
+impl Order<'_> {
+    fn settle(&mut self, slot: FactSlot) {
+        let (turn, hangs_on) = match self.catalogue.fact(slot).map(|it| it.kind) {
+            Some(FactKind::Derived(at)) => {
+                let inputs = self.catalogue.derived.get(at).map(|it| it.inputs.as_slice()).unwrap_or_default();
+                let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
+                (Turn::Derived(at), slots.collect())
+            }
+            Some(FactKind::Question(at) | FactKind::TakenOn(at)) => {
+                let Some(when) = self.catalogue.questions.get(at).and_then(|it| it.ask_when.as_ref()) else { return };
+                (Turn::Question(at), self.looked_at(when))
+            }
+            None => return,
+        };
+        if self.done.contains(&turn) {
+            return;
+        }
+        if let Some(from) = self.way.iter().position(|it| *it == turn) {
+            let round = self.way.get(from..).unwrap_or_default();
+            let question = round.iter().find_map(|it| if let Turn::Question(at) = it { Some(*at) } else { None });
+            let ids = round.iter().chain([&turn]).map(|it| format!("`{}`", self.id(*it))).collect();
+            self.circle = question.map(|it| (it, ids));
+            return;
+        }
+        self.way.push(turn);
+        hangs_on.into_iter().for_each(|it| self.settle(it));
+        self.way.pop();
+        self.done.push(turn);
+    }
+
+    /// Everything that a condition looks at; ages count to the day of surgery.
+    fn looked_at(&self, when: &Condition) -> Vec<FactSlot> {
+        let mut found = when.facts();
+        when.visit(&mut |it| {
+            if let Condition::Fact { test: Test::OlderThan(_) | Test::Within(_), .. } = it {
+                found.extend(self.catalogue.procedure_on);
+            }
+        });
+        found
+    }
+
+    fn id(&self, turn: Turn) -> &str {
+        match turn {
+            Turn::Question(at) => self.catalogue.questions.get(at).map_or("", |it| &it.id),
+            Turn::Derived(at) => self.catalogue.derived.get(at).map_or("", |it| &it.id),
+        }
+    }
 }
 
 fn is_yes(node: Option<&Node>) -> bool {
@@ -130,6 +207,8 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         Some(_) => return None,
     };
     let changeable = changeable(reading, node, &answer);
+    let otherwise = otherwise(reading, node, &answer);
+    let harmless_alone = harmless_alone(reading, node);
     let dated = is_yes(node.get("dated"));
     let fact_type = match &answer {
         Answer::YesNo => FactType::YesNo,
@@ -160,6 +239,8 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         stand_ins: days(reading, node, "stand_ins"),
         from,
         ask_when: None,
+        harmless_alone,
+        otherwise,
         decision: is_yes(node.get("decision")),
         standing: is_yes(node.get("standing")),
         changeable,
@@ -186,6 +267,26 @@ fn days(reading: &mut Reading<'_>, node: &Node, key: &str) -> Vec<NaiveDate> {
             Some(Ok(when)) => found.push(when.date),
             _ => reading.pass_over(item, "a day such as `1900-01-01`"),
         }
+    }
+    found
+}
+
+/// The option that is so wherever the question does not apply: of one that is asked only sometimes, a harmless one.
+fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<u16> {
+    let place = node.get("otherwise")?;
+    let written = place.written(reading.source).unwrap_or_default();
+    let at = match answer {
+        Answer::YesNo => (written == "no").then_some(0),
+        Answer::OneOf(options) => options.iter().position(|it| it.id == written && it.nothing),
+        _ => None,
+    };
+    let found = at
+        .and_then(|it| u16::try_from(it).ok())
+        .filter(|_| node.get("ask_when").is_some() && !is_yes(node.get("decision")) && !is_yes(node.get("dated")));
+    if found.is_none() {
+        let title = "nothing else can be so where this question does not apply";
+        let help = "only beside `ask_when`, not of a choice of the plan or a dated answer: `no`, or an option marked `nothing: true`";
+        reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "does not fit the question").help(help));
     }
     found
 }
@@ -219,6 +320,17 @@ fn never_standing(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&No
 fn given_toes(derived: &Derived) -> impl Iterator<Item = FactSlot> {
     let toes = derived.formula.roles().iter().zip(&derived.inputs).filter(|(role, _)| role.kind == RoleKind::Toes);
     toes.filter_map(|(_, input)| if let Input::Fact(slot) = input { Some(*slot) } else { None })
+}
+
+/// Whether every answer is harmless where the question does not apply. One that is always asked always applies.
+fn harmless_alone(reading: &mut Reading<'_>, node: &Node) -> bool {
+    let Some(place) = node.get("harmless_alone") else { return false };
+    if node.get("ask_when").is_none() {
+        let title = "this question always applies";
+        let help = "delete the line, or say by `ask_when` where the question applies";
+        reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "means nothing here").help(help));
+    }
+    is_yes(Some(place))
 }
 
 /// How an answer may become another one; what does not fit the kind of answer is reported, and changes nothing.
@@ -333,7 +445,8 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
                 }
             },
         };
-        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")?, counts });
+        let nothing = is_yes(item.get("nothing"));
+        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")?, counts, nothing });
     }
     if found.len() > MOST_OPTIONS {
         let title = format!("a question can have {MOST_OPTIONS} options at most");

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::holds::{BUILT_IN, holds};
 use super::local::{LocalFile, Overlay};
 use super::names::Names;
 use super::registers::{self, date, unique};
@@ -153,6 +154,7 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
         agents: names.agents,
         reductions,
         rules,
+        holds: Vec::new(),
         guarantees,
         retired: head.retired,
     });
@@ -163,6 +165,9 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
         of_local.extend(overlay.finish(rule_set.as_mut(), &diagnostics));
     }
     diagnostics.extend(of_local);
+    if let Some(rule_set) = &mut rule_set {
+        rule_set.holds = holds(rule_set);
+    }
     match rule_set {
         Some(rule_set) if diagnostics.is_empty() => Ok(rule_set),
         _ => Err(without_names_unread(without_echoes(diagnostics))),
@@ -270,6 +275,10 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     for node in root.get("concerns").map(Node::items).unwrap_or_default() {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "concerns");
+            if id.written(reading.source) == Some(BUILT_IN) {
+                let title = format!("`{BUILT_IN}` is a reserved word, not a concern");
+                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id.span, title, "reserved").help("choose another word"));
+            }
         }
         let owner = reading.owned(node, "owner");
         match (reading.needed(node, "id"), reading.needed(node, "title")) {

@@ -31,6 +31,18 @@ pub struct Catalogue {
     pub anaesthetic: Option<FactSlot>,
     /// The day of the procedure, if the rule set asks for it: `plan.procedure_on`.
     pub procedure_on: Option<FactSlot>,
+    /// What is settled in turn, each after everything it hangs on. INVARIANT: every derived fact and every question with
+    /// an `ask_when` once; there is no circle among them.
+    pub turns: Vec<Turn>,
+}
+
+/// One thing that hangs on other facts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Turn {
+    /// Whether the question of this position applies.
+    Question(usize),
+    /// The derived fact of this position.
+    Derived(usize),
 }
 
 /// A group of questions.
@@ -69,6 +81,10 @@ pub struct Question {
     pub from: Who,
     /// When it is asked; always, if `None`.
     pub ask_when: Option<Condition>,
+    /// Whether every answer to it is harmless where it does not apply.
+    pub harmless_alone: bool,
+    /// The option that is so wherever it certainly does not apply (for yes/no: 0 is no). INVARIANT: a harmless one.
+    pub otherwise: Option<u16>,
     /// Whether it is a choice of the clinic's plan.
     pub decision: bool,
     /// Whether a clinic's file may answer it once for all patients.
@@ -86,6 +102,41 @@ impl Question {
     pub fn can_be_offered(&self) -> bool {
         let among = matches!(self.answer, Answer::YesNo | Answer::OneOf(_) | Answer::SeveralOf(_) | Answer::Anaesthetic);
         self.decision && among
+    }
+
+    /// The word by which an option is written.
+    pub fn option_id(&self, at: u16) -> &str {
+        match &self.answer {
+            Answer::OneOf(options) | Answer::SeveralOf(options) => options.get(usize::from(at)).map_or("", |it| &it.id),
+            _ => {
+                if at == 0 {
+                    "no"
+                } else {
+                    "yes"
+                }
+            }
+        }
+    }
+
+    /// An option in words.
+    pub fn option_in_words(&self, at: u16) -> String {
+        match &self.answer {
+            Answer::OneOf(options) | Answer::SeveralOf(options) => {
+                options.get(usize::from(at)).map(|it| it.text.clone()).unwrap_or_default()
+            }
+            _ => if at == 0 { "no" } else { "yes" }.to_owned(),
+        }
+    }
+
+    /// Whether an answer of the value is harmless where the question does not apply: it denies, names nothing, or says
+    /// nothing by itself. Any other one shows that the question applies after all, or is a hazard.
+    pub fn is_harmless_option(&self, at: u16) -> bool {
+        self.harmless_alone
+            || match &self.answer {
+                Answer::YesNo => at == 0,
+                Answer::OneOf(options) | Answer::SeveralOf(options) => options.get(usize::from(at)).is_some_and(|it| it.nothing),
+                _ => false,
+            }
     }
 }
 
@@ -181,6 +232,8 @@ pub struct Choice {
     pub text: String,
     /// What it counts for in a formula that adds up; `None` if nobody says.
     pub counts: Option<f64>,
+    /// Whether it says no more than that there is nothing: harmless where the question does not apply.
+    pub nothing: bool,
 }
 
 /// A fact computed from other facts.

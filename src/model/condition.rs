@@ -49,22 +49,27 @@ pub enum Condition {
 /// How an answer may be at odds with others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Odds {
-    /// It answers a question that another answer says does not apply. The one test that looks at whether a question is
-    /// answered: it is never unknown, and it can only make a verdict more cautious.
+    /// It answers a question that another answer says does not apply, and is not harmless there. The one test that looks
+    /// at whether a question is answered: an answer that is added can turn it from no to yes. It is unknown while it is
+    /// not known whether the question of such an answer applies.
     RuledOut,
     /// It is a choice of the plan that the clinic does not offer.
     NotOffered,
+    /// It may hold a name that nobody recognised: never yes, and unknown until every list of names is read. Only the
+    /// program's own rules test it.
+    Unread,
 }
 
 impl Odds {
-    /// Every way.
-    pub const ALL: [Self; 2] = [Self::RuledOut, Self::NotOffered];
+    /// Those that rules may test.
+    pub const WRITTEN: [Self; 2] = [Self::RuledOut, Self::NotOffered];
 
     /// The word used in rules.
     pub fn word(self) -> &'static str {
         match self {
             Self::RuledOut => "ruled-out",
             Self::NotOffered => "not-offered",
+            Self::Unread => "unread",
         }
     }
 }

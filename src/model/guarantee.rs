@@ -66,9 +66,10 @@ pub enum Then {
 pub enum Promise {
     /// A rule that fires still fires when an answer is added.
     EstablishedFindingsStay,
-    /// An added answer never lowers the best case nor raises the worst case, unless answers rule one another out.
+    /// An added answer never lowers the best case nor raises the worst case, unless answers rule one another out, or may.
     SpanNarrows,
-    /// A verdict that is not go does not become go when an answer is taken away, unless answers rule one another out.
+    /// A verdict that is not go does not become go when an answer is taken away, unless answers rule one another out, or
+    /// may.
     RemovingNeverGoes,
     /// With an unrecognised medicine the verdict is not go.
     UnknownMedicineWaits,
@@ -88,6 +89,22 @@ impl Promise {
         Self::UnknownAllergyWaits,
         Self::NothingAnsweredWaits,
     ];
+
+    /// In words.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::EstablishedFindingsStay => "a rule that fires still fires when an answer is added",
+            Self::SpanNarrows => {
+                "an added answer never makes the best case better nor the worst case worse, unless answers rule one another out, or may"
+            }
+            Self::RemovingNeverGoes => {
+                "a verdict that is not go does not become go when an answer is taken away, unless answers rule one another out, or may"
+            }
+            Self::UnknownMedicineWaits => "with a medicine that nobody recognised the verdict is not go",
+            Self::UnknownAllergyWaits => "with an allergy that nobody recognised the verdict is not go",
+            Self::NothingAnsweredWaits => "without any answer the verdict is not go",
+        }
+    }
 
     /// The word in guarantees.yaml.
     pub fn word(self) -> &'static str {

@@ -65,6 +65,13 @@ pub struct Rule {
     pub local: bool,
 }
 
+impl Rule {
+    /// The id of its concern.
+    pub fn concern_id(&self) -> &str {
+        self.id.split_once('/').map_or("", |(concern, _)| concern)
+    }
+}
+
 /// Contraindication or caution.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {

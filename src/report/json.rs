@@ -120,6 +120,7 @@ struct Document<'a> {
     anaesthetic: Option<Anaesthetic<'a>>,
     notes: Vec<Note<'a>>,
     unrecognised: Vec<Unrecognised<'a>>,
+    set_aside: Vec<SetAside<'a>>,
     lifts: Vec<Lift<'a>>,
     // Empty, too, when they were not asked for, so that no reader has to test for them.
     alternatives: Vec<Alternative<'a>>,
@@ -343,6 +344,16 @@ struct Note<'a> {
 }
 
 #[derive(Serialize)]
+struct SetAside<'a> {
+    fact: &'a str,
+    ask: &'a str,
+    value: &'a str,
+    path: Option<&'a str>,
+    line: Option<usize>,
+    because: Vec<Because<'a>>,
+}
+
+#[derive(Serialize)]
 struct Unrecognised<'a> {
     fact: &'a str,
     from: &'static str,
@@ -383,11 +394,25 @@ impl<'a> Document<'a> {
             anaesthetic: it.anaesthetic.as_ref().map(Anaesthetic::of),
             notes: it.notes.iter().map(|it| Note { section: &it.section, text: &it.text, path: &it.path, line: it.line }).collect(),
             unrecognised: it.unrecognised.iter().map(Unrecognised::of).collect(),
+            set_aside: it.set_aside.iter().map(SetAside::of).collect(),
             lifts: it.lifts.iter().map(|it| Lift { changes: changes(&it.changes), prospect: Prospect::of(&it.prospect) }).collect(),
             alternatives: it.alternatives.iter().flatten().map(Alternative::of).collect(),
             dates: it.dates.iter().flatten().map(DateSpan::of).collect(),
             cut_short: it.cut_short,
             safety: SAFETY,
+        }
+    }
+}
+
+impl<'a> SetAside<'a> {
+    fn of(it: &'a screening::SetAside) -> Self {
+        Self {
+            fact: &it.answer.fact,
+            ask: &it.ask,
+            value: &it.answer.value,
+            path: it.answer.path.as_deref(),
+            line: it.answer.line,
+            because: it.because.iter().map(Because::of).collect(),
         }
     }
 }
@@ -410,21 +435,16 @@ impl<'a> Finding<'a> {
             reason: &it.reason,
             action: &it.action,
             cleared_by: it.cleared_by.as_deref(),
-            because: it
-                .because
-                .iter()
-                .map(|it| Because {
-                    fact: &it.fact,
-                    value: &it.value,
-                    path: it.path.as_deref(),
-                    line: it.line,
-                    column: it.column,
-                    from: &it.from,
-                })
-                .collect(),
+            because: it.because.iter().map(Because::of).collect(),
             citations: it.citations.iter().map(Citation::of).collect(),
             local_policy: it.local_policy,
         }
+    }
+}
+
+impl<'a> Because<'a> {
+    fn of(it: &'a screening::Because) -> Self {
+        Self { fact: &it.fact, value: &it.value, path: it.path.as_deref(), line: it.line, column: it.column, from: &it.from }
     }
 }
 

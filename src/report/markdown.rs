@@ -198,6 +198,7 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
         sheet.paragraph(words::CUT_SHORT);
     }
     to_ask(sheet, &screening.to_ask);
+    set_aside(sheet, screening);
     undetermined(sheet, &screening.undetermined);
     bibliography(sheet, &sources);
     made_with(sheet, screening);
@@ -393,6 +394,19 @@ fn unrecognised(sheet: &mut Sheet, screening: &Screening) {
     }
     sheet.paragraph(words::UNRECOGNISED);
     for_names(screening).iter().for_each(|it| sheet.paragraph(it));
+}
+
+/// Answers that count for nothing.
+fn set_aside(sheet: &mut Sheet, screening: &Screening) {
+    if screening.set_aside.is_empty() {
+        return;
+    }
+    sheet.heading(1, &format!("Set aside, does not apply ({})", screening.set_aside.len()));
+    sheet.gap();
+    for it in &screening.set_aside {
+        let why: Vec<String> = it.because.iter().map(because).collect();
+        sheet.item("-", &format!("{} {}, since {}", inline(&it.ask), because(&it.answer), why.join("; ")));
+    }
 }
 
 /// The chase list, with boxes to tick.

@@ -61,6 +61,7 @@ pub fn one(screening: &Screening, style: &Style) -> String {
         page.paragraph(0, words::CUT_SHORT);
     }
     notes(&mut page, screening);
+    set_aside(&mut page, screening);
     undetermined(&mut page, &screening.undetermined);
     made_with(&mut page, screening);
     page.finish()
@@ -250,6 +251,17 @@ fn notes(page: &mut Page, screening: &Screening) {
         let section = if note.section.is_empty() { "whole questionnaire" } else { &note.section };
         page.entry(section, Paint::Strong, BLOCK, &format!("({})", place(&note.path, note.line)));
         page.quote(4, &note.text);
+    }
+}
+
+/// Answers that count for nothing.
+fn set_aside(page: &mut Page, screening: &Screening) {
+    if screening.set_aside.is_empty() {
+        return;
+    }
+    page.heading(&format!("Set aside, does not apply ({})", screening.set_aside.len()));
+    for it in &screening.set_aside {
+        page.entry("-", Paint::Plain, BULLET, &words::set_aside(it));
     }
 }
 

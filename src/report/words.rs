@@ -8,8 +8,8 @@ use super::Standing;
 use crate::model::{Kind, Loosens, RuleSet, Status};
 use crate::outcome::Outcome;
 use crate::screening::{
-    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SourceStamp, ToAsk, Turn, Undetermined,
-    Unrecognised,
+    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SetAside, SourceStamp, ToAsk, Turn,
+    Undetermined, Unrecognised,
 };
 
 /// Digits of a digest that are shown: enough to compare by eye.
@@ -238,6 +238,12 @@ pub fn because(because: &Because) -> String {
         (None, _) => String::new(),
     };
     format!("{} = {}{place}", because.fact, because.value)
+}
+
+/// "bleeding.cardiology_agrees = no (SM-101.yaml:28), since bleeding.stent_or_heart_event = no (SM-101.yaml:27)".
+pub fn set_aside(it: &SetAside) -> String {
+    let why: Vec<String> = it.because.iter().map(because).collect();
+    format!("{}, since {}", because(&it.answer), why.join("; "))
 }
 
 /// A citation in words. What nobody has opened, and what no publication stands behind, says so first.

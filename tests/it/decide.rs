@@ -10,7 +10,7 @@ use preblock::model::RuleSet;
 use proptest::prelude::*;
 use rstest::rstest;
 
-use crate::properties::{choices, text, tree, yaml};
+use crate::properties::{choices, gated, text, tree, yaml};
 use crate::support::{SEED, embedded_once, facts_or, tiny, today};
 
 /// What says that each rule is in just this state.
@@ -188,7 +188,7 @@ proptest! {
     fn any_patient_is_in_the_space_of_any_rule_set(trees in prop::collection::vec(tree(), 3), all in prop::collection::vec(choices(), 8)) {
         let written: Vec<(String, String)> = trees.iter().enumerate().map(|(at, it)| (format!("rule-{at}"), yaml(it, false))).collect();
         let of: Vec<(&str, &str, &str)> = written.iter().map(|(id, when)| (id.as_str(), "defer", when.as_str())).collect();
-        let rules = tiny(&of);
+        let rules = gated(&of);
         let compiled = Compiled::new(&rules);
         let people: Vec<Vec<State>> =
             all.iter().filter_map(|it| Some(compiled.run(&facts_or(&rules, &text(it)).ok()?))).collect();

@@ -14,6 +14,8 @@ mod book;
 mod cli;
 // Two rule sets beside one another.
 mod compare;
+// Which answers count, and what holds the verdict in every rule set.
+mod applies;
 // Every possible questionnaire at once: the space of answers, and what is proved over it.
 mod decide;
 // Checks of a rule set: each fires where it should, and stays quiet where it should.

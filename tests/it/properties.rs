@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, derive, holds};
+use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
 use preblock::load::questionnaire;
 use preblock::model::{Answer, Derived, RuleSet};
 use preblock::outcome::{Outcome, Span};
@@ -11,8 +11,8 @@ use preblock::report::json;
 use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
-use crate::reference::{came, ruled_out};
-use crate::support::{SEED, embedded_once, facts_or, screening, tiny, today, written};
+use crate::reference::{came, counted, value};
+use crate::support::{SEED, embedded_once, facts_or, screening, today, written};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
@@ -51,7 +51,58 @@ const LEAVES: &[&str] = &[
     "{ fact: derived.dosing, below: 60 kg }",
     "{ fact: derived.load, above: 0.5 }",
     "{ fact: derived.n_signs, at_least: 2 }",
+    "{ fact: a.detail, is: no }",
+    "{ fact: b.kind, one_of: [none, bad] }",
+    "{ fact: b.marks, includes: red }",
+    "{ fact: b.level, at_least: 3 }",
+    "{ fact: b.level, older_than: 8 days }",
+    "{ fact: b.moot, is: yes }",
+    "{ fact: b.carrying, is: no-one }",
+    "{ fact: b.carrying, is_not: no-one }",
+    "{ fact: b.after, is: yes }",
+    "{ fact: derived.n_marks, at_least: 1 }",
 ];
+
+/// Questions that do not always apply, on the tiny rule set: behind answers, behind one another, behind lists and an age;
+/// with answers that say nothing, with one that follows where the question does not apply.
+const GATED: &str = "\
+  - id: b
+    title: Details
+    questions:
+      - id: kind
+        ask: Which kind?
+        answer: one-of
+        options: [{ id: none, text: None, nothing: true }, { id: some, text: Some }, { id: bad, text: Bad }]
+        from: patient
+        ask_when: { fact: a.detail, is: yes }
+      - id: marks
+        ask: Which marks?
+        answer: several-of
+        options: [{ id: calm, text: Calm, nothing: true }, { id: red, text: Red }]
+        from: patient
+        ask_when: { any: [{ fact: a.pulse, is: absent }, { fact: derived.age, below: 18 }] }
+      - { id: level, ask: Which level?, answer: number, dated: true, plausible: [0, 9], from: record, ask_when: { taking: thinner } }
+      - { id: moot, ask: Moot?, answer: yes-no, from: patient, harmless_alone: true, ask_when: { fact: a.drinks, is: yes } }
+      - id: carrying
+        ask: Carrying?
+        answer: one-of
+        options: [{ id: no-one, text: Nobody, nothing: true }, { id: maybe, text: Perhaps }, { id: someone, text: Somebody }]
+        from: patient
+        ask_when: { all: [{ fact: a.sex, is: female }, { fact: derived.age, below: 60 }] }
+        otherwise: no-one
+      - { id: after, ask: And after?, answer: yes-no, from: patient, ask_when: { fact: b.carrying, is_not: no-one } }
+      - { id: told, ask: In your words?, answer: text, from: patient, ask_when: { fact: derived.n_marks, at_least: 1 } }
+derived:
+  - { id: n_marks, about: Number of marks, formula: count-of, decimals: 0, with: { list: b.marks } }
+";
+
+/// The tiny rule set with those questions.
+pub fn gated(rules: &[(&str, &str, &str)]) -> RuleSet {
+    let mut files = crate::support::files(rules);
+    let questions = String::from_utf8_lossy(&files.files["questions.yaml"]).replacen("derived:\n", GATED, 1);
+    files.files.insert("questions.yaml".into(), questions.into_bytes());
+    preblock::load::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", crate::support::codes(&found)))
+}
 
 /// Answers to try for each question of the tiny rule set; leaving it out is tried, too.
 const ANSWERS: &[(&str, &[&str])] = &[
@@ -101,6 +152,14 @@ const ANSWERS: &[(&str, &[&str])] = &[
             "unknown",
         ],
     ),
+    ("a.detail", &["yes", "no", "unknown"]),
+    ("b.kind", &["none", "some", "bad"]),
+    ("b.marks", &["[]", "[calm]", "[calm, red]", "unknown"]),
+    ("b.level", &["{ value: 3, taken_on: 2026-11-01 }", "{ value: unknown, taken_on: 2026-11-01 }", "unknown"]),
+    ("b.moot", &["yes", "no"]),
+    ("b.carrying", &["no-one", "maybe", "someone", "unknown"]),
+    ("b.after", &["yes", "no"]),
+    ("b.told", &["some words"]),
 ];
 
 /// A question, an answer to it that is not wholly known or understood, and one that it may turn out to be.
@@ -197,31 +256,32 @@ fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
     let written: Vec<(String, String)> = trees.iter().enumerate().map(|(at, it)| (format!("rule-{at}"), yaml(it, turned))).collect();
     let rules: Vec<(&str, &str, &str)> =
         written.iter().zip(OUTCOMES.iter().cycle()).map(|((id, when), outcome)| (id.as_str(), *outcome, when.as_str())).collect();
-    tiny(&rules)
+    gated(&rules)
 }
 
 /// What the states of all rules come to.
 pub fn span_of(rules: &RuleSet, states: &[State]) -> Span {
-    let with = |wanted: State| rules.rules.iter().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
+    let with = |wanted: State| rules.judging().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
     Span::of(with(State::Fires), with(State::Undetermined))
 }
 
-/// The details that are ruled out are those of the reference, and all whose `ask_when` is no as it stands.
-fn assert_rules_out(rules: &RuleSet, facts: &Facts) {
+/// What counts, and what contradicts, is what the reference says.
+fn assert_counts(rules: &RuleSet, facts: &Facts) {
+    let wanted = counted(rules, facts);
     let found: BTreeSet<FactSlot> = facts.ruled_out.iter().map(|it| it.answer.slot).collect();
-    assert_eq!(found, ruled_out(rules, facts));
-    for question in &rules.catalogue.questions {
-        let is_no = question.ask_when.as_ref().is_some_and(|it| came(it, facts) == Ok(false));
-        assert!(!is_no || facts.known(question.slot).is_none() || found.contains(&question.slot), "{} is not ruled out", question.id);
+    assert_eq!((found, &facts.ruled_out_open), (wanted.ruled_out, &wanted.open));
+    for (at, fact) in rules.catalogue.facts.iter().enumerate() {
+        let slot = FactSlot(u16::try_from(at).unwrap_or(u16::MAX));
+        assert_eq!(value(facts, slot), value(&wanted.facts, slot), "{}", fact.id);
     }
     assert!(facts.ruled_out.iter().all(|it| !it.by.is_empty()), "ruled out by nothing");
 }
 
 /// The state of every rule by the compiled form, after holding the readable tree and the reference equal to it.
 fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
-    assert_rules_out(rules, facts);
+    assert_counts(rules, facts);
     let states = compiled.run(facts);
-    for (rule, state) in rules.rules.iter().zip(&states) {
+    for (rule, state) in rules.judging().zip(&states) {
         let readable = holds::truth(&rule.when, facts);
         match came(&rule.when, facts) {
             Ok(true) => assert_eq!((&readable, state), (&Truth::Yes, &State::Fires), "{}", rule.id),
@@ -264,7 +324,7 @@ fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
 fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
     let found = screening(rules, facts);
     let of = |wanted: State| {
-        rules.rules.iter().zip(states).filter(move |(_, it)| **it == wanted).map(|(rule, _)| rule.id.as_str()).collect::<BTreeSet<_>>()
+        rules.judging().zip(states).filter(move |(_, it)| **it == wanted).map(|(rule, _)| rule.id.as_str()).collect::<BTreeSet<_>>()
     };
     assert_eq!(found.findings.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Fires));
     assert_eq!(found.undetermined.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Undetermined));
@@ -281,11 +341,7 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
             let slot = rules.catalogue.slot(&because.fact);
             let known = slot.and_then(|it| facts.known(it));
             assert!(known.is_some(), "{} rests on {}, which is missing", finding.rule, because.fact);
-            assert!(
-                because.line.is_some() || rules.catalogue.derived.iter().any(|it| it.id == because.fact),
-                "{} stands nowhere",
-                because.fact
-            );
+            assert!(because.line.is_some() || !because.from.is_empty(), "{} stands nowhere", because.fact);
         }
     }
     let mut waited_for: BTreeSet<&str> = BTreeSet::new();
@@ -303,15 +359,41 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
     assert_eq!(found.to_ask.iter().map(|it| it.fact.as_str()).collect::<BTreeSet<_>>(), waited_for);
 }
 
-/// What was established stays so once more is known.
-fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State]) {
-    for ((rule, before), after) in rules.rules.iter().zip(before).zip(after) {
+/// What was established stays so once more is known, unless the answers then contradict one another, or may: then the
+/// verdict waits, whatever it was.
+fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known: &Facts) {
+    if !known.ruled_out.is_empty() || !known.ruled_out_open.is_empty() {
+        assert_ne!(span_of(rules, after).verdict(), Outcome::Go, "answers that contradict one another go");
+        return;
+    }
+    for ((rule, before), after) in rules.judging().zip(before).zip(after) {
         assert!(*before == State::Undetermined || before == after, "{}: {before:?} became {after:?} when an answer was added", rule.id);
     }
     let (wide, narrow) = (span_of(rules, before), span_of(rules, after));
     assert!(wide.best_case <= narrow.best_case && narrow.worst_case <= wide.worst_case, "{wide:?} does not hold {narrow:?}");
     if narrow.verdict() != Outcome::Go {
         assert_ne!(wide.verdict(), Outcome::Go, "taking an answer away made it go");
+    }
+}
+
+/// Answers that contradict, a plan beyond the offers and a name that nobody read hold the verdict, whatever the rules are.
+fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
+    let unread = !facts.unread.is_empty();
+    if unread || !facts.ruled_out.is_empty() || !facts.not_offered.is_empty() {
+        assert_ne!(span_of(rules, found).verdict(), Outcome::Go);
+    }
+    assert!(unread || answers::unrecognised(facts).is_empty(), "a name that nobody read, and nothing waits for it");
+}
+
+/// Leaving out an answer that was set aside changes nothing.
+fn assert_counts_for_nothing(rules: &RuleSet, compiled: &Compiled, text: &str, facts: &Facts, found: &[State]) {
+    let gathered = crate::support::gathered(rules, text).unwrap_or_else(|found| unreachable!("{found:?}"));
+    for aside in &facts.set_aside {
+        let mut without = gathered.clone();
+        without.given.remove(&aside.question);
+        let (without, refused) = facts::read(rules, &without, today());
+        assert!(refused.is_empty());
+        assert_eq!(states(rules, compiled, &without), found, "{}", rules.catalogue.questions[aside.question].id);
     }
 }
 
@@ -335,7 +417,8 @@ proptest! {
             let found = states(&rules, &compiled, &facts);
             n_open += found.iter().filter(|it| **it == State::Undetermined).count();
             prop_assert_eq!(&found, &compiled_turned.run(&facts));
-            let backwards: Vec<State> = compiled_backwards.run(&facts).into_iter().rev().collect();
+            let mut backwards = compiled_backwards.run(&facts);
+            backwards[..trees.len()].reverse();
             prop_assert_eq!(&found, &backwards);
             assert_tells(&rules, &facts, &found);
             let mut fewer = choices.clone();
@@ -343,7 +426,9 @@ proptest! {
                 *place = answers.len();
             }
             let fewer = facts_or(&rules, &text(&fewer)).map_err(|_| TestCaseError::fail("taking an answer away was refused"))?;
-            assert_only_settles(&rules, &states(&rules, &compiled, &fewer), &found);
+            assert_only_settles(&rules, &states(&rules, &compiled, &fewer), &found, &facts);
+            assert_held(&rules, &facts, &found);
+            assert_counts_for_nothing(&rules, &compiled, &text(choices), &facts, &found);
         }
         prop_assert!(n_open > 0, "no missing answer was met");
     }
@@ -361,7 +446,7 @@ proptest! {
                 facts_or(&rules, &text).map_err(|found| TestCaseError::fail(format!("{:?}\n{text}", crate::support::codes(&found))))
             };
             let (before, after) = (of(vague)?, of(clear)?);
-            assert_only_settles(&rules, &states(&rules, &compiled, &before), &states(&rules, &compiled, &after));
+            assert_only_settles(&rules, &states(&rules, &compiled, &before), &states(&rules, &compiled, &after), &after);
         }
     }
 
@@ -476,7 +561,7 @@ pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option
     for _ in 0..8 {
         let (facts, found) = facts::read(rules, &gathered, today());
         assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
-        assert_rules_out(rules, &facts);
+        assert_counts(rules, &facts);
         if facts.ruled_out.is_empty() {
             return Some((gathered, facts));
         }
@@ -537,9 +622,9 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
             let Some(key) = keys.get(dice.roll(keys.len())) else { continue };
             let mut fewer = gathered.clone();
             fewer.given.remove(key);
-            let (facts, refused) = facts::read(rules, &fewer, today());
+            let (fewer, refused) = facts::read(rules, &fewer, today());
             assert!(refused.is_empty(), "taking an answer away was refused");
-            assert_only_settles(rules, &states(rules, compiled, &facts), &found);
+            assert_only_settles(rules, &states(rules, compiled, &fewer), &found, &facts);
         }
     }
     assert!(n_open > 1000 && n_fire > 1000, "{n_open} open, {n_fire} fire");
@@ -561,9 +646,9 @@ fn each_example_only_widens_when_any_answer_is_taken_away() {
         for key in whole.given.keys() {
             let mut fewer = whole.clone();
             fewer.given.remove(key);
-            let (facts, refused) = facts::read(rules, &fewer, today());
+            let (fewer, refused) = facts::read(rules, &fewer, today());
             assert!(refused.is_empty(), "{name}");
-            assert_only_settles(rules, &states(rules, compiled, &facts), &found);
+            assert_only_settles(rules, &states(rules, compiled, &fewer), &found, &facts);
             n_tried += 1;
         }
     }

@@ -945,7 +945,7 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
         let text = format!("clinic: 1\nname: Test\nanswers: {answers}\n");
         let (clinic, found) = questionnaire::clinic(&desk.rules, "clinic.yaml", text.as_bytes());
         assert!(found.is_empty(), "{}", codes(&found).join("\n"));
-        let own = gathered(&desk.rules, &written("a: { smokes: no }")).unwrap_or_default();
+        let own = gathered(&desk.rules, &written("a: { smokes: no, taken: [], allergies: [] }")).unwrap_or_default();
         questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own)
     };
     let answers = standing("{ plan: { adrenaline: no }, stock: { extra: yes } }");

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, Months, NaiveDateTime};
-use preblock::facts::{Fact, Facts, Value};
-use preblock::model::{Comparison, Condition, Odds, RuleSet, Test};
+use preblock::facts::{Fact, Facts, Known, Missing, Value, Why};
+use preblock::model::{Answer, Comparison, Condition, Odds, Question, RuleSet, Test};
 use preblock::quantity::span::{Span, SpanUnit};
 use preblock::quantity::when::When;
 use preblock::truth::FactSlot;
@@ -79,52 +79,146 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
             if all.contains(&Ok(true)) { Ok(true) } else { open_or(all, false) }
         }
         Condition::Fact { fact, test } => tested(*fact, test, facts),
-        Condition::Answers(Odds::RuledOut) => Ok(!facts.ruled_out.is_empty()),
-        Condition::Answers(Odds::NotOffered) => match (facts.not_offered.len(), facts.offer_open.len()) {
-            (0, 0) => Ok(false),
-            (0, _) => Err(facts.offer_open.clone()),
-            _ => Ok(true),
-        },
-    }
-}
-
-/// The answered questions that certainly do not apply, found by going over all questions until nothing moves: a question
-/// does not apply once its `ask_when` is no, counting as no each test of a missing answer whose question does not apply.
-pub fn ruled_out(rules: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
-    let missing = |slot: FactSlot| value(facts, slot).is_err();
-    let mut not_asked: BTreeSet<FactSlot> = BTreeSet::new();
-    loop {
-        let questions = rules.catalogue.questions.iter();
-        let now: BTreeSet<FactSlot> = questions
-            .filter(|it| it.ask_when.as_ref().is_some_and(|when| applies(when, facts, &not_asked) == Some(false)))
-            .flat_map(|it| [Some(it.slot), it.date_slot])
-            .flatten()
-            .collect();
-        if now == not_asked {
-            return rules.catalogue.questions.iter().map(|it| it.slot).filter(|it| now.contains(it) && !missing(*it)).collect();
+        Condition::Answers(odds) => {
+            let (there, open) = match odds {
+                Odds::RuledOut => (facts.ruled_out.len(), &facts.ruled_out_open),
+                Odds::NotOffered => (facts.not_offered.len(), &facts.offer_open),
+                Odds::Unread => (0, &facts.unread),
+            };
+            match (there, open.len()) {
+                (0, 0) => Ok(false),
+                (0, _) => Err(open.clone()),
+                _ => Ok(true),
+            }
         }
-        not_asked = now;
     }
 }
 
-/// Yes, no or neither, with the tests of these missing answers counted as no.
-fn applies(when: &Condition, facts: &Facts, not_asked: &BTreeSet<FactSlot>) -> Option<bool> {
-    let each = |parts: &[Condition]| parts.iter().map(|it| applies(it, facts, not_asked)).collect::<Vec<_>>();
+/// Which answers count, as specified.
+pub struct Counted {
+    /// The facts that count; derived ones as they were given.
+    pub facts: Facts,
+    /// Answers that contradict another one.
+    pub ruled_out: BTreeSet<FactSlot>,
+    /// What must be known to say whether others do.
+    pub open: BTreeSet<FactSlot>,
+}
+
+/// Found by going over all questions until nothing moves: whether a question applies follows from what counts, and what
+/// counts from whether its question applies.
+pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
+    let questions = &rules.catalogue.questions;
+    let mut given = facts.clone();
+    for it in &facts.set_aside {
+        given.facts[questions[it.question].slot.index()] = it.fact.clone();
+        if let (Some(slot), Some(date)) = (questions[it.question].date_slot, &it.date) {
+            given.facts[slot.index()] = date.clone();
+        }
+    }
+    let mut counts = given.clone();
+    let mut apply: Vec<Came> = vec![Ok(true); questions.len()];
+    for _ in 0..=questions.len() {
+        let now: Vec<Came> =
+            questions.iter().map(|it| it.ask_when.as_ref().map_or(Ok(true), |when| applies(when, rules, &counts, &apply))).collect();
+        let mut next = given.clone();
+        for (question, applies) in questions.iter().zip(&now) {
+            let instead = instead(question, applies, &given);
+            if let Some(date) = question.date_slot.filter(|_| instead.is_some()) {
+                let needs = if let Some(Fact::Missing(it)) = &instead { it.needs.clone() } else { BTreeSet::from([question.slot]) };
+                next.facts[date.index()] = missing(needs);
+            }
+            if let Some(fact) = instead {
+                next.facts[question.slot.index()] = fact;
+            }
+        }
+        (counts, apply) = (next, now);
+    }
+    let hazards = questions.iter().zip(&apply).filter(|(it, _)| {
+        matches!(given.facts.get(it.slot.index()), Some(Fact::Known(known)) if !given.standing.contains(&it.slot) && !is_harmless(it, &known.value))
+    });
+    let (mut ruled_out, mut open) = (BTreeSet::new(), BTreeSet::new());
+    for (question, applies) in hazards {
+        match applies {
+            Ok(true) => {}
+            Ok(false) => {
+                ruled_out.insert(question.slot);
+            }
+            Err(needs) => open.extend(needs),
+        }
+    }
+    Counted { facts: counts, ruled_out, open }
+}
+
+/// What counts instead of what was given; nothing if that counts.
+fn instead(question: &Question, applies: &Came, given: &Facts) -> Option<Fact> {
+    let known = match given.facts.get(question.slot.index()) {
+        Some(Fact::Known(known)) => Some(known),
+        _ => None,
+    };
+    let dated = question.date_slot.is_some_and(|it| matches!(given.facts.get(it.index()), Some(Fact::Known(_))));
+    if known.is_some_and(|it| !given.standing.contains(&question.slot) && !is_harmless(question, &it.value)) {
+        return None;
+    }
+    let other = question.otherwise.map(Value::Choice);
+    let standing = given.standing.contains(&question.slot);
+    match (applies, other) {
+        (Ok(true), _) => None,
+        (_, Some(value)) if known.is_some_and(|it| it.value == value) => None,
+        (Ok(false), Some(value)) => Some(Fact::Known(Known { value, shown: String::new(), place: None })),
+        (Ok(false), None) => (known.is_some() || dated).then(|| missing(BTreeSet::from([question.slot]))),
+        (Err(_), _) if standing => None,
+        (Err(needs), _) if known.is_some() || dated => Some(missing(needs.clone())),
+        (Err(needs), Some(_)) => Some(missing(needs.iter().copied().chain([question.slot]).collect())),
+        (Err(_), None) => None,
+    }
+}
+
+/// Whether an answer says no more than that there is nothing, or says nothing by itself.
+fn is_harmless(question: &Question, value: &Value) -> bool {
+    let says_nothing = |at: usize| match &question.answer {
+        Answer::YesNo => at == 0,
+        Answer::OneOf(options) | Answer::SeveralOf(options) => options[at].nothing,
+        _ => false,
+    };
+    question.harmless_alone
+        || match value {
+            Value::Choice(at) => says_nothing(usize::from(*at)),
+            Value::Choices(bits) => (0..60).filter(|at| bits & (1 << at) != 0).all(says_nothing),
+            Value::Medicines(entries) => entries.is_empty(),
+            Value::Allergies(entries) => entries.is_empty(),
+            Value::Plan(plan) => plan.is_empty(),
+            Value::Text => true,
+            Value::Number(_) | Value::Date(_) => false,
+        }
+}
+
+fn missing(needs: BTreeSet<FactSlot>) -> Fact {
+    Fact::Missing(Missing { why: Why::NotAsked, needs })
+}
+
+/// Whether a condition for asking holds, with the tests of missing answers counted as no whose questions do not apply.
+fn applies(when: &Condition, rules: &RuleSet, facts: &Facts, apply: &[Came]) -> Came {
+    let each = |parts: &[Condition]| parts.iter().map(|it| applies(it, rules, facts, apply)).collect::<Vec<Came>>();
     match when {
         Condition::All(parts) => {
             let all = each(parts);
-            if all.contains(&Some(false)) { Some(false) } else { (!all.contains(&None)).then_some(true) }
+            if all.contains(&Ok(false)) { Ok(false) } else { open_or(all, true) }
         }
         Condition::Any(parts) => {
             let all = each(parts);
-            if all.contains(&Some(true)) { Some(true) } else { (!all.contains(&None)).then_some(false) }
+            if all.contains(&Ok(true)) { Ok(true) } else { open_or(all, false) }
         }
-        Condition::Not(part) => applies(part, facts, not_asked).map(|it| !it),
-        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => match came(when, facts) {
-            Ok(came) => Some(came),
-            Err(_) => (not_asked.contains(fact) && value(facts, *fact).is_err()).then_some(false),
-        },
-        Condition::Answers(_) => came(when, facts).ok(),
+        Condition::Not(part) => applies(part, rules, facts, apply).map(|it| !it),
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
+            let Err(open) = came(when, facts) else { return came(when, facts) };
+            let asks = rules.catalogue.questions.iter().position(|it| it.slot == *fact || it.date_slot == Some(*fact));
+            match asks.filter(|_| value(facts, *fact).is_err()).map(|it| &apply[it]) {
+                Some(Ok(false)) => Ok(false),
+                Some(Err(more)) => Err(open.iter().chain(more).copied().collect()),
+                _ => Err(open),
+            }
+        }
+        Condition::Answers(_) => came(when, facts),
     }
 }
 
@@ -134,7 +228,8 @@ fn open_or(all: Vec<Came>, otherwise: bool) -> Came {
     if open.is_empty() { Ok(otherwise) } else { Err(open) }
 }
 
-fn value(facts: &Facts, slot: FactSlot) -> Result<&Value, BTreeSet<FactSlot>> {
+/// A value, or what would settle it.
+pub fn value(facts: &Facts, slot: FactSlot) -> Result<&Value, BTreeSet<FactSlot>> {
     match facts.facts.get(usize::from(slot.0)) {
         Some(Fact::Known(known)) => Ok(&known.value),
         Some(Fact::Missing(missing)) => Err(missing.needs.clone()),

@@ -47,6 +47,7 @@ pub fn nothing(reference: &str) -> Screening {
         to_ask: vec![],
         anaesthetic: None,
         notes: vec![],
+        set_aside: Vec::new(),
         unrecognised: vec![],
         lifts: vec![],
         alternatives: None,

@@ -44,6 +44,15 @@ from rule_set import OUTCOMES, URGENCIES, Beyond, Fact, Rule, RuleSet, Span, lis
 CONDITION_FORMS = ("all", "any", "not", "taking", "allergic_to", "fact", "answers")
 GUARANTEE_KEYS = {"id", "title", "concern", "where", "because", "never", "fires", "urgency_at_least", "promise"}
 
+PROMISES = (
+    "established-findings-stay",
+    "span-narrows",
+    "removing-never-goes",
+    "unknown-medicine-waits",
+    "unknown-allergy-waits",
+    "nothing-answered-waits",
+)
+
 
 class Truth(NamedTuple):
     """Certainly yes, certainly no; unknown if neither."""
@@ -80,11 +89,17 @@ class Questionnaire:
         for id_, fact in rule_set.facts.items():
             self._declare(id_, fact)
         self._declare_spans()
+        self._counting: dict[str, tuple[z3.BoolRef, dict[str, z3.BoolRef]]] = {}
+        self._applying: dict[str, Truth] = {}
+        self._on_the_way: list[str] = []
         self.offered = Truth(self._bool("not offered"), self._bool("offered"))
         self.always.append(z3.Not(z3.And(self.offered)))
-        self._ruled_out: z3.BoolRef | None = None
-        self._never_asked: dict[str, z3.BoolRef] = {}
-        self._on_the_way: list[str] = []
+        for id_, fact in rule_set.facts.items():
+            for need in fact.needs:
+                if need not in self.known:
+                    raise Beyond(f"{id_}: there is no fact {need}")
+                self.always.append(z3.Implies(self.known[id_], self._known(need)))
+        self.ruled_out = self._contradictions()
         self.rules: dict[str, Truth] = {}
         for rule in rule_set.rules:
             truth = self.truth(rule.when)
@@ -111,10 +126,6 @@ class Questionnaire:
                 self.always += [number >= low, number <= high]
             if fact.at_least_zero:
                 self.always.append(number >= 0)
-            for need in fact.needs:
-                if need not in self.known:
-                    raise Beyond(f"{id_}: there is no fact {need}")
-                self.always.append(z3.Implies(known, self.known[need]))
         elif fact.kind == "medicines":
             self._declare_medicines(id_)
         elif fact.kind == "allergies":
@@ -214,7 +225,7 @@ class Questionnaire:
         return lists[0]
 
     def _list(self, kind: str) -> z3.BoolRef:
-        return self.known[self._the_list(kind)]
+        return self._known(self._the_list(kind))
 
     def _taking(self, wanted: frozenset[int], count: int) -> Truth:
         known = self._list("medicines")
@@ -239,25 +250,79 @@ class Questionnaire:
     def _answers(self, word: str) -> Truth:
         if word == "not-offered":
             return self.offered
-        if word != "ruled-out":
+        if word == "ruled-out":
+            return self.ruled_out
+        if word != "unread":
             raise Beyond(f"the condition answers: {word}")
-        if self._ruled_out is None:
-            asked = [id_ for id_, it in self.rule_set.facts.items() if it.ask_when]
-            if any("answers" in json.dumps(self.rule_set.facts[id_].ask_when) for id_ in asked):
-                raise Beyond("a question that is asked depending on `answers`")
-            self._ruled_out = z3.Or([z3.And(self.known[id_], self._not_asked(id_)) for id_ in asked])
-        return Truth(self._ruled_out, z3.Not(self._ruled_out))
+        read = []
+        for id_, fact in self.rule_set.facts.items():
+            if fact.kind in ("medicines", "allergies"):
+                known = self._known(id_)
+                whole = z3.And(known, z3.Not(self.unrecognised[fact.kind]))
+                read.append(z3.Or(whole, z3.And(z3.Not(known), self._applies(id_).no)))
+        return Truth(z3.BoolVal(False), z3.And(read))
 
-    def _not_asked(self, id_: str) -> z3.BoolRef:
-        """Whether a question certainly does not apply."""
-        if id_ not in self._never_asked:
+    # -- which answers count
+
+    def _contradictions(self) -> Truth:
+        """Whether an answer that is not harmless is given to a question that does not apply."""
+        at_odds, fit = [], []
+        for id_, fact in self.rule_set.facts.items():
+            if fact.ask_when:
+                hazard, applies = self._hazard(id_), self._applies(id_)
+                at_odds.append(z3.And(hazard, applies.no))
+                fit.append(z3.Or(z3.Not(hazard), applies.yes))
+        return Truth(z3.Or(at_odds), z3.And(fit))
+
+    def _hazard(self, id_: str) -> z3.BoolRef:
+        """Whether an answer is given that is not harmless where its question does not apply."""
+        fact = self.rule_set.facts[id_]
+        if fact.harmless_alone or fact.kind == "text":
+            return z3.BoolVal(False)
+        if fact.kind in ("yes-no", "one-of", "several-of", "anaesthetic"):
+            something = z3.Or([it for option, it in self.options[id_].items() if option not in fact.nothing])
+        elif fact.kind == "medicines":
+            something = z3.Or([counts[0] for _, counts in self._medicines] + [self._more_unrecognised[0]])
+        elif fact.kind == "allergies":
+            something = z3.Or([there for _, _, there in self._allergies])
+        else:
+            something = z3.BoolVal(True)
+        return z3.And(self.known[id_], something)
+
+    def _counts(self, id_: str) -> tuple[z3.BoolRef, dict[str, z3.BoolRef]]:
+        """Whether a fact is known, and its options, with only the answers that count."""
+        if id_ not in self._counting:
+            fact = self.rule_set.facts[id_]
+            question = fact.date_of or id_
+            known, options = self.known[id_], self.options.get(id_, {})
+            if self.rule_set.facts[question].ask_when:
+                applies, hazard = self._applies(question), self._hazard(question)
+                counts = z3.Or(hazard, applies.yes)
+                given = {it: z3.And(known, lit) for it, lit in options.items()}
+                if fact.otherwise:
+                    options = {it: z3.And(lit, counts) for it, lit in given.items()}
+                    instead = z3.And(applies.no, z3.Not(hazard))
+                    options[fact.otherwise] = z3.Or(given[fact.otherwise], instead)
+                    known = z3.Or(list(options.values()))
+                else:
+                    known = z3.And(known, counts)
+            self._counting[id_] = known, options
+        return self._counting[id_]
+
+    def _known(self, id_: str) -> z3.BoolRef:
+        return self._counts(id_)[0]
+
+    def _applies(self, id_: str) -> Truth:
+        """Whether a question applies."""
+        if id_ not in self._applying:
             when = self.rule_set.facts[id_].ask_when
-            if id_ in self._on_the_way:
-                raise Beyond(f"{id_}: questions that wait for one another in a circle")
+            if id_ in self._on_the_way or "answers" in json.dumps(when):
+                raise Beyond(f"{id_}: a question that hangs on itself, or on `answers`")
             self._on_the_way.append(id_)
-            self._never_asked[id_] = self.truth(when, self._behind_gates).no if when else z3.BoolVal(False)
+            always = Truth(z3.BoolVal(True), z3.BoolVal(False))
+            self._applying[id_] = self.truth(when, self._behind_gates) if when else always
             self._on_the_way.pop()
-        return self._never_asked[id_]
+        return self._applying[id_]
 
     def _behind_gates(self, condition: dict[str, Any], truth: Truth) -> Truth:
         """One test of a gate: it counts as no, too, where the gate is not answered and certainly does not apply."""
@@ -267,15 +332,16 @@ class Questionnaire:
         if self.rule_set.facts[id_].ask_when is None:
             return truth
         answer = self._date(id_) if "older_than" in condition or "within" in condition else id_
-        return Truth(truth.yes, z3.Or(truth.no, z3.And(z3.Not(self.known[answer]), self._not_asked(id_))))
+        return Truth(truth.yes, z3.Or(truth.no, z3.And(z3.Not(self._known(answer)), self._applies(id_).no)))
 
     def _tested(self, id_: str, test: str, value: Any) -> Truth:
         """One test of a fact; unknown while the fact is."""
-        fact, known = self.rule_set.facts[id_], self.known[id_]
+        fact = self.rule_set.facts[id_]
+        known, _ = self._counts(id_)
         if test in ("older_than", "within"):
             date = self._date(id_)
             older = self.older[date][self.rule_set.span(value, id_)]
-            known = z3.And(self.known[date], self.known["plan.procedure_on"])
+            known = z3.And(self._known(date), self._known("plan.procedure_on"))
             holds = older if test == "older_than" else z3.Not(older)
         elif fact.kind in ("yes-no", "one-of") and test in ("is", "is_not", "one_of", "none_of"):
             holds = z3.Or([self._option(id_, it) for it in listed(value)])
@@ -305,7 +371,7 @@ class Questionnaire:
         name = {"true": "yes", "false": "no"}.get(name, name) if self.rule_set.facts[id_].kind == "yes-no" else name
         if name not in self.options[id_]:
             raise Beyond(f"{id_} has no option `{name}`")
-        return self.options[id_][name]
+        return self._counts(id_)[1][name]
 
     # -- verdicts
 
@@ -399,17 +465,17 @@ class Prover:
         if word == "established-findings-stay":
             lifted = [z3.And(one.rules[it.id].yes, z3.Not(more.rules[it.id].yes)) for it in rules]
             return not self._possible(self.double, z3.Or(lifted))
-        # An added answer that rules another one out may widen the span: such a rule is left out of account.
-        applying = [it for it in rules if "ruled-out" not in json.dumps(it.when)]
+        # An added answer that contradicts another one, or may, can widen the span.
+        fits = more.ruled_out.no
         if word == "span-narrows":
             wider = []
             for outcome in ("defer", "refer"):
-                best, best_then = (it.best_is_at_least(outcome, applying) for it in (one, more))
-                worst, worst_then = (it.worst_is_at_least(outcome, applying) for it in (one, more))
+                best, best_then = (it.best_is_at_least(outcome, rules) for it in (one, more))
+                worst, worst_then = (it.worst_is_at_least(outcome, rules) for it in (one, more))
                 wider += [z3.And(best, z3.Not(best_then)), z3.And(z3.Not(worst), worst_then)]
-            return not self._possible(self.double, z3.Or(wider))
+            return not self._possible(self.double, fits, z3.Or(wider))
         if word == "removing-never-goes":
-            return not self._possible(self.double, one.verdict("go", applying), z3.Not(more.verdict("go", applying)))
+            return not self._possible(self.double, fits, one.verdict("go"), z3.Not(more.verdict("go")))
         if word in ("unknown-medicine-waits", "unknown-allergy-waits"):
             strange = one.unrecognised["medicines" if word == "unknown-medicine-waits" else "allergies"]
             return not self._possible(self.single, strange, one.verdict("go"))
@@ -428,8 +494,10 @@ def main(arguments: list[str]) -> int:
         try:
             rule_set = read_rule_set(Path(folder))
             prover = Prover(rule_set)
-            decided = {it.get("id"): prover.decide(it) for it in rule_set.guarantees}
-            if len(decided) < len(rule_set.guarantees):
+            promised = {it.get("promise") for it in rule_set.guarantees}
+            unlisted = [{"id": f"built-in-{it}", "promise": it} for it in PROMISES if it not in promised]
+            decided = {it.get("id"): prover.decide(it) for it in rule_set.guarantees + unlisted}
+            if len(decided) < len(rule_set.guarantees + unlisted):
                 raise Beyond("two guarantees have one id")
         except (Beyond, KeyError, TypeError, ValueError, AttributeError) as error:
             print(f"beyond this script: {folder}: {type(error).__name__}: {error}", file=sys.stderr)

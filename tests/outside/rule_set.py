@@ -17,6 +17,7 @@ import yaml
 
 OUTCOMES = ("go", "defer", "refer")
 URGENCIES = ("routine", "urgent", "same-day")
+ODDS = ("ruled-out", "not-offered", "unread")
 
 # Size of each unit in the first one of its measure. HbA1c is apart: its scales meet in the master equation.
 UNITS: dict[str, dict[str, Fraction]] = {
@@ -104,6 +105,10 @@ class Fact:
     ask_when: Any = None
     needs: tuple[str, ...] = ()
     at_least_zero: bool = False
+    harmless_alone: bool = False
+    nothing: tuple[str, ...] = ()  # options that are harmless where the question does not apply
+    otherwise: str | None = None
+    date_of: str | None = None  # for the day of a dated answer, that answer
 
 
 @dataclass
@@ -298,11 +303,15 @@ def read_facts(folder: Path, rule_set: RuleSet, agents: tuple[str, ...]) -> None
             plausible = tuple(map(Fraction, listed(entry.get("plausible")))) or None
             id_ = f"{section['id']}.{entry['id']}"
             dated = entry.get("dated") == "true"
+            nothing = tuple(it["id"] for it in listed(entry.get("options")) if it.get("nothing") == "true")
             rule_set.facts[id_] = Fact(
-                kind, options, entry.get("unit"), entry.get("measure"), plausible, dated, entry.get("ask_when")
+                kind, options, entry.get("unit"), entry.get("measure"), plausible, dated, entry.get("ask_when"),
+                harmless_alone=entry.get("harmless_alone") == "true",
+                nothing=("no",) if kind == "yes-no" else nothing,
+                otherwise={"false": "no"}.get(entry.get("otherwise"), entry.get("otherwise")),
             )
             if dated:
-                rule_set.facts[f"{id_}.taken_on"] = Fact("date")
+                rule_set.facts[f"{id_}.taken_on"] = Fact("date", date_of=id_)
     for entry in listed(file.get("derived")):
         formula, given = entry["formula"], entry["with"]
         if formula not in NEEDED:
@@ -329,5 +338,9 @@ def read_rule_set(folder: Path) -> RuleSet:
             if rule.outcome not in OUTCOMES or (rule.outcome == "refer") != (rule.urgency in URGENCIES):
                 raise Beyond(f"{rule.id}: the outcome {rule.outcome} with the urgency {rule.urgency}")
             rule_set.rules.append(rule)
+    for word in ODDS:
+        # The program's own rules, where no rule of the set stands for them.
+        if not any(it.when == {"answers": word} and it.outcome != "go" for it in rule_set.rules):
+            rule_set.rules.append(Rule(f"built-in/{word}", "defer", None, {"answers": word}))
     rule_set.guarantees = read_yaml(folder / "guarantees.yaml")["guarantees"]
     return rule_set

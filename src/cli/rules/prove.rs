@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw, whole};
-use crate::governance::prove::{Proof, prove};
+use crate::governance::prove::{Proof, prove, stated};
 use crate::model::Guarantee;
 use crate::report;
 
@@ -44,15 +44,12 @@ pub enum Form {
 pub fn run(arguments: &Prove) -> Status {
     let began = Instant::now();
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
-    if rule_set.guarantees.is_empty() {
-        draw::note(&format!("the rule set `{}` states no guarantee: write them in guarantees.yaml", files.folder));
-        return Status::Problems;
-    }
+    let stated = stated(&rule_set);
     let concern = |it: &Guarantee| it.concern.and_then(|at| rule_set.concerns.get(at)).map(|it| it.id.as_str());
     let wanted = |it: &Guarantee| arguments.only.as_deref().is_none_or(|only| it.id == only || concern(it) == Some(only));
-    if !rule_set.guarantees.iter().any(wanted) {
+    if !stated.iter().any(wanted) {
         let only = arguments.only.as_deref().unwrap_or_default();
-        let known = rule_set.guarantees.iter().map(|it| it.id.as_str()).chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
+        let known = stated.iter().map(|it| it.id.as_str()).chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
         let help = crate::diagnostic::did_you_mean(only, known).unwrap_or_else(|| "`rules prove` without --only lists all".into());
         draw::note(&format!("there is no guarantee and no concern `{only}`; {help}"));
         return Status::Refused;
@@ -60,8 +57,7 @@ pub fn run(arguments: &Prove) -> Status {
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let Some(cases) = super::cases(&files, &rule_set) else { return Status::Problems };
     let proofs = prove(&rule_set, &cases, as_of, wanted);
-    let proofs: Vec<(&Guarantee, Proof)> =
-        proofs.into_iter().filter_map(|(at, proof)| Some((rule_set.guarantees.get(at)?, proof))).collect();
+    let proofs: Vec<(&Guarantee, Proof)> = proofs.into_iter().filter_map(|(at, proof)| Some((stated.get(at)?, proof))).collect();
     match arguments.format {
         Form::Json => draw::json(&report::proofs::json(&rule_set, &proofs, as_of)),
         Form::Text => draw::plain(&report::proofs::text(&rule_set, &proofs, as_of, draw::width())),

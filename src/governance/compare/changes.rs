@@ -272,7 +272,10 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
     };
     let options: Vec<String> = options
         .iter()
-        .map(|it| format!("{}: {}{}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})"))))
+        .map(|it| {
+            let nothing = if it.nothing { " (nothing)" } else { "" };
+            format!("{}: {}{}{nothing}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})")))
+        })
         .collect();
     vec![
         ("wording", question.ask.clone()),
@@ -285,6 +288,8 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
         ("no longer ago than", question.oldest.map_or_else(String::new, |it| it.to_string())),
         ("written for unknown", sorted(question.stand_ins.iter().map(ToString::to_string), ", ")),
         ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
+        ("harmless alone", question.harmless_alone.to_string()),
+        ("otherwise", question.otherwise.map_or_else(String::new, |it| question.option_in_words(it))),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
         ("a clinic's file may answer it", question.standing.to_string()),

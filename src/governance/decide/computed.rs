@@ -11,13 +11,10 @@ use crate::model::{Derived, Formula, Input};
 use crate::truth::FactSlot;
 
 impl Reader<'_> {
-    /// What the formula of each derived fact needs to be known, and what follows from answers alone.
-    pub fn derive(&mut self) {
-        for derived in &self.rule_set.catalogue.derived {
-            let domain = self.space.domain(self.view, derived.slot).cloned();
-            if let Some(domain) = domain {
-                self.derive_one(derived, &domain);
-            }
+    /// What the formula of a derived fact needs to be known, and what follows from answers alone.
+    pub(super) fn derive(&mut self, derived: &Derived) {
+        if let Some(domain) = self.domain(derived.slot) {
+            self.derive_one(derived, &domain);
         }
     }
 
@@ -34,7 +31,7 @@ impl Reader<'_> {
     }
 
     fn options_of(&self, derived: &Derived, role: usize) -> Vec<(String, Lit)> {
-        let shape = self.role(derived, role).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
+        let shape = self.role(derived, role).and_then(|it| self.domain(it)).map(|it| it.shape.clone());
         match shape {
             Some(Shape::Choice(options) | Shape::Choices(options)) => options,
             Some(Shape::Plan { agents, .. }) => agents,
@@ -48,8 +45,8 @@ impl Reader<'_> {
 
     /// Whether the plan of a role tells every strength and volume, as far as wanted.
     fn amounts(&self, derived: &Derived, role: usize) -> (Lit, Lit) {
-        let domain = self.role(derived, role).and_then(|it| self.space.domain(self.view, it));
-        match domain.map(|it| &it.shape) {
+        let domain = self.role(derived, role).and_then(|it| self.domain(it));
+        match domain.as_deref().map(|it| &it.shape) {
             Some(Shape::Plan { strengths, volumes, .. }) => (*strengths, *volumes),
             _ => (self.logic.never(), self.logic.never()),
         }
@@ -199,7 +196,7 @@ impl Reader<'_> {
 
     /// For each agent that a load counts: it is not there, or the register has a limit for it at that age.
     fn allowed(&mut self, load: &Derived) -> Vec<Lit> {
-        let ages = self.role(load, 3).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
+        let ages = self.role(load, 3).and_then(|it| self.domain(it)).map(|it| it.shape.clone());
         let Some(Shape::Number { cells: ages, .. }) = ages else { return Vec::new() };
         let with = [(false, self.chosen(load, 1, "no")), (true, self.chosen(load, 1, "yes"))];
         let given = if load.inputs.len() > 4 { self.chosen(load, 4, "yes") } else { self.logic.never() };
@@ -224,7 +221,7 @@ impl Reader<'_> {
 
     /// A date that is also tested for its age in months or days leaves only some ages in years.
     fn age_beside_date(&mut self, age: &Derived, domain: &Domain) {
-        let born = self.role(age, 0).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
+        let born = self.role(age, 0).and_then(|it| self.domain(it)).map(|it| it.shape.clone());
         let (Some(Shape::Date { older, .. }), Shape::Number { cells, .. }) = (born, &domain.shape) else { return };
         for (span, older) in &older {
             let (least, most) = match span.months() {
@@ -269,7 +266,7 @@ impl Reader<'_> {
     /// Whether the number of one role lies below the number of another, which is a limit's.
     fn below(&mut self, derived: &Derived, role: usize, limit: usize) -> Lit {
         let Some(Input::Number(limit)) = derived.inputs.get(limit).copied() else { return self.logic.never() };
-        let shape = self.role(derived, role).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
+        let shape = self.role(derived, role).and_then(|it| self.domain(it)).map(|it| it.shape.clone());
         let Some(Shape::Number { cells, .. }) = shape else { return self.logic.never() };
         let below = cells.iter().filter(|(cell, _)| super::arithmetic::some_number(cell) < limit).map(|(_, it)| *it);
         self.logic.any(below.collect::<Vec<_>>())
@@ -277,7 +274,7 @@ impl Reader<'_> {
 
     /// Whether the number of a role lies above another, at which it is cut.
     fn above(&mut self, derived: &Derived, role: usize, than: f64) -> Lit {
-        let shape = self.role(derived, role).and_then(|it| self.space.domain(self.view, it)).map(|it| it.shape.clone());
+        let shape = self.role(derived, role).and_then(|it| self.domain(it)).map(|it| it.shape.clone());
         let Some(Shape::Number { cells, .. }) = shape else { return self.logic.never() };
         let above = cells.iter().filter(|(cell, _)| super::arithmetic::some_number(cell) > than).map(|(_, it)| *it);
         self.logic.any(above.collect::<Vec<_>>())
@@ -302,8 +299,8 @@ impl Reader<'_> {
     }
 
     fn steroid(&mut self, derived: &Derived, domain: &Domain) {
-        let shape = self.role(derived, 0).and_then(|it| self.space.domain(self.view, it)).cloned();
-        let Some(Domain { known: list, shape: Shape::Medicines { kinds, unrecognised } }) = shape else { return };
+        let shape = self.role(derived, 0).and_then(|it| self.domain(it));
+        let Some(Domain { known: list, shape: Shape::Medicines { kinds, unrecognised } }) = shape.as_deref() else { return };
         let steroids: Vec<Lit> = kinds.iter().filter(|(it, _)| it.steroid).flat_map(|(_, it)| it.first().copied()).collect();
         let strangers: Vec<Lit> = kinds
             .iter()
@@ -312,7 +309,7 @@ impl Reader<'_> {
             .chain(unrecognised.first().copied())
             .collect();
         let clear = !self.logic.any(strangers);
-        let readable = self.logic.all([list, clear]);
+        let readable = self.logic.all([*list, clear]);
         self.logic.implies(domain.known, readable);
         let some = self.logic.any(steroids);
         let none = self.logic.all([readable, !some]);

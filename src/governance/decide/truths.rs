@@ -1,13 +1,14 @@
 //! Conditions over a space: where each is certainly yes and where certainly no, by the tables of `facts::holds`.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
 use batsat::Lit;
 
 use super::cells::Cell;
 use super::lists::{listed, recognised};
 use super::logic::{Logic, Pair};
-use super::space::{Domain, Shape, Space};
+use super::space::{AllergyKind, Domain, MedicineKind, Shape, Space};
 use crate::facts::holds::entry_allergic;
 use crate::model::{Answer, Bits, Comparison, Condition, Odds, Offered, Question, RuleSet, Test};
 use crate::outcome::{Outcome, Urgency};
@@ -18,12 +19,16 @@ use crate::truth::FactSlot;
 pub struct Judgement {
     /// Each rule, in rule order: where it fires and where it stays quiet.
     pub rules: Vec<Pair>,
-    /// Where some answer is ruled out by another one.
-    pub ruled_out: Lit,
+    /// Where some answer contradicts another one, which rules it out, and where certainly none does.
+    pub ruled_out: Pair,
     /// Where a referral of each urgency or a more pressing one is established: routine, urgent, same-day.
     pub refers: [Lit; 3],
     /// Where nothing, known or missing, speaks against it.
     pub goes: Lit,
+    /// What counts of each fact, by slot.
+    counting: Vec<Option<Rc<Domain>>>,
+    /// Where each question applies.
+    applies: Vec<Pair>,
 }
 
 /// Reads conditions in the view of one rule set.
@@ -36,22 +41,48 @@ pub struct Reader<'a> {
     pub rule_set: &'a RuleSet,
     /// Which view it has.
     pub view: usize,
+    /// What counts of each fact, by slot; what was given, until it is settled.
+    pub(super) counting: Vec<Option<Rc<Domain>>>,
+    /// Where each question applies, and where it certainly does not.
+    pub(super) applies: Vec<Pair>,
+    /// Where some answer contradicts another one, and where certainly none does.
+    pub(super) ruled_out: Pair,
 }
 
-impl Reader<'_> {
+impl<'a> Reader<'a> {
+    /// A reader that has settled everything.
+    pub fn new(logic: &'a mut Logic, space: &'a Space, rule_set: &'a RuleSet, view: usize) -> Self {
+        let slots = (0..rule_set.catalogue.facts.len()).filter_map(|it| u16::try_from(it).ok()).map(FactSlot);
+        let counting = slots.map(|it| space.domain(view, it).cloned().map(Rc::new)).collect();
+        let ruled_out = Pair { yes: logic.never(), no: logic.always() };
+        let mut reader = Self { logic, space, rule_set, view, counting, applies: Vec::new(), ruled_out };
+        reader.settle();
+        reader
+    }
+
+    /// A reader of what was judged before.
+    pub fn again(logic: &'a mut Logic, space: &'a Space, rule_set: &'a RuleSet, view: usize, judged: &Judgement) -> Self {
+        let (counting, applies, ruled_out) = (judged.counting.clone(), judged.applies.clone(), judged.ruled_out);
+        Self { logic, space, rule_set, view, counting, applies, ruled_out }
+    }
+
+    /// What counts of a fact.
+    pub(super) fn domain(&self, fact: FactSlot) -> Option<Rc<Domain>> {
+        self.counting.get(fact.index()).cloned().flatten()
+    }
     /// Everything that the rules come to.
     pub fn judge(&mut self) -> Judgement {
-        let ruled_out = self.ruled_out();
         let rule_set = self.rule_set;
-        let rules: Vec<Pair> = rule_set.rules.iter().map(|it| self.pair(&it.when)).collect();
+        let rules: Vec<Pair> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
         let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|urgency| {
             let presses = |it: &crate::model::Rule| it.outcome == Outcome::Refer && it.urgency.unwrap_or(Urgency::Routine) >= urgency;
-            let firing = rule_set.rules.iter().zip(&rules).filter(|(rule, _)| presses(rule)).map(|(_, it)| it.yes);
+            let firing = rule_set.judging().zip(&rules).filter(|(rule, _)| presses(rule)).map(|(_, it)| it.yes);
             self.logic.any(firing.collect::<Vec<_>>())
         });
-        let barring = rule_set.rules.iter().zip(&rules).filter(|(rule, _)| rule.outcome > Outcome::Go).map(|(_, it)| it.no);
+        let barring = rule_set.judging().zip(&rules).filter(|(rule, _)| rule.outcome > Outcome::Go).map(|(_, it)| it.no);
         let goes = self.logic.all(barring.collect::<Vec<_>>());
-        Judgement { rules, ruled_out, refers, goes }
+        let (counting, applies) = (self.counting.clone(), self.applies.clone());
+        Judgement { rules, ruled_out: self.ruled_out, refers, goes, counting, applies }
     }
 
     /// Where a condition is yes and where it is no.
@@ -69,11 +100,9 @@ impl Reader<'_> {
             Condition::Taking { fact, medicines, at_least, .. } => self.taking(*fact, medicines, usize::from(*at_least)),
             Condition::AllergicTo { fact, substances, reactions, .. } => self.allergic(*fact, substances, reactions.as_ref()),
             Condition::Fact { fact, test } => self.test(*fact, test),
-            Condition::Answers(Odds::RuledOut) => {
-                let yes = self.ruled_out();
-                Pair { yes, no: !yes }
-            }
+            Condition::Answers(Odds::RuledOut) => self.ruled_out,
             Condition::Answers(Odds::NotOffered) => self.not_offered(),
+            Condition::Answers(Odds::Unread) => self.unread(),
         }
     }
 
@@ -82,7 +111,7 @@ impl Reader<'_> {
     }
 
     fn taking(&mut self, fact: FactSlot, wanted: &Bits, n: usize) -> Pair {
-        let Some(domain) = self.space.domain(self.view, fact) else { return self.unknown() };
+        let Some(domain) = self.domain(fact) else { return self.unknown() };
         let Shape::Medicines { kinds, unrecognised } = &domain.shape else { return self.unknown() };
         let register = &self.rule_set.medicines;
         let mut among = Vec::new();
@@ -109,7 +138,7 @@ impl Reader<'_> {
     }
 
     fn allergic(&mut self, fact: FactSlot, wanted: &Bits, only: Option<&Bits>) -> Pair {
-        let Some(domain) = self.space.domain(self.view, fact) else { return self.unknown() };
+        let Some(domain) = self.domain(fact) else { return self.unknown() };
         let Shape::Allergies(kinds) = &domain.shape else { return self.unknown() };
         let register = &self.rule_set.allergens;
         let (mut among, mut not_clear) = (Vec::new(), Vec::new());
@@ -131,7 +160,7 @@ impl Reader<'_> {
     }
 
     fn test(&mut self, fact: FactSlot, test: &Test) -> Pair {
-        let Some(domain) = self.space.domain(self.view, fact).cloned() else { return self.unknown() };
+        let Some(domain) = self.domain(fact) else { return self.unknown() };
         let id_of = |at: &u16| self.rule_set.catalogue.options(fact).get(usize::from(*at)).map(|it| it.id.clone());
         match (&domain.shape, test) {
             (Shape::Choice(options), Test::OneOf(wanted) | Test::NoneOf(wanted)) => {
@@ -204,56 +233,34 @@ impl Reader<'_> {
     }
 
     pub(super) fn known(&self, fact: FactSlot) -> Lit {
-        self.space.domain(self.view, fact).map_or(self.logic.never(), |it| it.known)
+        self.domain(fact).map_or(self.logic.never(), |it| it.known)
     }
 
-    /// Where a question is answered that certainly does not apply.
-    fn ruled_out(&mut self) -> Lit {
-        let rule_set = self.rule_set;
-        let mut ways = Vec::new();
-        for question in &rule_set.catalogue.questions {
-            let not_asked = self.not_asked(question, &mut Vec::new());
-            let known = self.known(question.slot);
-            ways.push(self.logic.all([known, not_asked]));
+    /// Where every list of names is read; nowhere is it certain that some name is not.
+    fn unread(&mut self) -> Pair {
+        let catalogue = &self.rule_set.catalogue;
+        let mut read = Vec::new();
+        for slot in [catalogue.medicines, catalogue.allergies].into_iter().flatten() {
+            let Some(domain) = self.domain(slot) else { continue };
+            let unread: Vec<Lit> = match &domain.shape {
+                Shape::Medicines { kinds, unrecognised } => {
+                    let is_known = |it: &MedicineKind| it.names.first().and_then(|it| recognised(&self.rule_set.medicines, it)).is_some();
+                    let strange = kinds.iter().filter(|(it, _)| !is_known(it)).flat_map(|(_, it)| it);
+                    strange.chain(unrecognised).copied().collect()
+                }
+                Shape::Allergies(kinds) => {
+                    let is_known = |it: &AllergyKind| self.rule_set.allergens.names.contains_key(&it.to);
+                    kinds.iter().filter(|(it, _)| !is_known(it)).map(|(_, it)| *it).collect()
+                }
+                _ => Vec::new(),
+            };
+            let some = self.logic.any(unread);
+            let whole = self.logic.all([domain.known, !some]);
+            let shut = [!domain.known, self.applies(slot).no];
+            let shut = self.logic.all(shut);
+            read.push(self.logic.any([whole, shut]));
         }
-        self.logic.any(ways)
-    }
-
-    /// Where a question certainly does not apply, as `facts::holds` has it: gates behind gates count.
-    fn not_asked(&mut self, question: &Question, way: &mut Vec<FactSlot>) -> Lit {
-        match &question.ask_when {
-            Some(when) if !way.contains(&question.slot) => {
-                way.push(question.slot);
-                let no = self.through_gates(when, way).no;
-                way.pop();
-                no
-            }
-            _ => self.logic.never(),
-        }
-    }
-
-    fn through_gates(&mut self, condition: &Condition, way: &mut Vec<FactSlot>) -> Pair {
-        match condition {
-            Condition::All(parts) => {
-                let parts: Vec<Pair> = parts.iter().map(|it| self.through_gates(it, way)).collect();
-                self.logic.all_of(&parts)
-            }
-            Condition::Any(parts) => {
-                let parts: Vec<Pair> = parts.iter().map(|it| self.through_gates(it, way)).collect();
-                self.logic.any_of(&parts)
-            }
-            Condition::Not(part) => self.through_gates(part, way).turned(),
-            Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
-                let pair = self.pair(condition);
-                let rule_set = self.rule_set;
-                let Some(gate) = rule_set.catalogue.question_of(*fact) else { return pair };
-                let shut = self.not_asked(gate, way);
-                let missing = !self.known(*fact);
-                let shut = self.logic.all([missing, shut]);
-                Pair { yes: pair.yes, no: self.logic.any([pair.no, shut]) }
-            }
-            Condition::Answers(_) => self.pair(condition),
-        }
+        Pair { yes: self.logic.never(), no: self.logic.all(read) }
     }
 
     /// Where a choice of the plan is not among what the clinic offers, by its own file or by its local policy.
@@ -261,7 +268,7 @@ impl Reader<'_> {
         let rule_set = self.rule_set;
         let (mut outside, mut open) = (Vec::new(), Vec::new());
         for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
-            let Some(domain) = self.space.domain(self.view, question.slot).cloned() else { continue };
+            let Some(domain) = self.domain(question.slot) else { continue };
             let chosen = self.something(&domain);
             let mut listed = self.logic.never();
             if let Some((in_file, is_outside)) = self.space.offers.get(&question.id).copied() {
@@ -272,7 +279,7 @@ impl Reader<'_> {
                 listed = self.logic.always();
                 outside.push(self.beyond(question, kept, &domain));
             }
-            let asked = !self.not_asked(question, &mut Vec::new());
+            let asked = !self.applies(question.slot).no;
             open.push(self.logic.all([listed, asked, !domain.known]));
             if let Shape::Plan { strengths, .. } = domain.shape {
                 open.push(self.logic.all([listed, chosen, !strengths]));

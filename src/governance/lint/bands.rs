@@ -66,7 +66,7 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
     let judged = decider.judgements.first()?;
     let of_number: Vec<usize> = bands.iter().filter(|it| it.fact == band.fact).map(|it| it.at).collect();
     together.extend(of_number.iter().filter_map(|it| judged.rules.get(*it)).map(|it| it.no));
-    together.push(!judged.ruled_out);
+    together.push(!judged.ruled_out.yes);
     let confirm = |seen: &[Seen]| {
         seen.iter().all(|it| {
             let number = it.facts.number(band.fact);

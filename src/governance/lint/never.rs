@@ -16,7 +16,7 @@ pub fn fires(subject: &Subject<'_>) -> Vec<Remark> {
         }
         let entry = subject.written.rule(&rule.id);
         let Some(mut decider) = subject.decider() else { break };
-        let Some((yes, ruled_out)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out))) else {
+        let Some((yes, ruled_out)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.yes))) else {
             continue;
         };
         let fires = |seen: &[crate::governance::decide::Seen]| seen.iter().all(|it| it.states.get(at) == Some(&State::Fires));

@@ -25,7 +25,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(mut decider) = subject.decider() else { return found };
             let Some(judged) = decider.judgements.first() else { continue };
             let (Some(own), Some(there)) = (judged.rules.get(at).copied(), judged.rules.get(other).copied()) else { continue };
-            let ruled_out = judged.ruled_out;
+            let ruled_out = judged.ruled_out.yes;
             // Two precautions each say what to do; one is too many only if they are for just the same patients.
             if worse.outcome == Outcome::Go && decider.logic.possible(&[there.yes, !own.yes, !ruled_out]) {
                 continue;

@@ -81,9 +81,12 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     let settled = after.judged.rules.get(at)?;
     let known = decider.space.domain(0, question.slot)?.known;
     let not_asked = decider.pair(0, when)?.no;
-    let mut together = vec![!pair.yes, !pair.no, not_asked, !known, after.space.domain(0, question.slot)?.known];
-    together.push(decider.logic.any([settled.yes, settled.no]));
-    together.extend(after.as_before.iter().filter(|(name, _)| **name != question.id).flat_map(|(_, it)| it));
+    let mut together = vec![!pair.yes, !pair.no, not_asked, !known];
+    // Where every answer would be set aside, none settles it; an example shows whether it waits for one.
+    if !question.harmless_alone {
+        together.extend([after.space.domain(0, question.slot)?.known, decider.logic.any([settled.yes, settled.no])]);
+        together.extend(after.as_before.iter().filter(|(name, _)| **name != question.id).flat_map(|(_, it)| it));
+    }
     if !decider.logic.possible(&together) {
         return None;
     }

@@ -86,7 +86,7 @@ fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<Change> {
         Condition::Taking { .. } => taking(rule_set, condition, &mut found),
         Condition::AllergicTo { .. } => allergic(rule_set, condition, &mut found),
         Condition::Fact { fact, test } => tested(rule_set, *fact, test, &mut found),
-        Condition::Answers(one) => found.extend(Odds::ALL.into_iter().filter(|it| it != one).map(|other| Change {
+        Condition::Answers(one) => found.extend(Odds::WRITTEN.into_iter().filter(|it| it != one).map(|other| Change {
             kind: Kind::Choice,
             what: format!("{} instead of {}", other.word(), one.word()),
             to: Condition::Answers(other),

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Book, Sheet, anchor_of, cited, link};
 use crate::governance::words::said;
 use crate::model::catalogue::Who;
-use crate::model::{Answer, Citation, Input, Piece, Question, Rule, RuleSet};
+use crate::model::{Answer, Choice, Citation, Input, Piece, Question, Rule, RuleSet};
 use crate::report::markdown::escape::{code, inline};
 
 pub fn limits(sheet: &mut Sheet, book: &Book<'_>) {
@@ -109,12 +109,18 @@ fn question(sheet: &mut Sheet, rules: &RuleSet, question: &Question, users: &BTr
     }
     if let Answer::OneOf(options) | Answer::SeveralOf(options) = &question.answer {
         sheet.gap();
-        options.iter().for_each(|it| sheet.item(0, &format!("{} ({})", inline(&it.text), inline(&it.id))));
+        let nothing = |it: &Choice| if it.nothing && question.ask_when.is_some() { "; says nothing where it is not asked" } else { "" };
+        options.iter().for_each(|it| sheet.item(0, &format!("{} ({}){}", inline(&it.text), inline(&it.id), nothing(it))));
     }
     if let Some(when) = &question.ask_when {
         sheet.paragraph("**Asked when**");
         sheet.gap();
         sheet.said(0, &said(rules, when));
+        if let Some(otherwise) = question.otherwise {
+            sheet.paragraph(&format!("Elsewhere it counts as answered: {}.", inline(&question.option_in_words(otherwise))));
+        } else if question.harmless_alone {
+            sheet.paragraph("Elsewhere every answer is set aside.");
+        }
     }
     used_by(sheet, users, &question.id);
 }

@@ -3,7 +3,7 @@
 use super::parts::links;
 use super::{Book, Sheet};
 use crate::governance::words::said;
-use crate::model::{Guarantee, Promise, RuleSet, Sense, Then};
+use crate::model::{Guarantee, RuleSet, Sense, Then};
 use crate::outcome::Outcome;
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::day;
@@ -60,24 +60,8 @@ fn guarantee(sheet: &mut Sheet, rules: &RuleSet, guarantee: &Guarantee) {
             format!("at least one of these fires: {}", links(ids))
         }
         Then::UrgencyAtLeast(urgency) => format!("the patient is referred, and no less fast than {}", urgency.word()),
-        Then::Promise(promise) => promised(*promise).to_owned(),
+        Then::Promise(promise) => promise.in_words().to_owned(),
     };
     sheet.paragraph(&format!("**Then** {then}."));
     sheet.paragraph(&format!("{}. Because: {}", code(&guarantee.id), inline(&guarantee.because)));
-}
-
-/// A promise about all questionnaires in words.
-fn promised(promise: Promise) -> &'static str {
-    match promise {
-        Promise::EstablishedFindingsStay => "a rule that fires still fires when an answer is added",
-        Promise::SpanNarrows => {
-            "an added answer never makes the best case better nor the worst case worse, unless answers rule one another out"
-        }
-        Promise::RemovingNeverGoes => {
-            "a verdict that is not go does not become go when an answer is taken away, unless answers rule one another out"
-        }
-        Promise::UnknownMedicineWaits => "with a medicine that nobody recognised the verdict is not go",
-        Promise::UnknownAllergyWaits => "with an allergy that nobody recognised the verdict is not go",
-        Promise::NothingAnsweredWaits => "without any answer the verdict is not go",
-    }
 }
