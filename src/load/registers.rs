@@ -319,14 +319,17 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 class.members.insert(at);
             }
         }
-        let as_prednisolone = node.get("as_prednisolone").and_then(|it| match it.kind {
-            Kind::Number(factor) if factor > 0.0 => Some(factor),
-            _ => {
-                reading.pass_over(it, "a number above zero");
-                None
+        let mut factor = |key| {
+            let it = node.get(key)?;
+            match it.kind {
+                Kind::Number(factor) if factor > 0.0 => return Some(factor),
+                _ => reading.pass_over(it, "a number above zero"),
             }
-        });
-        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone });
+            None
+        };
+        let as_prednisolone = factor("as_prednisolone");
+        let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
+        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone, adrenal_as_prednisolone });
     }
     names.medicines = register;
     reading.finish()

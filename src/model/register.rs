@@ -30,6 +30,8 @@ pub struct Medicine {
     pub also: Vec<String>,
     /// Milligrams of prednisolone that one milligram counts as, for a steroid that acts on the whole body.
     pub as_prednisolone: Option<f64>,
+    /// The same as the adrenals count it: how strongly it puts them to sleep. INVARIANT: known where the other is.
+    pub adrenal_as_prednisolone: Option<f64>,
 }
 
 /// A class or group with everything in it.

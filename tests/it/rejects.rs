@@ -671,6 +671,13 @@ const SLIPS: &[Slip] = &[
         "{ name: alclometasone, in: [topical-corticosteroid], as_prednisolone: 0 }",
     ),
     slip(
+        "steroid-that-counts-for-the-adrenals-alone",
+        &["shape/missing-key"],
+        "medicines.yaml",
+        "{ name: alclometasone, in: [topical-corticosteroid] }",
+        "{ name: alclometasone, in: [topical-corticosteroid], adrenal_as_prednisolone: 1 }",
+    ),
+    slip(
         "formula-half-of-what-may-be-left-out",
         &["rules/unknown-formula"],
         "questions.yaml",

@@ -352,8 +352,14 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
         ids.join(", ")
     };
     let one = |(at, it): (usize, &crate::model::Medicine)| {
-        let steroid = it.as_prednisolone.map_or_else(String::new, |it| it.to_string());
-        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), ("as_prednisolone", steroid)])
+        let written = |it: Option<f64>| it.map_or_else(String::new, |it| it.to_string());
+        let parts = vec![
+            ("also", sorted(&it.also, ", ")),
+            ("classes", classes(at)),
+            ("as_prednisolone", written(it.as_prednisolone)),
+            ("adrenal_as_prednisolone", written(it.adrenal_as_prednisolone)),
+        ];
+        (it.name.clone(), parts)
     };
     register.medicines.iter().enumerate().map(one).collect()
 }

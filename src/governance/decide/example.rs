@@ -122,7 +122,8 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
                 _ => None,
             };
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
-            let may_fail = matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::SteroidDays);
+            let may_fail =
+                matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::AdrenalSteroidDaily | Formula::SteroidDays);
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             if by_sums || (any_will_do && !may_fail) {
                 continue;
@@ -170,7 +171,7 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
                 (Formula::CompletedYears, Some(Told::Number(cell, _)), Some(born)) => {
                     add(Variable { what: What::Age(born), cell: *cell, whole: true });
                 }
-                (Formula::SteroidDaily, Some(_), _) if subject.has_steroid() => {
+                (Formula::SteroidDaily | Formula::AdrenalSteroidDaily, Some(_), _) if subject.has_steroid() => {
                     add(Variable { what: What::SteroidDaily, cell: MILLIGRAMS, whole: false });
                 }
                 (Formula::SteroidDays, Some(_), _) if subject.has_steroid() => {
