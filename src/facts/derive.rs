@@ -6,7 +6,7 @@ use super::{Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why
 use crate::formulas::body::Sex;
 use crate::formulas::medicines::ParacetamolBands;
 use crate::formulas::{age, anaesthetic, body, counts, medicines, pressure, renal};
-use crate::model::{Agent, Choice, Derived, FactKind, Formula, Input, RuleSet};
+use crate::model::{Agent, Choice, Derived, FactKind, Formula, Input, Medicine, RuleSet};
 use crate::quantity::when::When;
 use crate::quantity::{tidy, tidy_beside};
 use crate::truth::FactSlot;
@@ -284,8 +284,9 @@ impl Inputs<'_> {
                 let ids = |options: &[&Choice]| options.iter().map(|it| it.id.clone()).collect::<Vec<_>>();
                 u32::try_from(counts::missing_from(&ids(&list), &ids(&other))).ok().map(f64::from)
             }
-            Formula::SteroidDaily => medicines::steroid_daily(&self.steroids(|entry, factor| Some((entry.daily_mg?, factor)))?),
-            Formula::SteroidDays => medicines::longest_course(&self.steroids(|entry, _| entry.days)?),
+            Formula::SteroidDaily => self.steroid_daily(|it| it.as_prednisolone)?,
+            Formula::AdrenalSteroidDaily => self.steroid_daily(|it| it.adrenal_as_prednisolone)?,
+            Formula::SteroidDays => medicines::longest_course(&self.steroids(|it| it.as_prednisolone, |entry, _| entry.days)?),
             Formula::ParacetamolCeiling => {
                 let [weight, age, adult_from, light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses] =
                     self.numbers()?;
@@ -352,15 +353,25 @@ impl Inputs<'_> {
         with.or_else(|| [of(false), of(true)].into_iter().flatten().reduce(f64::min))
     }
 
+    /// Steroid for each day, each counted by this factor.
+    fn steroid_daily(&self, factor: impl Fn(&Medicine) -> Option<f64>) -> Result<Option<f64>, Outcome> {
+        let doses = self.steroids(factor, |entry, factor| Some((entry.daily_mg?, factor)))?;
+        Ok(medicines::steroid_daily(&doses))
+    }
+
     /// One value for each steroid taken, with what a milligram of it counts as; every entry must be recognised, and
     /// each steroid have its value.
-    fn steroids<T>(&self, value: impl Fn(&MedicineEntry, f64) -> Option<T>) -> Result<Vec<T>, Outcome> {
+    fn steroids<T>(
+        &self,
+        factor: impl Fn(&Medicine) -> Option<f64>,
+        value: impl Fn(&MedicineEntry, f64) -> Option<T>,
+    ) -> Result<Vec<T>, Outcome> {
         let Some(Value::Medicines(entries)) = self.value(0) else { return Err(Outcome::Lacks(vec![0])) };
         let mut found = Vec::new();
         for entry in entries {
             let medicine = entry.medicine.and_then(|at| self.rule_set.medicines.medicines.get(at));
             let Some(medicine) = medicine else { return Err(Outcome::Lacks(vec![0])) };
-            if let Some(factor) = medicine.as_prednisolone {
+            if let Some(factor) = factor(medicine) {
                 found.push(value(entry, factor).ok_or_else(|| Outcome::Lacks(vec![0]))?);
             }
         }

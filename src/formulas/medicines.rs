@@ -7,6 +7,8 @@ const MG_PER_G: f64 = 1000.0;
 
 /// Steroid for each day in mg of prednisolone: each daily dose in mg times what one mg of it counts as, added up.
 ///
+/// What one mg counts as depends on what is asked: how much it calms inflammation, or how it puts the adrenals to sleep.
+///
 /// # Missing data
 /// Every dose is known. No steroid at all is 0.
 ///
@@ -14,7 +16,9 @@ const MG_PER_G: f64 = 1000.0;
 /// `None` if a dose is below zero or a factor is not above zero.
 ///
 /// # Source
-/// Table of equal anti-inflammatory doses, British National Formulary (from memory); the factors stand in the rule set.
+/// Table of equal anti-inflammatory doses, British National Formulary (from memory); for the adrenals, Simpson and
+/// colleagues, Guidance for the prevention and emergency management of adult patients with adrenal insufficiency, Clinical
+/// Medicine 2020, table 4 (read). The factors stand in the rule set.
 /// Adding them up follows from counting each as prednisolone.
 pub fn steroid_daily(doses_mg_and_factors: &[(f64, f64)]) -> Option<f64> {
     let mut sum = 0.0;

@@ -319,15 +319,19 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 class.members.insert(at);
             }
         }
-        let as_prednisolone = node.get("as_prednisolone").and_then(|it| match it.kind {
-            Kind::Number(factor) if factor > 0.0 => Some(factor),
-            _ => {
-                reading.pass_over(it, "a number above zero");
-                None
+        let mut factor = |key| {
+            let it = node.get(key)?;
+            match it.kind {
+                Kind::Number(factor) if factor > 0.0 => return Some(factor),
+                _ => reading.pass_over(it, "a number above zero"),
             }
-        });
+            None
+        };
+        let as_prednisolone = factor("as_prednisolone");
+        let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
         let plausible_daily = daily_range(&mut reading, node);
-        register.medicines.push(Medicine { name: name_form(&name), also, as_prednisolone, plausible_daily });
+        let name = name_form(&name);
+        register.medicines.push(Medicine { name, also, as_prednisolone, adrenal_as_prednisolone, plausible_daily });
     }
     names.medicines = register;
     reading.finish()

@@ -41,6 +41,8 @@ pub enum Formula {
     CountMissingFrom,
     /// Steroid for each day, as prednisolone.
     SteroidDaily,
+    /// The same as the adrenals count it.
+    AdrenalSteroidDaily,
     /// The longest course of a steroid.
     SteroidDays,
     /// The most paracetamol in a day.
@@ -153,6 +155,7 @@ impl Formula {
         Self::ShareOf,
         Self::CountMissingFrom,
         Self::SteroidDaily,
+        Self::AdrenalSteroidDaily,
         Self::SteroidDays,
         Self::ParacetamolCeiling,
         Self::AdrenalineTotal,
@@ -180,6 +183,7 @@ impl Formula {
             Self::ShareOf => "share-of",
             Self::CountMissingFrom => "count-missing-from",
             Self::SteroidDaily => "steroid-daily",
+            Self::AdrenalSteroidDaily => "adrenal-steroid-daily",
             Self::SteroidDays => "steroid-days",
             Self::ParacetamolCeiling => "paracetamol-ceiling",
             Self::AdrenalineTotal => "adrenaline-total",
@@ -208,6 +212,7 @@ impl Formula {
             Self::ShareOf => "one number over another",
             Self::CountMissingFrom => "how many options of one list are chosen and not in another",
             Self::SteroidDaily => "steroid for each day, every kind counted in the same strength",
+            Self::AdrenalSteroidDaily => "steroid for each day, every kind counted by how it puts the adrenals to sleep",
             Self::SteroidDays => "the longest course of a steroid",
             Self::ParacetamolCeiling => "the most of the painkiller in a day, by weight and age",
             Self::AdrenalineTotal => "adrenaline in the planned volume",
@@ -228,7 +233,7 @@ impl Formula {
             Self::IdealWeight | Self::DosingWeight => Gives::In("kg"),
             Self::CockcroftGault => Gives::In("mL/min"),
             Self::VolumePerToe => Gives::In("mL"),
-            Self::SteroidDaily => Gives::In("mg"),
+            Self::SteroidDaily | Self::AdrenalSteroidDaily => Gives::In("mg"),
             Self::SteroidDays => Gives::In("days"),
             Self::ParacetamolCeiling => Gives::In("g"),
             Self::AdrenalineTotal => Gives::In("microgram"),
@@ -259,7 +264,7 @@ impl Formula {
             Self::ShareOf => &const { [role("part", NUMBER), role("whole", NUMBER)] },
             Self::PointsOf => &const { [role("list", RoleKind::Counted)] },
             Self::CountMissingFrom => &const { [role("list", RoleKind::List), role("other", RoleKind::List)] },
-            Self::SteroidDaily | Self::SteroidDays => &const { [role("medicines", RoleKind::Medicines)] },
+            Self::SteroidDaily | Self::AdrenalSteroidDaily | Self::SteroidDays => &const { [role("medicines", RoleKind::Medicines)] },
             Self::ParacetamolCeiling => {
                 &const {
                     [

@@ -32,6 +32,8 @@ pub struct Medicine {
     pub as_prednisolone: Option<f64>,
     /// Least and most milligrams a day that are not a typing slip.
     pub plausible_daily: Option<(f64, f64)>,
+    /// The same as the adrenals count it: how strongly it puts them to sleep. INVARIANT: known where the other is.
+    pub adrenal_as_prednisolone: Option<f64>,
 }
 
 /// A class or group with everything in it.

@@ -33,6 +33,7 @@ derived:
   - { id: point, about: Points, formula: points-of, decimals: 1, with: { list: a.strength } }
   - { id: gone, about: Gone, formula: count-missing-from, decimals: 0, with: { list: plan.toes, other: a.referral } }
   - { id: daily, about: Steroid, formula: steroid-daily, unit: mg, decimals: 1, with: { medicines: a.taken } }
+  - { id: adrenal, about: Steroid, formula: adrenal-steroid-daily, unit: mg, decimals: 1, with: { medicines: a.taken } }
   - { id: days, about: Course, formula: steroid-days, unit: days, decimals: 0, with: { medicines: a.taken } }
   - id: adrenaline_total
     about: Adrenaline
@@ -77,7 +78,7 @@ const LIMITS: &str = "  - { id: light, about: Light, value: 40 kg, citations: [{
 ";
 
 const STEROIDS: &str = "  - { name: prednisolone, in: [other], as_prednisolone: 1 }
-  - { name: hydrocortisone, in: [other], as_prednisolone: 0.25 }
+  - { name: hydrocortisone, in: [other], as_prednisolone: 0.25, adrenal_as_prednisolone: 0.5 }
 ";
 
 /// The tiny rule set with the questions above, and a reason that this test may give it.
@@ -168,6 +169,21 @@ fn steroids_counted(#[case] taken: &str, #[case] daily: &str, #[case] days: &str
     let expected = |text: &str| if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() };
     assert_eq!(shown(&rules, &facts, "daily"), expected(daily), "{taken}");
     assert_eq!(shown(&rules, &facts, "days"), expected(days), "{taken}");
+}
+
+/// Where the register gives no weight of its own for the adrenals, the other one counts.
+#[rstest]
+#[case("[]", "0.0 mg", "0.0 mg")]
+#[case("[{ name: prednisolone, daily: 5 mg }]", "5.0 mg", "5.0 mg")]
+#[case("[{ name: hydrocortisone, daily: 10 mg }]", "2.5 mg", "5.0 mg")]
+#[case("[{ name: prednisolone, daily: 2 mg }, { name: hydrocortisone, daily: 10 mg }]", "4.5 mg", "7.0 mg")]
+#[case("[{ name: hydrocortisone, for: 28 days }]", "?", "?")]
+fn steroids_counted_as_the_adrenals_do(#[case] taken: &str, #[case] daily: &str, #[case] adrenal: &str) {
+    let rules = rules();
+    let facts = facts(&rules, &format!("a: {{ taken: {taken} }}"));
+    let expected = |text: &str| if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() };
+    assert_eq!(shown(&rules, &facts, "daily"), expected(daily), "{taken}");
+    assert_eq!(shown(&rules, &facts, "adrenal"), expected(adrenal), "{taken}");
 }
 
 const BORN: &str = "plan: { procedure_on: 2026-12-03 }";

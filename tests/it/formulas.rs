@@ -711,6 +711,8 @@ fn not_in_the_other_list(#[case] list: &[&str], #[case] other: &[&str], #[case] 
 // --- Medicines by the day ----------------------------------------------------------------------------------------
 
 const EQUAL_DOSES: &str = "British National Formulary, table of equal doses (from memory)";
+const ADRENAL_DOSES: &str =
+    "Simpson and colleagues, Clinical Medicine 2020, table 4: hydrocortisone 15 mg or dexamethasone 0.5 mg as prednisolone 5 mg";
 
 #[rstest]
 #[case(&[(5.0, 1.0)], 5.0, 0.0, "Woodcock and others, 2020, and the steroid card alert, 2021: 5 mg of prednisolone")]
@@ -720,6 +722,8 @@ const EQUAL_DOSES: &str = "British National Formulary, table of equal doses (fro
 #[case(&[(0.75, 6.667)], 5.0, 0.001, EQUAL_DOSES)]
 #[case(&[(6.0, 0.834)], 5.0, 0.005, EQUAL_DOSES)]
 #[case(&[(2.5, 1.0), (10.0, 0.25)], 5.0, 0.0, "worked by hand: two steroids together")]
+#[case(&[(15.0, 0.334)], 5.0, 0.011, ADRENAL_DOSES)]
+#[case(&[(0.5, 10.0)], 5.0, 0.0, ADRENAL_DOSES)]
 #[case(&[(0.1, 1.0), (0.2, 1.0)], 0.3, 0.0, HAND)]
 #[case(&[(0.0, 1.0)], 0.0, 0.0, HAND)]
 #[case(&[], 0.0, 0.0, "worked by hand: no steroid")]

@@ -820,6 +820,13 @@ const SLIPS: &[Slip] = &[
         "plausible_daily: [6 mg, 0.3 mg]",
     ),
     slip(
+        "steroid-that-counts-for-the-adrenals-alone",
+        &["shape/missing-key"],
+        "medicines.yaml",
+        "{ name: alclometasone, in: [topical-corticosteroid] }",
+        "{ name: alclometasone, in: [topical-corticosteroid], adrenal_as_prednisolone: 1 }",
+    ),
+    slip(
         "formula-half-of-what-may-be-left-out",
         &["rules/unknown-formula"],
         "questions.yaml",

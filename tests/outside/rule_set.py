@@ -53,6 +53,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
     "share-of": ("part", "whole"),
     "count-missing-from": ("list", "other"),
     "steroid-daily": ("medicines",),
+    "adrenal-steroid-daily": ("medicines",),
     "steroid-days": ("medicines",),
     "paracetamol-ceiling": ("weight", "age"),
     "adrenaline-total": (),

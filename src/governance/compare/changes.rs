@@ -359,10 +359,15 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
         ids.join(", ")
     };
     let one = |(at, it): (usize, &crate::model::Medicine)| {
-        let steroid = it.as_prednisolone.map_or_else(String::new, |it| it.to_string());
-        let range = it.plausible_daily.map_or_else(String::new, |(low, high)| format!("{low} to {high} mg"));
-        let steroid = ("as_prednisolone", steroid);
-        (it.name.clone(), vec![("also", sorted(&it.also, ", ")), ("classes", classes(at)), steroid, ("plausible_daily", range)])
+        let written = |it: Option<f64>| it.map_or_else(String::new, |it| it.to_string());
+        let parts = vec![
+            ("also", sorted(&it.also, ", ")),
+            ("classes", classes(at)),
+            ("as_prednisolone", written(it.as_prednisolone)),
+            ("adrenal_as_prednisolone", written(it.adrenal_as_prednisolone)),
+            ("plausible_daily", it.plausible_daily.map_or_else(String::new, |(low, high)| format!("{low} to {high} mg"))),
+        ];
+        (it.name.clone(), parts)
     };
     register.medicines.iter().enumerate().map(one).collect()
 }

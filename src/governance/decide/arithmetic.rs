@@ -426,7 +426,8 @@ fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<Fa
                 let inner = match (what, derived.formula) {
                     (What::Age(id), Formula::CompletedYears) => Some(i8::from(role == 0 && id == catalogue.id(*of))),
                     (What::Strength(id, _) | What::Volume(id, _), _) if id == catalogue.id(*of) => Some(1),
-                    (What::SteroidDaily, Formula::SteroidDaily) | (What::SteroidDays, Formula::SteroidDays) => Some(1),
+                    (What::SteroidDaily, Formula::SteroidDaily | Formula::AdrenalSteroidDaily)
+                    | (What::SteroidDays, Formula::SteroidDays) => Some(1),
                     _ => moves(rule_set, *of, what, seen),
                 };
                 total = match (total, inner.and_then(|it| Some(it * way(derived, role, what)?))) {

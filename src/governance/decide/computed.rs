@@ -168,7 +168,7 @@ impl Reader<'_> {
                 let nothing = self.logic.all([needed, none]);
                 self.zero_where(domain, nothing);
             }
-            Formula::SteroidDaily | Formula::SteroidDays => self.steroid(derived, domain),
+            Formula::SteroidDaily | Formula::AdrenalSteroidDaily | Formula::SteroidDays => self.steroid(derived, domain),
             Formula::AdrenalineTotal => {
                 let without = self.without_adrenaline(derived);
                 let (_, volumes) = self.amounts(derived, 0);

@@ -126,7 +126,8 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
                 _ => None,
             };
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
-            let may_fail = matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::SteroidDays);
+            let may_fail =
+                matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::AdrenalSteroidDaily | Formula::SteroidDays);
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             // Of two rule sets in one space, what has one name is computed alike, so that it need not be asked for twice.
             let is_asked = subjects.iter().take(view).any(|it| {
@@ -180,7 +181,7 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
                 (Formula::CompletedYears, Some(Told::Number(cell, _)), Some(born)) => {
                     add(Variable { what: What::Age(born), cell: *cell, whole: true });
                 }
-                (Formula::SteroidDaily, Some(_), _) if subject.has_steroid() => {
+                (Formula::SteroidDaily | Formula::AdrenalSteroidDaily, Some(_), _) if subject.has_steroid() => {
                     add(Variable { what: What::SteroidDaily, cell: subject.steroid_doses(), whole: false });
                 }
                 (Formula::SteroidDays, Some(_), _) if subject.has_steroid() => {
@@ -234,7 +235,11 @@ impl Subject<'_> {
             }
         }
         let n_answers = answers.len();
-        let text = format!("questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}", self.rule_set.id, by_section(self.rule_set, "answers", &answers));
+        let text = format!(
+            "questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}",
+            self.rule_set.id,
+            by_section(self.rule_set, "answers", &answers)
+        );
         let clinic = self.clinic(&number);
         let (facts, n_wrong) = read(self.rule_set, &text, clinic.as_deref(), as_of);
         if n_wrong > 0 {

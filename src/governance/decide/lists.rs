@@ -83,8 +83,8 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
         let places = places(&name);
         let member: Vec<bool> =
             wanted.iter().map(|(of, bits)| places.get(*of).copied().flatten().is_some_and(|at| bits.contains(at))).collect();
-        let factors: Vec<Option<String>> =
-            places.iter().enumerate().map(|(of, at)| medicine(of, *at)?.as_prednisolone.map(|it| it.to_string())).collect();
+        let factor = |it: &Medicine| Some(format!("{} {}", it.as_prednisolone?, it.adrenal_as_prednisolone?));
+        let factors: Vec<Option<String>> = places.iter().enumerate().map(|(of, at)| medicine(of, *at).and_then(factor)).collect();
         let known_to: Vec<bool> = places.iter().map(Option::is_some).collect();
         let steroid = factors.iter().any(Option::is_some);
         let alone = places.iter().enumerate().any(|(of, at)| at.is_some_and(|at| meant.contains(&(of, at))));

@@ -284,9 +284,9 @@ fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
             }
             _ => false,
         });
-    let factors = |it: &RuleSet| -> Vec<(String, Option<f64>)> {
+    let factors = |it: &RuleSet| -> Vec<(String, Option<f64>, Option<f64>)> {
         let steroids = it.medicines.medicines.iter().filter(|it| it.as_prednisolone.is_some());
-        steroids.map(|it| (it.name.clone(), it.as_prednisolone)).collect()
+        steroids.map(|it| (it.name.clone(), it.as_prednisolone, it.adrenal_as_prednisolone)).collect()
     };
     let counts = |it: &RuleSet, inputs: &[Input]| -> Vec<(String, Option<f64>)> {
         let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
@@ -295,7 +295,7 @@ fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
     alike
         && match a.formula {
             Formula::AnaestheticLoad | Formula::DigitLoad => one.agents == other.agents,
-            Formula::SteroidDaily | Formula::SteroidDays => factors(one) == factors(other),
+            Formula::SteroidDaily | Formula::AdrenalSteroidDaily | Formula::SteroidDays => factors(one) == factors(other),
             Formula::PointsOf | Formula::AdrenalineTotal | Formula::CountOf | Formula::CountMissingFrom => {
                 counts(one, &a.inputs) == counts(other, &b.inputs)
             }
