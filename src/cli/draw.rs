@@ -202,7 +202,7 @@ pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
         Some(folder) => {
             let others = files::passed_over(folder);
             if !others.is_empty() {
-                plain_note(&format!("no part of the rule set `{}`, and passed over: {}", folder.display(), others.join(", ")));
+                note(&format!("no part of the rule set `{}`, and passed over: {}", folder.display(), others.join(", ")));
             }
             RuleFiles::folder(folder)
         }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::{NaiveDate, Weekday};
 
 use super::text;
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, perhaps};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps};
 use crate::facts::{Gathered, Given, Note, Place};
 use crate::model::{Answer, RuleSet};
 use crate::quantity::when::{YEARS, read_when};

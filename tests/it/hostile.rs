@@ -88,7 +88,7 @@ fn a_long_medicine_is_one_name() {
     assert!(wrong.is_empty());
     let (facts, wrong) = facts::read(rules, &read.map(|it| it.answers).unwrap_or_default(), today());
     assert!(wrong.is_empty());
-    assert_eq!(facts::answers::unrecognised(&facts).len(), 1);
+    assert_eq!(facts::answers::strangers(&facts).len(), 1);
 }
 
 #[rstest]

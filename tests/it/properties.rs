@@ -382,7 +382,7 @@ fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
     if unread || !facts.ruled_out.is_empty() || !facts.not_offered.is_empty() {
         assert_ne!(span_of(rules, found).verdict(), Outcome::Go);
     }
-    assert!(unread || answers::unrecognised(facts).is_empty(), "a name that nobody read, and nothing waits for it");
+    assert!(unread || answers::strangers(facts).is_empty(), "a name that nobody read, and nothing waits for it");
 }
 
 /// Leaving out an answer that was set aside changes nothing.
