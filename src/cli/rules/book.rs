@@ -63,8 +63,8 @@ pub fn run(arguments: &Arguments) -> Status {
     match whole::write(path, &text, arguments.force) {
         Ok(()) => Status::Clean,
         Err(why) => {
-            draw::note(&why);
-            Status::Refused
+            draw::note(&why.to_string());
+            why.status()
         }
     }
 }

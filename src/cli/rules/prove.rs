@@ -64,15 +64,18 @@ pub fn run(arguments: &Prove) -> Status {
     }
     draw::note(&format!("tried in {:.1} s", began.elapsed().as_secs_f64()));
     if let Some(folder) = &arguments.examples
-        && !write(folder, &proofs)
+        && let Err(status) = write(folder, &proofs)
     {
-        return Status::Refused;
+        return status;
     }
     if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) { Status::Clean } else { Status::Problems }
 }
 
-/// Writes the questionnaires that break something; whether that went well.
-fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> bool {
+/// Writes the questionnaires that break something.
+///
+/// # Errors
+/// What the program ends with, after it was told why.
+fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> Result<(), Status> {
     let mut files: Vec<(String, String)> = Vec::new();
     for (guarantee, proof) in proofs {
         let Proof::Broken(seen) = proof else { continue };
@@ -92,11 +95,11 @@ fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> bool {
     match whole::write_folder(folder, &files) {
         Ok(()) => {
             draw::note(&format!("{} written to {}", draw::counted(files.len(), "file"), folder.display()));
-            true
+            Ok(())
         }
         Err(why) => {
-            draw::note(&why);
-            false
+            draw::note(&why.to_string());
+            Err(why.status())
         }
     }
 }
