@@ -89,11 +89,11 @@ fn err(text: &str, coloured: bool) {
 /// What the reader of the command line says: a page of help, or what is wrong with the arguments.
 pub fn usage(said: &clap::Error) {
     let page = said.render();
-    let text = |coloured: bool| if coloured { page.ansi().to_string() } else { page.to_string() };
-    if said.use_stderr() {
-        err(text(colour_err()).trim_end(), colour_err());
-    } else {
-        out(&text(colour_out()));
+    match said.use_stderr() {
+        // It quotes the arguments, so that none of its colours can be told from theirs.
+        true => note(page.to_string().trim_end()),
+        false if colour_out() => out(&page.ansi().to_string()),
+        false => out(&page.to_string()),
     }
 }
 

@@ -292,7 +292,7 @@ impl Frame<'_> {
             return;
         }
         // A block of text ends with a line end, and what could be hidden stands behind its header, on the last line before.
-        let is_block = written.ends_with('\n');
+        let is_block = written.trim_end_matches(' ').ends_with('\n');
         let end = if is_block { self.source.text().get(..node.span.start).map_or(0, |it| it.trim_end().len()) } else { node.span.end };
         let Some(line) = self.source.line_range(self.source.line_index(end)) else { return };
         let behind = if is_block {

@@ -296,23 +296,31 @@ fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<
 fn never_standing(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) {
     let of_toes: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_toes).collect();
     for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
-        let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && !it.standing);
-        let why = match &question.answer {
-            Answer::Date => "a day is one patient's",
-            Answer::Medicines | Answer::Allergies => "it is about one patient",
-            Answer::Anaesthetic => "how much is given is one patient's; what the clinic has stands under `offers`",
-            _ if question.dated => "a result is one patient's",
-            _ if question.from != Who::Nurse => "only what the clinic itself answers (`from: nurse`) can hold for every patient",
-            _ if of_toes.contains(&question.slot) => "the toes are one patient's",
-            _ if beside_patients && !question.decision => {
+        let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && of_one_patient(it).is_some());
+        let why = match of_one_patient(question) {
+            Some(why) => why,
+            None if of_toes.contains(&question.slot) => "the toes are one patient's",
+            None if beside_patients && !question.decision => {
                 "beside questions about the patient, only a choice of the plan (`decision: true`) can hold for every patient"
             }
-            _ => continue,
+            None => continue,
         };
         let Some(place) = node.get("standing") else { continue };
         let title = format!("a clinic's file can never answer `{}`", question.id);
         let help = format!("delete the line: {why}");
         reading.report(Diagnostic::at(Code::NeverStanding, reading.source, &place.span, title, "not for every patient").help(help));
+    }
+}
+
+/// Why a question can only be one patient's, if its kind or who answers it says so.
+fn of_one_patient(question: &Question) -> Option<&'static str> {
+    match question.answer {
+        Answer::Date => Some("a day is one patient's"),
+        Answer::Medicines | Answer::Allergies => Some("it is about one patient"),
+        Answer::Anaesthetic => Some("how much is given is one patient's; what the clinic has stands under `offers`"),
+        _ if question.dated => Some("a result is one patient's"),
+        _ if question.from != Who::Nurse => Some("only what the clinic itself answers (`from: nurse`) can hold for every patient"),
+        _ => None,
     }
 }
 

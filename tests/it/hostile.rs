@@ -143,8 +143,9 @@ fn two_places_of_one_long_line() {
 #[test]
 fn titles_and_helps_have_an_end() {
     let long = "x".repeat(50_000);
+    let key = "x".repeat(1_000);
     let text = format!(
-        "questionnaire: 1\nreference: T-1\nanswers:\n  {long}: 1\n  bleeding: {{ {long}: 1, inr: {long} }}\n  person: {{ weight: 7{long} }}\n"
+        "questionnaire: 1\nreference: T-1\nanswers:\n  {key}: 1\n  bleeding:\n    {key}: 1\n    inr: {long}\n  person: {{ weight: 7{long} }}\n"
     );
     let found = found(&embedded_once().0, &text);
     assert!(found.len() >= 3, "{found:?}");

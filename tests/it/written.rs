@@ -69,19 +69,6 @@ fn a_full_disk_is_never_a_success(#[case] arguments: &[&str]) {
     assert_eq!(said(&output.stderr).matches("the result could not be written").count(), 1, "{}", said(&output.stderr));
 }
 
-/// A place in which nobody can write stands for a full disk; a file that is there already is left alone and no such thing.
-#[rstest]
-#[case::nowhere("nowhere/book.md", 74)]
-#[case::there_already("there.md", 2)]
-fn a_file_that_cannot_be_written_is_told_from_one_that_is_left_alone(#[case] name: &str, #[case] status: i32) {
-    let folder = folder();
-    std::fs::write(folder.path().join("there.md"), "mine").expect("a file");
-    let path = folder.path().join(name);
-    let output = run(&["rules", "book", "--out", path.to_str().expect("a path of text")]);
-    assert_eq!(output.status.code(), Some(status), "{}", said(&output.stderr));
-    assert_eq!(std::fs::read_to_string(folder.path().join("there.md")).expect("it is there"), "mine");
-}
-
 // --- Printed as they are made ----------------------------------------------------------------------------------
 
 /// The second file is a pipe that nobody writes to before the first screening was read.

@@ -63,8 +63,8 @@ pub fn run(arguments: &Arguments) -> Status {
     match whole::write(path, &text, arguments.force) {
         Ok(()) => Status::Clean,
         Err(why) => {
-            draw::note(&why.to_string());
-            why.status()
+            draw::note(&why);
+            Status::Refused
         }
     }
 }

@@ -181,8 +181,8 @@ fn tell(arguments: &Arguments, draft: &Draft) -> Status {
             Status::Clean
         }
         Err(why) => {
-            draw::note(&why.to_string());
-            why.status()
+            draw::note(&why);
+            Status::Refused
         }
     }
 }
