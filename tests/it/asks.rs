@@ -2,7 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a file or an answer that is not there fails the test")]
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use preblock::evaluate::asks;
 use preblock::facts::course::{self, Course};
@@ -27,7 +27,7 @@ fn taking(name: &str, medicines: &str) -> PathBuf {
     healthy(name, "current: []", &format!("current: [{medicines}]"))
 }
 
-fn screened(path: &PathBuf, more: &[&str]) -> (Option<i32>, String, String) {
+fn screened(path: &Path, more: &[&str]) -> (Option<i32>, String, String) {
     let path = path.to_string_lossy();
     let usual = ["screen", &path, "--clinic", "examples/clinic.yaml", "--as-of", "2026-11-25"];
     let output = run(&usual.into_iter().chain(more.iter().copied()).collect::<Vec<_>>());
