@@ -11,13 +11,14 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
 use crate::model::formula::Gives;
 use crate::model::{
-    Answer, Catalogue, Changeable, Choice, Condition, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind,
-    Section, Test, Turn,
+    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind, Section,
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, Span, read_when};
 use crate::source::{Kind, Node};
 use crate::truth::FactSlot;
+
+mod turns;
 
 /// What to do about an id that means something else already.
 const OTHER_WORD: &str = "choose another word";
@@ -91,83 +92,8 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
     }
-    names.catalogue.turns = turns(&mut reading, &names.catalogue, &asked);
+    names.catalogue.turns = turns::turns(&mut reading, &names.catalogue, &asked);
     reading.finish()
-}
-
-/// What hangs on other facts, each after everything it hangs on. A circle is reported where it closes.
-fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) -> Vec<Turn> {
-    let mut order = Order { catalogue, way: Vec::new(), done: Vec::new(), circle: None };
-    for fact in 0..catalogue.facts.len() {
-        order.settle(FactSlot(u16::try_from(fact).unwrap_or(u16::MAX)));
-        if let Some((question, way)) = order.circle.take()
-            && let Some(place) = asked.get(question).and_then(|it| it.get("ask_when"))
-        {
-            let title = format!("whether `{}` is asked hangs on itself", catalogue.questions.get(question).map_or("", |it| &it.id));
-            let help = format!("the circle is {}: ask one of them without the others", way.join(", which hangs on "));
-            reading.report(Diagnostic::at(Code::Circle, reading.source, &place.span, title, "leads back here").help(help));
-        }
-    }
-    order.done
-}
-
-/// A walk over everything that facts hang on.
-struct Order<'a> {
-    catalogue: &'a Catalogue,
-    /// The turns between the start and here.
-    way: Vec<Turn>,
-    done: Vec<Turn>,
-    /// A question that hangs on itself, and the ids on the way round.
-    circle: Option<(usize, Vec<String>)>,
-}
-
-impl Order<'_> {
-    fn settle(&mut self, slot: FactSlot) {
-        let (turn, hangs_on) = match self.catalogue.fact(slot).map(|it| it.kind) {
-            Some(FactKind::Derived(at)) => {
-                let inputs = self.catalogue.derived.get(at).map(|it| it.inputs.as_slice()).unwrap_or_default();
-                let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
-                (Turn::Derived(at), slots.collect())
-            }
-            Some(FactKind::Question(at) | FactKind::TakenOn(at)) => {
-                let Some(when) = self.catalogue.questions.get(at).and_then(|it| it.ask_when.as_ref()) else { return };
-                (Turn::Question(at), self.looked_at(when))
-            }
-            None => return,
-        };
-        if self.done.contains(&turn) {
-            return;
-        }
-        if let Some(from) = self.way.iter().position(|it| *it == turn) {
-            let round = self.way.get(from..).unwrap_or_default();
-            let question = round.iter().find_map(|it| if let Turn::Question(at) = it { Some(*at) } else { None });
-            let ids = round.iter().chain([&turn]).map(|it| format!("`{}`", self.id(*it))).collect();
-            self.circle = question.map(|it| (it, ids));
-            return;
-        }
-        self.way.push(turn);
-        hangs_on.into_iter().for_each(|it| self.settle(it));
-        self.way.pop();
-        self.done.push(turn);
-    }
-
-    /// Everything that a condition looks at; ages count to the day of surgery.
-    fn looked_at(&self, when: &Condition) -> Vec<FactSlot> {
-        let mut found = when.facts();
-        when.visit(&mut |it| {
-            if let Condition::Fact { test: Test::OlderThan(_) | Test::Within(_), .. } = it {
-                found.extend(self.catalogue.procedure_on);
-            }
-        });
-        found
-    }
-
-    fn id(&self, turn: Turn) -> &str {
-        match turn {
-            Turn::Question(at) => self.catalogue.questions.get(at).map_or("", |it| &it.id),
-            Turn::Derived(at) => self.catalogue.derived.get(at).map_or("", |it| &it.id),
-        }
-    }
 }
 
 fn is_yes(node: Option<&Node>) -> bool {

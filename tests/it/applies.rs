@@ -14,7 +14,7 @@ use preblock::truth::Truth;
 use rstest::rstest;
 
 use crate::properties::{example, gated, span_of};
-use crate::support::{codes, embedded_once, facts, gathered, screening, tiny, today, written};
+use crate::support::{codes, embedded_once, facts, gathered, held, screening, today, written};
 
 /// These answers over others.
 fn over(rules: &RuleSet, answers: &Gathered, lines: &str) -> Facts {
@@ -136,7 +136,7 @@ const READ: &str = "taken: [], allergies: []";
 
 /// A rule set without any rule on contradictions, offers or medicines.
 fn small() -> RuleSet {
-    tiny(&[("count", "defer", "{ fact: a.count, above: 4 }")])
+    held(&[("count", "defer", "{ fact: a.count, above: 4 }")])
 }
 
 #[rstest]
@@ -184,7 +184,7 @@ fn a_plan_beyond_the_offers_is_held_without_a_rule() {
 /// A rule of the rule set takes the place of the program's, if it bars and has no further condition.
 #[test]
 fn a_rule_of_the_rule_set_stands_for_the_programs() {
-    let ids = |rules: &[(&str, &str, &str)]| -> Vec<String> { tiny(rules).holds.iter().map(|it| it.id.clone()).collect() };
+    let ids = |rules: &[(&str, &str, &str)]| -> Vec<String> { held(rules).holds.iter().map(|it| it.id.clone()).collect() };
     let all = ["built-in/detail-ruled-out", "built-in/plan-not-offered", "built-in/name-not-recognised"];
     assert_eq!(ids(&[("one", "defer", "{ fact: a.count, above: 4 }")]), all);
     assert_eq!(ids(&[("one", "defer", "{ answers: ruled-out }")]), all[1..]);

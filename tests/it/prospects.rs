@@ -21,7 +21,7 @@ use proptest::test_runner::TestRunner;
 use rstest::rstest;
 
 use crate::properties::{Dice, OUTCOMES, Tree, choices, nearly_healthy, some_patient, span_of, text, tree, without_contradictions, yaml};
-use crate::support::{SEED, codes, embedded, files, gathered, today, written};
+use crate::support::{SEED, alone, codes, embedded, files, gathered, today, written};
 
 /// A rule set with all that screening by it takes.
 struct Desk {
@@ -50,7 +50,7 @@ impl Desk {
                 *bytes = marked(&text, more_questions).into_bytes();
             }
         }
-        Self::new(rule_set(&files).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))))
+        Self::new(alone(rule_set(&files).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))))
     }
 
     fn question(&self, id: &str) -> &Question {

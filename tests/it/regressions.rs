@@ -27,7 +27,9 @@ fn refused(files: &RuleFiles) -> Vec<String> {
 }
 
 fn states(rules: &RuleSet, answers: &str) -> Vec<State> {
-    Compiled::new(rules).run(&facts(rules, answers))
+    let mut states = Compiled::new(rules).run(&facts(rules, answers));
+    states.truncate(rules.rules.len());
+    states
 }
 
 /// A result that is dated after the hour of surgery passed as fresh, since only the days were compared.

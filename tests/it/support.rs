@@ -188,9 +188,21 @@ pub fn files(rules: &[(&str, &str, &str)]) -> RuleFiles {
     RuleFiles { folder: "tiny".into(), files, care: Care::Full }
 }
 
-/// The tiny rule set.
+/// The tiny rule set with nothing but its own rules: what each comes to by itself. Whether a verdict is held besides, see
+/// [`held`].
 pub fn tiny(rules: &[(&str, &str, &str)]) -> RuleSet {
+    alone(held(rules))
+}
+
+/// The tiny rule set as the program uses it, with its own rules behind these.
+pub fn held(rules: &[(&str, &str, &str)]) -> RuleSet {
     rule_set(&files(rules)).unwrap_or_else(|found| panic!("the tiny rule set is refused: {}", codes(&found).join(", ")))
+}
+
+/// A rule set without the program's own rules.
+pub fn alone(mut rules: RuleSet) -> RuleSet {
+    rules.holds.clear();
+    rules
 }
 
 /// The embedded rule set.

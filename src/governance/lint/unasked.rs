@@ -74,7 +74,8 @@ impl After {
 
 /// Whether a rule can be open so that one answer alone settles it, where that answer is not asked for.
 fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> Option<Remark> {
-    let when = question.ask_when.as_ref()?;
+    // Where it is not asked, what is so otherwise is known.
+    let when = question.ask_when.as_ref().filter(|_| question.otherwise.is_none())?;
     let rule = subject.rule_set.rules.get(at)?;
     let mut decider = subject.decider()?;
     let pair = decider.judgements.first()?.rules.get(at).copied()?;
