@@ -66,14 +66,15 @@ fn closest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<Strin
 pub fn is_dose(register: &MedicineRegister, word: &str) -> bool {
     let word = word.trim_matches([',', ';', '.', '(', ')', ':']);
     let known = |it: &str| register.dose_words.iter().any(|known| known == it) || register.salt_words.iter().any(|known| known == it);
-    if word.is_empty() || known(word) {
-        return true;
-    }
-    // "10mg/5ml", "1.25", "20,000", "2x": digits, and known words between them.
-    word.starts_with(|it: char| it.is_ascii_digit())
-        && word
-            .split(|it: char| it.is_ascii_digit() || matches!(it, '.' | ',' | '/' | '-' | '+' | '%' | 'x' | '×'))
-            .all(|piece| piece.is_empty() || known(piece))
+    // "1.25", "20,000", "2x", "10mg": digits, and known words between them.
+    let amount = |it: &str| {
+        it.starts_with(|it: char| it.is_ascii_digit())
+            && it
+                .split(|it: char| it.is_ascii_digit() || matches!(it, '.' | ',' | '-' | '+' | '%' | 'x' | '×'))
+                .all(|piece| piece.is_empty() || known(piece))
+    };
+    // "10mg/5ml", "30/500"; and of "8 mg/500 mg" the word in the middle.
+    word.split('/').all(|it| it.is_empty() || known(it) || amount(it))
 }
 
 /// Recognises a substance or a group of substances: "latex", "local anaesthetic".

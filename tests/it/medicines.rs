@@ -333,6 +333,7 @@ fn the_register_is_as_wide_as_what_patients_bring() {
 #[case("salbutamol inhaler as needed", "salbutamol")]
 #[case("aspirin 75 mg od", "aspirin")]
 #[case("co-codamol 30/500 mg", "co-codamol")]
+#[case("co-codamol 8 mg/500 mg tablets", "co-codamol")]
 #[case("enoxaparin 40 mg (4000 units)", "enoxaparin")]
 #[case("colecalciferol 20,000 units", "colecalciferol")]
 #[case("st john's wort", "st john's wort")]
