@@ -184,7 +184,7 @@ fn a_json_file_is_refused_as_plainly_as_a_yaml_one() {
     let output = screen(&["examples/refused"], &[]);
     assert_eq!(status(&output), 2);
     let said = text(&output.stderr);
-    for place in ["SM-201.yaml:8:20", "SM-202.json:6:67", "SM-202.json:7:31", "SM-202.json:7:54", "SM-202.json:8:26"] {
+    for place in ["SM-201.yaml:9:20", "SM-202.json:7:67", "SM-202.json:8:31", "SM-202.json:8:54", "SM-202.json:9:26"] {
         assert!(said.contains(place), "{place} is not in {said}");
     }
     assert!(said.contains("names and addresses are never"), "{said}");
