@@ -20,7 +20,7 @@ fn screened(desk: &Desk, facts: &Facts) -> Screening {
 }
 
 fn line(screening: &Screening) -> String {
-    let wide = Style { columns: 400, ..Style::default() };
+    let wide = Style { width: 400, colour: false };
     let report = text::one(screening, &wide);
     report.lines().find_map(|it| it.strip_prefix("    next  ")).unwrap_or_default().to_owned()
 }
@@ -96,7 +96,7 @@ fn precautions_are_not_told_of_a_referral() {
     for (answers, told) in [(go, true), (refer, false)] {
         let screening = screened(desk, &desk.facts(&answers, today()));
         assert!(screening.findings.iter().any(|it| it.outcome == Outcome::Go));
-        let reports = [text::one(&screening, &Style::default()), preblock::report::markdown::one(&screening)];
+        let reports = [text::one(&screening, &Style::plain()), preblock::report::markdown::one(&screening)];
         assert_eq!(reports.map(|it| it.contains("Precautions, if it goes ahead")), [told; 2]);
     }
 }
