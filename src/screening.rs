@@ -127,7 +127,7 @@ impl NextKind {
 /// How many answers one kind of person can give.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Asked {
-    /// Who: patient, referrer, nurse or record.
+    /// Who: patient, referrer, nurse, clinician or record.
     pub from: &'static str,
     /// How many.
     pub n: usize,

@@ -4,12 +4,13 @@
 //! question that would refer them. A referral is a plan to change only where another plan alone takes it away.
 
 use crate::facts::Facts;
+use crate::model::catalogue::Who;
 use crate::model::{Condition, Odds, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::screening::{Alternative, Asked, Finding, Next, NextKind, Screening, ToAsk};
 
 /// Whom to ask, in the order in which people are asked.
-const WHOM: [&str; 4] = ["patient", "referrer", "nurse", "record"];
+const WHOM: [Who; 5] = [Who::Patient, Who::Referrer, Who::Nurse, Who::Clinician, Who::Record];
 
 /// What is to be done next for a screening, knowing every other plan that gives a better verdict.
 ///
@@ -41,9 +42,9 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, screening: &Screening, plans: &[A
     }
     next.read = names(screening);
     next.clear_up = facts.ruled_out.len();
-    next.ask = by_whom(screening.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go));
+    next.ask = by_whom(screening.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
     next.plan = plan.map(|it| it.changes.clone()).unwrap_or_default();
-    let clears_up = |it: &&Finding| rule_set.rule(&it.rule).is_some_and(|rule| rule.when == Condition::Answers(Odds::RuledOut));
+    let clears_up = |it: &&Finding| rule_set.judging().any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut));
     if plan.is_none() {
         let against = screening.findings.iter().filter(|it| it.outcome != Outcome::Go && !clears_up(it));
         next.wait_for = each_once(against.filter_map(|it| it.cleared_by.clone()));
@@ -105,7 +106,7 @@ fn by_whom<'a>(asks: impl Iterator<Item = &'a ToAsk>) -> Vec<Asked> {
 
 fn counted(from: impl Iterator<Item = &'static str>) -> Vec<Asked> {
     let from: Vec<&str> = from.collect();
-    let each = WHOM.into_iter().map(|whom| Asked { from: whom, n: from.iter().filter(|it| **it == whom).count() });
+    let each = WHOM.map(Who::word).into_iter().map(|whom| Asked { from: whom, n: from.iter().filter(|it| **it == whom).count() });
     each.filter(|it| it.n > 0).collect()
 }
 

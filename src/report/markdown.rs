@@ -8,8 +8,8 @@ use std::cmp::Reverse;
 use super::text::{anaesthetic, counts};
 use super::words::{
     against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
-    local_policy, local_told, may_go_ahead, meaning, names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of,
-    standing_then, still_open, stranger, surgery, who, would_be,
+    local_policy, local_told, may_go_ahead, meaning, names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect,
+    rule_set, span, stamp, standing_of, standing_then, still_open, stranger, surgery, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;

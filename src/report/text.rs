@@ -6,8 +6,8 @@
 
 use super::page::{Indent, Page, Paint, Style, one_line};
 use super::words::{
-    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told, may_go_ahead, meaning, next,
-    of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
+    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told,
+    may_go_ahead, meaning, next, of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;

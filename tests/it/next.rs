@@ -25,7 +25,7 @@ fn line(screening: &Screening) -> String {
     report.lines().find_map(|it| it.strip_prefix("    next  ")).unwrap_or_default().to_owned()
 }
 
-/// The healthy adult of the examples, over a clinic that offers phenol and no ablation.
+/// The healthy adult of the examples, over their clinic.
 #[rstest]
 #[case::nothing_against(&[], NextKind::Book, "book")]
 #[case::another_plan(&[("plan.phenol_seconds", "600")], NextKind::ChangePlan, "change the plan: not at all (nail removed, matrix left) instead of phenol")]
@@ -47,7 +47,7 @@ fn line(screening: &Screening) -> String {
 fn what_comes_next(#[case] changes: &[(&str, &str)], #[case] kind: NextKind, #[case] starts: &str) {
     let desk = Desk::embedded();
     let changes: Vec<(String, String)> = changes.iter().map(|(fact, answer)| ((*fact).to_owned(), (*answer).to_owned())).collect();
-    let facts = desk.facts(&desk.with(&desk.example("SM-101.yaml", OFFERS), &changes), today());
+    let facts = desk.facts(&desk.with(&desk.example("SM-101.yaml", &clinic_of_the_examples()), &changes), today());
     let screening = screened(desk, &facts);
     assert_eq!(screening.next.as_ref().map(|it| it.kind), Some(kind), "{:?}", screening.next);
     assert!(line(&screening).starts_with(starts), "{}", line(&screening));
@@ -91,7 +91,7 @@ fn the_next_step_of_the_examples_is_true() {
 fn precautions_are_not_told_of_a_referral() {
     let desk = Desk::embedded();
     let older = [("person.date_of_birth".to_owned(), "1946-05-14".to_owned())];
-    let go = desk.with(&desk.example("SM-101.yaml", OFFERS), &older);
+    let go = desk.with(&desk.example("SM-101.yaml", &clinic_of_the_examples()), &older);
     let refer = desk.with(&go, &[("circulation.symptoms".to_owned(), "[rest-pain]".to_owned())]);
     for (answers, told) in [(go, true), (refer, false)] {
         let screening = screened(desk, &desk.facts(&answers, today()));

@@ -20,15 +20,15 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let ways = decisions.flat_map(|question| answers(rule, question).into_iter().map(move |it| (question, it)));
         for (question, (value, words)) in ways {
             let Some(mut decider) = subject.decider() else { return found };
-            let Some((fires, ruled_out)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out))) else {
+            let Some((fires, in_order)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.no))) else {
                 continue;
             };
-            if !decider.logic.possible(&[fires, !ruled_out]) {
+            if !decider.logic.possible(&[fires, in_order]) {
                 continue;
             }
             let Some(then) = with(&mut decider, rule_set, &rule.when, question.slot, &value) else { continue };
             // The space holds too much rather than too little, so that "never" is certain.
-            if decider.logic.possible(&[fires, !ruled_out, !then.no]) {
+            if decider.logic.possible(&[fires, in_order, !then.no]) {
                 continue;
             }
             let title = format!("`{}` refers, although `{}: {words}` alone would quiet it", rule.id, question.id);

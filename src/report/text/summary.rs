@@ -6,7 +6,9 @@ use textwrap::core::display_width;
 
 use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
-use crate::report::words::{counted, doubtful, each_once, first_and_later, local_policy, names_first, next, next_briefly, rule_set, standing_then};
+use crate::report::words::{
+    counted, doubtful, each_once, first_and_later, local_policy, names_first, next, next_briefly, rule_set, standing_then,
+};
 use crate::report::{SAFETY, Standing, could_be, verdict};
 use crate::screening::{NextKind, Screening};
 
