@@ -16,6 +16,7 @@ pub mod dates;
 pub mod dose;
 pub mod explain;
 pub mod lifts;
+pub mod next;
 pub mod notices;
 pub mod prospect;
 pub mod search;
@@ -79,6 +80,7 @@ pub fn screen(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, subject: &
         notes: facts.notes.iter().map(explain::note).collect(),
         unrecognised: strangers(facts).iter().map(|it| unknown_name(rule_set, it)).collect(),
         set_aside: explain::set_aside(rule_set, facts),
+        next: None,
         lifts: Vec::new(),
         alternatives: None,
         dates: None,

@@ -48,6 +48,8 @@ pub struct Screening {
     pub unrecognised: Vec<Unrecognised>,
     /// The patient's answers that count for nothing, since their questions do not apply; in the order they are asked.
     pub set_aside: Vec<SetAside>,
+    /// What is to be done next; `None` if nobody looked for other plans.
+    pub next: Option<Next>,
     /// What would give a better verdict; empty if nothing known would, or if the verdict is go.
     pub lifts: Vec<Lift>,
     /// Other plans with a better verdict, fewest changes first; `None` if they were not asked for.
@@ -69,6 +71,66 @@ pub struct Refusal {
     pub notices: Vec<String>,
     /// What is wrong, at least one thing, in file order.
     pub problems: Vec<Diagnostic>,
+}
+
+/// What is to be done next, in one line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Next {
+    /// What comes first; the parts say what else does.
+    pub kind: NextKind,
+    /// The plan to change to: what would be otherwise. Empty where no plan helps.
+    pub plan: Vec<Change>,
+    /// Whether that plan is among what the clinic says it offers.
+    pub is_offered: bool,
+    /// Names that nobody recognised: to be read before anything else.
+    pub read: Vec<String>,
+    /// How many answers contradict others, and must be cleared up.
+    pub clear_up: usize,
+    /// How many missing answers that matter each can give.
+    pub ask: Vec<Asked>,
+    /// What would clear the findings against surgery.
+    pub wait_for: Vec<String>,
+    /// To whom the most pressing of the referrals go.
+    pub refer_to: Vec<String>,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+}
+
+/// What comes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NextKind {
+    /// Another service decides or treats.
+    Refer,
+    /// Answers are missing, unreadable or at odds.
+    Ask,
+    /// Another plan alone lets it go ahead, or leaves nothing but answers to ask for.
+    ChangePlan,
+    /// Something must be so that is not so yet.
+    Wait,
+    /// Nothing stands against it.
+    Book,
+}
+
+impl NextKind {
+    /// The word of JSON.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Refer => "refer",
+            Self::Ask => "ask",
+            Self::ChangePlan => "change-plan",
+            Self::Wait => "wait",
+            Self::Book => "book",
+        }
+    }
+}
+
+/// How many answers one kind of person can give.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Asked {
+    /// Who: patient, referrer, nurse, clinician or record.
+    pub from: &'static str,
+    /// How many.
+    pub n: usize,
 }
 
 /// What a screening would come to if something were otherwise.
@@ -229,6 +291,8 @@ pub struct Finding {
     pub reason: String,
     /// What to do.
     pub action: String,
+    /// To whom a referral goes.
+    pub refer_to: Option<String>,
     /// What would lift it.
     pub cleared_by: Option<String>,
     /// The facts that decided it.

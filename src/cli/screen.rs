@@ -12,7 +12,8 @@ use crate::diagnostic::{Diagnostic, in_file_order};
 use crate::evaluate::alternatives::alternatives;
 use crate::evaluate::dates::{MOST_DAYS, dates};
 use crate::evaluate::lifts::lifts;
-use crate::evaluate::search::Links;
+use crate::evaluate::next::next;
+use crate::evaluate::search::{Links, Trials};
 use crate::evaluate::{self, Compiled, Subject};
 use crate::facts::{self, Gathered};
 use crate::load::{files, questionnaire};
@@ -186,16 +187,17 @@ impl Bench<'_> {
         };
         let mut screening = evaluate::screen(self.rule_set, &self.compiled, &facts, &subject);
         screening.notices.extend(notice);
+        let mut plans = Vec::new();
         if screening.verdict != Outcome::Go {
-            let (found, complete) = lifts(self.rule_set, &self.compiled, &self.links, &facts);
+            let trials = Trials::new(self.rule_set, &self.compiled, &self.links, &facts);
+            let (found, complete) = lifts(&trials);
             screening.lifts = found;
-            screening.cut_short |= !complete;
+            let (found, complete_plans) = alternatives(&trials);
+            plans = found;
+            screening.cut_short = !(complete && complete_plans);
         }
-        if self.alternatives {
-            let (found, complete) = alternatives(self.rule_set, &self.compiled, &self.links, &facts);
-            screening.alternatives = Some(found);
-            screening.cut_short |= !complete;
-        }
+        screening.next = Some(next(self.rule_set, &facts, &screening, &plans));
+        screening.alternatives = self.alternatives.then_some(plans);
         let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
         screening.dates = self.dates.map(|n| dates(self.rule_set, &self.compiled, &facts, weekdays, n));
         Ok(screening)

@@ -321,6 +321,11 @@ codes! {
          precaution beside a precaution is told only if both are for just the same patients.",
         "It changes no verdict, and whoever edits the other rule may not know of it.",
         "Take it out, narrow the other rule, or allow it where its action says something of its own.";
+    PlanRefers = "lint/plan-refers":
+        "The rule refers, although some answer to a question about the plan would quiet it for everybody in whom it fires, all \
+         else as it is.",
+        "The patient is sent away for a danger that lies in the plan, where another plan would do.",
+        "Let it defer, cleared by a changed plan; or allow it with the reason why the danger is in the patient.";
     BandGap = "lint/band-gap":
         "Between two rules for neighbouring bands of one number lie values that neither covers, and a patient can have them.",
         "The value in the gap gets no finding, although values on both sides do.",

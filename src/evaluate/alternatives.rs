@@ -1,10 +1,8 @@
 //! The plans that the clinic could choose instead, and what each would come to.
 
-use super::compile::Compiled;
 use super::dose;
 use super::prospect::{change, prospect};
-use super::search::{Bounds, Edit, Found, Lever, Links, Searched, YES_NO, smallest};
-use crate::facts::sift::changed;
+use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
 use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value, plan_in_words};
 use crate::formulas::anaesthetic::whole_tenths;
 use crate::model::{Answer, Formula, Question, RuleSet};
@@ -26,10 +24,11 @@ const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 2000 };
 ///
 /// # Returns
 /// The plans, and whether the search was complete; if it was cut short there may be more.
-pub fn alternatives(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> (Vec<Alternative>, bool) {
+pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
+    let (rule_set, facts) = (trials.rule_set, trials.facts);
     let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()).collect();
-    let levers: Vec<Lever> = decisions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
-    let Searched { found, complete } = smallest(rule_set, compiled, links, facts, &levers, BOUNDS);
+    let levers: Vec<Lever> = decisions.iter().flat_map(|it| levers(trials, it)).collect();
+    let Searched { found, complete } = smallest(trials, &levers, BOUNDS);
     let mut plans: Vec<(&Found, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
     plans.sort_by_key(|(found, plan)| {
         let precautions = plan.prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count();
@@ -74,7 +73,8 @@ fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &[Lever], found: &Foun
 }
 
 /// The ways in which one choice of the plan could be otherwise.
-fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> {
+fn levers(trials: &Trials<'_>, question: &Question) -> Vec<Lever> {
+    let facts = trials.facts;
     let slot = question.slot;
     let offered = match facts.offers.get(&slot) {
         None if !facts.offers.is_empty() => return Vec::new(),
@@ -93,32 +93,33 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
                 Some(Offered::Solutions(solutions)) => solutions.as_slice(),
                 _ => &[],
             };
-            vec![Lever { slot, edits: mixtures(rule_set, facts, slot, plan, solutions) }]
+            vec![Lever { slot, edits: mixtures(trials, slot, plan, solutions) }]
         }
         _ => Vec::new(),
     }
 }
 
 /// The planned mixture in smaller volumes, then each offered solution alone.
-fn mixtures(rule_set: &RuleSet, facts: &Facts, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(usize, f64)]) -> Vec<Edit> {
+fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(usize, f64)]) -> Vec<Edit> {
     let Some(total) = plan.iter().map(|it| it.volume_ml).sum::<Option<f64>>().filter(|it| *it > 0.0) else { return Vec::new() };
     let scaled = |to: f64| {
         plan.iter().map(|it| PlannedAgent { volume_ml: it.volume_ml.and_then(|ml| whole_tenths(ml * to / total)), ..it.clone() }).collect()
     };
     let mut found: Vec<Vec<PlannedAgent>> = Vec::new();
-    found.extend(volumes(rule_set, facts, slot, total, &scaled).into_iter().filter(|it| *it < total).map(scaled));
+    found.extend(volumes(trials, slot, total, &scaled).into_iter().filter(|it| *it < total).map(scaled));
     for (agent, percent) in solutions {
         let alone = |to: f64| vec![PlannedAgent { agent: *agent, percent: Some(*percent), volume_ml: Some(to) }];
-        found.extend(volumes(rule_set, facts, slot, total, &alone).into_iter().map(alone).filter(|it| it.as_slice() != plan));
+        found.extend(volumes(trials, slot, total, &alone).into_iter().map(alone).filter(|it| it.as_slice() != plan));
     }
-    found.into_iter().map(|it| Edit::Put(vec![(slot, planned(rule_set, it))])).collect()
+    found.into_iter().map(|it| Edit::Put(vec![(slot, planned(trials.rule_set, it))])).collect()
 }
 
 /// The planned volume, and each largest tenth of a millilitre below it at which some number of the rules is not reached.
 ///
 /// Load, volume and dose of a toe grow evenly with the volume, so two points fix the line; an earlier dose shifts it.
-fn volumes(rule_set: &RuleSet, facts: &Facts, slot: FactSlot, total: f64, mixture: &dyn Fn(f64) -> Vec<PlannedAgent>) -> Vec<f64> {
-    let at = |volume: f64| changed(rule_set, facts, &[(slot, planned(rule_set, mixture(volume)))]);
+fn volumes(trials: &Trials<'_>, slot: FactSlot, total: f64, mixture: &dyn Fn(f64) -> Vec<PlannedAgent>) -> Vec<f64> {
+    let rule_set = trials.rule_set;
+    let at = |volume: f64| trials.put(&[(slot, planned(rule_set, mixture(volume)))]);
     let (whole, half) = (at(total), at(total / 2.0));
     let mut found = vec![total];
     let grows = [Formula::AnaestheticLoad, Formula::VolumePerToe, Formula::DigitLoad, Formula::AdrenalineTotal, Formula::AdrenalinePerKg];

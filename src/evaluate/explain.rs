@@ -32,6 +32,7 @@ pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
         urgency: rule.urgency,
         reason: sentence(rule_set, facts, rule, &rule.reason),
         action: sentence(rule_set, facts, rule, &rule.action),
+        refer_to: rule.refer_to.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
         cleared_by: rule.cleared_by.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
         because: because(rule_set, facts, &deciders),
         citations: rule.citations.iter().map(|it| cited(rule_set, it)).collect(),

@@ -7,14 +7,12 @@ use std::collections::BTreeSet;
 
 use chrono::Days;
 
-use super::compile::Compiled;
 use super::prospect::{change, lower_first, prospect, shown};
-use super::search::{Bounds, Edit, Found, Lever, Links, Searched, YES_NO, smallest, with_edits};
-use super::standing;
+use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
 use crate::facts::answers::date_in_words;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
-use crate::model::{Answer, Changeable, Condition, Question, RuleSet, Test, Threshold};
+use crate::model::{Answer, Changeable, Condition, Derived, Question, RuleSet, Test, Threshold};
 use crate::outcome::Standing;
 use crate::quantity::tidy;
 use crate::quantity::when::When;
@@ -36,9 +34,10 @@ const MOST_LIFTS: usize = 8;
 ///
 /// # Returns
 /// The ways, and whether all were looked for and told; if not, there may be more.
-pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts) -> (Vec<Lift>, bool) {
+pub fn lifts(trials: &Trials<'_>) -> (Vec<Lift>, bool) {
+    let (rule_set, facts) = (trials.rule_set, trials.facts);
     let levers: Vec<Lever> = rule_set.catalogue.questions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
-    let Searched { mut found, mut complete } = smallest(rule_set, compiled, links, facts, &levers, BOUNDS);
+    let Searched { mut found, mut complete } = smallest(trials, &levers, BOUNDS);
     found.sort_by_key(|it| (it.steps.len(), it.standing, it.steps.clone()));
     let mut told: Vec<Lift> = Vec::new();
     let mut seen: BTreeSet<(Vec<FactSlot>, Standing)> = BTreeSet::new();
@@ -49,8 +48,7 @@ pub fn lifts(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Fac
         if numbers && !seen.insert((slots, it.standing)) {
             continue;
         }
-        let lift =
-            Lift { changes: told_changes(rule_set, compiled, facts, &levers, it), prospect: prospect(rule_set, &it.facts, &it.states) };
+        let lift = Lift { changes: told_changes(trials, &levers, it), prospect: prospect(rule_set, &it.facts, &it.states) };
         if told.iter().any(|earlier| earlier.changes == lift.changes) {
             continue;
         }
@@ -157,7 +155,8 @@ fn values(rule_set: &RuleSet, question: &Question) -> Vec<f64> {
 }
 
 /// The changes of one way, with the whole range of values that lead as far, and from which day a result may be.
-fn told_changes(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, levers: &[Lever], found: &Found) -> Vec<Change> {
+fn told_changes(trials: &Trials<'_>, levers: &[Lever], found: &Found) -> Vec<Change> {
+    let (rule_set, facts) = (trials.rule_set, trials.facts);
     let mut told: Vec<Change> = Vec::new();
     for (at, (lever, _)) in found.steps.iter().enumerate() {
         let Some(lever_made) = levers.get(*lever) else { continue };
@@ -166,7 +165,7 @@ fn told_changes(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, levers: 
         match question.map(|it| &it.answer) {
             Some(Answer::Number { .. } | Answer::Quantity { .. }) => {
                 if let Some(question) = question {
-                    one.then = target(rule_set, compiled, facts, levers, found, at, question);
+                    one.then = target(trials, levers, found, at, question);
                 }
             }
             Some(Answer::SeveralOf(options)) => {
@@ -184,15 +183,8 @@ fn told_changes(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, levers: 
 }
 
 /// "below 4.0, taken on or after 2 Dec 2026": how far the value may go, and how old it may be, for the same result.
-fn target(
-    rule_set: &RuleSet,
-    compiled: &Compiled,
-    facts: &Facts,
-    levers: &[Lever],
-    found: &Found,
-    step: usize,
-    question: &Question,
-) -> String {
+fn target(trials: &Trials<'_>, levers: &[Lever], found: &Found, step: usize, question: &Question) -> String {
+    let (rule_set, facts) = (trials.rule_set, trials.facts);
     let Some((lever, edit)) = found.steps.get(step).copied() else { return String::new() };
     let edits = levers.get(lever).map(|it| it.edits.as_slice()).unwrap_or_default();
     let leads_as_far = |instead: &Edit| {
@@ -201,8 +193,7 @@ fn target(
                 if at == step { Some(instead) } else { levers.get(*lever)?.edits.get(*edit) }
             },
         );
-        let then = with_edits(rule_set, facts, made);
-        standing(rule_set, &compiled.run(&then)) <= found.standing
+        trials.judged(&trials.with(made)).1 <= found.standing
     };
     let mut first = edit;
     while first > 0 && edits.get(first - 1).is_some_and(leads_as_far) {
@@ -214,7 +205,7 @@ fn target(
     }
     let range = range(rule_set, question, edits, first, last);
     match (question.date_slot, facts.procedure_on) {
-        (Some(date_slot), Some(on)) => match oldest(&on, |when| {
+        (Some(date_slot), Some(on)) => match oldest(&on, &turning_days(rule_set, date_slot, &on), |when| {
             let Some(Edit::Put(made)) = edits.get(edit) else { return false };
             let redated = made.iter().map(|(slot, fact)| (*slot, if *slot == date_slot { dated(when) } else { fact.clone() }));
             leads_as_far(&Edit::Put(redated.collect()))
@@ -226,18 +217,42 @@ fn target(
     }
 }
 
-/// The first day from which a result would do, looking back from the day of surgery for at most a year.
-fn oldest(on: &When, would_do: impl Fn(&When) -> bool) -> Option<When> {
-    let mut oldest = None;
-    for back in 0..=366 {
-        let Some(day) = on.date.checked_sub_days(Days::new(back)) else { break };
-        let when = When::on(day);
-        if !would_do(&when) {
-            break;
-        }
-        oldest = Some(when);
+/// Furthest back that a result is looked for, in days.
+const FURTHEST_BACK: u64 = 366;
+
+/// The days back from surgery, rising, after which the date of a result counts otherwise in some condition; the furthest
+/// is the last. Between two of them no day differs from another.
+///
+/// Whether a date is older than a span can only turn once as the date goes back, so that day is found by halving.
+fn turning_days(rule_set: &RuleSet, date_slot: FactSlot, on: &When) -> Vec<u64> {
+    let is_read = |it: &&Derived| roots(rule_set, it).contains(&date_slot);
+    if rule_set.catalogue.derived.iter().any(|it| is_read(&it)) {
+        return (0..=FURTHEST_BACK).collect();
     }
-    oldest
+    let mut found = BTreeSet::from([FURTHEST_BACK]);
+    let gates = rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
+    for condition in rule_set.rules.iter().map(|it| &it.when).chain(gates) {
+        condition.visit(&mut |it| match it {
+            Condition::Fact { fact, test: Test::OlderThan(limit) | Test::Within(limit) } if *fact == date_slot => {
+                let days: Vec<u64> = (0..=FURTHEST_BACK).collect();
+                let young = days.partition_point(|back| !day_before(on, *back).is_none_or(|it| When::age_exceeds(&it, on, &limit.span)));
+                found.extend(u64::try_from(young).ok().and_then(|it| it.checked_sub(1)));
+            }
+            Condition::Fact { fact, .. } if *fact == date_slot => found.extend(0..=FURTHEST_BACK),
+            _ => {}
+        });
+    }
+    found.into_iter().collect()
+}
+
+fn day_before(on: &When, back: u64) -> Option<When> {
+    on.date.checked_sub_days(Days::new(back)).map(When::on)
+}
+
+/// The first day from which a result would do, looking back from the day of surgery over these days.
+fn oldest(on: &When, turning_days: &[u64], would_do: impl Fn(&When) -> bool) -> Option<When> {
+    let days = turning_days.iter().map_while(|back| day_before(on, *back));
+    days.take_while(would_do).last()
 }
 
 /// The stretch of values from one edit to another in words: "below 4", "at least 100 mmHg", "from 4 to 6 mmol/L".

@@ -4,6 +4,7 @@
 //! otherwise. So each step takes one such rule and tries every change that can reach it; a rule that none can reach
 //! ends the search at once. Nothing is sampled.
 
+use std::cell::Cell;
 use std::collections::BTreeSet;
 
 use super::compile::{Compiled, State};
@@ -11,7 +12,7 @@ use super::standing;
 use crate::facts::derive::roots;
 use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
-use crate::model::{Bits, Condition, RuleSet, Test};
+use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test};
 use crate::outcome::{Outcome, Standing};
 use crate::truth::FactSlot;
 
@@ -99,21 +100,60 @@ pub struct Searched {
     pub complete: bool,
 }
 
-/// Facts with changes made to them.
-pub fn with_edits<'a>(rule_set: &RuleSet, facts: &Facts, edits: impl Iterator<Item = &'a Edit>) -> Facts {
-    let mut changes: Vec<(FactSlot, Fact)> = Vec::new();
-    for edit in edits {
-        match edit {
-            Edit::Put(facts) => changes.extend(facts.iter().cloned()),
-            Edit::Choose { slot, option, chosen } => {
-                let so_far = changes.iter().rev().find(|(it, _)| it == slot).map(|(_, fact)| fact).or_else(|| facts.get(*slot));
-                let Some(Fact::Known(Known { value: Value::Choices(bits), .. })) = so_far else { continue };
-                let bits = if *chosen { bits | 1 << option } else { bits & !(1 << option) };
-                changes.push((*slot, choices(rule_set, *slot, bits)));
+/// What may be tried with one patient's facts, and how often something was: the searches share it.
+#[derive(Debug)]
+pub struct Trials<'a> {
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// The same, compiled.
+    pub compiled: &'a Compiled,
+    /// What hangs on what in it.
+    pub links: &'a Links,
+    /// The patient as is.
+    pub facts: &'a Facts,
+    n_tried: Cell<usize>,
+}
+
+impl<'a> Trials<'a> {
+    /// Nothing tried yet.
+    pub fn new(rule_set: &'a RuleSet, compiled: &'a Compiled, links: &'a Links, facts: &'a Facts) -> Self {
+        Self { rule_set, compiled, links, facts, n_tried: Cell::new(0) }
+    }
+
+    /// How often the patient was worked out anew.
+    pub fn n_tried(&self) -> usize {
+        self.n_tried.get()
+    }
+
+    /// The patient with some answers otherwise.
+    pub fn put(&self, changes: &[(FactSlot, Fact)]) -> Facts {
+        self.n_tried.set(self.n_tried.get() + 1);
+        changed(self.rule_set, self.facts, changes)
+    }
+
+    /// The patient with changes made.
+    pub fn with<'b>(&self, edits: impl Iterator<Item = &'b Edit>) -> Facts {
+        let mut changes: Vec<(FactSlot, Fact)> = Vec::new();
+        for edit in edits {
+            match edit {
+                Edit::Put(facts) => changes.extend(facts.iter().cloned()),
+                Edit::Choose { slot, option, chosen } => {
+                    let so_far = changes.iter().rev().find(|(it, _)| it == slot).map(|(_, fact)| fact).or_else(|| self.facts.get(*slot));
+                    let Some(Fact::Known(Known { value: Value::Choices(bits), .. })) = so_far else { continue };
+                    let bits = if *chosen { bits | 1 << option } else { bits & !(1 << option) };
+                    changes.push((*slot, choices(self.rule_set, *slot, bits)));
+                }
             }
         }
+        self.put(&changes)
     }
-    changed(rule_set, facts, &changes)
+
+    /// What facts come to.
+    pub fn judged(&self, facts: &Facts) -> (Vec<State>, Standing) {
+        let states = self.compiled.run(facts);
+        let standing = standing(self.rule_set, &states);
+        (states, standing)
+    }
 }
 
 /// A set of options as a fact.
@@ -126,18 +166,17 @@ fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
 ///
 /// # Returns
 /// No set that holds a smaller one which does as well. Empty where nothing within the bounds helps.
-pub fn smallest(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &Facts, levers: &[Lever], bounds: Bounds) -> Searched {
-    let reach = Reach::of(rule_set, links, levers);
-    let states = compiled.run(facts);
-    let start = standing(rule_set, &states);
+pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Searched {
+    let reach = Reach::of(trials.rule_set, trials.links, levers);
+    let (states, start) = trials.judged(trials.facts);
     let mut found: Vec<Found> = Vec::new();
     let mut seen: BTreeSet<Vec<Step>> = BTreeSet::new();
-    let mut layer = vec![Found { steps: Vec::new(), facts: facts.clone(), states, standing: start }];
+    let mut layer = vec![Found { steps: Vec::new(), facts: trials.facts.clone(), states, standing: start }];
     let mut tries = 0;
     for _ in 0..bounds.most_changes {
         let mut next = Vec::new();
         for node in &layer {
-            for lever in reach.at_the_narrowest(rule_set, node) {
+            for lever in reach.at_the_narrowest(node) {
                 let edits = levers.get(lever).map(|it| it.edits.len()).unwrap_or_default();
                 for edit in 0..edits {
                     let mut steps = node.steps.clone();
@@ -153,9 +192,8 @@ pub fn smallest(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &
                     }
                     tries += 1;
                     let made = steps.iter().filter_map(|(lever, edit)| levers.get(*lever)?.edits.get(*edit));
-                    let facts = with_edits(rule_set, facts, made);
-                    let states = compiled.run(&facts);
-                    let standing = standing(rule_set, &states);
+                    let facts = trials.with(made);
+                    let (states, standing) = trials.judged(&facts);
                     next.push(Found { steps, facts, states, standing });
                 }
             }
@@ -167,7 +205,7 @@ pub fn smallest(rule_set: &RuleSet, compiled: &Compiled, links: &Links, facts: &
         }
     }
     // Nothing found means that nothing helps only if the last layer leads nowhere.
-    let complete = !found.is_empty() || layer.iter().all(|node| reach.at_the_narrowest(rule_set, node).is_empty());
+    let complete = !found.is_empty() || layer.iter().all(|node| reach.at_the_narrowest(node).is_empty());
     Searched { found, complete }
 }
 
@@ -190,15 +228,48 @@ fn within(smaller: &[Step], larger: &[Step]) -> bool {
 pub struct Links {
     rules: Vec<Bits>,
     gates: Vec<Option<Bits>>,
+    /// For each question, its answer and everything that whether it applies can hang on, however far up.
+    behind: Vec<Bits>,
 }
 
 impl Links {
     /// Follows every condition to the answers it goes back to.
     pub fn new(rule_set: &RuleSet) -> Self {
-        Self {
-            rules: rule_set.judging().map(|it| reads(rule_set, &it.when)).collect(),
-            gates: rule_set.catalogue.questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect(),
+        let questions = &rule_set.catalogue.questions;
+        let gates: Vec<Option<Bits>> = questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect();
+        let behind = questions.iter().map(|it| {
+            let mut found = Bits::new();
+            found.insert(it.slot.index());
+            while grows(&mut found, questions.iter().zip(&gates).filter_map(|(it, gate)| Some((it, gate.as_ref()?)))) {}
+            found
+        });
+        Self { rules: rule_set.judging().map(|it| reads(rule_set, &it.when)).collect(), behind: behind.collect(), gates }
+    }
+
+    /// For each answer that is at odds with others, what it hangs on: unless some of that is otherwise, it stays at odds.
+    /// Where it is only open whether some are, what all that may be hang on.
+    fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits> {
+        let questions = || rule_set.catalogue.questions.iter().zip(&self.behind);
+        let behind = |slot: FactSlot| questions().find(|(it, _)| it.slot == slot).map(|(_, behind)| behind.clone()).unwrap_or_default();
+        let mut found: Vec<Bits> = facts.at_odds(odds).map(|it| behind(it.answer.slot)).collect();
+        if found.is_empty() {
+            let mut open = Bits::new();
+            match odds {
+                Odds::NotOffered => facts.offers.keys().for_each(|it| open.extend(&behind(*it))),
+                Odds::RuledOut => {
+                    let hangs = |it: &Bits| facts.ruled_out_open.iter().any(|slot| it.contains(slot.index()));
+                    questions().filter(|(_, it)| hangs(it)).for_each(|(_, it)| open.extend(it));
+                }
+                Odds::Unread => {
+                    for it in &facts.unread {
+                        open.insert(it.index());
+                        open.extend(&behind(*it));
+                    }
+                }
+            }
+            found.push(open);
         }
+        found
     }
 
     /// The answers that a lever can change: its own, and the details that hang on it, however far down.
@@ -226,44 +297,67 @@ impl Links {
     }
 }
 
+/// Adds what the gates of the questions among these read; whether anything was added.
+fn grows<'a>(found: &mut Bits, gates: impl Iterator<Item = (&'a Question, &'a Bits)>) -> bool {
+    let before = found.clone();
+    for (question, gate) in gates {
+        if found.contains(question.slot.index()) {
+            found.extend(gate);
+        }
+    }
+    *found != before
+}
+
 /// Which levers can move which rule.
-struct Reach {
+struct Reach<'a> {
+    rule_set: &'a RuleSet,
+    links: &'a Links,
+    /// For each lever, the answers that it can change.
+    touched: Vec<Bits>,
     /// For each rule, the levers that change something it reads.
     levers: Vec<Vec<usize>>,
     /// For each lever, those of the same answer: at most one of a kind is used, except options of one list.
     same: Vec<Vec<usize>>,
 }
 
-impl Reach {
-    fn of(rule_set: &RuleSet, links: &Links, levers: &[Lever]) -> Self {
+impl<'a> Reach<'a> {
+    fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &[Lever]) -> Self {
         let touched: Vec<Bits> = levers.iter().map(|it| links.touched(rule_set, it)).collect();
-        let levers_of =
-            |reads: &Bits| touched.iter().enumerate().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect::<Vec<usize>>();
         let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));
         let same = levers.iter().map(|one| {
             let others = levers.iter().enumerate().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
             others.map(|(at, _)| at).collect()
         });
-        Self { levers: links.rules.iter().map(levers_of).collect(), same: same.collect() }
+        let same = same.collect();
+        Self { rule_set, links, levers: links.rules.iter().map(|it| reaching(&touched, it)).collect(), touched, same }
     }
 
     /// The levers that reach the rule in the way which the fewest reach, less those already used.
-    fn at_the_narrowest(&self, rule_set: &RuleSet, node: &Found) -> Vec<usize> {
+    fn at_the_narrowest(&self, node: &Found) -> Vec<usize> {
         let used = |lever: usize| {
             let same = self.same.get(lever).map(Vec::as_slice).unwrap_or_default();
             node.steps.iter().any(|(at, _)| *at == lever || same.contains(at))
         };
-        let in_the_way = rule_set.judging().enumerate().filter(|(at, rule)| match node.states.get(*at) {
+        let in_the_way = self.rule_set.judging().enumerate().filter(|(at, rule)| match node.states.get(*at) {
             Some(State::Fires) => rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency,
             Some(State::Undetermined) => node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer,
             _ => false,
         });
-        let reaching = in_the_way.map(|(at, _)| {
-            let levers = self.levers.get(at).map(Vec::as_slice).unwrap_or_default();
-            levers.iter().copied().filter(|it| !used(*it)).collect::<Vec<usize>>()
+        let reaching = in_the_way.flat_map(|(at, rule)| match &rule.when {
+            // Each answer at odds stands in the way by itself.
+            Condition::Answers(odds) => {
+                self.links.at_odds(self.rule_set, &node.facts, *odds).iter().map(|it| reaching(&self.touched, it)).collect()
+            }
+            _ => vec![self.levers.get(at).cloned().unwrap_or_default()],
         });
-        reaching.min_by_key(Vec::len).unwrap_or_default()
+        let unused = reaching.map(|levers| levers.into_iter().filter(|it| !used(*it)).collect::<Vec<usize>>());
+        unused.min_by_key(Vec::len).unwrap_or_default()
     }
+}
+
+/// The levers that can change some of these answers.
+fn reaching(touched: &[Bits], reads: &Bits) -> Vec<usize> {
+    touched.iter().enumerate().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect()
 }
 
 /// Every answer that a condition can depend on, back to the questions.
@@ -280,7 +374,7 @@ fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits {
                 rule_set.catalogue.procedure_on.iter().for_each(|it| found.insert(it.index()));
             }
         }
-        // Any answer may be at odds with others.
+        // Any answer may be at odds with others. A rule that asks for nothing else is narrowed down for each patient.
         Condition::Answers(_) => (0..rule_set.catalogue.facts.len()).for_each(|at| found.insert(at)),
         Condition::All(_) | Condition::Any(_) | Condition::Not(_) => {}
     });

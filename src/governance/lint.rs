@@ -32,6 +32,7 @@ mod loosening;
 mod names;
 mod never;
 mod numbers;
+mod plan;
 pub mod reading;
 mod record;
 mod review;
@@ -100,6 +101,7 @@ pub const LINTS: &[Lint] = &[
     Lint { code: Code::AlwaysFires, find: never::stays_quiet },
     Lint { code: Code::DuplicateCondition, find: duplicate::find },
     Lint { code: Code::Subsumed, find: subsumed::find },
+    Lint { code: Code::PlanRefers, find: plan::find },
     Lint { code: Code::BandGap, find: bands::gaps },
     Lint { code: Code::BandOverlap, find: bands::overlaps },
     Lint { code: Code::Unasked, find: unasked::find },

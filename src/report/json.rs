@@ -13,9 +13,11 @@ use crate::quantity::{tidy, tidy_down};
 use crate::screening::{self, Cited, Refusal, Screening};
 
 mod local;
+mod next;
 mod refusal;
 
 use local::LocalPolicy;
+use next::Next;
 
 /// The version of the shape.
 const VERSION: u8 = 1;
@@ -113,6 +115,7 @@ struct Document<'a> {
     urgency: Option<&'static str>,
     best_case: &'static str,
     worst_case: &'static str,
+    next: Option<Next<'a>>,
     findings: Vec<Finding<'a>>,
     undetermined: Vec<Undetermined<'a>>,
     to_ask: Vec<ToAsk<'a>>,
@@ -166,6 +169,7 @@ struct Finding<'a> {
     urgency: Option<&'static str>,
     reason: &'a str,
     action: &'a str,
+    refer_to: Option<&'a str>,
     cleared_by: Option<&'a str>,
     because: Vec<Because<'a>>,
     citations: Vec<Citation<'a>>,
@@ -248,7 +252,7 @@ struct ChaseItem<'a> {
 }
 
 #[derive(Serialize)]
-struct Change<'a> {
+pub(super) struct Change<'a> {
     fact: &'a str,
     ask: &'a str,
     now: &'a str,
@@ -387,6 +391,7 @@ impl<'a> Document<'a> {
             urgency: verdict(it).urgency.map(Urgency::word),
             best_case: it.best_case.word(),
             worst_case: it.worst_case.word(),
+            next: it.next.as_ref().map(Next::of),
             findings: it.findings.iter().map(Finding::of).collect(),
             undetermined: it.undetermined.iter().map(Undetermined::of).collect(),
             to_ask: it.to_ask.iter().map(ToAsk::of).collect(),
@@ -434,6 +439,7 @@ impl<'a> Finding<'a> {
             urgency: it.urgency.map(|it| it.word()),
             reason: &it.reason,
             action: &it.action,
+            refer_to: it.refer_to.as_deref(),
             cleared_by: it.cleared_by.as_deref(),
             because: it.because.iter().map(Because::of).collect(),
             citations: it.citations.iter().map(Citation::of).collect(),

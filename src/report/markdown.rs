@@ -8,8 +8,8 @@ use std::cmp::Reverse;
 use super::text::{anaesthetic, counts};
 use super::words::{
     against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
-    local_policy, local_told, meaning, names_first, of_rule, place, plan, precautions_then, prospect, rule_set, span, stamp, standing_of,
-    standing_then, still_open, stranger, surgery, who, would_be,
+    local_policy, local_told, may_go_ahead, meaning, names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect,
+    rule_set, span, stamp, standing_of, standing_then, still_open, stranger, surgery, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;
@@ -39,9 +39,9 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
     notices(&mut sheet, &each_once(&sorted, |it| it.notices.clone()));
     sheet.paragraph(&inline(&counts(&sorted, refused)));
     if !sorted.is_empty() {
-        let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"].map(str::to_owned);
-        let rows: Vec<[String; 7]> = sorted.iter().map(|it| cells(it)).collect();
-        sheet.table(&headings, "lllrrrl", &rows);
+        let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be", "next"].map(str::to_owned);
+        let rows: Vec<[String; 8]> = sorted.iter().map(|it| cells(it)).collect();
+        sheet.table(&headings, "lllrrrll", &rows);
         names_first(&sorted).iter().for_each(|it| sheet.paragraph(&inline(it)));
     }
     sheet.paragraph(&inline(SAFETY));
@@ -54,7 +54,7 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
 }
 
 /// A patient's line in the table of several.
-fn cells(screening: &Screening) -> [String; 7] {
+fn cells(screening: &Screening) -> [String; 8] {
     let care = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).count();
     [
         verdict(screening).verdict_words(),
@@ -64,6 +64,7 @@ fn cells(screening: &Screening) -> [String; 7] {
         care.to_string(),
         (screening.unrecognised.len() + first_and_later(&screening.to_ask).0.len()).to_string(),
         could_be(screening).map_or_else(|| "no worse".to_owned(), Standing::words),
+        screening.next.as_ref().map_or_else(|| "not known".to_owned(), next_briefly),
     ]
 }
 
@@ -122,7 +123,8 @@ struct Sources<'a> {
 impl<'a> Sources<'a> {
     fn of(screening: &'a Screening) -> Self {
         let mut cited: Vec<&Cited> = Vec::new();
-        for it in screening.findings.iter().flat_map(|it| &it.citations) {
+        let printed = screening.findings.iter().filter(|it| it.outcome != Outcome::Go || may_go_ahead(screening));
+        for it in printed.flat_map(|it| &it.citations) {
             if !cited.iter().any(|known| same_source(known, it)) {
                 cited.push(it);
             }
@@ -187,7 +189,9 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
     lifts(sheet, &screening.lifts);
     unrecognised(sheet, screening);
     notes(sheet, screening);
-    findings(sheet, "Precautions, if it goes ahead", &care, &sources);
+    if may_go_ahead(screening) {
+        findings(sheet, "Precautions, if it goes ahead", &care, &sources);
+    }
     if let Some(it) = &screening.anaesthetic {
         dose(sheet, it);
     }
@@ -240,6 +244,9 @@ fn head(sheet: &mut Sheet, screening: &Screening) {
         span.push_str(&format!("; could be **{}** because of {} not decided yet", worse.words(), counted(open, "rule", "rules")));
     }
     sheet.item("-", &span);
+    if let Some(it) = &screening.next {
+        sheet.item("-", &format!("next: **{}**", inline(&next(it))));
+    }
     sheet.item("-", &inline(&format!("looked at: {}; nothing else was", screening.rule_set.concerns.join("; "))));
 }
 

@@ -6,8 +6,8 @@
 
 use super::page::{Indent, Page, Paint, Style, one_line};
 use super::words::{
-    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told, meaning,
-    of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
+    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told,
+    may_go_ahead, meaning, next, of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
 };
 use super::{SAFETY, Standing, could_be, verdict, words};
 use crate::outcome::Outcome;
@@ -34,6 +34,9 @@ const BULLET: Indent = Indent { label: 4, text: 6, hang: 0 };
 
 /// A label and what follows it, under the verdict.
 const BESIDE: Indent = Indent { label: 4, text: 4, hang: 0 };
+
+/// What is to be done next, under the verdict.
+const NEXT: Indent = Indent { label: 4, text: 10, hang: 0 };
 
 /// The whole report for one patient.
 ///
@@ -110,9 +113,13 @@ fn head(page: &mut Page, screening: &Screening) {
         let text = format!("because of {} not decided yet", counted(open, "rule", "rules"));
         page.entry(&format!("could be {}", worse.words()), Paint::Outcome(worse.outcome), BESIDE, &text);
     }
+    if let Some(it) = &screening.next {
+        page.entry("next", Paint::Strong, NEXT, &next(it));
+    }
     page.blank();
     page.paragraph(0, meaning(screening));
     let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening.findings.iter().partition(|it| it.outcome == Outcome::Go);
+    let care = if may_go_ahead(screening) { care } else { Vec::new() };
     let (now, later) = first_and_later(&screening.to_ask);
     let counts = [
         (against.len(), "finding against surgery", "findings against surgery"),
@@ -149,10 +156,10 @@ fn against(page: &mut Page, screening: &Screening) {
     }
 }
 
-/// Findings that let surgery go ahead with care.
+/// Findings that let surgery go ahead with care; none for a patient whom another service takes over.
 fn precautions(page: &mut Page, screening: &Screening) {
     let found: Vec<&Finding> = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).collect();
-    if found.is_empty() {
+    if found.is_empty() || !may_go_ahead(screening) {
         return;
     }
     page.heading(&format!("Precautions, if it goes ahead ({})", found.len()));

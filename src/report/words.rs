@@ -12,6 +12,10 @@ use crate::screening::{
     Undetermined, Unrecognised,
 };
 
+mod next;
+
+pub use next::{may_go_ahead, next, next_briefly};
+
 /// Digits of a digest that are shown: enough to compare by eye.
 const DIGEST_DIGITS: usize = 12;
 

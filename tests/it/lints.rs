@@ -532,6 +532,48 @@ const FIXTURES: &[Fixture] = &[
         says: &[],
     },
     Fixture {
+        code: "lint/plan-refers",
+        story: "a choice that is not made, an agent that is not drawn up, and an amount above a number",
+        rules: &[
+            ("one", "refer", "{ all: [{ fact: plan.adrenaline, is: yes }, { fact: a.smokes, is: yes }] }"),
+            ("two", "refer", "{ all: [{ fact: plan.anaesthetic, includes: lidocaine }, { fact: derived.age, below: 4 }] }"),
+            (
+                "three",
+                "refer",
+                "{ any: [{ fact: a.count, above: 5 }, { all: [{ fact: a.count, above: 7 }, { fact: a.detail, is: yes }] }] }",
+            ),
+        ],
+        edits: &[
+            ("questions.yaml", "ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,"),
+            (
+                "questions.yaml",
+                "ask: Which anaesthetic?, answer: anaesthetic,",
+                "ask: Which anaesthetic?, answer: anaesthetic, decision: true,",
+            ),
+            ("questions.yaml", "ask: How many?, answer: number,", "ask: How many?, answer: number, decision: true,"),
+        ],
+        says: &[("test/one", "refer"), ("test/two", "refer"), ("test/three", "refer")],
+    },
+    Fixture {
+        code: "lint/plan-refers",
+        story: "for some of them only, by a derived fact that hangs on the plan, by a choice of the patient's, and one that defers",
+        rules: &[
+            ("one", "refer", "{ any: [{ fact: plan.adrenaline, is: yes }, { fact: a.smokes, is: yes }] }"),
+            ("two", "refer", "{ fact: derived.load, above: 1 }"),
+            ("three", "refer", "{ fact: a.drinks, is: yes }"),
+            ("four", "defer", "{ fact: plan.adrenaline, is: yes }"),
+        ],
+        edits: &[
+            ("questions.yaml", "ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,"),
+            (
+                "questions.yaml",
+                "ask: Which anaesthetic?, answer: anaesthetic,",
+                "ask: Which anaesthetic?, answer: anaesthetic, decision: true,",
+            ),
+        ],
+        says: &[],
+    },
+    Fixture {
         code: "lint/subsumed",
         story: "a higher number beside a lower one that refers",
         rules: &[("one", "defer", "{ fact: a.count, above: 5 }"), ("two", "refer", "{ fact: a.count, above: 4 }")],

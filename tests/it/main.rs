@@ -43,6 +43,8 @@ mod missed;
 // A committee's morning, line by line.
 #[cfg(unix)]
 mod morning;
+// What is to be done next.
+mod next;
 // Small changes of a rule set, and whether the cases notice them.
 mod mutants;
 // An outside judge of the logic.

@@ -170,10 +170,13 @@ fn several_patients_have_a_table_the_most_pressing_first_and_then_a_page_each() 
     assert_eq!(page.headings.first(), Some(&(1, "Screenings".into())));
     assert_eq!(sections(&page, 2), ["REFER, urgent: SM-113", "DEFER: SM-107", "GO: SM-101"]);
     let table: Vec<Vec<&str>> = page.rows.iter().take(4).map(|row| row.iter().map(String::as_str).collect()).collect();
-    assert_eq!(table[0], ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be"]);
-    assert_eq!(table[1], ["REFER, urgent", "SM-113", "not known", "3", "1", "6", "refer, same-day"]);
-    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "6", "refer, same-day"]);
-    assert_eq!(table[3], ["GO", "SM-101", "3 Dec 2026", "0", "1", "0", "no worse"]);
+    assert_eq!(table[0], ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be", "next"]);
+    assert_eq!(
+        table[1],
+        ["REFER, urgent", "SM-113", "not known", "3", "1", "6", "refer, same-day", "refer to the vascular service, urgently"]
+    );
+    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "6", "refer, same-day", "read 2 names"]);
+    assert_eq!(table[3], ["GO", "SM-101", "3 Dec 2026", "0", "1", "0", "no worse", "book"]);
     assert!(page.text.contains("2 files were refused and NOT screened"), "{}", page.text);
     assert_eq!(page.n_tables, 3, "of all patients, and two of anaesthetic arithmetic");
 }
@@ -294,7 +297,7 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
     ));
     assert_eq!(sections(&page, 3), sections(&expected, 3));
     assert_eq!((page.n_tables, page.rows.len()), (2, 5), "a row for the patient and one for each agent");
-    assert!(page.rows.iter().all(|row| row.len() == 7 || row.len() == 6), "{:?}", page.rows);
+    assert!(page.rows.iter().all(|row| row.len() == 8 || row.len() == 6), "{:?}", page.rows);
     assert_eq!((page.rows[1][1].as_str(), page.rows[3][0].as_str()), (text, text));
 }
 

@@ -7,8 +7,8 @@ use preblock::model::{Kind, LocalChange, LocalKind, Loosens, Status};
 use preblock::outcome::{Outcome, Urgency};
 use preblock::report::{Style, chase, could_be, json, markdown, steers, text, verdict};
 use preblock::screening::{
-    AgentDose, Alternative, Anaesthetic, Applies, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
-    NoteShown, Prospect, Reduction, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
+    Next, NextKind, NoteShown, Prospect, Reduction, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
 };
 use rstest::rstest;
 use serde_json::Value;
@@ -49,6 +49,7 @@ pub fn nothing(reference: &str) -> Screening {
         notes: vec![],
         set_aside: Vec::new(),
         unrecognised: vec![],
+        next: None,
         lifts: vec![],
         alternatives: None,
         dates: None,
@@ -66,6 +67,7 @@ fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) 
         urgency,
         reason: "An invented reason.".into(),
         action: "Do an invented thing.".into(),
+        refer_to: (outcome == Outcome::Refer).then(|| "the vascular service".into()),
         cleared_by: None,
         because: vec![],
         citations: vec![Cited::CommonPractice("an invented practice".into())],
@@ -130,9 +132,15 @@ pub fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], dep
     }
 }
 
+/// Nothing to do but what a test adds.
+fn to_do(kind: NextKind) -> Next {
+    Next { kind, plan: vec![], is_offered: true, read: vec![], clear_up: 0, ask: vec![], wait_for: vec![], refer_to: vec![], urgency: None }
+}
+
 /// Go with a precaution and the arithmetic.
 pub fn go() -> Screening {
     let mut it = nothing("SM-101");
+    it.next = Some(to_do(NextKind::Book));
     it.findings = vec![Finding {
         reason: "Because of clopidogrel the toe bleeds for longer.".into(),
         action: "Book early in the day. What is prescribed goes on as prescribed; only the prescriber decides about it.".into(),
@@ -209,6 +217,12 @@ fn local() -> LocalStamp {
 /// Defer: one thing to clear, and answers missing that could make it refer.
 pub fn defer() -> Screening {
     let mut it = nothing("SM-107");
+    it.next = Some(Next {
+        read: vec!["warfrin".into(), "the small white ones".into()],
+        ask: vec![Asked { from: "patient", n: 1 }, Asked { from: "nurse", n: 1 }, Asked { from: "record", n: 1 }],
+        wait_for: vec!["an INR below 4.0, no older than 24 hours".into()],
+        ..to_do(NextKind::Ask)
+    });
     it.rule_set.status = Status::Draft;
     (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Refer);
     it.findings = vec![Finding {
@@ -255,6 +269,12 @@ pub fn defer() -> Screening {
 pub fn refer() -> Screening {
     let mut it = defer();
     it.reference = "SM-113".into();
+    it.next = Some(Next {
+        ask: vec![Asked { from: "patient", n: 1 }],
+        refer_to: vec!["the vascular service".into()],
+        urgency: Some(Urgency::Urgent),
+        ..to_do(NextKind::Refer)
+    });
     it.source.path = "SM-113.yaml".into();
     it.rule_set.status = Status::Withdrawn;
     it.clinic = Some(SourceStamp { path: "clinic.yaml".into(), digest: "00ff".repeat(16) });
@@ -335,6 +355,12 @@ fn prospect(verdict: Outcome, fires: Vec<Firing>) -> Prospect {
 pub fn bookable() -> Screening {
     let mut it = go();
     it.reference = "SM-115".into();
+    it.next = Some(Next {
+        plan: vec![change("plan.ablation", "How is the matrix destroyed?", "phenol", "electrosurgery")],
+        is_offered: false,
+        ask: vec![Asked { from: "record", n: 2 }],
+        ..to_do(NextKind::ChangePlan)
+    });
     it.source.path = "SM-115.yaml".into();
     (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Defer);
     it.findings.insert(
@@ -979,6 +1005,7 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
         "urgency",
         "best_case",
         "worst_case",
+        "next",
         "findings",
         "undetermined",
         "to_ask",

@@ -6,9 +6,11 @@ use textwrap::core::display_width;
 
 use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
-use crate::report::words::{counted, doubtful, each_once, first_and_later, local_policy, names_first, rule_set, standing_then};
+use crate::report::words::{
+    counted, doubtful, each_once, first_and_later, local_policy, names_first, next, next_briefly, rule_set, standing_then,
+};
 use crate::report::{SAFETY, Standing, could_be, verdict};
-use crate::screening::Screening;
+use crate::screening::{NextKind, Screening};
 
 /// Columns between two columns of the table.
 const GAP: usize = 2;
@@ -58,7 +60,7 @@ fn table(page: &mut Page, screenings: &[&Screening]) {
     }
     let room = page.columns().saturating_sub(widths.iter().map(|it| it + GAP).sum());
     let heading: String = HEADINGS.iter().zip(widths).map(|(cell, width)| padded(cell, width)).collect();
-    let heading = page.painted(&format!("{heading}waits for"), Paint::Faint);
+    let heading = page.painted(&format!("{heading}next"), Paint::Faint);
     page.line(&heading);
     for (screening, row) in screenings.iter().zip(&rows) {
         let mut line = String::new();
@@ -66,7 +68,7 @@ fn table(page: &mut Page, screenings: &[&Screening]) {
             let paint = if at == 0 { Paint::Outcome(screening.verdict) } else { Paint::Plain };
             line.push_str(&page.painted(&padded(cell, width), paint));
         }
-        line.push_str(&waits_for(screening, room));
+        line.push_str(&what_next(screening, room));
         page.line(&line);
     }
 }
@@ -85,9 +87,24 @@ fn padded(cell: &str, width: usize) -> String {
     format!("{cell}{}", " ".repeat((width + GAP).saturating_sub(display_width(cell))))
 }
 
-/// What is missing, as fully as the room allows: the answers, or the first of them, or how many.
-fn waits_for(screening: &Screening, room: usize) -> String {
+/// What is to be done next, as fully as the room allows, and what the verdict could still become.
+fn what_next(screening: &Screening, room: usize) -> String {
     let could = could_be(screening).map_or(String::new(), |it| format!(" (could be {})", it.words()));
+    let fits = |it: &String| display_width(it) <= room;
+    match &screening.next {
+        None => waits_for(screening, &could, room),
+        Some(it) if it.kind == NextKind::Ask && it.read.is_empty() && it.clear_up == 0 => {
+            format!("ask {}", waits_for(screening, &could, room.saturating_sub(4)))
+        }
+        Some(it) => {
+            let forms = [next(it), next_briefly(it)].map(|it| format!("{}{could}", one_line(&it)));
+            forms.into_iter().find(fits).unwrap_or_else(|| format!("{}{could}", it.kind.word()))
+        }
+    }
+}
+
+/// What is missing, as fully as the room allows: the answers, or the first of them, or how many.
+fn waits_for(screening: &Screening, could: &str, room: usize) -> String {
     let names = screening.unrecognised.iter().map(doubtful);
     let asks: Vec<String> = names.chain(first_and_later(&screening.to_ask).0.into_iter().map(|it| it.fact.clone())).collect();
     let mut fullest = match (screening.unrecognised.len(), asks.len()) {

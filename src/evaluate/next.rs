@@ -1,0 +1,121 @@
+//! What is to be done next, worked out from the findings, the answers that are missing and the other plans.
+//!
+//! What could still turn out worse is asked before anything else is waited for or changed, so that nobody waits on a
+//! question that would refer them. A referral is a plan to change only where another plan alone takes it away.
+
+use crate::facts::Facts;
+use crate::model::catalogue::Who;
+use crate::model::{Condition, Odds, RuleSet};
+use crate::outcome::{Outcome, Standing, Urgency};
+use crate::screening::{Alternative, Asked, Finding, Next, NextKind, Screening, ToAsk};
+
+/// Whom to ask, in the order in which people are asked.
+const WHOM: [Who; 5] = [Who::Patient, Who::Referrer, Who::Nurse, Who::Clinician, Who::Record];
+
+/// What is to be done next for a screening, knowing every other plan that gives a better verdict.
+///
+/// # Missing data
+/// A missing answer that could make the verdict worse comes first; one that could only keep it as it is is told beside what
+/// is waited for. Where the clinic does not say what it offers, the plan says so.
+pub fn next(rule_set: &RuleSet, facts: &Facts, screening: &Screening, plans: &[Alternative]) -> Next {
+    let now = Standing { outcome: screening.verdict, urgency: urgency(screening) };
+    let mut next = Next {
+        kind: NextKind::Book,
+        plan: Vec::new(),
+        is_offered: !facts.offers.is_empty(),
+        read: Vec::new(),
+        clear_up: 0,
+        ask: Vec::new(),
+        wait_for: Vec::new(),
+        refer_to: Vec::new(),
+        urgency: now.urgency,
+    };
+    if now.outcome == Outcome::Go {
+        return next;
+    }
+    let plan = usable(now, plans);
+    if now.outcome == Outcome::Refer && plan.is_none() {
+        next.kind = NextKind::Refer;
+        next.refer_to = recipients(now, &screening.findings);
+        next.ask = by_whom(screening.to_ask.iter().filter(|it| standing_of(it) > now));
+        return next;
+    }
+    next.read = names(screening);
+    next.clear_up = facts.ruled_out.len();
+    next.ask = by_whom(screening.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
+    next.plan = plan.map(|it| it.changes.clone()).unwrap_or_default();
+    let clears_up = |it: &&Finding| rule_set.judging().any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut));
+    if plan.is_none() {
+        let against = screening.findings.iter().filter(|it| it.outcome != Outcome::Go && !clears_up(it));
+        next.wait_for = each_once(against.filter_map(|it| it.cleared_by.clone()));
+    }
+    let could_be_worse = screening.worst_case > now.outcome || !next.read.is_empty() || next.clear_up > 0;
+    next.kind = match plan {
+        _ if could_be_worse || screening.best_case == Outcome::Go => NextKind::Ask,
+        Some(plan) => {
+            // The other plan may ask for more, or for less.
+            let waits = plan
+                .prospect
+                .waits_for
+                .iter()
+                .filter_map(|it| Some(rule_set.catalogue.question_of(rule_set.catalogue.slot(it)?)?.from.word()));
+            next.ask = counted(waits);
+            NextKind::ChangePlan
+        }
+        None if next.wait_for.is_empty() => NextKind::Ask,
+        None => NextKind::Wait,
+    };
+    next
+}
+
+/// The first plan, as plans are sorted, that goes; else the first after which only answers are missing. Of a referral that
+/// presses nobody talks in terms of plans.
+fn usable(now: Standing, plans: &[Alternative]) -> Option<&Alternative> {
+    let presses = now.urgency.is_some_and(|it| it > Urgency::Routine);
+    let of = |wanted: fn(&Alternative) -> bool| plans.iter().find(|it| wanted(it));
+    of(|it| it.prospect.verdict == Outcome::Go).or_else(|| of(|it| it.prospect.best_case == Outcome::Go)).filter(|_| !presses)
+}
+
+/// To whom the most pressing of the referrals go.
+fn recipients(now: Standing, findings: &[Finding]) -> Vec<String> {
+    let pressing = findings.iter().filter(|it| Standing { outcome: it.outcome, urgency: it.urgency } == now);
+    each_once(pressing.filter_map(|it| it.refer_to.clone()))
+}
+
+/// The names that nobody recognised, each once.
+fn names(screening: &Screening) -> Vec<String> {
+    each_once(screening.unrecognised.iter().map(|it| it.text.clone()))
+}
+
+/// The most pressing of the referrals.
+fn urgency(screening: &Screening) -> Option<Urgency> {
+    let of_refer = screening.findings.iter().filter(|it| it.outcome == Outcome::Refer);
+    of_refer.filter_map(|it| it.urgency).max()
+}
+
+fn standing_of(ask: &ToAsk) -> Standing {
+    Standing { outcome: ask.could_lead_to, urgency: ask.urgency }
+}
+
+/// How many answers each can give; those that may prove needless only where there are no others.
+fn by_whom<'a>(asks: impl Iterator<Item = &'a ToAsk>) -> Vec<Asked> {
+    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks.partition(|it| it.depends);
+    let asks = if first.is_empty() { later } else { first };
+    counted(asks.into_iter().map(|it| it.from))
+}
+
+fn counted(from: impl Iterator<Item = &'static str>) -> Vec<Asked> {
+    let from: Vec<&str> = from.collect();
+    let each = WHOM.map(Who::word).into_iter().map(|whom| Asked { from: whom, n: from.iter().filter(|it| **it == whom).count() });
+    each.filter(|it| it.n > 0).collect()
+}
+
+fn each_once(texts: impl Iterator<Item = String>) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for it in texts {
+        if !found.contains(&it) {
+            found.push(it);
+        }
+    }
+    found
+}
