@@ -127,7 +127,7 @@ fn a_comparison_names_a_patient_of_a_rule_that_went_with_its_cases() {
 
 #[test]
 fn a_comparison_tells_two_rule_sets_from_two_editions() {
-    let (old, new) = (folder(RULES, &[]), folder(RULES, &[]));
+    let (old, new) = (folder(RULES, &[SMOKER, DRINKER]), folder(RULES, &[SMOKER, DRINKER]));
     let head = new.path().join("ruleset.yaml");
     let text = std::fs::read_to_string(&head).unwrap_or_default();
     assert!(std::fs::write(&head, text.replace("id: tiny", "id: other")).is_ok());
