@@ -9,6 +9,7 @@ use preblock::facts;
 use preblock::governance::compare::{Exact, Tally, What, changes, exact, is_less_cautious, tally};
 use preblock::governance::decide::space::Shape;
 use preblock::governance::decide::{Decider, Seen};
+use preblock::load::cases::cases;
 use preblock::load::{LocalFile, RuleFiles, questionnaire, rule_set_with};
 use preblock::model::RuleSet;
 use preblock::outcome::Standing;
@@ -19,7 +20,7 @@ use rstest::rstest;
 use serde_json::Value;
 
 use crate::properties::{choices, text as written_answers, tree, yaml};
-use crate::support::{SEED, codes, files, gathered, today};
+use crate::support::{SEED, alone, codes, embedded_once, files, gathered, today};
 
 type Rules = &'static [(&'static str, &'static str, &'static str)];
 type Edits = &'static [(&'static str, &'static str, &'static str)];
@@ -54,7 +55,8 @@ fn read(files: &RuleFiles, local: Option<&str>) -> RuleSet {
             format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ {changes}, {terms} }}\n");
         LocalFile { name: "local.yaml".into(), bytes: text.into() }
     });
-    rule_set_with(files, local.as_ref()).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
+    // By its own rules: what the program holds besides is the same for both.
+    alone(rule_set_with(files, local.as_ref()).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))))
 }
 
 fn of(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleSet {
@@ -309,13 +311,33 @@ fn whoever_is_known_is_shown() {
     let somebody = somebody.unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let day = today() - chrono::TimeDelta::days(3);
     let exact = exact(&old, &new, &[(&somebody, day)], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
-    // To go, a smoker must be excluded; for the rule alone it does not matter.
+    // Somebody goes now who was deferred: that takes a known answer on smoking, and none on the count.
     let Some(Ok(seen)) = exact.moves.first().map(|it| it.example.as_ref()) else { unreachable!("{exact:?}") };
-    assert_eq!(seen[1].questionnaire, "questionnaire: 1\nreference: EXAMPLE\nanswers:\n  a:\n    smokes: no\n    count: 73\n");
-    assert_eq!((seen[0].as_of, seen[1].n_answers), (day, 2));
+    assert_eq!(seen[1].questionnaire, "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    smokes: no\n");
+    assert_eq!((seen[0].as_of, seen[1].n_answers), (day, 1));
     let lost = exact.shifts.iter().find(|it| it.rule == "test/count").and_then(|it| it.lost.as_ref());
     let Some(Ok(seen)) = lost else { unreachable!("{exact:?}") };
-    assert_eq!(seen[0].questionnaire, "questionnaire: 1\nreference: EXAMPLE\nanswers:\n  a:\n    count: 73\n");
+    assert_eq!(seen[0].questionnaire, "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    count: 73\n");
+}
+
+/// A ceiling raised in the default rule set: every answer comes with a patient, from among the worked cases. Looked for without
+/// them, those who go now were "not decided" after most of a minute (29 November 2026).
+#[test]
+fn a_raised_ceiling_is_answered_with_patients() {
+    let (old, _) = embedded_once();
+    let mut files = RuleFiles::embedded();
+    let limits = String::from_utf8_lossy(&files.files[LIMITS]).into_owned();
+    let at = limits.find("id: hba1c-ceiling\n").unwrap_or_default();
+    let raised = limits[..at].to_owned() + &limits[at..].replacen("value: 69 mmol/mol", "value: 75 mmol/mol", 1);
+    assert_ne!(raised, limits);
+    files.files.insert(LIMITS.into(), raised.into_bytes());
+    let new = rule_set_with(&files, None).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    let cases = cases(&files, &new).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    let known: Vec<_> = cases.iter().map(|it| (&it.answers, it.as_of)).collect();
+    let exact = exact(old, &new, &known, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    assert!(exact.moves.first().is_some_and(|it| is_less_cautious(it.old, it.new)), "{exact:?}");
+    assert!(exact.moves.iter().all(|it| it.example.is_ok()), "{exact:?}");
+    assert!(exact.shifts.iter().flat_map(|it| [&it.lost, &it.gained]).flatten().all(|it| it.is_ok()), "{exact:?}");
 }
 
 #[test]

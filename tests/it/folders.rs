@@ -10,7 +10,7 @@ use rstest::rstest;
 use crate::support::{files, run, said};
 
 const RULES: &[(&str, &str, &str)] = &[("smokes", "defer", "{ fact: a.smokes, is: yes }"), ("drinks", "go", "{ fact: a.drinks, is: yes }")];
-const PEOPLE: &str = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: no, drinks: no } } }\n";
+const PEOPLE: &str = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: no, drinks: no, taken: [], allergies: [] } } }\n";
 const SMOKER: (&str, &str) = ("a smoker", "change: { a.smokes: yes }, expect: { verdict: defer, fires: [test/smokes] }");
 const DRINKER: (&str, &str) = ("a drinker", "change: { a.drinks: yes }, expect: { verdict: go, fires: [test/drinks] }");
 const GUARANTEE: &str =
@@ -119,7 +119,7 @@ fn a_comparison_names_a_patient_of_a_rule_that_went_with_its_cases() {
     assert!(status == 0, "{text}");
     assert!(text.contains("other findings: a drinker (a case of the old rule set) go; no longer fires test/drinks"), "{text}");
     let example = "test/drinks no longer fires for some for example, as of 2026-11-25, and no answer of it can be left out: \
-                   | questionnaire: 1 | reference: EXAMPLE | answers: | a: | drinks: yes";
+                   | questionnaire: 1 | for: tiny | reference: EXAMPLE-1 | answers: | a: | drinks: yes";
     assert!(text.contains(example), "{text}");
     assert!(text.contains("Both are called edition 1:"), "{text}");
     assert!(!text.contains("smoker"), "what is in both comes once, and is the same: {text}");
@@ -127,7 +127,7 @@ fn a_comparison_names_a_patient_of_a_rule_that_went_with_its_cases() {
 
 #[test]
 fn a_comparison_tells_two_rule_sets_from_two_editions() {
-    let (old, new) = (folder(RULES, &[]), folder(RULES, &[]));
+    let (old, new) = (folder(RULES, &[SMOKER, DRINKER]), folder(RULES, &[SMOKER, DRINKER]));
     let head = new.path().join("ruleset.yaml");
     let text = std::fs::read_to_string(&head).unwrap_or_default();
     assert!(std::fs::write(&head, text.replace("id: tiny", "id: other")).is_ok());
