@@ -712,7 +712,8 @@ fn the_clinic_and_its_policy() {
         "local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ offers: {{ plan: {{ adrenaline: [no] }} }}, {terms} }}\n"
     );
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan:\n    adrenaline: yes\n";
-    let patient = "questionnaire: 1\nreference: T-1\nanswers:\n  a:\n    inr: { value: 2, taken_on: 2026-11-25 }\n    taken: []\n    allergies: []\n";
+    let patient =
+        "questionnaire: 1\nreference: T-1\nanswers:\n  a:\n    inr: { value: 2, taken_on: 2026-11-25 }\n    taken: []\n    allergies: []\n";
     let desk = Desk::new(&[("rules", &files)], &[("local.yaml", &policy), ("clinic.yaml", clinic), ("t1.yaml", patient)]);
     let (code, out, err) = desk.compare(&["rules", "rules", "t1.yaml", "--local", "local.yaml", "--clinic", "clinic.yaml"]);
     assert_eq!(code, Some(0), "{err}");
