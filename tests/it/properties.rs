@@ -65,7 +65,7 @@ const LEAVES: &[&str] = &[
 
 /// Questions that do not always apply, on the tiny rule set: behind answers, behind one another, behind lists and an age;
 /// with answers that say nothing, with one that follows where the question does not apply.
-const GATED: &str = r"  - id: b
+pub const GATED: &str = r"  - id: b
     title: Details
     questions:
       - id: kind
