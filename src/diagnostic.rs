@@ -247,8 +247,11 @@ fn sharing_words<'a>(wrong: &str, known: &[&'a str]) -> Vec<&'a str> {
     let shared = |known: &str| {
         let known = words(known);
         let (few, many) = if wrong.len() < known.len() { (&wrong, &known) } else { (&known, &wrong) };
-        let letters = few.iter().map(|it| nearest(it, many.iter().map(String::as_str)).map(|_| it.chars().count()));
-        letters.sum::<Option<usize>>().unwrap_or(0)
+        let alike = |it: &String| {
+            let near = nearest(it, many.iter().map(String::as_str))?;
+            it.chars().count().checked_sub(strsim::damerau_levenshtein(it, near))
+        };
+        few.iter().map(alike).sum::<Option<usize>>().unwrap_or(0)
     };
     let scored: Vec<(usize, &str)> = known.iter().map(|it| (shared(it), *it)).collect();
     let best = scored.iter().map(|(score, _)| *score).max().filter(|it| *it >= FEWEST_SHARED);

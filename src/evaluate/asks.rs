@@ -145,7 +145,8 @@ fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules
         }
         found
     };
-    let (dose, duration) = (reads(Formula::SteroidDaily), reads(Formula::SteroidDays));
+    let dose = reads(Formula::SteroidDaily) || reads(Formula::AdrenalSteroidDaily);
+    let duration = reads(Formula::SteroidDays);
     let strangers = not_recognised(entries.iter().filter(|it| it.medicine.is_none()).map(|it| it.text.as_str()));
     let lacking = entries.iter().filter_map(|it| {
         let medicine = rule_set.medicines.medicines.get(it.medicine?).filter(|it| it.as_prednisolone.is_some())?;

@@ -4,6 +4,7 @@
 
 use std::path::{Path, PathBuf};
 
+use preblock::diagnostic::did_you_mean;
 use preblock::evaluate::asks;
 use preblock::facts::course::{self, Course};
 use preblock::model::Answer;
@@ -213,4 +214,40 @@ fn the_patient_is_not_asked_about_the_patient() {
         .filter(|it| it.to_lowercase().contains("patient"))
         .collect();
     assert!(about.is_empty(), "{about:?}");
+}
+
+/// A suggestion looks inside a name, too, and offers several that fit as well; but nothing that only looks alike.
+#[rstest]
+#[case("hba1c_vlaue", &["hba1c", "glucose", "foot_findings"], "did you mean `hba1c`?")]
+#[case("retire_rule", &["retire", "change", "add"], "did you mean `retire`?")]
+#[case("sglt2", &["sglt2-inhibitor", "dpp4-inhibitor"], "did you mean `sglt2-inhibitor`?")]
+#[case("bleeding/inr-celing", &["bleeding/inr-near-ceiling", "bleeding/inr-above-ceiling", "bleeding/inr-too-old"], "did you mean `bleeding/inr-near-ceiling` or `bleeding/inr-above-ceiling`?")]
+#[case("address", &["reference", "answers"], "one of `reference` or `answers`")]
+fn a_suggestion_looks_inside_the_name(#[case] wrong: &str, #[case] known: &[&str], #[case] expected: &str) {
+    assert_eq!(did_you_mean(wrong, known.iter().copied()).as_deref(), Some(expected));
+}
+
+/// What `rules show` and `rules new` do not find, they suggest.
+#[test]
+fn commands_on_rules_suggest_what_was_meant() {
+    let shown = said(&run(&["rules", "show", "inr-above-ceiling"]).stderr);
+    assert!(shown.contains("did you mean `bleeding/inr-above-ceiling`?"), "{shown}");
+    let new = ["rules", "new", "bleeding/raised", "--rules", "rules", "--fact", "medicines.current", "--value", "sglt2"];
+    let new = said(&run(&new).stderr);
+    assert!(new.contains("did you mean `sglt2-inhibitor`?"), "{new}");
+}
+
+/// A result without date and unit is asked for both at once, and no day is made up.
+#[test]
+fn date_and_unit_are_asked_for_in_one_round() {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("asks");
+    std::fs::create_dir_all(&folder).unwrap();
+    let path = folder.join("hba1c.yaml");
+    std::fs::write(&path, "questionnaire: 1\nreference: SM-998\nanswers:\n  diabetes: { hba1c: 53 }\n").unwrap();
+    let (status, _, wrong) = screened(&path, &[]);
+    assert_eq!(status, Some(2), "{wrong}");
+    let wrong = in_one_line(&wrong);
+    assert!(wrong.contains("answers/needs-date") && wrong.contains("answers/needs-unit"), "{wrong}");
+    assert!(wrong.contains("{ value: 53, taken_on: YYYY-MM-DD }"), "{wrong}");
+    assert!(!wrong.contains("2026-12-02"), "{wrong}");
 }

@@ -293,6 +293,21 @@ fn every_mixture_tells_its_parts() {
     }
 }
 
+/// The name of a group is known with hyphens as with spaces.
+#[test]
+fn a_group_is_known_with_hyphens_and_with_spaces() {
+    let rules = embedded();
+    let hyphened: Vec<_> = rules.allergens.groups.iter().filter(|it| it.id.contains('-')).collect();
+    assert!(hyphened.len() > 15, "{}", hyphened.len());
+    for it in hyphened {
+        let of = |name: &str| match substance(&rules.allergens, name) {
+            Recognised::As(bits) => bits,
+            Recognised::Not { .. } => unreachable!("{name} is not known"),
+        };
+        assert_eq!(of(&it.id), of(&it.id.replace('-', " ")), "{}", it.id);
+    }
+}
+
 /// A group of allergens holds the medicines of the class of the same name: fenoprofen is an anti-inflammatory painkiller
 /// among allergies, too, though allergens.yaml does not list it.
 #[test]
