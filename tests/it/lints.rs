@@ -544,13 +544,12 @@ const FIXTURES: &[Fixture] = &[
             ),
         ],
         edits: &[
-            ("questions.yaml", "ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,"),
             (
                 "questions.yaml",
                 "ask: Which anaesthetic?, answer: anaesthetic,",
-                "ask: Which anaesthetic?, answer: anaesthetic, decision: true,",
+                "ask: Which anaesthetic?, decision: true, standing: true, answer: anaesthetic,",
             ),
-            ("questions.yaml", "ask: How many?, answer: number,", "ask: How many?, answer: number, decision: true,"),
+            ("questions.yaml", "ask: How many?, answer: number,", "ask: How many?, decision: true, answer: number,"),
         ],
         says: &[("test/one", "refer"), ("test/two", "refer"), ("test/three", "refer")],
     },
@@ -563,14 +562,11 @@ const FIXTURES: &[Fixture] = &[
             ("three", "refer", "{ fact: a.drinks, is: yes }"),
             ("four", "defer", "{ fact: plan.adrenaline, is: yes }"),
         ],
-        edits: &[
-            ("questions.yaml", "ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,"),
-            (
-                "questions.yaml",
-                "ask: Which anaesthetic?, answer: anaesthetic,",
-                "ask: Which anaesthetic?, answer: anaesthetic, decision: true,",
-            ),
-        ],
+        edits: &[(
+            "questions.yaml",
+            "ask: Which anaesthetic?, answer: anaesthetic,",
+            "ask: Which anaesthetic?, decision: true, standing: true, answer: anaesthetic,",
+        )],
         says: &[],
     },
     Fixture {

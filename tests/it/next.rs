@@ -36,13 +36,13 @@ fn line(screening: &Screening) -> String {
 #[case::asked_before_anything_else(&[("circulation.symptoms", "unknown"), ("home.travel", "drives")], NextKind::Ask, "ask 1 answer (patient 1); then wait for ")]
 #[case::asked_before_the_plan(
     &[("circulation.symptoms", "unknown"), ("plan.phenol_seconds", "600")],
-    NextKind::Ask, "ask 1 answer (patient 1); then change the plan: "
+    NextKind::Ask, "ask 1 answer (patient 1); then wait for a planned time of 180 seconds or less"
 )]
 #[case::asked_before_it_is_referred_slowly(
     &[("circulation.symptoms", "unknown"), ("bleeding.conditions", "[haemophilia]")],
     NextKind::Refer, "refer to the haemophilia centre; first ask 1 answer (patient 1), which could make it more pressing"
 )]
-#[case::a_name(&[("medicines.current", "[warfrin]")], NextKind::Ask, "find out what \"warfrin\" is; ")]
+#[case::a_name(&[("medicines.current", "[warfrin]")], NextKind::Ask, "find out what \"warfrin\" is")]
 #[case::a_contradiction(&[("plan.current", "monopolar")], NextKind::Ask, "clear up 1 contradiction")]
 fn what_comes_next(#[case] changes: &[(&str, &str)], #[case] kind: NextKind, #[case] starts: &str) {
     let desk = Desk::embedded();

@@ -93,7 +93,8 @@ fn what_next(screening: &Screening, room: usize) -> String {
     let fits = |it: &String| display_width(it) <= room;
     match &screening.next {
         None => waits_for(screening, &could, room),
-        Some(it) if it.kind == NextKind::Ask && it.read.is_empty() && it.clear_up == 0 => {
+        Some(it) if it.kind == NextKind::Ask && it.clear_up == 0 && !it.read.is_empty() => waits_for(screening, &could, room),
+        Some(it) if it.kind == NextKind::Ask && it.clear_up == 0 && !it.ask.is_empty() => {
             format!("ask {}", waits_for(screening, &could, room.saturating_sub(4)))
         }
         Some(it) => {
