@@ -547,7 +547,7 @@ const FIXTURES: &[Fixture] = &[
             (
                 "questions.yaml",
                 "ask: Which anaesthetic?, answer: anaesthetic,",
-                "ask: Which anaesthetic?, decision: true, standing: true, answer: anaesthetic,",
+                "ask: Which anaesthetic?, decision: true, answer: anaesthetic,",
             ),
             ("questions.yaml", "ask: How many?, answer: number,", "ask: How many?, decision: true, answer: number,"),
         ],
@@ -565,7 +565,7 @@ const FIXTURES: &[Fixture] = &[
         edits: &[(
             "questions.yaml",
             "ask: Which anaesthetic?, answer: anaesthetic,",
-            "ask: Which anaesthetic?, decision: true, standing: true, answer: anaesthetic,",
+            "ask: Which anaesthetic?, decision: true, answer: anaesthetic,",
         )],
         says: &[],
     },

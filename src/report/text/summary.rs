@@ -95,7 +95,8 @@ fn what_next(screening: &Screening, room: usize) -> String {
         None => waits_for(screening, &could, room),
         Some(it) if it.kind == NextKind::Ask && it.clear_up == 0 && !it.read.is_empty() => waits_for(screening, &could, room),
         Some(it) if it.kind == NextKind::Ask && it.clear_up == 0 && !it.ask.is_empty() => {
-            format!("ask {}", waits_for(screening, &could, room.saturating_sub(4)))
+            let asks = format!("ask {}", waits_for(screening, &could, room.saturating_sub(4)));
+            if fits(&asks) { asks } else { waits_for(screening, &could, room) }
         }
         Some(it) => {
             let forms = [next(it), next_briefly(it)].map(|it| format!("{}{could}", one_line(&it)));
