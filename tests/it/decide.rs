@@ -34,7 +34,7 @@ fn clash(decider: &mut Decider<'_>, rule_set: &RuleSet, states: &[State]) -> Vec
         let together: Vec<Lit> = less.iter().flat_map(|it| just_so(&rules[*it..=*it], &states[*it..=*it])).collect();
         if decider.logic.possible(&together) { at += 1 } else { kept = less }
     }
-    kept.iter().map(|it| format!("{} {:?}", rule_set.rules[*it].id, states[*it])).collect()
+    kept.iter().map(|it| format!("{} {:?}", rule_set.judging().nth(*it).map_or("", |it| &it.id), states[*it])).collect()
 }
 
 /// What every rule makes of every worked case can be, all at once: the space leaves nobody out that somebody thought of.

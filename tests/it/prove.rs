@@ -43,10 +43,10 @@ const SMOKES: (&str, &str, &str) = ("one", "defer", "{ fact: a.smokes, is: yes }
 #[case::a_little_less(&[INR], "where: [{ holds: { fact: a.inr, at_least: 3.99 } }]\nnever: go", "broken")]
 #[case::or_missing(&[INR], "where: [{ may_hold: { fact: a.inr, at_least: 4 } }]\nnever: go", "proved")]
 #[case::a_missing_one_only_waits(&[("one", "refer", "{ fact: a.inr, at_least: 4 }")], "where: [{ may_hold: { fact: a.inr, at_least: 4 } }]\nnever: [go, defer]", "broken")]
-#[case::nothing_speaks_against_a_low_one(&[INR], "where: [{ holds: { fact: a.inr, below: 4 } }, { fails: { taking: [warfarin, apixaban, aspirin, paracetamol] } }, { fails: { allergic_to: latex } }, { fails: { answers: ruled-out } }]\nnever: defer", "proved")]
+#[case::nothing_speaks_against_a_low_one(&[INR], "where: [{ holds: { fact: a.inr, below: 4 } }, { fails: { taking: [warfarin, apixaban, aspirin, paracetamol] } }, { fails: { allergic_to: latex } }, { fails: { answers: ruled-out } }, { fails: { answers: not-offered } }]\nnever: defer", "proved")]
 #[case::unless_a_list_is_missing(&[INR], "where: [{ holds: { fact: a.inr, below: 4 } }]\nnever: defer", "broken")]
 #[case::open(&[INR], "where: [{ open: { fact: a.inr, at_least: 4 } }]\nnever: [go, refer]", "proved")]
-#[case::fails(&[INR], "where: [{ fails: { fact: a.inr, at_least: 4 } }, { fails: { taking: [warfarin, apixaban, aspirin, paracetamol] } }, { fails: { allergic_to: latex } }, { fails: { answers: ruled-out } }]\nnever: [defer, refer]", "proved")]
+#[case::fails(&[INR], "where: [{ fails: { fact: a.inr, at_least: 4 } }, { fails: { taking: [warfarin, apixaban, aspirin, paracetamol] } }, { fails: { allergic_to: latex } }, { fails: { answers: ruled-out } }, { fails: { answers: not-offered } }]\nnever: [defer, refer]", "proved")]
 #[case::fires(&[THINNER], "where: [{ holds: { taking: old-thinner } }]\nfires: test/one", "proved")]
 #[case::fires_for_its_class_only(&[("one", "refer", "{ taking: old-thinner }")], "where: [{ holds: { taking: thinner } }]\nfires: test/one", "broken")]
 #[case::one_of_two_fires(&[("one", "go", "{ fact: a.count, above: 4 }"), ("two", "defer", "{ fact: a.count, at_most: 4 }")], "where: [{ holds: { fact: a.count, at_least: 0 } }]\nfires: [test/one, test/two]", "proved")]
@@ -230,7 +230,7 @@ fn what_is_too_large_is_left_open() {
     let check = run(&["rules", "check", "--rules", &at, "--as-of", "2026-11-25"]);
     assert!(said(&check.stderr).contains("lint/undecided") && said(&check.stderr).contains("`a.count` has 2002 numbers"));
     // A worked case may still break it.
-    let people = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: yes, count: 0 } } }\n";
+    let people = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: yes, count: 0, taken: [], allergies: [] } } }\n";
     let cases = "cases:\n  - { case: Smokes, like: somebody, expect: { verdict: go, fires: [], undetermined: [] } }\n";
     files.files.insert("cases/people.yaml".into(), people.into());
     files.files.insert("cases/test.yaml".into(), cases.into());

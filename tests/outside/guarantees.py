@@ -21,6 +21,8 @@ What is wider than in truth (so that a proof holds all the more, and "broken" ma
 * Of the age of a date only the order of the spans counts that it is compared with, where it is the same in every year.
 * Whether the plan is offered is free: yes, no or open.
 
+What is taken for something else: the clinic's standing answers count as the patient's own.
+
 What is narrower: by an added answer it only moves from open whether the plan is offered. So the proofs about added
 answers say nothing of an added choice of the plan that another answer rules out and the clinic does not offer; it adds a
 finding, and lifts none.

@@ -75,8 +75,11 @@ impl Reader<'_> {
     fn place(&mut self, question: &Question, applies: Pair) -> Lit {
         let Some(given) = self.space.domain(self.view, question.slot).cloned() else { return self.logic.never() };
         let harmless = self.harmless(question, &given.shape);
-        let hazard = self.logic.all([given.known, !harmless]);
-        let counts = self.logic.any([hazard, applies.yes]);
+        // A standing answer of the clinic contradicts nothing, and counts until the question certainly does not apply.
+        let standing = self.space.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+        let hazard = self.logic.all([given.known, !harmless, !standing]);
+        let stands = self.logic.all([standing, !applies.no]);
+        let counts = self.logic.any([hazard, applies.yes, stands]);
         let known = self.logic.all([given.known, counts]);
         let otherwise = question.otherwise.map(|it| question.option_id(it).to_owned());
         // Nothing else can be so where the question does not apply, and what is answered so is so in any case.

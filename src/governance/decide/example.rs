@@ -228,19 +228,20 @@ impl Subject<'_> {
     /// The questionnaire with these numbers, read back and screened.
     fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Seen, Failure> {
         let number = |what: &What| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
-        let mut answers = Vec::new();
+        let (mut answers, mut standing) = (Vec::new(), Vec::new());
         for question in &self.rule_set.catalogue.questions {
             if let Some(answer) = self.answer(question, &number, as_of)? {
-                answers.push((question, answer));
+                let by_clinic = self.patient.standing.contains(&question.id);
+                if by_clinic { standing.push((question, answer)) } else { answers.push((question, answer)) }
             }
         }
-        let n_answers = answers.len();
+        let n_answers = answers.len() + standing.len();
         let text = format!(
             "questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}",
             self.rule_set.id,
             by_section(self.rule_set, "answers", &answers)
         );
-        let clinic = self.clinic(&number);
+        let clinic = self.clinic(&number, &standing);
         let (facts, n_wrong) = read(self.rule_set, &text, clinic.as_deref(), as_of);
         if n_wrong > 0 {
             // A questionnaire that the reader refuses is none.
@@ -335,11 +336,14 @@ impl Subject<'_> {
     }
 
     /// The clinic's file that says what is offered.
-    fn clinic(&self, number: &dyn Fn(&What) -> Option<f64>) -> Option<String> {
-        if self.patient.offers.is_empty() {
+    fn clinic(&self, number: &dyn Fn(&What) -> Option<f64>, standing: &[(&Question, String)]) -> Option<String> {
+        if self.patient.offers.is_empty() && standing.is_empty() {
             return None;
         }
-        let mut text = format!("clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\noffers:\n", self.rule_set.id);
+        let mut text = format!("clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\n", self.rule_set.id);
+        if !self.patient.offers.is_empty() {
+            text.push_str("offers:\n");
+        }
         let mut section = "";
         for question in &self.rule_set.catalogue.questions {
             let Some(outside) = self.patient.offers.get(&question.id) else { continue };
@@ -374,7 +378,7 @@ impl Subject<'_> {
             }
             let _ = writeln!(text, "    {name}: [{}]", offered.join(", "));
         }
-        text.push_str("answers: {}\n");
+        text.push_str(&by_section(self.rule_set, "answers", standing));
         Some(text)
     }
 }

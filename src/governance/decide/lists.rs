@@ -168,7 +168,9 @@ pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further:
                 recognised: name.is_some_and(|it| registers.first().is_some_and(|of| of.names.contains_key(it))),
             };
             let shorter = |it: &AllergyKind| (it.recognised, it.reaction.is_some(), it.to.len(), it.to.clone());
-            let signature: Vec<Option<bool>> = wanted.iter().map(seen).collect();
+            // A name that a rule set does not know holds its verdict, whatever its rules.
+            let knows = |of: &&AllergenRegister| Some(name.is_some_and(|it| of.names.contains_key(it)));
+            let signature: Vec<Option<bool>> = wanted.iter().map(seen).chain(registers.iter().map(knows)).collect();
             match kinds.get_mut(&signature) {
                 Some(old) if shorter(&kind) < shorter(old) => *old = kind,
                 Some(_) => {}

@@ -1,6 +1,6 @@
 //! A patient of a space: what the solver found, fact by fact, before numbers are chosen.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use batsat::Lit;
 
@@ -16,6 +16,8 @@ pub struct Patient {
     pub known: BTreeMap<String, Told>,
     /// Choices of the plan of which the clinic lists what it offers, and whether the choice is outside that.
     pub offers: BTreeMap<String, bool>,
+    /// Questions that the clinic answers for every patient.
+    pub standing: BTreeSet<String>,
 }
 
 /// What a known fact is.
@@ -77,7 +79,9 @@ pub fn read(logic: &Logic, space: &Space) -> Patient {
         }
     }
     let listed = space.offers.iter().filter(|(_, (listed, _))| logic.holds(*listed));
-    Patient { known, offers: listed.map(|(id, (_, outside))| (id.clone(), logic.holds(*outside))).collect() }
+    let standing =
+        space.standing.iter().filter(|(id, it)| logic.holds(**it) && known.contains_key(*id)).map(|(id, _)| id.clone()).collect();
+    Patient { known, standing, offers: listed.map(|(id, (_, outside))| (id.clone(), logic.holds(*outside))).collect() }
 }
 
 fn told(logic: &Logic, shape: &Shape) -> Told {
@@ -149,7 +153,7 @@ pub fn smallest(logic: &mut Logic, spaces: &[&Space], together: &[Lit]) -> Vec<L
 
 /// What makes a patient smaller: answers, then parts of answers.
 fn without(space: &Space) -> Vec<Lit> {
-    let mut found: Vec<Lit> = space.offers.values().map(|(listed, _)| !*listed).collect();
+    let mut found: Vec<Lit> = space.offers.values().map(|(listed, _)| !*listed).chain(space.standing.values().map(|it| !*it)).collect();
     // Details stand behind what opens them; derived facts go with their answers.
     found.extend(space.domains.iter().rev().filter(|(name, _)| !name.starts_with("derived.")).map(|(_, it)| !it.known));
     for domain in space.domains.values() {

@@ -123,6 +123,8 @@ pub struct Space {
     pub views: Vec<View>,
     /// For each offerable question: whether the clinic lists what it offers, and whether the choice is outside.
     pub offers: BTreeMap<String, (Lit, Lit)>,
+    /// For each question that may not apply and that a clinic may answer for every patient: whether the clinic does.
+    pub standing: BTreeMap<String, Lit>,
     /// The name of the day of surgery.
     pub procedure: Option<String>,
 }
@@ -136,7 +138,8 @@ impl Space {
     pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Result<Self, TooLarge> {
         mean_alike(rule_sets)?;
         let tests = Tests::of(rule_sets, further, on);
-        let mut space = Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), procedure: None };
+        let mut space =
+            Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), standing: BTreeMap::new(), procedure: None };
         for (at, rule_set) in rule_sets.iter().enumerate() {
             let catalogue = &rule_set.catalogue;
             let mut names = Vec::with_capacity(catalogue.facts.len());
@@ -155,6 +158,9 @@ impl Space {
             let offered = |id: &str| asking(rule_sets, id).all(|it| it.can_be_offered());
             for question in catalogue.questions.iter().filter(|it| offered(&it.id)) {
                 space.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
+            }
+            for question in catalogue.questions.iter().filter(|it| it.standing && it.ask_when.is_some()) {
+                space.standing.entry(question.id.clone()).or_insert_with(|| logic.free());
             }
             space.procedure = space.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
             space.views.push(View { names });
@@ -228,6 +234,12 @@ impl Space {
                     logic.implies(*full, *fuller);
                 }
                 _ => {}
+            }
+        }
+        for (id, standing) in &self.standing {
+            if let Some(also) = other.standing.get(id) {
+                logic.implies(*standing, *also);
+                logic.implies(*also, *standing);
             }
         }
         for (id, (listed, outside)) in &self.offers {

@@ -271,13 +271,20 @@ impl<'a> Reader<'a> {
             let Some(domain) = self.domain(question.slot) else { continue };
             let chosen = self.something(&domain);
             let mut listed = self.logic.never();
+            // A standing choice is open while its method is: another one would set it aside.
+            let standing = self.space.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+            let settled = self.logic.any([!standing, self.applies(question.slot).yes]);
             if let Some((in_file, is_outside)) = self.space.offers.get(&question.id).copied() {
                 listed = in_file;
-                outside.push(self.logic.all([in_file, is_outside, chosen]));
+                let beyond = self.logic.all([in_file, is_outside, chosen]);
+                outside.push(self.logic.all([beyond, settled]));
+                open.push(self.logic.all([beyond, !settled]));
             }
             if let Some(kept) = rule_set.local.as_ref().and_then(|it| it.offers.get(&question.slot)) {
                 listed = self.logic.always();
-                outside.push(self.beyond(question, kept, &domain));
+                let beyond = self.beyond(question, kept, &domain);
+                outside.push(self.logic.all([beyond, settled]));
+                open.push(self.logic.all([beyond, !settled]));
             }
             let asked = !self.applies(question.slot).no;
             open.push(self.logic.all([listed, asked, !domain.known]));
