@@ -519,10 +519,21 @@ const FIXTURES: &[Fixture] = &[
     },
     Fixture {
         code: "lint/always-fires",
-        story: "a contradiction or none",
+        story: "a contradiction or none, where every question always applies",
+        rules: &[("one", "defer", "{ any: [{ answers: ruled-out }, { not: { answers: ruled-out } }] }")],
+        edits: &[(
+            "questions.yaml",
+            "answer: yes-no, from: patient, ask_when: { fact: a.smokes, is: yes } }",
+            "answer: yes-no, from: patient }",
+        )],
+        says: &[("test/one", "{ any: [{ answers: ruled-out }, { not: { answers: ruled-out } }] }")],
+    },
+    Fixture {
+        code: "lint/always-fires",
+        story: "open while it is not known whether a question applies",
         rules: &[("one", "defer", "{ any: [{ answers: ruled-out }, { not: { answers: ruled-out } }] }")],
         edits: &[],
-        says: &[("test/one", "{ any: [{ answers: ruled-out }, { not: { answers: ruled-out } }] }")],
+        says: &[],
     },
     Fixture {
         code: "lint/always-fires",
