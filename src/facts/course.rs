@@ -5,12 +5,17 @@ use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity};
 
 /// How much of a medicine is taken, and for how long.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Course {
     /// Milligrams taken in a day; `None` if not told, or not told as a mass.
     pub daily_mg: Option<f64>,
     /// Days for which it has been taken, at the fewest; `None` if not told.
     pub days: Option<f64>,
+}
+
+impl Course {
+    /// Nothing is told.
+    pub const UNTOLD: Self = Self { daily_mg: None, days: None };
 }
 
 /// How many times in a day each phrase means. What leaves a doubt (every other day, as needed) stands nowhere here.
@@ -45,7 +50,7 @@ const TIMES_A_DAY: [(f64, &[&str]); 4] = [
 /// Nothing unless every word is part of one dose, of how often it is taken, or of for how long: tablets, ranges and
 /// conditions leave a doubt. A dose alone may be the strength of a tablet, so it says nothing of the day.
 pub fn read(register: &MedicineRegister, words: &[&str]) -> Course {
-    understood(register, words).unwrap_or_default()
+    understood(register, words).unwrap_or(Course::UNTOLD)
 }
 
 fn understood(register: &MedicineRegister, words: &[&str]) -> Option<Course> {

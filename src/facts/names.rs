@@ -36,7 +36,7 @@ pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<usize> {
 pub fn medicine_and_course(register: &MedicineRegister, text: &str) -> Recognised<(usize, Course)> {
     let whole = form(text);
     if let Some(&at) = register.names.get(&whole) {
-        return Recognised::As((at, Course::default()));
+        return Recognised::As((at, Course::UNTOLD));
     }
     let words: Vec<&str> = whole.split(' ').collect();
     let n_dose = words.iter().rev().take_while(|word| is_dose(register, word)).count();

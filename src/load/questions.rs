@@ -18,6 +18,7 @@ use crate::quantity::{Measure, Span, read_when};
 use crate::source::{Kind, Node};
 use crate::truth::FactSlot;
 
+mod standing;
 mod turns;
 
 /// What to do about an id that means something else already.
@@ -77,7 +78,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
         derived(&mut reading, names, node);
     }
-    never_standing(&mut reading, &names.catalogue, &asked);
+    standing::refuse_of_patients(&mut reading, &names.catalogue, &asked);
     if names.catalogue.facts.len() > MOST_FACTS
         && let Some(list) = parsed.root.get("sections")
     {
@@ -215,45 +216,6 @@ fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<
         reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "does not fit the question").help(help));
     }
     found
-}
-
-/// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's toes, day or medicines would
-/// be everybody's.
-fn never_standing(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) {
-    let of_toes: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_toes).collect();
-    for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
-        let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && of_one_patient(it).is_some());
-        let why = match of_one_patient(question) {
-            Some(why) => why,
-            None if of_toes.contains(&question.slot) => "the toes are one patient's",
-            None if beside_patients && !question.decision => {
-                "beside questions about the patient, only a choice of the plan (`decision: true`) can hold for every patient"
-            }
-            None => continue,
-        };
-        let Some(place) = node.get("standing") else { continue };
-        let title = format!("a clinic's file can never answer `{}`", question.id);
-        let help = format!("delete the line: {why}");
-        reading.report(Diagnostic::at(Code::NeverStanding, reading.source, &place.span, title, "not for every patient").help(help));
-    }
-}
-
-/// Why a question can only be one patient's, if its kind or who answers it says so.
-fn of_one_patient(question: &Question) -> Option<&'static str> {
-    match question.answer {
-        Answer::Date => Some("a day is one patient's"),
-        Answer::Medicines | Answer::Allergies => Some("it is about one patient"),
-        Answer::Anaesthetic => Some("how much is given is one patient's; what the clinic has stands under `offers`"),
-        _ if question.dated => Some("a result is one patient's"),
-        _ if question.from != Who::Nurse => Some("only what the clinic itself answers (`from: nurse`) can hold for every patient"),
-        _ => None,
-    }
-}
-
-/// The facts that a formula takes for the toes of the surgery.
-fn given_toes(derived: &Derived) -> impl Iterator<Item = FactSlot> {
-    let toes = derived.formula.roles().iter().zip(&derived.inputs).filter(|(role, _)| role.kind == RoleKind::Toes);
-    toes.filter_map(|(_, input)| if let Input::Fact(slot) = input { Some(*slot) } else { None })
 }
 
 /// Whether every answer is harmless where the question does not apply. One that is always asked always applies.

@@ -54,7 +54,7 @@ impl<'a> Reader<'a> {
         let mut complete = true;
         for item in items {
             let mut details = Vec::new();
-            let mut course = Course::default();
+            let mut course = Course::UNTOLD;
             let (text, name_node) = match &item.kind {
                 Kind::Map(_) => {
                     let known = ["name", "daily", "for"];

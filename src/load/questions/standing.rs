@@ -1,0 +1,48 @@
+//! Which questions a clinic's file may never answer once for all patients.
+
+use crate::diagnostic::{Code, Diagnostic};
+use crate::load::Reading;
+use crate::model::catalogue::Who;
+use crate::model::formula::RoleKind;
+use crate::model::{Answer, Catalogue, Derived, Input, Question};
+use crate::source::Node;
+use crate::truth::FactSlot;
+
+/// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's toes, day or medicines would
+/// be everybody's.
+pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) {
+    let of_toes: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_toes).collect();
+    for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
+        let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && of_one_patient(it).is_some());
+        let why = match of_one_patient(question) {
+            Some(why) => why,
+            None if of_toes.contains(&question.slot) => "the toes are one patient's",
+            None if beside_patients && !question.decision => {
+                "beside questions about the patient, only a choice of the plan (`decision: true`) can hold for every patient"
+            }
+            None => continue,
+        };
+        let Some(place) = node.get("standing") else { continue };
+        let title = format!("a clinic's file can never answer `{}`", question.id);
+        let help = format!("delete the line: {why}");
+        reading.report(Diagnostic::at(Code::NeverStanding, reading.source, &place.span, title, "not for every patient").help(help));
+    }
+}
+
+/// Why a question can only be one patient's, if its kind or who answers it says so.
+fn of_one_patient(question: &Question) -> Option<&'static str> {
+    match question.answer {
+        Answer::Date => Some("a day is one patient's"),
+        Answer::Medicines | Answer::Allergies => Some("it is about one patient"),
+        Answer::Anaesthetic => Some("how much is given is one patient's; what the clinic has stands under `offers`"),
+        _ if question.dated => Some("a result is one patient's"),
+        _ if question.from != Who::Nurse => Some("only what the clinic itself answers (`from: nurse`) can hold for every patient"),
+        _ => None,
+    }
+}
+
+/// The facts that a formula takes for the toes of the surgery.
+fn given_toes(derived: &Derived) -> impl Iterator<Item = FactSlot> {
+    let toes = derived.formula.roles().iter().zip(&derived.inputs).filter(|(role, _)| role.kind == RoleKind::Toes);
+    toes.filter_map(|(_, input)| if let Input::Fact(slot) = input { Some(*slot) } else { None })
+}

@@ -1,0 +1,121 @@
+//! The register of local anaesthetics: strengths, limits, and what else a limit hangs on.
+
+use std::collections::HashMap;
+
+use super::{in_unit, unique, upside_down};
+use crate::diagnostic::{Code, Diagnostic};
+use crate::load::names::{Names, What};
+use crate::load::{Parsed, Reading};
+use crate::model::{Agent, AgentLimit};
+use crate::quantity::Measure;
+use crate::source::{Kind, Node};
+
+/// Most local anaesthetics: a set of them fits one machine word, with a bit to spare.
+const MOST_AGENTS: usize = 60;
+
+/// anaesthetics.yaml.
+pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = Reading::new(&parsed.source, parsed.shape("anaesthetics"));
+    let mut seen = HashMap::new();
+    if let Some(list) = parsed.root.get("agents").filter(|it| it.items().len() > MOST_AGENTS) {
+        let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
+        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many"));
+    }
+    for node in parsed.root.get("agents").map(Node::items).unwrap_or_default() {
+        let Some(id) = reading.needed(node, "id") else { continue };
+        if let Some(id_node) = node.get("id") {
+            unique(&mut reading, &mut seen, id_node, "agents");
+        }
+        let strengths: Vec<Option<f64>> = node
+            .get("strengths")
+            .map(Node::items)
+            .unwrap_or_default()
+            .iter()
+            .map(|it| in_unit(&mut reading, it, "%", Measure::Strength))
+            .collect();
+        let per_digit = node.get("per_digit").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
+        let mut rows = Vec::new();
+        for row in node.get("limits").map(Node::items).unwrap_or_default() {
+            match limit_row(names, &mut reading, row) {
+                Some(limit) => rows.push(limit),
+                None => reading.pass_over(row, "a whole limit"),
+            }
+        }
+        let family = reading.needed(node, "family");
+        let also = reading.list(node, "also");
+        match (strengths.as_slice(), per_digit, family) {
+            ([Some(low), Some(high)], None | Some(Some(_)), Some(family)) => {
+                if low > high
+                    && let Some(at) = node.get("strengths")
+                {
+                    upside_down(&mut reading, at, "the range of strengths is upside down");
+                }
+                names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
+            }
+            _ => {
+                names.note_broken(What::Agent, Some(id));
+                reading.pass_over(node, "a whole agent");
+            }
+        }
+    }
+    reading.finish()
+}
+
+fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<AgentLimit> {
+    let adrenaline = match row.get("adrenaline").map(|it| &it.kind) {
+        Some(Kind::Bool(it)) => *it,
+        Some(Kind::Text(it)) if it == "yes" => true,
+        Some(Kind::Text(it)) if it == "no" => false,
+        _ => return None,
+    };
+    let age = |reading: &mut Reading<'_>, key: &str| match row.get(key) {
+        None => Some(None),
+        Some(it) => match it.kind {
+            Kind::Number(number) => Some(Some(number)),
+            _ => {
+                reading.pass_over(it, "an age in years");
+                None
+            }
+        },
+    };
+    let (from_age, below_age) = (age(reading, "from_age")?, age(reading, "below_age")?);
+    if let (Some(from), Some(below), Some(place)) = (from_age, below_age, row.get("below_age"))
+        && below <= from
+    {
+        let title = format!("nobody is {from} or older and younger than {below}");
+        reading.report(
+            Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "not above `from_age`")
+                .help("write an age above `from_age`"),
+        );
+    }
+    let per_kg_text = reading.needed(row, "per_kg")?;
+    let per_kg_node = row.get("per_kg")?;
+    let per_kg = match per_kg_text.strip_suffix("/kg").map(|it| crate::quantity::read_quantity(it.trim())) {
+        Some(Ok(parts)) => match parts.as_slice() {
+            [part] if part.unit.as_deref() == Some("mg") && part.number > 0.0 => Some(part.number),
+            _ => None,
+        },
+        _ => None,
+    };
+    if per_kg.is_none() {
+        let title = format!("`{per_kg_text}` is not a dose for each kilogram");
+        reading.report(
+            Diagnostic::at(Code::WrongUnit, reading.source, &per_kg_node.span, title, "such as `3 mg/kg`")
+                .help("write a number of mg/kg above zero"),
+        );
+    }
+    let at_most = match row.get("at_most") {
+        None => None,
+        Some(it) => Some(in_unit(reading, it, "mg", Measure::Mass)?),
+    };
+    let citations = names.citations(reading, row);
+    Some(AgentLimit {
+        adrenaline,
+        from_age,
+        below_age,
+        per_kg: per_kg?,
+        at_most,
+        other_figures: reading.owned(row, "other_figures"),
+        citations,
+    })
+}
