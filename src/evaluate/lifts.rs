@@ -205,10 +205,13 @@ fn target(trials: &Trials<'_>, levers: &[Lever], found: &Found, step: usize, que
     }
     let range = range(rule_set, question, edits, first, last);
     match (question.date_slot, facts.procedure_on) {
+        // A day does if it does for every value of the range: an older result may be enough for some of them only.
         (Some(date_slot), Some(on)) => match oldest(&on, &turning_days(rule_set, date_slot, &on), |when| {
-            let Some(Edit::Put(made)) = edits.get(edit) else { return false };
-            let redated = made.iter().map(|(slot, fact)| (*slot, if *slot == date_slot { dated(when) } else { fact.clone() }));
-            leads_as_far(&Edit::Put(redated.collect()))
+            edits.get(first..=last).unwrap_or_default().iter().all(|edit| {
+                let Edit::Put(made) = edit else { return false };
+                let redated = made.iter().map(|(slot, fact)| (*slot, if *slot == date_slot { dated(when) } else { fact.clone() }));
+                leads_as_far(&Edit::Put(redated.collect()))
+            })
         }) {
             Some(oldest) => format!("{range}, taken on or after {}", date_in_words(&oldest)),
             None => format!("{range}, taken on {}", date_in_words(&on)),

@@ -11,11 +11,13 @@ pub struct Course {
     pub daily_mg: Option<f64>,
     /// Days for which it has been taken, at the fewest; `None` if not told.
     pub days: Option<f64>,
+    /// The largest mass among the words in mg, understood or not: perhaps of one tablet; `None` if there is none.
+    pub mass_mg: Option<f64>,
 }
 
 impl Course {
     /// Nothing is told.
-    pub const UNTOLD: Self = Self { daily_mg: None, days: None };
+    pub const UNTOLD: Self = Self { daily_mg: None, days: None, mass_mg: None };
 }
 
 /// How many times in a day each phrase means. What leaves a doubt (every other day, as needed) stands nowhere here.
@@ -37,6 +39,10 @@ const TIMES_A_DAY: [(f64, &[&str]); 4] = [
             "every night",
             "each night",
             "at night",
+            "mane",
+            "nocte",
+            "qd",
+            "/ day",
         ],
     ),
     (2.0, &["twice daily", "twice a day", "two times a day", "two times daily", "bd", "bid"]),
@@ -50,14 +56,17 @@ const TIMES_A_DAY: [(f64, &[&str]); 4] = [
 /// Nothing unless every word is part of one dose, of how often it is taken, or of for how long: tablets, ranges and
 /// conditions leave a doubt. A dose alone may be the strength of a tablet, so it says nothing of the day.
 pub fn read(register: &MedicineRegister, words: &[&str]) -> Course {
-    understood(register, words).unwrap_or(Course::UNTOLD)
+    let mut plain: Vec<&str> = words.iter().map(|it| it.trim_matches([',', ';', '.', '(', ')', ':'])).filter(|it| !it.is_empty()).collect();
+    plain.retain(|it| !register.salt_words.iter().any(|salt| salt == it));
+    // "40 mg/day" is "40 mg / day".
+    let plain: Vec<&str> = plain.into_iter().flat_map(|it| it.strip_suffix("/day").map_or(vec![it], |mg| vec![mg, "/", "day"])).collect();
+    let mass_mg = (0..plain.len()).filter_map(|at| mass(plain.get(at..)?)).map(|(mg, _)| mg).max_by(f64::total_cmp);
+    Course { mass_mg, ..understood(&plain).unwrap_or(Course::UNTOLD) }
 }
 
-fn understood(register: &MedicineRegister, words: &[&str]) -> Option<Course> {
+fn understood(words: &[&str]) -> Option<Course> {
     let (mut dose, mut times, mut days) = (None, None, None);
-    let mut rest: Vec<&str> = words.iter().map(|it| it.trim_matches([',', ';', '.', '(', ')', ':'])).filter(|it| !it.is_empty()).collect();
-    rest.retain(|it| !register.salt_words.iter().any(|salt| salt == it));
-    let mut rest = rest.as_slice();
+    let mut rest = words;
     while let Some(first) = rest.first() {
         let taken = if let Some((often, n_words)) = how_often(rest) {
             if times.replace(often).is_some() {
@@ -81,7 +90,7 @@ fn understood(register: &MedicineRegister, words: &[&str]) -> Option<Course> {
     if times.is_some() && dose.is_none() {
         return None;
     }
-    Some(Course { daily_mg: dose.zip(times).map(|(dose, times)| dose * times), days })
+    Some(Course { daily_mg: dose.zip(times).map(|(dose, times)| dose * times), days, mass_mg: None })
 }
 
 /// How often in a day the first words say, and how many words that are.

@@ -193,7 +193,16 @@ const CLEARER: &[(&str, &str, &str)] = &[
 
 /// A condition over the facts of the tiny rule set.
 pub fn tree() -> impl Strategy<Value = Tree> {
-    let leaf = prop::sample::select(LEAVES).prop_map(Tree::Leaf);
+    tree_of(LEAVES.to_vec())
+}
+
+/// The same about questions that always apply, and one detail: the tiny rule set without the gated ones.
+pub fn plain_tree() -> impl Strategy<Value = Tree> {
+    tree_of(LEAVES.iter().copied().filter(|it| !it.contains(" b.") && !it.contains("n_marks")).collect())
+}
+
+fn tree_of(leaves: Vec<&'static str>) -> impl Strategy<Value = Tree> {
+    let leaf = prop::sample::select(leaves).prop_map(Tree::Leaf);
     leaf.prop_recursive(4, 20, 4, |inner| {
         prop_oneof![
             prop::collection::vec(inner.clone(), 1..4).prop_map(Tree::All),
@@ -232,6 +241,12 @@ pub fn choices() -> impl Strategy<Value = Choices> {
 /// The questionnaire with these answers.
 pub fn text(choices: &Choices) -> String {
     text_with(choices, None, "")
+}
+
+/// The same without the answers to gated questions.
+pub fn plain_text(choices: &Choices) -> String {
+    let plain = ANSWERS.iter().zip(choices).map(|((id, _), at)| if id.starts_with("b.") { usize::MAX } else { *at });
+    text(&plain.collect())
 }
 
 /// The same with this answer to the question of this position.

@@ -20,7 +20,10 @@ use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use rstest::rstest;
 
-use crate::properties::{Dice, OUTCOMES, Tree, choices, nearly_healthy, some_patient, span_of, text, tree, without_contradictions, yaml};
+use crate::properties::{
+    Dice, OUTCOMES, Tree, choices, nearly_healthy, plain_text as text, plain_tree as tree, some_patient, span_of, without_contradictions,
+    yaml,
+};
 use crate::support::{SEED, alone, codes, embedded, files, gathered, today, written};
 
 /// A rule set with all that screening by it takes.
@@ -467,6 +470,7 @@ fn each_day_of_the_examples_comes_to_what_a_screening_for_it_says() {
             ("plan.anaesthetic", "[{ agent: bupivacaine, strength: 0.25 %, volume: 2 mL }]"),
             ("anaesthesia.weight_measured", "yes"),
             ("lesion.conservative_tried", "yes"),
+            ("general.pressure_taken", "yes"),
         ],
     );
     let spans = desk.dates(&desk.facts(&grows_up, today()), None, 28);

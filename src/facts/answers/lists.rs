@@ -83,7 +83,7 @@ impl<'a> Reader<'a> {
                 Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
             };
             let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
-            let Course { daily_mg, days } = course;
+            let Course { daily_mg, days, .. } = course;
             found.push(MedicineEntry { text, details, daily_mg, days, medicine, nearest, place: self.place(&name_node.span) });
         }
         let shown =
@@ -132,9 +132,11 @@ impl<'a> Reader<'a> {
     /// Holds what the text of an entry says of dose and duration against its keys, and fills in what they leave out.
     fn agree(&mut self, item: &Node, course: &mut Course, told: Course) -> bool {
         let differ = |one: Option<f64>, other: Option<f64>| one.zip(other).is_some_and(|(a, b)| (a - b).abs() > SAME * a.max(b));
+        // A tablet may be halved. Words that hold more than two days of it, understood or not, are about another dose.
+        let beyond = told.daily_mg.is_none() && course.daily_mg.zip(told.mass_mg).is_some_and(|(daily, mass)| mass > 2.0 * daily);
         let mut fine = true;
         for (key, differs, what) in [
-            ("daily", differ(course.daily_mg, told.daily_mg), "the dose of a whole day"),
+            ("daily", beyond || differ(course.daily_mg, told.daily_mg), "the dose of a whole day"),
             ("for", differ(course.days, told.days), "the length of time"),
         ] {
             if let Some(place) = item.get(key).filter(|_| differs) {
