@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use preblock::diagnostic::did_you_mean;
 use preblock::evaluate::asks;
-use preblock::facts::course::{self, Course};
+use preblock::facts::course;
 use preblock::model::Answer;
 use rstest::rstest;
 use serde_json::Value;
@@ -167,7 +167,8 @@ fn every_dose_that_counts_has_a_range() {
 #[case("10 ml daily", None, None)]
 fn what_the_words_after_a_name_say(#[case] words: &str, #[case] daily_mg: Option<f64>, #[case] days: Option<f64>) {
     let words: Vec<&str> = words.split(' ').collect();
-    assert_eq!(course::read(&embedded().medicines, &words), Course { daily_mg, days });
+    let told = course::read(&embedded().medicines, &words);
+    assert_eq!((told.daily_mg, told.days), (daily_mg, days));
 }
 
 /// An allergy that may be one to what is planned says so, and to what.

@@ -134,7 +134,10 @@ fn a_fingerprint_stays() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     changed(folder.path(), "sources.yaml", "sources:\n", "# a line more\nsources:\n");
     let prints = |log: &Value| -> Vec<String> {
-        log["runs"][0]["results"].as_array().into_iter().flatten().map(|it| it["partialFingerprints"]["remark/v1"].to_string()).collect()
+        let results = log["runs"][0]["results"].as_array().into_iter().flatten();
+        // That the content is not that of the edition within the program is so of the moved one alone.
+        let results = results.filter(|it| it["ruleId"] != "lint/same-edition");
+        results.map(|it| it["partialFingerprints"]["remark/v1"].to_string()).collect()
     };
     let (moved, _) = log(folder.path(), "my rules");
     changed(folder.path(), "sources.yaml", "sources:\n", "sources:\n");
