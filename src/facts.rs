@@ -86,7 +86,7 @@ pub struct Facts {
     /// The slot of that day, as a set; ages wait for it.
     pub procedure_needs: BTreeSet<FactSlot>,
     /// One fact for each slot of the catalogue.
-    pub facts: Vec<Fact>,
+    pub facts: Vec<Arc<Fact>>,
     /// Notes and free-text answers.
     pub notes: Vec<Note>,
     /// Facts that the clinic's file gives, for every patient alike.
@@ -277,7 +277,7 @@ pub struct PlannedAgent {
 impl Facts {
     /// The fact of a slot; a slot outside the catalogue counts as not asked.
     pub fn get(&self, slot: FactSlot) -> Option<&Fact> {
-        self.facts.get(slot.index())
+        self.facts.get(slot.index()).map(Arc::as_ref)
     }
 
     /// All slots.
@@ -304,13 +304,19 @@ impl Facts {
     /// Puts a fact into its slot. What follows from it must be derived anew.
     pub fn put(&mut self, slot: FactSlot, fact: Fact) {
         if let Some(place) = self.facts.get_mut(slot.index()) {
-            *place = fact;
+            *place = Arc::new(fact);
         }
+    }
+
+    /// Whether a fact is the very one of another patient, not only an equal one.
+    pub fn shares(&self, slot: FactSlot, with: &Self) -> bool {
+        let pair = self.facts.get(slot.index()).zip(with.facts.get(slot.index()));
+        pair.is_some_and(|(one, other)| Arc::ptr_eq(one, other))
     }
 
     /// The value of a known fact, to change it. What follows from it must be derived anew.
     pub fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
-        match self.facts.get_mut(slot.index())? {
+        match Arc::make_mut(self.facts.get_mut(slot.index())?) {
             Fact::Known(known) => Some(&mut known.value),
             Fact::Missing(_) => None,
         }

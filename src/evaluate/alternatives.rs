@@ -28,7 +28,7 @@ pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()).collect();
     let levers: Vec<Lever> = decisions.iter().flat_map(|it| levers(trials, it)).collect();
-    let Searched { found, complete } = smallest(trials, &levers, BOUNDS);
+    let Searched { found, complete, .. } = smallest(trials, &levers, BOUNDS);
     let mut plans: Vec<(&Found, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
     plans.sort_by_key(|(found, plan)| {
         let precautions = plan.prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count();

@@ -196,9 +196,25 @@ impl Compiled {
 
     /// The same for facts already laid out in slots.
     pub fn run_prepared(&self, slots: &Prepared, facts: &Facts) -> Vec<State> {
+        self.states(slots, &self.others.iter().map(|it| other(it, facts)).collect::<Vec<u8>>())
+    }
+
+    /// What is worth keeping of a patient for [`Compiled::run_beside`].
+    pub fn kept(&self, facts: &Facts) -> Kept {
+        Kept { facts: facts.clone(), others: self.others.iter().map(|it| other(it, facts)).collect() }
+    }
+
+    /// The state of every rule for facts that share most with those of a patient before.
+    pub fn run_beside(&self, before: &Kept, facts: &Facts) -> Vec<State> {
+        let others = self.others.iter().zip(&before.others);
+        let others: Vec<u8> =
+            others.map(|(it, was)| if is_as_before(it, &before.facts, facts) { *was } else { other(it, facts) }).collect();
+        self.states(&Prepared::new(self.n_facts, facts), &others)
+    }
+
+    fn states(&self, slots: &Prepared, others: &[u8]) -> Vec<State> {
         let numbers: Vec<u8> = self.numbers.iter().map(|it| it.run(slots)).collect();
         let sets: Vec<u8> = self.sets.iter().map(|it| it.run(slots)).collect();
-        let others: Vec<u8> = self.others.iter().map(|it| other(it, facts)).collect();
         let result = |results: &[u8], at: u32| results.get(at as usize).copied().unwrap_or(UNKNOWN);
         let mut open: Vec<u8> = Vec::with_capacity(self.deepest);
         let mut states = Vec::with_capacity(self.ends.len());
@@ -209,7 +225,7 @@ impl Compiled {
                 match *step {
                     Step::Number(at) => open.push(result(&numbers, at)),
                     Step::Set(at) => open.push(result(&sets, at)),
-                    Step::Other(at) => open.push(result(&others, at)),
+                    Step::Other(at) => open.push(result(others, at)),
                     Step::All(n) => fold(&mut open, n, YES, u8::min),
                     Step::Any(n) => fold(&mut open, n, NO, u8::max),
                     Step::Not => {
@@ -290,6 +306,22 @@ fn other(condition: &Condition, facts: &Facts) -> u8 {
     }
 }
 
+/// Whether a test looks at nothing but what two patients share.
+fn is_as_before(condition: &Condition, before: &Facts, facts: &Facts) -> bool {
+    match condition {
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => facts.shares(*fact, before),
+        Condition::Fact { fact, .. } => facts.shares(*fact, before) && facts.procedure_on == before.procedure_on,
+        _ => false,
+    }
+}
+
+/// One patient's facts, and what the tests of them came to that take longest.
+#[derive(Debug)]
+pub struct Kept {
+    facts: Facts,
+    others: Vec<u8>,
+}
+
 /// Facts laid out for the tests.
 #[derive(Debug)]
 pub struct Prepared {
@@ -302,7 +334,7 @@ impl Prepared {
     pub fn new(n_facts: usize, facts: &Facts) -> Self {
         let mut prepared = Self { numbers: vec![f64::NAN; n_facts], sets: vec![0; n_facts] };
         for (at, fact) in facts.facts.iter().enumerate() {
-            let Fact::Known(known) = fact else { continue };
+            let Fact::Known(known) = fact.as_ref() else { continue };
             match &known.value {
                 Value::Number(number) => put(&mut prepared.numbers, at, *number),
                 Value::Choice(option) => put(&mut prepared.sets, at, 1 << option),

@@ -3,12 +3,12 @@
 //! Found by search over the compiled rules, for answers whose question is marked `changeable`. Nothing here knows what
 //! an answer means; the target values come from the numbers that rules compare with.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::Days;
 
 use super::prospect::{change, lower_first, prospect, shown};
-use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
+use super::search::{Bounds, Edit, Found, Lever, Searched, Step, Trials, YES_NO, smallest};
 use crate::facts::answers::date_in_words;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
@@ -37,7 +37,7 @@ const MOST_LIFTS: usize = 8;
 pub fn lifts(trials: &Trials<'_>) -> (Vec<Lift>, bool) {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let levers: Vec<Lever> = rule_set.catalogue.questions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
-    let Searched { mut found, mut complete } = smallest(trials, &levers, BOUNDS);
+    let Searched { mut found, mut complete, tried } = smallest(trials, &levers, BOUNDS);
     found.sort_by_key(|it| (it.steps.len(), it.standing, it.steps.clone()));
     let mut told: Vec<Lift> = Vec::new();
     let mut seen: BTreeSet<(Vec<FactSlot>, Standing)> = BTreeSet::new();
@@ -48,7 +48,7 @@ pub fn lifts(trials: &Trials<'_>) -> (Vec<Lift>, bool) {
         if numbers && !seen.insert((slots, it.standing)) {
             continue;
         }
-        let lift = Lift { changes: told_changes(trials, &levers, it), prospect: prospect(rule_set, &it.facts, &it.states) };
+        let lift = Lift { changes: told_changes(trials, &levers, &tried, it), prospect: prospect(rule_set, &it.facts, &it.states) };
         if told.iter().any(|earlier| earlier.changes == lift.changes) {
             continue;
         }
@@ -155,7 +155,7 @@ fn values(rule_set: &RuleSet, question: &Question) -> Vec<f64> {
 }
 
 /// The changes of one way, with the whole range of values that lead as far, and from which day a result may be.
-fn told_changes(trials: &Trials<'_>, levers: &[Lever], found: &Found) -> Vec<Change> {
+fn told_changes(trials: &Trials<'_>, levers: &[Lever], tried: &BTreeMap<Vec<Step>, Standing>, found: &Found) -> Vec<Change> {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let mut told: Vec<Change> = Vec::new();
     for (at, (lever, _)) in found.steps.iter().enumerate() {
@@ -165,7 +165,7 @@ fn told_changes(trials: &Trials<'_>, levers: &[Lever], found: &Found) -> Vec<Cha
         match question.map(|it| &it.answer) {
             Some(Answer::Number { .. } | Answer::Quantity { .. }) => {
                 if let Some(question) = question {
-                    one.then = target(trials, levers, found, at, question);
+                    one.then = target(trials, levers, tried, found, at, question);
                 }
             }
             Some(Answer::SeveralOf(options)) => {
@@ -183,7 +183,14 @@ fn told_changes(trials: &Trials<'_>, levers: &[Lever], found: &Found) -> Vec<Cha
 }
 
 /// "below 4.0, taken on or after 2 Dec 2026": how far the value may go, and how old it may be, for the same result.
-fn target(trials: &Trials<'_>, levers: &[Lever], found: &Found, step: usize, question: &Question) -> String {
+fn target(
+    trials: &Trials<'_>,
+    levers: &[Lever],
+    tried: &BTreeMap<Vec<Step>, Standing>,
+    found: &Found,
+    step: usize,
+    question: &Question,
+) -> String {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let Some((lever, edit)) = found.steps.get(step).copied() else { return String::new() };
     let edits = levers.get(lever).map(|it| it.edits.as_slice()).unwrap_or_default();
@@ -195,12 +202,19 @@ fn target(trials: &Trials<'_>, levers: &[Lever], found: &Found, step: usize, que
         );
         trials.judged(&trials.with(made)).1 <= found.standing
     };
+    let another_leads_as_far = |at: usize| {
+        let steps: Vec<Step> = found.steps.iter().map(|it| if it.0 == lever { (lever, at) } else { *it }).collect();
+        match tried.get(&steps) {
+            Some(standing) => *standing <= found.standing,
+            None => edits.get(at).is_some_and(leads_as_far),
+        }
+    };
     let mut first = edit;
-    while first > 0 && edits.get(first - 1).is_some_and(leads_as_far) {
+    while first > 0 && another_leads_as_far(first - 1) {
         first -= 1;
     }
     let mut last = edit;
-    while edits.get(last + 1).is_some_and(leads_as_far) {
+    while another_leads_as_far(last + 1) {
         last += 1;
     }
     let range = range(rule_set, question, edits, first, last);

@@ -5,14 +5,14 @@
 //! ends the search at once. Nothing is sampled.
 
 use std::cell::Cell;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::compile::{Compiled, State};
+use super::compile::{Compiled, Kept, State};
 use super::standing;
 use crate::facts::derive::roots;
 use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
-use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test};
+use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test, Turn};
 use crate::outcome::{Outcome, Standing};
 use crate::truth::FactSlot;
 
@@ -98,6 +98,8 @@ pub struct Searched {
     /// Whether everything within the bounds was tried; and, where nothing was found, whether more changes could not help
     /// either.
     pub complete: bool,
+    /// What each set that was tried comes to.
+    pub tried: BTreeMap<Vec<Step>, Standing>,
 }
 
 /// What may be tried with one patient's facts, and how often something was: the searches share it.
@@ -111,13 +113,14 @@ pub struct Trials<'a> {
     pub links: &'a Links,
     /// The patient as is.
     pub facts: &'a Facts,
+    kept: Kept,
     n_tried: Cell<usize>,
 }
 
 impl<'a> Trials<'a> {
     /// Nothing tried yet.
     pub fn new(rule_set: &'a RuleSet, compiled: &'a Compiled, links: &'a Links, facts: &'a Facts) -> Self {
-        Self { rule_set, compiled, links, facts, n_tried: Cell::new(0) }
+        Self { rule_set, compiled, links, facts, kept: compiled.kept(facts), n_tried: Cell::new(0) }
     }
 
     /// How often the patient was worked out anew.
@@ -148,9 +151,9 @@ impl<'a> Trials<'a> {
         self.put(&changes)
     }
 
-    /// What facts come to.
+    /// What facts made from the patient's come to.
     pub fn judged(&self, facts: &Facts) -> (Vec<State>, Standing) {
-        let states = self.compiled.run(facts);
+        let states = self.compiled.run_beside(&self.kept, facts);
         let standing = standing(self.rule_set, &states);
         (states, standing)
     }
@@ -172,7 +175,7 @@ pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Search
     let mut found: Vec<Found> = Vec::new();
     let mut seen: BTreeSet<Vec<Step>> = BTreeSet::new();
     let mut layer = vec![Found { steps: Vec::new(), facts: trials.facts.clone(), states, standing: start }];
-    let mut tries = 0;
+    let mut tried: BTreeMap<Vec<Step>, Standing> = BTreeMap::new();
     for _ in 0..bounds.most_changes {
         let mut next = Vec::new();
         for node in &layer {
@@ -186,14 +189,14 @@ pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Search
                     {
                         continue;
                     }
-                    if tries == bounds.most_tries {
+                    if tried.len() == bounds.most_tries {
                         keep_better(&next, start, &mut found);
-                        return Searched { found, complete: false };
+                        return Searched { found, complete: false, tried };
                     }
-                    tries += 1;
                     let made = steps.iter().filter_map(|(lever, edit)| levers.get(*lever)?.edits.get(*edit));
                     let facts = trials.with(made);
                     let (states, standing) = trials.judged(&facts);
+                    tried.insert(steps.clone(), standing);
                     next.push(Found { steps, facts, states, standing });
                 }
             }
@@ -206,7 +209,7 @@ pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Search
     }
     // Nothing found means that nothing helps only if the last layer leads nowhere.
     let complete = !found.is_empty() || layer.iter().all(|node| reach.at_the_narrowest(node).is_empty());
-    Searched { found, complete }
+    Searched { found, complete, tried }
 }
 
 /// Adds the sets of a layer that do better than nothing, and than any smaller set within them. A set may hold one of an
@@ -223,11 +226,10 @@ fn within(smaller: &[Step], larger: &[Step]) -> bool {
     smaller.iter().all(|it| larger.contains(it))
 }
 
-/// What each rule, and each question's `ask_when`, depends on. The same for every patient, so it is made once.
+/// What each rule, and whether each question applies, depends on. The same for every patient, so it is made once.
 #[derive(Debug)]
 pub struct Links {
     rules: Vec<Bits>,
-    gates: Vec<Option<Bits>>,
     /// For each question, its answer and everything that whether it applies can hang on, however far up.
     behind: Vec<Bits>,
 }
@@ -243,7 +245,7 @@ impl Links {
             while grows(&mut found, questions.iter().zip(&gates).filter_map(|(it, gate)| Some((it, gate.as_ref()?)))) {}
             found
         });
-        Self { rules: rule_set.judging().map(|it| reads(rule_set, &it.when)).collect(), behind: behind.collect(), gates }
+        Self { rules: rule_set.judging().map(|it| reads(rule_set, &it.when)).collect(), behind: behind.collect() }
     }
 
     /// For each answer that is at odds with others, what it hangs on: unless some of that is otherwise, it stays at odds.
@@ -273,7 +275,7 @@ impl Links {
     }
 
     /// The answers that a lever can change: its own, and the details that hang on it, however far down.
-    fn touched(&self, rule_set: &RuleSet, lever: &Lever) -> Bits {
+    fn touched(rule_set: &RuleSet, lever: &Lever) -> Bits {
         let mut found = Bits::new();
         found.insert(lever.slot.index());
         for edit in &lever.edits {
@@ -281,19 +283,16 @@ impl Links {
                 facts.iter().for_each(|(slot, _)| found.insert(slot.index()));
             }
         }
-        loop {
-            let mut grown = false;
-            for (question, gate) in rule_set.catalogue.questions.iter().zip(&self.gates) {
-                if !found.contains(question.slot.index()) && gate.as_ref().is_some_and(|it| it.meets(&found)) {
-                    grown = true;
-                    found.insert(question.slot.index());
-                    question.date_slot.iter().for_each(|it| found.insert(it.index()));
-                }
-            }
-            if !grown {
-                return found;
+        let own = found.clone();
+        for (turn, _) in rule_set.catalogue.turns.iter().filter(|(_, behind)| behind.meets(&own)) {
+            if let Turn::Question(at) = turn
+                && let Some(question) = rule_set.catalogue.questions.get(*at)
+            {
+                found.insert(question.slot.index());
+                question.date_slot.iter().for_each(|it| found.insert(it.index()));
             }
         }
+        found
     }
 }
 
@@ -322,7 +321,7 @@ struct Reach<'a> {
 
 impl<'a> Reach<'a> {
     fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &[Lever]) -> Self {
-        let touched: Vec<Bits> = levers.iter().map(|it| links.touched(rule_set, it)).collect();
+        let touched: Vec<Bits> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
         let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));
         let same = levers.iter().map(|one| {
             let others = levers.iter().enumerate().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));

@@ -29,7 +29,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
         as_of,
         procedure_on: None,
         procedure_needs: rule_set.catalogue.procedure_on.into_iter().collect(),
-        facts: (0..n_facts).map(|at| missing(Why::NotAsked, FactSlot(u16::try_from(at).unwrap_or(u16::MAX)))).collect(),
+        facts: (0..n_facts).map(|at| Arc::new(missing(Why::NotAsked, FactSlot(u16::try_from(at).unwrap_or(u16::MAX))))).collect(),
         notes: gathered.notes.clone(),
         standing: BTreeSet::new(),
         set_aside: Vec::new(),

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use super::holds::{self, Decider};
 use super::{AtOdds, Fact, Facts, Known, Missing, Offered, SetAside, Value, Why, derive};
-use crate::model::{Question, RuleSet, Turn};
+use crate::model::{Bits, FactKind, Question, RuleSet, Turn};
 use crate::truth::{FactSlot, Truth};
 
 /// Derives every derived fact, sets answers aside that do not count, and notes which are at odds with others.
@@ -14,43 +14,55 @@ use crate::truth::{FactSlot, Truth};
 /// which is added only ever settles what was open. Any other one counts in any case: it may show that the answer which rules
 /// it out is wrong. A standing one of the clinic counts until its question certainly does not apply.
 pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
-    bring_back(rule_set, facts);
-    settle(rule_set, facts, |_| true);
+    let anew = vec![true; rule_set.catalogue.turns.len()];
+    bring_back(rule_set, facts, &anew);
+    settle(rule_set, facts, &anew, |_| true);
 }
 
-/// The same patient with some answers otherwise, and everything that follows from it anew.
+/// The same patient with some answers otherwise, and everything that follows from it anew. Facts that hang on none of these
+/// answers stay as they are, and shared.
 ///
 /// # Missing data
 /// A detail that only these changes rule out is set aside: nobody would answer it then. An answer that was set aside comes
 /// back where the changes ask for it.
 pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
+    // Which of what is open comes from which question is not kept, so each that may hang on it is gone over, too.
+    let otherwise: Bits = changes.iter().map(|(slot, _)| slot).chain(&facts.ruled_out_open).map(|it| it.index()).collect();
+    let anew: Vec<bool> = rule_set.catalogue.turns.iter().map(|(_, behind)| behind.meets(&otherwise)).collect();
     let mut changed = facts.clone();
-    bring_back(rule_set, &mut changed);
+    bring_back(rule_set, &mut changed, &anew);
     for (slot, fact) in changes {
         changed.put(*slot, fact.clone());
     }
-    settle(rule_set, &mut changed, |slot| facts.ruled_out.iter().any(|it| it.answer.slot == slot));
+    settle(rule_set, &mut changed, &anew, |slot| facts.ruled_out.iter().any(|it| it.answer.slot == slot));
     changed
 }
 
-/// Every answer as it was given.
-fn bring_back(rule_set: &RuleSet, facts: &mut Facts) {
-    for SetAside { question, fact, date, .. } in std::mem::take(&mut facts.set_aside) {
-        let Some(question) = rule_set.catalogue.questions.get(question) else { continue };
+/// Every answer to these questions, by their turns, as it was given, as if none of them had been placed.
+fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
+    let catalogue = &rule_set.catalogue;
+    let turns = catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew);
+    let questions: Bits = turns.filter_map(|((turn, _), _)| if let Turn::Question(at) = turn { Some(*at) } else { None }).collect();
+    let set_aside = std::mem::take(&mut facts.set_aside).into_iter();
+    let (back, kept): (Vec<SetAside>, Vec<SetAside>) = set_aside.partition(|it| questions.contains(it.question));
+    facts.set_aside = kept;
+    for SetAside { question, fact, date, .. } in back {
+        let Some(question) = catalogue.questions.get(question) else { continue };
         facts.put(question.slot, fact);
         if let (Some(slot), Some(date)) = (question.date_slot, date) {
             facts.put(slot, date);
         }
     }
+    let is_anew = |slot| matches!(catalogue.fact(slot).map(|it| it.kind), Some(FactKind::Question(at)) if questions.contains(at));
+    facts.ruled_out.retain(|it| !is_anew(it.answer.slot));
 }
 
-/// Goes once over everything that hangs on other facts, in turn. Only these answers contradict what rules them out; others
-/// are set aside.
-fn settle(rule_set: &RuleSet, facts: &mut Facts, contradicts: impl Fn(FactSlot) -> bool) {
-    facts.ruled_out.clear();
+/// Goes once over what hangs on other facts, in turn, where it is to be settled anew. Only these answers contradict what
+/// rules them out; others are set aside.
+fn settle(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool], contradicts: impl Fn(FactSlot) -> bool) {
     facts.ruled_out_open.clear();
     facts.settle_procedure();
-    for turn in &rule_set.catalogue.turns {
+    for ((turn, _), _) in rule_set.catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew) {
         match *turn {
             Turn::Derived(at) => derive::these(rule_set, facts, &[at]),
             Turn::Question(at) => {

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
+use super::bits::Bits;
 use super::condition::Condition;
 use super::formula::Formula;
 use crate::quantity::{Measure, Span};
@@ -31,9 +32,9 @@ pub struct Catalogue {
     pub anaesthetic: Option<FactSlot>,
     /// The day of the procedure, if the rule set asks for it: `plan.procedure_on`.
     pub procedure_on: Option<FactSlot>,
-    /// What is settled in turn, each after everything it hangs on. INVARIANT: every derived fact and every question with
-    /// an `ask_when` once; there is no circle among them.
-    pub turns: Vec<Turn>,
+    /// What is settled in turn, each after everything it hangs on, with the slots of its own facts and of all those, however
+    /// far up. INVARIANT: every derived fact and every question with an `ask_when` once; there is no circle among them.
+    pub turns: Vec<(Turn, Bits)>,
 }
 
 /// One thing that hangs on other facts.

@@ -11,11 +11,12 @@ use preblock::evaluate::dates::dates;
 use preblock::evaluate::lifts::lifts;
 use preblock::evaluate::search::{Links, Trials};
 use preblock::evaluate::{Compiled, State, Subject, screen};
-use preblock::facts::{self, Facts, Gathered};
+use preblock::facts::{self, Fact, Facts, Gathered, sift};
 use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::{Answer, Changeable, Choice, Question, RuleSet};
 use preblock::outcome::{Outcome, Urgency};
 use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening, SourceStamp};
+use preblock::truth::FactSlot;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use rstest::rstest;
@@ -1046,6 +1047,57 @@ fn a_clinic_says_on_which_days_it_operates() {
     assert_eq!(wrong_with_clinic(&text("[tuesday, thirsday]")), [("shape/wrong-form".to_owned(), 3, 27)]);
     assert_eq!(wrong_with_clinic(&text("[]")), [("shape/wrong-type".to_owned(), 3, 17)]);
     assert_eq!(wrong_with_clinic(&text("tuesday")), [("shape/wrong-type".to_owned(), 3, 17)]);
+}
+
+/// Every answer, and its day, as it was given.
+fn as_given(rules: &RuleSet, facts: &Facts) -> Vec<(FactSlot, Fact)> {
+    let of = |at: usize, question: &Question| {
+        let aside = facts.set_aside.iter().find(|it| it.question == at);
+        let answer = aside.map(|it| it.fact.clone()).or_else(|| facts.get(question.slot).cloned());
+        let day = aside.and_then(|it| it.date.clone()).or_else(|| facts.get(question.date_slot?).cloned());
+        [answer.map(|it| (question.slot, it)), question.date_slot.zip(day)]
+    };
+    rules.catalogue.questions.iter().enumerate().flat_map(|(at, it)| of(at, it)).flatten().collect()
+}
+
+/// Whether everything that follows from two patients' answers is the same.
+fn are_the_same(one: &Facts, other: &Facts) -> bool {
+    let aside = |facts: &Facts| {
+        let mut found = facts.set_aside.clone();
+        found.sort_by_key(|it| it.question);
+        found
+    };
+    (&one.facts, one.procedure_on, aside(one)) == (&other.facts, other.procedure_on, aside(other))
+        && (&one.ruled_out, &one.ruled_out_open, &one.unread) == (&other.ruled_out, &other.ruled_out_open, &other.unread)
+        && (&one.not_offered, &one.offer_open) == (&other.not_offered, &other.offer_open)
+}
+
+/// What hangs on none of the changed answers is left as it was, and not looked at anew: that comes to the same.
+#[test]
+fn a_change_comes_to_the_same_as_every_answer_put_anew() {
+    let desk = Desk::embedded();
+    let clinic = questionnaire::clinic(&desk.rules, "clinic.yaml", OFFERS.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
+    let mut dice = Dice(13);
+    let (mut n_changed, mut n_at_odds, mut n_open) = (0, 0, 0);
+    let mut other: Option<Vec<(FactSlot, Fact)>> = None;
+    while n_changed < 1500 {
+        let Some((own, _)) = some_patient(&desk.rules, &mut dice) else { continue };
+        let facts = facts::read(&desk.rules, &questionnaire::over(&clinic, &own), today()).0;
+        let kept = desk.compiled.kept(&facts);
+        let given = as_given(&desk.rules, &facts);
+        let Some(others) = other.replace(given.clone()) else { continue };
+        n_at_odds += usize::from(!facts.ruled_out.is_empty());
+        n_open += usize::from(!facts.ruled_out_open.is_empty());
+        for _ in 0..10 {
+            let changes: Vec<(FactSlot, Fact)> = (0..=dice.roll(3)).map(|_| others[dice.roll(others.len())].clone()).collect();
+            let beside = sift::changed(&desk.rules, &facts, &changes);
+            let anew = sift::changed(&desk.rules, &facts, &[given.clone(), changes.clone()].concat());
+            assert!(are_the_same(&beside, &anew), "{changes:?}");
+            assert_eq!(desk.compiled.run_beside(&kept, &beside), desk.compiled.run(&anew), "{changes:?}");
+            n_changed += 1;
+        }
+    }
+    assert!(n_at_odds > 20 && n_open > 20, "{n_at_odds} at odds, {n_open} open");
 }
 
 /// How often a search may work one patient out anew. Each time takes some hundredths of a millisecond.

@@ -110,9 +110,9 @@ pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
     let questions = &rules.catalogue.questions;
     let mut given = facts.clone();
     for it in &facts.set_aside {
-        given.facts[questions[it.question].slot.index()] = it.fact.clone();
+        given.put(questions[it.question].slot, it.fact.clone());
         if let (Some(slot), Some(date)) = (questions[it.question].date_slot, &it.date) {
-            given.facts[slot.index()] = date.clone();
+            given.put(slot, date.clone());
         }
     }
     let mut counts = given.clone();
@@ -125,16 +125,16 @@ pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
             let instead = instead(question, applies, &given);
             if let Some(date) = question.date_slot.filter(|_| instead.is_some()) {
                 let needs = if let Some(Fact::Missing(it)) = &instead { it.needs.clone() } else { BTreeSet::from([question.slot]) };
-                next.facts[date.index()] = missing(needs);
+                next.put(date, missing(needs));
             }
             if let Some(fact) = instead {
-                next.facts[question.slot.index()] = fact;
+                next.put(question.slot, fact);
             }
         }
         (counts, apply) = (next, now);
     }
     let hazards = questions.iter().zip(&apply).filter(|(it, _)| {
-        matches!(given.facts.get(it.slot.index()), Some(Fact::Known(known)) if !given.standing.contains(&it.slot) && !is_harmless(it, &known.value))
+        matches!(given.get(it.slot), Some(Fact::Known(known)) if !given.standing.contains(&it.slot) && !is_harmless(it, &known.value))
     });
     let (mut ruled_out, mut open) = (BTreeSet::new(), BTreeSet::new());
     for (question, applies) in hazards {
@@ -151,11 +151,11 @@ pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
 
 /// What counts instead of what was given; nothing if that counts.
 fn instead(question: &Question, applies: &Came, given: &Facts) -> Option<Fact> {
-    let known = match given.facts.get(question.slot.index()) {
+    let known = match given.get(question.slot) {
         Some(Fact::Known(known)) => Some(known),
         _ => None,
     };
-    let dated = question.date_slot.is_some_and(|it| matches!(given.facts.get(it.index()), Some(Fact::Known(_))));
+    let dated = question.date_slot.is_some_and(|it| matches!(given.get(it), Some(Fact::Known(_))));
     if known.is_some_and(|it| !given.standing.contains(&question.slot) && !is_harmless(question, &it.value)) {
         return None;
     }
@@ -230,7 +230,7 @@ fn open_or(all: Vec<Came>, otherwise: bool) -> Came {
 
 /// A value, or what would settle it.
 pub fn value(facts: &Facts, slot: FactSlot) -> Result<&Value, BTreeSet<FactSlot>> {
-    match facts.facts.get(usize::from(slot.0)) {
+    match facts.get(slot) {
         Some(Fact::Known(known)) => Ok(&known.value),
         Some(Fact::Missing(missing)) => Err(missing.needs.clone()),
         None => Err(BTreeSet::from([slot])),

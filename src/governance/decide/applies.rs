@@ -16,7 +16,7 @@ impl Reader<'_> {
         let rule_set = self.rule_set;
         let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
         self.applies = vec![Pair { yes: self.logic.always(), no: self.logic.never() }; rule_set.catalogue.questions.len()];
-        for turn in &rule_set.catalogue.turns {
+        for (turn, _) in &rule_set.catalogue.turns {
             match *turn {
                 Turn::Derived(at) => {
                     if let Some(derived) = rule_set.catalogue.derived.get(at) {
