@@ -219,17 +219,21 @@ fn target(
     }
     let range = range(rule_set, question, edits, first, last);
     match (question.date_slot, facts.procedure_on) {
-        // A day does if it does for every value of the range: an older result may be enough for some of them only.
-        (Some(date_slot), Some(on)) => match oldest(&on, &turning_days(rule_set, date_slot, &on), |when| {
-            edits.get(first..=last).unwrap_or_default().iter().all(|edit| {
-                let Edit::Put(made) = edit else { return false };
+        (Some(date_slot), Some(on)) => {
+            let would_do = |at: usize, when: &When| {
+                let Some(Edit::Put(made)) = edits.get(at) else { return false };
                 let redated = made.iter().map(|(slot, fact)| (*slot, if *slot == date_slot { dated(when) } else { fact.clone() }));
                 leads_as_far(&Edit::Put(redated.collect()))
-            })
-        }) {
-            Some(oldest) => format!("{range}, taken on or after {}", date_in_words(&oldest)),
-            None => format!("{range}, taken on {}", date_in_words(&on)),
-        },
+            };
+            // Looking back from the day of surgery, as far as one value does; an older result may be enough for some of the
+            // range only, so the others have their say from the oldest day on.
+            let back = turning_days(rule_set, date_slot, &on);
+            let days: Vec<When> = back.into_iter().map_while(|it| day_before(&on, it)).take_while(|it| would_do(edit, it)).collect();
+            match days.iter().rev().find(|day| (first..=last).all(|at| at == edit || would_do(at, day))) {
+                Some(oldest) => format!("{range}, taken on or after {}", date_in_words(oldest)),
+                None => format!("{range}, taken on {}", date_in_words(&on)),
+            }
+        }
         _ => range,
     }
 }
@@ -264,12 +268,6 @@ fn turning_days(rule_set: &RuleSet, date_slot: FactSlot, on: &When) -> Vec<u64> 
 
 fn day_before(on: &When, back: u64) -> Option<When> {
     on.date.checked_sub_days(Days::new(back)).map(When::on)
-}
-
-/// The first day from which a result would do, looking back from the day of surgery over these days.
-fn oldest(on: &When, turning_days: &[u64], would_do: impl Fn(&When) -> bool) -> Option<When> {
-    let days = turning_days.iter().map_while(|back| day_before(on, *back));
-    days.take_while(would_do).last()
 }
 
 /// The stretch of values from one edit to another in words: "below 4", "at least 100 mmHg", "from 4 to 6 mmol/L".

@@ -752,8 +752,8 @@ const SLIPS: &[Slip] = &[
         "asked-in-a-circle-by-an-age",
         &["rules/circle"],
         "questions.yaml",
-        "        past: true\n        from: referrer\n      - id: sex",
-        "        past: true\n        from: referrer\n        ask_when: { fact: derived.age, above: 3 }\n      - id: sex",
+        "        from: referrer\n      - id: sex",
+        "        from: referrer\n        ask_when: { fact: derived.age, above: 3 }\n      - id: sex",
     ),
     slip(
         "harmless-but-always-asked",
