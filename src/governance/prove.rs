@@ -4,7 +4,7 @@ use batsat::Lit;
 use chrono::NaiveDate;
 
 use super::decide::space::Shape;
-use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who, judge};
+use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who, judge, of_answers};
 use crate::evaluate::{Compiled, State, standing};
 use crate::facts::{self, Facts, holds};
 use crate::load::cases::Case;
@@ -137,7 +137,10 @@ impl Prover<'_> {
         match found {
             Found::Never => Proof::Proved,
             Found::Example(seen) => Proof::Broken(seen),
-            Found::Open(fact) => among_cases(self.rule_set, self.people, guarantee, &fact),
+            Found::Open(fact) => match known(self.rule_set, self.people, guarantee) {
+                Some(seen) => Proof::Broken(vec![seen]),
+                None => among_cases(self.rule_set, self.people, guarantee, &fact),
+            },
         }
     }
 
@@ -328,6 +331,25 @@ fn among_cases(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guaran
         Some((case, _)) => Proof::BrokenByCase { fact: fact.to_owned(), case: case.title.clone() },
         None => Proof::Open { fact: fact.to_owned(), n_cases: people.len() },
     }
+}
+
+/// The first worked case that breaks it, as a questionnaire with every answer left out that can be. Whoever is known is
+/// shown, where the solver finds nobody.
+fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -> Option<Seen> {
+    let compiled = Compiled::new(rule_set);
+    let is_broken = |facts: &Facts| breaks(rule_set, guarantee, facts, &compiled.run(facts));
+    let (case, _) = people.iter().find(|(_, facts)| is_broken(facts))?;
+    let mut answers = case.answers.clone();
+    let questions: Vec<usize> = answers.given.keys().copied().rev().collect();
+    for question in questions {
+        let mut without = answers.clone();
+        without.given.remove(&question);
+        let (facts, wrong) = facts::read(rule_set, &without, case.as_of);
+        if wrong.is_empty() && is_broken(&facts) {
+            answers = without;
+        }
+    }
+    of_answers(rule_set, &compiled, &answers, case.as_of).filter(|it| is_broken(&it.facts))
 }
 
 /// The worked cases that can be read, with their facts.
