@@ -759,8 +759,8 @@ const SLIPS: &[Slip] = &[
         "harmless-but-always-asked",
         &["shape/wrong-form"],
         "questions.yaml",
-        "        past: true\n        from: referrer\n      - id: sex",
-        "        past: true\n        from: referrer\n        harmless_alone: true\n      - id: sex",
+        "        from: referrer\n      - id: sex",
+        "        from: referrer\n        harmless_alone: true\n      - id: sex",
     ),
     slip("otherwise-something", &["shape/wrong-form"], "questions.yaml", "otherwise: not-pregnant", "otherwise: possible"),
     slip(
