@@ -767,8 +767,8 @@ const SLIPS: &[Slip] = &[
         "otherwise-always-asked",
         &["shape/wrong-form"],
         "questions.yaml",
-        "      - id: smoker\n        ask: Does the patient smoke?\n",
-        "      - id: smoker\n        ask: Does the patient smoke?\n        otherwise: no\n",
+        "      - id: smoker\n        ask: Do you smoke?\n",
+        "      - id: smoker\n        ask: Do you smoke?\n        otherwise: no\n",
     ),
     slip(
         "concern-of-the-program",
