@@ -984,7 +984,7 @@ const SLIPS: &[Slip] = &[
         "guarantee-where-perhaps",
         &["shape/unknown-key"],
         GUARANTEES,
-        "      - holds: { answers: ruled-out }\n",
+        "      - may_hold: { answers: ruled-out }\n",
         "      - hold: { answers: ruled-out }\n",
     ),
     // A rule that cannot be read is not told a second time where a guarantee names it.
