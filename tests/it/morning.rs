@@ -23,7 +23,7 @@ const COMMANDS: [(&str, i32, &[&str]); 19] = [
     ("preblock rules check --rules trial", 1, &["rules/unknown-limit", "did you mean `inr-ceiling`?", "refused: 1 problem"]),
     ("preblock rules check --rules trial", 1, &["lint/band-gap", "1 problem, "]),
     ("preblock rules test --rules trial", 1, &["circulation/ankle-index-low: expected fires, got stays quiet"]),
-    ("preblock rules prove --rules trial", 1, &["broken  ankle-index-low", "1 file written to broken"]),
+    ("preblock rules prove --rules trial", 1, &["broken  ankle-index-low", "2 files written to broken"]),
     (
         "preblock screen broken/ankle-index-low.yaml --clinic broken/ankle-index-low.clinic.yaml --rules proposal",
         10,
