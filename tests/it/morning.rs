@@ -226,9 +226,12 @@ fn the_readme_of_the_morning_is_what_happens() {
     let (worse, room) = of("preblock rules compare proposal trial")[0];
     let possible = worse.said.split_once("Over every possible questionnaire").map(|(_, it)| it).unwrap_or_default();
     assert!(possible.trim_start().starts_with("LESS CAUTIOUS: go instead of refer"), "{possible}");
-    assert!(fs::write(room.folder.path().join("worse.yaml"), quoted_questionnaire(possible, "LESS CAUTIOUS")).is_ok());
+    let example = quoted_questionnaire(possible, "LESS CAUTIOUS");
+    let (own, clinic) = example.split_once("with this as the clinic's file:\n").unwrap_or_default();
+    assert!(fs::write(room.folder.path().join("worse.yaml"), own).is_ok());
+    assert!(fs::write(room.folder.path().join("worse.clinic.yaml"), clinic).is_ok());
     for (rules, status) in [("proposal", 20), ("trial", 0)] {
-        let judged = room.run(&format!("preblock screen worse.yaml --rules {rules} --as-of 2026-12-01"));
+        let judged = room.run(&format!("preblock screen worse.yaml --clinic worse.clinic.yaml --rules {rules} --as-of 2026-12-01"));
         assert_eq!(judged.status, status, "{}", judged.said);
     }
 
