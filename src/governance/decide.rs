@@ -144,14 +144,15 @@ impl<'a> Decider<'a> {
                     return open.map_or(Found::Never, Found::Open);
                 }
                 Err(Failure::Impossible(names)) => names,
-                Err(Failure::Unclear(name)) => {
-                    open.get_or_insert(name);
+                Err(Failure::Unclear(names)) => {
+                    open.get_or_insert_with(|| names.first().map_or("answers that cannot stand together", String::as_str).to_owned());
                     n_unclear += 1;
                     if n_unclear >= MOST_UNCLEAR {
                         break;
                     }
                     shut.push(!passing);
-                    self.space.domains.keys().cloned().collect()
+                    // Whoever is alike in what was unclear would be unclear again.
+                    if names.len() > 1 { names } else { self.space.domains.keys().cloned().collect() }
                 }
             };
             let names: Vec<&str> = names.iter().map(String::as_str).collect();

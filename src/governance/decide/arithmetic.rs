@@ -88,8 +88,8 @@ pub enum Search {
     Found(Vec<f64>),
     /// There are none.
     Impossible,
-    /// None was found, and that there are none was not shown either.
-    GaveUp,
+    /// None was found, and that there are none was not shown either: for these of the facts wanted, by position.
+    GaveUp(Vec<usize>),
 }
 
 /// A plain number inside a cell.
@@ -134,7 +134,7 @@ type Range = (f64, f64);
 pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
     let moves = directions(cases, variables, wanted);
     let mut values: Vec<f64> = variables.iter().map(some_value).collect();
-    let mut gave_up = false;
+    let mut gave_up = Vec::new();
     for group in groups(&moves, wanted.len(), variables.len()) {
         let (own, facts) = group;
         let variables_of: Vec<Variable> = own.iter().filter_map(|at| variables.get(*at)).cloned().collect();
@@ -148,10 +148,10 @@ pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> 
                 }
             }
             Search::Impossible => return Search::Impossible,
-            Search::GaveUp => gave_up = true,
+            Search::GaveUp(_) => gave_up.extend(facts),
         }
     }
-    if gave_up { Search::GaveUp } else { Search::Found(values) }
+    if gave_up.is_empty() { Search::Found(values) } else { Search::GaveUp(gave_up) }
 }
 
 /// Numbers and wanted facts, by position, that hang together.
@@ -218,7 +218,7 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
     while let Some(Waiting { here, .. }) = boxes.pop() {
         looked += 1;
         if looked > MOST_BOXES {
-            return Search::GaveUp;
+            return Search::GaveUp((0..wanted.len()).collect());
         }
         let mut open: Vec<usize> = Vec::new();
         let mut hopeless = false;
@@ -254,7 +254,7 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
             None => unsure |= !is_point(&here, &open, &moves),
         }
     }
-    if unsure { Search::GaveUp } else { Search::Impossible }
+    if unsure { Search::GaveUp((0..wanted.len()).collect()) } else { Search::Impossible }
 }
 
 fn middle(here: &[Range], variables: &[Variable]) -> Vec<f64> {

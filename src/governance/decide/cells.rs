@@ -35,6 +35,16 @@ impl Cell {
         self.low >= self.high
     }
 
+    /// Whether no number lies in it.
+    pub fn is_empty(&self) -> bool {
+        self.low > self.high || (self.is_point() && !(self.low_in && self.high_in))
+    }
+
+    /// Whether each of its numbers is smaller than each of another cell.
+    pub fn lies_below(&self, other: &Self) -> bool {
+        self.high < other.low || (self.high <= other.low && !(self.high_in && other.low_in))
+    }
+
     /// Whether a whole number lies in it.
     pub fn holds_whole(&self) -> bool {
         self.first_whole().is_finite() && self.contains(self.first_whole())

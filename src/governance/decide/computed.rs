@@ -118,6 +118,8 @@ impl Reader<'_> {
                 let right_fine = self.logic.any([!right, of_right]);
                 let needed = self.logic.all([toes, some, left_fine, right_fine]);
                 self.same(known, needed);
+                let lowest = derived.formula == Formula::LowestOfOperated;
+                self.one_of_operated(derived, domain, lowest, [(left, 1), (right, 2)]);
             }
             Formula::AnaestheticLoad => {
                 let plan = self.told(derived, 0);
@@ -286,6 +288,32 @@ impl Reader<'_> {
             logic.any(options.iter().filter(|(id, _)| id.starts_with(prefix)).map(|(_, it)| *it).collect::<Vec<_>>())
         };
         (side(self.logic, "left-"), side(self.logic, "right-"))
+    }
+
+    /// The number is that of an operated side, and no operated side has one beyond it: what several computed numbers have
+    /// to do with each other is hard to see for a search that looks at each by itself.
+    fn one_of_operated(&mut self, derived: &Derived, domain: &Domain, lowest: bool, sides: [(Lit, usize); 2]) {
+        let Shape::Number { cells, .. } = &domain.shape else { return };
+        let of_side = |role: usize| match self.role(derived, role).and_then(|it| self.domain(it)).map(|it| it.shape.clone()) {
+            Some(Shape::Number { cells, .. }) => cells,
+            _ => Vec::new(),
+        };
+        let sides = sides.map(|(operated, role)| (operated, of_side(role)));
+        for (cell, is) in cells {
+            let mut same = Vec::new();
+            for (operated, own) in &sides {
+                for (other, lit) in own {
+                    if !cell.both(other).is_empty() {
+                        same.push(self.logic.all([*operated, *lit]));
+                    }
+                    let beyond = if lowest { other.lies_below(cell) } else { cell.lies_below(other) };
+                    if beyond {
+                        self.logic.require([!domain.known, !*is, !*operated, !*lit]);
+                    }
+                }
+            }
+            self.logic.require([!domain.known, !*is].into_iter().chain(same));
+        }
     }
 
     /// Where no adrenaline is planned, or no anaesthetic at all.

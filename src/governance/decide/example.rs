@@ -54,8 +54,9 @@ pub struct Seen {
 pub enum Failure {
     /// These facts, by name, cannot come out so together.
     Impossible(Vec<String>),
-    /// Nothing was found, and that there is nothing was not shown: because of this fact.
-    Unclear(String),
+    /// Nothing was found, and that there is nothing was not shown: because of these facts, the one to name first. None:
+    /// because of the answers as a whole.
+    Unclear(Vec<String>),
 }
 
 /// Questionnaires of one patient, or of one before and after some answers, one for each subject.
@@ -74,9 +75,12 @@ pub fn questionnaires(subjects: &[Subject<'_>], as_of: NaiveDate) -> Result<Vec<
     let values = match arithmetic::search(&cases, &variables, &wanted) {
         Search::Found(values) => values,
         Search::Impossible => return Err(Failure::Impossible(culprits(subjects, &cases, &variables, &wanted))),
-        Search::GaveUp => {
-            let name = |it: &Wanted| subjects.get(it.view).map(|of| of.space.name(of.view, it.slot).to_owned());
-            return Err(Failure::Unclear(wanted.first().and_then(name).unwrap_or_default()));
+        Search::GaveUp(which) => {
+            let which: Vec<&Wanted> = which.iter().filter_map(|it| wanted.get(*it)).collect();
+            let named = which.iter().filter_map(|it| subjects.get(it.view).map(|of| of.space.name(of.view, it.slot).to_owned()));
+            let mut names: Vec<String> = named.collect();
+            names.extend(which.iter().flat_map(|it| hanging_on(subjects, it)));
+            return Err(Failure::Unclear(names));
         }
     };
     subjects.iter().map(|it| it.seen(&variables, &values, as_of)).collect()
@@ -85,19 +89,21 @@ pub fn questionnaires(subjects: &[Subject<'_>], as_of: NaiveDate) -> Result<Vec<
 /// The facts of the smallest part that is already impossible: of one derived fact alone, or of all.
 fn culprits(subjects: &[Subject<'_>], cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Vec<String> {
     let alone = wanted.iter().find(|it| arithmetic::search(cases, variables, &[**it]) == Search::Impossible);
-    let of = |it: &Wanted| -> Vec<String> {
-        let Some(subject) = subjects.get(it.view) else { return Vec::new() };
-        let derived = subject.rule_set.catalogue.derived_of(it.slot);
-        let roots = derived.map(|it| behind(subject.rule_set, it)).unwrap_or_default();
-        roots.into_iter().chain([it.slot]).map(|it| subject.space.name(subject.view, it).to_owned()).collect()
-    };
     let mut names: Vec<String> = match alone {
-        Some(one) => of(one),
-        None => wanted.iter().flat_map(of).collect(),
+        Some(one) => hanging_on(subjects, one),
+        None => wanted.iter().flat_map(|it| hanging_on(subjects, it)).collect(),
     };
     names.sort();
     names.dedup();
     names
+}
+
+/// A fact wanted with everything that it is computed from, by name.
+fn hanging_on(subjects: &[Subject<'_>], wanted: &Wanted) -> Vec<String> {
+    let Some(subject) = subjects.get(wanted.view) else { return Vec::new() };
+    let derived = subject.rule_set.catalogue.derived_of(wanted.slot);
+    let roots = derived.map(|it| behind(subject.rule_set, it)).unwrap_or_default();
+    roots.into_iter().chain([wanted.slot]).map(|it| subject.space.name(subject.view, it).to_owned()).collect()
 }
 
 /// Everything a derived fact is computed from, derived facts between included.
@@ -245,7 +251,7 @@ impl Subject<'_> {
         let (facts, n_wrong) = read(self.rule_set, &text, clinic.as_deref(), as_of);
         if n_wrong > 0 {
             // A questionnaire that the reader refuses is none.
-            return Err(Failure::Unclear("answers that cannot stand together".to_owned()));
+            return Err(Failure::Unclear(Vec::new()));
         }
         let states = self.compiled.run(&facts);
         Ok(Seen { questionnaire: text, clinic, n_answers, facts, states, as_of })
@@ -270,7 +276,7 @@ impl Subject<'_> {
     }
 
     fn unclear(&self, slot: crate::truth::FactSlot) -> Failure {
-        Failure::Unclear(self.space.name(self.view, slot).to_owned())
+        Failure::Unclear(vec![self.space.name(self.view, slot).to_owned()])
     }
 
     fn value(&self, question: &Question, told: &Told, number: &dyn Fn(&What) -> Option<f64>, as_of: NaiveDate) -> Result<String, Failure> {
