@@ -7,7 +7,7 @@
 //!  schemas/*.json ──────┘          every stage yields a list of diagnostics, never only the first
 //! ```
 //!
-//! In reading order: [`truth`], [`outcome`], [`formulas`], [`quantity`], [`model`], [`source`],
+//! In reading order: [`table`], [`truth`], [`outcome`], [`formulas`], [`quantity`], [`model`], [`source`],
 //! [`diagnostic`], [`load`], [`facts`], [`screening`], [`evaluate`], [`governance`], [`report`], [`cli`].
 
 pub mod cli;
@@ -23,4 +23,5 @@ pub mod quantity;
 pub mod report;
 pub mod screening;
 pub mod source;
+pub mod table;
 pub mod truth;

@@ -24,6 +24,7 @@ pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegist
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
 
 use crate::quantity::span::Span;
+pub use crate::table::{Idx, Table};
 
 /// A whole rule set: everything a screening needs, and nothing unchecked.
 #[derive(Debug)]
@@ -51,13 +52,13 @@ pub struct RuleSet {
     /// What a clinic changed for itself; `None` without a local policy.
     pub local: Option<LocalPolicy>,
     /// Groups of rules, in the order of reports.
-    pub concerns: Vec<Concern>,
+    pub concerns: Table<Concern>,
     /// Questions, derived facts, and the slots of all facts.
     pub catalogue: Catalogue,
     /// Named numbers.
-    pub limits: Vec<Limit>,
+    pub limits: Table<Limit>,
     /// The bibliography.
-    pub publications: Vec<Publication>,
+    pub publications: Table<Publication>,
     /// Names of medicines and their classes.
     pub medicines: MedicineRegister,
     /// Names of substances and their groups.
@@ -164,7 +165,7 @@ impl RuleSet {
 
     /// The role that answers for a rule: its concern's owner, or else the rule set's.
     pub fn owner_of(&self, rule: &Rule) -> &str {
-        self.concerns.get(rule.concern).and_then(|it| it.owner.as_deref()).unwrap_or(&self.owner)
+        rule.concern.and_then(|at| self.concerns[at].owner.as_deref()).unwrap_or(&self.owner)
     }
 
     /// Whether cases may name a rule of this id: one that is there, or that local policy took out.
@@ -178,7 +179,7 @@ impl RuleSet {
         let mut found = rule.local;
         rule.when.visit(&mut |it| {
             if let Condition::Fact { test, .. } = it {
-                found |= test.limits().into_iter().filter_map(|at| self.limits.get(at)).any(|it| local.changes_limit(&it.id));
+                found |= test.limits().into_iter().any(|at| local.changes_limit(&self.limits[at].id));
             }
         });
         found
@@ -187,10 +188,5 @@ impl RuleSet {
     /// The limit of a name.
     pub fn limit(&self, id: &str) -> Option<&Limit> {
         self.limits.iter().find(|limit| limit.id == id)
-    }
-
-    /// The publication of a position that a citation holds.
-    pub fn publication(&self, index: usize) -> Option<&Publication> {
-        self.publications.get(index)
     }
 }

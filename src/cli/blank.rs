@@ -52,7 +52,7 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
     }
     lines.push("answers:".into());
     let catalogue = &rule_set.catalogue;
-    for (at, section) in catalogue.sections.iter().enumerate().filter(|(at, _)| !for_clinic || catalogue.has_standing(*at)) {
+    for (at, section) in catalogue.sections.entries().filter(|(at, _)| !for_clinic || catalogue.has_standing(*at)) {
         lines.extend([String::new(), format!("  # ---- {} ----", section.title), format!("  {}:", section.id)]);
         for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !for_clinic)) {
             lines.extend(entry(rule_set, question));

@@ -121,7 +121,7 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
     part("Cleared by", rule.cleared_by.as_ref());
     lines.extend([String::new(), "Sources".into()]);
     lines.extend(rule.citations.iter().map(|it| fill(&cited(&explain::cited(rule_set, it)))));
-    let limits: Vec<_> = rule.when.limits().into_iter().filter_map(|at| rule_set.limits.get(at)).collect();
+    let limits: Vec<_> = rule.when.limits().into_iter().map(|at| &rule_set.limits[at]).collect();
     if !limits.is_empty() {
         lines.extend([String::new(), "Limits".into()]);
         for limit in limits {
@@ -159,7 +159,7 @@ fn plain(rule_set: &RuleSet, text: &Text) -> String {
             Piece::Words(words) => words.clone(),
             Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
             Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot).trim_end_matches(".taken_on")),
-            Piece::Limit(at) => rule_set.limits.get(*at).map(|it| it.written.clone()).unwrap_or_default(),
+            Piece::Limit(at) => rule_set.limits[*at].written.clone(),
             Piece::Medicines => "{medicines}".into(),
             Piece::Allergies => "{allergies}".into(),
             Piece::Odds(odds) => format!("{{{}}}", odds.word()),

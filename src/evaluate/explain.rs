@@ -65,17 +65,17 @@ pub fn firing(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Firing {
 /// A citation in full.
 pub fn cited(rule_set: &RuleSet, citation: &Citation) -> Cited {
     match &citation.basis {
-        Basis::Published(at) => match rule_set.publication(*at) {
-            Some(it) => Cited::Published {
-                source: it.id.clone(),
-                title: it.title.clone(),
-                by: it.by.clone(),
-                year: it.year,
+        Basis::Published(at) => {
+            let source = &rule_set.publications[*at];
+            Cited::Published {
+                source: source.id.clone(),
+                title: source.title.clone(),
+                by: source.by.clone(),
+                year: source.year,
                 at: citation.at.clone(),
-                read: it.checked == Checked::Read,
-            },
-            None => Cited::LocalProposal("source not found".into()),
-        },
+                read: source.checked == Checked::Read,
+            }
+        }
         Basis::CommonPractice(text) => Cited::CommonPractice(text.clone()),
         Basis::LocalProposal(text) => Cited::LocalProposal(text.clone()),
     }
@@ -172,7 +172,7 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
             Piece::Words(words) => filled.push_str(words),
             Piece::Fact(slot) => filled.push_str(facts.known(*slot).map_or("not known", |it| &it.shown)),
             Piece::Age(slot) => filled.push_str(&age(facts, *slot)),
-            Piece::Limit(at) => filled.push_str(rule_set.limits.get(*at).map_or("not known", |it| &it.written)),
+            Piece::Limit(at) => filled.push_str(&rule_set.limits[*at].written),
             Piece::Medicines => filled.push_str(&matched(rule, |condition| match condition {
                 Condition::Taking { fact, medicines, .. } => {
                     holds::matching_medicines(facts, *fact, medicines).iter().map(|it| it.text.clone()).collect()

@@ -50,7 +50,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
         let mut reader = Reader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
         let (fact, date) = reader.answer(&given.node);
         if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
-            let section = rule_set.catalogue.sections.get(question.section).map(|it| it.id.clone()).unwrap_or_default();
+            let section = rule_set.catalogue.sections[question.section].id.clone();
             facts.notes.push(Note { section, text: known.shown.clone(), place: reader.place(&given.node.span) });
         }
         facts.put(question.slot, fact);

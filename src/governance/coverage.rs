@@ -10,7 +10,7 @@ use super::words::{self, Part};
 use crate::evaluate::{Compiled, Prepared, State};
 use crate::facts::{Facts, Value};
 use crate::load::cases::{Case, Excuse};
-use crate::model::{Condition, Rule, RuleSet, Test};
+use crate::model::{Condition, Idx, Limit, Rule, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 use crate::truth::FactSlot;
@@ -111,10 +111,10 @@ pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
 /// rules are reached by the cases in the files of their own concern, and only for the others all cases are looked at.
 pub fn open_gaps(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun], excuses: &[Excuse]) -> Vec<Gap> {
     let mut doubtful: BTreeSet<String> = BTreeSet::new();
-    for (at, concern) in rule_set.concerns.iter().enumerate() {
+    for (at, concern) in rule_set.concerns.entries() {
         let of_file = |case: &Case| case.source.name().rsplit('/').next().is_some_and(|it| it.starts_with(&concern.id));
         let own = cases.iter().zip(runs).filter(|(case, _)| of_file(case)).map(|(_, run)| run);
-        let reached = reached(rule_set, own, |rule| rule.concern == at);
+        let reached = reached(rule_set, own, |rule| rule.concern == Some(at));
         doubtful.extend(gaps(&reached, excuses, |_| true).0.into_iter().map(|it| it.rule));
     }
     gaps(&reached(rule_set, runs, |rule| doubtful.contains(&rule.id)), excuses, |_| true).0
@@ -159,7 +159,7 @@ pub fn gaps<'a>(reached: &[Reach], excuses: &'a [Excuse], of: impl Fn(&str) -> b
 
 /// Each number of a test, with the sides of it on which cases lie.
 fn numbers(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], fact: FactSlot, test: &Test) -> Vec<(String, BTreeSet<Ordering>)> {
-    let name = |limit: Option<usize>, written: String| limit.and_then(|at| rule_set.limits.get(at)).map_or(written, |it| it.id.clone());
+    let name = |limit: Option<Idx<Limit>>, written: String| limit.map_or(written, |at| rule_set.limits[at].id.clone());
     let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| patients.iter().filter_map(|(_, run)| side(&run.facts)).collect();
     let thresholds = match test {
         Test::Compare(_, threshold) => vec![threshold],

@@ -58,7 +58,7 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
     let local = rule_set.local.iter().flat_map(|it| &it.changes);
     found.extend(local.map(|it| Due { what: What::Local(it), owner: &it.agreed_by, by: Some(it.review_by) }));
     let cited = citations(rule_set);
-    for (at, publication) in rule_set.publications.iter().enumerate().filter(|(_, it)| it.checked == Checked::FromMemory) {
+    for (at, publication) in rule_set.publications.entries().filter(|(_, it)| it.checked == Checked::FromMemory) {
         let by: Vec<&Cited<'_>> = cited.iter().filter(|it| it.citation.basis == Basis::Published(at)).collect();
         // One role answers for the opening if it answers for all that rests on the source.
         let owner = by.first().map(|it| it.owner).filter(|owner| by.iter().all(|it| it.owner == *owner));

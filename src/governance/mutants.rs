@@ -200,7 +200,7 @@ impl Trial<'_> {
 
     /// Each limit, in all rules at once.
     fn limits(&mut self, rule_set: &RuleSet) {
-        for (limit, named) in rule_set.limits.iter().enumerate() {
+        for (limit, named) in rule_set.limits.entries() {
             for up in [false, true] {
                 let changed: Vec<(usize, Condition)> = rule_set
                     .rules

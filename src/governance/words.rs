@@ -1,6 +1,6 @@
 //! A condition in words, from its structure.
 
-use crate::model::{Comparison, Condition, FactType, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
+use crate::model::{Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
 use crate::truth::FactSlot;
 
 /// A condition in words: a line, and what belongs under it.
@@ -150,15 +150,15 @@ fn test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
 }
 
 fn number(rule_set: &RuleSet, threshold: &Threshold) -> String {
-    match threshold.limit.and_then(|at| rule_set.limits.get(at)) {
-        Some(limit) => format!("{} (limit {})", threshold.written, limit.id),
+    match threshold.limit {
+        Some(at) => format!("{} (limit {})", threshold.written, rule_set.limits[at].id),
         None => threshold.written.clone(),
     }
 }
 
 fn span(rule_set: &RuleSet, limit: &SpanLimit) -> String {
-    match limit.limit.and_then(|at| rule_set.limits.get(at)) {
-        Some(named) => format!("{} (limit {})", limit.span, named.id),
+    match limit.limit {
+        Some(at) => format!("{} (limit {})", limit.span, rule_set.limits[at].id),
         None => limit.span.to_string(),
     }
 }
@@ -239,7 +239,7 @@ pub fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
 }
 
 fn brief_test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
-    let of = |limit: Option<usize>, written: String| limit.and_then(|at| rule_set.limits.get(at)).map_or(written, |it| it.id.clone());
+    let of = |limit: Option<Idx<Limit>>, written: String| limit.map_or(written, |at| rule_set.limits[at].id.clone());
     let number = |it: &Threshold| of(it.limit, it.written.clone());
     match test {
         Test::OneOf(options) => format!("is {}", option_ids(rule_set, slot, options).join(", ")),

@@ -20,7 +20,7 @@ pub fn clinic(rule_set: &RuleSet) -> Value {
 fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
     let mut sections = Map::new();
     let catalogue = &rule_set.catalogue;
-    for (at, section) in catalogue.sections.iter().enumerate().filter(|(at, _)| !is_clinic || catalogue.has_standing(*at)) {
+    for (at, section) in catalogue.sections.entries().filter(|(at, _)| !is_clinic || catalogue.has_standing(*at)) {
         let mut questions = Map::new();
         for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !is_clinic)) {
             let name = question.id.split('.').nth(1).unwrap_or_default();

@@ -326,7 +326,7 @@ fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node
 fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLimit> {
     if node.get("limit").is_some() {
         let at = names.limit_of(reading, node)?;
-        let limit = names.limits.get(at)?;
+        let limit = &names.limits[at];
         if let LimitValue::Span(span) = limit.value {
             return Some(SpanLimit { span, limit: Some(at) });
         }

@@ -7,13 +7,19 @@ use super::registers::unique;
 use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::model::guarantee::{Guarantee, Promise, Sense, Then};
-use crate::model::{Concern, Condition, Rule};
+use crate::model::{Concern, Condition, Rule, Table};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::Node;
 
 /// Reads the guarantees, with every diagnostic of the file. If something was wrong before, a rule or concern that is
 /// missing may be what has been told.
-pub fn read(parsed: &Parsed, names: &Names, concerns: &[Concern], rules: &[Rule], all_read: bool) -> (Vec<Guarantee>, Vec<Diagnostic>) {
+pub fn read(
+    parsed: &Parsed,
+    names: &Names,
+    concerns: &Table<Concern>,
+    rules: &[Rule],
+    all_read: bool,
+) -> (Vec<Guarantee>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("guarantees"));
     let mut seen = HashMap::new();
     let mut found = Vec::new();
@@ -33,13 +39,13 @@ fn one(
     reading: &mut Reading<'_>,
     names: &Names,
     node: &Node,
-    concerns: &[Concern],
+    concerns: &Table<Concern>,
     (rules, all_read): (&[Rule], bool),
 ) -> Option<Guarantee> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let (id, title, because) = (reading.needed(node, "id"), reading.needed(node, "title"), reading.needed(node, "because"));
     let concern = reading.owned(node, "concern").map(|written| {
-        let at = concerns.iter().position(|it| it.id == written);
+        let at = concerns.position(|it| it.id == written);
         if at.is_none() && !all_read {
             reading.excuse();
         } else if let (None, Some(place)) = (at, node.get("concern")) {

@@ -42,7 +42,7 @@ fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
     };
     Rule {
         id: format!("{BUILT_IN}/{id}"),
-        concern: usize::MAX,
+        concern: None,
         title: title.to_owned(),
         kind: Kind::Contraindication,
         outcome: Outcome::Defer,

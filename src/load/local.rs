@@ -16,7 +16,9 @@ use super::{Care, Parsed, Reading, questionnaire, text};
 use crate::diagnostic::{Code, Diagnostic, listed};
 use crate::facts;
 use crate::model::local::loosened_by_limit;
-use crate::model::{Answer, Basis, Citation, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens, Offered, Question, Rule, RuleSet};
+use crate::model::{
+    Answer, Basis, Citation, Idx, Limit, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens, Offered, Question, Rule, RuleSet,
+};
 use crate::quantity::tidy;
 use crate::source::{Node, Source};
 use crate::truth::FactSlot;
@@ -79,8 +81,8 @@ struct Change<'a> {
 
 /// A limit that has another value now.
 struct Moved {
-    /// Its position.
-    limit: usize,
+    /// Which one.
+    limit: Idx<Limit>,
     /// Whether it rose.
     rises: bool,
     /// Its value before, as written.
@@ -154,7 +156,7 @@ impl<'a> Overlay<'a> {
             let place = node.get("value")?;
             let value = limit_value(&mut this.reading, place)?;
             let written = place.written(this.reading.source)?.to_owned();
-            let limit = names.limits.get_mut(at)?;
+            let limit = &mut names.limits[at];
             if !this.first("limit", &limit.id, &about.span) {
                 return None;
             }
@@ -250,7 +252,8 @@ impl<'a> Overlay<'a> {
                 (Some(Done { about, what, loosens, how }), Some(terms)) => {
                     let Terms { reason, agreed_by, agreed_on, review_by } = terms;
                     let moved = self.changes.get_mut(at).and_then(|it| it.moved.take());
-                    if let Some((moved, limit)) = moved.and_then(|it| rule_set.limits.get_mut(it.limit).map(|limit| (it, limit))) {
+                    if let Some(moved) = moved {
+                        let limit = &mut rule_set.limits[moved.limit];
                         // What the rule set cites stands behind its own value, not behind the clinic's.
                         let basis = format!("local policy of {clinic}, agreed by {agreed_by} on {agreed_on}: {reason}");
                         limit.citations = vec![Citation { basis: Basis::LocalProposal(basis), at: None }];

@@ -6,8 +6,8 @@ use std::ops::Range;
 use super::Reading;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::{
-    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Limit, LimitValue, MedicineRegister, Odds, Piece, Publication, Text,
-    Threshold,
+    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Idx, Limit, LimitValue, MedicineRegister, Odds, Piece, Publication,
+    Table, Text, Threshold,
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
@@ -32,11 +32,11 @@ pub struct Names {
     /// Questions and derived facts.
     pub catalogue: Catalogue,
     /// Limits.
-    pub limits: Vec<Limit>,
+    pub limits: Table<Limit>,
     /// Entries that are there and could not be read: they are reported once, not wherever they are named.
     pub broken: HashSet<(What, String)>,
     /// The bibliography.
-    pub publications: Vec<Publication>,
+    pub publications: Table<Publication>,
     /// Medicines.
     pub medicines: MedicineRegister,
     /// Allergens.
@@ -106,12 +106,12 @@ impl Names {
     }
 
     /// Position of a limit.
-    pub fn limit_index(&self, id: &str) -> Option<usize> {
-        self.limits.iter().position(|it| it.id == id)
+    pub fn limit_index(&self, id: &str) -> Option<Idx<Limit>> {
+        self.limits.position(|it| it.id == id)
     }
 
     /// `{ limit: name }` under a node, looked up; `None` after a diagnostic, or if it is not of that form.
-    pub fn limit_of(&self, reading: &mut Reading<'_>, node: &Node) -> Option<usize> {
+    pub fn limit_of(&self, reading: &mut Reading<'_>, node: &Node) -> Option<Idx<Limit>> {
         let name = node.get("limit")?;
         let text = name.written(reading.source)?.to_owned();
         let found = self.limit_index(&text);
@@ -150,7 +150,7 @@ impl Names {
         let FactType::Number { unit, measure } = fact_type else { return None };
         let (written, shown, limit) = if node.get("limit").is_some() {
             let at = self.limit_of(reading, node)?;
-            let limit = self.limits.get(at)?;
+            let limit = &self.limits[at];
             let LimitValue::Number { value, unit } = &limit.value else {
                 reading.report(
                     Diagnostic::at(
@@ -215,7 +215,7 @@ impl Names {
                     continue;
                 };
                 let text = text.to_owned();
-                let Some(index) = self.publications.iter().position(|it| it.id == text) else {
+                let Some(index) = self.publications.position(|it| it.id == text) else {
                     if self.is_broken(What::Source, &text) {
                         reading.excuse();
                         continue;

@@ -9,7 +9,7 @@ use chrono::{NaiveDate, Weekday};
 use super::text;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps};
 use crate::facts::{Gathered, Given, Note, Place};
-use crate::model::{Answer, RuleSet};
+use crate::model::{Answer, Idx, RuleSet, Section};
 use crate::quantity::when::{YEARS, read_when};
 use crate::source::{Kind, Node, Source};
 
@@ -335,7 +335,7 @@ impl Frame<'_> {
     fn sections(&mut self, map: &Node, answers: &mut Gathered) {
         for entry in map.entries() {
             let catalogue = &self.rule_set.catalogue;
-            let Some(section) = catalogue.sections.iter().position(|it| it.id == entry.key) else {
+            let Some(section) = catalogue.sections.position(|it| it.id == entry.key) else {
                 let known: Vec<&str> = catalogue.sections.iter().map(|it| it.id.as_str()).collect();
                 let help =
                     did_you_mean(&entry.key, known.iter().copied()).unwrap_or_else(|| format!("the sections are {}", listed(&known)));
@@ -400,7 +400,7 @@ impl Frame<'_> {
         }
     }
 
-    fn section(&mut self, section: usize, section_id: &str, map: &Node, answers: &mut Gathered) {
+    fn section(&mut self, section: Idx<Section>, section_id: &str, map: &Node, answers: &mut Gathered) {
         for entry in map.entries() {
             if entry.key == "note" {
                 self.note(section_id, &entry.value, answers);

@@ -11,7 +11,7 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::catalogue::{Fact, Who};
 use crate::model::formula::Gives;
 use crate::model::{
-    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Input, LimitValue, Question, Role, RoleKind, Section,
+    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Idx, Input, LimitValue, Question, Role, RoleKind, Section,
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, Span, read_when};
@@ -45,8 +45,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
         let title = reading.needed(section, "title").unwrap_or_default();
-        let at = names.catalogue.sections.len();
-        names.catalogue.sections.push(Section { id: id.clone(), title });
+        let at = names.catalogue.sections.push(Section { id: id.clone(), title });
         let mut seen = HashMap::new();
         for node in section.get("questions").map(Node::items).unwrap_or_default() {
             if let Some(id_node) = node.get("id") {
@@ -108,7 +107,13 @@ fn add_fact(catalogue: &mut Catalogue, id: String, kind: FactKind, fact_type: Fa
     slot
 }
 
-fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, section_id: &str, section: usize) -> Option<Question> {
+fn question(
+    reading: &mut Reading<'_>,
+    catalogue: &mut Catalogue,
+    node: &Node,
+    section_id: &str,
+    section: Idx<Section>,
+) -> Option<Question> {
     let name = reading.needed(node, "id")?;
     let ask = reading.needed(node, "ask")?;
     let kind = reading.needed(node, "answer")?;
@@ -545,7 +550,7 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
     };
     if value.get("limit").is_some() {
         let at = names.limit_of(reading, value)?;
-        let limit = names.limits.get(at)?;
+        let limit = &names.limits[at];
         let (RoleKind::Number(unit), LimitValue::Number { value: number, unit: given }) = (kind, &limit.value) else {
             let what = if matches!(limit.value, LimitValue::Span(_)) { "a length of time" } else { "a number" };
             misfit(reading, format!("limit `{}` is {what}", limit.id));

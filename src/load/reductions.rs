@@ -36,7 +36,7 @@ pub fn read(parsed: &Parsed, names: &Names, told: bool) -> (Vec<Reduction>, Vec<
 
 /// The share that a limit leaves; `None` after a diagnostic.
 fn share(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<f64> {
-    let limit = names.limits.get(names.limit_of(reading, node)?)?;
+    let limit = &names.limits[names.limit_of(reading, node)?];
     match &limit.value {
         LimitValue::Number { value, unit: None } if *value > 0.0 && *value <= 1.0 => Some(*value),
         _ => {

@@ -99,7 +99,7 @@ fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     else {
         return;
     };
-    let at = names.publications.iter().position(|it| it.id == new);
+    let at = names.publications.position(|it| it.id == new);
     let other = at.filter(|_| new != old);
     if other.is_none() && !names.is_broken(What::Source, &new) {
         let title = if at.is_some() { format!("`{old}` cannot replace itself") } else { format!("there is no source `{new}`") };
@@ -128,7 +128,9 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let written = value_node.written(reading.source).unwrap_or_default().to_owned();
         let value = limit_value(&mut reading, value_node);
         match (id, about, value) {
-            (Some(id), Some(about), Some(value)) => names.limits.push(Limit { id, about, written, value, other_figures, citations }),
+            (Some(id), Some(about), Some(value)) => {
+                names.limits.push(Limit { id, about, written, value, other_figures, citations });
+            }
             (id, ..) => {
                 names.note_broken(What::Limit, id);
                 reading.pass_over(node, "a whole limit");

@@ -12,7 +12,9 @@ use super::registers::{self, date, unique};
 use super::written::Written;
 use super::{Care, Parsed, Reading, approval, condition, drafts, questions, reductions, swallowed, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
-use crate::model::{Approval, Concern, Condition, Guarantee, Kind as RuleKind, Retired, Rule, RuleSet, Status, Test, Then, Withdrawal};
+use crate::model::{
+    Approval, Concern, Condition, Guarantee, Idx, Kind as RuleKind, Retired, Rule, RuleSet, Status, Table, Test, Then, Withdrawal,
+};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::Node;
 
@@ -97,10 +99,10 @@ fn read_rule_set(files: &RuleFiles, local: Option<&LocalFile>) -> Result<RuleSet
     let mut rules = Vec::new();
     let (concerns, retired) =
         head.as_ref().map_or_else(|| (concerns_by_file(files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
-    for (at, concern) in concerns.iter().enumerate() {
+    for (at, concern) in concerns.entries() {
         let path = format!("concerns/{}.yaml", concern.id);
         let Some(it) = parse(files, &path, "add the file, or take the concern out of ruleset.yaml", &mut diagnostics) else { continue };
-        let (found, wrong) = read_concern(&it, &names, concern, at, &retired);
+        let (found, wrong) = read_concern(&it, &names, (at, concern), &retired);
         rules.extend(found);
         diagnostics.extend(wrong);
     }
@@ -205,13 +207,13 @@ fn find_again(guarantees: &mut [Guarantee], before: &[String], rules: &[Rule]) {
 /// The ids that a rule of a local policy may name, and those that it may not.
 pub struct Ids<'a> {
     /// Groups of rules.
-    pub concerns: &'a [Concern],
+    pub concerns: &'a Table<Concern>,
     /// Full ids that are never used again.
     pub retired: &'a [Retired],
 }
 
 /// The concerns that the files' names say, for want of a readable ruleset.yaml: their diagnostics are wanted all the same.
-fn concerns_by_file(files: &RuleFiles) -> Vec<Concern> {
+fn concerns_by_file(files: &RuleFiles) -> Table<Concern> {
     let names = files.files.keys().filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
     names.map(|it| Concern { id: it.to_owned(), title: it.to_owned(), owner: None }).collect()
 }
@@ -263,7 +265,7 @@ struct Head {
     owner: String,
     approval: Option<Approval>,
     withdrawn: Option<Withdrawal>,
-    concerns: Vec<Concern>,
+    concerns: Table<Concern>,
     retired: Vec<Retired>,
 }
 
@@ -271,7 +273,7 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("ruleset"));
     let root = &parsed.root;
     let mut seen = HashMap::new();
-    let mut concerns = Vec::new();
+    let mut concerns = Table::default();
     for node in root.get("concerns").map(Node::items).unwrap_or_default() {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "concerns");
@@ -282,7 +284,9 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         }
         let owner = reading.owned(node, "owner");
         match (reading.needed(node, "id"), reading.needed(node, "title")) {
-            (Some(id), Some(title)) => concerns.push(Concern { id, title, owner }),
+            (Some(id), Some(title)) => {
+                concerns.push(Concern { id, title, owner });
+            }
             _ => reading.pass_over(node, "a concern"),
         }
     }
@@ -324,7 +328,12 @@ fn read_head(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     (head, reading.finish())
 }
 
-fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, retired: &[Retired]) -> (Vec<Rule>, Vec<Diagnostic>) {
+fn read_concern(
+    parsed: &Parsed,
+    names: &Names,
+    (at, concern): (Idx<Concern>, &Concern),
+    retired: &[Retired],
+) -> (Vec<Rule>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, parsed.shape("concern"));
     if let Some(node) = parsed.root.get("concern")
         && let Some(written) = node.written(reading.source)
@@ -342,7 +351,7 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, re
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "rules");
         }
-        match rule(&mut reading, names, node, concern, at, retired) {
+        match rule(&mut reading, names, node, (at, concern), retired) {
             Some(rule) => rules.push(rule),
             None => reading.pass_over(node, "a whole rule"),
         }
@@ -351,7 +360,13 @@ fn read_concern(parsed: &Parsed, names: &Names, concern: &Concern, at: usize, re
 }
 
 /// A rule from its mapping; `None` after a diagnostic.
-pub fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Concern, at: usize, retired: &[Retired]) -> Option<Rule> {
+pub fn rule(
+    reading: &mut Reading<'_>,
+    names: &Names,
+    node: &Node,
+    (at, concern): (Idx<Concern>, &Concern),
+    retired: &[Retired],
+) -> Option<Rule> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let id = reading.needed(node, "id").map(|it| format!("{}/{it}", concern.id));
     if let (Some(id), Some(place)) = (&id, node.get("id"))
@@ -392,7 +407,7 @@ pub fn rule(reading: &mut Reading<'_>, names: &Names, node: &Node, concern: &Con
     let title = title.filter(|_| plain_title(reading, node));
     Some(Rule {
         id: id?,
-        concern: at,
+        concern: Some(at),
         title: title?,
         kind: kind?,
         outcome: outcome?,

@@ -8,6 +8,7 @@ use super::bits::Bits;
 use super::condition::Condition;
 use super::formula::Formula;
 use crate::quantity::{Measure, Span};
+use crate::table::{Idx, Table};
 use crate::truth::FactSlot;
 
 /// All questions and derived facts. Slots: per question its answer and, if dated, its date; then the
@@ -15,7 +16,7 @@ use crate::truth::FactSlot;
 #[derive(Debug, Default)]
 pub struct Catalogue {
     /// Sections in the order they are asked.
-    pub sections: Vec<Section>,
+    pub sections: Table<Section>,
     /// Questions in the order they are asked.
     pub questions: Vec<Question>,
     /// Derived facts in the order they are computed.
@@ -60,8 +61,8 @@ pub struct Section {
 pub struct Question {
     /// Fact id, `section.question`.
     pub id: String,
-    /// Position of its section.
-    pub section: usize,
+    /// Its section.
+    pub section: Idx<Section>,
     /// The wording.
     pub ask: String,
     /// Where to find the answer, or how to write it.
@@ -336,8 +337,8 @@ impl FactType {
 }
 
 impl Catalogue {
-    /// Whether a clinic's file may answer anything of a section, by its position.
-    pub fn has_standing(&self, section: usize) -> bool {
+    /// Whether a clinic's file may answer anything of a section.
+    pub fn has_standing(&self, section: Idx<Section>) -> bool {
         self.questions.iter().any(|it| it.section == section && it.standing)
     }
 

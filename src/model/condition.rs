@@ -1,7 +1,9 @@
 //! Conditions: when a rule applies. A tree that people can read; `evaluate` compiles it.
 
+use super::Limit;
 use super::bits::Bits;
 use crate::quantity::span::Span;
+use crate::table::Idx;
 use crate::truth::FactSlot;
 
 /// When a rule applies.
@@ -113,8 +115,8 @@ pub struct Threshold {
     pub value: f64,
     /// As written, unit included.
     pub written: String,
-    /// The limit it comes from, by position; `None` for a literal.
-    pub limit: Option<usize>,
+    /// The limit it comes from; `None` for a literal.
+    pub limit: Option<Idx<Limit>>,
 }
 
 /// An age to compare with.
@@ -122,8 +124,8 @@ pub struct Threshold {
 pub struct SpanLimit {
     /// The age.
     pub span: Span,
-    /// The limit it comes from, by position; `None` for a literal.
-    pub limit: Option<usize>,
+    /// The limit it comes from; `None` for a literal.
+    pub limit: Option<Idx<Limit>>,
 }
 
 impl Comparison {
@@ -152,8 +154,8 @@ impl Comparison {
 }
 
 impl Test {
-    /// The limits that it names, by position.
-    pub fn limits(&self) -> Vec<usize> {
+    /// The limits that it names.
+    pub fn limits(&self) -> Vec<Idx<Limit>> {
         let named = match self {
             Self::Compare(_, it) => [it.limit, None],
             Self::Between(low, high) => [low.limit, high.limit],
@@ -165,9 +167,9 @@ impl Test {
 }
 
 impl Condition {
-    /// The limits that it tests, by position, in the order in which they first come.
-    pub fn limits(&self) -> Vec<usize> {
-        let mut found: Vec<usize> = Vec::new();
+    /// The limits that it tests, in the order in which they first come.
+    pub fn limits(&self) -> Vec<Idx<Limit>> {
+        let mut found: Vec<Idx<Limit>> = Vec::new();
         self.visit(&mut |condition| {
             let Condition::Fact { test, .. } = condition else { return };
             for limit in test.limits() {

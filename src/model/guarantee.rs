@@ -1,7 +1,9 @@
 //! What must hold for every possible questionnaire, whatever the rules say in detail.
 
 use super::condition::Condition;
+use super::rule::Concern;
 use crate::outcome::{Outcome, Urgency};
+use crate::table::Idx;
 
 /// One thing that must hold.
 #[derive(Debug, Clone)]
@@ -10,8 +12,8 @@ pub struct Guarantee {
     pub id: String,
     /// What is guaranteed.
     pub title: String,
-    /// Position of the concern it belongs to, if it belongs to one.
-    pub concern: Option<usize>,
+    /// The concern it belongs to, if it belongs to one.
+    pub concern: Option<Idx<Concern>>,
     /// For whom: all of these are so. Everybody, if there are none.
     pub wheres: Vec<(Sense, Condition)>,
     /// What must come out.

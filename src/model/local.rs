@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::Limit;
 use super::condition::{Comparison, Condition, Test};
 use super::rule::Rule;
 use crate::outcome::Outcome;
+use crate::table::Idx;
 use crate::truth::FactSlot;
 
 /// What a clinic changes. The rule set that holds it is changed already.
@@ -144,7 +146,7 @@ impl LocalPolicy {
 /// The rules whose conditions hold for fewer patients when a limit rises, or falls. Judged by the form alone: a rule counts
 /// although another one may still catch the same patients. Precautions count where no rule above go uses the limit: else
 /// whom they lose, that rule gains.
-pub fn loosened_by_limit(rules: &[Rule], limit: usize, rises: bool) -> Vec<&str> {
+pub fn loosened_by_limit(rules: &[Rule], limit: Idx<Limit>, rises: bool) -> Vec<&str> {
     let is_strict = |it: &Rule| it.outcome > Outcome::Go;
     let by_strict = rules.iter().any(|it| is_strict(it) && it.when.limits().contains(&limit));
     let counted = rules.iter().filter(|it| is_strict(it) == by_strict);
@@ -152,7 +154,7 @@ pub fn loosened_by_limit(rules: &[Rule], limit: usize, rises: bool) -> Vec<&str>
 }
 
 /// Whether the limit stands anywhere in a condition so that moving it can make the condition hold for fewer patients.
-pub fn holds_for_fewer(condition: &Condition, limit: usize, rises: bool) -> bool {
+pub fn holds_for_fewer(condition: &Condition, limit: Idx<Limit>, rises: bool) -> bool {
     match condition {
         Condition::All(parts) | Condition::Any(parts) => parts.iter().any(|it| holds_for_fewer(it, limit, rises)),
         // What holds for fewer when the limit rises holds for more when it falls, and `not` turns that round.
@@ -162,8 +164,8 @@ pub fn holds_for_fewer(condition: &Condition, limit: usize, rises: bool) -> bool
     }
 }
 
-fn test_holds_for_fewer(test: &Test, limit: usize, rises: bool) -> bool {
-    let is = |it: Option<usize>| it == Some(limit);
+fn test_holds_for_fewer(test: &Test, limit: Idx<Limit>, rises: bool) -> bool {
+    let is = |it: Option<Idx<Limit>>| it == Some(limit);
     match test {
         Test::Compare(Comparison::Above | Comparison::AtLeast, it) => is(it.limit) && rises,
         Test::Compare(Comparison::Below | Comparison::AtMost, it) => is(it.limit) && !rises,

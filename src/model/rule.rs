@@ -2,8 +2,10 @@
 
 use chrono::NaiveDate;
 
+use super::Limit;
 use super::condition::{Condition, Odds};
 use crate::outcome::{Outcome, Urgency};
+use crate::table::Idx;
 use crate::truth::FactSlot;
 
 /// The group a rule belongs to.
@@ -33,8 +35,8 @@ pub struct Retired {
 pub struct Rule {
     /// Full id, `concern/rule`.
     pub id: String,
-    /// Position of its concern.
-    pub concern: usize,
+    /// Its concern; the program's own rules have none.
+    pub concern: Option<Idx<Concern>>,
     /// Heading.
     pub title: String,
     /// Contraindication or caution.
@@ -103,8 +105,8 @@ pub struct Citation {
 /// What stands behind a citation.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Basis {
-    /// A publication, by position in the bibliography.
-    Published(usize),
+    /// A publication of the bibliography.
+    Published(Idx<Publication>),
     /// Accepted trade practice without a published source.
     CommonPractice(String),
     /// A figure that governance must own.
@@ -130,8 +132,8 @@ pub struct Publication {
     pub checked_on: Option<NaiveDate>,
     /// What should be known about the check.
     pub note: Option<String>,
-    /// The publication that replaced it, by position; `None` if nobody says so.
-    pub superseded_by: Option<usize>,
+    /// The publication that replaced it; `None` if nobody says so.
+    pub superseded_by: Option<Idx<Publication>>,
 }
 
 /// Whether somebody opened a publication.
@@ -169,8 +171,8 @@ pub enum Piece {
     Fact(FactSlot),
     /// The age of a dated answer at the procedure, by the slot of its date.
     Age(FactSlot),
-    /// The value of a limit, by position.
-    Limit(usize),
+    /// The value of a limit.
+    Limit(Idx<Limit>),
     /// The patient's medicines that the rule's conditions matched.
     Medicines,
     /// The patient's allergies that the rule's conditions matched.

@@ -7,7 +7,7 @@ use super::SAFETY;
 use super::markdown::escape::{code, inline};
 use super::words::{self, counted};
 use crate::governance::words::{Said, placeholder, said};
-use crate::model::{Basis, Checked, Citation, Concern, Kind, Piece, Rule, RuleSet, Text};
+use crate::model::{Basis, Checked, Citation, Concern, Idx, Kind, Piece, Rule, RuleSet, Text};
 use crate::outcome::{Outcome, Standing};
 
 mod changes;
@@ -71,7 +71,7 @@ pub fn markdown(book: &Book<'_>) -> String {
     how_to_read(&mut sheet);
     contents(&mut sheet, book);
     concerns(&mut sheet, rules);
-    for (at, concern) in rules.concerns.iter().enumerate() {
+    for (at, concern) in rules.concerns.entries() {
         self::concern(&mut sheet, book, at, concern);
     }
     for (anchor, title, write) in PARTS {
@@ -132,18 +132,23 @@ fn concerns(sheet: &mut Sheet, rules: &RuleSet) {
     };
     let mut rows: Vec<[String; 8]> = rules
         .concerns
-        .iter()
-        .enumerate()
-        .map(|(at, it)| row(link(&it.title, &it.id), it.owner.as_ref().unwrap_or(&rules.owner), &|rule| rule.concern == at))
+        .entries()
+        .map(|(at, it)| row(link(&it.title, &it.id), it.owner.as_ref().unwrap_or(&rules.owner), &|rule| rule.concern == Some(at)))
         .collect();
     rows.push(row("**All**".into(), "", &|_| true));
     sheet.table(&["Concern", "Answers for it", "Rules", "Contraindications", "Cautions", "refer", "defer", "go"], "llrrrrrr", &rows);
 }
 
-fn concern(sheet: &mut Sheet, book: &Book<'_>, at: usize, concern: &Concern) {
+fn concern(sheet: &mut Sheet, book: &Book<'_>, at: Idx<Concern>, concern: &Concern) {
     sheet.heading(2, &concern.id, &inline(&concern.title));
-    let rules: Vec<(&Rule, Option<&[usize; 3]>)> =
-        book.rule_set.rules.iter().enumerate().filter(|(_, it)| it.concern == at).map(|(nth, it)| (it, book.states.get(nth))).collect();
+    let rules: Vec<(&Rule, Option<&[usize; 3]>)> = book
+        .rule_set
+        .rules
+        .iter()
+        .enumerate()
+        .filter(|(_, it)| it.concern == Some(at))
+        .map(|(nth, it)| (it, book.states.get(nth)))
+        .collect();
     sheet.paragraph(&format!("{}:", counted(rules.len(), "rule", "rules")));
     sheet.gap();
     for (rule, _) in &rules {
@@ -187,7 +192,7 @@ fn rule(sheet: &mut Sheet, rules: &RuleSet, rule: &Rule, states: Option<&[usize;
         }
     }
     let facts = facts.into_iter().map(|it| link(it, it));
-    let limits = rule.when.limits().into_iter().filter_map(|at| rules.limits.get(at)).map(|it| link(&it.id, &format!("limits/{}", it.id)));
+    let limits = rule.when.limits().into_iter().map(|at| &rules.limits[at]).map(|it| link(&it.id, &format!("limits/{}", it.id)));
     let looks: Vec<String> = facts.chain(limits).collect();
     if !looks.is_empty() {
         small.push(format!("Looks at {}.", looks.join(", ")));
@@ -216,7 +221,7 @@ fn filled(rules: &RuleSet, text: &Text) -> String {
     for piece in &text.pieces {
         match (piece, placeholder(rules, piece)) {
             (_, Some(words)) => out.push_str(&format!("*\\[{}\\]*", inline(&words))),
-            (Piece::Limit(at), None) => out.push_str(&inline(rules.limits.get(*at).map_or("", |it| &it.written))),
+            (Piece::Limit(at), None) => out.push_str(&inline(&rules.limits[*at].written)),
             // Spaces at the ends of a piece belong to the sentence.
             (Piece::Words(words), None) => {
                 let space = |at: &str| if at.is_empty() { "" } else { " " };
@@ -246,7 +251,7 @@ fn link(text: &str, anchor: &str) -> String {
 fn cited(rules: &RuleSet, citation: &Citation) -> String {
     match &citation.basis {
         Basis::Published(at) => {
-            let Some(it) = rules.publication(*at) else { return String::new() };
+            let it = &rules.publications[*at];
             let year = it.year.map_or(String::new(), |it| format!(", {it}"));
             let at = citation.at.as_ref().map_or(String::new(), |it| format!(": {}", inline(it)));
             let source = link(&format!("{}, {}{year}", it.by, it.title), &format!("sources/{}", it.id));

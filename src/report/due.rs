@@ -81,7 +81,7 @@ impl<'a> Agenda<'a> {
                 let rules =
                     of.iter().filter_map(|(_, it)| if let What::Rule(rule) = it.what { Some(rule) } else { None }).collect::<Vec<_>>();
                 let concerns = grouped(rules.iter(), |it| it.concern).into_iter().map(|(at, rules)| {
-                    let concern = self.rule_set.concerns.get(at).map_or("", |it| it.id.as_str());
+                    let concern = at.map_or("", |at| self.rule_set.concerns[at].id.as_str());
                     (concern, rules.iter().map(|it| it.id.split_once('/').map_or(it.id.as_str(), |(_, name)| name)).collect())
                 });
                 let whole = of.iter().any(|(_, it)| matches!(it.what, What::RuleSet));

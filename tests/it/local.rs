@@ -9,7 +9,7 @@ use preblock::facts;
 use preblock::load::cases::{Case, cases};
 use preblock::load::{LocalFile, RuleFiles, rule_set_with};
 use preblock::model::local::{holds_for_fewer, loosened_by_limit};
-use preblock::model::{Answer, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
+use preblock::model::{Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
 use preblock::outcome::{Outcome, Standing};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
@@ -85,7 +85,7 @@ fn less_cautious(rules: &RuleSet) -> Vec<&'static str> {
 )]
 fn a_condition_holds_for_fewer(#[case] when: &str, #[case] if_it_rises: bool, #[case] if_it_falls: bool) {
     let rules = tiny(&[("one", "defer", when)]);
-    let ceiling = rules.limits.iter().position(|it| it.id == "ceiling").unwrap_or(usize::MAX);
+    let ceiling = rules.limits.position(|it| it.id == "ceiling").expect("the limit");
     let when = &rules.rules[0].when;
     assert_eq!((holds_for_fewer(when, ceiling, true), holds_for_fewer(when, ceiling, false)), (if_it_rises, if_it_falls));
 }
@@ -97,7 +97,7 @@ fn a_condition_holds_for_fewer(#[case] when: &str, #[case] if_it_rises: bool, #[
 #[case::not_within("{ not: { fact: a.seen_on, within: { limit: fresh } } }", true, false)]
 fn a_condition_on_an_age_holds_for_fewer(#[case] when: &str, #[case] if_longer: bool, #[case] if_shorter: bool) {
     let rules = tiny(&[("one", "defer", when)]);
-    let fresh = rules.limits.iter().position(|it| it.id == "fresh").unwrap_or(usize::MAX);
+    let fresh = rules.limits.position(|it| it.id == "fresh").expect("the limit");
     let when = &rules.rules[0].when;
     assert_eq!((holds_for_fewer(when, fresh, true), holds_for_fewer(when, fresh, false)), (if_longer, if_shorter));
 }
@@ -161,9 +161,9 @@ fn what_is_said_not_to_loosen_does_not() {
     for up in [true, false] {
         let all: Vec<(String, String)> =
             rules.limits.iter().filter_map(|it| Some((it.id.clone(), moved(&it.value, &it.written, up)?))).collect();
-        for (at, (id, value)) in all.into_iter().enumerate() {
+        for (id, value) in all {
             let rises = up;
-            let position = rules.limits.iter().position(|it| it.id == id).unwrap_or(at);
+            let position = rules.limits.position(|it| it.id == id).expect("the limit");
             let looser = loosened_by_limit(&rules.rules, position, rises);
             if looser.is_empty() && !steps.iter().any(|(known, _)| *known == id) {
                 steps.push((id, value));
@@ -213,7 +213,7 @@ fn a_stricter_policy_is_never_less_cautious() {
             }
         }
         for (at, rule) in copied.iter().filter_map(|at| rules.rules.get(*at)).enumerate() {
-            let concern = &rules.concerns[rule.concern].id;
+            let concern = &rules.concerns[rule.concern.expect("a concern")].id;
             let when =
                 ["{ taking: anticoagulant }", "{ fact: home.travel, is: drives }", "{ not: { fact: home.arranged, includes: escort } }"];
             list.push(format!(
@@ -263,7 +263,7 @@ fn rules_are_raised_added_and_retired() {
     assert!(raised.outcome == Outcome::Defer && raised.cleared_by.is_some() && raised.local);
     assert!(rules.rule("home/unsuitable-footwear").is_none() && rules.knows_rule("home/unsuitable-footwear"));
     // Among the rules of its concern, so that reports keep their order.
-    let concerns: Vec<usize> = rules.rules.iter().map(|it| it.concern).collect();
+    let concerns: Vec<Option<Idx<Concern>>> = rules.rules.iter().map(|it| it.concern).collect();
     assert!(concerns.is_sorted());
     // The cases still load, although some name the rule that was taken out.
     assert!(cases(&RuleFiles::embedded(), &rules).is_ok());

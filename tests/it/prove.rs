@@ -258,7 +258,7 @@ fn the_default_rule_set_keeps_its_guarantees() {
         .collect();
     assert!(open.is_empty(), "{}", open.join("\n"));
     assert!(proofs.len() >= 25 && proofs.len() == rules.guarantees.len(), "{}", proofs.len());
-    for (at, concern) in rules.concerns.iter().enumerate() {
+    for (at, concern) in rules.concerns.entries() {
         assert!(rules.guarantees.iter().any(|it| it.concern == Some(at)), "no guarantee is about {}", concern.id);
     }
     for promise in Promise::ALL {

@@ -57,7 +57,8 @@ fn code(text: &str) -> impl Iterator<Item = &str> {
 }
 
 /// From the foundation upwards. A module may use what stands before it, and itself.
-const LAYERS: [&str; 14] = [
+const LAYERS: [&str; 15] = [
+    "table",
     "truth",
     "outcome",
     "formulas",

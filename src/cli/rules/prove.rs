@@ -45,7 +45,7 @@ pub fn run(arguments: &Prove) -> Status {
     let began = Instant::now();
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
     let stated = stated(&rule_set);
-    let concern = |it: &Guarantee| it.concern.and_then(|at| rule_set.concerns.get(at)).map(|it| it.id.as_str());
+    let concern = |it: &Guarantee| it.concern.map(|at| rule_set.concerns[at].id.as_str());
     let wanted = |it: &Guarantee| arguments.only.as_deref().is_none_or(|only| it.id == only || concern(it) == Some(only));
     if !stated.iter().any(wanted) {
         let only = arguments.only.as_deref().unwrap_or_default();

@@ -171,7 +171,7 @@ fn condition(rule_set: &RuleSet, it: &Condition) -> String {
                 Comparison::Below => "below",
                 Comparison::AtMost => "at most",
             };
-            let limit = with.limit.and_then(|at| rule_set.limits.get(at)).map(|it| it.id.clone());
+            let limit = with.limit.map(|at| rule_set.limits[at].id.clone());
             format!("{} {how} {}", rule_set.catalogue.id(*fact), limit.unwrap_or_else(|| with.written.clone()))
         }
         leaf => words::brief(rule_set, &in_order(rule_set, leaf)),
@@ -196,7 +196,7 @@ fn text(rule_set: &RuleSet, text: &Text) -> String {
         Piece::Words(words) => words.split_whitespace().collect::<Vec<_>>().join(" "),
         Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
         Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot)),
-        Piece::Limit(at) => format!("{{limit.{}}}", rule_set.limits.get(*at).map_or("", |it| &it.id)),
+        Piece::Limit(at) => format!("{{limit.{}}}", rule_set.limits[*at].id),
         Piece::Medicines => "{medicines}".into(),
         Piece::Allergies => "{allergies}".into(),
         Piece::Odds(odds) => format!("{{{}}}", odds.word()),
@@ -209,7 +209,7 @@ fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
         .iter()
         .map(|it| {
             let what = match &it.basis {
-                Basis::Published(at) => rule_set.publications.get(*at).map(|it| it.id.clone()).unwrap_or_default(),
+                Basis::Published(at) => rule_set.publications[*at].id.clone(),
                 Basis::CommonPractice(text) => format!("common practice: {text}"),
                 Basis::LocalProposal(text) => format!("local proposal: {text}"),
             };
@@ -394,7 +394,7 @@ fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
 }
 
 fn of_source(rule_set: &RuleSet, it: &crate::model::Publication) -> Parts {
-    let newer = it.superseded_by.and_then(|at| rule_set.publications.get(at)).map_or_else(String::new, |it| it.id.clone());
+    let newer = it.superseded_by.map_or_else(String::new, |at| rule_set.publications[at].id.clone());
     vec![
         ("superseded by", newer),
         ("by", it.by.clone()),

@@ -410,7 +410,7 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
         return format!("{key}: {{}}\n");
     }
     let mut text = format!("{key}:\n");
-    for (at, section) in rule_set.catalogue.sections.iter().enumerate() {
+    for (at, section) in rule_set.catalogue.sections.entries() {
         let own = answers.iter().filter(|(it, _)| it.section == at);
         let lines: String = own.map(|(it, answer)| format!("    {}: {answer}\n", it.id.split('.').nth(1).unwrap_or_default())).collect();
         if !lines.is_empty() {

@@ -6,7 +6,7 @@ use std::ops::Range;
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
 use crate::load::written::Entry;
-use crate::model::{Basis, Checked, Citation, Publication, RuleSet};
+use crate::model::{Basis, Checked, Citation, Idx, Limit, Publication, RuleSet};
 use crate::outcome::Outcome;
 
 /// Sources that nobody has opened and that alone stand behind a rule that defers or refers, or behind a limit by which such
@@ -14,37 +14,36 @@ use crate::outcome::Outcome;
 pub fn never_opened(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let strict: Vec<_> = rule_set.rules.iter().filter(|it| it.outcome > Outcome::Go).collect();
-    let decided_by: BTreeSet<usize> = strict.iter().flat_map(|it| it.when.limits()).collect();
+    let decided_by: BTreeSet<Idx<Limit>> = strict.iter().flat_map(|it| it.when.limits()).collect();
     let rules = strict.iter().map(|it| (it.id.as_str(), &it.citations));
-    let limits =
-        rule_set.limits.iter().enumerate().filter(|(at, _)| decided_by.contains(at)).map(|(_, it)| (it.id.as_str(), &it.citations));
-    let mut resting: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
+    let limits = rule_set.limits.entries().filter(|(at, _)| decided_by.contains(at)).map(|(_, it)| (it.id.as_str(), &it.citations));
+    let mut resting: BTreeMap<Idx<Publication>, Vec<&str>> = BTreeMap::new();
     for (id, citations) in rules.chain(limits) {
         for source in unopened(rule_set, citations) {
             resting.entry(source).or_default().push(id);
         }
     }
-    let remark = |(source, on_it): (usize, Vec<&str>)| {
-        let source = rule_set.publication(source)?;
+    let remark = |(source, on_it): (Idx<Publication>, Vec<&str>)| {
+        let source = &rule_set.publications[source];
         let n = on_it.len();
         let title =
             format!("nobody has opened `{}`, on which {n} {} alone", source.id, if n == 1 { "entry rests" } else { "entries rest" });
         let help = format!("open it and write `checked: read`, or cite an opened source beside it in {}", all_of(&on_it));
         let entry = subject.written.publication(&source.id);
-        Some(Remark::on(Code::SourceNeverOpened, &source.id, entry, "checked", title, "from memory").help(help))
+        Remark::on(Code::SourceNeverOpened, &source.id, entry, "checked", title, "from memory").help(help)
     };
-    resting.into_iter().filter_map(remark).collect()
+    resting.into_iter().map(remark).collect()
 }
 
 fn all_of(ids: &[&str]) -> String {
     ids.iter().map(|it| format!("`{it}`")).collect::<Vec<_>>().join(", ")
 }
 
-/// The sources that nobody opened, where no opened one stands beside them; by position.
-fn unopened(rule_set: &RuleSet, citations: &[Citation]) -> Vec<usize> {
+/// The sources that nobody opened, where no opened one stands beside them.
+fn unopened(rule_set: &RuleSet, citations: &[Citation]) -> Vec<Idx<Publication>> {
     let published = citations.iter().filter_map(|it| if let Basis::Published(at) = it.basis { Some(at) } else { None });
-    let published: Vec<usize> = published.collect();
-    let opened = |at: &usize| rule_set.publication(*at).is_some_and(|it| it.checked == Checked::Read);
+    let published: Vec<Idx<Publication>> = published.collect();
+    let opened = |at: &Idx<Publication>| rule_set.publications[*at].checked == Checked::Read;
     if published.iter().any(opened) { Vec::new() } else { published }
 }
 
@@ -56,7 +55,7 @@ pub fn superseded(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (id, citations, entry) in rules.chain(limits) {
         for old in published(rule_set, citations) {
-            let Some(new) = old.superseded_by.and_then(|it| rule_set.publication(it)) else { continue };
+            let Some(new) = old.superseded_by.map(|at| &rule_set.publications[at]) else { continue };
             let title = format!("`{id}` cites `{}`, which `{}` has replaced", old.id, new.id);
             let remark = at_citation(Code::SourceSuperseded, id, entry, &old.id, title, "replaced");
             found.push(remark.help(format!("see what `{}` says, and cite it; an older source may stand beside it, not for it", new.id)));
@@ -66,7 +65,7 @@ pub fn superseded(subject: &Subject<'_>) -> Vec<Remark> {
 }
 
 fn published<'a>(rule_set: &'a RuleSet, citations: &[Citation]) -> impl Iterator<Item = &'a Publication> {
-    citations.iter().filter_map(|it| if let Basis::Published(at) = it.basis { rule_set.publication(at) } else { None })
+    citations.iter().filter_map(|it| if let Basis::Published(at) = it.basis { Some(&rule_set.publications[at]) } else { None })
 }
 
 fn at_citation(code: Code, about: &str, entry: Option<Entry<'_>>, source: &str, title: String, label: &str) -> Remark {

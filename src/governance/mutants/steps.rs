@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use super::Kind;
 use crate::governance::words;
-use crate::model::{Bits, Comparison, Condition, LimitValue, Odds, RuleSet, SpanLimit, Term, Test, Threshold};
+use crate::model::{Bits, Comparison, Condition, Idx, Limit, LimitValue, Odds, RuleSet, SpanLimit, Term, Test, Threshold};
 use crate::quantity::span::Span;
 use crate::truth::FactSlot;
 
@@ -47,7 +47,7 @@ pub fn of(rule_set: &RuleSet, when: &Condition) -> Vec<Step> {
 }
 
 /// Every number of a rule that comes from a limit, moved with it: the condition with the limit a step lower or higher.
-pub fn with_limit(when: &Condition, limit: usize, up: bool) -> Option<Condition> {
+pub fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Option<Condition> {
     let mut found = false;
     let changed = mapped(when, &mut |condition| {
         let Condition::Fact { fact, test } = condition else { return None };
@@ -69,8 +69,8 @@ pub fn with_limit(when: &Condition, limit: usize, up: bool) -> Option<Condition>
 }
 
 /// The number of a limit a step lower or higher, as it would be written.
-pub fn limit_written(rule_set: &RuleSet, limit: usize, up: bool) -> Option<String> {
-    let limit = rule_set.limits.get(limit)?;
+pub fn limit_written(rule_set: &RuleSet, limit: Idx<Limit>, up: bool) -> Option<String> {
+    let limit = &rule_set.limits[limit];
     match &limit.value {
         LimitValue::Span(span) => stepped_span(*span, up).map(|it| it.to_string()),
         LimitValue::Number { .. } => stepped(&limit.written, up).map(|it| it.0),

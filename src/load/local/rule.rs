@@ -33,7 +33,7 @@ impl Overlay<'_> {
         rules.retain(|it| !gone.contains(&it.id));
         self.each(LocalKind::AddRule, |this, node, about, _| {
             let concern = about.written(this.reading.source)?.to_owned();
-            let Some((at, concern)) = ids.concerns.iter().enumerate().find(|(_, it)| it.id == concern) else {
+            let Some(concern) = ids.concerns.entries().find(|(_, it)| it.id == concern) else {
                 let title = format!("there is no concern `{concern}`");
                 let help = did_you_mean(&concern, ids.concerns.iter().map(|it| it.id.as_str()));
                 let help = help.unwrap_or_else(|| "ruleset.yaml lists the concerns".into());
@@ -44,7 +44,7 @@ impl Overlay<'_> {
             };
             let node = node.get("rule")?;
             let place = node.get("id")?;
-            let id = format!("{}/{}", concern.id, place.written(this.reading.source)?);
+            let id = format!("{}/{}", concern.1.id, place.written(this.reading.source)?);
             if own.contains(&id) {
                 let title = format!("the rule set has a rule `{id}`");
                 let help = "give the clinic's own rule another id; `raise` makes the rule set's own more cautious";
@@ -54,10 +54,10 @@ impl Overlay<'_> {
             let is_first = this.first("rule", &id, &place.span);
             // A local policy counts as it stands, so a rule in it cannot be a draft.
             look(this.reading.source, &id, "rule", node, &mut this.reading.diagnostics);
-            let mut rule = rule(&mut this.reading, names, node, concern, at, ids.retired)?;
+            let mut rule = rule(&mut this.reading, names, node, concern, ids.retired)?;
             let done = Done::new(&id, format!("rule {id} added: {} ({})", rule.title, standing(&rule).words()));
             rule.local = true;
-            let after = rules.iter().position(|it| it.concern > at).unwrap_or(rules.len());
+            let after = rules.iter().position(|it| it.concern > rule.concern).unwrap_or(rules.len());
             rules.insert(after, rule);
             is_first.then_some(done)
         });

@@ -10,7 +10,7 @@ use crate::report::words::{counted, day};
 pub fn sources(sheet: &mut Sheet, book: &Book<'_>) {
     let rules = book.rule_set;
     let cited = due::citations(rules);
-    for (at, it) in rules.publications.iter().enumerate() {
+    for (at, it) in rules.publications.entries() {
         sheet.heading(3, &format!("sources/{}", it.id), &inline(&it.title));
         let year = it.year.map_or(String::new(), |it| format!(", {it}"));
         sheet.paragraph(&format!("{}{year}. {}", inline(&it.by), checked(it.checked, it.checked_on)));

@@ -5,14 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Book, Sheet, anchor_of, cited, link};
 use crate::governance::words::said;
 use crate::model::catalogue::Who;
-use crate::model::{Answer, Choice, Citation, Input, Piece, Question, Rule, RuleSet};
+use crate::model::{Answer, Choice, Citation, Idx, Input, Limit, Piece, Question, Rule, RuleSet};
 use crate::report::markdown::escape::{code, inline};
 
 pub fn limits(sheet: &mut Sheet, book: &Book<'_>) {
     let rules = book.rule_set;
     sheet.paragraph("Every number that a rule tests, in one place. Where sources differ, the more cautious usable figure counts.");
-    let tested: Vec<Vec<usize>> = rules.rules.iter().map(|it| it.when.limits()).collect();
-    for (at, limit) in rules.limits.iter().enumerate() {
+    let tested: Vec<Vec<Idx<Limit>>> = rules.rules.iter().map(|it| it.when.limits()).collect();
+    for (at, limit) in rules.limits.entries() {
         sheet.heading(3, &format!("limits/{}", limit.id), &format!("{} = {}", inline(&limit.id), inline(&limit.written)));
         sheet.paragraph(&format!("{}.", inline(&limit.about)));
         if let Some(other) = &limit.other_figures {
@@ -30,7 +30,7 @@ pub fn limits(sheet: &mut Sheet, book: &Book<'_>) {
 }
 
 /// Whether a text of the rule shows the limit.
-fn tells(rule: &Rule, limit: usize) -> bool {
+fn tells(rule: &Rule, limit: Idx<Limit>) -> bool {
     let texts = [Some(&rule.reason), Some(&rule.action), rule.refer_to.as_ref(), rule.cleared_by.as_ref()];
     texts.into_iter().flatten().flat_map(|it| &it.pieces).any(|it| *it == Piece::Limit(limit))
 }
@@ -85,7 +85,7 @@ fn used_by(sheet: &mut Sheet, users: &BTreeMap<&str, Vec<&str>>, id: &str) {
 pub fn questions(sheet: &mut Sheet, book: &Book<'_>) {
     let rules = book.rule_set;
     let users = users(rules);
-    for (at, section) in rules.catalogue.sections.iter().enumerate() {
+    for (at, section) in rules.catalogue.sections.entries() {
         sheet.paragraph(&format!("**Section: {}**", inline(&section.title)));
         for it in rules.catalogue.questions.iter().filter(|it| it.section == at) {
             question(sheet, rules, it, &users);
