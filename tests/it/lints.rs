@@ -799,7 +799,7 @@ fn what_is_left_undecided_is_told() {
     let point = "{ fact: derived.load, between: [0.333333333333, 0.333333333333] }";
     for (when, about, place, words) in [
         (many.as_str(), "a.count", "count", "`a.count` has 2002 numbers"),
-        (point, "test/one", point, "whether it can fire was not decided, because of `derived.dosing`"),
+        (point, "test/one", point, "whether it can fire was not decided, because of `derived.load`"),
     ] {
         let whole = read(&files(&[("one", "defer", when)]));
         let found = lint::check(&whole, today());
