@@ -8,7 +8,7 @@
 //! ```
 //!
 //! In reading order: [`table`], [`truth`], [`outcome`], [`formulas`], [`quantity`], [`model`], [`source`],
-//! [`diagnostic`], [`load`], [`facts`], [`screening`], [`evaluate`], [`governance`], [`report`], [`cli`].
+//! [`diagnostic`], [`load`], [`facts`], [`screening`], [`evaluate`], [`screener`], [`governance`], [`report`], [`cli`].
 
 pub mod cli;
 pub mod diagnostic;
@@ -21,6 +21,7 @@ pub mod model;
 pub mod outcome;
 pub mod quantity;
 pub mod report;
+pub mod screener;
 pub mod screening;
 pub mod source;
 pub mod table;

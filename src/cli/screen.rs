@@ -3,24 +3,19 @@
 use std::path::{Path, PathBuf};
 use std::sync::atomic::Ordering;
 
-use chrono::{NaiveDate, Weekday};
+use chrono::NaiveDate;
 use clap::Args;
 
 use super::find::{Found, find};
 use super::{Format, RuleSource, Status, draw};
-use crate::diagnostic::{Diagnostic, in_file_order};
-use crate::evaluate::alternatives::alternatives;
-use crate::evaluate::dates::{MOST_DAYS, dates};
-use crate::evaluate::lifts::lifts;
-use crate::evaluate::next::next;
-use crate::evaluate::search::{Links, Trials};
-use crate::evaluate::{self, Compiled, Subject};
-use crate::facts::{self, Gathered};
+use crate::diagnostic::Diagnostic;
+use crate::evaluate::dates::MOST_DAYS;
 use crate::load::{files, questionnaire};
 use crate::model::RuleSet;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
-use crate::screening::{Refusal, Screening, SourceStamp};
+use crate::screener::Screener;
+use crate::screening::{Refusal, Screening};
 
 mod printer;
 mod stop;
@@ -71,44 +66,16 @@ fn n_days(text: &str) -> Result<usize, String> {
     }
 }
 
-/// What screening one file after another takes.
-struct Bench<'a> {
-    rule_set: &'a RuleSet,
-    compiled: Compiled,
-    links: Links,
-    clinic: Option<Clinic>,
-    as_of: NaiveDate,
-    alternatives: bool,
-    dates: Option<usize>,
-}
-
-struct Clinic {
-    answers: Gathered,
-    weekdays: Option<Vec<Weekday>>,
-    stamp: SourceStamp,
-}
-
 /// Runs the command. Each screening is printed as soon as it is made, so that a run that is stopped leaves whole ones.
 pub fn run(arguments: &Arguments) -> Status {
     let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
-    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let clinic = match arguments.clinic.as_deref().map(|path| read_clinic(&rule_set, path, as_of)) {
-        None => None,
-        Some(Ok(clinic)) => Some(clinic),
-        Some(Err(found)) => {
+    let screener = match screener(arguments, &rule_set) {
+        Ok(screener) => screener,
+        Err(found) => {
             draw::diagnostics(&found);
             draw::note("the clinic's file was refused, so nobody was screened");
             return Status::Refused;
         }
-    };
-    let bench = Bench {
-        rule_set: &rule_set,
-        compiled: Compiled::new(&rule_set),
-        links: Links::new(&rule_set),
-        clinic,
-        as_of,
-        alternatives: arguments.alternatives,
-        dates: arguments.dates,
     };
     let Found { paths, problems, passed_over } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
@@ -126,7 +93,7 @@ pub fn run(arguments: &Arguments) -> Status {
             break;
         }
         n_done += 1;
-        match bench.one(path, twins.notice(path)) {
+        match screen(&screener, path, twins.notice(path)) {
             Ok(screening) => {
                 worst = worst.max(Some(screening.verdict));
                 printer.screening(screening);
@@ -160,61 +127,31 @@ pub fn run(arguments: &Arguments) -> Status {
     }
 }
 
-impl Bench<'_> {
-    /// Screens one file. `notice` is what must be known of it beside the rule set.
-    fn one(&self, path: &Path, notice: Option<String>) -> Result<Screening, Refusal> {
-        let name = path.display().to_string();
-        let refused = |reference: Option<String>, problems: Vec<Diagnostic>| Refusal {
-            reference: reference.filter(|it| !it.is_empty()),
-            path: name.clone(),
-            notices: notice.iter().cloned().collect(),
-            problems,
-        };
-        let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| refused(None, vec![*it]))?;
-        let (read, mut found) = questionnaire::questionnaire(self.rule_set, &name, &bytes);
-        let Some(read) = read else { return Err(refused(None, found)) };
-        let standing = self.clinic.as_ref().map(|it| it.answers.clone()).unwrap_or_default();
-        let answers = questionnaire::over(&standing, &read.answers);
-        let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
-        found.extend(wrong);
-        if !found.is_empty() {
-            return Err(refused(Some(read.reference), in_file_order(found)));
-        }
-        let subject = Subject {
-            reference: read.reference,
-            source: SourceStamp { path: name, digest: files::sha256(&bytes) },
-            clinic: self.clinic.as_ref().map(|it| it.stamp.clone()),
-        };
-        let mut screening = evaluate::screen(self.rule_set, &self.compiled, &facts, &subject);
-        screening.notices.extend(notice);
-        let mut plans = Vec::new();
-        if screening.verdict != Outcome::Go {
-            let trials = Trials::new(self.rule_set, &self.compiled, &self.links, &facts);
-            let (found, complete) = lifts(&trials);
-            screening.lifts = found;
-            let (found, complete_plans) = alternatives(&trials);
-            plans = found;
-            screening.cut_short = !(complete && complete_plans);
-        }
-        screening.next = Some(next(self.rule_set, &facts, &screening, &plans));
-        screening.alternatives = self.alternatives.then_some(plans);
-        let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
-        screening.dates = self.dates.map(|n| dates(self.rule_set, &self.compiled, &facts, weekdays, n));
-        Ok(screening)
-    }
+/// The screener of the command line's clinic and wishes.
+fn screener<'a>(arguments: &Arguments, rule_set: &'a RuleSet) -> Result<Screener<'a>, Vec<Diagnostic>> {
+    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let screener = Screener::new(rule_set, as_of).alternatives(arguments.alternatives).days(arguments.dates);
+    let Some(path) = &arguments.clinic else { return Ok(screener) };
+    let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+    screener.clinic(&path.display().to_string(), &bytes)
 }
 
-fn read_clinic(rule_set: &RuleSet, path: &Path, as_of: NaiveDate) -> Result<Clinic, Vec<Diagnostic>> {
-    let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+/// Screens one file. `notice` is what must be known of it beside the rule set.
+fn screen(screener: &Screener<'_>, path: &Path, notice: Option<String>) -> Result<Screening, Refusal> {
     let name = path.display().to_string();
-    let (read, mut found) = questionnaire::clinic(rule_set, &name, &bytes);
-    let Some(read) = read else { return Err(found) };
-    // Understood once by itself, so that a slip in it is told once and not for every patient.
-    let (_, wrong) = facts::read(rule_set, &read.answers, as_of);
-    found.extend(wrong);
-    if found.is_empty() {
-        Ok(Clinic { answers: read.answers, weekdays: read.weekdays, stamp: SourceStamp { path: name, digest: files::sha256(&bytes) } })
-    } else {
-        Err(found)
+    let read = match files::read_bounded(path, questionnaire::LARGEST) {
+        Ok(bytes) => screener.read(&name, &bytes),
+        Err(problem) => Err(Refusal { reference: None, path: name, notices: Vec::new(), problems: vec![*problem] }),
+    };
+    match read {
+        Ok(referral) => {
+            let mut screening = screener.screening(&referral);
+            screening.notices.extend(notice);
+            Ok(screening)
+        }
+        Err(mut refusal) => {
+            refusal.notices.extend(notice);
+            Err(refusal)
+        }
     }
 }

@@ -57,7 +57,7 @@ fn code(text: &str) -> impl Iterator<Item = &str> {
 }
 
 /// From the foundation upwards. A module may use what stands before it, and itself.
-const LAYERS: [&str; 15] = [
+const LAYERS: [&str; 16] = [
     "table",
     "truth",
     "outcome",
@@ -70,6 +70,7 @@ const LAYERS: [&str; 15] = [
     "load",
     "screening",
     "evaluate",
+    "screener",
     "governance",
     "report",
     "cli",
