@@ -7,7 +7,6 @@ pub mod decide;
 pub mod draft;
 pub mod due;
 pub mod flow;
-pub mod gates;
 pub mod lint;
 pub mod mutants;
 pub mod prove;

@@ -2,6 +2,8 @@
 
 use std::collections::BTreeSet;
 
+use chrono::NaiveDate;
+
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, explain, standing};
 use crate::facts::{self, Facts};
@@ -50,6 +52,11 @@ pub enum Difference {
         /// What it waits for, if it is undetermined.
         waits_for: Vec<String>,
     },
+}
+
+/// The last day on which one of these is screened; `None` without cases.
+pub fn last_day(cases: &[Case]) -> Option<NaiveDate> {
+    cases.iter().map(|case| case.as_of).max()
 }
 
 /// Runs all cases, on every core there is. The runs come in the order of the cases.

@@ -4,8 +4,10 @@
 use std::cmp::Ordering;
 use std::collections::BTreeSet;
 
+use batsat::Lit;
+
 use super::cases::CaseRun;
-use super::gates;
+use super::decide::Decider;
 use super::words::{self, Part};
 use crate::evaluate::{Compiled, Prepared, State};
 use crate::facts::{Facts, Value};
@@ -44,7 +46,7 @@ pub struct Member {
     pub what: String,
     /// In how many cases.
     pub cases: usize,
-    /// Whether it can be at all; no only where that is certain.
+    /// Whether it can be at all: a case shows it, or some possible patient may be so.
     pub can_be: bool,
 }
 
@@ -71,8 +73,14 @@ impl Reach {
     }
 }
 
-/// What the cases reach of each wanted rule, in rule order.
-pub fn reached<'a>(rule_set: &RuleSet, runs: impl IntoIterator<Item = &'a CaseRun>, wanted: impl Fn(&Rule) -> bool) -> Vec<Reach> {
+/// What the cases reach of each wanted rule, in rule order. What no case reaches the decider may show to be impossible; it
+/// is of this rule set alone.
+pub fn reached<'a>(
+    rule_set: &RuleSet,
+    runs: impl IntoIterator<Item = &'a CaseRun>,
+    mut decider: Option<&mut Decider<'_>>,
+    wanted: impl Fn(&Rule) -> bool,
+) -> Vec<Reach> {
     let n_facts = rule_set.catalogue.facts.len();
     let patients = runs.into_iter().filter(|it| !it.states.is_empty());
     let patients: Vec<(Prepared, &CaseRun)> = patients.map(|it| (Prepared::new(n_facts, &it.facts), it)).collect();
@@ -95,7 +103,7 @@ pub fn reached<'a>(rule_set: &RuleSet, runs: impl IntoIterator<Item = &'a CaseRu
                 rule: rule.id.clone(),
                 states: [State::Fires, State::StaysQuiet, State::Undetermined].map(count),
                 numbers,
-                members: members(rule_set, &patients, &rule.when),
+                members: members(rule_set, &patients, decider.as_deref_mut(), &rule.when),
             }
         })
         .collect()
@@ -109,19 +117,25 @@ pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
 
 /// What no case reaches and nothing excuses, in rule order. The same as of all cases and all rules, but found faster: most
 /// rules are reached by the cases in the files of their own concern, and only for the others all cases are looked at.
-pub fn open_gaps(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun], excuses: &[Excuse]) -> Vec<Gap> {
+pub fn open_gaps(
+    rule_set: &RuleSet,
+    cases: &[Case],
+    runs: &[CaseRun],
+    mut decider: Option<&mut Decider<'_>>,
+    excuses: &[Excuse],
+) -> Vec<Gap> {
     let mut doubtful: BTreeSet<String> = BTreeSet::new();
     for (at, concern) in rule_set.concerns.entries() {
         let of_file = |case: &Case| case.source.name().rsplit('/').next().is_some_and(|it| it.starts_with(&concern.id));
         let own = cases.iter().zip(runs).filter(|(case, _)| of_file(case)).map(|(_, run)| run);
-        let reached = reached(rule_set, own, |rule| rule.concern == Some(at));
+        let reached = reached(rule_set, own, decider.as_deref_mut(), |rule| rule.concern == Some(at));
         doubtful.extend(gaps(&reached, excuses, |_| true).0.into_iter().map(|it| it.rule));
     }
-    gaps(&reached(rule_set, runs, |rule| doubtful.contains(&rule.id)), excuses, |_| true).0
+    gaps(&reached(rule_set, runs, decider, |rule| doubtful.contains(&rule.id)), excuses, |_| true).0
 }
 
 /// Each member of each list: in how many cases it alone holds, or alone fails.
-fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], when: &Condition) -> Vec<Member> {
+fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], mut decider: Option<&mut Decider<'_>>, when: &Condition) -> Vec<Member> {
     let parts = words::parts(rule_set, when);
     let position = |path: &[usize]| parts.iter().position(|it| it.path == path);
     let compiled = Compiled::conditions(rule_set, parts.iter().map(|it| it.condition));
@@ -137,16 +151,24 @@ fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], when: &Conditi
         let places: Vec<usize> = (0..members.len()).filter_map(|it| position(&below(it))).collect();
         for (at, member) in places.iter().enumerate() {
             let alone = |of: &&Vec<State>| places.iter().all(|it| of.get(*it) == Some(if it == member { &own } else { &others }));
-            let cannot = if verb == "fails" { gates::cannot_fail_alone } else { gates::cannot_hold_alone };
             let name = parts.get(*member).map_or("", |it: &Part<'_>| &it.name);
-            found.push(Member {
-                what: format!("only {name} {verb}, of {}", list.name),
-                cases: states.iter().filter(alone).count(),
-                can_be: !cannot(rule_set, members, at),
-            });
+            let cases = states.iter().filter(alone).count();
+            let can_be = cases > 0 || decider.as_deref_mut().is_none_or(|decider| may_be_alone(decider, members, at, own));
+            found.push(Member { what: format!("only {name} {verb}, of {}", list.name), cases, can_be });
         }
     }
     found
+}
+
+/// Whether some possible patient may have one member of a list in a state, and all others in the opposite one, without answers
+/// that rule one another out: nobody need write a case of those.
+fn may_be_alone(decider: &mut Decider<'_>, members: &[Condition], alone: usize, state: State) -> bool {
+    let mut together: Vec<Lit> = decider.judgements.iter().map(|judged| !judged.ruled_out.yes).collect();
+    for (at, member) in members.iter().enumerate() {
+        let Some(pair) = decider.pair(0, member) else { return true };
+        together.push(if (at == alone) == (state == State::Fires) { pair.yes } else { pair.no });
+    }
+    decider.logic.possible(&together)
 }
 
 /// The gaps that nothing excuses, and the excuses that excuse nothing.

@@ -24,7 +24,7 @@ pub mod truths;
 pub use example::{Seen, of_answers};
 pub use logic::{Logic, Pair};
 pub use space::{Space, TooLarge};
-pub use truths::{Judgement, Reader};
+pub use truths::{Judgement, Reader, verdict};
 
 use example::{Failure, Subject, questionnaires};
 

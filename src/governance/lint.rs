@@ -143,7 +143,7 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
     let compiled = Compiled::new(rule_set);
     let runs = cases::run_all(rule_set, &compiled, &whole.cases);
     let space = RefCell::new(Decider::new(&[rule_set], &[], as_of));
-    let gaps = coverage::open_gaps(rule_set, &whole.cases, &runs, &whole.excuses.gaps);
+    let gaps = coverage::open_gaps(rule_set, &whole.cases, &runs, space.borrow_mut().as_mut().ok(), &whole.excuses.gaps);
     let found = RefCell::new(Vec::new());
     if let Err(TooLarge { fact, of }) = &*space.borrow() {
         let title = format!("`{fact}` has {of}: too many to look at every questionnaire, so that only the worked cases speak");

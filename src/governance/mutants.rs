@@ -1,7 +1,8 @@
 //! Tries the cases: changes the rule set one small step at a time and finds the changes that no case notices.
 //!
 //! A change is noticed when some case comes out otherwise: the state of a rule, the verdict, or the urgency that the case
-//! tells. Facts are computed once for each case; only what was changed is evaluated again.
+//! tells. Facts are computed once for each case; only what was changed is evaluated again. A change of rules that no case
+//! notices is held against every possible patient (`equivalent`), since it may come to the same.
 
 use crate::evaluate::{Compiled, Prepared, State, standing_if};
 use crate::facts::{Facts, derive};
@@ -9,8 +10,9 @@ use crate::load::cases::{Case, Excuse};
 use crate::model::{Agent, Condition, Input, Rule, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
 
-use super::cases::CaseRun;
+use super::cases::{CaseRun, last_day};
 
+pub mod equivalent;
 pub mod steps;
 
 /// What kind of step a change is.
@@ -78,7 +80,44 @@ impl Kind {
     }
 }
 
-/// One small change, and whether a case noticed it.
+/// What became of a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fate {
+    /// Some case comes out otherwise.
+    Noticed,
+    /// No case does, nor any possible patient: it is proved to come to the same.
+    Equivalent,
+    /// No case does; some patient may.
+    Unnoticed,
+}
+
+impl Fate {
+    fn of(noticed: bool) -> Self {
+        if noticed { Self::Noticed } else { Self::Unnoticed }
+    }
+}
+
+/// A rule with something else in place of its own.
+#[derive(Debug, Clone)]
+pub struct Changed {
+    /// Its position among the rules.
+    pub at: usize,
+    /// Its condition.
+    pub when: Condition,
+    /// Its outcome.
+    pub outcome: Outcome,
+    /// Its urgency.
+    pub urgency: Option<Urgency>,
+}
+
+impl Changed {
+    /// A rule as it is.
+    fn none(at: usize, rule: &Rule) -> Self {
+        Self { at, when: rule.when.clone(), outcome: rule.outcome, urgency: rule.urgency }
+    }
+}
+
+/// One small change, and what became of it.
 #[derive(Debug, Clone)]
 pub struct Mutant {
     /// Full id of the rule, or what else was changed: `limits/x`, `derived.x`, `anaesthetics/x`.
@@ -89,8 +128,17 @@ pub struct Mutant {
     pub what: String,
     /// The way to the changed part of the condition; `None` if something else was changed.
     pub path: Option<Vec<usize>>,
-    /// Whether some case came out otherwise.
-    pub noticed: bool,
+    /// The rules that are changed; none where a number outside the rules is.
+    pub rules: Vec<Changed>,
+    /// What became of it.
+    pub fate: Fate,
+}
+
+impl Mutant {
+    /// A change outside the rules.
+    fn outside(of: String, kind: Kind, what: String, noticed: bool) -> Self {
+        Self { rule: of, kind, what, path: None, rules: Vec::new(), fate: Fate::of(noticed) }
+    }
 }
 
 /// A case laid out for many evaluations.
@@ -122,14 +170,25 @@ pub fn try_all(rule_set: &mut RuleSet, cases: &[Case], runs: &[CaseRun], wanted:
         trial.formulas(rule_set);
         trial.anaesthetics(rule_set);
     }
-    trial.found
+    let mut found = trial.found;
+    if let Some(as_of) = last_day(cases) {
+        let mut unnoticed: Vec<&mut Mutant> = found.iter_mut().filter(|mutant| mutant.fate == Fate::Unnoticed).collect();
+        let changes: Vec<&[Changed]> = unnoticed.iter().map(|mutant| mutant.rules.as_slice()).collect();
+        let proved = equivalent::proved(rule_set, &changes, as_of);
+        for (mutant, _) in unnoticed.iter_mut().zip(proved).filter(|(_, proved)| *proved) {
+            mutant.fate = Fate::Equivalent;
+        }
+    }
+    found
 }
 
-/// The changes that no case noticed and that nothing excuses, and the excuses that excuse nothing.
+/// The changes that no case noticed, that are not proved to come to the same and that nothing excuses, and the excuses that
+/// excuse nothing.
 pub fn survivors<'a>(mutants: &'a [Mutant], excuses: &'a [Excuse], of: impl Fn(&str) -> bool) -> (Vec<&'a Mutant>, Vec<&'a Excuse>) {
     let fits = |excuse: &Excuse, mutant: &Mutant| excuse.rule == mutant.rule && excuse.what == mutant.what;
-    let left = mutants.iter().filter(|it| !it.noticed && !excuses.iter().any(|excuse| fits(excuse, it))).collect();
-    let unused = excuses.iter().filter(|it| of(&it.rule) && !mutants.iter().any(|mutant| !mutant.noticed && fits(it, mutant))).collect();
+    let unnoticed: Vec<&Mutant> = mutants.iter().filter(|mutant| mutant.fate == Fate::Unnoticed).collect();
+    let unused = excuses.iter().filter(|excuse| of(&excuse.rule) && !unnoticed.iter().any(|mutant| fits(excuse, mutant))).collect();
+    let left = unnoticed.into_iter().filter(|mutant| !excuses.iter().any(|excuse| fits(excuse, mutant))).collect();
     (left, unused)
 }
 
@@ -143,7 +202,8 @@ impl Trial<'_> {
             kind: step.kind,
             what: step.what,
             path: Some(step.path),
-            noticed,
+            rules: vec![Changed { when: step.when, ..Changed::none(at, rule) }],
+            fate: Fate::of(noticed),
         }));
     }
 
@@ -185,7 +245,8 @@ impl Trial<'_> {
                 verdict != patient.case.verdict || patient.case.urgency.is_some_and(|it| urgency != Some(it))
             });
             let what = format!("outcome {} instead of {}", outcome.word(), rule.outcome.word());
-            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Outcome, what, path: None, noticed });
+            let rules = vec![Changed { outcome, ..Changed::none(at, rule) }];
+            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Outcome, what, path: None, rules, fate: Fate::of(noticed) });
         }
         let Some(own) = rule.urgency else { return };
         for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].into_iter().filter(|it| *it != own) {
@@ -194,7 +255,8 @@ impl Trial<'_> {
                 standing_if(rule_set, &patient.run.states, asks).urgency != patient.case.urgency
             });
             let what = format!("urgency {} instead of {}", urgency.word(), own.word());
-            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Urgency, what, path: None, noticed });
+            let rules = vec![Changed { urgency: Some(urgency), ..Changed::none(at, rule) }];
+            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Urgency, what, path: None, rules, fate: Fate::of(noticed) });
         }
     }
 
@@ -202,16 +264,15 @@ impl Trial<'_> {
     fn limits(&mut self, rule_set: &RuleSet) {
         for (limit, named) in rule_set.limits.entries() {
             for up in [false, true] {
-                let changed: Vec<(usize, Condition)> = rule_set
-                    .rules
-                    .iter()
-                    .enumerate()
-                    .filter_map(|(at, rule)| Some((at, steps::with_limit(&rule.when, limit, up)?)))
-                    .collect();
-                let Some(written) = steps::limit_written(rule_set, limit, up).filter(|_| !changed.is_empty()) else { continue };
-                let noticed = changed.iter().any(|(at, when)| self.notice(rule_set, *at, &[when]).contains(&true));
+                let changed = |(at, rule): (usize, &Rule)| {
+                    Some(Changed { when: steps::with_limit(&rule.when, limit, up)?, ..Changed::none(at, rule) })
+                };
+                let rules: Vec<Changed> = rule_set.rules.iter().enumerate().filter_map(changed).collect();
+                let Some(written) = steps::limit_written(rule_set, limit, up).filter(|_| !rules.is_empty()) else { continue };
+                let noticed = rules.iter().any(|changed| self.notice(rule_set, changed.at, &[&changed.when]).contains(&true));
                 let what = format!("{written} instead of {}", named.written);
-                self.found.push(Mutant { rule: format!("limits/{}", named.id), kind: Kind::Limit, what, path: None, noticed });
+                let (rule, fate) = (format!("limits/{}", named.id), Fate::of(noticed));
+                self.found.push(Mutant { rule, kind: Kind::Limit, what, path: None, rules, fate });
             }
         }
     }
@@ -230,7 +291,7 @@ impl Trial<'_> {
                     put_input(rule_set, at, place, *input);
                     let role = roles.get(place).map_or("", |it| it.name);
                     let what = format!("{role} {written} instead of {number}");
-                    self.found.push(Mutant { rule: id.clone(), kind: Kind::Derived, what, path: None, noticed });
+                    self.found.push(Mutant::outside(id.clone(), Kind::Derived, what, noticed));
                 }
             }
         }
@@ -246,7 +307,7 @@ impl Trial<'_> {
                     *place = changed;
                 }
                 let noticed = self.derives_otherwise(rule_set, &compiled);
-                self.found.push(Mutant { rule: format!("anaesthetics/{}", agent.id), kind: Kind::Anaesthetic, what, path: None, noticed });
+                self.found.push(Mutant::outside(format!("anaesthetics/{}", agent.id), Kind::Anaesthetic, what, noticed));
             }
             if let Some(place) = rule_set.agents.get_mut(at) {
                 *place = agent;

@@ -5,8 +5,10 @@ use std::process::Command;
 
 use preblock::evaluate::Compiled;
 use preblock::governance::cases::{CaseRun, run};
-use preblock::governance::coverage::{self, Gap};
-use preblock::governance::mutants::{Kind, Mutant, survivors, try_all};
+use preblock::governance::coverage::{self, Gap, Member, Reach};
+use preblock::governance::decide::Decider;
+use preblock::governance::mutants::equivalent::proved;
+use preblock::governance::mutants::{Fate, Kind, Mutant, survivors, try_all};
 use preblock::load::cases::{Case, cases, excuses};
 use preblock::load::{RuleFiles, rule_set};
 use preblock::model::RuleSet;
@@ -46,6 +48,10 @@ fn loaded(files: &RuleFiles) -> (RuleSet, Vec<Case>, Vec<CaseRun>) {
     (rules, cases, runs)
 }
 
+fn decider(rules: &RuleSet) -> Option<Decider<'_>> {
+    Decider::new(&[rules], &[], chrono::NaiveDate::from_ymd_opt(2026, 11, 25)?).ok()
+}
+
 fn tried(outcome: &str, when: &str, rows: &[Row<'_>]) -> Vec<Mutant> {
     let (mut rules, cases, runs) = loaded(&with_cases(&[("one", outcome, when)], rows));
     try_all(&mut rules, &cases, &runs, |_| true)
@@ -54,7 +60,7 @@ fn tried(outcome: &str, when: &str, rows: &[Row<'_>]) -> Vec<Mutant> {
 fn noticed(mutants: &[Mutant], kind: Kind, rule: &str, what: &str) -> bool {
     let found = mutants.iter().find(|it| it.kind == kind && it.rule == rule && it.what == what);
     let all = || mutants.iter().map(|it| format!("{} {}", it.rule, it.what)).collect::<Vec<_>>().join("\n");
-    found.unwrap_or_else(|| unreachable!("{what} was not tried, but\n{}", all())).noticed
+    found.unwrap_or_else(|| unreachable!("{what} was not tried, but\n{}", all())).fate == Fate::Noticed
 }
 
 const COUNT: &[Row<'_>] = &[("a.count: 5", "defer", "fires"), ("a.count: 4", "go", "quiet"), ("a.count: 8", "defer", "fires")];
@@ -143,10 +149,66 @@ fn each_step_is_noticed_by_its_cases_alone(
     #[case] rows: &[Row<'_>],
     #[case] by: &[usize],
 ) {
-    assert!(noticed(&tried("defer", when, rows), kind, "test/one", what), "{what} is not noticed");
+    let (mut rules, cases, runs) = loaded(&with_cases(&[("one", "defer", when)], rows));
+    let mutants = try_all(&mut rules, &cases, &runs, |_| true);
+    assert!(noticed(&mutants, kind, "test/one", what), "{what} is not noticed");
+    none_is_noticed_and_proved(&rules, &mutants.iter().collect::<Vec<_>>());
     let others: Vec<Row<'_>> = rows.iter().enumerate().filter(|(at, _)| !by.contains(at)).map(|(_, it)| *it).collect();
     let others = if others.is_empty() { vec![("a.sex: female", "defer", "open")] } else { others };
     assert!(!noticed(&tried("defer", when, &others), kind, "test/one", what), "{what} is noticed without its case");
+}
+
+/// What a case sees can be, so that a proof that nobody sees it would be none.
+fn none_is_noticed_and_proved(rules: &RuleSet, mutants: &[&Mutant]) {
+    let as_of = chrono::NaiveDate::from_ymd_opt(2026, 11, 25).unwrap_or_default();
+    let proved = proved(rules, &mutants.iter().map(|mutant| mutant.rules.as_slice()).collect::<Vec<_>>(), as_of);
+    assert_eq!(proved.len(), mutants.len());
+    for (mutant, proved) in mutants.iter().zip(proved) {
+        assert!(!proved || mutant.fate == Fate::Equivalent, "{} {} is {:?}", mutant.rule, mutant.what, mutant.fate);
+    }
+}
+
+/// A change that comes to the same is proved to; its neighbour, that only one patient sees, is not.
+#[rstest]
+#[case("{ any: [{ fact: a.count, above: 3 }, { fact: a.count, above: 5 }] }", "without a.count above 5", "without a.count above 3")]
+#[case(
+    "{ all: [{ fact: a.pulse, is: absent }, { fact: a.pulse, is_not: felt }] }",
+    "without a.pulse is_not felt",
+    "without a.pulse is absent"
+)]
+#[case("{ any: [{ taking: old-thinner }, { taking: thinner }] }", "without taking old-thinner", "without taking thinner")]
+#[case(
+    "{ all: [{ fact: a.smokes, is: yes }, { fact: a.count, above: 5 }] }",
+    "outcome go instead of defer",
+    "outcome refer instead of defer"
+)]
+fn what_comes_to_the_same_is_proved(#[case] when: &str, #[case] same: &str, #[case] other: &str) {
+    // Whoever fulfils the condition defers by the second rule, too.
+    let mut two = with_cases(&[("one", "defer", when), ("two", "defer", when)], &[]);
+    let open = "cases: [{ case: open, like: somebody, expect: { verdict: defer, undetermined: [test/one, test/two] } }]";
+    two.files.insert("cases/one.yaml".into(), open.into());
+    let (mut rules, cases, runs) = loaded(&two);
+    let mutants = try_all(&mut rules, &cases, &runs, |_| true);
+    let fate = |what: &str| mutants.iter().find(|mutant| mutant.rule == "test/one" && mutant.what.ends_with(what)).map(|it| it.fate);
+    assert_eq!(fate(same), Some(Fate::Equivalent), "{same}");
+    assert_eq!(fate(other), Some(Fate::Unnoticed), "{other}");
+}
+
+/// The solver shuts out no member of a list that a case shows alone.
+#[test]
+fn what_a_case_shows_is_not_impossible() {
+    let rules = embedded();
+    let (_, _, runs) = loaded(&RuleFiles::embedded());
+    let runs = runs.iter().filter(|it| it.facts.ruled_out.is_empty());
+    let shown = coverage::reached(&rules, runs, None, |_| true);
+    let possible = coverage::reached(&rules, [], decider(&rules).as_mut(), |_| true);
+    let members = |reached: &[Reach]| reached.iter().flat_map(|it| it.members.clone()).collect::<Vec<Member>>();
+    let (shown, possible) = (members(&shown), members(&possible));
+    assert!(shown.len() == possible.len() && shown.len() > 1000);
+    assert!(possible.iter().any(|member| !member.can_be));
+    for (shown, possible) in shown.iter().zip(&possible) {
+        assert!(shown.cases == 0 || possible.can_be, "{}", shown.what);
+    }
 }
 
 #[test]
@@ -205,16 +267,17 @@ fn the_survivors_are_those_worked_out_by_hand() {
     // One list read otherwise, two members, three comparisons, two numbers, one negation (that of the number is `below`),
     // two outcomes.
     assert_eq!(of_rule.len(), 11, "{of_rule:?}");
-    let left: Vec<&str> = of_rule.iter().filter(|it| !it.noticed).map(|it| it.what.as_str()).collect();
+    let left: Vec<&str> = of_rule.iter().filter(|it| it.fate != Fate::Noticed).map(|it| it.what.as_str()).collect();
     assert_eq!(left, LEFT);
     // What is asked of nobody goes unnoticed: 2 numbers of a formula, 6 of the two agents, each down and up.
-    assert_eq!(mutants.iter().filter(|it| it.rule != "test/one" && !it.noticed).count(), 16);
+    assert_eq!(mutants.iter().filter(|it| it.rule != "test/one" && it.fate != Fate::Noticed).count(), 16);
 }
 
 #[test]
 fn gaps_are_those_worked_out_by_hand() {
     let (rules, _, runs) = loaded(&with_cases(&[("one", "defer", BY_HAND)], TWO_OF_IT));
-    let gaps: Vec<String> = coverage::reached(&rules, &runs, |_| true).iter().flat_map(|it| it.gaps()).map(|it| it.what).collect();
+    let gaps: Vec<String> =
+        coverage::reached(&rules, &runs, decider(&rules).as_mut(), |_| true).iter().flat_map(|it| it.gaps()).map(|it| it.what).collect();
     let expected = [
         "no case in which it is undetermined",
         "no case below 5 for a.count",
@@ -242,7 +305,7 @@ fn gaps_are_those_worked_out_by_hand() {
 #[case("{ any: [{ fact: a.signs, includes: pain }, { fact: a.signs, includes: cold }] }", &["a.signs includes pain", "a.signs includes cold"])]
 fn what_certainly_cannot_be_is_no_gap(#[case] when: &str, #[case] expected: &[&str]) {
     let (rules, _, runs) = loaded(&with_cases(&[("one", "defer", when)], &[("a.sex: female", "defer", "open")]));
-    let reached = coverage::reached(&rules, &runs, |_| true);
+    let reached = coverage::reached(&rules, &runs, decider(&rules).as_mut(), |_| true);
     let members: Vec<&str> = reached.iter().flat_map(|it| &it.members).filter(|it| it.can_be).map(|it| it.what.as_str()).collect();
     assert_eq!(members.len(), expected.len(), "{members:?}");
     for (member, name) in members.iter().zip(expected) {
@@ -271,7 +334,7 @@ fn an_excuse_counts_once_it_fits_and_is_told_when_it_does_not() {
     let left: Vec<&str> = left.iter().filter(|it| it.rule == "test/one").map(|it| it.what.as_str()).collect();
     assert_eq!(left, LEFT[1..]);
     assert_eq!(unused.iter().map(|it| it.what.as_str()).collect::<Vec<_>>(), [noticed]);
-    let (gaps, unused) = coverage::gaps(&coverage::reached(&rules, &runs, |_| true), &excuses.gaps, |_| true);
+    let (gaps, unused) = coverage::gaps(&coverage::reached(&rules, &runs, decider(&rules).as_mut(), |_| true), &excuses.gaps, |_| true);
     assert!(unused.is_empty() && gaps.len() == 3, "{gaps:?}");
     assert!(!gaps.contains(&Gap { rule: "test/one".into(), what: "no case above 5 for a.count".into() }));
 }
@@ -306,6 +369,8 @@ fn no_small_change_of_the_rule_set_goes_unnoticed() {
     let left: Vec<String> = left.iter().map(|it| format!("{}  {}", it.rule, it.what)).collect();
     assert!(left.is_empty(), "{}", left.join("\n"));
     assert!(unused.is_empty(), "{unused:?}");
+    let proved = mutants.iter().filter(|mutant| mutant.fate == Fate::Equivalent);
+    none_is_noticed_and_proved(&rules, &mutants.iter().step_by(40).chain(proved).collect::<Vec<_>>());
     for kind in Kind::ALL {
         assert!(mutants.iter().any(|it| it.kind == kind), "no change of {}", kind.in_words());
     }

@@ -4,8 +4,9 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use preblock::evaluate::Compiled;
-use preblock::governance::cases::{CaseRun, run};
+use preblock::governance::cases::{CaseRun, last_day, run};
 use preblock::governance::coverage;
+use preblock::governance::decide::Decider;
 use preblock::load::cases::{cases, excuses};
 use preblock::load::{Care, RuleFiles, answers_schema, rule_set};
 use preblock::model::{Answer, Piece, RuleSet, Text};
@@ -209,7 +210,8 @@ fn the_rule_set_keeps_its_cases() {
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     let excuses = excuses(&RuleFiles::embedded(), &rules).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    let (gaps, unused) = coverage::gaps(&coverage::reached(&rules, &runs, |_| true), &excuses.gaps, |_| true);
+    let mut decider = last_day(&cases).and_then(|as_of| Decider::new(&[&rules], &[], as_of).ok());
+    let (gaps, unused) = coverage::gaps(&coverage::reached(&rules, &runs, decider.as_mut(), |_| true), &excuses.gaps, |_| true);
     assert!(gaps.is_empty() && unused.is_empty(), "{gaps:?} {unused:?}");
     assert!(cases.len() >= 900 && rules.rules.len() >= 150, "{} cases, {} rules", cases.len(), rules.rules.len());
     assert!(cases.iter().filter(|it| it.from.is_some()).count() >= 80, "cases from outside sources have gone missing");
@@ -248,7 +250,7 @@ fn the_coverage_report_notices_what_no_case_reaches() {
     let (cases, runs) = all_cases(&rules);
     let rule = "bleeding/inr-above-ceiling";
     let without: Vec<CaseRun> = cases.iter().zip(runs).filter(|(case, _)| !case.fires.contains(rule)).map(|(_, run)| run).collect();
-    let (gaps, _) = coverage::gaps(&coverage::reached(&rules, &without, |it| it.id == rule), &[], |_| true);
+    let (gaps, _) = coverage::gaps(&coverage::reached(&rules, &without, None, |it| it.id == rule), &[], |_| true);
     assert!(gaps.iter().any(|it| it.what == "no case in which it fires"), "{gaps:?}");
 }
 

@@ -8,7 +8,8 @@ use crate::cli::{RuleSource, Status, draw};
 use crate::evaluate::Compiled;
 use crate::governance::cases::{self, CaseRun, Difference};
 use crate::governance::coverage::{self, Reach};
-use crate::governance::mutants::{self, Kind, Mutant};
+use crate::governance::decide::Decider;
+use crate::governance::mutants::{self, Fate, Kind, Mutant};
 use crate::load::cases::{Case, Excuse, Excuses};
 use crate::load::{self, RuleFiles, Written};
 use crate::model::{Rule, RuleSet};
@@ -69,7 +70,8 @@ pub fn run(arguments: &Test) -> Status {
     }
     let named = |id: &str| arguments.only.as_ref().is_none_or(|only| id.starts_with(&format!("{only}/")));
     let wanted = |rule: &Rule| named(&rule.id);
-    let reached = coverage::reached(&rule_set, &runs, wanted);
+    let mut decider = cases::last_day(&cases).and_then(|as_of| Decider::new(&[&rule_set], &[], as_of).ok());
+    let reached = coverage::reached(&rule_set, &runs, decider.as_mut(), wanted);
     if arguments.coverage {
         say(&reached.iter().map(table).collect::<Vec<_>>().join("\n"));
     }
@@ -131,7 +133,7 @@ fn changes(
             say(&format!("    {name}:{line}"));
         }
     }
-    unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such change, or a case notices it")));
+    unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such change, a case notices it, or it is proved")));
     if !survivors.is_empty() {
         say("");
     }
@@ -142,11 +144,13 @@ fn changes(
             say(&format!("  {:<22} {tried:>5} tried, {left:>4} unnoticed", kind.in_words()));
         }
     }
-    let excused = mutants.iter().filter(|it| !it.noticed).count() - survivors.len();
+    let of = |fate: Fate| mutants.iter().filter(|mutant| mutant.fate == fate).count();
+    let (proved, excused) = (of(Fate::Equivalent), of(Fate::Unnoticed) - survivors.len());
     say(&format!(
-        "{} tried, {} that no case notices, {excused} that come to the same",
+        "{} tried, {} that no case notices, {} that come to the same: {proved} proved, {excused} by the reason given",
         draw::counted(mutants.len(), "small change"),
         survivors.len(),
+        proved + excused,
     ));
     draw::note(&format!("tried in {took:.1} s"));
     survivors.is_empty() && unused.is_empty()

@@ -104,6 +104,12 @@ impl Logic {
         !self.all(parts.into_iter().map(|it| !it).collect::<Vec<_>>())
     }
 
+    /// Holds where just one of the two does.
+    pub fn differ(&mut self, one: Lit, other: Lit) -> Lit {
+        let (only_one, only_other) = (self.all([one, !other]), self.all([!one, other]));
+        self.any([only_one, only_other])
+    }
+
     /// At most one of these may hold.
     pub fn at_most_one(&mut self, parts: &[Lit]) {
         // A chain of "one of those before holds", so that a hundred need some hundreds of clauses.

@@ -31,6 +31,18 @@ pub struct Judgement {
     applies: Vec<Pair>,
 }
 
+/// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
+/// pressing one is established, and where everybody goes.
+pub fn verdict(logic: &mut Logic, rules: &[(Outcome, Option<Urgency>, Pair)]) -> ([Lit; 3], Lit) {
+    let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|least| {
+        let presses =
+            |outcome: Outcome, urgency: Option<Urgency>| outcome == Outcome::Refer && urgency.unwrap_or(Urgency::Routine) >= least;
+        logic.any(rules.iter().filter(|(outcome, urgency, _)| presses(*outcome, *urgency)).map(|(.., state)| state.yes))
+    });
+    let goes = logic.all(rules.iter().filter(|(outcome, ..)| *outcome > Outcome::Go).map(|(.., state)| state.no));
+    (refers, goes)
+}
+
 /// Reads conditions in the view of one rule set.
 pub struct Reader<'a> {
     /// The formulas.
@@ -74,13 +86,8 @@ impl<'a> Reader<'a> {
     pub fn judge(&mut self) -> Judgement {
         let rule_set = self.rule_set;
         let rules: Vec<Pair> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
-        let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|urgency| {
-            let presses = |it: &crate::model::Rule| it.outcome == Outcome::Refer && it.urgency.unwrap_or(Urgency::Routine) >= urgency;
-            let firing = rule_set.judging().zip(&rules).filter(|(rule, _)| presses(rule)).map(|(_, it)| it.yes);
-            self.logic.any(firing.collect::<Vec<_>>())
-        });
-        let barring = rule_set.judging().zip(&rules).filter(|(rule, _)| rule.outcome > Outcome::Go).map(|(_, it)| it.no);
-        let goes = self.logic.all(barring.collect::<Vec<_>>());
+        let asking: Vec<_> = rule_set.judging().zip(&rules).map(|(rule, state)| (rule.outcome, rule.urgency, *state)).collect();
+        let (refers, goes) = verdict(self.logic, &asking);
         let (counting, applies) = (self.counting.clone(), self.applies.clone());
         Judgement { rules, ruled_out: self.ruled_out, refers, goes, counting, applies }
     }
