@@ -8,11 +8,11 @@ use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
 pub use crate::model::Offered;
-use crate::model::{Agent, Choice, Odds, RuleSet};
+use crate::model::{Agent, Bits, Choice, Idx, Medicine, Odds, Reaction, RuleSet, Substance, Table};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::source::{Node, Position, Source};
-use crate::truth::FactSlot;
+use crate::truth::{FactSlot, Slot};
 
 pub mod answers;
 pub mod course;
@@ -86,7 +86,7 @@ pub struct Facts {
     /// The slot of that day, as a set; ages wait for it.
     pub procedure_needs: BTreeSet<FactSlot>,
     /// One fact for each slot of the catalogue.
-    pub facts: Vec<Arc<Fact>>,
+    pub facts: Table<Arc<Fact>, Slot>,
     /// Notes and free-text answers.
     pub notes: Vec<Note>,
     /// Facts that the clinic's file gives, for every patient alike.
@@ -221,8 +221,8 @@ pub struct MedicineEntry {
     pub daily_mg: Option<f64>,
     /// Days for which it has been taken, at the fewest; `None` if not given.
     pub days: Option<f64>,
-    /// Position in the register; `None` if unrecognised.
-    pub medicine: Option<usize>,
+    /// Which one; `None` if unrecognised.
+    pub medicine: Option<Idx<Medicine>>,
     /// Nearest known name, for an unrecognised one.
     pub nearest: Option<String>,
     /// Where it stands.
@@ -244,11 +244,11 @@ pub struct AllergyEntry {
     /// The reaction, if one is known, as it is shown after the substance.
     pub details: String,
     /// What it may mean; `None` if unrecognised.
-    pub substances: Option<crate::model::Bits>,
+    pub substances: Option<Bits<Substance>>,
     /// Nearest known name, for an unrecognised one.
     pub nearest: Option<String>,
-    /// The reaction by position, if known.
-    pub reaction: Option<usize>,
+    /// The reaction, if known.
+    pub reaction: Option<Idx<Reaction>>,
     /// Where it stands.
     pub place: Place,
 }
@@ -266,8 +266,8 @@ pub const VOLUMES_ML: (f64, f64) = (0.01, 100.0);
 /// One line of the anaesthetic plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlannedAgent {
-    /// Position in the register.
-    pub agent: usize,
+    /// Which one.
+    pub agent: Idx<Agent>,
     /// Strength in per cent, if known.
     pub percent: Option<f64>,
     /// Volume in millilitres for the whole visit, if known.
@@ -275,19 +275,19 @@ pub struct PlannedAgent {
 }
 
 impl Facts {
-    /// The fact of a slot; a slot outside the catalogue counts as not asked.
-    pub fn get(&self, slot: FactSlot) -> Option<&Fact> {
-        self.facts.get(slot.index()).map(Arc::as_ref)
+    /// The fact of a slot.
+    pub fn get(&self, slot: FactSlot) -> &Fact {
+        &self.facts[slot]
     }
 
     /// All slots.
     pub fn slots(&self) -> impl Iterator<Item = FactSlot> {
-        (0..self.facts.len()).filter_map(|at| u16::try_from(at).ok()).map(FactSlot)
+        self.facts.indices()
     }
 
     /// The known fact of a slot.
     pub fn known(&self, slot: FactSlot) -> Option<&Known> {
-        match self.get(slot)? {
+        match self.get(slot) {
             Fact::Known(known) => Some(known),
             Fact::Missing(_) => None,
         }
@@ -296,27 +296,24 @@ impl Facts {
     /// The answers that would settle a missing fact; empty if it is known.
     pub fn needs(&self, slot: FactSlot) -> BTreeSet<FactSlot> {
         match self.get(slot) {
-            Some(Fact::Missing(missing)) => missing.needs.clone(),
-            _ => BTreeSet::from([slot]),
+            Fact::Missing(missing) => missing.needs.clone(),
+            Fact::Known(_) => BTreeSet::from([slot]),
         }
     }
 
     /// Puts a fact into its slot. What follows from it must be derived anew.
     pub fn put(&mut self, slot: FactSlot, fact: Fact) {
-        if let Some(place) = self.facts.get_mut(slot.index()) {
-            *place = Arc::new(fact);
-        }
+        self.facts[slot] = Arc::new(fact);
     }
 
     /// Whether a fact is the very one of another patient, not only an equal one.
     pub fn shares(&self, slot: FactSlot, with: &Self) -> bool {
-        let pair = self.facts.get(slot.index()).zip(with.facts.get(slot.index()));
-        pair.is_some_and(|(one, other)| Arc::ptr_eq(one, other))
+        Arc::ptr_eq(&self.facts[slot], &with.facts[slot])
     }
 
     /// The value of a known fact, to change it. What follows from it must be derived anew.
     pub fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
-        match Arc::make_mut(self.facts.get_mut(slot.index())?) {
+        match Arc::make_mut(&mut self.facts[slot]) {
             Fact::Known(known) => Some(&mut known.value),
             Fact::Missing(_) => None,
         }
@@ -367,10 +364,10 @@ pub fn chosen_in_words(options: &[Choice], bits: u64) -> String {
 }
 
 /// An anaesthetic plan for people: "lidocaine 2 % 3 mL + bupivacaine ? % 2 mL", or "none".
-pub fn plan_in_words(agents: &[Agent], plan: &[PlannedAgent]) -> String {
+pub fn plan_in_words(agents: &Table<Agent>, plan: &[PlannedAgent]) -> String {
     let show = |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
     let one = |it: &PlannedAgent| {
-        let agent = agents.get(it.agent).map_or("", |it| &it.id);
+        let agent = &agents[it.agent].id;
         format!("{agent} {} {}", show(it.percent, "%"), show(it.volume_ml, "mL"))
     };
     if plan.is_empty() { "none".to_owned() } else { plan.iter().map(one).collect::<Vec<String>>().join(" + ") }

@@ -5,7 +5,6 @@
 
 use chrono::NaiveDate;
 
-pub mod bits;
 pub mod catalogue;
 pub mod condition;
 pub mod formula;
@@ -14,17 +13,16 @@ pub mod local;
 pub mod register;
 pub mod rule;
 
-pub use bits::Bits;
 pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section, Turn};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use formula::{Formula, Role, RoleKind};
 pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};
-pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reduction, Term};
+pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Reduction, Substance, Term};
 pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
 
 use crate::quantity::span::Span;
-pub use crate::table::{Idx, Table};
+pub use crate::table::{Bits, Idx, Table};
 
 /// A whole rule set: everything a screening needs, and nothing unchecked.
 #[derive(Debug)]
@@ -64,7 +62,7 @@ pub struct RuleSet {
     /// Names of substances and their groups.
     pub allergens: AllergenRegister,
     /// Local anaesthetics and their limits.
-    pub agents: Vec<Agent>,
+    pub agents: Table<Agent>,
     /// Who has less than the usual anaesthetic limits.
     pub reductions: Vec<Reduction>,
     /// Rules, by concern order, then file order.

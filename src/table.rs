@@ -6,6 +6,10 @@ use std::hash::{Hash, Hasher};
 use std::marker::PhantomData;
 use std::ops::{Deref, DerefMut, Index, IndexMut};
 
+mod bits;
+
+pub use bits::Bits;
+
 /// A position in a table of `Of`.
 ///
 /// INVARIANT: a table alone makes positions, of rows that it has, and no table can lose a row. So a position is never out of
@@ -69,6 +73,7 @@ impl<Of> fmt::Debug for Idx<Of> {
 
 /// Rows that are reached by their positions, as a slice is by numbers. Of another thing than its rows, where it says something
 /// of each row of a first table.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Table<Row, Of = Row> {
     rows: Vec<Row>,
     of: PhantomData<fn() -> Of>,
@@ -136,24 +141,6 @@ impl<Row, Of> FromIterator<Row> for Table<Row, Of> {
 impl<Row, Of> Default for Table<Row, Of> {
     fn default() -> Self {
         Self { rows: Vec::new(), of: PhantomData }
-    }
-}
-
-impl<Row: Clone, Of> Clone for Table<Row, Of> {
-    fn clone(&self) -> Self {
-        Self { rows: self.rows.clone(), of: PhantomData }
-    }
-}
-
-impl<Row: PartialEq, Of> PartialEq for Table<Row, Of> {
-    fn eq(&self, other: &Self) -> bool {
-        self.rows == other.rows
-    }
-}
-
-impl<Row: fmt::Debug, Of> fmt::Debug for Table<Row, Of> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.rows.fmt(f)
     }
 }
 

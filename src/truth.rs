@@ -4,16 +4,14 @@
 
 use std::collections::BTreeSet;
 
-/// Which fact: a position in the rule set's catalogue of facts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct FactSlot(pub u16);
+use crate::table::Idx;
 
-impl FactSlot {
-    /// The position as an index.
-    pub fn index(self) -> usize {
-        usize::from(self.0)
-    }
-}
+/// A row of the rule set's catalogue of facts, and of each patient's facts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Slot {}
+
+/// Which fact.
+pub type FactSlot = Idx<Slot>;
 
 /// Three-valued truth that remembers what kept it open.
 #[derive(Debug, Clone, PartialEq, Eq)]

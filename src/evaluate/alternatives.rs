@@ -5,7 +5,7 @@ use super::prospect::{change, prospect};
 use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
 use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value, plan_in_words};
 use crate::formulas::anaesthetic::whole_tenths;
-use crate::model::{Answer, Formula, Question, RuleSet};
+use crate::model::{Agent, Answer, Formula, Idx, Question, RuleSet};
 use crate::outcome::Outcome;
 use crate::screening::{Alternative, Change};
 use crate::truth::FactSlot;
@@ -100,7 +100,7 @@ fn levers(trials: &Trials<'_>, question: &Question) -> Vec<Lever> {
 }
 
 /// The planned mixture in smaller volumes, then each offered solution alone.
-fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(usize, f64)]) -> Vec<Edit> {
+fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(Idx<Agent>, f64)]) -> Vec<Edit> {
     let Some(total) = plan.iter().map(|it| it.volume_ml).sum::<Option<f64>>().filter(|it| *it > 0.0) else { return Vec::new() };
     let scaled = |to: f64| {
         plan.iter().map(|it| PlannedAgent { volume_ml: it.volume_ml.and_then(|ml| whole_tenths(ml * to / total)), ..it.clone() }).collect()

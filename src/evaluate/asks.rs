@@ -71,11 +71,10 @@ pub fn to_ask(
         let Some(question) = rule_set.catalogue.question_of(slot) else { continue };
         let waiting: Vec<&Undetermined> = at.iter().filter_map(|at| undetermined.get(*at)).collect();
         let rules: Vec<&Rule> = at.iter().filter_map(|at| open.get(*at)).map(|(rule, _)| *rule).collect();
-        let is_date = matches!(rule_set.catalogue.fact(slot).map(|it| it.kind), Some(FactKind::TakenOn(_)));
+        let is_date = matches!(rule_set.catalogue.fact(slot).kind, FactKind::TakenOn(_));
         let why = match facts.get(slot) {
-            Some(Fact::Missing(Missing { why, .. })) => why.in_words().to_owned(),
-            Some(Fact::Known(known)) => unsettled(rule_set, facts, known, &rules),
-            None => "not asked".to_owned(),
+            Fact::Missing(Missing { why, .. }) => why.in_words().to_owned(),
+            Fact::Known(known) => unsettled(rule_set, facts, known, &rules),
         };
         let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
         // Asked only in certain situations, and it is not yet known whether this is one.
@@ -149,7 +148,7 @@ fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules
     let duration = reads(Formula::SteroidDays);
     let strangers = not_recognised(entries.iter().filter(|it| it.medicine.is_none()).map(|it| it.text.as_str()));
     let lacking = entries.iter().filter_map(|it| {
-        let medicine = rule_set.medicines.medicines.get(it.medicine?).filter(|it| it.as_prednisolone.is_some())?;
+        let medicine = Some(&rule_set.medicines.medicines[it.medicine?]).filter(|it| it.as_prednisolone.is_some())?;
         let lacks = match (dose && it.daily_mg.is_none(), duration && it.days.is_none()) {
             (true, true) => "the dose of a whole day and for how long it has been taken are missing",
             (true, false) => "the dose of a whole day is missing",
@@ -180,7 +179,7 @@ fn allergies(rule_set: &RuleSet, entries: &[AllergyEntry], rules: &[&Rule]) -> V
                 reaction |= reactions.is_some() && entry.reaction.is_none();
             });
         }
-        let names: Vec<&str> = perhaps.iter().filter_map(|at| rule_set.allergens.substances.get(*at)).map(String::as_str).collect();
+        let names: Vec<&str> = perhaps.iter().map(|at| rule_set.allergens.substances[*at].name.as_str()).collect();
         if !names.is_empty() {
             let named = names.iter().take(MOST_NAMED).copied().collect::<Vec<_>>().join(", ");
             let more = if names.len() > MOST_NAMED { format!(" and {} more", names.len() - MOST_NAMED) } else { String::new() };

@@ -129,7 +129,7 @@ impl Compiled {
     }
 
     fn test(&mut self, rule_set: &RuleSet, condition: &Condition, slot: FactSlot, test: &Test) {
-        let is_date = rule_set.catalogue.fact(slot).is_some_and(|it| it.fact_type == FactType::Date);
+        let is_date = rule_set.catalogue.fact(slot).fact_type == FactType::Date;
         match test {
             Test::OneOf(options) | Test::Includes(options) => self.set(slot, options),
             Test::NoneOf(options) => {
@@ -339,7 +339,7 @@ impl Prepared {
                 Value::Number(number) => put(&mut prepared.numbers, at, *number),
                 Value::Choice(option) => put(&mut prepared.sets, at, 1 << option),
                 Value::Choices(bits) => put(&mut prepared.sets, at, bits | SET_IS_KNOWN),
-                Value::Plan(plan) => put(&mut prepared.sets, at, plan.iter().fold(SET_IS_KNOWN, |bits, it| bits | 1 << it.agent)),
+                Value::Plan(plan) => put(&mut prepared.sets, at, plan.iter().fold(SET_IS_KNOWN, |bits, it| bits | 1 << it.agent.index())),
                 _ => {}
             }
         }

@@ -66,8 +66,8 @@ fn derived(rule_set: &RuleSet, formula: Formula) -> Option<&crate::model::Derive
 }
 
 fn line(rule_set: &RuleSet, planned: &PlannedAgent, adrenaline: Option<bool>, weight: Option<f64>, age: Option<f64>) -> AgentDose {
-    let agent = rule_set.agents.get(planned.agent);
-    let row = agent.zip(adrenaline).zip(age).and_then(|((agent, adrenaline), age)| agent.limit(adrenaline, age));
+    let agent = &rule_set.agents[planned.agent];
+    let row = adrenaline.zip(age).and_then(|(adrenaline, age)| agent.limit(adrenaline, age));
     let limit_mg = row.zip(weight).and_then(|(row, weight)| anaesthetic::limit_mg(row.per_kg, weight, row.at_most));
     let dose_mg = derive::dose(planned);
     let limit_from = row.map(|row| {
@@ -75,7 +75,7 @@ fn line(rule_set: &RuleSet, planned: &PlannedAgent, adrenaline: Option<bool>, we
         format!("{} mg/kg{cap}", crate::quantity::tidy(row.per_kg, None))
     });
     AgentDose {
-        agent: agent.map(|it| it.id.clone()).unwrap_or_default(),
+        agent: agent.id.clone(),
         percent: planned.percent,
         volume_ml: planned.volume_ml,
         dose_mg,

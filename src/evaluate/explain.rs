@@ -131,9 +131,9 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Becau
     for decider in deciders {
         let mut open = vec![(decider.slot, decider.shown.clone(), decider.place.clone())];
         while let Some((slot, value, place)) = open.pop() {
-            let from = match rule_set.catalogue.fact(slot).map(|it| it.kind) {
-                Some(FactKind::Derived(at)) => rule_set.catalogue.derived.get(at).map(slots).unwrap_or_default(),
-                Some(FactKind::Question(at)) if place.is_none() => follows_from(rule_set, facts, at),
+            let from = match rule_set.catalogue.fact(slot).kind {
+                FactKind::Derived(at) => rule_set.catalogue.derived.get(at).map(slots).unwrap_or_default(),
+                FactKind::Question(at) if place.is_none() => follows_from(rule_set, facts, at),
                 _ => Vec::new(),
             };
             let position = place.as_ref().map(|it| it.position());

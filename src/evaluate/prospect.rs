@@ -35,9 +35,9 @@ pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect
 /// An answer as people read it; "not known" if it is missing. An option is written as in the middle of a sentence.
 pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
     match facts.get(slot) {
-        Some(Fact::Known(known)) if rule_set.catalogue.options(slot).is_empty() => known.shown.clone(),
-        Some(Fact::Known(known)) => known.shown.split("; ").map(lower_first).collect::<Vec<String>>().join("; "),
-        _ => "not known".to_owned(),
+        Fact::Known(known) if rule_set.catalogue.options(slot).is_empty() => known.shown.clone(),
+        Fact::Known(known) => known.shown.split("; ").map(lower_first).collect::<Vec<String>>().join("; "),
+        Fact::Missing(_) => "not known".to_owned(),
     }
 }
 

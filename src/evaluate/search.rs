@@ -14,7 +14,7 @@ use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
 use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test, Turn};
 use crate::outcome::{Outcome, Standing};
-use crate::truth::FactSlot;
+use crate::truth::{FactSlot, Slot};
 
 /// The options of a yes/no question, by position.
 pub const YES_NO: [&str; 2] = ["no", "yes"];
@@ -141,8 +141,8 @@ impl<'a> Trials<'a> {
             match edit {
                 Edit::Put(facts) => changes.extend(facts.iter().cloned()),
                 Edit::Choose { slot, option, chosen } => {
-                    let so_far = changes.iter().rev().find(|(it, _)| it == slot).map(|(_, fact)| fact).or_else(|| self.facts.get(*slot));
-                    let Some(Fact::Known(Known { value: Value::Choices(bits), .. })) = so_far else { continue };
+                    let so_far = changes.iter().rev().find(|(it, _)| it == slot).map_or_else(|| self.facts.get(*slot), |(_, fact)| fact);
+                    let Fact::Known(Known { value: Value::Choices(bits), .. }) = so_far else { continue };
                     let bits = if *chosen { bits | 1 << option } else { bits & !(1 << option) };
                     changes.push((*slot, choices(self.rule_set, *slot, bits)));
                 }
@@ -229,19 +229,19 @@ fn within(smaller: &[Step], larger: &[Step]) -> bool {
 /// What each rule, and whether each question applies, depends on. The same for every patient, so it is made once.
 #[derive(Debug)]
 pub struct Links {
-    rules: Vec<Bits>,
+    rules: Vec<Bits<Slot>>,
     /// For each question, its answer and everything that whether it applies can hang on, however far up.
-    behind: Vec<Bits>,
+    behind: Vec<Bits<Slot>>,
 }
 
 impl Links {
     /// Follows every condition to the answers it goes back to.
     pub fn new(rule_set: &RuleSet) -> Self {
         let questions = &rule_set.catalogue.questions;
-        let gates: Vec<Option<Bits>> = questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect();
+        let gates: Vec<Option<Bits<Slot>>> = questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect();
         let behind = questions.iter().map(|it| {
             let mut found = Bits::new();
-            found.insert(it.slot.index());
+            found.insert(it.slot);
             while grows(&mut found, questions.iter().zip(&gates).filter_map(|(it, gate)| Some((it, gate.as_ref()?)))) {}
             found
         });
@@ -250,21 +250,21 @@ impl Links {
 
     /// For each answer that is at odds with others, what it hangs on: unless some of that is otherwise, it stays at odds.
     /// Where it is only open whether some are, what all that may be hang on.
-    fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits> {
+    fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits<Slot>> {
         let questions = || rule_set.catalogue.questions.iter().zip(&self.behind);
         let behind = |slot: FactSlot| questions().find(|(it, _)| it.slot == slot).map(|(_, behind)| behind.clone()).unwrap_or_default();
-        let mut found: Vec<Bits> = facts.at_odds(odds).map(|it| behind(it.answer.slot)).collect();
+        let mut found: Vec<Bits<Slot>> = facts.at_odds(odds).map(|it| behind(it.answer.slot)).collect();
         if found.is_empty() {
             let mut open = Bits::new();
             match odds {
                 Odds::NotOffered => facts.offers.keys().for_each(|it| open.extend(&behind(*it))),
                 Odds::RuledOut => {
-                    let hangs = |it: &Bits| facts.ruled_out_open.iter().any(|slot| it.contains(slot.index()));
+                    let hangs = |it: &Bits<Slot>| facts.ruled_out_open.iter().any(|slot| it.contains(*slot));
                     questions().filter(|(_, it)| hangs(it)).for_each(|(_, it)| open.extend(it));
                 }
                 Odds::Unread => {
                     for it in &facts.unread {
-                        open.insert(it.index());
+                        open.insert(*it);
                         open.extend(&behind(*it));
                     }
                 }
@@ -275,12 +275,12 @@ impl Links {
     }
 
     /// The answers that a lever can change: its own, and the details that hang on it, however far down.
-    fn touched(rule_set: &RuleSet, lever: &Lever) -> Bits {
+    fn touched(rule_set: &RuleSet, lever: &Lever) -> Bits<Slot> {
         let mut found = Bits::new();
-        found.insert(lever.slot.index());
+        found.insert(lever.slot);
         for edit in &lever.edits {
             if let Edit::Put(facts) = edit {
-                facts.iter().for_each(|(slot, _)| found.insert(slot.index()));
+                facts.iter().for_each(|(slot, _)| found.insert(*slot));
             }
         }
         let own = found.clone();
@@ -288,8 +288,8 @@ impl Links {
             if let Turn::Question(at) = turn
                 && let Some(question) = rule_set.catalogue.questions.get(*at)
             {
-                found.insert(question.slot.index());
-                question.date_slot.iter().for_each(|it| found.insert(it.index()));
+                found.insert(question.slot);
+                question.date_slot.iter().for_each(|it| found.insert(*it));
             }
         }
         found
@@ -297,10 +297,10 @@ impl Links {
 }
 
 /// Adds what the gates of the questions among these read; whether anything was added.
-fn grows<'a>(found: &mut Bits, gates: impl Iterator<Item = (&'a Question, &'a Bits)>) -> bool {
+fn grows<'a>(found: &mut Bits<Slot>, gates: impl Iterator<Item = (&'a Question, &'a Bits<Slot>)>) -> bool {
     let before = found.clone();
     for (question, gate) in gates {
-        if found.contains(question.slot.index()) {
+        if found.contains(question.slot) {
             found.extend(gate);
         }
     }
@@ -312,7 +312,7 @@ struct Reach<'a> {
     rule_set: &'a RuleSet,
     links: &'a Links,
     /// For each lever, the answers that it can change.
-    touched: Vec<Bits>,
+    touched: Vec<Bits<Slot>>,
     /// For each rule, the levers that change something it reads.
     levers: Vec<Vec<usize>>,
     /// For each lever, those of the same answer: at most one of a kind is used, except options of one list.
@@ -321,7 +321,7 @@ struct Reach<'a> {
 
 impl<'a> Reach<'a> {
     fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &[Lever]) -> Self {
-        let touched: Vec<Bits> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
+        let touched: Vec<Bits<Slot>> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
         let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));
         let same = levers.iter().map(|one| {
             let others = levers.iter().enumerate().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
@@ -355,26 +355,26 @@ impl<'a> Reach<'a> {
 }
 
 /// The levers that can change some of these answers.
-fn reaching(touched: &[Bits], reads: &Bits) -> Vec<usize> {
+fn reaching(touched: &[Bits<Slot>], reads: &Bits<Slot>) -> Vec<usize> {
     touched.iter().enumerate().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect()
 }
 
 /// Every answer that a condition can depend on, back to the questions.
-fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits {
+fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits<Slot> {
     let mut found = Bits::new();
     condition.visit(&mut |it| match it {
-        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => found.insert(fact.index()),
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => found.insert(*fact),
         Condition::Fact { fact, test } => {
             match rule_set.catalogue.derived_of(*fact) {
-                Some(derived) => roots(rule_set, derived).iter().for_each(|it| found.insert(it.index())),
-                None => found.insert(fact.index()),
+                Some(derived) => roots(rule_set, derived).iter().for_each(|it| found.insert(*it)),
+                None => found.insert(*fact),
             }
             if matches!(test, Test::OlderThan(_) | Test::Within(_)) {
-                rule_set.catalogue.procedure_on.iter().for_each(|it| found.insert(it.index()));
+                rule_set.catalogue.procedure_on.iter().for_each(|it| found.insert(*it));
             }
         }
         // Any answer may be at odds with others. A rule that asks for nothing else is narrowed down for each patient.
-        Condition::Answers(_) => (0..rule_set.catalogue.facts.len()).for_each(|at| found.insert(at)),
+        Condition::Answers(_) => rule_set.catalogue.facts.indices().for_each(|it| found.insert(it)),
         Condition::All(_) | Condition::Any(_) | Condition::Not(_) => {}
     });
     found

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 
 use super::{Fact, Facts, Gathered, Known, Missing, Note, Offered, Place, Value, Why, chosen_in_words, names};
 use crate::diagnostic::{Code, Diagnostic, listed, misspelt};
-use crate::model::{Answer, Question, RuleSet};
+use crate::model::{Agent, Answer, Idx, Question, RuleSet};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
@@ -23,13 +23,12 @@ const MOST_ENTRIES: usize = 200;
 
 /// Understands every answer. Slots of derived facts stay missing until they are derived.
 pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnostics: &mut Vec<Diagnostic>) -> Facts {
-    let n_facts = rule_set.catalogue.facts.len();
     let mut facts = Facts {
         completed_on: gathered.completed_on.as_ref().map(|(day, _)| *day),
         as_of,
         procedure_on: None,
         procedure_needs: rule_set.catalogue.procedure_on.into_iter().collect(),
-        facts: (0..n_facts).map(|at| Arc::new(missing(Why::NotAsked, FactSlot(u16::try_from(at).unwrap_or(u16::MAX))))).collect(),
+        facts: rule_set.catalogue.facts.indices().map(|slot| Arc::new(missing(Why::NotAsked, slot))).collect(),
         notes: gathered.notes.clone(),
         standing: BTreeSet::new(),
         set_aside: Vec::new(),
@@ -321,7 +320,7 @@ impl Reader<'_> {
             return None;
         }
         if self.question.answer == Answer::Anaesthetic {
-            let read: Vec<Option<(usize, f64)>> = items.iter().map(|it| self.solution(it)).collect();
+            let read: Vec<Option<(Idx<Agent>, f64)>> = items.iter().map(|it| self.solution(it)).collect();
             return read.into_iter().collect::<Option<Vec<_>>>().map(Offered::Solutions);
         }
         let question = self.question;

@@ -6,7 +6,7 @@ use super::{Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why
 use crate::formulas::body::Sex;
 use crate::formulas::medicines::ParacetamolBands;
 use crate::formulas::{age, anaesthetic, body, counts, medicines, pressure, renal};
-use crate::model::{Agent, Choice, Derived, FactKind, Formula, Input, Medicine, RuleSet};
+use crate::model::{Agent, Choice, Derived, FactKind, Formula, Input, Medicine, RuleSet, Table};
 use crate::quantity::when::When;
 use crate::quantity::{tidy, tidy_beside};
 use crate::truth::FactSlot;
@@ -66,14 +66,13 @@ pub fn roots(rule_set: &RuleSet, derived: &Derived) -> BTreeSet<FactSlot> {
     let mut found = BTreeSet::new();
     let mut open: Vec<FactSlot> = slots(derived);
     while let Some(slot) = open.pop() {
-        match rule_set.catalogue.fact(slot).map(|it| it.kind) {
-            Some(FactKind::Derived(at)) => {
+        match rule_set.catalogue.fact(slot).kind {
+            FactKind::Derived(at) => {
                 open.extend(rule_set.catalogue.derived.get(at).map(slots).into_iter().flatten());
             }
-            Some(_) => {
+            FactKind::Question(_) | FactKind::TakenOn(_) => {
                 found.insert(slot);
             }
-            None => {}
         }
     }
     found
@@ -251,10 +250,10 @@ impl Inputs<'_> {
                 volumes.and_then(|it| anaesthetic::volume_per_toe(it, n_toes))
             }
             Formula::DigitLoad => {
-                let has_limit = |it: &PlannedAgent| self.rule_set.agents.get(it.agent).is_some_and(|it| it.per_digit.is_some());
+                let has_limit = |it: &PlannedAgent| self.rule_set.agents[it.agent].per_digit.is_some();
                 let (plan, n_toes) = self.plan_and_toes(|it| !has_limit(it) || dose(it).is_some())?;
                 let mut highest = Some(0.0_f64);
-                for (at, agent) in self.rule_set.agents.iter().enumerate() {
+                for (at, agent) in self.rule_set.agents.entries() {
                     let Some(per_digit) = agent.per_digit else { continue };
                     // Two strengths of one agent in one toe count together.
                     let doses: Option<f64> = plan.iter().filter(|it| it.agent == at).map(dose).sum();
@@ -369,7 +368,7 @@ impl Inputs<'_> {
         let Some(Value::Medicines(entries)) = self.value(0) else { return Err(Outcome::Lacks(vec![0])) };
         let mut found = Vec::new();
         for entry in entries {
-            let medicine = entry.medicine.and_then(|at| self.rule_set.medicines.medicines.get(at));
+            let medicine = entry.medicine.map(|at| &self.rule_set.medicines.medicines[at]);
             let Some(medicine) = medicine else { return Err(Outcome::Lacks(vec![0])) };
             if let Some(factor) = factor(medicine) {
                 found.push(value(entry, factor).ok_or_else(|| Outcome::Lacks(vec![0]))?);
@@ -432,8 +431,8 @@ pub fn dose(planned: &PlannedAgent) -> Option<f64> {
 }
 
 /// Most milligrams of one planned agent; `None` where the register has no limit.
-pub fn limit(agents: &[Agent], planned: &PlannedAgent, adrenaline: bool, weight: f64, age: f64) -> Option<f64> {
-    let row = agents.get(planned.agent)?.limit(adrenaline, age)?;
+pub fn limit(agents: &Table<Agent>, planned: &PlannedAgent, adrenaline: bool, weight: f64, age: f64) -> Option<f64> {
+    let row = agents[planned.agent].limit(adrenaline, age)?;
     anaesthetic::limit_mg(row.per_kg, weight, row.at_most)
 }
 

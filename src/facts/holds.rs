@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use super::{AllergyEntry, Facts, MedicineEntry, Place, Value, names};
-use crate::model::{Bits, Catalogue, Comparison, Condition, Odds, Question, Test};
+use crate::model::{Bits, Catalogue, Comparison, Condition, Idx, Medicine, Odds, Question, Reaction, Substance, Test};
 use crate::quantity::when::When;
 use crate::truth::{FactSlot, Truth};
 
@@ -55,8 +55,8 @@ fn at_odds(odds: Odds, facts: &Facts) -> Truth {
     }
 }
 
-fn taking(entries: &[MedicineEntry], wanted: &Bits, at_least: u16, fact: FactSlot) -> Truth {
-    let found: BTreeSet<usize> = entries.iter().filter_map(|it| it.medicine).filter(|at| wanted.contains(*at)).collect();
+fn taking(entries: &[MedicineEntry], wanted: &Bits<Medicine>, at_least: u16, fact: FactSlot) -> Truth {
+    let found: BTreeSet<Idx<Medicine>> = entries.iter().filter_map(|it| it.medicine).filter(|at| wanted.contains(*at)).collect();
     // The same text twice is one medicine, whichever that is.
     let unrecognised: BTreeSet<String> = entries.iter().filter(|it| it.medicine.is_none()).map(|it| names::form(&it.text)).collect();
     let at_least = usize::from(at_least);
@@ -70,7 +70,7 @@ fn taking(entries: &[MedicineEntry], wanted: &Bits, at_least: u16, fact: FactSlo
 }
 
 /// Whether one allergy is among the substances: an entry may be a whole group.
-pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits, reactions: Option<&Bits>) -> Option<bool> {
+pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits<Substance>, reactions: Option<&Bits<Reaction>>) -> Option<bool> {
     let substance = match &entry.substances {
         // A word for a group of which the register holds nothing may mean anything.
         None => None,
@@ -91,7 +91,7 @@ pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits, reactions: Option<&Bi
     }
 }
 
-fn allergic(entries: &[AllergyEntry], wanted: &Bits, reactions: Option<&Bits>, fact: FactSlot) -> Truth {
+fn allergic(entries: &[AllergyEntry], wanted: &Bits<Substance>, reactions: Option<&Bits<Reaction>>, fact: FactSlot) -> Truth {
     entries.iter().fold(Truth::No, |so_far, entry| {
         let one = entry_allergic(entry, wanted, reactions).map_or_else(|| Truth::unknown(fact), Truth::from_known);
         so_far.or(one)
@@ -111,7 +111,7 @@ fn tested(fact: FactSlot, test: &Test, facts: &Facts) -> Truth {
         (Test::NoneOf(options), Value::Choice(at)) => Truth::from_known(!options.contains(at)),
         (Test::Includes(options), Value::Choices(bits)) => Truth::from_known(options.iter().any(|at| bits >> at & 1 == 1)),
         (Test::Includes(options), Value::Plan(plan)) => {
-            Truth::from_known(plan.iter().any(|it| options.iter().any(|at| usize::from(*at) == it.agent)))
+            Truth::from_known(plan.iter().any(|it| options.iter().any(|at| usize::from(*at) == it.agent.index())))
         }
         (Test::Compare(how, threshold), Value::Number(number)) => Truth::from_known(compares(*how, *number, threshold.value)),
         (Test::Compare(how, threshold), Value::Date(when)) => Truth::from_known(compares(*how, day_number(when), threshold.value)),
@@ -262,7 +262,7 @@ fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Decider>) {
 }
 
 /// The entries of the list of medicines that are among those wanted.
-pub fn matching_medicines<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits) -> Vec<&'a MedicineEntry> {
+pub fn matching_medicines<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits<Medicine>) -> Vec<&'a MedicineEntry> {
     match facts.known(fact).map(|it| &it.value) {
         Some(Value::Medicines(entries)) => entries.iter().filter(|it| it.medicine.is_some_and(|at| wanted.contains(at))).collect(),
         _ => Vec::new(),
@@ -270,7 +270,12 @@ pub fn matching_medicines<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits) -
 }
 
 /// The entries of the list of allergies that are among those wanted.
-pub fn matching_allergies<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits, reactions: Option<&Bits>) -> Vec<&'a AllergyEntry> {
+pub fn matching_allergies<'a>(
+    facts: &'a Facts,
+    fact: FactSlot,
+    wanted: &Bits<Substance>,
+    reactions: Option<&Bits<Reaction>>,
+) -> Vec<&'a AllergyEntry> {
     match facts.known(fact).map(|it| &it.value) {
         Some(Value::Allergies(entries)) => entries.iter().filter(|it| entry_allergic(it, wanted, reactions) == Some(true)).collect(),
         _ => Vec::new(),

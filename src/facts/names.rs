@@ -5,7 +5,7 @@
 
 use super::course::{self, Course};
 use crate::diagnostic::nearest;
-use crate::model::{AllergenRegister, Bits, MedicineRegister};
+use crate::model::{AllergenRegister, Bits, Idx, Medicine, MedicineRegister, Substance};
 
 /// What an entry was recognised as.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,7 +25,7 @@ pub fn form(text: &str) -> String {
 }
 
 /// Recognises a medicine: "apixaban", "Apixaban 5 mg twice a day".
-pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<usize> {
+pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<Idx<Medicine>> {
     match medicine_and_course(register, text) {
         Recognised::As((at, _)) => Recognised::As(at),
         Recognised::Not { nearest } => Recognised::Not { nearest },
@@ -33,7 +33,7 @@ pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<usize> {
 }
 
 /// Recognises a medicine, and how much of it is taken as far as the text says so without doubt.
-pub fn medicine_and_course(register: &MedicineRegister, text: &str) -> Recognised<(usize, Course)> {
+pub fn medicine_and_course(register: &MedicineRegister, text: &str) -> Recognised<(Idx<Medicine>, Course)> {
     let whole = form(text);
     if let Some(&at) = register.names.get(&whole) {
         return Recognised::As((at, Course::UNTOLD));
@@ -78,7 +78,7 @@ pub fn is_dose(register: &MedicineRegister, word: &str) -> bool {
 }
 
 /// Recognises a substance or a group of substances: "latex", "local anaesthetic".
-pub fn substance(register: &AllergenRegister, text: &str) -> Recognised<Bits> {
+pub fn substance(register: &AllergenRegister, text: &str) -> Recognised<Bits<Substance>> {
     let whole = form(text);
     match register.names.get(&whole) {
         Some(bits) => Recognised::As(bits.clone()),

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use super::holds::{self, Decider};
 use super::{AtOdds, Fact, Facts, Known, Missing, Offered, SetAside, Value, Why, derive};
-use crate::model::{Bits, FactKind, Question, RuleSet, Turn};
-use crate::truth::{FactSlot, Truth};
+use crate::model::{Agent, Bits, FactKind, Idx, Question, RuleSet, Turn};
+use crate::truth::{FactSlot, Slot, Truth};
 
 /// Derives every derived fact, sets answers aside that do not count, and notes which are at odds with others.
 ///
@@ -27,7 +27,7 @@ pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
 /// back where the changes ask for it.
 pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
     // Which of what is open comes from which question is not kept, so each that may hang on it is gone over, too.
-    let otherwise: Bits = changes.iter().map(|(slot, _)| slot).chain(&facts.ruled_out_open).map(|it| it.index()).collect();
+    let otherwise: Bits<Slot> = changes.iter().map(|(slot, _)| slot).chain(&facts.ruled_out_open).copied().collect();
     let anew: Vec<bool> = rule_set.catalogue.turns.iter().map(|(_, behind)| behind.meets(&otherwise)).collect();
     let mut changed = facts.clone();
     bring_back(rule_set, &mut changed, &anew);
@@ -42,9 +42,10 @@ pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) 
 fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
     let catalogue = &rule_set.catalogue;
     let turns = catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew);
-    let questions: Bits = turns.filter_map(|((turn, _), _)| if let Turn::Question(at) = turn { Some(*at) } else { None }).collect();
+    let questions: BTreeSet<usize> =
+        turns.filter_map(|((turn, _), _)| if let Turn::Question(at) = turn { Some(*at) } else { None }).collect();
     let set_aside = std::mem::take(&mut facts.set_aside).into_iter();
-    let (back, kept): (Vec<SetAside>, Vec<SetAside>) = set_aside.partition(|it| questions.contains(it.question));
+    let (back, kept): (Vec<SetAside>, Vec<SetAside>) = set_aside.partition(|it| questions.contains(&it.question));
     facts.set_aside = kept;
     for SetAside { question, fact, date, .. } in back {
         let Some(question) = catalogue.questions.get(question) else { continue };
@@ -53,7 +54,7 @@ fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
             facts.put(slot, date);
         }
     }
-    let is_anew = |slot| matches!(catalogue.fact(slot).map(|it| it.kind), Some(FactKind::Question(at)) if questions.contains(at));
+    let is_anew = |slot| matches!(catalogue.fact(slot).kind, FactKind::Question(at) if questions.contains(&at));
     facts.ruled_out.retain(|it| !is_anew(it.answer.slot));
 }
 
@@ -111,7 +112,7 @@ fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (usize, &Questio
         // Either the answer settles it, or what says that the question does not apply.
         Truth::Unknown(mut open) => {
             open.insert(question.slot);
-            let why = if let Some(Fact::Missing(it)) = facts.get(question.slot) { it.why } else { Why::NotAsked };
+            let why = if let Fact::Missing(it) = facts.get(question.slot) { it.why } else { Why::NotAsked };
             set_aside(facts, (at, question), missing(why, open), false);
         }
     }
@@ -134,9 +135,9 @@ fn is_harmless(question: &Question, value: &Value) -> bool {
 
 /// Puts something in the place of an answer, and keeps what was given.
 fn set_aside(facts: &mut Facts, (at, question): (usize, &Question), instead: Fact, is_settled: bool) {
-    let date = question.date_slot.and_then(|it| facts.get(it)).cloned();
+    let date = question.date_slot.map(|it| facts.get(it).clone());
     let needs = if let Fact::Missing(it) = &instead { it.needs.clone() } else { BTreeSet::from([question.slot]) };
-    let Some(fact) = facts.get(question.slot).cloned() else { return };
+    let fact = facts.get(question.slot).clone();
     facts.put(question.slot, instead);
     if let Some(slot) = question.date_slot {
         facts.put(slot, missing(Why::NotAsked, needs));
@@ -218,7 +219,7 @@ fn is_offered(value: &Value, offered: &Offered) -> Option<bool> {
         (Value::Choice(at), Offered::Options(bits)) => Some(bits >> at & 1 == 1),
         (Value::Choices(chosen), Offered::Options(bits)) => Some(chosen & !bits == 0),
         (Value::Plan(plan), Offered::Solutions(solutions)) => {
-            let one = |agent: usize, percent: Option<f64>| {
+            let one = |agent: Idx<Agent>, percent: Option<f64>| {
                 let strengths: Vec<f64> = solutions.iter().filter(|(at, _)| *at == agent).map(|(_, it)| *it).collect();
                 match percent {
                     _ if strengths.is_empty() => Some(false),

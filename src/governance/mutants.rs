@@ -300,18 +300,14 @@ impl Trial<'_> {
     /// Each number of each anaesthetic, but the strengths: they say what an answer may be, and decide nothing.
     fn anaesthetics(&mut self, rule_set: &mut RuleSet) {
         let compiled = Compiled::new(rule_set);
-        for at in 0..rule_set.agents.len() {
-            let Some(agent) = rule_set.agents.get(at).cloned() else { continue };
+        for at in rule_set.agents.indices() {
+            let agent = rule_set.agents[at].clone();
             for (what, changed) in other_agents(&agent) {
-                if let Some(place) = rule_set.agents.get_mut(at) {
-                    *place = changed;
-                }
+                rule_set.agents[at] = changed;
                 let noticed = self.derives_otherwise(rule_set, &compiled);
                 self.found.push(Mutant::outside(format!("anaesthetics/{}", agent.id), Kind::Anaesthetic, what, noticed));
             }
-            if let Some(place) = rule_set.agents.get_mut(at) {
-                *place = agent;
-            }
+            rule_set.agents[at] = agent;
         }
     }
 

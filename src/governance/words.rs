@@ -1,6 +1,6 @@
 //! A condition in words, from its structure.
 
-use crate::model::{Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
+use crate::model::{Bits, Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
 use crate::truth::FactSlot;
 
 /// A condition in words: a line, and what belongs under it.
@@ -54,8 +54,7 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
             let groups = &rule_set.allergens.groups;
             let what = or(&named.iter().map(|it| term(groups, it)).collect::<Vec<_>>(), "; or ");
             let with = reactions.as_ref().map(|bits| {
-                let words: Vec<String> =
-                    bits.iter().filter_map(|at| rule_set.allergens.reactions.get(at)).map(|(_, text)| format!("\"{text}\"")).collect();
+                let words: Vec<String> = bits.iter().map(|at| format!("\"{}\"", rule_set.allergens.reactions[at].text)).collect();
                 format!("; and what happened was {}", or(&words, " or "))
             });
             format!("there is an allergy: {what}{}", with.unwrap_or_default())
@@ -100,7 +99,7 @@ fn name(rule_set: &RuleSet, slot: FactSlot) -> String {
 }
 
 /// A class or group by what it is, with its id; the name itself for anything else.
-fn term(terms: &[Term], name: &str) -> String {
+fn term<Of>(terms: &[Term<Of>], name: &str) -> String {
     terms.iter().find(|it| it.id == name).map_or_else(|| name.to_owned(), |it| format!("{} ({name})", lower_first(&it.about)))
 }
 
@@ -164,14 +163,14 @@ fn span(rule_set: &RuleSet, limit: &SpanLimit) -> String {
 }
 
 fn names(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
-    let fact_type = rule_set.catalogue.fact(slot).map(|it| &it.fact_type);
+    let fact_type = &rule_set.catalogue.fact(slot).fact_type;
     options
         .iter()
         .map(|at| {
             let at = usize::from(*at);
             match fact_type {
-                Some(FactType::YesNo) => if at == 1 { "yes" } else { "no" }.to_owned(),
-                Some(FactType::Anaesthetic) => rule_set.agents.get(at).map(|it| it.id.clone()).unwrap_or_default(),
+                FactType::YesNo => if at == 1 { "yes" } else { "no" }.to_owned(),
+                FactType::Anaesthetic => rule_set.agents.iter().nth(at).map(|it| it.id.clone()).unwrap_or_default(),
                 _ => rule_set.catalogue.options(slot).get(at).map(|it| format!("\"{}\"", it.text)).unwrap_or_default(),
             }
         })
@@ -228,8 +227,7 @@ pub fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
         Condition::Taking { named, at_least: 1, .. } => format!("taking {}", named.join(", ")),
         Condition::Taking { named, at_least, .. } => format!("taking at least {at_least} of {}", named.join(", ")),
         Condition::AllergicTo { named, reactions, .. } => {
-            let ids = reactions.iter().flat_map(|it| it.iter()).filter_map(|at| rule_set.allergens.reactions.get(at));
-            let with: Vec<&str> = ids.map(|(id, _)| id.as_str()).collect();
+            let with: Vec<&str> = reactions.iter().flat_map(Bits::iter).map(|at| rule_set.allergens.reactions[at].id.as_str()).collect();
             let with = if with.is_empty() { String::new() } else { format!(" with {}", with.join(", ")) };
             format!("allergic_to {}{with}", named.join(", "))
         }
@@ -254,10 +252,10 @@ fn brief_test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
 
 /// The ids of options, as rules write them.
 pub fn option_ids(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
-    let fact_type = rule_set.catalogue.fact(slot).map(|it| &it.fact_type);
+    let fact_type = &rule_set.catalogue.fact(slot).fact_type;
     let id = |at: usize| match fact_type {
-        Some(FactType::YesNo) => if at == 1 { "yes" } else { "no" }.to_owned(),
-        Some(FactType::Anaesthetic) => rule_set.agents.get(at).map(|it| it.id.clone()).unwrap_or_default(),
+        FactType::YesNo => if at == 1 { "yes" } else { "no" }.to_owned(),
+        FactType::Anaesthetic => rule_set.agents.iter().nth(at).map(|it| it.id.clone()).unwrap_or_default(),
         _ => rule_set.catalogue.options(slot).get(at).map(|it| it.id.clone()).unwrap_or_default(),
     };
     options.iter().map(|at| id(usize::from(*at))).collect()

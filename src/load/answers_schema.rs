@@ -166,7 +166,7 @@ fn bare(rule_set: &RuleSet, question: &Question) -> Value {
             ] },
         }),
         Answer::Allergies => {
-            let reactions: Vec<&str> = rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).collect();
+            let reactions: Vec<&str> = rule_set.allergens.reactions.iter().map(|it| it.id.as_str()).collect();
             json!({
                 "type": "array",
                 "items": { "anyOf": [

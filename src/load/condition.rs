@@ -145,7 +145,7 @@ fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry)
             None => {
                 complete = false;
                 let known = names.allergens.groups.iter().map(|it| it.id.as_str());
-                let known = known.chain(names.allergens.substances.iter().map(String::as_str));
+                let known = known.chain(names.allergens.substances.iter().map(|it| it.name.as_str()));
                 reading.report(
                     Diagnostic::at(
                         Code::UnknownSubstance,
@@ -165,7 +165,7 @@ fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry)
         Some(list) => {
             let mut bits = Bits::new();
             for (place, name) in named(list, reading) {
-                match names.allergens.reactions.iter().position(|(id, _)| *id == name) {
+                match names.allergens.reactions.position(|it| it.id == name) {
                     Some(at) => bits.insert(at),
                     None => {
                         complete = false;
@@ -177,7 +177,7 @@ fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry)
                                 format!("there is no reaction `{name}`"),
                                 "not in allergens.yaml",
                             )
-                            .help_if(did_you_mean(&name, names.allergens.reactions.iter().map(|(id, _)| id.as_str()))),
+                            .help_if(did_you_mean(&name, names.allergens.reactions.iter().map(|it| it.id.as_str()))),
                         );
                     }
                 }
@@ -249,7 +249,7 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> 
 /// Reports a number that no answer can be: the test would always hold, or never. A decimal point in the wrong place is
 /// common.
 fn can_be(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node, threshold: &Threshold) {
-    let Some(FactKind::Question(at)) = names.catalogue.fact(slot).map(|it| it.kind) else { return };
+    let FactKind::Question(at) = names.catalogue.fact(slot).kind else { return };
     let Some(question) = names.catalogue.questions.get(at) else { return };
     let Some((low, high)) = question.plausible.filter(|(low, high)| threshold.value < *low || threshold.value > *high) else { return };
     let title = format!("no answer to `{}` can be {}", question.id, threshold.written);
@@ -263,7 +263,7 @@ fn can_be(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node,
 
 /// `older_than` and `within` on a dated answer mean its date.
 fn tested_slot(names: &Names, slot: FactSlot, test: &str) -> Option<(FactSlot, FactType)> {
-    let fact = names.catalogue.fact(slot)?;
+    let fact = names.catalogue.fact(slot);
     if ["older_than", "within"].contains(&test)
         && let FactKind::Question(at) = fact.kind
         && let Some(date_slot) = names.catalogue.questions.get(at).and_then(|it| it.date_slot)
@@ -288,7 +288,7 @@ fn fitting_tests(fact_type: &FactType) -> String {
 }
 
 fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node) -> Option<Vec<u16>> {
-    let fact_type = names.catalogue.fact(slot).map(|it| it.fact_type.clone())?;
+    let fact_type = names.catalogue.fact(slot).fact_type.clone();
     let mut positions = Vec::new();
     let mut complete = true;
     for (place, name) in named(node, reading) {

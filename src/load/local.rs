@@ -356,8 +356,7 @@ fn every_option(question: &Question) -> Option<Offered> {
 fn in_words(rule_set: &RuleSet, question: &Question, offered: &Offered) -> String {
     let words: Vec<String> = match (offered, &question.answer) {
         (Offered::Solutions(solutions), _) => {
-            let agent = |at: &usize| rule_set.agents.get(*at).map_or("", |it| it.id.as_str());
-            solutions.iter().map(|(at, percent)| format!("{} {} %", agent(at), tidy(*percent, None))).collect()
+            solutions.iter().map(|(at, percent)| format!("{} {} %", rule_set.agents[*at].id, tidy(*percent, None))).collect()
         }
         (Offered::Options(bits), Answer::OneOf(options) | Answer::SeveralOf(options)) => {
             options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.id.clone()).collect()

@@ -42,7 +42,7 @@ pub struct Names {
     /// Allergens.
     pub allergens: AllergenRegister,
     /// Local anaesthetics.
-    pub agents: Vec<Agent>,
+    pub agents: Table<Agent>,
 }
 
 /// A number as written: value and unit.
@@ -310,7 +310,7 @@ impl Names {
                 return Some(Piece::Age(slot));
             }
             let slot = self.catalogue.slot(dated)?;
-            let is_date = self.catalogue.fact(slot).is_some_and(|it| it.fact_type == FactType::Date);
+            let is_date = self.catalogue.fact(slot).fact_type == FactType::Date;
             return is_date.then_some(Piece::Age(slot));
         }
         None

@@ -101,9 +101,8 @@ fn is_yes(node: Option<&Node>) -> bool {
 }
 
 fn add_fact(catalogue: &mut Catalogue, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
-    let slot = FactSlot(u16::try_from(catalogue.facts.len()).unwrap_or(u16::MAX));
-    catalogue.slots.insert(id.clone(), slot);
-    catalogue.facts.push(Fact { id, kind, fact_type });
+    let slot = catalogue.facts.push(Fact { id: id.clone(), kind, fact_type });
+    catalogue.slots.insert(id, slot);
     slot
 }
 
@@ -383,10 +382,8 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &[&Node]) 
     names.catalogue.medicines = found.get("medicines").copied();
     names.catalogue.allergies = found.get("allergies").copied();
     names.catalogue.anaesthetic = found.get("anaesthetic").copied();
-    names.catalogue.procedure_on = names
-        .catalogue
-        .slot("plan.procedure_on")
-        .filter(|it| names.catalogue.fact(*it).is_some_and(|fact| fact.fact_type == FactType::Date));
+    names.catalogue.procedure_on =
+        names.catalogue.slot("plan.procedure_on").filter(|it| names.catalogue.fact(*it).fact_type == FactType::Date);
     if names.catalogue.procedure_on.is_none() {
         reading.report(
             Diagnostic::at(Code::UnknownFact, reading.source, &(0..0), "the rule set does not ask for `plan.procedure_on`", "at the top")
@@ -445,8 +442,8 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
     let mut measured: Option<Measure> = None;
     for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
         let (unit, measure) = match input {
-            Input::Fact(slot) => match names.catalogue.fact(*slot).map(|it| &it.fact_type) {
-                Some(FactType::Number { unit, measure }) => (unit.clone(), *measure),
+            Input::Fact(slot) => match &names.catalogue.fact(*slot).fact_type {
+                FactType::Number { unit, measure } => (unit.clone(), *measure),
                 _ => (None, None),
             },
             Input::Number(_) => (None, None),
@@ -565,7 +562,7 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         };
     }
     let slot = names.fact(reading, value)?;
-    let fact = names.catalogue.fact(slot)?;
+    let fact = names.catalogue.fact(slot);
     let options = names.catalogue.options(slot);
     let fits = match (kind, &fact.fact_type) {
         (RoleKind::Number(None), FactType::Number { .. }) | (RoleKind::Date, FactType::Date) => true,

@@ -7,7 +7,9 @@ use chrono::NaiveDate;
 use super::names::{Names, What, to_unit, written_number};
 use super::{Parsed, Reading};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::model::{AllergenRegister, Bits, Checked, Limit, LimitValue, Medicine, MedicineRegister, Publication, Term};
+use crate::model::{
+    AllergenRegister, Bits, Checked, Idx, Limit, LimitValue, Medicine, MedicineRegister, Publication, Reaction, Substance, Table, Term,
+};
 use crate::quantity::Measure;
 use crate::quantity::span::Span;
 use crate::quantity::when::read_when;
@@ -305,7 +307,6 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
     for node in parsed.root.get("medicines").map_or(empty, Node::items) {
         let Some(name) = reading.needed(node, "name") else { continue };
-        let at = register.medicines.len();
         let also = reading.list(node, "also");
         let forms = new_names(&mut reading, &mut places, node);
         let classes = terms_of(&mut reading, node, &terms, "classes");
@@ -315,12 +316,6 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             let title = format!("`{id}` is the name of a class that this medicine does not lie in");
             let help = "add the class to its `in:`, or give one of them another name";
             reading.report(Diagnostic::at(Code::NameTwice, reading.source, &place.span, title, "rules would mean the class").help(help));
-        }
-        register.names.extend(forms.into_iter().map(|form| (form, at)));
-        for term in classes {
-            if let Some(class) = register.classes.get_mut(term) {
-                class.members.insert(at);
-            }
         }
         let mut factor = |key| {
             let it = node.get(key)?;
@@ -334,7 +329,13 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
         let plausible_daily = daily_range(&mut reading, node);
         let name = name_form(&name);
-        register.medicines.push(Medicine { name, also, as_prednisolone, adrenal_as_prednisolone, plausible_daily });
+        let at = register.medicines.push(Medicine { name, also, as_prednisolone, adrenal_as_prednisolone, plausible_daily });
+        register.names.extend(forms.into_iter().map(|form| (form, at)));
+        for term in classes {
+            if let Some(class) = register.classes.get_mut(term) {
+                class.members.insert(at);
+            }
+        }
     }
     names.medicines = register;
     reading.finish()
@@ -379,14 +380,14 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             unique(&mut reading, &mut seen, id, "reactions");
         }
         if let (Some(id), Some(text)) = (reading.needed(node, "id"), reading.needed(node, "text")) {
-            register.reactions.push((id, text));
+            register.reactions.push(Reaction { id, text });
         }
     }
     let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
     let mut listed: Vec<(&Node, Vec<String>)> = Vec::new();
     for node in parsed.root.get("substances").map_or(empty, Node::items) {
         let Some(name) = reading.needed(node, "name") else { continue };
-        let at = register.substances.len();
+        let at = substance(&mut register, name_form(&name));
         let forms = new_names(&mut reading, &mut places, node);
         register.names.extend(forms.iter().map(|it| (it.clone(), Bits::from_iter([at]))));
         listed.push((node, forms));
@@ -395,13 +396,12 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 group.members.insert(at);
             }
         }
-        register.substances.push(name_form(&name));
     }
-    let mut forms: Vec<Vec<String>> = listed.iter().map(|(_, forms)| forms.clone()).collect();
+    let mut forms: Table<Vec<String>, Substance> = listed.iter().map(|(_, forms)| forms.clone()).collect();
     add_medicines(&names.medicines, &mut register, &mut forms);
     take_apart(&mut register, &forms);
-    register.crosses = (0..register.substances.len()).map(|at| Bits::from_iter([at])).collect();
-    for (own, (node, _)) in listed.iter().enumerate() {
+    // Those that the file lists come first.
+    for (own, (node, _)) in register.substances.indices().zip(&listed) {
         for cross in node.get("crosses_with").map_or(empty, Node::items) {
             let Some(form) = cross.written(reading.source).map(name_form) else { continue };
             let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
@@ -414,17 +414,13 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                         format!("there is no substance or group `{form}`"),
                         "not in allergens.yaml",
                     )
-                    .help_if(did_you_mean(&form, register.substances.iter().map(String::as_str))),
+                    .help_if(did_you_mean(&form, register.substances.iter().map(|it| it.name.as_str()))),
                 );
                 continue;
             };
             for other in others.iter() {
-                if let Some(bits) = register.crosses.get_mut(own) {
-                    bits.insert(other);
-                }
-                if let Some(bits) = register.crosses.get_mut(other) {
-                    bits.insert(own);
-                }
+                register.substances[own].crosses.insert(other);
+                register.substances[other].crosses.insert(own);
             }
         }
     }
@@ -457,11 +453,18 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     reading.finish()
 }
 
+/// Adds a substance; each crosses with itself.
+fn substance(register: &mut AllergenRegister, name: String) -> Idx<Substance> {
+    let at = register.substances.push(Substance { name, crosses: Bits::new() });
+    register.substances[at].crosses.insert(at);
+    at
+}
+
 /// Makes every medicine a substance, under all its names that are not yet taken, and puts it into the groups that have
 /// the name of one of its classes. `forms` are the names of each substance, and get those of the medicines.
-fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, forms: &mut Vec<Vec<String>>) {
-    let mut position: HashMap<usize, usize> = HashMap::new();
-    let mut sorted: Vec<(&String, usize)> = medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, forms: &mut Table<Vec<String>, Substance>) {
+    let mut position: HashMap<Idx<Medicine>, Idx<Substance>> = HashMap::new();
+    let mut sorted: Vec<(&String, Idx<Medicine>)> = medicines.names.iter().map(|(name, at)| (name, *at)).collect();
     sorted.sort();
     // A medicine that allergens.yaml lists under any of its names is that substance.
     for &(name, medicine) in &sorted {
@@ -471,15 +474,11 @@ fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, 
     }
     for (name, medicine) in sorted {
         let at = *position.entry(medicine).or_insert_with(|| {
-            let known = medicines.medicines.get(medicine).map_or_else(|| name.clone(), |it| it.name.clone());
-            register.substances.push(known);
             forms.push(Vec::new());
-            register.substances.len() - 1
+            substance(register, medicines.medicines[medicine].name.clone())
         });
         register.names.entry(name.clone()).or_insert_with(|| Bits::from_iter([at]));
-        if let Some(forms) = forms.get_mut(at) {
-            forms.push(name.clone());
-        }
+        forms[at].push(name.clone());
     }
     for class in &medicines.classes {
         if let Some(group) = register.groups.iter_mut().find(|it| it.id == class.id) {
@@ -490,9 +489,9 @@ fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, 
 
 /// Lets the names of each mixture mean its parts: an allergy to the mixture may be one to any of them. It may be one to
 /// the mixture alone, too, where a part is not known, or where the register itself puts the mixture into a group.
-fn take_apart(register: &mut AllergenRegister, forms: &[Vec<String>]) {
-    let mut meant: Vec<(String, Bits)> = Vec::new();
-    for (own, forms) in forms.iter().enumerate() {
+fn take_apart(register: &mut AllergenRegister, forms: &Table<Vec<String>, Substance>) {
+    let mut meant: Vec<(String, Bits<Substance>)> = Vec::new();
+    for (own, forms) in forms.entries() {
         let Some(mut parts) = parts_of(forms, register) else { continue };
         if !parts.complete || register.groups.iter().any(|it| it.members.contains(own)) {
             parts.found.insert(own);
@@ -504,7 +503,7 @@ fn take_apart(register: &mut AllergenRegister, forms: &[Vec<String>]) {
 
 /// The known parts of a mixture.
 struct Parts {
-    found: Bits,
+    found: Bits<Substance>,
     /// Whether one of its names is made of known parts alone.
     complete: bool,
 }
@@ -515,7 +514,7 @@ fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<Parts> {
     let mut parts = Parts { found: Bits::new(), complete: false };
     for form in forms {
         let pieces = form.replace(" and ", "/").replace(" with ", "/").replace(", ", "/");
-        let known: Vec<Option<&Bits>> = pieces.split('/').map(|it| register.names.get(it.trim())).collect();
+        let known: Vec<Option<&Bits<Substance>>> = pieces.split('/').map(|it| register.names.get(it.trim())).collect();
         if known.len() > 1 {
             known.iter().flatten().for_each(|it| parts.found.extend(it));
             parts.complete |= known.iter().all(Option::is_some);

@@ -10,7 +10,7 @@ use super::names::Names;
 use super::registers::name_form;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::facts::names::is_dose;
-use crate::model::{Bits, Condition};
+use crate::model::{Bits, Condition, Medicine};
 use crate::source::Node;
 
 /// The names that vanish, in order: of medicines, and of classes of which all is looked at, which somebody may write instead.
@@ -42,9 +42,9 @@ pub fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
 }
 
 /// The medicines that some condition counts, and those whose dose is worked with.
-fn looked_at<'a>(names: &Names, conditions: impl Iterator<Item = &'a Condition>) -> Bits {
-    let steroids = names.medicines.medicines.iter().enumerate().filter(|(_, it)| it.as_prednisolone.is_some());
-    let mut found: Bits = steroids.map(|(at, _)| at).collect();
+fn looked_at<'a>(names: &Names, conditions: impl Iterator<Item = &'a Condition>) -> Bits<Medicine> {
+    let steroids = names.medicines.medicines.entries().filter(|(_, it)| it.as_prednisolone.is_some());
+    let mut found: Bits<Medicine> = steroids.map(|(at, _)| at).collect();
     for condition in conditions {
         condition.visit(&mut |it| {
             if let Condition::Taking { medicines, .. } = it {

@@ -4,12 +4,11 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
-use super::bits::Bits;
 use super::condition::Condition;
 use super::formula::Formula;
 use crate::quantity::{Measure, Span};
-use crate::table::{Idx, Table};
-use crate::truth::FactSlot;
+use crate::table::{Bits, Idx, Table};
+use crate::truth::{FactSlot, Slot};
 
 /// All questions and derived facts. Slots: per question its answer and, if dated, its date; then the
 /// derived facts, each after everything it is computed from.
@@ -22,7 +21,7 @@ pub struct Catalogue {
     /// Derived facts in the order they are computed.
     pub derived: Vec<Derived>,
     /// What each slot holds.
-    pub facts: Vec<Fact>,
+    pub facts: Table<Fact, Slot>,
     /// Slot of each fact id.
     pub slots: HashMap<String, FactSlot>,
     /// The one question of medicines, if there is one.
@@ -35,7 +34,7 @@ pub struct Catalogue {
     pub procedure_on: Option<FactSlot>,
     /// What is settled in turn, each after everything it hangs on, with the slots of its own facts and of all those, however
     /// far up. INVARIANT: every derived fact and every question with an `ask_when` once; there is no circle among them.
-    pub turns: Vec<(Turn, Bits)>,
+    pub turns: Vec<(Turn, Bits<Slot>)>,
 }
 
 /// One thing that hangs on other facts.
@@ -348,18 +347,18 @@ impl Catalogue {
     }
 
     /// What stands in a slot.
-    pub fn fact(&self, slot: FactSlot) -> Option<&Fact> {
-        self.facts.get(slot.index())
+    pub fn fact(&self, slot: FactSlot) -> &Fact {
+        &self.facts[slot]
     }
 
     /// The id of a slot.
     pub fn id(&self, slot: FactSlot) -> &str {
-        self.fact(slot).map_or("", |fact| &fact.id)
+        &self.facts[slot].id
     }
 
     /// The question behind a slot, for an answer or its date.
     pub fn question_of(&self, slot: FactSlot) -> Option<&Question> {
-        match self.fact(slot)?.kind {
+        match self.facts[slot].kind {
             FactKind::Question(at) | FactKind::TakenOn(at) => self.questions.get(at),
             FactKind::Derived(_) => None,
         }
@@ -367,7 +366,7 @@ impl Catalogue {
 
     /// The derived fact behind a slot.
     pub fn derived_of(&self, slot: FactSlot) -> Option<&Derived> {
-        match self.fact(slot)?.kind {
+        match self.facts[slot].kind {
             FactKind::Derived(at) => self.derived.get(at),
             _ => None,
         }

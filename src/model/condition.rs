@@ -1,9 +1,9 @@
 //! Conditions: when a rule applies. A tree that people can read; `evaluate` compiles it.
 
 use super::Limit;
-use super::bits::Bits;
+use super::register::{Medicine, Reaction, Substance};
 use crate::quantity::span::Span;
-use crate::table::Idx;
+use crate::table::{Bits, Idx};
 use crate::truth::FactSlot;
 
 /// When a rule applies.
@@ -22,7 +22,7 @@ pub enum Condition {
         /// Names as written in the rule.
         named: Vec<String>,
         /// The medicines they stand for.
-        medicines: Bits,
+        medicines: Bits<Medicine>,
         /// How many distinct ones; usually 1.
         at_least: u16,
     },
@@ -33,9 +33,9 @@ pub enum Condition {
         /// Names as written in the rule.
         named: Vec<String>,
         /// The substances they stand for, cross-reactions included.
-        substances: Bits,
-        /// Only these reactions count, by position; all, if `None`.
-        reactions: Option<Bits>,
+        substances: Bits<Substance>,
+        /// Only these reactions count; all, if `None`.
+        reactions: Option<Bits<Reaction>>,
     },
     /// A test of one fact.
     Fact {

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::Limit;
 use super::condition::{Comparison, Condition, Test};
 use super::rule::Rule;
+use super::{Agent, Limit};
 use crate::outcome::Outcome;
 use crate::table::Idx;
 use crate::truth::FactSlot;
@@ -114,8 +114,8 @@ impl Loosens {
 pub enum Offered {
     /// These options, as bits.
     Options(u64),
-    /// These solutions of local anaesthetic: agent by position, strength in per cent.
-    Solutions(Vec<(usize, f64)>),
+    /// These solutions of local anaesthetic: agent, and strength in per cent.
+    Solutions(Vec<(Idx<Agent>, f64)>),
 }
 
 impl Offered {

@@ -2,19 +2,19 @@
 
 use std::collections::HashMap;
 
-use super::bits::Bits;
 use super::condition::Condition;
 use super::rule::Citation;
+use crate::table::{Bits, Idx, Table};
 
 /// Names of medicines and the classes they belong to.
 #[derive(Debug, Default)]
 pub struct MedicineRegister {
-    /// Medicines, by position.
-    pub medicines: Vec<Medicine>,
+    /// Medicines.
+    pub medicines: Table<Medicine>,
     /// Classes: id, what it is, and its medicines, those of contained classes included.
-    pub classes: Vec<Term>,
-    /// Position of each name, synonyms included, in lower case.
-    pub names: HashMap<String, usize>,
+    pub classes: Vec<Term<Medicine>>,
+    /// What each name means, synonyms included, in lower case.
+    pub names: HashMap<String, Idx<Medicine>>,
     /// Words that may follow a name in an entry: strength, form, frequency.
     pub dose_words: Vec<String>,
     /// Salts that may follow a name.
@@ -37,29 +37,45 @@ pub struct Medicine {
 }
 
 /// A class or group with everything in it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Term {
+#[derive(Debug, Clone, PartialEq)]
+pub struct Term<Of> {
     /// Its id.
     pub id: String,
     /// What it is.
     pub about: String,
-    /// Positions of its members, those of contained terms included.
-    pub members: Bits,
+    /// Its members, those of contained terms included.
+    pub members: Bits<Of>,
 }
 
 /// Names of substances that people react to.
 #[derive(Debug, Default)]
 pub struct AllergenRegister {
-    /// Names of the substances, by position. Every medicine is one, too.
-    pub substances: Vec<String>,
+    /// The substances. Every medicine is one, too.
+    pub substances: Table<Substance>,
     /// Groups with their substances.
-    pub groups: Vec<Term>,
+    pub groups: Vec<Term<Substance>>,
     /// What each name may mean, synonyms and group names included, in lower case.
-    pub names: HashMap<String, Bits>,
-    /// For each substance, itself and what it crosses with.
-    pub crosses: Vec<Bits>,
-    /// Reactions: id and meaning.
-    pub reactions: Vec<(String, String)>,
+    pub names: HashMap<String, Bits<Substance>>,
+    /// What may happen to somebody.
+    pub reactions: Table<Reaction>,
+}
+
+/// One substance that people react to.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Substance {
+    /// Its name, in lower case.
+    pub name: String,
+    /// Itself and what it crosses with.
+    pub crosses: Bits<Substance>,
+}
+
+/// What may happen to somebody who reacts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reaction {
+    /// Its id.
+    pub id: String,
+    /// What it means.
+    pub text: String,
 }
 
 /// One local anaesthetic.
@@ -100,7 +116,7 @@ pub struct AgentLimit {
 
 impl MedicineRegister {
     /// The medicines that a name or class stands for; `None` if nothing has that name.
-    pub fn find(&self, name: &str) -> Option<Bits> {
+    pub fn find(&self, name: &str) -> Option<Bits<Medicine>> {
         if let Some(class) = self.classes.iter().find(|it| it.id == name) {
             return Some(class.members.clone());
         }
@@ -111,14 +127,12 @@ impl MedicineRegister {
 impl AllergenRegister {
     /// The substances that a name or group stands for, cross-reactions included; `None` if nothing
     /// has that name.
-    pub fn find(&self, name: &str) -> Option<Bits> {
+    pub fn find(&self, name: &str) -> Option<Bits<Substance>> {
         let group = self.groups.iter().find(|it| it.id == name).map(|it| &it.members);
         let substances = group.or_else(|| self.names.get(name))?;
         let mut all = substances.clone();
         for at in substances.iter() {
-            if let Some(crosses) = self.crosses.get(at) {
-                all.extend(crosses);
-            }
+            all.extend(&self.substances[at].crosses);
         }
         Some(all)
     }

@@ -104,7 +104,7 @@ fn rules() -> RuleSet {
 /// The value as shown, or the answers that are waited for.
 fn shown(rules: &RuleSet, facts: &Facts, name: &str) -> String {
     let slot = rules.catalogue.slot(&format!("derived.{name}"));
-    match slot.and_then(|it| facts.get(it)) {
+    match slot.map(|it| facts.get(it)) {
         Some(Fact::Known(known)) => known.shown.clone(),
         Some(Fact::Missing(missing)) => {
             let needs: Vec<&str> = missing.needs.iter().map(|it| rules.catalogue.id(*it)).collect();

@@ -9,7 +9,7 @@ use preblock::facts;
 use preblock::load::cases::{Case, cases};
 use preblock::load::{LocalFile, RuleFiles, rule_set_with};
 use preblock::model::local::{holds_for_fewer, loosened_by_limit};
-use preblock::model::{Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
+use preblock::model::{Agent, Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
 use preblock::outcome::{Outcome, Standing};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
@@ -313,9 +313,10 @@ fn the_clinics_file_cannot_offer_more_than_the_policy() {
     let mut offered = Offered::Options(0b110);
     offered.keep_to(&Offered::Options(0b011));
     assert_eq!(offered, Offered::Options(0b010));
-    let mut solutions = Offered::Solutions(vec![(0, 1.0), (1, 2.0)]);
-    solutions.keep_to(&Offered::Solutions(vec![(1, 2.0), (2, 3.0)]));
-    assert_eq!(solutions, Offered::Solutions(vec![(1, 2.0)]));
+    let agents: Vec<Idx<Agent>> = embedded_once().0.agents.indices().collect();
+    let mut solutions = Offered::Solutions(vec![(agents[0], 1.0), (agents[1], 2.0)]);
+    solutions.keep_to(&Offered::Solutions(vec![(agents[1], 2.0), (agents[2], 3.0)]));
+    assert_eq!(solutions, Offered::Solutions(vec![(agents[1], 2.0)]));
     solutions.keep_to(&Offered::Options(1));
     assert_eq!(solutions, Offered::Solutions(Vec::new()), "nothing, rather than anything");
 }

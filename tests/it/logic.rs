@@ -8,13 +8,15 @@ use preblock::facts::{Fact, Facts, Why};
 use preblock::load::questionnaire;
 use preblock::outcome::Outcome::{self, Defer, Go, Refer};
 use preblock::outcome::Span;
-use preblock::truth::{FactSlot, Truth};
+use preblock::table::Table;
+use preblock::truth::{FactSlot, Slot, Truth};
 use rstest::rstest;
 
 use crate::support::{codes, embedded_once, facts, gathered, screening, state, tiny, today, written};
 
-fn open(slots: &[u16]) -> Truth {
-    Truth::Unknown(slots.iter().map(|it| FactSlot(*it)).collect::<BTreeSet<_>>())
+fn open(slots: &[usize]) -> Truth {
+    let all: Vec<FactSlot> = Table::<(), Slot>::from_iter([(); 8]).indices().collect();
+    Truth::Unknown(slots.iter().map(|it| all[*it]).collect::<BTreeSet<_>>())
 }
 
 /// Kleene's strong logic. Source: the tables of SQL:1999 for NULL, as SQLite and DuckDB print them; the same in HL7 CQL.
@@ -449,7 +451,7 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
         preblock::facts::read(rules, &fewer, today()).0
     };
     let slot = rules.catalogue.slot(&format!("derived.{name}"));
-    let fact = |facts: &Facts| slot.and_then(|it| facts.get(it)).cloned();
+    let fact = |facts: &Facts| slot.map(|it| facts.get(it).clone());
     assert!(matches!(fact(&preblock::facts::read(rules, &whole, today()).0), Some(Fact::Known(_))), "{name} is known when all is");
     for id in needed {
         match fact(&without(id)) {

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use preblock::facts::holds::entry_allergic;
 use preblock::facts::names::{Recognised, medicine, substance};
 use preblock::governance::decide::lists::entry_of;
-use preblock::model::{Bits, Condition, RuleSet};
+use preblock::model::{Bits, Condition, Idx, Medicine, Reaction, RuleSet, Substance};
 use rstest::rstest;
 
 use crate::support::embedded;
@@ -27,7 +27,7 @@ fn not_in_unii() -> Vec<Vec<&'static str>> {
 
 fn known(rules: &RuleSet, name: &str) -> Option<String> {
     let at = rules.medicines.names.get(&name.to_lowercase())?;
-    rules.medicines.medicines.get(*at).map(|it| it.name.clone())
+    Some(rules.medicines.medicines[*at].name.clone())
 }
 
 /// Source: FDA Unique Ingredient Identifiers (UNII) names, public domain; see the fixture's README.
@@ -90,7 +90,7 @@ fn what_thins_the_blood_lies_where_others_put_it() {
     };
     let members = |class: &str| rules.medicines.classes.iter().find(|it| it.id == class).map(|it| it.members.clone()).unwrap_or_default();
     let mut found: BTreeMap<&str, &str> = BTreeMap::new();
-    let mut there: BTreeSet<usize> = BTreeSet::new();
+    let mut there: BTreeSet<Idx<Medicine>> = BTreeSet::new();
     for &(name, place) in &listed {
         match rules.medicines.names.get(name) {
             None => drop(found.insert(name, "not here")),
@@ -158,11 +158,11 @@ fn nearly_every_medicine_is_found() {
     let mixtures: BTreeSet<&str> =
         not_in_unii().iter().filter(|it| it.get(1) == Some(&"combination")).filter_map(|it| it.first().copied()).collect();
     let there: BTreeSet<String> = unii().iter().filter_map(|it| it.get(1)).map(|it| it.to_lowercase()).collect();
-    let names: Vec<(&str, usize)> =
+    let names: Vec<(&str, Idx<Medicine>)> =
         rules.medicines.names.iter().map(|(name, at)| (name.as_str(), *at)).filter(|(name, _)| !mixtures.contains(name)).collect();
     let n_found = names.iter().filter(|(name, _)| there.contains(*name)).count();
-    let single: Vec<usize> =
-        rules.medicines.medicines.iter().enumerate().filter(|(_, it)| !mixtures.contains(it.name.as_str())).map(|(at, _)| at).collect();
+    let single: Vec<Idx<Medicine>> =
+        rules.medicines.medicines.entries().filter(|(_, it)| !mixtures.contains(it.name.as_str())).map(|(at, _)| at).collect();
     let n_medicines = single.iter().filter(|at| names.iter().any(|(name, of)| of == *at && there.contains(*name))).count();
     // On the later day the list was taken: 1,168 of 1,212 medicines and 1,521 of 1,739 names.
     assert!(n_medicines * 100 >= single.len() * 95, "{n_medicines} of {} medicines", single.len());
@@ -173,7 +173,7 @@ fn nearly_every_medicine_is_found() {
 #[test]
 fn a_dose_changes_nothing_and_a_no_is_never_passed_over() {
     let rules = embedded();
-    let mut names: Vec<(&String, usize)> = rules.medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+    let mut names: Vec<(&String, Idx<Medicine>)> = rules.medicines.names.iter().map(|(name, at)| (name, *at)).collect();
     names.sort();
     for (name, at) in &names {
         for entry in [
@@ -228,7 +228,7 @@ fn parts_in(name: &str) -> Vec<&str> {
 }
 
 /// Every test of an allergy that the rule set makes anywhere.
-fn tests_of_allergies(rules: &RuleSet) -> Vec<(Bits, Option<Bits>)> {
+fn tests_of_allergies(rules: &RuleSet) -> Vec<(Bits<Substance>, Option<Bits<Reaction>>)> {
     let mut found = Vec::new();
     let asked = rules.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
     for condition in rules.rules.iter().map(|it| &it.when).chain(asked) {
@@ -247,7 +247,7 @@ fn an_allergy_to_a_mixture_is_never_none_to_one_of_its_parts() {
     let rules = embedded();
     let tests = tests_of_allergies(&rules);
     assert!(tests.len() > 20, "{}", tests.len());
-    let reactions: Vec<Option<usize>> = (0..rules.allergens.reactions.len()).map(Some).chain([None]).collect();
+    let reactions: Vec<Option<Idx<Reaction>>> = rules.allergens.reactions.indices().map(Some).chain([None]).collect();
     let entry = |name: &str, reaction| match substance(&rules.allergens, name) {
         Recognised::As(bits) => Some(entry_of(Some(bits), reaction)),
         Recognised::Not { .. } => None,
@@ -355,7 +355,7 @@ fn the_register_is_as_wide_as_what_patients_bring() {
 fn names_as_people_write_them(#[case] text: &str, #[case] expected: &str) {
     let rules = embedded();
     match medicine(&rules.medicines, text) {
-        Recognised::As(at) => assert_eq!(rules.medicines.medicines.get(at).map(|it| it.name.as_str()), Some(expected)),
+        Recognised::As(at) => assert_eq!(rules.medicines.medicines[at].name, expected),
         Recognised::Not { nearest } => unreachable!("{text} is not recognised, near {nearest:?}"),
     }
 }
@@ -377,7 +377,7 @@ fn names_as_people_write_them(#[case] text: &str, #[case] expected: &str) {
 fn what_is_not_a_known_name(#[case] text: &str, #[case] near: Option<&str>) {
     let rules = embedded();
     match medicine(&rules.medicines, text) {
-        Recognised::As(at) => unreachable!("{text} is taken for {:?}", rules.medicines.medicines.get(at)),
+        Recognised::As(at) => unreachable!("{text} is taken for {:?}", rules.medicines.medicines[at]),
         Recognised::Not { nearest } => {
             if let Some(near) = near {
                 assert_eq!(nearest.as_deref(), Some(near));

@@ -284,8 +284,7 @@ fn assert_counts(rules: &RuleSet, facts: &Facts) {
     let wanted = counted(rules, facts);
     let found: BTreeSet<FactSlot> = facts.ruled_out.iter().map(|it| it.answer.slot).collect();
     assert_eq!((found, &facts.ruled_out_open), (wanted.ruled_out, &wanted.open));
-    for (at, fact) in rules.catalogue.facts.iter().enumerate() {
-        let slot = FactSlot(u16::try_from(at).unwrap_or(u16::MAX));
+    for (slot, fact) in rules.catalogue.facts.entries() {
         assert_eq!(value(facts, slot), value(&wanted.facts, slot), "{}", fact.id);
     }
     assert!(facts.ruled_out.iter().all(|it| !it.by.is_empty()), "ruled out by nothing");
@@ -312,11 +311,11 @@ fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
 /// Whether an answer may be asked for: it is missing, not wholly understood, or part of what cannot be worked out.
 fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
     let open = match facts.get(slot) {
-        Some(Fact::Missing(_)) | None => true,
-        Some(Fact::Known(known)) => match &known.value {
+        Fact::Missing(_) => true,
+        Fact::Known(known) => match &known.value {
             // Not recognised, or a steroid whose dose or duration nobody gave.
             Value::Medicines(entries) => entries.iter().any(|it| {
-                let counts = it.medicine.and_then(|at| rules.medicines.medicines.get(at)).is_none_or(|it| it.as_prednisolone.is_some());
+                let counts = it.medicine.is_none_or(|at| rules.medicines.medicines[at].as_prednisolone.is_some());
                 it.medicine.is_none() || (counts && (it.daily_mg.is_none() || it.days.is_none()))
             }),
             Value::Allergies(entries) => {
@@ -327,7 +326,7 @@ fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
         },
     };
     let stuck = |derived: &Derived| match facts.get(derived.slot) {
-        Some(Fact::Missing(missing)) => missing.why == Why::NotComputable && derive::roots(rules, derived).contains(&slot),
+        Fact::Missing(missing) => missing.why == Why::NotComputable && derive::roots(rules, derived).contains(&slot),
         _ => false,
     };
     open || rules.catalogue.derived.iter().any(stuck)
@@ -534,7 +533,7 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
             format!("[{}]", quoted.join(", "))
         }
         Answer::Allergies => {
-            let reaction = rules.allergens.reactions.get(dice.roll(rules.allergens.reactions.len())).map(|(id, _)| id.clone())?;
+            let reaction = rules.allergens.reactions.get(dice.roll(rules.allergens.reactions.len())).map(|it| it.id.clone())?;
             let to = pick(dice, &["latex", "lidocaine", "local anaesthetic", "chlorhexidine", "mystery", "phenol"]);
             if dice.roll(3) == 0 { "[]".into() } else { format!("[{{ to: {to}, reaction: {reaction} }}]") }
         }

@@ -1063,8 +1063,8 @@ fn a_clinic_says_on_which_days_it_operates() {
 fn as_given(rules: &RuleSet, facts: &Facts) -> Vec<(FactSlot, Fact)> {
     let of = |at: usize, question: &Question| {
         let aside = facts.set_aside.iter().find(|it| it.question == at);
-        let answer = aside.map(|it| it.fact.clone()).or_else(|| facts.get(question.slot).cloned());
-        let day = aside.and_then(|it| it.date.clone()).or_else(|| facts.get(question.date_slot?).cloned());
+        let answer = Some(aside.map_or_else(|| facts.get(question.slot).clone(), |it| it.fact.clone()));
+        let day = aside.and_then(|it| it.date.clone()).or_else(|| Some(facts.get(question.date_slot?).clone()));
         [answer.map(|it| (question.slot, it)), question.date_slot.zip(day)]
     };
     rules.catalogue.questions.iter().enumerate().flat_map(|(at, it)| of(at, it)).flatten().collect()

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use chrono::{Days, Months, NaiveDateTime};
 use preblock::facts::{Fact, Facts, Known, Missing, Value, Why};
-use preblock::model::{Answer, Comparison, Condition, Odds, Question, RuleSet, Test};
+use preblock::model::{Answer, Comparison, Condition, Idx, Medicine, Odds, Question, RuleSet, Substance, Test};
 use preblock::quantity::span::{Span, SpanUnit};
 use preblock::quantity::when::When;
 use preblock::truth::FactSlot;
@@ -25,7 +25,7 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
         Condition::Not(part) => came(part, facts).map(|it| !it),
         Condition::Taking { fact, medicines, at_least, .. } => {
             let Value::Medicines(entries) = value(facts, *fact)? else { return Err(BTreeSet::from([*fact])) };
-            let mut distinct: Vec<usize> = Vec::new();
+            let mut distinct: Vec<Idx<Medicine>> = Vec::new();
             let mut strange: Vec<String> = Vec::new();
             for entry in entries {
                 match entry.medicine {
@@ -51,7 +51,7 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
         Condition::AllergicTo { fact, substances, reactions, .. } => {
             let Value::Allergies(entries) = value(facts, *fact)? else { return Err(BTreeSet::from([*fact])) };
             let one = |entry: &preblock::facts::AllergyEntry| -> Came {
-                let meant: Option<Vec<usize>> = entry.substances.as_ref().map(|it| it.iter().collect());
+                let meant: Option<Vec<Idx<Substance>>> = entry.substances.as_ref().map(|it| it.iter().collect());
                 let substance = match meant {
                     None => Err(BTreeSet::from([*fact])),
                     // A group without members: the word says something, and nobody knows what.
@@ -133,9 +133,9 @@ pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
         }
         (counts, apply) = (next, now);
     }
-    let hazards = questions.iter().zip(&apply).filter(|(it, _)| {
-        matches!(given.get(it.slot), Some(Fact::Known(known)) if !given.standing.contains(&it.slot) && !is_harmless(it, &known.value))
-    });
+    let hazards = questions.iter().zip(&apply).filter(
+        |(it, _)| matches!(given.get(it.slot), Fact::Known(known) if !given.standing.contains(&it.slot) && !is_harmless(it, &known.value)),
+    );
     let (mut ruled_out, mut open) = (BTreeSet::new(), BTreeSet::new());
     for (question, applies) in hazards {
         match applies {
@@ -152,10 +152,10 @@ pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
 /// What counts instead of what was given; nothing if that counts.
 fn instead(question: &Question, applies: &Came, given: &Facts) -> Option<Fact> {
     let known = match given.get(question.slot) {
-        Some(Fact::Known(known)) => Some(known),
-        _ => None,
+        Fact::Known(known) => Some(known),
+        Fact::Missing(_) => None,
     };
-    let dated = question.date_slot.is_some_and(|it| matches!(given.get(it), Some(Fact::Known(_))));
+    let dated = question.date_slot.is_some_and(|it| matches!(given.get(it), Fact::Known(_)));
     if known.is_some_and(|it| !given.standing.contains(&question.slot) && !is_harmless(question, &it.value)) {
         return None;
     }
@@ -231,9 +231,8 @@ fn open_or(all: Vec<Came>, otherwise: bool) -> Came {
 /// A value, or what would settle it.
 pub fn value(facts: &Facts, slot: FactSlot) -> Result<&Value, BTreeSet<FactSlot>> {
     match facts.get(slot) {
-        Some(Fact::Known(known)) => Ok(&known.value),
-        Some(Fact::Missing(missing)) => Err(missing.needs.clone()),
-        None => Err(BTreeSet::from([slot])),
+        Fact::Known(known) => Ok(&known.value),
+        Fact::Missing(missing) => Err(missing.needs.clone()),
     }
 }
 
@@ -252,7 +251,7 @@ fn tested(slot: FactSlot, test: &Test, facts: &Facts) -> Came {
         (Test::OneOf(options), Value::Choice(at)) => options.iter().any(|it| it == at),
         (Test::NoneOf(options), Value::Choice(at)) => options.iter().all(|it| it != at),
         (Test::Includes(options), Value::Choices(bits)) => (0..64_u16).any(|at| bits & (1 << at) != 0 && options.contains(&at)),
-        (Test::Includes(options), Value::Plan(plan)) => plan.iter().any(|it| options.iter().any(|at| usize::from(*at) == it.agent)),
+        (Test::Includes(options), Value::Plan(plan)) => plan.iter().any(|it| options.iter().any(|at| usize::from(*at) == it.agent.index())),
         (Test::Compare(how, with), Value::Number(number)) => compares(*how, *number, with.value),
         (Test::Compare(how, with), Value::Date(when)) => compares(*how, day(when), with.value),
         (Test::Between(low, high), Value::Number(number)) => low.value <= *number && *number <= high.value,

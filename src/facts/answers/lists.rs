@@ -5,7 +5,7 @@ use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::course::{Course, milligrams};
 use crate::facts::names::{self, Recognised};
 use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, VOLUMES_ML, Value, plan_in_words};
-use crate::model::Agent;
+use crate::model::{Agent, Idx, Medicine, Reaction};
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
 use crate::source::{Kind, Node};
@@ -151,8 +151,8 @@ impl<'a> Reader<'a> {
     }
 
     /// Refuses a daily dose that nobody takes of this medicine.
-    fn daily_plausible(&mut self, item: &Node, medicine: usize, daily_mg: Option<f64>) -> bool {
-        let Some(medicine) = self.rule_set.medicines.medicines.get(medicine) else { return true };
+    fn daily_plausible(&mut self, item: &Node, medicine: Idx<Medicine>, daily_mg: Option<f64>) -> bool {
+        let medicine = &self.rule_set.medicines.medicines[medicine];
         let (Some((low, high)), Some(daily)) = (medicine.plausible_daily, daily_mg) else { return true };
         if (low..=high).contains(&daily) {
             return true;
@@ -170,7 +170,7 @@ impl<'a> Reader<'a> {
         let mut found = Vec::new();
         let mut complete = true;
         for item in items {
-            let mut reaction = None;
+            let mut reaction: Option<Idx<Reaction>> = None;
             let (text, name_node) = match &item.kind {
                 Kind::Map(_) => {
                     let known = ["to", "reaction"];
@@ -196,8 +196,7 @@ impl<'a> Reader<'a> {
                 Recognised::As(bits) => (Some(bits), None),
                 Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
             };
-            let told = reaction.and_then(|at: usize| self.rule_set.allergens.reactions.get(at));
-            let details = told.map_or_else(String::new, |(id, _)| format!(" ({id})"));
+            let details = reaction.map_or_else(String::new, |at| format!(" ({})", self.rule_set.allergens.reactions[at].id));
             found.push(AllergyEntry { text, details, substances, nearest, reaction, place: self.place(&name_node.span) });
         }
         let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(AllergyEntry::shown).collect::<Vec<_>>().join(", ") };
@@ -216,14 +215,14 @@ impl<'a> Reader<'a> {
         None
     }
 
-    fn reaction(&mut self, word: &Node) -> Option<usize> {
+    fn reaction(&mut self, word: &Node) -> Option<Idx<Reaction>> {
         let Some(written) = word.written(self.source).map(str::to_owned) else {
             self.wrong_kind(word, "one word as `reaction`");
             return None;
         };
-        let found = self.rule_set.allergens.reactions.iter().position(|(id, _)| *id == written);
+        let found = self.rule_set.allergens.reactions.position(|it| it.id == written);
         if found.is_none() {
-            let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|(id, _)| id.as_str()).chain(["unknown"]).collect();
+            let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|it| it.id.as_str()).chain(["unknown"]).collect();
             let near = nearest(&written, known.iter().copied());
             let help = near.map_or_else(|| format!("one of {}", listed(&known)), |it| format!("did you mean `{it}`?"));
             self.report(Code::AnswerOption, &word.span, format!("`{written}` is not a known reaction"), "not an option", help);
@@ -255,7 +254,7 @@ impl<'a> Reader<'a> {
     }
 
     /// A solution that the clinic offers: agent and strength.
-    pub(super) fn solution(&mut self, item: &Node) -> Option<(usize, f64)> {
+    pub(super) fn solution(&mut self, item: &Node) -> Option<(Idx<Agent>, f64)> {
         if !matches!(item.kind, Kind::Map(_)) {
             self.wrong_kind(item, "agent and strength");
             return None;
@@ -278,12 +277,12 @@ impl<'a> Reader<'a> {
     }
 
     /// The agent of an entry, with its position; `None` after a diagnostic.
-    fn agent(&mut self, item: &Node, known: &[&str], title: &str) -> Option<(usize, &'a Agent)> {
+    fn agent(&mut self, item: &Node, known: &[&str], title: &str) -> Option<(Idx<Agent>, &'a Agent)> {
         let name_node = self.named(item, known, title)?;
         let name = name_node.text().unwrap_or_default().to_owned();
         let wanted = name.to_lowercase();
         let agents = &self.rule_set.agents;
-        let found = agents.iter().enumerate().find(|(_, it)| it.id == wanted || it.also.contains(&wanted));
+        let found = agents.entries().find(|(_, it)| it.id == wanted || it.also.contains(&wanted));
         if found.is_none() {
             let known: Vec<&str> = agents.iter().map(|it| it.id.as_str()).collect();
             let near = nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));

@@ -39,7 +39,7 @@ pub fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
             }
         }
         let reactions = &other.allergens.reactions;
-        for (id, _) in this.allergens.reactions.iter().filter(|(id, _)| !reactions.iter().any(|(it, _)| it == id)) {
+        for crate::model::Reaction { id, .. } in this.allergens.reactions.iter().filter(|one| !reactions.iter().any(|it| it.id == one.id)) {
             add(format!("the reaction {id}"));
         }
     }

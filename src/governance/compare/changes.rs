@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::governance::words;
 use crate::model::{
-    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, LocalChange, Piece, Question, Retired, Rule, RuleSet, Test, Text,
-    Then,
+    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange, Medicine, Piece, Question, Retired, Rule,
+    RuleSet, Substance, Test, Text, Then,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -63,7 +63,7 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<Change> {
     side("class of medicines", &|it| it.medicines.classes.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
     side("substance", &of_substances);
     side("group of substances", &|it| it.allergens.groups.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
-    side("reaction", &|it| it.allergens.reactions.iter().map(|(id, text)| (id.clone(), vec![("about", text.clone())])).collect());
+    side("reaction", &|it| it.allergens.reactions.iter().map(|it| (it.id.clone(), vec![("about", it.text.clone())])).collect());
     side("source", &|it| it.publications.iter().map(|one| (one.id.clone(), of_source(it, one))).collect());
     found
 }
@@ -353,12 +353,12 @@ fn of_reduction(rule_set: &RuleSet, it: &crate::model::Reduction) -> Parts {
 
 fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
     let register = &it.medicines;
-    let classes = |at: usize| {
+    let classes = |at: Idx<Medicine>| {
         let mut ids: Vec<&str> = register.classes.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
         ids.sort_unstable();
         ids.join(", ")
     };
-    let one = |(at, it): (usize, &crate::model::Medicine)| {
+    let one = |(at, it): (Idx<Medicine>, &Medicine)| {
         let written = |it: Option<f64>| it.map_or_else(String::new, |it| it.to_string());
         let parts = vec![
             ("also", sorted(&it.also, ", ")),
@@ -369,14 +369,13 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
         ];
         (it.name.clone(), parts)
     };
-    register.medicines.iter().enumerate().map(one).collect()
+    register.medicines.entries().map(one).collect()
 }
 
 fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
     let register = &it.allergens;
-    let name = |at: usize| register.substances.get(at).cloned().unwrap_or_default();
     // The names that mean just one substance.
-    let mut names: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
+    let mut names: BTreeMap<Idx<Substance>, Vec<&str>> = BTreeMap::new();
     for (name, bits) in &register.names {
         let mut meant = bits.iter();
         if let (Some(at), None) = (meant.next(), meant.next()) {
@@ -384,13 +383,13 @@ fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
         }
     }
     names.values_mut().for_each(|it| it.sort_unstable());
-    let one = |(at, substance): (usize, &String)| {
+    let one = |(at, substance): (Idx<Substance>, &Substance)| {
         let groups: Vec<&str> = register.groups.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
-        let crosses: Vec<String> = register.crosses.get(at).map(|it| it.iter().map(name).collect()).unwrap_or_default();
-        let also = names.get(&at).cloned().unwrap_or_default();
-        (substance.clone(), vec![("names", also.join(", ")), ("groups", groups.join(", ")), ("crosses with", crosses.join(", "))])
+        let crosses: Vec<&str> = substance.crosses.iter().map(|at| register.substances[at].name.as_str()).collect();
+        let also = names.get(&at).map_or_else(String::new, |it| it.join(", "));
+        (substance.name.clone(), vec![("names", also), ("groups", groups.join(", ")), ("crosses with", crosses.join(", "))])
     };
-    register.substances.iter().enumerate().map(one).collect()
+    register.substances.entries().map(one).collect()
 }
 
 fn of_source(rule_set: &RuleSet, it: &crate::model::Publication) -> Parts {

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BinaryHeap};
 
 use super::cells::Cell;
 use crate::facts::{Fact, Facts, Known, Value, derive};
-use crate::model::{Derived, Formula, Input, RuleSet};
+use crate::model::{Derived, Formula, Idx, Input, Medicine, RuleSet};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::truth::FactSlot;
@@ -370,7 +370,7 @@ fn put(rule_set: &RuleSet, facts: &mut Facts, variables: &[Variable], values: &[
                 }
             }
             What::Strength(id, agent) | What::Volume(id, agent) => {
-                let position = rule_set.agents.iter().position(|it| it.id == *agent);
+                let position = rule_set.agents.position(|it| it.id == *agent);
                 let Some(Value::Plan(plan)) = catalogue.slot(id).and_then(|it| facts.value_mut(it)) else { continue };
                 for line in plan.iter_mut().filter(|it| Some(it.agent) == position) {
                     match variable.what {
@@ -382,7 +382,7 @@ fn put(rule_set: &RuleSet, facts: &mut Facts, variables: &[Variable], values: &[
             What::SteroidDaily | What::SteroidDays => {
                 let steroids = &rule_set.medicines.medicines;
                 let Some(Value::Medicines(entries)) = catalogue.medicines.and_then(|it| facts.value_mut(it)) else { continue };
-                let is_steroid = |at: Option<usize>| at.and_then(|it| steroids.get(it)).is_some_and(|it| it.as_prednisolone.is_some());
+                let is_steroid = |at: Option<Idx<Medicine>>| at.is_some_and(|at| steroids[at].as_prednisolone.is_some());
                 if let Some(entry) = entries.iter_mut().find(|it| is_steroid(it.medicine)) {
                     match variable.what {
                         What::SteroidDaily => entry.daily_mg = Some(*value),

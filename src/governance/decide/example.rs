@@ -206,7 +206,7 @@ const MILLIGRAMS: Cell = Cell { low: 0.0, low_in: true, high: 10_000.0, high_in:
 /// Least and most mg of a medicine in a day that are no slip.
 fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
     let at = super::lists::recognised(&rule_set.medicines, name)?;
-    rule_set.medicines.medicines.get(at)?.plausible_daily
+    rule_set.medicines.medicines[at].plausible_daily
 }
 
 /// Days of a course that are thought of; what a span can say.

@@ -10,7 +10,7 @@ use super::space::{AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge, one_o
 use crate::facts::AllergyEntry;
 use crate::facts::holds::entry_allergic;
 use crate::facts::names::{self, Recognised};
-use crate::model::{AllergenRegister, Bits, Condition, Medicine, MedicineRegister, Offered, RuleSet};
+use crate::model::{Agent, AllergenRegister, Bits, Condition, Idx, Medicine, MedicineRegister, Offered, Reaction, RuleSet, Substance};
 
 /// Medicines: of each kind that rules can tell apart, how many.
 ///
@@ -48,7 +48,7 @@ pub fn medicines(
 
 /// Medicines by what rules see of them: their classes as far as tested, and whether they are steroids.
 fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<MedicineKind> {
-    let mut wanted: Vec<(usize, Bits)> = Vec::new();
+    let mut wanted: Vec<(usize, Bits<Medicine>)> = Vec::new();
     for at in 0..rule_sets.len() {
         each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::Taking { medicines, .. } = it
@@ -59,8 +59,8 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
         });
     }
     let registers: Vec<&MedicineRegister> = rule_sets.iter().map(|it| &it.medicines).collect();
-    let places = |name: &str| -> Vec<Option<usize>> { registers.iter().map(|it| recognised(it, name)).collect() };
-    let medicine = |of: usize, at: Option<usize>| -> Option<&Medicine> { registers.get(of)?.medicines.get(at?) };
+    let places = |name: &str| -> Vec<Option<Idx<Medicine>>> { registers.iter().map(|it| recognised(it, name)).collect() };
+    let medicine = |of: usize, at: Option<Idx<Medicine>>| -> Option<&Medicine> { Some(&registers.get(of)?.medicines[at?]) };
     let mains: BTreeSet<String> = registers.iter().flat_map(|it| it.medicines.iter().map(|it| it.name.clone())).collect();
     // What the registers take for different medicines, or what only one of them recognises.
     let differs = |name: &String| {
@@ -76,7 +76,7 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
     } else {
         BTreeSet::new()
     };
-    let meant: BTreeSet<(usize, usize)> =
+    let meant: BTreeSet<(usize, Idx<Medicine>)> =
         foreign.iter().flat_map(|it| places(it).into_iter().enumerate()).filter_map(|(of, at)| Some((of, at?))).collect();
     let mut kinds: BTreeMap<_, MedicineKind> = BTreeMap::new();
     for name in mains.into_iter().chain(foreign).collect::<BTreeSet<_>>() {
@@ -100,7 +100,7 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
 }
 
 /// The medicine that a register takes a text for.
-pub fn recognised(register: &MedicineRegister, name: &str) -> Option<usize> {
+pub fn recognised(register: &MedicineRegister, name: &str) -> Option<Idx<Medicine>> {
     match names::medicine(register, name) {
         Recognised::As(at) => Some(at),
         Recognised::Not { .. } => None,
@@ -132,7 +132,7 @@ fn each_condition<'a>(rule_sets: &[&'a RuleSet], further: &[&'a Condition], at: 
 /// # Errors
 /// There are too many kinds.
 pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
-    let mut wanted: Vec<(usize, &Bits, Option<&Bits>)> = Vec::new();
+    let mut wanted: Vec<(usize, &Bits<Substance>, Option<&Bits<Reaction>>)> = Vec::new();
     for at in 0..rule_sets.len() {
         each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::AllergicTo { substances, reactions, .. } = it
@@ -147,19 +147,19 @@ pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further:
     names.extend(registers.iter().flat_map(|it| it.names.keys()).collect::<BTreeSet<_>>().into_iter().map(Some));
     let mut reactions: Vec<Option<&String>> = vec![None];
     // A reaction that one of them refuses is not compared.
-    let in_all = |id: &String| registers.iter().all(|it| it.reactions.iter().any(|(other, _)| other == id));
-    let words: BTreeSet<&String> = registers.iter().flat_map(|it| it.reactions.iter().map(|(id, _)| id)).collect();
+    let in_all = |id: &String| registers.iter().all(|it| it.reactions.iter().any(|it| it.id == *id));
+    let words: BTreeSet<&String> = registers.iter().flat_map(|it| it.reactions.iter().map(|it| &it.id)).collect();
     reactions.extend(words.into_iter().filter(|it| in_all(it)).map(Some));
     let mut kinds: BTreeMap<Vec<Option<bool>>, AllergyKind> = BTreeMap::new();
     for name in names {
         for reaction in &reactions {
             let entry = |of: usize| -> Option<AllergyEntry> {
                 let register = registers.get(of)?;
-                let at = reaction.and_then(|it| register.reactions.iter().position(|(id, _)| id == it));
+                let at = reaction.and_then(|it| register.reactions.position(|known| known.id == *it));
                 Some(entry_of(name.and_then(|it| register.names.get(it)).cloned(), at))
             };
             let entries: Vec<Option<AllergyEntry>> = (0..registers.len()).map(entry).collect();
-            let seen = |(of, bits, only): &(usize, &Bits, Option<&Bits>)| {
+            let seen = |(of, bits, only): &(usize, &Bits<Substance>, Option<&Bits<Reaction>>)| {
                 entries.get(*of).and_then(Option::as_ref).and_then(|it| entry_allergic(it, bits, *only))
             };
             let kind = AllergyKind {
@@ -189,7 +189,7 @@ pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further:
 }
 
 /// An entry as rules see it. Its place is nobody's: it is never shown.
-pub fn entry_of(substances: Option<Bits>, reaction: Option<usize>) -> AllergyEntry {
+pub fn entry_of(substances: Option<Bits<Substance>>, reaction: Option<Idx<Reaction>>) -> AllergyEntry {
     let source = std::sync::Arc::new(crate::source::Source::new("", ""));
     let place = crate::facts::Place { source, span: 0..0 };
     AllergyEntry { text: String::new(), details: String::new(), substances, nearest: None, reaction, place }
@@ -229,6 +229,6 @@ pub fn listed(rule_set: &RuleSet, agent: &str) -> Vec<f64> {
     let plan = rule_set.catalogue.anaesthetic;
     let offered = rule_set.local.as_ref().zip(plan).and_then(|(it, slot)| it.offers.get(&slot));
     let Some(Offered::Solutions(solutions)) = offered else { return Vec::new() };
-    let of = |at: usize| rule_set.agents.get(at).is_some_and(|it| it.id == agent);
+    let of = |at: Idx<Agent>| rule_set.agents[at].id == agent;
     solutions.iter().filter(|(at, _)| of(*at)).map(|(_, percent)| *percent).collect()
 }

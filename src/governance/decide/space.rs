@@ -143,8 +143,7 @@ impl Space {
         for (at, rule_set) in rule_sets.iter().enumerate() {
             let catalogue = &rule_set.catalogue;
             let mut names = Vec::with_capacity(catalogue.facts.len());
-            for (slot, fact) in catalogue.facts.iter().enumerate() {
-                let slot = FactSlot(u16::try_from(slot).unwrap_or(u16::MAX));
+            for (slot, fact) in catalogue.facts.entries() {
                 let name = match fact.kind {
                     FactKind::Derived(_) => own_name(rule_sets, at, &fact.id),
                     _ => fact.id.clone(),
@@ -427,8 +426,8 @@ fn domain(
         one_of(logic, known, &lits);
         Ok(Shape::Number { cells: cells.into_iter().zip(lits).collect(), whole })
     };
-    let shape = match (catalogue.fact(slot).map(|it| it.kind), catalogue.question_of(slot)) {
-        (Some(FactKind::TakenOn(_)), _) => dates(logic, known, id, tests),
+    let shape = match (catalogue.fact(slot).kind, catalogue.question_of(slot)) {
+        (FactKind::TakenOn(_), _) => dates(logic, known, id, tests),
         (_, Some(question)) => match &question.answer {
             Answer::YesNo => {
                 let is_yes = logic.free();

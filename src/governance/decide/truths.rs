@@ -10,7 +10,7 @@ use super::lists::{listed, recognised};
 use super::logic::{Logic, Pair};
 use super::space::{AllergyKind, Domain, MedicineKind, Shape, Space};
 use crate::facts::holds::entry_allergic;
-use crate::model::{Answer, Bits, Comparison, Condition, Odds, Offered, Question, RuleSet, Test};
+use crate::model::{Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet, Substance, Test};
 use crate::outcome::{Outcome, Urgency};
 use crate::truth::FactSlot;
 
@@ -64,8 +64,7 @@ pub struct Reader<'a> {
 impl<'a> Reader<'a> {
     /// A reader that has settled everything.
     pub fn new(logic: &'a mut Logic, space: &'a Space, rule_set: &'a RuleSet, view: usize) -> Self {
-        let slots = (0..rule_set.catalogue.facts.len()).filter_map(|it| u16::try_from(it).ok()).map(FactSlot);
-        let counting = slots.map(|it| space.domain(view, it).cloned().map(Rc::new)).collect();
+        let counting = rule_set.catalogue.facts.indices().map(|it| space.domain(view, it).cloned().map(Rc::new)).collect();
         let ruled_out = Pair { yes: logic.never(), no: logic.always() };
         let mut reader = Self { logic, space, rule_set, view, counting, applies: Vec::new(), ruled_out };
         reader.settle();
@@ -117,14 +116,14 @@ impl<'a> Reader<'a> {
         Pair { yes: self.logic.never(), no: self.logic.never() }
     }
 
-    fn taking(&mut self, fact: FactSlot, wanted: &Bits, n: usize) -> Pair {
+    fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> Pair {
         let Some(domain) = self.domain(fact) else { return self.unknown() };
         let Shape::Medicines { kinds, unrecognised } = &domain.shape else { return self.unknown() };
         let register = &self.rule_set.medicines;
         let mut among = Vec::new();
         let mut open = unrecognised.clone();
         // Several names of one medicine count once.
-        let mut same: BTreeMap<usize, Vec<Lit>> = BTreeMap::new();
+        let mut same: BTreeMap<Idx<Medicine>, Vec<Lit>> = BTreeMap::new();
         for (kind, counts) in kinds {
             let Some(at) = kind.names.first().and_then(|it| recognised(register, it)) else {
                 open.extend(counts);
@@ -144,13 +143,13 @@ impl<'a> Reader<'a> {
         Pair { yes, no: self.logic.all([domain.known, !maybe]) }
     }
 
-    fn allergic(&mut self, fact: FactSlot, wanted: &Bits, only: Option<&Bits>) -> Pair {
+    fn allergic(&mut self, fact: FactSlot, wanted: &Bits<Substance>, only: Option<&Bits<Reaction>>) -> Pair {
         let Some(domain) = self.domain(fact) else { return self.unknown() };
         let Shape::Allergies(kinds) = &domain.shape else { return self.unknown() };
         let register = &self.rule_set.allergens;
         let (mut among, mut not_clear) = (Vec::new(), Vec::new());
         for (kind, lit) in kinds {
-            let reaction = kind.reaction.as_ref().and_then(|it| register.reactions.iter().position(|(id, _)| id == it));
+            let reaction = kind.reaction.as_ref().and_then(|it| register.reactions.position(|known| known.id == *it));
             let entry = super::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
             match entry_allergic(&entry, wanted, only) {
                 Some(true) => among.push(*lit),
@@ -190,7 +189,7 @@ impl<'a> Reader<'a> {
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
                 let ids: Vec<&String> =
-                    wanted.iter().filter_map(|at| self.rule_set.agents.get(usize::from(*at))).map(|it| &it.id).collect();
+                    wanted.iter().filter_map(|at| self.rule_set.agents.iter().nth(usize::from(*at))).map(|it| &it.id).collect();
                 let inside: Vec<Lit> = agents.iter().filter(|(id, _)| ids.contains(&id)).map(|(_, it)| *it).collect();
                 let any = self.logic.any(inside);
                 Pair { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }

@@ -76,7 +76,7 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
         Answer::Medicines => {
             let register = &rule_set.medicines;
             let value = value.ok_or("say with --value which medicine or class the condition looks for")?;
-            let first = register.find(value).and_then(|it| it.iter().next()).and_then(|at| register.medicines.get(at));
+            let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.medicines[at]);
             match first {
                 Some(it) => Ok(vec![Form {
                     when: format!("{{ taking: {} }}", quoted(value)),
@@ -89,11 +89,11 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
         Answer::Allergies => {
             let register = &rule_set.allergens;
             let value = value.ok_or("say with --value which substance or group the condition looks for")?;
-            let first = register.find(value).and_then(|it| it.iter().next()).and_then(|at| register.substances.get(at));
+            let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.substances[at]);
             match (first, register.reactions.first()) {
-                (Some(to), Some((reaction, _))) => Ok(vec![Form {
+                (Some(to), Some(reaction)) => Ok(vec![Form {
                     when: format!("{{ allergic_to: {} }}", quoted(value)),
-                    fires: format!("[{{ to: {}, reaction: {reaction} }}]", quoted(to)),
+                    fires: format!("[{{ to: {}, reaction: {} }}]", quoted(&to.name), reaction.id),
                     quiet: "[]".into(),
                 }]),
                 _ => wrong(value, names(register.names.keys(), register.groups.iter().map(|it| &it.id))),

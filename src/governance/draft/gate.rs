@@ -39,11 +39,11 @@ fn fulfilled(rule_set: &RuleSet, condition: &Condition) -> Option<Vec<(String, S
         Condition::All(parts) => return parts.iter().try_fold(Vec::new(), |all, it| Some([all, fulfilled(rule_set, it)?].concat())),
         Condition::Any(parts) => return parts.iter().find_map(|it| fulfilled(rule_set, it)),
         Condition::Taking { fact, medicines, at_least: 1, .. } => {
-            let first = medicines.iter().next().and_then(|at| rule_set.medicines.medicines.get(at))?;
+            let first = &rule_set.medicines.medicines[medicines.iter().next()?];
             (*fact, format!("[{}]", quoted(&first.name)))
         }
         Condition::Fact { fact, test: Test::OneOf(options) } => (*fact, option_ids(rule_set, *fact, options).first()?.clone()),
-        Condition::Fact { fact, test: Test::Includes(options) } if catalogue.fact(*fact)?.fact_type == FactType::SeveralOf => {
+        Condition::Fact { fact, test: Test::Includes(options) } if catalogue.fact(*fact).fact_type == FactType::SeveralOf => {
             (*fact, format!("[{}]", option_ids(rule_set, *fact, options).first()?))
         }
         _ => return None,

@@ -6,28 +6,31 @@
 
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
-use crate::model::{Bits, Condition, Medicine, Term};
+use crate::model::{Bits, Condition, Idx, Medicine, Term};
 
 /// A remark on each medicine that alone joins two families, and that some rule counts.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let register = &subject.rule_set.medicines;
     let Some(file) = subject.written.file("medicines.yaml") else { return Vec::new() };
-    let is_whole = |class: &&Term| file.listed("classes", "id", &class.id).is_some_and(|it| it.node.get("in").is_none());
-    let classes: Vec<&Term> = register.classes.iter().filter(is_whole).collect();
-    let single: Vec<usize> = register.medicines.iter().enumerate().filter(|(_, it)| !is_mixture(it)).map(|(at, _)| at).collect();
-    let n_classes = |at: usize| classes.iter().filter(|it| it.members.contains(at)).count();
-    let is_family = |class: &Term| {
-        let members: Vec<usize> = single.iter().copied().filter(|it| class.members.contains(*it)).collect();
+    let is_whole = |class: &&Term<Medicine>| file.listed("classes", "id", &class.id).is_some_and(|it| it.node.get("in").is_none());
+    let classes: Vec<&Term<Medicine>> = register.classes.iter().filter(is_whole).collect();
+    let single: Vec<Idx<Medicine>> = register.medicines.entries().filter(|(_, it)| !is_mixture(it)).map(|(at, _)| at).collect();
+    let n_classes = |at: Idx<Medicine>| classes.iter().filter(|it| it.members.contains(at)).count();
+    let is_family = |class: &Term<Medicine>| {
+        let members: Vec<Idx<Medicine>> = single.iter().copied().filter(|it| class.members.contains(*it)).collect();
         2 * members.iter().filter(|it| n_classes(**it) == 1).count() > members.len()
     };
-    let families: Vec<&Term> = classes.iter().copied().filter(|it| is_family(it)).collect();
+    let families: Vec<&Term<Medicine>> = classes.iter().copied().filter(|it| is_family(it)).collect();
     let counted = counted(subject);
     let mut found = Vec::new();
     for (at, first) in families.iter().enumerate() {
         for second in families.iter().skip(at + 1) {
             let mut both = single.iter().filter(|it| first.members.contains(**it) && second.members.contains(**it));
             let (Some(only), None) = (both.next(), both.next()) else { continue };
-            let Some(medicine) = register.medicines.get(*only).filter(|_| counted.contains(*only)) else { continue };
+            if !counted.contains(*only) {
+                continue;
+            }
+            let medicine = &register.medicines[*only];
             let title = format!("`{}` alone lies in `{}` and in `{}`", medicine.name, first.id, second.id);
             let entry = file.listed("medicines", "name", &medicine.name);
             found.push(Remark::on(Code::UnrelatedClasses, &medicine.name, entry, "in", title, "unrelated classes"));
@@ -42,7 +45,7 @@ fn is_mixture(medicine: &Medicine) -> bool {
 }
 
 /// The medicines that some rule counts.
-fn counted(subject: &Subject<'_>) -> Bits {
+fn counted(subject: &Subject<'_>) -> Bits<Medicine> {
     let mut found = Bits::new();
     for rule in &subject.rule_set.rules {
         rule.when.visit(&mut |it| {

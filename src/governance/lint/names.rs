@@ -10,7 +10,7 @@ use super::{Remark, Subject};
 use crate::diagnostic::Code;
 use crate::load::registers::name_form;
 use crate::load::written::Entry;
-use crate::model::{Bits, Condition, RuleSet};
+use crate::model::{Bits, Condition, Idx, Medicine, RuleSet};
 
 /// Shorter names differ by one letter all the time, and nobody mistakes them for it.
 const SHORTEST: usize = 6;
@@ -18,7 +18,8 @@ const SHORTEST: usize = 6;
 /// Names that differ only in spaces, hyphens and the like and mean different things, in each register and its classes.
 pub fn collisions(subject: &Subject<'_>) -> Vec<Remark> {
     let medicines = &subject.rule_set.medicines;
-    let mut meant: BTreeMap<&str, Bits> = medicines.names.iter().map(|(name, at)| (name.as_str(), Bits::from_iter([*at]))).collect();
+    let mut meant: BTreeMap<&str, Bits<Medicine>> =
+        medicines.names.iter().map(|(name, at)| (name.as_str(), Bits::from_iter([*at]))).collect();
     for class in &medicines.classes {
         // A medicine may bear the name of a class that it lies in: loading sees to that.
         meant.entry(&class.id).or_insert_with(|| class.members.clone());
@@ -32,8 +33,8 @@ pub fn collisions(subject: &Subject<'_>) -> Vec<Remark> {
     found
 }
 
-fn written_alike(subject: &Subject<'_>, file: &str, meant: BTreeMap<&str, Bits>) -> Vec<Remark> {
-    let mut alike: BTreeMap<String, Vec<(&str, Bits)>> = BTreeMap::new();
+fn written_alike<Of: Clone>(subject: &Subject<'_>, file: &str, meant: BTreeMap<&str, Bits<Of>>) -> Vec<Remark> {
+    let mut alike: BTreeMap<String, Vec<(&str, Bits<Of>)>> = BTreeMap::new();
     for (name, of) in meant {
         alike.entry(name.chars().filter(|it| it.is_alphanumeric()).collect()).or_default().push((name, of));
     }
@@ -66,10 +67,10 @@ fn place_of(file: Entry<'_>, name: &str) -> Option<std::ops::Range<usize>> {
 pub fn confusable(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let register = &rule_set.medicines;
-    let names: BTreeMap<&str, usize> =
+    let names: BTreeMap<&str, Idx<Medicine>> =
         register.names.iter().map(|(name, at)| (name.as_str(), *at)).filter(|(name, _)| name.chars().count() >= SHORTEST).collect();
     let entry = subject.written.file("medicines.yaml");
-    let mut told: BTreeSet<(usize, usize)> = BTreeSet::new();
+    let mut told: BTreeSet<(Idx<Medicine>, Idx<Medicine>)> = BTreeSet::new();
     let mut found = Vec::new();
     for (first, second) in one_letter_apart(&names) {
         let (Some(&a), Some(&b)) = (names.get(first), names.get(second)) else { continue };
@@ -77,7 +78,7 @@ pub fn confusable(subject: &Subject<'_>) -> Vec<Remark> {
             continue;
         }
         let Some(rule) = tells_apart(rule_set, a, b) else { continue };
-        let about = register.medicines.get(a).map_or(first, |it| it.name.as_str());
+        let about = &register.medicines[a].name;
         let title = format!("`{first}` and `{second}` are one letter apart, and `{rule}` counts only one of them");
         let place = entry.and_then(|it| place_of(it, first));
         let mut remark = Remark::at(Code::NamesConfusable, about, entry, place, title, "one letter apart");
@@ -90,7 +91,7 @@ pub fn confusable(subject: &Subject<'_>) -> Vec<Remark> {
 }
 
 /// The pairs of names of which one slip makes the other: a letter changed, left out or added, or two swapped.
-fn one_letter_apart<'a>(names: &BTreeMap<&'a str, usize>) -> BTreeSet<(&'a str, &'a str)> {
+fn one_letter_apart<'a>(names: &BTreeMap<&'a str, Idx<Medicine>>) -> BTreeSet<(&'a str, &'a str)> {
     // Two such names have a form in common with one letter less, or one is that form of the other.
     let mut shorter: HashMap<String, Vec<&'a str>> = HashMap::new();
     for name in names.keys() {
@@ -118,7 +119,7 @@ fn told_apart_by_a_letter(first: &str, second: &str) -> bool {
 }
 
 /// The first rule with a condition that counts one of two medicines and not the other.
-fn tells_apart(rule_set: &RuleSet, a: usize, b: usize) -> Option<&str> {
+fn tells_apart(rule_set: &RuleSet, a: Idx<Medicine>, b: Idx<Medicine>) -> Option<&str> {
     let rule = rule_set.rules.iter().find(|rule| {
         let mut apart = false;
         rule.when.visit(&mut |condition| {

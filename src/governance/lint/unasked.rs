@@ -30,7 +30,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             }
         }
         for slot in needed {
-            if let (Some(FactKind::Question(_)), Some(question)) = (catalogue.fact(slot).map(|it| it.kind), catalogue.question_of(slot)) {
+            if let (FactKind::Question(_), Some(question)) = (catalogue.fact(slot).kind, catalogue.question_of(slot)) {
                 found.extend(one(subject, &after, at, question));
             }
         }

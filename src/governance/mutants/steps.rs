@@ -4,7 +4,9 @@ use chrono::NaiveDate;
 
 use super::Kind;
 use crate::governance::words;
-use crate::model::{Bits, Comparison, Condition, Idx, Limit, LimitValue, Odds, RuleSet, SpanLimit, Term, Test, Threshold};
+use crate::model::{
+    Bits, Comparison, Condition, Idx, Limit, LimitValue, Medicine, Odds, Reaction, RuleSet, SpanLimit, Substance, Term, Test, Threshold,
+};
 use crate::quantity::span::Span;
 use crate::truth::FactSlot;
 
@@ -179,7 +181,7 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<Chang
 fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<Change>) {
     let Condition::Taking { fact, named, medicines, at_least } = condition else { return };
     let register = &rule_set.medicines;
-    let mut push = |what: String, named: Vec<String>, medicines: Bits, at_least: u16| {
+    let mut push = |what: String, named: Vec<String>, medicines: Bits<Medicine>, at_least: u16| {
         found.push(Change { kind: Kind::Class, what, to: Condition::Taking { fact: *fact, named, medicines, at_least } });
     };
     for (what, named, set) in other_names(named, medicines, &register.classes, &|name| register.find(name)) {
@@ -193,21 +195,30 @@ fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<Change>) {
 fn allergic(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<Change>) {
     let Condition::AllergicTo { fact, named, substances, reactions } = condition else { return };
     let register = &rule_set.allergens;
-    let mut push = |what: String, named: Vec<String>, substances: Bits, reactions: Option<Bits>| {
+    let mut push = |what: String, named: Vec<String>, substances: Bits<Substance>, reactions: Option<Bits<Reaction>>| {
         found.push(Change { kind: Kind::Class, what, to: Condition::AllergicTo { fact: *fact, named, substances, reactions } });
     };
     for (what, named, set) in other_names(named, substances, &register.groups, &|name| register.find(name)) {
         push(what, named, set, reactions.clone());
     }
-    let counted: Vec<usize> = reactions.iter().flat_map(Bits::iter).collect();
+    let counted: Vec<Idx<Reaction>> = reactions.iter().flat_map(Bits::iter).collect();
     for (at, reaction) in counted.iter().enumerate().filter(|_| counted.len() > 1) {
-        let name = register.reactions.get(*reaction).map(|(id, _)| id.as_str()).unwrap_or_default();
-        push(format!("without the reaction {name}"), named.clone(), substances.clone(), Some(without(&counted, at).into_iter().collect()));
+        push(
+            format!("without the reaction {}", register.reactions[*reaction].id),
+            named.clone(),
+            substances.clone(),
+            Some(without(&counted, at).into_iter().collect()),
+        );
     }
 }
 
 /// The list with each name left out, or replaced by each class directly above or below it, where that names another set.
-fn other_names(named: &[String], all: &Bits, terms: &[Term], find: &dyn Fn(&str) -> Option<Bits>) -> Vec<(String, Vec<String>, Bits)> {
+fn other_names<Of: Clone>(
+    named: &[String],
+    all: &Bits<Of>,
+    terms: &[Term<Of>],
+    find: &dyn Fn(&str) -> Option<Bits<Of>>,
+) -> Vec<(String, Vec<String>, Bits<Of>)> {
     let mut found = Vec::new();
     for (at, name) in named.iter().enumerate() {
         let mut rest = Bits::new();
@@ -232,15 +243,15 @@ fn other_names(named: &[String], all: &Bits, terms: &[Term], find: &dyn Fn(&str)
     found
 }
 
-fn same(a: &Bits, b: &Bits) -> bool {
+fn same<Of>(a: &Bits<Of>, b: &Bits<Of>) -> bool {
     a.within(b) && b.within(a)
 }
 
 /// The classes directly above and below a set: nothing lies between.
-fn neighbours<'a>(terms: &'a [Term], own: &Bits) -> Vec<&'a Term> {
-    let inside = |a: &Bits, b: &Bits| a.within(b) && !b.within(a);
-    let above: Vec<&Term> = terms.iter().filter(|it| inside(own, &it.members)).collect();
-    let below: Vec<&Term> = terms.iter().filter(|it| !it.members.is_empty() && inside(&it.members, own)).collect();
+fn neighbours<'a, Of>(terms: &'a [Term<Of>], own: &Bits<Of>) -> Vec<&'a Term<Of>> {
+    let inside = |a: &Bits<Of>, b: &Bits<Of>| a.within(b) && !b.within(a);
+    let above: Vec<&Term<Of>> = terms.iter().filter(|it| inside(own, &it.members)).collect();
+    let below: Vec<&Term<Of>> = terms.iter().filter(|it| !it.members.is_empty() && inside(&it.members, own)).collect();
     let nearest_above = above.iter().filter(|it| !above.iter().any(|other| inside(&other.members, &it.members)));
     let nearest_below = below.iter().filter(|it| !below.iter().any(|other| inside(&it.members, &other.members)));
     nearest_above.chain(nearest_below).copied().collect()

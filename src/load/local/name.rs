@@ -5,7 +5,7 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::facts::names::{Recognised, is_dose, medicine, substance};
 use crate::load::names::Names;
 use crate::load::registers::name_form;
-use crate::model::Bits;
+use crate::model::{Bits, Substance};
 use crate::source::Node;
 
 /// How a name loosens a rule set.
@@ -33,14 +33,14 @@ impl Overlay<'_> {
                 );
                 return None;
             };
-            let name = names.medicines.medicines.get(at)?.name.clone();
+            let name = names.medicines.medicines[at].name.clone();
             let as_substance = names.allergens.names.get(&name).cloned().unwrap_or_default();
             if let Some(now) = medicine_now(names, &form).or_else(|| substance_now(names, &form, Some(&as_substance))) {
                 this.known(about, &form, &now);
                 return None;
             }
             names.medicines.names.insert(form.clone(), at);
-            names.medicines.medicines.get_mut(at)?.also.push(form.clone());
+            names.medicines.medicines[at].also.push(form.clone());
             names.allergens.names.insert(form.clone(), as_substance);
             Some(Done::loosening(&form, format!("medicine name \"{form}\" added: means {name}"), HOW))
         });
@@ -102,20 +102,20 @@ fn medicine_now(names: &Names, form: &str) -> Option<String> {
         return Some(format!("`{form}` says strength, form or frequency, and is passed over behind another name"));
     }
     match medicine(register, form) {
-        Recognised::As(at) => register.medicines.get(at).map(|it| format!("it means {}", it.name)),
+        Recognised::As(at) => Some(format!("it means {}", register.medicines[at].name)),
         Recognised::Not { .. } => None,
     }
 }
 
 /// What a name means now where allergies are listed; `None` if it is not known, or means just this.
-fn substance_now(names: &Names, form: &str, this: Option<&Bits>) -> Option<String> {
+fn substance_now(names: &Names, form: &str, this: Option<&Bits<Substance>>) -> Option<String> {
     let register = &names.allergens;
     if register.groups.iter().any(|it| it.id == form) {
         return Some(format!("`{form}` is a group of substances"));
     }
     match substance(register, form) {
         Recognised::As(found) if Some(&found) != this => {
-            let substances: Vec<&str> = found.iter().filter_map(|at| register.substances.get(at)).map(String::as_str).take(3).collect();
+            let substances: Vec<&str> = found.iter().map(|at| register.substances[at].name.as_str()).take(3).collect();
             Some(format!("among allergies it means {}", substances.join(", ")))
         }
         _ => None,

@@ -2,16 +2,16 @@
 
 use crate::diagnostic::{Code, Diagnostic};
 use crate::load::Reading;
-use crate::model::{Bits, Catalogue, Condition, FactKind, Input, Test, Turn};
+use crate::model::{Bits, Catalogue, Condition, FactKind, Input, Table, Test, Turn};
 use crate::source::Node;
-use crate::truth::FactSlot;
+use crate::truth::{FactSlot, Slot};
 
 /// What hangs on other facts, each after everything it hangs on, with all of that. A circle is reported where it closes.
-pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) -> Vec<(Turn, Bits)> {
-    let behind = (0..catalogue.facts.len()).map(|at| Bits::from_iter([at])).collect();
+pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) -> Vec<(Turn, Bits<Slot>)> {
+    let behind = catalogue.facts.indices().map(|at| Bits::from_iter([at])).collect();
     let mut order = Order { catalogue, way: Vec::new(), done: Vec::new(), behind, circle: None };
-    for fact in 0..catalogue.facts.len() {
-        order.settle(FactSlot(u16::try_from(fact).unwrap_or(u16::MAX)));
+    for slot in catalogue.facts.indices() {
+        order.settle(slot);
         if let Some((question, way)) = order.circle.take()
             && let Some(place) = asked.get(question).and_then(|it| it.get("ask_when"))
         {
@@ -28,27 +28,26 @@ struct Order<'a> {
     catalogue: &'a Catalogue,
     /// The turns between the start and here.
     way: Vec<Turn>,
-    done: Vec<(Turn, Bits)>,
+    done: Vec<(Turn, Bits<Slot>)>,
     /// For each slot, itself and everything that it hangs on; complete once its turn is done.
-    behind: Vec<Bits>,
+    behind: Table<Bits<Slot>, Slot>,
     /// A question that hangs on itself, and the ids on the way round.
     circle: Option<(usize, Vec<String>)>,
 }
 
 impl Order<'_> {
     fn settle(&mut self, slot: FactSlot) {
-        let (turn, own, hangs_on) = match self.catalogue.fact(slot).map(|it| it.kind) {
-            Some(FactKind::Derived(at)) => {
+        let (turn, own, hangs_on) = match self.catalogue.fact(slot).kind {
+            FactKind::Derived(at) => {
                 let inputs = self.catalogue.derived.get(at).map(|it| it.inputs.as_slice()).unwrap_or_default();
                 let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
                 (Turn::Derived(at), vec![slot], slots.collect())
             }
-            Some(FactKind::Question(at) | FactKind::TakenOn(at)) => {
+            FactKind::Question(at) | FactKind::TakenOn(at) => {
                 let Some(question) = self.catalogue.questions.get(at) else { return };
                 let Some(when) = &question.ask_when else { return };
                 (Turn::Question(at), question.date_slot.into_iter().chain([question.slot]).collect(), self.looked_at(when))
             }
-            None => return,
         };
         if self.done.iter().any(|(it, _)| *it == turn) {
             return;
@@ -61,16 +60,14 @@ impl Order<'_> {
             return;
         }
         self.way.push(turn);
-        let mut behind: Bits = own.iter().map(|it| it.index()).collect();
+        let mut behind: Bits<Slot> = own.iter().copied().collect();
         for it in hangs_on {
             self.settle(it);
-            self.behind.get(it.index()).into_iter().for_each(|it| behind.extend(it));
+            behind.extend(&self.behind[it]);
         }
         self.way.pop();
         for it in own {
-            if let Some(place) = self.behind.get_mut(it.index()) {
-                place.clone_from(&behind);
-            }
+            self.behind[it].clone_from(&behind);
         }
         self.done.push((turn, behind));
     }

@@ -1,31 +1,36 @@
-//! A set of small positions, such as the medicines of a class.
+//! A set of positions, such as the medicines of a class.
 
-/// A set of positions, as bits.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Bits {
+use std::marker::PhantomData;
+
+use super::Idx;
+
+/// A set of positions in a table, as bits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bits<Of> {
     words: Vec<u64>,
+    of: PhantomData<fn() -> Of>,
 }
 
-impl Bits {
+impl<Of> Bits<Of> {
     /// The empty set.
     pub fn new() -> Self {
-        Self::default()
+        Self { words: Vec::new(), of: PhantomData }
     }
 
     /// Adds a position.
-    pub fn insert(&mut self, at: usize) {
-        let word = at / 64;
+    pub fn insert(&mut self, at: Idx<Of>) {
+        let word = at.index() / 64;
         if self.words.len() <= word {
             self.words.resize(word + 1, 0);
         }
         if let Some(it) = self.words.get_mut(word) {
-            *it |= 1 << (at % 64);
+            *it |= 1 << (at.index() % 64);
         }
     }
 
     /// Whether a position is in the set.
-    pub fn contains(&self, at: usize) -> bool {
-        self.words.get(at / 64).is_some_and(|word| word >> (at % 64) & 1 == 1)
+    pub fn contains(&self, at: Idx<Of>) -> bool {
+        self.words.get(at.index() / 64).is_some_and(|word| word >> (at.index() % 64) & 1 == 1)
     }
 
     /// Adds all positions of another set.
@@ -54,13 +59,23 @@ impl Bits {
     }
 
     /// The positions, rising.
-    pub fn iter(&self) -> impl Iterator<Item = usize> + '_ {
-        self.words.iter().enumerate().flat_map(|(at, word)| (0..64).filter(move |bit| word >> bit & 1 == 1).map(move |bit| at * 64 + bit))
+    pub fn iter(&self) -> impl Iterator<Item = Idx<Of>> + '_ {
+        let bits = |word: &u64| {
+            let word = *word;
+            (0..64).filter(move |bit| word >> bit & 1 == 1)
+        };
+        self.words.iter().enumerate().flat_map(move |(at, word)| bits(word).map(move |bit| Idx::new(at * 64 + bit)))
     }
 }
 
-impl FromIterator<usize> for Bits {
-    fn from_iter<I: IntoIterator<Item = usize>>(positions: I) -> Self {
+impl<Of> Default for Bits<Of> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<Of> FromIterator<Idx<Of>> for Bits<Of> {
+    fn from_iter<I: IntoIterator<Item = Idx<Of>>>(positions: I) -> Self {
         let mut bits = Self::new();
         for at in positions {
             bits.insert(at);
