@@ -26,3 +26,10 @@ pub mod screening;
 pub mod source;
 pub mod table;
 pub mod truth;
+
+pub use diagnostic::Diagnostic;
+pub use load::{LocalFile, RuleFiles};
+pub use model::RuleSet;
+pub use outcome::{Outcome, Standing, Urgency};
+pub use screener::Screener;
+pub use screening::Screening;

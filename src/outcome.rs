@@ -64,6 +64,9 @@ pub struct Standing {
 }
 
 impl Standing {
+    /// Nothing against it.
+    pub const GO: Self = Self { outcome: Outcome::Go, urgency: None };
+
     /// "refer, same-day"; the outcome alone without an urgency.
     pub fn words(self) -> String {
         match self.urgency {
@@ -85,27 +88,32 @@ impl Standing {
 /// The span from the best to the worst case, and the verdict between them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Span {
-    /// The worst outcome among the rules that fire; go if none does.
-    pub best_case: Outcome,
-    /// The same, counting the undetermined rules as if they fired.
-    pub worst_case: Outcome,
+    /// The worst among the rules that fire; go if none does.
+    pub best_case: Standing,
+    /// The worst among these and the undetermined rules, as if those fired.
+    pub worst_case: Standing,
 }
 
 impl Span {
-    /// Combines the outcomes of the rules that fire and of those that are undetermined.
-    pub fn of(firing: impl Iterator<Item = Outcome>, undetermined: impl Iterator<Item = Outcome>) -> Self {
-        let best_case = firing.max().unwrap_or(Outcome::Go);
-        let worst_case = undetermined.max().unwrap_or(Outcome::Go).max(best_case);
+    /// Combines what the rules that fire ask for, and what those that are undetermined would.
+    pub fn of(firing: impl Iterator<Item = Standing>, undetermined: impl Iterator<Item = Standing>) -> Self {
+        let best_case = firing.max().unwrap_or(Standing::GO);
+        let worst_case = undetermined.max().unwrap_or(Standing::GO).max(best_case);
         Self { best_case, worst_case }
     }
 
     /// Go only when nothing, known or missing, speaks against it; refer when that is established;
     /// everything between is defer.
-    pub fn verdict(self) -> Outcome {
-        match (self.best_case, self.worst_case) {
-            (Outcome::Go, Outcome::Go) => Outcome::Go,
-            (Outcome::Refer, _) => Outcome::Refer,
-            _ => Outcome::Defer,
+    pub fn verdict(self) -> Standing {
+        match (self.best_case.outcome, self.worst_case.outcome) {
+            (Outcome::Go, Outcome::Go) => Standing::GO,
+            (Outcome::Refer, _) => self.best_case,
+            _ => Standing { outcome: Outcome::Defer, urgency: None },
         }
+    }
+
+    /// What the verdict could still become, if that is worse than what it is. A more pressing referral counts as worse.
+    pub fn could_be(self) -> Option<Standing> {
+        (self.worst_case > self.verdict()).then_some(self.worst_case)
     }
 }

@@ -8,17 +8,19 @@ use chrono::{NaiveDate, Weekday};
 
 use crate::diagnostic::{Diagnostic, in_file_order};
 use crate::evaluate::alternatives::alternatives;
+use crate::evaluate::asks::Open;
 use crate::evaluate::dates::dates;
 use crate::evaluate::lifts::lifts;
-use crate::evaluate::next::next;
+use crate::evaluate::next::{Said, next};
 use crate::evaluate::search::{Links, Trials};
-use crate::evaluate::{self, Compiled, Subject};
+use crate::evaluate::{self, Compiled, State, dose, explain, notices, of_state};
+use crate::facts::answers::strangers;
 use crate::facts::{self, Facts, Gathered};
 use crate::load::files::sha256;
 use crate::load::questionnaire::{self, over};
 use crate::model::RuleSet;
-use crate::outcome::Outcome;
-use crate::screening::{Refusal, Screening, SourceStamp};
+use crate::outcome::Standing;
+use crate::screening::{Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk, Unrecognised};
 
 /// Screens one questionnaire after another with the same rule set, as of the same day, for the same clinic.
 ///
@@ -134,32 +136,75 @@ impl<'a> Screener<'a> {
         }
     }
 
-    /// Screens a patient whose questionnaire was read.
+    /// Screens a patient whose questionnaire was read. Explanations are built only for rules that fire or are undetermined.
     pub fn screening(&self, referral: &Referral) -> Screening {
-        let facts = &referral.facts;
-        let subject = Subject {
+        let (rule_set, facts) = (self.rule_set, &referral.facts);
+        let states = self.compiled.run(facts);
+        let span = evaluate::span(rule_set, &states);
+        let findings: Vec<Finding> =
+            of_state(rule_set, &states, State::Fires).into_iter().map(|rule| explain::finding(rule_set, facts, rule)).collect();
+        let Open { undetermined, to_ask } = Open::of(rule_set, &self.compiled, facts, &states);
+        let unrecognised: Vec<Unrecognised> = strangers(facts).iter().map(|name| explain::unrecognised(rule_set, name)).collect();
+        let better = self.searches.then(|| self.better(facts, span.verdict()));
+        let said = Said { span, findings: &findings, to_ask: &to_ask, unrecognised: &unrecognised };
+        let next = better.as_ref().map(|better| next(rule_set, facts, &said, &better.plans));
+        let better = better.unwrap_or_default();
+        let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
+        Screening {
+            notices: notices::notices(rule_set, facts.as_of, facts.procedure_on.map(|it| it.date)),
+            rule_set: RuleSetStamp {
+                id: rule_set.id.clone(),
+                edition: rule_set.edition.clone(),
+                status: rule_set.status,
+                digest: rule_set.digest.clone(),
+                concerns: rule_set.concerns.iter().map(|it| it.title.clone()).collect(),
+            },
+            local_policy: notices::local(rule_set, facts.as_of),
             reference: referral.reference.clone(),
             source: referral.source.clone(),
             clinic: self.clinic.as_ref().map(|it| it.stamp.clone()),
-        };
-        let mut screening = evaluate::screen(self.rule_set, &self.compiled, facts, &subject);
-        if self.searches {
-            let mut plans = Vec::new();
-            if screening.verdict != Outcome::Go {
-                let trials = Trials::new(self.rule_set, &self.compiled, &self.links, facts);
-                let (found, complete) = lifts(&trials);
-                screening.lifts = found;
-                let (found, complete_plans) = alternatives(&trials);
-                plans = found;
-                screening.cut_short = !(complete && complete_plans);
-            }
-            screening.next = Some(next(self.rule_set, facts, &screening, &plans));
-            screening.alternatives = self.alternatives.then_some(plans);
+            completed_on: facts.completed_on,
+            as_of: facts.as_of,
+            procedure_on: facts.procedure_on.map(|it| it.to_string()),
+            span,
+            next,
+            findings,
+            undetermined,
+            to_ask,
+            anaesthetic: dose::arithmetic(rule_set, facts),
+            notes: facts.notes.iter().map(explain::note).collect(),
+            unrecognised,
+            set_aside: explain::set_aside(rule_set, facts),
+            lifts: better.lifts,
+            alternatives: (self.searches && self.alternatives).then_some(better.plans),
+            dates: self.days.map(|n_days| dates(rule_set, &self.compiled, facts, weekdays, n_days)),
+            cut_short: better.cut_short,
         }
-        let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
-        screening.dates = self.days.map(|n_days| dates(self.rule_set, &self.compiled, facts, weekdays, n_days));
-        screening
     }
+
+    /// What is still to be asked about a patient; the worst that could come of it first.
+    pub fn to_ask(&self, facts: &Facts) -> Vec<ToAsk> {
+        Open::of(self.rule_set, &self.compiled, facts, &self.compiled.run(facts)).to_ask
+    }
+
+    /// What would give a better verdict. Of a patient who goes nothing is looked for.
+    fn better(&self, facts: &Facts, verdict: Standing) -> Better {
+        if verdict == Standing::GO {
+            return Better::default();
+        }
+        let trials = Trials::new(self.rule_set, &self.compiled, &self.links, facts);
+        let (lifts, all_lifts) = lifts(&trials);
+        let (plans, all_plans) = alternatives(&trials);
+        Better { lifts, plans, cut_short: !(all_lifts && all_plans) }
+    }
+}
+
+/// What was found that would give a better verdict.
+#[derive(Default)]
+struct Better {
+    lifts: Vec<Lift>,
+    plans: Vec<Alternative>,
+    cut_short: bool,
 }
 
 fn stamp(name: &str, bytes: &[u8]) -> SourceStamp {

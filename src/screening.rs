@@ -1,10 +1,10 @@
-//! The result of a screening as plain data, ready to be reported. Holds no logic.
+//! The result of a screening as plain data, ready to be reported.
 
 use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
 use crate::model::{Kind, LocalChange, Status};
-use crate::outcome::{Outcome, Urgency};
+use crate::outcome::{Outcome, Span, Standing, Urgency};
 
 /// The whole result for one questionnaire.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,12 +28,8 @@ pub struct Screening {
     pub as_of: NaiveDate,
     /// The planned day of surgery, with a time if one was given; `None` if not known.
     pub procedure_on: Option<String>,
-    /// The verdict.
-    pub verdict: Outcome,
-    /// The worst outcome among the rules that fire.
-    pub best_case: Outcome,
-    /// The same, counting undetermined rules as if they fired.
-    pub worst_case: Outcome,
+    /// The verdict, and the best and the worst case around it.
+    pub span: Span,
     /// Rules that fire: worst first, then by concern, then by rule.
     pub findings: Vec<Finding>,
     /// Rules that cannot be decided yet, in the same order.
@@ -58,6 +54,13 @@ pub struct Screening {
     pub dates: Option<Vec<DateSpan>>,
     /// Whether a search for lifts or other plans ended before everything was tried: there may be more.
     pub cut_short: bool,
+}
+
+impl Screening {
+    /// What it comes to, and how fast if that is a referral.
+    pub fn verdict(&self) -> Standing {
+        self.span.verdict()
+    }
 }
 
 /// A questionnaire that was not screened, and why.
@@ -136,18 +139,19 @@ pub struct Asked {
 /// What a screening would come to if something were otherwise.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Prospect {
-    /// The verdict.
-    pub verdict: Outcome,
-    /// How fast, for a referral.
-    pub urgency: Option<Urgency>,
-    /// The worst outcome among the rules that would fire.
-    pub best_case: Outcome,
-    /// The same, counting undetermined rules as if they fired.
-    pub worst_case: Outcome,
+    /// The verdict, and the best and the worst case around it.
+    pub span: Span,
     /// The rules that would fire: worst first, then in the order of the rule set.
     pub fires: Vec<Firing>,
     /// The answers it would still wait for before the verdict could be go.
     pub waits_for: Vec<String>,
+}
+
+impl Prospect {
+    /// What it would come to, and how fast if that is a referral.
+    pub fn verdict(&self) -> Standing {
+        self.span.verdict()
+    }
 }
 
 /// A rule that would fire, in short.

@@ -95,7 +95,7 @@ pub fn run(arguments: &Arguments) -> Status {
         n_done += 1;
         match screen(&screener, path, twins.notice(path)) {
             Ok(screening) => {
-                worst = worst.max(Some(screening.verdict));
+                worst = worst.max(Some(screening.verdict().outcome));
                 printer.screening(screening);
             }
             Err(refusal) => {

@@ -14,15 +14,14 @@ use crate::truth::{FactSlot, Truth};
 const MOST_NAMED: usize = 3;
 
 /// What would still be open if every name that nobody recognised turned out to be harmless.
-#[derive(Debug)]
-pub struct BesideNames<'a> {
+struct BesideNames<'a> {
     rules: BTreeSet<&'a str>,
     answers: BTreeSet<FactSlot>,
 }
 
 impl<'a> BesideNames<'a> {
     /// Screens the patient without those names; `None` if every name was recognised.
-    pub fn of(rule_set: &'a RuleSet, compiled: &Compiled, facts: &Facts) -> Option<Self> {
+    fn of(rule_set: &'a RuleSet, compiled: &Compiled, facts: &Facts) -> Option<Self> {
         let lists: BTreeSet<FactSlot> = strangers(facts).iter().map(|it| it.slot).collect();
         let recognised = |slot: FactSlot| Some((slot, Fact::Known(without_strangers(facts.known(slot)?))));
         let changes: Vec<(FactSlot, Fact)> = lists.into_iter().filter_map(recognised).collect();
@@ -36,7 +35,7 @@ impl<'a> BesideNames<'a> {
     }
 
     /// Whether a rule waits for nothing but such a name.
-    pub fn settles(&self, rule: &Rule) -> bool {
+    fn settles(&self, rule: &Rule) -> bool {
         !self.rules.contains(rule.id.as_str())
     }
 }
@@ -51,9 +50,38 @@ fn without_strangers(known: &Known) -> Known {
     known
 }
 
+/// What is still open about a patient.
+#[derive(Debug)]
+pub struct Open {
+    /// The rules that cannot be decided yet, worst first; among equals by concern, then in file order.
+    pub undetermined: Vec<Undetermined>,
+    /// The answers they wait for.
+    pub to_ask: Vec<ToAsk>,
+}
+
+impl Open {
+    /// What is open while the rules are in these states.
+    pub fn of(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, states: &[State]) -> Self {
+        let rules = of_state(rule_set, states, State::Undetermined);
+        let open: Vec<(&Rule, BTreeSet<FactSlot>)> = rules.into_iter().map(|rule| (rule, explain::waits_for(&rule.when, facts))).collect();
+        let beside_names = BesideNames::of(rule_set, compiled, facts);
+        let undetermined = open.iter().map(|(rule, waits_for)| Undetermined {
+            rule: rule.id.clone(),
+            concern: rule.concern_id().to_owned(),
+            title: rule.title.clone(),
+            outcome_if_fires: rule.outcome,
+            urgency: rule.urgency,
+            waits_for: waits_for.iter().map(|slot| rule_set.catalogue.id(*slot).to_owned()).collect(),
+            for_a_name: beside_names.as_ref().is_some_and(|it| it.settles(rule)),
+        });
+        let undetermined: Vec<Undetermined> = undetermined.collect();
+        Self { to_ask: to_ask(rule_set, facts, &open, &undetermined, beside_names.as_ref()), undetermined }
+    }
+}
+
 /// The missing answers, each once; those that could lead to the worst outcome first, then in the
 /// order they are asked.
-pub fn to_ask(
+fn to_ask(
     rule_set: &RuleSet,
     facts: &Facts,
     open: &[(&Rule, BTreeSet<FactSlot>)],

@@ -38,7 +38,7 @@ pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: O
         let states = compiled.run(&then);
         let standing = standing(rule_set, &states);
         match spans.last_mut() {
-            Some(span) if (span.prospect.verdict, span.prospect.urgency) == (standing.outcome, standing.urgency) => {
+            Some(span) if span.prospect.verdict() == standing => {
                 span.to = day;
                 span.n_days += 1;
             }

@@ -2,11 +2,12 @@
 
 use std::collections::BTreeSet;
 
+use crate::facts::answers::Stranger;
 use crate::facts::derive::slots;
 use crate::facts::holds::{self, Decider};
 use crate::facts::{self, Fact, Facts, Note, Place, Value};
 use crate::model::{Basis, Checked, Citation, Condition, FactKind, Odds, Piece, Rule, RuleSet, Text};
-use crate::screening::{Because, Cited, Finding, Firing, NoteShown, SetAside};
+use crate::screening::{Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised};
 use crate::truth::{FactSlot, Truth};
 
 /// The answers that keep a condition open; empty if it is decided.
@@ -88,6 +89,20 @@ pub fn note(note: &Note) -> NoteShown {
         text: note.text.clone(),
         path: note.place.source.name().to_owned(),
         line: note.place.position().line,
+    }
+}
+
+/// A name that nobody recognised, with its question and place.
+pub fn unrecognised(rule_set: &RuleSet, name: &Stranger<'_>) -> Unrecognised {
+    let question = rule_set.catalogue.question_of(name.slot);
+    Unrecognised {
+        fact: rule_set.catalogue.id(name.slot).to_owned(),
+        ask: question.map(|it| it.ask.clone()).unwrap_or_default(),
+        from: question.map_or("", |it| it.from.word()),
+        text: name.text.to_owned(),
+        nearest: name.nearest.map(str::to_owned),
+        path: name.place.source.name().to_owned(),
+        line: name.place.position().line,
     }
 }
 

@@ -6,19 +6,32 @@
 use crate::facts::Facts;
 use crate::model::catalogue::Who;
 use crate::model::{Condition, Odds, RuleSet};
-use crate::outcome::{Outcome, Standing, Urgency};
-use crate::screening::{Alternative, Asked, Finding, Next, NextKind, Screening, ToAsk};
+use crate::outcome::{Outcome, Span, Standing, Urgency};
+use crate::screening::{Alternative, Asked, Finding, Next, NextKind, ToAsk, Unrecognised};
 
 /// Whom to ask, in the order in which people are asked.
 const WHOM: [Who; 5] = [Who::Patient, Who::Referrer, Who::Nurse, Who::Clinician, Who::Record];
+
+/// What a screening says already when it is asked what is to be done next.
+#[derive(Debug)]
+pub struct Said<'a> {
+    /// The verdict, and the best and the worst case around it.
+    pub span: Span,
+    /// The rules that fire.
+    pub findings: &'a [Finding],
+    /// The missing answers.
+    pub to_ask: &'a [ToAsk],
+    /// The names that nobody recognised.
+    pub unrecognised: &'a [Unrecognised],
+}
 
 /// What is to be done next for a screening, knowing every other plan that gives a better verdict.
 ///
 /// # Missing data
 /// A missing answer that could make the verdict worse comes first; one that could only keep it as it is is told beside what
 /// is waited for. Where the clinic does not say what it offers, the plan says so.
-pub fn next(rule_set: &RuleSet, facts: &Facts, screening: &Screening, plans: &[Alternative]) -> Next {
-    let now = Standing { outcome: screening.verdict, urgency: urgency(screening) };
+pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Alternative]) -> Next {
+    let now = found.span.verdict();
     let mut next = Next {
         kind: NextKind::Book,
         plan: Vec::new(),
@@ -36,22 +49,22 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, screening: &Screening, plans: &[A
     let plan = usable(now, plans);
     if now.outcome == Outcome::Refer && plan.is_none() {
         next.kind = NextKind::Refer;
-        next.refer_to = recipients(now, &screening.findings);
-        next.ask = by_whom(screening.to_ask.iter().filter(|it| standing_of(it) > now));
+        next.refer_to = recipients(now, found.findings);
+        next.ask = by_whom(found.to_ask.iter().filter(|it| standing_of(it) > now));
         return next;
     }
-    next.read = names(screening);
+    next.read = each_once(found.unrecognised.iter().map(|it| it.text.clone()));
     next.clear_up = facts.ruled_out.len();
-    next.ask = by_whom(screening.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
+    next.ask = by_whom(found.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
     next.plan = plan.map(|it| it.changes.clone()).unwrap_or_default();
     let clears_up = |it: &&Finding| rule_set.judging().any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut));
     if plan.is_none() {
-        let against = screening.findings.iter().filter(|it| it.outcome != Outcome::Go && !clears_up(it));
+        let against = found.findings.iter().filter(|it| it.outcome != Outcome::Go && !clears_up(it));
         next.wait_for = each_once(against.filter_map(|it| it.cleared_by.clone()));
     }
-    let could_be_worse = screening.worst_case > now.outcome || !next.read.is_empty() || next.clear_up > 0;
+    let could_be_worse = found.span.worst_case.outcome > now.outcome || !next.read.is_empty() || next.clear_up > 0;
     next.kind = match plan {
-        _ if could_be_worse || screening.best_case == Outcome::Go => NextKind::Ask,
+        _ if could_be_worse || found.span.best_case.outcome == Outcome::Go => NextKind::Ask,
         Some(plan) => {
             // The other plan may ask for more, or for less.
             let waits = plan
@@ -73,24 +86,15 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, screening: &Screening, plans: &[A
 fn usable(now: Standing, plans: &[Alternative]) -> Option<&Alternative> {
     let presses = now.urgency.is_some_and(|it| it > Urgency::Routine);
     let of = |wanted: fn(&Alternative) -> bool| plans.iter().find(|it| wanted(it));
-    of(|it| it.prospect.verdict == Outcome::Go).or_else(|| of(|it| it.prospect.best_case == Outcome::Go)).filter(|_| !presses)
+    of(|it| it.prospect.verdict() == Standing::GO)
+        .or_else(|| of(|it| it.prospect.span.best_case.outcome == Outcome::Go))
+        .filter(|_| !presses)
 }
 
 /// To whom the most pressing of the referrals go.
 fn recipients(now: Standing, findings: &[Finding]) -> Vec<String> {
     let pressing = findings.iter().filter(|it| Standing { outcome: it.outcome, urgency: it.urgency } == now);
     each_once(pressing.filter_map(|it| it.refer_to.clone()))
-}
-
-/// The names that nobody recognised, each once.
-fn names(screening: &Screening) -> Vec<String> {
-    each_once(screening.unrecognised.iter().map(|it| it.text.clone()))
-}
-
-/// The most pressing of the referrals.
-fn urgency(screening: &Screening) -> Option<Urgency> {
-    let of_refer = screening.findings.iter().filter(|it| it.outcome == Outcome::Refer);
-    of_refer.filter_map(|it| it.urgency).max()
 }
 
 fn standing_of(ask: &ToAsk) -> Standing {

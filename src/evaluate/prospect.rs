@@ -1,17 +1,16 @@
 //! What a screening would come to, in short, for plans, days and answers that are not so yet.
 
 use super::compile::State;
-use super::{explain, of_state, standing};
+use super::{explain, of_state, span};
 use crate::facts::{Fact, Facts};
 use crate::model::RuleSet;
-use crate::outcome::{Outcome, Span};
+use crate::outcome::Outcome;
 use crate::screening::{Change, Prospect};
 use crate::truth::FactSlot;
 
 /// The prospect of facts whose rules came to these states.
 pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
     let (firing, open) = (of_state(rule_set, states, State::Fires), of_state(rule_set, states, State::Undetermined));
-    let span = Span::of(firing.iter().map(|it| it.outcome), open.iter().map(|it| it.outcome));
     let mut waits_for: Vec<String> = Vec::new();
     for rule in open.iter().filter(|it| it.outcome > Outcome::Go) {
         for slot in explain::waits_for(&rule.when, facts) {
@@ -21,15 +20,7 @@ pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect
             }
         }
     }
-    let standing = standing(rule_set, states);
-    Prospect {
-        verdict: standing.outcome,
-        urgency: standing.urgency,
-        best_case: span.best_case,
-        worst_case: span.worst_case,
-        fires: firing.iter().map(|it| explain::firing(rule_set, facts, it)).collect(),
-        waits_for,
-    }
+    Prospect { span: span(rule_set, states), fires: firing.iter().map(|it| explain::firing(rule_set, facts, it)).collect(), waits_for }
 }
 
 /// An answer as people read it; "not known" if it is missing. An option is written as in the middle of a sentence.

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 
 use super::decide::space::Shape;
 use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who, judge, of_answers};
-use crate::evaluate::{Compiled, State, standing};
+use crate::evaluate::{Compiled, State, span, standing};
 use crate::facts::{self, Facts, holds};
 use crate::load::cases::Case;
 use crate::model::{Condition, Guarantee, Promise, RuleSet, Sense, Then};
@@ -310,16 +310,11 @@ fn comes_out(rule_set: &RuleSet, then: &Then, states: &[State]) -> bool {
 
 fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &Seen) -> bool {
     let lifted = before.states.iter().zip(&after.states).any(|(a, b)| *a == State::Fires && *b != State::Fires);
-    let span = |it: &Seen| {
-        let of =
-            |wanted: State| rule_set.judging().zip(&it.states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
-        crate::outcome::Span::of(of(State::Fires), of(State::Undetermined))
-    };
-    let (a, b) = (span(before), span(after));
+    let (a, b) = (span(rule_set, &before.states), span(rule_set, &after.states));
     match promise {
         Promise::EstablishedFindingsStay => lifted,
-        Promise::SpanNarrows => b.best_case < a.best_case || b.worst_case > a.worst_case,
-        Promise::RemovingNeverGoes => a.verdict() == Outcome::Go && b.verdict() != Outcome::Go,
+        Promise::SpanNarrows => b.best_case.outcome < a.best_case.outcome || b.worst_case.outcome > a.worst_case.outcome,
+        Promise::RemovingNeverGoes => a.verdict() == Standing::GO && b.verdict() != Standing::GO,
         _ => verdict(rule_set, &before.states) == Outcome::Go,
     }
 }

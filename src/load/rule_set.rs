@@ -36,6 +36,16 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
     rule_set_with(files, None)
 }
 
+impl RuleSet {
+    /// A rule set, with a clinic's local policy over it if there is one.
+    ///
+    /// # Errors
+    /// Every diagnostic of every file, in the order files are read and places come; those of the local policy come last.
+    pub fn read(files: &RuleFiles, local: Option<&LocalFile>) -> Result<Self, Vec<Diagnostic>> {
+        rule_set_with(files, local)
+    }
+}
+
 /// The same, changed by a clinic's local policy, if there is one.
 ///
 /// # Errors

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use super::Limit;
 use super::condition::{Condition, Odds};
-use crate::outcome::{Outcome, Urgency};
+use crate::outcome::{Outcome, Standing, Urgency};
 use crate::table::Idx;
 use crate::truth::FactSlot;
 
@@ -71,6 +71,11 @@ impl Rule {
     /// The id of its concern.
     pub fn concern_id(&self) -> &str {
         self.id.split_once('/').map_or("", |(concern, _)| concern)
+    }
+
+    /// What it asks for when it fires, and how fast.
+    pub fn standing(&self) -> Standing {
+        Standing { outcome: self.outcome, urgency: self.urgency }
     }
 }
 

@@ -6,7 +6,7 @@
 use serde::Serialize;
 use serde_json::Value;
 
-use super::{SAFETY, chase, steers, verdict};
+use super::{SAFETY, chase, steers};
 use crate::formulas::without_noise;
 use crate::outcome::Urgency;
 use crate::screening::{self, Cited, Refusal, Screening};
@@ -358,10 +358,10 @@ impl<'a> Document<'a> {
             completed_on: it.completed_on.map(|day| day.to_string()),
             as_of: it.as_of.to_string(),
             procedure_on: it.procedure_on.as_deref(),
-            verdict: it.verdict.word(),
-            urgency: verdict(it).urgency.map(Urgency::word),
-            best_case: it.best_case.word(),
-            worst_case: it.worst_case.word(),
+            verdict: it.verdict().outcome.word(),
+            urgency: it.verdict().urgency.map(Urgency::word),
+            best_case: it.span.best_case.outcome.word(),
+            worst_case: it.span.worst_case.outcome.word(),
             next: it.next.as_ref().map(Next::of),
             findings: it.findings.iter().map(Finding::of).collect(),
             undetermined: it.undetermined.iter().map(Undetermined::of).collect(),
@@ -512,10 +512,10 @@ impl<'a> Prospect<'a> {
             action: &it.action,
         };
         Self {
-            verdict: it.verdict.word(),
-            urgency: it.urgency.map(Urgency::word),
-            best_case: it.best_case.word(),
-            worst_case: it.worst_case.word(),
+            verdict: it.verdict().outcome.word(),
+            urgency: it.verdict().urgency.map(Urgency::word),
+            best_case: it.span.best_case.outcome.word(),
+            worst_case: it.span.worst_case.outcome.word(),
             fires: it.fires.iter().map(firing).collect(),
             waits_for: &it.waits_for,
         }

@@ -9,9 +9,9 @@ use super::text::{anaesthetic, counts};
 use super::words::{
     against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
     local_policy, local_told, may_go_ahead, meaning, names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect,
-    rule_set, span, stamp, standing_of, standing_then, still_open, stranger, surgery, who, would_be,
+    rule_set, span, stamp, standing_of, still_open, stranger, surgery, who, would_be,
 };
-use super::{SAFETY, Standing, could_be, verdict, words};
+use super::{SAFETY, Standing, words};
 use crate::outcome::Outcome;
 use crate::screening::{Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk, Undetermined};
 
@@ -33,7 +33,7 @@ pub fn one(screening: &Screening) -> String {
 /// not be screened and are counted.
 pub fn several(screenings: &[Screening], refused: usize) -> String {
     let mut sorted: Vec<&Screening> = screenings.iter().collect();
-    sorted.sort_by_key(|it| (Reverse(verdict(it)), it.reference.as_str(), it.source.path.as_str()));
+    sorted.sort_by_key(|it| (Reverse(it.verdict()), it.reference.as_str(), it.source.path.as_str()));
     let mut sheet = Sheet { text: String::new(), depth: 1 };
     sheet.heading(0, "Screenings");
     notices(&mut sheet, &each_once(&sorted, |it| it.notices.clone()));
@@ -57,13 +57,13 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
 fn cells(screening: &Screening) -> [String; 8] {
     let care = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).count();
     [
-        verdict(screening).verdict_words(),
+        screening.verdict().verdict_words(),
         screening.reference.clone(),
         surgery(screening).unwrap_or_else(|| "not known".to_owned()),
         (screening.findings.len() - care).to_string(),
         care.to_string(),
         (screening.unrecognised.len() + first_and_later(&screening.to_ask).0.len()).to_string(),
-        could_be(screening).map_or_else(|| "no worse".to_owned(), Standing::words),
+        screening.span.could_be().map_or_else(|| "no worse".to_owned(), Standing::words),
         screening.next.as_ref().map_or_else(|| "not known".to_owned(), next_briefly),
     ]
 }
@@ -230,7 +230,7 @@ fn local(sheet: &mut Sheet, local: &LocalStamp) {
 
 /// The verdict, best and worst case, and what the screening is about.
 fn head(sheet: &mut Sheet, screening: &Screening) {
-    let verdict = verdict(screening);
+    let verdict = screening.verdict();
     sheet.heading(0, &format!("{}: {}", verdict.verdict_words(), inline(&screening.reference)));
     notices(sheet, &screening.notices);
     sheet.paragraph(meaning(screening));
@@ -238,8 +238,9 @@ fn head(sheet: &mut Sheet, screening: &Screening) {
     let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {}", words::day(day)));
     sheet.gap();
     sheet.item("-", &inline(&format!("{surgery}, {answers}, screened {}", words::day(screening.as_of))));
-    let mut span = format!("best case **{}**, worst case **{}**", screening.best_case.word(), screening.worst_case.word());
-    if let Some(worse) = could_be(screening) {
+    let mut span =
+        format!("best case **{}**, worst case **{}**", screening.span.best_case.outcome.word(), screening.span.worst_case.outcome.word());
+    if let Some(worse) = screening.span.could_be() {
         let open = screening.undetermined.iter().filter(|it| standing_of(it) > verdict).count();
         span.push_str(&format!("; could be **{}** because of {} not decided yet", worse.words(), counted(open, "rule", "rules")));
     }
@@ -359,7 +360,7 @@ fn dates(sheet: &mut Sheet, dates: Option<&[DateSpan]>) {
 
 /// The verdict, what it is for, and how many precautions it comes with.
 fn foreseen(prospect: &Prospect, what: &str) -> String {
-    format!("**{}**{}: {}", standing_then(prospect).verdict_words(), precautions_then(prospect), inline(what))
+    format!("**{}**{}: {}", prospect.verdict().verdict_words(), precautions_then(prospect), inline(what))
 }
 
 /// The arithmetic: the only table of a patient's page.

@@ -9,7 +9,7 @@ use super::words::{
     because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told,
     may_go_ahead, meaning, next, of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
 };
-use super::{SAFETY, Standing, could_be, verdict, words};
+use super::{SAFETY, Standing, words};
 use crate::outcome::Outcome;
 use crate::screening::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
 
@@ -100,7 +100,7 @@ pub fn local(page: &mut Page, local: &LocalStamp) {
 
 /// The verdict, what it could still become, and how much of each follows.
 fn head(page: &mut Page, screening: &Screening) {
-    let verdict = verdict(screening);
+    let verdict = screening.verdict();
     let surgery = match &screening.procedure_on {
         Some(day) => format!("surgery {day}"),
         None => "day of surgery not known".to_owned(),
@@ -108,7 +108,7 @@ fn head(page: &mut Page, screening: &Screening) {
     let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {day}"));
     let who = format!("{}, {surgery}, {answers}, screened {}", screening.reference, screening.as_of);
     page.entry(&verdict.verdict_words(), Paint::Outcome(verdict.outcome), BLOCK, &who);
-    if let Some(worse) = could_be(screening) {
+    if let Some(worse) = screening.span.could_be() {
         let open = screening.undetermined.iter().filter(|it| standing_of(it) > verdict).count();
         let text = format!("because of {} not decided yet", counted(open, "rule", "rules"));
         page.entry(&format!("could be {}", worse.words()), Paint::Outcome(worse.outcome), BESIDE, &text);

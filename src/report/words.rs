@@ -28,7 +28,7 @@ pub const LIFTS_LEAD: &str =
 
 /// In place of other plans, where there are none.
 pub fn no_plan(screening: &Screening) -> &'static str {
-    match screening.verdict {
+    match screening.verdict().outcome {
         Outcome::Go => "The plan goes as it stands, so no other was looked for.",
         _ => "No other plan that this clinic offers gives a better verdict.",
     }
@@ -88,7 +88,7 @@ pub fn stranger(name: &Unrecognised) -> String {
 
 /// The verdict in one sentence.
 pub fn meaning(screening: &Screening) -> &'static str {
-    match (screening.verdict, screening.best_case) {
+    match (screening.verdict().outcome, screening.span.best_case.outcome) {
         (Outcome::Go, _) if screening.undetermined.is_empty() => {
             "Nothing that these rules look at stands against surgery as planned, and no answer that could is missing."
         }
@@ -119,15 +119,10 @@ pub fn would_be(standing: Standing) -> String {
     }
 }
 
-/// The verdict of a prospect, with its urgency.
-pub fn standing_then(prospect: &Prospect) -> Standing {
-    Standing { outcome: prospect.verdict, urgency: prospect.urgency }
-}
-
 /// How many precautions a go would come with: ", 2 precautions", ", no precaution"; nothing for any other verdict.
 pub fn precautions_then(prospect: &Prospect) -> String {
     match prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count() {
-        _ if prospect.verdict != Outcome::Go => String::new(),
+        _ if prospect.verdict() != Standing::GO => String::new(),
         0 => ", no precaution".to_owned(),
         n => format!(", {}", counted(n, "precaution", "precautions")),
     }
@@ -138,7 +133,7 @@ pub fn precautions_then(prospect: &Prospect) -> String {
 /// # Missing data
 /// The answers it would still wait for, and a worse verdict that they could still bring, are always said.
 pub fn prospect(prospect: &Prospect) -> String {
-    let mut parts = vec![format!("{}{}", standing_then(prospect).words(), precautions_then(prospect))];
+    let mut parts = vec![format!("{}{}", prospect.verdict().words(), precautions_then(prospect))];
     let against: Vec<String> = prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(against).collect();
     if !against.is_empty() {
         parts.push(format!("against it then: {}", against.join(", ")));
@@ -154,7 +149,8 @@ pub fn against(firing: &Firing) -> String {
 
 /// What a prospect would still wait for, and what that could make of it; nothing if all is decided.
 pub fn still_open(prospect: &Prospect) -> Option<String> {
-    let could = (prospect.worst_case > prospect.verdict).then(|| format!("could still be {}", prospect.worst_case.word()));
+    let worst = prospect.span.worst_case.outcome;
+    let could = (worst > prospect.verdict().outcome).then(|| format!("could still be {}", worst.word()));
     let waits = (!prospect.waits_for.is_empty()).then(|| format!("still waits for {}", named(&prospect.waits_for)));
     let parts: Vec<String> = waits.into_iter().chain(could).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
@@ -201,7 +197,7 @@ pub fn span(span: &DateSpan) -> String {
 /// Why a span ends, and what follows: "then defer: INR too old (bleeding/inr-too-old) starts to fire".
 pub fn end_of(span: &DateSpan, next: Option<&DateSpan>) -> Option<String> {
     let turns: Vec<String> = span.ended_by.iter().map(turn).collect();
-    let then = next.map(|it| format!("then {}", standing_then(&it.prospect).words()));
+    let then = next.map(|it| format!("then {}", it.prospect.verdict().words()));
     match (then, turns.is_empty()) {
         (Some(then), false) => Some(format!("{then}: {}", turns.join("; "))),
         (then, true) => then,

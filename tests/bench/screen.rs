@@ -10,17 +10,17 @@ use divan::Bencher;
 use divan::counter::ItemsCount;
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::in_file_order;
+use preblock::evaluate::Compiled;
 use preblock::evaluate::alternatives::alternatives;
 use preblock::evaluate::compile::Prepared;
 use preblock::evaluate::dates::dates;
 use preblock::evaluate::lifts::lifts;
 use preblock::evaluate::search::{Links, Trials};
-use preblock::evaluate::{Compiled, Subject, screen};
 use preblock::facts::{self, Facts};
 use preblock::load::cases::cases;
 use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
-use preblock::screening::SourceStamp;
+use preblock::screener::Screener;
 
 const FILE: &str = "examples/referrals/SM-101.yaml";
 
@@ -40,9 +40,10 @@ fn as_of() -> NaiveDate {
 }
 
 fn read_facts(rules: &RuleSet, bytes: &[u8]) -> Facts {
-    let (read, _) = questionnaire::questionnaire(rules, FILE, bytes);
-    let (facts, _) = facts::read(rules, &read.map(|it| it.answers).unwrap_or_default(), as_of());
-    facts
+    match Screener::new(rules, as_of()).read(FILE, bytes) {
+        Ok(referral) => referral.facts,
+        Err(refusal) => unreachable!("the example is read: {refusal:?}"),
+    }
 }
 
 fn bytes() -> Vec<u8> {
@@ -55,14 +56,12 @@ fn rule_set_loaded(bencher: Bencher) {
     bencher.bench(|| Compiled::new(&rules()));
 }
 
-/// One questionnaire: YAML text to the whole screening.
+/// One questionnaire: YAML text to the screening, but for what would lift its verdict.
 #[divan::bench]
 fn questionnaire_parsed_and_screened(bencher: Bencher) {
     let (rules, bytes) = (rules(), bytes());
-    let compiled = Compiled::new(&rules);
-    let stamp = SourceStamp { path: FILE.into(), digest: String::new() };
-    let subject = Subject { reference: "SM-101".into(), source: stamp, clinic: None };
-    bencher.counter(ItemsCount::new(1_usize)).bench(|| screen(&rules, &compiled, &read_facts(&rules, &bytes), &subject));
+    let screener = Screener::new(&rules, as_of()).without_search();
+    bencher.counter(ItemsCount::new(1_usize)).bench(|| screener.screen(FILE, &bytes));
 }
 
 /// Facts to the state of every rule.
@@ -125,13 +124,13 @@ impl Desk {
 fn desk(what: &str, work: impl Fn(&Desk, &Facts) -> usize) -> Desk {
     let rules = rules();
     let (compiled, links) = (Compiled::new(&rules), Links::new(&rules));
-    let clinic = questionnaire::clinic(&rules, "clinic.yaml", CLINIC.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
+    let screener = Screener::new(&rules, as_of()).clinic("clinic.yaml", CLINIC.as_bytes());
+    let screener = screener.unwrap_or_else(|found| unreachable!("the clinic is read: {found:?}"));
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
     let read = |at: usize| {
         let names = [format!("SM-{at}.yaml"), format!("SM-{at}.json")];
         let (name, bytes) = names.iter().find_map(|it| Some((it, std::fs::read(folder.join(it)).ok()?)))?;
-        let own = questionnaire::questionnaire(&rules, name, &bytes).0?.answers;
-        Some((name.clone(), facts::read(&rules, &questionnaire::over(&clinic, &own), as_of()).0))
+        Some((name.clone(), screener.read(name, &bytes).ok()?.facts))
     };
     let mut people: Vec<(String, Facts)> = EXAMPLES.filter_map(read).collect();
     for case in cases(&RuleFiles::embedded(), &rules).unwrap_or_default() {

@@ -104,7 +104,8 @@ fn another_spelling(#[case] plain: &str, #[case] other: &str) {
     let other = screened(&rules, "other.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
     let plain = screened(&rules, "plain.yaml", PLAIN.as_bytes());
     // The words shown may differ in spelling; what is found must not.
-    let rules_of = |it: &Screening| (it.verdict, it.findings.iter().map(|it| it.rule.clone()).collect::<Vec<_>>(), it.undetermined.clone());
+    let rules_of =
+        |it: &Screening| (it.verdict(), it.findings.iter().map(|it| it.rule.clone()).collect::<Vec<_>>(), it.undetermined.clone());
     assert_eq!(rules_of(&other), rules_of(&plain));
     assert_eq!(other.anaesthetic.map(|it| it.load), plain.anaesthetic.map(|it| it.load));
 }

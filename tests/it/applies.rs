@@ -58,7 +58,7 @@ fn every_harmless_answer_to_a_question_that_does_not_apply_leaves_go() {
     let (healthy, _) = example(rules, "SM-101.yaml");
     let (before, _) = facts::read(rules, &healthy, today());
     let states = compiled.run(&before);
-    assert_eq!(span_of(rules, &states).verdict(), Outcome::Go);
+    assert_eq!(span_of(rules, &states).verdict().outcome, Outcome::Go);
     let (mut n_questions, mut n_tried) = (0, 0);
     for question in &rules.catalogue.questions {
         let shut = facts::holds::applies(question, &rules.catalogue, &before) == Truth::No;
@@ -96,7 +96,7 @@ fn a_positive_answer_to_a_question_that_does_not_apply_defers(#[case] lines: &st
     let (rules, compiled) = embedded_once();
     let (healthy, _) = example(rules, "SM-101.yaml");
     let after = over(rules, &healthy, lines);
-    assert_ne!(span_of(rules, &compiled.run(&after)).verdict(), Outcome::Go);
+    assert_ne!(span_of(rules, &compiled.run(&after)).verdict().outcome, Outcome::Go);
     let found = screening(rules, &after);
     assert!(found.findings.iter().any(|it| it.rule == "contradictions/detail-ruled-out"), "{lines}");
     assert!(found.set_aside.is_empty());
@@ -114,7 +114,7 @@ fn pregnancy_is_asked_about_where_it_can_be(#[case] person: &str, #[case] expect
     let asked = |id: &str| rules.catalogue.questions.iter().position(|it| it.id == id);
     healthy.given.retain(|at, _| Some(*at) != asked("pregnancy.status"));
     let after = over(rules, &healthy, person);
-    assert_eq!(span_of(rules, &compiled.run(&after)).verdict(), expected, "{person}");
+    assert_eq!(span_of(rules, &compiled.run(&after)).verdict().outcome, expected, "{person}");
     let asks = screening(rules, &after).to_ask.iter().any(|it| it.fact == "pregnancy.status");
     assert_eq!(asks, expected == Outcome::Defer);
 }
@@ -153,7 +153,7 @@ fn small() -> RuleSet {
 fn a_small_rule_set_is_held_all_the_same(#[case] answers: &str, #[case] lists: &str, #[case] verdict: Outcome, #[case] fires: &[&str]) {
     let rules = small();
     let found = screening(&rules, &facts(&rules, &format!("a: {{ {answers}, {lists} }}")));
-    assert_eq!(found.verdict, verdict);
+    assert_eq!(found.verdict().outcome, verdict);
     let firing: Vec<&str> = found.findings.iter().map(|it| it.rule.as_str()).collect();
     assert_eq!(firing, fires);
 }
@@ -175,7 +175,7 @@ fn a_plan_beyond_the_offers_is_held_without_a_rule() {
     let clinic = clinic.map(|it| it.answers).unwrap_or_default();
     for (adrenaline, verdict) in [("yes", Outcome::Defer), ("no", Outcome::Go), ("unknown", Outcome::Defer)] {
         let found = screening(&rules, &over(&rules, &clinic, &format!("plan: {{ adrenaline: {adrenaline} }}\na: {{ count: 2, {READ} }}")));
-        assert_eq!(found.verdict, verdict, "{adrenaline}");
+        assert_eq!(found.verdict().outcome, verdict, "{adrenaline}");
         let named = found.findings.iter().map(|it| &it.rule).chain(found.undetermined.iter().map(|it| &it.rule));
         assert_eq!(named.filter(|it| *it == "built-in/plan-not-offered").count(), usize::from(verdict == Outcome::Defer));
     }

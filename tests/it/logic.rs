@@ -7,7 +7,7 @@ use preblock::evaluate::State::{self, Fires, StaysQuiet, Undetermined};
 use preblock::facts::{Fact, Facts, Why};
 use preblock::load::questionnaire;
 use preblock::outcome::Outcome::{self, Defer, Go, Refer};
-use preblock::outcome::Span;
+use preblock::outcome::{Span, Standing, Urgency};
 use preblock::table::Table;
 use preblock::truth::{FactSlot, Slot, Truth};
 use rstest::rstest;
@@ -68,8 +68,25 @@ fn the_verdict_lies_between_best_and_worst_case(
     #[case] worst: Outcome,
     #[case] verdict: Outcome,
 ) {
-    let span = Span::of(fires.into_iter(), open.into_iter());
-    assert_eq!((span.best_case, span.worst_case, span.verdict()), (best, worst, verdict));
+    let routine = |outcome: Outcome| Standing { outcome, urgency: (outcome == Refer).then_some(Urgency::Routine) };
+    let span = Span::of(fires.into_iter().map(routine), open.into_iter().map(routine));
+    assert_eq!((span.best_case, span.worst_case, span.verdict()), (routine(best), routine(worst), routine(verdict)));
+}
+
+/// The most pressing of the referrals that fire is the verdict's; one that is open could only make it more pressing.
+#[rstest]
+#[case(&[Urgency::Routine], &[Urgency::SameDay], Urgency::Routine, Some(Urgency::SameDay))]
+#[case(&[Urgency::Routine, Urgency::Urgent], &[Urgency::Routine], Urgency::Urgent, None)]
+#[case(&[Urgency::SameDay, Urgency::Routine], &[], Urgency::SameDay, None)]
+fn the_verdict_holds_the_most_pressing_urgency(
+    #[case] fires: &[Urgency],
+    #[case] open: &[Urgency],
+    #[case] verdict: Urgency,
+    #[case] could_be: Option<Urgency>,
+) {
+    let refer = |urgency: Urgency| Standing { outcome: Refer, urgency: Some(urgency) };
+    let span = Span::of(fires.iter().copied().map(refer), open.iter().copied().map(refer));
+    assert_eq!((span.verdict(), span.could_be()), (refer(verdict), could_be.map(refer)));
 }
 
 /// The same cells from a rule and a questionnaire to the verdict: a rule that would refer, on two answers.
@@ -94,7 +111,7 @@ fn all_and_any_of_two_answers(#[case] a: &str, #[case] b: &str, #[case] all: Sta
         let rules = tiny(&[("one", "refer", &when)]);
         let facts = facts(&rules, &format!("a: {{ smokes: {a}, drinks: {b} }}"));
         assert_eq!(Compiled::new(&rules).run(&facts), [expected], "{when}");
-        assert_eq!(screening(&rules, &facts).verdict, verdict(expected), "{when}");
+        assert_eq!(screening(&rules, &facts).verdict().outcome, verdict(expected), "{when}");
         let negated = tiny(&[("one", "refer", &format!("{{ not: {when} }}"))]);
         let expected = match expected {
             Fires => StaysQuiet,
@@ -185,7 +202,7 @@ fn a_missing_answer_decides_nothing(
     assert_eq!(found.findings.len(), 0, "{when}");
     let waits: Vec<&str> = found.undetermined.iter().flat_map(|it| it.waits_for.iter().map(String::as_str)).collect();
     assert_eq!(waits, [format!("a.{question}")], "{when} waits for exactly that answer");
-    assert_eq!(found.verdict, Defer);
+    assert_eq!(found.verdict().outcome, Defer);
     let why = found.to_ask.first().map(|it| it.why.as_str());
     let expected = match answer {
         Some("unknown") => "asked, not known",
@@ -558,5 +575,5 @@ fn notes_and_free_text_are_always_kept() {
     let found = screening(&rules, &facts(&rules, "a:\n  smokes: no\n  words: hurts at night\n  note: will bring the letter"));
     let notes: Vec<(&str, &str)> = found.notes.iter().map(|it| (it.section.as_str(), it.text.as_str())).collect();
     assert_eq!(notes, [("a", "will bring the letter"), ("a", "hurts at night")]);
-    assert_eq!(found.verdict, Go);
+    assert_eq!(found.verdict().outcome, Go);
 }

@@ -143,7 +143,7 @@ fn a_page_leaves_nothing_out() {
         for digest in [&it.source.digest, &it.rule_set.digest] {
             assert!(page.text.contains(digest.get(..12).unwrap_or("none")), "{digest}");
         }
-        let worst = format!("best case {}, worst case {}", it.best_case.word(), it.worst_case.word());
+        let worst = format!("best case {}, worst case {}", it.span.best_case.outcome.word(), it.span.worst_case.outcome.word());
         assert!(page.text.contains(&worst), "{worst}\n{}", page.text);
         assert!(page.text.trim_end().ends_with(preblock::report::SAFETY), "{}", page.text);
     }

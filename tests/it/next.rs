@@ -1,7 +1,5 @@
 //! What is to be done next: each kind, what comes before what, and that it never promises more than a screening keeps.
 
-use preblock::evaluate::alternatives::alternatives;
-use preblock::evaluate::next::next;
 use preblock::facts::Facts;
 use preblock::outcome::{Outcome, Urgency};
 use preblock::report::{Style, text};
@@ -9,14 +7,11 @@ use preblock::screening::{NextKind, Screening};
 use rstest::rstest;
 
 use crate::prospects::{Desk, OFFERS, clinic_of_the_examples, example_names, plan_answers};
-use crate::support::today;
+use crate::support::{referral, today};
 
 /// A screening with what is to be done next.
 fn screened(desk: &Desk, facts: &Facts) -> Screening {
-    let mut screening = desk.screen(facts);
-    let plans = if screening.verdict == Outcome::Go { Vec::new() } else { alternatives(&desk.trials(facts)).0 };
-    screening.next = Some(next(&desk.rules, facts, &screening, &plans));
-    screening
+    desk.screener.screening(&referral(facts))
 }
 
 fn line(screening: &Screening) -> String {
@@ -64,8 +59,8 @@ fn the_next_step_of_the_examples_is_true() {
             let answers = desk.example(&name, &clinic);
             let screening = screened(desk, &desk.facts(&answers, today()));
             let next = screening.next.clone().unwrap_or_else(|| unreachable!("{name}"));
-            assert_eq!(next.kind == NextKind::Book, screening.verdict == Outcome::Go, "{name}");
-            if screening.verdict == Outcome::Refer {
+            assert_eq!(next.kind == NextKind::Book, screening.verdict().outcome == Outcome::Go, "{name}");
+            if screening.verdict().outcome == Outcome::Refer {
                 let urgency = screening.findings.iter().filter_map(|it| it.urgency).max();
                 assert_eq!(next.urgency, urgency, "{name}");
                 assert!(next.kind == NextKind::Refer || (next.kind == NextKind::ChangePlan && urgency == Some(Urgency::Routine)), "{name}");
@@ -73,7 +68,7 @@ fn the_next_step_of_the_examples_is_true() {
             }
             if !next.plan.is_empty() {
                 let then = desk.screen(&desk.changed(&answers, &plan_answers(desk, &next.plan), today()));
-                assert_eq!(then.best_case, Outcome::Go, "{name}: {:?}", next.plan);
+                assert_eq!(then.span.best_case.outcome, Outcome::Go, "{name}: {:?}", next.plan);
             }
             assert!(next.kind != NextKind::Wait || !next.wait_for.is_empty(), "{name}");
             let n_asked: usize = next.ask.iter().map(|it| it.n).sum();

@@ -6,7 +6,7 @@ use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
 use preblock::load::questionnaire;
 use preblock::model::{Answer, Derived, RuleSet};
-use preblock::outcome::{Outcome, Span};
+use preblock::outcome::{Outcome, Span, Standing};
 use preblock::report::json;
 use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
@@ -275,7 +275,7 @@ fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
 
 /// What the states of all rules come to.
 pub fn span_of(rules: &RuleSet, states: &[State]) -> Span {
-    let with = |wanted: State| rules.judging().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.outcome);
+    let with = |wanted: State| rules.judging().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.standing());
     Span::of(with(State::Fires), with(State::Undetermined))
 }
 
@@ -342,8 +342,8 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
     assert_eq!(found.findings.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Fires));
     assert_eq!(found.undetermined.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Undetermined));
     let span = span_of(rules, states);
-    assert_eq!((found.best_case, found.worst_case, found.verdict), (span.best_case, span.worst_case, span.verdict()));
-    if found.verdict == Outcome::Go {
+    assert_eq!(found.span, span);
+    if found.verdict().outcome == Outcome::Go {
         assert!(found.findings.iter().all(|it| it.outcome == Outcome::Go), "go with a finding against it");
         assert!(found.undetermined.iter().all(|it| it.outcome_if_fires == Outcome::Go), "go with a rule that could say otherwise");
     }
@@ -376,7 +376,7 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
 /// verdict waits, whatever it was.
 fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known: &Facts) {
     if !known.ruled_out.is_empty() || !known.ruled_out_open.is_empty() {
-        assert_ne!(span_of(rules, after).verdict(), Outcome::Go, "answers that contradict one another go");
+        assert_ne!(span_of(rules, after).verdict(), Standing::GO, "answers that contradict one another go");
         return;
     }
     for ((rule, before), after) in rules.judging().zip(before).zip(after) {
@@ -384,8 +384,8 @@ fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known
     }
     let (wide, narrow) = (span_of(rules, before), span_of(rules, after));
     assert!(wide.best_case <= narrow.best_case && narrow.worst_case <= wide.worst_case, "{wide:?} does not hold {narrow:?}");
-    if narrow.verdict() != Outcome::Go {
-        assert_ne!(wide.verdict(), Outcome::Go, "taking an answer away made it go");
+    if narrow.verdict() != Standing::GO {
+        assert_ne!(wide.verdict(), Standing::GO, "taking an answer away made it go");
     }
 }
 
@@ -393,7 +393,7 @@ fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known
 fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
     let unread = !facts.unread.is_empty();
     if unread || !facts.ruled_out.is_empty() || !facts.not_offered.is_empty() {
-        assert_ne!(span_of(rules, found).verdict(), Outcome::Go);
+        assert_ne!(span_of(rules, found).verdict(), Standing::GO);
     }
     assert!(unread || answers::strangers(facts).is_empty(), "a name that nobody read, and nothing waits for it");
 }
@@ -627,7 +627,7 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
         assert_tells(rules, &facts, &found);
         n_open += found.iter().filter(|it| **it == State::Undetermined).count();
         n_fire += found.iter().filter(|it| **it == State::Fires).count();
-        if let Some(count) = verdicts.get_mut(span_of(rules, &found).verdict() as usize) {
+        if let Some(count) = verdicts.get_mut(span_of(rules, &found).verdict().outcome as usize) {
             *count += 1;
         }
         let keys: Vec<usize> = gathered.given.keys().copied().collect();
@@ -761,7 +761,7 @@ fn nobody_goes_ahead_with_what_once_slipped_by() {
                 continue;
             }
             n_tried += 1;
-            assert_ne!(span_of(rules, &states(rules, compiled, &facts)).verdict(), Outcome::Go, "{what}");
+            assert_ne!(span_of(rules, &states(rules, compiled, &facts)).verdict(), Standing::GO, "{what}");
         }
         assert!(n_tried > 20, "{what}: {n_tried}");
     }

@@ -10,12 +10,13 @@ use preblock::evaluate::alternatives::alternatives;
 use preblock::evaluate::dates::dates;
 use preblock::evaluate::lifts::lifts;
 use preblock::evaluate::search::{Links, Trials};
-use preblock::evaluate::{Compiled, State, Subject, screen};
+use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, sift};
 use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::{Answer, Changeable, Choice, Question, RuleSet};
-use preblock::outcome::{Outcome, Urgency};
-use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening, SourceStamp};
+use preblock::outcome::{Outcome, Standing};
+use preblock::screener::Screener;
+use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening};
 use preblock::truth::FactSlot;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
@@ -25,18 +26,20 @@ use crate::properties::{
     Dice, OUTCOMES, Tree, choices, nearly_healthy, plain_text as text, plain_tree as tree, some_patient, span_of, without_contradictions,
     yaml,
 };
-use crate::support::{SEED, alone, codes, embedded, files, gathered, today, written};
+use crate::support::{SEED, alone, codes, embedded, files, gathered, referral, today, written};
 
 /// A rule set with all that screening by it takes.
 pub struct Desk {
-    pub rules: RuleSet,
+    pub rules: &'static RuleSet,
+    pub screener: Screener<'static>,
     compiled: Compiled,
     links: Links,
 }
 
 impl Desk {
     fn new(rules: RuleSet) -> Self {
-        Self { compiled: Compiled::new(&rules), links: Links::new(&rules), rules }
+        let rules: &'static RuleSet = Box::leak(Box::new(rules));
+        Self { screener: Screener::new(rules, today()), compiled: Compiled::new(rules), links: Links::new(rules), rules }
     }
 
     /// The embedded rule set.
@@ -62,7 +65,7 @@ impl Desk {
     }
 
     pub fn facts(&self, answers: &Gathered, as_of: NaiveDate) -> Facts {
-        let (facts, found) = facts::read(&self.rules, answers, as_of);
+        let (facts, found) = facts::read(self.rules, answers, as_of);
         assert!(found.is_empty(), "{}", codes(&found).join("\n"));
         facts
     }
@@ -75,7 +78,7 @@ impl Desk {
             sections.entry(section).or_default().push(format!("  {name}: {answer}\n"));
         }
         let lines: String = sections.iter().map(|(section, lines)| format!("{section}:\n{}", lines.concat())).collect();
-        let new = gathered(&self.rules, &written(&lines)).unwrap_or_else(|found| unreachable!("{lines}{}", codes(&found).join("\n")));
+        let new = gathered(self.rules, &written(&lines)).unwrap_or_else(|found| unreachable!("{lines}{}", codes(&found).join("\n")));
         let mut now = questionnaire::over(answers, &new);
         now.completed_on.clone_from(&answers.completed_on);
         now
@@ -97,16 +100,15 @@ impl Desk {
 
     /// Verdict and urgency; the better, the smaller.
     fn standing(&self, facts: &Facts) -> Standing {
-        standing(&self.rules, &self.compiled.run(facts))
+        standing(self.rules, &self.compiled.run(facts))
     }
 
     pub fn screen(&self, facts: &Facts) -> Screening {
-        let source = SourceStamp { path: "t.yaml".into(), digest: String::new() };
-        screen(&self.rules, &self.compiled, facts, &Subject { reference: "T-1".into(), source, clinic: None })
+        self.screener.clone().without_search().screening(&referral(facts))
     }
 
     pub fn trials<'a>(&'a self, facts: &'a Facts) -> Trials<'a> {
-        Trials::new(&self.rules, &self.compiled, &self.links, facts)
+        Trials::new(self.rules, &self.compiled, &self.links, facts)
     }
 
     fn alternatives(&self, facts: &Facts) -> Vec<Alternative> {
@@ -118,32 +120,32 @@ impl Desk {
     }
 
     fn dates(&self, facts: &Facts, weekdays: Option<&[Weekday]>, n_days: usize) -> Vec<DateSpan> {
-        dates(&self.rules, &self.compiled, facts, weekdays, n_days)
+        dates(self.rules, &self.compiled, facts, weekdays, n_days)
     }
 
     /// An example over this clinic's file.
     pub fn example(&self, name: &str, clinic: &str) -> Gathered {
-        let (clinic, found) = questionnaire::clinic(&self.rules, "clinic.yaml", clinic.as_bytes());
+        let (clinic, found) = questionnaire::clinic(self.rules, "clinic.yaml", clinic.as_bytes());
         assert!(found.is_empty(), "{}", codes(&found).join("\n"));
         let bytes = std::fs::read(format!("{}/examples/referrals/{name}", env!("CARGO_MANIFEST_DIR"))).unwrap_or_default();
-        let (own, found) = questionnaire::questionnaire(&self.rules, name, &bytes);
+        let (own, found) = questionnaire::questionnaire(self.rules, name, &bytes);
         assert!(found.is_empty(), "{name}: {}", codes(&found).join("\n"));
         let answers = |it: Option<questionnaire::Questionnaire>| it.map(|it| it.answers).unwrap_or_default();
         questionnaire::over(&answers(clinic), &answers(own))
     }
 }
 
-type Standing = (Outcome, Option<Urgency>);
-
+/// Worked out by another way than the program's: the most pressing of the rules that fire, if one refers.
 fn standing(rules: &RuleSet, states: &[State]) -> Standing {
-    let verdict = span_of(rules, states).verdict();
-    let firing = rules.rules.iter().zip(states).filter(|(rule, it)| **it == State::Fires && rule.outcome == verdict);
-    (verdict, firing.filter_map(|(rule, _)| rule.urgency).max())
+    let outcome = span_of(rules, states).verdict().outcome;
+    let firing = rules.rules.iter().zip(states).filter(|(rule, it)| **it == State::Fires && rule.outcome == outcome);
+    Standing { outcome, urgency: firing.filter_map(|(rule, _)| rule.urgency).max() }
 }
 
+/// Worked out from what is told, and not from what the screening says it comes to.
 fn standing_of(screening: &Screening) -> Standing {
-    let urgency = screening.findings.iter().filter(|it| it.outcome == screening.verdict).filter_map(|it| it.urgency).max();
-    (screening.verdict, urgency)
+    let outcome = screening.verdict().outcome;
+    Standing { outcome, urgency: screening.findings.iter().filter(|it| it.outcome == outcome).filter_map(|it| it.urgency).max() }
 }
 
 /// The questions of the tiny rule set with their marks; `plan` takes more questions.
@@ -254,9 +256,9 @@ fn hold_alternatives(desk: &Desk, answers: &Gathered, whose: &str) -> usize {
         let found = desk.screen(&then);
         let of = |it: &Change| format!("{whose}: {} from {} to {}", it.fact, it.now, it.then);
         let what = plan.changes.iter().map(of).collect::<Vec<_>>().join(", ");
-        let promised = (plan.prospect.verdict, plan.prospect.urgency);
+        let promised = plan.prospect.verdict();
         assert_eq!(standing_of(&found), promised, "{what}");
-        assert_eq!((found.best_case, found.worst_case), (plan.prospect.best_case, plan.prospect.worst_case), "{what}");
+        assert_eq!(found.span, plan.prospect.span, "{what}");
         let fires: Vec<&str> = found.findings.iter().map(|it| it.rule.as_str()).collect();
         assert_eq!(plan.prospect.fires.iter().map(|it| it.rule.as_str()).collect::<Vec<_>>(), fires, "{what}");
         let against = found.undetermined.iter().filter(|it| it.outcome_if_fires > Outcome::Go);
@@ -300,15 +302,15 @@ fn random_patients(desk: &Desk, seed: u64, n_patients: usize, mut hold: impl FnM
     let mut dice = Dice(seed);
     let clinics: Vec<Gathered> = [clinic_of_the_examples().as_str(), OFFERS]
         .iter()
-        .filter_map(|it| questionnaire::clinic(&desk.rules, "clinic.yaml", it.as_bytes()).0)
+        .filter_map(|it| questionnaire::clinic(desk.rules, "clinic.yaml", it.as_bytes()).0)
         .map(|it| it.answers)
         .collect();
     let mut n_done = 0;
     while n_done < n_patients {
-        let Some((random, _)) = some_patient(&desk.rules, &mut dice) else { continue };
+        let Some((random, _)) = some_patient(desk.rules, &mut dice) else { continue };
         let patient = match n_done % 6 {
             0 => Some(random),
-            1 => nearly_healthy(&desk.rules, &random, &mut dice).map(|it| it.0),
+            1 => nearly_healthy(desk.rules, &random, &mut dice).map(|it| it.0),
             // Nothing but the plan, or what speaks against one, is out of the ordinary.
             _ => {
                 let mut healthy = desk.example("SM-101.yaml", "clinic: 1\nname: Test\nanswers: {}\n");
@@ -323,7 +325,7 @@ fn random_patients(desk: &Desk, seed: u64, n_patients: usize, mut hold: impl FnM
         let (Some(own), Some(clinic)) = (patient, clinics.get(n_done % clinics.len())) else { continue };
         let mut answers = questionnaire::over(clinic, &own);
         answers.offers.clone_from(&clinic.offers);
-        let Some((answers, _)) = without_contradictions(&desk.rules, answers) else { continue };
+        let Some((answers, _)) = without_contradictions(desk.rules, answers) else { continue };
         hold(&answers, &format!("patient {n_done}"));
         n_done += 1;
     }
@@ -343,7 +345,7 @@ fn hold_exact(desk: &Desk, answers: &Gathered, whose: &str) -> usize {
     let facts = desk.facts(answers, today());
     let now = desk.standing(&facts);
     let listed: Vec<(Vec<(String, String)>, Standing)> =
-        desk.alternatives(&facts).iter().map(|it| (plan_answers(desk, &it.changes), (it.prospect.verdict, it.prospect.urgency))).collect();
+        desk.alternatives(&facts).iter().map(|it| (plan_answers(desk, &it.changes), it.prospect.verdict())).collect();
     let mut single: Vec<(String, String)> = Vec::new();
     for question in desk.rules.catalogue.questions.iter().filter(|it| it.decision) {
         let options: Vec<&str> = match &question.answer {
@@ -409,13 +411,13 @@ fn hold_dates(desk: &Desk, answers: &Gathered, weekdays: Option<&[Weekday]>, n_d
         let (own, later) = rest.split_at(span.n_days);
         rest = later;
         assert_eq!((own.first(), own.last()), (Some(&span.from), Some(&span.to)), "{whose}");
-        let promised = (span.prospect.verdict, span.prospect.urgency);
+        let promised = span.prospect.verdict();
         for day in own {
             let facts = on_day(desk, answers, *day);
             let states = desk.compiled.run(&facts);
-            assert_eq!(standing(&desk.rules, &states), promised, "{whose} on {day}");
+            assert_eq!(standing(desk.rules, &states), promised, "{whose} on {day}");
             if let Some((states_before, last)) = before.take_if(|_| *day == span.from) {
-                assert_ne!((last.prospect.verdict, last.prospect.urgency), promised, "{whose}: two spans are one at {day}");
+                assert_ne!(last.prospect.verdict(), promised, "{whose}: two spans are one at {day}");
                 let turned = desk.rules.rules.iter().zip(states_before.iter().zip(&states));
                 let turned: Vec<(&str, State, State)> = turned
                     .filter(|(rule, (one, other))| rule.outcome > Outcome::Go && one != other)
@@ -432,7 +434,7 @@ fn hold_dates(desk: &Desk, answers: &Gathered, weekdays: Option<&[Weekday]>, n_d
             }
             if *day == span.from {
                 let found = desk.screen(&facts);
-                assert_eq!((found.best_case, found.worst_case), (span.prospect.best_case, span.prospect.worst_case), "{whose}");
+                assert_eq!(found.span, span.prospect.span, "{whose}");
                 let fires: Vec<&str> = found.findings.iter().map(|it| it.rule.as_str()).collect();
                 assert_eq!(span.prospect.fires.iter().map(|it| it.rule.as_str()).collect::<Vec<_>>(), fires, "{whose}");
             }
@@ -634,7 +636,7 @@ fn hold_lifts(desk: &Desk, answers: &Gathered, whose: &str, held: &mut Held) {
     let now = desk.standing(&facts);
     let as_of = facts.procedure_on.map_or(today(), |it| it.date);
     for lift in desk.lifts(&facts) {
-        let promised = (lift.prospect.verdict, lift.prospect.urgency);
+        let promised = lift.prospect.verdict();
         let words: Vec<String> = lift.changes.iter().map(|it| format!("{} from {} to {}", it.fact, it.now, it.then)).collect();
         let what = format!("{whose}: {}", words.join(", "));
         assert!(promised < now, "{what} is no better than {now:?}");
@@ -719,11 +721,11 @@ fn a_lift_of_a_random_patient_comes_to_what_it_promises() {
         desk.rules.catalogue.questions.iter().filter(|it| it.changeable != Changeable::No).map(|it| it.id.as_str()).collect();
     for at in 0..300 {
         let name = example_names().get(at % 25).cloned().unwrap_or_default();
-        let Some((random, _)) = some_patient(&desk.rules, &mut dice) else { continue };
+        let Some((random, _)) = some_patient(desk.rules, &mut dice) else { continue };
         let mut answers = desk.example(&name, &clinic_of_the_examples());
         let id = |at: &usize| desk.rules.catalogue.questions.get(*at).map_or("", |it| it.id.as_str());
         answers.given.extend(random.given.into_iter().filter(|(at, _)| changeable.contains(&id(at)) && dice.roll(2) == 0));
-        let Some((answers, _)) = without_contradictions(&desk.rules, answers) else { continue };
+        let Some((answers, _)) = without_contradictions(desk.rules, answers) else { continue };
         hold_lifts(desk, &answers, &format!("{name} with other answers, {at}"), &mut held);
     }
     assert!(held.lifts >= 25 && held.dated >= 20 && held.n_changes[2] > 0, "{held:?}");
@@ -772,7 +774,7 @@ fn lifts_and_plans_of_any_rule_set_keep_their_promises() {
         let desk = desk_of(&trees);
         for choices in &all {
             let whose = text(choices);
-            let answers = gathered(&desk.rules, &whose).map_err(|found| TestCaseError::fail(codes(&found).join("\n")))?;
+            let answers = gathered(desk.rules, &whose).map_err(|found| TestCaseError::fail(codes(&found).join("\n")))?;
             n_plans.set(n_plans.get() + hold_alternatives(&desk, &answers, &whose));
             hold_lifts(&desk, &answers, &whose, &mut held.borrow_mut());
             n_better.set(n_better.get() + hold_lifts_exact(&desk, &answers, &whose));
@@ -806,7 +808,7 @@ fn hold_lifts_exact(desk: &Desk, answers: &Gathered, whose: &str) -> usize {
         let covers = |lift: &Lift| {
             let is_one_of_them =
                 |it: &Change| ways(desk, &facts, it).within.iter().any(|way| changes.contains(&(it.fact.clone(), way.clone())));
-            lift.changes.iter().all(is_one_of_them) && (lift.prospect.verdict, lift.prospect.urgency) <= then
+            lift.changes.iter().all(is_one_of_them) && lift.prospect.verdict() <= then
         };
         if then < now {
             n_better += 1;
@@ -825,8 +827,8 @@ fn a_number_that_others_are_worked_out_from_is_not_told_as_a_range() {
     ];
     let desk = Desk::tiny(&rules, "");
     let answers = "plan: { procedure_on: 2026-12-03 }\na: { born: 1950-01-01, sex: male, height: 1.8 m, weight: 49.9 kg }";
-    let answers = gathered(&desk.rules, &written(answers)).unwrap_or_default();
-    assert_eq!(desk.standing(&desk.facts(&answers, today())).0, Outcome::Defer);
+    let answers = gathered(desk.rules, &written(answers)).unwrap_or_default();
+    assert_eq!(desk.standing(&desk.facts(&answers, today())).outcome, Outcome::Defer);
     hold_lifts(&desk, &answers, "a light patient", &mut Held::default());
 }
 
@@ -853,7 +855,7 @@ fn a_number_that_others_are_worked_out_from_is_not_told_as_a_range() {
 fn each_kind_of_answer_is_lifted(#[case] when: &str, #[case] answer: &str, #[case] expected: &str) {
     let desk = Desk::tiny(&[("one", "defer", when)], "");
     let lines = format!("plan: {{ procedure_on: 2026-12-03 }}\na: {{ {answer} }}");
-    let answers = gathered(&desk.rules, &written(&lines)).unwrap_or_default();
+    let answers = gathered(desk.rules, &written(&lines)).unwrap_or_default();
     let told: Vec<String> =
         desk.lifts(&desk.facts(&answers, today())).iter().flat_map(|it| &it.changes).map(|it| it.then.clone()).collect();
     // `units` is not marked changeable, so nothing is told of it.
@@ -885,9 +887,9 @@ fn an_answer_less_only_widens_plans_and_days() {
             let less = desk.rules.catalogue.questions.get(*at).map_or("", |it| &it.id);
             for (plan, with_it) in &plans {
                 let found = desk.compiled.run(&desk.changed(&fewer, plan, today()));
-                let span = span_of(&desk.rules, &found);
+                let span = span_of(desk.rules, &found);
                 assert!(
-                    span.best_case <= with_it.best_case && span.worst_case >= with_it.worst_case,
+                    span.best_case <= with_it.span.best_case && span.worst_case >= with_it.span.worst_case,
                     "{whose}, {plan:?}, without {less}: {span:?}"
                 );
                 n_plans += 1;
@@ -896,17 +898,17 @@ fn an_answer_less_only_widens_plans_and_days() {
             for plan in desk.alternatives(&fewer_facts) {
                 // What is listed with less must be no better than the same plan with all answers.
                 let changes = plan_answers(desk, &plan.changes);
-                let whole = span_of(&desk.rules, &desk.compiled.run(&desk.changed(answers, &changes, today())));
-                assert!(plan.prospect.worst_case >= whole.worst_case, "{whose}, {changes:?}, without {less}");
-                assert!(plan.prospect.best_case <= whole.best_case, "{whose}, {changes:?}, without {less}");
+                let whole = span_of(desk.rules, &desk.compiled.run(&desk.changed(answers, &changes, today())));
+                assert!(plan.prospect.span.worst_case >= whole.worst_case, "{whose}, {changes:?}, without {less}");
+                assert!(plan.prospect.span.best_case <= whole.best_case, "{whose}, {changes:?}, without {less}");
             }
             let fewer_spans = desk.dates(&fewer_facts, None, 28);
             for day in &days {
                 let (Some(one), Some(other)) = (of_day(&spans, *day), of_day(&fewer_spans, *day)) else {
                     unreachable!("{whose}: no span on {day}");
                 };
-                let went = one.verdict == Outcome::Go;
-                assert!(went || other.verdict != Outcome::Go, "{whose}, {day}, without {less}: go");
+                let went = one.verdict() == Standing::GO;
+                assert!(went || other.verdict() != Standing::GO, "{whose}, {day}, without {less}: go");
                 n_days += 1;
             }
         }
@@ -930,15 +932,15 @@ fn a_detail_that_another_answer_rules_out_names_both_places() {
     let odd = healthy.replace("  diabetes:\n    kind: none\n", "  diabetes:\n    kind: none\n    foot_checked_on: 2026-10-01\n");
     assert_ne!(odd, healthy);
     let line = |of: &str| odd.lines().position(|it| it.trim() == of).map(|it| it + 1);
-    let (clinic, _) = questionnaire::clinic(&desk.rules, "clinic.yaml", clinic_of_the_examples().as_bytes());
+    let (clinic, _) = questionnaire::clinic(desk.rules, "clinic.yaml", clinic_of_the_examples().as_bytes());
     let answers = questionnaire::over(
         &clinic.map(|it| it.answers).unwrap_or_default(),
-        &gathered(&desk.rules, &odd).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))),
+        &gathered(desk.rules, &odd).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))),
     );
     let found = desk.screen(&desk.facts(&answers, today()));
     let finding = found.findings.iter().find(|it| it.rule == "contradictions/detail-ruled-out");
     let finding = finding.unwrap_or_else(|| unreachable!("the contradiction is not told"));
-    assert_eq!(found.verdict, Outcome::Defer);
+    assert_eq!(found.verdict().outcome, Outcome::Defer);
     let places: BTreeMap<&str, Option<usize>> = finding.because.iter().map(|it| (it.fact.as_str(), it.line)).collect();
     assert_eq!(places.get("diabetes.kind"), Some(&line("kind: none")));
     assert_eq!(places.get("diabetes.foot_checked_on"), Some(&line("foot_checked_on: 2026-10-01")));
@@ -962,9 +964,9 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     );
     let standing = |answers: &str| {
         let text = format!("clinic: 1\nname: Test\nanswers: {answers}\n");
-        let (clinic, found) = questionnaire::clinic(&desk.rules, "clinic.yaml", text.as_bytes());
+        let (clinic, found) = questionnaire::clinic(desk.rules, "clinic.yaml", text.as_bytes());
         assert!(found.is_empty(), "{}", codes(&found).join("\n"));
-        let own = gathered(&desk.rules, &written("a: { smokes: no, taken: [], allergies: [] }")).unwrap_or_default();
+        let own = gathered(desk.rules, &written("a: { smokes: no, taken: [], allergies: [] }")).unwrap_or_default();
         questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own)
     };
     let answers = standing("{ plan: { adrenaline: no }, stock: { extra: yes } }");
@@ -976,7 +978,7 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     let plans = desk.alternatives(&facts);
     let told: Vec<(&str, &str, Outcome)> = plans
         .iter()
-        .flat_map(|it| it.changes.iter().map(|change| (change.fact.as_str(), change.then.as_str(), it.prospect.verdict)))
+        .flat_map(|it| it.changes.iter().map(|change| (change.fact.as_str(), change.then.as_str(), it.prospect.verdict().outcome)))
         .collect();
     assert_eq!(told, [("plan.adrenaline", "yes", Outcome::Go)]);
     hold_alternatives(&desk, &answers, "a standing detail");
@@ -984,7 +986,7 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
         assert!(desk.alternatives(&desk.facts(&standing(plan), today())).is_empty(), "{plan}");
     }
     // The patient's own answer to it is another matter.
-    let own = gathered(&desk.rules, &written("stock: { extra: yes }")).unwrap_or_default();
+    let own = gathered(desk.rules, &written("stock: { extra: yes }")).unwrap_or_default();
     let at_odds = desk.facts(&questionnaire::over(&standing("{ plan: { adrenaline: no } }"), &own), today());
     assert!(desk.screen(&at_odds).findings.iter().any(|it| it.rule == "test/at-odds"));
 }
@@ -1013,7 +1015,7 @@ fn a_plan_beyond_what_the_clinic_offers_is_told() {
 
 /// Everything wrong with a clinic's file: code, line and column.
 fn wrong_with_clinic(text: &str) -> Vec<(String, usize, usize)> {
-    let rules = &Desk::embedded().rules;
+    let rules = Desk::embedded().rules;
     let (read, mut found) = questionnaire::clinic(rules, "clinic.yaml", text.as_bytes());
     found.extend(read.map(|it| facts::read(rules, &it.answers, today()).1).unwrap_or_default());
     let place = |it: &preblock::diagnostic::Diagnostic| {
@@ -1049,7 +1051,7 @@ fn an_offer_with_a_slip_is_refused_at_its_place(#[case] offers: &str, #[case] co
 
 #[test]
 fn a_clinic_says_on_which_days_it_operates() {
-    let rules = &Desk::embedded().rules;
+    let rules = Desk::embedded().rules;
     let text = |days: &str| format!("clinic: 1\nname: Test\nprocedure_days: {days}\nanswers: {{}}\n");
     let (read, found) = questionnaire::clinic(rules, "clinic.yaml", text("[tuesday, thursday]").as_bytes());
     assert!(found.is_empty());
@@ -1086,22 +1088,22 @@ fn are_the_same(one: &Facts, other: &Facts) -> bool {
 #[test]
 fn a_change_comes_to_the_same_as_every_answer_put_anew() {
     let desk = Desk::embedded();
-    let clinic = questionnaire::clinic(&desk.rules, "clinic.yaml", OFFERS.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
+    let clinic = questionnaire::clinic(desk.rules, "clinic.yaml", OFFERS.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
     let mut dice = Dice(13);
     let (mut n_changed, mut n_at_odds, mut n_open) = (0, 0, 0);
     let mut other: Option<Vec<(FactSlot, Fact)>> = None;
     while n_changed < 1500 {
-        let Some((own, _)) = some_patient(&desk.rules, &mut dice) else { continue };
-        let facts = facts::read(&desk.rules, &questionnaire::over(&clinic, &own), today()).0;
+        let Some((own, _)) = some_patient(desk.rules, &mut dice) else { continue };
+        let facts = facts::read(desk.rules, &questionnaire::over(&clinic, &own), today()).0;
         let kept = desk.compiled.kept(&facts);
-        let given = as_given(&desk.rules, &facts);
+        let given = as_given(desk.rules, &facts);
         let Some(others) = other.replace(given.clone()) else { continue };
         n_at_odds += usize::from(!facts.ruled_out.is_empty());
         n_open += usize::from(!facts.ruled_out_open.is_empty());
         for _ in 0..10 {
             let changes: Vec<(FactSlot, Fact)> = (0..=dice.roll(3)).map(|_| others[dice.roll(others.len())].clone()).collect();
-            let beside = sift::changed(&desk.rules, &facts, &changes);
-            let anew = sift::changed(&desk.rules, &facts, &[given.clone(), changes.clone()].concat());
+            let beside = sift::changed(desk.rules, &facts, &changes);
+            let anew = sift::changed(desk.rules, &facts, &[given.clone(), changes.clone()].concat());
             assert!(are_the_same(&beside, &anew), "{changes:?}");
             assert_eq!(desk.compiled.run_beside(&kept, &beside), desk.compiled.run(&anew), "{changes:?}");
             n_changed += 1;
@@ -1133,7 +1135,7 @@ fn nobody_waits_for_a_plan() {
             hold(&desk.facts(&odd, today()), &format!("{name} with {fact} {answer}"));
         }
     }
-    for case in preblock::load::cases::cases(&RuleFiles::embedded(), &desk.rules).unwrap_or_default() {
+    for case in preblock::load::cases::cases(&RuleFiles::embedded(), desk.rules).unwrap_or_default() {
         hold(&desk.facts(&case.answers, case.as_of), &case.title);
     }
 }

@@ -4,8 +4,8 @@
 use std::path::Path;
 
 use preblock::model::{Kind, LocalChange, LocalKind, Loosens, Status};
-use preblock::outcome::{Outcome, Urgency};
-use preblock::report::{Style, chase, could_be, json, markdown, steers, text, verdict};
+use preblock::outcome::{Outcome, Span, Standing, Urgency};
+use preblock::report::{Style, chase, json, markdown, steers, text};
 use preblock::screening::{
     AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
     Next, NextKind, NoteShown, Prospect, Reduction, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
@@ -39,9 +39,7 @@ pub fn nothing(reference: &str) -> Screening {
         completed_on: Some(day("2026-11-20")),
         as_of: day("2026-11-25"),
         procedure_on: Some("2026-12-03".into()),
-        verdict: Outcome::Go,
-        best_case: Outcome::Go,
-        worst_case: Outcome::Go,
+        span: Span { best_case: Standing::GO, worst_case: Standing::GO },
         findings: vec![],
         undetermined: vec![],
         to_ask: vec![],
@@ -55,6 +53,14 @@ pub fn nothing(reference: &str) -> Screening {
         dates: None,
         cut_short: false,
     }
+}
+
+/// The same patient with the verdict that these findings and undetermined rules come to.
+fn judged(mut it: Screening) -> Screening {
+    let fires = it.findings.iter().map(|finding| Standing { outcome: finding.outcome, urgency: finding.urgency });
+    let open = it.undetermined.iter().map(|rule| Standing { outcome: rule.outcome_if_fires, urgency: rule.urgency });
+    it.span = Span::of(fires, open);
+    it
 }
 
 fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) -> Finding {
@@ -224,7 +230,6 @@ pub fn defer() -> Screening {
         ..to_do(NextKind::Ask)
     });
     it.rule_set.status = Status::Draft;
-    (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Refer);
     it.findings = vec![Finding {
         reason: "The INR of 4.6 is not below 4.0.".into(),
         action: "Tell the service that manages the anticoagulant today and rebook. The dose is its business alone.".into(),
@@ -262,7 +267,7 @@ pub fn defer() -> Screening {
         stranger("warfrin", Some("warfarin"), "referrals/SM-107.yaml", 14),
         stranger("the small white ones", None, "referrals/SM-107.yaml", 15),
     ];
-    it
+    judged(it)
 }
 
 /// Refer, with something in every part of the report.
@@ -274,7 +279,6 @@ pub fn refer() -> Screening {
     it.rule_set.status = Status::Withdrawn;
     it.clinic = Some(SourceStamp { path: "clinic.yaml".into(), digest: "00ff".repeat(16) });
     it.procedure_on = None;
-    (it.verdict, it.best_case) = (Outcome::Refer, Outcome::Refer);
     let derived = Because {
         fact: "derived.ankle_index".into(),
         value: "0.48".into(),
@@ -330,7 +334,7 @@ pub fn refer() -> Screening {
             line: 22,
         },
     ];
-    it
+    judged(it)
 }
 
 fn change(fact: &str, ask: &str, now: &str, then: &str) -> Change {
@@ -341,9 +345,10 @@ fn firing(rule: &str, title: &str, outcome: Outcome, action: &str) -> Firing {
     Firing { rule: rule.into(), title: title.into(), outcome, urgency: None, action: action.into() }
 }
 
-/// A prospect in which everything is decided.
-fn prospect(verdict: Outcome, fires: Vec<Firing>) -> Prospect {
-    Prospect { verdict, urgency: None, best_case: verdict, worst_case: verdict, fires, waits_for: vec![] }
+/// What it comes to if these rules fire and everything else is decided.
+fn prospect(fires: Vec<Firing>) -> Prospect {
+    let standings = fires.iter().map(|it| Standing { outcome: it.outcome, urgency: it.urgency });
+    Prospect { span: Span::of(standings, std::iter::empty()), fires, waits_for: vec![] }
 }
 
 /// Defer, with ways to lift it, other plans and other days, asked for and found.
@@ -357,7 +362,6 @@ pub fn bookable() -> Screening {
         ..to_do(NextKind::ChangePlan)
     });
     it.source.path = "SM-115.yaml".into();
-    (it.verdict, it.best_case, it.worst_case) = (Outcome::Defer, Outcome::Defer, Outcome::Defer);
     it.findings.insert(
         0,
         Finding {
@@ -372,8 +376,9 @@ pub fn bookable() -> Screening {
     let older = || firing("anaesthetic/older-patient", "Older patient", Outcome::Go, "Use the lowest dose that works.");
     let too_old = || firing("bleeding/inr-too-old", "INR too old", Outcome::Defer, "Arrange an INR shortly before surgery.");
     let inr = change("bleeding.inr", "What was the latest INR?", "4.6", "below 4.0, taken on or after 2 Dec 2026");
+    let decided = prospect(vec![too_old(), older()]);
     let waiting = Prospect {
-        worst_case: Outcome::Refer,
+        span: Span { worst_case: Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Routine) }, ..decided.span },
         waits_for: [
             "circulation.symptoms",
             "circulation.ankle_left",
@@ -384,10 +389,10 @@ pub fn bookable() -> Screening {
         ]
         .map(str::to_owned)
         .into(),
-        ..prospect(Outcome::Defer, vec![too_old(), older()])
+        ..decided
     };
     it.lifts = vec![
-        Lift { changes: vec![inr.clone()], prospect: prospect(Outcome::Go, vec![thinner(), older()]) },
+        Lift { changes: vec![inr.clone()], prospect: prospect(vec![thinner(), older()]) },
         Lift {
             changes: vec![inr, change("plan.adrenaline", "Does any planned solution contain adrenaline?", "not known", "no")],
             prospect: waiting,
@@ -396,39 +401,37 @@ pub fn bookable() -> Screening {
     let ablation = change("plan.ablation", "How is the nail matrix to be destroyed?", "phenol", "electrosurgery");
     let adrenaline = change("plan.adrenaline", "Does any planned solution contain adrenaline?", "yes", "no");
     it.alternatives = Some(vec![
-        Alternative { changes: vec![ablation.clone()], prospect: prospect(Outcome::Go, vec![thinner(), older()]), anaesthetic: None },
-        Alternative { changes: vec![ablation, adrenaline], prospect: prospect(Outcome::Go, vec![]), anaesthetic: go().anaesthetic },
+        Alternative { changes: vec![ablation.clone()], prospect: prospect(vec![thinner(), older()]), anaesthetic: None },
+        Alternative { changes: vec![ablation, adrenaline], prospect: prospect(vec![]), anaesthetic: go().anaesthetic },
     ]);
     let turn =
         |rule: &str, title: &str, before, after| Turn { rule: rule.into(), title: title.into(), outcome: Outcome::Defer, before, after };
+    let rest_pain = Firing {
+        urgency: Some(Urgency::SameDay),
+        ..firing("circulation/rest-pain", "Rest pain", Outcome::Refer, "Call the vascular team today.")
+    };
     it.dates = Some(vec![
         DateSpan {
             from: day("2026-12-03"),
             to: day("2026-12-09"),
             n_days: 3,
-            prospect: prospect(Outcome::Go, vec![thinner()]),
+            prospect: prospect(vec![thinner()]),
             ended_by: vec![turn("bleeding/inr-too-old", "INR too old", "stays quiet", "fires")],
         },
         DateSpan {
             from: day("2026-12-10"),
             to: day("2026-12-10"),
             n_days: 1,
-            prospect: prospect(Outcome::Defer, vec![too_old(), thinner()]),
+            prospect: prospect(vec![too_old(), thinner()]),
             ended_by: vec![
                 turn("bleeding/inr-too-old", "INR too old", "fires", "stays quiet"),
                 turn("pregnancy/phenol", "Phenol in pregnancy", "undetermined", "stays quiet"),
                 turn("diabetes/hba1c-old", "HbA1c too old", "fires", "undetermined"),
             ],
         },
-        DateSpan {
-            from: day("2026-12-14"),
-            to: day("2026-12-21"),
-            n_days: 4,
-            prospect: Prospect { urgency: Some(Urgency::SameDay), ..prospect(Outcome::Refer, vec![]) },
-            ended_by: vec![],
-        },
+        DateSpan { from: day("2026-12-14"), to: day("2026-12-21"), n_days: 4, prospect: prospect(vec![rest_pain]), ended_by: vec![] },
     ]);
-    it
+    judged(it)
 }
 
 /// Go, by a draft under a local policy.
@@ -564,8 +567,8 @@ fn json_of_each() {
 #[test]
 fn summary_of_several() {
     let mut pressing = nothing("SM-120");
-    (pressing.verdict, pressing.best_case, pressing.worst_case) = (Outcome::Refer, Outcome::Refer, Outcome::Refer);
     pressing.findings = vec![finding("circulation/rest-pain", "Rest pain", Outcome::Refer, Some(Urgency::SameDay))];
+    let pressing = judged(pressing);
     let screenings = [go(), nothing("SM-100"), defer(), refer(), pressing, bookable()];
     let actual = text::summary(&screenings, 1, &Style::plain());
     let order: Vec<&str> =
@@ -581,31 +584,31 @@ fn summary_of_several() {
 
 #[test]
 fn a_go_cannot_become_worse() {
-    assert_eq!(verdict(&go()).words(), "go");
-    assert_eq!(could_be(&go()), None);
+    assert_eq!(go().verdict().words(), "go");
+    assert_eq!(go().span.could_be(), None);
 }
 
 #[test]
 fn a_defer_says_how_pressing_a_referral_could_be() {
-    assert_eq!(verdict(&defer()).words(), "defer");
-    assert_eq!(could_be(&defer()).map(|it| it.words()).as_deref(), Some("refer, same-day"));
+    assert_eq!(defer().verdict().words(), "defer");
+    assert_eq!(defer().span.could_be().map(|it| it.words()).as_deref(), Some("refer, same-day"));
 }
 
 #[test]
 fn a_referral_that_could_be_more_pressing_says_so_and_one_that_could_not_does_not() {
     let mut it = refer();
-    assert_eq!(verdict(&it).words(), "refer, urgent");
-    assert_eq!(could_be(&it).map(|it| it.words()).as_deref(), Some("refer, same-day"));
+    assert_eq!(it.verdict().words(), "refer, urgent");
+    assert_eq!(it.span.could_be().map(|it| it.words()).as_deref(), Some("refer, same-day"));
     it.undetermined.retain(|it| it.urgency != Some(Urgency::SameDay));
-    assert_eq!(could_be(&it), None, "routine is less than urgent");
+    assert_eq!(judged(it).span.could_be(), None, "routine is less than urgent");
 }
 
 #[test]
 fn a_missing_answer_that_could_only_defer_does_not_read_as_a_referral() {
     let mut it = nothing("SM-102");
-    (it.verdict, it.worst_case) = (Outcome::Defer, Outcome::Defer);
     it.undetermined = vec![open("bleeding/inr-too-old", Outcome::Defer, None, &["bleeding.inr"])];
-    assert_eq!(could_be(&it), None);
+    let it = judged(it);
+    assert_eq!(it.span.could_be(), None);
     let actual = text::one(&it, &Style::plain());
     assert!(actual.starts_with("DEFER  "), "{actual}");
     assert!(!actual.contains("could be"), "{actual}");
@@ -929,7 +932,7 @@ pub fn hostile() -> Screening {
             agent.agent = STEERING.into();
         }
     }
-    it
+    judged(it)
 }
 
 #[test]

@@ -7,10 +7,11 @@ use std::sync::OnceLock;
 
 use chrono::NaiveDate;
 use preblock::diagnostic::Diagnostic;
-use preblock::evaluate::{Compiled, State, Subject, screen};
+use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Facts, Gathered};
 use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
+use preblock::screener::{Referral, Screener};
 use preblock::screening::{Screening, SourceStamp};
 use proptest::test_runner::RngSeed;
 
@@ -259,8 +260,13 @@ pub fn state(when: &str, answers: &str) -> State {
     states.first().copied().unwrap_or_else(|| panic!("there is one rule"))
 }
 
-/// The whole screening of these answers.
+/// The screening of these answers, but for what would lift its verdict.
 pub fn screening(rules: &RuleSet, facts: &Facts) -> Screening {
+    Screener::new(rules, today()).without_search().screening(&referral(facts))
+}
+
+/// Somebody with these answers.
+pub fn referral(facts: &Facts) -> Referral {
     let source = SourceStamp { path: "t.yaml".into(), digest: "0".repeat(64) };
-    screen(rules, &Compiled::new(rules), facts, &Subject { reference: "T-1".into(), source, clinic: None })
+    Referral { reference: "T-1".into(), source, facts: facts.clone() }
 }

@@ -21,7 +21,7 @@ pub fn lifts(page: &mut Page, lifts: &[Lift]) {
             let (label, indent) = if nth == 0 { (format!("{}. if", at + 1), NUMBERED) } else { ("and if".to_owned(), LIST) };
             page.entry(&label, Paint::Faint, indent, &words::change(change));
         }
-        page.entry("then", Paint::Outcome(lift.prospect.verdict), LIST, &words::prospect(&lift.prospect));
+        page.entry("then", Paint::Outcome(lift.prospect.verdict().outcome), LIST, &words::prospect(&lift.prospect));
     }
 }
 
@@ -77,7 +77,7 @@ pub fn dates(page: &mut Page, dates: Option<&[DateSpan]>) {
 
 /// The verdict, what it is for, and how many precautions it comes with.
 fn head(page: &mut Page, prospect: &Prospect, what: &str) {
-    let standing = words::standing_then(prospect);
+    let standing = prospect.verdict();
     let label = format!("{}{}", standing.verdict_words(), words::precautions_then(prospect));
     page.entry(&label, Paint::Outcome(standing.outcome), BLOCK, what);
 }

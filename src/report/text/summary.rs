@@ -6,10 +6,8 @@ use textwrap::core::display_width;
 
 use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
-use crate::report::words::{
-    counted, doubtful, each_once, first_and_later, local_policy, names_first, next, next_briefly, rule_set, standing_then,
-};
-use crate::report::{SAFETY, Standing, could_be, verdict};
+use crate::report::words::{counted, doubtful, each_once, first_and_later, local_policy, names_first, next, next_briefly, rule_set};
+use crate::report::{SAFETY, Standing};
 use crate::screening::{NextKind, Screening};
 
 /// Columns between two columns of the table.
@@ -24,7 +22,7 @@ const HEADINGS: [&str; 4] = ["verdict", "reference", "surgery", "found"];
 /// Each line says how many answers are missing and what the verdict could still become.
 pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> String {
     let mut sorted: Vec<&Screening> = screenings.iter().collect();
-    sorted.sort_by_key(|it| (Reverse(verdict(it)), it.reference.as_str(), it.source.path.as_str()));
+    sorted.sort_by_key(|it| (Reverse(it.verdict()), it.reference.as_str(), it.source.path.as_str()));
     let mut page = Page::new(style);
     super::notices(&mut page, &each_once(&sorted, |it| it.notices.clone()));
     if !sorted.is_empty() {
@@ -65,7 +63,7 @@ fn table(page: &mut Page, screenings: &[&Screening]) {
     for (screening, row) in screenings.iter().zip(&rows) {
         let mut line = String::new();
         for (at, (cell, width)) in row.iter().zip(widths).enumerate() {
-            let paint = if at == 0 { Paint::Outcome(screening.verdict) } else { Paint::Plain };
+            let paint = if at == 0 { Paint::Outcome(screening.verdict().outcome) } else { Paint::Plain };
             line.push_str(&page.painted(&padded(cell, width), paint));
         }
         line.push_str(&what_next(screening, room));
@@ -76,7 +74,7 @@ fn table(page: &mut Page, screenings: &[&Screening]) {
 fn cells(screening: &Screening) -> [String; 4] {
     let care = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).count();
     [
-        verdict(screening).verdict_words(),
+        screening.verdict().verdict_words(),
         one_line(&screening.reference).into_owned(),
         screening.procedure_on.as_deref().map_or("not known".to_owned(), |it| one_line(it).into_owned()),
         format!("{} + {care}", screening.findings.len() - care),
@@ -89,7 +87,7 @@ fn padded(cell: &str, width: usize) -> String {
 
 /// What is to be done next, as fully as the room allows, and what the verdict could still become.
 fn what_next(screening: &Screening, room: usize) -> String {
-    let could = could_be(screening).map_or(String::new(), |it| format!(" (could be {})", it.words()));
+    let could = screening.span.could_be().map_or(String::new(), |it| format!(" (could be {})", it.words()));
     let fits = |it: &String| display_width(it) <= room;
     match &screening.next {
         None => waits_for(screening, &could, room),
@@ -135,21 +133,21 @@ fn waits_for(screening: &Screening, could: &str, room: usize) -> String {
 
 /// What could give one patient a better verdict: "SM-107 with a change (go) or another plan (go)".
 fn better(screening: &Screening) -> Option<String> {
-    let now = verdict(screening);
+    let now = screening.verdict();
     let best = |standings: &mut dyn Iterator<Item = Standing>| standings.min().filter(|it| *it < now);
-    let lift = best(&mut screening.lifts.iter().map(|it| standing_then(&it.prospect))).map(|it| ("a change", it));
-    let plan = best(&mut screening.alternatives.iter().flatten().map(|it| standing_then(&it.prospect))).map(|it| ("another plan", it));
-    let day = best(&mut screening.dates.iter().flatten().map(|it| standing_then(&it.prospect))).map(|it| ("another day", it));
+    let lift = best(&mut screening.lifts.iter().map(|it| it.prospect.verdict())).map(|it| ("a change", it));
+    let plan = best(&mut screening.alternatives.iter().flatten().map(|it| it.prospect.verdict())).map(|it| ("another plan", it));
+    let day = best(&mut screening.dates.iter().flatten().map(|it| it.prospect.verdict())).map(|it| ("another day", it));
     let ways: Vec<String> = [lift, plan, day].into_iter().flatten().map(|(what, it)| format!("{what} ({})", it.words())).collect();
     (!ways.is_empty()).then(|| format!("{} with {}", screening.reference, ways.join(" or ")))
 }
 
 /// "5 screened: 2 refer (1 same-day, 1 routine), 1 defer, 2 go. 1 file refused, not screened."
 pub fn counts(screenings: &[&Screening], refused: usize) -> String {
-    let of = |wanted: Outcome| screenings.iter().filter(|it| it.verdict == wanted).count();
+    let of = |wanted: Outcome| screenings.iter().filter(|it| it.verdict().outcome == wanted).count();
     let urgencies: Vec<String> = [Urgency::SameDay, Urgency::Urgent, Urgency::Routine]
         .into_iter()
-        .map(|wanted| (screenings.iter().filter(|it| verdict(it).urgency == Some(wanted)).count(), wanted))
+        .map(|wanted| (screenings.iter().filter(|it| it.verdict().urgency == Some(wanted)).count(), wanted))
         .filter(|(n, _)| *n > 0)
         .map(|(n, urgency)| format!("{n} {}", urgency.word()))
         .collect();
