@@ -1,8 +1,8 @@
 //! Checks of a rule set that could be loaded: what is well formed and still likely to be a mistake.
 //!
-//! A lint is a plain function from what it may look at to its remarks, one file each, all in one list. A lint may miss a
-//! mistake, but must not accuse wrongly; what is meant stands in allowances.yaml with its reason. Its page, and whether
-//! its remarks are problems or notices, stand with its code.
+//! A lint is a plain function from what it may look at to its remarks, all in one list, and its file bears the name of its
+//! code: `lint/band-gap` is found in `band_gap.rs`. A lint may miss a mistake, but must not accuse wrongly; what is meant
+//! stands in allowances.yaml with its reason. Its page, and whether its remarks are problems or notices, stand with its code.
 
 use std::cell::{RefCell, RefMut};
 use std::ops::Range;
@@ -22,25 +22,35 @@ use crate::load::written::Entry;
 use crate::load::{Whole, Written};
 use crate::model::{Condition, Rule, RuleSet, Text};
 
-mod allowance;
-mod bands;
-mod citations;
-mod drafts;
-mod duplicate;
-mod families;
-mod loosening;
-mod names;
-mod never;
-mod numbers;
-mod plan;
-pub mod reading;
-mod record;
-mod review;
-mod stopping;
+mod allowance_unused;
+mod always_fires;
+mod approval_ahead;
+mod band_gap;
+mod band_overlap;
+mod derived_unused;
+mod duplicate_condition;
+pub mod hard_to_read;
+mod limit_unused;
+mod loosens;
+mod name_collision;
+mod names_confusable;
+mod never_fires;
+mod no_guarantees;
+mod number_untested;
+mod plan_refers;
+mod question_unused;
+mod review_due;
+mod review_overdue;
+mod same_edition;
+mod source_never_opened;
+mod source_superseded;
+mod source_uncited;
+mod stops_medicine;
 mod subsumed;
+mod to_be_written;
 mod unasked;
+mod unrelated_classes;
 mod untested;
-mod unused;
 
 /// What a lint may look at.
 #[derive(Debug, Clone, Copy)]
@@ -89,36 +99,36 @@ pub struct Lint {
 
 /// All lints, in the order in which they are asked.
 pub const LINTS: &[Lint] = &[
-    Lint { code: Code::ToBeWritten, find: drafts::find },
-    Lint { code: Code::ReviewOverdue, find: review::overdue },
-    Lint { code: Code::ReviewDue, find: review::due },
-    Lint { code: Code::SameEdition, find: |it| Vec::from_iter(record::edition(it)) },
-    Lint { code: Code::ApprovalAhead, find: |it| Vec::from_iter(record::approval(it)) },
-    Lint { code: Code::NoGuarantees, find: |it| Vec::from_iter(record::promises(it)) },
-    Lint { code: Code::SourceNeverOpened, find: citations::never_opened },
-    Lint { code: Code::SourceSuperseded, find: citations::superseded },
-    Lint { code: Code::NeverFires, find: never::fires },
-    Lint { code: Code::AlwaysFires, find: never::stays_quiet },
-    Lint { code: Code::DuplicateCondition, find: duplicate::find },
+    Lint { code: Code::ToBeWritten, find: to_be_written::find },
+    Lint { code: Code::ReviewOverdue, find: review_overdue::find },
+    Lint { code: Code::ReviewDue, find: review_due::find },
+    Lint { code: Code::SameEdition, find: |subject| Vec::from_iter(same_edition::find(subject)) },
+    Lint { code: Code::ApprovalAhead, find: |subject| Vec::from_iter(approval_ahead::find(subject)) },
+    Lint { code: Code::NoGuarantees, find: |subject| Vec::from_iter(no_guarantees::find(subject)) },
+    Lint { code: Code::SourceNeverOpened, find: source_never_opened::find },
+    Lint { code: Code::SourceSuperseded, find: source_superseded::find },
+    Lint { code: Code::NeverFires, find: never_fires::find },
+    Lint { code: Code::AlwaysFires, find: always_fires::find },
+    Lint { code: Code::DuplicateCondition, find: duplicate_condition::find },
     Lint { code: Code::Subsumed, find: subsumed::find },
-    Lint { code: Code::PlanRefers, find: plan::find },
-    Lint { code: Code::BandGap, find: bands::gaps },
-    Lint { code: Code::BandOverlap, find: bands::overlaps },
+    Lint { code: Code::PlanRefers, find: plan_refers::find },
+    Lint { code: Code::BandGap, find: band_gap::find },
+    Lint { code: Code::BandOverlap, find: band_overlap::find },
     Lint { code: Code::Unasked, find: unasked::find },
-    Lint { code: Code::LimitUnused, find: unused::limits },
-    Lint { code: Code::QuestionUnused, find: unused::questions },
-    Lint { code: Code::DerivedUnused, find: unused::derived },
-    Lint { code: Code::SourceUncited, find: unused::sources },
-    Lint { code: Code::NameCollision, find: names::collisions },
-    Lint { code: Code::NamesConfusable, find: names::confusable },
-    Lint { code: Code::UnrelatedClasses, find: families::find },
-    Lint { code: Code::NumberUntested, find: numbers::find },
-    Lint { code: Code::StopsMedicine, find: stopping::find },
-    Lint { code: Code::HardToRead, find: reading::find },
+    Lint { code: Code::LimitUnused, find: limit_unused::find },
+    Lint { code: Code::QuestionUnused, find: question_unused::find },
+    Lint { code: Code::DerivedUnused, find: derived_unused::find },
+    Lint { code: Code::SourceUncited, find: source_uncited::find },
+    Lint { code: Code::NameCollision, find: name_collision::find },
+    Lint { code: Code::NamesConfusable, find: names_confusable::find },
+    Lint { code: Code::UnrelatedClasses, find: unrelated_classes::find },
+    Lint { code: Code::NumberUntested, find: number_untested::find },
+    Lint { code: Code::StopsMedicine, find: stops_medicine::find },
+    Lint { code: Code::HardToRead, find: hard_to_read::find },
     Lint { code: Code::Untested, find: untested::find },
-    Lint { code: Code::Loosens, find: loosening::find },
+    Lint { code: Code::Loosens, find: loosens::find },
     // Last: it looks at what the others have said.
-    Lint { code: Code::AllowanceUnused, find: allowance::unused },
+    Lint { code: Code::AllowanceUnused, find: allowance_unused::find },
 ];
 
 /// A remark, and what allows it.

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::{Code, Severity};
-use preblock::governance::lint::reading::Counted;
+use preblock::governance::lint::hard_to_read::Counted;
 use preblock::governance::lint::{self, Judged, LINTS};
 use preblock::load::whole::HeldAgainst;
 use preblock::load::{LocalFile, RuleFiles, Whole, rule_set_with, whole};

@@ -1,17 +1,15 @@
-//! Citations that do not carry what rests on them: sources that nobody opened, and sources that others have replaced.
+//! Sources that nobody has opened, on which a rule or a limit rests alone.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::ops::Range;
 
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
-use crate::load::written::Entry;
 use crate::model::{Basis, Checked, Citation, Idx, Limit, Publication, RuleSet};
 use crate::outcome::Outcome;
 
 /// Sources that nobody has opened and that alone stand behind a rule that defers or refers, or behind a limit by which such
 /// a rule decides. One remark for each source. A citation of common practice or of a local proposal says openly what it is.
-pub fn never_opened(subject: &Subject<'_>) -> Vec<Remark> {
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let strict: Vec<_> = rule_set.rules.iter().filter(|it| it.outcome > Outcome::Go).collect();
     let decided_by: BTreeSet<Idx<Limit>> = strict.iter().flat_map(|it| it.when.limits()).collect();
@@ -45,31 +43,4 @@ fn unopened(rule_set: &RuleSet, citations: &[Citation]) -> Vec<Idx<Publication>>
     let published: Vec<Idx<Publication>> = published.collect();
     let opened = |at: &Idx<Publication>| rule_set.publications[*at].checked == Checked::Read;
     if published.iter().any(opened) { Vec::new() } else { published }
-}
-
-/// Rules and limits that cite a source which another one has replaced.
-pub fn superseded(subject: &Subject<'_>) -> Vec<Remark> {
-    let (rule_set, written) = (subject.rule_set, subject.written);
-    let rules = rule_set.rules.iter().map(|it| (it.id.as_str(), &it.citations, written.rule(&it.id)));
-    let limits = rule_set.limits.iter().map(|it| (it.id.as_str(), &it.citations, written.limit(&it.id)));
-    let mut found = Vec::new();
-    for (id, citations, entry) in rules.chain(limits) {
-        for old in published(rule_set, citations) {
-            let Some(new) = old.superseded_by.map(|at| &rule_set.publications[at]) else { continue };
-            let title = format!("`{id}` cites `{}`, which `{}` has replaced", old.id, new.id);
-            let remark = at_citation(Code::SourceSuperseded, id, entry, &old.id, title, "replaced");
-            found.push(remark.help(format!("see what `{}` says, and cite it; an older source may stand beside it, not for it", new.id)));
-        }
-    }
-    found
-}
-
-fn published<'a>(rule_set: &'a RuleSet, citations: &[Citation]) -> impl Iterator<Item = &'a Publication> {
-    citations.iter().filter_map(|it| if let Basis::Published(at) = it.basis { Some(&rule_set.publications[at]) } else { None })
-}
-
-fn at_citation(code: Code, about: &str, entry: Option<Entry<'_>>, source: &str, title: String, label: &str) -> Remark {
-    let cited = |it: Entry<'_>| it.cited().find(|(name, _)| *name == source).map(|(_, span)| span);
-    let place: Option<Range<usize>> = entry.and_then(cited);
-    Remark::at(code, about, entry, place, title, label)
 }

@@ -1,29 +1,21 @@
-//! Reviews that are overdue, and those that soon will be.
+//! Reviews that are overdue.
 //!
 //! A rule due no earlier than the rule set itself is reviewed with it and not told apart, or one day would bring hundreds of
 //! remarks.
 
-use chrono::{NaiveDate, TimeDelta};
+use chrono::NaiveDate;
 
 use super::{Remark, Subject};
 use crate::diagnostic::{Code, Diagnostic};
 
-/// How long before its day a review is told.
-const NEAR: TimeDelta = TimeDelta::days(60);
-
 /// What should have been reviewed before the day of the check.
-pub fn overdue(subject: &Subject<'_>) -> Vec<Remark> {
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let as_of = subject.as_of;
     told(subject, Code::ReviewOverdue, "overdue since", &|by| by < as_of)
 }
 
-/// What must be reviewed soon.
-pub fn due(subject: &Subject<'_>) -> Vec<Remark> {
-    let as_of = subject.as_of;
-    told(subject, Code::ReviewDue, "due by", &|by| as_of <= by && by <= as_of + NEAR)
-}
-
-fn told(subject: &Subject<'_>, code: Code, words: &str, is_told: &dyn Fn(NaiveDate) -> bool) -> Vec<Remark> {
+/// Everything whose day of review is one of these.
+pub(super) fn told(subject: &Subject<'_>, code: Code, words: &str, is_told: &dyn Fn(NaiveDate) -> bool) -> Vec<Remark> {
     let (rule_set, written) = (subject.rule_set, subject.written);
     let mut found = Vec::new();
     if is_told(rule_set.review_by) {

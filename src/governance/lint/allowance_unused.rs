@@ -4,7 +4,7 @@ use super::{Remark, Subject};
 use crate::diagnostic::{Code, Diagnostic};
 
 /// An allowance that fits none of the remarks made so far.
-pub fn unused(subject: &Subject<'_>) -> Vec<Remark> {
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let fits = |remark: &Remark, lint, on: &str| remark.diagnostic.code == lint && remark.about == on;
     let unused = subject.allowances.iter().filter(|it| !subject.earlier.borrow().iter().any(|remark| fits(remark, it.lint, &it.on)));
     unused

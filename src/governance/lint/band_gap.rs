@@ -1,6 +1,7 @@
-//! Gaps and overlaps between neighbouring bands of one number. Which rules are neighbours is told by their form, whether a
-//! patient falls between them, or into both, over the whole space.
+//! Gaps between neighbouring bands of one number. Which rules are neighbours is told by their form, whether a patient falls
+//! between them over the whole space.
 
+use super::duplicate_condition::same;
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
 use crate::evaluate::State;
@@ -13,17 +14,17 @@ use crate::quantity::tidy;
 use crate::truth::{FactSlot, Truth};
 
 /// The part of a rule that is a band of one number, and the rest of its condition.
-struct Band<'a> {
-    at: usize,
-    rule: &'a Rule,
-    fact: FactSlot,
-    low: Option<Cut>,
-    high: Option<Cut>,
-    rest: Vec<&'a Condition>,
+pub(super) struct Band<'a> {
+    pub at: usize,
+    pub rule: &'a Rule,
+    pub fact: FactSlot,
+    pub low: Option<Cut>,
+    pub high: Option<Cut>,
+    pub rest: Vec<&'a Condition>,
 }
 
 /// A remark on each gap between two bands.
-pub fn gaps(subject: &Subject<'_>) -> Vec<Remark> {
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let bands = bands(&subject.rule_set.rules);
     let mut found = Vec::new();
     for band in bands.iter().filter(|it| it.low.is_some() && it.high.is_some()) {
@@ -89,36 +90,8 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
     }
 }
 
-/// A remark on each pair of bands that overlap without one holding the other.
-pub fn overlaps(subject: &Subject<'_>) -> Vec<Remark> {
-    let bands = bands(&subject.rule_set.rules);
-    let mut found = Vec::new();
-    for (n, band) in bands.iter().enumerate() {
-        for other in bands.iter().skip(n + 1).filter(|it| akin(it, band) && overlap(it, band)) {
-            let Some(mut decider) = subject.decider() else { return found };
-            let Some(judged) = decider.judgements.first() else { continue };
-            let lits = [band.at, other.at].map(|at| judged.rules.get(at).map(|it| it.yes));
-            let [Some(one), Some(two)] = lits else { continue };
-            let both = |seen: &[Seen]| seen.iter().all(|it| [band.at, other.at].iter().all(|at| it.states.get(*at) == Some(&State::Fires)));
-            let id = subject.rule_set.catalogue.id(band.fact);
-            match decider.find(&[one, two], &both) {
-                Found::Example(seen) => {
-                    let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
-                    let title = format!("`{}` and `{}` overlap: {id} {number} meets both", band.rule.id, other.rule.id);
-                    let entry = subject.written.rule(&other.rule.id);
-                    let remark = Remark::on(Code::BandOverlap, &other.rule.id, entry, "when", title, "this band");
-                    found.push(remark.also(subject.written.rule(&band.rule.id), "when", "reaches into this one"));
-                }
-                Found::Never => {}
-                Found::Open(fact) => found.push(super::undecided(subject, &other.rule.id, &fact, "its band overlaps another")),
-            }
-        }
-    }
-    found
-}
-
 /// The bands of all rules: each number that a rule tests in the list of what must hold together.
-fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
+pub(super) fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
     let mut found = Vec::new();
     for (at, rule) in rules.iter().enumerate() {
         let parts: Vec<&Condition> = match &rule.when {
@@ -161,8 +134,8 @@ fn narrow(band: &mut Band<'_>, test: &Test) {
 }
 
 /// Whether two bands are of one number, of one concern, and for the same patients or some of the same.
-fn akin(one: &Band<'_>, other: &Band<'_>) -> bool {
-    let within = |a: &[&Condition], b: &[&Condition]| a.iter().all(|it| b.iter().any(|other| super::duplicate::same(it, other)));
+pub(super) fn akin(one: &Band<'_>, other: &Band<'_>) -> bool {
+    let within = |a: &[&Condition], b: &[&Condition]| a.iter().all(|it| b.iter().any(|other| same(it, other)));
     one.fact == other.fact && one.rule.concern == other.rule.concern && (within(&one.rest, &other.rest) || within(&other.rest, &one.rest))
 }
 
@@ -185,7 +158,7 @@ fn order(cut: Cut) -> (f64, bool) {
 }
 
 /// Whether two bands share numbers, and each has some of its own.
-fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
+pub(super) fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
     let low = |it: &Band<'_>| it.low.map_or((f64::NEG_INFINITY, false), order);
     let high = |it: &Band<'_>| it.high.map_or((f64::INFINITY, true), order);
     let (first, second) = if low(one) < low(other) { (one, other) } else { (other, one) };

@@ -1,0 +1,21 @@
+//! Questions whose answer nothing looks at.
+
+use super::limit_unused::used;
+use super::{Remark, Subject};
+use crate::diagnostic::Code;
+use crate::model::Answer;
+
+/// Questions whose answer nothing looks at. Free text is for people, and the lists have their own conditions.
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+    let used = used(subject.written);
+    let catalogue = &subject.rule_set.catalogue;
+    let special = |it: &Answer| matches!(it, Answer::Text | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic);
+    let questions = catalogue.questions.iter().filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
+    questions
+        .filter(|it| !used.facts.contains(it.id.as_str()))
+        .map(|it| {
+            let title = format!("nothing looks at the answer to `{}`", it.id);
+            Remark::on(Code::QuestionUnused, &it.id, subject.written.question(&it.id), "id", title, "used nowhere")
+        })
+        .collect()
+}
