@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
 pub use crate::model::Offered;
-use crate::model::{Agent, Bits, Choice, Idx, Medicine, Odds, Reaction, RuleSet, Substance, Table};
+use crate::model::{Agent, Bits, Choice, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance, Table};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::source::{Node, Position, Source};
@@ -24,10 +24,10 @@ pub mod sift;
 /// Answers as written, from one or more files, before any is understood.
 #[derive(Debug, Clone, Default)]
 pub struct Gathered {
-    /// The answer to each question, by position.
-    pub given: BTreeMap<usize, Given>,
-    /// What the clinic offers of each choice of the plan, by position of the question.
-    pub offers: BTreeMap<usize, Given>,
+    /// The answer to each question.
+    pub given: BTreeMap<Idx<Question>, Given>,
+    /// What the clinic offers of each choice of the plan.
+    pub offers: BTreeMap<Idx<Question>, Given>,
     /// Notes, in the order read.
     pub notes: Vec<Note>,
     /// The day the answers were given, and where it stands.
@@ -110,8 +110,8 @@ pub struct Facts {
 /// What was given to a question, where something else counts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetAside {
-    /// Position of the question.
-    pub question: usize,
+    /// The question.
+    pub question: Idx<Question>,
     /// The answer, or that there is none.
     pub fact: Fact,
     /// Its date, if the question is dated.

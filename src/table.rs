@@ -86,6 +86,11 @@ impl<Row, Of> Table<Row, Of> {
         Idx::new(self.rows.len() - 1)
     }
 
+    /// Adds a row that is made with knowledge of where it stands.
+    pub fn push_with(&mut self, row: impl FnOnce(Idx<Of>) -> Row) -> Idx<Of> {
+        self.push(row(Idx::new(self.rows.len())))
+    }
+
     /// Every position, in order.
     pub fn indices(&self) -> impl DoubleEndedIterator<Item = Idx<Of>> + ExactSizeIterator + use<Row, Of> {
         (0..self.rows.len()).map(Idx::new)

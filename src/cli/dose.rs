@@ -116,7 +116,7 @@ struct Form<'a> {
 
 impl Form<'_> {
     fn put(&mut self, slot: FactSlot, source: Arc<Source>, node: Node) {
-        if let Some(at) = self.rule_set.catalogue.questions.iter().position(|it| it.slot == slot) {
+        if let Some(at) = self.rule_set.catalogue.questions.position(|it| it.slot == slot) {
             let key_span = node.span.clone();
             self.gathered.given.insert(at, Given { source, key_span, node, standing: false });
         }

@@ -6,7 +6,7 @@ use crate::facts::answers::Stranger;
 use crate::facts::derive::slots;
 use crate::facts::holds::{self, Decider};
 use crate::facts::{self, Fact, Facts, Note, Place, Value};
-use crate::model::{Basis, Checked, Citation, Condition, FactKind, Odds, Piece, Rule, RuleSet, Text};
+use crate::model::{Basis, Checked, Citation, Condition, FactKind, Idx, Odds, Piece, Question, Rule, RuleSet, Text};
 use crate::screening::{Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised};
 use crate::truth::{FactSlot, Truth};
 
@@ -111,7 +111,7 @@ pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
     let mut aside: Vec<&facts::SetAside> = facts.set_aside.iter().filter(|it| it.is_settled).collect();
     aside.sort_by_key(|it| it.question);
     let told = aside.into_iter().filter_map(|it| {
-        let question = rule_set.catalogue.questions.get(it.question)?;
+        let question = &rule_set.catalogue.questions[it.question];
         let known = [Some(&it.fact), it.date.as_ref()].into_iter().flatten().find_map(|it| match it {
             Fact::Known(known) => Some(known),
             Fact::Missing(_) => None,
@@ -147,7 +147,7 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Becau
         let mut open = vec![(decider.slot, decider.shown.clone(), decider.place.clone())];
         while let Some((slot, value, place)) = open.pop() {
             let from = match rule_set.catalogue.fact(slot).kind {
-                FactKind::Derived(at) => rule_set.catalogue.derived.get(at).map(slots).unwrap_or_default(),
+                FactKind::Derived(at) => slots(&rule_set.catalogue.derived[at]),
                 FactKind::Question(at) if place.is_none() => follows_from(rule_set, facts, at),
                 _ => Vec::new(),
             };
@@ -171,9 +171,8 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Becau
 }
 
 /// What says that a question does not apply, each fact once.
-fn follows_from(rule_set: &RuleSet, facts: &Facts, question: usize) -> Vec<FactSlot> {
-    let question = rule_set.catalogue.questions.get(question);
-    let deciders = question.map(|it| holds::ruling_out(it, &rule_set.catalogue, facts)).unwrap_or_default();
+fn follows_from(rule_set: &RuleSet, facts: &Facts, question: Idx<Question>) -> Vec<FactSlot> {
+    let deciders = holds::ruling_out(&rule_set.catalogue.questions[question], &rule_set.catalogue, facts);
     let mut found: Vec<FactSlot> = deciders.iter().map(|it| it.slot).collect();
     found.dedup();
     found

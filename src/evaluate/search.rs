@@ -285,9 +285,8 @@ impl Links {
         }
         let own = found.clone();
         for (turn, _) in rule_set.catalogue.turns.iter().filter(|(_, behind)| behind.meets(&own)) {
-            if let Turn::Question(at) = turn
-                && let Some(question) = rule_set.catalogue.questions.get(*at)
-            {
+            if let Turn::Question(at) = turn {
+                let question = &rule_set.catalogue.questions[*at];
                 found.insert(question.slot);
                 question.date_slot.iter().for_each(|it| found.insert(*it));
             }

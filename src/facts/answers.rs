@@ -39,7 +39,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
         not_offered: Vec::new(),
         offer_open: BTreeSet::new(),
     };
-    for (at, question) in rule_set.catalogue.questions.iter().enumerate() {
+    for (at, question) in rule_set.catalogue.questions.entries() {
         let Some(given) = gathered.given.get(&at) else {
             if let Some(date_slot) = question.date_slot {
                 facts.put(date_slot, missing(Why::NotAsked, question.slot));
@@ -61,7 +61,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
         }
     }
     for (at, given) in &gathered.offers {
-        let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
+        let question = &rule_set.catalogue.questions[*at];
         let mut reader = Reader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
         if let Some(offered) = reader.offered(&given.node) {
             facts.offers.insert(question.slot, offered);

@@ -6,7 +6,7 @@ use super::{Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why
 use crate::formulas::body::Sex;
 use crate::formulas::medicines::ParacetamolBands;
 use crate::formulas::{age, anaesthetic, body, counts, medicines, pressure, renal};
-use crate::model::{Agent, Choice, Derived, FactKind, Formula, Input, Medicine, RuleSet, Table};
+use crate::model::{Agent, Choice, Derived, FactKind, Formula, Idx, Input, Medicine, RuleSet, Table};
 use crate::quantity::when::When;
 use crate::quantity::{tidy, tidy_beside};
 use crate::truth::FactSlot;
@@ -19,9 +19,9 @@ pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
     }
 }
 
-/// Computes these derived facts only, by position and in the order declared; for trying many numbers.
-pub fn these(rule_set: &RuleSet, facts: &mut Facts, positions: &[usize]) {
-    for derived in positions.iter().filter_map(|at| rule_set.catalogue.derived.get(*at)) {
+/// Computes these derived facts only, in the order declared; for trying many numbers.
+pub fn these(rule_set: &RuleSet, facts: &mut Facts, wanted: &[Idx<Derived>]) {
+    for derived in wanted.iter().map(|at| &rule_set.catalogue.derived[*at]) {
         let fact = one(rule_set, facts, derived);
         facts.put(derived.slot, fact);
     }
@@ -68,7 +68,7 @@ pub fn roots(rule_set: &RuleSet, derived: &Derived) -> BTreeSet<FactSlot> {
     while let Some(slot) = open.pop() {
         match rule_set.catalogue.fact(slot).kind {
             FactKind::Derived(at) => {
-                open.extend(rule_set.catalogue.derived.get(at).map(slots).into_iter().flatten());
+                open.extend(slots(&rule_set.catalogue.derived[at]));
             }
             FactKind::Question(_) | FactKind::TakenOn(_) => {
                 found.insert(slot);

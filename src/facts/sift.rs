@@ -42,19 +42,19 @@ pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) 
 fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
     let catalogue = &rule_set.catalogue;
     let turns = catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew);
-    let questions: BTreeSet<usize> =
+    let questions: Bits<Question> =
         turns.filter_map(|((turn, _), _)| if let Turn::Question(at) = turn { Some(*at) } else { None }).collect();
     let set_aside = std::mem::take(&mut facts.set_aside).into_iter();
-    let (back, kept): (Vec<SetAside>, Vec<SetAside>) = set_aside.partition(|it| questions.contains(&it.question));
+    let (back, kept): (Vec<SetAside>, Vec<SetAside>) = set_aside.partition(|it| questions.contains(it.question));
     facts.set_aside = kept;
     for SetAside { question, fact, date, .. } in back {
-        let Some(question) = catalogue.questions.get(question) else { continue };
+        let question = &catalogue.questions[question];
         facts.put(question.slot, fact);
         if let (Some(slot), Some(date)) = (question.date_slot, date) {
             facts.put(slot, date);
         }
     }
-    let is_anew = |slot| matches!(catalogue.fact(slot).kind, FactKind::Question(at) if questions.contains(&at));
+    let is_anew = |slot| matches!(catalogue.fact(slot).kind, FactKind::Question(at) if questions.contains(at));
     facts.ruled_out.retain(|it| !is_anew(it.answer.slot));
 }
 
@@ -66,11 +66,7 @@ fn settle(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool], contradicts: imp
     for ((turn, _), _) in rule_set.catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew) {
         match *turn {
             Turn::Derived(at) => derive::these(rule_set, facts, &[at]),
-            Turn::Question(at) => {
-                if let Some(question) = rule_set.catalogue.questions.get(at) {
-                    place(rule_set, facts, (at, question), &contradicts);
-                }
-            }
+            Turn::Question(at) => place(rule_set, facts, (at, &rule_set.catalogue.questions[at]), &contradicts),
         }
     }
     facts.ruled_out.sort_by_key(|it| it.answer.slot);
@@ -79,7 +75,7 @@ fn settle(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool], contradicts: imp
 }
 
 /// Lets the answer to a question count, or not.
-fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (usize, &Question), contradicts: impl Fn(FactSlot) -> bool) {
+fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (Idx<Question>, &Question), contradicts: impl Fn(FactSlot) -> bool) {
     let date_known = question.date_slot.is_some_and(|it| facts.known(it).is_some());
     let spare = match facts.known(question.slot) {
         Some(known) => facts.standing.contains(&question.slot) || is_harmless(question, &known.value),
@@ -134,7 +130,7 @@ fn is_harmless(question: &Question, value: &Value) -> bool {
 }
 
 /// Puts something in the place of an answer, and keeps what was given.
-fn set_aside(facts: &mut Facts, (at, question): (usize, &Question), instead: Fact, is_settled: bool) {
+fn set_aside(facts: &mut Facts, (at, question): (Idx<Question>, &Question), instead: Fact, is_settled: bool) {
     let date = question.date_slot.map(|it| facts.get(it).clone());
     let needs = if let Fact::Missing(it) = &instead { it.needs.clone() } else { BTreeSet::from([question.slot]) };
     let fact = facts.get(question.slot).clone();

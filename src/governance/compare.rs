@@ -8,7 +8,7 @@ use super::decide::{Decider, Found, Judgement, Seen, TooLarge};
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, firing, standing};
 use crate::facts::{self, Facts, Gathered};
-use crate::model::{Rule, RuleSet};
+use crate::model::{Idx, Question, Rule, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
 
 mod apart;
@@ -140,12 +140,12 @@ fn level(it: Standing) -> i32 {
 
 /// Answers to the questions of one rule set, for another: by the questions' names. What the other does not ask is left out.
 pub fn as_asked(other: &RuleSet, rule_set: &RuleSet, answers: &Gathered) -> Gathered {
-    let place = |at: &usize| {
-        let id = &rule_set.catalogue.questions.get(*at)?.id;
-        other.catalogue.questions.iter().position(|it| it.id == *id)
+    let place = |at: Idx<Question>| {
+        let id = &rule_set.catalogue.questions[at].id;
+        other.catalogue.questions.position(|it| it.id == *id)
     };
-    let moved = |given: &std::collections::BTreeMap<usize, facts::Given>| {
-        given.iter().filter_map(|(at, it)| Some((place(at)?, it.clone()))).collect()
+    let moved = |given: &std::collections::BTreeMap<Idx<Question>, facts::Given>| {
+        given.iter().filter_map(|(at, it)| Some((place(*at)?, it.clone()))).collect()
     };
     Gathered {
         given: moved(&answers.given),

@@ -7,7 +7,7 @@
 use crate::evaluate::{Compiled, Prepared, State, standing_if};
 use crate::facts::{Facts, derive};
 use crate::load::cases::{Case, Excuse};
-use crate::model::{Agent, Condition, Input, Rule, RuleSet};
+use crate::model::{Agent, Condition, Derived, Idx, Input, Rule, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
 
 use super::cases::{CaseRun, last_day};
@@ -280,8 +280,8 @@ impl Trial<'_> {
     /// Each number that a formula is given.
     fn formulas(&mut self, rule_set: &mut RuleSet) {
         let compiled = Compiled::new(rule_set);
-        for at in 0..rule_set.catalogue.derived.len() {
-            let Some(derived) = rule_set.catalogue.derived.get(at) else { continue };
+        for at in rule_set.catalogue.derived.indices() {
+            let derived = &rule_set.catalogue.derived[at];
             let (id, inputs, roles) = (derived.id.clone(), derived.inputs.clone(), derived.formula.roles());
             for (place, input) in inputs.iter().enumerate() {
                 let Input::Number(number) = input else { continue };
@@ -321,8 +321,8 @@ impl Trial<'_> {
     }
 }
 
-fn put_input(rule_set: &mut RuleSet, derived: usize, place: usize, input: Input) {
-    if let Some(it) = rule_set.catalogue.derived.get_mut(derived).and_then(|it| it.inputs.get_mut(place)) {
+fn put_input(rule_set: &mut RuleSet, derived: Idx<Derived>, place: usize, input: Input) {
+    if let Some(it) = rule_set.catalogue.derived[derived].inputs.get_mut(place) {
         *it = input;
     }
 }

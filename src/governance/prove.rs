@@ -8,7 +8,7 @@ use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who,
 use crate::evaluate::{Compiled, State, span, standing};
 use crate::facts::{self, Facts, holds};
 use crate::load::cases::Case;
-use crate::model::{Condition, Guarantee, Promise, RuleSet, Sense, Then};
+use crate::model::{Condition, Guarantee, Idx, Promise, Question, RuleSet, Sense, Then};
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::truth::Truth;
 
@@ -335,7 +335,7 @@ fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -
     let is_broken = |facts: &Facts| breaks(rule_set, guarantee, facts, &compiled.run(facts));
     let (case, _) = people.iter().find(|(_, facts)| is_broken(facts))?;
     let mut answers = case.answers.clone();
-    let questions: Vec<usize> = answers.given.keys().copied().rev().collect();
+    let questions: Vec<Idx<Question>> = answers.given.keys().copied().rev().collect();
     for question in questions {
         let mut without = answers.clone();
         without.given.remove(&question);

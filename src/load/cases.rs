@@ -11,7 +11,7 @@ use super::registers::{date, unique};
 use super::{Reading, shape, text};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::facts::{Gathered, Given};
-use crate::model::RuleSet;
+use crate::model::{Idx, Question, RuleSet};
 use crate::outcome::{Outcome, Urgency};
 use crate::source::{Node, Source};
 
@@ -110,15 +110,15 @@ fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, peopl
         }
         // A person's plan and clinic stand for the clinic's file: details of a method that a case does not use are set aside.
         for (at, given) in &mut answers.given {
-            given.standing = rule_set.catalogue.questions.get(*at).is_some_and(|it| it.standing);
+            given.standing = rule_set.catalogue.questions[*at].standing;
         }
         people.insert(id, answers);
     }
 }
 
-fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &Range<usize>) -> Option<usize> {
+fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &Range<usize>) -> Option<Idx<Question>> {
     let questions = &rule_set.catalogue.questions;
-    let found = questions.iter().position(|it| it.id == id);
+    let found = questions.position(|it| it.id == id);
     if found.is_none() {
         reading.report(
             Diagnostic::at(Code::UnknownFact, reading.source, span, format!("there is no question `{id}`"), "no such question")
@@ -140,7 +140,7 @@ fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id
 fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, choices: Option<&Node>) {
     for entry in choices.map(Node::entries).unwrap_or_default() {
         let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else { continue };
-        if rule_set.catalogue.questions.get(at).is_some_and(|it| it.can_be_offered()) {
+        if rule_set.catalogue.questions[at].can_be_offered() {
             let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
             answers.offers.insert(at, Given { source, key_span, node: entry.value.clone(), standing: true });
         } else {

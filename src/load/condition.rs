@@ -250,7 +250,7 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> 
 /// common.
 fn can_be(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node, threshold: &Threshold) {
     let FactKind::Question(at) = names.catalogue.fact(slot).kind else { return };
-    let Some(question) = names.catalogue.questions.get(at) else { return };
+    let question = &names.catalogue.questions[at];
     let Some((low, high)) = question.plausible.filter(|(low, high)| threshold.value < *low || threshold.value > *high) else { return };
     let title = format!("no answer to `{}` can be {}", question.id, threshold.written);
     let help = format!(
@@ -266,7 +266,7 @@ fn tested_slot(names: &Names, slot: FactSlot, test: &str) -> Option<(FactSlot, F
     let fact = names.catalogue.fact(slot);
     if ["older_than", "within"].contains(&test)
         && let FactKind::Question(at) = fact.kind
-        && let Some(date_slot) = names.catalogue.questions.get(at).and_then(|it| it.date_slot)
+        && let Some(date_slot) = names.catalogue.questions[at].date_slot
     {
         return Some((date_slot, FactType::Date));
     }

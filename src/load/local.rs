@@ -213,7 +213,7 @@ impl<'a> Overlay<'a> {
             wrong.into_iter().for_each(|it| this.reading.report(it));
             let (mut ids, mut parts) = (Vec::new(), Vec::new());
             for (at, given) in &gathered.offers {
-                let Some(question) = rule_set.catalogue.questions.get(*at) else { continue };
+                let question = &rule_set.catalogue.questions[*at];
                 let Some(offered) = facts.offers.get(&question.slot) else { continue };
                 if !this.first("offer of", &question.id, &given.key_span) {
                     complete = false;

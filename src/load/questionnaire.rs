@@ -9,7 +9,7 @@ use chrono::{NaiveDate, Weekday};
 use super::text;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps};
 use crate::facts::{Gathered, Given, Note, Place};
-use crate::model::{Answer, Idx, RuleSet, Section};
+use crate::model::{Answer, Idx, Question, RuleSet, Section};
 use crate::quantity::when::{YEARS, read_when};
 use crate::source::{Kind, Node, Source};
 
@@ -384,7 +384,7 @@ impl Frame<'_> {
             }
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
-                let Some(at) = self.rule_set.catalogue.questions.iter().position(|it| it.id == id && it.can_be_offered()) else {
+                let Some(at) = self.rule_set.catalogue.questions.position(|it| it.id == id && it.can_be_offered()) else {
                     let help = did_you_mean(&id, known.iter().copied()).unwrap_or_else(|| format!("the choices are {}", listed(&known)));
                     let title = format!("`{id}` is not a choice that a clinic offers");
                     self.report(Code::UnknownQuestion, &entry.key_span, title, "not a choice", help);
@@ -408,19 +408,18 @@ impl Frame<'_> {
             }
             let questions = &self.rule_set.catalogue.questions;
             let id = format!("{section_id}.{}", entry.key);
-            match questions.iter().position(|it| it.id == id) {
-                Some(at) if self.is_clinic && questions.get(at).is_some_and(|it| !it.standing) => {
-                    let help = match questions.get(at) {
-                        Some(it) if it.can_be_offered() => {
-                            format!("what the clinic has stands under `offers`; `{id}` itself belongs to each patient's questionnaire")
-                        }
-                        _ => "move it to the patient's own questionnaire".to_owned(),
+            match questions.position(|it| it.id == id) {
+                Some(at) if self.is_clinic && !questions[at].standing => {
+                    let help = if questions[at].can_be_offered() {
+                        format!("what the clinic has stands under `offers`; `{id}` itself belongs to each patient's questionnaire")
+                    } else {
+                        "move it to the patient's own questionnaire".to_owned()
                     };
                     let title = format!("a clinic's file cannot answer `{id}`");
                     self.report(Code::NotStanding, &entry.key_span, title, "about one patient", help);
                 }
                 Some(at) => {
-                    if questions.get(at).is_some_and(|it| matches!(it.answer, Answer::Medicines | Answer::Allergies | Answer::Text)) {
+                    if matches!(questions[at].answer, Answer::Medicines | Answer::Allergies | Answer::Text) {
                         self.nothing_hidden(&entry.value);
                     }
                     let given = Given {
@@ -509,7 +508,7 @@ fn start(root: &Node) -> Range<usize> {
 /// Lays a patient's answers over standing ones: the patient's own answer replaces a standing one,
 /// even if it only says `unknown`. Notes of both are kept.
 pub fn over(standing: &Gathered, own: &Gathered) -> Gathered {
-    let mut given: BTreeMap<usize, Given> = standing.given.clone();
+    let mut given: BTreeMap<Idx<Question>, Given> = standing.given.clone();
     given.extend(own.given.iter().filter(|(_, it)| it.node.kind != Kind::Null).map(|(at, it)| (*at, it.clone())));
     let offers = standing.offers.clone();
     Gathered { given, offers, notes: standing.notes.iter().chain(&own.notes).cloned().collect(), completed_on: own.completed_on.clone() }

@@ -12,11 +12,12 @@ use crate::model::catalogue::{Fact, Who};
 use crate::model::formula::Gives;
 use crate::model::{
     Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Idx, Input, LimitValue, Question, Role, RoleKind, Section,
+    Table,
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, Span, read_when};
 use crate::source::{Kind, Node};
-use crate::truth::FactSlot;
+use crate::truth::{FactSlot, Slot};
 
 mod standing;
 mod turns;
@@ -34,7 +35,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     names.catalogue = Catalogue::default();
     let sections = parsed.root.get("sections").map(Node::items).unwrap_or_default();
     let mut seen_sections = HashMap::new();
-    let mut asked: Vec<&Node> = Vec::new();
+    let mut asked: Table<&Node, Question> = Table::default();
     for section in sections {
         let Some(id) = reading.needed(section, "id") else { continue };
         if let Some(node) = section.get("id") {
@@ -56,8 +57,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 }
             }
             match question(&mut reading, &mut names.catalogue, node, &id, at) {
-                Some(question) => {
-                    names.catalogue.questions.push(question);
+                Some(()) => {
                     asked.push(node);
                 }
                 None => {
@@ -84,12 +84,9 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let title = format!("a rule set can have {MOST_FACTS} facts at most");
         reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many questions"));
     }
-    for (at, node) in asked.iter().enumerate() {
+    for (at, node) in asked.entries() {
         if let Some(when) = node.get("ask_when") {
-            let read = condition::read(names, &mut reading, when);
-            if let Some(question) = names.catalogue.questions.get_mut(at) {
-                question.ask_when = read;
-            }
+            names.catalogue.questions[at].ask_when = condition::read(names, &mut reading, when);
         }
     }
     names.catalogue.turns = turns::turns(&mut reading, &names.catalogue, &asked);
@@ -100,19 +97,17 @@ fn is_yes(node: Option<&Node>) -> bool {
     node.is_some_and(|it| it.kind == Kind::Bool(true) || it.text() == Some("yes"))
 }
 
-fn add_fact(catalogue: &mut Catalogue, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
-    let slot = catalogue.facts.push(Fact { id: id.clone(), kind, fact_type });
-    catalogue.slots.insert(id, slot);
+/// The facts of the catalogue, and their slots by their ids.
+type Facts<'a> = (&'a mut Table<Fact, Slot>, &'a mut HashMap<String, FactSlot>);
+
+fn add_fact((facts, slots): Facts<'_>, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
+    let slot = facts.push(Fact { id: id.clone(), kind, fact_type });
+    slots.insert(id, slot);
     slot
 }
 
-fn question(
-    reading: &mut Reading<'_>,
-    catalogue: &mut Catalogue,
-    node: &Node,
-    section_id: &str,
-    section: Idx<Section>,
-) -> Option<Question> {
+/// Adds a question from its mapping; `None` after a diagnostic.
+fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, section_id: &str, section: Idx<Section>) -> Option<()> {
     let name = reading.needed(node, "id")?;
     let ask = reading.needed(node, "ask")?;
     let kind = reading.needed(node, "answer")?;
@@ -154,10 +149,10 @@ fn question(
         Answer::Anaesthetic => FactType::Anaesthetic,
     };
     let id = format!("{section_id}.{name}");
-    let position = catalogue.questions.len();
-    let slot = add_fact(catalogue, id.clone(), FactKind::Question(position), fact_type);
-    let date_slot = dated.then(|| add_fact(catalogue, format!("{id}.taken_on"), FactKind::TakenOn(position), FactType::Date));
-    Some(Question {
+    let Catalogue { questions, facts, slots, .. } = catalogue;
+    questions.push_with(|at| Question {
+        slot: add_fact((facts, slots), id.clone(), FactKind::Question(at), fact_type),
+        date_slot: dated.then(|| add_fact((facts, slots), format!("{id}.taken_on"), FactKind::TakenOn(at), FactType::Date)),
         id,
         section,
         ask,
@@ -175,9 +170,8 @@ fn question(
         decision: is_yes(node.get("decision")),
         standing: is_yes(node.get("standing")),
         changeable,
-        slot,
-        date_slot,
-    })
+    });
+    Some(())
 }
 
 /// A length of time under a key.
@@ -357,7 +351,7 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
 }
 
 /// Finds the questions that the program itself must know: the lists, and the day of surgery.
-fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &[&Node]) {
+fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&Node, Question>) {
     let mut found: HashMap<&'static str, FactSlot> = HashMap::new();
     let one_plan = names.catalogue.questions.iter().any(|it| it.answer == Answer::Anaesthetic && it.decision);
     for (question, node) in names.catalogue.questions.iter().zip(asked) {
@@ -425,10 +419,12 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         unit: unit.clone(),
     };
     // The fact is declared even if it is broken, so that what names it is not reported, too.
-    let position = names.catalogue.derived.len();
-    let slot = add_fact(&mut names.catalogue, id.clone(), FactKind::Derived(position), fact_type);
     let formula = formula.unwrap_or(Formula::LowerOf);
-    names.catalogue.derived.push(Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot });
+    let Catalogue { derived, facts, slots, .. } = &mut names.catalogue;
+    derived.push_with(|at| {
+        let slot = add_fact((facts, slots), id.clone(), FactKind::Derived(at), fact_type);
+        Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot }
+    });
 }
 
 /// The unit of what a formula gives; `None` if its inputs are not known, or after a diagnostic.

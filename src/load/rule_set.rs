@@ -243,7 +243,7 @@ fn note_comparisons(names: &mut Names, rules: &[Rule]) {
             }
         });
     }
-    for derived in &mut names.catalogue.derived {
+    for derived in names.catalogue.derived.iter_mut() {
         derived.compared_with.sort_by(f64::total_cmp);
         derived.compared_with.dedup();
     }

@@ -17,9 +17,9 @@ pub struct Catalogue {
     /// Sections in the order they are asked.
     pub sections: Table<Section>,
     /// Questions in the order they are asked.
-    pub questions: Vec<Question>,
+    pub questions: Table<Question>,
     /// Derived facts in the order they are computed.
-    pub derived: Vec<Derived>,
+    pub derived: Table<Derived>,
     /// What each slot holds.
     pub facts: Table<Fact, Slot>,
     /// Slot of each fact id.
@@ -40,10 +40,10 @@ pub struct Catalogue {
 /// One thing that hangs on other facts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Turn {
-    /// Whether the question of this position applies.
-    Question(usize),
-    /// The derived fact of this position.
-    Derived(usize),
+    /// Whether this question applies.
+    Question(Idx<Question>),
+    /// This derived fact.
+    Derived(Idx<Derived>),
 }
 
 /// A group of questions.
@@ -281,12 +281,12 @@ pub struct Fact {
 /// Where a fact comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FactKind {
-    /// The answer to the question of this position.
-    Question(usize),
+    /// The answer to this question.
+    Question(Idx<Question>),
     /// The date of that answer.
-    TakenOn(usize),
-    /// The derived fact of this position.
-    Derived(usize),
+    TakenOn(Idx<Question>),
+    /// This derived fact.
+    Derived(Idx<Derived>),
 }
 
 /// What the values of a fact are.
@@ -359,7 +359,7 @@ impl Catalogue {
     /// The question behind a slot, for an answer or its date.
     pub fn question_of(&self, slot: FactSlot) -> Option<&Question> {
         match self.facts[slot].kind {
-            FactKind::Question(at) | FactKind::TakenOn(at) => self.questions.get(at),
+            FactKind::Question(at) | FactKind::TakenOn(at) => Some(&self.questions[at]),
             FactKind::Derived(_) => None,
         }
     }
@@ -367,8 +367,8 @@ impl Catalogue {
     /// The derived fact behind a slot.
     pub fn derived_of(&self, slot: FactSlot) -> Option<&Derived> {
         match self.facts[slot].kind {
-            FactKind::Derived(at) => self.derived.get(at),
-            _ => None,
+            FactKind::Derived(at) => Some(&self.derived[at]),
+            FactKind::Question(_) | FactKind::TakenOn(_) => None,
         }
     }
 

@@ -111,7 +111,7 @@ fn a_positive_answer_to_a_question_that_does_not_apply_defers(#[case] lines: &st
 fn pregnancy_is_asked_about_where_it_can_be(#[case] person: &str, #[case] expected: Outcome) {
     let (rules, compiled) = embedded_once();
     let (mut healthy, _) = example(rules, "SM-101.yaml");
-    let asked = |id: &str| rules.catalogue.questions.iter().position(|it| it.id == id);
+    let asked = |id: &str| rules.catalogue.questions.position(|it| it.id == id);
     healthy.given.retain(|at, _| Some(*at) != asked("pregnancy.status"));
     let after = over(rules, &healthy, person);
     assert_eq!(span_of(rules, &compiled.run(&after)).verdict().outcome, expected, "{person}");

@@ -463,7 +463,7 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
     };
     let without = |id: &str| {
         let mut fewer = whole.clone();
-        let at = rules.catalogue.questions.iter().position(|it| it.id == id);
+        let at = rules.catalogue.questions.position(|it| it.id == id);
         assert!(at.and_then(|at| fewer.given.remove(&at)).is_some(), "{id} is not answered");
         preblock::facts::read(rules, &fewer, today()).0
     };

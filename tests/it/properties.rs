@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
 use preblock::load::questionnaire;
-use preblock::model::{Answer, Derived, RuleSet};
+use preblock::model::{Answer, Derived, Idx, Question, RuleSet};
 use preblock::outcome::{Outcome, Span, Standing};
 use preblock::report::json;
 use preblock::truth::{FactSlot, Truth};
@@ -578,9 +578,7 @@ pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option
         if facts.ruled_out.is_empty() {
             return Some((gathered, facts));
         }
-        let ruled_out = |at: usize| {
-            rules.catalogue.questions.get(at).is_some_and(|question| facts.ruled_out.iter().any(|it| it.answer.slot == question.slot))
-        };
+        let ruled_out = |at: Idx<Question>| facts.ruled_out.iter().any(|it| it.answer.slot == rules.catalogue.questions[at].slot);
         gathered.given.retain(|at, _| !ruled_out(*at));
     }
     None
@@ -589,7 +587,7 @@ pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option
 /// The healthy adult of the examples, with up to five answers of a random patient.
 pub fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Option<(Gathered, Facts)> {
     let (mut gathered, _) = example(rules, "SM-101.yaml");
-    let keys: Vec<usize> = random.given.keys().copied().collect();
+    let keys: Vec<Idx<Question>> = random.given.keys().copied().collect();
     for _ in 0..dice.roll(6) {
         if let Some((key, given)) = keys.get(dice.roll(keys.len())).and_then(|key| Some((*key, random.given.get(key)?.clone()))) {
             gathered.given.insert(key, given);
@@ -630,7 +628,7 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
         if let Some(count) = verdicts.get_mut(span_of(rules, &found).verdict().outcome as usize) {
             *count += 1;
         }
-        let keys: Vec<usize> = gathered.given.keys().copied().collect();
+        let keys: Vec<Idx<Question>> = gathered.given.keys().copied().collect();
         for _ in 0..6 {
             let Some(key) = keys.get(dice.roll(keys.len())) else { continue };
             let mut fewer = gathered.clone();

@@ -13,7 +13,7 @@ use preblock::evaluate::search::{Links, Trials};
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, sift};
 use preblock::load::{RuleFiles, questionnaire, rule_set};
-use preblock::model::{Answer, Changeable, Choice, Question, RuleSet};
+use preblock::model::{Answer, Changeable, Choice, Idx, Question, RuleSet};
 use preblock::outcome::{Outcome, Standing};
 use preblock::screener::Screener;
 use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening};
@@ -94,7 +94,7 @@ impl Desk {
             if newly.is_empty() {
                 return facts;
             }
-            now.given.retain(|at, _| self.rules.catalogue.questions.get(*at).is_some_and(|it| !newly.contains(&it.slot)));
+            now.given.retain(|at, _| !newly.contains(&self.rules.catalogue.questions[*at].slot));
         }
     }
 
@@ -314,8 +314,8 @@ fn random_patients(desk: &Desk, seed: u64, n_patients: usize, mut hold: impl FnM
             // Nothing but the plan, or what speaks against one, is out of the ordinary.
             _ => {
                 let mut healthy = desk.example("SM-101.yaml", "clinic: 1\nname: Test\nanswers: {}\n");
-                let planned = |at: &usize| {
-                    let id = desk.rules.catalogue.questions.get(*at).map_or("", |it| &it.id);
+                let planned = |at: &Idx<Question>| {
+                    let id = &desk.rules.catalogue.questions[*at].id;
                     ["plan.", "clinic.", "allergies.known"].iter().any(|it| id.starts_with(it)) && id != "plan.procedure_on"
                 };
                 healthy.given.extend(random.given.into_iter().filter(|(at, _)| planned(at) && dice.roll(3) > 0));
@@ -723,7 +723,7 @@ fn a_lift_of_a_random_patient_comes_to_what_it_promises() {
         let name = example_names().get(at % 25).cloned().unwrap_or_default();
         let Some((random, _)) = some_patient(desk.rules, &mut dice) else { continue };
         let mut answers = desk.example(&name, &clinic_of_the_examples());
-        let id = |at: &usize| desk.rules.catalogue.questions.get(*at).map_or("", |it| it.id.as_str());
+        let id = |at: &Idx<Question>| desk.rules.catalogue.questions[*at].id.as_str();
         answers.given.extend(random.given.into_iter().filter(|(at, _)| changeable.contains(&id(at)) && dice.roll(2) == 0));
         let Some((answers, _)) = without_contradictions(desk.rules, answers) else { continue };
         hold_lifts(desk, &answers, &format!("{name} with other answers, {at}"), &mut held);
@@ -884,7 +884,7 @@ fn an_answer_less_only_widens_plans_and_days() {
         for at in answers.given.keys() {
             let mut fewer = answers.clone();
             fewer.given.remove(at);
-            let less = desk.rules.catalogue.questions.get(*at).map_or("", |it| &it.id);
+            let less = &desk.rules.catalogue.questions[*at].id;
             for (plan, with_it) in &plans {
                 let found = desk.compiled.run(&desk.changed(&fewer, plan, today()));
                 let span = span_of(desk.rules, &found);
@@ -1063,13 +1063,13 @@ fn a_clinic_says_on_which_days_it_operates() {
 
 /// Every answer, and its day, as it was given.
 fn as_given(rules: &RuleSet, facts: &Facts) -> Vec<(FactSlot, Fact)> {
-    let of = |at: usize, question: &Question| {
+    let of = |at: Idx<Question>, question: &Question| {
         let aside = facts.set_aside.iter().find(|it| it.question == at);
         let answer = Some(aside.map_or_else(|| facts.get(question.slot).clone(), |it| it.fact.clone()));
         let day = aside.and_then(|it| it.date.clone()).or_else(|| Some(facts.get(question.date_slot?).clone()));
         [answer.map(|it| (question.slot, it)), question.date_slot.zip(day)]
     };
-    rules.catalogue.questions.iter().enumerate().flat_map(|(at, it)| of(at, it)).flatten().collect()
+    rules.catalogue.questions.entries().flat_map(|(at, it)| of(at, it)).flatten().collect()
 }
 
 /// Whether everything that follows from two patients' answers is the same.

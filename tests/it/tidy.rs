@@ -10,7 +10,7 @@ use preblock::governance::decide::Decider;
 use preblock::governance::lint::{LINTS, Lint};
 use preblock::load::cases::{cases, excuses};
 use preblock::load::{Care, RuleFiles, answers_schema, rule_set};
-use preblock::model::{Answer, Piece, RuleSet, Text};
+use preblock::model::{Answer, Idx, Piece, Question, RuleSet, Text};
 use preblock::outcome::Outcome;
 use serde_json::Value;
 
@@ -382,8 +382,8 @@ fn a_healthy_adult_is_settled_by_about_fifty_answers_and_goes() {
     let rules = embedded();
     let (cases, runs) = all_cases(&rules);
     // What the clinic's file answers once for everybody is not asked for each patient.
-    let is_own = |at: usize| rules.catalogue.questions.get(at).is_some_and(|it| !it.standing);
-    let asked = rules.catalogue.questions.iter().enumerate().filter(|(at, it)| it.ask_when.is_none() && is_own(*at)).count();
+    let is_own = |at: Idx<Question>| !rules.catalogue.questions[at].standing;
+    let asked = rules.catalogue.questions.entries().filter(|(at, it)| it.ask_when.is_none() && is_own(*at)).count();
     assert!((35..=55).contains(&asked), "{asked} questions are asked of every patient");
     let settled = cases.iter().zip(&runs).any(|(case, run)| {
         case.person == "healthy-adult"

@@ -14,7 +14,7 @@ use crate::governance::compare::{as_asked, changes, exact, read_by_both, tally};
 use crate::governance::flow::flow;
 use crate::load::cases::Case;
 use crate::load::{RuleFiles, files, questionnaire};
-use crate::model::RuleSet;
+use crate::model::{Idx, Question, RuleSet};
 use crate::report::compare::{self, Compared};
 
 /// The word that stands for the rule set within the program.
@@ -109,10 +109,11 @@ fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> 
     let (of_old, of_new) = (super::cases(old_files, old)?, super::cases(new_files, new)?);
     let patient = |it: &Case, answers: Gathered| Patient { name: it.title.clone(), answers, as_of: it.as_of };
     let mut patients: Vec<Patient> = of_new.iter().map(|it| patient(it, it.answers.clone())).collect();
-    let written = |it: &Gathered| -> Vec<(usize, String)> {
+    let written = |it: &Gathered| -> Vec<(Idx<Question>, String)> {
         it.given.iter().chain(&it.offers).map(|(at, it)| (*at, flow(&it.source, &it.node))).collect()
     };
-    let there: HashSet<(String, Vec<(usize, String)>)> = patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
+    let there: HashSet<(String, Vec<(Idx<Question>, String)>)> =
+        patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
     let before = of_old.iter().map(|it| patient(it, as_asked(new, old, &it.answers)));
     let gone = before.filter(|it| !there.contains(&(it.name.clone(), written(&it.answers))));
     patients.extend(gone.map(|it| Patient { name: format!("{} (a case of the old rule set)", it.name), ..it }));

@@ -21,7 +21,7 @@ fn dates(rule_set: &RuleSet, gathered: &Gathered, facts: &Facts, diagnostics: &m
     let Some(procedure) = facts.procedure_on else { return };
     let procedure_slot = rule_set.catalogue.procedure_on;
     let given = |slot: FactSlot| {
-        let question = rule_set.catalogue.questions.iter().position(|it| it.slot == slot)?;
+        let question = rule_set.catalogue.questions.position(|it| it.slot == slot)?;
         gathered.given.get(&question)
     };
     if procedure.date < facts.as_of

@@ -6,7 +6,7 @@ use super::{as_asked, read_by_both};
 use crate::evaluate::{Compiled, State};
 use crate::facts::Gathered;
 use crate::governance::decide::{Seen, of_answers};
-use crate::model::RuleSet;
+use crate::model::{Idx, Question, RuleSet};
 
 /// The patients whom both rule sets accept.
 pub struct Known<'a> {
@@ -76,7 +76,7 @@ impl<'a> Known<'a> {
             for of_clinic in [true, false] {
                 let of = |it: &mut Gathered| if of_clinic { std::mem::take(&mut it.offers) } else { std::mem::take(&mut it.given) };
                 let mut kept = of(&mut answers);
-                let questions: Vec<usize> = kept.keys().copied().rev().collect();
+                let questions: Vec<Idx<Question>> = kept.keys().copied().rev().collect();
                 for question in questions {
                     let left_out = kept.remove(&question);
                     let mut without = answers.clone();

@@ -15,21 +15,16 @@ impl Reader<'_> {
     pub fn settle(&mut self) {
         let rule_set = self.rule_set;
         let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
-        self.applies = vec![Pair { yes: self.logic.always(), no: self.logic.never() }; rule_set.catalogue.questions.len()];
+        let always = Pair { yes: self.logic.always(), no: self.logic.never() };
+        self.applies = rule_set.catalogue.questions.iter().map(|_| always).collect();
         for (turn, _) in &rule_set.catalogue.turns {
             match *turn {
-                Turn::Derived(at) => {
-                    if let Some(derived) = rule_set.catalogue.derived.get(at) {
-                        self.derive(derived);
-                    }
-                }
+                Turn::Derived(at) => self.derive(&rule_set.catalogue.derived[at]),
                 Turn::Question(at) => {
-                    let Some(question) = rule_set.catalogue.questions.get(at) else { continue };
+                    let question = &rule_set.catalogue.questions[at];
                     let Some(when) = &question.ask_when else { continue };
                     let applies = self.asked(when);
-                    if let Some(it) = self.applies.get_mut(at) {
-                        *it = applies;
-                    }
+                    self.applies[at] = applies;
                     let hazard = self.place(question, applies);
                     at_odds.push(self.logic.all([hazard, applies.no]));
                     fit.push(self.logic.any([!hazard, applies.yes]));

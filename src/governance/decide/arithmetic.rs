@@ -61,12 +61,12 @@ pub struct Wanted {
     pub cell: Option<Cell>,
 }
 
-/// What has to be derived for a wanted fact: positions in the order declared, itself last.
-fn needed(rule_set: &RuleSet, slot: FactSlot) -> Vec<usize> {
+/// What has to be derived for a wanted fact: in the order declared, itself last.
+fn needed(rule_set: &RuleSet, slot: FactSlot) -> Vec<Idx<Derived>> {
     let catalogue = &rule_set.catalogue;
-    let Some(at) = catalogue.derived.iter().position(|it| it.slot == slot) else { return Vec::new() };
-    let inputs = catalogue.derived.get(at).map(derive::slots).unwrap_or_default();
-    let mut found: Vec<usize> = inputs.into_iter().flat_map(|it| needed(rule_set, it)).chain([at]).collect();
+    let Some(at) = catalogue.derived.position(|it| it.slot == slot) else { return Vec::new() };
+    let inputs = derive::slots(&catalogue.derived[at]);
+    let mut found: Vec<Idx<Derived>> = inputs.into_iter().flat_map(|it| needed(rule_set, it)).chain([at]).collect();
     found.sort_unstable();
     found.dedup();
     found
@@ -207,7 +207,7 @@ impl Ord for Waiting {
 fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
     let mut work: Vec<Facts> = cases.iter().map(|it| it.facts.clone()).collect();
     let moves = directions(cases, variables, wanted);
-    let chains: Vec<Vec<usize>> =
+    let chains: Vec<Vec<Idx<Derived>>> =
         wanted.iter().map(|it| cases.get(it.view).map(|case| needed(case.rule_set, it.slot)).unwrap_or_default()).collect();
     let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
     let first: Vec<Range> =
@@ -305,7 +305,7 @@ fn bounds(
     variables: &[Variable],
     here: &[Range],
     wanted: &Wanted,
-    of: Option<(&Vec<Option<i8>>, &Vec<usize>)>,
+    of: Option<(&Vec<Option<i8>>, &Vec<Idx<Derived>>)>,
 ) -> Option<(f64, f64)> {
     let (moves, chain) = of?;
     if moves.iter().any(Option::is_none) {
@@ -331,7 +331,7 @@ fn distance(
     variables: &[Variable],
     values: &[f64],
     wanted: &[Wanted],
-    chains: &[Vec<usize>],
+    chains: &[Vec<Idx<Derived>>],
 ) -> f64 {
     for (case, facts) in cases.iter().zip(work.iter_mut()) {
         put(case.rule_set, facts, variables, values);

@@ -13,7 +13,7 @@ use crate::evaluate::{Compiled, State};
 use crate::facts::{self, Facts, Gathered, Given, VOLUMES_ML};
 use crate::governance::flow::flow;
 use crate::load::questionnaire;
-use crate::model::{Answer, Derived, Formula, Input, Question, RuleSet};
+use crate::model::{Answer, Derived, Formula, Idx, Input, Question, RuleSet};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 
@@ -423,9 +423,9 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
 /// Answers that were gathered from files, written as a questionnaire, and as a clinic's file where they come from one;
 /// read back and screened. `None` if they are refused so.
 pub fn of_answers(rule_set: &RuleSet, compiled: &Compiled, answers: &Gathered, as_of: NaiveDate) -> Option<Seen> {
-    let written = |given: &BTreeMap<usize, Given>, standing: bool| -> Vec<(&Question, String)> {
+    let written = |given: &BTreeMap<Idx<Question>, Given>, standing: bool| -> Vec<(&Question, String)> {
         let given = given.iter().filter(|(_, it)| it.standing == standing);
-        given.filter_map(|(at, it)| Some((rule_set.catalogue.questions.get(*at)?, flow(&it.source, &it.node)))).collect()
+        given.map(|(at, it)| (&rule_set.catalogue.questions[*at], flow(&it.source, &it.node))).collect()
     };
     let (own, of_clinic) = (written(&answers.given, false), written(&answers.given, true));
     let offered: Vec<(&Question, String)> = [true, false].iter().flat_map(|it| written(&answers.offers, *it)).collect();

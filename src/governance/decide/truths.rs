@@ -10,7 +10,9 @@ use super::lists::{listed, recognised};
 use super::logic::{Logic, Pair};
 use super::space::{AllergyKind, Domain, MedicineKind, Shape, Space};
 use crate::facts::holds::entry_allergic;
-use crate::model::{Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet, Substance, Test};
+use crate::model::{
+    Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet, Substance, Table, Test,
+};
 use crate::outcome::{Outcome, Urgency};
 use crate::truth::FactSlot;
 
@@ -28,7 +30,7 @@ pub struct Judgement {
     /// What counts of each fact, by slot.
     counting: Vec<Option<Rc<Domain>>>,
     /// Where each question applies.
-    applies: Vec<Pair>,
+    applies: Table<Pair, Question>,
 }
 
 /// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
@@ -56,7 +58,7 @@ pub struct Reader<'a> {
     /// What counts of each fact, by slot; what was given, until it is settled.
     pub(super) counting: Vec<Option<Rc<Domain>>>,
     /// Where each question applies, and where it certainly does not.
-    pub(super) applies: Vec<Pair>,
+    pub(super) applies: Table<Pair, Question>,
     /// Where some answer contradicts another one, and where certainly none does.
     pub(super) ruled_out: Pair,
 }
@@ -66,7 +68,7 @@ impl<'a> Reader<'a> {
     pub fn new(logic: &'a mut Logic, space: &'a Space, rule_set: &'a RuleSet, view: usize) -> Self {
         let counting = rule_set.catalogue.facts.indices().map(|it| space.domain(view, it).cloned().map(Rc::new)).collect();
         let ruled_out = Pair { yes: logic.never(), no: logic.always() };
-        let mut reader = Self { logic, space, rule_set, view, counting, applies: Vec::new(), ruled_out };
+        let mut reader = Self { logic, space, rule_set, view, counting, applies: Table::default(), ruled_out };
         reader.settle();
         reader
     }

@@ -4,13 +4,13 @@ use crate::diagnostic::{Code, Diagnostic};
 use crate::load::Reading;
 use crate::model::catalogue::Who;
 use crate::model::formula::RoleKind;
-use crate::model::{Answer, Catalogue, Derived, Input, Question};
+use crate::model::{Answer, Catalogue, Derived, Input, Question, Table};
 use crate::source::Node;
 use crate::truth::FactSlot;
 
 /// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's toes, day or medicines would
 /// be everybody's.
-pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) {
+pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) {
     let of_toes: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_toes).collect();
     for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
         let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && of_one_patient(it).is_some());

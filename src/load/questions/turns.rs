@@ -2,20 +2,20 @@
 
 use crate::diagnostic::{Code, Diagnostic};
 use crate::load::Reading;
-use crate::model::{Bits, Catalogue, Condition, FactKind, Input, Table, Test, Turn};
+use crate::model::{Bits, Catalogue, Condition, FactKind, Idx, Input, Question, Table, Test, Turn};
 use crate::source::Node;
 use crate::truth::{FactSlot, Slot};
 
 /// What hangs on other facts, each after everything it hangs on, with all of that. A circle is reported where it closes.
-pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &[&Node]) -> Vec<(Turn, Bits<Slot>)> {
+pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) -> Vec<(Turn, Bits<Slot>)> {
     let behind = catalogue.facts.indices().map(|at| Bits::from_iter([at])).collect();
     let mut order = Order { catalogue, way: Vec::new(), done: Vec::new(), behind, circle: None };
     for slot in catalogue.facts.indices() {
         order.settle(slot);
         if let Some((question, way)) = order.circle.take()
-            && let Some(place) = asked.get(question).and_then(|it| it.get("ask_when"))
+            && let Some(place) = asked[question].get("ask_when")
         {
-            let title = format!("whether `{}` is asked hangs on itself", catalogue.questions.get(question).map_or("", |it| &it.id));
+            let title = format!("whether `{}` is asked hangs on itself", catalogue.questions[question].id);
             let help = format!("the circle is {}: ask one of them without the others", way.join(", which hangs on "));
             reading.report(Diagnostic::at(Code::Circle, reading.source, &place.span, title, "leads back here").help(help));
         }
@@ -32,19 +32,19 @@ struct Order<'a> {
     /// For each slot, itself and everything that it hangs on; complete once its turn is done.
     behind: Table<Bits<Slot>, Slot>,
     /// A question that hangs on itself, and the ids on the way round.
-    circle: Option<(usize, Vec<String>)>,
+    circle: Option<(Idx<Question>, Vec<String>)>,
 }
 
 impl Order<'_> {
     fn settle(&mut self, slot: FactSlot) {
         let (turn, own, hangs_on) = match self.catalogue.fact(slot).kind {
             FactKind::Derived(at) => {
-                let inputs = self.catalogue.derived.get(at).map(|it| it.inputs.as_slice()).unwrap_or_default();
+                let inputs = &self.catalogue.derived[at].inputs;
                 let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
                 (Turn::Derived(at), vec![slot], slots.collect())
             }
             FactKind::Question(at) | FactKind::TakenOn(at) => {
-                let Some(question) = self.catalogue.questions.get(at) else { return };
+                let question = &self.catalogue.questions[at];
                 let Some(when) = &question.ask_when else { return };
                 (Turn::Question(at), question.date_slot.into_iter().chain([question.slot]).collect(), self.looked_at(when))
             }
@@ -85,8 +85,8 @@ impl Order<'_> {
 
     fn id(&self, turn: Turn) -> &str {
         match turn {
-            Turn::Question(at) => self.catalogue.questions.get(at).map_or("", |it| &it.id),
-            Turn::Derived(at) => self.catalogue.derived.get(at).map_or("", |it| &it.id),
+            Turn::Question(at) => &self.catalogue.questions[at].id,
+            Turn::Derived(at) => &self.catalogue.derived[at].id,
         }
     }
 }
