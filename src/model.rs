@@ -7,7 +7,6 @@ use chrono::NaiveDate;
 
 pub mod catalogue;
 pub mod condition;
-pub mod formula;
 pub mod guarantee;
 pub mod local;
 pub mod register;
@@ -15,7 +14,6 @@ pub mod rule;
 
 pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section, Turn};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
-pub use formula::{Formula, Role, RoleKind};
 pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};
 pub use register::{Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Reduction, Substance, Term};

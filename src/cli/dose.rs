@@ -8,9 +8,10 @@ use clap::Args;
 use super::{RuleSource, SAFETY, Status, draw};
 use crate::evaluate::{dose, notices};
 use crate::facts::{self, Gathered, Given};
-use crate::model::{Formula, Input, RuleSet};
+use crate::formulas::{Formula, age, anaesthetic, body};
+use crate::model::RuleSet;
 use crate::report::page::{Page, Style};
-use crate::report::text::{self, anaesthetic};
+use crate::report::text;
 use crate::source::{Entry, Kind, Node, Source};
 use crate::truth::FactSlot;
 
@@ -57,7 +58,7 @@ pub fn run(arguments: &Arguments) -> Status {
     }
     let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else { return Status::Refused };
     let mut page = Page::new(&Style::terminal(draw::colour_out()));
-    anaesthetic::show(&mut page, &arithmetic);
+    text::anaesthetic::show(&mut page, &arithmetic);
     if let Some(it) = notices::local(&rule_set, chrono::Local::now().date_naive()) {
         text::local(&mut page, &it);
     }
@@ -84,28 +85,24 @@ fn day_of_age_zero(age: u16) -> Option<(NaiveDate, NaiveDate)> {
 
 /// The arguments as answers to the questions that the formula of the load goes back to.
 fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Option<Gathered> {
-    let derived = |formula: Formula| rule_set.catalogue.derived.iter().find(|it| it.formula == formula);
-    let input = |formula: Formula, role: usize| match derived(formula)?.inputs.get(role)? {
-        Input::Fact(slot) => Some(*slot),
-        Input::Number(_) => None,
-    };
+    let input = |formula: &Formula, role: &str| rule_set.catalogue.computed_by(formula)?.fact(role);
     let mut form = Form { rule_set, gathered: Gathered::default() };
     let (born, today) = day_of_age_zero(arguments.age)?;
-    form.text(input(Formula::CompletedYears, 0)?, "--age", &born.to_string());
-    form.text(input(Formula::CompletedYears, 1)?, "--age", &today.to_string());
-    form.text(input(Formula::DosingWeight, 0)?, "--weight", &arguments.weight);
+    form.text(input(&age::COMPLETED_YEARS, "born")?, "--age", &born.to_string());
+    form.text(input(&age::COMPLETED_YEARS, "on")?, "--age", &today.to_string());
+    form.text(input(&body::DOSING_WEIGHT, "weight")?, "--weight", &arguments.weight);
     if let Some(height) = &arguments.height {
-        form.text(input(Formula::IdealWeight, 0)?, "--height", height);
+        form.text(input(&body::IDEAL_WEIGHT, "height")?, "--height", height);
     }
     if let Some(sex) = &arguments.sex {
-        form.text(input(Formula::IdealWeight, 1)?, "--sex", sex);
+        form.text(input(&body::IDEAL_WEIGHT, "sex")?, "--sex", sex);
     }
-    form.text(input(Formula::AnaestheticLoad, 1)?, "--adrenaline", if arguments.adrenaline { "yes" } else { "no" });
-    if let Some(earlier_given) = input(Formula::AnaestheticLoad, 4) {
+    form.text(input(&anaesthetic::ANAESTHETIC_LOAD, "adrenaline")?, "--adrenaline", if arguments.adrenaline { "yes" } else { "no" });
+    if let Some(earlier_given) = input(&anaesthetic::ANAESTHETIC_LOAD, "earlier_given") {
         form.text(earlier_given, "--agent", "no");
     }
-    form.agents(input(Formula::AnaestheticLoad, 0)?, &arguments.agents);
-    form.toes(input(Formula::VolumePerToe, 1)?, usize::from(arguments.toes));
+    form.agents(input(&anaesthetic::ANAESTHETIC_LOAD, "plan")?, &arguments.agents);
+    form.toes(input(&anaesthetic::VOLUME_PER_TOE, "toes")?, usize::from(arguments.toes));
     Some(form.gathered)
 }
 

@@ -5,7 +5,7 @@ use super::prospect::{change, prospect};
 use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
 use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value, plan_in_words};
 use crate::formulas::anaesthetic::whole_tenths;
-use crate::model::{Agent, Answer, Formula, Idx, Question, RuleSet};
+use crate::model::{Agent, Answer, Idx, Question, RuleSet};
 use crate::outcome::Outcome;
 use crate::screening::{Alternative, Change};
 use crate::truth::FactSlot;
@@ -122,8 +122,7 @@ fn volumes(trials: &Trials<'_>, slot: FactSlot, total: f64, mixture: &dyn Fn(f64
     let at = |volume: f64| trials.put(&[(slot, planned(rule_set, mixture(volume)))]);
     let (whole, half) = (at(total), at(total / 2.0));
     let mut found = vec![total];
-    let grows = [Formula::AnaestheticLoad, Formula::VolumePerToe, Formula::DigitLoad, Formula::AdrenalineTotal, Formula::AdrenalinePerKg];
-    for derived in rule_set.catalogue.derived.iter().filter(|it| grows.contains(&it.formula)) {
+    for derived in rule_set.catalogue.derived.iter().filter(|derived| derived.formula.even_with.is_some()) {
         let (Some(high), Some(low)) = (whole.number(derived.slot), half.number(derived.slot)) else { continue };
         let per_ml = (high - low) / (total / 2.0);
         for limit in derived.compared_with.iter().filter(|limit| per_ml > 0.0 && high >= **limit) {

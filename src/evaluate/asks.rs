@@ -5,7 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Compiled, State, explain, of_state};
 use crate::facts::answers::strangers;
 use crate::facts::{AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, holds, sift};
-use crate::model::{Answer, Condition, FactKind, Formula, Question, Rule, RuleSet};
+use crate::formulas::RoleKind;
+use crate::formulas::formula::Amount;
+use crate::model::{Answer, Condition, FactKind, Question, Rule, RuleSet};
 use crate::outcome::Outcome;
 use crate::screening::{ToAsk, Undetermined};
 use crate::truth::{FactSlot, Truth};
@@ -163,8 +165,10 @@ fn not_recognised<'a>(names: impl Iterator<Item = &'a str>) -> Option<String> {
 
 /// Names that nobody recognised, and steroids whose dose or duration these rules read and nobody gave.
 fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules: &[&Rule]) -> Vec<String> {
-    let reads = |formula: Formula| {
-        let derived = rule_set.catalogue.derived.iter().filter(|it| it.formula == formula && facts.known(it.slot).is_none());
+    let reads = |wanted: Amount| {
+        let is_wanted = |kind: RoleKind| matches!(kind, RoleKind::Medicines { amount, .. } if amount == wanted);
+        let unknown = rule_set.catalogue.derived.iter().filter(|derived| facts.known(derived.slot).is_none());
+        let derived = unknown.filter(|derived| derived.formula.roles.iter().any(|role| is_wanted(role.kind)));
         let slots: Vec<FactSlot> = derived.map(|it| it.slot).collect();
         let mut found = false;
         for rule in rules {
@@ -172,8 +176,7 @@ fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules
         }
         found
     };
-    let dose = reads(Formula::SteroidDaily) || reads(Formula::AdrenalSteroidDaily);
-    let duration = reads(Formula::SteroidDays);
+    let (dose, duration) = (reads(Amount::Daily), reads(Amount::Days));
     let strangers = not_recognised(entries.iter().filter(|it| it.medicine.is_none()).map(|it| it.text.as_str()));
     let lacking = entries.iter().filter_map(|it| {
         let medicine = Some(&rule_set.medicines.medicines[it.medicine?]).filter(|it| it.as_prednisolone.is_some())?;

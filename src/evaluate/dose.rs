@@ -3,7 +3,7 @@
 use crate::facts::{Facts, PlannedAgent, Value};
 use crate::facts::{derive, holds};
 use crate::formulas::anaesthetic;
-use crate::model::{self, Formula, Input, RuleSet};
+use crate::model::{self, RuleSet};
 use crate::screening::{AgentDose, Anaesthetic, Applies, Reduction};
 use crate::truth::{FactSlot, Truth};
 
@@ -11,15 +11,15 @@ use crate::truth::{FactSlot, Truth};
 pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
     let plan_slot = rule_set.catalogue.anaesthetic?;
     let Value::Plan(plan) = &facts.known(plan_slot)?.value else { return None };
-    let load = derived(rule_set, Formula::AnaestheticLoad)?;
-    let [_, Input::Fact(adrenaline), Input::Fact(weight), Input::Fact(age), ..] = load.inputs.as_slice() else { return None };
-    let yes = facts.known(*adrenaline).and_then(|it| if let Value::Choice(at) = it.value { Some(at == 1) } else { None });
-    let (weight_kg, years) = (facts.number(*weight), facts.number(*age));
+    let load = rule_set.catalogue.computed_by(&anaesthetic::ANAESTHETIC_LOAD)?;
+    let (adrenaline, weight, age) = (load.fact("adrenaline")?, load.fact("weight")?, load.fact("age")?);
+    let yes = facts.known(adrenaline).and_then(|it| if let Value::Choice(at) = it.value { Some(at == 1) } else { None });
+    let (weight_kg, years) = (facts.number(weight), facts.number(age));
     let per_agent = plan.iter().map(|it| line(rule_set, it, yes, weight_kg, years)).collect();
     let total: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
     let load_value = facts.number(load.slot);
-    let per_toe = derived(rule_set, Formula::VolumePerToe).and_then(|it| facts.number(it.slot));
-    let earlier = derive::earlier_share(rule_set, facts, load);
+    let per_toe = rule_set.catalogue.computed_by(&anaesthetic::VOLUME_PER_TOE).and_then(|it| facts.number(it.slot));
+    let earlier = anaesthetic::earlier_share(&derive::given(rule_set, facts, load));
     // Volume and load of the plan alone, and what was given before.
     let planned = total.zip(load_value).zip(earlier).map(|((volume, load), earlier)| Planned { volume, load: load - earlier, earlier });
     Some(Anaesthetic {
@@ -29,7 +29,7 @@ pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
         largest_volume_same_mix: planned.as_ref().and_then(|it| it.largest_volume(1.0)),
         reductions: reductions(rule_set, facts, planned.as_ref()),
         volume_per_toe: per_toe,
-        basis: [*weight, *age, *adrenaline].iter().map(|slot| basis(rule_set, facts, *slot)).collect(),
+        basis: [weight, age, adrenaline].into_iter().map(|slot| basis(rule_set, facts, slot)).collect(),
     })
 }
 
@@ -61,15 +61,11 @@ fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<&Planned>) -> V
     rule_set.reductions.iter().filter_map(shown).collect()
 }
 
-fn derived(rule_set: &RuleSet, formula: Formula) -> Option<&crate::model::Derived> {
-    rule_set.catalogue.derived.iter().find(|it| it.formula == formula)
-}
-
 fn line(rule_set: &RuleSet, planned: &PlannedAgent, adrenaline: Option<bool>, weight: Option<f64>, age: Option<f64>) -> AgentDose {
     let agent = &rule_set.agents[planned.agent];
     let row = adrenaline.zip(age).and_then(|(adrenaline, age)| agent.limit(adrenaline, age));
     let limit_mg = row.zip(weight).and_then(|(row, weight)| anaesthetic::limit_mg(row.per_kg, weight, row.at_most));
-    let dose_mg = derive::dose(planned);
+    let dose_mg = planned.volume_ml.zip(planned.percent).and_then(|(volume, percent)| anaesthetic::dose_mg(volume, percent));
     let limit_from = row.map(|row| {
         let cap = row.at_most.map_or(String::new(), |it| format!(", at most {} mg", crate::quantity::tidy(it, None)));
         format!("{} mg/kg{cap}", crate::quantity::tidy(row.per_kg, None))

@@ -2,6 +2,27 @@
 
 use chrono::NaiveDate;
 
+use super::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind, both, result};
+
+/// [`completed_years`] of a rule set.
+pub static COMPLETED_YEARS: Formula = Formula {
+    name: "completed-years",
+    about: "completed years between two dates",
+    roles: &[Role::new("born", RoleKind::Date(Moves::Falls)), Role::new("on", RoleKind::Date(Moves::Rises))],
+    gives: Gives::In("years"),
+    whole: true,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Born("born"),
+    even_with: None,
+    compute: |given| {
+        let (born, on) = both(given.date("born"), given.date("on"))?;
+        result(completed_years(born, on).map(f64::from))
+    },
+};
+
 /// Completed years of age on a given day.
 ///
 /// Someone born on 29 February turns a year older on 1 March of a common year. Countries differ here; this is the

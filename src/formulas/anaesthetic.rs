@@ -1,6 +1,259 @@
 //! Doses of local anaesthetic, their limits, and several agents counted together.
 
+use super::formula::{Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Given, Gives, HiddenCut, Known, Moves, Needs, NoResult};
+use super::formula::{Role, RoleKind, both, result};
 use super::{not_negative, positive, settled};
+
+/// What the register says of an agent, as far as formulas go.
+pub trait Agent: std::fmt::Debug {
+    /// The most milligrams for each kilogram and, perhaps, at all; `None` where there is no limit.
+    fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)>;
+    /// The most milligrams in one digit.
+    fn most_per_digit(&self) -> Option<f64>;
+}
+
+/// One solution of a plan.
+#[derive(Debug, Clone, Copy)]
+pub struct Injected<'a> {
+    /// What it holds.
+    pub agent: &'a dyn Agent,
+    /// Which agent that is.
+    pub position: usize,
+    /// Strength in per cent, if known.
+    pub percent: Option<f64>,
+    /// Volume in mL, if known.
+    pub volume_ml: Option<f64>,
+}
+
+impl Injected<'_> {
+    /// Its dose in mg; `None` if strength or volume is not known.
+    pub fn dose_mg(&self) -> Option<f64> {
+        dose_mg(self.volume_ml?, self.percent?)
+    }
+
+    /// The most of its agent in mg; `None` where the register has no limit.
+    pub fn limit_mg(&self, adrenaline: bool, weight_kg: f64, age: f64) -> Option<f64> {
+        let (per_kg, at_most) = self.agent.most(adrenaline, age)?;
+        limit_mg(per_kg, weight_kg, at_most)
+    }
+}
+
+/// [`load`] of a plan, and of what was injected before and still counts.
+pub static ANAESTHETIC_LOAD: Formula = Formula {
+    name: "anaesthetic-load",
+    about: "dose over limit for each anaesthetic, added up; 1 is the limit",
+    roles: &[
+        Role::new("plan", DOSES),
+        Role::new("adrenaline", RoleKind::YesNo),
+        Role::number("weight", "kg", Moves::Falls),
+        Role::number("age", "years", Moves::Stays),
+        Role::optional("earlier_given", RoleKind::YesNo),
+        Role::optional("earlier", DOSES),
+        Role::optional("earlier_adrenaline", RoleKind::YesNo),
+    ],
+    gives: Gives::Plain,
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[HiddenCut { role: "age", at: CutAt::RegisterAges, value_below: false }],
+    known: Known::Exactly(Needs::All(&[
+        Needs::Told("plan", Amounts::Doses, Agents::Every),
+        Needs::Role("adrenaline"),
+        Needs::Role("weight"),
+        Needs::Role("age"),
+        Needs::Any(&[
+            Needs::LeftOut("earlier_given"),
+            Needs::Is("earlier_given", "no"),
+            Needs::All(&[
+                Needs::Is("earlier_given", "yes"),
+                Needs::Told("earlier", Amounts::Doses, Agents::Every),
+                Needs::Some("earlier"),
+                Needs::Role("earlier_adrenaline"),
+                Needs::Allowed { plan: "earlier", adrenaline: None, age: "age" },
+            ]),
+        ]),
+        // The register may allow no dose at all at some age.
+        Needs::Allowed { plan: "plan", adrenaline: Some("adrenaline"), age: "age" },
+    ])),
+    zero: Needs::All(&[
+        Needs::Without("plan", Agents::Every),
+        Needs::Any(&[Needs::LeftOut("earlier_given"), Needs::Is("earlier_given", "no")]),
+    ]),
+    follows: Follows::Arithmetic,
+    even_with: Some("plan"),
+    compute: |given| {
+        let planned = both(told(given, "plan", |line| line.dose_mg().is_some()), given.yes("adrenaline"));
+        let ((plan, adrenaline), ([weight, age], before)) = both(planned, both(given.numbers(["weight", "age"]), earlier(given)))?;
+        let parts = plan.iter().map(|line| Some((line.dose_mg()?, line.limit_mg(adrenaline, weight, age)?)));
+        // The register allows no dose at this age: another agent, or the other choice of adrenaline.
+        let parts: Option<Vec<(f64, f64)>> = parts.collect();
+        let mut parts = parts.ok_or_else(|| NoResult::Unusable(vec!["plan", "adrenaline"]))?;
+        let before = earlier_parts(given, before, weight, age);
+        parts.extend(before.ok_or_else(|| NoResult::Unusable(vec!["earlier"]))?);
+        result(load(&parts))
+    },
+};
+
+const DOSES: RoleKind = RoleKind::Plan { strength: Moves::Rises, volume: Moves::Rises, limits: true };
+
+const VOLUMES: RoleKind = RoleKind::Plan { strength: Moves::Stays, volume: Moves::Rises, limits: false };
+
+/// The toes are known and there is one.
+const SOME_TOE: Needs = Needs::All(&[Needs::Role("toes"), Needs::Some("toes")]);
+
+/// [`volume_per_toe`] of a plan.
+pub static VOLUME_PER_TOE: Formula = Formula {
+    name: "volume-per-toe",
+    about: "planned volume for each toe",
+    roles: &[Role::new("plan", VOLUMES), Role::new("toes", RoleKind::Toes)],
+    gives: Gives::In("mL"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Volumes, Agents::Every), SOME_TOE])),
+    zero: Needs::Without("plan", Agents::Every),
+    follows: Follows::Arithmetic,
+    even_with: Some("plan"),
+    compute: |given| {
+        let (plan, n_toes) = plan_and_toes(given, |line| line.volume_ml.is_some())?;
+        result(volume(plan).and_then(|volume| volume_per_toe(volume, n_toes)))
+    },
+};
+
+/// Dose in a digit over the agent's limit for a digit, the highest of the agents that have one. Two strengths of one agent
+/// in one toe count together.
+pub static DIGIT_LOAD: Formula = Formula {
+    name: "digit-load",
+    about: "dose in a digit over the agent's limit for a digit",
+    roles: &[Role::new("plan", DOSES), Role::new("toes", RoleKind::Toes)],
+    gives: Gives::Plain,
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Doses, Agents::LimitedPerDigit), SOME_TOE])),
+    zero: Needs::Without("plan", Agents::LimitedPerDigit),
+    follows: Follows::Arithmetic,
+    even_with: Some("plan"),
+    compute: |given| {
+        let (plan, n_toes) = plan_and_toes(given, |line| line.agent.most_per_digit().is_none() || line.dose_mg().is_some())?;
+        let mut highest = Some(0.0_f64);
+        for line in plan {
+            let Some(most) = line.agent.most_per_digit() else { continue };
+            let doses: Option<f64> = plan.iter().filter(|other| other.position == line.position).map(Injected::dose_mg).sum();
+            let share = doses.and_then(|mg| fraction(mg / f64::from(n_toes), most));
+            highest = highest.zip(share).map(|(a, b)| a.max(b));
+        }
+        result(highest)
+    },
+};
+
+/// [`adrenaline_total`] of a plan. Without adrenaline, or without any anaesthetic, neither volume nor strength is needed.
+pub static ADRENALINE_TOTAL: Formula = Formula {
+    name: "adrenaline-total",
+    about: "adrenaline in the planned volume",
+    roles: &[Role::new("plan", VOLUMES), Role::new("adrenaline", RoleKind::YesNo), Role::new("strength", RoleKind::CountedChoice)],
+    gives: Gives::In("microgram"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Any(&[
+        NO_ADRENALINE,
+        Needs::All(&[Needs::Is("adrenaline", "yes"), Needs::Told("plan", Amounts::Volumes, Agents::Every), Needs::Role("strength")]),
+    ])),
+    zero: NO_ADRENALINE,
+    follows: Follows::Arithmetic,
+    even_with: Some("plan"),
+    compute: |given| {
+        let plan = given.plan("plan");
+        if given.yes("adrenaline") == Ok(false) || plan.is_ok_and(<[_]>::is_empty) {
+            return Ok(0.0);
+        }
+        given.yes("adrenaline")?;
+        let (plan, strength) = both(told(given, "plan", |line| line.volume_ml.is_some()), given.chosen("strength"))?;
+        let micrograms_per_ml = strength.first().and_then(|option| option.counts);
+        result(volume(plan).zip(micrograms_per_ml).and_then(|(volume, strength)| adrenaline_total(volume, strength)))
+    },
+};
+
+const NO_ADRENALINE: Needs = Needs::Any(&[Needs::Is("adrenaline", "no"), Needs::Without("plan", Agents::Every)]);
+
+/// [`adrenaline_per_kg`] of a rule set. No adrenaline is none for any weight; the total is 0, and 0 exactly, where none is
+/// planned.
+pub static ADRENALINE_PER_KG: Formula = Formula {
+    name: "adrenaline-per-kg",
+    about: "adrenaline in the planned volume for each kilogram",
+    roles: &[Role::number("total", "microgram", Moves::Rises), Role::number("weight", "kg", Moves::Falls)],
+    gives: Gives::In("microgram/kg"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[HiddenCut { role: "total", at: CutAt::Number(0.0), value_below: true }],
+    known: Known::Exactly(Needs::Any(&[Needs::AtMost("total", 0.0), Needs::Every])),
+    zero: Needs::AtMost("total", 0.0),
+    follows: Follows::Arithmetic,
+    even_with: Some("total"),
+    compute: |given| {
+        if given.number("total").is_ok_and(|total| total <= 0.0) {
+            return Ok(0.0);
+        }
+        let [total, weight] = given.numbers(["total", "weight"])?;
+        result(adrenaline_per_kg(total, weight))
+    },
+};
+
+/// The share of its limit that was given before and is part of the load; 0 where none was. `None` while that is not known.
+pub fn earlier_share(given: &Given<'_>) -> Option<f64> {
+    let before = earlier(given).ok()?;
+    if before.is_empty() {
+        return Some(0.0);
+    }
+    let [weight, age] = given.numbers(["weight", "age"]).ok()?;
+    load(&earlier_parts(given, before, weight, age)?)
+}
+
+/// What was injected before and still counts.
+fn earlier<'g, 'a>(given: &'g Given<'a>) -> Result<&'g [Injected<'a>], NoResult> {
+    if !given.holds("earlier_given") || !given.yes("earlier_given")? {
+        return Ok(&[]);
+    }
+    let before = told(given, "earlier", |line| line.dose_mg().is_some())?;
+    if before.is_empty() {
+        // Something was given, so a list that names nothing leaves it open.
+        return Err(NoResult::Lacks(vec!["earlier"]));
+    }
+    given.yes("earlier_adrenaline")?;
+    Ok(before)
+}
+
+/// Dose and limit in mg of what was injected before: the limit with adrenaline only if all of it held some, else the lower
+/// one.
+fn earlier_parts(given: &Given<'_>, before: &[Injected<'_>], weight: f64, age: f64) -> Option<Vec<(f64, f64)>> {
+    let with_adrenaline = given.yes("earlier_adrenaline") == Ok(true);
+    let limit = |line: &Injected<'_>| {
+        let of = |adrenaline: bool| line.limit_mg(adrenaline, weight, age);
+        let with = if with_adrenaline { of(true) } else { None };
+        with.or_else(|| [of(false), of(true)].into_iter().flatten().reduce(f64::min))
+    };
+    before.iter().map(|line| Some((line.dose_mg()?, limit(line)?))).collect()
+}
+
+/// A plan, once this holds for each line of it.
+fn told<'g, 'a>(given: &'g Given<'a>, role: &'static str, complete: fn(&Injected<'_>) -> bool) -> Result<&'g [Injected<'a>], NoResult> {
+    let plan = given.plan(role)?;
+    if plan.iter().all(complete) { Ok(plan) } else { Err(NoResult::Lacks(vec![role])) }
+}
+
+/// The whole volume of a plan in mL.
+fn volume(plan: &[Injected<'_>]) -> Option<f64> {
+    plan.iter().map(|line| line.volume_ml).sum()
+}
+
+/// The plan, once this holds for each line of it, and how many toes; both must say something.
+fn plan_and_toes<'g, 'a>(given: &'g Given<'a>, complete: fn(&Injected<'_>) -> bool) -> Result<(&'g [Injected<'a>], u32), NoResult> {
+    let (plan, toes) = both(told(given, "plan", complete), given.chosen("toes"))?;
+    match u32::try_from(toes.len()) {
+        Ok(0) | Err(_) => Err(NoResult::Unusable(vec!["toes"])),
+        Ok(n_toes) => Ok((plan, n_toes)),
+    }
+}
 
 /// Milligrams in each millilitre of a solution of one per cent.
 const MG_PER_ML_PER_PERCENT: f64 = 10.0;

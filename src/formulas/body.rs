@@ -1,5 +1,6 @@
 //! Body-mass index, ideal weight, and the weight that doses are taken from.
 
+use super::formula::{CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind, both, result};
 use super::{positive, settled};
 
 /// Centimetres in an inch.
@@ -13,6 +14,84 @@ pub enum Sex {
     /// The constants published for men.
     Male,
 }
+
+/// [`body_mass_index`] of a rule set.
+pub static BODY_MASS_INDEX: Formula = Formula {
+    name: "body-mass-index",
+    about: "weight over height squared",
+    roles: &[Role::number("weight", "kg", Moves::Rises), Role::number("height", "cm", Moves::Falls)],
+    gives: Gives::In("kg/m2"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [weight, height] = given.numbers(["weight", "height"])?;
+        result(body_mass_index(weight, height))
+    },
+};
+
+/// The greatest heights in cm of which Broca leaves no weight, for women and for men. Devine leaves some there.
+const NOTHING_LEFT: (f64, f64) = (105.0, 100.0);
+
+/// [`ideal_weight`] of a rule set.
+pub static IDEAL_WEIGHT: Formula = Formula {
+    name: "ideal-weight",
+    about: "ideal weight of an adult, by height and sex",
+    roles: &[Role::number("height", "cm", Moves::Rises), Role::new("sex", RoleKind::Sex)],
+    gives: Gives::In("kg"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[
+        HiddenCut { role: "height", at: CutAt::Number(NOTHING_LEFT.0), value_below: true },
+        HiddenCut { role: "height", at: CutAt::Number(NOTHING_LEFT.1), value_below: true },
+    ],
+    known: Known::Exactly(Needs::Any(&[
+        Needs::All(&[Needs::Above("height", NOTHING_LEFT.0), Needs::Is("sex", "female")]),
+        Needs::All(&[Needs::Above("height", NOTHING_LEFT.1), Needs::Is("sex", "male")]),
+    ])),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let (height, sex) = both(given.number("height"), given.sex("sex"))?;
+        result(ideal_weight(height, sex))
+    },
+};
+
+/// [`dosing_weight`] of a rule set. Of a child the ideal weight is not used, so it is not needed either.
+pub static DOSING_WEIGHT: Formula = Formula {
+    name: "dosing-weight",
+    about: "the lower of actual weight, ideal weight of an adult, and a ceiling",
+    roles: &[
+        Role::number("weight", "kg", Moves::Rises),
+        Role::number("ideal", "kg", Moves::Rises),
+        Role::number("age", "years", Moves::Stays),
+        Role::limit("adult_from", "years"),
+        Role::number("ceiling", "kg", Moves::Rises),
+    ],
+    gives: Gives::In("kg"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[HiddenCut { role: "age", at: CutAt::Limit("adult_from"), value_below: false }],
+    known: Known::Exactly(Needs::All(&[
+        Needs::Role("weight"),
+        Needs::Role("age"),
+        Needs::Role("ceiling"),
+        Needs::Any(&[Needs::Role("ideal"), Needs::Below("age", "adult_from")]),
+    ])),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [weight, age, adult_from, ceiling] = given.numbers(["weight", "age", "adult_from", "ceiling"])?;
+        let ideal = if age < adult_from { None } else { Some(given.number("ideal")?) };
+        result(dosing_weight(weight, ideal, ceiling))
+    },
+};
 
 /// Body-mass index in kg/m2, from kilograms and centimetres. Unrounded: a limit of 40 is tested on what comes out.
 ///

@@ -1,6 +1,123 @@
 //! Points added up, lists compared, and one number set against another.
 
+use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, NoResult, Role, RoleKind, both, result};
 use super::{positive, settled};
+
+/// How many options are chosen.
+pub static COUNT_OF: Formula = Formula {
+    name: "count-of",
+    about: "how many options of a list are chosen",
+    roles: &[Role::new("list", RoleKind::List)],
+    gives: Gives::Plain,
+    whole: true,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Count("list"),
+    even_with: None,
+    compute: |given| count(given.chosen("list")?.len()),
+};
+
+/// [`points`] of a rule set.
+pub static POINTS_OF: Formula = Formula {
+    name: "points-of",
+    about: "the counts of the chosen options, added up",
+    roles: &[Role::new("list", RoleKind::Counted)],
+    gives: Gives::Plain,
+    whole: false,
+    ends: ANY_NUMBER,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Points("list"),
+    even_with: None,
+    compute: |given| {
+        let counts: Option<Vec<f64>> = given.chosen("list")?.iter().map(|option| option.counts).collect();
+        result(counts.and_then(|counts| points(&counts)))
+    },
+};
+
+/// [`missing_from`] of a rule set.
+pub static COUNT_MISSING_FROM: Formula = Formula {
+    name: "count-missing-from",
+    about: "how many options of one list are chosen and not in another",
+    roles: &[Role::new("list", RoleKind::List), Role::new("other", RoleKind::ListLike("list"))],
+    gives: Gives::Plain,
+    whole: true,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::CountMissing("list", "other"),
+    even_with: None,
+    compute: |given| {
+        let (list, other) = both(given.chosen("list"), given.chosen("other"))?;
+        let [list, other] = [list, other].map(|options| options.iter().map(|option| option.id).collect::<Vec<&str>>());
+        count(missing_from(&list, &other))
+    },
+};
+
+/// The lower of two numbers.
+pub static LOWER_OF: Formula = Formula {
+    name: "lower-of",
+    about: "the lower of two numbers",
+    roles: &[Role::any_number("one", Moves::Rises), Role::any_number("other", Moves::Rises)],
+    gives: Gives::AsGiven,
+    whole: false,
+    ends: ANY_NUMBER,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [one, other] = given.numbers(["one", "other"])?;
+        Ok(one.min(other))
+    },
+};
+
+/// [`difference`] of a rule set.
+pub static DIFFERENCE: Formula = Formula {
+    name: "difference",
+    about: "one number less another",
+    roles: &[Role::any_number("one", Moves::Rises), Role::any_number("other", Moves::Falls)],
+    gives: Gives::AsGiven,
+    whole: false,
+    ends: ANY_NUMBER,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [one, other] = given.numbers(["one", "other"])?;
+        result(difference(one, other))
+    },
+};
+
+/// [`share`] of a rule set. A whole of zero cannot be right; the part may well be.
+pub static SHARE_OF: Formula = Formula {
+    name: "share-of",
+    about: "one number over another",
+    roles: &[Role::any_number("part", Moves::Rises), Role::any_number("whole", Moves::FallsUnlessNegative("part"))],
+    gives: Gives::PlainOfAgreeing,
+    whole: false,
+    ends: ANY_NUMBER,
+    cuts: &[],
+    known: Known::AtMost { perhaps: Needs::Every, surely: Needs::NEVER },
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [part, whole] = given.numbers(["part", "whole"])?;
+        share(part, whole).ok_or_else(|| NoResult::Unusable(vec!["whole"]))
+    },
+};
+
+fn count(n: usize) -> Result<f64, NoResult> {
+    result(u32::try_from(n).ok().map(f64::from))
+}
 
 /// The counts of what was chosen, added up. Freed of binary noise, so that 0.1 and 0.2 are 0.3.
 ///

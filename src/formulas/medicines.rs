@@ -1,6 +1,133 @@
 //! Doses of medicines by the day: steroids counted together, and the most paracetamol.
 
+use super::formula::{
+    Amount, CutAt, FROM_ZERO, Follows, Formula, Given, Gives, HiddenCut, Known, Moves, Needs, NoResult, Role, RoleKind, result,
+};
 use super::{not_negative, positive, settled};
+
+/// A medicine that is taken, as far as formulas go.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Taken {
+    /// Milligrams taken in a day.
+    pub daily_mg: Option<f64>,
+    /// Days for which it has been taken.
+    pub days: Option<f64>,
+    /// Milligrams of prednisolone that one milligram counts as, for a steroid that acts on the whole body.
+    pub as_prednisolone: Option<f64>,
+    /// The same as the adrenals count it.
+    pub adrenal_as_prednisolone: Option<f64>,
+}
+
+/// Known where every steroid has its amount, and 0 where there is no steroid.
+const STEROIDS: Known = Known::AtMost { perhaps: Needs::Recognised("medicines"), surely: Needs::NoSteroid("medicines") };
+
+/// [`steroid_daily`] by how a steroid calms inflammation.
+pub static STEROID_DAILY: Formula = Formula {
+    name: "steroid-daily",
+    about: "steroid for each day, every kind counted in the same strength",
+    roles: &[Role::new("medicines", RoleKind::Medicines { amount: Amount::Daily, moves: Moves::Rises })],
+    gives: Gives::In("mg"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: STEROIDS,
+    zero: Needs::NoSteroid("medicines"),
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| daily(given, |taken| taken.as_prednisolone),
+};
+
+/// [`steroid_daily`] by how a steroid puts the adrenals to sleep.
+pub static ADRENAL_STEROID_DAILY: Formula = Formula {
+    name: "adrenal-steroid-daily",
+    about: "steroid for each day, every kind counted by how it puts the adrenals to sleep",
+    roles: &[Role::new("medicines", RoleKind::Medicines { amount: Amount::Daily, moves: Moves::Rises })],
+    gives: Gives::In("mg"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: STEROIDS,
+    zero: Needs::NoSteroid("medicines"),
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| daily(given, |taken| taken.adrenal_as_prednisolone),
+};
+
+/// [`longest_course`] of a rule set.
+pub static STEROID_DAYS: Formula = Formula {
+    name: "steroid-days",
+    about: "the longest course of a steroid",
+    roles: &[Role::new("medicines", RoleKind::Medicines { amount: Amount::Days, moves: Moves::Rises })],
+    gives: Gives::In("days"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: STEROIDS,
+    zero: Needs::NoSteroid("medicines"),
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| result(longest_course(&steroids(given, |taken| taken.as_prednisolone, |taken, _| taken.days)?)),
+};
+
+/// [`paracetamol_ceiling`] of a rule set.
+pub static PARACETAMOL_CEILING: Formula = Formula {
+    name: "paracetamol-ceiling",
+    about: "the most of the painkiller in a day, by weight and age",
+    roles: &[
+        Role::number("weight", "kg", Moves::Rises),
+        Role::number("age", "years", Moves::Stays),
+        Role::limit("adult_from", "years"),
+        Role::limit("light", "kg"),
+        Role::limit("middle", "kg"),
+        Role::number("light_daily", "g", Moves::Rises),
+        Role::number("middle_daily", "g", Moves::Rises),
+        Role::number("full_daily", "g", Moves::Rises),
+        Role::number("child_per_kg", "mg/kg", Moves::Rises),
+        Role::number("child_dose_cap", "g", Moves::Rises),
+        Role::any_number("doses", Moves::Rises),
+    ],
+    gives: Gives::In("g"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[
+        HiddenCut { role: "weight", at: CutAt::Limit("light"), value_below: true },
+        HiddenCut { role: "weight", at: CutAt::Limit("middle"), value_below: false },
+        HiddenCut { role: "age", at: CutAt::Limit("adult_from"), value_below: false },
+    ],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [weight, age, adult_from, light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses] = given
+            .numbers([
+                "weight",
+                "age",
+                "adult_from",
+                "light",
+                "middle",
+                "light_daily",
+                "middle_daily",
+                "full_daily",
+                "child_per_kg",
+                "child_dose_cap",
+                "doses",
+            ])?;
+        let bands = ParacetamolBands { light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses };
+        result(paracetamol_ceiling(weight, age >= adult_from, &bands))
+    },
+};
+
+fn daily(given: &Given<'_>, factor: fn(&Taken) -> Option<f64>) -> Result<f64, NoResult> {
+    result(steroid_daily(&steroids(given, factor, |taken, factor| Some((taken.daily_mg?, factor)))?))
+}
+
+/// One value for each steroid taken, with what a milligram of it counts as; each must have its value.
+fn steroids<T>(given: &Given<'_>, factor: fn(&Taken) -> Option<f64>, value: fn(&Taken, f64) -> Option<T>) -> Result<Vec<T>, NoResult> {
+    let taken = given.medicines("medicines")?;
+    let values: Option<Vec<T>> = taken.iter().filter_map(|taken| Some(value(taken, factor(taken)?))).collect();
+    values.ok_or_else(|| NoResult::Lacks(vec!["medicines"]))
+}
 
 /// Milligrams in a gram.
 const MG_PER_G: f64 = 1000.0;

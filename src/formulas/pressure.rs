@@ -1,6 +1,91 @@
 //! Ratios of a pressure in the leg or toe to the pressure in the arm.
 
+use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Given, Gives, Known, Moves, Needs, NoResult, Role, RoleKind, Side, result};
 use super::{not_negative, positive, settled};
+
+/// [`pressure_index`] of a rule set.
+pub static PRESSURE_INDEX: Formula = Formula {
+    name: "pressure-index",
+    about: "a distal pressure over the higher arm pressure",
+    roles: &[
+        Role::number("distal", "mmHg", Moves::Rises),
+        Role::number("arm_left", "mmHg", Moves::Falls),
+        Role::number("arm_right", "mmHg", Moves::Falls),
+    ],
+    gives: Gives::Plain,
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let [distal, left, right] = given.numbers(["distal", "arm_left", "arm_right"])?;
+        result(pressure_index(distal, left, right))
+    },
+};
+
+const OF_SIDES: &[Role] =
+    &[Role::new("toes", RoleKind::Toes), Role::any_number("left", Moves::Rises), Role::any_number("right", Moves::Rises)];
+
+const SIDES: [(Side, &str); 2] = [(Side::Left, "left"), (Side::Right, "right")];
+
+/// The list says something, and each side that it names has its number.
+const EACH_SIDE: Needs = Needs::All(&[
+    Needs::Role("toes"),
+    Needs::Any(&[
+        Needs::All(&[Needs::Side("toes", Side::Left), Needs::Role("left")]),
+        Needs::All(&[Needs::Side("toes", Side::Right), Needs::Role("right")]),
+    ]),
+    Needs::Any(&[Needs::Not(&Needs::Side("toes", Side::Left)), Needs::Role("left")]),
+    Needs::Any(&[Needs::Not(&Needs::Side("toes", Side::Right)), Needs::Role("right")]),
+]);
+
+/// [`lowest`] of the sides operated on; the other side is not needed.
+pub static LOWEST_OF_OPERATED: Formula = Formula {
+    name: "lowest-of-operated",
+    about: "the lowest of the sides operated on",
+    roles: OF_SIDES,
+    gives: Gives::AsGiven,
+    whole: false,
+    ends: ANY_NUMBER,
+    cuts: &[],
+    known: Known::Exactly(EACH_SIDE),
+    zero: Needs::NEVER,
+    follows: Follows::OfSides { sites: "toes", sides: SIDES, lowest: true },
+    even_with: None,
+    compute: |given| result(lowest(&operated(given)?)),
+};
+
+/// [`highest`] of the sides operated on.
+pub static HIGHEST_OF_OPERATED: Formula = Formula {
+    name: "highest-of-operated",
+    about: "the highest of the sides operated on",
+    roles: OF_SIDES,
+    gives: Gives::AsGiven,
+    whole: false,
+    ends: ANY_NUMBER,
+    cuts: &[],
+    known: Known::Exactly(EACH_SIDE),
+    zero: Needs::NEVER,
+    follows: Follows::OfSides { sites: "toes", sides: SIDES, lowest: false },
+    even_with: None,
+    compute: |given| result(highest(&operated(given)?)),
+};
+
+/// The numbers of the sides operated on.
+fn operated(given: &Given<'_>) -> Result<Vec<f64>, NoResult> {
+    let chosen = given.chosen("toes")?;
+    let sides = SIDES.into_iter().filter(|(side, _)| chosen.iter().any(|site| site.side == Some(*side)));
+    let numbers: Vec<(&'static str, Result<f64, NoResult>)> = sides.map(|(_, role)| (role, given.number(role))).collect();
+    let lacking: Vec<&'static str> = numbers.iter().filter(|(_, number)| number.is_err()).map(|(role, _)| *role).collect();
+    match (numbers.is_empty(), lacking.is_empty()) {
+        (true, _) => Err(NoResult::Unusable(vec!["toes"])),
+        (false, false) => Err(NoResult::Lacks(lacking)),
+        (false, true) => numbers.into_iter().map(|(_, number)| number).collect(),
+    }
+}
 
 /// The higher of the two systolic arm pressures, in the unit given.
 ///

@@ -1,7 +1,34 @@
 //! Creatinine clearance by Cockcroft and Gault. Not a filtration rate indexed to body surface, and no stand-in for one.
 
 use super::body::Sex;
+use super::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind, both, result};
 use super::{not_negative, positive, settled};
+
+/// [`cautious`] of a rule set.
+pub static COCKCROFT_GAULT: Formula = Formula {
+    name: "cockcroft-gault",
+    about: "creatinine clearance by Cockcroft and Gault, the lower of its two published forms",
+    roles: &[
+        Role::number("age", "years", Moves::Falls),
+        Role::number("weight", "kg", Moves::Rises),
+        Role::new("sex", RoleKind::Sex),
+        Role::number("creatinine", "umol/L", Moves::Falls),
+        Role::number("floor", "umol/L", Moves::Falls),
+    ],
+    gives: Gives::In("mL/min"),
+    whole: false,
+    ends: FROM_ZERO,
+    cuts: &[],
+    known: Known::Exactly(Needs::Every),
+    zero: Needs::NEVER,
+    follows: Follows::Arithmetic,
+    even_with: None,
+    compute: |given| {
+        let numbers = given.numbers(["age", "weight", "creatinine", "floor"]);
+        let ([age, weight, creatinine, floor], sex) = both(numbers, given.sex("sex"))?;
+        result(cautious(age, weight, sex, creatinine, floor))
+    },
+};
 
 /// The age at which the formula reaches zero.
 const AGE_OF_ZERO: f64 = 140.0;

@@ -282,7 +282,7 @@ impl Trial<'_> {
         let compiled = Compiled::new(rule_set);
         for at in rule_set.catalogue.derived.indices() {
             let derived = &rule_set.catalogue.derived[at];
-            let (id, inputs, roles) = (derived.id.clone(), derived.inputs.clone(), derived.formula.roles());
+            let (id, inputs, roles) = (derived.id.clone(), derived.inputs.clone(), derived.formula.roles);
             for (place, input) in inputs.iter().enumerate() {
                 let Input::Number(number) = input else { continue };
                 for (written, _, other) in [false, true].into_iter().filter_map(|up| steps::stepped(&number.to_string(), up)) {

@@ -8,12 +8,10 @@ use super::names::{Names, What, Written, to_unit};
 use super::registers::unique;
 use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::formulas::formula::Gives;
+use crate::formulas::{self, Formula, Role, RoleKind};
 use crate::model::catalogue::{Fact, Who};
-use crate::model::formula::Gives;
-use crate::model::{
-    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Formula, Idx, Input, LimitValue, Question, Role, RoleKind, Section,
-    Table,
-};
+use crate::model::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Idx, Input, LimitValue, Question, Section, Table};
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, Span, read_when};
 use crate::source::{Kind, Node};
@@ -401,9 +399,9 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     }
     let unit = reading.owned(node, "unit");
     let decimals = reading.owned(node, "decimals").and_then(|it| it.parse().ok()).unwrap_or(2);
-    let formula = Formula::from_name(&formula_name);
+    let formula = formulas::find(&formula_name);
     if let (None, Some(place)) = (formula, node.get("formula")) {
-        let known: Vec<&str> = Formula::ALL.iter().map(|it| it.name()).collect();
+        let known: Vec<&str> = formulas::ALL.iter().map(|it| it.name).collect();
         let title = format!("there is no formula `{formula_name}`");
         let help = did_you_mean(&formula_name, known);
         reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(help));
@@ -419,7 +417,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         unit: unit.clone(),
     };
     // The fact is declared even if it is broken, so that what names it is not reported, too.
-    let formula = formula.unwrap_or(Formula::LowerOf);
+    let formula = formula.unwrap_or(&formulas::counts::LOWER_OF);
     let Catalogue { derived, facts, slots, .. } = &mut names.catalogue;
     derived.push_with(|at| {
         let slot = add_fact((facts, slots), id.clone(), FactKind::Derived(at), fact_type);
@@ -428,15 +426,15 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
 }
 
 /// The unit of what a formula gives; `None` if its inputs are not known, or after a diagnostic.
-fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formula, inputs: &[Input]) -> Option<Option<String>> {
-    match formula.gives() {
+fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formula, inputs: &[Input]) -> Option<Option<String>> {
+    match formula.gives {
         Gives::Plain => return Some(None),
         Gives::In(unit) => return Some(Some(unit.to_owned())),
         Gives::AsGiven | Gives::PlainOfAgreeing => {}
     }
     let mut common: Option<Option<String>> = None;
     let mut measured: Option<Measure> = None;
-    for (role, input) in formula.roles().iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(_))) {
+    for (role, input) in formula.roles.iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(..))) {
         let (unit, measure) = match input {
             Input::Fact(slot) => match &names.catalogue.fact(*slot).fact_type {
                 FactType::Number { unit, measure } => (unit.clone(), *measure),
@@ -459,7 +457,7 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Fo
             return None;
         }
     }
-    if formula.gives() == Gives::PlainOfAgreeing { common.map(|_| None) } else { common }
+    if formula.gives == Gives::PlainOfAgreeing { common.map(|_| None) } else { common }
 }
 
 /// Compares the unit that is declared with the one that the formula gives, and goes on with the latter.
@@ -476,12 +474,12 @@ fn unit_declared(reading: &mut Reading<'_>, node: &Node, formula: &str, declared
 }
 
 /// What a formula is given, in the order of its roles; empty after a diagnostic.
-fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formula) -> Vec<Input> {
+fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formula) -> Vec<Input> {
     let given = node.get("with");
-    let roles: Vec<&str> = formula.roles().iter().map(|it| it.name).collect();
+    let roles: Vec<&str> = formula.roles.iter().map(|it| it.name).collect();
     for entry in given.map(Node::entries).unwrap_or_default() {
         if !roles.contains(&entry.key.as_str()) {
-            let title = format!("the formula `{}` takes no `{}`", formula.name(), entry.key);
+            let title = format!("the formula `{}` takes no `{}`", formula.name, entry.key);
             let help = format!("it takes {}", listed(&roles).replace(" or ", " and "));
             reading
                 .report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
@@ -489,12 +487,12 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
     }
     let mut inputs = Vec::new();
     // What may be left out is left out as a whole.
-    let with_optional = formula.roles().iter().any(|it| it.optional && given.is_some_and(|given| given.get(it.name).is_some()));
-    let wanted: Vec<&Role> = formula.roles().iter().filter(|it| !it.optional || with_optional).collect();
+    let with_optional = formula.roles.iter().any(|it| it.optional && given.is_some_and(|given| given.get(it.name).is_some()));
+    let wanted: Vec<&Role> = formula.roles.iter().filter(|it| !it.optional || with_optional).collect();
     for role in &wanted {
         let Some(value) = given.and_then(|it| it.get(role.name)) else {
             if let Some(place) = node.get("formula") {
-                let title = format!("the formula `{}` is not given `{}`", formula.name(), role.name);
+                let title = format!("the formula `{}` is not given `{}`", formula.name, role.name);
                 let help = format!("under `with:`, give {} as `{}`", role.kind.in_words(), role.name);
                 reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "an input is missing").help(help));
             }
@@ -508,17 +506,22 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: Formul
         && inputs.iter().all(|it| matches!(it, Input::Number(_)))
         && let Some(place) = node.get("formula")
     {
-        let title = format!("the formula `{}` is given limits alone", formula.name());
+        let title = format!("the formula `{}` is given limits alone", formula.name);
         let help = "what rests on no answer is not a fact about anybody: write its value as a limit";
         reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "no answer goes into it").help(help));
     }
-    if formula == Formula::CountMissingFrom
-        && let [Input::Fact(list), Input::Fact(other)] = inputs.as_slice()
-        && let Some(place) = given.and_then(|it| it.get("other"))
-    {
-        same_options(reading, names, *list, *other, place);
+    if inputs.len() != wanted.len() {
+        return Vec::new();
     }
-    if inputs.len() == wanted.len() { inputs } else { Vec::new() }
+    let fact = |name: &str| wanted.iter().zip(&inputs).find(|(role, _)| role.name == name).and_then(|(_, input)| input.fact());
+    for role in &wanted {
+        if let RoleKind::ListLike(like) = role.kind
+            && let (Some(list), Some(other), Some(place)) = (fact(like), fact(role.name), given.and_then(|it| it.get(role.name)))
+        {
+            same_options(reading, names, list, other, place);
+        }
+    }
+    inputs
 }
 
 /// Reports two lists that do not offer the same options: what is chosen in one could not be looked for in the other.
@@ -544,7 +547,12 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
     if value.get("limit").is_some() {
         let at = names.limit_of(reading, value)?;
         let limit = &names.limits[at];
-        let (RoleKind::Number(unit), LimitValue::Number { value: number, unit: given }) = (kind, &limit.value) else {
+        let wanted = match kind {
+            RoleKind::Number(unit, _) => Some(unit),
+            RoleKind::Limit(unit) => Some(Some(unit)),
+            _ => None,
+        };
+        let (Some(unit), LimitValue::Number { value: number, unit: given }) = (wanted, &limit.value) else {
             let what = if matches!(limit.value, LimitValue::Span(_)) { "a length of time" } else { "a number" };
             misfit(reading, format!("limit `{}` is {what}", limit.id));
             return None;
@@ -561,14 +569,14 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
     let fact = names.catalogue.fact(slot);
     let options = names.catalogue.options(slot);
     let fits = match (kind, &fact.fact_type) {
-        (RoleKind::Number(None), FactType::Number { .. }) | (RoleKind::Date, FactType::Date) => true,
-        (RoleKind::Number(Some(needed)), FactType::Number { unit, .. }) => unit.as_deref() == Some(needed),
+        (RoleKind::Number(None, _), FactType::Number { .. }) | (RoleKind::Date(_), FactType::Date) => true,
+        (RoleKind::Number(Some(needed), _), FactType::Number { unit, .. }) => unit.as_deref() == Some(needed),
         (RoleKind::Sex, FactType::OneOf) => ["female", "male"].iter().all(|it| options.iter().any(|option| option.id == *it)),
-        (RoleKind::Toes, FactType::SeveralOf) => options.iter().all(|it| it.id.starts_with("left-") || it.id.starts_with("right-")),
-        (RoleKind::List, FactType::SeveralOf)
+        (RoleKind::Toes, FactType::SeveralOf) => options.iter().all(|it| it.side().is_some()),
+        (RoleKind::List | RoleKind::ListLike(_), FactType::SeveralOf)
         | (RoleKind::YesNo, FactType::YesNo)
-        | (RoleKind::Plan, FactType::Anaesthetic)
-        | (RoleKind::Medicines, FactType::Medicines) => true,
+        | (RoleKind::Plan { .. }, FactType::Anaesthetic)
+        | (RoleKind::Medicines { .. }, FactType::Medicines) => true,
         (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf) | (RoleKind::CountedChoice, FactType::OneOf) => {
             let without: Vec<&str> = options.iter().filter(|it| it.counts.is_none()).map(|it| it.id.as_str()).collect();
             if !without.is_empty() {

@@ -5,7 +5,8 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use super::condition::Condition;
-use super::formula::Formula;
+use crate::formulas::formula::Side;
+use crate::formulas::{Formula, Role};
 use crate::quantity::{Measure, Span};
 use crate::table::{Bits, Idx, Table};
 use crate::truth::{FactSlot, Slot};
@@ -245,7 +246,7 @@ pub struct Derived {
     /// What it is.
     pub about: String,
     /// How it is computed.
-    pub formula: Formula,
+    pub formula: &'static Formula,
     /// What the formula is given, in the order of its roles.
     pub inputs: Vec<Input>,
     /// Unit, for display.
@@ -256,6 +257,41 @@ pub struct Derived {
     pub compared_with: Vec<f64>,
     /// Slot of the fact.
     pub slot: FactSlot,
+}
+
+impl Derived {
+    /// What a role is given; `None` if it was left out.
+    pub fn input(&self, role: &str) -> Option<Input> {
+        self.given().find(|(of, _)| of.name == role).map(|(_, input)| input)
+    }
+
+    /// The fact that a role is given; `None` if that is a number.
+    pub fn fact(&self, role: &str) -> Option<FactSlot> {
+        self.input(role)?.fact()
+    }
+
+    /// The roles that were not left out, with what each is given.
+    pub fn given(&self) -> impl Iterator<Item = (&'static Role, Input)> + '_ {
+        self.formula.roles.iter().zip(self.inputs.iter().copied())
+    }
+}
+
+impl Input {
+    /// The fact; `None` for a number.
+    pub fn fact(self) -> Option<FactSlot> {
+        match self {
+            Self::Fact(slot) => Some(slot),
+            Self::Number(_) => None,
+        }
+    }
+}
+
+impl Choice {
+    /// The side of the body on which it lies, if its id says so.
+    pub fn side(&self) -> Option<Side> {
+        let sides = [("left-", Side::Left), ("right-", Side::Right)];
+        sides.into_iter().find(|(prefix, _)| self.id.starts_with(prefix)).map(|(_, side)| side)
+    }
 }
 
 /// What one role of a formula is given.
@@ -362,6 +398,11 @@ impl Catalogue {
             FactKind::Question(at) | FactKind::TakenOn(at) => Some(&self.questions[at]),
             FactKind::Derived(_) => None,
         }
+    }
+
+    /// The first derived fact that a formula computes.
+    pub fn computed_by(&self, formula: &Formula) -> Option<&Derived> {
+        self.derived.iter().find(|derived| derived.formula == formula)
     }
 
     /// The derived fact behind a slot.

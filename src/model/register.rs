@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use super::condition::Condition;
 use super::rule::Citation;
+use crate::formulas::anaesthetic;
 use crate::table::{Bits, Idx, Table};
 
 /// Names of medicines and the classes they belong to.
@@ -144,6 +145,16 @@ impl Agent {
         self.limits.iter().find(|it| {
             it.adrenaline == adrenaline && it.from_age.is_none_or(|from| from <= age) && it.below_age.is_none_or(|below| age < below)
         })
+    }
+}
+
+impl anaesthetic::Agent for Agent {
+    fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)> {
+        self.limit(adrenaline, age).map(|row| (row.per_kg, row.at_most))
+    }
+
+    fn most_per_digit(&self) -> Option<f64> {
+        self.per_digit
     }
 }
 

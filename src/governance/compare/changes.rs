@@ -300,12 +300,10 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
 fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> Parts {
     use crate::model::Input;
     let inputs: Vec<String> = derived
-        .inputs
-        .iter()
-        .zip(derived.formula.roles())
-        .map(|(input, role)| {
+        .given()
+        .map(|(role, input)| {
             let given = match input {
-                Input::Fact(slot) => rule_set.catalogue.id(*slot).to_owned(),
+                Input::Fact(slot) => rule_set.catalogue.id(slot).to_owned(),
                 Input::Number(number) => number.to_string(),
             };
             format!("{}: {given}", role.name)
@@ -313,7 +311,7 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> Parts {
         .collect();
     vec![
         ("about", derived.about.clone()),
-        ("formula", derived.formula.name().to_owned()),
+        ("formula", derived.formula.name.to_owned()),
         ("given", inputs.join("; ")),
         ("unit", derived.unit.clone().unwrap_or_default()),
         ("decimals", derived.decimals.to_string()),

@@ -8,7 +8,8 @@ use std::collections::{BTreeMap, BinaryHeap};
 
 use super::cells::Cell;
 use crate::facts::{Fact, Facts, Known, Value, derive};
-use crate::model::{Derived, Formula, Idx, Input, Medicine, RuleSet};
+use crate::formulas::formula::{Amount, Moves, Role, RoleKind};
+use crate::model::{Derived, Idx, Input, Medicine, RuleSet};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::truth::FactSlot;
@@ -421,16 +422,18 @@ fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<Fa
         None => Some(i8::from(matches!(what, What::Answer(id) if id == catalogue.id(slot)))),
         Some(derived) => {
             let mut total = Some(0_i8);
-            for (role, input) in derived.inputs.iter().enumerate() {
+            for (role, input) in derived.given() {
                 let Input::Fact(of) = input else { continue };
-                let inner = match (what, derived.formula) {
-                    (What::Age(id), Formula::CompletedYears) => Some(i8::from(role == 0 && id == catalogue.id(*of))),
-                    (What::Strength(id, _) | What::Volume(id, _), _) if id == catalogue.id(*of) => Some(1),
-                    (What::SteroidDaily, Formula::SteroidDaily | Formula::AdrenalSteroidDaily)
-                    | (What::SteroidDays, Formula::SteroidDays) => Some(1),
-                    _ => moves(rule_set, *of, what, seen),
+                let id = catalogue.id(of);
+                let inner = match (what, role.kind) {
+                    // Who is older was born earlier.
+                    (What::Age(born), RoleKind::Date(_)) => Some(-i8::from(born == id)),
+                    (What::Strength(plan, _) | What::Volume(plan, _), RoleKind::Plan { .. }) => Some(i8::from(plan == id)),
+                    (What::SteroidDaily, RoleKind::Medicines { amount: Amount::Daily, .. })
+                    | (What::SteroidDays, RoleKind::Medicines { amount: Amount::Days, .. }) => Some(1),
+                    _ => moves(rule_set, of, what, seen),
                 };
-                total = match (total, inner.and_then(|it| Some(it * way(derived, role, what)?))) {
+                total = match (total, inner.and_then(|it| Some(it * way(rule_set, derived, role, what)?))) {
                     (Some(0), it) => it,
                     (it, Some(0)) => it,
                     (Some(a), Some(b)) if a == b => Some(a),
@@ -445,15 +448,37 @@ fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<Fa
 }
 
 /// Whether a formula rises or falls with one of its roles, within a cell of every number.
-fn way(derived: &Derived, role: usize, what: &What) -> Option<i8> {
-    Some(match (derived.formula, role) {
-        (Formula::BodyMassIndex | Formula::AdrenalinePerKg | Formula::ShareOf | Formula::Difference, 1)
-        | (Formula::CockcroftGault, 0 | 3)
-        | (Formula::PressureIndex, 1 | 2)
-        | (Formula::AnaestheticLoad, 2) => -1,
-        // What another course of the formula hangs on is cut there, so that it moves nothing within a cell.
-        (Formula::DosingWeight, 2..) | (Formula::ParacetamolCeiling, 1..) | (Formula::AnaestheticLoad, 3) => 0,
-        (Formula::VolumePerToe | Formula::AdrenalineTotal, _) if matches!(what, What::Strength(..)) => 0,
-        _ => 1,
-    })
+fn way(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &What) -> Option<i8> {
+    let moves = match (role.kind, what) {
+        (RoleKind::Plan { strength, .. }, What::Strength(..)) => strength,
+        (RoleKind::Plan { volume, .. }, _) => volume,
+        (RoleKind::Number(_, moves) | RoleKind::Date(moves) | RoleKind::Medicines { moves, .. }, _) => moves,
+        (
+            RoleKind::Limit(_)
+            | RoleKind::Sex
+            | RoleKind::Toes
+            | RoleKind::List
+            | RoleKind::ListLike(_)
+            | RoleKind::YesNo
+            | RoleKind::Counted
+            | RoleKind::CountedChoice,
+            _,
+        ) => Moves::Stays,
+    };
+    match moves {
+        Moves::Rises => Some(1),
+        Moves::Falls => Some(-1),
+        Moves::FallsUnlessNegative(other) => least(rule_set, derived.input(other)?).is_some_and(|least| least >= 0.0).then_some(-1),
+        Moves::Stays => Some(0),
+    }
+}
+
+/// The least that a number may be.
+fn least(rule_set: &RuleSet, input: Input) -> Option<f64> {
+    let slot = match input {
+        Input::Number(number) => return Some(number),
+        Input::Fact(slot) => slot,
+    };
+    let of_question = || rule_set.catalogue.question_of(slot)?.plausible.map(|(low, _)| low);
+    rule_set.catalogue.derived_of(slot).map(|derived| derived.formula.ends.0).or_else(of_question)
 }

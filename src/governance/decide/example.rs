@@ -11,9 +11,11 @@ use super::patient::{Dated, Patient, Told};
 use super::space::Space;
 use crate::evaluate::{Compiled, State};
 use crate::facts::{self, Facts, Gathered, Given, VOLUMES_ML};
+use crate::formulas::RoleKind;
+use crate::formulas::formula::{Amount, Follows, Known};
 use crate::governance::flow::flow;
 use crate::load::questionnaire;
-use crate::model::{Answer, Derived, Formula, Idx, Input, Question, RuleSet};
+use crate::model::{Answer, Derived, Idx, Input, Question, RuleSet};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 
@@ -125,15 +127,12 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
     let mut found = Vec::new();
     for (view, subject) in subjects.iter().enumerate() {
         for derived in &subject.rule_set.catalogue.derived {
-            let by_sums =
-                matches!(derived.formula, Formula::CompletedYears | Formula::CountOf | Formula::PointsOf | Formula::CountMissingFrom);
             let cell = match subject.told(derived.slot) {
                 Some(Told::Number(cell, _)) => Some(*cell),
                 _ => None,
             };
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
-            let may_fail =
-                matches!(derived.formula, Formula::ShareOf | Formula::SteroidDaily | Formula::AdrenalSteroidDaily | Formula::SteroidDays);
+            let may_fail = matches!(derived.formula.known, Known::AtMost { .. });
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             // Of two rule sets in one space, what has one name is computed alike, so that it need not be asked for twice.
             let is_asked = subjects.iter().take(view).any(|it| {
@@ -141,7 +140,7 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
                 std::ptr::eq(it.space, subject.space)
                     && it.rule_set.catalogue.derived.iter().any(|of| it.space.name(it.view, of.slot) == name)
             });
-            if by_sums || (any_will_do && !may_fail) || is_asked {
+            if derived.formula.follows.from_choices() || (any_will_do && !may_fail) || is_asked {
                 continue;
             }
             found.push(Wanted { view, slot: derived.slot, cell });
@@ -181,19 +180,19 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
             }
         }
         for derived in &catalogue.derived {
-            let born =
-                derived.inputs.first().and_then(|it| if let Input::Fact(slot) = it { Some(catalogue.id(*slot).to_owned()) } else { None });
-            match (derived.formula, subject.told(derived.slot), born) {
-                (Formula::CompletedYears, Some(Told::Number(cell, _)), Some(born)) => {
-                    add(Variable { what: What::Age(born), cell: *cell, whole: true });
+            let Some(told) = subject.told(derived.slot) else { continue };
+            if let (Follows::Born(born), Told::Number(cell, _)) = (derived.formula.follows, told)
+                && let Some(born) = derived.fact(born)
+            {
+                add(Variable { what: What::Age(catalogue.id(born).to_owned()), cell: *cell, whole: true });
+            }
+            for (role, _) in derived.given().filter(|_| subject.has_steroid()) {
+                if let RoleKind::Medicines { amount, .. } = role.kind {
+                    add(match amount {
+                        Amount::Daily => Variable { what: What::SteroidDaily, cell: subject.steroid_doses(), whole: false },
+                        Amount::Days => Variable { what: What::SteroidDays, cell: DAYS, whole: true },
+                    });
                 }
-                (Formula::SteroidDaily | Formula::AdrenalSteroidDaily, Some(_), _) if subject.has_steroid() => {
-                    add(Variable { what: What::SteroidDaily, cell: subject.steroid_doses(), whole: false });
-                }
-                (Formula::SteroidDays, Some(_), _) if subject.has_steroid() => {
-                    add(Variable { what: What::SteroidDays, cell: DAYS, whole: true });
-                }
-                _ => {}
             }
         }
     }

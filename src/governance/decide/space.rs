@@ -11,8 +11,9 @@ use chrono::{Datelike as _, NaiveDate};
 use super::cells::{Cell, Cut, cells, cuts_of};
 use super::lists;
 use super::logic::Logic;
-use crate::formulas::body::{Sex, ideal_weight};
-use crate::model::{Answer, Catalogue, Condition, FactKind, Formula, Input, Question, RuleSet, Test};
+use crate::formulas::RoleKind;
+use crate::formulas::formula::{CutAt, Follows};
+use crate::model::{Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::YEARS;
 use crate::truth::FactSlot;
@@ -295,23 +296,27 @@ fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
             }
             _ => false,
         });
-    let factors = |it: &RuleSet| -> Vec<(String, Option<f64>, Option<f64>)> {
-        let steroids = it.medicines.medicines.iter().filter(|it| it.as_prednisolone.is_some());
+    alike && a.given().zip(b.given()).all(|((role, of_one), (_, of_other))| registered_alike(one, other, role.kind, (of_one, of_other)))
+}
+
+/// Whether two rule sets say the same of what stands behind a role, beside the fact itself.
+fn registered_alike(one: &RuleSet, other: &RuleSet, kind: RoleKind, inputs: (Input, Input)) -> bool {
+    let factors = |rule_set: &RuleSet| -> Vec<(String, Option<f64>, Option<f64>)> {
+        let steroids = rule_set.medicines.medicines.iter().filter(|medicine| medicine.as_prednisolone.is_some());
         steroids.map(|it| (it.name.clone(), it.as_prednisolone, it.adrenal_as_prednisolone)).collect()
     };
-    let counts = |it: &RuleSet, inputs: &[Input]| -> Vec<(String, Option<f64>)> {
-        let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
-        slots.flat_map(|slot| it.catalogue.options(slot).iter().map(|it| (it.id.clone(), it.counts)).collect::<Vec<_>>()).collect()
+    let options = |rule_set: &RuleSet, input: Input| -> Vec<(String, Option<f64>)> {
+        let options = input.fact().map(|slot| rule_set.catalogue.options(slot)).unwrap_or_default();
+        options.iter().map(|option| (option.id.clone(), option.counts)).collect()
     };
-    alike
-        && match a.formula {
-            Formula::AnaestheticLoad | Formula::DigitLoad => one.agents == other.agents,
-            Formula::SteroidDaily | Formula::AdrenalSteroidDaily | Formula::SteroidDays => factors(one) == factors(other),
-            Formula::PointsOf | Formula::AdrenalineTotal | Formula::CountOf | Formula::CountMissingFrom => {
-                counts(one, &a.inputs) == counts(other, &b.inputs)
-            }
-            _ => true,
+    match kind {
+        RoleKind::Plan { limits, .. } => !limits || one.agents == other.agents,
+        RoleKind::Medicines { .. } => factors(one) == factors(other),
+        RoleKind::List | RoleKind::ListLike(_) | RoleKind::Counted | RoleKind::CountedChoice => {
+            options(one, inputs.0) == options(other, inputs.1)
         }
+        RoleKind::Number(..) | RoleKind::Limit(_) | RoleKind::Date(_) | RoleKind::Sex | RoleKind::YesNo | RoleKind::Toes => true,
+    }
 }
 
 /// Everything that rules test, by fact id, of all rule sets together.
@@ -357,50 +362,23 @@ impl Tests {
 
     /// Cuts where a formula takes another course, so that within a cell it only rises or only falls.
     fn hidden_cuts(&mut self, rule_set: &RuleSet, derived: &crate::model::Derived) {
-        let number = |role: usize| if let Some(Input::Number(it)) = derived.inputs.get(role) { Some(*it) } else { None };
-        let mut cut = |role: usize, at: Vec<f64>| {
-            let Some(Input::Fact(slot)) = derived.inputs.get(role) else { return };
-            let cuts = at.into_iter().map(|at| Cut { at, value_below: false });
-            self.cuts.entry(rule_set.catalogue.id(*slot).to_owned()).or_default().extend(cuts);
-        };
-        match derived.formula {
-            Formula::IdealWeight => {
-                let ends = [Sex::Female, Sex::Male].map(tallest_without_ideal_weight);
-                self.cuts.entry(slot_id(rule_set, derived, 0)).or_default().extend(ends.map(|at| Cut { at, value_below: true }));
-            }
-            Formula::DosingWeight => cut(2, number(3).into_iter().collect()),
-            Formula::ParacetamolCeiling => {
-                cut(0, [number(3), number(4)].into_iter().flatten().collect());
-                cut(1, number(2).into_iter().collect());
-            }
-            Formula::AnaestheticLoad => {
-                let rows = rule_set.agents.iter().flat_map(|it| &it.limits);
-                cut(3, rows.flat_map(|it| [it.from_age, it.below_age]).flatten().collect());
-            }
-            _ => {}
+        for cut in derived.formula.cuts {
+            let Some(slot) = derived.fact(cut.role) else { continue };
+            let at: Vec<f64> = match cut.at {
+                CutAt::Number(number) => vec![number],
+                CutAt::Limit(role) => match derived.input(role) {
+                    Some(Input::Number(number)) => vec![number],
+                    Some(Input::Fact(_)) | None => Vec::new(),
+                },
+                CutAt::RegisterAges => {
+                    let rows = rule_set.agents.iter().flat_map(|agent| &agent.limits);
+                    rows.flat_map(|row| [row.from_age, row.below_age]).flatten().collect()
+                }
+            };
+            let cuts = at.into_iter().map(|at| Cut { at, value_below: cut.value_below });
+            self.cuts.entry(rule_set.catalogue.id(slot).to_owned()).or_default().extend(cuts);
         }
     }
-}
-
-/// The id of what a role is given; empty for a number.
-fn slot_id(rule_set: &RuleSet, derived: &crate::model::Derived, role: usize) -> String {
-    match derived.inputs.get(role) {
-        Some(Input::Fact(slot)) => rule_set.catalogue.id(*slot).to_owned(),
-        _ => String::new(),
-    }
-}
-
-/// The greatest height, in cm, of which no ideal weight is left; found by halving.
-pub fn tallest_without_ideal_weight(sex: Sex) -> f64 {
-    let (mut none, mut some) = (0.0_f64, 300.0_f64);
-    while some - none > f64::EPSILON * some {
-        let middle = f64::midpoint(none, some);
-        if middle <= none || middle >= some {
-            break;
-        }
-        if ideal_weight(middle, sex).is_none() { none = middle } else { some = middle }
-    }
-    none
 }
 
 /// The domain of one slot.
@@ -458,14 +436,9 @@ fn domain(
         },
         _ => match catalogue.derived_of(slot) {
             Some(derived) => {
-                let whole = matches!(derived.formula, Formula::CompletedYears | Formula::CountOf | Formula::CountMissingFrom);
-                let ends = match derived.formula {
-                    Formula::CompletedYears => (0.0, tests.oldest),
-                    // A difference may fall below nothing, but no dose, index or count.
-                    Formula::Difference => (f64::NEG_INFINITY, f64::INFINITY),
-                    _ => (0.0, f64::INFINITY),
-                };
-                cut(logic, ends, whole)?
+                let (least, most) = derived.formula.ends;
+                let most = if let Follows::Born(_) = derived.formula.follows { tests.oldest } else { most };
+                cut(logic, (least, most), derived.formula.whole)?
             }
             None => Shape::Text,
         },

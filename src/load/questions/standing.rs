@@ -1,10 +1,10 @@
 //! Which questions a clinic's file may never answer once for all patients.
 
 use crate::diagnostic::{Code, Diagnostic};
+use crate::formulas::RoleKind;
 use crate::load::Reading;
 use crate::model::catalogue::Who;
-use crate::model::formula::RoleKind;
-use crate::model::{Answer, Catalogue, Derived, Input, Question, Table};
+use crate::model::{Answer, Catalogue, Derived, Question, Table};
 use crate::source::Node;
 use crate::truth::FactSlot;
 
@@ -43,6 +43,5 @@ fn of_one_patient(question: &Question) -> Option<&'static str> {
 
 /// The facts that a formula takes for the toes of the surgery.
 fn given_toes(derived: &Derived) -> impl Iterator<Item = FactSlot> {
-    let toes = derived.formula.roles().iter().zip(&derived.inputs).filter(|(role, _)| role.kind == RoleKind::Toes);
-    toes.filter_map(|(_, input)| if let Input::Fact(slot) = input { Some(*slot) } else { None })
+    derived.given().filter(|(role, _)| role.kind == RoleKind::Toes).filter_map(|(_, input)| input.fact())
 }

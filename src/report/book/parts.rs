@@ -47,15 +47,12 @@ pub fn derived(sheet: &mut Sheet, book: &Book<'_>) {
     for it in &rules.catalogue.derived {
         sheet.heading(3, &it.id, &inline(&it.about));
         let unit = it.unit.as_ref().map_or(String::new(), |unit| format!(", in {}", inline(unit)));
-        sheet.paragraph(&format!("{}{unit}. Formula {}: {}.", code(&it.id), code(it.formula.name()), inline(it.formula.in_words())));
+        sheet.paragraph(&format!("{}{unit}. Formula {}: {}.", code(&it.id), code(it.formula.name), inline(it.formula.about)));
         let inputs: Vec<String> = it
-            .formula
-            .roles()
-            .iter()
-            .zip(&it.inputs)
+            .given()
             .map(|(role, input)| {
                 let given = match input {
-                    Input::Fact(slot) => anchor_of(rules, *slot).map_or(String::new(), |id| link(id, id)),
+                    Input::Fact(slot) => anchor_of(rules, slot).map_or(String::new(), |id| link(id, id)),
                     Input::Number(number) => inline(&number.to_string()),
                 };
                 format!("{}: {given}", inline(&role.name.replace('_', " ")))
