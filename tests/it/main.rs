@@ -28,6 +28,8 @@ mod drafts;
 mod embedded;
 // The folder of a rule set, and what commands say of it.
 mod folders;
+// Every formula against what it says of itself.
+mod descriptors;
 // Published arithmetic against published tables and worked examples.
 mod formulas;
 // The clinician's page, read back by a Markdown parser.
