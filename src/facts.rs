@@ -1,14 +1,14 @@
 //! A questionnaire to facts: recognising names, converting units, deriving. There is no default answer.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::ops::Range;
+use std::ops::{Deref, Range};
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
 use crate::diagnostic::Diagnostic;
 pub use crate::model::Offered;
-use crate::model::{Agent, Bits, Choice, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance, Table};
+use crate::model::{Agent, Bits, Choice, Derived, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance, Table};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 use crate::source::{Node, Position, Source};
@@ -75,36 +75,39 @@ impl Place {
 }
 
 /// Everything known and not known about one patient on one day.
+///
+/// INVARIANT: what follows from the answers (the day of the procedure, derived facts, which answers count, which are at odds)
+/// is what follows from these: patients are only made by [`read`], and by [`Facts::with`] from others.
 #[derive(Debug, Clone)]
 pub struct Facts {
     /// The day the answers were given, if the questionnaire says so.
-    pub completed_on: Option<NaiveDate>,
+    completed_on: Option<NaiveDate>,
     /// The day the screening is run.
-    pub as_of: NaiveDate,
+    as_of: NaiveDate,
     /// The planned day of the procedure, if known.
-    pub procedure_on: Option<When>,
+    procedure_on: Option<When>,
     /// The slot of that day, as a set; ages wait for it.
-    pub procedure_needs: BTreeSet<FactSlot>,
+    procedure_needs: BTreeSet<FactSlot>,
     /// One fact for each slot of the catalogue.
-    pub facts: Table<Arc<Fact>, Slot>,
+    facts: Table<Arc<Fact>, Slot>,
     /// Notes and free-text answers.
-    pub notes: Vec<Note>,
+    notes: Vec<Note>,
     /// Facts that the clinic's file gives, for every patient alike.
-    pub standing: BTreeSet<FactSlot>,
+    standing: BTreeSet<FactSlot>,
     /// Answers that count otherwise than they were given, because of whether their question applies.
-    pub set_aside: Vec<SetAside>,
+    set_aside: Vec<SetAside>,
     /// Answers that contradict another one, which says that their question does not apply.
-    pub ruled_out: Vec<AtOdds>,
+    ruled_out: Vec<AtOdds>,
     /// What must be known to say whether further answers contradict it.
-    pub ruled_out_open: BTreeSet<FactSlot>,
+    ruled_out_open: BTreeSet<FactSlot>,
     /// Lists of names that are missing, or hold a name that was not recognised.
-    pub unread: BTreeSet<FactSlot>,
+    unread: BTreeSet<FactSlot>,
     /// What the clinic offers of each choice of the plan; nothing is known of a choice that is not listed.
-    pub offers: BTreeMap<FactSlot, Offered>,
+    offers: BTreeMap<FactSlot, Offered>,
     /// Choices of the plan that are not among those.
-    pub not_offered: Vec<AtOdds>,
+    not_offered: Vec<AtOdds>,
     /// Choices of the plan that are not known yet, where the clinic says what it offers.
-    pub offer_open: BTreeSet<FactSlot>,
+    offer_open: BTreeSet<FactSlot>,
 }
 
 /// What was given to a question, where something else counts.
@@ -301,22 +304,76 @@ impl Facts {
         }
     }
 
+    /// Every fact, by its slot.
+    pub fn rows(&self) -> &Table<Arc<Fact>, Slot> {
+        &self.facts
+    }
+
+    /// The day the answers were given, if the questionnaire says so.
+    pub fn completed_on(&self) -> Option<NaiveDate> {
+        self.completed_on
+    }
+
+    /// The day the screening is run.
+    pub fn as_of(&self) -> NaiveDate {
+        self.as_of
+    }
+
+    /// The planned day of the procedure, if known.
+    pub fn procedure_on(&self) -> Option<When> {
+        self.procedure_on
+    }
+
+    /// The slot of that day, as a set; ages wait for it.
+    pub fn procedure_needs(&self) -> &BTreeSet<FactSlot> {
+        &self.procedure_needs
+    }
+
+    /// Notes and free-text answers.
+    pub fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// Whether the clinic's file gives a fact, for every patient alike.
+    pub fn is_standing(&self, slot: FactSlot) -> bool {
+        self.standing.contains(&slot)
+    }
+
+    /// Answers that count otherwise than they were given, because of whether their question applies.
+    pub fn set_aside(&self) -> &[SetAside] {
+        &self.set_aside
+    }
+
+    /// What the clinic offers of each choice of the plan; nothing is known of a choice that is not listed.
+    pub fn offers(&self) -> &BTreeMap<FactSlot, Offered> {
+        &self.offers
+    }
+
+    /// The same patient with some answers otherwise, and everything that follows from it anew. Facts that hang on none of
+    /// these answers stay as they are, and shared.
+    ///
+    /// # Missing data
+    /// A detail that only these changes rule out is set aside: nobody would answer it then. An answer that was set aside
+    /// comes back where the changes ask for it.
+    pub fn with(&self, rule_set: &RuleSet, changes: &[(FactSlot, Fact)]) -> Self {
+        sift::changed(rule_set, self, changes)
+    }
+
+    /// The same answers with every derived fact as a rule set with other numbers computes it.
+    pub fn derived_by(&self, rule_set: &RuleSet) -> Self {
+        let mut facts = self.clone();
+        derive::all(rule_set, &mut facts);
+        facts
+    }
+
     /// Puts a fact into its slot. What follows from it must be derived anew.
-    pub fn put(&mut self, slot: FactSlot, fact: Fact) {
+    fn put(&mut self, slot: FactSlot, fact: Fact) {
         self.facts[slot] = Arc::new(fact);
     }
 
     /// Whether a fact is the very one of another patient, not only an equal one.
     pub fn shares(&self, slot: FactSlot, with: &Self) -> bool {
         Arc::ptr_eq(&self.facts[slot], &with.facts[slot])
-    }
-
-    /// The value of a known fact, to change it. What follows from it must be derived anew.
-    pub fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
-        match Arc::make_mut(&mut self.facts[slot]) {
-            Fact::Known(known) => Some(&mut known.value),
-            Fact::Missing(_) => None,
-        }
     }
 
     /// Takes the day of the procedure from its fact.
@@ -328,11 +385,20 @@ impl Facts {
     }
 
     /// The answers at odds with others.
-    pub fn at_odds(&self, odds: Odds) -> impl Iterator<Item = &AtOdds> {
+    pub fn at_odds(&self, odds: Odds) -> &[AtOdds] {
         match odds {
-            Odds::RuledOut => self.ruled_out.iter(),
-            Odds::NotOffered => self.not_offered.iter(),
-            Odds::Unread => [].iter(),
+            Odds::RuledOut => &self.ruled_out,
+            Odds::NotOffered => &self.not_offered,
+            Odds::Unread => &[],
+        }
+    }
+
+    /// What must be known to say whether further answers are at odds with others.
+    pub fn at_odds_open(&self, odds: Odds) -> &BTreeSet<FactSlot> {
+        match odds {
+            Odds::RuledOut => &self.ruled_out_open,
+            Odds::NotOffered => &self.offer_open,
+            Odds::Unread => &self.unread,
         }
     }
 
@@ -342,6 +408,44 @@ impl Facts {
             Value::Number(number) => Some(number),
             _ => None,
         }
+    }
+}
+
+/// A patient whose numbers are tried: answers are put in one after the other, and of what follows from them only the derived
+/// facts that are asked for. Searching through thousands of numbers has no time for more.
+#[derive(Debug, Clone)]
+pub struct Trial(Facts);
+
+impl Trial {
+    /// The patient as is.
+    pub fn of(facts: &Facts) -> Self {
+        Self(facts.clone())
+    }
+
+    /// Puts a fact into its slot.
+    pub fn put(&mut self, slot: FactSlot, fact: Fact) {
+        self.0.put(slot, fact);
+    }
+
+    /// The value of a known fact, to change it.
+    pub fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
+        match Arc::make_mut(&mut self.0.facts[slot]) {
+            Fact::Known(known) => Some(&mut known.value),
+            Fact::Missing(_) => None,
+        }
+    }
+
+    /// Computes these derived facts, in the order declared.
+    pub fn derive(&mut self, rule_set: &RuleSet, wanted: &[Idx<Derived>]) {
+        derive::these(rule_set, &mut self.0, wanted);
+    }
+}
+
+impl Deref for Trial {
+    type Target = Facts;
+
+    fn deref(&self) -> &Facts {
+        &self.0
     }
 }
 

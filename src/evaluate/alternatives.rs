@@ -76,8 +76,8 @@ fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &[Lever], found: &Foun
 fn levers(trials: &Trials<'_>, question: &Question) -> Vec<Lever> {
     let facts = trials.facts;
     let slot = question.slot;
-    let offered = match facts.offers.get(&slot) {
-        None if !facts.offers.is_empty() => return Vec::new(),
+    let offered = match facts.offers().get(&slot) {
+        None if !facts.offers().is_empty() => return Vec::new(),
         offered => offered,
     };
     let is_offered = |at: u16| !matches!(offered, Some(Offered::Options(bits)) if bits >> at & 1 == 0);

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Compiled, State, explain, of_state};
 use crate::facts::answers::strangers;
-use crate::facts::{AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, holds, sift};
+use crate::facts::{AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, holds};
 use crate::formulas::RoleKind;
 use crate::formulas::formula::Amount;
 use crate::model::{Answer, Condition, FactKind, Question, Rule, RuleSet};
@@ -30,7 +30,7 @@ impl<'a> BesideNames<'a> {
         if changes.is_empty() {
             return None;
         }
-        let facts = sift::changed(rule_set, facts, &changes);
+        let facts = facts.with(rule_set, &changes);
         let open = of_state(rule_set, &compiled.run(&facts), State::Undetermined);
         let answers = open.iter().flat_map(|it| explain::waits_for(&it.when, &facts)).collect();
         Some(Self { rules: open.iter().map(|it| it.id.as_str()).collect(), answers })

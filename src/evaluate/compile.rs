@@ -294,9 +294,9 @@ fn other(condition: &Condition, facts: &Facts) -> u8 {
     use crate::truth::Truth;
     if let Condition::Fact { fact, test: test @ (Test::OlderThan(limit) | Test::Within(limit)) } = condition {
         // The common case without building a set of open facts.
-        let (Some(known), Some(on)) = (facts.known(*fact), &facts.procedure_on) else { return UNKNOWN };
+        let (Some(known), Some(on)) = (facts.known(*fact), facts.procedure_on()) else { return UNKNOWN };
         let Value::Date(taken) = known.value else { return UNKNOWN };
-        let older = When::age_exceeds(&taken, on, &limit.span);
+        let older = When::age_exceeds(&taken, &on, &limit.span);
         return if older == matches!(test, Test::OlderThan(_)) { YES } else { NO };
     }
     match holds::truth(condition, facts) {
@@ -310,7 +310,7 @@ fn other(condition: &Condition, facts: &Facts) -> u8 {
 fn is_as_before(condition: &Condition, before: &Facts, facts: &Facts) -> bool {
     match condition {
         Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => facts.shares(*fact, before),
-        Condition::Fact { fact, .. } => facts.shares(*fact, before) && facts.procedure_on == before.procedure_on,
+        Condition::Fact { fact, .. } => facts.shares(*fact, before) && facts.procedure_on() == before.procedure_on(),
         _ => false,
     }
 }
@@ -333,7 +333,7 @@ impl Prepared {
     /// Lays out the facts of one patient.
     pub fn new(n_facts: usize, facts: &Facts) -> Self {
         let mut prepared = Self { numbers: vec![f64::NAN; n_facts], sets: vec![0; n_facts] };
-        for (at, fact) in facts.facts.iter().enumerate() {
+        for (at, fact) in facts.rows().iter().enumerate() {
             let Fact::Known(known) = fact.as_ref() else { continue };
             match &known.value {
                 Value::Number(number) => put(&mut prepared.numbers, at, *number),

@@ -6,7 +6,6 @@ use super::compile::{Compiled, State};
 use super::prospect::prospect;
 use super::standing;
 use crate::facts::answers::date_in_words;
-use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Value};
 use crate::model::RuleSet;
 use crate::outcome::Outcome;
@@ -30,11 +29,11 @@ pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: O
     let operates = |day: &NaiveDate| weekdays.is_none_or(|it| it.contains(&day.weekday()));
     let mut spans: Vec<DateSpan> = Vec::new();
     let mut before: Option<Vec<State>> = None;
-    let days = (0..u64::try_from(7 * n_days).unwrap_or(0)).filter_map(|ahead| facts.as_of.checked_add_days(Days::new(ahead)));
+    let days = (0..u64::try_from(7 * n_days).unwrap_or(0)).filter_map(|ahead| facts.as_of().checked_add_days(Days::new(ahead)));
     for day in days.filter(operates).take(n_days) {
-        let when = When { date: day, time: facts.procedure_on.and_then(|it| it.time) };
+        let when = When { date: day, time: facts.procedure_on().and_then(|it| it.time) };
         let fact = Fact::Known(Known { value: Value::Date(when), shown: date_in_words(&when), place: None });
-        let then = changed(rule_set, facts, &[(slot, fact)]);
+        let then = facts.with(rule_set, &[(slot, fact)]);
         let states = compiled.run(&then);
         let standing = standing(rule_set, &states);
         match spans.last_mut() {

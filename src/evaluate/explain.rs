@@ -47,7 +47,7 @@ fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
     let mut found = false;
     rule.when.visit(&mut |it| {
         let odds = *it == Condition::Answers(Odds::NotOffered);
-        found |= odds && facts.not_offered.iter().any(|it| local.offers.contains_key(&it.answer.slot));
+        found |= odds && facts.at_odds(Odds::NotOffered).iter().any(|it| local.offers.contains_key(&it.answer.slot));
     });
     found
 }
@@ -108,7 +108,7 @@ pub fn unrecognised(rule_set: &RuleSet, name: &Stranger<'_>) -> Unrecognised {
 
 /// The patient's own answers that count for nothing, each with what says that its question does not apply.
 pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
-    let mut aside: Vec<&facts::SetAside> = facts.set_aside.iter().filter(|it| it.is_settled).collect();
+    let mut aside: Vec<&facts::SetAside> = facts.set_aside().iter().filter(|it| it.is_settled).collect();
     aside.sort_by_key(|it| it.question);
     let told = aside.into_iter().filter_map(|it| {
         let question = &rule_set.catalogue.questions[it.question];
@@ -116,7 +116,7 @@ pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
             Fact::Known(known) => Some(known),
             Fact::Missing(_) => None,
         });
-        let known = known.filter(|_| !facts.standing.contains(&question.slot))?;
+        let known = known.filter(|_| !facts.is_standing(question.slot))?;
         let position = known.place.as_ref().map(Place::position);
         Some(SetAside {
             answer: Because {
@@ -207,7 +207,7 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
 
 /// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
 fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
-    let told = facts.at_odds(odds).map(|it| {
+    let told = facts.at_odds(odds).iter().map(|it| {
         let ask = rule_set.catalogue.question_of(it.answer.slot).map_or("", |it| &it.ask);
         format!("{ask} ({})", it.answer.shown)
     });
@@ -247,8 +247,8 @@ fn collect(condition: &Condition, found_by: &mut impl FnMut(&Condition) -> Vec<S
 /// The age of a date on the day of surgery: "8 days".
 fn age(facts: &Facts, slot: FactSlot) -> String {
     let Some(Value::Date(taken)) = facts.known(slot).map(|it| &it.value) else { return "not known".into() };
-    let Some(on) = &facts.procedure_on else { return "not known".into() };
-    match taken.days_between(on) {
+    let Some(on) = facts.procedure_on() else { return "not known".into() };
+    match taken.days_between(&on) {
         1 => "1 day".into(),
         days => format!("{days} days"),
     }

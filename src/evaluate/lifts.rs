@@ -93,7 +93,7 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
         (Changeable::Any, _, _) => {
             let edits = values(rule_set, question).into_iter().map(|number| {
                 let mut facts_put = vec![put(Value::Number(number), with_unit(question, number))];
-                facts_put.extend(question.date_slot.zip(facts.procedure_on).map(|(slot, on)| (slot, dated(&on))));
+                facts_put.extend(question.date_slot.zip(facts.procedure_on()).map(|(slot, on)| (slot, dated(&on))));
                 Edit::Put(facts_put)
             });
             vec![Lever { slot, edits: edits.collect() }]
@@ -218,7 +218,7 @@ fn target(
         last += 1;
     }
     let range = range(rule_set, question, edits, first, last);
-    match (question.date_slot, facts.procedure_on) {
+    match (question.date_slot, facts.procedure_on()) {
         (Some(date_slot), Some(on)) => {
             let would_do = |at: usize, when: &When| {
                 let Some(Edit::Put(made)) = edits.get(at) else { return false };

@@ -35,7 +35,7 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Altern
     let mut next = Next {
         kind: NextKind::Book,
         plan: Vec::new(),
-        is_offered: !facts.offers.is_empty(),
+        is_offered: !facts.offers().is_empty(),
         read: Vec::new(),
         clear_up: 0,
         ask: Vec::new(),
@@ -54,7 +54,7 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Altern
         return next;
     }
     next.read = each_once(found.unrecognised.iter().map(|it| it.text.clone()));
-    next.clear_up = facts.ruled_out.len();
+    next.clear_up = facts.at_odds(Odds::RuledOut).len();
     next.ask = by_whom(found.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
     next.plan = plan.map(|it| it.changes.clone()).unwrap_or_default();
     let clears_up = |it: &&Finding| rule_set.judging().any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut));

@@ -10,7 +10,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::compile::{Compiled, Kept, State};
 use super::standing;
 use crate::facts::derive::roots;
-use crate::facts::sift::changed;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
 use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test, Turn};
 use crate::outcome::{Outcome, Standing};
@@ -131,7 +130,7 @@ impl<'a> Trials<'a> {
     /// The patient with some answers otherwise.
     pub fn put(&self, changes: &[(FactSlot, Fact)]) -> Facts {
         self.n_tried.set(self.n_tried.get() + 1);
-        changed(self.rule_set, self.facts, changes)
+        self.facts.with(self.rule_set, changes)
     }
 
     /// The patient with changes made.
@@ -253,17 +252,17 @@ impl Links {
     fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits<Slot>> {
         let questions = || rule_set.catalogue.questions.iter().zip(&self.behind);
         let behind = |slot: FactSlot| questions().find(|(it, _)| it.slot == slot).map(|(_, behind)| behind.clone()).unwrap_or_default();
-        let mut found: Vec<Bits<Slot>> = facts.at_odds(odds).map(|it| behind(it.answer.slot)).collect();
+        let mut found: Vec<Bits<Slot>> = facts.at_odds(odds).iter().map(|it| behind(it.answer.slot)).collect();
         if found.is_empty() {
             let mut open = Bits::new();
             match odds {
-                Odds::NotOffered => facts.offers.keys().for_each(|it| open.extend(&behind(*it))),
+                Odds::NotOffered => facts.offers().keys().for_each(|it| open.extend(&behind(*it))),
                 Odds::RuledOut => {
-                    let hangs = |it: &Bits<Slot>| facts.ruled_out_open.iter().any(|slot| it.contains(*slot));
+                    let hangs = |it: &Bits<Slot>| facts.at_odds_open(Odds::RuledOut).iter().any(|slot| it.contains(*slot));
                     questions().filter(|(_, it)| hangs(it)).for_each(|(_, it)| open.extend(it));
                 }
                 Odds::Unread => {
-                    for it in &facts.unread {
+                    for it in facts.at_odds_open(Odds::Unread) {
                         open.insert(*it);
                         open.extend(&behind(*it));
                     }

@@ -12,7 +12,7 @@ use crate::quantity::{tidy, tidy_beside};
 use crate::truth::FactSlot;
 
 /// Computes every derived fact, in the order declared.
-pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
+pub(super) fn all(rule_set: &RuleSet, facts: &mut Facts) {
     for derived in &rule_set.catalogue.derived {
         let fact = one(rule_set, facts, derived);
         facts.put(derived.slot, fact);
@@ -20,7 +20,7 @@ pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
 }
 
 /// Computes these derived facts only, in the order declared; for trying many numbers.
-pub fn these(rule_set: &RuleSet, facts: &mut Facts, wanted: &[Idx<Derived>]) {
+pub(super) fn these(rule_set: &RuleSet, facts: &mut Facts, wanted: &[Idx<Derived>]) {
     for derived in wanted.iter().map(|at| &rule_set.catalogue.derived[*at]) {
         let fact = one(rule_set, facts, derived);
         facts.put(derived.slot, fact);

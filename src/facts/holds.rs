@@ -41,12 +41,8 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
 }
 
 fn at_odds(odds: Odds, facts: &Facts) -> Truth {
-    let (there, open) = match odds {
-        Odds::RuledOut => (!facts.ruled_out.is_empty(), &facts.ruled_out_open),
-        Odds::NotOffered => (!facts.not_offered.is_empty(), &facts.offer_open),
-        Odds::Unread => (false, &facts.unread),
-    };
-    if there {
+    let open = facts.at_odds_open(odds);
+    if !facts.at_odds(odds).is_empty() {
         Truth::Yes
     } else if open.is_empty() {
         Truth::No
@@ -241,7 +237,7 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
             }
         }
         Condition::Answers(odds) if all == Truth::Yes => {
-            found.extend(facts.at_odds(*odds).flat_map(|it| std::iter::once(&it.answer).chain(&it.by).cloned()))
+            found.extend(facts.at_odds(*odds).iter().flat_map(|it| std::iter::once(&it.answer).chain(&it.by).cloned()))
         }
         Condition::Answers(_) => {}
         Condition::Fact { fact, test } => {

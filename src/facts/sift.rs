@@ -13,19 +13,14 @@ use crate::truth::{FactSlot, Slot, Truth};
 /// A patient's answer that is harmless alone counts once its question applies. Until then it is missing, so that an answer
 /// which is added only ever settles what was open. Any other one counts in any case: it may show that the answer which rules
 /// it out is wrong. A standing one of the clinic counts until its question certainly does not apply.
-pub fn all(rule_set: &RuleSet, facts: &mut Facts) {
+pub(super) fn all(rule_set: &RuleSet, facts: &mut Facts) {
     let anew = vec![true; rule_set.catalogue.turns.len()];
     bring_back(rule_set, facts, &anew);
     settle(rule_set, facts, &anew, |_| true);
 }
 
-/// The same patient with some answers otherwise, and everything that follows from it anew. Facts that hang on none of these
-/// answers stay as they are, and shared.
-///
-/// # Missing data
-/// A detail that only these changes rule out is set aside: nobody would answer it then. An answer that was set aside comes
-/// back where the changes ask for it.
-pub fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
+/// What [`Facts::with`] says.
+pub(super) fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
     // Which of what is open comes from which question is not kept, so each that may hang on it is gone over, too.
     let otherwise: Bits<Slot> = changes.iter().map(|(slot, _)| slot).chain(&facts.ruled_out_open).copied().collect();
     let anew: Vec<bool> = rule_set.catalogue.turns.iter().map(|(_, behind)| behind.meets(&otherwise)).collect();

@@ -203,7 +203,7 @@ fn numbers(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], fact: FactSlot
 
 /// Whether a date is younger than, exactly as old as, or older than a span on the day of surgery.
 fn age_beside(facts: &Facts, fact: FactSlot, span: &Span) -> Option<Ordering> {
-    let on = facts.procedure_on?;
+    let on = facts.procedure_on()?;
     let Value::Date(taken) = facts.known(fact)?.value else { return None };
     if When::age_exceeds(&taken, &on, span) {
         return Some(Ordering::Greater);

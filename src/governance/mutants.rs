@@ -5,7 +5,6 @@
 //! notices is held against every possible patient (`equivalent`), since it may come to the same.
 
 use crate::evaluate::{Compiled, Prepared, State, standing_if};
-use crate::facts::{Facts, derive};
 use crate::load::cases::{Case, Excuse};
 use crate::model::{Agent, Condition, Derived, Idx, Input, Rule, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
@@ -314,9 +313,8 @@ impl Trial<'_> {
     /// Whether some case comes out otherwise once the derived facts are computed anew.
     fn derives_otherwise(&self, rule_set: &RuleSet, compiled: &Compiled) -> bool {
         self.patients.iter().any(|patient| {
-            let mut facts: Facts = patient.run.facts.clone();
-            derive::all(rule_set, &mut facts);
-            facts.facts != patient.run.facts.facts && compiled.run(&facts) != patient.run.states
+            let facts = patient.run.facts.derived_by(rule_set);
+            facts.rows() != patient.run.facts.rows() && compiled.run(&facts) != patient.run.states
         })
     }
 }

@@ -214,7 +214,7 @@ impl<'a> Overlay<'a> {
             let (mut ids, mut parts) = (Vec::new(), Vec::new());
             for (at, given) in &gathered.offers {
                 let question = &rule_set.catalogue.questions[*at];
-                let Some(offered) = facts.offers.get(&question.slot) else { continue };
+                let Some(offered) = facts.offers().get(&question.slot) else { continue };
                 if !this.first("offer of", &question.id, &given.key_span) {
                     complete = false;
                 } else if Some(offered) == every_option(question).as_ref() {
@@ -224,7 +224,7 @@ impl<'a> Overlay<'a> {
                 ids.push(question.id.as_str());
                 parts.push(format!("for {}: only {}", question.id, in_words(rule_set, question, offered)));
             }
-            all.extend(facts.offers);
+            all.extend(facts.offers().iter().map(|(slot, offered)| (*slot, offered.clone())));
             complete.then(|| Done::new(&ids.join(", "), format!("offers {}", parts.join("; "))))
         });
         all

@@ -11,7 +11,7 @@ use preblock::governance::mutants::equivalent::proved;
 use preblock::governance::mutants::{Fate, Kind, Mutant, survivors, try_all};
 use preblock::load::cases::{Case, cases, excuses};
 use preblock::load::{RuleFiles, rule_set};
-use preblock::model::RuleSet;
+use preblock::model::{Odds, RuleSet};
 use rstest::rstest;
 
 use crate::support::{alone, codes, embedded, files};
@@ -199,7 +199,7 @@ fn what_comes_to_the_same_is_proved(#[case] when: &str, #[case] same: &str, #[ca
 fn what_a_case_shows_is_not_impossible() {
     let rules = embedded();
     let (_, _, runs) = loaded(&RuleFiles::embedded());
-    let runs = runs.iter().filter(|it| it.facts.ruled_out.is_empty());
+    let runs = runs.iter().filter(|it| it.facts.at_odds(Odds::RuledOut).is_empty());
     let shown = coverage::reached(&rules, runs, None, |_| true);
     let possible = coverage::reached(&rules, [], decider(&rules).as_mut(), |_| true);
     let members = |reached: &[Reach]| reached.iter().flat_map(|it| it.members.clone()).collect::<Vec<Member>>();

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
 use preblock::load::questionnaire;
-use preblock::model::{Answer, Derived, Idx, Question, RuleSet};
+use preblock::model::{Answer, Derived, Idx, Odds, Question, RuleSet};
 use preblock::outcome::{Outcome, Span, Standing};
 use preblock::report::json;
 use preblock::truth::{FactSlot, Truth};
@@ -282,12 +282,12 @@ pub fn span_of(rules: &RuleSet, states: &[State]) -> Span {
 /// What counts, and what contradicts, is what the reference says.
 fn assert_counts(rules: &RuleSet, facts: &Facts) {
     let wanted = counted(rules, facts);
-    let found: BTreeSet<FactSlot> = facts.ruled_out.iter().map(|it| it.answer.slot).collect();
-    assert_eq!((found, &facts.ruled_out_open), (wanted.ruled_out, &wanted.open));
+    let found: BTreeSet<FactSlot> = facts.at_odds(Odds::RuledOut).iter().map(|it| it.answer.slot).collect();
+    assert_eq!((found, facts.at_odds_open(Odds::RuledOut)), (wanted.ruled_out, &wanted.open));
     for (slot, fact) in rules.catalogue.facts.entries() {
         assert_eq!(value(facts, slot), value(&wanted.facts, slot), "{}", fact.id);
     }
-    assert!(facts.ruled_out.iter().all(|it| !it.by.is_empty()), "ruled out by nothing");
+    assert!(facts.at_odds(Odds::RuledOut).iter().all(|it| !it.by.is_empty()), "ruled out by nothing");
 }
 
 /// The state of every rule by the compiled form, after holding the readable tree and the reference equal to it.
@@ -375,7 +375,7 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
 /// What was established stays so once more is known, unless the answers then contradict one another, or may: then the
 /// verdict waits, whatever it was.
 fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known: &Facts) {
-    if !known.ruled_out.is_empty() || !known.ruled_out_open.is_empty() {
+    if !known.at_odds(Odds::RuledOut).is_empty() || !known.at_odds_open(Odds::RuledOut).is_empty() {
         assert_ne!(span_of(rules, after).verdict(), Standing::GO, "answers that contradict one another go");
         return;
     }
@@ -391,8 +391,8 @@ fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known
 
 /// Answers that contradict, a plan beyond the offers and a name that nobody read hold the verdict, whatever the rules are.
 fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
-    let unread = !facts.unread.is_empty();
-    if unread || !facts.ruled_out.is_empty() || !facts.not_offered.is_empty() {
+    let unread = !facts.at_odds_open(Odds::Unread).is_empty();
+    if unread || !facts.at_odds(Odds::RuledOut).is_empty() || !facts.at_odds(Odds::NotOffered).is_empty() {
         assert_ne!(span_of(rules, found).verdict(), Standing::GO);
     }
     assert!(unread || answers::strangers(facts).is_empty(), "a name that nobody read, and nothing waits for it");
@@ -401,7 +401,7 @@ fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
 /// Leaving out an answer that was set aside changes nothing.
 fn assert_counts_for_nothing(rules: &RuleSet, compiled: &Compiled, text: &str, facts: &Facts, found: &[State]) {
     let gathered = crate::support::gathered(rules, text).unwrap_or_else(|found| unreachable!("{found:?}"));
-    for aside in &facts.set_aside {
+    for aside in facts.set_aside() {
         let mut without = gathered.clone();
         without.given.remove(&aside.question);
         let (without, refused) = facts::read(rules, &without, today());
@@ -575,10 +575,11 @@ pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option
         let (facts, found) = facts::read(rules, &gathered, today());
         assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
         assert_counts(rules, &facts);
-        if facts.ruled_out.is_empty() {
+        if facts.at_odds(Odds::RuledOut).is_empty() {
             return Some((gathered, facts));
         }
-        let ruled_out = |at: Idx<Question>| facts.ruled_out.iter().any(|it| it.answer.slot == rules.catalogue.questions[at].slot);
+        let ruled_out =
+            |at: Idx<Question>| facts.at_odds(Odds::RuledOut).iter().any(|it| it.answer.slot == rules.catalogue.questions[at].slot);
         gathered.given.retain(|at, _| !ruled_out(*at));
     }
     None

@@ -11,9 +11,9 @@ use preblock::evaluate::dates::dates;
 use preblock::evaluate::lifts::lifts;
 use preblock::evaluate::search::{Links, Trials};
 use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Fact, Facts, Gathered, sift};
+use preblock::facts::{self, Fact, Facts, Gathered};
 use preblock::load::{RuleFiles, questionnaire, rule_set};
-use preblock::model::{Answer, Changeable, Choice, Idx, Question, RuleSet};
+use preblock::model::{Answer, Changeable, Choice, Idx, Odds, Question, RuleSet};
 use preblock::outcome::{Outcome, Standing};
 use preblock::screener::Screener;
 use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening};
@@ -86,11 +86,12 @@ impl Desk {
 
     /// The same, understood; details that only these changes rule out are left out, as nobody would answer them then.
     pub fn changed(&self, answers: &Gathered, changes: &[(String, String)], as_of: NaiveDate) -> Facts {
-        let before: BTreeSet<_> = self.facts(answers, today()).ruled_out.iter().map(|it| it.answer.slot).collect();
+        let before: BTreeSet<_> = self.facts(answers, today()).at_odds(Odds::RuledOut).iter().map(|it| it.answer.slot).collect();
         let mut now = self.with(answers, changes);
         loop {
             let facts = self.facts(&now, as_of);
-            let newly: BTreeSet<_> = facts.ruled_out.iter().map(|it| it.answer.slot).filter(|it| !before.contains(it)).collect();
+            let newly: BTreeSet<_> =
+                facts.at_odds(Odds::RuledOut).iter().map(|it| it.answer.slot).filter(|it| !before.contains(it)).collect();
             if newly.is_empty() {
                 return facts;
             }
@@ -353,8 +354,8 @@ fn hold_exact(desk: &Desk, answers: &Gathered, whose: &str) -> usize {
             Answer::OneOf(options) => options.iter().map(|it| it.id.as_str()).collect(),
             _ => Vec::new(),
         };
-        let offered = facts.offers.get(&question.slot);
-        let says = !facts.offers.is_empty();
+        let offered = facts.offers().get(&question.slot);
+        let says = !facts.offers().is_empty();
         let has = |at: usize| match offered {
             Some(facts::Offered::Options(bits)) => bits >> at & 1 == 1,
             _ => !says,
@@ -394,7 +395,7 @@ fn no_better_plan_of_two_choices_is_left_out() {
 
 /// The answers with the surgery on this day, at the time that was planned.
 fn on_day(desk: &Desk, answers: &Gathered, day: NaiveDate) -> Facts {
-    let time = desk.facts(answers, today()).procedure_on.and_then(|it| it.time);
+    let time = desk.facts(answers, today()).procedure_on().and_then(|it| it.time);
     let written = time.map_or_else(|| day.to_string(), |it| format!("{day} {}", it.format("%H:%M")));
     desk.changed(answers, &[("plan.procedure_on".into(), written)], today())
 }
@@ -572,7 +573,7 @@ fn ways(desk: &Desk, facts: &Facts, change: &Change) -> Ways {
             let (range, taken) = change.then.split_once(", taken on ").map_or((change.then.as_str(), None), |(it, on)| (it, Some(on)));
             let (inside, outside) = values(question, range);
             let dated = |value: &String, on: &str| format!("{{ value: {value}, taken_on: {on} }}");
-            let (Some(taken), Some(on)) = (taken, facts.procedure_on) else {
+            let (Some(taken), Some(on)) = (taken, facts.procedure_on()) else {
                 // Without a day of surgery nothing is said of the day, and it stays as it was.
                 let day = |it: &String| match question.date_slot.map(|slot| facts.known(slot)) {
                     None => it.clone(),
@@ -634,7 +635,7 @@ struct Held {
 fn hold_lifts(desk: &Desk, answers: &Gathered, whose: &str, held: &mut Held) {
     let facts = desk.facts(answers, today());
     let now = desk.standing(&facts);
-    let as_of = facts.procedure_on.map_or(today(), |it| it.date);
+    let as_of = facts.procedure_on().map_or(today(), |it| it.date);
     for lift in desk.lifts(&facts) {
         let promised = lift.prospect.verdict();
         let words: Vec<String> = lift.changes.iter().map(|it| format!("{} from {} to {}", it.fact, it.now, it.then)).collect();
@@ -791,7 +792,7 @@ fn lifts_and_plans_of_any_rule_set_keep_their_promises() {
 fn hold_lifts_exact(desk: &Desk, answers: &Gathered, whose: &str) -> usize {
     let facts = desk.facts(answers, today());
     let now = desk.standing(&facts);
-    let as_of = facts.procedure_on.map_or(today(), |it| it.date);
+    let as_of = facts.procedure_on().map_or(today(), |it| it.date);
     let lifts = desk.lifts(&facts);
     // With as many as are ever told, some may be left out.
     if lifts.len() >= 8 {
@@ -971,8 +972,8 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     };
     let answers = standing("{ plan: { adrenaline: no }, stock: { extra: yes } }");
     let facts = desk.facts(&answers, today());
-    assert_eq!(facts.set_aside.len(), 1);
-    assert!(facts.ruled_out.is_empty() && facts.known(desk.question("stock.extra").slot).is_none());
+    assert_eq!(facts.set_aside().len(), 1);
+    assert!(facts.at_odds(Odds::RuledOut).is_empty() && facts.known(desk.question("stock.extra").slot).is_none());
     let fires: Vec<String> = desk.screen(&facts).findings.iter().map(|it| it.rule.clone()).collect();
     assert_eq!(fires, ["test/without"]);
     let plans = desk.alternatives(&facts);
@@ -1064,7 +1065,7 @@ fn a_clinic_says_on_which_days_it_operates() {
 /// Every answer, and its day, as it was given.
 fn as_given(rules: &RuleSet, facts: &Facts) -> Vec<(FactSlot, Fact)> {
     let of = |at: Idx<Question>, question: &Question| {
-        let aside = facts.set_aside.iter().find(|it| it.question == at);
+        let aside = facts.set_aside().iter().find(|it| it.question == at);
         let answer = Some(aside.map_or_else(|| facts.get(question.slot).clone(), |it| it.fact.clone()));
         let day = aside.and_then(|it| it.date.clone()).or_else(|| Some(facts.get(question.date_slot?).clone()));
         [answer.map(|it| (question.slot, it)), question.date_slot.zip(day)]
@@ -1075,13 +1076,14 @@ fn as_given(rules: &RuleSet, facts: &Facts) -> Vec<(FactSlot, Fact)> {
 /// Whether everything that follows from two patients' answers is the same.
 fn are_the_same(one: &Facts, other: &Facts) -> bool {
     let aside = |facts: &Facts| {
-        let mut found = facts.set_aside.clone();
+        let mut found = facts.set_aside().to_vec();
         found.sort_by_key(|it| it.question);
         found
     };
-    (&one.facts, one.procedure_on, aside(one)) == (&other.facts, other.procedure_on, aside(other))
-        && (&one.ruled_out, &one.ruled_out_open, &one.unread) == (&other.ruled_out, &other.ruled_out_open, &other.unread)
-        && (&one.not_offered, &one.offer_open) == (&other.not_offered, &other.offer_open)
+    (one.rows(), one.procedure_on(), aside(one)) == (other.rows(), other.procedure_on(), aside(other))
+        && [Odds::RuledOut, Odds::NotOffered, Odds::Unread]
+            .into_iter()
+            .all(|it| (one.at_odds(it), one.at_odds_open(it)) == (other.at_odds(it), other.at_odds_open(it)))
 }
 
 /// What hangs on none of the changed answers is left as it was, and not looked at anew: that comes to the same.
@@ -1098,12 +1100,12 @@ fn a_change_comes_to_the_same_as_every_answer_put_anew() {
         let kept = desk.compiled.kept(&facts);
         let given = as_given(desk.rules, &facts);
         let Some(others) = other.replace(given.clone()) else { continue };
-        n_at_odds += usize::from(!facts.ruled_out.is_empty());
-        n_open += usize::from(!facts.ruled_out_open.is_empty());
+        n_at_odds += usize::from(!facts.at_odds(Odds::RuledOut).is_empty());
+        n_open += usize::from(!facts.at_odds_open(Odds::RuledOut).is_empty());
         for _ in 0..10 {
             let changes: Vec<(FactSlot, Fact)> = (0..=dice.roll(3)).map(|_| others[dice.roll(others.len())].clone()).collect();
-            let beside = sift::changed(desk.rules, &facts, &changes);
-            let anew = sift::changed(desk.rules, &facts, &[given.clone(), changes.clone()].concat());
+            let beside = facts.with(desk.rules, &changes);
+            let anew = facts.with(desk.rules, &[given.clone(), changes.clone()].concat());
             assert!(are_the_same(&beside, &anew), "{changes:?}");
             assert_eq!(desk.compiled.run_beside(&kept, &beside), desk.compiled.run(&anew), "{changes:?}");
             n_changed += 1;

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, Months, NaiveDateTime};
-use preblock::facts::{Fact, Facts, Known, Missing, Value, Why};
-use preblock::model::{Answer, Comparison, Condition, Idx, Medicine, Odds, Question, RuleSet, Substance, Test};
+use preblock::facts::{Fact, Facts, Known, Missing, Trial, Value, Why};
+use preblock::model::{Answer, Comparison, Condition, Idx, Medicine, Question, RuleSet, Substance, Test};
 use preblock::quantity::span::{Span, SpanUnit};
 use preblock::quantity::when::When;
 use preblock::truth::FactSlot;
@@ -80,11 +80,7 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
         }
         Condition::Fact { fact, test } => tested(*fact, test, facts),
         Condition::Answers(odds) => {
-            let (there, open) = match odds {
-                Odds::RuledOut => (facts.ruled_out.len(), &facts.ruled_out_open),
-                Odds::NotOffered => (facts.not_offered.len(), &facts.offer_open),
-                Odds::Unread => (0, &facts.unread),
-            };
+            let (there, open) = (facts.at_odds(*odds).len(), facts.at_odds_open(*odds));
             match (there, open.len()) {
                 (0, 0) => Ok(false),
                 (0, _) => Err(open.clone()),
@@ -97,7 +93,7 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
 /// Which answers count, as specified.
 pub struct Counted {
     /// The facts that count; derived ones as they were given.
-    pub facts: Facts,
+    pub facts: Trial,
     /// Answers that contradict another one.
     pub ruled_out: BTreeSet<FactSlot>,
     /// What must be known to say whether others do.
@@ -108,8 +104,8 @@ pub struct Counted {
 /// counts from whether its question applies.
 pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
     let questions = &rules.catalogue.questions;
-    let mut given = facts.clone();
-    for it in &facts.set_aside {
+    let mut given = Trial::of(facts);
+    for it in facts.set_aside() {
         given.put(questions[it.question].slot, it.fact.clone());
         if let (Some(slot), Some(date)) = (questions[it.question].date_slot, &it.date) {
             given.put(slot, date.clone());
@@ -134,7 +130,7 @@ pub fn counted(rules: &RuleSet, facts: &Facts) -> Counted {
         (counts, apply) = (next, now);
     }
     let hazards = questions.iter().zip(&apply).filter(
-        |(it, _)| matches!(given.get(it.slot), Fact::Known(known) if !given.standing.contains(&it.slot) && !is_harmless(it, &known.value)),
+        |(it, _)| matches!(given.get(it.slot), Fact::Known(known) if !given.is_standing(it.slot) && !is_harmless(it, &known.value)),
     );
     let (mut ruled_out, mut open) = (BTreeSet::new(), BTreeSet::new());
     for (question, applies) in hazards {
@@ -156,11 +152,11 @@ fn instead(question: &Question, applies: &Came, given: &Facts) -> Option<Fact> {
         Fact::Missing(_) => None,
     };
     let dated = question.date_slot.is_some_and(|it| matches!(given.get(it), Fact::Known(_)));
-    if known.is_some_and(|it| !given.standing.contains(&question.slot) && !is_harmless(question, &it.value)) {
+    if known.is_some_and(|it| !given.is_standing(question.slot) && !is_harmless(question, &it.value)) {
         return None;
     }
     let other = question.otherwise.map(Value::Choice);
-    let standing = given.standing.contains(&question.slot);
+    let standing = given.is_standing(question.slot);
     match (applies, other) {
         (Ok(true), _) => None,
         (_, Some(value)) if known.is_some_and(|it| it.value == value) => None,
@@ -240,10 +236,10 @@ fn tested(slot: FactSlot, test: &Test, facts: &Facts) -> Came {
     if let Test::OlderThan(limit) | Test::Within(limit) = test {
         let taken = value(facts, slot);
         let mut open: BTreeSet<FactSlot> = taken.as_ref().err().cloned().unwrap_or_default();
-        if facts.procedure_on.is_none() {
-            open.extend(facts.procedure_needs.iter().copied());
+        if facts.procedure_on().is_none() {
+            open.extend(facts.procedure_needs().iter().copied());
         }
-        let (Ok(Value::Date(taken)), Some(on)) = (taken, facts.procedure_on) else { return Err(open) };
+        let (Ok(Value::Date(taken)), Some(on)) = (taken, facts.procedure_on()) else { return Err(open) };
         let older = older(taken, &on, &limit.span);
         return Ok(if matches!(test, Test::OlderThan(_)) { older } else { !older });
     }

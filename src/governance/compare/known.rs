@@ -6,7 +6,7 @@ use super::{as_asked, read_by_both};
 use crate::evaluate::{Compiled, State};
 use crate::facts::Gathered;
 use crate::governance::decide::{Seen, of_answers};
-use crate::model::{Idx, Question, RuleSet};
+use crate::model::{Idx, Odds, Question, RuleSet};
 
 /// The patients whom both rule sets accept.
 pub struct Known<'a> {
@@ -42,7 +42,7 @@ impl<'a> Known<'a> {
     fn judged(&self, answers: &Gathered, as_of: NaiveDate) -> Option<Judged> {
         let [old, new] = self.rule_sets;
         let facts = read_by_both(old, new, answers, as_of).ok()?;
-        let is_plain = facts.iter().all(|it| it.ruled_out.is_empty());
+        let is_plain = facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty());
         let [compiled_old, compiled_new] = &self.compiled;
         let [facts_old, facts_new] = &facts;
         Some(Judged { states: [compiled_old.run(facts_old), compiled_new.run(facts_new)], is_plain })

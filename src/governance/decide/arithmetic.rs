@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BinaryHeap};
 
 use super::cells::Cell;
-use crate::facts::{Fact, Facts, Known, Value, derive};
+use crate::facts::{Fact, Facts, Known, Trial, Value, derive};
 use crate::formulas::formula::{Amount, Moves, Role, RoleKind};
 use crate::model::{Derived, Idx, Input, Medicine, RuleSet};
 use crate::quantity::tidy;
@@ -206,7 +206,7 @@ impl Ord for Waiting {
 }
 
 fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
-    let mut work: Vec<Facts> = cases.iter().map(|it| it.facts.clone()).collect();
+    let mut work: Vec<Trial> = cases.iter().map(|it| Trial::of(&it.facts)).collect();
     let moves = directions(cases, variables, wanted);
     let chains: Vec<Vec<Idx<Derived>>> =
         wanted.iter().map(|it| cases.get(it.view).map(|case| needed(case.rule_set, it.slot)).unwrap_or_default()).collect();
@@ -302,7 +302,7 @@ fn halves(here: &[Range], at: usize, variables: &[Variable]) -> Vec<Vec<Range>> 
 /// The least and the most that a derived fact comes to in a box; `None` where that is not known.
 fn bounds(
     cases: &[Case<'_>],
-    work: &mut [Facts],
+    work: &mut [Trial],
     variables: &[Variable],
     here: &[Range],
     wanted: &Wanted,
@@ -318,7 +318,7 @@ fn bounds(
             here.iter().zip(moves).map(|((low, high), way)| if (way.unwrap_or_default() >= 0) == rising { *high } else { *low }).collect();
         let (case, facts) = (cases.get(wanted.view)?, work.get_mut(wanted.view)?);
         put(case.rule_set, facts, variables, &corner);
-        derive::these(case.rule_set, facts, chain);
+        facts.derive(case.rule_set, chain);
         *end = facts.number(wanted.slot)?;
     }
     let [low, high] = ends;
@@ -328,7 +328,7 @@ fn bounds(
 /// How far these numbers are from giving what is wanted; nothing, where they do.
 fn distance(
     cases: &[Case<'_>],
-    work: &mut [Facts],
+    work: &mut [Trial],
     variables: &[Variable],
     values: &[f64],
     wanted: &[Wanted],
@@ -340,7 +340,7 @@ fn distance(
     let mut far = 0.0;
     for (it, chain) in wanted.iter().zip(chains) {
         let (Some(case), Some(facts)) = (cases.get(it.view), work.get_mut(it.view)) else { return f64::INFINITY };
-        derive::these(case.rule_set, facts, chain);
+        facts.derive(case.rule_set, chain);
         far += match (it.cell, facts.number(it.slot)) {
             (Some(cell), Some(number)) if cell.contains(number) => 0.0,
             (Some(cell), Some(number)) => {
@@ -355,8 +355,8 @@ fn distance(
     far
 }
 
-/// Puts numbers into facts. What follows must be derived anew.
-fn put(rule_set: &RuleSet, facts: &mut Facts, variables: &[Variable], values: &[f64]) {
+/// Puts numbers into facts.
+fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[f64]) {
     let catalogue = &rule_set.catalogue;
     for (variable, value) in variables.iter().zip(values) {
         match &variable.what {
@@ -366,7 +366,7 @@ fn put(rule_set: &RuleSet, facts: &mut Facts, variables: &[Variable], values: &[
                 }
             }
             What::Age(id) => {
-                if let (Some(slot), Some(born)) = (catalogue.slot(id), facts.procedure_on.and_then(|on| born(&on, *value))) {
+                if let (Some(slot), Some(born)) = (catalogue.slot(id), facts.procedure_on().and_then(|on| born(&on, *value))) {
                     facts.put(slot, Fact::Known(Known { value: Value::Date(born), shown: String::new(), place: None }));
                 }
             }

@@ -4,6 +4,7 @@ use super::{Remark, Subject};
 use crate::diagnostic::Code;
 use crate::evaluate::State;
 use crate::governance::decide::Found;
+use crate::model::Odds;
 
 /// A remark on each rule that cannot fire.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
@@ -11,7 +12,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     for (at, rule) in subject.rule_set.rules.iter().enumerate() {
         // A worked case in which it fires, and no answer is ruled out, settles it.
         let shown = |it: &crate::governance::cases::CaseRun| it.states.get(at) == Some(&State::Fires);
-        if subject.runs.iter().any(|it| shown(it) && it.facts.ruled_out.is_empty()) {
+        if subject.runs.iter().any(|it| shown(it) && it.facts.at_odds(Odds::RuledOut).is_empty()) {
             continue;
         }
         let entry = subject.written.rule(&rule.id);
