@@ -23,7 +23,6 @@ pub use formula::{Formula, Given, NoResult, Role, RoleKind};
 pub static ALL: &[&Formula] = &[
     &age::COMPLETED_YEARS,
     &body::BODY_MASS_INDEX,
-    &body::BODY_SURFACE_AREA,
     &body::IDEAL_WEIGHT,
     &body::DOSING_WEIGHT,
     &counts::LOWER_OF,

@@ -93,36 +93,6 @@ pub static DOSING_WEIGHT: Formula = Formula {
     },
 };
 
-/// [`body_surface_area`] of a rule set.
-pub static BODY_SURFACE_AREA: Formula = Formula {
-    name: "body-surface-area",
-    about: "body surface area by Mosteller",
-    roles: &[Role::number("weight", "kg", Moves::Rises), Role::number("height", "cm", Moves::Rises)],
-    gives: Gives::In("m2"),
-    whole: false,
-    ends: FROM_ZERO,
-    cuts: &[],
-    known: Known::Exactly(Needs::Every),
-    zero: Needs::NEVER,
-    follows: Follows::Arithmetic,
-    even_with: None,
-    compute: |given| {
-        let [weight, height] = given.numbers(["weight", "height"])?;
-        result(body_surface_area(weight, height))
-    },
-};
-
-/// Body surface area in m2, from kilograms and centimetres.
-///
-/// # Returns
-/// `None` unless weight and height are above zero.
-///
-/// # Source
-/// Mosteller RD, Simplified calculation of body-surface area, New England Journal of Medicine, 1987. From memory.
-pub fn body_surface_area(weight_kg: f64, height_cm: f64) -> Option<f64> {
-    settled((positive(weight_kg)? * positive(height_cm)? / 3600.0).sqrt())
-}
-
 /// Body-mass index in kg/m2, from kilograms and centimetres. Unrounded: a limit of 40 is tested on what comes out.
 ///
 /// # Missing data
