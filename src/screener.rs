@@ -2,7 +2,7 @@
 //!
 //! Like all that it uses it has no file, clock or printing: texts come as bytes, and the day is an argument.
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use chrono::{NaiveDate, Weekday};
 
@@ -29,7 +29,8 @@ use crate::screening::{Alternative, Finding, Lift, Refusal, RuleSetStamp, Screen
 pub struct Screener<'a> {
     rule_set: &'a RuleSet,
     compiled: Arc<Compiled>,
-    links: Arc<Links>,
+    /// Made once somebody looks for a better verdict.
+    links: Arc<OnceLock<Links>>,
     as_of: NaiveDate,
     clinic: Option<Clinic>,
     searches: bool,
@@ -52,7 +53,9 @@ pub struct Referral {
     pub reference: String,
     /// The questionnaire's file.
     pub source: SourceStamp,
-    /// What is known and not known, the clinic's own answers included.
+    /// The answers as written, the clinic's own among them.
+    pub answers: Gathered,
+    /// What is known and not known by them.
     pub facts: Facts,
 }
 
@@ -62,7 +65,7 @@ impl<'a> Screener<'a> {
         Self {
             rule_set,
             compiled: Arc::new(Compiled::new(rule_set)),
-            links: Arc::new(Links::new(rule_set)),
+            links: Arc::default(),
             as_of,
             clinic: None,
             searches: true,
@@ -86,6 +89,11 @@ impl<'a> Screener<'a> {
         }
         let clinic = Clinic { answers: read.answers, weekdays: read.weekdays, stamp: stamp(name, bytes) };
         Ok(Self { clinic: Some(clinic), ..self })
+    }
+
+    /// The same clinic and the same wishes, as of another day.
+    pub fn on(self, as_of: NaiveDate) -> Self {
+        Self { as_of, ..self }
     }
 
     /// Looks for nothing that would give a better verdict: a screening then says neither what would lift its verdict, nor
@@ -127,19 +135,44 @@ impl<'a> Screener<'a> {
         let (read, mut problems) = questionnaire::questionnaire(self.rule_set, name, bytes);
         let Some(read) = read else { return Err(refused(String::new(), problems)) };
         let standing = self.clinic.as_ref().map(|it| it.answers.clone()).unwrap_or_default();
-        let (facts, wrong) = facts::read(self.rule_set, &over(&standing, &read.answers), self.as_of);
+        let answers = over(&standing, &read.answers);
+        let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
         problems.extend(wrong);
         if problems.is_empty() {
-            Ok(Referral { reference: read.reference, source: stamp(name, bytes), facts })
+            Ok(Referral { reference: read.reference, source: stamp(name, bytes), answers, facts })
         } else {
             Err(refused(read.reference, in_file_order(problems)))
         }
     }
 
+    /// Understands answers that were gathered already, the clinic's own among them.
+    ///
+    /// # Errors
+    /// Every diagnostic of the answers, by file and place.
+    pub fn facts(&self, answers: &Gathered) -> Result<Facts, Vec<Diagnostic>> {
+        let (facts, problems) = facts::read(self.rule_set, answers, self.as_of);
+        if problems.is_empty() { Ok(facts) } else { Err(problems) }
+    }
+
+    /// What each rule that can judge a patient comes to, in their order.
+    pub fn states(&self, facts: &Facts) -> Vec<State> {
+        self.compiled.run(facts)
+    }
+
+    /// The day of the screening.
+    pub fn as_of(&self) -> NaiveDate {
+        self.as_of
+    }
+
+    /// The rule set that it screens by.
+    pub fn rule_set(&self) -> &'a RuleSet {
+        self.rule_set
+    }
+
     /// Screens a patient whose questionnaire was read. Explanations are built only for rules that fire or are undetermined.
     pub fn screening(&self, referral: &Referral) -> Screening {
         let (rule_set, facts) = (self.rule_set, &referral.facts);
-        let states = self.compiled.run(facts);
+        let states = self.states(facts);
         let span = evaluate::span(rule_set, &states);
         let findings: Vec<Finding> =
             of_state(rule_set, &states, State::Fires).into_iter().map(|rule| explain::finding(rule_set, facts, rule)).collect();
@@ -184,7 +217,7 @@ impl<'a> Screener<'a> {
 
     /// What is still to be asked about a patient; the worst that could come of it first.
     pub fn to_ask(&self, facts: &Facts) -> Vec<ToAsk> {
-        Open::of(self.rule_set, &self.compiled, facts, &self.compiled.run(facts)).to_ask
+        Open::of(self.rule_set, &self.compiled, facts, &self.states(facts)).to_ask
     }
 
     /// What would give a better verdict. Of a patient who goes nothing is looked for.
@@ -192,7 +225,7 @@ impl<'a> Screener<'a> {
         if verdict == Standing::GO {
             return Better::default();
         }
-        let trials = Trials::new(self.rule_set, &self.compiled, &self.links, facts);
+        let trials = Trials::new(self.rule_set, &self.compiled, self.links.get_or_init(|| Links::new(self.rule_set)), facts);
         let (lifts, all_lifts) = lifts(&trials);
         let (plans, all_plans) = alternatives(&trials);
         Better { lifts, plans, cut_short: !(all_lifts && all_plans) }

@@ -6,10 +6,11 @@ use chrono::NaiveDate;
 
 use super::decide::{Decider, Found, Judgement, Seen, TooLarge};
 use crate::diagnostic::Diagnostic;
-use crate::evaluate::{Compiled, State, firing, standing};
+use crate::evaluate::{State, firing, standing};
 use crate::facts::{self, Facts, Gathered};
 use crate::model::{Idx, Question, Rule, RuleSet};
 use crate::outcome::{Outcome, Standing, Urgency};
+use crate::screener::Screener;
 
 mod apart;
 pub mod changes;
@@ -82,17 +83,48 @@ pub fn is_less_cautious(old: Standing, new: Standing) -> bool {
     level(new) < level(old)
 }
 
+/// Two rule sets that are compared, each with what screens by it.
+#[derive(Debug)]
+pub struct Both<'a> {
+    /// As it is.
+    pub old: Screener<'a>,
+    /// As it is proposed.
+    pub new: Screener<'a>,
+}
+
+impl<'a> Both<'a> {
+    /// Compiles both, for screenings as of this day.
+    pub fn new(old: &'a RuleSet, new: &'a RuleSet, as_of: NaiveDate) -> Self {
+        Self { old: Screener::new(old, as_of), new: Screener::new(new, as_of) }
+    }
+
+    /// What both make of a patient on some day. Answers are as the new rule set has them.
+    ///
+    /// # Errors
+    /// What the new one refuses, or else what the old one does.
+    fn facts(&self, answers: &Gathered, as_of: NaiveDate) -> Result<[Facts; 2], Vec<Diagnostic>> {
+        let after = self.new.clone().on(as_of).facts(answers)?;
+        let before = self.old.clone().on(as_of).facts(&as_asked(self.old.rule_set(), self.new.rule_set(), answers))?;
+        Ok([before, after])
+    }
+
+    /// The states of all rules of the old one and of the new one.
+    fn states(&self, [before, after]: &[Facts; 2]) -> [Vec<State>; 2] {
+        [self.old.states(before), self.new.states(after)]
+    }
+}
+
 /// Runs patients under both rule sets. Answers are as the new rule set has them: each with its name.
-pub fn tally<'a>(old: &RuleSet, new: &RuleSet, patients: impl Iterator<Item = (String, &'a Gathered, NaiveDate)>) -> Tally {
-    let (before, after) = (Compiled::new(old), Compiled::new(new));
+pub fn tally<'a>(both: &Both<'_>, patients: impl Iterator<Item = (String, &'a Gathered, NaiveDate)>) -> Tally {
+    let (old, new) = (both.old.rule_set(), both.new.rule_set());
     let mut tally = Tally::default();
     for (name, answers, as_of) in patients {
-        let Ok([facts_before, facts]) = read_by_both(old, new, answers, as_of) else {
+        let Ok(facts) = both.facts(answers, as_of) else {
             tally.refused.push(name);
             continue;
         };
         tally.n_judged += 1;
-        let (states_before, states) = (before.run(&facts_before), after.run(&facts));
+        let [states_before, states] = both.states(&facts);
         let (fired, fires) = (firing(old, &states_before), firing(new, &states));
         let only = |these: &[&str], others: &[&str]| these.iter().filter(|it| !others.contains(it)).map(|it| (*it).to_owned()).collect();
         let one = Move {
@@ -108,19 +140,6 @@ pub fn tally<'a>(old: &RuleSet, new: &RuleSet, patients: impl Iterator<Item = (S
     }
     tally.moves.sort_by_key(|it| (rank(it.old, it.new), it.name.clone()));
     tally
-}
-
-/// The facts of a patient for the old and for the new rule set. Answers are as the new one has them.
-///
-/// # Errors
-/// What the new one refuses, or else what the old one does.
-pub fn read_by_both(old: &RuleSet, new: &RuleSet, answers: &Gathered, as_of: NaiveDate) -> Result<[Facts; 2], Vec<Diagnostic>> {
-    let (after, wrong) = facts::read(new, answers, as_of);
-    let (before, wrong_before) = facts::read(old, &as_asked(old, new, answers), as_of);
-    match [wrong, wrong_before].into_iter().find(|it| !it.is_empty()) {
-        Some(wrong) => Err(wrong),
-        None => Ok([before, after]),
-    }
 }
 
 /// Less cautious first, by how far; then the same verdict; then more cautious.
@@ -163,11 +182,12 @@ pub fn as_asked(other: &RuleSet, rule_set: &RuleSet, answers: &Gathered) -> Gath
 ///
 /// # Errors
 /// The fact that makes the rule sets too large to be compared so.
-pub fn exact(old: &RuleSet, new: &RuleSet, patients: &[(&Gathered, NaiveDate)], as_of: NaiveDate) -> Result<Exact, TooLarge> {
+pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exact, TooLarge> {
+    let (old, new) = (both.old.rule_set(), both.new.rule_set());
     if old.digest == new.digest && old.local.is_none() && new.local.is_none() {
         return Ok(Exact::default());
     }
-    let decider = Decider::new(&[old, new], &[], as_of)?;
+    let decider = Decider::new(&[old, new], &[], both.new.as_of())?;
     let [before, after] = decider.judgements.as_slice() else { return Ok(Exact::default()) };
     let (before_is, after_is) = (classes(before), classes(after));
     let plain = [!before.ruled_out.yes, !after.ruled_out.yes];
@@ -180,7 +200,7 @@ pub fn exact(old: &RuleSet, new: &RuleSet, patients: &[(&Gathered, NaiveDate)], 
     rules.extend(added.map(|(at, it)| (it.id.as_str(), [None, Some(at)])));
     let yes = |judgement: &Judgement, at: Option<usize>| at.and_then(|at| judgement.rules.get(at)).map_or(never, |it| it.yes);
     let sides: Vec<[Lit; 2]> = rules.iter().map(|(_, [was, is])| [yes(before, *was), yes(after, *is)]).collect();
-    let known = Known::new(old, new, patients);
+    let known = Known::new(both, patients);
     let mut search = Search { decider, known, plain };
     let mut moves = Vec::new();
     for (was, before_lits) in STANDINGS.iter().zip(&before_is) {

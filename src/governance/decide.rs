@@ -7,8 +7,8 @@
 use batsat::Lit;
 use chrono::NaiveDate;
 
-use crate::evaluate::Compiled;
 use crate::model::{Condition, RuleSet};
+use crate::screener::Screener;
 
 mod applies;
 pub mod arithmetic;
@@ -45,8 +45,8 @@ pub struct Decider<'a> {
     pub space: Space,
     /// What each rule set makes of it.
     pub judgements: Vec<Judgement>,
-    /// Each rule set compiled, to screen examples.
-    compiled: Vec<Compiled>,
+    /// What screens an example by each rule set.
+    screeners: Vec<Screener<'a>>,
     /// The day of screening and of surgery of every example.
     pub as_of: NaiveDate,
 }
@@ -84,8 +84,8 @@ impl<'a> Decider<'a> {
         for (view, rule_set) in rule_sets.iter().enumerate() {
             judgements.push(judge(&mut logic, &space, rule_set, view));
         }
-        let compiled = rule_sets.iter().map(|it| Compiled::new(it)).collect();
-        Ok(Self { rule_sets: rule_sets.to_vec(), logic, space, judgements, compiled, as_of })
+        let screeners = rule_sets.iter().map(|it| Screener::new(it, as_of)).collect();
+        Ok(Self { rule_sets: rule_sets.to_vec(), logic, space, judgements, screeners, as_of })
     }
 
     /// Where a condition is yes and where it is no, as a rule set reads it.
@@ -131,8 +131,8 @@ impl<'a> Decider<'a> {
                 .iter()
                 .filter_map(|it| {
                     let space = it.space.unwrap_or(&self.space);
-                    let (rule_set, compiled) = (self.rule_sets.get(it.view)?, self.compiled.get(it.view)?);
-                    Some(Subject { rule_set, compiled, space, view: it.view, patient: patient::read(&self.logic, space) })
+                    let (rule_set, screener) = (self.rule_sets.get(it.view)?, self.screeners.get(it.view)?);
+                    Some(Subject { rule_set, screener, space, view: it.view, patient: patient::read(&self.logic, space) })
                 })
                 .collect();
             let mut shut: Vec<Lit> = Vec::new();

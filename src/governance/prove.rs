@@ -10,6 +10,7 @@ use crate::facts::{self, Facts, holds};
 use crate::load::cases::Case;
 use crate::model::{Condition, Guarantee, Idx, Promise, Question, RuleSet, Sense, Then};
 use crate::outcome::{Outcome, Standing, Urgency};
+use crate::screener::Screener;
 use crate::truth::Truth;
 
 /// What became of one guarantee.
@@ -334,17 +335,17 @@ fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -
     let compiled = Compiled::new(rule_set);
     let is_broken = |facts: &Facts| breaks(rule_set, guarantee, facts, &compiled.run(facts));
     let (case, _) = people.iter().find(|(_, facts)| is_broken(facts))?;
+    let screener = Screener::new(rule_set, case.as_of);
     let mut answers = case.answers.clone();
     let questions: Vec<Idx<Question>> = answers.given.keys().copied().rev().collect();
     for question in questions {
         let mut without = answers.clone();
         without.given.remove(&question);
-        let (facts, wrong) = facts::read(rule_set, &without, case.as_of);
-        if wrong.is_empty() && is_broken(&facts) {
+        if screener.facts(&without).is_ok_and(|facts| is_broken(&facts)) {
             answers = without;
         }
     }
-    of_answers(rule_set, &compiled, &answers, case.as_of).filter(|it| is_broken(&it.facts))
+    of_answers(&screener, &answers, case.as_of).filter(|it| is_broken(&it.facts))
 }
 
 /// The worked cases that can be read, with their facts.

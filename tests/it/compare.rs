@@ -6,7 +6,7 @@ use std::process::Command;
 use batsat::Lit;
 use preblock::evaluate::{Compiled, State, standing};
 use preblock::facts;
-use preblock::governance::compare::{Exact, Tally, What, changes, exact, is_less_cautious, tally};
+use preblock::governance::compare::{Both, Exact, Tally, What, changes, exact, is_less_cautious, tally};
 use preblock::governance::decide::space::Shape;
 use preblock::governance::decide::{Decider, Seen};
 use preblock::load::cases::cases;
@@ -64,7 +64,7 @@ fn of(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleSet {
 }
 
 fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
-    let exact = exact(old, new, &[], today()).map_err(|it| format!("{} ({})", it.fact, it.of));
+    let exact = exact(&Both::new(old, new, today()), &[]).map_err(|it| format!("{} ({})", it.fact, it.of));
     Compared { old, new, changes: changes(old, new), cases: Tally::default(), files: None, exact, as_of: today() }
 }
 
@@ -231,7 +231,7 @@ fn a_change(
     #[case] fire: &[&str],
 ) {
     let (old, new) = (of(rules, edits), of(new_rules, new_edits));
-    let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
     let found: BTreeSet<String> = moves(&old, &new, &exact).into_iter().collect();
     assert_eq!(found, expected.iter().map(|it| (*it).to_owned()).collect(), "the moves");
     assert_eq!(shifts(&exact), fire, "the rules");
@@ -310,7 +310,7 @@ fn whoever_is_known_is_shown() {
     let somebody = gathered(&new, &crate::support::written("a:\n  count: 73\n  smokes: no\n  drinks: yes\n  taken: [warfarin]"));
     let somebody = somebody.unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let day = today() - chrono::TimeDelta::days(3);
-    let exact = exact(&old, &new, &[(&somebody, day)], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&Both::new(&old, &new, today()), &[(&somebody, day)]).unwrap_or_else(|it| unreachable!("{it:?}"));
     // Somebody goes now who was deferred: that takes a known answer on smoking, and none on the count.
     let Some(Ok(seen)) = exact.moves.first().map(|it| it.example.as_ref()) else { unreachable!("{exact:?}") };
     assert_eq!(seen[1].questionnaire, "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    smokes: no\n");
@@ -334,7 +334,7 @@ fn a_raised_ceiling_is_answered_with_patients() {
     let new = rule_set_with(&files, None).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let cases = cases(&files, &new).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let known: Vec<_> = cases.iter().map(|it| (&it.answers, it.as_of)).collect();
-    let exact = exact(old, &new, &known, today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&Both::new(old, &new, today()), &known).unwrap_or_else(|it| unreachable!("{it:?}"));
     assert!(exact.moves.first().is_some_and(|it| is_less_cautious(it.old, it.new)), "{exact:?}");
     assert!(exact.moves.iter().all(|it| it.example.is_ok()), "{exact:?}");
     assert!(exact.shifts.iter().flat_map(|it| [&it.lost, &it.gained]).flatten().all(|it| it.is_ok()), "{exact:?}");
@@ -399,7 +399,7 @@ fn order_line_breaks_and_comments_have_no_effect() {
 )]
 fn what_one_of_them_refuses(#[case] rules: Rules, #[case] edits: Edits, #[case] apart: &[&str], #[case] expected: &[&str]) {
     let (old, new) = (of(&[PULSE], &[]), of(rules, edits));
-    let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
     assert_eq!(exact.apart, apart);
     assert_eq!(moves(&old, &new, &exact), expected);
     let both = compared(&old, &new);
@@ -563,7 +563,7 @@ fn patients_under_both() {
         ("alike", answers("a: { inr: { value: 5.5, taken_on: unknown } }")),
         ("milder", answers("a: { inr: { value: 4.5, taken_on: unknown } }")),
     ];
-    let tally = tally(&old, &new, patients.iter().map(|(name, it)| ((*name).to_owned(), it, today())));
+    let tally = tally(&Both::new(&old, &new, today()), patients.iter().map(|(name, it)| ((*name).to_owned(), it, today())));
     assert_eq!((tally.n_judged, tally.refused.as_slice()), (2, &["refused".to_owned()][..]));
     let [only] = tally.moves.as_slice() else { unreachable!("{tally:?}") };
     assert_eq!((only.name.as_str(), only.old.words(), only.new.words()), ("milder", "defer".into(), "go".into()));
@@ -605,7 +605,7 @@ proptest! {
             of(&rules, &[&[(QUESTIONS, "derived:\n", GATED)], edits].concat())
         };
         let (old, new) = (borrowed(&rules(&written), &[]), borrowed(&rules(&after), edits));
-        let exact = exact(&old, &new, &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+        let exact = exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
         let mut found: BTreeSet<(String, String)> = BTreeSet::new();
         for one in &exact.moves {
             found.insert((one.old.words(), one.new.words()));
@@ -618,7 +618,7 @@ proptest! {
             it.lost.iter().map(move |_| of(true)).chain(it.gained.iter().map(move |_| of(false)))
         }).collect();
         let all: Vec<_> = patients.iter().enumerate().filter_map(|(at, it)| Some((at.to_string(), gathered(&new, &written_answers(it)).ok()?))).collect();
-        let tally = tally(&old, &new, all.iter().map(|(name, it)| (name.clone(), it, today())));
+        let tally = tally(&Both::new(&old, &new, today()), all.iter().map(|(name, it)| (name.clone(), it, today())));
         for it in &tally.moves {
             let pair = (it.old.words(), it.new.words());
             prop_assert!(pair.0 == pair.1 || found.contains(&pair), "{:?} is not among {:?}", pair, found);

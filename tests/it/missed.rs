@@ -5,14 +5,14 @@ use std::collections::BTreeSet;
 
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Facts};
-use preblock::governance::compare::tally;
+use preblock::governance::compare::{Both, tally};
 use preblock::governance::prove::breaks;
 use preblock::load::RuleFiles;
 use preblock::load::cases::{Case, cases};
 use preblock::model::{Condition, Rule, RuleSet, Then};
 use preblock::outcome::Outcome;
 
-use crate::support::{codes, embedded, embedded_once};
+use crate::support::{codes, embedded, embedded_once, today};
 
 fn worked_cases(rules: &RuleSet) -> Vec<Case> {
     cases(&RuleFiles::embedded(), rules).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
@@ -56,7 +56,7 @@ fn any_other_rule_is_missed_by_the_comparison() {
     for (at, rule) in rules.rules.iter().enumerate().filter(|(_, it)| it.outcome != Outcome::Refer) {
         let whole = std::mem::replace(&mut without.rules[at].when, Condition::Any(Vec::new()));
         let some = patients.iter().filter(|(_, _, states)| states[at] == State::Fires).take(1);
-        let found = tally(rules, &without, some.map(|(case, _, _)| (case.title.clone(), &case.answers, case.as_of)));
+        let found = tally(&Both::new(rules, &without, today()), some.map(|(case, _, _)| (case.title.clone(), &case.answers, case.as_of)));
         if !found.moves.iter().any(|it| it.lost == [rule.id.as_str()]) {
             unnamed.insert(rule.id.as_str());
         }

@@ -12,7 +12,7 @@ use std::time::Instant;
 use preblock::diagnostic::Diagnostic;
 use preblock::evaluate::{Compiled, notices::notices};
 use preblock::governance::cases::run;
-use preblock::governance::compare::{exact, is_less_cautious, tally};
+use preblock::governance::compare::{Both, exact, is_less_cautious, tally};
 use preblock::governance::decide::{Decider, TooLarge};
 use preblock::governance::lint::{self, LINTS, Subject};
 use preblock::governance::prove::prove;
@@ -161,14 +161,14 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
             if words == [word] { Ok(()) } else { Err(format!("{words:?}")) }
         }
         "compare" if what == "exact" => {
-            let found = exact(base.rule_set, &rules, &[], today()).map_err(|it| format!("{it:?}"))?;
+            let found = exact(&Both::new(base.rule_set, &rules, today()), &[]).map_err(|it| format!("{it:?}"))?;
             let real = found.moves.iter().filter(|it| it.example.is_ok());
             if real.into_iter().any(|it| is_less_cautious(it.old, it.new)) { Ok(()) } else { Err(format!("{:?}", found.moves)) }
         }
         "compare" => {
             let less = |some: &[&Case]| {
                 let patients = some.iter().map(|it| (it.title.clone(), &it.answers, it.as_of));
-                tally(base.rule_set, &rules, patients).moves.iter().any(|it| is_less_cautious(it.old, it.new))
+                tally(&Both::new(base.rule_set, &rules, today()), patients).moves.iter().any(|it| is_less_cautious(it.old, it.new))
             };
             if all.chunks(64).any(less) { Ok(()) } else { Err("nobody gets a less cautious verdict".into()) }
         }
@@ -279,5 +279,9 @@ fn without_a_seed_nothing_is_noticed() {
     let local = LocalFile { name: LOCAL.into(), bytes: POLICY.into() };
     assert!(rule_set_with(&files, Some(&local)).is_ok());
     let (few, _) = whole.cases.split_at(100);
-    assert!(tally(rule_set, &whole.rule_set, few.iter().map(|it| (it.title.clone(), &it.answers, it.as_of))).moves.is_empty());
+    assert!(
+        tally(&Both::new(rule_set, &whole.rule_set, today()), few.iter().map(|it| (it.title.clone(), &it.answers, it.as_of)))
+            .moves
+            .is_empty()
+    );
 }

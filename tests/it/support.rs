@@ -268,5 +268,5 @@ pub fn screening(rules: &RuleSet, facts: &Facts) -> Screening {
 /// Somebody with these answers.
 pub fn referral(facts: &Facts) -> Referral {
     let source = SourceStamp { path: "t.yaml".into(), digest: "0".repeat(64) };
-    Referral { reference: "T-1".into(), source, facts: facts.clone() }
+    Referral { reference: "T-1".into(), source, answers: Gathered::default(), facts: facts.clone() }
 }

@@ -10,7 +10,7 @@ use crate::cli::find::{Found, find};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::facts::Gathered;
-use crate::governance::compare::{as_asked, changes, exact, read_by_both, tally};
+use crate::governance::compare::{Both, as_asked, changes, exact, tally};
 use crate::governance::flow::flow;
 use crate::load::cases::Case;
 use crate::load::{RuleFiles, files, questionnaire};
@@ -65,8 +65,9 @@ pub fn run(arguments: &Compare) -> Status {
     let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else { return Status::Refused };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else { return Status::Refused };
-    let Some(given) = given(arguments, &old, &new, as_of) else { return Status::Refused };
-    let mut files = (!arguments.files.is_empty()).then(|| tally(&old, &new, given.patients.iter().map(Patient::borrowed)));
+    let both = Both::new(&old, &new, as_of);
+    let Some(given) = given(arguments, &both) else { return Status::Refused };
+    let mut files = (!arguments.files.is_empty()).then(|| tally(&both, given.patients.iter().map(Patient::borrowed)));
     if let Some(it) = &mut files {
         it.refused.extend(given.refused);
         it.refused.sort();
@@ -74,8 +75,8 @@ pub fn run(arguments: &Compare) -> Status {
     // Questionnaires that were given are somebody's: they come before what was invented.
     let patients: Vec<(&Gathered, NaiveDate)> = given.patients.iter().chain(&cases).map(|it| (&it.answers, it.as_of)).collect();
     let changes = changes(&old, &new);
-    let exact = exact(&old, &new, &patients, as_of).map_err(|it| format!("{} ({})", it.fact, it.of));
-    let cases = tally(&old, &new, cases.iter().map(Patient::borrowed));
+    let exact = exact(&both, &patients).map_err(|it| format!("{} ({})", it.fact, it.of));
+    let cases = tally(&both, cases.iter().map(Patient::borrowed));
     let compared = Compared { old: &old, new: &new, changes, cases, files, exact, as_of };
     match arguments.format {
         Form::Text => draw::plain(&compare::text(&compared, draw::width())),
@@ -128,22 +129,14 @@ struct GivenFiles {
 }
 
 /// Reads the questionnaires that were given; `None` after diagnostics.
-fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) -> Option<GivenFiles> {
-    let read = |path: &Path, clinic: bool| {
-        let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
-        let name = path.display().to_string();
-        let (read, found) =
-            if clinic { questionnaire::clinic(new, &name, &bytes) } else { questionnaire::questionnaire(new, &name, &bytes) };
-        read.filter(|_| found.is_empty()).map(|it| it.answers).ok_or(found)
+fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
+    let bytes = |path: &Path| files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it]);
+    let new = both.new.clone();
+    let new = match &arguments.clinic {
+        Some(path) => bytes(path).and_then(|it| new.clinic(&path.display().to_string(), &it)),
+        None => Ok(new),
     };
-    let standing = match arguments.clinic.as_ref().map(|it| read(it, true)) {
-        None => Gathered::default(),
-        Some(Ok(answers)) => answers,
-        Some(Err(found)) => {
-            draw::diagnostics(&found);
-            return None;
-        }
-    };
+    let new = new.map_err(|found| draw::diagnostics(&found)).ok()?;
     let Found { paths, problems, passed_over } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
     if !problems.is_empty() {
@@ -154,9 +147,13 @@ fn given(arguments: &Compare, old: &RuleSet, new: &RuleSet, as_of: NaiveDate) ->
     let mut refused = Vec::new();
     for path in paths {
         let name = path.display().to_string();
-        let answers = read(&path, false).map(|own| questionnaire::over(&standing, &own));
-        match answers.and_then(|it| read_by_both(old, new, &it, as_of).map(|_| it)) {
-            Ok(answers) => patients.push(Patient { name, answers, as_of }),
+        let read = bytes(&path).and_then(|it| new.read(&name, &it).map_err(|refusal| refusal.problems));
+        let answers = read.and_then(|referral| {
+            both.old.facts(&as_asked(both.old.rule_set(), new.rule_set(), &referral.answers))?;
+            Ok(referral.answers)
+        });
+        match answers {
+            Ok(answers) => patients.push(Patient { name, answers, as_of: new.as_of() }),
             Err(found) => {
                 draw::diagnostics(&found);
                 refused.push(name);

@@ -2,16 +2,15 @@
 
 use chrono::NaiveDate;
 
-use super::{as_asked, read_by_both};
-use crate::evaluate::{Compiled, State};
+use super::{Both, as_asked};
+use crate::evaluate::State;
 use crate::facts::Gathered;
 use crate::governance::decide::{Seen, of_answers};
-use crate::model::{Idx, Odds, Question, RuleSet};
+use crate::model::{Idx, Odds, Question};
 
 /// The patients whom both rule sets accept.
 pub struct Known<'a> {
-    rule_sets: [&'a RuleSet; 2],
-    compiled: [Compiled; 2],
+    both: &'a Both<'a>,
     patients: Vec<Patient<'a>>,
 }
 
@@ -31,21 +30,10 @@ struct Judged {
 
 impl<'a> Known<'a> {
     /// Judges patients by both. Their answers are as the new rule set has them.
-    pub fn new(old: &'a RuleSet, new: &'a RuleSet, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
-        let mut known = Self { rule_sets: [old, new], compiled: [Compiled::new(old), Compiled::new(new)], patients: Vec::new() };
+    pub fn new(both: &'a Both<'a>, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
         let judged =
-            patients.iter().filter_map(|(answers, as_of)| Some(Patient { answers, as_of: *as_of, judged: known.judged(answers, *as_of)? }));
-        known.patients = judged.collect();
-        known
-    }
-
-    fn judged(&self, answers: &Gathered, as_of: NaiveDate) -> Option<Judged> {
-        let [old, new] = self.rule_sets;
-        let facts = read_by_both(old, new, answers, as_of).ok()?;
-        let is_plain = facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty());
-        let [compiled_old, compiled_new] = &self.compiled;
-        let [facts_old, facts_new] = &facts;
-        Some(Judged { states: [compiled_old.run(facts_old), compiled_new.run(facts_new)], is_plain })
+            patients.iter().filter_map(|(answers, as_of)| Some(Patient { answers, as_of: *as_of, judged: judged(both, answers, *as_of)? }));
+        Self { both, patients: judged.collect() }
     }
 
     /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
@@ -56,12 +44,9 @@ impl<'a> Known<'a> {
         };
         self.patients.iter().filter(|it| fits(&it.judged)).find_map(|it| {
             let smallest = self.smallest(it, &fits);
-            let [old, new] = self.rule_sets;
-            let [compiled_old, compiled_new] = &self.compiled;
-            let seen = [
-                of_answers(old, compiled_old, &as_asked(old, new, &smallest), it.as_of)?,
-                of_answers(new, compiled_new, &smallest, it.as_of)?,
-            ];
+            let Both { old, new } = self.both;
+            let seen =
+                [of_answers(old, &as_asked(old.rule_set(), new.rule_set(), &smallest), it.as_of)?, of_answers(new, &smallest, it.as_of)?];
             // As it is written, a questionnaire has no notes; should anything else be lost, it is no example.
             let [before, after] = &seen;
             wanted([&before.states, &after.states]).then(|| seen.into())
@@ -85,7 +70,7 @@ impl<'a> Known<'a> {
                     } else {
                         without.given = kept.clone()
                     }
-                    if !self.judged(&without, patient.as_of).is_some_and(|it| fits(&it)) {
+                    if !judged(self.both, &without, patient.as_of).is_some_and(|it| fits(&it)) {
                         kept.extend(left_out.map(|it| (question, it)));
                     }
                 }
@@ -96,4 +81,9 @@ impl<'a> Known<'a> {
             }
         }
     }
+}
+
+fn judged(both: &Both<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Judged> {
+    let facts = both.facts(answers, as_of).ok()?;
+    Some(Judged { states: both.states(&facts), is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()) })
 }

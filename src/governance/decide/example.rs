@@ -9,23 +9,23 @@ use super::arithmetic::{self, Case, Search, Variable, Wanted, What};
 use super::cells::Cell;
 use super::patient::{Dated, Patient, Told};
 use super::space::Space;
-use crate::evaluate::{Compiled, State};
-use crate::facts::{self, Facts, Gathered, Given, VOLUMES_ML};
+use crate::evaluate::State;
+use crate::facts::{Facts, Gathered, Given, VOLUMES_ML};
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{Amount, Follows, Known};
 use crate::governance::flow::flow;
-use crate::load::questionnaire;
 use crate::model::{Answer, Derived, Idx, Input, Question, RuleSet};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
+use crate::screener::Screener;
 
 /// One rule set with the patient it judges, and the view of the space by which it names facts.
 #[derive(Debug)]
 pub struct Subject<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
-    /// The same, compiled.
-    pub compiled: &'a Compiled,
+    /// What screens by it.
+    pub screener: &'a Screener<'a>,
     /// The space the patient is of.
     pub space: &'a Space,
     /// Which view of it.
@@ -247,12 +247,9 @@ impl Subject<'_> {
             by_section(self.rule_set, "answers", &answers)
         );
         let clinic = self.clinic(&number, &standing);
-        let (facts, n_wrong) = read(self.rule_set, &text, clinic.as_deref(), as_of);
-        if n_wrong > 0 {
-            // A questionnaire that the reader refuses is none.
-            return Err(Failure::Unclear(Vec::new()));
-        }
-        let states = self.compiled.run(&facts);
+        // A questionnaire that the reader refuses is none.
+        let facts = read(self.screener, &text, clinic.as_deref()).ok_or(Failure::Unclear(Vec::new()))?;
+        let states = self.screener.states(&facts);
         Ok(Seen { questionnaire: text, clinic, n_answers, facts, states, as_of })
     }
 
@@ -388,19 +385,13 @@ impl Subject<'_> {
     }
 }
 
-/// The facts of a questionnaire and a clinic's file, and how much of them is refused.
-fn read(rule_set: &RuleSet, text: &str, clinic: Option<&str>, as_of: NaiveDate) -> (Facts, usize) {
-    let (own, mut wrong) = questionnaire::questionnaire(rule_set, "example.yaml", text.as_bytes());
-    let standing = clinic.map(|it| questionnaire::clinic(rule_set, "clinic.yaml", it.as_bytes()));
-    let standing = standing.map(|(read, found)| {
-        wrong.extend(found);
-        read.map(|it| it.answers).unwrap_or_default()
-    });
-    let own = own.map(|it| it.answers).unwrap_or_default();
-    let answers = questionnaire::over(&standing.unwrap_or_default(), &own);
-    let (facts, found) = facts::read(rule_set, &answers, as_of);
-    wrong.extend(found);
-    (facts, wrong.len())
+/// A questionnaire over a clinic's file, read as the program reads them; `None` if it refuses one.
+fn read(screener: &Screener<'_>, text: &str, clinic: Option<&str>) -> Option<Facts> {
+    let screener = match clinic {
+        Some(clinic) => &screener.clone().clinic("clinic.yaml", clinic.as_bytes()).ok()?,
+        None => screener,
+    };
+    Some(screener.read("example.yaml", text.as_bytes()).ok()?.facts)
 }
 
 /// Answers under their sections, as files write them.
@@ -421,7 +412,8 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
 
 /// Answers that were gathered from files, written as a questionnaire, and as a clinic's file where they come from one;
 /// read back and screened. `None` if they are refused so.
-pub fn of_answers(rule_set: &RuleSet, compiled: &Compiled, answers: &Gathered, as_of: NaiveDate) -> Option<Seen> {
+pub fn of_answers(screener: &Screener<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Seen> {
+    let rule_set = screener.rule_set();
     let written = |given: &BTreeMap<Idx<Question>, Given>, standing: bool| -> Vec<(&Question, String)> {
         let given = given.iter().filter(|(_, it)| it.standing == standing);
         given.map(|(at, it)| (&rule_set.catalogue.questions[*at], flow(&it.source, &it.node))).collect()
@@ -433,9 +425,9 @@ pub fn of_answers(rule_set: &RuleSet, compiled: &Compiled, answers: &Gathered, a
         let offers = if offered.is_empty() { String::new() } else { by_section(rule_set, "offers", &offered) };
         format!("clinic: 1\nname: Saltmarsh Foot Clinic\n{offers}{}", by_section(rule_set, "answers", &of_clinic))
     });
-    let (facts, n_wrong) = read(rule_set, &questionnaire, clinic.as_deref(), as_of);
-    let states = compiled.run(&facts);
-    (n_wrong == 0).then_some(Seen { questionnaire, clinic, n_answers: own.len(), facts, states, as_of })
+    let facts = read(&screener.clone().on(as_of), &questionnaire, clinic.as_deref())?;
+    let states = screener.states(&facts);
+    Some(Seen { questionnaire, clinic, n_answers: own.len(), facts, states, as_of })
 }
 
 /// A day that is as told on the day of surgery.
