@@ -78,7 +78,7 @@ enum Command {
     Dose(dose::Arguments),
     /// Check, test and show a rule set
     #[command(subcommand)]
-    Rules(rules::Command),
+    Rules(rules::RulesCommand),
     /// Explain a diagnostic: what it means, why it matters, how to mend it
     Explain(explain::Arguments),
     /// Print the JSON Schema of a file kind, for editors
@@ -98,7 +98,7 @@ pub struct RuleSource {
 
 /// How a screening is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Format {
+pub enum ScreeningFormat {
     /// For people
     Text,
     /// One object for one file, an array for several

@@ -86,7 +86,7 @@ fn day_of_age_zero(age: u16) -> Option<(NaiveDate, NaiveDate)> {
 /// The arguments as answers to the questions that the formula of the load goes back to.
 fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Option<Gathered> {
     let input = |formula: &Formula, role: &str| rule_set.catalogue.computed_by(formula)?.fact(role);
-    let mut form = Form { rule_set, gathered: Gathered::default() };
+    let mut form = DoseAnswers { rule_set, gathered: Gathered::default() };
     let (born, today) = day_of_age_zero(arguments.age)?;
     form.text(input(&age::COMPLETED_YEARS, "born")?, "--age", &born.to_string());
     form.text(input(&age::COMPLETED_YEARS, "on")?, "--age", &today.to_string());
@@ -106,12 +106,12 @@ fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Option<Gathered> {
     Some(form.gathered)
 }
 
-struct Form<'a> {
+struct DoseAnswers<'a> {
     rule_set: &'a RuleSet,
     gathered: Gathered,
 }
 
-impl Form<'_> {
+impl DoseAnswers<'_> {
     fn put(&mut self, slot: FactSlot, source: Arc<Source>, node: Node) {
         if let Some(at) = self.rule_set.catalogue.questions.position(|it| it.slot == slot) {
             let key_span = node.span.clone();

@@ -14,7 +14,7 @@ const MOST_NAMED: usize = 5;
 
 /// What was found.
 #[derive(Debug, Default)]
-pub struct Found {
+pub struct FoundFiles {
     /// Files as given, and those inside folders by name.
     pub paths: Vec<PathBuf>,
     /// What could not be looked into, and folders without any questionnaire.
@@ -24,8 +24,8 @@ pub struct Found {
 }
 
 /// Looks for questionnaires. Links to folders are followed; each folder is entered once, however many links lead to it.
-pub fn find(given: &[PathBuf]) -> Found {
-    let mut found = Found::default();
+pub fn find(given: &[PathBuf]) -> FoundFiles {
+    let mut found = FoundFiles::default();
     let mut entered = BTreeSet::new();
     for path in given {
         if !path.is_dir() {
@@ -45,7 +45,7 @@ pub fn find(given: &[PathBuf]) -> Found {
     found
 }
 
-impl Found {
+impl FoundFiles {
     fn refuse(&mut self, path: &Path, problem: Diagnostic) {
         let path = path.display().to_string();
         self.problems.push(Refusal { reference: None, path, notices: Vec::new(), problems: vec![problem] });

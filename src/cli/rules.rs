@@ -21,11 +21,11 @@ pub mod test;
 
 /// The commands under `rules`.
 #[derive(Debug, Subcommand)]
-pub enum Command {
+pub enum RulesCommand {
     /// Everything wrong with a rule set, and what is likely to be, with source lines
     Check(check::Check),
     /// Run the worked cases, list what no case reaches, and try whether they notice small changes
-    Test(test::Test),
+    Test(test::Arguments),
     /// What a proposed rule set changes, and for whom, over every possible questionnaire
     Compare(compare::Compare),
     /// Prove what the rule set guarantees, for every possible questionnaire, or show one that breaks it
@@ -50,16 +50,16 @@ pub struct Show {
 }
 
 /// Runs the command.
-pub fn run(command: &Command) -> Status {
+pub fn run(command: &RulesCommand) -> Status {
     match command {
-        Command::Check(it) => check::run(it),
-        Command::Test(it) => test::run(it),
-        Command::Compare(it) => compare::run(it),
-        Command::Prove(it) => prove::run(it),
-        Command::Show(it) => show(it),
-        Command::Book(it) => book::run(it),
-        Command::New(it) => new::run(it),
-        Command::Due(it) => due::run(it),
+        RulesCommand::Check(it) => check::run(it),
+        RulesCommand::Test(it) => test::run(it),
+        RulesCommand::Compare(it) => compare::run(it),
+        RulesCommand::Prove(it) => prove::run(it),
+        RulesCommand::Show(it) => show(it),
+        RulesCommand::Book(it) => book::run(it),
+        RulesCommand::New(it) => new::run(it),
+        RulesCommand::Due(it) => due::run(it),
     }
 }
 

@@ -6,8 +6,8 @@ use std::sync::atomic::Ordering;
 use chrono::NaiveDate;
 use clap::Args;
 
-use super::find::{Found, find};
-use super::{Format, RuleSource, Status, draw};
+use super::find::{FoundFiles, find};
+use super::{RuleSource, ScreeningFormat, Status, draw};
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::dates::MOST_DAYS;
 use crate::load::{files, questionnaire};
@@ -45,8 +45,8 @@ pub struct Arguments {
     #[arg(long, value_name = "N", value_parser = n_days, allow_negative_numbers = true)]
     dates: Option<usize>,
     /// How to print the screenings
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = ScreeningFormat::Text)]
+    format: ScreeningFormat,
 }
 
 /// Reads a day of the command line.
@@ -77,7 +77,7 @@ pub fn run(arguments: &Arguments) -> Status {
             return Status::Refused;
         }
     };
-    let Found { paths, problems, passed_over } = find(&arguments.files);
+    let FoundFiles { paths, problems, passed_over } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
     let twins = Twins::among(&paths);
     let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());

@@ -49,7 +49,7 @@ pub struct Compiled {
     sets: Vec<SetTest>,
     /// Tests that need more than a slot: ages, medicines, allergies. Kept as conditions.
     others: Vec<Condition>,
-    steps: Vec<Step>,
+    steps: Vec<Operation>,
     /// One past the last step of each rule.
     ends: Vec<usize>,
     deepest: usize,
@@ -72,7 +72,7 @@ struct SetTest {
 
 /// Where a test's result stands.
 #[derive(Debug, Clone, Copy)]
-enum Step {
+enum Operation {
     Number(u32),
     Set(u32),
     Other(u32),
@@ -113,15 +113,15 @@ impl Compiled {
         match condition {
             Condition::All(parts) => {
                 parts.iter().for_each(|part| self.condition(rule_set, part));
-                self.steps.push(Step::All(count(parts.len())));
+                self.steps.push(Operation::All(count(parts.len())));
             }
             Condition::Any(parts) => {
                 parts.iter().for_each(|part| self.condition(rule_set, part));
-                self.steps.push(Step::Any(count(parts.len())));
+                self.steps.push(Operation::Any(count(parts.len())));
             }
             Condition::Not(part) => {
                 self.condition(rule_set, part);
-                self.steps.push(Step::Not);
+                self.steps.push(Operation::Not);
             }
             Condition::Fact { fact, test } => self.test(rule_set, condition, *fact, test),
             Condition::Taking { .. } | Condition::AllergicTo { .. } | Condition::Answers(_) => self.other(condition),
@@ -134,7 +134,7 @@ impl Compiled {
             Test::OneOf(options) | Test::Includes(options) => self.set(slot, options),
             Test::NoneOf(options) => {
                 self.set(slot, options);
-                self.steps.push(Step::Not);
+                self.steps.push(Operation::Not);
             }
             Test::Compare(how, threshold) if !is_date => {
                 let accepts = match how {
@@ -148,7 +148,7 @@ impl Compiled {
             Test::Between(low, high) if !is_date => {
                 self.number(NumberTest { slot, accepts: EQUAL | ABOVE, with: low.value });
                 self.number(NumberTest { slot, accepts: BELOW | EQUAL, with: high.value });
-                self.steps.push(Step::All(2));
+                self.steps.push(Operation::All(2));
             }
             _ => self.other(condition),
         }
@@ -157,17 +157,17 @@ impl Compiled {
     fn set(&mut self, slot: FactSlot, options: &[u16]) {
         let test = SetTest { slot, mask: options.iter().fold(0, |mask, at| mask | 1 << at) };
         let at = position(&mut self.sets, test);
-        self.steps.push(Step::Set(at));
+        self.steps.push(Operation::Set(at));
     }
 
     fn number(&mut self, test: NumberTest) {
         let at = position(&mut self.numbers, test);
-        self.steps.push(Step::Number(at));
+        self.steps.push(Operation::Number(at));
     }
 
     fn other(&mut self, condition: &Condition) {
         let at = position(&mut self.others, condition.clone());
-        self.steps.push(Step::Other(at));
+        self.steps.push(Operation::Other(at));
     }
 
     /// The most results that are ever open at once.
@@ -175,9 +175,9 @@ impl Compiled {
         let (mut now, mut most) = (0_usize, 1);
         for step in &self.steps {
             match step {
-                Step::Number(_) | Step::Set(_) | Step::Other(_) => now += 1,
-                Step::All(n) | Step::Any(n) => now = (now + 1).saturating_sub(*n as usize),
-                Step::Not => {}
+                Operation::Number(_) | Operation::Set(_) | Operation::Other(_) => now += 1,
+                Operation::All(n) | Operation::Any(n) => now = (now + 1).saturating_sub(*n as usize),
+                Operation::Not => {}
             }
             most = most.max(now);
         }
@@ -223,12 +223,12 @@ impl Compiled {
             open.clear();
             for step in self.steps.get(from..end).unwrap_or_default() {
                 match *step {
-                    Step::Number(at) => open.push(result(&numbers, at)),
-                    Step::Set(at) => open.push(result(&sets, at)),
-                    Step::Other(at) => open.push(result(others, at)),
-                    Step::All(n) => fold(&mut open, n, YES, u8::min),
-                    Step::Any(n) => fold(&mut open, n, NO, u8::max),
-                    Step::Not => {
+                    Operation::Number(at) => open.push(result(&numbers, at)),
+                    Operation::Set(at) => open.push(result(&sets, at)),
+                    Operation::Other(at) => open.push(result(others, at)),
+                    Operation::All(n) => fold(&mut open, n, YES, u8::min),
+                    Operation::Any(n) => fold(&mut open, n, NO, u8::max),
+                    Operation::Not => {
                         if let Some(top) = open.last_mut() {
                             *top = YES - *top;
                         }

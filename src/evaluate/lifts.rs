@@ -114,16 +114,16 @@ fn with_unit(question: &Question, number: f64) -> String {
 }
 
 /// A number that some rule compares an answer with.
-struct Cut {
+struct ComparedWith {
     value: f64,
     /// As the rule set writes it, unit included.
     written: String,
 }
 
 /// The numbers that rules compare an answer with, rising, each once.
-fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<Cut> {
-    let mut found: Vec<Cut> = Vec::new();
-    let mut add = |it: &Threshold| found.push(Cut { value: it.value, written: it.written.clone() });
+fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<ComparedWith> {
+    let mut found: Vec<ComparedWith> = Vec::new();
+    let mut add = |it: &Threshold| found.push(ComparedWith { value: it.value, written: it.written.clone() });
     for rule in &rule_set.rules {
         rule.when.visit(&mut |it| match it {
             Condition::Fact { fact, test: Test::Compare(_, threshold) } if *fact == slot => add(threshold),

@@ -169,7 +169,7 @@ fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
 /// # Returns
 /// No set that holds a smaller one which does as well. Empty where nothing within the bounds helps.
 pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Searched {
-    let reach = Reach::of(trials.rule_set, trials.links, levers);
+    let reach = LeverReach::of(trials.rule_set, trials.links, levers);
     let (states, start) = trials.judged(trials.facts);
     let mut found: Vec<Found> = Vec::new();
     let mut seen: BTreeSet<Vec<Step>> = BTreeSet::new();
@@ -306,7 +306,7 @@ fn grows<'a>(found: &mut Bits<Slot>, gates: impl Iterator<Item = (&'a Question, 
 }
 
 /// Which levers can move which rule.
-struct Reach<'a> {
+struct LeverReach<'a> {
     rule_set: &'a RuleSet,
     links: &'a Links,
     /// For each lever, the answers that it can change.
@@ -317,7 +317,7 @@ struct Reach<'a> {
     same: Vec<Vec<usize>>,
 }
 
-impl<'a> Reach<'a> {
+impl<'a> LeverReach<'a> {
     fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &[Lever]) -> Self {
         let touched: Vec<Bits<Slot>> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
         let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));

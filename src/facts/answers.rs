@@ -46,7 +46,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
             }
             continue;
         };
-        let mut reader = Reader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
+        let mut reader = AnswerReader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
         let (fact, date) = reader.answer(&given.node);
         if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
             let section = rule_set.catalogue.sections[question.section].id.clone();
@@ -62,7 +62,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
     }
     for (at, given) in &gathered.offers {
         let question = &rule_set.catalogue.questions[*at];
-        let mut reader = Reader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
+        let mut reader = AnswerReader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
         if let Some(offered) = reader.offered(&given.node) {
             facts.offers.insert(question.slot, offered);
         }
@@ -100,7 +100,7 @@ pub fn date_in_words(when: &When) -> String {
     when.time.map_or_else(|| day.to_string(), |time| format!("{day} {}", time.format("%H:%M")))
 }
 
-struct Reader<'a> {
+struct AnswerReader<'a> {
     rule_set: &'a RuleSet,
     question: &'a Question,
     source: &'a Arc<Source>,
@@ -109,7 +109,7 @@ struct Reader<'a> {
     diagnostics: &'a mut Vec<Diagnostic>,
 }
 
-impl Reader<'_> {
+impl AnswerReader<'_> {
     fn place(&self, span: &Range<usize>) -> Place {
         Place { source: Arc::clone(self.source), span: span.clone() }
     }

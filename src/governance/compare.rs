@@ -16,8 +16,8 @@ mod apart;
 pub mod changes;
 mod known;
 
-pub use changes::{Change, Part, What, changes};
-use known::Known;
+pub use changes::{ChangeKind, ChangedPart, RuleSetChange, changes};
+use known::KnownPatients;
 
 /// One patient whom the two rule sets judge otherwise.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -200,8 +200,8 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     rules.extend(added.map(|(at, it)| (it.id.as_str(), [None, Some(at)])));
     let yes = |judgement: &Judgement, at: Option<usize>| at.and_then(|at| judgement.rules.get(at)).map_or(never, |it| it.yes);
     let sides: Vec<[Lit; 2]> = rules.iter().map(|(_, [was, is])| [yes(before, *was), yes(after, *is)]).collect();
-    let known = Known::new(both, patients);
-    let mut search = Search { decider, known, plain };
+    let known = KnownPatients::new(both, patients);
+    let mut search = ExampleSearch { decider, known, plain };
     let mut moves = Vec::new();
     for (was, before_lits) in STANDINGS.iter().zip(&before_is) {
         for (is, after_lits) in STANDINGS.iter().zip(&after_is).filter(|(is, _)| *is != was) {
@@ -230,14 +230,14 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
 }
 
 /// Looks for examples.
-struct Search<'a> {
+struct ExampleSearch<'a> {
     decider: Decider<'a>,
-    known: Known<'a>,
+    known: KnownPatients<'a>,
     /// That no answer is contradictory.
     plain: [Lit; 2],
 }
 
-impl Search<'_> {
+impl ExampleSearch<'_> {
     /// An example without contradictory answers if there is one, else any; `None` if there is none.
     fn plainest(&mut self, together: &[Lit], judged: &dyn Fn([&[State]; 2]) -> bool) -> Option<Result<Vec<Seen>, String>> {
         if !self.decider.logic.possible(together) {

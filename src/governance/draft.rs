@@ -27,7 +27,7 @@ const DAYS_TO_REVIEW: u64 = 28;
 
 /// Which rule is wanted.
 #[derive(Debug, Clone)]
-pub struct Wanted<'a> {
+pub struct WantedRule<'a> {
     /// Full id, `concern/rule`. It is well formed, new, and of a concern that is there.
     pub id: &'a str,
     /// What its condition tests.
@@ -44,7 +44,7 @@ pub struct Wanted<'a> {
     pub on: NaiveDate,
 }
 
-impl Wanted<'_> {
+impl WantedRule<'_> {
     fn concern(&self) -> &str {
         self.id.split_once('/').map_or("", |(concern, _)| concern)
     }
@@ -82,7 +82,7 @@ pub enum NoDraft {
 }
 
 /// A form of the condition on one person: the bodies of the cases in which it should fire, stay quiet, be undetermined.
-struct Trial {
+struct DraftTrial {
     form: usize,
     bodies: [String; 3],
 }
@@ -92,7 +92,7 @@ struct Trial {
 /// # Errors
 /// If the file of the concern cannot take a rule at its end, if the value does not fit the question, or if no person of
 /// people.yaml can be changed so that the rule comes out in all three states.
-pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &Wanted<'_>) -> Result<Draft, NoDraft> {
+pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &WantedRule<'_>) -> Result<Draft, NoDraft> {
     let (people, as_of) = people(files);
     let mut forms = forms::forms(rule_set, wanted.question, wanted.value, as_of.unwrap_or(wanted.on)).map_err(NoDraft::Because)?;
     if let Some(gate) = gate::condition(files, wanted.question) {
@@ -102,7 +102,7 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &Wanted<'_>) -> Resu
     // All forms at once, as rules of their own, tried on every person and on the cases that are there.
     let named: Vec<(String, &str)> =
         forms.iter().enumerate().map(|(at, it)| (format!("{}-form-{at}", wanted.name()), it.when.as_str())).collect();
-    let with = Changed::new(files, wanted, &named)?;
+    let with = WithDraft::new(files, wanted, &named)?;
     // Each person as they are, and with the answers that open the gate; quiet as they are, or with another answer.
     let opened = gate::answers(rule_set, wanted.question).filter(|it| !it.is_empty());
     let mut trials = Vec::new();
@@ -111,7 +111,7 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &Wanted<'_>) -> Resu
             for before in [Some(&Vec::new()), opened.as_ref()].into_iter().flatten() {
                 for quiet in [None, Some(it.quiet.as_str())] {
                     let body = |answer: Option<&str>| body(person, before, wanted.question, answer);
-                    trials.push(Trial { form, bodies: [body(Some(&it.fires)), body(quiet), body(Some("unknown"))] });
+                    trials.push(DraftTrial { form, bodies: [body(Some(&it.fires)), body(quiet), body(Some("unknown"))] });
                 }
             }
         }
@@ -139,7 +139,7 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &Wanted<'_>) -> Resu
 }
 
 /// A rule set with drafted rules at the end of their concern.
-struct Changed {
+struct WithDraft {
     files: RuleFiles,
     rule_set: RuleSet,
     compiled: Compiled,
@@ -147,9 +147,9 @@ struct Changed {
     at: Vec<usize>,
 }
 
-impl Changed {
+impl WithDraft {
     /// Puts rules of these names and conditions at the end of the concern.
-    fn new(files: &RuleFiles, wanted: &Wanted<'_>, rules: &[(String, &str)]) -> Result<Self, NoDraft> {
+    fn new(files: &RuleFiles, wanted: &WantedRule<'_>, rules: &[(String, &str)]) -> Result<Self, NoDraft> {
         let all: String = rules.iter().map(|(name, when)| text(wanted, name, when)).collect();
         let mut files = files.clone();
         files.files.insert(wanted.path(), appended(&files, &wanted.path(), &all)?.into_bytes());
@@ -188,9 +188,9 @@ impl Changed {
 }
 
 /// Writes the cases down with what they come to, and runs them as they are written.
-fn finish(files: &RuleFiles, wanted: &Wanted<'_>, when: &str, bodies: &[String; 3], there: &[Case]) -> Result<Draft, NoDraft> {
+fn finish(files: &RuleFiles, wanted: &WantedRule<'_>, when: &str, bodies: &[String; 3], there: &[Case]) -> Result<Draft, NoDraft> {
     let name = wanted.name();
-    let mut with = Changed::new(files, wanted, &[(name.to_owned(), when)])?;
+    let mut with = WithDraft::new(files, wanted, &[(name.to_owned(), when)])?;
     let runs = with.tried(bodies.iter())?;
     let titles = ["fires", "stays quiet", "undetermined"];
     let written: Vec<String> = titles
@@ -224,7 +224,7 @@ fn finish(files: &RuleFiles, wanted: &Wanted<'_>, when: &str, bodies: &[String; 
 }
 
 /// The text of a rule as an entry of its file, after an empty line.
-fn text(wanted: &Wanted<'_>, name: &str, when: &str) -> String {
+fn text(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
     let open = |key: &str, what: &str| format!("    {key}: \"{TO_BE_WRITTEN} {what}\"");
     let (on, review_by) = (wanted.on, wanted.on.checked_add_days(Days::new(DAYS_TO_REVIEW)).unwrap_or(NaiveDate::MAX));
     let mut lines = vec![

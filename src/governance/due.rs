@@ -9,7 +9,7 @@ use crate::model::{Basis, Checked, Citation, LocalChange, Publication, Rule, Rul
 #[derive(Debug, Clone)]
 pub struct Due<'a> {
     /// What is to be looked at.
-    pub what: What<'a>,
+    pub what: DueItem<'a>,
     /// The role that answers for it.
     pub owner: &'a str,
     /// The last day for it; `None` if nobody set one.
@@ -18,7 +18,7 @@ pub struct Due<'a> {
 
 /// What can be due.
 #[derive(Debug, Clone)]
-pub enum What<'a> {
+pub enum DueItem<'a> {
     /// The rule set as a whole.
     RuleSet,
     /// A rule.
@@ -52,22 +52,22 @@ impl Due<'_> {
 
 /// All that a rule set asks for: what has a day by its day and then as the files have it, what has none after it.
 pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a>> {
-    let mut found = vec![Due { what: What::RuleSet, owner: &rule_set.owner, by: Some(rule_set.review_by) }];
-    found.extend(rule_set.rules.iter().map(|it| Due { what: What::Rule(it), owner: rule_set.owner_of(it), by: Some(it.review_by) }));
-    found.extend(allowances.iter().map(|it| Due { what: What::Allowance(it), owner: &it.allowed_by, by: Some(it.review_by) }));
+    let mut found = vec![Due { what: DueItem::RuleSet, owner: &rule_set.owner, by: Some(rule_set.review_by) }];
+    found.extend(rule_set.rules.iter().map(|it| Due { what: DueItem::Rule(it), owner: rule_set.owner_of(it), by: Some(it.review_by) }));
+    found.extend(allowances.iter().map(|it| Due { what: DueItem::Allowance(it), owner: &it.allowed_by, by: Some(it.review_by) }));
     let local = rule_set.local.iter().flat_map(|it| &it.changes);
-    found.extend(local.map(|it| Due { what: What::Local(it), owner: &it.agreed_by, by: Some(it.review_by) }));
+    found.extend(local.map(|it| Due { what: DueItem::Local(it), owner: &it.agreed_by, by: Some(it.review_by) }));
     let cited = citations(rule_set);
     for (at, publication) in rule_set.publications.entries().filter(|(_, it)| it.checked == Checked::FromMemory) {
-        let by: Vec<&Cited<'_>> = cited.iter().filter(|it| it.citation.basis == Basis::Published(at)).collect();
+        let by: Vec<&CitedEntry<'_>> = cited.iter().filter(|it| it.citation.basis == Basis::Published(at)).collect();
         // One role answers for the opening if it answers for all that rests on the source.
         let owner = by.first().map(|it| it.owner).filter(|owner| by.iter().all(|it| it.owner == *owner));
-        let what = What::Source { publication, cited: by.len() };
+        let what = DueItem::Source { publication, cited: by.len() };
         found.push(Due { what, owner: owner.unwrap_or(&rule_set.owner), by: None });
     }
     for it in &cited {
         if let Basis::LocalProposal(text) = &it.citation.basis {
-            found.push(Due { what: What::Proposal { of: it.of.clone(), text }, owner: it.owner, by: None });
+            found.push(Due { what: DueItem::Proposal { of: it.of.clone(), text }, owner: it.owner, by: None });
         }
     }
     found.sort_by_key(|it| (it.by.is_none(), it.by));
@@ -76,7 +76,7 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
 
 /// A citation and what rests on it.
 #[derive(Debug, Clone)]
-pub struct Cited<'a> {
+pub struct CitedEntry<'a> {
     /// A rule's full id, `limits/x`, `anaesthetics/x`.
     pub of: String,
     /// The role that answers for it.
@@ -86,7 +86,7 @@ pub struct Cited<'a> {
 }
 
 /// Every citation of a rule set: of its rules, limits, anaesthetics, and smaller anaesthetic limits.
-pub fn citations(rule_set: &RuleSet) -> Vec<Cited<'_>> {
+pub fn citations(rule_set: &RuleSet) -> Vec<CitedEntry<'_>> {
     let owner = rule_set.owner.as_str();
     let rules = rule_set.rules.iter().map(|it| (it.id.clone(), rule_set.owner_of(it), &it.citations));
     let limits = rule_set.limits.iter().map(|it| (format!("limits/{}", it.id), owner, &it.citations));
@@ -99,6 +99,6 @@ pub fn citations(rule_set: &RuleSet) -> Vec<Cited<'_>> {
         .chain(limits)
         .chain(agents)
         .chain(reductions)
-        .flat_map(|(of, owner, list)| list.iter().map(move |citation| Cited { of: of.clone(), owner, citation }))
+        .flat_map(|(of, owner, list)| list.iter().map(move |citation| CitedEntry { of: of.clone(), owner, citation }))
         .collect()
 }

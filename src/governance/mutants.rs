@@ -16,7 +16,7 @@ pub mod steps;
 
 /// What kind of step a change is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
+pub enum StepKind {
     /// Another direction, or a bound in or out.
     Comparison,
     /// A number by its smallest step.
@@ -43,7 +43,7 @@ pub enum Kind {
     Anaesthetic,
 }
 
-impl Kind {
+impl StepKind {
     /// Every kind, in the order of reports.
     pub const ALL: [Self; 12] = [
         Self::Comparison,
@@ -122,7 +122,7 @@ pub struct Mutant {
     /// Full id of the rule, or what else was changed: `limits/x`, `derived.x`, `anaesthetics/x`.
     pub rule: String,
     /// What kind of step.
-    pub kind: Kind,
+    pub kind: StepKind,
     /// What was changed, in words.
     pub what: String,
     /// The way to the changed part of the condition; `None` if something else was changed.
@@ -135,21 +135,21 @@ pub struct Mutant {
 
 impl Mutant {
     /// A change outside the rules.
-    fn outside(of: String, kind: Kind, what: String, noticed: bool) -> Self {
+    fn outside(of: String, kind: StepKind, what: String, noticed: bool) -> Self {
         Self { rule: of, kind, what, path: None, rules: Vec::new(), fate: Fate::of(noticed) }
     }
 }
 
 /// A case laid out for many evaluations.
-struct Patient<'a> {
+struct PreparedCase<'a> {
     case: &'a Case,
     run: &'a CaseRun,
     slots: Prepared,
 }
 
 /// What the cases are held to.
-struct Trial<'a> {
-    patients: Vec<Patient<'a>>,
+struct CaseTrial<'a> {
+    patients: Vec<PreparedCase<'a>>,
     found: Vec<Mutant>,
 }
 
@@ -158,8 +158,8 @@ struct Trial<'a> {
 pub fn try_all(rule_set: &mut RuleSet, cases: &[Case], runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool) -> Vec<Mutant> {
     let n_facts = rule_set.catalogue.facts.len();
     let patients = cases.iter().zip(runs).filter(|(_, run)| !run.states.is_empty());
-    let patients = patients.map(|(case, run)| Patient { case, run, slots: Prepared::new(n_facts, &run.facts) }).collect();
-    let mut trial = Trial { patients, found: Vec::new() };
+    let patients = patients.map(|(case, run)| PreparedCase { case, run, slots: Prepared::new(n_facts, &run.facts) }).collect();
+    let mut trial = CaseTrial { patients, found: Vec::new() };
     for (at, rule) in rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule)) {
         trial.conditions(rule_set, at, rule);
         trial.outcomes(rule_set, at, rule);
@@ -191,7 +191,7 @@ pub fn survivors<'a>(mutants: &'a [Mutant], excuses: &'a [Excuse], of: impl Fn(&
     (left, unused)
 }
 
-impl Trial<'_> {
+impl CaseTrial<'_> {
     fn conditions(&mut self, rule_set: &RuleSet, at: usize, rule: &Rule) {
         let steps = steps::of(rule_set, &rule.when);
         let changed: Vec<&Condition> = steps.iter().map(|it| &it.when).collect();
@@ -210,8 +210,9 @@ impl Trial<'_> {
     fn notice(&self, rule_set: &RuleSet, at: usize, changed: &[&Condition]) -> Vec<bool> {
         let mut noticed = vec![false; changed.len()];
         // Most changes are noticed by the first few cases that name the rule; those that are left go on.
-        let names = |it: &&Patient<'_>| it.run.states.get(at) != Some(&State::StaysQuiet);
-        let ordered: Vec<&Patient<'_>> = self.patients.iter().filter(names).chain(self.patients.iter().filter(|it| !names(it))).collect();
+        let names = |it: &&PreparedCase<'_>| it.run.states.get(at) != Some(&State::StaysQuiet);
+        let ordered: Vec<&PreparedCase<'_>> =
+            self.patients.iter().filter(names).chain(self.patients.iter().filter(|it| !names(it))).collect();
         let mut rest = ordered.as_slice();
         let mut size = 8;
         while !rest.is_empty() {
@@ -245,7 +246,7 @@ impl Trial<'_> {
             });
             let what = format!("outcome {} instead of {}", outcome.word(), rule.outcome.word());
             let rules = vec![Changed { outcome, ..Changed::none(at, rule) }];
-            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Outcome, what, path: None, rules, fate: Fate::of(noticed) });
+            self.found.push(Mutant { rule: rule.id.clone(), kind: StepKind::Outcome, what, path: None, rules, fate: Fate::of(noticed) });
         }
         let Some(own) = rule.urgency else { return };
         for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].into_iter().filter(|it| *it != own) {
@@ -255,7 +256,7 @@ impl Trial<'_> {
             });
             let what = format!("urgency {} instead of {}", urgency.word(), own.word());
             let rules = vec![Changed { urgency: Some(urgency), ..Changed::none(at, rule) }];
-            self.found.push(Mutant { rule: rule.id.clone(), kind: Kind::Urgency, what, path: None, rules, fate: Fate::of(noticed) });
+            self.found.push(Mutant { rule: rule.id.clone(), kind: StepKind::Urgency, what, path: None, rules, fate: Fate::of(noticed) });
         }
     }
 
@@ -271,7 +272,7 @@ impl Trial<'_> {
                 let noticed = rules.iter().any(|changed| self.notice(rule_set, changed.at, &[&changed.when]).contains(&true));
                 let what = format!("{written} instead of {}", named.written);
                 let (rule, fate) = (format!("limits/{}", named.id), Fate::of(noticed));
-                self.found.push(Mutant { rule, kind: Kind::Limit, what, path: None, rules, fate });
+                self.found.push(Mutant { rule, kind: StepKind::Limit, what, path: None, rules, fate });
             }
         }
     }
@@ -290,7 +291,7 @@ impl Trial<'_> {
                     put_input(rule_set, at, place, *input);
                     let role = roles.get(place).map_or("", |it| it.name);
                     let what = format!("{role} {written} instead of {number}");
-                    self.found.push(Mutant::outside(id.clone(), Kind::Derived, what, noticed));
+                    self.found.push(Mutant::outside(id.clone(), StepKind::Derived, what, noticed));
                 }
             }
         }
@@ -304,7 +305,7 @@ impl Trial<'_> {
             for (what, changed) in other_agents(&agent) {
                 rule_set.agents[at] = changed;
                 let noticed = self.derives_otherwise(rule_set, &compiled);
-                self.found.push(Mutant::outside(format!("anaesthetics/{}", agent.id), Kind::Anaesthetic, what, noticed));
+                self.found.push(Mutant::outside(format!("anaesthetics/{}", agent.id), StepKind::Anaesthetic, what, noticed));
             }
             rule_set.agents[at] = agent;
         }
@@ -327,8 +328,8 @@ fn put_input(rule_set: &mut RuleSet, derived: Idx<Derived>, place: usize, input:
 
 /// An anaesthetic with each of its numbers a step lower and higher.
 fn other_agents(agent: &Agent) -> Vec<(String, Agent)> {
-    type Place = fn(&mut crate::model::AgentLimit) -> Option<&mut f64>;
-    let places: [(&str, Place); 4] = [
+    type LimitField = fn(&mut crate::model::AgentLimit) -> Option<&mut f64>;
+    let places: [(&str, LimitField); 4] = [
         ("per_kg", |it| Some(&mut it.per_kg)),
         ("at_most", |it| it.at_most.as_mut()),
         ("from_age", |it| it.from_age.as_mut()),

@@ -5,16 +5,17 @@ use crate::truth::FactSlot;
 
 /// A condition in words: a line, and what belongs under it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Said {
+pub struct ConditionText {
     /// The line. It ends with a colon if something belongs under it.
     pub line: String,
     /// What belongs under it.
-    pub parts: Vec<Said>,
+    pub parts: Vec<ConditionText>,
 }
 
 /// A condition in words.
-pub fn said(rule_set: &RuleSet, condition: &Condition) -> Said {
-    let list = |line: &str, parts: &[Condition]| Said { line: line.into(), parts: parts.iter().map(|it| said(rule_set, it)).collect() };
+pub fn said(rule_set: &RuleSet, condition: &Condition) -> ConditionText {
+    let list =
+        |line: &str, parts: &[Condition]| ConditionText { line: line.into(), parts: parts.iter().map(|it| said(rule_set, it)).collect() };
     match condition {
         Condition::All(parts) => list("all of these hold:", parts),
         Condition::Any(parts) => list("at least one of these holds:", parts),
@@ -23,13 +24,13 @@ pub fn said(rule_set: &RuleSet, condition: &Condition) -> Said {
             Condition::All(parts) => list("not all of these hold:", parts),
             _ => list("this does not hold:", std::slice::from_ref(part)),
         },
-        leaf => Said { line: one(rule_set, leaf), parts: Vec::new() },
+        leaf => ConditionText { line: one(rule_set, leaf), parts: Vec::new() },
     }
 }
 
 /// A condition as lines of text, nested parts indented by two spaces.
 pub fn lines(rule_set: &RuleSet, condition: &Condition) -> Vec<String> {
-    fn write(said: &Said, depth: usize, found: &mut Vec<String>) {
+    fn write(said: &ConditionText, depth: usize, found: &mut Vec<String>) {
         let mark = if said.parts.is_empty() || depth > 0 { "- " } else { "" };
         found.push(format!("{}{mark}{}", "  ".repeat(depth), said.line));
         said.parts.iter().for_each(|it| write(it, depth + 1, found));
@@ -178,7 +179,7 @@ fn names(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
 }
 
 /// One part of a condition, named.
-pub struct Part<'a> {
+pub struct ConditionPart<'a> {
     /// The way to it: which member at each level.
     pub path: Vec<usize>,
     /// Its name, as a rule writes it; a second one of the same name says so.
@@ -188,20 +189,20 @@ pub struct Part<'a> {
 }
 
 /// A condition and all its parts, each with a name of its own.
-pub fn parts<'a>(rule_set: &RuleSet, condition: &'a Condition) -> Vec<Part<'a>> {
+pub fn parts<'a>(rule_set: &RuleSet, condition: &'a Condition) -> Vec<ConditionPart<'a>> {
     let mut found = Vec::new();
     collect(rule_set, condition, Vec::new(), &mut found);
     found
 }
 
-fn collect<'a>(rule_set: &RuleSet, condition: &'a Condition, path: Vec<usize>, found: &mut Vec<Part<'a>>) {
+fn collect<'a>(rule_set: &RuleSet, condition: &'a Condition, path: Vec<usize>, found: &mut Vec<ConditionPart<'a>>) {
     let brief = brief(rule_set, condition);
     let nth = |n: usize| if n == 1 { brief.clone() } else { format!("{brief} ({n})") };
     let mut n = 1;
     while found.iter().any(|it| it.name == nth(n)) {
         n += 1;
     }
-    found.push(Part { path: path.clone(), name: nth(n), condition });
+    found.push(ConditionPart { path: path.clone(), name: nth(n), condition });
     let below: Vec<&Condition> = match condition {
         Condition::All(parts) | Condition::Any(parts) => parts.iter().collect(),
         Condition::Not(part) => vec![part],

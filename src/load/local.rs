@@ -62,7 +62,7 @@ pub struct Overlay<'a> {
     parsed: &'a Parsed,
     file: &'a LocalFile,
     reading: Reading<'a>,
-    changes: Vec<Change<'a>>,
+    changes: Vec<LocalEdit<'a>>,
     /// Where each thing was changed first.
     seen: HashMap<(&'static str, String), Range<usize>>,
     /// Limits that something else than a rule uses.
@@ -70,7 +70,7 @@ pub struct Overlay<'a> {
 }
 
 /// One change of the file.
-struct Change<'a> {
+struct LocalEdit<'a> {
     node: &'a Node,
     kind: LocalKind,
     /// What it does; `None` until its step was taken, and after a diagnostic.
@@ -116,7 +116,7 @@ impl<'a> Overlay<'a> {
         let mut changes = Vec::new();
         for node in parsed.root.get("changes").map(Node::items).unwrap_or_default() {
             match LocalKind::ALL.into_iter().find(|it| node.get(it.word()).is_some()) {
-                Some(kind) => changes.push(Change { node, kind, done: None, moved: None }),
+                Some(kind) => changes.push(LocalEdit { node, kind, done: None, moved: None }),
                 None => reading.pass_over(node, &format!("a change with {}", listed(&LocalKind::ALL.map(LocalKind::word)))),
             }
         }

@@ -502,7 +502,7 @@ fn take_apart(register: &mut AllergenRegister, forms: &Table<Vec<String>, Substa
 }
 
 /// The known parts of a mixture.
-struct Parts {
+struct MixtureParts {
     found: Bits<Substance>,
     /// Whether one of its names is made of known parts alone.
     complete: bool,
@@ -510,8 +510,8 @@ struct Parts {
 
 /// The substances that the names of a mixture name: "codeine and paracetamol". An allergy to the mixture may be one to
 /// any of them. `None` if no name is made of parts that are known.
-fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<Parts> {
-    let mut parts = Parts { found: Bits::new(), complete: false };
+fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<MixtureParts> {
+    let mut parts = MixtureParts { found: Bits::new(), complete: false };
     for form in forms {
         let pieces = form.replace(" and ", "/").replace(" with ", "/").replace(", ", "/");
         let known: Vec<Option<&Bits<Substance>>> = pieces.split('/').map(|it| register.names.get(it.trim())).collect();

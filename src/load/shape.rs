@@ -65,22 +65,22 @@ pub fn to_json(node: &Node) -> Value {
 }
 
 /// What a JSON pointer leads to: the node, and the span of its key or of its parent's.
-struct Place<'a> {
+struct PointedAt<'a> {
     node: &'a Node,
     key: Option<std::ops::Range<usize>>,
 }
 
-fn follow<'a>(root: &'a Node, pointer: &str) -> Place<'a> {
-    let mut place = Place { node: root, key: None };
+fn follow<'a>(root: &'a Node, pointer: &str) -> PointedAt<'a> {
+    let mut place = PointedAt { node: root, key: None };
     for step in pointer.split('/').skip(1) {
         let step = step.replace("~1", "/").replace("~0", "~");
         match &place.node.kind {
             Kind::Map(entries) => match entries.iter().find(|it| it.key == step) {
-                Some(entry) => place = Place { node: &entry.value, key: Some(entry.key_span.clone()) },
+                Some(entry) => place = PointedAt { node: &entry.value, key: Some(entry.key_span.clone()) },
                 None => break,
             },
             Kind::List(items) => match step.parse::<usize>().ok().and_then(|at| items.get(at)) {
-                Some(item) => place = Place { node: item, key: None },
+                Some(item) => place = PointedAt { node: item, key: None },
                 None => break,
             },
             _ => break,
@@ -302,7 +302,7 @@ fn resolve_description(schema: &Value, at: &Value) -> Option<String> {
 }
 
 /// Where to point when a mapping lacks something: its id if it has one, else its key, else its first line.
-fn owner(source: &Arc<Source>, place: &Place<'_>) -> (std::ops::Range<usize>, String) {
+fn owner(source: &Arc<Source>, place: &PointedAt<'_>) -> (std::ops::Range<usize>, String) {
     for key in ["id", "case", "name"] {
         if let Some(id) = place.node.get(key)
             && let Some(text) = id.written(source)

@@ -182,7 +182,7 @@ fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
 }
 
 /// One list or mapping that is still open.
-struct Open {
+struct OpenNode {
     start: usize,
     flow: bool,
     content: Content,
@@ -196,7 +196,7 @@ enum Content {
 struct Builder<'a> {
     source: &'a Arc<Source>,
     diagnostics: &'a mut Vec<Diagnostic>,
-    open: Vec<Open>,
+    open: Vec<OpenNode>,
     root: Option<Node>,
     documents: usize,
 }
@@ -337,7 +337,7 @@ impl<'a> Builder<'a> {
             );
             return false;
         }
-        self.open.push(Open { start, flow: style == StructureStyle::Flow, content });
+        self.open.push(OpenNode { start, flow: style == StructureStyle::Flow, content });
         true
     }
 

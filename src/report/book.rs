@@ -6,7 +6,7 @@
 use super::SAFETY;
 use super::markdown::escape::{code, inline};
 use super::words::{self, counted};
-use crate::governance::words::{Said, placeholder, said};
+use crate::governance::words::{ConditionText, placeholder, said};
 use crate::model::{Basis, Checked, Citation, Concern, Idx, Kind, Piece, Rule, RuleSet, Text};
 use crate::outcome::{Outcome, Standing};
 
@@ -28,9 +28,9 @@ pub struct Book<'a> {
 }
 
 /// The parts after the rules: anchor, heading, and what writes them.
-type Part = (&'static str, &'static str, fn(&mut Sheet, &Book<'_>));
+type BookPart = (&'static str, &'static str, fn(&mut BookText, &Book<'_>));
 
-const PARTS: [Part; 12] = [
+const PARTS: [BookPart; 12] = [
     ("part:local", "Local policy", promised::local),
     ("part:guarantees", "What is guaranteed", promised::guarantees),
     ("part:limits", "Limits", parts::limits),
@@ -51,7 +51,7 @@ const PARTS: [Part; 12] = [
 /// What a rule set does not have (a change log, retired rules) is said to be absent.
 pub fn markdown(book: &Book<'_>) -> String {
     let rules = book.rule_set;
-    let mut sheet = Sheet::default();
+    let mut sheet = BookText::default();
     sheet.text.push_str(&format!("# {}\n", inline(&rules.title)));
     sheet.paragraph(&format!("The rules of {}, edition {}.", inline(&rules.id), inline(&rules.edition)));
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
@@ -81,7 +81,7 @@ pub fn markdown(book: &Book<'_>) -> String {
     sheet.text
 }
 
-fn how_to_read(sheet: &mut Sheet) {
+fn how_to_read(sheet: &mut BookText) {
     sheet.heading(2, "part:reading", "How to read this");
     for text in [
         "Each rule says when it applies, what it then asks for, and why. For one patient a rule **fires** if its condition holds, \
@@ -98,7 +98,7 @@ fn how_to_read(sheet: &mut Sheet) {
     }
 }
 
-fn contents(sheet: &mut Sheet, book: &Book<'_>) {
+fn contents(sheet: &mut BookText, book: &Book<'_>) {
     sheet.heading(2, "part:contents", "Contents");
     let own = [("part:reading", "How to read this"), ("part:concerns", "Concerns")];
     sheet.gap();
@@ -113,7 +113,7 @@ fn contents(sheet: &mut Sheet, book: &Book<'_>) {
     }
 }
 
-fn concerns(sheet: &mut Sheet, rules: &RuleSet) {
+fn concerns(sheet: &mut BookText, rules: &RuleSet) {
     sheet.heading(2, "part:concerns", "Concerns");
     let row = |title: String, owner: &str, of: &dyn Fn(&&Rule) -> bool| {
         let of: Vec<&Rule> = rules.rules.iter().filter(of).collect();
@@ -139,7 +139,7 @@ fn concerns(sheet: &mut Sheet, rules: &RuleSet) {
     sheet.table(&["Concern", "Answers for it", "Rules", "Contraindications", "Cautions", "refer", "defer", "go"], "llrrrrrr", &rows);
 }
 
-fn concern(sheet: &mut Sheet, book: &Book<'_>, at: Idx<Concern>, concern: &Concern) {
+fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Concern) {
     sheet.heading(2, &concern.id, &inline(&concern.title));
     let rules: Vec<(&Rule, Option<&[usize; 3]>)> = book
         .rule_set
@@ -163,7 +163,7 @@ fn standing(rule: &Rule) -> String {
     Standing { outcome: rule.outcome, urgency: rule.urgency }.words()
 }
 
-fn rule(sheet: &mut Sheet, rules: &RuleSet, rule: &Rule, states: Option<&[usize; 3]>) {
+fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usize; 3]>) {
     sheet.heading(3, &rule.id, &inline(&rule.title));
     sheet.paragraph(&format!("{}, {}: **{}**", code(&rule.id), rule.kind.word(), standing(rule)));
     sheet.paragraph("**Applies when**");
@@ -237,7 +237,7 @@ fn filled(rules: &RuleSet, text: &Text) -> String {
     out
 }
 
-fn made(sheet: &mut Sheet, book: &Book<'_>) {
+fn made(sheet: &mut BookText, book: &Book<'_>) {
     let version = env!("CARGO_PKG_VERSION");
     sheet.paragraph(&format!("preblock {version}, from {}. {}", inline(&words::edition(book.rule_set)), inline(SAFETY)));
 }
@@ -273,11 +273,11 @@ fn checked(checked: Checked, on: Option<chrono::NaiveDate>) -> String {
 
 /// The Markdown as it grows. Texts given to it are already escaped.
 #[derive(Default)]
-struct Sheet {
+struct BookText {
     text: String,
 }
 
-impl Sheet {
+impl BookText {
     /// A heading with the anchor by which links find it.
     fn heading(&mut self, level: usize, anchor: &str, title: &str) {
         self.text.push_str(&format!("\n{} <a id=\"{anchor}\"></a>{title}\n", "#".repeat(level)));
@@ -298,7 +298,7 @@ impl Sheet {
     }
 
     /// A condition as nested lists.
-    fn said(&mut self, depth: usize, said: &Said) {
+    fn said(&mut self, depth: usize, said: &ConditionText) {
         self.item(depth, &inline(&said.line));
         said.parts.iter().for_each(|it| self.said(depth + 1, it));
     }

@@ -14,7 +14,7 @@ const WIDTH: usize = 64;
 
 /// The questions for one person or place.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Group<'a> {
+pub struct AskedGroup<'a> {
     /// Who can supply the answers.
     pub from: &'static str,
     /// Names that nobody recognised: to be cleared up before anything else.
@@ -23,7 +23,7 @@ pub struct Group<'a> {
     pub asks: Vec<&'a ToAsk>,
 }
 
-impl<'a> Group<'a> {
+impl<'a> AskedGroup<'a> {
     /// The questions that are needed in any case, and those that other answers may make needless.
     pub fn now_and_later(&self) -> (&[&'a ToAsk], &[&'a ToAsk]) {
         self.asks.split_at(self.asks.iter().take_while(|it| !it.depends).count())
@@ -32,7 +32,7 @@ impl<'a> Group<'a> {
 
 /// The names not recognised and the missing answers by whom to ask: patient, referrer, nurse, record. What only such a
 /// name calls for is left out: most of it proves needless once the name is known.
-pub fn groups(screening: &Screening) -> Vec<Group<'_>> {
+pub fn groups(screening: &Screening) -> Vec<AskedGroup<'_>> {
     let names = &screening.unrecognised;
     let asks: Vec<&ToAsk> = screening.to_ask.iter().filter(|it| !it.for_a_name).collect();
     let mut from: Vec<&'static str> = names.iter().map(|it| it.from).chain(asks.iter().map(|it| it.from)).collect();
@@ -41,7 +41,7 @@ pub fn groups(screening: &Screening) -> Vec<Group<'_>> {
     let group = |from: &'static str| {
         let mut asks: Vec<&ToAsk> = asks.iter().copied().filter(|it| it.from == from).collect();
         asks.sort_by_key(|it| (it.depends, Reverse((it.could_lead_to, it.urgency))));
-        Group { from, names: names.iter().filter(|it| it.from == from).collect(), asks }
+        AskedGroup { from, names: names.iter().filter(|it| it.from == from).collect(), asks }
     };
     from.into_iter().map(group).collect()
 }
@@ -87,7 +87,7 @@ fn page() -> Page {
 }
 
 /// What one person is asked, complete by itself.
-fn part(page: &mut Page, screening: &Screening, group: &Group<'_>, any_now: bool) {
+fn part(page: &mut Page, screening: &Screening, group: &AskedGroup<'_>, any_now: bool) {
     page.paragraph(0, &about(screening));
     let n_names = group.names.len();
     page.paragraph(0, &format!("{} ({})", whom(group.from), counted(n_names + group.asks.len(), "question", "questions")));

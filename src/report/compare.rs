@@ -7,7 +7,7 @@ use super::markdown::escape;
 use super::page::one_line;
 use super::proofs::file;
 use super::words::edition;
-use crate::governance::compare::{Change, Exact, Move, Possible, Shift, Tally, What, is_less_cautious};
+use crate::governance::compare::{ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious};
 use crate::governance::decide::Seen;
 use crate::model::RuleSet;
 use crate::outcome::Standing;
@@ -20,7 +20,7 @@ pub struct Compared<'a> {
     /// The rule set as it is proposed.
     pub new: &'a RuleSet,
     /// What is written otherwise.
-    pub changes: Vec<Change>,
+    pub changes: Vec<RuleSetChange>,
     /// The worked cases.
     pub cases: Tally,
     /// The questionnaires that were given, if any were.
@@ -112,12 +112,12 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         return lines.join("\n");
     }
     lines.extend(odd(it).map(|it| fill(&it, "")));
-    lines.extend([verdict(it).to_owned(), String::new(), "What changed".into()]);
+    lines.extend([verdict(it).to_owned(), String::new(), "ChangeKind changed".into()]);
     for change in &it.changes {
         match &change.what {
-            What::In => lines.push(format!("  in       {} {}", change.kind, one_line(&change.name))),
-            What::Out => lines.push(format!("  out      {} {}", change.kind, one_line(&change.name))),
-            What::Otherwise(parts) => {
+            ChangeKind::In => lines.push(format!("  in       {} {}", change.kind, one_line(&change.name))),
+            ChangeKind::Out => lines.push(format!("  out      {} {}", change.kind, one_line(&change.name))),
+            ChangeKind::Otherwise(parts) => {
                 lines.push(format!("  changed  {} {}", change.kind, one_line(&change.name)));
                 for part in parts {
                     lines.push(fill(&format!("{}: {}", part.of, shown(&part.new)), "             "));
@@ -215,13 +215,13 @@ pub fn markdown(it: &Compared<'_>) -> String {
     }
     let verdict = if it.loosens() { format!("**{}**", verdict(it)) } else { verdict(it).to_owned() };
     page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
-    page += &format!("{verdict}\n\n## What changed\n\n");
+    page += &format!("{verdict}\n\n## ChangeKind changed\n\n");
     for change in &it.changes {
         let name = format!("{} {}", change.kind, escape::code(&change.name));
         match &change.what {
-            What::In => page += &format!("- **in**: {name}\n"),
-            What::Out => page += &format!("- **out**: {name}\n"),
-            What::Otherwise(parts) => {
+            ChangeKind::In => page += &format!("- **in**: {name}\n"),
+            ChangeKind::Out => page += &format!("- **out**: {name}\n"),
+            ChangeKind::Otherwise(parts) => {
                 page += &format!("- {name}\n");
                 for part in parts {
                     page += &format!("  - {}: {} (was: {})\n", part.of, escape::inline(shown(&part.new)), escape::inline(shown(&part.old)));
@@ -300,11 +300,13 @@ pub fn json(it: &Compared<'_>) -> String {
     escaped(&serde_json::to_string_pretty(&whole).unwrap_or_default())
 }
 
-fn change(it: &Change) -> Value {
+fn change(it: &RuleSetChange) -> Value {
     let (what, parts) = match &it.what {
-        What::In => ("in", Vec::new()),
-        What::Out => ("out", Vec::new()),
-        What::Otherwise(parts) => ("changed", parts.iter().map(|it| json!({ "part": it.of, "old": it.old, "new": it.new })).collect()),
+        ChangeKind::In => ("in", Vec::new()),
+        ChangeKind::Out => ("out", Vec::new()),
+        ChangeKind::Otherwise(parts) => {
+            ("changed", parts.iter().map(|it| json!({ "part": it.of, "old": it.old, "new": it.new })).collect())
+        }
     };
     json!({ "kind": it.kind, "name": it.name, "what": what, "parts": parts })
 }

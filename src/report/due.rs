@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use super::page::{Indent, Page, Paint, Style};
 use super::words::{self, counted, day, grouped};
-use crate::governance::due::{Due, What};
+use crate::governance::due::{Due, DueItem};
 use crate::model::RuleSet;
 
 /// A day, and what is due on it.
@@ -79,17 +79,17 @@ impl<'a> Agenda<'a> {
             .into_iter()
             .map(|((by, owner), of)| {
                 let rules =
-                    of.iter().filter_map(|(_, it)| if let What::Rule(rule) = it.what { Some(rule) } else { None }).collect::<Vec<_>>();
+                    of.iter().filter_map(|(_, it)| if let DueItem::Rule(rule) = it.what { Some(rule) } else { None }).collect::<Vec<_>>();
                 let concerns = grouped(rules.iter(), |it| it.concern).into_iter().map(|(at, rules)| {
                     let concern = at.map_or("", |at| self.rule_set.concerns[at].id.as_str());
                     (concern, rules.iter().map(|it| it.id.split_once('/').map_or(it.id.as_str(), |(_, name)| name)).collect())
                 });
-                let whole = of.iter().any(|(_, it)| matches!(it.what, What::RuleSet));
+                let whole = of.iter().any(|(_, it)| matches!(it.what, DueItem::RuleSet));
                 let allowances = of.iter().filter_map(|(_, it)| match it.what {
-                    What::Allowance(it) => Some(format!("{} on {}", it.lint.name(), it.on)),
+                    DueItem::Allowance(it) => Some(format!("{} on {}", it.lint.name(), it.on)),
                     _ => None,
                 });
-                let local = of.iter().filter_map(|(_, it)| if let What::Local(it) = it.what { Some(it.what.as_str()) } else { None });
+                let local = of.iter().filter_map(|(_, it)| if let DueItem::Local(it) = it.what { Some(it.what.as_str()) } else { None });
                 Review { by, owner, whole, concerns: concerns.collect(), allowances: allowances.collect(), local: local.collect() }
             })
             .collect()
@@ -151,7 +151,7 @@ fn work(page: &mut Page, open: &[&Due<'_>]) {
     let sources: Vec<String> = open
         .iter()
         .filter_map(|it| {
-            if let What::Source { publication, cited } = &it.what {
+            if let DueItem::Source { publication, cited } = &it.what {
                 let year = publication.year.map_or(String::new(), |it| format!(", {it}"));
                 let cited = counted(*cited, "entry", "entries");
                 Some(format!("{}: {}, {}{year} (cited by {cited})", publication.id, publication.by, publication.title))
@@ -162,7 +162,7 @@ fn work(page: &mut Page, open: &[&Due<'_>]) {
         .collect();
     let proposals: Vec<String> = open
         .iter()
-        .filter_map(|it| if let What::Proposal { of, text } = &it.what { Some(format!("{of}: {text}")) } else { None })
+        .filter_map(|it| if let DueItem::Proposal { of, text } = &it.what { Some(format!("{of}: {text}")) } else { None })
         .collect();
     let heads =
         [("cited from memory, to be opened and checked", "source", sources), ("to be owned or replaced", "local proposal", proposals)];
@@ -182,7 +182,7 @@ fn totals(agenda: &Agenda<'_>, open: &[&Due<'_>]) -> String {
     let dated: Vec<NaiveDate> = agenda.due.iter().filter_map(|it| it.by).collect();
     let overdue = agenda.n_overdue();
     let told = dated.iter().filter(|it| agenda.tells(**it)).count();
-    let sources = open.iter().filter(|it| matches!(it.what, What::Source { .. })).count();
+    let sources = open.iter().filter(|it| matches!(it.what, DueItem::Source { .. })).count();
     let counted_only = if agenda.until.is_some() && !open.is_empty() { " (listed without `--within`)" } else { "" };
     format!(
         "{} overdue, {} to come, {} later than this list; without a date: {} to open, {} to own{counted_only}.",

@@ -483,7 +483,7 @@ impl<'a> Unrecognised<'a> {
 }
 
 impl<'a> Chase<'a> {
-    fn of(it: chase::Group<'a>) -> Self {
+    fn of(it: chase::AskedGroup<'a>) -> Self {
         let item = |it: &'a screening::ToAsk| ChaseItem {
             fact: &it.fact,
             ask: &it.ask,

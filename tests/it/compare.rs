@@ -6,7 +6,7 @@ use std::process::Command;
 use batsat::Lit;
 use preblock::evaluate::{Compiled, State, standing};
 use preblock::facts;
-use preblock::governance::compare::{Both, Exact, Tally, What, changes, exact, is_less_cautious, tally};
+use preblock::governance::compare::{Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally};
 use preblock::governance::decide::space::Shape;
 use preblock::governance::decide::{Decider, Seen};
 use preblock::load::cases::cases;
@@ -261,7 +261,7 @@ fn hold_together(both: &Compared<'_>) {
     assert_eq!(object["possible"]["verdicts"].as_array().map(Vec::len), Some(exact.moves.len()));
     for change in &both.changes {
         assert!(text.contains(&change.name) && page.contains(&change.name), "{}", change.name);
-        if let What::Otherwise(parts) = &change.what {
+        if let ChangeKind::Otherwise(parts) = &change.what {
             parts.iter().for_each(|it| assert!(page.contains(&format!("{}: ", it.of)) && text.contains(&format!("{}: ", it.of)), "{it:?}"));
         }
     }

@@ -8,7 +8,7 @@ use preblock::governance::cases::{CaseRun, run};
 use preblock::governance::coverage::{self, Gap, Member, Reach};
 use preblock::governance::decide::Decider;
 use preblock::governance::mutants::equivalent::proved;
-use preblock::governance::mutants::{Fate, Kind, Mutant, survivors, try_all};
+use preblock::governance::mutants::{Fate, Mutant, StepKind, survivors, try_all};
 use preblock::load::cases::{Case, cases, excuses};
 use preblock::load::{RuleFiles, rule_set};
 use preblock::model::{Odds, RuleSet};
@@ -57,7 +57,7 @@ fn tried(outcome: &str, when: &str, rows: &[Row<'_>]) -> Vec<Mutant> {
     try_all(&mut rules, &cases, &runs, |_| true)
 }
 
-fn noticed(mutants: &[Mutant], kind: Kind, rule: &str, what: &str) -> bool {
+fn noticed(mutants: &[Mutant], kind: StepKind, rule: &str, what: &str) -> bool {
     let found = mutants.iter().find(|it| it.kind == kind && it.rule == rule && it.what == what);
     let all = || mutants.iter().map(|it| format!("{} {}", it.rule, it.what)).collect::<Vec<_>>().join("\n");
     found.unwrap_or_else(|| unreachable!("{what} was not tried, but\n{}", all())).fate == Fate::Noticed
@@ -113,37 +113,37 @@ const ALLERGY: &[Row<'_>] = &[
 
 /// The change, the rule's condition, and the one case of several that notices it.
 #[rstest]
-#[case::strictness(Kind::Comparison, "a.count at_least 5: above", "{ fact: a.count, at_least: 5 }", COUNT, &[0])]
-#[case::direction(Kind::Comparison, "a.count at_least 5: below", "{ fact: a.count, at_least: 5 }", COUNT, &[0, 1, 2])]
-#[case::number_down(Kind::Number, "a.count at_least 5: 4 instead of 5", "{ fact: a.count, at_least: 5 }", COUNT, &[1])]
-#[case::number_up(Kind::Number, "a.count at_least 5: 6 instead of 5", "{ fact: a.count, at_least: 5 }", COUNT, &[0])]
-#[case::lower_end(Kind::Comparison, "a.count between 5, 7: lower end left out", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[0])]
-#[case::upper_end(Kind::Comparison, "a.count between 5, 7: upper end left out", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[1])]
-#[case::from_lower(Kind::Number, "a.count between 5, 7: from 4 instead of 5", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[2])]
-#[case::from_higher(Kind::Number, "a.count between 5, 7: from 6 instead of 5", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[0])]
-#[case::to_higher(Kind::Number, "a.count between 5, 7: to 8 instead of 7", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[3])]
-#[case::all(Kind::AllAny, "all(a.smokes is yes, 1 more): read as any", "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", TWO, &[1, 2])]
-#[case::any(Kind::AllAny, "any(a.smokes is yes, 1 more): read as all", "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", EITHER, &[1])]
-#[case::member(Kind::Member, "all(a.smokes is yes, 1 more): without a.drinks is yes", "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", TWO, &[1])]
-#[case::branch(Kind::Member, "any(a.smokes is yes, 1 more): without a.smokes is yes", "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", EITHER, &[1])]
-#[case::not(Kind::Negation, "not(a.smokes is yes): removed", "{ not: { fact: a.smokes, is: yes } }", NOT, &[0])]
-#[case::negated(Kind::Negation, "a.signs includes pain, ulcer: negated", "{ fact: a.signs, includes_any: [pain, ulcer] }", SIGNS, &[0, 1, 2])]
-#[case::one_of(Kind::Choice, "a.pulse is doubtful, absent: without absent", "{ fact: a.pulse, one_of: [doubtful, absent] }", PULSE, &[0])]
-#[case::none_of(Kind::Choice, "a.pulse is_not doubtful, absent: without absent", "{ fact: a.pulse, none_of: [doubtful, absent] }", NO_PULSE, &[0])]
-#[case::includes(Kind::Choice, "a.signs includes pain, ulcer: without ulcer", "{ fact: a.signs, includes_any: [pain, ulcer] }", SIGNS, &[1])]
-#[case::age(Kind::Comparison, "a.inr.taken_on older_than fresh: within", "{ fact: a.inr, older_than: { limit: fresh } }", OLD, &[0, 1])]
-#[case::older(Kind::Number, "a.inr.taken_on older_than fresh: 73 hours instead of 72 hours", "{ fact: a.inr, older_than: { limit: fresh } }", HOURS, &[0])]
-#[case::younger(Kind::Number, "a.inr.taken_on older_than fresh: 71 hours instead of 72 hours", "{ fact: a.inr, older_than: { limit: fresh } }", HOURS, &[1])]
-#[case::wider(Kind::Class, "taking old-thinner: thinner instead of old-thinner", "{ taking: old-thinner }", CLASS, &[0])]
-#[case::narrower(Kind::Class, "taking thinner: old-thinner instead of thinner", "{ taking: thinner }", THINNER, &[0])]
-#[case::name(Kind::Class, "taking warfarin, aspirin: without aspirin", "{ taking: [warfarin, aspirin] }", THINNER, &[0])]
-#[case::fewer(Kind::Class, "taking at least 2 of thinner: at least 1 instead of 2", "{ taking: thinner, at_least: 2 }", SEVERAL, &[1])]
-#[case::more(Kind::Class, "taking at least 2 of thinner: at least 3 instead of 2", "{ taking: thinner, at_least: 2 }", SEVERAL, &[0])]
-#[case::reaction(Kind::Class, "allergic_to amide with anaphylaxis, rash: without the reaction rash", "{ allergic_to: amide, reaction: [anaphylaxis, rash] }", ALLERGY, &[0])]
-#[case::group(Kind::Class, "allergic_to amide with anaphylaxis, rash: anaesthetic instead of amide", "{ allergic_to: amide, reaction: [anaphylaxis, rash] }", ALLERGY, &[1])]
-#[case::milder(Kind::Outcome, "outcome go instead of defer", "{ fact: a.smokes, is: yes }", EITHER, &[1, 2])]
+#[case::strictness(StepKind::Comparison, "a.count at_least 5: above", "{ fact: a.count, at_least: 5 }", COUNT, &[0])]
+#[case::direction(StepKind::Comparison, "a.count at_least 5: below", "{ fact: a.count, at_least: 5 }", COUNT, &[0, 1, 2])]
+#[case::number_down(StepKind::Number, "a.count at_least 5: 4 instead of 5", "{ fact: a.count, at_least: 5 }", COUNT, &[1])]
+#[case::number_up(StepKind::Number, "a.count at_least 5: 6 instead of 5", "{ fact: a.count, at_least: 5 }", COUNT, &[0])]
+#[case::lower_end(StepKind::Comparison, "a.count between 5, 7: lower end left out", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[0])]
+#[case::upper_end(StepKind::Comparison, "a.count between 5, 7: upper end left out", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[1])]
+#[case::from_lower(StepKind::Number, "a.count between 5, 7: from 4 instead of 5", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[2])]
+#[case::from_higher(StepKind::Number, "a.count between 5, 7: from 6 instead of 5", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[0])]
+#[case::to_higher(StepKind::Number, "a.count between 5, 7: to 8 instead of 7", "{ fact: a.count, between: [5, 7] }", FROM_TO, &[3])]
+#[case::all(StepKind::AllAny, "all(a.smokes is yes, 1 more): read as any", "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", TWO, &[1, 2])]
+#[case::any(StepKind::AllAny, "any(a.smokes is yes, 1 more): read as all", "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", EITHER, &[1])]
+#[case::member(StepKind::Member, "all(a.smokes is yes, 1 more): without a.drinks is yes", "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", TWO, &[1])]
+#[case::branch(StepKind::Member, "any(a.smokes is yes, 1 more): without a.smokes is yes", "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }", EITHER, &[1])]
+#[case::not(StepKind::Negation, "not(a.smokes is yes): removed", "{ not: { fact: a.smokes, is: yes } }", NOT, &[0])]
+#[case::negated(StepKind::Negation, "a.signs includes pain, ulcer: negated", "{ fact: a.signs, includes_any: [pain, ulcer] }", SIGNS, &[0, 1, 2])]
+#[case::one_of(StepKind::Choice, "a.pulse is doubtful, absent: without absent", "{ fact: a.pulse, one_of: [doubtful, absent] }", PULSE, &[0])]
+#[case::none_of(StepKind::Choice, "a.pulse is_not doubtful, absent: without absent", "{ fact: a.pulse, none_of: [doubtful, absent] }", NO_PULSE, &[0])]
+#[case::includes(StepKind::Choice, "a.signs includes pain, ulcer: without ulcer", "{ fact: a.signs, includes_any: [pain, ulcer] }", SIGNS, &[1])]
+#[case::age(StepKind::Comparison, "a.inr.taken_on older_than fresh: within", "{ fact: a.inr, older_than: { limit: fresh } }", OLD, &[0, 1])]
+#[case::older(StepKind::Number, "a.inr.taken_on older_than fresh: 73 hours instead of 72 hours", "{ fact: a.inr, older_than: { limit: fresh } }", HOURS, &[0])]
+#[case::younger(StepKind::Number, "a.inr.taken_on older_than fresh: 71 hours instead of 72 hours", "{ fact: a.inr, older_than: { limit: fresh } }", HOURS, &[1])]
+#[case::wider(StepKind::Class, "taking old-thinner: thinner instead of old-thinner", "{ taking: old-thinner }", CLASS, &[0])]
+#[case::narrower(StepKind::Class, "taking thinner: old-thinner instead of thinner", "{ taking: thinner }", THINNER, &[0])]
+#[case::name(StepKind::Class, "taking warfarin, aspirin: without aspirin", "{ taking: [warfarin, aspirin] }", THINNER, &[0])]
+#[case::fewer(StepKind::Class, "taking at least 2 of thinner: at least 1 instead of 2", "{ taking: thinner, at_least: 2 }", SEVERAL, &[1])]
+#[case::more(StepKind::Class, "taking at least 2 of thinner: at least 3 instead of 2", "{ taking: thinner, at_least: 2 }", SEVERAL, &[0])]
+#[case::reaction(StepKind::Class, "allergic_to amide with anaphylaxis, rash: without the reaction rash", "{ allergic_to: amide, reaction: [anaphylaxis, rash] }", ALLERGY, &[0])]
+#[case::group(StepKind::Class, "allergic_to amide with anaphylaxis, rash: anaesthetic instead of amide", "{ allergic_to: amide, reaction: [anaphylaxis, rash] }", ALLERGY, &[1])]
+#[case::milder(StepKind::Outcome, "outcome go instead of defer", "{ fact: a.smokes, is: yes }", EITHER, &[1, 2])]
 fn each_step_is_noticed_by_its_cases_alone(
-    #[case] kind: Kind,
+    #[case] kind: StepKind,
     #[case] what: &str,
     #[case] when: &str,
     #[case] rows: &[Row<'_>],
@@ -220,7 +220,7 @@ fn an_urgency_is_noticed_by_a_case_that_tells_it() {
         let (mut rules, cases, runs) = loaded(&files);
         let mutants = try_all(&mut rules, &cases, &runs, |_| true);
         for what in ["urgency urgent instead of routine", "urgency same-day instead of routine"] {
-            assert_eq!(noticed(&mutants, Kind::Urgency, "test/one", what), expected, "{what}");
+            assert_eq!(noticed(&mutants, StepKind::Urgency, "test/one", what), expected, "{what}");
         }
     }
 }
@@ -237,17 +237,17 @@ fn numbers_outside_the_rules_are_tried_in_the_whole_set() {
     let rows = [(at.as_str(), "go", "quiet"), (above.as_str(), "defer", "fires")];
     let mutants = tried("defer", when, &rows);
     let told = |kind, rule: &str, what: &str| noticed(&mutants, kind, rule, what);
-    assert!(told(Kind::Anaesthetic, "anaesthetics/lidocaine", "row 1, at_most 199 instead of 200"));
-    assert!(told(Kind::Anaesthetic, "anaesthetics/lidocaine", "row 1, at_most 201 instead of 200"));
+    assert!(told(StepKind::Anaesthetic, "anaesthetics/lidocaine", "row 1, at_most 199 instead of 200"));
+    assert!(told(StepKind::Anaesthetic, "anaesthetics/lidocaine", "row 1, at_most 201 instead of 200"));
     // 3 mg/kg are 210 mg at 70 kg: 4 mg/kg change nothing, 2 mg/kg are 140 mg.
-    assert!(told(Kind::Anaesthetic, "anaesthetics/lidocaine", "row 1, per_kg 2 instead of 3"));
-    assert!(!told(Kind::Anaesthetic, "anaesthetics/lidocaine", "row 1, per_kg 4 instead of 3"));
-    assert!(!told(Kind::Anaesthetic, "anaesthetics/mepivacaine", "row 1, per_kg 5 instead of 6"), "nobody is given any");
+    assert!(told(StepKind::Anaesthetic, "anaesthetics/lidocaine", "row 1, per_kg 2 instead of 3"));
+    assert!(!told(StepKind::Anaesthetic, "anaesthetics/lidocaine", "row 1, per_kg 4 instead of 3"));
+    assert!(!told(StepKind::Anaesthetic, "anaesthetics/mepivacaine", "row 1, per_kg 5 instead of 6"), "nobody is given any");
     // 69 kg allow 207 mg, still above the cap.
-    assert!(!told(Kind::Derived, "derived.dosing", "ceiling 69 instead of 70"));
+    assert!(!told(StepKind::Derived, "derived.dosing", "ceiling 69 instead of 70"));
     // The load of the first is 4.00, of the second 4.01.
-    assert!(told(Kind::Limit, "limits/ceiling", "3.9 instead of 4.0"));
-    assert!(told(Kind::Limit, "limits/ceiling", "4.1 instead of 4.0"));
+    assert!(told(StepKind::Limit, "limits/ceiling", "3.9 instead of 4.0"));
+    assert!(told(StepKind::Limit, "limits/ceiling", "4.1 instead of 4.0"));
     let (mut rules, cases, runs) = loaded(&with_cases(&[("one", "defer", when)], &rows));
     let before = format!("{:?} {:?}", rules.agents, rules.catalogue.derived);
     try_all(&mut rules, &cases, &runs, |_| true);
@@ -371,7 +371,7 @@ fn no_small_change_of_the_rule_set_goes_unnoticed() {
     assert!(unused.is_empty(), "{unused:?}");
     let proved = mutants.iter().filter(|mutant| mutant.fate == Fate::Equivalent);
     none_is_noticed_and_proved(&rules, &mutants.iter().step_by(40).chain(proved).collect::<Vec<_>>());
-    for kind in Kind::ALL {
+    for kind in StepKind::ALL {
         assert!(mutants.iter().any(|it| it.kind == kind), "no change of {}", kind.in_words());
     }
     assert!(mutants.len() >= 2900, "{}", mutants.len());

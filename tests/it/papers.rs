@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
-use preblock::governance::due::{What, due};
+use preblock::governance::due::{DueItem, due};
 use preblock::load::{RuleFiles, rule_set};
 use preblock::model::{Basis, Checked, RuleSet};
 use preblock::quantity::span::Span;
@@ -108,17 +108,17 @@ fn everything_with_a_date_and_everything_open_is_due() {
     let rules = embedded();
     let due = due(&rules, &[]);
     let told: BTreeSet<&str> =
-        due.iter().filter_map(|it| if let What::Rule(rule) = it.what { Some(rule.id.as_str()) } else { None }).collect();
+        due.iter().filter_map(|it| if let DueItem::Rule(rule) = it.what { Some(rule.id.as_str()) } else { None }).collect();
     assert_eq!(told.len(), rules.rules.len());
-    assert_eq!(due.iter().filter(|it| matches!(it.what, What::RuleSet)).count(), 1);
+    assert_eq!(due.iter().filter(|it| matches!(it.what, DueItem::RuleSet)).count(), 1);
     let open = rules.publications.iter().filter(|it| it.checked == Checked::FromMemory).count();
     assert!(open > 0);
-    assert_eq!(due.iter().filter(|it| matches!(it.what, What::Source { .. })).count(), open);
+    assert_eq!(due.iter().filter(|it| matches!(it.what, DueItem::Source { .. })).count(), open);
     let of_rules = rules.rules.iter().flat_map(|it| &it.citations);
     let of_rest = rules.limits.iter().flat_map(|it| &it.citations).chain(rules.reductions.iter().flat_map(|it| &it.citations));
     let of_agents = rules.agents.iter().flat_map(|it| &it.limits).flat_map(|it| &it.citations);
     let proposals = of_rules.chain(of_rest).chain(of_agents).filter(|it| matches!(it.basis, Basis::LocalProposal(_))).count();
-    assert_eq!(due.iter().filter(|it| matches!(it.what, What::Proposal { .. })).count(), proposals);
+    assert_eq!(due.iter().filter(|it| matches!(it.what, DueItem::Proposal { .. })).count(), proposals);
 }
 
 #[test]

@@ -18,8 +18,8 @@ pub struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// As which kind of document
-    #[arg(long, value_enum, default_value_t = Format::Markdown)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = BookFormat::Markdown)]
+    format: BookFormat,
     /// Write it to this file instead of standard output
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
@@ -30,7 +30,7 @@ pub struct Arguments {
 
 /// The kinds of document.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
+enum BookFormat {
     /// Markdown, to put into a record or to work on
     Markdown,
     /// One page of HTML that needs nothing else, to read and to print
@@ -53,8 +53,8 @@ pub fn run(arguments: &Arguments) -> Status {
     let states = coverage::states(&rule_set, &runs);
     let text = markdown(&Book { rule_set: &rule_set, states: &states, change_log: log.as_deref() });
     let text = match arguments.format {
-        Format::Markdown => text,
-        Format::Html => html::page(&format!("{} {}", rule_set.title, rule_set.edition), &text),
+        BookFormat::Markdown => text,
+        BookFormat::Html => html::page(&format!("{} {}", rule_set.title, rule_set.edition), &text),
     };
     let Some(path) = &arguments.out else {
         draw::plain(&text);

@@ -25,12 +25,12 @@ pub struct Check {
     strict: bool,
     /// How to print
     #[arg(long, value_enum, default_value = "text")]
-    format: Format,
+    format: CheckFormat,
 }
 
 /// How a check is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
+enum CheckFormat {
     /// For people
     Text,
     /// SARIF 2.1.0, for editors and code review
@@ -53,8 +53,8 @@ pub fn run(arguments: &Check) -> Status {
         Ok(whole) => whole,
         Err(found) => {
             match arguments.format {
-                Format::Text => draw::diagnostics(&found),
-                Format::Sarif => draw::json(&sarif::refused(&found)),
+                CheckFormat::Text => draw::diagnostics(&found),
+                CheckFormat::Sarif => draw::json(&sarif::refused(&found)),
             }
             draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
             return Status::Problems;
@@ -64,7 +64,7 @@ pub fn run(arguments: &Check) -> Status {
     let problems = found.iter().filter(|it| it.stands_as(Severity::Problem)).count();
     let notices = found.iter().filter(|it| it.stands_as(Severity::Notice)).count();
     let allowed = found.len() - problems - notices;
-    if arguments.format == Format::Text {
+    if arguments.format == CheckFormat::Text {
         // The problems last, where a reader's eye is when the run ends.
         for severity in [Severity::Notice, Severity::Problem] {
             let open: Vec<Diagnostic> = found.iter().filter(|it| it.stands_as(severity)).map(|it| it.remark.diagnostic.clone()).collect();
@@ -73,8 +73,8 @@ pub fn run(arguments: &Check) -> Status {
     }
     draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
     match arguments.format {
-        Format::Sarif => draw::json(&sarif::checked(&found)),
-        Format::Text => {
+        CheckFormat::Sarif => draw::json(&sarif::checked(&found)),
+        CheckFormat::Text => {
             if problems == 0 {
                 draw::plain(&clean(&whole));
             }

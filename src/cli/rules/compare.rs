@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
-use crate::cli::find::{Found, find};
+use crate::cli::find::{FoundFiles, find};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::facts::Gathered;
@@ -40,13 +40,13 @@ pub struct Compare {
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// How to print the comparison
-    #[arg(long, value_enum, default_value_t = Form::Text)]
-    format: Form,
+    #[arg(long, value_enum, default_value_t = CompareFormat::Text)]
+    format: CompareFormat,
 }
 
 /// How a comparison is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Form {
+enum CompareFormat {
     /// For people
     Text,
     /// For a proposal that people discuss
@@ -67,7 +67,7 @@ pub fn run(arguments: &Compare) -> Status {
     let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else { return Status::Refused };
     let both = Both::new(&old, &new, as_of);
     let Some(given) = given(arguments, &both) else { return Status::Refused };
-    let mut files = (!arguments.files.is_empty()).then(|| tally(&both, given.patients.iter().map(Patient::borrowed)));
+    let mut files = (!arguments.files.is_empty()).then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
     if let Some(it) = &mut files {
         it.refused.extend(given.refused);
         it.refused.sort();
@@ -76,12 +76,12 @@ pub fn run(arguments: &Compare) -> Status {
     let patients: Vec<(&Gathered, NaiveDate)> = given.patients.iter().chain(&cases).map(|it| (&it.answers, it.as_of)).collect();
     let changes = changes(&old, &new);
     let exact = exact(&both, &patients).map_err(|it| format!("{} ({})", it.fact, it.of));
-    let cases = tally(&both, cases.iter().map(Patient::borrowed));
+    let cases = tally(&both, cases.iter().map(GivenPatient::borrowed));
     let compared = Compared { old: &old, new: &new, changes, cases, files, exact, as_of };
     match arguments.format {
-        Form::Text => draw::plain(&compare::text(&compared, draw::width())),
-        Form::Markdown => draw::plain(&compare::markdown(&compared)),
-        Form::Json => draw::json(&compare::json(&compared)),
+        CompareFormat::Text => draw::plain(&compare::text(&compared, draw::width())),
+        CompareFormat::Markdown => draw::plain(&compare::markdown(&compared)),
+        CompareFormat::Json => draw::json(&compare::json(&compared)),
     }
     let refused = compared.files.as_ref().is_some_and(|it| !it.refused.is_empty());
     match compared.loosens() {
@@ -92,13 +92,13 @@ pub fn run(arguments: &Compare) -> Status {
 }
 
 /// Somebody for both rule sets, with answers as the new one has them.
-struct Patient {
+struct GivenPatient {
     name: String,
     answers: Gathered,
     as_of: NaiveDate,
 }
 
-impl Patient {
+impl GivenPatient {
     fn borrowed(&self) -> (String, &Gathered, NaiveDate) {
         (self.name.clone(), &self.answers, self.as_of)
     }
@@ -106,10 +106,10 @@ impl Patient {
 
 /// The worked cases of the proposed rule set, and those of the old one that are not among them: where a rule is taken out
 /// its cases often are, too. `None` after diagnostics.
-fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> Option<Vec<Patient>> {
+fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> Option<Vec<GivenPatient>> {
     let (of_old, of_new) = (super::cases(old_files, old)?, super::cases(new_files, new)?);
-    let patient = |it: &Case, answers: Gathered| Patient { name: it.title.clone(), answers, as_of: it.as_of };
-    let mut patients: Vec<Patient> = of_new.iter().map(|it| patient(it, it.answers.clone())).collect();
+    let patient = |it: &Case, answers: Gathered| GivenPatient { name: it.title.clone(), answers, as_of: it.as_of };
+    let mut patients: Vec<GivenPatient> = of_new.iter().map(|it| patient(it, it.answers.clone())).collect();
     let written = |it: &Gathered| -> Vec<(Idx<Question>, String)> {
         it.given.iter().chain(&it.offers).map(|(at, it)| (*at, flow(&it.source, &it.node))).collect()
     };
@@ -117,13 +117,13 @@ fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> 
         patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
     let before = of_old.iter().map(|it| patient(it, as_asked(new, old, &it.answers)));
     let gone = before.filter(|it| !there.contains(&(it.name.clone(), written(&it.answers))));
-    patients.extend(gone.map(|it| Patient { name: format!("{} (a case of the old rule set)", it.name), ..it }));
+    patients.extend(gone.map(|it| GivenPatient { name: format!("{} (a case of the old rule set)", it.name), ..it }));
     Some(patients)
 }
 
 /// Questionnaires that were given.
 struct GivenFiles {
-    patients: Vec<Patient>,
+    patients: Vec<GivenPatient>,
     /// The names of those that one of the rule sets refuses.
     refused: Vec<String>,
 }
@@ -137,7 +137,7 @@ fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
         None => Ok(new),
     };
     let new = new.map_err(|found| draw::diagnostics(&found)).ok()?;
-    let Found { paths, problems, passed_over } = find(&arguments.files);
+    let FoundFiles { paths, problems, passed_over } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
     if !problems.is_empty() {
         draw::diagnostics(&problems.into_iter().flat_map(|it| it.problems).collect::<Vec<_>>());
@@ -153,7 +153,7 @@ fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
             Ok(referral.answers)
         });
         match answers {
-            Ok(answers) => patients.push(Patient { name, answers, as_of: new.as_of() }),
+            Ok(answers) => patients.push(GivenPatient { name, answers, as_of: new.as_of() }),
             Err(found) => {
                 draw::diagnostics(&found);
                 refused.push(name);

@@ -28,13 +28,13 @@ pub struct Arguments {
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// How to print the reviews
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = DueFormat::Text)]
+    format: DueFormat,
 }
 
 /// How the reviews are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
+enum DueFormat {
     /// For people
     Text,
     /// An iCalendar file (RFC 5545), to import into a calendar
@@ -61,8 +61,8 @@ pub fn run(arguments: &Arguments) -> Status {
     };
     let agenda = Agenda { rule_set: &rule_set, as_of, until, due: due(&rule_set, &allowances) };
     match arguments.format {
-        Format::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
-        Format::Calendar => draw::plain(&calendar(&agenda)),
+        DueFormat::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
+        DueFormat::Calendar => draw::plain(&calendar(&agenda)),
     }
     if agenda.n_overdue() > 0 { Status::Problems } else { Status::Clean }
 }

@@ -8,9 +8,9 @@ use clap::{Args, ValueEnum};
 use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw, whole};
 use crate::diagnostic::did_you_mean;
-use crate::governance::draft::{Draft, NoDraft, Wanted, draft};
-use crate::model::{Kind as RuleKind, Question, RuleSet, Status as RuleSetStatus};
-use crate::outcome::{Outcome as RuleOutcome, Urgency as RuleUrgency};
+use crate::governance::draft::{Draft, NoDraft, WantedRule, draft};
+use crate::model::{Kind, Question, RuleSet, Status as RuleSetStatus};
+use crate::outcome::{Outcome, Urgency};
 
 /// Arguments of `rules new`.
 #[derive(Debug, Args)]
@@ -30,14 +30,14 @@ pub struct Arguments {
     #[arg(long)]
     value: Option<String>,
     /// What the rule asks for
-    #[arg(long, value_enum, default_value_t = Outcome::Defer)]
-    outcome: Outcome,
+    #[arg(long, value_enum, default_value_t = OutcomeWord::Defer)]
+    outcome: OutcomeWord,
     /// How fast, with outcome refer [default: routine]
     #[arg(long, value_enum)]
-    urgency: Option<Urgency>,
+    urgency: Option<UrgencyWord>,
     /// What kind of rule it is [default: caution with outcome go, else contraindication]
     #[arg(long, value_enum)]
-    kind: Option<Kind>,
+    kind: Option<KindWord>,
     /// The day of the draft, such as 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
@@ -47,21 +47,21 @@ pub struct Arguments {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Outcome {
+enum OutcomeWord {
     Go,
     Defer,
     Refer,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Urgency {
+enum UrgencyWord {
     Routine,
     Urgent,
     SameDay,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Kind {
+enum KindWord {
     Contraindication,
     Caution,
 }
@@ -92,7 +92,7 @@ pub fn run(arguments: &Arguments) -> Status {
 }
 
 /// What is wanted, checked against the rule set.
-fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<Wanted<'a>, String> {
+fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedRule<'a>, String> {
     let id = arguments.id.as_str();
     let helped = |text: String, help: Option<String>| help.map_or(text.clone(), |it| format!("{text}; {it}"));
     if rule_set.status == RuleSetStatus::Approved {
@@ -117,27 +117,27 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<Wanted<
         return Err(format!("`{id}` was retired on {} and is never used again: old reports name it; choose another id", it.on));
     }
     let outcome = match arguments.outcome {
-        Outcome::Go => RuleOutcome::Go,
-        Outcome::Defer => RuleOutcome::Defer,
-        Outcome::Refer => RuleOutcome::Refer,
+        OutcomeWord::Go => Outcome::Go,
+        OutcomeWord::Defer => Outcome::Defer,
+        OutcomeWord::Refer => Outcome::Refer,
     };
     let urgency = match (outcome, arguments.urgency) {
-        (RuleOutcome::Refer, None | Some(Urgency::Routine)) => Some(RuleUrgency::Routine),
-        (RuleOutcome::Refer, Some(Urgency::Urgent)) => Some(RuleUrgency::Urgent),
-        (RuleOutcome::Refer, Some(Urgency::SameDay)) => Some(RuleUrgency::SameDay),
+        (Outcome::Refer, None | Some(UrgencyWord::Routine)) => Some(Urgency::Routine),
+        (Outcome::Refer, Some(UrgencyWord::Urgent)) => Some(Urgency::Urgent),
+        (Outcome::Refer, Some(UrgencyWord::SameDay)) => Some(Urgency::SameDay),
         (_, None) => None,
         (_, Some(_)) => return Err("only a referral has an urgency; use --outcome refer, or leave --urgency out".into()),
     };
     let kind = match (outcome, arguments.kind) {
-        (RuleOutcome::Go, Some(Kind::Contraindication)) => {
+        (Outcome::Go, Some(KindWord::Contraindication)) => {
             return Err("a contraindication cannot let surgery go; use --kind caution".into());
         }
-        (RuleOutcome::Go, _) | (_, Some(Kind::Caution)) => RuleKind::Caution,
-        _ => RuleKind::Contraindication,
+        (Outcome::Go, _) | (_, Some(KindWord::Caution)) => Kind::Caution,
+        _ => Kind::Contraindication,
     };
     let question = question(rule_set, &arguments.fact)?;
     let on = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    Ok(Wanted { id, question, value: arguments.value.as_deref(), outcome, urgency, kind, on })
+    Ok(WantedRule { id, question, value: arguments.value.as_deref(), outcome, urgency, kind, on })
 }
 
 /// The question of an id.

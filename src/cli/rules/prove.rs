@@ -27,13 +27,13 @@ pub struct Prove {
     #[arg(long, value_name = "DIR")]
     examples: Option<PathBuf>,
     /// How to print the proofs
-    #[arg(long, value_enum, default_value_t = Form::Text)]
-    format: Form,
+    #[arg(long, value_enum, default_value_t = ProofFormat::Text)]
+    format: ProofFormat,
 }
 
 /// How proofs are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Form {
+pub enum ProofFormat {
     /// For people
     Text,
     /// One object
@@ -59,8 +59,8 @@ pub fn run(arguments: &Prove) -> Status {
     let proofs = prove(&rule_set, &cases, as_of, wanted);
     let proofs: Vec<(&Guarantee, Proof)> = proofs.into_iter().filter_map(|(at, proof)| Some((stated.get(at)?, proof))).collect();
     match arguments.format {
-        Form::Json => draw::json(&report::proofs::json(&rule_set, &proofs, as_of)),
-        Form::Text => draw::plain(&report::proofs::text(&rule_set, &proofs, as_of, draw::width())),
+        ProofFormat::Json => draw::json(&report::proofs::json(&rule_set, &proofs, as_of)),
+        ProofFormat::Text => draw::plain(&report::proofs::text(&rule_set, &proofs, as_of, draw::width())),
     }
     draw::note(&format!("tried in {:.1} s", began.elapsed().as_secs_f64()));
     if let Some(folder) = &arguments.examples

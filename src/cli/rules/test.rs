@@ -9,7 +9,7 @@ use crate::evaluate::Compiled;
 use crate::governance::cases::{self, CaseRun, Difference};
 use crate::governance::coverage::{self, Reach};
 use crate::governance::decide::Decider;
-use crate::governance::mutants::{self, Fate, Kind, Mutant};
+use crate::governance::mutants::{self, Fate, Mutant, StepKind};
 use crate::load::cases::{Case, Excuse, Excuses};
 use crate::load::{self, RuleFiles, Written};
 use crate::model::{Rule, RuleSet};
@@ -17,7 +17,7 @@ use crate::report::junit;
 
 /// Arguments of `rules test`.
 #[derive(Debug, Args)]
-pub struct Test {
+pub struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// Only the cases of files that begin with this, and the rules of this concern
@@ -30,13 +30,13 @@ pub struct Test {
     #[arg(long)]
     mutants: bool,
     /// How to print what the cases came to
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    #[arg(long, value_enum, default_value_t = TestFormat::Text)]
+    format: TestFormat,
 }
 
 /// How the cases are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
+enum TestFormat {
     /// For people
     Text,
     /// JUnit XML: a suite for each file, a test for each case; all else goes to standard error
@@ -44,7 +44,7 @@ enum Format {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Test) -> Status {
+pub fn run(arguments: &Arguments) -> Status {
     let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
     let Some((cases, excuses)) = read(&files, &rule_set) else { return Status::Problems };
     let of_file = |case: &Case| case.source.name().rsplit('/').next().unwrap_or_default().to_owned();
@@ -57,8 +57,8 @@ pub fn run(arguments: &Test) -> Status {
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
     let say = match arguments.format {
-        Format::Text => draw::plain,
-        Format::Junit => {
+        TestFormat::Text => draw::plain,
+        TestFormat::Junit => {
             draw::plain(&junit::suites(&rule_set, &cases, &runs));
             draw::note
         }
@@ -137,7 +137,7 @@ fn changes(
     if !survivors.is_empty() {
         say("");
     }
-    for kind in Kind::ALL {
+    for kind in StepKind::ALL {
         let tried = mutants.iter().filter(|it| it.kind == kind).count();
         let left = survivors.iter().filter(|it| it.kind == kind).count();
         if tried > 0 {

@@ -1,6 +1,6 @@
 //! Screenings one after another, in the format that was asked for, each written whole.
 
-use crate::cli::Format;
+use crate::cli::ScreeningFormat;
 use crate::cli::draw::{self, colour_out, counted, out, plain};
 use crate::report::page::Style;
 use crate::report::{chase, json, markdown, text};
@@ -10,7 +10,7 @@ use crate::screening::{Refusal, Screening};
 ///
 /// Kept until the end is what a list at the end needs, or, for a page that begins with its list, all of it.
 pub struct Printer {
-    format: Format,
+    format: ScreeningFormat,
     several: bool,
     n_printed: usize,
     kept: Vec<Screening>,
@@ -18,7 +18,7 @@ pub struct Printer {
 
 impl Printer {
     /// Prints in this format; `several` if more than one file was asked for.
-    pub fn new(format: Format, several: bool) -> Self {
+    pub fn new(format: ScreeningFormat, several: bool) -> Self {
         Self { format, several, n_printed: 0, kept: Vec::new() }
     }
 
@@ -28,16 +28,16 @@ impl Printer {
         let first = self.n_printed == 0;
         self.n_printed += 1;
         match self.format {
-            Format::Json if self.several => draw::json(&json::element(&screening, first)),
-            Format::Json => draw::json(&json::one(&screening)),
-            Format::Ndjson => draw::json(&json::line(&screening)),
-            Format::Chase => plain(&chase::in_a_row(&screening, first)),
-            Format::Text if self.several => {
+            ScreeningFormat::Json if self.several => draw::json(&json::element(&screening, first)),
+            ScreeningFormat::Json => draw::json(&json::one(&screening)),
+            ScreeningFormat::Ndjson => draw::json(&json::line(&screening)),
+            ScreeningFormat::Chase => plain(&chase::in_a_row(&screening, first)),
+            ScreeningFormat::Text if self.several => {
                 out(&text::in_a_row(&screening, &style));
                 self.kept.push(screening);
             }
-            Format::Text => out(&text::one(&screening, &style)),
-            Format::Markdown => self.kept.push(screening),
+            ScreeningFormat::Text => out(&text::one(&screening, &style)),
+            ScreeningFormat::Markdown => self.kept.push(screening),
         }
     }
 
@@ -45,10 +45,10 @@ impl Printer {
     pub fn refusal(&mut self, refusal: &Refusal) {
         let first = self.n_printed == 0;
         match self.format {
-            Format::Json if self.several => draw::json(&json::element(refusal, first)),
-            Format::Json => draw::json(&json::one(refusal)),
-            Format::Ndjson => draw::json(&json::line(refusal)),
-            Format::Chase | Format::Text | Format::Markdown => return,
+            ScreeningFormat::Json if self.several => draw::json(&json::element(refusal, first)),
+            ScreeningFormat::Json => draw::json(&json::one(refusal)),
+            ScreeningFormat::Ndjson => draw::json(&json::line(refusal)),
+            ScreeningFormat::Chase | ScreeningFormat::Text | ScreeningFormat::Markdown => return,
         }
         self.n_printed += 1;
     }
@@ -57,14 +57,14 @@ impl Printer {
     pub fn end(self, n_refused: usize, n_left: usize) {
         let left = (n_left > 0).then(|| not_reached(n_left));
         match self.format {
-            Format::Json if self.several && self.n_printed == 0 => out("[]"),
-            Format::Json if self.several => out("]"),
-            Format::Markdown if self.several => plain(&markdown::several(&self.kept, n_refused)),
-            Format::Markdown => self.kept.iter().for_each(|it| plain(&markdown::one(it))),
-            Format::Text if self.several => out(&text::summary(&self.kept, n_refused, &Style::terminal(colour_out()))),
-            Format::Json | Format::Ndjson | Format::Chase | Format::Text => {}
+            ScreeningFormat::Json if self.several && self.n_printed == 0 => out("[]"),
+            ScreeningFormat::Json if self.several => out("]"),
+            ScreeningFormat::Markdown if self.several => plain(&markdown::several(&self.kept, n_refused)),
+            ScreeningFormat::Markdown => self.kept.iter().for_each(|it| plain(&markdown::one(it))),
+            ScreeningFormat::Text if self.several => out(&text::summary(&self.kept, n_refused, &Style::terminal(colour_out()))),
+            ScreeningFormat::Json | ScreeningFormat::Ndjson | ScreeningFormat::Chase | ScreeningFormat::Text => {}
         }
-        if let Some(left) = left.filter(|_| matches!(self.format, Format::Markdown | Format::Text)) {
+        if let Some(left) = left.filter(|_| matches!(self.format, ScreeningFormat::Markdown | ScreeningFormat::Text)) {
             out(&format!("\n{left}"));
         }
     }

@@ -1,6 +1,6 @@
 //! Answers that are lists of entries: medicines, allergies, the anaesthetic plan.
 
-use super::{MOST_ENTRIES, Reader, is_misspelt, missing_word};
+use super::{AnswerReader, MOST_ENTRIES, is_misspelt, missing_word};
 use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::course::{Course, milligrams};
 use crate::facts::names::{self, Recognised};
@@ -17,7 +17,7 @@ const SOLUTION_KEYS: [&str; 2] = ["agent", "strength"];
 /// Two amounts that differ by less, as a share, are the same: only their conversion differs.
 const SAME: f64 = 1e-9;
 
-impl<'a> Reader<'a> {
+impl<'a> AnswerReader<'a> {
     /// The entries of a list answer; `None` after a diagnostic.
     fn entries<'n>(&mut self, node: &'n Node, needed: &str) -> Option<&'n [Node]> {
         let Kind::List(items) = &node.kind else {

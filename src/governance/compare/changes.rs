@@ -10,29 +10,29 @@ use crate::model::{
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Change {
+pub struct RuleSetChange {
     /// What kind of thing: "rule", "limit", "question".
     pub kind: &'static str,
     /// Its name.
     pub name: String,
     /// What became of it.
-    pub what: What,
+    pub what: ChangeKind,
 }
 
 /// What became of a thing.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum What {
+pub enum ChangeKind {
     /// It is new.
     In,
     /// It is gone.
     Out,
     /// Some of its parts differ.
-    Otherwise(Vec<Part>),
+    Otherwise(Vec<ChangedPart>),
 }
 
 /// One part that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Part {
+pub struct ChangedPart {
     /// Which part: "outcome", "reason", "value".
     pub of: &'static str,
     /// As it was.
@@ -42,12 +42,12 @@ pub struct Part {
 }
 
 /// A thing laid out: each part with its words.
-type Parts = Vec<(&'static str, String)>;
+type LaidOut = Vec<(&'static str, String)>;
 
 /// Every difference: rules first, then what they rest on, then the rest.
-pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<Change> {
+pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
     let mut found = Vec::new();
-    let mut side = |kind: &'static str, lay: &dyn Fn(&RuleSet) -> Vec<(String, Parts)>| {
+    let mut side = |kind: &'static str, lay: &dyn Fn(&RuleSet) -> Vec<(String, LaidOut)>| {
         found.extend(differing(kind, lay(old), lay(new)));
     };
     side("rule set", &|it| vec![(it.id.clone(), head(it))]);
@@ -68,29 +68,29 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<Change> {
     found
 }
 
-fn differing(kind: &'static str, old: Vec<(String, Parts)>, new: Vec<(String, Parts)>) -> Vec<Change> {
-    let before: BTreeMap<&String, &Parts> = old.iter().map(|(name, parts)| (name, parts)).collect();
-    let after: BTreeMap<&String, &Parts> = new.iter().map(|(name, parts)| (name, parts)).collect();
-    let mut found: Vec<Change> = Vec::new();
+fn differing(kind: &'static str, old: Vec<(String, LaidOut)>, new: Vec<(String, LaidOut)>) -> Vec<RuleSetChange> {
+    let before: BTreeMap<&String, &LaidOut> = old.iter().map(|(name, parts)| (name, parts)).collect();
+    let after: BTreeMap<&String, &LaidOut> = new.iter().map(|(name, parts)| (name, parts)).collect();
+    let mut found: Vec<RuleSetChange> = Vec::new();
     for (name, _) in old.iter().filter(|(name, _)| !after.contains_key(name)) {
-        found.push(Change { kind, name: name.clone(), what: What::Out });
+        found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::Out });
     }
     for (name, parts) in &new {
         let Some(was) = before.get(name) else {
-            found.push(Change { kind, name: name.clone(), what: What::In });
+            found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::In });
             continue;
         };
-        let get = |parts: &Parts, of: &str| parts.iter().find(|(it, _)| *it == of).map(|(_, it)| on_one_line(it)).unwrap_or_default();
+        let get = |parts: &LaidOut, of: &str| parts.iter().find(|(it, _)| *it == of).map(|(_, it)| on_one_line(it)).unwrap_or_default();
         let of: Vec<&'static str> = was.iter().chain(parts).map(|(of, _)| *of).fold(Vec::new(), |mut all, it| {
             if !all.contains(&it) {
                 all.push(it);
             }
             all
         });
-        let differs: Vec<Part> =
-            of.into_iter().map(|of| Part { of, old: get(was, of), new: get(parts, of) }).filter(|it| it.old != it.new).collect();
+        let differs: Vec<ChangedPart> =
+            of.into_iter().map(|of| ChangedPart { of, old: get(was, of), new: get(parts, of) }).filter(|it| it.old != it.new).collect();
         if !differs.is_empty() {
-            found.push(Change { kind, name: name.clone(), what: What::Otherwise(differs) });
+            found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::Otherwise(differs) });
         }
     }
     found
@@ -108,7 +108,7 @@ fn sorted<T: AsRef<str>>(parts: impl IntoIterator<Item = T>, between: &str) -> S
     parts.iter().map(AsRef::as_ref).collect::<Vec<_>>().join(between)
 }
 
-fn head(it: &RuleSet) -> Parts {
+fn head(it: &RuleSet) -> LaidOut {
     let concern = |it: &Concern| format!("{}{}", it.title, it.owner.as_ref().map_or_else(String::new, |it| format!(" ({it})")));
     let retired = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
     vec![
@@ -128,13 +128,13 @@ fn head(it: &RuleSet) -> Parts {
     ]
 }
 
-fn of_local(it: &RuleSet) -> Vec<(String, Parts)> {
+fn of_local(it: &RuleSet) -> Vec<(String, LaidOut)> {
     let change =
         |it: &LocalChange| (format!("{} {}", it.kind.word(), it.about), vec![("change", it.what.clone()), ("reason", it.reason.clone())]);
     it.local.iter().flat_map(|it| &it.changes).map(change).collect()
 }
 
-fn of_rule(rule_set: &RuleSet, rule: &Rule) -> Parts {
+fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
     vec![
         ("outcome", rule.outcome.word().to_owned()),
         ("urgency", rule.urgency.map_or_else(String::new, |it| it.word().to_owned())),
@@ -220,7 +220,7 @@ fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
     words.join("; ")
 }
 
-fn of_limit(rule_set: &RuleSet, limit: &crate::model::Limit) -> Parts {
+fn of_limit(rule_set: &RuleSet, limit: &crate::model::Limit) -> LaidOut {
     vec![
         ("value", limit.written.clone()),
         ("about", limit.about.clone()),
@@ -229,7 +229,7 @@ fn of_limit(rule_set: &RuleSet, limit: &crate::model::Limit) -> Parts {
     ]
 }
 
-fn of_guarantee(rule_set: &RuleSet, it: &crate::model::Guarantee) -> Parts {
+fn of_guarantee(rule_set: &RuleSet, it: &crate::model::Guarantee) -> LaidOut {
     let mut wheres: Vec<String> = it.wheres.iter().map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when))).collect();
     wheres.sort();
     vec![("title", it.title.clone()), ("where", wheres.join("; ")), ("then", then(rule_set, &it.then)), ("because", it.because.clone())]
@@ -257,7 +257,7 @@ fn changeable(rule_set: &RuleSet, question: &Question) -> String {
     }
 }
 
-fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
+fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
     let (kind, options) = match &question.answer {
         Answer::YesNo => ("yes or no".to_owned(), &[][..]),
         Answer::OneOf(options) => ("one of".to_owned(), options.as_slice()),
@@ -297,7 +297,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> Parts {
     ]
 }
 
-fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> Parts {
+fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> LaidOut {
     use crate::model::Input;
     let inputs: Vec<String> = derived
         .given()
@@ -318,7 +318,7 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> Parts {
     ]
 }
 
-fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> Parts {
+fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> LaidOut {
     let limits: Vec<String> = agent
         .limits
         .iter()
@@ -340,7 +340,7 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> Parts {
     ]
 }
 
-fn of_reduction(rule_set: &RuleSet, it: &crate::model::Reduction) -> Parts {
+fn of_reduction(rule_set: &RuleSet, it: &crate::model::Reduction) -> LaidOut {
     vec![
         ("share", it.share.to_string()),
         ("about", it.about.clone()),
@@ -349,7 +349,7 @@ fn of_reduction(rule_set: &RuleSet, it: &crate::model::Reduction) -> Parts {
     ]
 }
 
-fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
+fn of_medicines(it: &RuleSet) -> Vec<(String, LaidOut)> {
     let register = &it.medicines;
     let classes = |at: Idx<Medicine>| {
         let mut ids: Vec<&str> = register.classes.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
@@ -370,7 +370,7 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, Parts)> {
     register.medicines.entries().map(one).collect()
 }
 
-fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
+fn of_substances(it: &RuleSet) -> Vec<(String, LaidOut)> {
     let register = &it.allergens;
     // The names that mean just one substance.
     let mut names: BTreeMap<Idx<Substance>, Vec<&str>> = BTreeMap::new();
@@ -390,7 +390,7 @@ fn of_substances(it: &RuleSet) -> Vec<(String, Parts)> {
     register.substances.entries().map(one).collect()
 }
 
-fn of_source(rule_set: &RuleSet, it: &crate::model::Publication) -> Parts {
+fn of_source(rule_set: &RuleSet, it: &crate::model::Publication) -> LaidOut {
     let newer = it.superseded_by.map_or_else(String::new, |at| rule_set.publications[at].id.clone());
     vec![
         ("superseded by", newer),

@@ -9,36 +9,37 @@ use crate::governance::decide::{Seen, of_answers};
 use crate::model::{Idx, Odds, Question};
 
 /// The patients whom both rule sets accept.
-pub struct Known<'a> {
+pub struct KnownPatients<'a> {
     both: &'a Both<'a>,
-    patients: Vec<Patient<'a>>,
+    patients: Vec<KnownPatient<'a>>,
 }
 
 /// One of them.
-struct Patient<'a> {
+struct KnownPatient<'a> {
     answers: &'a Gathered,
     as_of: NaiveDate,
-    judged: Judged,
+    judged: JudgedByBoth,
 }
 
 /// What both rule sets make of some answers.
-struct Judged {
+struct JudgedByBoth {
     states: [Vec<State>; 2],
     /// Whether no answer is at odds with another one.
     is_plain: bool,
 }
 
-impl<'a> Known<'a> {
+impl<'a> KnownPatients<'a> {
     /// Judges patients by both. Their answers are as the new rule set has them.
     pub fn new(both: &'a Both<'a>, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
-        let judged =
-            patients.iter().filter_map(|(answers, as_of)| Some(Patient { answers, as_of: *as_of, judged: judged(both, answers, *as_of)? }));
+        let judged = patients
+            .iter()
+            .filter_map(|(answers, as_of)| Some(KnownPatient { answers, as_of: *as_of, judged: judged(both, answers, *as_of)? }));
         Self { both, patients: judged.collect() }
     }
 
     /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
     pub fn example(&self, plain: bool, wanted: &dyn Fn([&[State]; 2]) -> bool) -> Option<Vec<Seen>> {
-        let fits = |it: &Judged| {
+        let fits = |it: &JudgedByBoth| {
             let [old, new] = &it.states;
             wanted([old, new]) && (it.is_plain || !plain)
         };
@@ -54,7 +55,7 @@ impl<'a> Known<'a> {
     }
 
     /// Leaves out one answer after the other, the details first, until none can be left out.
-    fn smallest(&self, patient: &Patient<'_>, fits: &dyn Fn(&Judged) -> bool) -> Gathered {
+    fn smallest(&self, patient: &KnownPatient<'_>, fits: &dyn Fn(&JudgedByBoth) -> bool) -> Gathered {
         let mut answers = patient.answers.clone();
         loop {
             let n_before = answers.given.len() + answers.offers.len();
@@ -83,7 +84,7 @@ impl<'a> Known<'a> {
     }
 }
 
-fn judged(both: &Both<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Judged> {
+fn judged(both: &Both<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<JudgedByBoth> {
     let facts = both.facts(answers, as_of).ok()?;
-    Some(Judged { states: both.states(&facts), is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()) })
+    Some(JudgedByBoth { states: both.states(&facts), is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()) })
 }

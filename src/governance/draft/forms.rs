@@ -9,7 +9,7 @@ use crate::quantity::span::Span;
 
 /// A condition that tests one answer.
 #[derive(Debug)]
-pub struct Form {
+pub struct ConditionForm {
     /// The condition, as a rule writes it.
     pub when: String,
     /// An answer for which it holds, as a questionnaire writes it.
@@ -25,9 +25,9 @@ const SOME_SPAN: &str = "6 months";
 ///
 /// # Errors
 /// In words, if nothing can be tested or the value does not fit.
-pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: NaiveDate) -> Result<Vec<Form>, String> {
+pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: NaiveDate) -> Result<Vec<ConditionForm>, String> {
     let fact = &question.id;
-    let form = |test: String, fires: String, quiet: String| Form {
+    let form = |test: String, fires: String, quiet: String| ConditionForm {
         when: format!("{{ fact: {fact}, {test} }}"),
         fires: answer(question, &fires, on),
         quiet: answer(question, &quiet, on),
@@ -78,7 +78,7 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
             let value = value.ok_or("say with --value which medicine or class the condition looks for")?;
             let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.medicines[at]);
             match first {
-                Some(it) => Ok(vec![Form {
+                Some(it) => Ok(vec![ConditionForm {
                     when: format!("{{ taking: {} }}", quoted(value)),
                     fires: format!("[{}]", quoted(&it.name)),
                     quiet: "[]".into(),
@@ -91,7 +91,7 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
             let value = value.ok_or("say with --value which substance or group the condition looks for")?;
             let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.substances[at]);
             match (first, register.reactions.first()) {
-                (Some(to), Some(reaction)) => Ok(vec![Form {
+                (Some(to), Some(reaction)) => Ok(vec![ConditionForm {
                     when: format!("{{ allergic_to: {} }}", quoted(value)),
                     fires: format!("[{{ to: {}, reaction: {} }}]", quoted(&to.name), reaction.id),
                     quiet: "[]".into(),

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::Kind;
+use super::StepKind;
 use crate::governance::words;
 use crate::model::{
     Bits, Comparison, Condition, Idx, Limit, LimitValue, Medicine, Odds, Reaction, RuleSet, SpanLimit, Substance, Term, Test, Threshold,
@@ -14,7 +14,7 @@ use crate::truth::FactSlot;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
     /// What kind of step.
-    pub kind: Kind,
+    pub kind: StepKind,
     /// What was changed, in words.
     pub what: String,
     /// The way to the changed part: which member at each level.
@@ -24,8 +24,8 @@ pub struct Step {
 }
 
 /// What a part of a condition may be changed to.
-struct Change {
-    kind: Kind,
+struct PartChange {
+    kind: StepKind,
     what: String,
     to: Condition,
 }
@@ -79,23 +79,23 @@ pub fn limit_written(rule_set: &RuleSet, limit: Idx<Limit>, up: bool) -> Option<
     }
 }
 
-fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<Change> {
+fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
     let mut found = Vec::new();
     match condition {
         Condition::All(parts) => members(rule_set, parts, Condition::All, &mut found, ("any", Condition::Any)),
         Condition::Any(parts) => members(rule_set, parts, Condition::Any, &mut found, ("all", Condition::All)),
-        Condition::Not(part) => found.push(Change { kind: Kind::Negation, what: "removed".into(), to: (**part).clone() }),
+        Condition::Not(part) => found.push(PartChange { kind: StepKind::Negation, what: "removed".into(), to: (**part).clone() }),
         Condition::Taking { .. } => taking(rule_set, condition, &mut found),
         Condition::AllergicTo { .. } => allergic(rule_set, condition, &mut found),
         Condition::Fact { fact, test } => tested(rule_set, *fact, test, &mut found),
-        Condition::Answers(one) => found.extend(Odds::WRITTEN.into_iter().filter(|it| it != one).map(|other| Change {
-            kind: Kind::Choice,
+        Condition::Answers(one) => found.extend(Odds::WRITTEN.into_iter().filter(|it| it != one).map(|other| PartChange {
+            kind: StepKind::Choice,
             what: format!("{} instead of {}", other.word(), one.word()),
             to: Condition::Answers(other),
         })),
     }
     if !matches!(condition, Condition::All(_) | Condition::Any(_) | Condition::Not(_)) {
-        found.push(Change { kind: Kind::Negation, what: "negated".into(), to: Condition::Not(Box::new(condition.clone())) });
+        found.push(PartChange { kind: StepKind::Negation, what: "negated".into(), to: Condition::Not(Box::new(condition.clone())) });
     }
     found
 }
@@ -104,16 +104,16 @@ fn members(
     rule_set: &RuleSet,
     parts: &[Condition],
     same: fn(Vec<Condition>) -> Condition,
-    found: &mut Vec<Change>,
+    found: &mut Vec<PartChange>,
     (word, other): (&str, fn(Vec<Condition>) -> Condition),
 ) {
     if parts.len() < 2 {
         return;
     }
-    found.push(Change { kind: Kind::AllAny, what: format!("read as {word}"), to: other(parts.to_vec()) });
+    found.push(PartChange { kind: StepKind::AllAny, what: format!("read as {word}"), to: other(parts.to_vec()) });
     for (at, part) in parts.iter().enumerate() {
         let what = format!("without {}", words::brief(rule_set, part));
-        found.push(Change { kind: Kind::Member, what, to: same(without(parts, at)) });
+        found.push(PartChange { kind: StepKind::Member, what, to: same(without(parts, at)) });
     }
 }
 
@@ -121,8 +121,8 @@ fn without<T: Clone>(items: &[T], at: usize) -> Vec<T> {
     items.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, it)| it.clone()).collect()
 }
 
-fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<Change>) {
-    let mut push = |kind: Kind, what: String, test: Test| found.push(Change { kind, what, to: Condition::Fact { fact, test } });
+fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartChange>) {
+    let mut push = |kind: StepKind, what: String, test: Test| found.push(PartChange { kind, what, to: Condition::Fact { fact, test } });
     match test {
         Test::OneOf(options) | Test::NoneOf(options) | Test::Includes(options) => {
             let names = words::option_ids(rule_set, fact, options);
@@ -133,25 +133,25 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<Chang
                     Test::NoneOf(_) => Test::NoneOf(fewer),
                     _ => Test::Includes(fewer),
                 };
-                push(Kind::Choice, format!("without {name}"), fewer);
+                push(StepKind::Choice, format!("without {name}"), fewer);
             }
         }
         Test::Compare(how, threshold) => {
             for other in Comparison::ALL.into_iter().filter(|it| it != how) {
-                push(Kind::Comparison, other.word().into(), Test::Compare(other, threshold.clone()));
+                push(StepKind::Comparison, other.word().into(), Test::Compare(other, threshold.clone()));
             }
             for other in [false, true].into_iter().filter_map(|up| neighbour(threshold, up)) {
-                push(Kind::Number, format!("{} instead of {}", other.written, threshold.written), Test::Compare(*how, other));
+                push(StepKind::Number, format!("{} instead of {}", other.written, threshold.written), Test::Compare(*how, other));
             }
         }
         Test::Between(low, high) => {
             for up in [false, true] {
                 if let Some(other) = neighbour(low, up) {
                     let what = format!("from {} instead of {}", other.written, low.written);
-                    push(Kind::Number, what, Test::Between(other, high.clone()));
+                    push(StepKind::Number, what, Test::Between(other, high.clone()));
                 }
                 if let Some(other) = neighbour(high, up) {
-                    push(Kind::Number, format!("to {} instead of {}", other.written, high.written), Test::Between(low.clone(), other));
+                    push(StepKind::Number, format!("to {} instead of {}", other.written, high.written), Test::Between(low.clone(), other));
                 }
             }
             for (what, low_how, high_how) in [
@@ -160,29 +160,29 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<Chang
             ] {
                 let ends = [Test::Compare(low_how, low.clone()), Test::Compare(high_how, high.clone())];
                 let to = Condition::All(ends.into_iter().map(|test| Condition::Fact { fact, test }).collect());
-                found.push(Change { kind: Kind::Comparison, what: what.into(), to });
+                found.push(PartChange { kind: StepKind::Comparison, what: what.into(), to });
             }
         }
         Test::OlderThan(limit) => {
-            push(Kind::Comparison, "within".into(), Test::Within(limit.clone()));
+            push(StepKind::Comparison, "within".into(), Test::Within(limit.clone()));
             for other in [false, true].into_iter().filter_map(|up| longer(limit, up)) {
-                push(Kind::Number, format!("{} instead of {}", other.span, limit.span), Test::OlderThan(other));
+                push(StepKind::Number, format!("{} instead of {}", other.span, limit.span), Test::OlderThan(other));
             }
         }
         Test::Within(limit) => {
-            push(Kind::Comparison, "older_than".into(), Test::OlderThan(limit.clone()));
+            push(StepKind::Comparison, "older_than".into(), Test::OlderThan(limit.clone()));
             for other in [false, true].into_iter().filter_map(|up| longer(limit, up)) {
-                push(Kind::Number, format!("{} instead of {}", other.span, limit.span), Test::Within(other));
+                push(StepKind::Number, format!("{} instead of {}", other.span, limit.span), Test::Within(other));
             }
         }
     }
 }
 
-fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<Change>) {
+fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<PartChange>) {
     let Condition::Taking { fact, named, medicines, at_least } = condition else { return };
     let register = &rule_set.medicines;
     let mut push = |what: String, named: Vec<String>, medicines: Bits<Medicine>, at_least: u16| {
-        found.push(Change { kind: Kind::Class, what, to: Condition::Taking { fact: *fact, named, medicines, at_least } });
+        found.push(PartChange { kind: StepKind::Class, what, to: Condition::Taking { fact: *fact, named, medicines, at_least } });
     };
     for (what, named, set) in other_names(named, medicines, &register.classes, &|name| register.find(name)) {
         push(what, named, set, *at_least);
@@ -192,11 +192,11 @@ fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<Change>) {
     }
 }
 
-fn allergic(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<Change>) {
+fn allergic(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<PartChange>) {
     let Condition::AllergicTo { fact, named, substances, reactions } = condition else { return };
     let register = &rule_set.allergens;
     let mut push = |what: String, named: Vec<String>, substances: Bits<Substance>, reactions: Option<Bits<Reaction>>| {
-        found.push(Change { kind: Kind::Class, what, to: Condition::AllergicTo { fact: *fact, named, substances, reactions } });
+        found.push(PartChange { kind: StepKind::Class, what, to: Condition::AllergicTo { fact: *fact, named, substances, reactions } });
     };
     for (what, named, set) in other_names(named, substances, &register.groups, &|name| register.find(name)) {
         push(what, named, set, reactions.clone());

@@ -5,10 +5,10 @@
 
 use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
 
-use super::{Book, Sheet};
+use super::{Book, BookText};
 use crate::report::markdown::escape::inline;
 
-pub fn section(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn section(sheet: &mut BookText, book: &Book<'_>) {
     let edition = &book.rule_set.edition;
     match book.change_log {
         None => sheet.paragraph("This rule set keeps no log of its changes (CHANGELOG.md)."),

@@ -1,13 +1,13 @@
 //! The parts of the book about what stands behind the rules, and what is still open.
 
 use super::parts::links;
-use super::{Book, Sheet, checked, link};
-use crate::governance::due::{self, What, due};
+use super::{Book, BookText, checked, link};
+use crate::governance::due::{self, DueItem, due};
 use crate::model::{Basis, Checked, Publication, RuleSet};
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::{counted, day};
 
-pub fn sources(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn sources(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     let cited = due::citations(rules);
     for (at, it) in rules.publications.entries() {
@@ -34,12 +34,12 @@ fn address(page: &str) -> String {
     if good { format!("<{page}>") } else { inline(page) }
 }
 
-pub fn proposals(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn proposals(sheet: &mut BookText, book: &Book<'_>) {
     let due = due(book.rule_set, &[]);
     let found: Vec<String> = due
         .iter()
         .filter_map(|it| match &it.what {
-            What::Proposal { of, text } => Some(format!("{}: {} ({})", link(of, of), inline(text), inline(it.owner))),
+            DueItem::Proposal { of, text } => Some(format!("{}: {} ({})", link(of, of), inline(text), inline(it.owner))),
             _ => None,
         })
         .collect();
@@ -55,7 +55,7 @@ pub fn proposals(sheet: &mut Sheet, book: &Book<'_>) {
     found.iter().for_each(|it| sheet.item(0, it));
 }
 
-pub fn unopened(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn unopened(sheet: &mut BookText, book: &Book<'_>) {
     let found: Vec<&Publication> = book.rule_set.publications.iter().filter(|it| it.checked == Checked::FromMemory).collect();
     if found.is_empty() {
         sheet.paragraph("None.");
@@ -69,7 +69,7 @@ pub fn unopened(sheet: &mut Sheet, book: &Book<'_>) {
     }
 }
 
-pub fn retired(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn retired(sheet: &mut BookText, book: &Book<'_>) {
     let RuleSet { retired, .. } = book.rule_set;
     if retired.is_empty() {
         sheet.paragraph("None.");

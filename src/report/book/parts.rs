@@ -2,13 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Book, Sheet, anchor_of, cited, link};
+use super::{Book, BookText, anchor_of, cited, link};
 use crate::governance::words::said;
 use crate::model::catalogue::Who;
 use crate::model::{Answer, Choice, Citation, Idx, Input, Limit, Piece, Question, Rule, RuleSet};
 use crate::report::markdown::escape::{code, inline};
 
-pub fn limits(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     sheet.paragraph("Every number that a rule tests, in one place. Where sources differ, the more cautious usable figure counts.");
     let tested: Vec<Vec<Idx<Limit>>> = rules.rules.iter().map(|it| it.when.limits()).collect();
@@ -40,7 +40,7 @@ pub fn links<'a>(ids: impl Iterator<Item = &'a str>) -> String {
     ids.map(|it| link(it, it)).collect::<Vec<_>>().join(", ")
 }
 
-pub fn derived(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     sheet.paragraph("Computed from the answers, never asked. Without one of its inputs such a value is missing, too.");
     let users = users(rules);
@@ -73,13 +73,13 @@ fn users(rules: &RuleSet) -> BTreeMap<&str, Vec<&str>> {
     found
 }
 
-fn used_by(sheet: &mut Sheet, users: &BTreeMap<&str, Vec<&str>>, id: &str) {
+fn used_by(sheet: &mut BookText, users: &BTreeMap<&str, Vec<&str>>, id: &str) {
     if let Some(users) = users.get(id) {
         sheet.paragraph(&format!("Looked at by {}.", links(users.iter().copied())));
     }
 }
 
-pub fn questions(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn questions(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     let users = users(rules);
     for (at, section) in rules.catalogue.sections.entries() {
@@ -90,7 +90,7 @@ pub fn questions(sheet: &mut Sheet, book: &Book<'_>) {
     }
 }
 
-fn question(sheet: &mut Sheet, rules: &RuleSet, question: &Question, users: &BTreeMap<&str, Vec<&str>>) {
+fn question(sheet: &mut BookText, rules: &RuleSet, question: &Question, users: &BTreeMap<&str, Vec<&str>>) {
     sheet.heading(3, &question.id, &inline(&question.ask));
     let who = match question.from {
         Who::Patient => "the patient, or who speaks for the patient",
@@ -143,7 +143,7 @@ fn kind(question: &Question) -> String {
     format!("{kind}{plausible}{dated}")
 }
 
-pub fn anaesthetics(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn anaesthetics(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     sheet.paragraph("The most of each that is allowed. The first row that fits counts; where none fits, no dose can be checked.");
     for agent in &rules.agents {

@@ -1,14 +1,14 @@
 //! The parts of the book about what holds whatever the rules say: the clinic's own changes, and the guarantees.
 
 use super::parts::links;
-use super::{Book, Sheet};
+use super::{Book, BookText};
 use crate::governance::words::said;
 use crate::model::{Guarantee, RuleSet, Sense, Then};
 use crate::outcome::Outcome;
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::day;
 
-pub fn local(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn local(sheet: &mut BookText, book: &Book<'_>) {
     let Some(local) = &book.rule_set.local else {
         sheet.paragraph("None: this is the rule set as it is, without the changes of any clinic.");
         return;
@@ -27,7 +27,7 @@ pub fn local(sheet: &mut Sheet, book: &Book<'_>) {
     }
 }
 
-pub fn guarantees(sheet: &mut Sheet, book: &Book<'_>) {
+pub fn guarantees(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     if rules.guarantees.is_empty() {
         sheet.paragraph("This rule set states no guarantee.");
@@ -40,7 +40,7 @@ pub fn guarantees(sheet: &mut Sheet, book: &Book<'_>) {
     }
 }
 
-fn guarantee(sheet: &mut Sheet, rules: &RuleSet, guarantee: &Guarantee) {
+fn guarantee(sheet: &mut BookText, rules: &RuleSet, guarantee: &Guarantee) {
     for (sense, condition) in &guarantee.wheres {
         sheet.paragraph(match sense {
             Sense::Holds => "**Wherever this holds**",
