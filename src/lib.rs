@@ -14,7 +14,7 @@
 //! }
 //! ```
 //!
-//! A [`RuleSet`] is read from [`RuleFiles`], embedded in the program or of a folder, with a clinic's [`LocalFile`] over it
+//! A [`RuleSet`] is read from [`RuleFiles`], embedded in the program or of a folder, with a clinic's [`TextFile`] over it
 //! if it has one. A [`Screener`] takes the day, the clinic's own answers and what is wished for; it turns one questionnaire
 //! after another into a [`Screening`], or into every [`Diagnostic`] of what is wrong with the file. A missing answer never
 //! becomes go: [`Screening::verdict`] is a [`Standing`], an [`Outcome`] with the [`Urgency`] of a referral, and
@@ -48,7 +48,7 @@ pub mod table;
 pub mod truth;
 
 pub use diagnostic::Diagnostic;
-pub use load::{LocalFile, RuleFiles};
+pub use load::{RuleFiles, TextFile};
 pub use model::RuleSet;
 pub use outcome::{Outcome, Standing, Urgency};
 pub use screener::Screener;

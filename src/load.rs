@@ -16,43 +16,45 @@ pub mod condition;
 pub mod drafts;
 pub mod files;
 pub mod guarantees;
+mod head;
 mod holds;
 pub mod local;
 pub mod names;
+pub mod places;
 pub mod questionnaire;
 pub mod questions;
 pub mod reductions;
 pub mod registers;
+mod rule;
 pub mod rule_set;
 pub mod shape;
 pub mod swallowed;
 pub mod text;
 pub mod whole;
-pub mod written;
 
-pub use files::{Care, RuleFiles};
-pub use local::LocalFile;
+pub use files::{Care, RuleFiles, TextFile};
 pub use rule_set::{rule_set, rule_set_with};
-pub use whole::{Whole, whole};
-pub use written::Written;
+pub use whole::{Whole, whole, whole_with};
 
 /// One text of a rule set that could be parsed.
+#[derive(Debug, Clone)]
 pub struct Parsed {
     /// The text.
     pub source: Arc<Source>,
     /// Its tree.
-    pub root: Node,
+    pub root: Arc<Node>,
     /// Whether the schema has still to judge it.
     pub care: Care,
 }
 
 impl Parsed {
-    /// What the schema of this name finds.
-    fn shape(&self, schema: &str) -> Vec<Diagnostic> {
-        match self.care {
+    /// Begins to read it, with what the schema of this name finds.
+    fn reading(&self, schema: &str) -> Reading<'_> {
+        let shape = match self.care {
             Care::Full => shape::check(schema, &self.source, &self.root),
             Care::Embedded => Vec::new(),
-        }
+        };
+        Reading::new(&self.source, shape)
     }
 }
 

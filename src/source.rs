@@ -180,6 +180,11 @@ impl Node {
         self.entry(key).map(|it| &it.value)
     }
 
+    /// The items of the list under a key of a mapping; empty if no list stands there.
+    pub fn list(&self, key: &str) -> &[Node] {
+        self.get(key).map_or(&[], Self::items)
+    }
+
     /// The text of a text value.
     pub fn text(&self) -> Option<&str> {
         match &self.kind {

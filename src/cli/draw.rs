@@ -7,7 +7,7 @@ use miette::{GraphicalReportHandler, GraphicalTheme};
 
 use super::RuleSource;
 use crate::diagnostic::{Code, Diagnostic};
-use crate::load::{Care, LocalFile, RuleFiles, files, rule_set_with};
+use crate::load::{RuleFiles, TextFile, files, rule_set_with};
 use crate::model::{self, RuleSet, Withdrawal};
 use crate::report::page::harmless;
 use crate::source::steers;
@@ -218,16 +218,25 @@ pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
 ///
 /// # Errors
 /// A diagnostic if the file cannot be read.
-pub fn local_of(source: &RuleSource) -> Result<Option<LocalFile>, Vec<Diagnostic>> {
+pub fn local_of(source: &RuleSource) -> Result<Option<TextFile>, Vec<Diagnostic>> {
     let Some(path) = &source.local else { return Ok(None) };
     let bytes = files::read_bounded(path, files::LARGEST_RULE_FILE).map_err(|it| vec![*it])?;
-    Ok(Some(LocalFile { name: path.display().to_string(), bytes }))
+    Ok(Some(TextFile::new(path.display().to_string(), bytes)))
 }
 
 /// The rule set that was asked for; `None` after diagnostics.
 pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
-    let care = if source.rules.is_some() { Care::Full } else { Care::Embedded };
-    loaded_with(source, care)
+    let files = rule_files(source)?;
+    let local = local_of(source).map_err(|found| diagnostics(&found)).ok()?;
+    match rule_set_with(&files, local.as_ref()) {
+        Ok(rule_set) => Some((files, rule_set)),
+        Err(found) => {
+            diagnostics(&found);
+            let under = local.map_or_else(String::new, |it| format!(" under the local policy `{}`", it.name()));
+            note(&format!("the rule set `{}`{under} was refused: {}", files.name(), counted(found.len(), "problem")));
+            None
+        }
+    }
 }
 
 /// The rule set that was asked for, if it may be used for patients; `None` after diagnostics.
@@ -246,22 +255,6 @@ pub fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
     let (on, why) = rule_set.withdrawn.as_ref().map(found).unwrap_or_default();
     Diagnostic::bare(Code::Withdrawn, format!("the rule set {} {} was withdrawn{on}", rule_set.id, rule_set.edition))
         .help(format!("{why}{}", Code::Withdrawn.mend()))
-}
-
-/// The same, read with so much care.
-pub fn loaded_with(source: &RuleSource, care: Care) -> Option<(RuleFiles, RuleSet)> {
-    let mut files = rule_files(source)?;
-    files.care = care;
-    let local = local_of(source).map_err(|found| diagnostics(&found)).ok()?;
-    match rule_set_with(&files, local.as_ref()) {
-        Ok(rule_set) => Some((files, rule_set)),
-        Err(found) => {
-            diagnostics(&found);
-            let under = local.map_or_else(String::new, |it| format!(" under the local policy `{}`", it.name));
-            note(&format!("the rule set `{}`{under} was refused: {}", files.folder, counted(found.len(), "problem")));
-            None
-        }
-    }
 }
 
 /// "1 problem", "3 problems".

@@ -13,9 +13,7 @@ use crate::diagnostic::Diagnostic;
 use crate::evaluate::{Compiled, State, standing};
 use crate::load::cases::{Case, PEOPLE, people};
 use crate::load::drafts::TO_BE_WRITTEN;
-use crate::load::files::LARGEST_RULE_FILE;
-use crate::load::text::read;
-use crate::load::{self, RuleFiles};
+use crate::load::{self, Parsed, RuleFiles};
 use crate::model::{Kind, Question, RuleSet};
 use crate::outcome::{Outcome, Urgency};
 
@@ -152,7 +150,7 @@ impl WithDraft {
     fn new(files: &RuleFiles, wanted: &WantedRule<'_>, rules: &[(String, &str)]) -> Result<Self, NoDraft> {
         let all: String = rules.iter().map(|(name, when)| text(wanted, name, when)).collect();
         let mut files = files.clone();
-        files.files.insert(wanted.path(), appended(&files, &wanted.path(), &all)?.into_bytes());
+        files.set(wanted.path(), appended(&files, &wanted.path(), &all)?);
         let rule_set = load::rule_set(&files).map_err(NoDraft::Refused)?;
         let place = |name: &String| rule_set.rules.iter().position(|it| it.id == format!("{}/{name}", wanted.concern()));
         let at = rules.iter().filter_map(|(name, _)| place(name)).collect();
@@ -179,9 +177,11 @@ impl WithDraft {
     /// What cases of these bodies come to.
     fn tried<'a>(&self, bodies: impl Iterator<Item = &'a String>) -> Result<Vec<CaseRun>, NoDraft> {
         let mut files = self.files.clone();
-        files.files.retain(|path, _| !path.starts_with("cases/") || path == PEOPLE);
+        for path in self.files.paths().filter(|path| path.starts_with("cases/") && *path != PEOPLE) {
+            files.remove(path);
+        }
         let listed: String = bodies.map(|it| format!("  - case: a trial\n{it}    expect: {{ verdict: go }}\n")).collect();
-        files.files.insert("cases/trial.yaml".into(), format!("cases:\n{listed}").into_bytes());
+        files.set("cases/trial.yaml", format!("cases:\n{listed}"));
         let cases = load::cases::cases(&files, &self.rule_set).map_err(NoDraft::Refused)?;
         Ok(cases::run_all(&self.rule_set, &self.compiled, &cases))
     }
@@ -207,9 +207,10 @@ fn finish(files: &RuleFiles, wanted: &WantedRule<'_>, when: &str, bodies: &[Stri
     );
     let path = format!("cases/{}-{name}.yaml", wanted.concern());
     let shown = files.name_of(&path);
-    if with.files.files.insert(path.clone(), text.clone().into_bytes()).is_some() {
+    if with.files.file(&path).is_some() {
         return Err(NoDraft::Because(format!("`{shown}` is there already; move it away first")));
     }
+    with.files.set(path.as_str(), text.as_str());
     let cases = load::cases::cases(&with.files, &with.rule_set).map_err(NoDraft::Refused)?;
     let mine: Vec<Case> = cases.into_iter().filter(|it| it.source.name() == shown).collect();
     let wrong =
@@ -218,8 +219,7 @@ fn finish(files: &RuleFiles, wanted: &WantedRule<'_>, when: &str, bodies: &[Stri
         return Err(NoDraft::Because("the cases of the draft do not come out as they say".into()));
     }
     let changed = wrong(there);
-    let concern = with.files.files.remove(&wanted.path()).unwrap_or_default();
-    let concern = String::from_utf8_lossy(&concern).into_owned();
+    let concern = with.files.file(&wanted.path()).map_or_else(String::new, |it| String::from_utf8_lossy(it.bytes()).into_owned());
     Ok(Draft { rule: self::text(wanted, name, when), concern: (wanted.path(), concern), cases: (path, text), changed })
 }
 
@@ -259,8 +259,10 @@ fn text(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
 fn appended(files: &RuleFiles, path: &str, rules: &str) -> Result<String, NoDraft> {
     let name = files.name_of(path);
     let not_so = |why: &str| NoDraft::Because(format!("a rule cannot be put at the end of `{name}`: {why}"));
-    let read = read(&name, files.files.get(path).map(Vec::as_slice).unwrap_or_default(), LARGEST_RULE_FILE);
-    let (Some(source), Some(root)) = (read.source, read.root) else { return Err(NoDraft::Refused(read.diagnostics)) };
+    let mut found = Vec::new();
+    let Some(Parsed { source, root, .. }) = files.file(path).and_then(|it| it.parsed(&mut found)) else {
+        return Err(NoDraft::Refused(found));
+    };
     let last = root.entries().last().filter(|it| it.key == "rules").ok_or_else(|| not_so("`rules` is not its last key"))?;
     let items = last.value.items();
     let starts: BTreeSet<usize> = items.iter().map(|it| source.position(it.span.start).column).collect();

@@ -17,9 +17,9 @@ use crate::diagnostic::{Code, Diagnostic, Severity};
 use crate::evaluate::Compiled;
 use crate::load::allowances::Allowance;
 use crate::load::cases::Case;
+use crate::load::places::Entry;
 use crate::load::whole::HeldAgainst;
-use crate::load::written::Entry;
-use crate::load::{Whole, Written};
+use crate::load::{RuleFiles, Whole};
 use crate::model::{Condition, Rule, RuleSet, Text};
 
 mod allowance_unused;
@@ -60,7 +60,7 @@ pub struct Subject<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// Its texts, for places.
-    pub written: &'a Written,
+    pub files: &'a RuleFiles,
     /// The worked cases.
     pub cases: &'a [Case],
     /// What each case came to.
@@ -71,8 +71,6 @@ pub struct Subject<'a> {
     pub allowances: &'a [Allowance],
     /// The local policy that is held against the rule set.
     pub local: Option<&'a HeldAgainst>,
-    /// Texts of rules that are still to be written, each with the id of its rule.
-    pub unwritten: &'a [(String, Diagnostic)],
     /// The day of the check.
     pub as_of: NaiveDate,
     /// What the lints before this one in the list have said.
@@ -157,20 +155,19 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
     let found = RefCell::new(Vec::new());
     if let Err(TooLarge { fact, of }) = &*space.borrow() {
         let title = format!("`{fact}` has {of}: too many to look at every questionnaire, so that only the worked cases speak");
-        let entry = whole.written.question(fact).or_else(|| whole.written.derived(fact));
+        let entry = whole.files.question(fact).or_else(|| whole.files.derived(fact));
         found.borrow_mut().push(Remark::on(Code::Undecided, fact, entry, "id", title, "too many to decide"));
     }
     for lint in LINTS {
         let subject = Subject {
             space: &space,
             rule_set,
-            written: &whole.written,
+            files: &whole.files,
             cases: &whole.cases,
             runs: &runs,
             gaps: &gaps,
             allowances: &whole.allowances,
             local: whole.local.as_ref(),
-            unwritten: &whole.unwritten,
             as_of,
             earlier: &found,
         };
@@ -195,7 +192,7 @@ impl<'a> Subject<'a> {
 /// What could be neither shown nor shut out, so that nobody takes silence for a proof.
 fn undecided(subject: &Subject<'_>, rule: &str, fact: &str, whether: &str) -> Remark {
     let title = format!("whether {whether} was not decided, because of `{fact}`: `{rule}`");
-    Remark::on(Code::Undecided, rule, subject.written.rule(rule), "when", title, "not decided")
+    Remark::on(Code::Undecided, rule, subject.files.rule(rule), "when", title, "not decided")
 }
 
 /// Whether a condition asks for answers at odds with one another.

@@ -6,9 +6,9 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::files::{ALLOWANCES, LARGEST_RULE_FILE, RuleFiles};
+use super::Reading;
+use super::files::{ALLOWANCES, RuleFiles};
 use super::registers::date;
-use super::{Reading, shape, text};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::model::RuleSet;
 use crate::source::{Node, Source};
@@ -39,15 +39,15 @@ pub struct Allowance {
 /// # Errors
 /// Every diagnostic of the file.
 pub fn allowances(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Allowance>, Vec<Diagnostic>> {
-    let Some(bytes) = files.files.get(ALLOWANCES) else { return Ok(Vec::new()) };
-    let read = text::read(&files.name_of(ALLOWANCES), bytes, LARGEST_RULE_FILE);
-    let (Some(source), Some(root)) = (read.source, read.root) else { return Err(read.diagnostics) };
-    let mut reading = Reading::new(&source, shape::check("allowances", &source, &root));
-    reading.diagnostics.extend(read.diagnostics);
+    let Some(file) = files.file(ALLOWANCES) else { return Ok(Vec::new()) };
+    let mut of_text = Vec::new();
+    let Some(parsed) = file.parsed(&mut of_text) else { return Err(of_text) };
+    let mut reading = parsed.reading("allowances");
+    reading.diagnostics.extend(of_text);
     let known = names(rule_set);
     let mut seen = HashMap::new();
     let mut found = Vec::new();
-    for node in root.get("allowances").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("allowances") {
         match allowance(&mut reading, &known, &mut seen, node) {
             Some(it) => found.push(it),
             None => reading.pass_over(node, "a whole allowance"),

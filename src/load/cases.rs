@@ -6,9 +6,9 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::files::{RuleFiles, TextFile};
 use super::registers::{date, unique};
-use super::{Reading, shape, text};
+use super::{Parsed, Reading};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::facts::{Gathered, Given};
 use crate::model::{Idx, Question, RuleSet};
@@ -59,21 +59,18 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
     let mut people: BTreeMap<String, Gathered> = BTreeMap::new();
     let mut as_of = None;
     let mut found = Vec::new();
-    let mut paths: Vec<&String> = files.files.keys().filter(|it| it.starts_with("cases/") && *it != EQUIVALENT).collect();
+    let mut of_cases: Vec<(&str, &TextFile)> = files.iter().filter(|(path, _)| path.starts_with("cases/") && *path != EQUIVALENT).collect();
     // People first: the cases name them.
-    paths.sort_by_key(|it| (it.as_str() != PEOPLE, it.as_str()));
-    for path in paths {
-        let Some(bytes) = files.files.get(path) else { continue };
-        let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
-        diagnostics.extend(read.diagnostics);
-        let (Some(source), Some(root)) = (read.source, read.root) else { continue };
+    of_cases.sort_by_key(|(path, _)| (*path != PEOPLE, *path));
+    for (path, file) in of_cases {
+        let Some(parsed) = file.parsed(&mut diagnostics) else { continue };
         let is_people = path == PEOPLE;
-        let mut reading = Reading::new(&source, shape::check(if is_people { "people" } else { "cases" }, &source, &root));
+        let mut reading = parsed.reading(if is_people { "people" } else { "cases" });
         if is_people {
-            as_of = date(&mut reading, &root, "as_of");
-            read_people(&mut reading, rule_set, &root, &mut people);
+            as_of = date(&mut reading, &parsed.root, "as_of");
+            read_people(&mut reading, rule_set, &parsed.root, &mut people);
         } else {
-            for node in root.get("cases").map(Node::items).unwrap_or_default() {
+            for node in parsed.root.list("cases") {
                 read_case(&mut reading, rule_set, node, &people, as_of, &mut found);
             }
         }
@@ -87,16 +84,17 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
 /// # Missing data
 /// Nobody and no day, where people.yaml is missing or cannot be read; [`cases`] says why.
 pub fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
-    let read = files.files.get(PEOPLE).map(|bytes| text::read(&files.name_of(PEOPLE), bytes, LARGEST_RULE_FILE));
-    let Some((source, root)) = read.and_then(|it| Some((it.source?, it.root?))) else { return (Vec::new(), None) };
+    let Some(Parsed { source, root, .. }) = files.file(PEOPLE).and_then(|it| it.parsed(&mut Vec::new())) else {
+        return (Vec::new(), None);
+    };
     let mut reading = Reading::new(&source, Vec::new());
-    let people = root.get("people").map(Node::items).unwrap_or_default();
+    let people = root.list("people");
     (people.iter().filter_map(|it| reading.owned(it, "id")).collect(), date(&mut reading, &root, "as_of"))
 }
 
 fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Gathered>) {
     let mut seen = HashMap::new();
-    for node in root.get("people").map(Node::items).unwrap_or_default() {
+    for node in root.list("people") {
         if let Some(id) = node.get("id") {
             unique(reading, &mut seen, id, "people");
         }
@@ -238,7 +236,7 @@ fn read_case(
         add(reading, title, answers, expect, from);
         return;
     }
-    for (at, row) in node.get("rows").map(Node::items).unwrap_or_default().iter().enumerate() {
+    for (at, row) in node.list("rows").iter().enumerate() {
         let mut own = answers.clone();
         change(reading, rule_set, &mut own, row.get("with"));
         remove(reading, rule_set, &mut own, row.get("remove"));
@@ -249,7 +247,7 @@ fn read_case(
 
 fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str) -> BTreeSet<String> {
     let mut ids = BTreeSet::new();
-    for item in expect.get(key).map(Node::items).unwrap_or_default() {
+    for item in expect.list(key) {
         let Some(id) = item.written(reading.source).map(str::to_owned) else {
             reading.pass_over(item, "the id of a rule");
             continue;
@@ -303,15 +301,15 @@ pub struct Excuses {
 /// # Errors
 /// Every diagnostic of the file.
 pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Diagnostic>> {
-    let Some(bytes) = files.files.get(EQUIVALENT) else { return Ok(Excuses::default()) };
-    let read = text::read(&files.name_of(EQUIVALENT), bytes, LARGEST_RULE_FILE);
-    let (Some(source), Some(root)) = (read.source, read.root) else { return Err(read.diagnostics) };
-    let mut reading = Reading::new(&source, shape::check("equivalent", &source, &root));
-    reading.diagnostics.extend(read.diagnostics);
+    let Some(file) = files.file(EQUIVALENT) else { return Ok(Excuses::default()) };
+    let mut of_text = Vec::new();
+    let Some(parsed) = file.parsed(&mut of_text) else { return Err(of_text) };
+    let mut reading = parsed.reading("equivalent");
+    reading.diagnostics.extend(of_text);
     let mut found = Excuses::default();
     for (key, list) in [("changes", &mut found.changes), ("gaps", &mut found.gaps)] {
         let mut seen = HashMap::new();
-        for node in root.get(key).map(Node::items).unwrap_or_default() {
+        for node in parsed.root.list(key) {
             excuse(&mut reading, rule_set, node, &mut seen, list);
         }
     }

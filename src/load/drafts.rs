@@ -3,9 +3,7 @@
 
 use std::sync::Arc;
 
-use super::written::Written;
 use crate::diagnostic::{Code, Diagnostic};
-use crate::model::{Basis, Piece, Rule};
 use crate::source::{Node, Source};
 
 /// How such a text begins, in any case.
@@ -16,26 +14,11 @@ fn open(text: &str) -> bool {
     text.trim_start().get(..TO_BE_WRITTEN.len()).is_some_and(|it| it.eq_ignore_ascii_case(TO_BE_WRITTEN))
 }
 
-/// Whether some text of a rule is still to be written.
-pub fn is_draft(rule: &Rule) -> bool {
-    let texts = [Some(&rule.reason), Some(&rule.action), rule.refer_to.as_ref(), rule.cleared_by.as_ref()];
-    let of_texts = texts.into_iter().flatten().filter_map(|it| it.pieces.first());
-    let of_citations = rule.citations.iter().any(|it| match &it.basis {
-        Basis::CommonPractice(text) | Basis::LocalProposal(text) => open(text),
-        Basis::Published(_) => it.at.as_deref().is_some_and(open),
-    });
-    open(&rule.title) || of_citations || of_texts.into_iter().any(|it| matches!(it, Piece::Words(words) if open(words)))
-}
-
-/// Every text of a rule set's rules that is still to be written, at its place, with the full id of its rule.
-pub fn unwritten(written: &Written) -> Vec<(String, Diagnostic)> {
+/// Every text of a rule that is still to be written, at its place.
+pub fn unwritten(source: &Arc<Source>, rule: &Node) -> Vec<Diagnostic> {
+    let id = rule.get("id").and_then(|it| it.written(source)).unwrap_or_default();
     let mut found = Vec::new();
-    for (concern, rule) in written.rules() {
-        let id = rule.node.get("id").and_then(|it| it.written(rule.source)).unwrap_or_default();
-        let mut texts = Vec::new();
-        look(rule.source, id, "rule", rule.node, &mut texts);
-        found.extend(texts.into_iter().map(|it| (format!("{concern}/{id}"), it)));
-    }
+    look(source, id, "rule", rule, &mut found);
     found
 }
 

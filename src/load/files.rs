@@ -2,10 +2,13 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
 use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
 
+use super::Parsed;
+use super::text::{self, Read};
 use crate::diagnostic::{Code, Diagnostic};
 
 static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
@@ -23,15 +26,49 @@ pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
 /// Most bytes one file of a rule set may have.
 pub const LARGEST_RULE_FILE: u64 = 8 << 20;
 
-/// The files of a rule set, by path within it.
-#[derive(Debug, Clone, Default)]
+/// A file as it was found, and what came of reading it: that is done once, when somebody first asks.
+#[derive(Debug)]
+pub struct TextFile {
+    name: String,
+    bytes: Vec<u8>,
+    read: OnceLock<Read>,
+}
+
+impl TextFile {
+    /// A file that nobody has read yet, under the name the user knows it by.
+    pub fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
+        Self { name: name.into(), bytes: bytes.into(), read: OnceLock::new() }
+    }
+
+    /// What the user knows the file by.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Its content.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// What came of reading it.
+    pub fn read(&self) -> &Read {
+        self.read.get_or_init(|| text::read(&self.name, &self.bytes, LARGEST_RULE_FILE))
+    }
+
+    /// Its tree, with what is wrong with the text; `None` if it has no readable structure.
+    pub fn parsed(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
+        let Read { source, root, diagnostics: found } = self.read();
+        diagnostics.extend_from_slice(found);
+        Some(Parsed { source: source.clone()?, root: root.clone()?, care: Care::Full })
+    }
+}
+
+/// The files of a rule set, by path within it. Copies share what was read: no text is ever parsed a second time.
+#[derive(Debug, Clone)]
 pub struct RuleFiles {
-    /// What the user knows the folder by.
-    pub folder: String,
-    /// Contents, by path with `/`.
-    pub files: BTreeMap<String, Vec<u8>>,
-    /// How much of the reading is repeated.
-    pub care: Care,
+    folder: String,
+    files: BTreeMap<String, Arc<TextFile>>,
+    care: Care,
 }
 
 /// How much of the reading of a rule set is repeated.
@@ -47,11 +84,26 @@ pub enum Care {
 }
 
 impl RuleFiles {
+    /// No files yet, of a folder of this name.
+    pub fn new(folder: impl Into<String>) -> Self {
+        Self { folder: folder.into(), files: BTreeMap::new(), care: Care::Full }
+    }
+
     /// The rule set embedded in the binary.
     pub fn embedded() -> Self {
-        let mut files = BTreeMap::new();
-        collect_embedded(&RULES, &mut files);
-        Self { folder: "rules".into(), files, care: Care::Embedded }
+        let mut taken = Self { care: Care::Embedded, ..Self::new("rules") };
+        taken.take_embedded(&RULES);
+        taken
+    }
+
+    fn take_embedded(&mut self, dir: &Dir<'_>) {
+        for file in dir.files() {
+            let path = file.path().to_string_lossy().replace('\\', "/");
+            if path.ends_with(".yaml") {
+                self.set(path, file.contents());
+            }
+        }
+        dir.dirs().for_each(|inner| self.take_embedded(inner));
     }
 
     /// The rule set of a folder: its YAML files, and those of `concerns/` and `cases/`. One whose ending is written in
@@ -60,7 +112,7 @@ impl RuleFiles {
     /// # Errors
     /// A diagnostic for everything that cannot be read; the caller shows them.
     pub fn folder(path: &Path) -> Result<Self, Vec<Diagnostic>> {
-        let mut taken = Self { folder: path.display().to_string(), ..Self::default() };
+        let mut taken = Self::new(path.display().to_string());
         if !path.is_dir() {
             return Err(vec![
                 Diagnostic::bare(Code::NotFound, format!("there is no folder `{}`", path.display()))
@@ -70,18 +122,59 @@ impl RuleFiles {
         let Listed { files, mut unreadable, .. } = Listed::of(path);
         for (name, place) in files {
             match read_bounded(&place, LARGEST_RULE_FILE) {
-                Ok(bytes) => {
-                    taken.files.insert(name, bytes);
-                }
+                Ok(bytes) => taken.set(name, bytes),
                 Err(diagnostic) => unreadable.push(*diagnostic),
             }
         }
         if unreadable.is_empty() { Ok(taken) } else { Err(unreadable) }
     }
 
+    /// The same files, read with so much care.
+    #[must_use]
+    pub fn with_care(self, care: Care) -> Self {
+        Self { care, ..self }
+    }
+
+    /// How much of the reading is repeated.
+    pub fn care(&self) -> Care {
+        self.care
+    }
+
+    /// What the user knows the folder by.
+    pub fn name(&self) -> &str {
+        &self.folder
+    }
+
     /// The name a user knows a file by.
     pub fn name_of(&self, path: &str) -> String {
         format!("{}/{path}", self.folder.trim_end_matches('/'))
+    }
+
+    /// Puts a file in place of what stood under its path, if anything did.
+    pub fn set(&mut self, path: impl Into<String>, bytes: impl Into<Vec<u8>>) {
+        let path = path.into();
+        let file = TextFile::new(self.name_of(&path), bytes);
+        self.files.insert(path, Arc::new(file));
+    }
+
+    /// Takes a file out; whether it was there.
+    pub fn remove(&mut self, path: &str) -> bool {
+        self.files.remove(path).is_some()
+    }
+
+    /// The file under a path.
+    pub fn file(&self, path: &str) -> Option<&TextFile> {
+        self.files.get(path).map(Arc::as_ref)
+    }
+
+    /// The paths of all files, sorted.
+    pub fn paths(&self) -> impl Iterator<Item = &str> {
+        self.files.keys().map(String::as_str)
+    }
+
+    /// All files with their paths, sorted by these.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &TextFile)> {
+        self.files.iter().map(|(path, file)| (path.as_str(), file.as_ref()))
     }
 
     /// SHA-256, in hexadecimal, over every file but the cases and the allowances: its path and its lines, without line
@@ -91,8 +184,8 @@ impl RuleFiles {
     /// must not change it, since the approval names this digest.
     pub fn digest(&self) -> String {
         let mut hash = Sha256::new();
-        for (path, bytes) in self.files.iter().filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES) {
-            let text = String::from_utf8_lossy(bytes);
+        for (path, file) in self.iter().filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES) {
+            let text = String::from_utf8_lossy(file.bytes());
             hash.update(path.as_bytes());
             hash.update([0]);
             let lines = text.trim_start_matches('\u{feff}').trim_end().lines().map(str::trim_end);
@@ -203,18 +296,6 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-fn collect_embedded(dir: &Dir<'_>, files: &mut BTreeMap<String, Vec<u8>>) {
-    for file in dir.files() {
-        let path = file.path().to_string_lossy().replace('\\', "/");
-        if path.ends_with(".yaml") {
-            files.insert(path, file.contents().to_vec());
-        }
-    }
-    for inner in dir.dirs() {
-        collect_embedded(inner, files);
-    }
-}
-
 /// The embedded rule set's own log of its editions, as Markdown.
 pub fn embedded_change_log() -> &'static str {
     RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or_default()
@@ -254,14 +335,12 @@ pub fn read_bounded(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic
         return Err(missing(format!("`{shown}` is not an ordinary file"), "name a file, or a folder of files"));
     }
     if about.len() > largest {
-        return Err(Box::new(super::text::too_large(&shown.to_string(), largest)));
+        return Err(Box::new(text::too_large(&shown.to_string(), largest)));
     }
     let mut bytes = Vec::new();
     let read = std::fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
     match read {
-        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest => {
-            Err(Box::new(super::text::too_large(&shown.to_string(), largest)))
-        }
+        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest => Err(Box::new(text::too_large(&shown.to_string(), largest))),
         Ok(_) => Ok(bytes),
         Err(error) => Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}")))),
     }

@@ -20,10 +20,10 @@ pub fn read(
     rules: &[Rule],
     all_read: bool,
 ) -> (Vec<Guarantee>, Vec<Diagnostic>) {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("guarantees"));
+    let mut reading = parsed.reading("guarantees");
     let mut seen = HashMap::new();
     let mut found = Vec::new();
-    for node in parsed.root.get("guarantees").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("guarantees") {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "guarantees");
         }
@@ -57,7 +57,7 @@ fn one(
         }
         at
     });
-    let lines = node.get("where").map(Node::items).unwrap_or_default();
+    let lines = node.list("where");
     let wheres: Vec<Option<(Sense, Condition)>> = lines.iter().map(|it| line(reading, names, it)).collect();
     let then = then(reading, node, (rules, all_read));
     if concern == Some(None) {

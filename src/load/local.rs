@@ -5,14 +5,13 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::ops::Range;
-use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::files::{LARGEST_RULE_FILE, sha256};
+use super::files::{TextFile, sha256};
 use super::names::Names;
 use super::registers::{date, limit_value};
-use super::{Care, Parsed, Reading, questionnaire, text};
+use super::{Parsed, Reading, questionnaire};
 use crate::diagnostic::{Code, Diagnostic, listed};
 use crate::facts;
 use crate::model::local::loosened_by_limit;
@@ -20,47 +19,26 @@ use crate::model::{
     Answer, Basis, Citation, Idx, Limit, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens, Offered, Question, Rule, RuleSet,
 };
 use crate::quantity::tidy;
-use crate::source::{Node, Source};
+use crate::source::Node;
 use crate::truth::FactSlot;
 
 mod name;
 mod rule;
 
-/// A local policy as it was found: its name and its bytes.
-#[derive(Debug, Clone)]
-pub struct LocalFile {
-    /// What the user knows the file by.
-    pub name: String,
-    /// Its content.
-    pub bytes: Vec<u8>,
-}
-
-impl LocalFile {
-    /// The text, and where each change stands in it, in the order of the file; nothing if it cannot be parsed.
-    pub fn places(&self) -> Option<(Arc<Source>, Vec<Range<usize>>)> {
-        let read = text::read(&self.name, &self.bytes, LARGEST_RULE_FILE);
-        let (source, root) = (read.source?, read.root?);
-        let first = |it: &Node| it.entries().first().map_or(it.span.clone(), |it| it.key_span.start..it.value.span.end);
-        let places = root.get("changes").map(Node::items).unwrap_or_default().iter().map(first).collect();
-        Some((source, places))
+/// Parses a local policy; `None` after a diagnostic.
+pub fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
+    let begin = diagnostics.len();
+    let parsed = file.parsed(diagnostics);
+    for it in diagnostics.iter_mut().skip(begin).filter(|it| it.code == Code::Empty) {
+        it.help = "`preblock schema local` says what a local policy holds".to_owned();
     }
-
-    /// Parses the file; `None` after a diagnostic.
-    pub fn parse(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
-        let read = text::read(&self.name, &self.bytes, LARGEST_RULE_FILE);
-        let say_what = |it: Diagnostic| match it.code {
-            Code::Empty => it.help("`preblock schema local` says what a local policy holds"),
-            _ => it,
-        };
-        diagnostics.extend(read.diagnostics.into_iter().map(say_what));
-        Some(Parsed { source: read.source?, root: read.root?, care: Care::Full })
-    }
+    parsed
 }
 
 /// A local policy while the rule set under it is read.
 pub struct Overlay<'a> {
     parsed: &'a Parsed,
-    file: &'a LocalFile,
+    file: &'a TextFile,
     reading: Reading<'a>,
     changes: Vec<LocalEdit<'a>>,
     /// Where each thing was changed first.
@@ -111,10 +89,10 @@ impl Done {
 
 impl<'a> Overlay<'a> {
     /// Begins with the form of the file.
-    pub fn new(parsed: &'a Parsed, file: &'a LocalFile) -> Self {
-        let mut reading = Reading::new(&parsed.source, parsed.shape("local"));
+    pub fn new(parsed: &'a Parsed, file: &'a TextFile) -> Self {
+        let mut reading = parsed.reading("local");
         let mut changes = Vec::new();
-        for node in parsed.root.get("changes").map(Node::items).unwrap_or_default() {
+        for node in parsed.root.list("changes") {
             match LocalKind::ALL.into_iter().find(|it| node.get(it.word()).is_some()) {
                 Some(kind) => changes.push(LocalEdit { node, kind, done: None, moved: None }),
                 None => reading.pass_over(node, &format!("a change with {}", listed(&LocalKind::ALL.map(LocalKind::word)))),
@@ -179,7 +157,7 @@ impl<'a> Overlay<'a> {
 
     /// Remembers the limits that a file other than the rules uses.
     pub fn note_fed(&mut self, other: &Parsed) {
-        let mut open = vec![&other.root];
+        let mut open: Vec<&Node> = vec![&other.root];
         while let Some(node) = open.pop() {
             self.fed.extend(node.get("limit").and_then(|it| it.written(&other.source)).map(str::to_owned));
             open.extend(node.items());
@@ -265,7 +243,8 @@ impl<'a> Overlay<'a> {
                 _ => self.reading.pass_over(node, "a whole change"),
             }
         }
-        rule_set.local = Some(LocalPolicy { clinic, path: self.file.name.clone(), digest: sha256(&self.file.bytes), changes, offers });
+        rule_set.local =
+            Some(LocalPolicy { clinic, path: self.file.name().to_owned(), digest: sha256(self.file.bytes()), changes, offers });
         self.reading.finish()
     }
 

@@ -207,7 +207,7 @@ impl Names {
     /// The citations under a key of an entry.
     pub fn citations(&self, reading: &mut Reading<'_>, map: &Node) -> Vec<Citation> {
         let mut citations = Vec::new();
-        for item in map.get("citations").map(Node::items).unwrap_or_default() {
+        for item in map.list("citations") {
             let at = reading.owned(item, "at");
             let basis = if let Some(name) = item.get("source") {
                 let Some(text) = name.written(reading.source) else {

@@ -64,7 +64,7 @@ pub fn clinic(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionn
 /// # Errors
 /// A diagnostic for each choice that is none.
 pub fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Gathered, Vec<Diagnostic>) {
-    let mut frame = Frame { rule_set, source: Arc::clone(source), root: map.clone(), is_clinic: true, diagnostics: Vec::new() };
+    let mut frame = Frame { rule_set, source: Arc::clone(source), root: Arc::new(map.clone()), is_clinic: true, diagnostics: Vec::new() };
     let mut answers = Gathered::default();
     frame.offers(map, &mut answers);
     (answers, frame.diagnostics)
@@ -98,7 +98,7 @@ fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Optio
 struct Frame<'a> {
     rule_set: &'a RuleSet,
     source: Arc<Source>,
-    root: Node,
+    root: Arc<Node>,
     is_clinic: bool,
     diagnostics: Vec<Diagnostic>,
 }
@@ -137,7 +137,7 @@ impl Frame<'_> {
     }
 
     fn read(&mut self) -> Questionnaire {
-        let root = self.root.clone();
+        let root = Arc::clone(&self.root);
         let version_key = self.version_key();
         let name_key = if self.is_clinic { "name" } else { "reference" };
         let known: &[&str] = if self.is_clinic {

@@ -29,9 +29,9 @@ const MOST_FACTS: usize = 10_000;
 
 /// Reads the catalogue. Limits and registers must be loaded before.
 pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("questions"));
+    let mut reading = parsed.reading("questions");
     names.catalogue = Catalogue::default();
-    let sections = parsed.root.get("sections").map(Node::items).unwrap_or_default();
+    let sections = parsed.root.list("sections");
     let mut seen_sections = HashMap::new();
     let mut asked: Table<&Node, Question> = Table::default();
     for section in sections {
@@ -46,7 +46,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let title = reading.needed(section, "title").unwrap_or_default();
         let at = names.catalogue.sections.push(Section { id: id.clone(), title });
         let mut seen = HashMap::new();
-        for node in section.get("questions").map(Node::items).unwrap_or_default() {
+        for node in section.list("questions") {
             if let Some(id_node) = node.get("id") {
                 unique(&mut reading, &mut seen, id_node, &format!("questions of `{id}`"));
                 if id_node.written(reading.source) == Some("note") {
@@ -69,7 +69,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     }
     special_slots(&mut reading, names, &asked);
     let mut seen_derived = HashMap::new();
-    for node in parsed.root.get("derived").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("derived") {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen_derived, id, "derived facts");
         }
@@ -185,7 +185,7 @@ fn span(reading: &mut Reading<'_>, node: &Node, key: &str) -> Option<Span> {
 /// The days of a list under a key.
 fn days(reading: &mut Reading<'_>, node: &Node, key: &str) -> Vec<NaiveDate> {
     let mut found = Vec::new();
-    for item in node.get(key).map(Node::items).unwrap_or_default() {
+    for item in node.list(key) {
         match item.text().map(read_when) {
             Some(Ok(when)) => found.push(when.date),
             _ => reading.pass_over(item, "a day such as `1900-01-01`"),
@@ -297,7 +297,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                 found
             };
             let unit = known(reading, node.get("unit")?)?;
-            let more = node.get("units").map(Node::items).unwrap_or_default();
+            let more = node.list("units");
             let units = more.iter().filter_map(|it| known(reading, it)).collect();
             Answer::Quantity { measure, unit, units }
         }

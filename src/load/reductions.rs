@@ -17,7 +17,7 @@ pub fn read(parsed: &Parsed, names: &Names, told: bool) -> (Vec<Reduction>, Vec<
     }
     let mut seen = HashMap::new();
     let mut found = Vec::new();
-    for node in parsed.root.get("reductions").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("reductions") {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "reductions");
         }

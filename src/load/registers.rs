@@ -61,9 +61,9 @@ pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, std::ops::Ra
 
 /// sources.yaml.
 pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("sources"));
+    let mut reading = parsed.reading("sources");
     let mut seen = HashMap::new();
-    for node in parsed.root.get("sources").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("sources") {
         let id = reading.needed(node, "id");
         let by = reading.needed(node, "by");
         let title = reading.needed(node, "title");
@@ -89,7 +89,7 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
     }
-    for node in parsed.root.get("sources").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("sources") {
         superseded(&mut reading, names, node);
     }
     reading.finish()
@@ -116,9 +116,9 @@ fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
 
 /// limits.yaml.
 pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("limits"));
+    let mut reading = parsed.reading("limits");
     let mut seen = HashMap::new();
-    for node in parsed.root.get("limits").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("limits") {
         let id = reading.needed(node, "id");
         let about = reading.needed(node, "about");
         let citations = names.citations(&mut reading, node);
@@ -168,7 +168,7 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
     let mut parents: Vec<Vec<usize>> = Vec::new();
     for node in entries {
         let mut of_this = Vec::new();
-        for parent in node.get("in").map(Node::items).unwrap_or_default() {
+        for parent in node.list("in") {
             let Some(text) = parent.written(reading.source).map(str::to_owned) else { continue };
             match ids.iter().position(|it| *it == text) {
                 Some(at) => of_this.push(at),
@@ -245,7 +245,7 @@ fn not_declared(what: &str) -> Code {
 /// The declared terms above an entry with `in:`, itself or contained, by position.
 fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, HashSet<usize>)], what: &str) -> HashSet<usize> {
     let mut all = HashSet::new();
-    for class in node.get("in").map(Node::items).unwrap_or_default() {
+    for class in node.list("in") {
         let Some(text) = class.written(reading.source).map(str::to_owned) else {
             reading.pass_over(class, "the id of a class");
             continue;
@@ -277,7 +277,7 @@ pub fn name_form(name: &str) -> String {
 
 /// The names of an entry, synonyms included, in the form in which they are compared; reports those already taken.
 fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, std::ops::Range<usize>>, node: &Node) -> Vec<String> {
-    let also = node.get("also").map(Node::items).unwrap_or_default();
+    let also = node.list("also");
     let mut forms = Vec::new();
     for place in node.get("name").into_iter().chain(also) {
         let Some(form) = place.written(reading.source).map(name_form) else { continue };
@@ -295,9 +295,8 @@ fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, std::ops::R
 
 /// medicines.yaml.
 pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("medicines"));
-    let empty: &[Node] = &[];
-    let terms = closure(&mut reading, parsed.root.get("classes").map_or(empty, Node::items), "classes");
+    let mut reading = parsed.reading("medicines");
+    let terms = closure(&mut reading, parsed.root.list("classes"), "classes");
     let mut register = MedicineRegister {
         classes: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
         dose_words: reading.list(&parsed.root, "dose_words").iter().map(|it| name_form(it)).collect(),
@@ -305,7 +304,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         ..MedicineRegister::default()
     };
     let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
-    for node in parsed.root.get("medicines").map_or(empty, Node::items) {
+    for node in parsed.root.list("medicines") {
         let Some(name) = reading.needed(node, "name") else { continue };
         let also = reading.list(node, "also");
         let forms = new_names(&mut reading, &mut places, node);
@@ -366,16 +365,15 @@ fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
 pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("allergens"));
-    let empty: &[Node] = &[];
-    let group_nodes = parsed.root.get("groups").map_or(empty, Node::items);
+    let mut reading = parsed.reading("allergens");
+    let group_nodes = parsed.root.list("groups");
     let terms = closure(&mut reading, group_nodes, "groups");
     let mut register = AllergenRegister {
         groups: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
         ..AllergenRegister::default()
     };
     let mut seen = HashMap::new();
-    for node in parsed.root.get("reactions").map_or(empty, Node::items) {
+    for node in parsed.root.list("reactions") {
         if let Some(id) = node.get("id") {
             unique(&mut reading, &mut seen, id, "reactions");
         }
@@ -385,7 +383,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     }
     let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
     let mut listed: Vec<(&Node, Vec<String>)> = Vec::new();
-    for node in parsed.root.get("substances").map_or(empty, Node::items) {
+    for node in parsed.root.list("substances") {
         let Some(name) = reading.needed(node, "name") else { continue };
         let at = substance(&mut register, name_form(&name));
         let forms = new_names(&mut reading, &mut places, node);
@@ -402,7 +400,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     take_apart(&mut register, &forms);
     // Those that the file lists come first.
     for (own, (node, _)) in register.substances.indices().zip(&listed) {
-        for cross in node.get("crosses_with").map_or(empty, Node::items) {
+        for cross in node.list("crosses_with") {
             let Some(form) = cross.written(reading.source).map(name_form) else { continue };
             let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
             let Some(others) = group.or_else(|| register.names.get(&form).cloned()) else {
@@ -425,7 +423,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
     }
     for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
-        let declared = node.get("names").map_or(empty, Node::items);
+        let declared = node.list("names");
         let own = [name_form(&group.id.replace('-', " ")), group.id.clone()];
         let spoken: Vec<(String, std::ops::Range<usize>)> = declared
             .iter()

@@ -39,11 +39,12 @@ impl Format {
 }
 
 /// What came of reading a text.
+#[derive(Debug)]
 pub struct Read {
     /// The text; `None` if the bytes are not text at all.
     pub source: Option<Arc<Source>>,
     /// The tree; `None` if the text has no readable structure.
-    pub root: Option<Node>,
+    pub root: Option<Arc<Node>>,
     /// What is wrong. With diagnostics, the tree serves only to find further ones.
     pub diagnostics: Vec<Diagnostic>,
 }
@@ -77,7 +78,7 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
     {
         second_reading(&source, format, root, &mut diagnostics);
     }
-    Read { source: Some(source), root, diagnostics }
+    Read { source: Some(source), root: root.map(Arc::new), diagnostics }
 }
 
 /// The text of a key of the outermost mapping, found without reading what stands after it. Nothing is checked.
@@ -137,7 +138,7 @@ pub fn read_tape(name: &str, tape: &str) -> Read {
             break;
         }
     }
-    let root = builder.root;
+    let root = builder.root.map(Arc::new);
     Read { source: Some(source), root, diagnostics }
 }
 

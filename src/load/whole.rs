@@ -5,12 +5,12 @@ use std::sync::Arc;
 
 use super::allowances::{Allowance, allowances};
 use super::cases::{Case, Excuses, cases, excuses};
-use super::files::RuleFiles;
-use super::rule_set;
-use super::written::Written;
+use super::files::{Care, RuleFiles, TextFile};
+use super::places::Entry;
+use super::{rule_set, rule_set_with};
 use crate::diagnostic::Diagnostic;
 use crate::model::{LocalPolicy, RuleSet};
-use crate::source::Source;
+use crate::source::{Node, Source};
 
 /// A rule set with everything around it, and nothing unchecked.
 #[derive(Debug)]
@@ -18,7 +18,7 @@ pub struct Whole {
     /// The rule set.
     pub rule_set: RuleSet,
     /// Its texts, with places.
-    pub written: Written,
+    pub files: RuleFiles,
     /// The worked cases.
     pub cases: Vec<Case>,
     /// What no case can show.
@@ -27,8 +27,6 @@ pub struct Whole {
     pub allowances: Vec<Allowance>,
     /// The local policy that is held against it, if there is one.
     pub local: Option<HeldAgainst>,
-    /// Texts of rules that are still to be written, each with the id of its rule.
-    pub unwritten: Vec<(String, Diagnostic)>,
 }
 
 /// A local policy with its text.
@@ -42,19 +40,41 @@ pub struct HeldAgainst {
     pub places: Vec<Range<usize>>,
 }
 
-/// Reads every file of a rule set.
+impl HeldAgainst {
+    /// Reads a local policy over its rule set.
+    ///
+    /// # Errors
+    /// Every diagnostic of both.
+    pub fn read(files: &RuleFiles, file: &TextFile) -> Result<Option<Self>, Vec<Diagnostic>> {
+        let policy = rule_set_with(files, Some(file))?.local;
+        let first = |it: &Node| it.entries().first().map_or(it.span.clone(), |it| it.key_span.start..it.value.span.end);
+        Ok(policy.zip(file.entry()).map(|(policy, Entry { source, node })| {
+            let places = node.list("changes").iter().map(first).collect();
+            Self { policy, source: Arc::clone(source), places }
+        }))
+    }
+}
+
+/// Reads every file of a rule set, with all care.
 ///
 /// # Errors
 /// Every diagnostic of the rule set; if it has none, those of its cases and allowances.
 pub fn whole(files: &RuleFiles) -> Result<Whole, Vec<Diagnostic>> {
-    let rule_set = rule_set(files)?;
-    let (cases, excuses, allowances) = (cases(files, &rule_set), excuses(files, &rule_set), allowances(files, &rule_set));
+    whole_with(files, None)
+}
+
+/// Reads every file of a rule set, with all care, and holds a local policy against it, so that all that is wrong is told at
+/// once. The rule set is the one without the policy.
+///
+/// # Errors
+/// As [`whole`], after those of the policy.
+pub fn whole_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<Whole, Vec<Diagnostic>> {
+    let files = files.clone().with_care(Care::Full);
+    let local = local.map(|it| HeldAgainst::read(&files, it)).transpose()?.flatten();
+    let rule_set = rule_set(&files)?;
+    let (cases, excuses, allowances) = (cases(&files, &rule_set), excuses(&files, &rule_set), allowances(&files, &rule_set));
     match (cases, excuses, allowances) {
-        (Ok(cases), Ok(excuses), Ok(allowances)) => {
-            let written = Written::read(files);
-            let unwritten = super::drafts::unwritten(&written);
-            Ok(Whole { rule_set, written, cases, excuses, allowances, local: None, unwritten })
-        }
+        (Ok(cases), Ok(excuses), Ok(allowances)) => Ok(Whole { rule_set, files, cases, excuses, allowances, local }),
         (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()].into_iter().flatten().flatten().collect()),
     }
 }

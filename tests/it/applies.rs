@@ -14,7 +14,7 @@ use preblock::truth::Truth;
 use rstest::rstest;
 
 use crate::properties::{example, gated, span_of};
-use crate::support::{codes, embedded_once, facts, gathered, held, screening, today, written};
+use crate::support::{codes, embedded_once, facts, gathered, held, screening, text_of, today, written};
 
 /// These answers over others.
 fn over(rules: &RuleSet, answers: &Gathered, lines: &str) -> Facts {
@@ -162,11 +162,11 @@ fn a_small_rule_set_is_held_all_the_same(#[case] answers: &str, #[case] lists: &
 fn a_plan_beyond_the_offers_is_held_without_a_rule() {
     let (rules, text) = {
         let mut files = crate::support::files(&[("count", "defer", "{ fact: a.count, above: 4 }")]);
-        let questions = String::from_utf8_lossy(&files.files["questions.yaml"]).replace(
+        let questions = text_of(&files, "questions.yaml").replace(
             "{ id: adrenaline, ask: Adrenaline?, answer: yes-no, from: nurse }",
             "{ id: adrenaline, ask: Adrenaline?, answer: yes-no, from: nurse, decision: true }",
         );
-        files.files.insert("questions.yaml".into(), questions.into_bytes());
+        files.set("questions.yaml", questions);
         let rules = preblock::load::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
         (rules, "clinic: 1\nname: Test\noffers: { plan: { adrenaline: [no] } }\nanswers: {}\n")
     };

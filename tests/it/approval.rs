@@ -10,24 +10,24 @@ use preblock::model::RuleSet;
 use rstest::rstest;
 use serde_json::Value;
 
-use crate::support::{codes, embedded, today};
+use crate::support::{codes, embedded, text_of, today};
 
 const HEAD: &str = "ruleset.yaml";
 
 fn head() -> String {
-    RuleFiles::embedded().files.get(HEAD).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default()
+    text_of(&RuleFiles::embedded(), HEAD)
 }
 
 /// The embedded rule set with another ruleset.yaml.
 fn with(head: &str) -> RuleFiles {
-    let mut files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
-    files.files.insert(HEAD.into(), head.as_bytes().to_vec());
+    let mut files = RuleFiles::embedded().with_care(Care::Full);
+    files.set(HEAD, head);
     files
 }
 
 fn loaded(head: &str) -> RuleSet {
     // Only ruleset.yaml is another, so the rest need not be judged anew.
-    let files = RuleFiles { care: Care::Embedded, ..with(head) };
+    let files = with(head).with_care(Care::Embedded);
     rule_set(&files).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
 }
 
@@ -105,9 +105,9 @@ fn other_files_count_line_by_line() {
         ("guarantees.yaml", "# a word\n", true),
     ] {
         let mut files = RuleFiles::embedded();
-        let text = files.files.get(path).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default();
+        let text = text_of(&files, path);
         assert!(!text.is_empty(), "{path}");
-        files.files.insert(path.into(), format!("{text}{more}").into_bytes());
+        files.set(path, format!("{text}{more}"));
         assert_eq!(files.digest() != digest, counts, "{path}");
     }
 }
@@ -148,10 +148,10 @@ fn dates_are_said(#[case] as_of: &str, #[case] surgery: Option<&str>, #[case] ex
 /// The embedded rule set as a folder, with another ruleset.yaml.
 fn folder(head: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
-    for (path, bytes) in &with(head).files {
+    for (path, file) in with(head).iter() {
         let path = folder.path().join(path);
         assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()));
-        assert!(std::fs::write(path, bytes).is_ok());
+        assert!(std::fs::write(path, file.bytes()).is_ok());
     }
     folder
 }

@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 
 use crate::outside;
 use crate::papers::Copy;
-use crate::support::{embedded, files, run, said, tiny};
+use crate::support::{embedded, files, run, said, text_of, tiny};
 
 fn book(rules: &RuleSet, change_log: Option<&str>) -> String {
     markdown(&Book { rule_set: rules, states: &vec![[1, 2, 3]; rules.rules.len()], change_log })
@@ -110,7 +110,7 @@ fn a_concern_in_words() {
             "{ any: [{ allergic_to: amide, reaction: [anaphylaxis, rash] }, { fact: derived.age, below: 10 years }, { not: { fact: a.pulse, is: felt } }] }",
         ),
     ]);
-    let concern = said(&files.files["concerns/test.yaml"]).replacen(
+    let concern = text_of(&files, "concerns/test.yaml").replacen(
         "reason: So it is.",
         "reason: The INR of {a.inr} is {a.inr.age} old ({a.inr.taken_on}) and not below {limit.ceiling}; taken are {medicines}, age {derived.age}.",
         1,
@@ -120,7 +120,7 @@ fn a_concern_in_words() {
         "citations: [{ source: book, at: \"page 3\" }, { common_practice: everybody does }, { local_proposal: our own }]",
         1,
     );
-    files.files.insert("concerns/test.yaml".into(), concern.into_bytes());
+    files.set("concerns/test.yaml", concern);
     let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{found:?}"));
     let book = book(&rules, None);
     let start = book.find("## <a id=\"test\">").expect("the concern");

@@ -10,7 +10,7 @@ use preblock::governance::compare::{Both, ChangeKind, Exact, Tally, changes, exa
 use preblock::governance::decide::space::Shape;
 use preblock::governance::decide::{Decider, Seen};
 use preblock::load::cases::cases;
-use preblock::load::{LocalFile, RuleFiles, questionnaire, rule_set_with};
+use preblock::load::{RuleFiles, TextFile, questionnaire, rule_set_with};
 use preblock::model::RuleSet;
 use preblock::outcome::Standing;
 use preblock::report::compare::{Compared, json, markdown, text};
@@ -20,7 +20,7 @@ use rstest::rstest;
 use serde_json::Value;
 
 use crate::properties::{GATED, choices, text as written_answers, tree, yaml};
-use crate::support::{SEED, alone, codes, embedded_once, files, gathered, today};
+use crate::support::{SEED, alone, codes, embedded_once, files, gathered, text_of, today};
 
 type Rules = &'static [(&'static str, &'static str, &'static str)];
 type Edits = &'static [(&'static str, &'static str, &'static str)];
@@ -41,9 +41,9 @@ const OFFERED: (&str, &str, &str) = ("offered", "defer", "{ answers: not-offered
 fn edited(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleFiles {
     let mut files = files(rules);
     for (file, find, replace) in edits {
-        let text = String::from_utf8_lossy(&files.files[*file]).into_owned();
+        let text = text_of(&files, file);
         assert_eq!(text.matches(find).count(), 1, "{file} has {find} just once");
-        files.files.insert((*file).to_owned(), text.replace(find, replace).into_bytes());
+        files.set(*file, text.replace(find, replace));
     }
     files
 }
@@ -53,7 +53,7 @@ fn read(files: &RuleFiles, local: Option<&str>) -> RuleSet {
         let terms = "reason: So it is here., agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31";
         let text =
             format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ {changes}, {terms} }}\n");
-        LocalFile { name: "local.yaml".into(), bytes: text.into() }
+        TextFile::new("local.yaml", text)
     });
     // By its own rules: what the program holds besides is the same for both.
     alone(rule_set_with(files, local.as_ref()).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))))
@@ -326,11 +326,11 @@ fn whoever_is_known_is_shown() {
 fn a_raised_ceiling_is_answered_with_patients() {
     let (old, _) = embedded_once();
     let mut files = RuleFiles::embedded();
-    let limits = String::from_utf8_lossy(&files.files[LIMITS]).into_owned();
+    let limits = text_of(&files, LIMITS);
     let at = limits.find("id: hba1c-ceiling\n").unwrap_or_default();
     let raised = limits[..at].to_owned() + &limits[at..].replacen("value: 69 mmol/mol", "value: 75 mmol/mol", 1);
     assert_ne!(raised, limits);
-    files.files.insert(LIMITS.into(), raised.into_bytes());
+    files.set(LIMITS, raised);
     let new = rule_set_with(&files, None).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let cases = cases(&files, &new).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let known: Vec<_> = cases.iter().map(|it| (&it.answers, it.as_of)).collect();
@@ -641,7 +641,7 @@ impl Desk {
     fn new(folders: &[(&str, &RuleFiles)], files: &[(&str, &str)]) -> Self {
         let desk = Self(tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}")));
         for (folder, of) in folders {
-            of.files.iter().for_each(|(path, bytes)| desk.put(&format!("{folder}/{path}"), bytes));
+            of.iter().for_each(|(path, file)| desk.put(&format!("{folder}/{path}"), file.bytes()));
         }
         files.iter().for_each(|(path, text)| desk.put(path, text.as_bytes()));
         desk
@@ -668,8 +668,8 @@ const PEOPLE: &str =
     "as_of: 2026-11-25\npeople:\n  - id: somebody\n    about: Somebody\n    answers: { plan: { procedure_on: 2026-11-25 } }\n";
 
 fn with_cases(mut files: RuleFiles) -> RuleFiles {
-    files.files.insert("cases/people.yaml".into(), PEOPLE.into());
-    files.files.insert("cases/all.yaml".into(), CASES.into());
+    files.set("cases/people.yaml", PEOPLE);
+    files.set("cases/all.yaml", CASES);
     files
 }
 

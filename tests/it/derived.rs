@@ -5,7 +5,7 @@ use preblock::load::{RuleFiles, rule_set};
 use preblock::model::RuleSet;
 use rstest::rstest;
 
-use crate::support::{codes, facts, files};
+use crate::support::{codes, facts, files, text_of};
 
 const QUESTIONS: &str = "      - { id: systolic, ask: Upper?, answer: quantity, measure: pressure, unit: mmHg, from: record }
       - { id: diastolic, ask: Lower?, answer: quantity, measure: pressure, unit: mmHg, from: record }
@@ -85,9 +85,7 @@ const STEROIDS: &str = "  - { name: prednisolone, in: [other], as_prednisolone: 
 fn changed(reason: &str, questions: &str) -> RuleFiles {
     let mut all = files(&[("one", "defer", "{ fact: a.smokes, is: yes }")]);
     let mut change = |path: &str, change: &dyn Fn(&str) -> String| {
-        if let Some(bytes) = all.files.get_mut(path) {
-            *bytes = change(&String::from_utf8_lossy(bytes)).into_bytes();
-        }
+        all.set(path, change(&text_of(&all, path)));
     };
     change("questions.yaml", &|old| format!("{}{PARACETAMOL}", old.replacen("derived:\n", questions, 1)));
     change("limits.yaml", &|old| format!("{old}{LIMITS}"));

@@ -4,13 +4,14 @@
 use std::path::Path;
 use std::process::Output;
 
-use preblock::load::{Care, RuleFiles, Written, drafts::unwritten, rule_set};
+use preblock::diagnostic::Diagnostic;
+use preblock::load::{Care, RuleFiles, drafts, rule_set};
 use preblock::model::Status;
 use rstest::rstest;
 
 use crate::outside;
 use crate::papers::Copy;
-use crate::support::{codes, run, said};
+use crate::support::{codes, run, said, text_of};
 
 /// What an approved rule set says instead of `status: draft`. Nobody approved this content, which is told elsewhere.
 const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:0000000000000000000000000000000000000000000000000000000000000000\", \
@@ -24,6 +25,17 @@ fn new(copy: &Copy, id: &str, more: &[&str]) -> Output {
 /// The rule set of a folder.
 fn loaded(copy: &Copy) -> RuleFiles {
     RuleFiles::folder(Path::new(&copy.path())).expect("the folder")
+}
+
+/// Every text of a rule set that is still to be written, with the concern of its rule.
+fn unwritten(files: &RuleFiles) -> Vec<(String, Diagnostic)> {
+    let of_rules = files.rules().map(|(concern, it)| (concern, drafts::unwritten(it.source, it.node)));
+    of_rules.flat_map(|(concern, texts)| texts.into_iter().map(move |it| (concern.to_owned(), it))).collect()
+}
+
+/// Every file of a copy with its bytes.
+fn contents(copy: &Copy) -> Vec<(String, Vec<u8>)> {
+    loaded(copy).iter().map(|(path, file)| (path.to_owned(), file.bytes().to_vec())).collect()
 }
 
 /// How many cases of a copy come out otherwise, by the count of another program.
@@ -73,16 +85,16 @@ fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[
 #[test]
 fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
     let copy = Copy::new();
-    assert!(unwritten(&Written::read(&loaded(&copy))).is_empty());
+    assert!(unwritten(&loaded(&copy)).is_empty());
     assert!(new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
     let output = run(&["rules", "check", "--rules", &copy.path()]);
     assert_eq!(output.status.code(), Some(1));
-    let found = unwritten(&Written::read(&loaded(&copy)));
+    let found = unwritten(&loaded(&copy));
     let titles: Vec<&str> = found.iter().map(|(_, it)| it.title.as_str()).collect();
     let expected = ["title", "reason", "action", "cleared_by", "local_proposal"]
         .map(|it| format!("the `{it}` of rule `draft` is still to be written"));
     assert_eq!(titles, expected);
-    assert!(found.iter().all(|(rule, _)| rule == "bleeding/draft"), "{found:?}");
+    assert!(found.iter().all(|(concern, _)| concern == "bleeding"), "{found:?}");
     let told = said(&output.stderr);
     assert_eq!(told.matches("rules/to-be-written").count(), 5, "{told}");
     // The place is the line of the text.
@@ -111,27 +123,27 @@ fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
 fn no_text_of_an_approved_rule_is_to_be_written(#[case] from: &str, #[case] to: &str) {
     let mut files = RuleFiles::embedded();
     let mut change = |path: &str, from: &str, to: &str| {
-        let text = said(&files.files[path]);
+        let text = text_of(&files, path);
         assert!(text.contains(from), "{from}");
-        files.files.insert(path.into(), text.replacen(from, to, 1).into_bytes());
+        files.set(path, text.replacen(from, to, 1));
     };
     change("concerns/bleeding.yaml", from, to);
     change("ruleset.yaml", "status: draft", APPROVED);
     for care in [Care::Embedded, Care::Full] {
-        let found = rule_set(&RuleFiles { care, ..files.clone() }).err().unwrap_or_default();
+        let found = rule_set(&files.clone().with_care(care)).err().unwrap_or_default();
         assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/to-be-written"]);
     }
-    assert_eq!(unwritten(&Written::read(&files)).len(), 1);
+    assert_eq!(unwritten(&files).len(), 1);
 }
 
 #[test]
 fn nothing_is_written_without_being_told() {
     let copy = Copy::with_cases_of("site");
-    let files = loaded(&copy).files;
+    let files = contents(&copy);
     let output = new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]);
     assert!(output.status.success() && said(&output.stderr).contains("Nothing was written"), "{}", said(&output.stderr));
     assert!(said(&output.stdout).contains("  - id: draft\n") && said(&output.stdout).contains("case: draft, undetermined"));
-    assert_eq!(loaded(&copy).files, files);
+    assert_eq!(contents(&copy), files);
     assert_eq!(output.stdout, new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]).stdout);
 }
 
@@ -159,13 +171,13 @@ fn nothing_is_written_without_being_told() {
 #[case::kind("bleeding/draft", &["--outcome", "go", "--kind", "contraindication"], "use --kind caution")]
 fn what_cannot_be_drafted_is_told_why(#[case] id: &str, #[case] more: &[&str], #[case] expected: &str) {
     let copy = Copy::with_cases_of("site");
-    let files = loaded(&copy).files;
+    let files = contents(&copy);
     let fact: &[&str] = if more.contains(&"--fact") { &[] } else { &["--fact", "circulation.smoker"] };
     let output = new(&copy, id, &[more, fact, &["--write"]].concat());
     assert_eq!(output.status.code(), Some(2), "{}", said(&output.stderr));
     assert!(said(&output.stderr).contains(expected), "{}", said(&output.stderr));
     assert!(output.stdout.is_empty());
-    assert_eq!(loaded(&copy).files, files, "nothing is written");
+    assert_eq!(contents(&copy), files, "nothing is written");
 }
 
 /// The embedded rule set is never changed, and neither is a file whose form the text would not fit.

@@ -23,19 +23,19 @@ fn folder(rules: &[(&str, &str, &str)], cases: &[(&str, &str)]) -> tempfile::Tem
     for (title, rest) in cases {
         let _ = writeln!(listed, "  - {{ case: {title}, like: somebody, {rest} }}");
     }
-    files.files.insert("cases/people.yaml".into(), PEOPLE.into());
-    files.files.insert("cases/test.yaml".into(), listed.into_bytes());
-    files.files.insert("guarantees.yaml".into(), GUARANTEE.into());
+    files.set("cases/people.yaml", PEOPLE);
+    files.set("cases/test.yaml", listed);
+    files.set("guarantees.yaml", GUARANTEE);
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     write(folder.path(), &files);
     folder
 }
 
 fn write(folder: &Path, files: &RuleFiles) {
-    for (path, bytes) in &files.files {
+    for (path, file) in files.iter() {
         let path = folder.join(path);
         assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()));
-        assert!(std::fs::write(path, bytes).is_ok());
+        assert!(std::fs::write(path, file.bytes()).is_ok());
     }
 }
 

@@ -13,7 +13,7 @@ use preblock::source::steers;
 use rstest::rstest;
 use tempfile::TempDir;
 
-use crate::support::{embedded_once, files, said, today};
+use crate::support::{embedded_once, files, said, text_of, today};
 
 // --- Time ------------------------------------------------------------------------------------------------------
 
@@ -171,8 +171,8 @@ impl Trap {
     fn new() -> Self {
         let trap = Self { folder: tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}")) };
         let rules = files(&[("one", "defer", "{ fact: a.smokes, is: yes }"), ("two", "go", "{ fact: a.drinks, is: yes }")]);
-        for (path, bytes) in &rules.files {
-            let text = String::from_utf8_lossy(bytes).into_owned();
+        for path in rules.paths() {
+            let text = text_of(&rules, path);
             let words = ["A rule set for tests", "nobody", "title: Test", "A book", "Somebody", "A ceiling", "Thins the blood"];
             let words = words.iter().chain(&["title: Plan", "Smokes?", "Which signs?", "text: Pain", "So it is.", "Do it.", "something"]);
             let words = words.chain(&["The rule one", "The rule two", "about: Ideal weight", "text: Severe"]);

@@ -3,16 +3,17 @@
 //! The fixtures are changes of the tiny rule set. What other checks say of them does not count.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::{Code, Severity};
 use preblock::governance::lint::hard_to_read::Counted;
 use preblock::governance::lint::{self, Judged, LINTS};
-use preblock::load::whole::HeldAgainst;
-use preblock::load::{LocalFile, RuleFiles, Whole, rule_set_with, whole};
+use preblock::load::{Care, RuleFiles, TextFile, Whole, whole, whole_with};
+use preblock::source::Source;
 use rstest::rstest;
 
-use crate::support::{codes, files, today};
+use crate::support::{codes, files, text_of, today};
 
 /// One text of a file replaced by another; an empty text to find stands for a whole new file.
 type Edit = (&'static str, &'static str, &'static str);
@@ -707,10 +708,10 @@ const FIXTURES: &[Fixture] = &[
 fn written(rules: &[(&str, &str, &str)], edits: &[Edit]) -> RuleFiles {
     let mut files = files(rules);
     for (file, find, replace) in edits {
-        let old = files.files.get(*file).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default();
+        let old = text_of(&files, file);
         let new = if find.is_empty() { (*replace).to_owned() } else { old.replacen(find, replace, 1) };
         assert!(old != new, "{file} does not have {find}");
-        files.files.insert((*file).to_owned(), new.into_bytes());
+        files.set(*file, new);
     }
     files
 }
@@ -772,11 +773,8 @@ fn what_a_local_policy_loosens_is_told_in_its_own_file() {
     let policy = |changes: &[&str]| {
         let list: String = changes.iter().map(|it| format!("  - {{ {it}, {terms} }}\n")).collect();
         let text = format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n{list}");
-        let file = LocalFile { name: "local.yaml".into(), bytes: text.into() };
-        let rule_set = rule_set_with(&rules, Some(&file)).unwrap_or_else(|found| unreachable!("{}", codes(&found).join(", ")));
-        let mut whole = read(&rules);
-        whole.local = rule_set.local.zip(file.places()).map(|(policy, (source, places))| HeldAgainst { policy, source, places });
-        whole
+        let file = TextFile::new("local.yaml", text);
+        whole_with(&rules, Some(&file)).unwrap_or_else(|found| unreachable!("{}", codes(&found).join(", ")))
     };
     for (changes, told) in [
         (&["limit: ceiling, value: 5.0", "raise: test/two, outcome: defer, cleared_by: waiting"][..], &["limit: ceiling"][..]),
@@ -788,6 +786,37 @@ fn what_a_local_policy_loosens_is_told_in_its_own_file() {
         let found: Vec<String> = found.iter().filter(|it| it.remark.diagnostic.code == Code::Loosens).map(underlined).collect();
         assert_eq!(found, told, "{changes:?}");
     }
+}
+
+/// Whatever a check points at, it points into the one tree that was read of the file: no file is parsed twice, with a local
+/// policy or without, and neither is one that another copy of the rule set has read.
+#[test]
+fn each_file_is_read_once_for_all_that_looks_at_it() {
+    let mut rules =
+        files(&[("one", "defer", "{ fact: a.count, above: { limit: ceiling } }"), ("two", "go", "{ fact: a.smokes, is: yes }")]);
+    rules.set("cases/people.yaml", "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Nobody, answers: { a: { smokes: yes } } }\n");
+    rules.set(
+        "cases/test.yaml",
+        "cases:\n  - { case: Smokes, like: somebody, expect: { verdict: go, fires: [test/two], undetermined: [test/one] } }\n",
+    );
+    rules.set(
+        "allowances.yaml",
+        "allowances:\n  - { lint: lint/untested, on: test/one, reason: It is tried elsewhere, allowed_by: lead, review_by: 2027-05-31 }\n",
+    );
+    let text = "local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - { retire: test/one, reason: It is so here, \
+                agreed_by: lead, agreed_on: 2026-11-01, review_by: 2027-05-01 }\n";
+    let policy = TextFile::new("local.yaml", text);
+    let whole = whole_with(&rules, Some(&policy)).unwrap_or_else(|found| unreachable!("{}", codes(&found).join(", ")));
+    let read = |file: &TextFile| file.read().source.clone();
+    let trees: Vec<Arc<Source>> = rules.iter().map(|(_, file)| file).chain([&policy]).filter_map(read).collect();
+    assert_eq!(trees.len(), 12, "eight files of the tiny rule set, people, cases, allowances and the policy");
+    let is_one_of_them = |source: &Arc<Source>| trees.iter().any(|it| Arc::ptr_eq(it, source));
+    let found = lint::check(&whole, today());
+    let told: Vec<&Arc<Source>> = found.iter().filter_map(|it| it.remark.diagnostic.source.as_ref()).collect();
+    let files_told: BTreeSet<&str> = told.iter().map(|it| it.name()).collect();
+    assert!(files_told.len() >= 4 && files_told.contains("local.yaml"), "{files_told:?}");
+    let of_cases = whole.cases.iter().map(|it| &it.source);
+    assert!(told.into_iter().chain(of_cases).chain(whole.allowances.iter().map(|it| &it.source)).all(is_one_of_them));
 }
 
 /// What a check over every questionnaire could not settle is told at its place, so that nobody takes silence for a proof.
@@ -824,7 +853,7 @@ fn the_list_of_lints_is_whole() {
 /// The default rule set has no problem; what is noticed are sources that nobody could open yet.
 #[test]
 fn the_default_rule_set_is_clean() {
-    let whole = read(&RuleFiles { care: preblock::load::Care::Full, ..RuleFiles::embedded() });
+    let whole = read(&RuleFiles::embedded().with_care(Care::Full));
     let found = lint::check(&whole, today());
     let open: Vec<String> = found.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.title.clone()).collect();
     assert!(open.iter().all(|it| it.starts_with("nobody has opened")), "{open:?}");
@@ -857,9 +886,8 @@ fn the_default_rule_set_is_clean() {
 #[case("Is it planned to stop the tablets?", false)]
 fn an_order_to_stop_a_medicine(#[case] sentence: &str, #[case] is_order: bool) {
     let mut files = files(&[THINNER]);
-    let text =
-        files.files.get(RULE).map(|it| String::from_utf8_lossy(it).replacen("action: Do it.", &format!("action: \"{sentence}\""), 1));
-    files.files.insert(RULE.into(), text.unwrap_or_default().into_bytes());
+    let text = text_of(&files, RULE).replacen("action: Do it.", &format!("action: \"{sentence}\""), 1);
+    files.set(RULE, text);
     let whole = read(&files);
     let said = lint::check(&whole, today()).iter().any(|it| it.remark.diagnostic.code == Code::StopsMedicine);
     assert_eq!(said, is_order, "{sentence}");
@@ -897,8 +925,8 @@ fn nothing_has_no_readability_index() {
 fn what_replaced_a_source_is_known(#[case] key: &str, #[case] help: &str) {
     let mut files = files(&[THINNER]);
     let more = format!("{FIRST_SOURCE}{{ id: old, by: Somebody, title: A book, checked: from-memory, {key} }}, ");
-    let text = files.files.get(SOURCES).map(|it| String::from_utf8_lossy(it).replacen(FIRST_SOURCE, &more, 1)).unwrap_or_default();
-    files.files.insert(SOURCES.into(), text.into_bytes());
+    let text = text_of(&files, SOURCES).replacen(FIRST_SOURCE, &more, 1);
+    files.set(SOURCES, text);
     let found = whole(&files).err().unwrap_or_default();
     assert_eq!(found.iter().map(|it| it.code).collect::<Vec<_>>(), [Code::UnknownSource], "{:?}", codes(&found));
     assert!(found[0].help.contains(help), "{}", found[0].help);

@@ -7,7 +7,7 @@ use std::sync::OnceLock;
 use preblock::evaluate::{Compiled, notices, standing};
 use preblock::facts;
 use preblock::load::cases::{Case, cases};
-use preblock::load::{LocalFile, RuleFiles, rule_set_with};
+use preblock::load::{RuleFiles, TextFile, rule_set_with};
 use preblock::model::local::{holds_for_fewer, loosened_by_limit};
 use preblock::model::{Agent, Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
 use preblock::outcome::{Outcome, Standing};
@@ -24,7 +24,7 @@ const TERMS: &str = "reason: It is so here., agreed_by: clinical lead, agreed_on
 fn under(changes: &[String]) -> RuleSet {
     let list: String = changes.iter().map(|it| format!("  - {{ {it}, {TERMS} }}\n")).collect();
     let text = format!("local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: nail-surgery\nedition: \"2026.1\"\nchanges:\n{list}");
-    let local = LocalFile { name: "local.yaml".into(), bytes: text.clone().into() };
+    let local = TextFile::new("local.yaml", text.as_str());
     rule_set_with(&RuleFiles::embedded(), Some(&local)).unwrap_or_else(|found| unreachable!("{}\n{text}", codes(&found).join("\n")))
 }
 

@@ -31,8 +31,8 @@ fn with_cases(rules: &[(&str, &str, &str)], rows: &[Row<'_>]) -> RuleFiles {
         };
         text.push_str(&format!("      - {{ with: {{ {answers} }}, verdict: {verdict}{list} }}\n"));
     }
-    written.files.insert("cases/people.yaml".into(), people.into());
-    written.files.insert("cases/one.yaml".into(), text.into_bytes());
+    written.set("cases/people.yaml", people);
+    written.set("cases/one.yaml", text);
     written
 }
 
@@ -186,7 +186,7 @@ fn what_comes_to_the_same_is_proved(#[case] when: &str, #[case] same: &str, #[ca
     // Whoever fulfils the condition defers by the second rule, too.
     let mut two = with_cases(&[("one", "defer", when), ("two", "defer", when)], &[]);
     let open = "cases: [{ case: open, like: somebody, expect: { verdict: defer, undetermined: [test/one, test/two] } }]";
-    two.files.insert("cases/one.yaml".into(), open.into());
+    two.set("cases/one.yaml", open);
     let (mut rules, cases, runs) = loaded(&two);
     let mutants = try_all(&mut rules, &cases, &runs, |_| true);
     let fate = |what: &str| mutants.iter().find(|mutant| mutant.rule == "test/one" && mutant.what.ends_with(what)).map(|it| it.fate);
@@ -315,7 +315,7 @@ fn what_certainly_cannot_be_is_no_gap(#[case] when: &str, #[case] expected: &[&s
 
 fn with_excuses(text: &str) -> RuleFiles {
     let mut files = with_cases(&[("one", "defer", BY_HAND)], TWO_OF_IT);
-    files.files.insert("cases/equivalent.yaml".into(), text.as_bytes().to_vec());
+    files.set("cases/equivalent.yaml", text);
     files
 }
 
@@ -384,10 +384,10 @@ fn the_command_lists_survivors_with_their_lines() {
     let mut written = with_cases(&[("one", "defer", BY_HAND)], TWO_OF_IT);
     // The program's own rules wait for the lists that nobody was asked for.
     let people = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Nobody, answers: { a: { taken: [], allergies: [] } } }\n";
-    written.files.insert("cases/people.yaml".into(), people.into());
-    for (path, bytes) in &written.files {
+    written.set("cases/people.yaml", people);
+    for (path, file) in written.iter() {
         let path = folder.path().join(path);
-        assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()) && std::fs::write(&path, bytes).is_ok());
+        assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()) && std::fs::write(&path, file.bytes()).is_ok());
     }
     let run = |more: &[&str]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));

@@ -12,7 +12,7 @@ use preblock::load::cases::{Case, cases};
 use preblock::load::{RuleFiles, rule_set};
 use serde_json::Value;
 
-use crate::support::{embedded_once, today};
+use crate::support::{embedded_once, text_of, today};
 
 /// The source archive that holds the schema of JUnit files.
 const SCHEMA_SOURCE: &str = "pytest==8.4.2";
@@ -102,9 +102,9 @@ fn broken_copies() -> Vec<Break> {
     let copies = written["breaks"].as_sequence().expect("a list").iter().map(|it| {
         let (name, file, find, replace) = (text(&it["name"]), text(&it["file"]), text(&it["find"]), text(&it["replace"]));
         let mut files = RuleFiles::embedded();
-        let old = String::from_utf8_lossy(&files.files[&file]).into_owned();
+        let old = text_of(&files, &file);
         assert_eq!(old.matches(&find).count(), 1, "{name}: `find` must stand in {file} just once");
-        files.files.insert(file, old.replace(&find, &replace).into_bytes());
+        files.set(file, old.replace(&find, &replace));
         let breaks = it["breaks"].as_sequence().expect("a list").iter().map(text).collect();
         Break { name, files, breaks }
     });
@@ -113,10 +113,10 @@ fn broken_copies() -> Vec<Break> {
 
 /// Writes the files of a rule set into a folder, all but the worked cases.
 fn write_rules(files: &RuleFiles, folder: &Path) {
-    for (path, bytes) in files.files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
+    for (path, file) in files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
         let path = folder.join(path);
         std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder that can be made");
-        std::fs::write(path, bytes).expect("a file that can be written");
+        std::fs::write(path, file.bytes()).expect("a file that can be written");
     }
 }
 

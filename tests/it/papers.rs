@@ -17,7 +17,7 @@ use rstest::rstest;
 use serde_json::json;
 
 use crate::outside;
-use crate::support::{embedded, files, run, said};
+use crate::support::{embedded, files, run, said, text_of};
 
 fn date(text: &str) -> NaiveDate {
     text.parse().expect("a date")
@@ -82,7 +82,7 @@ fn copy_folder(from: &Path, to: &Path) {
 fn two_owners() -> RuleSet {
     let rule = |id, outcome| (id, outcome, "{ fact: a.smokes, is: yes }");
     let mut files = files(&[rule("one", "go"), rule("two", "go"), rule("three", "go"), rule("four", "go")]);
-    let text = |files: &RuleFiles, path: &str| said(&files.files[path]);
+    let text = |files: &RuleFiles, path: &str| text_of(&files, path);
     let own = text(&files, "concerns/test.yaml");
     let (head, rules) = own.split_once("rules:\n").expect("rules");
     let mut parts: Vec<&str> = rules.split("  - id: ").skip(1).collect();
@@ -98,7 +98,7 @@ fn two_owners() -> RuleSet {
     let own = own.replacen("citations: [{ source: book }]", "citations: [{ source: note }, { local_proposal: our own }]", 1);
     for (path, text) in [("concerns/test.yaml", own), ("concerns/other.yaml", others), ("ruleset.yaml", ruleset), ("sources.yaml", sources)]
     {
-        files.files.insert(path.into(), text.into_bytes());
+        files.set(path, text);
     }
     rule_set(&files).unwrap_or_else(|found| unreachable!("{found:?}"))
 }

@@ -12,7 +12,7 @@ use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
 use crate::reference::{came, counted, value};
-use crate::support::{SEED, embedded_once, facts_or, screening, today, written};
+use crate::support::{SEED, embedded_once, facts_or, screening, text_of, today, written};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
@@ -98,8 +98,8 @@ derived:
 /// The tiny rule set with those questions.
 pub fn gated(rules: &[(&str, &str, &str)]) -> RuleSet {
     let mut files = crate::support::files(rules);
-    let questions = String::from_utf8_lossy(&files.files["questions.yaml"]).replacen("derived:\n", GATED, 1);
-    files.files.insert("questions.yaml".into(), questions.into_bytes());
+    let questions = text_of(&files, "questions.yaml").replacen("derived:\n", GATED, 1);
+    files.set("questions.yaml", questions);
     preblock::load::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", crate::support::codes(&found)))
 }
 

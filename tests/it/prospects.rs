@@ -26,7 +26,7 @@ use crate::properties::{
     Dice, OUTCOMES, Tree, choices, nearly_healthy, plain_text as text, plain_tree as tree, some_patient, span_of, without_contradictions,
     yaml,
 };
-use crate::support::{SEED, alone, codes, embedded, files, gathered, referral, today, written};
+use crate::support::{SEED, alone, codes, embedded, files, gathered, referral, text_of, today, written};
 
 /// A rule set with all that screening by it takes.
 pub struct Desk {
@@ -51,12 +51,7 @@ impl Desk {
     /// The tiny rule set with these rules, some of its choices the clinic's and most of its answers changeable.
     fn tiny(rules: &[(&str, &str, &str)], more_questions: &str) -> Self {
         let mut files = files(rules);
-        for (path, bytes) in &mut files.files {
-            if path == "questions.yaml" {
-                let text = String::from_utf8_lossy(bytes).into_owned();
-                *bytes = marked(&text, more_questions).into_bytes();
-            }
-        }
+        files.set("questions.yaml", marked(&text_of(&files, "questions.yaml"), more_questions));
         Self::new(alone(rule_set(&files).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))))
     }
 

@@ -7,7 +7,7 @@ use preblock::model::{Promise, RuleSet, Then};
 use preblock::outcome::Outcome;
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, files, run, said, today};
+use crate::support::{codes, embedded_once, files, run, said, text_of, today};
 
 type Rules<'a> = &'a [(&'a str, &'a str, &'a str)];
 
@@ -16,7 +16,7 @@ fn with(rules: Rules<'_>, guarantee: &str) -> RuleFiles {
     let mut files = files(rules);
     let lines: String = guarantee.lines().map(|it| format!("    {it}\n")).collect();
     let text = format!("guarantees:\n  - id: it-is-so\n    title: It is so\n    because: It must be.\n{lines}");
-    files.files.insert("guarantees.yaml".into(), text.into_bytes());
+    files.set("guarantees.yaml", text);
     files
 }
 
@@ -99,10 +99,10 @@ const SMOKES_TOO: (&str, &str, &str) = ("two", "defer", "{ fact: a.smokes, is: y
 #[test]
 fn a_promise_about_what_is_not_asked_is_idle() {
     let mut files = with(&[SMOKES], "promise: unknown-allergy-waits");
-    let questions = String::from_utf8_lossy(&files.files["questions.yaml"]).into_owned();
+    let questions = text_of(&files, "questions.yaml");
     let without: Vec<&str> = questions.lines().filter(|it| !it.contains("answer: allergies")).collect();
     assert_eq!(without.len() + 1, questions.lines().count());
-    files.files.insert("questions.yaml".into(), without.join("\n").into_bytes());
+    files.set("questions.yaml", without.join("\n"));
     let proofs = prove(&loaded(&files), &[], today(), |it| it.id == "it-is-so");
     assert_eq!(proofs[0].1.word(), "idle");
 }
@@ -112,10 +112,10 @@ fn a_promise_about_what_is_not_asked_is_idle() {
 /// A rule set written out, beside which examples may be written.
 fn written(files: &RuleFiles) -> tempfile::TempDir {
     let folder = tempfile::tempdir().expect("a folder");
-    for (path, bytes) in &files.files {
+    for (path, file) in files.iter() {
         let path = folder.path().join("rules").join(path);
         std::fs::create_dir_all(path.parent().expect("a parent")).expect("a folder");
-        std::fs::write(path, bytes).expect("a file");
+        std::fs::write(path, file.bytes()).expect("a file");
     }
     folder
 }
@@ -136,10 +136,10 @@ fn written(files: &RuleFiles) -> tempfile::TempDir {
 fn what_breaks_a_guarantee_is_screened_so(#[case] rules: Rules<'_>, #[case] guarantee: &str, #[case] expected: &[(&str, &str, Outcome)]) {
     let mut files = with(rules, guarantee);
     // Whether adrenaline is planned becomes a choice, which a clinic may offer or not.
-    let questions = said(&files.files["questions.yaml"])
-        .replace("ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,");
+    let questions =
+        text_of(&files, "questions.yaml").replace("ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,");
     assert!(questions.contains("decision: true"));
-    files.files.insert("questions.yaml".into(), questions.into_bytes());
+    files.set("questions.yaml", questions);
     let folder = written(&files);
     let at = |name: &str| folder.path().join(name).display().to_string();
     let (rules, examples) = (at("rules"), at("examples"));
@@ -232,8 +232,8 @@ fn what_is_too_large_is_left_open() {
     // A worked case may still break it.
     let people = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: yes, count: 0, taken: [], allergies: [] } } }\n";
     let cases = "cases:\n  - { case: Smokes, like: somebody, expect: { verdict: go, fires: [], undetermined: [] } }\n";
-    files.files.insert("cases/people.yaml".into(), people.into());
-    files.files.insert("cases/test.yaml".into(), cases.into());
+    files.set("cases/people.yaml", people);
+    files.set("cases/test.yaml", cases);
     let folder = written(&files);
     let at = |name: &str| folder.path().join(name).display().to_string();
     let output = run(&["rules", "prove", "--rules", &at("rules"), "--as-of", "2026-11-25", "--examples", &at("examples")]);

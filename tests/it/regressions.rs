@@ -5,7 +5,7 @@ use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, facts, facts_or, files, gathered, run, said, screening, state, tiny, today, written};
+use crate::support::{codes, embedded_once, facts, facts_or, files, gathered, run, said, screening, state, text_of, tiny, today, written};
 
 /// What a rule waits for.
 fn waits(when: &str, answers: &str) -> Vec<String> {
@@ -16,9 +16,7 @@ fn waits(when: &str, answers: &str) -> Vec<String> {
 /// The files of the tiny rule set with one file changed.
 fn changed(when: &str, path: &str, change: impl Fn(&str) -> String) -> RuleFiles {
     let mut all = files(&[("one", "defer", when)]);
-    if let Some(bytes) = all.files.get_mut(path) {
-        *bytes = change(&String::from_utf8_lossy(bytes)).into_bytes();
-    }
+    all.set(path, change(&text_of(&all, path)));
     all
 }
 
@@ -251,7 +249,7 @@ fn an_unreadable_file_does_not_make_every_name_a_slip() {
     assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["text/not-yaml"], "{:?}", codes(&found));
     assert!(found[0].help.contains("names are unknown until then"), "{}", found[0].help);
     let mut missing = files(&[("one", "defer", when)]);
-    missing.files.remove("limits.yaml");
+    missing.remove("limits.yaml");
     let found = rule_set(&missing).err().unwrap_or_default();
     assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/missing-file"], "{:?}", codes(&found));
     // A name that is misspelt where everything can be read is told as before.
@@ -265,7 +263,7 @@ fn a_guarantee_may_name_a_rule_that_has_a_slip_of_its_own() {
     let guarantee = "guarantees:\n  - { id: g, title: G, because: so, where: [{ holds: { fact: a.smokes, is: yes } }], fires: [RULE] }\n";
     let with = |when: &str, named: &str| {
         let mut all = files(&[("one", "defer", when)]);
-        all.files.insert("guarantees.yaml".into(), guarantee.replace("RULE", named).into_bytes());
+        all.set("guarantees.yaml", guarantee.replace("RULE", named));
         rule_set(&all).err().unwrap_or_default().iter().map(|it| it.code.name()).collect::<Vec<_>>()
     };
     let (good, bad) = ("{ fact: a.smokes, is: yes }", "{ fact: a.smoke, is: yes }");

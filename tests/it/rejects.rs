@@ -9,12 +9,12 @@ use std::process::Command;
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::{Code, Diagnostic, in_file_order};
 use preblock::facts;
-use preblock::load::{Care, LocalFile, RuleFiles, questionnaire, rule_set, rule_set_with};
+use preblock::load::{Care, RuleFiles, TextFile, questionnaire, rule_set, rule_set_with};
 use preblock::model::RuleSet;
 use preblock::source::{Node, steers};
 use rstest::rstest;
 
-use crate::support::{embedded, today};
+use crate::support::{embedded, text_of, today};
 
 /// Codes that JSON files must come to; JSON has no comments.
 const JSON: &[(&str, &str)] = &[
@@ -99,11 +99,11 @@ fn a_local_policy_with_a_slip(#[files("tests/rejects/local/*")] path: PathBuf) {
     let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
     let text = String::from_utf8_lossy(&bytes).into_owned();
     let expected = text.lines().next().and_then(|it| it.strip_prefix("# code: ")).unwrap_or_default().to_owned();
-    let local = LocalFile { name: format!("{stem}.yaml"), bytes };
+    let local = TextFile::new(format!("{stem}.yaml"), bytes);
     let found = rule_set_with(&RuleFiles::embedded(), Some(&local)).err().unwrap_or_default();
     assert_eq!(codes(&found), expected.split_whitespace().collect::<Vec<_>>(), "{}", drawn(&found));
     let elsewhere: Vec<&str> =
-        found.iter().filter_map(|it| it.source.as_ref()).map(|it| it.name()).filter(|it| *it != local.name).collect();
+        found.iter().filter_map(|it| it.source.as_ref()).map(|it| it.name()).filter(|it| *it != local.name()).collect();
     assert!(elsewhere.is_empty(), "the rule set is not at fault: {elsewhere:?}");
     well_spoken(&found);
     snapshot(&format!("local-{stem}"), &found);
@@ -115,7 +115,7 @@ fn a_local_policy_is_told_beside_the_rule_set() {
     let Some(slip) = SLIPS.iter().find(|it| it.name == "option") else { unreachable!("the slip is gone") };
     let text = "local_policy: 1\nclinic: C\nof: nail-surgery\nedition: \"2026.1\"\nchanges:\n  - { limit: inr-celling, value: 3.5, reason: So, \
                 agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }\n";
-    let local = LocalFile { name: "local.yaml".into(), bytes: text.into() };
+    let local = TextFile::new("local.yaml", text);
     let found = rule_set_with(&spoilt(slip), Some(&local)).err().unwrap_or_default();
     assert_eq!(codes(&found), ["rules/unknown-option", "rules/unknown-limit"], "{}", drawn(&found));
 }
@@ -227,12 +227,11 @@ fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
 #[case("smokes, ask: Smokes?, answer: yes-no", "a.smokes")]
 fn a_question_that_can_never_stand(#[case] question: &str, #[case] fact: &str) {
     let mut files = crate::support::files(&[("one", "defer", "{ fact: a.drinks, is: yes }")]);
-    let Some(bytes) = files.files.get_mut("questions.yaml") else { unreachable!("the questions are there") };
-    let text = String::from_utf8_lossy(bytes).into_owned();
+    let text = text_of(&files, "questions.yaml");
     let between = if question.contains('\n') { "\n        standing: true" } else { ", standing: true" };
     let changed = text.replacen(question, &format!("{question}{between}"), 1);
     assert_ne!(text, changed);
-    *bytes = changed.into_bytes();
+    files.set("questions.yaml", changed);
     let found = rule_set(&files).err().unwrap_or_default();
     assert_eq!(codes(&found), ["rules/never-standing"], "{}", drawn(&found));
     assert!(found.iter().all(|it| it.title.contains(fact)), "{}", drawn(&found));
@@ -999,10 +998,10 @@ const SLIPS: &[Slip] = &[
 
 /// The embedded rule set with one slip, judged with full care.
 fn spoilt(slip: &Slip) -> RuleFiles {
-    let mut files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
-    let text = files.files.get(slip.file).map(|it| String::from_utf8_lossy(it).into_owned()).unwrap_or_default();
+    let mut files = RuleFiles::embedded().with_care(Care::Full);
+    let text = text_of(&files, slip.file);
     assert!(text.contains(slip.find), "{}: the text to replace is no longer in {}", slip.name, slip.file);
-    files.files.insert(slip.file.into(), text.replacen(slip.find, slip.replace, 1).into_bytes());
+    files.set(slip.file, text.replacen(slip.find, slip.replace, 1));
     files
 }
 
@@ -1038,14 +1037,10 @@ fn a_rule_set_with_a_slip_is_told_where() {
 fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] code: &str) {
     let rules = embedded();
     let mut files = RuleFiles::embedded();
-    let path = files
-        .files
-        .iter()
-        .find(|(path, bytes)| path.starts_with("cases/bleeding") && String::from_utf8_lossy(bytes).contains(find))
-        .map(|it| it.0.clone());
+    let path = files.paths().find(|path| path.starts_with("cases/bleeding") && text_of(&files, path).contains(find)).map(str::to_owned);
     let path = path.unwrap_or_else(|| unreachable!("no file of cases has {find}"));
-    let text = files.files.get(&path).map(|it| String::from_utf8_lossy(it).replacen(find, replace, 1)).unwrap_or_default();
-    files.files.insert(path, text.into_bytes());
+    let text = text_of(&files, &path).replacen(find, replace, 1);
+    files.set(path, text);
     let found = preblock::load::cases::cases(&files, &rules).err().unwrap_or_default();
     assert_eq!(codes(&found), [code], "{}", drawn(&found));
     well_spoken(&found);
@@ -1067,7 +1062,7 @@ fn an_allowance_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &
     let rules = embedded();
     let mut files = RuleFiles::embedded();
     let mut with = |text: String| {
-        files.files.insert("allowances.yaml".into(), text.into_bytes());
+        files.set("allowances.yaml", text);
         preblock::load::allowances::allowances(&files, &rules)
     };
     assert!(with(ALLOWANCE.to_owned()).is_ok_and(|it| it.len() == 1));
@@ -1080,17 +1075,17 @@ fn an_allowance_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &
 /// One file too few and one too many, whichever it is.
 #[test]
 fn a_rule_set_is_whole() {
-    let whole = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+    let whole = RuleFiles::embedded().with_care(Care::Full);
     for path in ["ruleset.yaml", "concerns/allergy.yaml"] {
         let mut files = whole.clone();
-        assert!(files.files.remove(path).is_some());
+        assert!(files.remove(path));
         let found = rule_set(&files).err().unwrap_or_default();
         assert_eq!(codes(&found), ["rules/missing-file"], "{path}: {}", drawn(&found));
         well_spoken(&found);
     }
     for path in ["concerns/teeth.yaml", "concerns/bleeding.yml", "notes.yaml"] {
         let mut files = whole.clone();
-        files.files.insert(path.into(), b"concern: teeth\nrules: []\n".to_vec());
+        files.set(path, b"concern: teeth\nrules: []\n");
         let found = rule_set(&files).err().unwrap_or_default();
         assert_eq!(codes(&found), ["rules/unexpected-file"], "{path}: {}", drawn(&found));
         well_spoken(&found);

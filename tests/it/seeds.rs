@@ -19,11 +19,11 @@ use preblock::governance::prove::prove;
 use preblock::load::allowances::allowances;
 use preblock::load::cases::{Case, cases};
 use preblock::load::whole::HeldAgainst;
-use preblock::load::{Care, LocalFile, RuleFiles, Written, rule_set, rule_set_with, whole};
+use preblock::load::{Care, RuleFiles, TextFile, rule_set, rule_set_with, whole};
 use preblock::model::{Rule, RuleSet};
 use serde::Deserialize;
 
-use crate::support::{embedded_once, today};
+use crate::support::{embedded_once, text_of, today};
 
 /// The file that stands for the clinic's local policy.
 const LOCAL: &str = "local-policy.yaml";
@@ -80,17 +80,17 @@ impl Seed {
 
     /// The files of the changed rule set.
     fn files(&self) -> RuleFiles {
-        let mut files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+        let mut files = RuleFiles::embedded().with_care(Care::Full);
         if self.file != LOCAL {
-            let text = String::from_utf8_lossy(files.files.get(&self.file).expect("a file of the rule set")).into_owned();
-            files.files.insert(self.file.clone(), self.change(&text).into_bytes());
+            let text = text_of(&files, &self.file);
+            files.set(self.file.as_str(), self.change(&text));
         }
         files
     }
 
     /// The clinic's changed local policy, where that is what is changed.
-    fn local(&self) -> Option<LocalFile> {
-        (self.file == LOCAL).then(|| LocalFile { name: LOCAL.into(), bytes: self.change(POLICY).into_bytes() })
+    fn local(&self) -> Option<TextFile> {
+        (self.file == LOCAL).then(|| TextFile::new(LOCAL, self.change(POLICY)))
     }
 }
 
@@ -181,11 +181,9 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
 }
 
 /// Whether a check says so, with no allowance for it.
-fn linted(files: &RuleFiles, local: Option<&LocalFile>, mut rules: RuleSet, what: &str, base: &Base) -> Result<(), String> {
+fn linted(files: &RuleFiles, local: Option<&TextFile>, mut rules: RuleSet, what: &str, base: &Base) -> Result<(), String> {
     let (code, about) = what.split_once(' ').expect("a check and what it is about");
-    let written = Written::read(files);
-    let policy = local.map(|it| rule_set_with(files, Some(it)).map_err(|it| format!("{it:?}"))).transpose()?.and_then(|it| it.local);
-    let held = policy.zip(local.and_then(LocalFile::places)).map(|(policy, (source, places))| HeldAgainst { policy, source, places });
+    let held = local.map(|it| HeldAgainst::read(files, it)).transpose().map_err(|it| format!("{it:?}"))?.flatten();
     let allowances = allowances(files, &rules).map_err(|it| format!("{it:?}"))?;
     let over_everybody = ["lint/never-fires", "lint/always-fires", "lint/subsumed", "lint/band-gap", "lint/band-overlap", "lint/unasked"];
     let mut runs = Vec::new();
@@ -205,13 +203,12 @@ fn linted(files: &RuleFiles, local: Option<&LocalFile>, mut rules: RuleSet, what
     let subject = Subject {
         space: &space,
         rule_set: &rules,
-        written: &written,
+        files,
         cases: &base.cases,
         runs: &runs,
         gaps: &[],
         allowances: &allowances,
         local: held.as_ref(),
-        unwritten: &[],
         as_of: today(),
         earlier: &earlier,
     };
@@ -268,7 +265,7 @@ fn every_seeded_defect_is_noticed() {
 #[test]
 fn without_a_seed_nothing_is_noticed() {
     let (rule_set, compiled) = embedded_once();
-    let files = RuleFiles { care: Care::Full, ..RuleFiles::embedded() };
+    let files = RuleFiles::embedded().with_care(Care::Full);
     let whole = whole(&files).expect("the rule set");
     let remarks = lint::check(&whole, today());
     let said: Vec<&str> = remarks.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.code.name()).collect();
@@ -276,7 +273,7 @@ fn without_a_seed_nothing_is_noticed() {
     let about: Vec<&str> = remarks.iter().map(|it| it.remark.about.as_str()).collect();
     assert!(!about.contains(&"nlag-nail-surgery"), "{about:?}");
     assert!(whole.cases.iter().all(|it| run(rule_set, compiled, it).differences.is_empty()));
-    let local = LocalFile { name: LOCAL.into(), bytes: POLICY.into() };
+    let local = TextFile::new(LOCAL, POLICY);
     assert!(rule_set_with(&files, Some(&local)).is_ok());
     let (few, _) = whole.cases.split_at(100);
     assert!(

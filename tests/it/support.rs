@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use preblock::diagnostic::Diagnostic;
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Facts, Gathered};
-use preblock::load::{Care, RuleFiles, questionnaire, rule_set};
+use preblock::load::{RuleFiles, questionnaire, rule_set};
 use preblock::model::RuleSet;
 use preblock::screener::{Referral, Screener};
 use preblock::screening::{Screening, SourceStamp};
@@ -185,8 +185,14 @@ pub fn files(rules: &[(&str, &str, &str)]) -> RuleFiles {
         ("questions.yaml", QUESTIONS),
         ("concerns/test.yaml", &concern),
     ];
-    let files = texts.iter().map(|(path, text)| ((*path).to_owned(), text.as_bytes().to_vec())).collect();
-    RuleFiles { folder: "tiny".into(), files, care: Care::Full }
+    let mut files = RuleFiles::new("tiny");
+    texts.iter().for_each(|(path, text)| files.set(*path, *text));
+    files
+}
+
+/// The text of a file of a rule set; empty without it.
+pub fn text_of(files: &RuleFiles, path: &str) -> String {
+    files.file(path).map_or_else(String::new, |it| said(it.bytes()))
 }
 
 /// The tiny rule set with nothing but its own rules: what each comes to by itself. Whether a verdict is held besides, see

@@ -8,13 +8,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::Diagnostic;
 use preblock::facts;
-use preblock::load::{LocalFile, RuleFiles, cases, questionnaire, rule_set, rule_set_with, text};
+use preblock::load::{RuleFiles, TextFile, cases, questionnaire, rule_set, rule_set_with, text};
 use preblock::report::json;
 use preblock::source::{Kind, Node};
 use proptest::prelude::*;
 use rstest::rstest;
 
-use crate::support::{SEED, embedded_once, files, screening, today};
+use crate::support::{SEED, embedded_once, files, screening, text_of, today};
 
 /// Draws every diagnostic, which must work, and checks its places.
 fn assert_can_be_told(found: &[Diagnostic]) {
@@ -199,11 +199,9 @@ fn no_slip_in_a_questionnaire_makes_it_panic() {
 /// Loads a rule set with slips in one of its files, and its cases if that is where they are. Whether it was accepted.
 fn loaded_with(whole: &RuleFiles, path: &str, slips: &[Slip]) -> bool {
     let mut changed = whole.clone();
-    if let Some(bytes) = changed.files.get_mut(path) {
-        *bytes = with_slips(&String::from_utf8_lossy(bytes), slips).into_bytes();
-    }
+    changed.set(path, with_slips(&text_of(whole, path), slips));
     let found = if path.starts_with("cases/") {
-        changed.files.retain(|it, _| it == path || it == "cases/people.yaml");
+        whole.paths().filter(|it| ![path, "cases/people.yaml"].contains(it)).for_each(|it| assert!(changed.remove(it)));
         cases::cases(&changed, &embedded_once().0).err()
     } else {
         rule_set(&changed).err()
@@ -220,7 +218,7 @@ proptest! {
 
     fn a_slip_in_each_file_of_the_tiny_rule_set(each in prop::collection::vec(slips(), 8)) {
         let whole = files(&[("one", "defer", "{ all: [{ taking: thinner }, { fact: a.inr, older_than: { limit: fresh } }] }")]);
-        for (path, slips) in whole.files.keys().zip(&each) {
+        for (path, slips) in whole.paths().zip(&each) {
             LOADED.fetch_add(usize::from(loaded_with(&whole, path, slips)), Ordering::Relaxed);
         }
     }
@@ -273,7 +271,7 @@ proptest! {
 
     fn a_slip_in_a_local_policy(slips in slips()) {
         let whole = files(&[("one", "defer", "{ fact: a.inr, older_than: { limit: fresh } }"), ("two", "go", "{ taking: thinner }")]);
-        let local = LocalFile { name: "local.yaml".into(), bytes: with_slips(LOCAL, &slips).into_bytes() };
+        let local = TextFile::new("local.yaml", with_slips(LOCAL, &slips));
         match rule_set_with(&whole, Some(&local)) {
             Ok(changed) => {
                 let n_changes = changed.local.map_or(0, |it| it.changes.len());
@@ -300,9 +298,9 @@ proptest! {
 
     /// The same for the rule set that is used, file by file, its cases among them.
     #[test]
-    fn no_slip_in_the_embedded_rule_set_makes_it_panic(each in prop::collection::vec(slips(), RuleFiles::embedded().files.len())) {
+    fn no_slip_in_the_embedded_rule_set_makes_it_panic(each in prop::collection::vec(slips(), RuleFiles::embedded().paths().count())) {
         let whole = RuleFiles::embedded();
-        for (path, slips) in whole.files.keys().zip(&each) {
+        for (path, slips) in whole.paths().zip(&each) {
             loaded_with(&whole, path, slips);
         }
     }

@@ -7,8 +7,7 @@ use crate::cli::screen::day;
 use crate::cli::{RuleSource, Status, draw};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::governance::lint;
-use crate::load::whole::HeldAgainst;
-use crate::load::{self, Care, Whole, rule_set_with};
+use crate::load::{Whole, whole_with};
 use crate::model::{LocalChange, LocalPolicy, Loosens, RuleSet};
 use crate::report::sarif;
 
@@ -40,15 +39,7 @@ enum CheckFormat {
 /// Runs the command.
 pub fn run(arguments: &Check) -> Status {
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let whole = draw::files_of(&arguments.rules).and_then(|mut files| {
-        files.care = Care::Full;
-        // The checks are of the rule set itself; a local policy is held against it, so that all that is wrong is told at once.
-        let local = draw::local_of(&arguments.rules)?;
-        let policy = local.as_ref().map(|it| rule_set_with(&files, Some(it))).transpose()?.and_then(|it| it.local);
-        let mut whole = load::whole(&files)?;
-        whole.local = policy.zip(local.and_then(|it| it.places())).map(|(policy, (source, places))| HeldAgainst { policy, source, places });
-        Ok(whole)
-    });
+    let whole = draw::files_of(&arguments.rules).and_then(|files| whole_with(&files, draw::local_of(&arguments.rules)?.as_ref()));
     let whole = match whole {
         Ok(whole) => whole,
         Err(found) => {

@@ -11,7 +11,7 @@ use crate::governance::coverage::{self, Reach};
 use crate::governance::decide::Decider;
 use crate::governance::mutants::{self, Fate, Mutant, StepKind};
 use crate::load::cases::{Case, Excuse, Excuses};
-use crate::load::{self, RuleFiles, Written};
+use crate::load::{self, RuleFiles};
 use crate::model::{Rule, RuleSet};
 use crate::report::junit;
 
@@ -125,11 +125,10 @@ fn changes(
     let mutants = mutants::try_all(rule_set, cases, runs, |rule| named(&rule.id));
     let took = began.elapsed().as_secs_f64();
     let (survivors, unused) = mutants::survivors(&mutants, excuses, named);
-    let written = Written::read(files);
     say("");
     for it in &survivors {
         say(&format!("{}  {}", it.rule, it.what));
-        if let Some((name, line)) = place(&written, it) {
+        if let Some((name, line)) = place(files, it) {
             say(&format!("    {name}:{line}"));
         }
     }
@@ -162,8 +161,8 @@ fn excuses_nothing(excuse: &Excuse, why: &str) -> String {
 }
 
 /// The file and line of the changed part of a condition.
-fn place(written: &Written, mutant: &Mutant) -> Option<(String, usize)> {
-    let rule = written.rule(&mutant.rule)?;
+fn place(files: &RuleFiles, mutant: &Mutant) -> Option<(String, usize)> {
+    let rule = files.rule(&mutant.rule)?;
     let mut node = rule.node.get("when")?;
     for member in mutant.path.as_ref()? {
         let list = node.get("all").or_else(|| node.get("any"));

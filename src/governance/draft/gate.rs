@@ -1,10 +1,7 @@
 //! What comes before a question: rules name it first, so that a patient for whom the question is not asked is settled.
 
 use crate::load::RuleFiles;
-use crate::load::files::LARGEST_RULE_FILE;
-use crate::load::text::read;
 use crate::model::{Condition, FactType, Question, RuleSet, Test};
-use crate::source::Node;
 
 use super::forms::quoted;
 use crate::governance::flow::flow;
@@ -12,16 +9,9 @@ use crate::governance::words::option_ids;
 
 /// The condition under which a question is asked, as a rule writes it; `None` if it always is.
 pub fn condition(files: &RuleFiles, question: &Question) -> Option<String> {
-    const PATH: &str = "questions.yaml";
     question.ask_when.as_ref()?;
-    let read = read(&files.name_of(PATH), files.files.get(PATH)?, LARGEST_RULE_FILE);
-    let (source, root) = (read.source?, read.root?);
-    let (section, name) = question.id.split_once('.')?;
-    let named = |list: &str, node: &Node, id: &str| {
-        node.get(list).map(Node::items).unwrap_or_default().iter().find(|it| it.get("id").and_then(Node::text) == Some(id)).cloned()
-    };
-    let node = named("questions", &named("sections", &root, section)?, name)?;
-    Some(flow(&source, node.get("ask_when")?))
+    let entry = files.question(&question.id)?;
+    Some(flow(entry.source, entry.node.get("ask_when")?))
 }
 
 /// Answers with which a question is asked, and those that its gates need in turn; question and answer as a case writes

@@ -19,7 +19,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             Found::Open(fact) => found.push(super::undecided(subject, &rule.id, &fact, "it always fires")),
             Found::Never => {
                 let title = format!("`{}` always fires, whatever is answered", rule.id);
-                found.push(Remark::on(Code::AlwaysFires, &rule.id, subject.written.rule(&rule.id), "when", title, "always met"));
+                found.push(Remark::on(Code::AlwaysFires, &rule.id, subject.files.rule(&rule.id), "when", title, "always met"));
             }
         }
     }

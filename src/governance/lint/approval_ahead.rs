@@ -2,12 +2,12 @@
 
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
-use crate::load::written::Entry;
+use crate::load::places::Entry;
 
 /// A remark on the approval.
 pub fn find(subject: &Subject<'_>) -> Option<Remark> {
     let approval = subject.rule_set.approval.as_ref().filter(|it| it.on > subject.as_of)?;
-    let file = subject.written.file("ruleset.yaml");
+    let file = subject.files.entry("ruleset.yaml");
     let entry = file.and_then(|it| Some(Entry { source: it.source, node: it.node.get("approval")? })).or(file);
     let title = format!("the approval is dated {}, and that day has not come", approval.on);
     Some(Remark::on(Code::ApprovalAhead, &subject.rule_set.id, entry, "on", title, "not yet"))

@@ -81,9 +81,8 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
             let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
             let (first, second) = if value(band.low) < value(other.low) || other.low.is_none() { (band, other) } else { (other, band) };
             let title = format!("between `{}` and `{}` lies a gap: {id} {number} meets neither", first.rule.id, second.rule.id);
-            let remark =
-                Remark::on(Code::BandGap, &band.rule.id, subject.written.rule(&band.rule.id), "when", title, "one side of the gap");
-            Some(remark.also(subject.written.rule(&other.rule.id), "when", "the other side"))
+            let remark = Remark::on(Code::BandGap, &band.rule.id, subject.files.rule(&band.rule.id), "when", title, "one side of the gap");
+            Some(remark.also(subject.files.rule(&other.rule.id), "when", "the other side"))
         }
         Found::Never => None,
         Found::Open(fact) => Some(super::undecided(subject, &band.rule.id, &fact, "its band has a gap")),

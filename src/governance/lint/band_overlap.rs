@@ -24,9 +24,9 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 Found::Example(seen) => {
                     let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
                     let title = format!("`{}` and `{}` overlap: {id} {number} meets both", band.rule.id, other.rule.id);
-                    let entry = subject.written.rule(&other.rule.id);
+                    let entry = subject.files.rule(&other.rule.id);
                     let remark = Remark::on(Code::BandOverlap, &other.rule.id, entry, "when", title, "this band");
-                    found.push(remark.also(subject.written.rule(&band.rule.id), "when", "reaches into this one"));
+                    found.push(remark.also(subject.files.rule(&band.rule.id), "when", "reaches into this one"));
                 }
                 Found::Never => {}
                 Found::Open(fact) => found.push(super::undecided(subject, &other.rule.id, &fact, "its band overlaps another")),

@@ -6,12 +6,12 @@ use crate::diagnostic::Code;
 
 /// Derived facts that nothing looks at.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let used = used(subject.written);
+    let used = used(subject.files);
     let derived = subject.rule_set.catalogue.derived.iter().filter(|it| !used.facts.contains(it.id.as_str()));
     derived
         .map(|it| {
             let title = format!("nothing looks at `{}`", it.id);
-            Remark::on(Code::DerivedUnused, &it.id, subject.written.derived(&it.id), "id", title, "used nowhere")
+            Remark::on(Code::DerivedUnused, &it.id, subject.files.derived(&it.id), "id", title, "used nowhere")
         })
         .collect()
 }

@@ -7,7 +7,7 @@ use crate::model::{Condition, SpanLimit, Test, Threshold};
 
 /// A remark on the second of two rules.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let (rules, written) = (&subject.rule_set.rules, subject.written);
+    let (rules, written) = (&subject.rule_set.rules, subject.files);
     let forms: Vec<Condition> = rules.iter().map(|it| plain(it.when.clone())).collect();
     let mut found = Vec::new();
     for (at, (rule, form)) in rules.iter().zip(&forms).enumerate() {

@@ -35,7 +35,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let counted = texts(question).iter().map(|it| Counted::of(it)).fold(Counted::default(), Counted::and);
             let lix = counted.lix().filter(|it| counted.words >= FEWEST_WORDS && *it > HARDEST)?;
             let title = format!("the wording of `{}` is hard to read (LIX {lix:.0}, at most {HARDEST:.0} for patients)", question.id);
-            let entry = subject.written.question(&question.id);
+            let entry = subject.files.question(&question.id);
             let told = format!("{} words, {} sentences, {} long words", counted.words, counted.sentences, counted.long);
             let remark = Remark::on(Code::HardToRead, &question.id, entry, "ask", title, "hard to read");
             Some(remark.help(format!("use shorter sentences and everyday words ({told})")))

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
-use crate::load::Written;
+use crate::load::RuleFiles;
 
 /// Every name that the texts use.
 #[derive(Default)]
@@ -19,9 +19,9 @@ pub(super) struct Used<'a> {
 }
 
 /// Reads the names that the texts of a rule set use.
-pub(super) fn used(written: &Written) -> Used<'_> {
+pub(super) fn used(files: &RuleFiles) -> Used<'_> {
     let mut used = Used::default();
-    for file in written.deciding() {
+    for file in files.deciding() {
         file.walk(&mut |key, node| {
             let Some(text) = node.text() else { return };
             match key {
@@ -47,12 +47,12 @@ fn without_day(fact: &str) -> &str {
 
 /// Limits that no condition, formula or sentence names.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let used = used(subject.written);
+    let used = used(subject.files);
     let unused = subject.rule_set.limits.iter().filter(|it| !used.limits.contains(it.id.as_str()));
     unused
         .map(|it| {
             let title = format!("nothing uses the limit `{}`", it.id);
-            Remark::on(Code::LimitUnused, &it.id, subject.written.limit(&it.id), "id", title, "used nowhere")
+            Remark::on(Code::LimitUnused, &it.id, subject.files.limit(&it.id), "id", title, "used nowhere")
         })
         .collect()
 }

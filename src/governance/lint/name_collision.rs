@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
+use crate::load::places::Entry;
 use crate::load::registers::name_form;
-use crate::load::written::Entry;
 use crate::model::{Bits, Medicine};
 
 /// Names that differ only in spaces, hyphens and the like and mean different things, in each register and its classes.
@@ -31,7 +31,7 @@ fn written_alike<Of: Clone>(subject: &Subject<'_>, file: &str, meant: BTreeMap<&
     for (name, of) in meant {
         alike.entry(name.chars().filter(|it| it.is_alphanumeric()).collect()).or_default().push((name, of));
     }
-    let entry = subject.written.file(file);
+    let entry = subject.files.entry(file);
     let mut found = Vec::new();
     for group in alike.values() {
         for (at, (name, of)) in group.iter().enumerate() {

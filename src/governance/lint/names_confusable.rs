@@ -17,7 +17,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let register = &rule_set.medicines;
     let names: BTreeMap<&str, Idx<Medicine>> =
         register.names.iter().map(|(name, at)| (name.as_str(), *at)).filter(|(name, _)| name.chars().count() >= SHORTEST).collect();
-    let entry = subject.written.file("medicines.yaml");
+    let entry = subject.files.entry("medicines.yaml");
     let mut told: BTreeSet<(Idx<Medicine>, Idx<Medicine>)> = BTreeSet::new();
     let mut found = Vec::new();
     for (first, second) in one_letter_apart(&names) {

@@ -15,7 +15,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         if subject.runs.iter().any(|it| shown(it) && it.facts.at_odds(Odds::RuledOut).is_empty()) {
             continue;
         }
-        let entry = subject.written.rule(&rule.id);
+        let entry = subject.files.rule(&rule.id);
         let Some(mut decider) = subject.decider() else { break };
         let Some((yes, ruled_out)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.yes))) else {
             continue;

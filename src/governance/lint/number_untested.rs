@@ -44,7 +44,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             continue;
         }
         let tested = tested(subject.rule_set, rule);
-        let entry = subject.written.rule(&rule.id);
+        let entry = subject.files.rule(&rule.id);
         for (key, numbers) in numbers {
             let mut told: Vec<String> = Vec::new();
             for number in numbers {

@@ -32,7 +32,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 continue;
             }
             let title = format!("`{}` refers, although `{}: {words}` alone would quiet it", rule.id, question.id);
-            let remark = Remark::on(Code::PlanRefers, &rule.id, subject.written.rule(&rule.id), "outcome", title, "another plan lifts it");
+            let remark = Remark::on(Code::PlanRefers, &rule.id, subject.files.rule(&rule.id), "outcome", title, "another plan lifts it");
             found.push(remark.help("let it defer until the plan is changed, or allow it with the reason why the danger is in the patient"));
             break;
         }

@@ -7,7 +7,7 @@ use crate::model::Answer;
 
 /// Questions whose answer nothing looks at. Free text is for people, and the lists have their own conditions.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let used = used(subject.written);
+    let used = used(subject.files);
     let catalogue = &subject.rule_set.catalogue;
     let special = |it: &Answer| matches!(it, Answer::Text | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic);
     let questions = catalogue.questions.iter().filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
@@ -15,7 +15,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .filter(|it| !used.facts.contains(it.id.as_str()))
         .map(|it| {
             let title = format!("nothing looks at the answer to `{}`", it.id);
-            Remark::on(Code::QuestionUnused, &it.id, subject.written.question(&it.id), "id", title, "used nowhere")
+            Remark::on(Code::QuestionUnused, &it.id, subject.files.question(&it.id), "id", title, "used nowhere")
         })
         .collect()
 }

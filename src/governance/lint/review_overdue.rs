@@ -16,12 +16,12 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 
 /// Everything whose day of review is one of these.
 pub(super) fn told(subject: &Subject<'_>, code: Code, words: &str, is_told: &dyn Fn(NaiveDate) -> bool) -> Vec<Remark> {
-    let (rule_set, written) = (subject.rule_set, subject.written);
+    let (rule_set, written) = (subject.rule_set, subject.files);
     let mut found = Vec::new();
     if is_told(rule_set.review_by) {
         let with_it = rule_set.rules.iter().filter(|it| it.review_by >= rule_set.review_by && is_told(it.review_by)).count();
         let title = format!("the review of the rule set is {words} {}", rule_set.review_by);
-        let remark = Remark::on(code, &rule_set.id, written.file("ruleset.yaml"), "review_by", title, words);
+        let remark = Remark::on(code, &rule_set.id, written.entry("ruleset.yaml"), "review_by", title, words);
         found.push(
             remark.help(format!("review it, and with it the rules that are due no earlier ({with_it} now), then write the new dates")),
         );

@@ -12,5 +12,5 @@ pub fn find(subject: &Subject<'_>) -> Option<Remark> {
         return None;
     }
     let title = format!("the edition {} is known with another content", rule_set.edition);
-    Some(Remark::on(Code::SameEdition, &rule_set.id, subject.written.file("ruleset.yaml"), "edition", title, "of a changed content"))
+    Some(Remark::on(Code::SameEdition, &rule_set.id, subject.files.entry("ruleset.yaml"), "edition", title, "of a changed content"))
 }

@@ -27,7 +27,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let title =
             format!("nobody has opened `{}`, on which {n} {} alone", source.id, if n == 1 { "entry rests" } else { "entries rest" });
         let help = format!("open it and write `checked: read`, or cite an opened source beside it in {}", all_of(&on_it));
-        let entry = subject.written.publication(&source.id);
+        let entry = subject.files.publication(&source.id);
         Remark::on(Code::SourceNeverOpened, &source.id, entry, "checked", title, "from memory").help(help)
     };
     resting.into_iter().map(remark).collect()

@@ -4,12 +4,12 @@ use std::ops::Range;
 
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
-use crate::load::written::Entry;
+use crate::load::places::Entry;
 use crate::model::{Basis, Citation, Publication, RuleSet};
 
 /// Rules and limits that cite a source which another one has replaced.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let (rule_set, written) = (subject.rule_set, subject.written);
+    let (rule_set, written) = (subject.rule_set, subject.files);
     let rules = rule_set.rules.iter().map(|it| (it.id.as_str(), &it.citations, written.rule(&it.id)));
     let limits = rule_set.limits.iter().map(|it| (it.id.as_str(), &it.citations, written.limit(&it.id)));
     let mut found = Vec::new();

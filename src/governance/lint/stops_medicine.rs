@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use super::{Remark, Subject, sentences};
 use crate::diagnostic::Code;
-use crate::load::written::Entry;
+use crate::load::places::Entry;
 use crate::model::{Condition, Piece, Rule, RuleSet, Text};
 
 /// Orders to somebody. They count at the start of a clause or after one of `LEADS`, so that what merely "holds paracetamol"
@@ -147,11 +147,11 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         found.push(Remark::at(Code::StopsMedicine, about, entry, place, title, "an order"));
     };
     for rule in &subject.rule_set.rules {
-        let entry = subject.written.rule(&rule.id);
+        let entry = subject.files.rule(&rule.id);
         sentences(rule).for_each(|(key, text)| look(&rule.id, entry, key, &words(text), takes(rule)));
     }
     for question in &subject.rule_set.catalogue.questions {
-        let entry = subject.written.question(&question.id);
+        let entry = subject.files.question(&question.id);
         let texts = [("ask", Some(&question.ask)), ("help", question.help.as_ref())];
         texts.into_iter().filter_map(|(key, text)| Some((key, text?))).for_each(|(key, text)| look(&question.id, entry, key, text, false));
     }

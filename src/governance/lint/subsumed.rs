@@ -42,8 +42,8 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 Found::Never => {}
             }
             let title = format!("`{}` never fires but beside `{}`, which asks for {}", rule.id, worse.id, worse.outcome.word());
-            let remark = Remark::on(Code::Subsumed, &rule.id, subject.written.rule(&rule.id), "when", title, "never alone");
-            found.push(remark.also(subject.written.rule(&worse.id), "when", "always there, too"));
+            let remark = Remark::on(Code::Subsumed, &rule.id, subject.files.rule(&rule.id), "when", title, "never alone");
+            found.push(remark.also(subject.files.rule(&worse.id), "when", "always there, too"));
             break;
         }
     }

@@ -1,8 +1,15 @@
 //! Texts of rules that are still to be written.
 
 use super::{Remark, Subject};
+use crate::load::drafts::unwritten;
 
 /// A remark on each of them.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    subject.unwritten.iter().map(|(rule, it)| Remark { diagnostic: it.clone(), about: rule.clone() }).collect()
+    let mut found = Vec::new();
+    for (concern, rule) in subject.files.rules() {
+        let id = rule.node.get("id").and_then(|it| it.written(rule.source)).unwrap_or_default();
+        let remark = |diagnostic| Remark { diagnostic, about: format!("{concern}/{id}") };
+        found.extend(unwritten(rule.source, rule.node).into_iter().map(remark));
+    }
+    found
 }

@@ -101,7 +101,7 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     match decider.find(&together, &waits) {
         Found::Example(_) => {
             let title = format!("`{}` can wait for `{}` where that is not asked", rule.id, question.id);
-            let remark = Remark::on(Code::Unasked, &rule.id, subject.written.rule(&rule.id), "when", title, "waits for it");
+            let remark = Remark::on(Code::Unasked, &rule.id, subject.files.rule(&rule.id), "when", title, "waits for it");
             Some(remark.help(format!("name first in the condition what `ask_when` of `{}` names, or let it be asked", question.id)))
         }
         Found::Never => None,

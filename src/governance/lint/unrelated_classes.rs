@@ -11,7 +11,7 @@ use crate::model::{Bits, Condition, Idx, Medicine, Term};
 /// A remark on each medicine that alone joins two families, and that some rule counts.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let register = &subject.rule_set.medicines;
-    let Some(file) = subject.written.file("medicines.yaml") else { return Vec::new() };
+    let Some(file) = subject.files.entry("medicines.yaml") else { return Vec::new() };
     let is_whole = |class: &&Term<Medicine>| file.listed("classes", "id", &class.id).is_some_and(|it| it.node.get("in").is_none());
     let classes: Vec<&Term<Medicine>> = register.classes.iter().filter(is_whole).collect();
     let single: Vec<Idx<Medicine>> = register.medicines.entries().filter(|(_, it)| !is_mixture(it)).map(|(at, _)| at).collect();

@@ -6,7 +6,7 @@ use super::{Done, LocalKind, Overlay};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::load::drafts::look;
 use crate::load::names::Names;
-use crate::load::rule_set::{Ids, rule};
+use crate::load::rule::{Ids, rule};
 use crate::model::Rule;
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::source::Node;

@@ -15,27 +15,22 @@ const MOST_AGENTS: usize = 60;
 
 /// anaesthetics.yaml.
 pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
-    let mut reading = Reading::new(&parsed.source, parsed.shape("anaesthetics"));
+    let mut reading = parsed.reading("anaesthetics");
     let mut seen = HashMap::new();
     if let Some(list) = parsed.root.get("agents").filter(|it| it.items().len() > MOST_AGENTS) {
         let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
         reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many"));
     }
-    for node in parsed.root.get("agents").map(Node::items).unwrap_or_default() {
+    for node in parsed.root.list("agents") {
         let Some(id) = reading.needed(node, "id") else { continue };
         if let Some(id_node) = node.get("id") {
             unique(&mut reading, &mut seen, id_node, "agents");
         }
-        let strengths: Vec<Option<f64>> = node
-            .get("strengths")
-            .map(Node::items)
-            .unwrap_or_default()
-            .iter()
-            .map(|it| in_unit(&mut reading, it, "%", Measure::Strength))
-            .collect();
+        let strengths: Vec<Option<f64>> =
+            node.list("strengths").iter().map(|it| in_unit(&mut reading, it, "%", Measure::Strength)).collect();
         let per_digit = node.get("per_digit").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
         let mut rows = Vec::new();
-        for row in node.get("limits").map(Node::items).unwrap_or_default() {
+        for row in node.list("limits") {
             match limit_row(names, &mut reading, row) {
                 Some(limit) => rows.push(limit),
                 None => reading.pass_over(row, "a whole limit"),

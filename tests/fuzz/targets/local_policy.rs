@@ -2,10 +2,10 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use preblock::load::{LocalFile, RuleFiles, rule_set_with};
+use preblock::load::{RuleFiles, TextFile, rule_set_with};
 
 fuzz_target!(|bytes: &[u8]| {
-    let local = LocalFile { name: "local.yaml".into(), bytes: bytes.to_vec() };
+    let local = TextFile::new("local.yaml", bytes);
     if let Err(wrong) = rule_set_with(&RuleFiles::embedded(), Some(&local)) {
         assert!(!wrong.is_empty(), "a refusal says why");
     }

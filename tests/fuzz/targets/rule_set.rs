@@ -7,11 +7,10 @@ use preblock::load::{Care, RuleFiles, rule_set};
 
 fuzz_target!(|bytes: &[u8]| {
     let Some((which, bytes)) = bytes.split_first() else { return };
-    let mut files = RuleFiles::embedded();
-    files.care = Care::Full;
+    let mut files = RuleFiles::embedded().with_care(Care::Full);
     let names: Vec<&str> = FILES.iter().copied().chain(["concerns/allergy.yaml"]).collect();
     let name = names[usize::from(*which) % names.len()];
-    files.files.insert(name.into(), bytes.to_vec());
+    files.set(name, bytes);
     if let Err(wrong) = rule_set(&files) {
         assert!(!wrong.is_empty(), "a refusal says why");
     }

@@ -1,18 +1,11 @@
-//! The texts of a rule set as trees with places: for what the checks underline.
+//! Where things stand in the texts of a rule set: what the checks underline.
 
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::files::{LARGEST_RULE_FILE, RuleFiles};
+use super::files::{RuleFiles, TextFile};
 use super::rule_set::FURTHER_FILES;
-use super::text;
 use crate::source::{Kind, Node, Source};
-
-/// Every file of a rule set but its cases, as written.
-#[derive(Debug, Default)]
-pub struct Written {
-    files: Vec<(String, Arc<Source>, Node)>,
-}
 
 /// One entry of a file: a rule, a limit, a question.
 #[derive(Debug, Clone, Copy)]
@@ -23,65 +16,57 @@ pub struct Entry<'a> {
     pub node: &'a Node,
 }
 
-impl Written {
-    /// Reads the files themselves, never a tape, so that places are real. A file that cannot be read is left out: loading
-    /// the rule set has told it.
-    pub fn read(files: &RuleFiles) -> Self {
-        let texts = files.files.iter().filter(|(path, _)| !path.starts_with("cases/"));
-        let read = texts.filter_map(|(path, bytes)| {
-            let read = text::read(&files.name_of(path), bytes, LARGEST_RULE_FILE);
-            Some((path.clone(), read.source?, read.root?))
-        });
-        Self { files: read.collect() }
+impl TextFile {
+    /// All of the file; `None` if it has no readable structure.
+    pub fn entry(&self) -> Option<Entry<'_>> {
+        let read = self.read();
+        Some(Entry { source: read.source.as_ref()?, node: read.root.as_ref()? })
     }
+}
 
-    /// A whole file, by its path in the rule set.
-    pub fn file(&self, path: &str) -> Option<Entry<'_>> {
-        self.files.iter().find(|(name, ..)| name == path).map(|(_, source, node)| Entry { source, node })
+impl RuleFiles {
+    /// All of a file, by its path in the rule set.
+    pub fn entry(&self, path: &str) -> Option<Entry<'_>> {
+        self.file(path)?.entry()
     }
 
     /// Every file that says what is asked and decided: not what is only said about the rule set.
     pub fn deciding(&self) -> impl Iterator<Item = Entry<'_>> {
-        let files = self.files.iter().filter(|(path, ..)| !FURTHER_FILES.contains(&path.as_str()));
-        files.map(|(_, source, node)| Entry { source, node })
+        let deciding = |path: &str| !path.starts_with("cases/") && !FURTHER_FILES.contains(&path);
+        self.iter().filter(move |(path, _)| deciding(path)).filter_map(|(_, file)| file.entry())
     }
 
     /// A rule, by its full id.
     pub fn rule(&self, id: &str) -> Option<Entry<'_>> {
         let (concern, id) = id.split_once('/')?;
-        self.file(&format!("concerns/{concern}.yaml"))?.listed("rules", "id", id)
+        self.entry(&format!("concerns/{concern}.yaml"))?.listed("rules", "id", id)
     }
 
     /// Every rule, each with its concern.
     pub fn rules(&self) -> impl Iterator<Item = (&str, Entry<'_>)> {
-        let concerns = self
-            .files
-            .iter()
-            .filter_map(|(path, source, node)| Some((path.strip_prefix("concerns/")?.strip_suffix(".yaml")?, source, node)));
-        concerns.flat_map(|(concern, source, node)| {
-            node.get("rules").map(Node::items).unwrap_or_default().iter().map(move |node| (concern, Entry { source, node }))
-        })
+        let concerns = self.iter().filter_map(|(path, file)| Some((path.strip_prefix("concerns/")?.strip_suffix(".yaml")?, file.entry()?)));
+        concerns.flat_map(|(concern, Entry { source, node })| node.list("rules").iter().map(move |node| (concern, Entry { source, node })))
     }
 
     /// A limit.
     pub fn limit(&self, id: &str) -> Option<Entry<'_>> {
-        self.file("limits.yaml")?.listed("limits", "id", id)
+        self.entry("limits.yaml")?.listed("limits", "id", id)
     }
 
     /// A source of the bibliography.
     pub fn publication(&self, id: &str) -> Option<Entry<'_>> {
-        self.file("sources.yaml")?.listed("sources", "id", id)
+        self.entry("sources.yaml")?.listed("sources", "id", id)
     }
 
     /// A question, by its fact.
     pub fn question(&self, fact: &str) -> Option<Entry<'_>> {
         let (section, id) = fact.split_once('.')?;
-        self.file("questions.yaml")?.listed("sections", "id", section)?.listed("questions", "id", id)
+        self.entry("questions.yaml")?.listed("sections", "id", section)?.listed("questions", "id", id)
     }
 
     /// A derived fact.
     pub fn derived(&self, fact: &str) -> Option<Entry<'_>> {
-        self.file("questions.yaml")?.listed("derived", "id", fact.strip_prefix("derived.")?)
+        self.entry("questions.yaml")?.listed("derived", "id", fact.strip_prefix("derived.")?)
     }
 }
 
@@ -89,7 +74,7 @@ impl<'a> Entry<'a> {
     /// The item of a list that has this value under a key.
     pub fn listed(&self, list: &str, key: &str, name: &str) -> Option<Entry<'a>> {
         let is_it = |node: &&Node| node.get(key).and_then(|it| it.written(self.source)) == Some(name);
-        let node = self.node.get(list)?.items().iter().find(is_it)?;
+        let node = self.node.list(list).iter().find(is_it)?;
         Some(Entry { source: self.source, node })
     }
 
@@ -115,7 +100,7 @@ impl<'a> Entry<'a> {
     /// The texts of the citations that name a source, each with the name of the source.
     pub fn cited(&self) -> impl Iterator<Item = (&'a str, Range<usize>)> {
         let source = self.source;
-        let citations = self.node.get("citations").map(Node::items).unwrap_or_default();
+        let citations = self.node.list("citations");
         citations.iter().filter_map(|it| it.get("source")).filter_map(|it| Some((it.written(source)?, it.span.clone())))
     }
 
