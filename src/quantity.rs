@@ -228,8 +228,7 @@ fn without_minus_zero(text: String) -> String {
 
 /// Takes a plain number off the front: the number, its text, and what follows.
 fn take_number(text: &str) -> Result<(f64, &str, &str), QuantityError> {
-    let unsigned = text.strip_prefix(['+', '-']).unwrap_or(text);
-    let sign = text.strip_suffix(unsigned).unwrap_or_default();
+    let (sign, unsigned) = text.split_at(usize::from(text.starts_with(['+', '-'])));
     let (whole, mut after) = take_digits(unsigned);
     if whole.is_empty() {
         return Err(not_a_number(sign, unsigned));

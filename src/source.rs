@@ -73,6 +73,11 @@ impl Source {
         &self.name
     }
 
+    /// The last part of that name.
+    pub fn file_name(&self) -> &str {
+        self.name.rsplit_once('/').map_or(&self.name, |(_, file)| file)
+    }
+
     /// The whole text.
     pub fn text(&self) -> &str {
         &self.text
@@ -185,6 +190,11 @@ impl Node {
         self.get(key).map_or(&[], Self::items)
     }
 
+    /// The entries of the mapping under a key; empty if no mapping stands there.
+    pub fn mapping(&self, key: &str) -> &[Entry] {
+        self.get(key).map_or(&[], Self::entries)
+    }
+
     /// The text of a text value.
     pub fn text(&self) -> Option<&str> {
         match &self.kind {
@@ -201,6 +211,11 @@ impl Node {
             Kind::Number(_) | Kind::Bool(_) => Some(source.slice(&self.span)),
             _ => None,
         }
+    }
+
+    /// The same for messages and limits, which show nothing where there is no scalar: the reader refuses it elsewhere.
+    pub fn shown<'a>(&'a self, source: &'a Source) -> &'a str {
+        self.written(source).unwrap_or("")
     }
 
     /// What the value is, in words for messages.

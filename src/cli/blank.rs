@@ -96,7 +96,7 @@ fn entry(rule_set: &RuleSet, question: &Question) -> Vec<String> {
         comments.push("Asked when".into());
         comments.extend(words::lines(rule_set, when).into_iter().map(|it| format!("  {it}")));
     }
-    let name = question.id.split('.').nth(1).unwrap_or_default();
+    let name = question.name();
     comments.into_iter().map(|it| format!("    # {it}")).chain([format!("    {name}:")]).collect()
 }
 

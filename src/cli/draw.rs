@@ -169,8 +169,8 @@ pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
 /// The lines that a diagnostic is drawn with: those of Unicode, if the locale says that the terminal knows them.
 fn boxes(colour: bool) -> GraphicalTheme {
     let locale = ["LC_ALL", "LC_CTYPE", "LANG"].iter().filter_map(std::env::var_os).find(|it| !it.is_empty());
-    let locale = locale.map(|it| it.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let unicode = cfg!(windows) || locale.contains("utf-8") || locale.contains("utf8");
+    let locale = locale.map(|it| it.to_string_lossy().to_lowercase());
+    let unicode = cfg!(windows) || locale.is_some_and(|it| it.contains("utf-8") || it.contains("utf8"));
     match (unicode, colour) {
         (true, true) => GraphicalTheme::unicode(),
         (true, false) => GraphicalTheme::unicode_nocolor(),
@@ -252,7 +252,7 @@ pub fn usable(source: &RuleSource) -> Option<RuleSet> {
 /// That a rule set was withdrawn: when, by whom and why.
 pub fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
     let found = |it: &Withdrawal| (format!(" on {}", it.on), format!("by {}: {}. ", it.by.join(", "), it.because.trim_end_matches('.')));
-    let (on, why) = rule_set.withdrawn.as_ref().map(found).unwrap_or_default();
+    let (on, why) = rule_set.withdrawn.as_ref().map_or_else(|| (String::new(), String::new()), found);
     Diagnostic::bare(Code::Withdrawn, format!("the rule set {} {} was withdrawn{on}", rule_set.id, rule_set.edition))
         .help(format!("{why}{}", Code::Withdrawn.mend()))
 }

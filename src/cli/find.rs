@@ -81,7 +81,7 @@ impl FoundFiles {
             } else if path.extension().and_then(|it| it.to_str()).is_some_and(|it| ENDINGS.contains(&it.to_lowercase().as_str())) {
                 self.paths.push(path);
             } else {
-                others.push(path.file_name().unwrap_or_default().to_string_lossy().into_owned());
+                others.extend(path.file_name().map(|it| it.to_string_lossy().into_owned()));
             }
         }
         if !others.is_empty() {

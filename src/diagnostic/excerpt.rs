@@ -41,7 +41,7 @@ impl Diagnostic {
             for (label, whole) in labels.iter_mut().zip(&self.labels).filter(|(_, it)| here(it)) {
                 label.span = moved(whole.span.start)..moved(whole.span.end);
             }
-            text.push_str(source.shown().get(kept.clone()).unwrap_or_default());
+            text.extend(source.shown().get(kept.clone()));
             if kept.end < line.end {
                 text.push_str(CUT);
             }

@@ -83,10 +83,6 @@ fn line(rule_set: &RuleSet, planned: &PlannedAgent, adrenaline: Option<bool>, we
 
 /// "dosing weight: 70.0 kg", "age: not known".
 fn basis(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
-    let what = match rule_set.catalogue.derived_of(slot) {
-        Some(derived) => derived.about.clone(),
-        None => rule_set.catalogue.question_of(slot).map(|it| it.ask.clone()).unwrap_or_default(),
-    };
     let value = facts.known(slot).map_or("not known", |it| &it.shown);
-    format!("{}: {value}", what.trim_end_matches('?'))
+    format!("{}: {value}", rule_set.catalogue.about(slot).trim_end_matches('?'))
 }

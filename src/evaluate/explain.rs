@@ -97,7 +97,7 @@ pub fn unrecognised(rule_set: &RuleSet, name: &Stranger<'_>) -> Unrecognised {
     let question = rule_set.catalogue.question_of(name.slot);
     Unrecognised {
         fact: rule_set.catalogue.id(name.slot).to_owned(),
-        ask: question.map(|it| it.ask.clone()).unwrap_or_default(),
+        ask: rule_set.catalogue.about(name.slot).to_owned(),
         from: question.map_or("", |it| it.from.word()),
         text: name.text.to_owned(),
         nearest: name.nearest.map(str::to_owned),

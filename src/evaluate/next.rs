@@ -56,7 +56,7 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Altern
     next.read = each_once(found.unrecognised.iter().map(|it| it.text.clone()));
     next.clear_up = facts.at_odds(Odds::RuledOut).len();
     next.ask = by_whom(found.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
-    next.plan = plan.map(|it| it.changes.clone()).unwrap_or_default();
+    next.plan = plan.into_iter().flat_map(|it| &it.changes).cloned().collect();
     let clears_up = |it: &&Finding| rule_set.judging().any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut));
     if plan.is_none() {
         let against = found.findings.iter().filter(|it| it.outcome != Outcome::Go && !clears_up(it));

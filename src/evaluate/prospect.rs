@@ -45,7 +45,7 @@ pub fn lower_first(text: &str) -> String {
 pub fn change(rule_set: &RuleSet, before: &Facts, after: &Facts, slot: FactSlot) -> Change {
     Change {
         fact: rule_set.catalogue.id(slot).to_owned(),
-        ask: rule_set.catalogue.question_of(slot).map(|it| it.ask.clone()).unwrap_or_default(),
+        ask: rule_set.catalogue.about(slot).to_owned(),
         now: shown(rule_set, before, slot),
         then: shown(rule_set, after, slot),
     }

@@ -197,12 +197,11 @@ impl AnswerReader<'_> {
                     self.wrong_kind(node, "one option");
                     return None;
                 };
-                let Some(at) = options.iter().position(|it| it.id == written) else {
+                let Some((at, option)) = (0..).zip(options).find(|(_, it)| it.id == written) else {
                     self.no_option(node, written);
                     return None;
                 };
-                let shown = options.get(at).map(|it| it.text.clone()).unwrap_or_default();
-                Some(self.known(Value::Choice(u16::try_from(at).ok()?), shown, node))
+                Some(self.known(Value::Choice(at), option.text.clone(), node))
             }
             Answer::SeveralOf(options) => self.several(node, options),
             Answer::Number { whole } => self.number(node, *whole),
@@ -354,7 +353,7 @@ impl AnswerReader<'_> {
     }
 
     fn last_name(&self) -> &str {
-        self.question.id.rsplit('.').next().unwrap_or_default()
+        self.question.name()
     }
 
     fn too_many(&mut self, node: &Node) {

@@ -49,7 +49,7 @@ pub fn medicine_and_course(register: &MedicineRegister, text: &str) -> Recognise
             return Recognised::As((at, course::read(register, rest)));
         }
     }
-    let bare = words.get(..words.len() - n_dose).unwrap_or_default().join(" ");
+    let bare = words.iter().take(words.len() - n_dose).copied().collect::<Vec<&str>>().join(" ");
     let known = || register.names.keys().map(String::as_str);
     let near = closest(&bare, known()).or_else(|| words.first().and_then(|first| closest(first, known())));
     Recognised::Not { nearest: near }

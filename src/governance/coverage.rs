@@ -126,7 +126,7 @@ pub fn open_gaps(
 ) -> Vec<Gap> {
     let mut doubtful: BTreeSet<String> = BTreeSet::new();
     for (at, concern) in rule_set.concerns.entries() {
-        let of_file = |case: &Case| case.source.name().rsplit('/').next().is_some_and(|it| it.starts_with(&concern.id));
+        let of_file = |case: &Case| case.source.file_name().starts_with(&concern.id);
         let own = cases.iter().zip(runs).filter(|(case, _)| of_file(case)).map(|(_, run)| run);
         let reached = reached(rule_set, own, decider.as_deref_mut(), |rule| rule.concern == Some(at));
         doubtful.extend(gaps(&reached, excuses, |_| true).0.into_iter().map(|it| it.rule));
@@ -217,6 +217,6 @@ fn age_beside(facts: &Facts, fact: FactSlot, span: &Span) -> Option<Ordering> {
 }
 
 fn later(when: &When, by: chrono::TimeDelta) -> Option<When> {
-    let moment = when.date.and_time(when.time.unwrap_or_default()).checked_add_signed(by)?;
+    let moment = when.date.and_time(when.time.unwrap_or(chrono::NaiveTime::MIN)).checked_add_signed(by)?;
     Some(When { date: moment.date(), time: when.time.map(|_| moment.time()) })
 }

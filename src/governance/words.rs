@@ -54,11 +54,11 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
         Condition::AllergicTo { named, reactions, .. } => {
             let groups = &rule_set.allergens.groups;
             let what = or(&named.iter().map(|it| term(groups, it)).collect::<Vec<_>>(), "; or ");
-            let with = reactions.as_ref().map(|bits| {
+            let with = reactions.as_ref().map_or_else(String::new, |bits| {
                 let words: Vec<String> = bits.iter().map(|at| format!("\"{}\"", rule_set.allergens.reactions[at].text)).collect();
                 format!("; and what happened was {}", or(&words, " or "))
             });
-            format!("there is an allergy: {what}{}", with.unwrap_or_default())
+            format!("there is an allergy: {what}{with}")
         }
         Condition::Answers(Odds::RuledOut) => {
             "a question is answered, and not harmlessly, that another answer says does not apply".to_owned()
@@ -94,7 +94,7 @@ fn name(rule_set: &RuleSet, slot: FactSlot) -> String {
     let asked: Vec<&str> = question.ask.split(|it: char| !it.is_alphanumeric()).collect();
     let as_asked =
         |word: &str| asked.iter().skip(1).find(|it| it.eq_ignore_ascii_case(word)).map_or_else(|| word.to_owned(), |it| (*it).to_owned());
-    let words: Vec<String> = question.id.split('.').nth(1).unwrap_or_default().split('_').map(as_asked).collect();
+    let words: Vec<String> = question.name().split('_').map(as_asked).collect();
     let of = if question.date_slot == Some(slot) { "the date of the " } else { "the " };
     format!("{of}{}", words.join(" "))
 }

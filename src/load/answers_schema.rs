@@ -23,7 +23,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
     for (at, section) in catalogue.sections.entries().filter(|(at, _)| !is_clinic || catalogue.has_standing(*at)) {
         let mut questions = Map::new();
         for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !is_clinic)) {
-            let name = question.id.split('.').nth(1).unwrap_or_default();
+            let name = question.name();
             questions.insert(name.to_owned(), one(rule_set, question));
         }
         questions.insert(

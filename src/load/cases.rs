@@ -100,7 +100,7 @@ fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, peopl
         }
         let Some(id) = reading.needed(node, "id") else { continue };
         let mut answers = Gathered::default();
-        for section in node.get("answers").map(Node::entries).unwrap_or_default() {
+        for section in node.mapping("answers") {
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
                 put(reading, rule_set, &mut answers, &id, &entry.key_span, &entry.value);
@@ -136,7 +136,7 @@ fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id
 
 /// What the clinic of a case offers.
 fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, choices: Option<&Node>) {
-    for entry in choices.map(Node::entries).unwrap_or_default() {
+    for entry in choices.into_iter().flat_map(Node::entries) {
         let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else { continue };
         if rule_set.catalogue.questions[at].can_be_offered() {
             let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
@@ -152,13 +152,13 @@ fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered,
 }
 
 fn change(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, changes: Option<&Node>) {
-    for entry in changes.map(Node::entries).unwrap_or_default() {
+    for entry in changes.into_iter().flat_map(Node::entries) {
         put(reading, rule_set, answers, &entry.key, &entry.key_span, &entry.value);
     }
 }
 
 fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, list: Option<&Node>) {
-    for item in list.map(Node::items).unwrap_or_default() {
+    for item in list.into_iter().flat_map(Node::items) {
         let Some(id) = item.written(reading.source).map(str::to_owned) else {
             reading.pass_over(item, "the id of a question");
             continue;

@@ -337,7 +337,7 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
         );
         return None;
     }
-    let text = node.written(reading.source).unwrap_or_default().to_owned();
+    let text = node.shown(reading.source).to_owned();
     let read = Span::read(&text);
     if read.is_none() {
         reading.report(

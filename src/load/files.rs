@@ -240,7 +240,7 @@ impl Listed {
                 }
             };
             let (name, place) = (entry.file_name().to_string_lossy().into_owned(), entry.path());
-            let ending = place.extension().map(|it| it.to_string_lossy().to_lowercase()).unwrap_or_default();
+            let ending = place.extension().map_or_else(String::new, |it| it.to_string_lossy().to_lowercase());
             let own_folder = prefix.is_empty() && ["concerns", "cases"].contains(&name.as_str());
             // What is no ordinary file, such as a link that leads nowhere, is told when it is read.
             if ["yaml", "yml"].contains(&ending.as_str()) {
@@ -298,7 +298,7 @@ fn hex(bytes: &[u8]) -> String {
 
 /// The embedded rule set's own log of its editions, as Markdown.
 pub fn embedded_change_log() -> &'static str {
-    RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or_default()
+    RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or("")
 }
 
 /// The text of an embedded schema, by the name of its file kind.

@@ -129,7 +129,7 @@ impl Names {
     /// A number to compare a fact of this type with.
     pub fn threshold(&self, reading: &mut Reading<'_>, node: &Node, fact_id: &str, fact_type: &FactType) -> Option<Threshold> {
         if *fact_type == FactType::Date {
-            let text = node.written(reading.source).unwrap_or_default().to_owned();
+            let text = node.shown(reading.source).to_owned();
             return match crate::quantity::when::read_when(&text) {
                 Ok(when) => Some(Threshold { value: day_number(when.date), written: text, limit: None }),
                 Err(error) => {
@@ -168,7 +168,7 @@ impl Names {
         } else {
             match written_number(node) {
                 Ok(written) => {
-                    let shown = node.written(reading.source).unwrap_or_default().to_owned();
+                    let shown = node.shown(reading.source).to_owned();
                     (written, shown, None)
                 }
                 Err(why) => {
@@ -257,11 +257,10 @@ impl Names {
             if !words.is_empty() {
                 pieces.push(Piece::Words(words.to_owned()));
             }
-            let Some(close) = after.find('}') else {
+            let Some((name, behind)) = after.strip_prefix('{').and_then(|it| it.split_once('}')) else {
                 self.bad_placeholder(reading, node, after, "the brace is never closed".into());
                 return None;
             };
-            let name = after.get(1..close).unwrap_or_default();
             if words.contains('}') {
                 self.bad_placeholder(reading, node, "}", "a brace is closed that was never opened".into());
             }
@@ -277,7 +276,7 @@ impl Names {
                     self.bad_placeholder(reading, node, &format!("{{{name}}}"), help);
                 }
             }
-            rest = after.get(close + 1..).unwrap_or_default();
+            rest = behind;
         }
         if rest.contains('}') {
             self.bad_placeholder(reading, node, "}", "a brace is closed that was never opened".into());

@@ -120,7 +120,7 @@ impl Frame<'_> {
             return Some(Diagnostic::at(Code::AnotherKind, &self.source, &entry.key_span, title, "another kind of file").help(help));
         }
         let entry = self.root.entry("for").filter(|it| it.value.kind != Kind::Null)?;
-        let written = entry.value.written(&self.source).unwrap_or_default();
+        let written = entry.value.shown(&self.source);
         let own = self.rule_set.id.as_str();
         (written != own).then(|| {
             let title = format!("the file is for another rule set than `{own}`");
@@ -230,7 +230,7 @@ impl Frame<'_> {
         const NAMES: [&str; 7] = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"];
         let mut found = Vec::new();
         for item in list.items() {
-            let written = item.written(&self.source).unwrap_or_default().to_owned();
+            let written = item.shown(&self.source).to_owned();
             match NAMES.iter().position(|it| *it == written).and_then(|at| Weekday::try_from(u8::try_from(at).ok()?).ok()) {
                 Some(day) => found.push(day),
                 None => {
@@ -249,7 +249,7 @@ impl Frame<'_> {
     /// The day the answers were given; `None` if it is left out, `unknown`, or after a diagnostic.
     fn completed_on(&mut self, root: &Node) -> Option<(NaiveDate, Place)> {
         let entry = root.entry("completed_on")?;
-        let text = entry.value.written(&self.source).unwrap_or_default().to_owned();
+        let text = entry.value.shown(&self.source).to_owned();
         if entry.value.kind == Kind::Null || text == "unknown" {
             return None;
         }
@@ -273,7 +273,7 @@ impl Frame<'_> {
             self.report(Code::MissingKey, &start(root), format!("the file has no `{key}`"), &format!("`{key}` is missing"), help);
             return String::new();
         };
-        let text = entry.value.written(&self.source).unwrap_or_default();
+        let text = entry.value.shown(&self.source);
         let wrong = if self.is_clinic { not_a_name(text) } else { not_a_reference(text) };
         let Some((title, help)) = wrong else { return text.to_owned() };
         let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
@@ -297,7 +297,7 @@ impl Frame<'_> {
         let Some(line) = self.source.line_range(self.source.line_index(end)) else { return };
         let behind = if is_block {
             let header = self.source.slice(&line);
-            header.find(" #").and_then(|at| header.get(at + 1..)).unwrap_or_default()
+            header.find(" #").map_or("", |at| header.split_at(at + 1).1)
         } else {
             // Where nothing is written, the place is that of the key.
             let colon = node.kind == Kind::Null;
@@ -431,8 +431,8 @@ impl Frame<'_> {
                     answers.given.insert(at, given);
                 }
                 None => {
-                    let here = questions.iter().filter(|it| it.section == section).filter_map(|it| it.id.split('.').nth(1));
-                    let elsewhere = questions.iter().find(|it| it.id.split('.').nth(1) == Some(entry.key.as_str()));
+                    let here = questions.iter().filter(|it| it.section == section).map(|it| it.name());
+                    let elsewhere = questions.iter().find(|it| it.name() == entry.key);
                     let derived = format!("derived.{}", entry.key);
                     let help = match elsewhere {
                         _ if self.rule_set.catalogue.slot(&derived).is_some() => {
@@ -488,14 +488,19 @@ fn looks_like_a_date(text: &str) -> bool {
     let numbers: Vec<&str> = text.split(|it: char| !it.is_ascii_digit()).filter(|it| !it.is_empty()).collect();
     let is_date = |year: &str, month: &str, day: &str| {
         let number = |it: &str, longest: usize| it.parse::<u32>().ok().filter(|_| it.len() <= longest);
-        let year = number(year, 4).filter(|it| YEARS.contains(&i32::try_from(*it).unwrap_or_default()));
+        let year = number(year, 4).filter(|it| i32::try_from(*it).is_ok_and(|it| YEARS.contains(&it)));
         let (month, day) = (number(month, 2), number(day, 2));
         year.is_some() && month.is_some_and(|it| (1..=12).contains(&it)) && day.is_some_and(|it| (1..=31).contains(&it))
     };
     let in_some_order = |a: &str, b: &str, c: &str| is_date(a, b, c) || is_date(c, b, a) || is_date(c, a, b);
     let together = |it: &str| {
-        let part = |range: Range<usize>| it.get(range).unwrap_or_default();
-        it.len() == 8 && (is_date(part(0..4), part(4..6), part(6..8)) || is_date(part(4..8), part(2..4), part(0..2)))
+        let parts = |first: usize, second: usize| {
+            let (a, rest) = it.split_at_checked(first)?;
+            let (b, c) = rest.split_at_checked(second)?;
+            Some((a, b, c))
+        };
+        let year_first = parts(4, 2).is_some_and(|(year, month, day)| is_date(year, month, day));
+        it.len() == 8 && (year_first || parts(2, 2).is_some_and(|(day, month, year)| is_date(year, month, day)))
     };
     numbers.windows(3).any(|it| matches!(it, [a, b, c] if in_some_order(a, b, c))) || (numbers.as_slice() == [text] && together(text))
 }

@@ -197,7 +197,7 @@ fn days(reading: &mut Reading<'_>, node: &Node, key: &str) -> Vec<NaiveDate> {
 /// The option that is so wherever the question does not apply: of one that is asked only sometimes, a harmless one.
 fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<u16> {
     let place = node.get("otherwise")?;
-    let written = place.written(reading.source).unwrap_or_default();
+    let written = place.shown(reading.source);
     let at = match answer {
         Answer::YesNo => (written == "no").then_some(0),
         Answer::OneOf(options) => options.iter().position(|it| it.id == written && it.nothing),
@@ -285,7 +285,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                 return None;
             };
             let known = |reading: &mut Reading<'_>, node: &Node| {
-                let text = node.written(reading.source).unwrap_or_default().to_owned();
+                let text = node.shown(reading.source).to_owned();
                 let found = measure.unit(&text);
                 if found.is_none() {
                     let title = format!("`{text}` is not a unit of {}", measure.name());
@@ -477,7 +477,7 @@ fn unit_declared(reading: &mut Reading<'_>, node: &Node, formula: &str, declared
 fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formula) -> Vec<Input> {
     let given = node.get("with");
     let roles: Vec<&str> = formula.roles.iter().map(|it| it.name).collect();
-    for entry in given.map(Node::entries).unwrap_or_default() {
+    for entry in given.into_iter().flat_map(Node::entries) {
         if !roles.contains(&entry.key.as_str()) {
             let title = format!("the formula `{}` takes no `{}`", formula.name, entry.key);
             let help = format!("it takes {}", listed(&roles).replace(" or ", " and "));

@@ -127,7 +127,7 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             unique(&mut reading, &mut seen, id_node, "limits");
         }
         let Some(value_node) = node.get("value") else { continue };
-        let written = value_node.written(reading.source).unwrap_or_default().to_owned();
+        let written = value_node.shown(reading.source).to_owned();
         let value = limit_value(&mut reading, value_node);
         match (id, about, value) {
             (Some(id), Some(about), Some(value)) => {
@@ -144,7 +144,7 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 
 /// The value of a limit; `None` after a diagnostic.
 pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue> {
-    let written = node.written(reading.source).unwrap_or_default().to_owned();
+    let written = node.shown(reading.source).to_owned();
     if let Some(span) = Span::read(&written) {
         return Some(LimitValue::Span(span));
     }
@@ -160,7 +160,7 @@ pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue>
 
 /// Ids with the ids they lie in, closed over containment; reports unknown and cyclic ones.
 fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(String, String, HashSet<usize>)> {
-    let ids: Vec<String> = entries.iter().map(|it| reading.owned(it, "id").unwrap_or_default()).collect();
+    let ids: Vec<String> = entries.iter().map(|it| text_of(reading, it, "id")).collect();
     let mut seen = HashMap::new();
     for node in entries.iter().filter_map(|it| it.get("id")) {
         unique(reading, &mut seen, node, what);
@@ -188,9 +188,9 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
     }
     let mut closed = Vec::new();
     let mut circles: HashSet<usize> = HashSet::new();
-    for (at, node) in entries.iter().enumerate() {
+    for (at, ((node, id), own)) in entries.iter().zip(&ids).zip(&parents).enumerate() {
         let mut above = HashSet::new();
-        let mut open: Vec<usize> = parents.get(at).cloned().unwrap_or_default();
+        let mut open: Vec<usize> = own.clone();
         while let Some(next) = open.pop() {
             if above.insert(next) {
                 open.extend(parents.get(next).into_iter().flatten());
@@ -200,8 +200,7 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
         if above.contains(&at) && circles.insert(at) {
             let circle: Vec<usize> = above.iter().copied().filter(|it| *it != at && reaches(&parents, *it, at)).collect();
             circles.extend(&circle);
-            let name = |at: &usize| ids.get(*at).map_or("", String::as_str);
-            let mut others: Vec<&str> = circle.iter().map(name).collect();
+            let mut others: Vec<&str> = circle.iter().filter_map(|at| ids.get(*at)).map(String::as_str).collect();
             others.sort_unstable();
             let through = if others.is_empty() { String::new() } else { format!(" through {}", listed(&others).replace(" or ", " and ")) };
             let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
@@ -210,15 +209,20 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
                     Code::CyclicClasses,
                     reading.source,
                     &id_span,
-                    format!("`{}` contains itself{through}", name(&at)),
+                    format!("`{id}` contains itself{through}"),
                     "part of a circle",
                 )
                 .help("take one of them out of the `in:` of another"),
             );
         }
-        closed.push((ids.get(at).cloned().unwrap_or_default(), reading.owned(node, "about").unwrap_or_default(), above));
+        closed.push((id.clone(), text_of(reading, node, "about"), above));
     }
     closed
+}
+
+/// A text that the schema asks for; where it is missing that was told, and the rest is looked at all the same.
+fn text_of(reading: &mut Reading<'_>, node: &Node, key: &str) -> String {
+    reading.owned(node, key).unwrap_or_default()
 }
 
 /// Whether one entry lies in another, however far down.
@@ -526,7 +530,7 @@ fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure)
     match written_number(node).and_then(|it| to_unit(&it, Some(unit), Some(measure))).and_then(above_zero) {
         Ok(value) => Some(value),
         Err(why) => {
-            let written = node.written(reading.source).unwrap_or_default().to_owned();
+            let written = node.shown(reading.source).to_owned();
             reading.report(
                 Diagnostic::at(
                     Code::WrongUnit,

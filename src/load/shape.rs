@@ -114,11 +114,8 @@ fn resolve<'a>(schema: &'a Value, at: &'a Value) -> &'a Value {
 }
 
 fn known_keys(schema: &Value, schema_path: &str) -> Vec<String> {
-    subschema(schema, schema_path)
-        .and_then(|it| it.get("properties"))
-        .and_then(Value::as_object)
-        .map(|it| it.keys().cloned().collect())
-        .unwrap_or_default()
+    let properties = subschema(schema, schema_path).and_then(|it| it.get("properties")).and_then(Value::as_object);
+    properties.into_iter().flat_map(|it| it.keys().cloned()).collect()
 }
 
 fn describe(
@@ -147,7 +144,7 @@ fn describe(
             }
         }
         ValidationErrorKind::Required { property } => {
-            let key = property.as_str().unwrap_or_default();
+            let key = property.as_str().unwrap_or("");
             let (span, who) = owner(source, &place);
             found.push(
                 Diagnostic::at(Code::MissingKey, source, &span, format!("{who} has no `{key}`"), format!("`{key}` is missing"))
@@ -174,7 +171,7 @@ fn describe(
             );
         }
         ValidationErrorKind::Enum { options } => {
-            let options: Vec<&str> = options.as_array().map(|it| it.iter().filter_map(Value::as_str).collect()).unwrap_or_default();
+            let options: Vec<&str> = options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
             let written = node.written(source).unwrap_or("this");
             found.push(
                 Diagnostic::at(
@@ -212,7 +209,7 @@ fn describe(
                 }
                 _ => ("something must stand here".to_owned(), "nothing is listed".to_owned()),
             };
-            let key = pointer.rsplit('/').next().unwrap_or_default();
+            let key = pointer.rsplit_once('/').map_or(pointer, |(_, key)| key);
             found.push(
                 Diagnostic::at(Code::WrongForm, source, &at_value, title, label)
                     .help_if(example(schema, schema_path))

@@ -106,6 +106,11 @@ impl Question {
         self.decision && among
     }
 
+    /// The second part of its id.
+    pub fn name(&self) -> &str {
+        self.id.split_once('.').map_or(&self.id, |(_, name)| name)
+    }
+
     /// The word by which an option is written.
     pub fn option_id(&self, at: u16) -> &str {
         match &self.answer {
@@ -390,6 +395,14 @@ impl Catalogue {
     /// The id of a slot.
     pub fn id(&self, slot: FactSlot) -> &str {
         &self.facts[slot].id
+    }
+
+    /// What a fact is: the question that is asked, or what is worked out.
+    pub fn about(&self, slot: FactSlot) -> &str {
+        match self.facts[slot].kind {
+            FactKind::Question(at) | FactKind::TakenOn(at) => &self.questions[at].ask,
+            FactKind::Derived(at) => &self.derived[at].about,
+        }
     }
 
     /// The question behind a slot, for an answer or its date.

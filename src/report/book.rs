@@ -224,12 +224,11 @@ fn filled(rules: &RuleSet, text: &Text) -> String {
             (Piece::Limit(at), None) => out.push_str(&inline(&rules.limits[*at].written)),
             // Spaces at the ends of a piece belong to the sentence.
             (Piece::Words(words), None) => {
-                let space = |at: &str| if at.is_empty() { "" } else { " " };
-                let before = words.len() - words.trim_start().len();
-                let after = words.trim_end().len();
-                out.push_str(space(words.get(..before).unwrap_or_default()));
+                let space = |is_there: bool| if is_there { " " } else { "" };
+                let is_blank = words.trim().is_empty();
+                out.push_str(space(words.starts_with(char::is_whitespace)));
                 out.push_str(&inline(words));
-                out.push_str(space(words.get(after.max(before)..).unwrap_or_default()));
+                out.push_str(space(words.ends_with(char::is_whitespace) && !is_blank));
             }
             (_, None) => {}
         }

@@ -297,7 +297,7 @@ pub fn json(it: &Compared<'_>) -> String {
         "changes": it.changes.iter().map(change).collect::<Vec<_>>(),
         "cases": tally(&it.cases), "questionnaires": it.files.as_ref().map(tally), "possible": exact,
     });
-    escaped(&serde_json::to_string_pretty(&whole).unwrap_or_default())
+    escaped(&format!("{whole:#}"))
 }
 
 fn change(it: &RuleSetChange) -> Value {

@@ -30,7 +30,7 @@ pub fn suites(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun]) -> String {
 }
 
 fn test_case(case: &Case, run: &CaseRun) -> String {
-    let file = case.source.name().rsplit('/').next().unwrap_or_default();
+    let file = case.source.file_name();
     let class = file.strip_suffix(".yaml").unwrap_or(file);
     let head = format!("    <testcase classname=\"{}\" name=\"{}\"", attribute(class), attribute(&case.title));
     let Some(first) = run.differences.first() else { return format!("{head}/>\n") };

@@ -97,7 +97,7 @@ pub fn json(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
         "as_of": as_of.to_string(),
         "guarantees": proofs.iter().map(one).collect::<Vec<_>>(),
     });
-    escaped(&serde_json::to_string_pretty(&whole).unwrap_or_default())
+    escaped(&format!("{whole:#}"))
 }
 
 /// One example with its verdict and the rules that fire.

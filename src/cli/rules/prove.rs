@@ -47,8 +47,7 @@ pub fn run(arguments: &Prove) -> Status {
     let stated = stated(&rule_set);
     let concern = |it: &Guarantee| it.concern.map(|at| rule_set.concerns[at].id.as_str());
     let wanted = |it: &Guarantee| arguments.only.as_deref().is_none_or(|only| it.id == only || concern(it) == Some(only));
-    if !stated.iter().any(wanted) {
-        let only = arguments.only.as_deref().unwrap_or_default();
+    if let Some(only) = arguments.only.as_deref().filter(|_| !stated.iter().any(wanted)) {
         let known = stated.iter().map(|it| it.id.as_str()).chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
         let help = crate::diagnostic::did_you_mean(only, known).unwrap_or_else(|| "`rules prove` without --only lists all".into());
         draw::note(&format!("there is no guarantee and no concern `{only}`; {help}"));

@@ -47,7 +47,7 @@ enum TestFormat {
 pub fn run(arguments: &Arguments) -> Status {
     let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
     let Some((cases, excuses)) = read(&files, &rule_set) else { return Status::Problems };
-    let of_file = |case: &Case| case.source.name().rsplit('/').next().unwrap_or_default().to_owned();
+    let of_file = |case: &Case| case.source.file_name().to_owned();
     let cases: Vec<Case> =
         cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
     if cases.is_empty() {

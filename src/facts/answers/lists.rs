@@ -66,7 +66,7 @@ impl<'a> AnswerReader<'a> {
                         continue;
                     };
                     complete &= self.dose_details(item, &mut course);
-                    (name.text().unwrap_or_default().to_owned(), name)
+                    (name.1.to_owned(), name.0)
                 }
                 Kind::Text(text) => (text.clone(), item),
                 _ => {
@@ -183,7 +183,7 @@ impl<'a> AnswerReader<'a> {
                         reaction = self.reaction(word);
                         complete &= reaction.is_some();
                     }
-                    (to.text().unwrap_or_default().to_owned(), to)
+                    (to.1.to_owned(), to.0)
                 }
                 Kind::Text(text) => (text.clone(), item),
                 _ => {
@@ -203,11 +203,13 @@ impl<'a> AnswerReader<'a> {
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 
-    /// The text under the first of the known keys, by which an entry is named; `None` after a diagnostic.
-    fn named<'n>(&mut self, item: &'n Node, known: &[&str], title: &str) -> Option<&'n Node> {
-        let key = known.first().copied().unwrap_or_default();
+    /// The text under the first of the known keys, by which an entry is named, after its node; `None` after a diagnostic.
+    fn named<'n>(&mut self, item: &'n Node, known: &[&str], title: &str) -> Option<(&'n Node, &'n str)> {
+        let key = *known.first()?;
+        if let Some(named) = item.get(key).and_then(|name| Some((name, name.text()?))) {
+            return Some(named);
+        }
         match item.get(key) {
-            Some(name) if name.text().is_some() => return Some(name),
             Some(name) if name.kind != Kind::Null => self.wrong_kind(name, &format!("a text as `{key}`")),
             None if is_misspelt(item, known, key) => {}
             _ => self.report(Code::MissingKey, &item.span, title.to_owned(), &format!("`{key}` is missing"), format!("add `{key}: ...`")),
@@ -278,14 +280,13 @@ impl<'a> AnswerReader<'a> {
 
     /// The agent of an entry, with its position; `None` after a diagnostic.
     fn agent(&mut self, item: &Node, known: &[&str], title: &str) -> Option<(Idx<Agent>, &'a Agent)> {
-        let name_node = self.named(item, known, title)?;
-        let name = name_node.text().unwrap_or_default().to_owned();
+        let (name_node, name) = self.named(item, known, title)?;
         let wanted = name.to_lowercase();
         let agents = &self.rule_set.agents;
         let found = agents.entries().find(|(_, it)| it.id == wanted || it.also.contains(&wanted));
         if found.is_none() {
             let known: Vec<&str> = agents.iter().map(|it| it.id.as_str()).collect();
-            let near = nearest(&name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
+            let near = nearest(name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
             let near = near.unwrap_or_else(|| format!("the agents are {}. ", listed(&known)));
             let help = format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
             let title = format!("`{name}` is not a local anaesthetic of the rule set");

@@ -80,7 +80,7 @@ fn differing(kind: &'static str, old: Vec<(String, LaidOut)>, new: Vec<(String, 
             found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::In });
             continue;
         };
-        let get = |parts: &LaidOut, of: &str| parts.iter().find(|(it, _)| *it == of).map(|(_, it)| on_one_line(it)).unwrap_or_default();
+        let get = |parts: &LaidOut, of: &str| parts.iter().find(|(it, _)| *it == of).map_or_else(String::new, |(_, it)| on_one_line(it));
         let of: Vec<&'static str> = was.iter().chain(parts).map(|(of, _)| *of).fold(Vec::new(), |mut all, it| {
             if !all.contains(&it) {
                 all.push(it);
@@ -220,11 +220,16 @@ fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
     words.join("; ")
 }
 
+/// A part that need not be there; nothing is shown as empty.
+fn optional(part: &Option<String>) -> String {
+    part.clone().unwrap_or_default()
+}
+
 fn of_limit(rule_set: &RuleSet, limit: &crate::model::Limit) -> LaidOut {
     vec![
         ("value", limit.written.clone()),
         ("about", limit.about.clone()),
-        ("other figures", limit.other_figures.clone().unwrap_or_default()),
+        ("other figures", optional(&limit.other_figures)),
         ("citations", citations(rule_set, &limit.citations)),
     ]
 }
@@ -279,7 +284,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         .collect();
     vec![
         ("wording", question.ask.clone()),
-        ("help", question.help.clone().unwrap_or_default()),
+        ("help", optional(&question.help)),
         ("answer", kind),
         ("options", sorted(options, "; ")),
         ("plausible", question.plausible.map_or_else(String::new, |(low, high)| format!("{low} to {high}"))),
@@ -313,7 +318,7 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::model::Derived) -> LaidOut {
         ("about", derived.about.clone()),
         ("formula", derived.formula.name.to_owned()),
         ("given", inputs.join("; ")),
-        ("unit", derived.unit.clone().unwrap_or_default()),
+        ("unit", optional(&derived.unit)),
         ("decimals", derived.decimals.to_string()),
     ]
 }
@@ -397,9 +402,9 @@ fn of_source(rule_set: &RuleSet, it: &crate::model::Publication) -> LaidOut {
         ("by", it.by.clone()),
         ("title", it.title.clone()),
         ("year", it.year.map_or_else(String::new, |it| it.to_string())),
-        ("link", it.link.clone().unwrap_or_default()),
+        ("link", optional(&it.link)),
         ("checked", it.checked.word().to_owned()),
         ("checked on", it.checked_on.map_or_else(String::new, |it| it.to_string())),
-        ("note", it.note.clone().unwrap_or_default()),
+        ("note", optional(&it.note)),
     ]
 }

@@ -104,8 +104,12 @@ fn culprits(subjects: &[Subject<'_>], cases: &[Case<'_>], variables: &[Variable]
 fn hanging_on(subjects: &[Subject<'_>], wanted: &Wanted) -> Vec<String> {
     let Some(subject) = subjects.get(wanted.view) else { return Vec::new() };
     let derived = subject.rule_set.catalogue.derived_of(wanted.slot);
-    let roots = derived.map(|it| behind(subject.rule_set, it)).unwrap_or_default();
-    roots.into_iter().chain([wanted.slot]).map(|it| subject.space.name(subject.view, it).to_owned()).collect()
+    derived
+        .into_iter()
+        .flat_map(|it| behind(subject.rule_set, it))
+        .chain([wanted.slot])
+        .map(|it| subject.space.name(subject.view, it).to_owned())
+        .collect()
 }
 
 /// Everything a derived fact is computed from, derived facts between included.
@@ -402,7 +406,7 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
     let mut text = format!("{key}:\n");
     for (at, section) in rule_set.catalogue.sections.entries() {
         let own = answers.iter().filter(|(it, _)| it.section == at);
-        let lines: String = own.map(|(it, answer)| format!("    {}: {answer}\n", it.id.split('.').nth(1).unwrap_or_default())).collect();
+        let lines: String = own.map(|(it, answer)| format!("    {}: {answer}\n", it.name())).collect();
         if !lines.is_empty() {
             let _ = write!(text, "  {}:\n{lines}", section.id);
         }

@@ -394,7 +394,7 @@ fn domain(
     let Some(rule_set) = rule_sets.get(at) else { return Ok(Domain { known, shape: Shape::Text }) };
     let catalogue = &rule_set.catalogue;
     let id = catalogue.id(slot);
-    let cuts = tests.cuts.get(id).cloned().unwrap_or_default();
+    let cuts: Vec<Cut> = tests.cuts.get(id).into_iter().flatten().copied().collect();
     let cut = |logic: &mut Logic, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
         let cells = cells(cuts.clone(), ends, whole);
         if cells.len() > MOST_CELLS {
@@ -482,7 +482,7 @@ fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
         }
     };
     let mut each = asking(rule_sets, id).map(options);
-    let first = each.next().unwrap_or_default();
+    let Some(first) = each.next() else { return Vec::new() };
     each.fold(first, |found, other| found.into_iter().filter(|it| other.contains(it)).collect())
 }
 
@@ -493,7 +493,7 @@ fn plausible(rule_sets: &[&RuleSet], id: &str) -> (f64, f64) {
 }
 
 fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
-    let mut spans = tests.spans.get(id).cloned().unwrap_or_default();
+    let mut spans: Vec<Span> = tests.spans.get(id).into_iter().flatten().copied().collect();
     spans.sort_by_key(|it| it.to_string());
     spans.dedup();
     let older: Vec<(Span, Lit)> = spans.into_iter().map(|it| (it, logic.free())).collect();

@@ -78,7 +78,7 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
     };
     match decider.find(&together, &confirm) {
         Found::Example(seen) => {
-            let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
+            let number = number_of(&seen, band);
             let (first, second) = if value(band.low) < value(other.low) || other.low.is_none() { (band, other) } else { (other, band) };
             let title = format!("between `{}` and `{}` lies a gap: {id} {number} meets neither", first.rule.id, second.rule.id);
             let remark = Remark::on(Code::BandGap, &band.rule.id, subject.files.rule(&band.rule.id), "when", title, "one side of the gap");
@@ -112,6 +112,11 @@ pub(super) fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
         }
     }
     found
+}
+
+/// The number that an example shows.
+pub(super) fn number_of(seen: &[Seen], band: &Band<'_>) -> String {
+    seen.first().and_then(|it| it.facts.number(band.fact)).map_or_else(String::new, |it| tidy(it, None))
 }
 
 /// The number that a condition tests, if that is what it does.

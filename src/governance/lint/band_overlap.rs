@@ -1,12 +1,11 @@
 //! Neighbouring bands of one number that overlap without one holding the other. Which rules are neighbours is told by their
 //! form, whether a patient falls into both over the whole space.
 
-use super::band_gap::{akin, bands, overlap};
+use super::band_gap::{akin, bands, number_of, overlap};
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
 use crate::evaluate::State;
 use crate::governance::decide::{Found, Seen};
-use crate::quantity::tidy;
 
 /// A remark on each pair of bands that overlap without one holding the other.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
@@ -22,7 +21,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let id = subject.rule_set.catalogue.id(band.fact);
             match decider.find(&[one, two], &both) {
                 Found::Example(seen) => {
-                    let number = seen.first().and_then(|it| it.facts.number(band.fact)).map(|it| tidy(it, None)).unwrap_or_default();
+                    let number = number_of(&seen, band);
                     let title = format!("`{}` and `{}` overlap: {id} {number} meets both", band.rule.id, other.rule.id);
                     let entry = subject.files.rule(&other.rule.id);
                     let remark = Remark::on(Code::BandOverlap, &other.rule.id, entry, "when", title, "this band");

@@ -7,8 +7,6 @@
 //! What to do may have figures of its own ("rinse for ten minutes"). In an action only a number in the unit of a tested one
 //! counts: beside "72 hours" nobody can tell what "24 hours" is.
 
-use std::ops::Range;
-
 use super::{Remark, Subject, sentences};
 use crate::diagnostic::Code;
 use crate::model::{Condition, Input, Piece, Rule, RuleSet, Test, Text};
@@ -84,10 +82,9 @@ fn stated(text: &str) -> Vec<Stated> {
     if !lower.contains(|it: char| it.is_ascii_digit()) && !LETTERS.iter().any(|(it, _)| lower.contains(it)) {
         return found;
     }
-    let words: Vec<Range<usize>> = words_of(text);
-    for (at, place) in words.iter().enumerate() {
-        let word = text.get(place.clone()).unwrap_or_default();
-        let beside = |at: Option<usize>| at.and_then(|it| text.get(words.get(it)?.clone())).unwrap_or_default().to_lowercase();
+    let words: Vec<(usize, &str)> = words_of(text);
+    for (at, (_, word)) in words.iter().enumerate() {
+        let beside = |at: Option<usize>| at.and_then(|it| words.get(it)).map_or_else(String::new, |(_, word)| word.to_lowercase());
         let (before, after) = (beside(at.checked_sub(1)), beside(Some(at + 1)));
         let (head, tail) = word.split_once('-').unwrap_or((word, ""));
         let unit = singular(if tail.is_empty() { &after } else { tail });
@@ -102,7 +99,7 @@ fn stated(text: &str) -> Vec<Stated> {
                 .filter(|_| head.starts_with(|it: char| it.is_ascii_digit()) && !NAMING.contains(&before.as_str()))
                 .filter(|_| tail.is_empty() || is_time || tail.starts_with(|it: char| it.is_ascii_digit())),
         };
-        found.extend(value.map(|value| Stated { value, written: word.to_owned(), unit }));
+        found.extend(value.map(|value| Stated { value, written: (*word).to_owned(), unit }));
     }
     found
 }
@@ -115,8 +112,8 @@ fn singular(word: &str) -> Option<String> {
 }
 
 /// Runs of letters, digits and what may stand within them.
-fn words_of(text: &str) -> Vec<Range<usize>> {
-    let mut found: Vec<Range<usize>> = Vec::new();
+fn words_of(text: &str) -> Vec<(usize, &str)> {
+    let mut found = Vec::new();
     let mut start = None;
     for (at, letter) in text.char_indices().chain([(text.len(), ' ')]) {
         let digit_at = |at: Option<usize>| at.and_then(|it| text.as_bytes().get(it)).is_some_and(u8::is_ascii_digit);
@@ -125,9 +122,8 @@ fn words_of(text: &str) -> Vec<Range<usize>> {
         match (start, inside) {
             (None, true) => start = Some(at),
             (Some(from), false) => {
-                let word = text.get(from..at).unwrap_or_default();
-                let ends = word.trim_end_matches(['.', '-', '/', '\'']);
-                found.push(from..from + ends.len());
+                let word = text.get(from..at).map(|it| it.trim_end_matches(['.', '-', '/', '\'']));
+                found.extend(word.map(|it| (from, it)));
                 start = None;
             }
             _ => {}
@@ -170,8 +166,7 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
             let texts = [Some(question.ask.as_str()), question.help.as_deref()].into_iter().flatten().chain(options);
             found.extend(texts.flat_map(stated).map(|it| Tested { value: it.value, unit: it.unit, is_limit: false }));
         }
-        let inputs = rule_set.catalogue.derived_of(slot).map(|it| it.inputs.as_slice()).unwrap_or_default();
-        for input in inputs {
+        for input in rule_set.catalogue.derived_of(slot).into_iter().flat_map(|it| &it.inputs) {
             match input {
                 Input::Fact(fact) if !slots.contains(fact) => slots.push(*fact),
                 Input::Number(value) => found.push(Tested { value: *value, unit: None, is_limit: true }),

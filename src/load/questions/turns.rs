@@ -53,9 +53,9 @@ impl Order<'_> {
             return;
         }
         if let Some(from) = self.way.iter().position(|it| *it == turn) {
-            let round = self.way.get(from..).unwrap_or_default();
-            let question = round.iter().find_map(|it| if let Turn::Question(at) = it { Some(*at) } else { None });
-            let ids = round.iter().chain([&turn]).map(|it| format!("`{}`", self.id(*it))).collect();
+            let round = || self.way.iter().skip(from);
+            let question = round().find_map(|it| if let Turn::Question(at) = it { Some(*at) } else { None });
+            let ids = round().chain([&turn]).map(|it| format!("`{}`", self.id(*it))).collect();
             self.circle = question.map(|it| (it, ids));
             return;
         }

@@ -23,7 +23,7 @@ pub fn section(sheet: &mut BookText, book: &Book<'_>) {
 fn of_edition<'a>(log: &'a str, edition: &str) -> Option<&'a str> {
     let start = if log.starts_with("## ") { 0 } else { log.find("\n## ")? + 1 };
     let (heading, rest) = log.get(start + 3..)?.split_once('\n')?;
-    let body = if rest.starts_with("## ") { "" } else { rest.split("\n## ").next().unwrap_or_default() };
+    let body = if rest.starts_with("## ") { "" } else { rest.split_once("\n## ").map_or(rest, |(body, _)| body) };
     let named = heading.split_whitespace().next().map(|it| it.trim_end_matches([',', ':', ';']));
     (named == Some(edition)).then_some(body)
 }
@@ -51,7 +51,7 @@ fn anew(markdown: &str) -> String {
             Event::Start(Tag::TableCell) => out.push(' '),
             Event::End(TagEnd::TableCell) => out.push_str(" |"),
             Event::End(TagEnd::TableHead) => {
-                let line = out.rsplit('\n').next().unwrap_or_default();
+                let line = out.rsplit_once('\n').map_or(out.as_str(), |(_, line)| line);
                 let rule = " :-- |".repeat(line.matches(" |").count());
                 out.push_str(&format!("\n|{rule}\n"));
             }

@@ -69,7 +69,7 @@ fn escaped(text: &str) -> String {
 
 /// Whether a sign of punctuation could mean something where it stands.
 fn speaks(text: &str, at: usize, letter: char, before: Option<char>, next: Option<char>) -> bool {
-    let so_far = text.get(..at).unwrap_or_default();
+    let so_far = text.split_at(at).0;
     match letter {
         '\\' | '*' | '_' | '[' | ']' | '#' | '~' | '$' | '^' | '{' | '}' => true,
         // At the start of a line: list, heading, line, table; after a number: a numbered list.
