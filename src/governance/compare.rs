@@ -4,7 +4,7 @@
 use batsat::Lit;
 use chrono::NaiveDate;
 
-use super::decide::{Decider, Found, Judgement, Seen, TooLarge};
+use super::decide::{Decider, Found, Judgement, TooLarge, Witness};
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::{State, firing, standing};
 use crate::facts::{self, Facts, Gathered};
@@ -53,7 +53,7 @@ pub struct Possible {
     /// What the new one comes to.
     pub new: Standing,
     /// A questionnaire as the old and as the new one read it, from which no answer can be left out.
-    pub example: Result<Vec<Seen>, String>,
+    pub example: Result<Vec<Witness>, String>,
 }
 
 /// A rule that fires for other patients, or that only one of the two has.
@@ -62,9 +62,9 @@ pub struct Shift {
     /// Its id.
     pub rule: String,
     /// Somebody for whom only the old one fires; an error names the fact that left it open.
-    pub lost: Option<Result<Vec<Seen>, String>>,
+    pub lost: Option<Result<Vec<Witness>, String>>,
     /// Somebody for whom only the new one fires.
-    pub gained: Option<Result<Vec<Seen>, String>>,
+    pub gained: Option<Result<Vec<Witness>, String>>,
 }
 
 /// What holds over every possible questionnaire that both accept.
@@ -239,11 +239,11 @@ struct ExampleSearch<'a> {
 
 impl ExampleSearch<'_> {
     /// An example without contradictory answers if there is one, else any; `None` if there is none.
-    fn plainest(&mut self, together: &[Lit], judged: &dyn Fn([&[State]; 2]) -> bool) -> Option<Result<Vec<Seen>, String>> {
+    fn plainest(&mut self, together: &[Lit], judged: &dyn Fn([&[State]; 2]) -> bool) -> Option<Result<Vec<Witness>, String>> {
         if !self.decider.logic.possible(together) {
             return None;
         }
-        let confirm = |seen: &[Seen]| match seen {
+        let confirm = |seen: &[Witness]| match seen {
             [old, new] => judged([&old.states, &new.states]),
             _ => false,
         };

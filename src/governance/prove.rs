@@ -3,8 +3,8 @@
 use batsat::Lit;
 use chrono::NaiveDate;
 
-use super::decide::space::Shape;
-use super::decide::{Decider, Found, Judgement, Pair, Seen, Space, TooLarge, Who, judge, of_answers};
+use super::decide::domain::Shape;
+use super::decide::{Decider, DualRail, Encoding, Found, Judgement, TooLarge, Viewpoint, Witness, judge, of_answers};
 use crate::evaluate::{Compiled, State, span, standing};
 use crate::facts::{self, Facts, holds};
 use crate::load::cases::Case;
@@ -19,7 +19,7 @@ pub enum Proof {
     /// It holds for every possible questionnaire.
     Proved,
     /// These questionnaires break it: one, or one before and after further answers.
-    Broken(Vec<Seen>),
+    Broken(Vec<Witness>),
     /// It could not be decided over every questionnaire, because of this fact, but a worked case breaks it.
     BrokenByCase {
         /// The fact.
@@ -103,7 +103,7 @@ struct Prover<'a> {
     /// The conditions of the guarantees: both patients of a promise are cut for them.
     further: Vec<&'a Condition>,
     /// The same patient with answers added, once some promise needs one.
-    added: Option<(Space, Judgement)>,
+    added: Option<(Encoding, Judgement)>,
     /// The worked cases that can be read.
     people: &'a [(&'a Case, Facts)],
 }
@@ -179,7 +179,7 @@ impl Prover<'_> {
             Promise::UnknownMedicineWaits | Promise::UnknownAllergyWaits => {
                 let slot =
                     if promise == Promise::UnknownMedicineWaits { rule_set.catalogue.medicines } else { rule_set.catalogue.allergies };
-                let shape = slot.and_then(|it| self.decider.space.domain(0, it)).map(|it| it.shape.clone());
+                let shape = slot.and_then(|it| self.decider.encoding.domain(0, it)).map(|it| it.shape.clone());
                 let unread: Vec<Lit> = match shape {
                     Some(Shape::Medicines { unrecognised, .. }) => unrecognised,
                     Some(Shape::Allergies(kinds)) => kinds.into_iter().filter(|(it, _)| !it.recognised).map(|(_, it)| it).collect(),
@@ -193,8 +193,8 @@ impl Prover<'_> {
                 self.settled(guarantee, found)
             }
             Promise::NothingAnsweredWaits => {
-                let mut together: Vec<Lit> = self.decider.space.domains.values().map(|it| !it.known).collect();
-                together.extend(self.decider.space.offers.values().map(|(listed, _)| !*listed));
+                let mut together: Vec<Lit> = self.decider.encoding.domains.values().map(|it| !it.known).collect();
+                together.extend(self.decider.encoding.offers.values().map(|(listed, _)| !*listed));
                 together.push(goes);
                 let found = self.decider.find(&together, &|seen| seen.iter().all(|it| verdict(rule_set, &it.states) == Outcome::Go));
                 self.settled(guarantee, found)
@@ -209,13 +209,13 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Space::new(&mut self.decider.logic, &[self.rule_set], &self.further, self.decider.as_of) {
-                Ok(space) if !self.decider.space.is_cut_like(&space) => {
+            None => match Encoding::new(&mut self.decider.logic, &[self.rule_set], &self.further, self.decider.as_of) {
+                Ok(space) if !self.decider.encoding.is_cut_like(&space) => {
                     return Proof::Open { fact: "the two patients of the promise".to_owned(), n_cases: 0 };
                 }
                 Ok(space) => {
                     let judged = judge(&mut self.decider.logic, &space, self.rule_set, 0);
-                    self.decider.space.is_known_better_in(&space, &mut self.decider.logic);
+                    self.decider.encoding.is_known_better_in(&space, &mut self.decider.logic);
                     (space, judged)
                 }
                 Err(TooLarge { fact, .. }) => return Proof::Open { fact, n_cases: 0 },
@@ -248,7 +248,7 @@ impl Prover<'_> {
             }
             _ => together.extend([before.goes, !judged.goes, judged.ruled_out.no]),
         }
-        let everybody = [Who { space: None, view: 0 }, Who { space: Some(&after), view: 0 }];
+        let everybody = [Viewpoint { encoding: None, view: 0 }, Viewpoint { encoding: Some(&after), view: 0 }];
         let found = self.decider.find_among(&everybody, &together, &|seen| match seen {
             [before, after] => promise_breaks(rule_set, promise, before, after),
             _ => false,
@@ -268,7 +268,7 @@ fn pressing(judgement: &Judgement, urgency: Urgency) -> Lit {
     }
 }
 
-fn in_sense(sense: Sense, pair: Pair) -> Vec<Lit> {
+fn in_sense(sense: Sense, pair: DualRail) -> Vec<Lit> {
     match sense {
         Sense::Holds => vec![pair.yes],
         Sense::MayHold => vec![!pair.no],
@@ -309,7 +309,7 @@ fn comes_out(rule_set: &RuleSet, then: &Then, states: &[State]) -> bool {
     }
 }
 
-fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Seen, after: &Seen) -> bool {
+fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Witness, after: &Witness) -> bool {
     let lifted = before.states.iter().zip(&after.states).any(|(a, b)| *a == State::Fires && *b != State::Fires);
     let (a, b) = (span(rule_set, &before.states), span(rule_set, &after.states));
     match promise {
@@ -331,7 +331,7 @@ fn among_cases(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guaran
 
 /// The first worked case that breaks it, as a questionnaire with every answer left out that can be. Whoever is known is
 /// shown, where the solver finds nobody.
-fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -> Option<Seen> {
+fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -> Option<Witness> {
     let compiled = Compiled::new(rule_set);
     let is_broken = |facts: &Facts| breaks(rule_set, guarantee, facts, &compiled.run(facts));
     let (case, _) = people.iter().find(|(_, facts)| is_broken(facts))?;

@@ -8,7 +8,7 @@ use super::page::one_line;
 use super::proofs::file;
 use super::words::edition;
 use crate::governance::compare::{ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious};
-use crate::governance::decide::Seen;
+use crate::governance::decide::Witness;
 use crate::model::RuleSet;
 use crate::outcome::Standing;
 
@@ -181,7 +181,7 @@ fn because(one: &Move) -> String {
     parts.join("; ")
 }
 
-fn example_text(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> String {
+fn example_text(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> String {
     match example {
         Err(fact) => format!("    whether there is such a patient was not decided, because of {fact}"),
         Ok(seen) => {
@@ -192,12 +192,12 @@ fn example_text(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> Strin
 }
 
 /// The day on which an example is screened: that of the comparison, or of the worked case that it comes from.
-fn day_of(it: &Compared<'_>, seen: &[Seen]) -> chrono::NaiveDate {
+fn day_of(it: &Compared<'_>, seen: &[Witness]) -> chrono::NaiveDate {
     seen.first().map_or(it.as_of, |it| it.as_of)
 }
 
 /// The questionnaire as the new rule set reads it; the old one's beside it where they differ.
-fn questionnaire(seen: &[Seen]) -> String {
+fn questionnaire(seen: &[Witness]) -> String {
     match seen {
         [old, new] if old.questionnaire != new.questionnaire => {
             format!("{}and for the old rule set:\n{}", file(new), file(old))
@@ -272,7 +272,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
     page
 }
 
-fn example_markdown(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> String {
+fn example_markdown(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> String {
     match example {
         Err(fact) => format!("Whether there is such a patient was not decided, because of {}.\n\n", escape::inline(fact)),
         Ok(seen) => format!("As of {}, and no answer can be left out:\n\n```yaml\n{}```\n\n", day_of(it, seen), questionnaire(seen)),
@@ -329,11 +329,11 @@ fn possible(it: &Compared<'_>, one: &Possible) -> Value {
 }
 
 fn shift(it: &Compared<'_>, one: &Shift) -> Value {
-    let side = |side: &Option<Result<Vec<Seen>, String>>| side.as_ref().map(|side| example(it, side));
+    let side = |side: &Option<Result<Vec<Witness>, String>>| side.as_ref().map(|side| example(it, side));
     json!({ "rule": one.rule, "no_longer_fires": side(&one.lost), "now_fires": side(&one.gained) })
 }
 
-fn example(it: &Compared<'_>, example: &Result<Vec<Seen>, String>) -> Value {
+fn example(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> Value {
     match example {
         Err(fact) => json!({ "open_because_of": fact }),
         Ok(seen) => match seen.as_slice() {

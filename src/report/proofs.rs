@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use super::json::escaped;
 use super::page::{harmless, one_line};
 use crate::evaluate::{firing, standing};
-use crate::governance::decide::Seen;
+use crate::governance::decide::Witness;
 use crate::governance::prove::Proof;
 use crate::model::{Guarantee, RuleSet};
 
@@ -57,20 +57,20 @@ pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
 }
 
 /// The verdict, and the rules that fire.
-fn comes_to(rule_set: &RuleSet, seen: &Seen) -> String {
+fn comes_to(rule_set: &RuleSet, seen: &Witness) -> String {
     let firing = firing(rule_set, &seen.states);
     let firing = if firing.is_empty() { "no rule fires".to_owned() } else { format!("fires {}", firing.join(", ")) };
     format!("{}; {firing}", standing(rule_set, &seen.states).verdict_words())
 }
 
 /// A questionnaire as it is shown, with the clinic's file that belongs to it. No character of a file steers the terminal.
-pub fn file(seen: &Seen) -> String {
+pub fn file(seen: &Witness) -> String {
     let clinic = seen.clinic.as_ref().map_or(String::new(), |it| format!("with this as the clinic's file:\n{it}"));
     format!("{}{clinic}", seen.questionnaire).chars().map(|it| if it == '\n' { it } else { harmless(it) }).collect()
 }
 
 /// A questionnaire that breaks a guarantee, as a file that says so.
-pub fn headed(guarantee: &Guarantee, seen: &Seen) -> String {
+pub fn headed(guarantee: &Guarantee, seen: &Witness) -> String {
     format!("# Breaks the guarantee `{}`: {}.\n{}", guarantee.id, one_line(&guarantee.title), seen.questionnaire)
 }
 
@@ -101,7 +101,7 @@ pub fn json(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
 }
 
 /// One example with its verdict and the rules that fire.
-pub fn example(rule_set: &RuleSet, seen: &Seen) -> Value {
+pub fn example(rule_set: &RuleSet, seen: &Witness) -> Value {
     let standing = standing(rule_set, &seen.states);
     json!({
         "questionnaire": seen.questionnaire, "clinic": seen.clinic, "answers": seen.n_answers,

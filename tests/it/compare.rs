@@ -7,8 +7,8 @@ use batsat::Lit;
 use preblock::evaluate::{Compiled, State, standing};
 use preblock::facts;
 use preblock::governance::compare::{Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally};
-use preblock::governance::decide::space::Shape;
-use preblock::governance::decide::{Decider, Seen};
+use preblock::governance::decide::domain::Shape;
+use preblock::governance::decide::{Decider, Witness};
 use preblock::load::cases::cases;
 use preblock::load::{RuleFiles, TextFile, questionnaire, rule_set_with};
 use preblock::model::RuleSet;
@@ -69,7 +69,7 @@ fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
 }
 
 /// What a questionnaire comes to, read back from its text.
-fn screened(rules: &RuleSet, seen: &Seen) -> Standing {
+fn screened(rules: &RuleSet, seen: &Witness) -> Standing {
     let own = gathered(rules, &seen.questionnaire).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let clinic = seen.clinic.as_ref().map(|it| questionnaire::clinic(rules, "clinic.yaml", it.as_bytes()));
     let standing_answers = clinic.map(|(read, found)| {
@@ -91,7 +91,7 @@ fn moves(old: &RuleSet, new: &RuleSet, exact: &Exact) -> Vec<String> {
         for (fires_before, example) in [(true, &shift.lost), (false, &shift.gained)] {
             let Some(example) = example else { continue };
             let Ok([before, after]) = example.as_deref() else { unreachable!("no example of {shift:?}") };
-            let fires = |rules: &RuleSet, seen: &Seen| {
+            let fires = |rules: &RuleSet, seen: &Witness| {
                 let at = rules.rules.iter().position(|it| it.id == shift.rule);
                 at.and_then(|at| seen.states.get(at)) == Some(&State::Fires)
             };
@@ -487,11 +487,11 @@ fn what_is_offered_is_as_in_a_screening() {
             // The same patient in the space: what is known is known, and what is chosen is chosen.
             let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
             let mut together = Vec::new();
-            for (id, (listed, _)) in &decider.space.offers {
+            for (id, (listed, _)) in &decider.encoding.offers {
                 assert!(["plan.anaesthetic", "plan.adrenaline"].contains(&id.as_str()));
                 together.push(!*listed);
             }
-            for (name, domain) in &decider.space.domains {
+            for (name, domain) in &decider.encoding.domains {
                 match (name.as_str(), &domain.shape) {
                     ("plan.adrenaline", Shape::Choice(options)) => {
                         together.push(if adrenaline.is_some() { domain.known } else { !domain.known });

@@ -3,7 +3,7 @@
 use batsat::Lit;
 use preblock::evaluate::{Compiled, State};
 use preblock::governance::cases;
-use preblock::governance::decide::{Decider, Found, Pair, Seen};
+use preblock::governance::decide::{Decider, DualRail, Found, Witness};
 use preblock::load::{RuleFiles, questionnaire};
 use preblock::model::RuleSet;
 
@@ -14,8 +14,8 @@ use crate::properties::{choices, gated, text, tree, yaml};
 use crate::support::{SEED, embedded_once, facts_or, tiny, today};
 
 /// What says that each rule is in just this state.
-fn just_so(rules: &[Pair], states: &[State]) -> Vec<Lit> {
-    let one = |(pair, state): (&Pair, &State)| match state {
+fn just_so(rules: &[DualRail], states: &[State]) -> Vec<Lit> {
+    let one = |(pair, state): (&DualRail, &State)| match state {
         State::Fires => vec![pair.yes],
         State::StaysQuiet => vec![pair.no],
         State::Undetermined => vec![!pair.yes, !pair.no],
@@ -55,7 +55,7 @@ fn the_space_holds_every_worked_case() {
 }
 
 /// A questionnaire is one that the reader takes as it is, and its rule comes out as said.
-fn assert_real(rule_set: &RuleSet, seen: &Seen, rule: usize, state: State) {
+fn assert_real(rule_set: &RuleSet, seen: &Witness, rule: usize, state: State) {
     let (own, mut wrong) = questionnaire::questionnaire(rule_set, "example.yaml", seen.questionnaire.as_bytes());
     let clinic = seen.clinic.as_ref().map(|it| questionnaire::clinic(rule_set, "clinic.yaml", it.as_bytes()));
     let standing = clinic.and_then(|(read, found)| {

@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use super::{Both, as_asked};
 use crate::evaluate::State;
 use crate::facts::Gathered;
-use crate::governance::decide::{Seen, of_answers};
+use crate::governance::decide::{Witness, of_answers};
 use crate::model::{Idx, Odds, Question};
 
 /// The patients whom both rule sets accept.
@@ -38,7 +38,7 @@ impl<'a> KnownPatients<'a> {
     }
 
     /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
-    pub fn example(&self, plain: bool, wanted: &dyn Fn([&[State]; 2]) -> bool) -> Option<Vec<Seen>> {
+    pub fn example(&self, plain: bool, wanted: &dyn Fn([&[State]; 2]) -> bool) -> Option<Vec<Witness>> {
         let fits = |it: &JudgedByBoth| {
             let [old, new] = &it.states;
             wanted([old, new]) && (it.is_plain || !plain)

@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use batsat::Lit;
 
 use super::cells::{Cut, cells};
-use super::logic::Logic;
-use super::space::{AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge, one_of};
+use super::domain::{AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge, one_of};
+use super::tseitin::Tseitin;
 use crate::facts::AllergyEntry;
 use crate::facts::holds::entry_allergic;
 use crate::facts::names::{self, Recognised};
@@ -17,7 +17,7 @@ use crate::model::{Agent, AllergenRegister, Bits, Condition, Idx, Medicine, Medi
 /// # Errors
 /// There are too many kinds.
 pub fn medicines(
-    logic: &mut Logic,
+    logic: &mut Tseitin,
     known: Lit,
     rule_sets: &[&RuleSet],
     further: &[&Condition],
@@ -28,7 +28,7 @@ pub fn medicines(
     if kinds.len() > MOST_CELLS {
         return Err(TooLarge { fact: id.to_owned(), of: format!("{} kinds of medicines", kinds.len()) });
     }
-    let counted = |logic: &mut Logic, n: usize| {
+    let counted = |logic: &mut Tseitin, n: usize| {
         let lits = logic.several(n);
         lits.iter().for_each(|it| logic.implies(*it, known));
         for pair in lits.windows(2) {
@@ -131,7 +131,7 @@ fn each_condition<'a>(rule_sets: &[&'a RuleSet], further: &[&'a Condition], at: 
 ///
 /// # Errors
 /// There are too many kinds.
-pub fn allergies(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
+pub fn allergies(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
     let mut wanted: Vec<(usize, &Bits<Substance>, Option<&Bits<Reaction>>)> = Vec::new();
     for at in 0..rule_sets.len() {
         each_condition(rule_sets, further, at, &mut |it| {
@@ -196,7 +196,7 @@ pub fn entry_of(substances: Option<Bits<Substance>>, reaction: Option<Idx<Reacti
 }
 
 /// A plan of the agents that every rule set has that asks for one, of strengths that all of them accept.
-pub fn plan(logic: &mut Logic, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
+pub fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
     let asking: Vec<&RuleSet> = rule_sets.iter().copied().filter(|it| it.catalogue.anaesthetic.is_some()).collect();
     let in_all = |id: &String| asking.iter().all(|it| it.agents.iter().any(|it| it.id == *id));
     let ids: BTreeSet<&String> = asking.iter().flat_map(|it| it.agents.iter().map(|it| &it.id)).filter(|it| in_all(it)).collect();

@@ -7,8 +7,8 @@ use crate::diagnostic::Code;
 use crate::evaluate::State;
 use crate::facts::holds::truth;
 use crate::governance::decide::cells::{Cell, Cut, cuts_of};
-use crate::governance::decide::space::Shape;
-use crate::governance::decide::{Found, Seen};
+use crate::governance::decide::domain::Shape;
+use crate::governance::decide::{Found, Witness};
 use crate::model::{Comparison, Condition, Rule, Test};
 use crate::quantity::tidy;
 use crate::truth::{FactSlot, Truth};
@@ -54,7 +54,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Band<'_>, (from, to): (Cut, Cut)) -> Option<Remark> {
     let id = subject.rule_set.catalogue.id(band.fact);
     let mut decider = subject.decider()?;
-    let cells = match decider.space.domain(0, band.fact).map(|it| &it.shape) {
+    let cells = match decider.encoding.domain(0, band.fact).map(|it| &it.shape) {
         Some(Shape::Number { cells, .. }) => cells.clone(),
         _ => return None,
     };
@@ -68,7 +68,7 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
     let of_number: Vec<usize> = bands.iter().filter(|it| it.fact == band.fact).map(|it| it.at).collect();
     together.extend(of_number.iter().filter_map(|it| judged.rules.get(*it)).map(|it| it.no));
     together.push(!judged.ruled_out.yes);
-    let confirm = |seen: &[Seen]| {
+    let confirm = |seen: &[Witness]| {
         seen.iter().all(|it| {
             let number = it.facts.number(band.fact);
             let rest = band.rest.iter().chain(&other.rest).all(|condition| truth(condition, &it.facts) == Truth::Yes);
@@ -115,7 +115,7 @@ pub(super) fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
 }
 
 /// The number that an example shows.
-pub(super) fn number_of(seen: &[Seen], band: &Band<'_>) -> String {
+pub(super) fn number_of(seen: &[Witness], band: &Band<'_>) -> String {
     seen.first().and_then(|it| it.facts.number(band.fact)).map_or_else(String::new, |it| tidy(it, None))
 }
 

@@ -5,7 +5,7 @@ use super::band_gap::{akin, bands, number_of, overlap};
 use super::{Remark, Subject};
 use crate::diagnostic::Code;
 use crate::evaluate::State;
-use crate::governance::decide::{Found, Seen};
+use crate::governance::decide::{Found, Witness};
 
 /// A remark on each pair of bands that overlap without one holding the other.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
@@ -17,7 +17,8 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(judged) = decider.judgements.first() else { continue };
             let lits = [band.at, other.at].map(|at| judged.rules.get(at).map(|it| it.yes));
             let [Some(one), Some(two)] = lits else { continue };
-            let both = |seen: &[Seen]| seen.iter().all(|it| [band.at, other.at].iter().all(|at| it.states.get(*at) == Some(&State::Fires)));
+            let both =
+                |seen: &[Witness]| seen.iter().all(|it| [band.at, other.at].iter().all(|at| it.states.get(*at) == Some(&State::Fires)));
             let id = subject.rule_set.catalogue.id(band.fact);
             match decider.find(&[one, two], &both) {
                 Found::Example(seen) => {

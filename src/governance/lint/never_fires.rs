@@ -20,7 +20,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let Some((yes, ruled_out)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.yes))) else {
             continue;
         };
-        let fires = |seen: &[crate::governance::decide::Seen]| seen.iter().all(|it| it.states.get(at) == Some(&State::Fires));
+        let fires = |seen: &[crate::governance::decide::Witness]| seen.iter().all(|it| it.states.get(at) == Some(&State::Fires));
         let title = match decider.find(&[yes, !ruled_out], &fires) {
             Found::Example(_) => continue,
             Found::Open(fact) => {

@@ -5,7 +5,7 @@ use crate::diagnostic::Code;
 use crate::facts::Value;
 use crate::facts::derive::roots;
 use crate::facts::holds::compares;
-use crate::governance::decide::{Decider, Pair};
+use crate::governance::decide::{Decider, DualRail};
 use crate::model::{Answer, Catalogue, Condition, Question, Rule, RuleSet, Test};
 use crate::outcome::Outcome;
 use crate::truth::FactSlot;
@@ -80,9 +80,9 @@ fn answers(rule: &Rule, question: &Question) -> Vec<(Value, String)> {
 }
 
 /// Where a condition is yes and no once this question has this answer. What else hangs on the answer is left open.
-fn with(decider: &mut Decider<'_>, rule_set: &RuleSet, condition: &Condition, slot: FactSlot, value: &Value) -> Option<Pair> {
+fn with(decider: &mut Decider<'_>, rule_set: &RuleSet, condition: &Condition, slot: FactSlot, value: &Value) -> Option<DualRail> {
     let each = |decider: &mut Decider<'_>, parts: &[Condition]| {
-        parts.iter().map(|it| with(decider, rule_set, it, slot, value)).collect::<Option<Vec<Pair>>>()
+        parts.iter().map(|it| with(decider, rule_set, it, slot, value)).collect::<Option<Vec<DualRail>>>()
     };
     match condition {
         Condition::All(parts) => {
@@ -97,20 +97,20 @@ fn with(decider: &mut Decider<'_>, rule_set: &RuleSet, condition: &Condition, sl
         Condition::Fact { fact, test } if *fact == slot => {
             let (always, never) = (decider.logic.always(), decider.logic.never());
             Some(match holds(test, value) {
-                Some(true) => Pair { yes: always, no: never },
-                Some(false) => Pair { yes: never, no: always },
-                None => Pair { yes: never, no: never },
+                Some(true) => DualRail { yes: always, no: never },
+                Some(false) => DualRail { yes: never, no: always },
+                None => DualRail { yes: never, no: never },
             })
         }
         Condition::Fact { fact, .. } | Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. }
             if hangs_on(rule_set, *fact, slot) =>
         {
             let never = decider.logic.never();
-            Some(Pair { yes: never, no: never })
+            Some(DualRail { yes: never, no: never })
         }
         Condition::Answers(_) => {
             let never = decider.logic.never();
-            Some(Pair { yes: never, no: never })
+            Some(DualRail { yes: never, no: never })
         }
         leaf => decider.pair(0, leaf),
     }

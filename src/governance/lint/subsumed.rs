@@ -30,7 +30,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             if worse.outcome == Outcome::Go && decider.logic.possible(&[there.yes, !own.yes, !ruled_out]) {
                 continue;
             }
-            let alone = |seen: &[crate::governance::decide::Seen]| {
+            let alone = |seen: &[crate::governance::decide::Witness]| {
                 seen.iter().all(|it| it.states.get(at) == Some(&State::Fires) && it.states.get(other) != Some(&State::Fires))
             };
             match decider.find(&[own.yes, !there.yes, !ruled_out], &alone) {

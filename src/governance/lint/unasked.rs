@@ -9,8 +9,8 @@ use crate::diagnostic::Code;
 use crate::evaluate::{State, explain};
 use crate::facts::derive;
 use crate::facts::holds::truth;
-use crate::governance::decide::space::Shape;
-use crate::governance::decide::{Decider, Found, Judgement, Seen, Space, judge};
+use crate::governance::decide::domain::Shape;
+use crate::governance::decide::{Decider, Encoding, Found, Judgement, Witness, judge};
 use crate::model::{FactKind, Question};
 use crate::truth::{FactSlot, Truth};
 
@@ -40,7 +40,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 
 /// The same patient with some answers more.
 struct After {
-    space: Space,
+    space: Encoding,
     judged: Judgement,
     /// For each answer, that it is not one of those that came.
     as_before: BTreeMap<String, Vec<Lit>>,
@@ -50,14 +50,14 @@ impl After {
     /// Ties a second patient to the one of a decider.
     fn new(decider: &mut Decider<'_>) -> Option<Self> {
         let rule_set = *decider.rule_sets.first()?;
-        let space = Space::new(&mut decider.logic, &[rule_set], &[], decider.as_of).ok()?;
-        if !decider.space.is_cut_like(&space) {
+        let space = Encoding::new(&mut decider.logic, &[rule_set], &[], decider.as_of).ok()?;
+        if !decider.encoding.is_cut_like(&space) {
             return None;
         }
         let judged = judge(&mut decider.logic, &space, rule_set, 0);
-        decider.space.is_known_better_in(&space, &mut decider.logic);
+        decider.encoding.is_known_better_in(&space, &mut decider.logic);
         let mut as_before = BTreeMap::new();
-        for (name, before) in decider.space.domains.iter().filter(|(name, _)| !name.starts_with("derived.")) {
+        for (name, before) in decider.encoding.domains.iter().filter(|(name, _)| !name.starts_with("derived.")) {
             let Some(after) = space.domains.get(name) else { continue };
             let mut lits = vec![decider.logic.any([before.known, !after.known])];
             if let (Shape::Plan { strengths: a, volumes: b, .. }, Shape::Plan { strengths: c, volumes: d, .. }) =
@@ -80,7 +80,7 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     let mut decider = subject.decider()?;
     let pair = decider.judgements.first()?.rules.get(at).copied()?;
     let settled = after.judged.rules.get(at)?;
-    let known = decider.space.domain(0, question.slot)?.known;
+    let known = decider.encoding.domain(0, question.slot)?.known;
     let not_asked = decider.pair(0, when)?.no;
     let mut together = vec![!pair.yes, !pair.no, not_asked, !known];
     // Where every answer would be set aside, none settles it; an example shows whether it waits for one.
@@ -91,7 +91,7 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     if !decider.logic.possible(&together) {
         return None;
     }
-    let waits = |seen: &[Seen]| {
+    let waits = |seen: &[Witness]| {
         seen.iter().all(|it| {
             it.states.get(at) == Some(&State::Undetermined)
                 && explain::waits_for(&rule.when, &it.facts).contains(&question.slot)

@@ -1,14 +1,14 @@
-//! A patient with numbers, as a questionnaire that can be screened.
+//! A witness: an assignment with numbers, as a questionnaire that is read and screened as any other.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use chrono::{Datelike as _, Days, NaiveDate};
 
-use super::arithmetic::{self, Case, Search, Variable, Wanted, What};
+use super::assignment::{Assigned, Assignment, Dated};
+use super::branch_and_bound::{self, Constraint, Instance, NumberOf, Solution, Variable};
 use super::cells::Cell;
-use super::patient::{Dated, Patient, Told};
-use super::space::Space;
+use super::encoding::Encoding;
 use crate::evaluate::State;
 use crate::facts::{Facts, Gathered, Given, VOLUMES_ML};
 use crate::formulas::RoleKind;
@@ -21,22 +21,22 @@ use crate::screener::Screener;
 
 /// One rule set with the patient it judges, and the view of the space by which it names facts.
 #[derive(Debug)]
-pub struct Subject<'a> {
+pub struct Candidate<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// What screens by it.
     pub screener: &'a Screener<'a>,
     /// The space the patient is of.
-    pub space: &'a Space,
+    pub encoding: &'a Encoding,
     /// Which view of it.
     pub view: usize,
     /// The patient.
-    pub patient: Patient,
+    pub assignment: Assignment,
 }
 
 /// A questionnaire, and what its rule set makes of it.
 #[derive(Debug)]
-pub struct Seen {
+pub struct Witness {
     /// The questionnaire, as a file.
     pub questionnaire: String,
     /// The clinic's file that goes with it, if what the clinic offers matters.
@@ -65,21 +65,21 @@ pub enum Failure {
 ///
 /// # Errors
 /// A [`Failure`] says which facts cannot be as wanted, or where the search gave up.
-pub fn questionnaires(subjects: &[Subject<'_>], as_of: NaiveDate) -> Result<Vec<Seen>, Failure> {
+pub fn questionnaires(subjects: &[Candidate<'_>], as_of: NaiveDate) -> Result<Vec<Witness>, Failure> {
     let variables = variables(subjects);
-    let values: Vec<f64> = variables.iter().map(arithmetic::some_value).collect();
+    let values: Vec<f64> = variables.iter().map(branch_and_bound::some_value).collect();
     let mut cases = Vec::new();
     for subject in subjects {
         let seen = subject.seen(&variables, &values, as_of)?;
-        cases.push(Case { rule_set: subject.rule_set, facts: seen.facts });
+        cases.push(Instance { rule_set: subject.rule_set, facts: seen.facts });
     }
     let wanted = wanted(subjects);
-    let values = match arithmetic::search(&cases, &variables, &wanted) {
-        Search::Found(values) => values,
-        Search::Impossible => return Err(Failure::Impossible(culprits(subjects, &cases, &variables, &wanted))),
-        Search::GaveUp(which) => {
-            let which: Vec<&Wanted> = which.iter().filter_map(|it| wanted.get(*it)).collect();
-            let named = which.iter().filter_map(|it| subjects.get(it.view).map(|of| of.space.name(of.view, it.slot).to_owned()));
+    let values = match branch_and_bound::search(&cases, &variables, &wanted) {
+        Solution::Found(values) => values,
+        Solution::Impossible => return Err(Failure::Impossible(culprits(subjects, &cases, &variables, &wanted))),
+        Solution::GaveUp(which) => {
+            let which: Vec<&Constraint> = which.iter().filter_map(|it| wanted.get(*it)).collect();
+            let named = which.iter().filter_map(|it| subjects.get(it.view).map(|of| of.encoding.name(of.view, it.slot).to_owned()));
             let mut names: Vec<String> = named.collect();
             names.extend(which.iter().flat_map(|it| hanging_on(subjects, it)));
             return Err(Failure::Unclear(names));
@@ -89,8 +89,8 @@ pub fn questionnaires(subjects: &[Subject<'_>], as_of: NaiveDate) -> Result<Vec<
 }
 
 /// The facts of the smallest part that is already impossible: of one derived fact alone, or of all.
-fn culprits(subjects: &[Subject<'_>], cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Vec<String> {
-    let alone = wanted.iter().find(|it| arithmetic::search(cases, variables, &[**it]) == Search::Impossible);
+fn culprits(subjects: &[Candidate<'_>], cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Vec<String> {
+    let alone = wanted.iter().find(|it| branch_and_bound::search(cases, variables, &[**it]) == Solution::Impossible);
     let mut names: Vec<String> = match alone {
         Some(one) => hanging_on(subjects, one),
         None => wanted.iter().flat_map(|it| hanging_on(subjects, it)).collect(),
@@ -101,14 +101,14 @@ fn culprits(subjects: &[Subject<'_>], cases: &[Case<'_>], variables: &[Variable]
 }
 
 /// A fact wanted with everything that it is computed from, by name.
-fn hanging_on(subjects: &[Subject<'_>], wanted: &Wanted) -> Vec<String> {
+fn hanging_on(subjects: &[Candidate<'_>], wanted: &Constraint) -> Vec<String> {
     let Some(subject) = subjects.get(wanted.view) else { return Vec::new() };
     let derived = subject.rule_set.catalogue.derived_of(wanted.slot);
     derived
         .into_iter()
         .flat_map(|it| behind(subject.rule_set, it))
         .chain([wanted.slot])
-        .map(|it| subject.space.name(subject.view, it).to_owned())
+        .map(|it| subject.encoding.name(subject.view, it).to_owned())
         .collect()
 }
 
@@ -127,12 +127,12 @@ fn behind(rule_set: &RuleSet, derived: &Derived) -> Vec<crate::truth::FactSlot> 
 }
 
 /// The derived facts that hang on numbers, and what each must come to.
-fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
+fn wanted(subjects: &[Candidate<'_>]) -> Vec<Constraint> {
     let mut found = Vec::new();
     for (view, subject) in subjects.iter().enumerate() {
         for derived in &subject.rule_set.catalogue.derived {
             let cell = match subject.told(derived.slot) {
-                Some(Told::Number(cell, _)) => Some(*cell),
+                Some(Assigned::Number(cell, _)) => Some(*cell),
                 _ => None,
             };
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
@@ -140,20 +140,20 @@ fn wanted(subjects: &[Subject<'_>]) -> Vec<Wanted> {
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             // Of two rule sets in one space, what has one name is computed alike, so that it need not be asked for twice.
             let is_asked = subjects.iter().take(view).any(|it| {
-                let name = subject.space.name(subject.view, derived.slot);
-                std::ptr::eq(it.space, subject.space)
-                    && it.rule_set.catalogue.derived.iter().any(|of| it.space.name(it.view, of.slot) == name)
+                let name = subject.encoding.name(subject.view, derived.slot);
+                std::ptr::eq(it.encoding, subject.encoding)
+                    && it.rule_set.catalogue.derived.iter().any(|of| it.encoding.name(it.view, of.slot) == name)
             });
             if derived.formula.follows.from_choices() || (any_will_do && !may_fail) || is_asked {
                 continue;
             }
-            found.push(Wanted { view, slot: derived.slot, cell });
+            found.push(Constraint { view, slot: derived.slot, cell });
         }
     }
     found
 }
 
-fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
+fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
     let mut found: Vec<Variable> = Vec::new();
     // What several ask for must do for all of them.
     let mut add = |variable: Variable| match found.iter_mut().find(|it| it.what == variable.what) {
@@ -164,18 +164,20 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
         let catalogue = &subject.rule_set.catalogue;
         for question in &catalogue.questions {
             match subject.told(question.slot) {
-                Some(Told::Number(cell, whole)) => add(Variable { what: What::Answer(question.id.clone()), cell: *cell, whole: *whole }),
-                Some(Told::Plan { agents, strengths, volumes, solutions }) => {
+                Some(Assigned::Number(cell, whole)) => {
+                    add(Variable { what: NumberOf::Answer(question.id.clone()), cell: *cell, whole: *whole })
+                }
+                Some(Assigned::Plan { agents, strengths, volumes, solutions }) => {
                     for agent in agents {
                         let Some(register) = subject.rule_set.agents.iter().find(|it| it.id == *agent) else { continue };
                         let between = |(low, high): (f64, f64)| Cell { low, low_in: true, high, high_in: true };
                         if *strengths {
                             let own = solutions.iter().find(|(id, _)| id == agent).map(|(_, cell)| *cell);
                             let cell = own.unwrap_or_else(|| between(register.strengths));
-                            add(Variable { what: What::Strength(question.id.clone(), agent.clone()), cell, whole: false });
+                            add(Variable { what: NumberOf::Strength(question.id.clone(), agent.clone()), cell, whole: false });
                         }
                         if *volumes {
-                            let what = What::Volume(question.id.clone(), agent.clone());
+                            let what = NumberOf::Volume(question.id.clone(), agent.clone());
                             add(Variable { what, cell: between(VOLUMES_ML), whole: false });
                         }
                     }
@@ -185,16 +187,16 @@ fn variables(subjects: &[Subject<'_>]) -> Vec<Variable> {
         }
         for derived in &catalogue.derived {
             let Some(told) = subject.told(derived.slot) else { continue };
-            if let (Follows::Born(born), Told::Number(cell, _)) = (derived.formula.follows, told)
+            if let (Follows::Born(born), Assigned::Number(cell, _)) = (derived.formula.follows, told)
                 && let Some(born) = derived.fact(born)
             {
-                add(Variable { what: What::Age(catalogue.id(born).to_owned()), cell: *cell, whole: true });
+                add(Variable { what: NumberOf::Age(catalogue.id(born).to_owned()), cell: *cell, whole: true });
             }
             for (role, _) in derived.given().filter(|_| subject.has_steroid()) {
                 if let RoleKind::Medicines { amount, .. } = role.kind {
                     add(match amount {
-                        Amount::Daily => Variable { what: What::SteroidDaily, cell: subject.steroid_doses(), whole: false },
-                        Amount::Days => Variable { what: What::SteroidDays, cell: DAYS, whole: true },
+                        Amount::Daily => Variable { what: NumberOf::SteroidDaily, cell: subject.steroid_doses(), whole: false },
+                        Amount::Days => Variable { what: NumberOf::SteroidDays, cell: DAYS, whole: true },
                     });
                 }
             }
@@ -215,15 +217,15 @@ fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
 /// Days of a course that are thought of; what a span can say.
 const DAYS: Cell = Cell { low: 0.0, low_in: true, high: 9_999.0, high_in: true };
 
-impl Subject<'_> {
-    fn told(&self, slot: crate::truth::FactSlot) -> Option<&Told> {
-        self.patient.known.get(self.space.name(self.view, slot))
+impl Candidate<'_> {
+    fn told(&self, slot: crate::truth::FactSlot) -> Option<&Assigned> {
+        self.assignment.known.get(self.encoding.name(self.view, slot))
     }
 
     /// Daily doses of the first steroid that are no slip.
     fn steroid_doses(&self) -> Cell {
-        let first = self.patient.known.values().find_map(|it| match it {
-            Told::Medicines { steroids, .. } => steroids.first(),
+        let first = self.assignment.known.values().find_map(|it| match it {
+            Assigned::Medicines { steroids, .. } => steroids.first(),
             _ => None,
         });
         let range = first.and_then(|it| plausible_daily(self.rule_set, it));
@@ -231,16 +233,16 @@ impl Subject<'_> {
     }
 
     fn has_steroid(&self) -> bool {
-        self.patient.known.values().any(|it| matches!(it, Told::Medicines { steroids, .. } if !steroids.is_empty()))
+        self.assignment.known.values().any(|it| matches!(it, Assigned::Medicines { steroids, .. } if !steroids.is_empty()))
     }
 
     /// The questionnaire with these numbers, read back and screened.
-    fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Seen, Failure> {
-        let number = |what: &What| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
+    fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Witness, Failure> {
+        let number = |what: &NumberOf| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
         let (mut answers, mut standing) = (Vec::new(), Vec::new());
         for question in &self.rule_set.catalogue.questions {
             if let Some(answer) = self.answer(question, &number, as_of)? {
-                let by_clinic = self.patient.standing.contains(&question.id);
+                let by_clinic = self.assignment.standing.contains(&question.id);
                 if by_clinic { standing.push((question, answer)) } else { answers.push((question, answer)) }
             }
         }
@@ -254,18 +256,18 @@ impl Subject<'_> {
         // A questionnaire that the reader refuses is none.
         let facts = read(self.screener, &text, clinic.as_deref()).ok_or(Failure::Unclear(Vec::new()))?;
         let states = self.screener.states(&facts);
-        Ok(Seen { questionnaire: text, clinic, n_answers, facts, states, as_of })
+        Ok(Witness { questionnaire: text, clinic, n_answers, facts, states, as_of })
     }
 
     /// An answer as it is written; `None` where it is missing.
-    fn answer(&self, question: &Question, number: &dyn Fn(&What) -> Option<f64>, as_of: NaiveDate) -> Result<Option<String>, Failure> {
+    fn answer(&self, question: &Question, number: &dyn Fn(&NumberOf) -> Option<f64>, as_of: NaiveDate) -> Result<Option<String>, Failure> {
         let value = match self.told(question.slot) {
             Some(told) => Some(self.value(question, told, number, as_of)?),
             None => None,
         };
         let Some(date_slot) = question.date_slot else { return Ok(value) };
         let date = match self.told(date_slot) {
-            Some(Told::Date(dated)) => Some(day(dated, as_of).ok_or_else(|| self.unclear(date_slot))?),
+            Some(Assigned::Date(dated)) => Some(day(dated, as_of).ok_or_else(|| self.unclear(date_slot))?),
             _ => None,
         };
         if value.is_none() && date.is_none() {
@@ -276,42 +278,48 @@ impl Subject<'_> {
     }
 
     fn unclear(&self, slot: crate::truth::FactSlot) -> Failure {
-        Failure::Unclear(vec![self.space.name(self.view, slot).to_owned()])
+        Failure::Unclear(vec![self.encoding.name(self.view, slot).to_owned()])
     }
 
-    fn value(&self, question: &Question, told: &Told, number: &dyn Fn(&What) -> Option<f64>, as_of: NaiveDate) -> Result<String, Failure> {
+    fn value(
+        &self,
+        question: &Question,
+        told: &Assigned,
+        number: &dyn Fn(&NumberOf) -> Option<f64>,
+        as_of: NaiveDate,
+    ) -> Result<String, Failure> {
         let unit = match &question.answer {
             Answer::Quantity { unit, .. } => format!(" {unit}"),
             _ => String::new(),
         };
         Ok(match told {
-            Told::Choice(option) => option.clone(),
-            Told::Choices(options) => format!("[{}]", options.join(", ")),
-            Told::Number(cell, _) => {
-                let value = number(&What::Answer(question.id.clone())).unwrap_or_else(|| arithmetic::some_number(cell));
+            Assigned::Choice(option) => option.clone(),
+            Assigned::Choices(options) => format!("[{}]", options.join(", ")),
+            Assigned::Number(cell, _) => {
+                let value = number(&NumberOf::Answer(question.id.clone())).unwrap_or_else(|| branch_and_bound::some_number(cell));
                 format!("{value}{unit}")
             }
-            Told::Date(dated) => {
+            Assigned::Date(dated) => {
                 if Some(question.slot) == self.rule_set.catalogue.procedure_on {
                     return Ok(When::on(as_of).to_string());
                 }
-                match number(&What::Age(question.id.clone())) {
+                match number(&NumberOf::Age(question.id.clone())) {
                     Some(age) => birthday(age, dated, as_of).ok_or_else(|| self.unclear(question.slot))?,
                     None => day(dated, as_of).ok_or_else(|| self.unclear(question.slot))?,
                 }
             }
-            Told::Medicines { names, steroids, unrecognised } => {
+            Assigned::Medicines { names, steroids, unrecognised } => {
                 let mut entries: Vec<String> = Vec::new();
                 for name in names {
                     let mut entry = format!("{{ name: {}", quoted(name));
                     let first = steroids.first() == Some(name);
-                    let amount = |what: What, least: f64| number(&what).map(|it| if first { it } else { least });
+                    let amount = |what: NumberOf, least: f64| number(&what).map(|it| if first { it } else { least });
                     if steroids.contains(name) {
                         let least = plausible_daily(self.rule_set, name).map_or(0.0, |(low, _)| low);
-                        if let Some(daily) = amount(What::SteroidDaily, least) {
+                        if let Some(daily) = amount(NumberOf::SteroidDaily, least) {
                             let _ = write!(entry, ", daily: {daily} mg");
                         }
-                        if let Some(days) = amount(What::SteroidDays, 0.0) {
+                        if let Some(days) = amount(NumberOf::SteroidDays, 0.0) {
                             let _ = write!(entry, ", for: {days} days");
                         }
                     }
@@ -320,43 +328,43 @@ impl Subject<'_> {
                 entries.extend((1..=*unrecognised).map(|it| format!("\"(no medicine of the register, {it})\"")));
                 format!("[{}]", entries.join(", "))
             }
-            Told::Allergies(kinds) => {
-                let entry = |it: &super::space::AllergyKind| {
+            Assigned::Allergies(kinds) => {
+                let entry = |it: &super::domain::AllergyKind| {
                     let to = if it.to.is_empty() { "\"(no substance of the register)\"".to_owned() } else { quoted(&it.to) };
                     let reaction = it.reaction.as_ref().map_or(String::new(), |it| format!(", reaction: {it}"));
                     format!("{{ to: {to}{reaction} }}")
                 };
                 format!("[{}]", kinds.iter().map(entry).collect::<Vec<_>>().join(", "))
             }
-            Told::Plan { agents, .. } => {
+            Assigned::Plan { agents, .. } => {
                 let line = |agent: &String| {
-                    let show = |what: What, unit: &str| number(&what).map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"));
-                    let strength = show(What::Strength(question.id.clone(), agent.clone()), "%");
-                    let volume = show(What::Volume(question.id.clone(), agent.clone()), "mL");
+                    let show = |what: NumberOf, unit: &str| number(&what).map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"));
+                    let strength = show(NumberOf::Strength(question.id.clone(), agent.clone()), "%");
+                    let volume = show(NumberOf::Volume(question.id.clone(), agent.clone()), "mL");
                     format!("{{ agent: {agent}, strength: {strength}, volume: {volume} }}")
                 };
                 format!("[{}]", agents.iter().map(line).collect::<Vec<_>>().join(", "))
             }
-            Told::Text => "something".to_owned(),
+            Assigned::Text => "something".to_owned(),
         })
     }
 
     /// The clinic's file that says what is offered.
-    fn clinic(&self, number: &dyn Fn(&What) -> Option<f64>, standing: &[(&Question, String)]) -> Option<String> {
-        if self.patient.offers.is_empty() && standing.is_empty() {
+    fn clinic(&self, number: &dyn Fn(&NumberOf) -> Option<f64>, standing: &[(&Question, String)]) -> Option<String> {
+        if self.assignment.offers.is_empty() && standing.is_empty() {
             return None;
         }
         let mut text = format!("clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\n", self.rule_set.id);
-        if !self.patient.offers.is_empty() {
+        if !self.assignment.offers.is_empty() {
             text.push_str("offers:\n");
         }
         let mut section = "";
         for question in &self.rule_set.catalogue.questions {
-            let Some(outside) = self.patient.offers.get(&question.id) else { continue };
+            let Some(outside) = self.assignment.offers.get(&question.id) else { continue };
             let told = self.told(question.slot);
             let chosen = |id: &str| match told {
-                Some(Told::Choice(it)) => it == id,
-                Some(Told::Choices(it)) => it.iter().any(|it| it == id),
+                Some(Assigned::Choice(it)) => it == id,
+                Some(Assigned::Choices(it)) => it.iter().any(|it| it == id),
                 _ => false,
             };
             let ids: Vec<String> = match &question.answer {
@@ -368,11 +376,11 @@ impl Subject<'_> {
             let left_out = ids.iter().find(|it| *outside && chosen(it)).cloned();
             let mut offered: Vec<String> = ids.into_iter().filter(|it| Some(it) != left_out.as_ref()).collect();
             if question.answer == Answer::Anaesthetic {
-                let planned = if let Some(Told::Plan { agents, .. }) = told { agents.clone() } else { Vec::new() };
+                let planned = if let Some(Assigned::Plan { agents, .. }) = told { agents.clone() } else { Vec::new() };
                 let agents = self.rule_set.agents.iter().filter(|it| planned.contains(&it.id) != *outside || planned.is_empty());
                 offered = agents
                     .map(|it| {
-                        let strength = number(&What::Strength(question.id.clone(), it.id.clone())).unwrap_or(it.strengths.0);
+                        let strength = number(&NumberOf::Strength(question.id.clone(), it.id.clone())).unwrap_or(it.strengths.0);
                         format!("{{ agent: {}, strength: {strength} % }}", it.id)
                     })
                     .collect();
@@ -416,7 +424,7 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
 
 /// Answers that were gathered from files, written as a questionnaire, and as a clinic's file where they come from one;
 /// read back and screened. `None` if they are refused so.
-pub fn of_answers(screener: &Screener<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Seen> {
+pub fn of_answers(screener: &Screener<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Witness> {
     let rule_set = screener.rule_set();
     let written = |given: &BTreeMap<Idx<Question>, Given>, standing: bool| -> Vec<(&Question, String)> {
         let given = given.iter().filter(|(_, it)| it.standing == standing);
@@ -431,7 +439,7 @@ pub fn of_answers(screener: &Screener<'_>, answers: &Gathered, as_of: NaiveDate)
     });
     let facts = read(&screener.clone().on(as_of), &questionnaire, clinic.as_deref())?;
     let states = screener.states(&facts);
-    Some(Seen { questionnaire, clinic, n_answers: own.len(), facts, states, as_of })
+    Some(Witness { questionnaire, clinic, n_answers: own.len(), facts, states, as_of })
 }
 
 /// A day that is as told on the day of surgery.
@@ -460,7 +468,7 @@ fn fits(day: &When, dated: &Dated, as_of: NaiveDate) -> bool {
 
 /// A day of birth that gives these completed years, and fits.
 fn birthday(years: f64, dated: &Dated, as_of: NaiveDate) -> Option<String> {
-    let latest = arithmetic::born(&When::on(as_of), years)?;
+    let latest = branch_and_bound::born(&When::on(as_of), years)?;
     let days = (0..=365).filter_map(|it| latest.date.checked_sub_days(Days::new(it))).map(When::on);
     days.into_iter().find(|it| fits(it, dated, as_of)).map(|it| it.to_string())
 }

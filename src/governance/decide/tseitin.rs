@@ -1,39 +1,47 @@
-//! Yes-or-no formulas for a SAT solver: gates, counting, and the three truths as two such formulas.
+//! Formulas as clauses for a SAT solver, by Tseitin's encoding: gates, counting, and the three truths as two such formulas.
+//!
+//! A gate is a fresh literal with the clauses that make it hold just where its formula does, in both directions, so that a
+//! gate may be asked for or against and be part of any other. Gates are cached by their sorted inputs and never taken back:
+//! they define, and shut nothing out. Only [`Tseitin::require`] and what is built on it does.
 
 use std::collections::HashMap;
 
 use batsat::{BasicSolver, Lit, SolverInterface, lbool};
 
-/// What is certainly so and what is certainly not; where neither is, it is not known.
+/// A three-valued formula in dual-rail encoding: one literal for "certainly yes", one for "certainly no"; where neither
+/// holds, it is unknown.
+///
+/// Kleene's tables become gates on the rails: "and" is yes where all are yes and no where some is no, "not" swaps the rails.
+/// INVARIANT: no patient has both. A test of one fact gives disjoint rails, and the tables keep them so.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Pair {
+pub struct DualRail {
     /// Holds where the condition is yes.
     pub yes: Lit,
     /// Holds where the condition is no.
     pub no: Lit,
 }
 
-impl Pair {
+impl DualRail {
     /// Turned round: Kleene's not.
     pub fn turned(self) -> Self {
         Self { yes: self.no, no: self.yes }
     }
 }
 
-/// Formulas and the solver that holds them.
-pub struct Logic {
+/// The gates, and the solver that holds their clauses.
+pub struct Tseitin {
     solver: BasicSolver,
     always: Lit,
     gates: HashMap<Vec<Lit>, Lit>,
 }
 
-impl std::fmt::Debug for Logic {
+impl std::fmt::Debug for Tseitin {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Logic").field("gates", &self.gates.len()).finish_non_exhaustive()
+        f.debug_struct("Tseitin").field("gates", &self.gates.len()).finish_non_exhaustive()
     }
 }
 
-impl Default for Logic {
+impl Default for Tseitin {
     fn default() -> Self {
         let mut solver = BasicSolver::default();
         let always = Lit::new(solver.new_var_default(), true);
@@ -42,7 +50,7 @@ impl Default for Logic {
     }
 }
 
-impl Logic {
+impl Tseitin {
     /// What always holds.
     pub fn always(&self) -> Lit {
         self.always
@@ -155,16 +163,16 @@ impl Logic {
     }
 
     /// Kleene's and of several.
-    pub fn all_of(&mut self, parts: &[Pair]) -> Pair {
-        Pair { yes: self.all(parts.iter().map(|it| it.yes)), no: self.any(parts.iter().map(|it| it.no)) }
+    pub fn all_of(&mut self, parts: &[DualRail]) -> DualRail {
+        DualRail { yes: self.all(parts.iter().map(|it| it.yes)), no: self.any(parts.iter().map(|it| it.no)) }
     }
 
     /// Kleene's or of several.
-    pub fn any_of(&mut self, parts: &[Pair]) -> Pair {
-        Pair { yes: self.any(parts.iter().map(|it| it.yes)), no: self.all(parts.iter().map(|it| it.no)) }
+    pub fn any_of(&mut self, parts: &[DualRail]) -> DualRail {
+        DualRail { yes: self.any(parts.iter().map(|it| it.yes)), no: self.all(parts.iter().map(|it| it.no)) }
     }
 
-    /// Whether all of these can hold together. If so, [`Logic::holds`] tells what else does.
+    /// Whether all of these can hold together. If so, [`Tseitin::holds`] tells what else does.
     pub fn possible(&mut self, together: &[Lit]) -> bool {
         self.solver.solve_limited(together) == lbool::TRUE
     }

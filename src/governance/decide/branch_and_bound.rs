@@ -1,8 +1,11 @@
-//! Numbers for the answers of a patient, so that every derived fact comes out as wanted; or that there are none.
+//! Numbers for the answers of an assignment, so that every derived fact comes out in its cell; or that there are none.
 //!
-//! Within its cell each number moves a derived fact one way or not at all, so that a box of numbers has its bounds at two
-//! corners, and the formulas themselves are run there. Boxes that cannot give what is wanted are dropped, others halved, the
-//! most promising first.
+//! Interval branch and bound over boxes of answers. Within its cell each answer moves a derived fact one way or not at all
+//! (the monotonicity of the formulas' descriptors, multiplied along the chain), so that the least and the greatest value in a
+//! box are taken on at two corners, and the formulas themselves, rounding included, are run there. A box whose interval
+//! misses the cell holds no solution and is dropped; every other is tried at its middle and halved, the nearest first.
+//! Where an answer moves a fact both ways, the box is never dropped for that fact. So "impossible" is said only once boxes
+//! that cover everything were dropped, each for one fact; when the boxes allowed are used up, the search gives up.
 
 use std::collections::{BTreeMap, BinaryHeap};
 
@@ -27,7 +30,7 @@ const MOST_DECIMALS: usize = 6;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Variable {
     /// What it is the number of.
-    pub what: What,
+    pub what: NumberOf,
     /// Where it must lie.
     pub cell: Cell,
     /// Whether it must be whole.
@@ -36,7 +39,7 @@ pub struct Variable {
 
 /// What a number stands for.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum What {
+pub enum NumberOf {
     /// The answer to a question, by fact id.
     Answer(String),
     /// The completed years of age of who was born on this date, by fact id.
@@ -53,7 +56,7 @@ pub enum What {
 
 /// What a derived fact must come to; `None`: it must not be known.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Wanted {
+pub struct Constraint {
     /// Whose formula, by position.
     pub view: usize,
     /// The derived fact.
@@ -75,7 +78,7 @@ fn needed(rule_set: &RuleSet, slot: FactSlot) -> Vec<Idx<Derived>> {
 
 /// One rule set with a patient's facts, whose numbers are still to be chosen.
 #[derive(Debug)]
-pub struct Case<'a> {
+pub struct Instance<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// The facts.
@@ -84,7 +87,7 @@ pub struct Case<'a> {
 
 /// What looking for numbers came to.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Search {
+pub enum Solution {
     /// These do, in the order of the variables.
     Found(Vec<f64>),
     /// There are none.
@@ -132,33 +135,33 @@ fn plain_between(low: f64, high: f64, fits: &dyn Fn(f64) -> bool) -> Option<f64>
 type Range = (f64, f64);
 
 /// Looks for numbers. What hangs on no common number is looked for apart.
-pub fn search(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
+pub fn search(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Solution {
     let moves = directions(cases, variables, wanted);
     let mut values: Vec<f64> = variables.iter().map(some_value).collect();
     let mut gave_up = Vec::new();
-    for group in groups(&moves, wanted.len(), variables.len()) {
+    for group in components(&moves, wanted.len(), variables.len()) {
         let (own, facts) = group;
         let variables_of: Vec<Variable> = own.iter().filter_map(|at| variables.get(*at)).cloned().collect();
-        let wanted_of: Vec<Wanted> = facts.iter().filter_map(|at| wanted.get(*at)).copied().collect();
+        let wanted_of: Vec<Constraint> = facts.iter().filter_map(|at| wanted.get(*at)).copied().collect();
         match search_group(cases, &variables_of, &wanted_of) {
-            Search::Found(found) => {
+            Solution::Found(found) => {
                 for (at, value) in own.iter().zip(found) {
                     if let Some(place) = values.get_mut(*at) {
                         *place = value;
                     }
                 }
             }
-            Search::Impossible => return Search::Impossible,
-            Search::GaveUp(_) => gave_up.extend(facts),
+            Solution::Impossible => return Solution::Impossible,
+            Solution::GaveUp(_) => gave_up.extend(facts),
         }
     }
-    if gave_up.is_empty() { Search::Found(values) } else { Search::GaveUp(gave_up) }
+    if gave_up.is_empty() { Solution::Found(values) } else { Solution::GaveUp(gave_up) }
 }
 
-/// Numbers and wanted facts, by position, that hang together.
-type Group = (Vec<usize>, Vec<usize>);
+/// Numbers and wanted facts, by position, that hang together: a component of the graph of what moves what.
+type Component = (Vec<usize>, Vec<usize>);
 
-fn groups(moves: &[Vec<Option<i8>>], n_wanted: usize, n_variables: usize) -> Vec<Group> {
+fn components(moves: &[Vec<Option<i8>>], n_wanted: usize, n_variables: usize) -> Vec<Component> {
     let mut left: Vec<usize> = (0..n_wanted).collect();
     let mut found = Vec::new();
     while let Some(first) = left.pop() {
@@ -180,32 +183,32 @@ fn groups(moves: &[Vec<Option<i8>>], n_wanted: usize, n_variables: usize) -> Vec
 }
 
 /// A box with how far its middle is from what is wanted; the nearest comes first.
-struct Waiting {
+struct OpenBox {
     distance: f64,
     here: Vec<Range>,
 }
 
-impl PartialEq for Waiting {
+impl PartialEq for OpenBox {
     fn eq(&self, other: &Self) -> bool {
         self.cmp(other).is_eq()
     }
 }
 
-impl Eq for Waiting {}
+impl Eq for OpenBox {}
 
-impl PartialOrd for Waiting {
+impl PartialOrd for OpenBox {
     fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
         Some(self.cmp(other))
     }
 }
 
-impl Ord for Waiting {
+impl Ord for OpenBox {
     fn cmp(&self, other: &Self) -> std::cmp::Ordering {
         other.distance.total_cmp(&self.distance)
     }
 }
 
-fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Search {
+fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Solution {
     let mut work: Vec<Trial> = cases.iter().map(|it| Trial::of(&it.facts)).collect();
     let moves = directions(cases, variables, wanted);
     let chains: Vec<Vec<Idx<Derived>>> =
@@ -213,13 +216,13 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
     let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
     let first: Vec<Range> =
         variables.iter().map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) }).collect();
-    let mut boxes = BinaryHeap::from([Waiting { distance: 0.0, here: first.clone() }]);
+    let mut boxes = BinaryHeap::from([OpenBox { distance: 0.0, here: first.clone() }]);
     let mut looked = 0;
     let mut unsure = endless;
-    while let Some(Waiting { here, .. }) = boxes.pop() {
+    while let Some(OpenBox { here, .. }) = boxes.pop() {
         looked += 1;
         if looked > MOST_BOXES {
-            return Search::GaveUp((0..wanted.len()).collect());
+            return Solution::GaveUp((0..wanted.len()).collect());
         }
         let mut open: Vec<usize> = Vec::new();
         let mut hopeless = false;
@@ -238,7 +241,7 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
         }
         let middle = middle(&here, variables);
         if distance(cases, &mut work, variables, &middle, wanted, &chains) <= 0.0 {
-            return Search::Found(middle);
+            return Solution::Found(middle);
         }
         match widest(&here, &first, variables, &open, &moves) {
             Some(at) => {
@@ -246,16 +249,16 @@ fn search_group(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -
                     let middle = self::middle(&half, variables);
                     let distance = distance(cases, &mut work, variables, &middle, wanted, &chains);
                     if distance <= 0.0 {
-                        return Search::Found(middle);
+                        return Solution::Found(middle);
                     }
-                    boxes.push(Waiting { distance, here: half });
+                    boxes.push(OpenBox { distance, here: half });
                 }
             }
             // Nothing left to choose from, and yet it does not come out: only a point may be shown impossible.
             None => unsure |= !is_point(&here, &open, &moves),
         }
     }
-    if unsure { Search::GaveUp((0..wanted.len()).collect()) } else { Search::Impossible }
+    if unsure { Solution::GaveUp((0..wanted.len()).collect()) } else { Solution::Impossible }
 }
 
 fn middle(here: &[Range], variables: &[Variable]) -> Vec<f64> {
@@ -283,8 +286,8 @@ fn widest(here: &[Range], first: &[Range], variables: &[Variable], open: &[usize
     let matters = |at: usize| open.iter().any(|of| direction(moves, *of, at) != Some(0));
     let width = |at: usize| {
         let ((low, high), (from, to)) = (here.get(at).copied().unwrap_or_default(), first.get(at).copied().unwrap_or_default());
-        let smallest = if variables.get(at).is_some_and(|it| it.whole) { 0.5 } else { 1e-9 * (1.0 + to.abs()) };
-        if high - low <= smallest { 0.0 } else { (high - low) / (to - from) }
+        let minimal_model = if variables.get(at).is_some_and(|it| it.whole) { 0.5 } else { 1e-9 * (1.0 + to.abs()) };
+        if high - low <= minimal_model { 0.0 } else { (high - low) / (to - from) }
     };
     let best = (0..here.len()).filter(|at| matters(*at)).max_by(|a, b| width(*a).total_cmp(&width(*b)))?;
     (width(best) > 0.0).then_some(best)
@@ -301,11 +304,11 @@ fn halves(here: &[Range], at: usize, variables: &[Variable]) -> Vec<Vec<Range>> 
 
 /// The least and the most that a derived fact comes to in a box; `None` where that is not known.
 fn bounds(
-    cases: &[Case<'_>],
+    cases: &[Instance<'_>],
     work: &mut [Trial],
     variables: &[Variable],
     here: &[Range],
-    wanted: &Wanted,
+    wanted: &Constraint,
     of: Option<(&Vec<Option<i8>>, &Vec<Idx<Derived>>)>,
 ) -> Option<(f64, f64)> {
     let (moves, chain) = of?;
@@ -314,8 +317,11 @@ fn bounds(
     }
     let mut ends = [0.0; 2];
     for (rising, end) in [false, true].into_iter().zip(&mut ends) {
-        let corner: Vec<f64> =
-            here.iter().zip(moves).map(|((low, high), way)| if (way.unwrap_or_default() >= 0) == rising { *high } else { *low }).collect();
+        let corner: Vec<f64> = here
+            .iter()
+            .zip(moves)
+            .map(|((low, high), monotonicity)| if (monotonicity.unwrap_or_default() >= 0) == rising { *high } else { *low })
+            .collect();
         let (case, facts) = (cases.get(wanted.view)?, work.get_mut(wanted.view)?);
         put(case.rule_set, facts, variables, &corner);
         facts.derive(case.rule_set, chain);
@@ -327,11 +333,11 @@ fn bounds(
 
 /// How far these numbers are from giving what is wanted; nothing, where they do.
 fn distance(
-    cases: &[Case<'_>],
+    cases: &[Instance<'_>],
     work: &mut [Trial],
     variables: &[Variable],
     values: &[f64],
-    wanted: &[Wanted],
+    wanted: &[Constraint],
     chains: &[Vec<Idx<Derived>>],
 ) -> f64 {
     for (case, facts) in cases.iter().zip(work.iter_mut()) {
@@ -360,33 +366,33 @@ fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[
     let catalogue = &rule_set.catalogue;
     for (variable, value) in variables.iter().zip(values) {
         match &variable.what {
-            What::Answer(id) => {
+            NumberOf::Answer(id) => {
                 if let Some(slot) = catalogue.slot(id) {
                     facts.put(slot, Fact::Known(Known { value: Value::Number(*value), shown: String::new(), place: None }));
                 }
             }
-            What::Age(id) => {
+            NumberOf::Age(id) => {
                 if let (Some(slot), Some(born)) = (catalogue.slot(id), facts.procedure_on().and_then(|on| born(&on, *value))) {
                     facts.put(slot, Fact::Known(Known { value: Value::Date(born), shown: String::new(), place: None }));
                 }
             }
-            What::Strength(id, agent) | What::Volume(id, agent) => {
+            NumberOf::Strength(id, agent) | NumberOf::Volume(id, agent) => {
                 let position = rule_set.agents.position(|it| it.id == *agent);
                 let Some(Value::Plan(plan)) = catalogue.slot(id).and_then(|it| facts.value_mut(it)) else { continue };
                 for line in plan.iter_mut().filter(|it| Some(it.agent) == position) {
                     match variable.what {
-                        What::Strength(..) => line.percent = Some(*value),
+                        NumberOf::Strength(..) => line.percent = Some(*value),
                         _ => line.volume_ml = Some(*value),
                     }
                 }
             }
-            What::SteroidDaily | What::SteroidDays => {
+            NumberOf::SteroidDaily | NumberOf::SteroidDays => {
                 let steroids = &rule_set.medicines.medicines;
                 let Some(Value::Medicines(entries)) = catalogue.medicines.and_then(|it| facts.value_mut(it)) else { continue };
                 let is_steroid = |at: Option<Idx<Medicine>>| at.is_some_and(|at| steroids[at].as_prednisolone.is_some());
                 if let Some(entry) = entries.iter_mut().find(|it| is_steroid(it.medicine)) {
                     match variable.what {
-                        What::SteroidDaily => entry.daily_mg = Some(*value),
+                        NumberOf::SteroidDaily => entry.daily_mg = Some(*value),
                         _ => entry.days = Some(*value),
                     }
                 }
@@ -403,7 +409,7 @@ pub fn born(on: &When, years: f64) -> Option<When> {
 }
 
 /// For each wanted fact and each number: whether it rises with it (1), falls (-1), or neither (0). `None`: no telling.
-fn directions(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> Vec<Vec<Option<i8>>> {
+fn directions(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Vec<Vec<Option<i8>>> {
     wanted
         .iter()
         .map(|it| {
@@ -413,13 +419,13 @@ fn directions(cases: &[Case<'_>], variables: &[Variable], wanted: &[Wanted]) -> 
         .collect()
 }
 
-fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<FactSlot, Option<i8>>) -> Option<i8> {
+fn moves(rule_set: &RuleSet, slot: FactSlot, what: &NumberOf, seen: &mut BTreeMap<FactSlot, Option<i8>>) -> Option<i8> {
     if let Some(known) = seen.get(&slot) {
         return *known;
     }
     let catalogue = &rule_set.catalogue;
     let found = match catalogue.derived_of(slot) {
-        None => Some(i8::from(matches!(what, What::Answer(id) if id == catalogue.id(slot)))),
+        None => Some(i8::from(matches!(what, NumberOf::Answer(id) if id == catalogue.id(slot)))),
         Some(derived) => {
             let mut total = Some(0_i8);
             for (role, input) in derived.given() {
@@ -427,13 +433,13 @@ fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<Fa
                 let id = catalogue.id(of);
                 let inner = match (what, role.kind) {
                     // Who is older was born earlier.
-                    (What::Age(born), RoleKind::Date(_)) => Some(-i8::from(born == id)),
-                    (What::Strength(plan, _) | What::Volume(plan, _), RoleKind::Plan { .. }) => Some(i8::from(plan == id)),
-                    (What::SteroidDaily, RoleKind::Medicines { amount: Amount::Daily, .. })
-                    | (What::SteroidDays, RoleKind::Medicines { amount: Amount::Days, .. }) => Some(1),
+                    (NumberOf::Age(born), RoleKind::Date(_)) => Some(-i8::from(born == id)),
+                    (NumberOf::Strength(plan, _) | NumberOf::Volume(plan, _), RoleKind::Plan { .. }) => Some(i8::from(plan == id)),
+                    (NumberOf::SteroidDaily, RoleKind::Medicines { amount: Amount::Daily, .. })
+                    | (NumberOf::SteroidDays, RoleKind::Medicines { amount: Amount::Days, .. }) => Some(1),
                     _ => moves(rule_set, of, what, seen),
                 };
-                total = match (total, inner.and_then(|it| Some(it * way(rule_set, derived, role, what)?))) {
+                total = match (total, inner.and_then(|it| Some(it * monotonicity(rule_set, derived, role, what)?))) {
                     (Some(0), it) => it,
                     (it, Some(0)) => it,
                     (Some(a), Some(b)) if a == b => Some(a),
@@ -447,10 +453,10 @@ fn moves(rule_set: &RuleSet, slot: FactSlot, what: &What, seen: &mut BTreeMap<Fa
     found
 }
 
-/// Whether a formula rises or falls with one of its roles, within a cell of every number.
-fn way(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &What) -> Option<i8> {
+/// The monotonicity of a formula in one of its roles, within a cell of every number, as its descriptor says.
+fn monotonicity(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &NumberOf) -> Option<i8> {
     let moves = match (role.kind, what) {
-        (RoleKind::Plan { strength, .. }, What::Strength(..)) => strength,
+        (RoleKind::Plan { strength, .. }, NumberOf::Strength(..)) => strength,
         (RoleKind::Plan { volume, .. }, _) => volume,
         (RoleKind::Number(_, moves) | RoleKind::Date(moves) | RoleKind::Medicines { moves, .. }, _) => moves,
         (

@@ -1,28 +1,29 @@
-//! A patient of a space: what the solver found, fact by fact, before numbers are chosen.
+//! A model of the solver read as an assignment: a patient, fact by fact, before numbers are chosen.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use batsat::Lit;
 
 use super::cells::Cell;
-use super::logic::Logic;
-use super::space::{AllergyKind, Shape, Space};
+use super::domain::{AllergyKind, Shape};
+use super::encoding::Encoding;
+use super::tseitin::Tseitin;
 use crate::quantity::span::Span;
 
-/// What is known of one patient, by the facts' names; what is missing is not there.
+/// What the model says of one patient, by the facts' names; what is missing is not there.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Patient {
+pub struct Assignment {
     /// Answers and derived facts.
-    pub known: BTreeMap<String, Told>,
+    pub known: BTreeMap<String, Assigned>,
     /// Choices of the plan of which the clinic lists what it offers, and whether the choice is outside that.
     pub offers: BTreeMap<String, bool>,
     /// Questions that the clinic answers for every patient.
     pub standing: BTreeSet<String>,
 }
 
-/// What a known fact is.
+/// The value assigned to a known fact: an option, a cell.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Told {
+pub enum Assigned {
     /// This option.
     Choice(String),
     /// These options.
@@ -71,33 +72,33 @@ pub struct Dated {
 }
 
 /// Reads the patient that was found possible last.
-pub fn read(logic: &Logic, space: &Space) -> Patient {
+pub fn read(logic: &Tseitin, encoding: &Encoding) -> Assignment {
     let mut known = BTreeMap::new();
-    for (name, domain) in &space.domains {
+    for (name, domain) in &encoding.domains {
         if logic.holds(domain.known) {
             known.insert(name.clone(), told(logic, &domain.shape));
         }
     }
-    let listed = space.offers.iter().filter(|(_, (listed, _))| logic.holds(*listed));
+    let listed = encoding.offers.iter().filter(|(_, (listed, _))| logic.holds(*listed));
     let standing =
-        space.standing.iter().filter(|(id, it)| logic.holds(**it) && known.contains_key(*id)).map(|(id, _)| id.clone()).collect();
-    Patient { known, standing, offers: listed.map(|(id, (_, outside))| (id.clone(), logic.holds(*outside))).collect() }
+        encoding.standing.iter().filter(|(id, it)| logic.holds(**it) && known.contains_key(*id)).map(|(id, _)| id.clone()).collect();
+    Assignment { known, standing, offers: listed.map(|(id, (_, outside))| (id.clone(), logic.holds(*outside))).collect() }
 }
 
-fn told(logic: &Logic, shape: &Shape) -> Told {
+fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
     let chosen = |options: &[(String, Lit)]| -> Vec<String> {
         options.iter().filter(|(_, it)| logic.holds(*it)).map(|(id, _)| id.clone()).collect()
     };
     match shape {
-        Shape::Choice(options) => Told::Choice(chosen(options).into_iter().next().unwrap_or_default()),
-        Shape::Choices(options) => Told::Choices(chosen(options)),
+        Shape::Choice(options) => Assigned::Choice(chosen(options).into_iter().next().unwrap_or_default()),
+        Shape::Choices(options) => Assigned::Choices(chosen(options)),
         Shape::Number { cells, whole } => match cells.iter().find(|(_, it)| logic.holds(*it)) {
-            Some((cell, _)) => Told::Number(*cell, *whole),
-            None => Told::Text,
+            Some((cell, _)) => Assigned::Number(*cell, *whole),
+            None => Assigned::Text,
         },
         Shape::Date { older, days } => {
             let of = |wanted: bool| older.iter().filter(|(_, it)| logic.holds(*it) == wanted).map(|(span, _)| *span).collect();
-            Told::Date(Dated {
+            Assigned::Date(Dated {
                 older: of(true),
                 not_older: of(false),
                 from: days.iter().rev().find(|(_, it)| logic.holds(*it)).map(|(day, _)| *day),
@@ -113,50 +114,56 @@ fn told(logic: &Logic, shape: &Shape) -> Told {
                 if kind.steroid { steroids.extend(taken) } else { names.extend(taken) }
             }
             names.extend(steroids.iter().cloned());
-            Told::Medicines { names, steroids, unrecognised: count(unrecognised) }
+            Assigned::Medicines { names, steroids, unrecognised: count(unrecognised) }
         }
-        Shape::Allergies(kinds) => Told::Allergies(kinds.iter().filter(|(_, it)| logic.holds(*it)).map(|(it, _)| it.clone()).collect()),
-        Shape::Plan { agents, strengths, volumes, solutions } => Told::Plan {
+        Shape::Allergies(kinds) => Assigned::Allergies(kinds.iter().filter(|(_, it)| logic.holds(*it)).map(|(it, _)| it.clone()).collect()),
+        Shape::Plan { agents, strengths, volumes, solutions } => Assigned::Plan {
             agents: chosen(agents),
             strengths: logic.holds(*strengths),
             volumes: logic.holds(*volumes),
             solutions: solutions.iter().filter(|(_, _, it)| logic.holds(*it)).map(|(id, cell, _)| (id.clone(), *cell)).collect(),
         },
-        Shape::Text => Told::Text,
+        Shape::Text => Assigned::Text,
     }
 }
 
-/// Leaves out whatever can be left out while all of these still hold together, and finds what is left possible.
+/// A minimal model: leaves out whatever can be left out while all of these still hold together, and finds the rest possible.
+///
+/// By deletion: each part is tried without in turn, and stays out if the solver still finds a model with everything that was
+/// left out before. A part that had to stay would have to stay beside fewer others, too, so that one pass is enough: nothing
+/// of what is left can be left out alone. It is minimal by inclusion, not by count, and takes one call of the solver a part,
+/// less where the last model does without it already.
 ///
 /// # Returns
 /// What was asked for and what was left out: together they are possible, and found so last. Empty if nothing is possible.
-pub fn smallest(logic: &mut Logic, spaces: &[&Space], together: &[Lit]) -> Vec<Lit> {
+pub fn minimal_model(logic: &mut Tseitin, encodings: &[&Encoding], together: &[Lit]) -> Vec<Lit> {
     if !logic.possible(together) {
         return Vec::new();
     }
     let mut kept: Vec<Lit> = together.to_vec();
     kept.push(logic.always());
-    let leave = |logic: &mut Logic, kept: &mut Vec<Lit>, without: Lit| {
+    let leave = |logic: &mut Tseitin, kept: &mut Vec<Lit>, without: Lit| {
         kept.push(without);
         if !logic.holds(without) && !logic.possible(kept) {
             kept.pop();
             logic.possible(kept);
         }
     };
-    for space in spaces {
-        for it in without(space) {
+    for encoding in encodings {
+        for it in without(encoding) {
             leave(logic, &mut kept, it);
         }
     }
     kept
 }
 
-/// What makes a patient smaller: answers, then parts of answers.
-fn without(space: &Space) -> Vec<Lit> {
-    let mut found: Vec<Lit> = space.offers.values().map(|(listed, _)| !*listed).chain(space.standing.values().map(|it| !*it)).collect();
+/// What makes a model smaller: answers left out, then parts of answers.
+fn without(encoding: &Encoding) -> Vec<Lit> {
+    let mut found: Vec<Lit> =
+        encoding.offers.values().map(|(listed, _)| !*listed).chain(encoding.standing.values().map(|it| !*it)).collect();
     // Details stand behind what opens them; derived facts go with their answers.
-    found.extend(space.domains.iter().rev().filter(|(name, _)| !name.starts_with("derived.")).map(|(_, it)| !it.known));
-    for domain in space.domains.values() {
+    found.extend(encoding.domains.iter().rev().filter(|(name, _)| !name.starts_with("derived.")).map(|(_, it)| !it.known));
+    for domain in encoding.domains.values() {
         match &domain.shape {
             Shape::Choices(options) => found.extend(options.iter().map(|(_, it)| !*it)),
             Shape::Medicines { kinds, unrecognised } => {
@@ -171,10 +178,13 @@ fn without(space: &Space) -> Vec<Lit> {
     found
 }
 
-/// Everything that the solver has said about these facts, so that just this can be shut out.
-pub fn said(logic: &Logic, space: &Space, names: &[&str]) -> Vec<Lit> {
+/// The blocking clause of the last model on these facts: at least one of them must be otherwise.
+///
+/// It names all that the arithmetic went by, known or not, the cell of each number and each option, and nothing else. So it
+/// shuts out every model that shares what was shown to clash, however it differs beside, and no other.
+pub fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&str]) -> Vec<Lit> {
     let mut found = Vec::new();
-    for domain in names.iter().filter_map(|it| space.domains.get(*it)) {
+    for domain in names.iter().filter_map(|it| encoding.domains.get(*it)) {
         let mut lits = vec![domain.known];
         if logic.holds(domain.known) {
             match &domain.shape {
@@ -196,7 +206,7 @@ pub fn said(logic: &Logic, space: &Space, names: &[&str]) -> Vec<Lit> {
                 }
             }
         }
-        found.extend(lits.into_iter().map(|it| if logic.holds(it) { it } else { !it }));
+        found.extend(lits.into_iter().map(|it| if logic.holds(it) { !it } else { it }));
     }
     found
 }

@@ -1,23 +1,25 @@
-//! What derived facts come to over a space: where each is known, and which numbers it may have. Only bounds; `arithmetic`
-//! finds the numbers.
+//! What derived facts come to over an encoding: where each is known, and which numbers it may have.
+//!
+//! Only clauses that every patient satisfies: when a formula has what it needs, which cells a sum of options or one of two
+//! sides can lie in. They spare the search models that are plainly impossible; `branch_and_bound` finds the numbers.
 
 use batsat::Lit;
 
-use super::arithmetic::some_number;
+use super::branch_and_bound::some_number;
 use super::cells::Cell;
-use super::space::{Domain, Shape};
-use super::truths::Reader;
+use super::conditions::Reader;
+use super::domain::{Domain, Shape};
 use crate::formulas::formula::{Agents, Amounts, Follows, Known, Needs, Side};
 use crate::model::{Derived, Input};
 
-impl Reader<'_> {
-    /// What the formula of a derived fact needs to be known, and what follows from answers alone.
-    pub(super) fn derive(&mut self, derived: &Derived) {
-        if let Some(domain) = self.domain(derived.slot) {
-            self.derive_one(derived, &domain);
-        }
+/// What the formula of a derived fact needs to be known, and what follows from answers alone.
+pub fn derive(reader: &mut Reader<'_>, derived: &Derived) {
+    if let Some(domain) = reader.domain(derived.slot) {
+        reader.derive_one(derived, &domain);
     }
+}
 
+impl Reader<'_> {
     fn derive_one(&mut self, derived: &Derived, domain: &Domain) {
         let formula = derived.formula;
         match formula.known {

@@ -1,112 +1,27 @@
-//! The whole space of answers, as formulas: what each fact may be, cut where some rule can tell values apart.
+//! The whole space of answers as literals: the domain of each fact, cut where some rule can tell its values apart.
 //!
-//! One space may serve several rule sets at once, when they are compared: a fact of one name is one fact. What the formulas
-//! of derived facts allow is only bounded here; `arithmetic` finds numbers, or shows that there are none.
+//! Two values in one cell are alike to every test that is asked, so that one literal stands for all of them: the encoding
+//! is finite and loses nothing. Where cells are of a derived fact, they stand for whatever its formula may give there; what
+//! it can give beside the other answers is only bounded (`derived`), and settled for one model at a time
+//! (`branch_and_bound`). Conditions that were not laid out for must not be asked: their cuts are missing.
+//!
+//! One encoding may serve several rule sets at once, when they are compared: a fact of one name is one fact.
 
 use std::collections::BTreeMap;
 
 use batsat::Lit;
 use chrono::{Datelike as _, NaiveDate};
 
-use super::cells::{Cell, Cut, cells, cuts_of};
+use super::cells::{Cut, cells, cuts_of};
+use super::domain::{Domain, MOST_CELLS, Shape, TooLarge, one_of};
 use super::lists;
-use super::logic::Logic;
+use super::tseitin::Tseitin;
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{CutAt, Follows};
 use crate::model::{Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::YEARS;
 use crate::truth::FactSlot;
-
-/// Most cells of one fact, and most kinds of entries of one list. Beyond that nothing is decided exactly.
-pub const MOST_CELLS: usize = 2_000;
-
-/// Everything that one fact may be.
-#[derive(Debug, Clone)]
-pub struct Domain {
-    /// Whether it is known.
-    pub known: Lit,
-    /// What it is, where it is known.
-    pub shape: Shape,
-}
-
-/// What a known fact may be.
-#[derive(Debug, Clone)]
-pub enum Shape {
-    /// One of these options.
-    Choice(Vec<(String, Lit)>),
-    /// Any of these options.
-    Choices(Vec<(String, Lit)>),
-    /// A number in one of these cells.
-    Number {
-        /// The cells, rising.
-        cells: Vec<(Cell, Lit)>,
-        /// Whether only whole numbers count.
-        whole: bool,
-    },
-    /// A date, and what it is older than on the day of surgery. Meaningful where that day is known.
-    Date {
-        /// Each span that is tested, and whether the date is older.
-        older: Vec<(Span, Lit)>,
-        /// Days of the calendar, as numbers, that rise: whether the date is that day or a later one.
-        days: Vec<(f64, Lit)>,
-    },
-    /// Medicines taken.
-    Medicines {
-        /// Kinds that rules can tell apart: names, and for each count from 1 on whether there are so many.
-        kinds: Vec<(MedicineKind, Vec<Lit>)>,
-        /// Whether there is one unrecognised entry, two, ...
-        unrecognised: Vec<Lit>,
-    },
-    /// Allergies: kinds of entries that rules can tell apart.
-    Allergies(Vec<(AllergyKind, Lit)>),
-    /// A plan of local anaesthetics.
-    Plan {
-        /// Whether each agent is in it.
-        agents: Vec<(String, Lit)>,
-        /// Whether all strengths are known.
-        strengths: Lit,
-        /// Whether all volumes are known.
-        volumes: Lit,
-        /// For agents of which a local policy lists solutions: where the known strength lies.
-        solutions: Vec<(String, Cell, Lit)>,
-    },
-    /// Free text, that no rule looks at.
-    Text,
-}
-
-/// Medicines that no rule tells apart.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct MedicineKind {
-    /// Their names.
-    pub names: Vec<String>,
-    /// In which of the rule sets each is recognised.
-    pub known_to: Vec<bool>,
-    /// Whether it is a steroid that acts on the whole body, in any of them.
-    pub steroid: bool,
-    /// Whether it is one name that some rule set may take for the same medicine as another one.
-    pub alone: bool,
-}
-
-/// Entries of the list of allergies that no rule tells apart.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct AllergyKind {
-    /// What is written as the substance.
-    pub to: String,
-    /// The reaction's word; `None` if none is written.
-    pub reaction: Option<String>,
-    /// Whether the first rule set recognises the substance.
-    pub recognised: bool,
-}
-
-/// Why a rule set cannot be decided exactly.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct TooLarge {
-    /// The fact.
-    pub fact: String,
-    /// What there is too much of.
-    pub of: String,
-}
 
 /// One rule set's view of the space.
 #[derive(Debug)]
@@ -117,7 +32,7 @@ pub struct View {
 
 /// The space of answers to one or several rule sets.
 #[derive(Debug)]
-pub struct Space {
+pub struct Encoding {
     /// Each fact, by id; a derived fact that the rule sets compute differently has one for each, `id@1`.
     pub domains: BTreeMap<String, Domain>,
     /// One view for each rule set.
@@ -130,16 +45,16 @@ pub struct Space {
     pub procedure: Option<String>,
 }
 
-impl Space {
+impl Encoding {
     /// Lays out the facts of these rule sets for surgery on a day. Conditions beside the rules' own (those of guarantees)
     /// cut, too.
     ///
     /// # Errors
     /// The first fact that has too many cells.
-    pub fn new(logic: &mut Logic, rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Result<Self, TooLarge> {
+    pub fn new(logic: &mut Tseitin, rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Result<Self, TooLarge> {
         mean_alike(rule_sets)?;
         let tests = Tests::of(rule_sets, further, on);
-        let mut space =
+        let mut encoding =
             Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), standing: BTreeMap::new(), procedure: None };
         for (at, rule_set) in rule_sets.iter().enumerate() {
             let catalogue = &rule_set.catalogue;
@@ -149,23 +64,23 @@ impl Space {
                     FactKind::Derived(_) => own_name(rule_sets, at, &fact.id),
                     _ => fact.id.clone(),
                 };
-                if !space.domains.contains_key(&name) {
+                if !encoding.domains.contains_key(&name) {
                     let domain = domain(logic, rule_sets, further, at, slot, &tests)?;
-                    space.domains.insert(name.clone(), domain);
+                    encoding.domains.insert(name.clone(), domain);
                 }
                 names.push(name);
             }
             let offered = |id: &str| asking(rule_sets, id).all(|it| it.can_be_offered());
             for question in catalogue.questions.iter().filter(|it| offered(&it.id)) {
-                space.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
+                encoding.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
             }
             for question in catalogue.questions.iter().filter(|it| it.standing && it.ask_when.is_some()) {
-                space.standing.entry(question.id.clone()).or_insert_with(|| logic.free());
+                encoding.standing.entry(question.id.clone()).or_insert_with(|| logic.free());
             }
-            space.procedure = space.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
-            space.views.push(View { names });
+            encoding.procedure = encoding.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
+            encoding.views.push(View { names });
         }
-        Ok(space)
+        Ok(encoding)
     }
 
     /// The name of a slot's domain, in the view of a rule set.
@@ -195,12 +110,12 @@ impl Space {
 
     /// Ties another space to this one: everything known here is known there, and the same. INVARIANT: both are of the same
     /// rule set and cut for the same conditions, so that their parts are the same in number and order ([`Self::is_cut_like`]).
-    pub fn is_known_better_in(&self, other: &Self, logic: &mut Logic) {
+    pub fn is_known_better_in(&self, other: &Self, logic: &mut Tseitin) {
         let on = self.procedure_known(logic);
         for (name, domain) in &self.domains {
             let Some(better) = other.domains.get(name) else { continue };
             logic.implies(domain.known, better.known);
-            let same = |logic: &mut Logic, where_known: Lit, one: Lit, other: Lit| {
+            let same = |logic: &mut Tseitin, where_known: Lit, one: Lit, other: Lit| {
                 logic.require([!where_known, !one, other]);
                 logic.require([!where_known, one, !other]);
             };
@@ -265,7 +180,7 @@ impl Space {
     }
 
     /// Whether the day of surgery is known.
-    pub fn procedure_known(&self, logic: &Logic) -> Lit {
+    pub fn procedure_known(&self, logic: &Tseitin) -> Lit {
         self.procedure.as_ref().and_then(|it| self.domains.get(it)).map_or(logic.never(), |it| it.known)
     }
 }
@@ -383,7 +298,7 @@ impl Tests {
 
 /// The domain of one slot.
 fn domain(
-    logic: &mut Logic,
+    logic: &mut Tseitin,
     rule_sets: &[&RuleSet],
     further: &[&Condition],
     at: usize,
@@ -395,7 +310,7 @@ fn domain(
     let catalogue = &rule_set.catalogue;
     let id = catalogue.id(slot);
     let cuts: Vec<Cut> = tests.cuts.get(id).into_iter().flatten().copied().collect();
-    let cut = |logic: &mut Logic, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
+    let cut = |logic: &mut Tseitin, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
         let cells = cells(cuts.clone(), ends, whole);
         if cells.len() > MOST_CELLS {
             return Err(TooLarge { fact: id.to_owned(), of: format!("{} numbers", cells.len()) });
@@ -446,13 +361,6 @@ fn domain(
     Ok(Domain { known, shape })
 }
 
-/// Just one of these where it is known, none where it is not.
-pub(super) fn one_of(logic: &mut Logic, known: Lit, lits: &[Lit]) {
-    logic.require(lits.iter().copied().chain([!known]));
-    lits.iter().for_each(|it| logic.implies(*it, known));
-    logic.at_most_one(lits);
-}
-
 /// The questions of a name, of all rule sets that ask it.
 fn asking<'a>(rule_sets: &[&'a RuleSet], id: &str) -> impl Iterator<Item = &'a Question> {
     rule_sets.iter().filter_map(|it| it.catalogue.question(id)).collect::<Vec<_>>().into_iter()
@@ -492,7 +400,7 @@ fn plausible(rule_sets: &[&RuleSet], id: &str) -> (f64, f64) {
     ranges.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), it| (low.max(it.0), high.min(it.1)))
 }
 
-fn dates(logic: &mut Logic, known: Lit, id: &str, tests: &Tests) -> Shape {
+fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
     let mut spans: Vec<Span> = tests.spans.get(id).into_iter().flatten().copied().collect();
     spans.sort_by_key(|it| it.to_string());
     spans.dedup();

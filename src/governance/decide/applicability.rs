@@ -1,54 +1,48 @@
-//! Which answers count over a space, as `facts::sift` has it: one that is harmless alone counts once its question applies.
+//! Which answers count over an encoding, as `facts::sift` has it: one that is harmless alone counts once its question applies.
 
 use std::rc::Rc;
 
 use batsat::Lit;
 
-use super::logic::Pair;
-use super::space::{Domain, Shape};
-use super::truths::Reader;
+use super::conditions::Reader;
+use super::derived;
+use super::domain::{Domain, Shape};
+use super::tseitin::DualRail;
 use crate::model::{Answer, Condition, Question, Turn};
 use crate::truth::FactSlot;
 
-impl Reader<'_> {
-    /// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
-    pub fn settle(&mut self) {
-        let rule_set = self.rule_set;
-        let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
-        let always = Pair { yes: self.logic.always(), no: self.logic.never() };
-        self.applies = rule_set.catalogue.questions.iter().map(|_| always).collect();
-        for (turn, _) in &rule_set.catalogue.turns {
-            match *turn {
-                Turn::Derived(at) => self.derive(&rule_set.catalogue.derived[at]),
-                Turn::Question(at) => {
-                    let question = &rule_set.catalogue.questions[at];
-                    let Some(when) = &question.ask_when else { continue };
-                    let applies = self.asked(when);
-                    self.applies[at] = applies;
-                    let hazard = self.place(question, applies);
-                    at_odds.push(self.logic.all([hazard, applies.no]));
-                    fit.push(self.logic.any([!hazard, applies.yes]));
-                }
+/// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
+pub fn settle(reader: &mut Reader<'_>) {
+    let rule_set = reader.rule_set;
+    let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
+    let always = DualRail { yes: reader.logic.always(), no: reader.logic.never() };
+    reader.applies = rule_set.catalogue.questions.iter().map(|_| always).collect();
+    for (turn, _) in &rule_set.catalogue.turns {
+        match *turn {
+            Turn::Derived(at) => derived::derive(reader, &rule_set.catalogue.derived[at]),
+            Turn::Question(at) => {
+                let question = &rule_set.catalogue.questions[at];
+                let Some(when) = &question.ask_when else { continue };
+                let applies = reader.asked(when);
+                reader.applies[at] = applies;
+                let hazard = reader.place(question, applies);
+                at_odds.push(reader.logic.all([hazard, applies.no]));
+                fit.push(reader.logic.any([!hazard, applies.yes]));
             }
         }
-        self.ruled_out = Pair { yes: self.logic.any(at_odds), no: self.logic.all(fit) };
     }
+    reader.ruled_out = DualRail { yes: reader.logic.any(at_odds), no: reader.logic.all(fit) };
+}
 
-    /// Where the question of a fact applies, and where it certainly does not.
-    pub(super) fn applies(&self, fact: FactSlot) -> Pair {
-        let own = self.rule_set.catalogue.questions.iter().zip(&self.applies);
-        let mut own = own.filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact)).map(|(_, it)| *it);
-        own.next_back().unwrap_or(Pair { yes: self.logic.always(), no: self.logic.never() })
-    }
-
-    fn asked(&mut self, when: &Condition) -> Pair {
+impl Reader<'_> {
+    fn asked(&mut self, when: &Condition) -> DualRail {
         match when {
             Condition::All(parts) => {
-                let parts: Vec<Pair> = parts.iter().map(|it| self.asked(it)).collect();
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
                 self.logic.all_of(&parts)
             }
             Condition::Any(parts) => {
-                let parts: Vec<Pair> = parts.iter().map(|it| self.asked(it)).collect();
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
                 self.logic.any_of(&parts)
             }
             Condition::Not(part) => self.asked(part).turned(),
@@ -57,7 +51,7 @@ impl Reader<'_> {
                 // Nobody will ever answer it.
                 let shut = [!self.known(*fact), self.applies(*fact).no];
                 let shut = self.logic.all(shut);
-                Pair { yes: pair.yes, no: self.logic.any([pair.no, shut]) }
+                DualRail { yes: pair.yes, no: self.logic.any([pair.no, shut]) }
             }
             Condition::Answers(_) => self.pair(when),
         }
@@ -67,11 +61,11 @@ impl Reader<'_> {
     ///
     /// # Returns
     /// Where it is answered, and not harmlessly.
-    fn place(&mut self, question: &Question, applies: Pair) -> Lit {
-        let Some(given) = self.space.domain(self.view, question.slot).cloned() else { return self.logic.never() };
+    fn place(&mut self, question: &Question, applies: DualRail) -> Lit {
+        let Some(given) = self.encoding.domain(self.view, question.slot).cloned() else { return self.logic.never() };
         let harmless = self.harmless(question, &given.shape);
         // A standing answer of the clinic contradicts nothing, and counts until the question certainly does not apply.
-        let standing = self.space.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+        let standing = self.encoding.standing.get(&question.id).copied().unwrap_or(self.logic.never());
         let hazard = self.logic.all([given.known, !harmless, !standing]);
         let stands = self.logic.all([standing, !applies.no]);
         let counts = self.logic.any([hazard, applies.yes, stands]);
@@ -101,7 +95,7 @@ impl Reader<'_> {
             _ => known,
         };
         self.count(question.slot, Domain { known, shape });
-        let date = question.date_slot.and_then(|slot| Some((slot, self.space.domain(self.view, slot).cloned()?)));
+        let date = question.date_slot.and_then(|slot| Some((slot, self.encoding.domain(self.view, slot).cloned()?)));
         if let Some((slot, date)) = date {
             let known = self.logic.all([date.known, counts]);
             self.count(slot, Domain { known, shape: date.shape });

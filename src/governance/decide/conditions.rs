@@ -1,4 +1,5 @@
-//! Conditions over a space: where each is certainly yes and where certainly no, by the tables of `facts::holds`.
+//! Conditions over an encoding, dual-rail: where each is certainly yes and where certainly no, by the tables of
+//! `facts::holds`. What counts of each answer is settled first (`applicability`, and `derived` in turn).
 
 use std::collections::BTreeMap;
 use std::rc::Rc;
@@ -6,9 +7,10 @@ use std::rc::Rc;
 use batsat::Lit;
 
 use super::cells::Cell;
+use super::domain::{AllergyKind, Domain, MedicineKind, Shape};
+use super::encoding::Encoding;
 use super::lists::{listed, recognised};
-use super::logic::{Logic, Pair};
-use super::space::{AllergyKind, Domain, MedicineKind, Shape, Space};
+use super::tseitin::{DualRail, Tseitin};
 use crate::facts::holds::entry_allergic;
 use crate::model::{
     Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet, Substance, Table, Test,
@@ -20,9 +22,9 @@ use crate::truth::FactSlot;
 #[derive(Debug)]
 pub struct Judgement {
     /// Each rule, in rule order: where it fires and where it stays quiet.
-    pub rules: Vec<Pair>,
+    pub rules: Vec<DualRail>,
     /// Where some answer contradicts another one, which rules it out, and where certainly none does.
-    pub ruled_out: Pair,
+    pub ruled_out: DualRail,
     /// Where a referral of each urgency or a more pressing one is established: routine, urgent, same-day.
     pub refers: [Lit; 3],
     /// Where nothing, known or missing, speaks against it.
@@ -30,12 +32,12 @@ pub struct Judgement {
     /// What counts of each fact, by slot.
     counting: Vec<Option<Rc<Domain>>>,
     /// Where each question applies.
-    applies: Table<Pair, Question>,
+    applies: Table<DualRail, Question>,
 }
 
 /// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
 /// pressing one is established, and where everybody goes.
-pub fn verdict(logic: &mut Logic, rules: &[(Outcome, Option<Urgency>, Pair)]) -> ([Lit; 3], Lit) {
+pub fn verdict(logic: &mut Tseitin, rules: &[(Outcome, Option<Urgency>, DualRail)]) -> ([Lit; 3], Lit) {
     let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|least| {
         let presses =
             |outcome: Outcome, urgency: Option<Urgency>| outcome == Outcome::Refer && urgency.unwrap_or(Urgency::Routine) >= least;
@@ -48,9 +50,9 @@ pub fn verdict(logic: &mut Logic, rules: &[(Outcome, Option<Urgency>, Pair)]) ->
 /// Reads conditions in the view of one rule set.
 pub struct Reader<'a> {
     /// The formulas.
-    pub logic: &'a mut Logic,
+    pub logic: &'a mut Tseitin,
     /// The space.
-    pub space: &'a Space,
+    pub encoding: &'a Encoding,
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// Which view it has.
@@ -58,35 +60,41 @@ pub struct Reader<'a> {
     /// What counts of each fact, by slot; what was given, until it is settled.
     pub(super) counting: Vec<Option<Rc<Domain>>>,
     /// Where each question applies, and where it certainly does not.
-    pub(super) applies: Table<Pair, Question>,
+    pub(super) applies: Table<DualRail, Question>,
     /// Where some answer contradicts another one, and where certainly none does.
-    pub(super) ruled_out: Pair,
+    pub(super) ruled_out: DualRail,
 }
 
 impl<'a> Reader<'a> {
-    /// A reader that has settled everything.
-    pub fn new(logic: &'a mut Logic, space: &'a Space, rule_set: &'a RuleSet, view: usize) -> Self {
-        let counting = rule_set.catalogue.facts.indices().map(|it| space.domain(view, it).cloned().map(Rc::new)).collect();
-        let ruled_out = Pair { yes: logic.never(), no: logic.always() };
-        let mut reader = Self { logic, space, rule_set, view, counting, applies: Table::default(), ruled_out };
-        reader.settle();
-        reader
+    /// A reader of what was given, before it is settled what of it counts.
+    pub fn new(logic: &'a mut Tseitin, encoding: &'a Encoding, rule_set: &'a RuleSet, view: usize) -> Self {
+        let counting = rule_set.catalogue.facts.indices().map(|it| encoding.domain(view, it).cloned().map(Rc::new)).collect();
+        let ruled_out = DualRail { yes: logic.never(), no: logic.always() };
+        Self { logic, encoding, rule_set, view, counting, applies: Table::default(), ruled_out }
     }
 
     /// A reader of what was judged before.
-    pub fn again(logic: &'a mut Logic, space: &'a Space, rule_set: &'a RuleSet, view: usize, judged: &Judgement) -> Self {
+    pub fn again(logic: &'a mut Tseitin, encoding: &'a Encoding, rule_set: &'a RuleSet, view: usize, judged: &Judgement) -> Self {
         let (counting, applies, ruled_out) = (judged.counting.clone(), judged.applies.clone(), judged.ruled_out);
-        Self { logic, space, rule_set, view, counting, applies, ruled_out }
+        Self { logic, encoding, rule_set, view, counting, applies, ruled_out }
     }
 
     /// What counts of a fact.
     pub(super) fn domain(&self, fact: FactSlot) -> Option<Rc<Domain>> {
         self.counting.get(fact.index()).cloned().flatten()
     }
+
+    /// Where the question of a fact applies, and where it certainly does not.
+    pub(super) fn applies(&self, fact: FactSlot) -> DualRail {
+        let own = self.rule_set.catalogue.questions.iter().zip(&self.applies);
+        let mut own = own.filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact)).map(|(_, it)| *it);
+        own.next_back().unwrap_or(DualRail { yes: self.logic.always(), no: self.logic.never() })
+    }
+
     /// Everything that the rules come to.
     pub fn judge(&mut self) -> Judgement {
         let rule_set = self.rule_set;
-        let rules: Vec<Pair> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
+        let rules: Vec<DualRail> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
         let asking: Vec<_> = rule_set.judging().zip(&rules).map(|(rule, state)| (rule.outcome, rule.urgency, *state)).collect();
         let (refers, goes) = verdict(self.logic, &asking);
         let (counting, applies) = (self.counting.clone(), self.applies.clone());
@@ -94,14 +102,14 @@ impl<'a> Reader<'a> {
     }
 
     /// Where a condition is yes and where it is no.
-    pub fn pair(&mut self, condition: &Condition) -> Pair {
+    pub fn pair(&mut self, condition: &Condition) -> DualRail {
         match condition {
             Condition::All(parts) => {
-                let parts: Vec<Pair> = parts.iter().map(|it| self.pair(it)).collect();
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
                 self.logic.all_of(&parts)
             }
             Condition::Any(parts) => {
-                let parts: Vec<Pair> = parts.iter().map(|it| self.pair(it)).collect();
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
                 self.logic.any_of(&parts)
             }
             Condition::Not(part) => self.pair(part).turned(),
@@ -114,11 +122,11 @@ impl<'a> Reader<'a> {
         }
     }
 
-    fn unknown(&self) -> Pair {
-        Pair { yes: self.logic.never(), no: self.logic.never() }
+    fn unknown(&self) -> DualRail {
+        DualRail { yes: self.logic.never(), no: self.logic.never() }
     }
 
-    fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> Pair {
+    fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> DualRail {
         let Some(domain) = self.domain(fact) else { return self.unknown() };
         let Shape::Medicines { kinds, unrecognised } = &domain.shape else { return self.unknown() };
         let register = &self.rule_set.medicines;
@@ -142,10 +150,10 @@ impl<'a> Reader<'a> {
         let yes = self.logic.all([domain.known, enough]);
         among.extend(open);
         let maybe = self.logic.at_least(n, &among);
-        Pair { yes, no: self.logic.all([domain.known, !maybe]) }
+        DualRail { yes, no: self.logic.all([domain.known, !maybe]) }
     }
 
-    fn allergic(&mut self, fact: FactSlot, wanted: &Bits<Substance>, only: Option<&Bits<Reaction>>) -> Pair {
+    fn allergic(&mut self, fact: FactSlot, wanted: &Bits<Substance>, only: Option<&Bits<Reaction>>) -> DualRail {
         let Some(domain) = self.domain(fact) else { return self.unknown() };
         let Shape::Allergies(kinds) = &domain.shape else { return self.unknown() };
         let register = &self.rule_set.allergens;
@@ -164,10 +172,10 @@ impl<'a> Reader<'a> {
         // No only where every entry is clear of it.
         let others: Vec<Lit> = kinds.iter().map(|(_, it)| *it).filter(|it| !not_clear.contains(it)).collect();
         let possible = self.logic.any(others);
-        Pair { yes, no: self.logic.all([domain.known, !possible]) }
+        DualRail { yes, no: self.logic.all([domain.known, !possible]) }
     }
 
-    fn test(&mut self, fact: FactSlot, test: &Test) -> Pair {
+    fn test(&mut self, fact: FactSlot, test: &Test) -> DualRail {
         let Some(domain) = self.domain(fact) else { return self.unknown() };
         let id_of = |at: &u16| self.rule_set.catalogue.options(fact).get(usize::from(*at)).map(|it| it.id.clone());
         match (&domain.shape, test) {
@@ -180,21 +188,21 @@ impl<'a> Reader<'a> {
                 let (inside, outside): (Vec<_>, Vec<_>) = options.iter().partition(|(id, _)| words.contains(id));
                 let yes = self.logic.any(inside.iter().map(|(_, it)| *it));
                 let no = self.logic.any(outside.iter().map(|(_, it)| *it));
-                let pair = Pair { yes, no };
+                let pair = DualRail { yes, no };
                 if matches!(test, Test::NoneOf(_)) { pair.turned() } else { pair }
             }
             (Shape::Choices(options), Test::Includes(wanted)) => {
                 let wanted: Vec<String> = wanted.iter().filter_map(id_of).collect();
                 let inside: Vec<Lit> = options.iter().filter(|(id, _)| wanted.contains(id)).map(|(_, it)| *it).collect();
                 let any = self.logic.any(inside);
-                Pair { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
+                DualRail { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
                 let ids: Vec<&String> =
                     wanted.iter().filter_map(|at| self.rule_set.agents.iter().nth(usize::from(*at))).map(|it| &it.id).collect();
                 let inside: Vec<Lit> = agents.iter().filter(|(id, _)| ids.contains(&id)).map(|(_, it)| *it).collect();
                 let any = self.logic.any(inside);
-                Pair { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
+                DualRail { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
             }
             (Shape::Number { cells, .. }, Test::Compare(..) | Test::Between(..)) => {
                 let holds = |number: f64| match test {
@@ -202,14 +210,15 @@ impl<'a> Reader<'a> {
                     Test::Between(low, high) => (low.value..=high.value).contains(&number),
                     _ => false,
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) = cells.iter().partition(|(cell, _)| holds(super::arithmetic::some_number(cell)));
-                Pair { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
+                let (inside, outside): (Vec<_>, Vec<_>) =
+                    cells.iter().partition(|(cell, _)| holds(super::branch_and_bound::some_number(cell)));
+                DualRail { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
             }
             (Shape::Date { older, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
                 let Some((_, older)) = older.iter().find(|(span, _)| *span == limit.span) else { return self.unknown() };
-                let on = self.space.procedure_known(self.logic);
+                let on = self.encoding.procedure_known(self.logic);
                 let dated = self.logic.all([on, domain.known]);
-                let pair = Pair { yes: self.logic.all([dated, *older]), no: self.logic.all([dated, !*older]) };
+                let pair = DualRail { yes: self.logic.all([dated, *older]), no: self.logic.all([dated, !*older]) };
                 if matches!(test, Test::Within(_)) { pair.turned() } else { pair }
             }
             // A day of the calendar. An example settles whether there is such a day.
@@ -220,12 +229,12 @@ impl<'a> Reader<'a> {
                     Comparison::Below => !self.not_before(days, with.value),
                     Comparison::AtMost => !self.not_before(days, with.value + 1.0),
                 };
-                Pair { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+                DualRail { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
             }
             (Shape::Date { days, .. }, Test::Between(low, high)) => {
                 let (from, after) = (self.not_before(days, low.value), self.not_before(days, high.value + 1.0));
                 let is = self.logic.all([from, !after]);
-                Pair { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+                DualRail { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
             }
             _ => self.unknown(),
         }
@@ -245,7 +254,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Where every list of names is read; nowhere is it certain that some name is not.
-    fn unread(&mut self) -> Pair {
+    fn unread(&mut self) -> DualRail {
         let catalogue = &self.rule_set.catalogue;
         let mut read = Vec::new();
         for slot in [catalogue.medicines, catalogue.allergies].into_iter().flatten() {
@@ -268,11 +277,11 @@ impl<'a> Reader<'a> {
             let shut = self.logic.all(shut);
             read.push(self.logic.any([whole, shut]));
         }
-        Pair { yes: self.logic.never(), no: self.logic.all(read) }
+        DualRail { yes: self.logic.never(), no: self.logic.all(read) }
     }
 
     /// Where a choice of the plan is not among what the clinic offers, by its own file or by its local policy.
-    fn not_offered(&mut self) -> Pair {
+    fn not_offered(&mut self) -> DualRail {
         let rule_set = self.rule_set;
         let (mut outside, mut open) = (Vec::new(), Vec::new());
         for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
@@ -280,9 +289,9 @@ impl<'a> Reader<'a> {
             let chosen = self.something(&domain);
             let mut listed = self.logic.never();
             // A standing choice is open while its method is: another one would set it aside.
-            let standing = self.space.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+            let standing = self.encoding.standing.get(&question.id).copied().unwrap_or(self.logic.never());
             let settled = self.logic.any([!standing, self.applies(question.slot).yes]);
-            if let Some((in_file, is_outside)) = self.space.offers.get(&question.id).copied() {
+            if let Some((in_file, is_outside)) = self.encoding.offers.get(&question.id).copied() {
                 listed = in_file;
                 let beyond = self.logic.all([in_file, is_outside, chosen]);
                 outside.push(self.logic.all([beyond, settled]));
@@ -302,7 +311,7 @@ impl<'a> Reader<'a> {
         }
         let yes = self.logic.any(outside);
         let open = self.logic.any(open);
-        Pair { yes, no: self.logic.all([!yes, !open]) }
+        DualRail { yes, no: self.logic.all([!yes, !open]) }
     }
 
     /// Where something is chosen: an empty list is within any offer.
