@@ -4,7 +4,7 @@ use clap::Args;
 
 use super::{RuleSource, Status, draw};
 use crate::diagnostic::did_you_mean;
-use crate::load::{answers_schema, files};
+use crate::load::{answers_schema, shape};
 
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
@@ -17,7 +17,7 @@ pub struct Arguments {
 
 /// Runs the command. The schemas of questionnaires follow the rule set that is used.
 pub fn run(arguments: &Arguments) -> Status {
-    let names = files::schema_names();
+    let names = shape::schema_names();
     let Some(name) = &arguments.name else {
         draw::out(&names.join("\n"));
         return Status::Clean;
@@ -28,7 +28,7 @@ pub fn run(arguments: &Arguments) -> Status {
         draw::json(&format!("{schema:#}"));
         return Status::Clean;
     }
-    match files::schema(name) {
+    match shape::schema(name) {
         Some(text) => {
             draw::out(text);
             Status::Clean

@@ -7,12 +7,13 @@ use std::sync::{Arc, OnceLock};
 use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
 
-use super::Parsed;
+use super::reading::Reading;
+use super::shape;
 use super::text::{self, Read};
 use crate::diagnostic::{Code, Diagnostic};
+use crate::source::{Node, Source};
 
 static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
-static SCHEMAS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/schemas");
 
 /// The events of each embedded file but the cases, as the build script took them down.
 static TAPES: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/tapes.rs"));
@@ -25,6 +26,40 @@ pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
 
 /// Most bytes one file of a rule set may have.
 pub const LARGEST_RULE_FILE: u64 = 8 << 20;
+
+/// How much of the reading of a rule set is repeated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Care {
+    /// Two readers and the schemas judge every file.
+    #[default]
+    Full,
+    /// All checks of names, on a tree that was read when the program was built; neither second reader
+    /// nor schemas. Only for the embedded rule set: the tests read the very same bytes with full care,
+    /// and a program that starts for one referral need not do so again.
+    Embedded,
+}
+
+/// One text of a rule set that could be parsed.
+#[derive(Debug, Clone)]
+pub struct Parsed {
+    /// The text.
+    pub source: Arc<Source>,
+    /// Its tree.
+    pub root: Arc<Node>,
+    /// Whether the schema has still to judge it.
+    pub care: Care,
+}
+
+impl Parsed {
+    /// Begins to read it, with what the schema of this name finds.
+    pub fn reading(&self, schema: &str) -> Reading<'_> {
+        let shape = match self.care {
+            Care::Full => shape::check(schema, &self.source, &self.root),
+            Care::Embedded => Vec::new(),
+        };
+        Reading::new(&self.source, shape)
+    }
+}
 
 /// A file as it was found, and what came of reading it: that is done once, when somebody first asks.
 #[derive(Debug)]
@@ -69,18 +104,6 @@ pub struct RuleFiles {
     folder: String,
     files: BTreeMap<String, Arc<TextFile>>,
     care: Care,
-}
-
-/// How much of the reading of a rule set is repeated.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Care {
-    /// Two readers and the schemas judge every file.
-    #[default]
-    Full,
-    /// All checks of names, on a tree that was read when the program was built; neither second reader
-    /// nor schemas. Only for the embedded rule set: the tests read the very same bytes with full care,
-    /// and a program that starts for one referral need not do so again.
-    Embedded,
 }
 
 impl RuleFiles {
@@ -299,19 +322,6 @@ fn hex(bytes: &[u8]) -> String {
 /// The embedded rule set's own log of its editions, as Markdown.
 pub fn embedded_change_log() -> &'static str {
     RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or("")
-}
-
-/// The text of an embedded schema, by the name of its file kind.
-pub fn schema(name: &str) -> Option<&'static str> {
-    SCHEMAS.get_file(format!("{name}.schema.json"))?.contents_utf8()
-}
-
-/// The names of all embedded schemas, sorted.
-pub fn schema_names() -> Vec<String> {
-    let mut names: Vec<String> =
-        SCHEMAS.files().filter_map(|file| file.path().to_str()?.strip_suffix(".schema.json").map(str::to_owned)).collect();
-    names.sort();
-    names
 }
 
 /// Reads an ordinary file of at most so many bytes.

@@ -5,25 +5,44 @@
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::ops::Range;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
 use super::files::{TextFile, sha256};
 use super::names::Names;
 use super::registers::{date, limit_value};
-use super::{Parsed, Reading, questionnaire};
+use super::{Parsed, Reading};
 use crate::diagnostic::{Code, Diagnostic, listed};
-use crate::facts;
 use crate::model::local::loosened_by_limit;
 use crate::model::{
     Answer, Basis, Citation, Idx, Limit, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens, Offered, Question, Rule, RuleSet,
 };
 use crate::quantity::tidy;
-use crate::source::Node;
+use crate::source::{Node, Source};
 use crate::truth::FactSlot;
 
 mod name;
 mod rule;
+
+/// A local policy as it was found, and how what it offers is understood.
+#[derive(Clone, Copy)]
+pub struct Policy<'a> {
+    /// Its file.
+    pub file: &'a TextFile,
+    /// Understands the offers of the mapping at a node, which is written like the answers of a clinic's file.
+    pub offers: fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<Kept>, Vec<Diagnostic>),
+}
+
+/// What a clinic keeps of one choice of the plan.
+pub struct Kept {
+    /// The choice.
+    pub question: Idx<Question>,
+    /// Where it is named.
+    pub key_span: Range<usize>,
+    /// What is offered of it.
+    pub offered: Offered,
+}
 
 /// Parses a local policy; `None` after a diagnostic.
 pub fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
@@ -38,7 +57,7 @@ pub fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parse
 /// A local policy while the rule set under it is read.
 pub struct Overlay<'a> {
     parsed: &'a Parsed,
-    file: &'a TextFile,
+    policy: Policy<'a>,
     reading: Reading<'a>,
     changes: Vec<LocalEdit<'a>>,
     /// Where each thing was changed first.
@@ -89,7 +108,7 @@ impl Done {
 
 impl<'a> Overlay<'a> {
     /// Begins with the form of the file.
-    pub fn new(parsed: &'a Parsed, file: &'a TextFile) -> Self {
+    pub fn new(parsed: &'a Parsed, policy: Policy<'a>) -> Self {
         let mut reading = parsed.reading("local");
         let mut changes = Vec::new();
         for node in parsed.root.list("changes") {
@@ -98,7 +117,7 @@ impl<'a> Overlay<'a> {
                 None => reading.pass_over(node, &format!("a change with {}", listed(&LocalKind::ALL.map(LocalKind::word)))),
             }
         }
-        Self { parsed, file, reading, changes, seen: HashMap::new(), fed: HashSet::new() }
+        Self { parsed, policy, reading, changes, seen: HashMap::new(), fed: HashSet::new() }
     }
 
     /// Takes the step of every change of a kind: what it is about stands under the kind's own key.
@@ -183,26 +202,22 @@ impl<'a> Overlay<'a> {
     fn offers(&mut self, rule_set: &RuleSet) -> BTreeMap<FactSlot, Offered> {
         let mut all = BTreeMap::new();
         self.each(LocalKind::Offers, |this, _, about, _| {
-            let (gathered, mut wrong) = questionnaire::offers(rule_set, this.reading.source, about);
-            // Nobody's answers: only what is offered is understood.
-            let (facts, of_facts) = facts::read(rule_set, &gathered, rule_set.in_force_from);
-            wrong.extend(of_facts);
-            let mut complete = wrong.is_empty() && !gathered.offers.is_empty();
+            let (kept, wrong) = (this.policy.offers)(rule_set, this.reading.source, about);
+            let mut complete = wrong.is_empty() && !kept.is_empty();
             wrong.into_iter().for_each(|it| this.reading.report(it));
             let (mut ids, mut parts) = (Vec::new(), Vec::new());
-            for (at, given) in &gathered.offers {
-                let question = &rule_set.catalogue.questions[*at];
-                let Some(offered) = facts.offers().get(&question.slot) else { continue };
-                if !this.first("offer of", &question.id, &given.key_span) {
+            for Kept { question, key_span, offered } in kept {
+                let question = &rule_set.catalogue.questions[question];
+                if !this.first("offer of", &question.id, &key_span) {
                     complete = false;
-                } else if Some(offered) == every_option(question).as_ref() {
+                } else if Some(&offered) == every_option(question).as_ref() {
                     complete = false;
-                    this.nothing_changed(&given.key_span, format!("every option of `{}` is offered", question.id));
+                    this.nothing_changed(&key_span, format!("every option of `{}` is offered", question.id));
                 }
                 ids.push(question.id.as_str());
-                parts.push(format!("for {}: only {}", question.id, in_words(rule_set, question, offered)));
+                parts.push(format!("for {}: only {}", question.id, in_words(rule_set, question, &offered)));
+                all.insert(question.slot, offered);
             }
-            all.extend(facts.offers().iter().map(|(slot, offered)| (*slot, offered.clone())));
             complete.then(|| Done::new(&ids.join(", "), format!("offers {}", parts.join("; "))))
         });
         all
@@ -243,8 +258,13 @@ impl<'a> Overlay<'a> {
                 _ => self.reading.pass_over(node, "a whole change"),
             }
         }
-        rule_set.local =
-            Some(LocalPolicy { clinic, path: self.file.name().to_owned(), digest: sha256(self.file.bytes()), changes, offers });
+        rule_set.local = Some(LocalPolicy {
+            clinic,
+            path: self.policy.file.name().to_owned(),
+            digest: sha256(self.policy.file.bytes()),
+            changes,
+            offers,
+        });
         self.reading.finish()
     }
 

@@ -1,14 +1,15 @@
 //! A whole rule set from its files, with every diagnostic of all of them.
 
-use super::files::{ALLOWANCES, RuleFiles, TextFile};
+use super::files::{ALLOWANCES, RuleFiles};
 use super::head::{self, Head};
 use super::holds::holds;
-use super::local::{self, Overlay};
+use super::local::{self, Overlay, Policy};
 use super::names::Names;
 use super::rule::{self, Ids};
 use super::{Care, Parsed, drafts, guarantees, questions, reductions, registers, swallowed, text};
 use crate::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::model::{Concern, Condition, Guarantee, Reduction, Retired, Rule, RuleSet, Status, Table, Test, Then};
+use crate::source::Source;
 
 /// The files every rule set has, in the order they are read.
 pub const FILES: [&str; 7] =
@@ -25,39 +26,29 @@ const MEDICINES: &str = "medicines.yaml";
 /// # Errors
 /// Every diagnostic of every file, in the order files are read and places come; none is held back.
 pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
-    rule_set_with(files, None)
+    read(files, None)
 }
 
-impl RuleSet {
-    /// A rule set, with a clinic's local policy over it if there is one.
-    ///
-    /// # Errors
-    /// Every diagnostic of every file, in the order files are read and places come; those of the local policy come last.
-    pub fn read(files: &RuleFiles, local: Option<&TextFile>) -> Result<Self, Vec<Diagnostic>> {
-        rule_set_with(files, local)
-    }
-}
-
-/// A rule set changed by a clinic's local policy, if there is one.
+/// A rule set changed by a local policy, if there is one.
 ///
 /// # Errors
 /// As [`rule_set`]; those of the local policy come last.
-pub fn rule_set_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<RuleSet, Vec<Diagnostic>> {
-    let read = read_rule_set(files, local);
-    let of_local = |it: &Diagnostic| it.source.as_ref().is_some_and(|it| local.is_some_and(|local| local.name() == it.name()));
+pub fn read(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSet, Vec<Diagnostic>> {
+    let read = read_rule_set(files, policy);
+    let of_policy = |source: &Source| policy.is_some_and(|it| it.file.name() == source.name());
     match read {
         // Places on a tape mean nothing to anybody: the files themselves say where.
-        Err(found) if files.care() == Care::Embedded && !found.iter().all(of_local) => {
-            read_rule_set(&files.clone().with_care(Care::Full), local)
+        Err(found) if files.care() == Care::Embedded && !found.iter().all(|it| it.source.as_deref().is_some_and(of_policy)) => {
+            read_rule_set(&files.clone().with_care(Care::Full), policy)
         }
         read => read,
     }
 }
 
-fn read_rule_set(files: &RuleFiles, local: Option<&TextFile>) -> Result<RuleSet, Vec<Diagnostic>> {
+fn read_rule_set(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSet, Vec<Diagnostic>> {
     let mut of_local = Vec::new();
-    let policy = local.and_then(|it| local::parse(it, &mut of_local));
-    let overlay = policy.as_ref().zip(local).map(|(policy, file)| Overlay::new(policy, file));
+    let parsed = policy.and_then(|it| local::parse(it.file, &mut of_local));
+    let overlay = parsed.as_ref().zip(policy).map(|(parsed, policy)| Overlay::new(parsed, policy));
     let mut reader = Reader::new(files, overlay);
     reader.registers();
     reader.concerns();

@@ -2,16 +2,31 @@
 
 use std::sync::Arc;
 
+use include_dir::{Dir, include_dir};
 use jsonschema::error::{TypeKind, ValidationErrorKind};
 use serde_json::Value;
 
-use super::files;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, nearest};
 use crate::source::{Kind, Node, Source};
 
+static SCHEMAS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/schemas");
+
+/// The text of an embedded schema, by the name of its file kind.
+pub fn schema(name: &str) -> Option<&'static str> {
+    SCHEMAS.get_file(format!("{name}.schema.json"))?.contents_utf8()
+}
+
+/// The names of all embedded schemas, sorted.
+pub fn schema_names() -> Vec<String> {
+    let mut names: Vec<String> =
+        SCHEMAS.files().filter_map(|file| file.path().to_str()?.strip_suffix(".schema.json").map(str::to_owned)).collect();
+    names.sort();
+    names
+}
+
 /// Checks a tree against an embedded schema. An unknown schema name is itself reported.
 pub fn check(schema_name: &str, source: &Arc<Source>, root: &Node) -> Vec<Diagnostic> {
-    let schema = files::schema(schema_name).and_then(|text| serde_json::from_str::<Value>(text).ok());
+    let schema = schema(schema_name).and_then(|text| serde_json::from_str::<Value>(text).ok());
     let Some(schema) = schema else {
         return vec![Diagnostic::bare(Code::Unreadable, format!("the schema `{schema_name}` is missing from this program"))];
     };

@@ -32,7 +32,7 @@ answers:
 /// The schema that editors use does not underline what the reader takes.
 fn an_editor_accepts(name: &str, bytes: &[u8]) {
     let schema: serde_json::Value =
-        serde_json::from_str(preblock::load::files::schema("questionnaire").unwrap_or_default()).unwrap_or_default();
+        serde_json::from_str(preblock::load::shape::schema("questionnaire").unwrap_or_default()).unwrap_or_default();
     let read = preblock::load::text::read(name, bytes, 1 << 20);
     let (Some(source), Some(root)) = (read.source, read.root) else { return };
     let found = preblock::load::shape::check_against(&schema, &source, &root);

@@ -1,0 +1,42 @@
+//! A rule set under a clinic's local policy. What a policy offers of the plan is written like the answers of a clinic's file,
+//! and understood like them.
+
+use std::sync::Arc;
+
+use super::files::{RuleFiles, TextFile};
+use super::local::{Kept, Policy};
+use super::{questionnaire, rule_set};
+use crate::diagnostic::Diagnostic;
+use crate::facts;
+use crate::model::RuleSet;
+use crate::source::{Node, Source};
+
+impl RuleSet {
+    /// A rule set, with a clinic's local policy over it if there is one.
+    ///
+    /// # Errors
+    /// Every diagnostic of every file, in the order files are read and places come; those of the local policy come last.
+    pub fn read(files: &RuleFiles, local: Option<&TextFile>) -> Result<Self, Vec<Diagnostic>> {
+        rule_set_with(files, local)
+    }
+}
+
+/// A rule set changed by a clinic's local policy, if there is one.
+///
+/// # Errors
+/// Every diagnostic of every file; those of the local policy come last.
+pub fn rule_set_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<RuleSet, Vec<Diagnostic>> {
+    rule_set::read(files, local.map(|file| Policy { file, offers }))
+}
+
+/// What is offered of each choice of the plan. These are nobody's answers: only the offers are understood.
+fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Vec<Kept>, Vec<Diagnostic>) {
+    let (gathered, mut wrong) = questionnaire::offers(rule_set, source, map);
+    let (facts, of_facts) = facts::read(rule_set, &gathered, rule_set.in_force_from);
+    wrong.extend(of_facts);
+    let kept = gathered.offers.iter().filter_map(|(at, given)| {
+        let offered = facts.offers().get(&rule_set.catalogue.questions[*at].slot)?;
+        Some(Kept { question: *at, key_span: given.key_span.clone(), offered: offered.clone() })
+    });
+    (kept.collect(), wrong)
+}
