@@ -15,7 +15,8 @@ pub mod notices;
 pub mod prospect;
 pub mod search;
 
-pub use compile::{Compiled, Prepared, State};
+pub use crate::outcome::State;
+pub use compile::{Compiled, Prepared};
 
 /// The rules in a state, worst first; among equals by concern, then in file order.
 pub(crate) fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&'a Rule> {

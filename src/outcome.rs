@@ -1,4 +1,4 @@
-//! The outcome of a rule, the urgency of a referral, and how outcomes combine into a verdict.
+//! What a rule comes to, its outcome, the urgency of a referral, and how outcomes combine into a verdict.
 
 /// What a rule asks for when it fires, and what a whole screening comes to. Ordered: go < defer < refer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -51,6 +51,28 @@ impl Urgency {
     /// Reads the word; `None` for anything else.
     pub fn from_word(word: &str) -> Option<Self> {
         [Self::Routine, Self::Urgent, Self::SameDay].into_iter().find(|it| it.word() == word)
+    }
+}
+
+/// What a rule came to for one patient.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum State {
+    /// Its condition holds.
+    Fires,
+    /// Its condition does not hold.
+    StaysQuiet,
+    /// Its condition cannot be decided yet.
+    Undetermined,
+}
+
+impl State {
+    /// In the words of reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Fires => "fires",
+            Self::StaysQuiet => "stays quiet",
+            Self::Undetermined => "undetermined",
+        }
     }
 }
 

@@ -14,13 +14,12 @@ use crate::evaluate::lifts::lifts;
 use crate::evaluate::next::{Said, next};
 use crate::evaluate::search::{Links, Trials};
 use crate::evaluate::{self, Compiled, State, dose, explain, notices, of_state};
-use crate::facts::answers::strangers;
 use crate::facts::{self, Facts, Gathered};
 use crate::load::files::sha256;
 use crate::load::questionnaire::{self, over};
 use crate::model::RuleSet;
 use crate::outcome::Standing;
-use crate::screening::{Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk, Unrecognised};
+use crate::screening::{Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk};
 
 /// Screens one questionnaire after another with the same rule set, as of the same day, for the same clinic.
 ///
@@ -177,7 +176,7 @@ impl<'a> Screener<'a> {
         let findings: Vec<Finding> =
             of_state(rule_set, &states, State::Fires).into_iter().map(|rule| explain::finding(rule_set, facts, rule)).collect();
         let Open { undetermined, to_ask } = Open::of(rule_set, &self.compiled, facts, &states);
-        let unrecognised: Vec<Unrecognised> = strangers(facts).iter().map(|name| explain::unrecognised(rule_set, name)).collect();
+        let unrecognised = explain::unrecognised(rule_set, facts);
         let better = self.searches.then(|| self.better(facts, span.verdict()));
         let said = Said { span, findings: &findings, to_ask: &to_ask, unrecognised: &unrecognised };
         let next = better.as_ref().map(|better| next(rule_set, facts, &said, &better.plans));

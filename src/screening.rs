@@ -1,13 +1,21 @@
 //! The result of a screening as plain data, ready to be reported.
+//!
+//! As JSON its shape is a promise to programs (`schemas/screening.schema.json`): keys keep their names and their order, and a
+//! key without a value is null or empty, never left out. Nothing is cleaned or shortened; a note arrives as it was written.
 
 use chrono::NaiveDate;
+use serde::Serialize;
 
 use crate::diagnostic::Diagnostic;
+use crate::facts::Why;
+use crate::model::catalogue::Who;
 use crate::model::{Kind, LocalChange, Status};
-use crate::outcome::{Outcome, Span, Standing, Urgency};
+use crate::outcome::{Outcome, Span, Standing, State, Urgency};
+
+mod serialize;
 
 /// The whole result for one questionnaire.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Screening {
     /// What must be known before anything else: that the rule set is a draft, was changed since it was approved, is past its
     /// review or not yet in force; that another file of the run has the same reference. Whole sentences.
@@ -23,13 +31,18 @@ pub struct Screening {
     /// The clinic's file, if one was given.
     pub clinic: Option<SourceStamp>,
     /// The day the answers were given, if the questionnaire says so.
+    #[serde(serialize_with = "serialize::day_if_any")]
     pub completed_on: Option<NaiveDate>,
     /// The day the screening was run.
+    #[serde(serialize_with = "serialize::day")]
     pub as_of: NaiveDate,
     /// The planned day of surgery, with a time if one was given; `None` if not known.
     pub procedure_on: Option<String>,
     /// The verdict, and the best and the worst case around it.
+    #[serde(flatten)]
     pub span: Span,
+    /// What is to be done next; `None` if nobody looked for other plans.
+    pub next: Option<Next>,
     /// Rules that fire: worst first, then by concern, then by rule.
     pub findings: Vec<Finding>,
     /// Rules that cannot be decided yet, in the same order.
@@ -44,13 +57,13 @@ pub struct Screening {
     pub unrecognised: Vec<Unrecognised>,
     /// The patient's answers that count for nothing, since their questions do not apply; in the order they are asked.
     pub set_aside: Vec<SetAside>,
-    /// What is to be done next; `None` if nobody looked for other plans.
-    pub next: Option<Next>,
     /// What would give a better verdict; empty if nothing known would, or if the verdict is go.
     pub lifts: Vec<Lift>,
     /// Other plans with a better verdict, fewest changes first; `None` if they were not asked for.
+    #[serde(serialize_with = "serialize::each")]
     pub alternatives: Option<Vec<Alternative>>,
     /// The verdict day by day, as spans; `None` if it was not asked for.
+    #[serde(serialize_with = "serialize::each")]
     pub dates: Option<Vec<DateSpan>>,
     /// Whether a search for lifts or other plans ended before everything was tried: there may be more.
     pub cut_short: bool,
@@ -77,7 +90,7 @@ pub struct Refusal {
 }
 
 /// What is to be done next, in one line.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Next {
     /// What comes first; the parts say what else does.
     pub kind: NextKind,
@@ -128,18 +141,19 @@ impl NextKind {
 }
 
 /// How many answers one kind of person can give.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Asked {
-    /// Who: patient, referrer, nurse, clinician or record.
-    pub from: &'static str,
+    /// Who.
+    pub from: Who,
     /// How many.
     pub n: usize,
 }
 
 /// What a screening would come to if something were otherwise.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Prospect {
     /// The verdict, and the best and the worst case around it.
+    #[serde(flatten)]
     pub span: Span,
     /// The rules that would fire: worst first, then in the order of the rule set.
     pub fires: Vec<Firing>,
@@ -155,7 +169,7 @@ impl Prospect {
 }
 
 /// A rule that would fire, in short.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Firing {
     /// Full id of the rule.
     pub rule: String,
@@ -170,7 +184,7 @@ pub struct Firing {
 }
 
 /// One answer that would be otherwise.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Change {
     /// The fact's id.
     pub fact: String,
@@ -183,7 +197,7 @@ pub struct Change {
 }
 
 /// A smallest set of changes that would give a better verdict.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Lift {
     /// All of them are needed.
     pub changes: Vec<Change>,
@@ -192,7 +206,7 @@ pub struct Lift {
 }
 
 /// Another plan that gives a better verdict.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Alternative {
     /// All of them are needed.
     pub changes: Vec<Change>,
@@ -203,11 +217,13 @@ pub struct Alternative {
 }
 
 /// Days in a row with the same verdict.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct DateSpan {
     /// First day.
+    #[serde(serialize_with = "serialize::day")]
     pub from: NaiveDate,
     /// Last day.
+    #[serde(serialize_with = "serialize::day")]
     pub to: NaiveDate,
     /// How many procedure days lie in it.
     pub n_days: usize,
@@ -218,7 +234,7 @@ pub struct DateSpan {
 }
 
 /// A rule whose state is otherwise from one day to the next.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Turn {
     /// Full id of the rule.
     pub rule: String,
@@ -226,14 +242,14 @@ pub struct Turn {
     pub title: String,
     /// What it asks for.
     pub outcome: Outcome,
-    /// "fires", "stays quiet" or "undetermined".
-    pub before: &'static str,
-    /// The same, on the next procedure day.
-    pub after: &'static str,
+    /// Its state on the last day of the span.
+    pub before: State,
+    /// Its state on the next procedure day.
+    pub after: State,
 }
 
 /// Which rule set.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct RuleSetStamp {
     /// Its name.
     pub id: String,
@@ -242,17 +258,19 @@ pub struct RuleSetStamp {
     /// Draft, approved or withdrawn.
     pub status: Status,
     /// SHA-256, in hexadecimal.
+    #[serde(serialize_with = "serialize::digest")]
     pub digest: String,
     /// Headings of its concerns: what was looked at, and nothing else was.
     pub concerns: Vec<String>,
 }
 
 /// Which local policy, and what it changes.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct LocalStamp {
     /// The clinic's name.
     pub clinic: String,
     /// The file.
+    #[serde(flatten)]
     pub source: SourceStamp,
     /// Each change, in the order of the file.
     pub changes: Vec<LocalShown>,
@@ -268,16 +286,17 @@ pub struct LocalShown {
 }
 
 /// Which file.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct SourceStamp {
     /// As the user named it.
     pub path: String,
     /// SHA-256 of its bytes, in hexadecimal.
+    #[serde(serialize_with = "serialize::digest")]
     pub digest: String,
 }
 
 /// A rule that fires, told to a person.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Finding {
     /// Full id of the rule.
     pub rule: String,
@@ -308,7 +327,7 @@ pub struct Finding {
 }
 
 /// A fact that decided a finding.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Because {
     /// The fact's id.
     pub fact: String,
@@ -360,7 +379,7 @@ pub enum Cited {
 }
 
 /// A rule that cannot be decided yet.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Undetermined {
     /// Full id of the rule.
     pub rule: String,
@@ -379,16 +398,16 @@ pub struct Undetermined {
 }
 
 /// An answer to ask for.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ToAsk {
     /// The fact's id.
     pub fact: String,
     /// The wording of the question.
     pub ask: String,
     /// Who can supply it.
-    pub from: &'static str,
-    /// Why it is missing: not asked, asked and not known, not recognised, ...
-    pub why: String,
+    pub from: Who,
+    /// Why it is asked for.
+    pub why: WhyAsked,
     /// What may be answered, in words; empty for a question without options.
     pub options: Vec<String>,
     /// Whether several of the options may be so, or none.
@@ -407,33 +426,58 @@ pub struct ToAsk {
     pub for_a_name: bool,
 }
 
+/// Why an answer is asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum WhyAsked {
+    /// It is missing, for this reason.
+    Missing(Why),
+    /// It was given, and this of it settles nothing.
+    Unsettled(String),
+}
+
+impl WhyAsked {
+    /// In the words of reports.
+    pub fn word(&self) -> &str {
+        match self {
+            Self::Missing(why) => why.in_words(),
+            Self::Unsettled(what) => what,
+        }
+    }
+}
+
 /// The anaesthetic arithmetic.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Anaesthetic {
     /// Dose over limit, summed; `None` if it cannot be computed yet.
+    #[serde(serialize_with = "serialize::figure")]
     pub load: Option<f64>,
     /// Each planned agent.
     pub per_agent: Vec<AgentDose>,
     /// Share of the limit that was given before and is part of the load; `None` if nothing was, or it is not known.
+    #[serde(serialize_with = "serialize::figure")]
     pub earlier_share: Option<f64>,
     /// Largest volume of the same mixture, in mL, rounded down to tenths.
+    #[serde(serialize_with = "serialize::largest_volume")]
     pub largest_volume_same_mix: Option<f64>,
     /// Smaller limits that are for this patient, or may be.
     pub reductions: Vec<Reduction>,
     /// Planned volume for each toe, in mL.
+    #[serde(serialize_with = "serialize::volume")]
     pub volume_per_toe: Option<f64>,
     /// What the arithmetic rests on: weight used, age, adrenaline.
     pub basis: Vec<String>,
 }
 
 /// A share of the usual limits that is the limit for some patients.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Reduction {
     /// For whom.
     pub about: String,
     /// The share that is left.
+    #[serde(serialize_with = "serialize::figure")]
     pub share: f64,
     /// Volume of the same mixture that reaches the reduced limit, in mL; `None` while the load is not known.
+    #[serde(serialize_with = "serialize::largest_volume")]
     pub largest_volume_same_mix: Option<f64>,
     /// Whether it is for this patient.
     pub applies: Applies,
@@ -459,26 +503,31 @@ impl Applies {
 }
 
 /// One planned agent.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AgentDose {
     /// Its id.
     pub agent: String,
     /// Strength in per cent.
+    #[serde(serialize_with = "serialize::figure")]
     pub percent: Option<f64>,
     /// Volume in mL.
+    #[serde(serialize_with = "serialize::figure")]
     pub volume_ml: Option<f64>,
     /// Dose in mg.
+    #[serde(serialize_with = "serialize::figure")]
     pub dose_mg: Option<f64>,
     /// Limit in mg.
+    #[serde(serialize_with = "serialize::figure")]
     pub limit_mg: Option<f64>,
     /// Where the limit comes from.
     pub limit_from: Option<String>,
     /// Dose over limit.
+    #[serde(serialize_with = "serialize::figure")]
     pub share: Option<f64>,
 }
 
 /// A note with its place.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct NoteShown {
     /// The section; empty for the whole questionnaire.
     pub section: String,
@@ -491,14 +540,15 @@ pub struct NoteShown {
 }
 
 /// A name that was not recognised; one that stands in a list twice is told once.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Unrecognised {
     /// The list in which it stands.
     pub fact: String,
     /// The wording of the question for that list.
+    #[serde(skip)]
     pub ask: String,
     /// Who can supply the name.
-    pub from: &'static str,
+    pub from: Who,
     /// As written.
     pub text: String,
     /// The nearest known name.

@@ -9,7 +9,7 @@ use crate::formulas::RoleKind;
 use crate::formulas::formula::Amount;
 use crate::model::{Answer, Condition, FactKind, Question, Rule, RuleSet};
 use crate::outcome::Outcome;
-use crate::screening::{ToAsk, Undetermined};
+use crate::screening::{ToAsk, Undetermined, WhyAsked};
 use crate::truth::{FactSlot, Truth};
 
 /// Most substances named of those that a word for several may mean.
@@ -103,8 +103,8 @@ fn to_ask(
         let rules: Vec<&Rule> = at.iter().filter_map(|at| open.get(*at)).map(|(rule, _)| *rule).collect();
         let is_date = matches!(rule_set.catalogue.fact(slot).kind, FactKind::TakenOn(_));
         let why = match facts.get(slot) {
-            Fact::Missing(Missing { why, .. }) => why.in_words().to_owned(),
-            Fact::Known(known) => unsettled(rule_set, facts, known, &rules),
+            Fact::Missing(Missing { why, .. }) => WhyAsked::Missing(*why),
+            Fact::Known(known) => WhyAsked::Unsettled(unsettled(rule_set, facts, known, &rules)),
         };
         let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
         // Asked only in certain situations, and it is not yet known whether this is one.
@@ -113,7 +113,7 @@ fn to_ask(
         found.push(ToAsk {
             fact: rule_set.catalogue.id(slot).to_owned(),
             ask: if is_date { format!("On which day was this taken: {}", question.ask) } else { question.ask.clone() },
-            from: question.from.word(),
+            from: question.from,
             why,
             options: options.iter().map(|it| it.text.clone()).collect(),
             several: !is_date && matches!(question.answer, Answer::SeveralOf(_)),

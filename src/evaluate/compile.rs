@@ -9,30 +9,9 @@ use std::cmp::Ordering;
 use crate::facts::holds;
 use crate::facts::{Fact, Facts, Value};
 use crate::model::{Comparison, Condition, FactType, RuleSet, Test};
+use crate::outcome::State;
 use crate::quantity::when::When;
 use crate::truth::FactSlot;
-
-/// What a rule came to for one patient.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum State {
-    /// Its condition holds.
-    Fires,
-    /// Its condition does not hold.
-    StaysQuiet,
-    /// Its condition cannot be decided yet.
-    Undetermined,
-}
-
-impl State {
-    /// In the words of reports.
-    pub fn in_words(self) -> &'static str {
-        match self {
-            Self::Fires => "fires",
-            Self::StaysQuiet => "stays quiet",
-            Self::Undetermined => "undetermined",
-        }
-    }
-}
 
 const BELOW: u8 = 1;
 const EQUAL: u8 = 2;

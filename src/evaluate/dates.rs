@@ -2,13 +2,13 @@
 
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 
-use super::compile::{Compiled, State};
+use super::compile::Compiled;
 use super::prospect::prospect;
 use super::standing;
 use crate::facts::answers::date_in_words;
 use crate::facts::{Fact, Facts, Known, Value};
 use crate::model::RuleSet;
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, State};
 use crate::quantity::when::When;
 use crate::screening::{DateSpan, Turn};
 
@@ -63,8 +63,8 @@ fn turns(rule_set: &RuleSet, before: &[State], after: &[State]) -> Vec<Turn> {
             rule: rule.id.clone(),
             title: rule.title.clone(),
             outcome: rule.outcome,
-            before: before.in_words(),
-            after: after.in_words(),
+            before: *before,
+            after: *after,
         })
         .collect()
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::facts::answers::Stranger;
+use crate::facts::answers::{Stranger, strangers};
 use crate::facts::derive::slots;
 use crate::facts::holds::{self, Decider};
 use crate::facts::{self, Fact, Facts, Note, Place, Value};
@@ -92,18 +92,21 @@ pub fn note(note: &Note) -> NoteShown {
     }
 }
 
-/// A name that nobody recognised, with its question and place.
-pub fn unrecognised(rule_set: &RuleSet, name: &Stranger<'_>) -> Unrecognised {
-    let question = rule_set.catalogue.question_of(name.slot);
-    Unrecognised {
-        fact: rule_set.catalogue.id(name.slot).to_owned(),
-        ask: rule_set.catalogue.about(name.slot).to_owned(),
-        from: question.map_or("", |it| it.from.word()),
-        text: name.text.to_owned(),
-        nearest: name.nearest.map(str::to_owned),
-        path: name.place.source.name().to_owned(),
-        line: name.place.position().line,
-    }
+/// The names that nobody recognised, each with its question and place. A list of names is always somebody's answer.
+pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
+    let told = |name: &Stranger<'_>| {
+        let question = rule_set.catalogue.question_of(name.slot)?;
+        Some(Unrecognised {
+            fact: question.id.clone(),
+            ask: question.ask.clone(),
+            from: question.from,
+            text: name.text.to_owned(),
+            nearest: name.nearest.map(str::to_owned),
+            path: name.place.source.name().to_owned(),
+            line: name.place.position().line,
+        })
+    };
+    strangers(facts).iter().filter_map(told).collect()
 }
 
 /// The patient's own answers that count for nothing, each with what says that its question does not apply.

@@ -67,11 +67,8 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Altern
         _ if could_be_worse || found.span.best_case.outcome == Outcome::Go => NextKind::Ask,
         Some(plan) => {
             // The other plan may ask for more, or for less.
-            let waits = plan
-                .prospect
-                .waits_for
-                .iter()
-                .filter_map(|it| Some(rule_set.catalogue.question_of(rule_set.catalogue.slot(it)?)?.from.word()));
+            let waits =
+                plan.prospect.waits_for.iter().filter_map(|it| Some(rule_set.catalogue.question_of(rule_set.catalogue.slot(it)?)?.from));
             next.ask = counted(waits);
             NextKind::ChangePlan
         }
@@ -108,9 +105,9 @@ fn by_whom<'a>(asks: impl Iterator<Item = &'a ToAsk>) -> Vec<Asked> {
     counted(asks.into_iter().map(|it| it.from))
 }
 
-fn counted(from: impl Iterator<Item = &'static str>) -> Vec<Asked> {
-    let from: Vec<&str> = from.collect();
-    let each = WHOM.map(Who::word).into_iter().map(|whom| Asked { from: whom, n: from.iter().filter(|it| **it == whom).count() });
+fn counted(from: impl Iterator<Item = Who>) -> Vec<Asked> {
+    let from: Vec<Who> = from.collect();
+    let each = WHOM.into_iter().map(|whom| Asked { from: whom, n: from.iter().filter(|it| **it == whom).count() });
     each.filter(|it| it.n > 0).collect()
 }
 

@@ -1,10 +1,9 @@
 //! What a screening would come to, in short, for plans, days and answers that are not so yet.
 
-use super::compile::State;
 use super::{explain, of_state, span};
 use crate::facts::{Fact, Facts};
 use crate::model::RuleSet;
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, State};
 use crate::screening::{Change, Prospect};
 use crate::truth::FactSlot;
 

@@ -7,12 +7,12 @@
 use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::compile::{Compiled, Kept, State};
+use super::compile::{Compiled, Kept};
 use super::standing;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
 use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test, Turn};
-use crate::outcome::{Outcome, Standing};
+use crate::outcome::{Outcome, Standing, State};
 use crate::truth::{FactSlot, Slot};
 
 /// The options of a yes/no question, by position.

@@ -45,10 +45,10 @@ pub enum Difference {
     Rule {
         /// Its id.
         rule: String,
-        /// "fires", "stays quiet", "undetermined".
-        expected: &'static str,
-        /// The same.
-        got: &'static str,
+        /// The state that must come out.
+        expected: State,
+        /// The state that came out.
+        got: State,
         /// What it waits for, if it is undetermined.
         waits_for: Vec<String>,
     },
@@ -95,7 +95,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         let expected = expected_state(case, &rule.id);
         if expected != *state {
             let waits_for = explain::waits_for(&rule.when, &facts).into_iter().map(|slot| rule_set.catalogue.id(slot).to_owned()).collect();
-            differences.push(Difference::Rule { rule: rule.id.clone(), expected: expected.in_words(), got: state.in_words(), waits_for });
+            differences.push(Difference::Rule { rule: rule.id.clone(), expected, got: *state, waits_for });
         }
     }
     // A rule that local policy took out stays quiet for everybody.
@@ -103,7 +103,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         let (expected, got) = (expected_state(case, gone), State::StaysQuiet);
         if expected != got {
             let rule = gone.to_owned();
-            differences.push(Difference::Rule { rule, expected: expected.in_words(), got: got.in_words(), waits_for: Vec::new() });
+            differences.push(Difference::Rule { rule, expected, got, waits_for: Vec::new() });
         }
     }
     CaseRun { facts, states, differences }
@@ -137,7 +137,7 @@ impl Difference {
             }
             Self::Rule { rule, expected, got, waits_for } => {
                 let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
-                vec![format!("{rule}: expected {expected}, got {got}{waits}")]
+                vec![format!("{rule}: expected {}, got {}{waits}", expected.word(), got.word())]
             }
         }
     }

@@ -6,8 +6,10 @@
 use std::cmp::Reverse;
 
 use super::page::{Indent, Page, Paint, Style};
-use super::words::{counted, surgery, who};
-use crate::screening::{Screening, ToAsk, Unrecognised};
+use super::words::{counted, surgery};
+use crate::facts::Why;
+use crate::model::catalogue::Who;
+use crate::screening::{Screening, ToAsk, Unrecognised, WhyAsked};
 
 /// Narrow enough for a message.
 const WIDTH: usize = 64;
@@ -16,7 +18,7 @@ const WIDTH: usize = 64;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AskedGroup<'a> {
     /// Who can supply the answers.
-    pub from: &'static str,
+    pub from: Who,
     /// Names that nobody recognised: to be cleared up before anything else.
     pub names: Vec<&'a Unrecognised>,
     /// The questions: first those that are needed in any case, and among these the worst first.
@@ -35,10 +37,10 @@ impl<'a> AskedGroup<'a> {
 pub fn groups(screening: &Screening) -> Vec<AskedGroup<'_>> {
     let names = &screening.unrecognised;
     let asks: Vec<&ToAsk> = screening.to_ask.iter().filter(|it| !it.for_a_name).collect();
-    let mut from: Vec<&'static str> = names.iter().map(|it| it.from).chain(asks.iter().map(|it| it.from)).collect();
-    from.sort_by_key(|it| who(it));
+    let mut from: Vec<Who> = names.iter().map(|it| it.from).chain(asks.iter().map(|it| it.from)).collect();
+    from.sort();
     from.dedup();
-    let group = |from: &'static str| {
+    let group = |from: Who| {
         let mut asks: Vec<&ToAsk> = asks.iter().copied().filter(|it| it.from == from).collect();
         asks.sort_by_key(|it| (it.depends, Reverse((it.could_lead_to, it.urgency))));
         AskedGroup { from, names: names.iter().filter(|it| it.from == from).collect(), asks }
@@ -119,14 +121,13 @@ fn about(screening: &Screening) -> String {
 }
 
 /// To whom a part goes.
-fn whom(from: &str) -> String {
+fn whom(from: Who) -> &'static str {
     match from {
-        "patient" => "For the patient".to_owned(),
-        "referrer" => "For the referrer".to_owned(),
-        "nurse" => "For the nurse to measure or settle".to_owned(),
-        "clinician" => "For the operating clinician to examine or decide".to_owned(),
-        "record" => "To look up in the record".to_owned(),
-        other => format!("From {other}"),
+        Who::Patient => "For the patient",
+        Who::Referrer => "For the referrer",
+        Who::Nurse => "For the nurse to measure or settle",
+        Who::Clinician => "For the operating clinician to examine or decide",
+        Who::Record => "To look up in the record",
     }
 }
 
@@ -152,8 +153,8 @@ fn question(page: &mut Page, number: usize, ask: &ToAsk) {
         let (how, none) = if ask.several { ("All that are so", " / none of these") } else { ("One of", "") };
         page.paragraph(4, &format!("{how}: {}{none} / not known", ask.options.join(" / ")));
     }
-    if ask.why != "not asked" {
-        page.paragraph(4, &format!("So far: {}.", ask.why));
+    if ask.why != WhyAsked::Missing(Why::NotAsked) {
+        page.paragraph(4, &format!("So far: {}.", ask.why.word()));
     }
     page.paragraph(4, &format!("Entered as {}", ask.entry));
 }

@@ -425,13 +425,13 @@ fn to_ask(sheet: &mut Sheet, asks: &[ToAsk]) {
     }
     sheet.heading(1, &format!("To ask ({})", now.len()));
     let mut groups = grouped(now.into_iter(), |it| it.from);
-    groups.sort_by_key(|(from, _)| who(from).0);
+    groups.sort_by_key(|(from, _)| *from);
     for (from, asks) in groups {
-        sheet.paragraph(&inline(&who(from).1));
+        sheet.paragraph(&inline(who(from)));
         sheet.gap();
         for ask in asks {
             let options = if ask.options.is_empty() { String::new() } else { format!(" ({})", ask.options.join(" / ")) };
-            let why = format!("{}; {}", ask.why, could_lead_to(ask));
+            let why = format!("{}; {}", ask.why.word(), could_lead_to(ask));
             sheet.item("- [ ]", &format!("{} {}: {}", inline(&format!("{}{options}", ask.ask)), code(&ask.fact), inline(&why)));
         }
     }

@@ -216,16 +216,16 @@ fn to_ask(page: &mut Page, asks: &[ToAsk]) {
     }
     page.heading(&format!("To ask ({})", now.len()));
     let mut groups = grouped(now.into_iter(), |it| it.from);
-    groups.sort_by_key(|(from, _)| who(from).0);
+    groups.sort_by_key(|(from, _)| *from);
     for (from, asks) in groups {
-        page.entry(&who(from).1, Paint::Strong, BLOCK, "");
+        page.entry(who(from), Paint::Strong, BLOCK, "");
         for ask in asks {
             page.entry("[ ]", Paint::Plain, Indent { label: 4, text: 8, hang: 0 }, &ask.ask);
             if !ask.options.is_empty() {
                 page.paragraph(8, &format!("({})", ask.options.join(" | ")));
             }
             let rules = counted(ask.rules.len(), "rule waits", "rules wait");
-            page.paragraph(8, &format!("{}: {}; {}; {rules}", ask.fact, ask.why, could_lead_to(ask)));
+            page.paragraph(8, &format!("{}: {}; {}; {rules}", ask.fact, ask.why.word(), could_lead_to(ask)));
         }
     }
     if !later.is_empty() {

@@ -5,8 +5,9 @@ use std::fmt;
 use chrono::NaiveDate;
 
 use super::Standing;
+use crate::model::catalogue::Who;
 use crate::model::{Kind, Loosens, RuleSet, Status};
-use crate::outcome::Outcome;
+use crate::outcome::{Outcome, State};
 use crate::screening::{
     Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SetAside, SourceStamp, ToAsk, Turn,
     Undetermined, Unrecognised,
@@ -207,11 +208,10 @@ pub fn end_of(span: &DateSpan, next: Option<&DateSpan>) -> Option<String> {
 
 fn turn(turn: &Turn) -> String {
     let now = match (turn.before, turn.after) {
-        (_, "fires") => "starts to fire",
-        ("fires", "stays quiet") => "no longer fires",
-        (_, "stays quiet") => "is settled and stays quiet",
-        (_, "undetermined") => "can no longer be decided",
-        (_, other) => other,
+        (_, State::Fires) => "starts to fire",
+        (State::Fires, State::StaysQuiet) => "no longer fires",
+        (_, State::StaysQuiet) => "is settled and stays quiet",
+        (_, State::Undetermined) => "can no longer be decided",
     };
     format!("{} ({}) {now}", turn.title, turn.rule)
 }
@@ -284,15 +284,14 @@ pub fn first_and_later(asks: &[ToAsk]) -> (Vec<&ToAsk>, Vec<&ToAsk>) {
     if first.is_empty() { (later, first) } else { (first, later) }
 }
 
-/// The place of a person in the list of whom to ask, and the heading.
-pub fn who(from: &str) -> (u8, String) {
+/// The heading over what somebody is asked.
+pub fn who(from: Who) -> &'static str {
     match from {
-        "patient" => (0, "Ask the patient".to_owned()),
-        "referrer" => (1, "Ask the referrer".to_owned()),
-        "nurse" => (2, "For the nurse to measure or settle".to_owned()),
-        "clinician" => (3, "For the operating clinician to examine or decide".to_owned()),
-        "record" => (4, "Look up in the record".to_owned()),
-        other => (5, format!("From {other}")),
+        Who::Patient => "Ask the patient",
+        Who::Referrer => "Ask the referrer",
+        Who::Nurse => "For the nurse to measure or settle",
+        Who::Clinician => "For the operating clinician to examine or decide",
+        Who::Record => "Look up in the record",
     }
 }
 

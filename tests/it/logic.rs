@@ -203,7 +203,7 @@ fn a_missing_answer_decides_nothing(
     let waits: Vec<&str> = found.undetermined.iter().flat_map(|it| it.waits_for.iter().map(String::as_str)).collect();
     assert_eq!(waits, [format!("a.{question}")], "{when} waits for exactly that answer");
     assert_eq!(found.verdict().outcome, Defer);
-    let why = found.to_ask.first().map(|it| it.why.as_str());
+    let why = found.to_ask.first().map(|it| it.why.word());
     let expected = match answer {
         Some("unknown") => "asked, not known",
         Some("declined") => "asked, not answered",

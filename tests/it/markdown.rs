@@ -4,7 +4,7 @@
 use std::process::Command;
 
 use preblock::report::markdown;
-use preblock::screening::{Cited, NoteShown, Screening};
+use preblock::screening::{Cited, NoteShown, Screening, WhyAsked};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
@@ -246,7 +246,7 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
     it.to_ask = defer().to_ask;
     it.undetermined = defer().undetermined;
     for it in &mut it.to_ask {
-        (it.ask, it.why, it.fact, it.options) = (text.into(), text.into(), text.into(), vec![text.into()]);
+        (it.ask, it.why, it.fact, it.options) = (text.into(), WhyAsked::Unsettled(text.into()), text.into(), vec![text.into()]);
     }
     for it in &mut it.undetermined {
         (it.rule, it.waits_for) = (text.into(), vec![text.into()]);

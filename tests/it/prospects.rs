@@ -424,7 +424,8 @@ fn hold_dates(desk: &Desk, answers: &Gathered, weekdays: Option<&[Weekday]>, n_d
                     State::StaysQuiet => "stays quiet",
                     State::Undetermined => "undetermined",
                 };
-                let told: Vec<(&str, &str, &str)> = last.ended_by.iter().map(|it| (it.rule.as_str(), it.before, it.after)).collect();
+                let told: Vec<(&str, &str, &str)> =
+                    last.ended_by.iter().map(|it| (it.rule.as_str(), it.before.word(), it.after.word())).collect();
                 assert_eq!(told, turned.iter().map(|(id, one, other)| (*id, words(*one), words(*other))).collect::<Vec<_>>(), "{whose}");
                 assert!(!told.is_empty(), "{whose}: nothing ended the span before {day}");
             }

@@ -3,12 +3,15 @@
 
 use std::path::Path;
 
+use preblock::facts::Why;
+use preblock::model::catalogue::Who;
 use preblock::model::{Kind, LocalChange, LocalKind, Loosens, Status};
-use preblock::outcome::{Outcome, Span, Standing, Urgency};
+use preblock::outcome::{Outcome, Span, Standing, State, Urgency};
 use preblock::report::{Style, chase, json, markdown, steers, text};
 use preblock::screening::{
     AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
     Next, NextKind, NoteShown, Prospect, Reduction, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    WhyAsked,
 };
 use rstest::rstest;
 use serde_json::Value;
@@ -113,7 +116,7 @@ pub fn stranger(text: &str, nearest: Option<&str>, path: &str, line: usize) -> U
     Unrecognised {
         fact: "medicines.current".into(),
         ask: "Which medicines are taken now?".into(),
-        from: "patient",
+        from: Who::Patient,
         text: text.into(),
         nearest: nearest.map(Into::into),
         path: path.into(),
@@ -121,12 +124,12 @@ pub fn stranger(text: &str, nearest: Option<&str>, path: &str, line: usize) -> U
     }
 }
 
-pub fn ask(fact: &str, from: &'static str, outcome: Outcome, rules: &[&str], depends: bool) -> ToAsk {
+pub fn ask(fact: &str, from: Who, outcome: Outcome, rules: &[&str], depends: bool) -> ToAsk {
     ToAsk {
         fact: fact.into(),
         ask: format!("What about {fact}, in the words of the question?"),
         from,
-        why: "not asked".into(),
+        why: WhyAsked::Missing(Why::NotAsked),
         options: Vec::new(),
         several: false,
         entry: format!("{fact}: yes | no"),
@@ -225,7 +228,7 @@ pub fn defer() -> Screening {
     let mut it = nothing("SM-107");
     it.next = Some(Next {
         read: vec!["warfrin".into(), "the small white ones".into()],
-        ask: vec![Asked { from: "patient", n: 1 }, Asked { from: "nurse", n: 1 }, Asked { from: "record", n: 1 }],
+        ask: vec![Asked { from: Who::Patient, n: 1 }, Asked { from: Who::Nurse, n: 1 }, Asked { from: Who::Record, n: 1 }],
         wait_for: vec!["an INR below 4.0, no older than 24 hours".into()],
         ..to_do(NextKind::Ask)
     });
@@ -253,15 +256,15 @@ pub fn defer() -> Screening {
         open("circulation/smoking", Outcome::Go, None, &["circulation.smoker"]),
     ];
     it.to_ask = vec![
-        ask("circulation.symptoms", "patient", Outcome::Refer, &["circulation/rest-pain", "circulation/tissue-loss"], false),
-        ask("circulation.ankle_measured", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], false),
+        ask("circulation.symptoms", Who::Patient, Outcome::Refer, &["circulation/rest-pain", "circulation/tissue-loss"], false),
+        ask("circulation.ankle_measured", Who::Nurse, Outcome::Refer, &["circulation/ankle-index-low"], false),
         ToAsk {
-            why: "asked, not known".into(),
-            ..ask("bleeding.inr.taken_on", "record", Outcome::Defer, &["bleeding/inr-too-old"], false)
+            why: WhyAsked::Missing(Why::Unknown),
+            ..ask("bleeding.inr.taken_on", Who::Record, Outcome::Defer, &["bleeding/inr-too-old"], false)
         },
-        ask("circulation.smoker", "patient", Outcome::Go, &["circulation/smoking"], false),
-        ask("circulation.arm_left", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], true),
-        ask("circulation.ankle_left", "nurse", Outcome::Refer, &["circulation/ankle-index-low"], true),
+        ask("circulation.smoker", Who::Patient, Outcome::Go, &["circulation/smoking"], false),
+        ask("circulation.arm_left", Who::Nurse, Outcome::Refer, &["circulation/ankle-index-low"], true),
+        ask("circulation.ankle_left", Who::Nurse, Outcome::Refer, &["circulation/ankle-index-low"], true),
     ];
     it.unrecognised = vec![
         stranger("warfrin", Some("warfarin"), "referrals/SM-107.yaml", 14),
@@ -358,7 +361,7 @@ pub fn bookable() -> Screening {
     it.next = Some(Next {
         plan: vec![change("plan.ablation", "How is the matrix destroyed?", "phenol", "electrosurgery")],
         is_offered: false,
-        ask: vec![Asked { from: "record", n: 2 }],
+        ask: vec![Asked { from: Who::Record, n: 2 }],
         ..to_do(NextKind::ChangePlan)
     });
     it.source.path = "SM-115.yaml".into();
@@ -416,7 +419,7 @@ pub fn bookable() -> Screening {
             to: day("2026-12-09"),
             n_days: 3,
             prospect: prospect(vec![thinner()]),
-            ended_by: vec![turn("bleeding/inr-too-old", "INR too old", "stays quiet", "fires")],
+            ended_by: vec![turn("bleeding/inr-too-old", "INR too old", State::StaysQuiet, State::Fires)],
         },
         DateSpan {
             from: day("2026-12-10"),
@@ -424,9 +427,9 @@ pub fn bookable() -> Screening {
             n_days: 1,
             prospect: prospect(vec![too_old(), thinner()]),
             ended_by: vec![
-                turn("bleeding/inr-too-old", "INR too old", "fires", "stays quiet"),
-                turn("pregnancy/phenol", "Phenol in pregnancy", "undetermined", "stays quiet"),
-                turn("diabetes/hba1c-old", "HbA1c too old", "fires", "undetermined"),
+                turn("bleeding/inr-too-old", "INR too old", State::Fires, State::StaysQuiet),
+                turn("pregnancy/phenol", "Phenol in pregnancy", State::Undetermined, State::StaysQuiet),
+                turn("diabetes/hba1c-old", "HbA1c too old", State::Fires, State::Undetermined),
             ],
         },
         DateSpan { from: day("2026-12-14"), to: day("2026-12-21"), n_days: 4, prospect: prospect(vec![rest_pain]), ended_by: vec![] },
@@ -639,21 +642,21 @@ fn with_nothing_to_ask_first_the_later_questions_are_asked() {
 fn the_chase_list_asks_the_worst_first() {
     let mut it = nothing("SM-107");
     it.to_ask = vec![
-        ask("a.smoker", "patient", Outcome::Go, &["a/x"], false),
-        ask("a.details", "patient", Outcome::Refer, &["a/x"], true),
-        ToAsk { urgency: Some(Urgency::SameDay), ..ask("a.tissue", "patient", Outcome::Refer, &["a/x"], false) },
-        ask("a.clearance", "record", Outcome::Defer, &["a/x"], false),
-        ask("a.pain", "patient", Outcome::Refer, &["a/x"], false),
-        ask("a.letter", "referrer", Outcome::Defer, &["a/x"], false),
-        ask("a.mark", "clinician", Outcome::Defer, &["a/x"], false),
+        ask("a.smoker", Who::Patient, Outcome::Go, &["a/x"], false),
+        ask("a.details", Who::Patient, Outcome::Refer, &["a/x"], true),
+        ToAsk { urgency: Some(Urgency::SameDay), ..ask("a.tissue", Who::Patient, Outcome::Refer, &["a/x"], false) },
+        ask("a.clearance", Who::Record, Outcome::Defer, &["a/x"], false),
+        ask("a.pain", Who::Patient, Outcome::Refer, &["a/x"], false),
+        ask("a.letter", Who::Referrer, Outcome::Defer, &["a/x"], false),
+        ask("a.mark", Who::Clinician, Outcome::Defer, &["a/x"], false),
     ];
-    let groups: Vec<(&str, Vec<&str>)> =
+    let groups: Vec<(Who, Vec<&str>)> =
         chase::groups(&it).into_iter().map(|it| (it.from, it.asks.iter().map(|it| it.fact.as_str()).collect())).collect();
-    let expected: [(&str, &[&str]); 4] = [
-        ("patient", &["a.tissue", "a.pain", "a.smoker", "a.details"]),
-        ("referrer", &["a.letter"]),
-        ("clinician", &["a.mark"]),
-        ("record", &["a.clearance"]),
+    let expected: [(Who, &[&str]); 4] = [
+        (Who::Patient, &["a.tissue", "a.pain", "a.smoker", "a.details"]),
+        (Who::Referrer, &["a.letter"]),
+        (Who::Clinician, &["a.mark"]),
+        (Who::Record, &["a.clearance"]),
     ];
     assert_eq!(groups, expected.map(|(from, facts)| (from, facts.to_vec())));
 }
@@ -867,9 +870,10 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
 fn a_patient_takes_one_line_of_a_summary() {
     let mut long = defer();
     long.unrecognised.clear();
-    long.next = Some(Next { ask: vec![Asked { from: "nurse", n: 200 }], ..to_do(NextKind::Ask) });
-    long.to_ask =
-        (0..200).map(|at| ask(&format!("circulation.answer_{at}"), "nurse", Outcome::Refer, &["circulation/rest-pain"], false)).collect();
+    long.next = Some(Next { ask: vec![Asked { from: Who::Nurse, n: 200 }], ..to_do(NextKind::Ask) });
+    long.to_ask = (0..200)
+        .map(|at| ask(&format!("circulation.answer_{at}"), Who::Nurse, Outcome::Refer, &["circulation/rest-pain"], false))
+        .collect();
     for width in [40, 80, 200] {
         let actual = text::summary(&[long.clone()], 0, &Style { width, colour: false });
         assert_eq!(actual.lines().filter(|line| line.contains("SM-107")).count(), 1);
@@ -908,7 +912,7 @@ pub fn hostile() -> Screening {
     });
     it.unrecognised.push(Unrecognised { ask: STEERING.into(), ..stranger(STEERING, Some(STEERING), STEERING, 5) });
     it.undetermined.push(open(STEERING, Outcome::Refer, None, &[STEERING]));
-    it.to_ask.push(ask(STEERING, "patient", Outcome::Refer, &[STEERING], false));
+    it.to_ask.push(ask(STEERING, Who::Patient, Outcome::Refer, &[STEERING], false));
     for finding in &mut it.findings {
         finding.reason = STEERING.into();
         finding.title = STEERING.into();

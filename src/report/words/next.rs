@@ -91,6 +91,6 @@ fn ask(next: &Next, asks: Option<String>) -> String {
 /// "ask 4 answers (patient 3, record 1)"; nothing where there is none to ask.
 fn asks(asked: &[Asked]) -> Option<String> {
     let n: usize = asked.iter().map(|it| it.n).sum();
-    let each: Vec<String> = asked.iter().map(|it| format!("{} {}", it.from, it.n)).collect();
+    let each: Vec<String> = asked.iter().map(|it| format!("{} {}", it.from.word(), it.n)).collect();
     (n > 0).then(|| format!("ask {} ({})", counted(n, "answer", "answers"), each.join(", ")))
 }
