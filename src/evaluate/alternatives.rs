@@ -5,7 +5,7 @@ use super::prospect::{change, prospect};
 use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
 use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value, plan_in_words};
 use crate::formulas::anaesthetic::whole_tenths;
-use crate::model::{Agent, Answer, Idx, Question, RuleSet};
+use crate::model::{Agent, Answer, Idx, Question, RuleSet, Table};
 use crate::outcome::Outcome;
 use crate::screening::{Alternative, Change};
 use crate::truth::FactSlot;
@@ -27,7 +27,7 @@ const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 2000 };
 pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()).collect();
-    let levers: Vec<Lever> = decisions.iter().flat_map(|it| levers(trials, it)).collect();
+    let levers: Table<Lever> = decisions.iter().flat_map(|it| levers(trials, it)).collect();
     let Searched { found, complete, .. } = smallest(trials, &levers, BOUNDS);
     let mut plans: Vec<(&Found, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
     plans.sort_by_key(|(found, plan)| {
@@ -62,8 +62,8 @@ fn differ_in_volume_only(rule_set: &RuleSet, one: &(&Found, Alternative), other:
         && comes_to(one) == comes_to(other)
 }
 
-fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &[Lever], found: &Found) -> Alternative {
-    let mut slots: Vec<FactSlot> = found.steps.iter().filter_map(|(lever, _)| levers.get(*lever)).map(|it| it.slot).collect();
+fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &Table<Lever>, found: &Found) -> Alternative {
+    let mut slots: Vec<FactSlot> = found.steps.iter().map(|(lever, _)| levers[*lever].slot).collect();
     slots.dedup();
     Alternative {
         changes: slots.into_iter().map(|slot| change(rule_set, facts, &found.facts, slot)).collect(),
@@ -100,8 +100,8 @@ fn levers(trials: &Trials<'_>, question: &Question) -> Vec<Lever> {
 }
 
 /// The planned mixture in smaller volumes, then each offered solution alone.
-fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(Idx<Agent>, f64)]) -> Vec<Edit> {
-    let Some(total) = plan.iter().map(|it| it.volume_ml).sum::<Option<f64>>().filter(|it| *it > 0.0) else { return Vec::new() };
+fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(Idx<Agent>, f64)]) -> Table<Edit> {
+    let Some(total) = plan.iter().map(|it| it.volume_ml).sum::<Option<f64>>().filter(|it| *it > 0.0) else { return Table::default() };
     let scaled = |to: f64| {
         plan.iter().map(|it| PlannedAgent { volume_ml: it.volume_ml.and_then(|ml| whole_tenths(ml * to / total)), ..it.clone() }).collect()
     };

@@ -12,7 +12,7 @@ use super::search::{Bounds, Edit, Found, Lever, Searched, Step, Trials, YES_NO, 
 use crate::facts::answers::date_in_words;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
-use crate::model::{Answer, Changeable, Condition, Derived, Question, RuleSet, Test, Threshold};
+use crate::model::{Answer, Changeable, Condition, Derived, Idx, Question, RuleSet, Table, Test, Threshold};
 use crate::outcome::Standing;
 use crate::quantity::tidy;
 use crate::quantity::when::When;
@@ -36,14 +36,14 @@ const MOST_LIFTS: usize = 8;
 /// The ways, and whether all were looked for and told; if not, there may be more.
 pub fn lifts(trials: &Trials<'_>) -> (Vec<Lift>, bool) {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
-    let levers: Vec<Lever> = rule_set.catalogue.questions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
+    let levers: Table<Lever> = rule_set.catalogue.questions.iter().flat_map(|it| levers(rule_set, facts, it)).collect();
     let Searched { mut found, mut complete, tried } = smallest(trials, &levers, BOUNDS);
     found.sort_by_key(|it| (it.steps.len(), it.standing, it.steps.clone()));
     let mut told: Vec<Lift> = Vec::new();
     let mut seen: BTreeSet<(Vec<FactSlot>, Standing)> = BTreeSet::new();
     for it in &found {
         // Other values of the same answers that lead as far are told as one range, not one by one.
-        let slots: Vec<FactSlot> = it.steps.iter().filter_map(|(lever, _)| levers.get(*lever)).map(|it| it.slot).collect();
+        let slots: Vec<FactSlot> = it.steps.iter().map(|(lever, _)| levers[*lever].slot).collect();
         let numbers = slots.iter().all(|slot| is_number(rule_set, *slot));
         if numbers && !seen.insert((slots, it.standing)) {
             continue;
@@ -86,7 +86,7 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
             Lever::flips(slot, options.len(), *bits, |_, chosen| question.changeable != forbidden(chosen))
         }
         (Changeable::Fewer | Changeable::Any, Answer::SeveralOf(_), _) => {
-            vec![Lever { slot, edits: vec![Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])] }]
+            vec![Lever { slot, edits: Table::from_iter([Edit::Put(vec![put(Value::Choices(0), "none".to_owned())])]) }]
         }
         // Between two numbers that it is compared with, a number that others are worked out from may still turn a rule.
         (Changeable::Any, _, _) if is_worked_with(rule_set, slot) => Vec::new(),
@@ -155,11 +155,11 @@ fn values(rule_set: &RuleSet, question: &Question) -> Vec<f64> {
 }
 
 /// The changes of one way, with the whole range of values that lead as far, and from which day a result may be.
-fn told_changes(trials: &Trials<'_>, levers: &[Lever], tried: &BTreeMap<Vec<Step>, Standing>, found: &Found) -> Vec<Change> {
+fn told_changes(trials: &Trials<'_>, levers: &Table<Lever>, tried: &BTreeMap<Vec<Step>, Standing>, found: &Found) -> Vec<Change> {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let mut told: Vec<Change> = Vec::new();
     for (at, (lever, _)) in found.steps.iter().enumerate() {
-        let Some(lever_made) = levers.get(*lever) else { continue };
+        let lever_made = &levers[*lever];
         let mut one = change(rule_set, facts, &found.facts, lever_made.slot);
         let question = rule_set.catalogue.question_of(lever_made.slot);
         match question.map(|it| &it.answer) {
@@ -185,7 +185,7 @@ fn told_changes(trials: &Trials<'_>, levers: &[Lever], tried: &BTreeMap<Vec<Step
 /// "below 4.0, taken on or after 2 Dec 2026": how far the value may go, and how old it may be, for the same result.
 fn target(
     trials: &Trials<'_>,
-    levers: &[Lever],
+    levers: &Table<Lever>,
     tried: &BTreeMap<Vec<Step>, Standing>,
     found: &Found,
     step: usize,
@@ -193,35 +193,26 @@ fn target(
 ) -> String {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let Some((lever, edit)) = found.steps.get(step).copied() else { return String::new() };
-    let edits = levers.get(lever).map(|it| it.edits.as_slice()).unwrap_or_default();
+    let edits = &levers[lever].edits;
     let leads_as_far = |instead: &Edit| {
-        let made = found.steps.iter().enumerate().filter_map(
-            |(at, (lever, edit))| {
-                if at == step { Some(instead) } else { levers.get(*lever)?.edits.get(*edit) }
-            },
-        );
+        let as_found = |(lever, edit): &Step| &levers[*lever].edits[*edit];
+        let made = found.steps.iter().enumerate().map(|(at, it)| if at == step { instead } else { as_found(it) });
         trials.judged(&trials.with(made)).1 <= found.standing
     };
-    let another_leads_as_far = |at: usize| {
-        let steps: Vec<Step> = found.steps.iter().map(|it| if it.0 == lever { (lever, at) } else { *it }).collect();
+    let another_leads_as_far = |at: &Idx<Edit>| {
+        let steps: Vec<Step> = found.steps.iter().map(|it| if it.0 == lever { (lever, *at) } else { *it }).collect();
         match tried.get(&steps) {
             Some(standing) => *standing <= found.standing,
-            None => edits.get(at).is_some_and(leads_as_far),
+            None => leads_as_far(&edits[*at]),
         }
     };
-    let mut first = edit;
-    while first > 0 && another_leads_as_far(first - 1) {
-        first -= 1;
-    }
-    let mut last = edit;
-    while another_leads_as_far(last + 1) {
-        last += 1;
-    }
+    let first = edits.indices().rev().skip_while(|at| *at >= edit).take_while(another_leads_as_far).last().unwrap_or(edit);
+    let last = edits.indices().skip_while(|at| *at <= edit).take_while(another_leads_as_far).last().unwrap_or(edit);
     let range = range(rule_set, question, edits, first, last);
     match (question.date_slot, facts.procedure_on()) {
         (Some(date_slot), Some(on)) => {
-            let would_do = |at: usize, when: &When| {
-                let Some(Edit::Put(made)) = edits.get(at) else { return false };
+            let would_do = |at: Idx<Edit>, when: &When| {
+                let Edit::Put(made) = &edits[at] else { return false };
                 let redated = made.iter().map(|(slot, fact)| (*slot, if *slot == date_slot { dated(when) } else { fact.clone() }));
                 leads_as_far(&Edit::Put(redated.collect()))
             };
@@ -229,7 +220,11 @@ fn target(
             // range only, so the others have their say from the oldest day on.
             let back = turning_days(rule_set, date_slot, &on);
             let days: Vec<When> = back.into_iter().map_while(|it| day_before(&on, it)).take_while(|it| would_do(edit, it)).collect();
-            match days.iter().rev().find(|day| (first..=last).all(|at| at == edit || would_do(at, day))) {
+            match days
+                .iter()
+                .rev()
+                .find(|day| edits.indices().filter(|at| (first..=last).contains(at)).all(|at| at == edit || would_do(at, day)))
+            {
                 Some(oldest) => format!("{range}, taken on or after {}", date_in_words(oldest)),
                 None => format!("{range}, taken on {}", date_in_words(&on)),
             }
@@ -271,22 +266,23 @@ fn day_before(on: &When, back: u64) -> Option<When> {
 }
 
 /// The stretch of values from one edit to another in words: "below 4", "at least 100 mmHg", "from 4 to 6 mmol/L".
-fn range(rule_set: &RuleSet, question: &Question, edits: &[Edit], first: usize, last: usize) -> String {
-    let number = |at: usize| match edits.get(at) {
-        Some(Edit::Put(made)) => made.iter().find(|(slot, _)| *slot == question.slot).and_then(|(_, fact)| match fact {
+fn range(rule_set: &RuleSet, question: &Question, edits: &Table<Edit>, first: Idx<Edit>, last: Idx<Edit>) -> String {
+    let number = |at: Idx<Edit>| {
+        let Edit::Put(made) = &edits[at] else { return None };
+        made.iter().find(|(slot, _)| *slot == question.slot).and_then(|(_, fact)| match fact {
             Fact::Known(Known { value: Value::Number(number), .. }) => Some(*number),
             _ => None,
-        }),
-        _ => None,
+        })
     };
+    let (lowest, highest) = (edits.indices().next(), edits.indices().next_back());
     let cuts = cuts(rule_set, question.slot);
     let cut = |number: f64| cuts.iter().find(|it| it.value.total_cmp(&number).is_eq());
     // The end of a stretch between two cuts is the cut next to it, which does not belong to it.
-    let low = (first > 0).then(|| number(first)).flatten().map(|it| match cut(it) {
+    let low = number(first).filter(|_| Some(first) != lowest).map(|it| match cut(it) {
         Some(cut) => format!("at least {}", cut.written),
         None => format!("above {}", cuts.iter().rev().find(|cut| cut.value < it).map_or("", |it| &it.written)),
     });
-    let high = (last + 1 < edits.len()).then(|| number(last)).flatten().map(|it| match cut(it) {
+    let high = number(last).filter(|_| Some(last) != highest).map(|it| match cut(it) {
         Some(cut) => format!("at most {}", cut.written),
         None => format!("below {}", cuts.iter().find(|cut| cut.value > it).map_or("", |it| &it.written)),
     });

@@ -11,7 +11,7 @@ use super::compile::{Compiled, Kept};
 use super::standing;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
-use crate::model::{Bits, Condition, Odds, Question, RuleSet, Test, Turn};
+use crate::model::{Bits, Condition, Idx, Odds, Question, RuleSet, Table, Test, Turn};
 use crate::outcome::{Outcome, Standing, State};
 use crate::truth::{FactSlot, Slot};
 
@@ -24,7 +24,7 @@ pub struct Lever {
     /// The answer that would change.
     pub slot: FactSlot,
     /// The ways.
-    pub edits: Vec<Edit>,
+    pub edits: Table<Edit>,
 }
 
 /// One way in which an answer may be otherwise.
@@ -60,12 +60,12 @@ impl Lever {
     pub fn flips(slot: FactSlot, n_options: usize, bits: u64, may_be: impl Fn(u16, bool) -> bool) -> Vec<Self> {
         let options = (0..n_options).filter_map(|at| u16::try_from(at).ok()).map(|at| (at, bits >> at & 1 == 0));
         let flips = options.filter(|(option, chosen)| may_be(*option, *chosen));
-        flips.map(|(option, chosen)| Self { slot, edits: vec![Edit::Choose { slot, option, chosen }] }).collect()
+        flips.map(|(option, chosen)| Self { slot, edits: Table::from_iter([Edit::Choose { slot, option, chosen }]) }).collect()
     }
 }
 
-/// Lever and edit, by position.
-pub type Step = (usize, usize);
+/// One lever, and one of its edits.
+pub type Step = (Idx<Lever>, Idx<Edit>);
 
 /// One set of changes and what it leads to.
 #[derive(Debug, Clone)]
@@ -168,7 +168,7 @@ fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
 ///
 /// # Returns
 /// No set that holds a smaller one which does as well. Empty where nothing within the bounds helps.
-pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Searched {
+pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> Searched {
     let reach = LeverReach::of(trials.rule_set, trials.links, levers);
     let (states, start) = trials.judged(trials.facts);
     let mut found: Vec<Found> = Vec::new();
@@ -179,8 +179,7 @@ pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Search
         let mut next = Vec::new();
         for node in &layer {
             for lever in reach.at_the_narrowest(node) {
-                let edits = levers.get(lever).map(|it| it.edits.len()).unwrap_or_default();
-                for edit in 0..edits {
+                for edit in levers[lever].edits.indices() {
                     let mut steps = node.steps.clone();
                     steps.push((lever, edit));
                     steps.sort_unstable();
@@ -192,7 +191,7 @@ pub fn smallest(trials: &Trials<'_>, levers: &[Lever], bounds: Bounds) -> Search
                         keep_better(&next, start, &mut found);
                         return Searched { found, complete: false, tried };
                     }
-                    let made = steps.iter().filter_map(|(lever, edit)| levers.get(*lever)?.edits.get(*edit));
+                    let made = steps.iter().map(|(lever, edit)| &levers[*lever].edits[*edit]);
                     let facts = trials.with(made);
                     let (states, standing) = trials.judged(&facts);
                     tried.insert(steps.clone(), standing);
@@ -251,7 +250,7 @@ impl Links {
     /// Where it is only open whether some are, what all that may be hang on.
     fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits<Slot>> {
         let questions = || rule_set.catalogue.questions.iter().zip(&self.behind);
-        let behind = |slot: FactSlot| questions().find(|(it, _)| it.slot == slot).map(|(_, behind)| behind.clone()).unwrap_or_default();
+        let behind = |slot: FactSlot| questions().find(|(it, _)| it.slot == slot).map_or_else(Bits::new, |(_, behind)| behind.clone());
         let mut found: Vec<Bits<Slot>> = facts.at_odds(odds).iter().map(|it| behind(it.answer.slot)).collect();
         if found.is_empty() {
             let mut open = Bits::new();
@@ -310,19 +309,19 @@ struct LeverReach<'a> {
     rule_set: &'a RuleSet,
     links: &'a Links,
     /// For each lever, the answers that it can change.
-    touched: Vec<Bits<Slot>>,
+    touched: Table<Bits<Slot>, Lever>,
     /// For each rule, the levers that change something it reads.
-    levers: Vec<Vec<usize>>,
+    levers: Vec<Vec<Idx<Lever>>>,
     /// For each lever, those of the same answer: at most one of a kind is used, except options of one list.
-    same: Vec<Vec<usize>>,
+    same: Table<Vec<Idx<Lever>>, Lever>,
 }
 
 impl<'a> LeverReach<'a> {
-    fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &[Lever]) -> Self {
-        let touched: Vec<Bits<Slot>> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
+    fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &Table<Lever>) -> Self {
+        let touched: Table<Bits<Slot>, Lever> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
         let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));
         let same = levers.iter().map(|one| {
-            let others = levers.iter().enumerate().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
+            let others = levers.entries().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
             others.map(|(at, _)| at).collect()
         });
         let same = same.collect();
@@ -330,31 +329,30 @@ impl<'a> LeverReach<'a> {
     }
 
     /// The levers that reach the rule in the way which the fewest reach, less those already used.
-    fn at_the_narrowest(&self, node: &Found) -> Vec<usize> {
-        let used = |lever: usize| {
-            let same = self.same.get(lever).map(Vec::as_slice).unwrap_or_default();
-            node.steps.iter().any(|(at, _)| *at == lever || same.contains(at))
-        };
-        let in_the_way = self.rule_set.judging().enumerate().filter(|(at, rule)| match node.states.get(*at) {
-            Some(State::Fires) => rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency,
-            Some(State::Undetermined) => node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer,
-            _ => false,
+    fn at_the_narrowest(&self, node: &Found) -> Vec<Idx<Lever>> {
+        let used = |lever: Idx<Lever>| node.steps.iter().any(|(at, _)| *at == lever || self.same[lever].contains(at));
+        let rules = self.rule_set.judging().zip(&node.states).zip(&self.levers);
+        let in_the_way = rules.filter(|((rule, state), _)| match state {
+            State::Fires => rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency,
+            State::Undetermined => node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer,
+            State::StaysQuiet => false,
         });
-        let reaching = in_the_way.flat_map(|(at, rule)| match &rule.when {
+        let reaching = in_the_way.flat_map(|((rule, _), levers)| match &rule.when {
             // Each answer at odds stands in the way by itself.
             Condition::Answers(odds) => {
                 self.links.at_odds(self.rule_set, &node.facts, *odds).iter().map(|it| reaching(&self.touched, it)).collect()
             }
-            _ => vec![self.levers.get(at).cloned().unwrap_or_default()],
+            _ => vec![levers.clone()],
         });
-        let unused = reaching.map(|levers| levers.into_iter().filter(|it| !used(*it)).collect::<Vec<usize>>());
+        let unused = reaching.map(|levers| levers.into_iter().filter(|it| !used(*it)).collect::<Vec<Idx<Lever>>>());
+        // Where nothing stands in the way, no lever is wanted.
         unused.min_by_key(Vec::len).unwrap_or_default()
     }
 }
 
 /// The levers that can change some of these answers.
-fn reaching(touched: &[Bits<Slot>], reads: &Bits<Slot>) -> Vec<usize> {
-    touched.iter().enumerate().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect()
+fn reaching(touched: &Table<Bits<Slot>, Lever>, reads: &Bits<Slot>) -> Vec<Idx<Lever>> {
+    touched.entries().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect()
 }
 
 /// Every answer that a condition can depend on, back to the questions.
