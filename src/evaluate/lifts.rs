@@ -168,9 +168,9 @@ fn told_changes(trials: &Trials<'_>, levers: &Table<Lever>, tried: &BTreeMap<Vec
                     one.then = target(trials, levers, tried, found, at, question);
                 }
             }
-            Some(Answer::SeveralOf(options)) => {
-                if let Some(Edit::Choose { option, chosen, .. }) = lever_made.edits.first() {
-                    let text = options.get(usize::from(*option)).map(|it| lower_first(&it.text)).unwrap_or_default();
+            Some(Answer::SeveralOf(_)) => {
+                if let (Some(question), Some(Edit::Choose { option, chosen, .. })) = (question, lever_made.edits.first()) {
+                    let text = lower_first(question.option_in_words(*option));
                     one.then = if *chosen { format!("also: {text}") } else { format!("no longer: {text}") };
                     one.now = shown(rule_set, facts, lever_made.slot);
                 }

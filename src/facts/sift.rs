@@ -88,7 +88,7 @@ fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (Idx<Question>, 
         Truth::No if spare || !contradicts(question.slot) => {
             let instead = question.otherwise.map_or_else(
                 || missing(Why::NotAsked, BTreeSet::from([question.slot])),
-                |it| Fact::Known(Known { value: Value::Choice(it), shown: question.option_in_words(it), place: None }),
+                |it| Fact::Known(Known { value: Value::Choice(it), shown: question.option_in_words(it).to_owned(), place: None }),
             );
             set_aside(facts, (at, question), instead, true);
         }

@@ -151,7 +151,7 @@ fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], mut decider: O
         let places: Vec<usize> = (0..members.len()).filter_map(|it| position(&below(it))).collect();
         for (at, member) in places.iter().enumerate() {
             let alone = |of: &&Vec<State>| places.iter().all(|it| of.get(*it) == Some(if it == member { &own } else { &others }));
-            let name = parts.get(*member).map_or("", |it: &ConditionPart<'_>| &it.name);
+            let Some(ConditionPart { name, .. }) = parts.get(*member) else { continue };
             let cases = states.iter().filter(alone).count();
             let can_be = cases > 0 || decider.as_deref_mut().is_none_or(|decider| may_be_alone(decider, members, at, own));
             found.push(Member { what: format!("only {name} {verb}, of {}", list.name), cases, can_be });

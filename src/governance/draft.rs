@@ -127,13 +127,12 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &WantedRule<'_>) -> 
         let others = runs.iter().take(2).map(|it| with.against(it)).sum::<usize>();
         (n_disturbed.get(trial.form).copied(), others, told)
     });
-    let Some((trial, _)) = best else {
+    let Some((trial, form)) = best.and_then(|(trial, _)| Some((trial, forms.get(trial.form)?))) else {
         let why = "no person of cases/people.yaml can be changed by this one answer so that the rule fires, stays quiet and is \
                    undetermined; try another value or question, or add a person";
         return Err(NoDraft::Because(why.into()));
     };
-    let when = forms.get(trial.form).map_or("", |it| it.when.as_str());
-    finish(files, wanted, when, &trial.bodies, &there)
+    finish(files, wanted, &form.when, &trial.bodies, &there)
 }
 
 /// A rule set with drafted rules at the end of their concern.

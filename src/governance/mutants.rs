@@ -283,14 +283,13 @@ impl CaseTrial<'_> {
         for at in rule_set.catalogue.derived.indices() {
             let derived = &rule_set.catalogue.derived[at];
             let (id, inputs, roles) = (derived.id.clone(), derived.inputs.clone(), derived.formula.roles);
-            for (place, input) in inputs.iter().enumerate() {
+            for (place, (input, role)) in inputs.iter().zip(roles).enumerate() {
                 let Input::Number(number) = input else { continue };
                 for (written, _, other) in [false, true].into_iter().filter_map(|up| steps::stepped(&number.to_string(), up)) {
                     put_input(rule_set, at, place, Input::Number(other));
                     let noticed = self.derives_otherwise(rule_set, &compiled);
                     put_input(rule_set, at, place, *input);
-                    let role = roles.get(place).map_or("", |it| it.name);
-                    let what = format!("{role} {written} instead of {number}");
+                    let what = format!("{} {written} instead of {number}", role.name);
                     self.found.push(Mutant::outside(id.clone(), StepKind::Derived, what, noticed));
                 }
             }

@@ -1,6 +1,6 @@
 //! A condition in words, from its structure.
 
-use crate::model::{Bits, Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
+use crate::model::{Bits, Choice, Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
 use crate::truth::FactSlot;
 
 /// A condition in words: a line, and what belongs under it.
@@ -164,18 +164,17 @@ fn span(rule_set: &RuleSet, limit: &SpanLimit) -> String {
 }
 
 fn names(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
-    let fact_type = &rule_set.catalogue.fact(slot).fact_type;
-    options
-        .iter()
-        .map(|at| {
-            let at = usize::from(*at);
-            match fact_type {
-                FactType::YesNo => if at == 1 { "yes" } else { "no" }.to_owned(),
-                FactType::Anaesthetic => rule_set.agents.iter().nth(at).map(|it| it.id.clone()).unwrap_or_default(),
-                _ => rule_set.catalogue.options(slot).get(at).map(|it| format!("\"{}\"", it.text)).unwrap_or_default(),
-            }
-        })
-        .collect()
+    named(rule_set, slot, options, |it| format!("\"{}\"", it.text))
+}
+
+/// Options of a fact, those of a list by a name of their own.
+fn named(rule_set: &RuleSet, slot: FactSlot, options: &[u16], name: impl Fn(&Choice) -> String) -> Vec<String> {
+    let all: Vec<String> = match rule_set.catalogue.fact(slot).fact_type {
+        FactType::YesNo => vec!["no".to_owned(), "yes".to_owned()],
+        FactType::Anaesthetic => rule_set.agents.iter().map(|it| it.id.clone()).collect(),
+        _ => rule_set.catalogue.options(slot).iter().map(name).collect(),
+    };
+    options.iter().filter_map(|at| all.get(usize::from(*at)).cloned()).collect()
 }
 
 /// One part of a condition, named.
@@ -253,13 +252,7 @@ fn brief_test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
 
 /// The ids of options, as rules write them.
 pub fn option_ids(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
-    let fact_type = &rule_set.catalogue.fact(slot).fact_type;
-    let id = |at: usize| match fact_type {
-        FactType::YesNo => if at == 1 { "yes" } else { "no" }.to_owned(),
-        FactType::Anaesthetic => rule_set.agents.iter().nth(at).map(|it| it.id.clone()).unwrap_or_default(),
-        _ => rule_set.catalogue.options(slot).get(at).map(|it| it.id.clone()).unwrap_or_default(),
-    };
-    options.iter().map(|at| id(usize::from(*at))).collect()
+    named(rule_set, slot, options, |it| it.id.clone())
 }
 
 /// Alternatives: the last one after this word, the others before it with commas, or with semicolons if the word has one.

@@ -16,7 +16,7 @@ fn open(text: &str) -> bool {
 
 /// Every text of a rule that is still to be written, at its place.
 pub fn unwritten(source: &Arc<Source>, rule: &Node) -> Vec<Diagnostic> {
-    let id = rule.get("id").and_then(|it| it.written(source)).unwrap_or_default();
+    let id = rule.get("id").map_or("", |it| it.shown(source));
     let mut found = Vec::new();
     look(source, id, "rule", rule, &mut found);
     found

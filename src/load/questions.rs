@@ -406,7 +406,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         let help = did_you_mean(&formula_name, known);
         reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(help));
     }
-    let inputs = formula.map(|it| inputs(reading, names, node, it)).unwrap_or_default();
+    let inputs = formula.map_or_else(Vec::new, |it| inputs(reading, names, node, it));
     // What names the fact is judged by the unit it really has, so that a wrong one is told once.
     let unit = match formula.and_then(|it| unit_given(reading, names, node, it, &inputs)) {
         Some(given) => unit_declared(reading, node, &formula_name, unit, given),

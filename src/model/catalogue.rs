@@ -111,28 +111,22 @@ impl Question {
         self.id.split_once('.').map_or(&self.id, |(_, name)| name)
     }
 
-    /// The word by which an option is written.
-    pub fn option_id(&self, at: u16) -> &str {
+    /// One of its options; `None` for a question of yes or no, where 0 is no.
+    fn option(&self, at: u16) -> Option<&Choice> {
         match &self.answer {
-            Answer::OneOf(options) | Answer::SeveralOf(options) => options.get(usize::from(at)).map_or("", |it| &it.id),
-            _ => {
-                if at == 0 {
-                    "no"
-                } else {
-                    "yes"
-                }
-            }
+            Answer::OneOf(options) | Answer::SeveralOf(options) => options.get(usize::from(at)),
+            _ => None,
         }
     }
 
+    /// The word by which an option is written.
+    pub fn option_id(&self, at: u16) -> &str {
+        self.option(at).map_or(if at == 0 { "no" } else { "yes" }, |it| &it.id)
+    }
+
     /// An option in words.
-    pub fn option_in_words(&self, at: u16) -> String {
-        match &self.answer {
-            Answer::OneOf(options) | Answer::SeveralOf(options) => {
-                options.get(usize::from(at)).map(|it| it.text.clone()).unwrap_or_default()
-            }
-            _ => if at == 0 { "no" } else { "yes" }.to_owned(),
-        }
+    pub fn option_in_words(&self, at: u16) -> &str {
+        self.option(at).map_or(if at == 0 { "no" } else { "yes" }, |it| &it.text)
     }
 
     /// Whether an answer of the value is harmless where the question does not apply: it denies, names nothing, or says

@@ -260,6 +260,46 @@ fn each_dependency_has_its_place() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
+/// Where something that may be missing is empty instead, and why that is so there: the file, the words of the line, the reason.
+const EMPTY_INSTEAD: [(&str, &str, &str); 10] = [
+    ("lists.rs", "did_you_mean(", "where no key is near there is nothing to help with"),
+    ("compile.rs", "self.steps.get(from..end)", "the steps of a rule, by its own end"),
+    ("search.rs", "unused.min_by_key(", "no lever is wanted where nothing stands in the way"),
+    ("assignment.rs", "Assigned::Choice(", "one option of a known choice is always taken"),
+    ("changes.rs", "part.clone()", "a part that need not be there is shown as empty"),
+    ("local.rs", "needed(root, \"clinic\")", "told by the schema; the rest is read all the same"),
+    ("registers.rs", "reading.owned(node, key)", "told by the schema; the rest is read all the same"),
+    ("questions.rs", "needed(section, \"title\")", "told by the schema; the rest is read all the same"),
+    ("screener.rs", "self.clinic.as_ref()", "no clinic answers nothing"),
+    ("screener.rs", "better.unwrap_or_default()", "nothing is found where nothing is looked for"),
+];
+
+/// What was loaded is there, and a `Result` says why it is none: neither falls back to something empty. Positions have types
+/// of their own (`table.rs`), so that nothing need be looked for in vain.
+#[test]
+fn nothing_falls_back_to_something_empty() {
+    let mut left: Vec<(&str, &str, &str)> = EMPTY_INSTEAD.to_vec();
+    let mut wrong = Vec::new();
+    for (path, text) in sources() {
+        for line in code(&text) {
+            let looked_up = line.split(".get(").skip(1).any(|rest| {
+                let by_key = rest.starts_with('"') || rest.starts_with("key)");
+                let of_text = rest.split(')').next().is_some_and(|at| at.contains(".."));
+                !by_key && !of_text && rest.contains(").map_or(\"\"")
+            });
+            if !looked_up && !line.contains("unwrap_or_default(") {
+                continue;
+            }
+            match left.iter().position(|(file, words, _)| path.ends_with(file) && line.contains(words)) {
+                Some(at) => drop(left.remove(at)),
+                None => wrong.push(format!("{path}: {line}")),
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    assert!(left.is_empty(), "these are gone, take them out of the table: {left:?}");
+}
+
 /// An answer that is not there has no value: nothing of what is known about a patient may come from a default.
 #[test]
 fn no_fact_has_a_default() {

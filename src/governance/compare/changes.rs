@@ -294,7 +294,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         ("written for unknown", sorted(question.stand_ins.iter().map(ToString::to_string), ", ")),
         ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
         ("harmless alone", question.harmless_alone.to_string()),
-        ("otherwise", question.otherwise.map_or_else(String::new, |it| question.option_in_words(it))),
+        ("otherwise", question.otherwise.map_or_else(String::new, |it| question.option_in_words(it).to_owned())),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
         ("a clinic's file may answer it", question.standing.to_string()),

@@ -212,7 +212,7 @@ fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constr
     let mut work: Vec<Trial> = cases.iter().map(|it| Trial::of(&it.facts)).collect();
     let moves = directions(cases, variables, wanted);
     let chains: Vec<Vec<Idx<Derived>>> =
-        wanted.iter().map(|it| cases.get(it.view).map(|case| needed(case.rule_set, it.slot)).unwrap_or_default()).collect();
+        wanted.iter().map(|it| cases.get(it.view).into_iter().flat_map(|case| needed(case.rule_set, it.slot)).collect()).collect();
     let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
     let first: Vec<Range> =
         variables.iter().map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) }).collect();
@@ -285,7 +285,7 @@ fn inside(low: f64, high: f64, variable: &Variable) -> f64 {
 fn widest(here: &[Range], first: &[Range], variables: &[Variable], open: &[usize], moves: &[Vec<Option<i8>>]) -> Option<usize> {
     let matters = |at: usize| open.iter().any(|of| direction(moves, *of, at) != Some(0));
     let width = |at: usize| {
-        let ((low, high), (from, to)) = (here.get(at).copied().unwrap_or_default(), first.get(at).copied().unwrap_or_default());
+        let (Some((low, high)), Some((from, to))) = (here.get(at), first.get(at)) else { return 0.0 };
         let minimal_model = if variables.get(at).is_some_and(|it| it.whole) { 0.5 } else { 1e-9 * (1.0 + to.abs()) };
         if high - low <= minimal_model { 0.0 } else { (high - low) / (to - from) }
     };
@@ -312,16 +312,11 @@ fn bounds(
     of: Option<(&Vec<Option<i8>>, &Vec<Idx<Derived>>)>,
 ) -> Option<(f64, f64)> {
     let (moves, chain) = of?;
-    if moves.iter().any(Option::is_none) {
-        return None;
-    }
+    let moves: Vec<i8> = moves.iter().copied().collect::<Option<_>>()?;
     let mut ends = [0.0; 2];
     for (rising, end) in [false, true].into_iter().zip(&mut ends) {
-        let corner: Vec<f64> = here
-            .iter()
-            .zip(moves)
-            .map(|((low, high), monotonicity)| if (monotonicity.unwrap_or_default() >= 0) == rising { *high } else { *low })
-            .collect();
+        let corner: Vec<f64> =
+            here.iter().zip(&moves).map(|((low, high), monotonicity)| if (*monotonicity >= 0) == rising { *high } else { *low }).collect();
         let (case, facts) = (cases.get(wanted.view)?, work.get_mut(wanted.view)?);
         put(case.rule_set, facts, variables, &corner);
         facts.derive(case.rule_set, chain);

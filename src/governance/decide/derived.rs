@@ -44,7 +44,7 @@ impl Reader<'_> {
                 self.sum_is(domain, &chosen);
             }
             Follows::Points(list) => {
-                let counts = derived.fact(list).map(|slot| self.rule_set.catalogue.options(slot)).unwrap_or_default();
+                let counts = derived.fact(list).map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
                 let weights = self.options_of(derived, list).into_iter().filter_map(|(id, lit)| {
                     let counts = counts.iter().find(|option| option.id == id)?.counts?;
                     Some((lit, hundredths(counts)))
@@ -154,7 +154,7 @@ impl Reader<'_> {
     }
 
     fn side(&mut self, derived: &Derived, role: &str, side: Side) -> Lit {
-        let options = derived.fact(role).map(|slot| self.rule_set.catalogue.options(slot)).unwrap_or_default();
+        let options = derived.fact(role).map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
         let lies_there = |id: &str| options.iter().any(|option| option.id == id && option.side() == Some(side));
         let there = self.options_of(derived, role).into_iter().filter(|(id, _)| lies_there(id)).map(|(_, lit)| lit);
         self.logic.any(there.collect::<Vec<_>>())

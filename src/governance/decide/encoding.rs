@@ -221,7 +221,7 @@ fn registered_alike(one: &RuleSet, other: &RuleSet, kind: RoleKind, inputs: (Inp
         steroids.map(|it| (it.name.clone(), it.as_prednisolone, it.adrenal_as_prednisolone)).collect()
     };
     let options = |rule_set: &RuleSet, input: Input| -> Vec<(String, Option<f64>)> {
-        let options = input.fact().map(|slot| rule_set.catalogue.options(slot)).unwrap_or_default();
+        let options = input.fact().map_or(&[][..], |slot| rule_set.catalogue.options(slot));
         options.iter().map(|option| (option.id.clone(), option.counts)).collect()
     };
     match kind {

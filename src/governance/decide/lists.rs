@@ -163,7 +163,7 @@ pub fn allergies(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet], furthe
                 entries.get(*of).and_then(Option::as_ref).and_then(|it| entry_allergic(it, bits, *only))
             };
             let kind = AllergyKind {
-                to: name.cloned().unwrap_or_default(),
+                to: name.map_or_else(String::new, Clone::clone),
                 reaction: (*reaction).cloned(),
                 recognised: name.is_some_and(|it| registers.first().is_some_and(|of| of.names.contains_key(it))),
             };

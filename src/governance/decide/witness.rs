@@ -385,7 +385,7 @@ impl Candidate<'_> {
                     })
                     .collect();
             }
-            let (of, name) = question.id.split_once('.').unwrap_or_default();
+            let (of, name) = (self.rule_set.catalogue.sections[question.section].id.as_str(), question.name());
             if of != section {
                 section = of;
                 let _ = writeln!(text, "  {of}:");

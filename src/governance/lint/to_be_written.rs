@@ -7,7 +7,7 @@ use crate::load::drafts::unwritten;
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (concern, rule) in subject.files.rules() {
-        let id = rule.node.get("id").and_then(|it| it.written(rule.source)).unwrap_or_default();
+        let id = rule.node.get("id").map_or("", |it| it.shown(rule.source));
         let remark = |diagnostic| Remark { diagnostic, about: format!("{concern}/{id}") };
         found.extend(unwritten(rule.source, rule.node).into_iter().map(remark));
     }

@@ -227,10 +227,10 @@ fn other_names<Of: Clone>(
         if !others.is_empty() && !same(&rest, all) {
             found.push((format!("without {name}"), others, rest.clone()));
         }
-        let own = terms.iter().find(|it| it.id == *name).map(|it| it.members.clone()).or_else(|| find(name)).unwrap_or_default();
+        let Some(own) = terms.iter().find(|it| it.id == *name).map(|it| it.members.clone()).or_else(|| find(name)) else { continue };
         for term in neighbours(terms, &own) {
             let mut set = rest.clone();
-            set.extend(&find(&term.id).unwrap_or_default());
+            find(&term.id).iter().for_each(|it| set.extend(it));
             if !same(&set, all) {
                 let mut names = named.to_vec();
                 if let Some(place) = names.get_mut(at) {

@@ -34,7 +34,7 @@ impl Overlay<'_> {
                 return None;
             };
             let name = names.medicines.medicines[at].name.clone();
-            let as_substance = names.allergens.names.get(&name).cloned().unwrap_or_default();
+            let as_substance = names.allergens.names.get(&name).map_or_else(Bits::new, Clone::clone);
             if let Some(now) = medicine_now(names, &form).or_else(|| substance_now(names, &form, Some(&as_substance))) {
                 this.known(about, &form, &now);
                 return None;
