@@ -16,7 +16,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let top = PathBuf::from(std::env::var("CARGO_MANIFEST_DIR")?);
     let mut table = String::from("[\n");
     for folder in ["rules", "rules/concerns"] {
-        let mut paths: Vec<PathBuf> = std::fs::read_dir(top.join(folder))?.filter_map(|it| Some(it.ok()?.path())).collect();
+        let mut paths = Vec::new();
+        for entry in std::fs::read_dir(top.join(folder))? {
+            paths.push(entry?.path());
+        }
         paths.sort();
         for path in paths.iter().filter(|it| it.extension().is_some_and(|it| it == "yaml")) {
             let name = path.strip_prefix(top.join("rules"))?.to_string_lossy().replace('\\', "/");

@@ -17,7 +17,7 @@ const GUARANTEE: &str =
     "guarantees: [{ id: smoker, title: No smoker goes, where: [{ holds: { fact: a.smokes, is: yes } }], never: go, because: So it is }]\n";
 
 /// The tiny rule set with some rules and cases, as a folder.
-fn folder(rules: &[(&str, &str, &str)], cases: &[(&str, &str)]) -> tempfile::TempDir {
+pub fn folder(rules: &[(&str, &str, &str)], cases: &[(&str, &str)]) -> tempfile::TempDir {
     let mut files = files(rules);
     let mut listed = String::from("cases:\n");
     for (title, rest) in cases {

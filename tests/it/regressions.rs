@@ -272,7 +272,8 @@ fn a_guarantee_may_name_a_rule_that_has_a_slip_of_its_own() {
     assert_eq!(with(bad, "test/one"), ["rules/unknown-fact"]);
 }
 
-/// A title with a turn of the writing direction, written as an escape, came out of `rules show`, `test` and `prove` as it is.
+/// A title with a turn of the writing direction, written as an escape, came out of `rules show`, `prove`, `test` and
+/// `check` as it is.
 #[test]
 fn no_escape_in_a_rule_file_steers_what_the_governance_commands_print() {
     let copy = crate::papers::Copy::new();
@@ -282,11 +283,25 @@ fn no_escape_in_a_rule_file_steers_what_the_governance_commands_print() {
         "title: \"Turned \\u202E round\"",
     );
     copy.change("guarantees.yaml", "title: Nobody who is, or may be, pregnant goes ahead with phenol", "title: \"Turned \\u202E round\"");
-    for arguments in [&["show"][..], &["prove", "--only", "phenol-in-pregnancy"]] {
-        let path = copy.path();
-        let output = run(&[&["rules"], arguments, &["--rules", &path]].concat());
-        let text = said(&output.stdout);
-        assert!(text.contains("Turned \u{fffd} round"), "{arguments:?}: {text}");
-        assert!(!text.contains('\u{202e}'), "{arguments:?}");
-    }
+    let path = copy.path();
+    disarmed(&["show", "--rules", &path]);
+    disarmed(&["prove", "--only", "phenol-in-pregnancy", "--rules", &path]);
+    // A case that comes out otherwise is named, and so is the clinic of a local policy.
+    let folder = crate::folders::folder(
+        &[("smokes", "defer", "{ fact: a.smokes, is: yes }")],
+        &[("\"Turned \\u202E round\"", "expect: { verdict: defer }")],
+    );
+    disarmed(&["test", "--rules", &folder.path().display().to_string()]);
+    let policy = folder.path().join("local.txt");
+    let text = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/examples/local-policy.yaml")).unwrap_or_default();
+    let turned = text.replace("clinic: Saltmarsh Foot Clinic", "clinic: \"Turned \\u202E round\"");
+    assert!(turned != text && std::fs::write(&policy, turned).is_ok());
+    disarmed(&["check", "--local", &policy.display().to_string()]);
+}
+
+/// What this command prints of a turned text holds a mark in place of the turn.
+fn disarmed(arguments: &[&str]) {
+    let text = said(&run(&[&["rules"], arguments].concat()).stdout);
+    assert!(text.contains("Turned \u{fffd} round"), "{arguments:?}: {text}");
+    assert!(!text.contains('\u{202e}'), "{arguments:?}");
 }

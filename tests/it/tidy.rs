@@ -204,6 +204,18 @@ fn no_neighbours_use_one_another() {
     assert!(circles.is_empty(), "{circles:?}");
 }
 
+/// An entry of a folder that cannot be read is told, like everything else that cannot be.
+#[test]
+fn no_entry_of_a_folder_is_dropped() {
+    let reading: Vec<(String, String)> = sources().into_iter().filter(|(_, text)| text.contains("read_dir(")).collect();
+    assert!(reading.len() >= 3, "{} files read folders", reading.len());
+    for (path, text) in reading {
+        for drop in [".flatten()", ".ok()?", "Result::ok", "flat_map(std::fs::read_dir"] {
+            assert!(!code(&text).any(|line| line.contains(drop)), "{path} reads a folder and has {drop}");
+        }
+    }
+}
+
 /// `lint/band-gap` is found in `band_gap.rs`, and nothing else stands beside it.
 #[test]
 fn the_file_of_a_lint_bears_its_code() {
