@@ -112,7 +112,7 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         return lines.join("\n");
     }
     lines.extend(odd(it).map(|it| fill(&it, "")));
-    lines.extend([verdict(it).to_owned(), String::new(), "ChangeKind changed".into()]);
+    lines.extend([verdict(it).to_owned(), String::new(), "What changed".into()]);
     for change in &it.changes {
         match &change.what {
             ChangeKind::In => lines.push(format!("  in       {} {}", change.kind, one_line(&change.name))),
@@ -215,7 +215,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
     }
     let verdict = if it.loosens() { format!("**{}**", verdict(it)) } else { verdict(it).to_owned() };
     page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
-    page += &format!("{verdict}\n\n## ChangeKind changed\n\n");
+    page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
         let name = format!("{} {}", change.kind, escape::code(&change.name));
         match &change.what {
