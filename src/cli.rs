@@ -20,7 +20,7 @@ pub use crate::report::SAFETY;
 
 /// What the program ends with. Each number has one meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Status {
+pub enum ExitStatus {
     /// All patients go; or a clean rule set; or what was asked for was printed.
     Clean,
     /// Problems found in a rule set or its cases.
@@ -38,7 +38,7 @@ pub enum Status {
     Stopped,
 }
 
-impl Status {
+impl ExitStatus {
     /// The number the process ends with.
     pub fn number(self) -> u8 {
         match self {
@@ -117,7 +117,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Ok(arguments) => arguments,
         Err(error) => {
             draw::usage(&error);
-            return if error.use_stderr() { Status::Refused.number() } else { ended(Status::Clean).number() };
+            return if error.use_stderr() { ExitStatus::Refused.number() } else { ended(ExitStatus::Clean).number() };
         }
     };
     let status = match arguments.command {
@@ -132,6 +132,6 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
 }
 
 /// A status is only as good as the result that was written.
-fn ended(status: Status) -> Status {
-    if draw::is_written() { status } else { Status::NotWritten }
+fn ended(status: ExitStatus) -> ExitStatus {
+    if draw::is_written() { status } else { ExitStatus::NotWritten }
 }

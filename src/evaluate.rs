@@ -1,7 +1,7 @@
 //! (Compiled rule set, facts) to what a screening says. Pure: no file, clock, environment, randomness, printing.
 
 use crate::model::{Rule, RuleSet};
-use crate::outcome::{Outcome, Span, Standing, Urgency};
+use crate::outcome::{Outcome, OutcomeSpan, Standing, Urgency};
 
 pub mod alternatives;
 pub mod asks;
@@ -32,7 +32,7 @@ pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
 }
 
 /// The span that the states of all rules leave.
-pub fn span(rule_set: &RuleSet, states: &[State]) -> Span {
+pub fn span(rule_set: &RuleSet, states: &[State]) -> OutcomeSpan {
     span_if(rule_set, states, |_, rule| rule.standing())
 }
 
@@ -50,10 +50,10 @@ pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &R
     span_if(rule_set, states, asks).verdict()
 }
 
-fn span_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> Standing) -> Span {
+fn span_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> Standing) -> OutcomeSpan {
     let asked = |wanted: State| {
         let rules = rule_set.judging().zip(states).enumerate();
         rules.filter(move |(_, (_, state))| **state == wanted).map(|(at, (rule, _))| asks(at, rule))
     };
-    Span::of(asked(State::Fires), asked(State::Undetermined))
+    OutcomeSpan::of(asked(State::Fires), asked(State::Undetermined))
 }

@@ -95,7 +95,7 @@ pub struct Facts {
     /// Facts that the clinic's file gives, for every patient alike.
     standing: BTreeSet<FactSlot>,
     /// Answers that count otherwise than they were given, because of whether their question applies.
-    set_aside: Vec<SetAside>,
+    set_aside: Vec<Displaced>,
     /// Answers that contradict another one, which says that their question does not apply.
     ruled_out: Vec<AtOdds>,
     /// What must be known to say whether further answers contradict it.
@@ -112,7 +112,7 @@ pub struct Facts {
 
 /// What was given to a question, where something else counts.
 #[derive(Debug, Clone, PartialEq)]
-pub struct SetAside {
+pub struct Displaced {
     /// The question.
     pub question: Idx<Question>,
     /// The answer, or that there is none.
@@ -127,9 +127,9 @@ pub struct SetAside {
 #[derive(Debug, Clone, PartialEq)]
 pub struct AtOdds {
     /// The answer.
-    pub answer: holds::Decider,
+    pub answer: holds::Ground,
     /// What it does not fit; empty if that is what the clinic offers.
-    pub by: Vec<holds::Decider>,
+    pub by: Vec<holds::Ground>,
 }
 
 /// One fact.
@@ -340,7 +340,7 @@ impl Facts {
     }
 
     /// Answers that count otherwise than they were given, because of whether their question applies.
-    pub fn set_aside(&self) -> &[SetAside] {
+    pub fn set_aside(&self) -> &[Displaced] {
         &self.set_aside
     }
 

@@ -12,7 +12,7 @@ pub mod local;
 pub mod register;
 pub mod rule;
 
-pub use catalogue::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Input, Question, Section, Turn};
+pub use catalogue::{Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question, Section};
 pub use condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use guarantee::{Guarantee, Promise, Sense, Then};
 pub use local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};

@@ -109,14 +109,14 @@ impl Standing {
 
 /// The span from the best to the worst case, and the verdict between them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Span {
+pub struct OutcomeSpan {
     /// The worst among the rules that fire; go if none does.
     pub best_case: Standing,
     /// The worst among these and the undetermined rules, as if those fired.
     pub worst_case: Standing,
 }
 
-impl Span {
+impl OutcomeSpan {
     /// Combines what the rules that fire ask for, and what those that are undetermined would.
     pub fn of(firing: impl Iterator<Item = Standing>, undetermined: impl Iterator<Item = Standing>) -> Self {
         let best_case = firing.max().unwrap_or(Standing::GO);

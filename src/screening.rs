@@ -10,7 +10,7 @@ use crate::diagnostic::Diagnostic;
 use crate::facts::Why;
 use crate::model::catalogue::Who;
 use crate::model::{Kind, LocalChange, Status};
-use crate::outcome::{Outcome, Span, Standing, State, Urgency};
+use crate::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
 
 mod serialize;
 
@@ -40,7 +40,7 @@ pub struct Screening {
     pub procedure_on: Option<String>,
     /// The verdict, and the best and the worst case around it.
     #[serde(flatten)]
-    pub span: Span,
+    pub span: OutcomeSpan,
     /// What is to be done next; `None` if nobody looked for other plans.
     pub next: Option<Next>,
     /// Rules that fire: worst first, then by concern, then by rule.
@@ -154,7 +154,7 @@ pub struct Asked {
 pub struct Prospect {
     /// The verdict, and the best and the worst case around it.
     #[serde(flatten)]
-    pub span: Span,
+    pub span: OutcomeSpan,
     /// The rules that would fire: worst first, then in the order of the rule set.
     pub fires: Vec<Firing>,
     /// The answers it would still wait for before the verdict could be go.
@@ -460,7 +460,7 @@ pub struct Anaesthetic {
     #[serde(serialize_with = "serialize::largest_volume")]
     pub largest_volume_same_mix: Option<f64>,
     /// Smaller limits that are for this patient, or may be.
-    pub reductions: Vec<Reduction>,
+    pub reductions: Vec<ReducedLimit>,
     /// Planned volume for each toe, in mL.
     #[serde(serialize_with = "serialize::volume")]
     pub volume_per_toe: Option<f64>,
@@ -470,7 +470,7 @@ pub struct Anaesthetic {
 
 /// A share of the usual limits that is the limit for some patients.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Reduction {
+pub struct ReducedLimit {
     /// For whom.
     pub about: String,
     /// The share that is left.

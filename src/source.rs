@@ -127,12 +127,12 @@ pub struct Node {
     /// The bytes of the value.
     pub span: Range<usize>,
     /// What the value is.
-    pub kind: Kind,
+    pub kind: NodeKind,
 }
 
 /// What a value is.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Kind {
+pub enum NodeKind {
     /// Nothing written, `null` or `~`.
     Null,
     /// `true` or `false`. (`yes` and `no` are texts.)
@@ -144,12 +144,12 @@ pub enum Kind {
     /// A list.
     List(Vec<Node>),
     /// A mapping, in the order written, without repeated keys.
-    Map(Vec<Entry>),
+    Map(Vec<MapEntry>),
 }
 
 /// One key of a mapping with its value.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Entry {
+pub struct MapEntry {
     /// The key.
     pub key: String,
     /// The bytes of the key.
@@ -160,9 +160,9 @@ pub struct Entry {
 
 impl Node {
     /// The entries of a mapping; empty for anything else.
-    pub fn entries(&self) -> &[Entry] {
+    pub fn entries(&self) -> &[MapEntry] {
         match &self.kind {
-            Kind::Map(entries) => entries,
+            NodeKind::Map(entries) => entries,
             _ => &[],
         }
     }
@@ -170,13 +170,13 @@ impl Node {
     /// The items of a list; empty for anything else.
     pub fn items(&self) -> &[Node] {
         match &self.kind {
-            Kind::List(items) => items,
+            NodeKind::List(items) => items,
             _ => &[],
         }
     }
 
     /// The entry under a key of a mapping.
-    pub fn entry(&self, key: &str) -> Option<&Entry> {
+    pub fn entry(&self, key: &str) -> Option<&MapEntry> {
         self.entries().iter().find(|it| it.key == key)
     }
 
@@ -191,14 +191,14 @@ impl Node {
     }
 
     /// The entries of the mapping under a key; empty if no mapping stands there.
-    pub fn mapping(&self, key: &str) -> &[Entry] {
+    pub fn mapping(&self, key: &str) -> &[MapEntry] {
         self.get(key).map_or(&[], Self::entries)
     }
 
     /// The text of a text value.
     pub fn text(&self) -> Option<&str> {
         match &self.kind {
-            Kind::Text(text) => Some(text),
+            NodeKind::Text(text) => Some(text),
             _ => None,
         }
     }
@@ -207,8 +207,8 @@ impl Node {
     /// written. `None` for lists, mappings and nothing.
     pub fn written<'a>(&'a self, source: &'a Source) -> Option<&'a str> {
         match &self.kind {
-            Kind::Text(text) => Some(text),
-            Kind::Number(_) | Kind::Bool(_) => Some(source.slice(&self.span)),
+            NodeKind::Text(text) => Some(text),
+            NodeKind::Number(_) | NodeKind::Bool(_) => Some(source.slice(&self.span)),
             _ => None,
         }
     }
@@ -221,12 +221,12 @@ impl Node {
     /// What the value is, in words for messages.
     pub fn kind_in_words(&self) -> &'static str {
         match &self.kind {
-            Kind::Null => "nothing",
-            Kind::Bool(_) => "true/false",
-            Kind::Number(_) => "a number",
-            Kind::Text(_) => "a text",
-            Kind::List(_) => "a list",
-            Kind::Map(_) => "a mapping",
+            NodeKind::Null => "nothing",
+            NodeKind::Bool(_) => "true/false",
+            NodeKind::Number(_) => "a number",
+            NodeKind::Text(_) => "a text",
+            NodeKind::List(_) => "a list",
+            NodeKind::Map(_) => "a mapping",
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use clap::Args;
 
-use super::{RuleSource, Status, draw};
+use super::{ExitStatus, RuleSource, draw};
 use crate::governance::words;
 use crate::model::{Answer, Question, RuleSet};
 
@@ -17,10 +17,10 @@ pub struct Arguments {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> Status {
-    let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
+pub fn run(arguments: &Arguments) -> ExitStatus {
+    let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
     draw::plain(&form(&rule_set, arguments.clinic));
-    Status::Clean
+    ExitStatus::Clean
 }
 
 /// The empty form. Every answer is left blank, which counts as not asked.

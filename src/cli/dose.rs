@@ -5,14 +5,14 @@ use std::sync::Arc;
 use chrono::{Datelike, NaiveDate};
 use clap::Args;
 
-use super::{RuleSource, SAFETY, Status, draw};
+use super::{ExitStatus, RuleSource, SAFETY, draw};
 use crate::evaluate::{dose, notices};
 use crate::facts::{self, Gathered, Given};
 use crate::formulas::{Formula, age, anaesthetic, body};
 use crate::model::RuleSet;
 use crate::report::page::{Page, Style};
 use crate::report::text;
-use crate::source::{Entry, Kind, Node, Source};
+use crate::source::{MapEntry, Node, NodeKind, Source};
 use crate::truth::FactSlot;
 
 /// Arguments of `dose`.
@@ -44,19 +44,19 @@ pub struct Arguments {
 }
 
 /// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
-pub fn run(arguments: &Arguments) -> Status {
-    let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
+pub fn run(arguments: &Arguments) -> ExitStatus {
+    let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
     let Some(gathered) = gather(&rule_set, arguments) else {
         draw::note("this rule set has no anaesthetic load to compute");
-        return Status::Refused;
+        return ExitStatus::Refused;
     };
     let today = day_of_age_zero(arguments.age).map_or_else(NaiveDate::default, |(_, today)| today);
     let (facts, wrong) = facts::read(&rule_set, &gathered, today);
     if !wrong.is_empty() {
         draw::diagnostics(&wrong);
-        return Status::Refused;
+        return ExitStatus::Refused;
     }
-    let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else { return Status::Refused };
+    let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else { return ExitStatus::Refused };
     let mut page = Page::new(&Style::terminal(draw::colour_out()));
     text::anaesthetic::show(&mut page, &arithmetic);
     if let Some(it) = notices::local(&rule_set, chrono::Local::now().date_naive()) {
@@ -66,13 +66,13 @@ pub fn run(arguments: &Arguments) -> Status {
     page.paragraph(0, SAFETY);
     draw::out(&page.finish());
     match arithmetic.load {
-        Some(load) if load <= 1.0 => Status::Clean,
-        Some(_) => Status::Defer,
+        Some(load) if load <= 1.0 => ExitStatus::Clean,
+        Some(_) => ExitStatus::Defer,
         None => {
             draw::note(
                 "the load cannot be worked out: the basis above says what is not known, or the register has no limit for this agent at this age",
             );
-            Status::Refused
+            ExitStatus::Refused
         }
     }
 }
@@ -121,7 +121,7 @@ impl DoseAnswers<'_> {
 
     fn text(&mut self, slot: FactSlot, option: &str, text: &str) {
         let source = Arc::new(Source::new(option, text));
-        self.put(slot, source, Node { span: 0..text.len(), kind: Kind::Text(text.to_owned()) });
+        self.put(slot, source, Node { span: 0..text.len(), kind: NodeKind::Text(text.to_owned()) });
     }
 
     /// "lidocaine 2 % 3 mL": the name, then strength, then volume.
@@ -145,20 +145,20 @@ impl DoseAnswers<'_> {
                 let from = from + (text.len() - text.trim_start().len());
                 Node {
                     span: from..from + trimmed.len(),
-                    kind: if trimmed.is_empty() { Kind::Null } else { Kind::Text(trimmed.to_owned()) },
+                    kind: if trimmed.is_empty() { NodeKind::Null } else { NodeKind::Text(trimmed.to_owned()) },
                 }
             };
-            let entry = |key: &str, value: Node| Entry { key: key.to_owned(), key_span: span.clone(), value };
+            let entry = |key: &str, value: Node| MapEntry { key: key.to_owned(), key_span: span.clone(), value };
             let mut entries = vec![entry("agent", piece(name, span.start))];
             for (key, value) in [("strength", piece(strength, rest_start)), ("volume", piece(volume, rest_start + volume_at))] {
-                if value.kind != Kind::Null {
+                if value.kind != NodeKind::Null {
                     entries.push(entry(key, value));
                 }
             }
-            items.push(Node { span: span.clone(), kind: Kind::Map(entries) });
+            items.push(Node { span: span.clone(), kind: NodeKind::Map(entries) });
             start = span.end + 1;
         }
-        let node = Node { span: 0..text.len(), kind: Kind::List(items) };
+        let node = Node { span: 0..text.len(), kind: NodeKind::List(items) };
         self.put(slot, source, node);
     }
 
@@ -167,8 +167,8 @@ impl DoseAnswers<'_> {
         let options = self.rule_set.catalogue.options(slot);
         let ids: Vec<String> = options.iter().take(n_toes).map(|it| it.id.clone()).collect();
         let text = ids.join(" ");
-        let items = ids.into_iter().map(|it| Node { span: 0..text.len(), kind: Kind::Text(it) }).collect();
+        let items = ids.into_iter().map(|it| Node { span: 0..text.len(), kind: NodeKind::Text(it) }).collect();
         let source = Arc::new(Source::new("--toes", text.as_str()));
-        self.put(slot, source, Node { span: 0..text.len(), kind: Kind::List(items) });
+        self.put(slot, source, Node { span: 0..text.len(), kind: NodeKind::List(items) });
     }
 }

@@ -25,7 +25,7 @@ pub fn width() -> usize {
 /// Why the first result that could not be written was not.
 ///
 /// It is kept here and not handed up, so that no command can forget it: whatever one returns, the program ends with
-/// [`Status::NotWritten`](super::Status::NotWritten).
+/// [`ExitStatus::NotWritten`](super::Status::NotWritten).
 static NOT_WRITTEN: OnceLock<ErrorKind> = OnceLock::new();
 
 /// Prints a result whole. Once one could not be written, no further one is.

@@ -2,7 +2,7 @@
 
 use clap::Args;
 
-use super::{Status, draw};
+use super::{ExitStatus, draw};
 use crate::diagnostic::{Code, Severity, did_you_mean};
 
 /// Arguments of `explain`.
@@ -13,22 +13,22 @@ pub struct Arguments {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> Status {
+pub fn run(arguments: &Arguments) -> ExitStatus {
     let Some(wanted) = &arguments.code else {
         let list: Vec<String> = Code::ALL.iter().map(|code| format!("{:<26}{}", code.name(), code.what())).collect();
         draw::out(&list.join("\n"));
-        return Status::Clean;
+        return ExitStatus::Clean;
     };
     match Code::from_name(wanted) {
         Some(code) => {
             draw::out(&page(code, draw::width()));
-            Status::Clean
+            ExitStatus::Clean
         }
         None => {
             let help =
                 did_you_mean(wanted, Code::ALL.iter().map(|it| it.name())).unwrap_or_else(|| "`preblock explain` lists all codes".into());
             draw::note(&format!("there is no code `{wanted}`; {help}"));
-            Status::Refused
+            ExitStatus::Refused
         }
     }
 }

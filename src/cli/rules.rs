@@ -2,7 +2,7 @@
 
 use clap::{Args, Subcommand};
 
-use super::{RuleSource, Status, draw};
+use super::{ExitStatus, RuleSource, draw};
 use crate::diagnostic::{Diagnostic, did_you_mean};
 use crate::evaluate::explain;
 use crate::governance::words;
@@ -50,7 +50,7 @@ pub struct Show {
 }
 
 /// Runs the command.
-pub fn run(command: &RulesCommand) -> Status {
+pub fn run(command: &RulesCommand) -> ExitStatus {
     match command {
         RulesCommand::Check(it) => check::run(it),
         RulesCommand::Test(it) => test::run(it),
@@ -63,22 +63,22 @@ pub fn run(command: &RulesCommand) -> Status {
     }
 }
 
-fn show(arguments: &Show) -> Status {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+fn show(arguments: &Show) -> ExitStatus {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
     let Some(id) = &arguments.id else {
         let list: Vec<String> = rule_set.rules.iter().map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title)).collect();
         draw::plain(&list.join("\n"));
-        return Status::Clean;
+        return ExitStatus::Clean;
     };
     let Some(rule) = rule_set.rule(id) else {
         let help = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str()))
             .unwrap_or_else(|| "`preblock rules show` lists all rules".into());
         draw::note(&format!("there is no rule `{id}`; {help}"));
-        return Status::Refused;
+        return ExitStatus::Refused;
     };
-    let Some(cases) = cases(&files, &rule_set) else { return Status::Problems };
+    let Some(cases) = cases(&files, &rule_set) else { return ExitStatus::Problems };
     draw::plain(&page(&rule_set, rule, &cases, draw::width()));
-    Status::Clean
+    ExitStatus::Clean
 }
 
 /// The worked cases of a rule set; `None` after diagnostics.

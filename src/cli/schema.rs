@@ -2,7 +2,7 @@
 
 use clap::Args;
 
-use super::{RuleSource, Status, draw};
+use super::{ExitStatus, RuleSource, draw};
 use crate::diagnostic::did_you_mean;
 use crate::load::{answers_schema, shape};
 
@@ -16,27 +16,27 @@ pub struct Arguments {
 }
 
 /// Runs the command. The schemas of questionnaires follow the rule set that is used.
-pub fn run(arguments: &Arguments) -> Status {
+pub fn run(arguments: &Arguments) -> ExitStatus {
     let names = shape::schema_names();
     let Some(name) = &arguments.name else {
         draw::out(&names.join("\n"));
-        return Status::Clean;
+        return ExitStatus::Clean;
     };
     if ["questionnaire", "clinic"].contains(&name.as_str()) {
-        let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Refused };
+        let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Refused };
         let schema = if name == "clinic" { answers_schema::clinic(&rule_set) } else { answers_schema::questionnaire(&rule_set) };
         draw::json(&format!("{schema:#}"));
-        return Status::Clean;
+        return ExitStatus::Clean;
     }
     match shape::schema(name) {
         Some(text) => {
             draw::out(text);
-            Status::Clean
+            ExitStatus::Clean
         }
         None => {
             let help = did_you_mean(name, names.iter().map(String::as_str)).unwrap_or_else(|| "`preblock schema` lists them".into());
             draw::note(&format!("there is no schema `{name}`; {help}"));
-            Status::Refused
+            ExitStatus::Refused
         }
     }
 }

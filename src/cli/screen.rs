@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use super::find::{FoundFiles, find};
-use super::{RuleSource, ScreeningFormat, Status, draw};
+use super::{ExitStatus, RuleSource, ScreeningFormat, draw};
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::dates::MOST_DAYS;
 use crate::load::{files, questionnaire};
@@ -67,14 +67,14 @@ fn n_days(text: &str) -> Result<usize, String> {
 }
 
 /// Runs the command. Each screening is printed as soon as it is made, so that a run that is stopped leaves whole ones.
-pub fn run(arguments: &Arguments) -> Status {
-    let Some(rule_set) = draw::usable(&arguments.rules) else { return Status::Refused };
+pub fn run(arguments: &Arguments) -> ExitStatus {
+    let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
     let screener = match screener(arguments, &rule_set) {
         Ok(screener) => screener,
         Err(found) => {
             draw::diagnostics(&found);
             draw::note("the clinic's file was refused, so nobody was screened");
-            return Status::Refused;
+            return ExitStatus::Refused;
         }
     };
     let FoundFiles { paths, problems, passed_over } = find(&arguments.files);
@@ -116,14 +116,14 @@ pub fn run(arguments: &Arguments) -> Status {
         if draw::is_written() {
             draw::note(&not_reached(n_left));
         }
-        return Status::Stopped;
+        return ExitStatus::Stopped;
     }
     match worst {
-        _ if n_refused > 0 => Status::Refused,
-        Some(Outcome::Refer) => Status::Refer,
-        Some(Outcome::Defer) => Status::Defer,
-        Some(Outcome::Go) => Status::Clean,
-        None => Status::Refused,
+        _ if n_refused > 0 => ExitStatus::Refused,
+        Some(Outcome::Refer) => ExitStatus::Refer,
+        Some(Outcome::Defer) => ExitStatus::Defer,
+        Some(Outcome::Go) => ExitStatus::Clean,
+        None => ExitStatus::Refused,
     }
 }
 

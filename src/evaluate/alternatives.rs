@@ -2,7 +2,7 @@
 
 use super::dose;
 use super::prospect::{change, prospect};
-use super::search::{Bounds, Edit, Found, Lever, Searched, Trials, YES_NO, smallest};
+use super::search::{Bounds, ChangeSet, Edit, Lever, Searched, Trials, YES_NO, smallest};
 use crate::facts::{Fact, Facts, Known, Offered, PlannedAgent, Value, plan_in_words};
 use crate::formulas::anaesthetic::whole_tenths;
 use crate::model::{Agent, Answer, Idx, Question, RuleSet, Table};
@@ -29,12 +29,12 @@ pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
     let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()).collect();
     let levers: Table<Lever> = decisions.iter().flat_map(|it| levers(trials, it)).collect();
     let Searched { found, complete, .. } = smallest(trials, &levers, BOUNDS);
-    let mut plans: Vec<(&Found, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
+    let mut plans: Vec<(&ChangeSet, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
     plans.sort_by_key(|(found, plan)| {
         let precautions = plan.prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count();
         (found.steps.len(), found.standing, precautions, found.steps.clone())
     });
-    let mut kept: Vec<(&Found, Alternative)> = Vec::new();
+    let mut kept: Vec<(&ChangeSet, Alternative)> = Vec::new();
     for plan in plans {
         if !kept.iter().any(|it| differ_in_volume_only(rule_set, it, &plan)) {
             kept.push(plan);
@@ -45,24 +45,24 @@ pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
 
 /// Whether two plans differ in nothing but how much of the same solutions is drawn up, and come to the same. Of two such
 /// the larger volume comes first.
-fn differ_in_volume_only(rule_set: &RuleSet, one: &(&Found, Alternative), other: &(&Found, Alternative)) -> bool {
+fn differ_in_volume_only(rule_set: &RuleSet, one: &(&ChangeSet, Alternative), other: &(&ChangeSet, Alternative)) -> bool {
     let Some(slot) = rule_set.catalogue.anaesthetic else { return false };
-    let others = |(_, plan): &(&Found, Alternative)| {
+    let others = |(_, plan): &(&ChangeSet, Alternative)| {
         let id = rule_set.catalogue.id(slot);
         plan.changes.iter().filter(|it| it.fact != id).cloned().collect::<Vec<Change>>()
     };
-    let solutions = |(found, _): &(&Found, Alternative)| match found.facts.known(slot).map(|it| &it.value) {
+    let solutions = |(found, _): &(&ChangeSet, Alternative)| match found.facts.known(slot).map(|it| &it.value) {
         Some(Value::Plan(plan)) => plan.iter().map(|it| (it.agent, it.percent)).collect(),
         _ => Vec::new(),
     };
-    let comes_to = |(found, plan): &(&Found, Alternative)| (found.states.clone(), plan.prospect.waits_for.clone());
+    let comes_to = |(found, plan): &(&ChangeSet, Alternative)| (found.states.clone(), plan.prospect.waits_for.clone());
     one.1.changes.len() == other.1.changes.len()
         && others(one) == others(other)
         && solutions(one) == solutions(other)
         && comes_to(one) == comes_to(other)
 }
 
-fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &Table<Lever>, found: &Found) -> Alternative {
+fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &Table<Lever>, found: &ChangeSet) -> Alternative {
     let mut slots: Vec<FactSlot> = found.steps.iter().map(|(lever, _)| levers[*lever].slot).collect();
     slots.dedup();
     Alternative {

@@ -4,7 +4,7 @@ use crate::facts::{Facts, PlannedAgent, Value};
 use crate::facts::{derive, holds};
 use crate::formulas::anaesthetic;
 use crate::model::{self, RuleSet};
-use crate::screening::{AgentDose, Anaesthetic, Applies, Reduction};
+use crate::screening::{AgentDose, Anaesthetic, Applies, ReducedLimit};
 use crate::truth::{FactSlot, Truth};
 
 /// The arithmetic of the plan; `None` while no plan is known, or none is asked for.
@@ -48,7 +48,7 @@ impl Planned {
 }
 
 /// The smaller limits that are for this patient, or may be.
-fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<&Planned>) -> Vec<Reduction> {
+fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<&Planned>) -> Vec<ReducedLimit> {
     let shown = |it: &model::Reduction| {
         let applies = match holds::truth(&it.when, facts) {
             Truth::Yes => Applies::Yes,
@@ -56,7 +56,7 @@ fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<&Planned>) -> V
             Truth::No => return None,
         };
         let volume = planned.and_then(|planned| planned.largest_volume(it.share));
-        Some(Reduction { about: it.about.clone(), share: it.share, largest_volume_same_mix: volume, applies })
+        Some(ReducedLimit { about: it.about.clone(), share: it.share, largest_volume_same_mix: volume, applies })
     };
     rule_set.reductions.iter().filter_map(shown).collect()
 }

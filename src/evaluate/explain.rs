@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::facts::answers::{Stranger, strangers};
 use crate::facts::derive::slots;
-use crate::facts::holds::{self, Decider};
+use crate::facts::holds::{self, Ground};
 use crate::facts::{self, Fact, Facts, Note, Place, Value};
 use crate::model::{Basis, Checked, Citation, Condition, FactKind, Idx, Odds, Piece, Question, Rule, RuleSet, Text};
 use crate::screening::{Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised};
@@ -111,7 +111,7 @@ pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
 
 /// The patient's own answers that count for nothing, each with what says that its question does not apply.
 pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
-    let mut aside: Vec<&facts::SetAside> = facts.set_aside().iter().filter(|it| it.is_settled).collect();
+    let mut aside: Vec<&facts::Displaced> = facts.set_aside().iter().filter(|it| it.is_settled).collect();
     aside.sort_by_key(|it| it.question);
     let told = aside.into_iter().filter_map(|it| {
         let question = &rule_set.catalogue.questions[it.question];
@@ -139,7 +139,7 @@ pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
 
 /// The deciding facts; a derived one is followed by what it was computed from, and what is so because its question does
 /// not apply by what says that.
-fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Decider]) -> Vec<Because> {
+fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Because> {
     let mut found: Vec<Because> = Vec::new();
     let mut add = |it: Because| {
         if !found.contains(&it) {

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::Days;
 
 use super::prospect::{change, lower_first, prospect, shown};
-use super::search::{Bounds, Edit, Found, Lever, Searched, Step, Trials, YES_NO, smallest};
+use super::search::{Bounds, ChangeSet, Edit, Lever, LeverStep, Searched, Trials, YES_NO, smallest};
 use crate::facts::answers::date_in_words;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value};
@@ -155,7 +155,7 @@ fn values(rule_set: &RuleSet, question: &Question) -> Vec<f64> {
 }
 
 /// The changes of one way, with the whole range of values that lead as far, and from which day a result may be.
-fn told_changes(trials: &Trials<'_>, levers: &Table<Lever>, tried: &BTreeMap<Vec<Step>, Standing>, found: &Found) -> Vec<Change> {
+fn told_changes(trials: &Trials<'_>, levers: &Table<Lever>, tried: &BTreeMap<Vec<LeverStep>, Standing>, found: &ChangeSet) -> Vec<Change> {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
     let mut told: Vec<Change> = Vec::new();
     for (at, (lever, _)) in found.steps.iter().enumerate() {
@@ -186,8 +186,8 @@ fn told_changes(trials: &Trials<'_>, levers: &Table<Lever>, tried: &BTreeMap<Vec
 fn target(
     trials: &Trials<'_>,
     levers: &Table<Lever>,
-    tried: &BTreeMap<Vec<Step>, Standing>,
-    found: &Found,
+    tried: &BTreeMap<Vec<LeverStep>, Standing>,
+    found: &ChangeSet,
     step: usize,
     question: &Question,
 ) -> String {
@@ -195,12 +195,12 @@ fn target(
     let Some((lever, edit)) = found.steps.get(step).copied() else { return String::new() };
     let edits = &levers[lever].edits;
     let leads_as_far = |instead: &Edit| {
-        let as_found = |(lever, edit): &Step| &levers[*lever].edits[*edit];
+        let as_found = |(lever, edit): &LeverStep| &levers[*lever].edits[*edit];
         let made = found.steps.iter().enumerate().map(|(at, it)| if at == step { instead } else { as_found(it) });
         trials.judged(&trials.with(made)).1 <= found.standing
     };
     let another_leads_as_far = |at: &Idx<Edit>| {
-        let steps: Vec<Step> = found.steps.iter().map(|it| if it.0 == lever { (lever, *at) } else { *it }).collect();
+        let steps: Vec<LeverStep> = found.steps.iter().map(|it| if it.0 == lever { (lever, *at) } else { *it }).collect();
         match tried.get(&steps) {
             Some(standing) => *standing <= found.standing,
             None => leads_as_far(&edits[*at]),

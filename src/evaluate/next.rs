@@ -6,7 +6,7 @@
 use crate::facts::Facts;
 use crate::model::catalogue::Who;
 use crate::model::{Condition, Odds, RuleSet};
-use crate::outcome::{Outcome, Span, Standing, Urgency};
+use crate::outcome::{Outcome, OutcomeSpan, Standing, Urgency};
 use crate::screening::{Alternative, Asked, Finding, Next, NextKind, ToAsk, Unrecognised};
 
 /// Whom to ask, in the order in which people are asked.
@@ -16,7 +16,7 @@ const WHOM: [Who; 5] = [Who::Patient, Who::Referrer, Who::Nurse, Who::Clinician,
 #[derive(Debug)]
 pub struct Said<'a> {
     /// The verdict, and the best and the worst case around it.
-    pub span: Span,
+    pub span: OutcomeSpan,
     /// The rules that fire.
     pub findings: &'a [Finding],
     /// The missing answers.

@@ -11,7 +11,7 @@ use super::compile::{Compiled, Kept};
 use super::standing;
 use crate::facts::derive::roots;
 use crate::facts::{Fact, Facts, Known, Value, chosen_in_words};
-use crate::model::{Bits, Condition, Idx, Odds, Question, RuleSet, Table, Test, Turn};
+use crate::model::{Bits, Condition, Dependent, Idx, Odds, Question, RuleSet, Table, Test};
 use crate::outcome::{Outcome, Standing, State};
 use crate::truth::{FactSlot, Slot};
 
@@ -65,13 +65,13 @@ impl Lever {
 }
 
 /// One lever, and one of its edits.
-pub type Step = (Idx<Lever>, Idx<Edit>);
+pub type LeverStep = (Idx<Lever>, Idx<Edit>);
 
 /// One set of changes and what it leads to.
 #[derive(Debug, Clone)]
-pub struct Found {
+pub struct ChangeSet {
     /// The changes, by lever.
-    pub steps: Vec<Step>,
+    pub steps: Vec<LeverStep>,
     /// The facts they make.
     pub facts: Facts,
     /// The state of every rule.
@@ -93,12 +93,12 @@ pub struct Bounds {
 #[derive(Debug, Clone)]
 pub struct Searched {
     /// Each gives a better verdict than every smaller part of it, and than no change at all.
-    pub found: Vec<Found>,
+    pub found: Vec<ChangeSet>,
     /// Whether everything within the bounds was tried; and, where nothing was found, whether more changes could not help
     /// either.
     pub complete: bool,
     /// What each set that was tried comes to.
-    pub tried: BTreeMap<Vec<Step>, Standing>,
+    pub tried: BTreeMap<Vec<LeverStep>, Standing>,
 }
 
 /// What may be tried with one patient's facts, and how often something was: the searches share it.
@@ -171,10 +171,10 @@ fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
 pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> Searched {
     let reach = LeverReach::of(trials.rule_set, trials.links, levers);
     let (states, start) = trials.judged(trials.facts);
-    let mut found: Vec<Found> = Vec::new();
-    let mut seen: BTreeSet<Vec<Step>> = BTreeSet::new();
-    let mut layer = vec![Found { steps: Vec::new(), facts: trials.facts.clone(), states, standing: start }];
-    let mut tried: BTreeMap<Vec<Step>, Standing> = BTreeMap::new();
+    let mut found: Vec<ChangeSet> = Vec::new();
+    let mut seen: BTreeSet<Vec<LeverStep>> = BTreeSet::new();
+    let mut layer = vec![ChangeSet { steps: Vec::new(), facts: trials.facts.clone(), states, standing: start }];
+    let mut tried: BTreeMap<Vec<LeverStep>, Standing> = BTreeMap::new();
     for _ in 0..bounds.most_changes {
         let mut next = Vec::new();
         for node in &layer {
@@ -195,7 +195,7 @@ pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> S
                     let facts = trials.with(made);
                     let (states, standing) = trials.judged(&facts);
                     tried.insert(steps.clone(), standing);
-                    next.push(Found { steps, facts, states, standing });
+                    next.push(ChangeSet { steps, facts, states, standing });
                 }
             }
         }
@@ -212,7 +212,7 @@ pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> S
 
 /// Adds the sets of a layer that do better than nothing, and than any smaller set within them. A set may hold one of an
 /// earlier layer, never one of its own.
-fn keep_better(layer: &[Found], start: Standing, found: &mut Vec<Found>) {
+fn keep_better(layer: &[ChangeSet], start: Standing, found: &mut Vec<ChangeSet>) {
     for it in layer {
         if it.standing < start && !found.iter().any(|smaller| smaller.standing <= it.standing && within(&smaller.steps, &it.steps)) {
             found.push(it.clone());
@@ -220,7 +220,7 @@ fn keep_better(layer: &[Found], start: Standing, found: &mut Vec<Found>) {
     }
 }
 
-fn within(smaller: &[Step], larger: &[Step]) -> bool {
+fn within(smaller: &[LeverStep], larger: &[LeverStep]) -> bool {
     smaller.iter().all(|it| larger.contains(it))
 }
 
@@ -283,7 +283,7 @@ impl Links {
         }
         let own = found.clone();
         for (turn, _) in rule_set.catalogue.turns.iter().filter(|(_, behind)| behind.meets(&own)) {
-            if let Turn::Question(at) = turn {
+            if let Dependent::Question(at) = turn {
                 let question = &rule_set.catalogue.questions[*at];
                 found.insert(question.slot);
                 question.date_slot.iter().for_each(|it| found.insert(*it));
@@ -329,7 +329,7 @@ impl<'a> LeverReach<'a> {
     }
 
     /// The levers that reach the rule in the way which the fewest reach, less those already used.
-    fn at_the_narrowest(&self, node: &Found) -> Vec<Idx<Lever>> {
+    fn at_the_narrowest(&self, node: &ChangeSet) -> Vec<Idx<Lever>> {
         let used = |lever: Idx<Lever>| node.steps.iter().any(|(at, _)| *at == lever || self.same[lever].contains(at));
         let rules = self.rule_set.judging().zip(&node.states).zip(&self.levers);
         let in_the_way = rules.filter(|((rule, state), _)| match state {

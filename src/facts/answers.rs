@@ -12,7 +12,7 @@ use crate::model::{Agent, Answer, Idx, Question, RuleSet};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
-use crate::source::{Kind, Node, Source};
+use crate::source::{Node, NodeKind, Source};
 use crate::truth::FactSlot;
 
 pub mod check;
@@ -87,9 +87,9 @@ fn missing(why: Why, slot: FactSlot) -> Fact {
 /// Why an answer counts as missing: nothing written, or one of the two words every question accepts.
 fn missing_word(node: &Node) -> Option<Why> {
     match &node.kind {
-        Kind::Null => Some(Why::NotAsked),
-        Kind::Text(text) if text.trim().eq_ignore_ascii_case("unknown") => Some(Why::Unknown),
-        Kind::Text(text) if text.trim().eq_ignore_ascii_case("declined") => Some(Why::Declined),
+        NodeKind::Null => Some(Why::NotAsked),
+        NodeKind::Text(text) if text.trim().eq_ignore_ascii_case("unknown") => Some(Why::Unknown),
+        NodeKind::Text(text) if text.trim().eq_ignore_ascii_case("declined") => Some(Why::Declined),
         _ => None,
     }
 }
@@ -134,7 +134,7 @@ impl AnswerReader<'_> {
         if !self.question.dated {
             return (self.value(node).unwrap_or_else(|| missing(Why::Unknown, slot)), None);
         }
-        let Kind::Map(_) = &node.kind else {
+        let NodeKind::Map(_) = &node.kind else {
             let id = &self.question.id;
             let written = node.written(self.source).unwrap_or("...").to_owned();
             self.report(
@@ -257,9 +257,9 @@ impl AnswerReader<'_> {
 
     fn yes_no(&mut self, node: &Node) -> Option<Fact> {
         let yes = match &node.kind {
-            Kind::Bool(it) => *it,
-            Kind::Text(it) if it == "yes" => true,
-            Kind::Text(it) if it == "no" => false,
+            NodeKind::Bool(it) => *it,
+            NodeKind::Text(it) if it == "yes" => true,
+            NodeKind::Text(it) if it == "no" => false,
             _ => {
                 let title = format!("`{}` is answered by yes or no", self.question.id);
                 let help = "exactly `yes`, `no`, `true` or `false` (`y`, `n`, `on`, `off` mean different things to different programs), or `unknown`";
@@ -271,7 +271,7 @@ impl AnswerReader<'_> {
     }
 
     fn several(&mut self, node: &Node, options: &[crate::model::Choice]) -> Option<Fact> {
-        let Kind::List(items) = &node.kind else {
+        let NodeKind::List(items) = &node.kind else {
             self.wrong_kind(node, "a list of options");
             return None;
         };
@@ -310,7 +310,7 @@ impl AnswerReader<'_> {
 
     /// What the clinic offers of a choice of the plan; `None` after a diagnostic.
     fn offered(&mut self, node: &Node) -> Option<Offered> {
-        let Kind::List(items) = &node.kind else {
+        let NodeKind::List(items) = &node.kind else {
             self.not_a_list_of_offers(node);
             return None;
         };
@@ -328,7 +328,7 @@ impl AnswerReader<'_> {
         for item in items {
             let fact = match &question.answer {
                 Answer::SeveralOf(options) => {
-                    let one = Node { kind: Kind::List(vec![item.clone()]), ..item.clone() };
+                    let one = Node { kind: NodeKind::List(vec![item.clone()]), ..item.clone() };
                     self.several(&one, options)
                 }
                 _ => self.value(item),
@@ -363,8 +363,8 @@ impl AnswerReader<'_> {
 
     fn number(&mut self, node: &Node, whole: bool) -> Option<Fact> {
         let number = match &node.kind {
-            Kind::Number(number) => *number,
-            Kind::Text(text) => match read_number(text) {
+            NodeKind::Number(number) => *number,
+            NodeKind::Text(text) => match read_number(text) {
                 Ok(number) => number,
                 Err(error) => {
                     self.unreadable(node, &error);
@@ -406,11 +406,11 @@ impl AnswerReader<'_> {
     fn quantity(&mut self, node: &Node, measure: Measure, unit: &'static str, units: &[&'static str]) -> Option<Fact> {
         let accepted: Vec<&str> = std::iter::once(unit).chain(units.iter().copied()).collect();
         let parts = match &node.kind {
-            Kind::Number(_) => {
+            NodeKind::Number(_) => {
                 self.needs_unit(node, &self.question.id, &accepted);
                 return None;
             }
-            Kind::Text(text) => match read_quantity(text) {
+            NodeKind::Text(text) => match read_quantity(text) {
                 Ok(parts) => parts,
                 Err(error) => {
                     self.unreadable(node, &error);

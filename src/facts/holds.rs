@@ -12,7 +12,7 @@ use crate::truth::{FactSlot, Truth};
 
 /// One thing that decided a condition.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Decider {
+pub struct Ground {
     /// Which fact.
     pub slot: FactSlot,
     /// Its value as understood; for a list, the entry that counted.
@@ -175,7 +175,7 @@ fn gate_of<'a>(fact: FactSlot, catalogue: &'a Catalogue, facts: &Facts) -> Optio
 
 /// What says that a question does not apply, as [`applies`] found: a test of a missing answer gives way to what says that
 /// nobody asks for it. Empty if the question applies, or may.
-pub fn ruling_out(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Vec<Decider> {
+pub fn ruling_out(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Vec<Ground> {
     let Some(when) = question.ask_when.as_ref().filter(|_| applies(question, catalogue, facts) == Truth::No) else { return Vec::new() };
     deciding(&through_gates(when, catalogue, facts), facts)
 }
@@ -196,10 +196,10 @@ fn through_gates(condition: &Condition, catalogue: &Catalogue, facts: &Facts) ->
 }
 
 /// What decided a condition that holds or does not hold; empty if it is open.
-pub fn deciding(condition: &Condition, facts: &Facts) -> Vec<Decider> {
+pub fn deciding(condition: &Condition, facts: &Facts) -> Vec<Ground> {
     let mut found = Vec::new();
     decide(condition, facts, &mut found);
-    let mut unique: Vec<Decider> = Vec::new();
+    let mut unique: Vec<Ground> = Vec::new();
     for it in found {
         if !unique.contains(&it) {
             unique.push(it);
@@ -208,7 +208,7 @@ pub fn deciding(condition: &Condition, facts: &Facts) -> Vec<Decider> {
     unique
 }
 
-fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
+fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
     let all = truth(condition, facts);
     if matches!(all, Truth::Unknown(_)) {
         return;
@@ -223,7 +223,7 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
         Condition::Taking { fact, medicines, .. } => {
             let entries = matching_medicines(facts, *fact, medicines);
             if all == Truth::Yes {
-                found.extend(entries.iter().map(|it| Decider { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
+                found.extend(entries.iter().map(|it| Ground { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
             } else {
                 whole(*fact, facts, found);
             }
@@ -231,7 +231,7 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
         Condition::AllergicTo { fact, substances, reactions, .. } => {
             if all == Truth::Yes {
                 let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
-                found.extend(entries.iter().map(|it| Decider { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
+                found.extend(entries.iter().map(|it| Ground { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
             } else {
                 whole(*fact, facts, found);
             }
@@ -251,9 +251,9 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Decider>) {
     }
 }
 
-fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Decider>) {
+fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Ground>) {
     if let Some(known) = facts.known(slot) {
-        found.push(Decider { slot, shown: known.shown.clone(), place: known.place.clone() });
+        found.push(Ground { slot, shown: known.shown.clone(), place: known.place.clone() });
     }
 }
 

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use super::holds::{self, Decider};
-use super::{AtOdds, Fact, Facts, Known, Missing, Offered, SetAside, Value, Why, derive};
-use crate::model::{Agent, Bits, FactKind, Idx, Question, RuleSet, Turn};
+use super::holds::{self, Ground};
+use super::{AtOdds, Displaced, Fact, Facts, Known, Missing, Offered, Value, Why, derive};
+use crate::model::{Agent, Bits, Dependent, FactKind, Idx, Question, RuleSet};
 use crate::truth::{FactSlot, Slot, Truth};
 
 /// Derives every derived fact, sets answers aside that do not count, and notes which are at odds with others.
@@ -38,11 +38,11 @@ fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
     let catalogue = &rule_set.catalogue;
     let turns = catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew);
     let questions: Bits<Question> =
-        turns.filter_map(|((turn, _), _)| if let Turn::Question(at) = turn { Some(*at) } else { None }).collect();
+        turns.filter_map(|((turn, _), _)| if let Dependent::Question(at) = turn { Some(*at) } else { None }).collect();
     let set_aside = std::mem::take(&mut facts.set_aside).into_iter();
-    let (back, kept): (Vec<SetAside>, Vec<SetAside>) = set_aside.partition(|it| questions.contains(it.question));
+    let (back, kept): (Vec<Displaced>, Vec<Displaced>) = set_aside.partition(|it| questions.contains(it.question));
     facts.set_aside = kept;
-    for SetAside { question, fact, date, .. } in back {
+    for Displaced { question, fact, date, .. } in back {
         let question = &catalogue.questions[question];
         facts.put(question.slot, fact);
         if let (Some(slot), Some(date)) = (question.date_slot, date) {
@@ -60,8 +60,8 @@ fn settle(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool], contradicts: imp
     facts.settle_procedure();
     for ((turn, _), _) in rule_set.catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew) {
         match *turn {
-            Turn::Derived(at) => derive::these(rule_set, facts, &[at]),
-            Turn::Question(at) => place(rule_set, facts, (at, &rule_set.catalogue.questions[at]), &contradicts),
+            Dependent::Derived(at) => derive::these(rule_set, facts, &[at]),
+            Dependent::Question(at) => place(rule_set, facts, (at, &rule_set.catalogue.questions[at]), &contradicts),
         }
     }
     facts.ruled_out.sort_by_key(|it| it.answer.slot);
@@ -133,7 +133,7 @@ fn set_aside(facts: &mut Facts, (at, question): (Idx<Question>, &Question), inst
     if let Some(slot) = question.date_slot {
         facts.put(slot, missing(Why::NotAsked, needs));
     }
-    facts.set_aside.push(SetAside { question: at, fact, date, is_settled });
+    facts.set_aside.push(Displaced { question: at, fact, date, is_settled });
     if facts.procedure_needs.contains(&question.slot) {
         facts.settle_procedure();
     }
@@ -169,8 +169,8 @@ fn unread(rule_set: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
     found
 }
 
-fn decider(slot: FactSlot, facts: &Facts) -> Option<Decider> {
-    facts.known(slot).map(|it| Decider { slot, shown: it.shown.clone(), place: it.place.clone() })
+fn decider(slot: FactSlot, facts: &Facts) -> Option<Ground> {
+    facts.known(slot).map(|it| Ground { slot, shown: it.shown.clone(), place: it.place.clone() })
 }
 
 /// Whether each choice of the plan is among what the clinic offers, where it says so.

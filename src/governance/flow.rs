@@ -1,20 +1,20 @@
 //! A value of a file on one line, so that it is read again as it was.
 
-use crate::source::{Kind, Node, Source};
+use crate::source::{Node, NodeKind, Source};
 
 /// The value as a file may write it.
 pub fn flow(source: &Source, node: &Node) -> String {
     match &node.kind {
-        Kind::List(items) => format!("[{}]", items.iter().map(|it| flow(source, it)).collect::<Vec<_>>().join(", ")),
-        Kind::Map(entries) if entries.is_empty() => "{}".to_owned(),
-        Kind::Map(entries) => {
+        NodeKind::List(items) => format!("[{}]", items.iter().map(|it| flow(source, it)).collect::<Vec<_>>().join(", ")),
+        NodeKind::Map(entries) if entries.is_empty() => "{}".to_owned(),
+        NodeKind::Map(entries) => {
             let entries: Vec<String> = entries.iter().map(|it| format!("{}: {}", it.key, flow(source, &it.value))).collect();
             format!("{{ {} }}", entries.join(", "))
         }
         // A fact's id and a span need no quotes either; whatever else is not a plain name gets them.
-        Kind::Text(text) if is_plain(source, node, text) => text.clone(),
-        Kind::Text(text) => quoted(text),
-        Kind::Null | Kind::Bool(_) | Kind::Number(_) => source.slice(&node.span).to_owned(),
+        NodeKind::Text(text) if is_plain(source, node, text) => text.clone(),
+        NodeKind::Text(text) => quoted(text),
+        NodeKind::Null | NodeKind::Bool(_) | NodeKind::Number(_) => source.slice(&node.span).to_owned(),
     }
 }
 

@@ -6,7 +6,7 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, Odds, SpanLimit, Test, Threshold};
 use crate::quantity::span::Span;
 use crate::quantity::tidy;
-use crate::source::{Entry, Node};
+use crate::source::{MapEntry, Node};
 use crate::truth::FactSlot;
 
 /// The keys that decide what a condition is.
@@ -30,7 +30,7 @@ pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Con
 }
 
 /// A condition on what was answered at all. Which words may stand here is the schema's matter.
-fn answers(reading: &mut Reading<'_>, form: &Entry) -> Option<Condition> {
+fn answers(reading: &mut Reading<'_>, form: &MapEntry) -> Option<Condition> {
     let written = form.value.written(reading.source)?;
     let found = Odds::WRITTEN.into_iter().find(|it| it.word() == written);
     if found.is_none() {
@@ -61,7 +61,7 @@ fn named<'a>(node: &'a Node, reading: &mut Reading<'_>) -> Vec<(&'a Node, String
     found
 }
 
-fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
+fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
     let Some(fact) = names.catalogue.medicines else {
         if !names.broken.is_empty() {
             reading.excuse();
@@ -121,7 +121,7 @@ fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -
     complete.then_some(Condition::Taking { fact, named: written, medicines, at_least })
 }
 
-fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
+fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
     let Some(fact) = names.catalogue.allergies else {
         if !names.broken.is_empty() {
             reading.excuse();
@@ -188,7 +188,7 @@ fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry)
     complete.then_some(Condition::AllergicTo { fact, named: written, substances, reactions })
 }
 
-fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &Entry) -> Option<Condition> {
+fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
     let slot = names.fact(reading, &form.value)?;
     let Some(test) = node.entries().iter().find(|it| it.key != "fact") else {
         reading.pass_over(node, "a test beside `fact`");

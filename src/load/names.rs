@@ -11,7 +11,7 @@ use crate::model::{
 };
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
-use crate::source::{Kind, Node};
+use crate::source::{Node, NodeKind};
 
 /// Kinds of entries that are named elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -56,8 +56,8 @@ pub struct Written {
 /// Reads `4.0`, `58 mmol/mol`, or a text of one number and one unit.
 pub fn written_number(node: &Node) -> Result<Written, String> {
     match &node.kind {
-        Kind::Number(value) => Ok(Written { value: *value, unit: None }),
-        Kind::Text(text) => match read_quantity(text) {
+        NodeKind::Number(value) => Ok(Written { value: *value, unit: None }),
+        NodeKind::Text(text) => match read_quantity(text) {
             Ok(parts) => match parts.as_slice() {
                 [part] => Ok(Written { value: part.number, unit: part.unit.clone() }),
                 _ => Err("write one number with one unit".into()),

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::files::{RuleFiles, TextFile};
 use super::rule_set::FURTHER_FILES;
-use crate::source::{Kind, Node, Source};
+use crate::source::{Node, NodeKind, Source};
 
 /// One entry of a file: a rule, a limit, a question.
 #[derive(Debug, Clone, Copy)]
@@ -113,8 +113,8 @@ impl<'a> Entry<'a> {
 fn walk<'a>(key: &'a str, node: &'a Node, see: &mut impl FnMut(&'a str, &'a Node)) {
     see(key, node);
     match &node.kind {
-        Kind::List(items) => items.iter().for_each(|it| walk(key, it, see)),
-        Kind::Map(entries) => entries.iter().for_each(|it| walk(&it.key, &it.value, see)),
+        NodeKind::List(items) => items.iter().for_each(|it| walk(key, it, see)),
+        NodeKind::Map(entries) => entries.iter().for_each(|it| walk(&it.key, &it.value, see)),
         _ => {}
     }
 }

@@ -11,7 +11,7 @@ use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, neares
 use crate::facts::{Gathered, Given, Note, Place};
 use crate::model::{Answer, Idx, Question, RuleSet, Section};
 use crate::quantity::when::{YEARS, read_when};
-use crate::source::{Kind, Node, Source};
+use crate::source::{Node, NodeKind, Source};
 
 /// Most bytes of a questionnaire or clinic file.
 pub const LARGEST: u64 = 1 << 20;
@@ -76,9 +76,9 @@ fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Optio
         (Some(source), Some(root)) => Frame { rule_set, source, root, is_clinic, diagnostics: read.diagnostics },
         _ => return (None, read.diagnostics),
     };
-    if !matches!(frame.root.kind, Kind::Map(_)) {
+    if !matches!(frame.root.kind, NodeKind::Map(_)) {
         if frame.diagnostics.is_empty() {
-            let what = if matches!(frame.root.kind, Kind::Null) {
+            let what = if matches!(frame.root.kind, NodeKind::Null) {
                 Diagnostic::bare(Code::Empty, format!("`{name}` is empty"))
             } else {
                 Diagnostic::at(Code::WrongType, &frame.source, &frame.root.span, "a questionnaire is a mapping", frame.root.kind_in_words())
@@ -119,7 +119,7 @@ impl Frame<'_> {
             let help = format!("give it to {place}; here stands {needed}, which begins with `{version_key}: 1`");
             return Some(Diagnostic::at(Code::AnotherKind, &self.source, &entry.key_span, title, "another kind of file").help(help));
         }
-        let entry = self.root.entry("for").filter(|it| it.value.kind != Kind::Null)?;
+        let entry = self.root.entry("for").filter(|it| it.value.kind != NodeKind::Null)?;
         let written = entry.value.shown(&self.source);
         let own = self.rule_set.id.as_str();
         (written != own).then(|| {
@@ -175,7 +175,7 @@ impl Frame<'_> {
                     help,
                 );
             }
-            Some(entry) if entry.value.kind != Kind::Number(1.0) => {
+            Some(entry) if entry.value.kind != NodeKind::Number(1.0) => {
                 let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
                 self.report(
                     Code::WrongForm,
@@ -194,9 +194,9 @@ impl Frame<'_> {
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
         }
-        let weekdays = root.entry("procedure_days").filter(|it| self.is_clinic && it.value.kind != Kind::Null);
+        let weekdays = root.entry("procedure_days").filter(|it| self.is_clinic && it.value.kind != NodeKind::Null);
         let weekdays = weekdays.map(|it| it.value.clone()).and_then(|it| self.weekdays(&it));
-        if let Some(entry) = root.entry("offers").filter(|it| self.is_clinic && it.value.kind != Kind::Null) {
+        if let Some(entry) = root.entry("offers").filter(|it| self.is_clinic && it.value.kind != NodeKind::Null) {
             self.offers(&entry.value.clone(), &mut answers);
         }
         match root.entry("answers") {
@@ -209,7 +209,7 @@ impl Frame<'_> {
                 "add `answers:` and the sections under it".into(),
             ),
             Some(entry) => match &entry.value.kind {
-                Kind::Map(_) | Kind::Null => {
+                NodeKind::Map(_) | NodeKind::Null => {
                     let value = entry.value.clone();
                     self.sections(&value, &mut answers);
                 }
@@ -250,7 +250,7 @@ impl Frame<'_> {
     fn completed_on(&mut self, root: &Node) -> Option<(NaiveDate, Place)> {
         let entry = root.entry("completed_on")?;
         let text = entry.value.shown(&self.source).to_owned();
-        if entry.value.kind == Kind::Null || text == "unknown" {
+        if entry.value.kind == NodeKind::Null || text == "unknown" {
             return None;
         }
         match read_when(&text) {
@@ -288,7 +288,7 @@ impl Frame<'_> {
             self.nothing_hidden(inner);
         }
         let written = self.source.slice(&node.span);
-        if written.starts_with(['"', '\'']) || matches!(node.kind, Kind::List(_) | Kind::Map(_)) {
+        if written.starts_with(['"', '\'']) || matches!(node.kind, NodeKind::List(_) | NodeKind::Map(_)) {
             return;
         }
         // A block of text ends with a line end, and what could be hidden stands behind its header, on the last line before.
@@ -300,7 +300,7 @@ impl Frame<'_> {
             header.find(" #").map_or("", |at| header.split_at(at + 1).1)
         } else {
             // Where nothing is written, the place is that of the key.
-            let colon = node.kind == Kind::Null;
+            let colon = node.kind == NodeKind::Null;
             let rest = self.source.slice(&(end..line.end));
             rest.trim_start_matches(|it: char| it.is_whitespace() || it == ',' || (colon && it == ':'))
         };
@@ -321,7 +321,7 @@ impl Frame<'_> {
                 text: text.trim_end().to_owned(),
                 place: Place { source: Arc::clone(&self.source), span: value.span.clone() },
             }),
-            None if value.kind == Kind::Null => {}
+            None if value.kind == NodeKind::Null => {}
             None => self.report(
                 Code::AnswerType,
                 &value.span.clone(),
@@ -354,8 +354,8 @@ impl Frame<'_> {
                 continue;
             }
             match &entry.value.kind {
-                Kind::Null => {}
-                Kind::Map(_) => self.section(section, &entry.key, &entry.value, answers),
+                NodeKind::Null => {}
+                NodeKind::Map(_) => self.section(section, &entry.key, &entry.value, answers),
                 _ => self.report(
                     Code::WrongType,
                     &entry.value.span,
@@ -370,7 +370,7 @@ impl Frame<'_> {
     /// What the clinic offers of each choice of the plan, laid out like answers. What it holds is understood later.
     /// A blank says nothing.
     fn offers(&mut self, map: &Node, answers: &mut Gathered) {
-        if !matches!(map.kind, Kind::Map(_)) {
+        if !matches!(map.kind, NodeKind::Map(_)) {
             let help = "write it like answers, with a list for each choice: `plan: { ablation: [phenol, none] }`".to_owned();
             self.report(Code::WrongType, &map.span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
             return;
@@ -378,7 +378,7 @@ impl Frame<'_> {
         let choices = self.rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered());
         let known: Vec<&str> = choices.map(|it| it.id.as_str()).collect();
         for section in map.entries() {
-            if section.value.entries().is_empty() && section.value.kind != Kind::Null {
+            if section.value.entries().is_empty() && section.value.kind != NodeKind::Null {
                 let help = format!("the choices of the plan are {}", listed(&known));
                 self.report(Code::WrongType, &section.value.span, format!("`{}` holds no choice", section.key), "no list of choices", help);
             }
@@ -390,7 +390,7 @@ impl Frame<'_> {
                     self.report(Code::UnknownQuestion, &entry.key_span, title, "not a choice", help);
                     continue;
                 };
-                if entry.value.kind == Kind::Null {
+                if entry.value.kind == NodeKind::Null {
                     continue;
                 }
                 let source = Arc::clone(&self.source);
@@ -514,7 +514,7 @@ fn start(root: &Node) -> Range<usize> {
 /// even if it only says `unknown`. Notes of both are kept.
 pub fn over(standing: &Gathered, own: &Gathered) -> Gathered {
     let mut given: BTreeMap<Idx<Question>, Given> = standing.given.clone();
-    given.extend(own.given.iter().filter(|(_, it)| it.node.kind != Kind::Null).map(|(at, it)| (*at, it.clone())));
+    given.extend(own.given.iter().filter(|(_, it)| it.node.kind != NodeKind::Null).map(|(at, it)| (*at, it.clone())));
     let offers = standing.offers.clone();
     Gathered { given, offers, notes: standing.notes.iter().chain(&own.notes).cloned().collect(), completed_on: own.completed_on.clone() }
 }

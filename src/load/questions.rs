@@ -10,11 +10,11 @@ use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::formulas::formula::Gives;
 use crate::formulas::{self, Formula, Role, RoleKind};
-use crate::model::catalogue::{Fact, Who};
+use crate::model::catalogue::{FactDefinition, Who};
 use crate::model::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Idx, Input, LimitValue, Question, Section, Table};
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, Span, read_when};
-use crate::source::{Kind, Node};
+use crate::source::{Node, NodeKind};
 use crate::truth::{FactSlot, Slot};
 
 mod standing;
@@ -92,14 +92,14 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 }
 
 fn is_yes(node: Option<&Node>) -> bool {
-    node.is_some_and(|it| it.kind == Kind::Bool(true) || it.text() == Some("yes"))
+    node.is_some_and(|it| it.kind == NodeKind::Bool(true) || it.text() == Some("yes"))
 }
 
 /// The facts of the catalogue, and their slots by their ids.
-type Facts<'a> = (&'a mut Table<Fact, Slot>, &'a mut HashMap<String, FactSlot>);
+type FactTable<'a> = (&'a mut Table<FactDefinition, Slot>, &'a mut HashMap<String, FactSlot>);
 
-fn add_fact((facts, slots): Facts<'_>, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
-    let slot = facts.push(Fact { id: id.clone(), kind, fact_type });
+fn add_fact((facts, slots): FactTable<'_>, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
+    let slot = facts.push(FactDefinition { id: id.clone(), kind, fact_type });
     slots.insert(id, slot);
     slot
 }
@@ -114,7 +114,7 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
     let plausible = match node.get("plausible").map(Node::items) {
         None => None,
         Some([low, high]) => match (&low.kind, &high.kind) {
-            (Kind::Number(low_value), Kind::Number(high_value)) => {
+            (NodeKind::Number(low_value), NodeKind::Number(high_value)) => {
                 if low_value > high_value {
                     reading.report(Diagnostic::at(
                         Code::BadRange,
@@ -329,7 +329,7 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
         let counts = match item.get("counts") {
             None => None,
             Some(it) => match it.kind {
-                Kind::Number(number) => Some(number),
+                NodeKind::Number(number) => Some(number),
                 _ => {
                     reading.pass_over(it, "a number");
                     // Told once: a formula that needs the number has nothing to add.

@@ -13,7 +13,7 @@ use crate::model::{
 use crate::quantity::Measure;
 use crate::quantity::span::Span;
 use crate::quantity::when::read_when;
-use crate::source::{Kind, Node};
+use crate::source::{Node, NodeKind};
 
 mod anaesthetics;
 
@@ -323,7 +323,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let mut factor = |key| {
             let it = node.get(key)?;
             match it.kind {
-                Kind::Number(factor) if factor > 0.0 => return Some(factor),
+                NodeKind::Number(factor) if factor > 0.0 => return Some(factor),
                 _ => reading.pass_over(it, "a number above zero"),
             }
             None

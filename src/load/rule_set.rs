@@ -49,7 +49,7 @@ fn read_rule_set(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSe
     let mut of_local = Vec::new();
     let parsed = policy.and_then(|it| local::parse(it.file, &mut of_local));
     let overlay = parsed.as_ref().zip(policy).map(|(parsed, policy)| Overlay::new(parsed, policy));
-    let mut reader = Reader::new(files, overlay);
+    let mut reader = RuleSetReader::new(files, overlay);
     reader.registers();
     reader.concerns();
     reader.guarantees();
@@ -59,7 +59,7 @@ fn read_rule_set(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSe
 }
 
 /// A rule set while it is read: each step uses what those before it have read.
-struct Reader<'a> {
+struct RuleSetReader<'a> {
     files: &'a RuleFiles,
     overlay: Option<Overlay<'a>>,
     names: Names,
@@ -72,7 +72,7 @@ struct Reader<'a> {
     diagnostics: Vec<Diagnostic>,
 }
 
-impl<'a> Reader<'a> {
+impl<'a> RuleSetReader<'a> {
     fn new(files: &'a RuleFiles, overlay: Option<Overlay<'a>>) -> Self {
         Self {
             files,

@@ -7,7 +7,7 @@ use jsonschema::error::{TypeKind, ValidationErrorKind};
 use serde_json::Value;
 
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, nearest};
-use crate::source::{Kind, Node, Source};
+use crate::source::{Node, NodeKind, Source};
 
 static SCHEMAS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/schemas");
 
@@ -63,9 +63,9 @@ pub fn check_against(schema: &Value, source: &Arc<Source>, root: &Node) -> Vec<D
 /// The tree as JSON. Places are lost, values are not.
 pub fn to_json(node: &Node) -> Value {
     match &node.kind {
-        Kind::Null => Value::Null,
-        Kind::Bool(it) => Value::Bool(*it),
-        Kind::Number(number) => {
+        NodeKind::Null => Value::Null,
+        NodeKind::Bool(it) => Value::Bool(*it),
+        NodeKind::Number(number) => {
             #[expect(clippy::cast_possible_truncation, reason = "whole and within 2^53, checked")]
             let whole = (number.fract() == 0.0 && number.abs() <= 9_007_199_254_740_992.0).then_some(*number as i64);
             match whole {
@@ -73,9 +73,9 @@ pub fn to_json(node: &Node) -> Value {
                 None => Value::from(*number),
             }
         }
-        Kind::Text(text) => Value::String(text.clone()),
-        Kind::List(items) => Value::Array(items.iter().map(to_json).collect()),
-        Kind::Map(entries) => Value::Object(entries.iter().map(|it| (it.key.clone(), to_json(&it.value))).collect()),
+        NodeKind::Text(text) => Value::String(text.clone()),
+        NodeKind::List(items) => Value::Array(items.iter().map(to_json).collect()),
+        NodeKind::Map(entries) => Value::Object(entries.iter().map(|it| (it.key.clone(), to_json(&it.value))).collect()),
     }
 }
 
@@ -90,11 +90,11 @@ fn follow<'a>(root: &'a Node, pointer: &str) -> PointedAt<'a> {
     for step in pointer.split('/').skip(1) {
         let step = step.replace("~1", "/").replace("~0", "~");
         match &place.node.kind {
-            Kind::Map(entries) => match entries.iter().find(|it| it.key == step) {
+            NodeKind::Map(entries) => match entries.iter().find(|it| it.key == step) {
                 Some(entry) => place = PointedAt { node: &entry.value, key: Some(entry.key_span.clone()) },
                 None => break,
             },
-            Kind::List(items) => match step.parse::<usize>().ok().and_then(|at| items.get(at)) {
+            NodeKind::List(items) => match step.parse::<usize>().ok().and_then(|at| items.get(at)) {
                 Some(item) => place = PointedAt { node: item, key: None },
                 None => break,
             },

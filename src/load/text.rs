@@ -11,7 +11,7 @@ use std::sync::Arc;
 use granit_parser::{Event, Parser, ScalarStyle, StructureStyle};
 
 use crate::diagnostic::{Code, Diagnostic};
-use crate::source::{Entry, Kind, Node, Source};
+use crate::source::{MapEntry, Node, NodeKind, Source};
 
 /// What a text is written in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -191,7 +191,7 @@ struct OpenNode {
 
 enum Content {
     List(Vec<Node>),
-    Map { entries: Vec<Entry>, key: Option<(String, Range<usize>)> },
+    Map { entries: Vec<MapEntry>, key: Option<(String, Range<usize>)> },
 }
 
 struct Builder<'a> {
@@ -281,7 +281,7 @@ impl<'a> Builder<'a> {
             Event::SequenceEnd | Event::MappingEnd => return self.end(span.end),
             Event::Alias(_) => {
                 self.push(Code::Alias, &span, "an alias (`*`)", "not used here", "write the value out");
-                return self.add(Node { span, kind: Kind::Null });
+                return self.add(Node { span, kind: NodeKind::Null });
             }
             _ => {}
         }
@@ -347,11 +347,11 @@ impl<'a> Builder<'a> {
         let (kind, last) = match open.content {
             Content::List(items) => {
                 let last = items.last().map(|it| it.span.end);
-                (Kind::List(items), last)
+                (NodeKind::List(items), last)
             }
             Content::Map { entries, .. } => {
                 let last = entries.last().map(|it| it.value.span.end.max(it.key_span.end));
-                (Kind::Map(entries), last)
+                (NodeKind::Map(entries), last)
             }
         };
         let end = if open.flow { end } else { last.unwrap_or(open.start) };
@@ -374,16 +374,16 @@ impl<'a> Builder<'a> {
                 }
                 None => {
                     let name = match &node.kind {
-                        Kind::Text(text) => text.clone(),
+                        NodeKind::Text(text) => text.clone(),
                         _ => self.source.slice(&node.span).to_owned(),
                     };
                     let span = node.span.clone();
                     *key = Some((name.clone(), span.clone()));
                     if name == "<<" {
                         self.push(Code::Alias, &span, "a merge key (`<<`)", "not used here", "write the entries out");
-                    } else if !matches!(node.kind, Kind::Text(_)) {
+                    } else if !matches!(node.kind, NodeKind::Text(_)) {
                         let title = match node.kind {
-                            Kind::List(_) | Kind::Map(_) => format!("{} stands where a key belongs", node.kind_in_words()),
+                            NodeKind::List(_) | NodeKind::Map(_) => format!("{} stands where a key belongs", node.kind_in_words()),
                             _ => format!("the key `{name}` is not a plain text"),
                         };
                         self.push(Code::KeyNotText, &span, &title, "a key must be a text", "quote it, or correct it");
@@ -403,7 +403,7 @@ impl<'a> Builder<'a> {
                         .help("delete one of the two: only one of the values can be meant");
                         self.diagnostics.push(twice);
                     } else {
-                        entries.push(Entry { key: name, key_span, value: node });
+                        entries.push(MapEntry { key: name, key_span, value: node });
                     }
                 }
             },
@@ -418,17 +418,17 @@ impl<'a> Builder<'a> {
                 Err(Odd::NotFinite) => {
                     let title = format!("`{text}` is not a finite number");
                     self.push(Code::NotFinite, &span, &title, "not a number to compare with", "write the number, or `unknown`");
-                    Kind::Null
+                    NodeKind::Null
                 }
                 Err(Odd::Ambiguous) => {
                     let title = format!("`{text}` is read differently by different programs");
                     let help = "write the number plainly, or put the text in quotes";
                     self.push(Code::Ambiguous, &span, &title, "ambiguous", help);
-                    Kind::Null
+                    NodeKind::Null
                 }
             }
         } else {
-            Kind::Text(text.to_owned())
+            NodeKind::Text(text.to_owned())
         };
         Node { span, kind }
     }
@@ -497,11 +497,11 @@ enum Odd {
 }
 
 /// Resolves a plain scalar by the YAML 1.2 core rules, refusing what other readers resolve otherwise.
-fn plain(text: &str) -> Result<Kind, Odd> {
+fn plain(text: &str) -> Result<NodeKind, Odd> {
     match text {
-        "" | "~" | "null" | "Null" | "NULL" => return Ok(Kind::Null),
-        "true" | "True" | "TRUE" => return Ok(Kind::Bool(true)),
-        "false" | "False" | "FALSE" => return Ok(Kind::Bool(false)),
+        "" | "~" | "null" | "Null" | "NULL" => return Ok(NodeKind::Null),
+        "true" | "True" | "TRUE" => return Ok(NodeKind::Bool(true)),
+        "false" | "False" | "FALSE" => return Ok(NodeKind::Bool(false)),
         _ => {}
     }
     let unsigned = text.strip_prefix(['-', '+']).unwrap_or(text);
@@ -509,7 +509,7 @@ fn plain(text: &str) -> Result<Kind, Odd> {
         return Err(Odd::NotFinite);
     }
     if !unsigned.starts_with(|it: char| it.is_ascii_digit() || it == '.') {
-        return Ok(Kind::Text(text.to_owned()));
+        return Ok(NodeKind::Text(text.to_owned()));
     }
     let radix = ["0x", "0o", "0b", "0X", "0O", "0B"].iter().any(|prefix| {
         unsigned.strip_prefix(prefix).is_some_and(|rest| !rest.is_empty() && rest.chars().all(|it| it.is_ascii_hexdigit() || it == '_'))
@@ -518,14 +518,14 @@ fn plain(text: &str) -> Result<Kind, Odd> {
         return Err(Odd::Ambiguous);
     }
     if !is_core_number(unsigned) {
-        return Ok(Kind::Text(text.to_owned()));
+        return Ok(NodeKind::Text(text.to_owned()));
     }
     let digits = unsigned.split(['.', 'e', 'E']).next().unwrap_or("");
     if digits.len() > 1 && digits.starts_with('0') {
         return Err(Odd::Ambiguous);
     }
     match text.parse::<f64>() {
-        Ok(number) if number.is_finite() && number.abs() < LARGEST_EXACT => Ok(Kind::Number(number)),
+        Ok(number) if number.is_finite() && number.abs() < LARGEST_EXACT => Ok(NodeKind::Number(number)),
         _ => Err(Odd::Ambiguous),
     }
 }
@@ -568,17 +568,17 @@ fn second_reading(source: &Arc<Source>, format: Format, root: &Node, diagnostics
 fn compare(source: &Arc<Source>, node: &Node, value: &serde_yaml::Value, diagnostics: &mut Vec<Diagnostic>) {
     use serde_yaml::Value;
     let agree = match (&node.kind, value) {
-        (Kind::Null, Value::Null) => true,
-        (Kind::Bool(a), Value::Bool(b)) => a == b,
-        (Kind::Number(a), Value::Number(b)) => b.as_f64().is_some_and(|b| a.to_bits() == b.to_bits() || (a - b).abs() == 0.0),
-        (Kind::Text(a), Value::String(b)) => a == b,
-        (Kind::List(items), Value::Sequence(values)) if items.len() == values.len() => {
+        (NodeKind::Null, Value::Null) => true,
+        (NodeKind::Bool(a), Value::Bool(b)) => a == b,
+        (NodeKind::Number(a), Value::Number(b)) => b.as_f64().is_some_and(|b| a.to_bits() == b.to_bits() || (a - b).abs() == 0.0),
+        (NodeKind::Text(a), Value::String(b)) => a == b,
+        (NodeKind::List(items), Value::Sequence(values)) if items.len() == values.len() => {
             for (item, value) in items.iter().zip(values) {
                 compare(source, item, value, diagnostics);
             }
             true
         }
-        (Kind::Map(entries), Value::Mapping(values)) if entries.len() == values.len() => {
+        (NodeKind::Map(entries), Value::Mapping(values)) if entries.len() == values.len() => {
             for entry in entries {
                 match values.get(entry.key.as_str()) {
                     Some(value) => compare(source, &entry.value, value, diagnostics),

@@ -22,7 +22,7 @@ pub struct Catalogue {
     /// Derived facts in the order they are computed.
     pub derived: Table<Derived>,
     /// What each slot holds.
-    pub facts: Table<Fact, Slot>,
+    pub facts: Table<FactDefinition, Slot>,
     /// Slot of each fact id.
     pub slots: HashMap<String, FactSlot>,
     /// The one question of medicines, if there is one.
@@ -35,12 +35,12 @@ pub struct Catalogue {
     pub procedure_on: Option<FactSlot>,
     /// What is settled in turn, each after everything it hangs on, with the slots of its own facts and of all those, however
     /// far up. INVARIANT: every derived fact and every question with an `ask_when` once; there is no circle among them.
-    pub turns: Vec<(Turn, Bits<Slot>)>,
+    pub turns: Vec<(Dependent, Bits<Slot>)>,
 }
 
 /// One thing that hangs on other facts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Turn {
+pub enum Dependent {
     /// Whether this question applies.
     Question(Idx<Question>),
     /// This derived fact.
@@ -304,7 +304,7 @@ pub enum Input {
 
 /// What stands in a slot.
 #[derive(Debug, Clone)]
-pub struct Fact {
+pub struct FactDefinition {
     /// The id by which rules name it.
     pub id: String,
     /// Where it comes from.
@@ -382,7 +382,7 @@ impl Catalogue {
     }
 
     /// What stands in a slot.
-    pub fn fact(&self, slot: FactSlot) -> &Fact {
+    pub fn fact(&self, slot: FactSlot) -> &FactDefinition {
         &self.facts[slot]
     }
 

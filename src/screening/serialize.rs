@@ -10,7 +10,7 @@ use super::{Applies, Cited, LocalShown, NextKind, SetAside, WhyAsked};
 use crate::formulas::without_noise;
 use crate::model::catalogue::Who;
 use crate::model::{Kind, LocalKind, Loosens, Status};
-use crate::outcome::{Outcome, Span, State, Urgency};
+use crate::outcome::{Outcome, OutcomeSpan, State, Urgency};
 use crate::quantity::{tidy, tidy_down};
 
 macro_rules! by_word {
@@ -25,9 +25,9 @@ macro_rules! by_word {
 
 by_word!(Outcome, Urgency, State, Kind, Status, LocalKind, Loosens, Who, NextKind, Applies, WhyAsked);
 
-impl Serialize for Span {
+impl Serialize for OutcomeSpan {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut span = serializer.serialize_struct("Span", 4)?;
+        let mut span = serializer.serialize_struct("OutcomeSpan", 4)?;
         span.serialize_field("verdict", &self.verdict().outcome)?;
         span.serialize_field("urgency", &self.verdict().urgency)?;
         span.serialize_field("best_case", &self.best_case.outcome)?;

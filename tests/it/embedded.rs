@@ -2,19 +2,19 @@
 
 use preblock::load::text::read_tape;
 use preblock::load::{Care, RuleFiles, files, rule_set};
-use preblock::source::{Kind, Node, Source};
+use preblock::source::{Node, NodeKind, Source};
 
 use crate::support::text_of;
 
 /// A tree without its places; numbers as written, since limits are shown so.
 fn bare(node: &Node, source: &Source) -> String {
     match &node.kind {
-        Kind::Null => "null".into(),
-        Kind::Bool(it) => format!("bool {it}"),
-        Kind::Number(number) => format!("number {number} written {}", node.written(source).unwrap_or_default()),
-        Kind::Text(text) => format!("text {text:?}"),
-        Kind::List(items) => format!("[{}]", items.iter().map(|it| bare(it, source)).collect::<Vec<_>>().join(", ")),
-        Kind::Map(entries) => {
+        NodeKind::Null => "null".into(),
+        NodeKind::Bool(it) => format!("bool {it}"),
+        NodeKind::Number(number) => format!("number {number} written {}", node.written(source).unwrap_or_default()),
+        NodeKind::Text(text) => format!("text {text:?}"),
+        NodeKind::List(items) => format!("[{}]", items.iter().map(|it| bare(it, source)).collect::<Vec<_>>().join(", ")),
+        NodeKind::Map(entries) => {
             let entries: Vec<String> = entries.iter().map(|it| format!("{:?}: {}", it.key, bare(&it.value, source))).collect();
             format!("{{{}}}", entries.join(", "))
         }

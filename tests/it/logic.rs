@@ -7,7 +7,7 @@ use preblock::evaluate::State::{self, Fires, StaysQuiet, Undetermined};
 use preblock::facts::{Fact, Facts, Why};
 use preblock::load::questionnaire;
 use preblock::outcome::Outcome::{self, Defer, Go, Refer};
-use preblock::outcome::{Span, Standing, Urgency};
+use preblock::outcome::{OutcomeSpan, Standing, Urgency};
 use preblock::table::Table;
 use preblock::truth::{FactSlot, Slot, Truth};
 use rstest::rstest;
@@ -69,7 +69,7 @@ fn the_verdict_lies_between_best_and_worst_case(
     #[case] verdict: Outcome,
 ) {
     let routine = |outcome: Outcome| Standing { outcome, urgency: (outcome == Refer).then_some(Urgency::Routine) };
-    let span = Span::of(fires.into_iter().map(routine), open.into_iter().map(routine));
+    let span = OutcomeSpan::of(fires.into_iter().map(routine), open.into_iter().map(routine));
     assert_eq!((span.best_case, span.worst_case, span.verdict()), (routine(best), routine(worst), routine(verdict)));
 }
 
@@ -85,7 +85,7 @@ fn the_verdict_holds_the_most_pressing_urgency(
     #[case] could_be: Option<Urgency>,
 ) {
     let refer = |urgency: Urgency| Standing { outcome: Refer, urgency: Some(urgency) };
-    let span = Span::of(fires.iter().copied().map(refer), open.iter().copied().map(refer));
+    let span = OutcomeSpan::of(fires.iter().copied().map(refer), open.iter().copied().map(refer));
     assert_eq!((span.verdict(), span.could_be()), (refer(verdict), could_be.map(refer)));
 }
 

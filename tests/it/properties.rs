@@ -6,7 +6,7 @@ use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
 use preblock::load::questionnaire;
 use preblock::model::{Answer, Derived, Idx, Odds, Question, RuleSet};
-use preblock::outcome::{Outcome, Span, Standing};
+use preblock::outcome::{Outcome, OutcomeSpan, Standing};
 use preblock::report::json;
 use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
@@ -274,9 +274,9 @@ fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
 }
 
 /// What the states of all rules come to.
-pub fn span_of(rules: &RuleSet, states: &[State]) -> Span {
+pub fn span_of(rules: &RuleSet, states: &[State]) -> OutcomeSpan {
     let with = |wanted: State| rules.judging().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.standing());
-    Span::of(with(State::Fires), with(State::Undetermined))
+    OutcomeSpan::of(with(State::Fires), with(State::Undetermined))
 }
 
 /// What counts, and what contradicts, is what the reference says.

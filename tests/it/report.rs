@@ -6,11 +6,11 @@ use std::path::Path;
 use preblock::facts::Why;
 use preblock::model::catalogue::Who;
 use preblock::model::{Kind, LocalChange, LocalKind, Loosens, Status};
-use preblock::outcome::{Outcome, Span, Standing, State, Urgency};
+use preblock::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
 use preblock::report::{Style, chase, json, markdown, steers, text};
 use preblock::screening::{
     AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
-    Next, NextKind, NoteShown, Prospect, Reduction, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    Next, NextKind, NoteShown, Prospect, ReducedLimit, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
     WhyAsked,
 };
 use rstest::rstest;
@@ -42,7 +42,7 @@ pub fn nothing(reference: &str) -> Screening {
         completed_on: Some(day("2026-11-20")),
         as_of: day("2026-11-25"),
         procedure_on: Some("2026-12-03".into()),
-        span: Span { best_case: Standing::GO, worst_case: Standing::GO },
+        span: OutcomeSpan { best_case: Standing::GO, worst_case: Standing::GO },
         findings: vec![],
         undetermined: vec![],
         to_ask: vec![],
@@ -62,7 +62,7 @@ pub fn nothing(reference: &str) -> Screening {
 fn judged(mut it: Screening) -> Screening {
     let fires = it.findings.iter().map(|finding| Standing { outcome: finding.outcome, urgency: finding.urgency });
     let open = it.undetermined.iter().map(|rule| Standing { outcome: rule.outcome_if_fires, urgency: rule.urgency });
-    it.span = Span::of(fires, open);
+    it.span = OutcomeSpan::of(fires, open);
     it
 }
 
@@ -351,7 +351,7 @@ fn firing(rule: &str, title: &str, outcome: Outcome, action: &str) -> Firing {
 /// What it comes to if these rules fire and everything else is decided.
 fn prospect(fires: Vec<Firing>) -> Prospect {
     let standings = fires.iter().map(|it| Standing { outcome: it.outcome, urgency: it.urgency });
-    Prospect { span: Span::of(standings, std::iter::empty()), fires, waits_for: vec![] }
+    Prospect { span: OutcomeSpan::of(standings, std::iter::empty()), fires, waits_for: vec![] }
 }
 
 /// Defer, with ways to lift it, other plans and other days, asked for and found.
@@ -381,7 +381,7 @@ pub fn bookable() -> Screening {
     let inr = change("bleeding.inr", "What was the latest INR?", "4.6", "below 4.0, taken on or after 2 Dec 2026");
     let decided = prospect(vec![too_old(), older()]);
     let waiting = Prospect {
-        span: Span { worst_case: Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Routine) }, ..decided.span },
+        span: OutcomeSpan { worst_case: Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Routine) }, ..decided.span },
         waits_for: [
             "circulation.symptoms",
             "circulation.ankle_left",
@@ -808,7 +808,7 @@ fn what_was_given_before_is_taken_off(
 fn a_plan_above_a_smaller_limit_says_so() {
     let mut it = go();
     if let Some(anaesthetic) = &mut it.anaesthetic {
-        let of = |share| Reduction { about: "age".into(), share, largest_volume_same_mix: Some(3.0), applies: Applies::Yes };
+        let of = |share| ReducedLimit { about: "age".into(), share, largest_volume_same_mix: Some(3.0), applies: Applies::Yes };
         anaesthetic.reductions = vec![of(0.2), of(0.3)];
     }
     let said = text::one(&it, &Style::plain());

@@ -10,7 +10,7 @@ use preblock::diagnostic::Diagnostic;
 use preblock::facts;
 use preblock::load::{RuleFiles, TextFile, cases, questionnaire, rule_set, rule_set_with, text};
 use preblock::report::json;
-use preblock::source::{Kind, Node};
+use preblock::source::{Node, NodeKind};
 use proptest::prelude::*;
 use rstest::rstest;
 
@@ -52,12 +52,12 @@ fn screened(name: &str, bytes: &[u8]) -> bool {
 fn as_yaml(node: &Node) -> serde_yaml::Value {
     use serde_yaml::Value;
     match &node.kind {
-        Kind::Null => Value::Null,
-        Kind::Bool(it) => Value::Bool(*it),
-        Kind::Number(it) => Value::Number((*it).into()),
-        Kind::Text(it) => Value::String(it.clone()),
-        Kind::List(items) => Value::Sequence(items.iter().map(as_yaml).collect()),
-        Kind::Map(entries) => Value::Mapping(entries.iter().map(|it| (Value::String(it.key.clone()), as_yaml(&it.value))).collect()),
+        NodeKind::Null => Value::Null,
+        NodeKind::Bool(it) => Value::Bool(*it),
+        NodeKind::Number(it) => Value::Number((*it).into()),
+        NodeKind::Text(it) => Value::String(it.clone()),
+        NodeKind::List(items) => Value::Sequence(items.iter().map(as_yaml).collect()),
+        NodeKind::Map(entries) => Value::Mapping(entries.iter().map(|it| (Value::String(it.key.clone()), as_yaml(&it.value))).collect()),
     }
 }
 
@@ -94,7 +94,7 @@ fn accepted(name: &str, written: &str) -> bool {
 fn assert_places(text: &str, node: &Node) {
     let slice = text.get(node.span.clone());
     assert!(slice.is_some(), "{:?} is no place of the text", node.span);
-    if let (Kind::Number(number), Some(slice)) = (&node.kind, slice) {
+    if let (NodeKind::Number(number), Some(slice)) = (&node.kind, slice) {
         assert_eq!(slice.parse::<f64>().ok(), Some(*number), "at {:?} stands {slice}", node.span);
     }
     let inside: Vec<&Node> = node.items().iter().chain(node.entries().iter().map(|it| &it.value)).collect();
@@ -448,10 +448,10 @@ fn an_ambiguous_text_is_refused(#[case] written: &str, #[case] code: &str) {
 fn plain_words(#[case] written: &str, #[case] expected: &str) {
     let read = text::read("t.yaml", format!("a: {written}\n").as_bytes(), 1 << 20);
     let kinds: BTreeMap<&str, bool> = [
-        ("text", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(Kind::Text(_)))),
-        ("boolean", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(Kind::Bool(_)))),
-        ("number", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(Kind::Number(_)))),
-        ("nothing", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(Kind::Null))),
+        ("text", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Text(_)))),
+        ("boolean", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Bool(_)))),
+        ("number", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Number(_)))),
+        ("nothing", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Null))),
         ("text or refused", !read.diagnostics.is_empty()),
     ]
     .into();

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::cli::{RuleSource, Status, draw, whole};
+use crate::cli::{ExitStatus, RuleSource, draw, whole};
 use crate::diagnostic::Diagnostic;
 use crate::evaluate::Compiled;
 use crate::governance::{cases, coverage};
@@ -38,14 +38,14 @@ enum BookFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> Status {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+pub fn run(arguments: &Arguments) -> ExitStatus {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
     let (cases, log) = match (load::cases::cases(&files, &rule_set), change_log(&arguments.rules)) {
         (Ok(cases), Ok(log)) => (cases, log),
         (cases, log) => {
             draw::diagnostics(&cases.err().into_iter().flatten().chain(log.err().map(|it| *it)).collect::<Vec<_>>());
             draw::note("the book was not written");
-            return Status::Problems;
+            return ExitStatus::Problems;
         }
     };
     let compiled = Compiled::new(&rule_set);
@@ -58,13 +58,13 @@ pub fn run(arguments: &Arguments) -> Status {
     };
     let Some(path) = &arguments.out else {
         draw::plain(&text);
-        return Status::Clean;
+        return ExitStatus::Clean;
     };
     match whole::write(path, &text, arguments.force) {
-        Ok(()) => Status::Clean,
+        Ok(()) => ExitStatus::Clean,
         Err(why) => {
             draw::note(&why);
-            Status::Refused
+            ExitStatus::Refused
         }
     }
 }

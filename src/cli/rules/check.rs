@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{RuleSource, Status, draw};
+use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::governance::lint;
 use crate::load::{Whole, whole_with};
@@ -37,7 +37,7 @@ enum CheckFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Check) -> Status {
+pub fn run(arguments: &Check) -> ExitStatus {
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let whole = draw::files_of(&arguments.rules).and_then(|files| whole_with(&files, draw::local_of(&arguments.rules)?.as_ref()));
     let whole = match whole {
@@ -48,7 +48,7 @@ pub fn run(arguments: &Check) -> Status {
                 CheckFormat::Sarif => draw::json(&sarif::refused(&found)),
             }
             draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
-            return Status::Problems;
+            return ExitStatus::Problems;
         }
     };
     let found = lint::check(&whole, as_of);
@@ -76,7 +76,7 @@ pub fn run(arguments: &Check) -> Status {
             whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::plain(&it));
         }
     }
-    if problems > 0 || (arguments.strict && notices > 0) { Status::Problems } else { Status::Clean }
+    if problems > 0 || (arguments.strict && notices > 0) { ExitStatus::Problems } else { ExitStatus::Clean }
 }
 
 /// The line of a rule set without problems.

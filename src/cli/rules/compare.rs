@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::find::{FoundFiles, find};
 use crate::cli::screen::day;
-use crate::cli::{RuleSource, Status, draw};
+use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::facts::Gathered;
 use crate::governance::compare::{Both, as_asked, changes, exact, tally};
 use crate::governance::flow::flow;
@@ -56,17 +56,17 @@ enum CompareFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Compare) -> Status {
+pub fn run(arguments: &Compare) -> ExitStatus {
     let source = |folder: &Path, local: Option<&PathBuf>| RuleSource {
         rules: (folder != Path::new(EMBEDDED) || folder.is_dir()).then(|| folder.to_path_buf()),
         local: local.cloned(),
     };
     let (old, new) = (source(&arguments.old, None), source(&arguments.new, arguments.local.as_ref()));
-    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else { return Status::Refused };
+    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else { return ExitStatus::Refused };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else { return Status::Refused };
+    let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else { return ExitStatus::Refused };
     let both = Both::new(&old, &new, as_of);
-    let Some(given) = given(arguments, &both) else { return Status::Refused };
+    let Some(given) = given(arguments, &both) else { return ExitStatus::Refused };
     let mut files = (!arguments.files.is_empty()).then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
     if let Some(it) = &mut files {
         it.refused.extend(given.refused);
@@ -85,9 +85,9 @@ pub fn run(arguments: &Compare) -> Status {
     }
     let refused = compared.files.as_ref().is_some_and(|it| !it.refused.is_empty());
     match compared.loosens() {
-        true => Status::Problems,
-        false if refused => Status::Refused,
-        false => Status::Clean,
+        true => ExitStatus::Problems,
+        false if refused => ExitStatus::Refused,
+        false => ExitStatus::Clean,
     }
 }
 

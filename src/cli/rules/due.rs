@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{RuleSource, Status, draw};
+use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::governance::due::due;
 use crate::load::allowances::allowances;
 use crate::quantity::span::Span;
@@ -42,20 +42,20 @@ enum DueFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> Status {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+pub fn run(arguments: &Arguments) -> ExitStatus {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
     let allowances = match allowances(&files, &rule_set) {
         Ok(allowances) => allowances,
         Err(found) => {
             draw::diagnostics(&found);
-            return Status::Problems;
+            return ExitStatus::Problems;
         }
     };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let until = match arguments.within.map(|it| day_after(as_of, &it)) {
         Some(None) => {
             draw::note("--within leads out of the calendar; name a shorter time");
-            return Status::Refused;
+            return ExitStatus::Refused;
         }
         until => until.flatten(),
     };
@@ -64,7 +64,7 @@ pub fn run(arguments: &Arguments) -> Status {
         DueFormat::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
         DueFormat::Calendar => draw::plain(&calendar(&agenda)),
     }
-    if agenda.n_overdue() > 0 { Status::Problems } else { Status::Clean }
+    if agenda.n_overdue() > 0 { ExitStatus::Problems } else { ExitStatus::Clean }
 }
 
 /// Reads a span of the command line: as rules write it, or short, such as `90d`.

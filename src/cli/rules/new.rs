@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{RuleSource, Status, draw, whole};
+use crate::cli::{ExitStatus, RuleSource, draw, whole};
 use crate::diagnostic::did_you_mean;
 use crate::governance::draft::{Draft, NoDraft, WantedRule, draft};
 use crate::model::{Kind, Question, RuleSet, Status as RuleSetStatus};
@@ -67,26 +67,26 @@ enum KindWord {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> Status {
+pub fn run(arguments: &Arguments) -> ExitStatus {
     let source = RuleSource { rules: Some(arguments.rules.clone()), local: None };
-    let Some((files, rule_set)) = draw::loaded(&source) else { return Status::Problems };
+    let Some((files, rule_set)) = draw::loaded(&source) else { return ExitStatus::Problems };
     let wanted = match wanted(arguments, &rule_set) {
         Ok(wanted) => wanted,
         Err(why) => {
             draw::note(&why);
-            return Status::Refused;
+            return ExitStatus::Refused;
         }
     };
     match draft(&files, &rule_set, &wanted) {
         Ok(draft) => tell(arguments, &draft),
         Err(NoDraft::Because(why)) => {
             draw::note(&format!("no rule was drafted: {why}"));
-            Status::Refused
+            ExitStatus::Refused
         }
         Err(NoDraft::Refused(found)) => {
             draw::diagnostics(&found);
             draw::note("no rule was drafted: the rule set would be refused with it");
-            Status::Refused
+            ExitStatus::Refused
         }
     }
 }
@@ -153,7 +153,7 @@ fn question<'a>(rule_set: &'a RuleSet, id: &str) -> Result<&'a Question, String>
 }
 
 /// Prints the draft, and writes it if that is wanted.
-fn tell(arguments: &Arguments, draft: &Draft) -> Status {
+fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
     let shown = |path: &str| arguments.rules.join(path).display().to_string();
     let ((concern, concern_text), (cases, cases_text)) = (&draft.concern, &draft.cases);
     draw::plain(&format!("{}, at its end:\n{}\n{}, new:\n\n{cases_text}", shown(concern), draft.rule, shown(cases)));
@@ -164,7 +164,7 @@ fn tell(arguments: &Arguments, draft: &Draft) -> Status {
     draw::note(&others);
     if !arguments.write {
         draw::note("Nothing was written; --write writes it.");
-        return Status::Clean;
+        return ExitStatus::Clean;
     }
     // The cases first: without their rule they would be refused, so they go again if it cannot be written.
     let cases_path = arguments.rules.join(cases);
@@ -178,11 +178,11 @@ fn tell(arguments: &Arguments, draft: &Draft) -> Status {
     match written {
         Ok(()) => {
             draw::note("Written. `preblock rules check` lists what is still to be written.");
-            Status::Clean
+            ExitStatus::Clean
         }
         Err(why) => {
             draw::note(&why);
-            Status::Refused
+            ExitStatus::Refused
         }
     }
 }

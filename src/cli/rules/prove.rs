@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{RuleSource, Status, draw, whole};
+use crate::cli::{ExitStatus, RuleSource, draw, whole};
 use crate::governance::prove::{Proof, prove, stated};
 use crate::model::Guarantee;
 use crate::report;
@@ -41,9 +41,9 @@ pub enum ProofFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Prove) -> Status {
+pub fn run(arguments: &Prove) -> ExitStatus {
     let began = Instant::now();
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
     let stated = stated(&rule_set);
     let concern = |it: &Guarantee| it.concern.map(|at| rule_set.concerns[at].id.as_str());
     let wanted = |it: &Guarantee| arguments.only.as_deref().is_none_or(|only| it.id == only || concern(it) == Some(only));
@@ -51,10 +51,10 @@ pub fn run(arguments: &Prove) -> Status {
         let known = stated.iter().map(|it| it.id.as_str()).chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
         let help = crate::diagnostic::did_you_mean(only, known).unwrap_or_else(|| "`rules prove` without --only lists all".into());
         draw::note(&format!("there is no guarantee and no concern `{only}`; {help}"));
-        return Status::Refused;
+        return ExitStatus::Refused;
     }
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = super::cases(&files, &rule_set) else { return Status::Problems };
+    let Some(cases) = super::cases(&files, &rule_set) else { return ExitStatus::Problems };
     let proofs = prove(&rule_set, &cases, as_of, wanted);
     let proofs: Vec<(&Guarantee, Proof)> = proofs.into_iter().filter_map(|(at, proof)| Some((stated.get(at)?, proof))).collect();
     match arguments.format {
@@ -65,9 +65,9 @@ pub fn run(arguments: &Prove) -> Status {
     if let Some(folder) = &arguments.examples
         && !write(folder, &proofs)
     {
-        return Status::Refused;
+        return ExitStatus::Refused;
     }
-    if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) { Status::Clean } else { Status::Problems }
+    if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) { ExitStatus::Clean } else { ExitStatus::Problems }
 }
 
 /// Writes the questionnaires that break something; whether that went well.

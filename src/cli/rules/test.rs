@@ -4,7 +4,7 @@ use std::time::Instant;
 
 use clap::{Args, ValueEnum};
 
-use crate::cli::{RuleSource, Status, draw};
+use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::evaluate::Compiled;
 use crate::governance::cases::{self, CaseRun, Difference};
 use crate::governance::coverage::{self, Reach};
@@ -44,15 +44,15 @@ enum TestFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> Status {
-    let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else { return Status::Problems };
-    let Some((cases, excuses)) = read(&files, &rule_set) else { return Status::Problems };
+pub fn run(arguments: &Arguments) -> ExitStatus {
+    let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
+    let Some((cases, excuses)) = read(&files, &rule_set) else { return ExitStatus::Problems };
     let of_file = |case: &Case| case.source.file_name().to_owned();
     let cases: Vec<Case> =
         cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
     if cases.is_empty() {
         draw::note("no case was run, so nothing was tested");
-        return Status::Problems;
+        return ExitStatus::Problems;
     }
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
@@ -96,7 +96,7 @@ pub fn run(arguments: &Arguments) -> Status {
     } else if arguments.mutants {
         clean &= changes(say, &files, &mut rule_set, &cases, &runs, &excuses.changes, named);
     }
-    if clean { Status::Clean } else { Status::Problems }
+    if clean { ExitStatus::Clean } else { ExitStatus::Problems }
 }
 
 /// The cases and what they cannot show; `None` after diagnostics.

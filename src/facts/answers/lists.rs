@@ -8,7 +8,7 @@ use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, VOLUMES_ML, 
 use crate::model::{Agent, Idx, Medicine, Reaction};
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
-use crate::source::{Kind, Node};
+use crate::source::{Node, NodeKind};
 
 /// The keys of a line of the plan; the first one names it.
 const PLAN_KEYS: [&str; 3] = ["agent", "strength", "volume"];
@@ -20,7 +20,7 @@ const SAME: f64 = 1e-9;
 impl<'a> AnswerReader<'a> {
     /// The entries of a list answer; `None` after a diagnostic.
     fn entries<'n>(&mut self, node: &'n Node, needed: &str) -> Option<&'n [Node]> {
-        let Kind::List(items) = &node.kind else {
+        let NodeKind::List(items) = &node.kind else {
             self.wrong_kind(node, needed);
             return None;
         };
@@ -56,7 +56,7 @@ impl<'a> AnswerReader<'a> {
             let mut details = Vec::new();
             let mut course = Course::UNTOLD;
             let (text, name_node) = match &item.kind {
-                Kind::Map(_) => {
+                NodeKind::Map(_) => {
                     let known = ["name", "daily", "for"];
                     self.check_keys(item, &known, &mut complete);
                     details.extend(item.get("daily").and_then(Node::text).map(|it| format!("{it} daily")));
@@ -68,7 +68,7 @@ impl<'a> AnswerReader<'a> {
                     complete &= self.dose_details(item, &mut course);
                     (name.1.to_owned(), name.0)
                 }
-                Kind::Text(text) => (text.clone(), item),
+                NodeKind::Text(text) => (text.clone(), item),
                 _ => {
                     complete = false;
                     self.wrong_kind(item, "the name of a medicine");
@@ -172,7 +172,7 @@ impl<'a> AnswerReader<'a> {
         for item in items {
             let mut reaction: Option<Idx<Reaction>> = None;
             let (text, name_node) = match &item.kind {
-                Kind::Map(_) => {
+                NodeKind::Map(_) => {
                     let known = ["to", "reaction"];
                     self.check_keys(item, &known, &mut complete);
                     let Some(to) = self.named(item, &known, "an allergy does not say to what") else {
@@ -185,7 +185,7 @@ impl<'a> AnswerReader<'a> {
                     }
                     (to.1.to_owned(), to.0)
                 }
-                Kind::Text(text) => (text.clone(), item),
+                NodeKind::Text(text) => (text.clone(), item),
                 _ => {
                     complete = false;
                     self.wrong_kind(item, "the name of a substance");
@@ -210,7 +210,7 @@ impl<'a> AnswerReader<'a> {
             return Some(named);
         }
         match item.get(key) {
-            Some(name) if name.kind != Kind::Null => self.wrong_kind(name, &format!("a text as `{key}`")),
+            Some(name) if name.kind != NodeKind::Null => self.wrong_kind(name, &format!("a text as `{key}`")),
             None if is_misspelt(item, known, key) => {}
             _ => self.report(Code::MissingKey, &item.span, title.to_owned(), &format!("`{key}` is missing"), format!("add `{key}: ...`")),
         }
@@ -237,7 +237,7 @@ impl<'a> AnswerReader<'a> {
         let mut found = Vec::new();
         let mut complete = true;
         for item in items {
-            if !matches!(item.kind, Kind::Map(_)) {
+            if !matches!(item.kind, NodeKind::Map(_)) {
                 complete = false;
                 self.wrong_kind(item, "agent, strength and volume");
                 continue;
@@ -257,7 +257,7 @@ impl<'a> AnswerReader<'a> {
 
     /// A solution that the clinic offers: agent and strength.
     pub(super) fn solution(&mut self, item: &Node) -> Option<(Idx<Agent>, f64)> {
-        if !matches!(item.kind, Kind::Map(_)) {
+        if !matches!(item.kind, NodeKind::Map(_)) {
             self.wrong_kind(item, "agent and strength");
             return None;
         }
@@ -325,8 +325,8 @@ impl<'a> AnswerReader<'a> {
         // Told even if something else of the entry is wrong already: all slips come in one run.
         let fine = {
             let text = match &node.kind {
-                Kind::Text(text) => text.as_str(),
-                Kind::Number(_) => {
+                NodeKind::Text(text) => text.as_str(),
+                NodeKind::Number(_) => {
                     self.needs_unit(node, key, measure.units());
                     *complete = false;
                     return None;

@@ -8,7 +8,7 @@ use super::conditions::Reader;
 use super::derived;
 use super::domain::{Domain, Shape};
 use super::tseitin::DualRail;
-use crate::model::{Answer, Condition, Question, Turn};
+use crate::model::{Answer, Condition, Dependent, Question};
 use crate::truth::FactSlot;
 
 /// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
@@ -19,8 +19,8 @@ pub fn settle(reader: &mut Reader<'_>) {
     reader.applies = rule_set.catalogue.questions.iter().map(|_| always).collect();
     for (turn, _) in &rule_set.catalogue.turns {
         match *turn {
-            Turn::Derived(at) => derived::derive(reader, &rule_set.catalogue.derived[at]),
-            Turn::Question(at) => {
+            Dependent::Derived(at) => derived::derive(reader, &rule_set.catalogue.derived[at]),
+            Dependent::Question(at) => {
                 let question = &rule_set.catalogue.questions[at];
                 let Some(when) = &question.ask_when else { continue };
                 let applies = reader.asked(when);

@@ -2,12 +2,12 @@
 
 use crate::diagnostic::{Code, Diagnostic};
 use crate::load::Reading;
-use crate::model::{Bits, Catalogue, Condition, FactKind, Idx, Input, Question, Table, Test, Turn};
+use crate::model::{Bits, Catalogue, Condition, Dependent, FactKind, Idx, Input, Question, Table, Test};
 use crate::source::Node;
 use crate::truth::{FactSlot, Slot};
 
 /// What hangs on other facts, each after everything it hangs on, with all of that. A circle is reported where it closes.
-pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) -> Vec<(Turn, Bits<Slot>)> {
+pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) -> Vec<(Dependent, Bits<Slot>)> {
     let behind = catalogue.facts.indices().map(|at| Bits::from_iter([at])).collect();
     let mut order = Order { catalogue, way: Vec::new(), done: Vec::new(), behind, circle: None };
     for slot in catalogue.facts.indices() {
@@ -27,8 +27,8 @@ pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&No
 struct Order<'a> {
     catalogue: &'a Catalogue,
     /// The turns between the start and here.
-    way: Vec<Turn>,
-    done: Vec<(Turn, Bits<Slot>)>,
+    way: Vec<Dependent>,
+    done: Vec<(Dependent, Bits<Slot>)>,
     /// For each slot, itself and everything that it hangs on; complete once its turn is done.
     behind: Table<Bits<Slot>, Slot>,
     /// A question that hangs on itself, and the ids on the way round.
@@ -41,12 +41,12 @@ impl Order<'_> {
             FactKind::Derived(at) => {
                 let inputs = &self.catalogue.derived[at].inputs;
                 let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
-                (Turn::Derived(at), vec![slot], slots.collect())
+                (Dependent::Derived(at), vec![slot], slots.collect())
             }
             FactKind::Question(at) | FactKind::TakenOn(at) => {
                 let question = &self.catalogue.questions[at];
                 let Some(when) = &question.ask_when else { return };
-                (Turn::Question(at), question.date_slot.into_iter().chain([question.slot]).collect(), self.looked_at(when))
+                (Dependent::Question(at), question.date_slot.into_iter().chain([question.slot]).collect(), self.looked_at(when))
             }
         };
         if self.done.iter().any(|(it, _)| *it == turn) {
@@ -54,7 +54,7 @@ impl Order<'_> {
         }
         if let Some(from) = self.way.iter().position(|it| *it == turn) {
             let round = || self.way.iter().skip(from);
-            let question = round().find_map(|it| if let Turn::Question(at) = it { Some(*at) } else { None });
+            let question = round().find_map(|it| if let Dependent::Question(at) = it { Some(*at) } else { None });
             let ids = round().chain([&turn]).map(|it| format!("`{}`", self.id(*it))).collect();
             self.circle = question.map(|it| (it, ids));
             return;
@@ -83,10 +83,10 @@ impl Order<'_> {
         found
     }
 
-    fn id(&self, turn: Turn) -> &str {
+    fn id(&self, turn: Dependent) -> &str {
         match turn {
-            Turn::Question(at) => &self.catalogue.questions[at].id,
-            Turn::Derived(at) => &self.catalogue.derived[at].id,
+            Dependent::Question(at) => &self.catalogue.questions[at].id,
+            Dependent::Derived(at) => &self.catalogue.derived[at].id,
         }
     }
 }

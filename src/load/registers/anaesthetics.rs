@@ -8,7 +8,7 @@ use crate::load::names::{Names, What};
 use crate::load::{Parsed, Reading};
 use crate::model::{Agent, AgentLimit};
 use crate::quantity::Measure;
-use crate::source::{Kind, Node};
+use crate::source::{Node, NodeKind};
 
 /// Most local anaesthetics: a set of them fits one machine word, with a bit to spare.
 const MOST_AGENTS: usize = 60;
@@ -58,15 +58,15 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 
 fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<AgentLimit> {
     let adrenaline = match row.get("adrenaline").map(|it| &it.kind) {
-        Some(Kind::Bool(it)) => *it,
-        Some(Kind::Text(it)) if it == "yes" => true,
-        Some(Kind::Text(it)) if it == "no" => false,
+        Some(NodeKind::Bool(it)) => *it,
+        Some(NodeKind::Text(it)) if it == "yes" => true,
+        Some(NodeKind::Text(it)) if it == "no" => false,
         _ => return None,
     };
     let age = |reading: &mut Reading<'_>, key: &str| match row.get(key) {
         None => Some(None),
         Some(it) => match it.kind {
-            Kind::Number(number) => Some(Some(number)),
+            NodeKind::Number(number) => Some(Some(number)),
             _ => {
                 reading.pass_over(it, "an age in years");
                 None

@@ -3,7 +3,7 @@
 use crate::formulas::anaesthetic::reduced_mg;
 use crate::quantity::{tidy, tidy_beside, tidy_down};
 use crate::report::page::{Indent, Page, Paint, one_line};
-use crate::screening::{AgentDose, Anaesthetic, Applies, Reduction};
+use crate::screening::{AgentDose, Anaesthetic, Applies, ReducedLimit};
 use textwrap::core::display_width;
 
 /// The load at which the planned anaesthetic reaches its limit.
@@ -77,7 +77,7 @@ pub fn brief(anaesthetic: &Anaesthetic) -> String {
 }
 
 /// "less for pregnancy: 0.667 of the usual limit, lidocaine at most 120 mg; reached at 12 mL of this mixture".
-fn reduction(it: &Reduction, anaesthetic: &Anaesthetic) -> String {
+fn reduction(it: &ReducedLimit, anaesthetic: &Anaesthetic) -> String {
     let mut said = match it.applies {
         Applies::Yes => format!("less for {}: {} of the usual limit", it.about, tidy(it.share, None)),
         Applies::NotKnownYet => {

@@ -5,7 +5,7 @@
 use std::sync::OnceLock;
 
 use libfuzzer_sys::fuzz_target;
-use preblock::outcome::{Span, Standing};
+use preblock::outcome::{OutcomeSpan, Standing};
 use preblock::{RuleFiles, RuleSet, Screener};
 
 fn screener() -> &'static Screener<'static> {
@@ -27,6 +27,6 @@ fuzz_target!(|bytes: &[u8]| {
         };
         let fires = screening.findings.iter().map(|it| Standing { outcome: it.outcome, urgency: it.urgency });
         let open = screening.undetermined.iter().map(|it| Standing { outcome: it.outcome_if_fires, urgency: it.urgency });
-        assert_eq!(screening.span, Span::of(fires, open));
+        assert_eq!(screening.span, OutcomeSpan::of(fires, open));
     }
 });
