@@ -74,18 +74,17 @@ fn allowance(
     if lint.is_none() {
         let title = format!("there is no check `{name}`");
         let help = did_you_mean(&name, lints().map(Code::name)).unwrap_or_else(|| "`preblock explain` lists them under lint/".into());
-        reading.report(Diagnostic::at(Code::UnknownLint, reading.source, &lint_node.span, title, "no such check").help(help));
+        reading.wrong(Code::UnknownLint, &lint_node.span, title, "no such check").help(help);
     }
     if !known.contains(on.as_str()) {
         let title = format!("nothing in the rule set is called `{on}`");
-        let wrong = Diagnostic::at(Code::UnknownName, reading.source, &on_node.span, title, "nothing has this name");
-        reading.report(wrong.help_if(did_you_mean(&on, known.iter().copied())));
+        let near = did_you_mean(&on, known.iter().copied());
+        reading.wrong(Code::UnknownName, &on_node.span, title, "nothing has this name").help_if(near);
     }
     let lint = lint?;
     if let Some(first) = seen.insert((lint, on.clone()), on_node.span.clone()) {
         let title = format!("`{on}` has two allowances for `{name}`");
-        let twice = Diagnostic::at(Code::DuplicateId, reading.source, &on_node.span, title, "second").also(&first, "first");
-        reading.report(twice.help("delete one of them"));
+        reading.wrong(Code::DuplicateId, &on_node.span, title, "second").also(&first, "first").help("delete one of them");
     }
     Some(Allowance {
         lint,

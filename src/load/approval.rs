@@ -2,7 +2,7 @@
 
 use super::Reading;
 use super::registers::date;
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::Code;
 use crate::model::{Approval, Status, Withdrawal};
 use crate::source::Node;
 
@@ -49,7 +49,7 @@ pub fn fits(reading: &mut Reading<'_>, root: &Node, status: Status) -> bool {
     if let Some(place) = root.get("status") {
         let title = format!("the rule set is {} and has no `{needed}`", status.word());
         let label = format!("`{needed}` is missing");
-        reading.report(Diagnostic::at(Code::MissingKey, reading.source, &place.span, title, label).help(help));
+        reading.wrong(Code::MissingKey, &place.span, title, label).help(help);
     }
     false
 }

@@ -95,9 +95,7 @@ pub fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
 fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Gathered>) {
     let mut seen = HashMap::new();
     for node in root.list("people") {
-        if let Some(id) = node.get("id") {
-            unique(reading, &mut seen, id, "people");
-        }
+        unique(reading, &mut seen, node, "people");
         let Some(id) = reading.needed(node, "id") else { continue };
         let mut answers = Gathered::default();
         for section in node.mapping("answers") {
@@ -118,10 +116,8 @@ fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &R
     let questions = &rule_set.catalogue.questions;
     let found = questions.position(|it| it.id == id);
     if found.is_none() {
-        reading.report(
-            Diagnostic::at(Code::UnknownFact, reading.source, span, format!("there is no question `{id}`"), "no such question")
-                .help_if(did_you_mean(id, questions.iter().map(|it| it.id.as_str()))),
-        );
+        let known = questions.iter().map(|it| it.id.as_str());
+        reading.unknown(Code::UnknownFact, span, ("question", id, "no such question"), known);
     }
     found
 }
@@ -143,10 +139,9 @@ fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered,
             answers.offers.insert(at, Given { source, key_span, node: entry.value.clone(), standing: true });
         } else {
             let title = format!("`{}` is not a choice that a clinic offers", entry.key);
-            reading.report(
-                Diagnostic::at(Code::UnknownFact, reading.source, &entry.key_span, title, "not a choice")
-                    .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered"),
-            );
+            reading
+                .wrong(Code::UnknownFact, &entry.key_span, title, "not a choice")
+                .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered");
         }
     }
 }
@@ -165,16 +160,9 @@ fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered,
         };
         let Some(at) = question_at(reading, rule_set, &id, &item.span) else { continue };
         if answers.given.remove(&at).is_none() {
-            reading.report(
-                Diagnostic::at(
-                    Code::UnknownFact,
-                    reading.source,
-                    &item.span,
-                    format!("`{id}` is not answered, so it cannot be removed"),
-                    "nothing to remove",
-                )
-                .help("delete the entry, or name an answer that the person has"),
-            );
+            reading
+                .wrong(Code::UnknownFact, &item.span, format!("`{id}` is not answered, so it cannot be removed"), "nothing to remove")
+                .help("delete the entry, or name an answer that the person has");
         }
     }
 }
@@ -190,16 +178,8 @@ fn read_case(
     let (Some(title), Some(title_node)) = (reading.needed(node, "case"), node.get("case")) else { return };
     let (Some(person), Some(person_node)) = (reading.needed(node, "like"), node.get("like")) else { return };
     let Some(base) = people.get(&person) else {
-        reading.report(
-            Diagnostic::at(
-                Code::UnknownPerson,
-                reading.source,
-                &person_node.span,
-                format!("there is no person `{person}`"),
-                "not in people.yaml",
-            )
-            .help_if(did_you_mean(&person, people.keys().map(String::as_str))),
-        );
+        let known = people.keys().map(String::as_str);
+        reading.unknown(Code::UnknownPerson, &person_node.span, ("person", &person, "not in people.yaml"), known);
         return;
     };
     let as_of = if node.get("as_of").is_some() { date(reading, node, "as_of") } else { as_of };
@@ -336,8 +316,8 @@ fn excuse(
         reading.report(unknown_rule(rule_set, &rule, reading.source, &place.span));
     }
     if let Some(first) = seen.insert((rule.clone(), what.clone()), node.span.clone()) {
-        let twice = Diagnostic::at(Code::DuplicateId, reading.source, &node.span, format!("`{rule}` has two entries for this"), "second");
-        reading.report(twice.also(&first, "first").help("delete one of them"));
+        let told = reading.wrong(Code::DuplicateId, &node.span, format!("`{rule}` has two entries for this"), "second");
+        told.also(&first, "first").help("delete one of them");
     }
     list.push(Excuse { rule, what, reason, source: Arc::clone(reading.source), span: node.span.clone() });
 }

@@ -2,7 +2,7 @@
 
 use super::Reading;
 use super::names::{Names, What};
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::diagnostic::{Code, did_you_mean, listed};
 use crate::model::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, Odds, SpanLimit, Test, Threshold};
 use crate::quantity::span::Span;
 use crate::quantity::tidy;
@@ -61,45 +61,47 @@ fn named<'a>(node: &'a Node, reading: &mut Reading<'_>) -> Vec<(&'a Node, String
     found
 }
 
-fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
-    let Some(fact) = names.catalogue.medicines else {
-        if !names.broken.is_empty() {
-            reading.excuse();
-            return None;
-        }
-        reading.report(Diagnostic::at(
-            Code::WrongTest,
-            reading.source,
-            &form.key_span,
-            "`taking` needs a question whose answer is `medicines`",
-            "no such question",
-        ));
-        return None;
-    };
-    let mut medicines = Bits::new();
+/// The question that a condition on a list looks at; `None` after a diagnostic.
+fn asked(names: &Names, reading: &mut Reading<'_>, form: &MapEntry, slot: Option<FactSlot>, answer: &str) -> Option<FactSlot> {
+    if slot.is_none() && !names.broken.is_empty() {
+        reading.excuse();
+    } else if slot.is_none() {
+        let title = format!("`{}` needs a question whose answer is `{answer}`", form.key);
+        reading.wrong(Code::WrongTest, &form.key_span, title, "no such question");
+    }
+    slot
+}
+
+/// What the names at a node mean together, `None` after a diagnostic, and the names as written. `what` they are, and that one
+/// is `unlisted`, is for the message.
+fn meant<'k, Of>(
+    reading: &mut Reading<'_>,
+    node: &Node,
+    find: impl Fn(&str) -> Option<Bits<Of>>,
+    (code, what, unlisted): (Code, &str, &str),
+    known: impl Iterator<Item = &'k str> + Clone,
+) -> (Option<Bits<Of>>, Vec<String>) {
+    let mut all = Some(Bits::new());
     let mut written = Vec::new();
-    let mut complete = true;
-    for (place, name) in named(&form.value, reading) {
-        match names.medicines.find(&name) {
-            Some(found) => medicines.extend(&found),
+    for (place, name) in named(node, reading) {
+        match find(&name) {
+            Some(found) => all.iter_mut().for_each(|all| all.extend(&found)),
             None => {
-                complete = false;
-                let known = names.medicines.classes.iter().map(|it| it.id.as_str());
-                let known = known.chain(names.medicines.medicines.iter().map(|it| it.name.as_str()));
-                reading.report(
-                    Diagnostic::at(
-                        Code::UnknownMedicine,
-                        reading.source,
-                        &place.span,
-                        format!("there is no medicine or class `{name}`"),
-                        "not in medicines.yaml",
-                    )
-                    .help_if(did_you_mean(&name, known)),
-                );
+                all = None;
+                reading.unknown(code, &place.span, (what, &name, unlisted), known.clone());
             }
         }
         written.push(name);
     }
+    (all, written)
+}
+
+fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
+    let register = &names.medicines;
+    let fact = asked(names, reading, form, names.catalogue.medicines, "medicines")?;
+    let known = register.classes.iter().map(|class| class.id.as_str()).chain(register.medicines.iter().map(|it| it.name.as_str()));
+    let wrong = (Code::UnknownMedicine, "medicine or class", "not in medicines.yaml");
+    let (medicines, named) = meant(reading, &form.value, |name| register.find(name), wrong, known);
     let at_least = match node.get("at_least").map(|it| (it, it.written(reading.source).and_then(|text| text.parse::<u16>().ok()))) {
         None => 1,
         Some((_, Some(count))) if count >= 1 => count,
@@ -108,84 +110,33 @@ fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry
             return None;
         }
     };
-    if complete
-        && medicines.iter().count() < usize::from(at_least)
+    let medicines = medicines?;
+    if medicines.iter().count() < usize::from(at_least)
         && let Some(place) = node.get("at_least")
     {
         let title = format!("there are not {at_least} medicines that could match");
-        reading.report(
-            Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "can never hold")
-                .help("write a lower number, or name a class with more medicines"),
-        );
+        let help = "write a lower number, or name a class with more medicines";
+        reading.wrong(Code::BadRange, &place.span, title, "can never hold").help(help);
     }
-    complete.then_some(Condition::Taking { fact, named: written, medicines, at_least })
+    Some(Condition::Taking { fact, named, medicines, at_least })
 }
 
 fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
-    let Some(fact) = names.catalogue.allergies else {
-        if !names.broken.is_empty() {
-            reading.excuse();
-            return None;
-        }
-        reading.report(Diagnostic::at(
-            Code::WrongTest,
-            reading.source,
-            &form.key_span,
-            "`allergic_to` needs a question whose answer is `allergies`",
-            "no such question",
-        ));
-        return None;
-    };
-    let mut substances = Bits::new();
-    let mut written = Vec::new();
-    let mut complete = true;
-    for (place, name) in named(&form.value, reading) {
-        match names.allergens.find(&name) {
-            Some(found) => substances.extend(&found),
-            None => {
-                complete = false;
-                let known = names.allergens.groups.iter().map(|it| it.id.as_str());
-                let known = known.chain(names.allergens.substances.iter().map(|it| it.name.as_str()));
-                reading.report(
-                    Diagnostic::at(
-                        Code::UnknownSubstance,
-                        reading.source,
-                        &place.span,
-                        format!("there is no substance or group `{name}`"),
-                        "not in allergens.yaml",
-                    )
-                    .help_if(did_you_mean(&name, known)),
-                );
-            }
-        }
-        written.push(name);
-    }
-    let reactions = match node.get("reaction") {
+    let register = &names.allergens;
+    let fact = asked(names, reading, form, names.catalogue.allergies, "allergies")?;
+    let known = register.groups.iter().map(|group| group.id.as_str()).chain(register.substances.iter().map(|it| it.name.as_str()));
+    let wrong = (Code::UnknownSubstance, "substance or group", "not in allergens.yaml");
+    let (substances, named) = meant(reading, &form.value, |name| register.find(name), wrong, known);
+    let reactions = node.get("reaction").map(|list| {
+        let find = |name: &str| register.reactions.position(|it| it.id == name).map(|at| Bits::from_iter([at]));
+        let known = register.reactions.iter().map(|reaction| reaction.id.as_str());
+        meant(reading, list, find, (Code::UnknownSubstance, "reaction", "not in allergens.yaml"), known).0
+    });
+    let reactions = match reactions {
         None => None,
-        Some(list) => {
-            let mut bits = Bits::new();
-            for (place, name) in named(list, reading) {
-                match names.allergens.reactions.position(|it| it.id == name) {
-                    Some(at) => bits.insert(at),
-                    None => {
-                        complete = false;
-                        reading.report(
-                            Diagnostic::at(
-                                Code::UnknownSubstance,
-                                reading.source,
-                                &place.span,
-                                format!("there is no reaction `{name}`"),
-                                "not in allergens.yaml",
-                            )
-                            .help_if(did_you_mean(&name, names.allergens.reactions.iter().map(|it| it.id.as_str()))),
-                        );
-                    }
-                }
-            }
-            Some(bits)
-        }
+        Some(reactions) => Some(reactions?),
     };
-    complete.then_some(Condition::AllergicTo { fact, named: written, substances, reactions })
+    Some(Condition::AllergicTo { fact, named, substances: substances?, reactions })
 }
 
 fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
@@ -226,11 +177,10 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) 
             can_be(names, reading, slot, high_node, &high);
             if low.value > high.value {
                 let title = format!("the range from {} to {} is upside down", low.written, high.written);
-                reading.report(
-                    Diagnostic::at(Code::BadRange, reading.source, &test.value.span, title, "no value lies in it")
-                        .help("write the lower bound first"),
-                );
-                return None;
+                return reading
+                    .wrong(Code::BadRange, &test.value.span, title, "no value lies in it")
+                    .help("write the lower bound first")
+                    .none();
             }
             Test::Between(low, high)
         }
@@ -239,8 +189,7 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) 
         (key, _) => {
             let fits = fitting_tests(&fact_type);
             let title = format!("`{key}` does not fit `{id}`, which is {}", fact_type.in_words());
-            reading.report(Diagnostic::at(Code::WrongTest, reading.source, &test.key_span, title, "wrong test").help(fits));
-            return None;
+            return reading.wrong(Code::WrongTest, &test.key_span, title, "wrong test").help(fits).none();
         }
     };
     Some(Condition::Fact { fact: slot, test })
@@ -258,7 +207,7 @@ fn can_be(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node,
         tidy(low, None),
         tidy(high, None)
     );
-    reading.report(Diagnostic::at(Code::BadRange, reading.source, &node.span, title, "outside the plausible range").help(help));
+    reading.wrong(Code::BadRange, &node.span, title, "outside the plausible range").help(help);
 }
 
 /// `older_than` and `within` on a dated answer mean its date.
@@ -316,7 +265,7 @@ fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node
             let known: Vec<&str> = known.iter().map(String::as_str).collect();
             let help = did_you_mean(&name, known.iter().copied());
             let title = format!("`{}` has no option `{name}`", names.catalogue.id(slot));
-            reading.report(Diagnostic::at(Code::UnknownOption, reading.source, &place.span, title, "not an option").help_if(help));
+            reading.wrong(Code::UnknownOption, &place.span, title, "not an option").help_if(help);
         }
         positions.extend(found);
     }
@@ -331,25 +280,17 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
             return Some(SpanLimit { span, limit: Some(at) });
         }
         let title = format!("limit `{}` is not a length of time", limit.id);
-        reading.report(
-            Diagnostic::at(Code::WrongTest, reading.source, &node.span, title, "a length of time is needed")
-                .help("such as `72 hours` or `3 months`"),
-        );
-        return None;
+        return reading
+            .wrong(Code::WrongTest, &node.span, title, "a length of time is needed")
+            .help("such as `72 hours` or `3 months`")
+            .none();
     }
     let text = node.shown(reading.source).to_owned();
     let read = Span::read(&text);
     if read.is_none() {
-        reading.report(
-            Diagnostic::at(
-                Code::WrongUnit,
-                reading.source,
-                &node.span,
-                format!("`{text}` is not a length of time"),
-                "a length of time is needed",
-            )
-            .help("such as `72 hours`, `3 days` or `6 months`"),
-        );
+        reading
+            .wrong(Code::WrongUnit, &node.span, format!("`{text}` is not a length of time"), "a length of time is needed")
+            .help("such as `72 hours`, `3 days` or `6 months`");
     }
     read.map(|span| SpanLimit { span, limit: None })
 }

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::names::Names;
 use super::registers::unique;
 use super::{Parsed, Reading, condition};
-use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::diagnostic::{Code, Diagnostic};
 use crate::model::guarantee::{Guarantee, Promise, Sense, Then};
 use crate::model::{Concern, Condition, Rule, Table};
 use crate::outcome::{Outcome, Urgency};
@@ -24,9 +24,7 @@ pub fn read(
     let mut seen = HashMap::new();
     let mut found = Vec::new();
     for node in parsed.root.list("guarantees") {
-        if let Some(id) = node.get("id") {
-            unique(&mut reading, &mut seen, id, "guarantees");
-        }
+        unique(&mut reading, &mut seen, node, "guarantees");
         match one(&mut reading, names, node, concerns, (rules, all_read)) {
             Some(guarantee) => found.push(guarantee),
             None => reading.pass_over(node, "a whole guarantee"),
@@ -49,11 +47,8 @@ fn one(
         if at.is_none() && !all_read {
             reading.excuse();
         } else if let (None, Some(place)) = (at, node.get("concern")) {
-            let title = format!("there is no concern `{written}`");
-            reading.report(
-                Diagnostic::at(Code::UnknownConcern, reading.source, &place.span, title, "no such concern")
-                    .help_if(did_you_mean(&written, concerns.iter().map(|it| it.id.as_str()))),
-            );
+            let known = concerns.iter().map(|it| it.id.as_str());
+            reading.unknown(Code::UnknownConcern, &place.span, ("concern", &written, "no such concern"), known);
         }
         at
     });
@@ -95,11 +90,8 @@ fn then(reading: &mut Reading<'_>, node: &Node, (rules, all_read): (&[Rule], boo
             if at.is_none() && !all_read {
                 reading.excuse();
             } else if at.is_none() {
-                let title = format!("there is no rule `{id}`");
-                reading.report(
-                    Diagnostic::at(Code::UnknownRule, reading.source, &place, title, "no such rule")
-                        .help_if(did_you_mean(&id, rules.iter().map(|it| it.id.as_str()))),
-                );
+                let known = rules.iter().map(|it| it.id.as_str());
+                reading.unknown(Code::UnknownRule, &place, ("rule", &id, "no such rule"), known);
             }
             found = found.zip(at).map(|(mut all, at)| {
                 all.push(at);

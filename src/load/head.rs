@@ -75,10 +75,10 @@ fn concerns(reading: &mut Reading<'_>, root: &Node) -> Table<Concern> {
     let mut concerns = Table::default();
     for node in root.list("concerns") {
         if let Some(id) = node.get("id") {
-            unique(reading, &mut seen, id, "concerns");
+            unique(reading, &mut seen, node, "concerns");
             if id.written(reading.source) == Some(BUILT_IN) {
                 let title = format!("`{BUILT_IN}` is a reserved word, not a concern");
-                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id.span, title, "reserved").help("choose another word"));
+                reading.wrong(Code::DuplicateId, &id.span, title, "reserved").help("choose another word");
             }
         }
         let owner = reading.owned(node, "owner");

@@ -137,13 +137,12 @@ impl<'a> Overlay<'a> {
     fn first(&mut self, what: &'static str, id: &str, span: &Range<usize>) -> bool {
         let Some(first) = self.seen.insert((what, id.to_owned()), span.clone()) else { return true };
         let title = format!("the {what} `{id}` is changed twice");
-        let twice = Diagnostic::at(Code::LocalTwice, self.reading.source, span, title, "second change").also(&first, "first change");
-        self.reading.report(twice);
+        self.reading.wrong(Code::LocalTwice, span, title, "second change").also(&first, "first change");
         false
     }
 
     fn nothing_changed(&mut self, span: &Range<usize>, title: String) {
-        self.reading.report(Diagnostic::at(Code::LocalNothing, self.reading.source, span, title, "as it is already"));
+        self.reading.wrong(Code::LocalNothing, span, title, "as it is already");
     }
 
     /// Puts the clinic's values in place of the limits that were just read.
@@ -160,8 +159,7 @@ impl<'a> Overlay<'a> {
             let Some((old, new)) = same_form(&limit.value, &value) else {
                 let title = format!("the limit `{}` is {}, in another form", limit.id, limit.written);
                 let help = "write the value in the form that limits.yaml has it, with the same unit";
-                this.reading.report(Diagnostic::at(Code::WrongUnit, this.reading.source, &place.span, title, "another form").help(help));
-                return None;
+                return this.reading.wrong(Code::WrongUnit, &place.span, title, "another form").help(help).none();
             };
             if old.total_cmp(&new).is_eq() {
                 this.nothing_changed(&place.span, format!("the limit `{}` is {} already", limit.id, limit.written));
@@ -275,8 +273,8 @@ impl<'a> Overlay<'a> {
             let Some(written) = place.written(self.reading.source).filter(|it| it != is) else { continue };
             let what = if key == "of" { "rule set" } else { "edition" };
             let title = format!("this local policy is for the {what} `{written}`, not `{is}`");
-            let other = Diagnostic::at(Code::LocalOther, self.reading.source, &place.span, title, format!("another {what}"));
-            self.reading.report(if key == "of" { other.help("use the local policy that was written for this rule set") } else { other });
+            let help = (key == "of").then(|| "use the local policy that was written for this rule set".to_owned());
+            self.reading.wrong(Code::LocalOther, &place.span, title, format!("another {what}")).help_if(help);
         }
     }
 
@@ -291,7 +289,7 @@ impl<'a> Overlay<'a> {
         {
             let title = "the review date lies before the day of the agreement";
             let help = "write the day by which the change must be looked at again";
-            self.reading.report(Diagnostic::at(Code::BadRange, self.reading.source, &place.span, title, "too early").help(help));
+            self.reading.wrong(Code::BadRange, &place.span, title, "too early").help(help);
         }
         Some(Terms { reason: reason?, agreed_by: agreed_by?, agreed_on: agreed_on?, review_by: review_by? })
     }

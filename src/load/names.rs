@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::ops::Range;
 
 use super::Reading;
-use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::diagnostic::{Code, did_you_mean, listed};
 use crate::model::{
     Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Idx, Limit, LimitValue, MedicineRegister, Odds, Piece, Publication,
     Table, Text, Threshold,
@@ -118,10 +118,8 @@ impl Names {
         if found.is_none() && self.is_broken(What::Limit, &text) {
             reading.excuse();
         } else if found.is_none() {
-            reading.report(
-                Diagnostic::at(Code::UnknownLimit, reading.source, &name.span, format!("there is no limit `{text}`"), "no such limit")
-                    .help_if(did_you_mean(&text, self.limits.iter().map(|it| it.id.as_str()))),
-            );
+            let known = self.limits.iter().map(|it| it.id.as_str());
+            reading.unknown(Code::UnknownLimit, &name.span, ("limit", &text, "no such limit"), known);
         }
         found
     }
@@ -132,19 +130,10 @@ impl Names {
             let text = node.shown(reading.source).to_owned();
             return match crate::quantity::when::read_when(&text) {
                 Ok(when) => Some(Threshold { value: day_number(when.date), written: text, limit: None }),
-                Err(error) => {
-                    reading.report(
-                        Diagnostic::at(
-                            Code::WrongTest,
-                            reading.source,
-                            &node.span,
-                            format!("`{fact_id}` is compared with dates"),
-                            "not a date",
-                        )
-                        .help(error.to_string()),
-                    );
-                    None
-                }
+                Err(error) => reading
+                    .wrong(Code::WrongTest, &node.span, format!("`{fact_id}` is compared with dates"), "not a date")
+                    .help(error.to_string())
+                    .none(),
             };
         }
         let FactType::Number { unit, measure } = fact_type else { return None };
@@ -152,17 +141,10 @@ impl Names {
             let at = self.limit_of(reading, node)?;
             let limit = &self.limits[at];
             let LimitValue::Number { value, unit } = &limit.value else {
-                reading.report(
-                    Diagnostic::at(
-                        Code::WrongTest,
-                        reading.source,
-                        &node.span,
-                        format!("limit `{}` is a length of time", limit.id),
-                        "a number is needed",
-                    )
-                    .help("`older_than` and `within` compare with a length of time"),
-                );
-                return None;
+                return reading
+                    .wrong(Code::WrongTest, &node.span, format!("limit `{}` is a length of time", limit.id), "a number is needed")
+                    .help("`older_than` and `within` compare with a length of time")
+                    .none();
             };
             (Written { value: *value, unit: unit.clone() }, limit.written.clone(), Some(at))
         } else {
@@ -172,35 +154,19 @@ impl Names {
                     (written, shown, None)
                 }
                 Err(why) => {
-                    reading.report(
-                        Diagnostic::at(
-                            Code::WrongTest,
-                            reading.source,
-                            &node.span,
-                            "a number or `{ limit: name }` must stand here",
-                            node.kind_in_words(),
-                        )
-                        .help(why),
-                    );
-                    return None;
+                    return reading
+                        .wrong(Code::WrongTest, &node.span, "a number or `{ limit: name }` must stand here", node.kind_in_words())
+                        .help(why)
+                        .none();
                 }
             }
         };
         match to_unit(&written, unit.as_deref(), *measure) {
             Ok(value) => Some(Threshold { value, written: shown, limit }),
-            Err(why) => {
-                reading.report(
-                    Diagnostic::at(
-                        Code::WrongUnit,
-                        reading.source,
-                        &node.span,
-                        format!("`{fact_id}` is {}", fact_type.in_words()),
-                        "does not fit",
-                    )
-                    .help(why),
-                );
-                None
-            }
+            Err(why) => reading
+                .wrong(Code::WrongUnit, &node.span, format!("`{fact_id}` is {}", fact_type.in_words()), "does not fit")
+                .help(why)
+                .none(),
         }
     }
 
@@ -220,16 +186,8 @@ impl Names {
                         reading.excuse();
                         continue;
                     }
-                    reading.report(
-                        Diagnostic::at(
-                            Code::UnknownSource,
-                            reading.source,
-                            &name.span,
-                            format!("there is no source `{text}`"),
-                            "not in sources.yaml",
-                        )
-                        .help_if(did_you_mean(&text, self.publications.iter().map(|it| it.id.as_str()))),
-                    );
+                    let known = self.publications.iter().map(|it| it.id.as_str());
+                    reading.unknown(Code::UnknownSource, &name.span, ("source", &text, "not in sources.yaml"), known);
                     continue;
                 };
                 Basis::Published(index)
@@ -328,7 +286,7 @@ impl Names {
             None => node.span.clone(),
         };
         let title = format!("`{placeholder}` is neither a fact nor a limit");
-        reading.report(Diagnostic::at(Code::UnknownPlaceholder, reading.source, &span, title, "nothing has this name").help(help));
+        reading.wrong(Code::UnknownPlaceholder, &span, title, "nothing has this name").help(help);
     }
 
     /// The slot of a fact named at a node; reports an unknown one.
@@ -353,16 +311,7 @@ impl Names {
                     _ => format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections)),
                 }
             });
-            reading.report(
-                Diagnostic::at(
-                    Code::UnknownFact,
-                    reading.source,
-                    &name.span,
-                    format!("there is no fact `{text}`"),
-                    "no question has this id",
-                )
-                .help(help),
-            );
+            reading.wrong(Code::UnknownFact, &name.span, format!("there is no fact `{text}`"), "no question has this id").help(help);
         }
         found
     }

@@ -37,10 +37,10 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     for section in sections {
         let Some(id) = reading.needed(section, "id") else { continue };
         if let Some(node) = section.get("id") {
-            unique(&mut reading, &mut seen_sections, node, "sections");
+            unique(&mut reading, &mut seen_sections, section, "sections");
             if id == "derived" || id == "limit" {
                 let title = format!("`{id}` is a reserved word, not a section");
-                reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &node.span, title, "reserved").help(OTHER_WORD));
+                reading.wrong(Code::DuplicateId, &node.span, title, "reserved").help(OTHER_WORD);
             }
         }
         let title = reading.needed(section, "title").unwrap_or_default();
@@ -48,10 +48,10 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let mut seen = HashMap::new();
         for node in section.list("questions") {
             if let Some(id_node) = node.get("id") {
-                unique(&mut reading, &mut seen, id_node, &format!("questions of `{id}`"));
+                unique(&mut reading, &mut seen, node, &format!("questions of `{id}`"));
                 if id_node.written(reading.source) == Some("note") {
                     let title = "`note` is a reserved word, not a question";
-                    reading.report(Diagnostic::at(Code::DuplicateId, reading.source, &id_node.span, title, "reserved").help(OTHER_WORD));
+                    reading.wrong(Code::DuplicateId, &id_node.span, title, "reserved").help(OTHER_WORD);
                 }
             }
             match question(&mut reading, &mut names.catalogue, node, &id, at) {
@@ -70,9 +70,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     special_slots(&mut reading, names, &asked);
     let mut seen_derived = HashMap::new();
     for node in parsed.root.list("derived") {
-        if let Some(id) = node.get("id") {
-            unique(&mut reading, &mut seen_derived, id, "derived facts");
-        }
+        unique(&mut reading, &mut seen_derived, node, "derived facts");
         derived(&mut reading, names, node);
     }
     standing::refuse_of_patients(&mut reading, &names.catalogue, &asked);
@@ -80,7 +78,7 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         && let Some(list) = parsed.root.get("sections")
     {
         let title = format!("a rule set can have {MOST_FACTS} facts at most");
-        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many questions"));
+        reading.wrong(Code::BadRange, &list.span, title, "too many questions");
     }
     for (at, node) in asked.entries() {
         if let Some(when) = node.get("ask_when") {
@@ -116,13 +114,7 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         Some([low, high]) => match (&low.kind, &high.kind) {
             (NodeKind::Number(low_value), NodeKind::Number(high_value)) => {
                 if low_value > high_value {
-                    reading.report(Diagnostic::at(
-                        Code::BadRange,
-                        reading.source,
-                        &low.span,
-                        "the plausible range is upside down",
-                        "write the lower bound first",
-                    ));
+                    reading.wrong(Code::BadRange, &low.span, "the plausible range is upside down", "write the lower bound first");
                 }
                 Some((*low_value, *high_value)).filter(|(low, high)| low <= high)
             }
@@ -209,7 +201,7 @@ fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<
     if found.is_none() {
         let title = "nothing else can be so where this question does not apply";
         let help = "only beside `ask_when`, not of a choice of the plan or a dated answer: `no`, or an option marked `nothing: true`";
-        reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "does not fit the question").help(help));
+        reading.wrong(Code::WrongForm, &place.span, title, "does not fit the question").help(help);
     }
     found
 }
@@ -220,7 +212,7 @@ fn harmless_alone(reading: &mut Reading<'_>, node: &Node) -> bool {
     if node.get("ask_when").is_none() {
         let title = "this question always applies";
         let help = "delete the line, or say by `ask_when` where the question applies";
-        reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "means nothing here").help(help));
+        reading.wrong(Code::WrongForm, &place.span, title, "means nothing here").help(help);
     }
     is_yes(Some(place))
 }
@@ -261,7 +253,7 @@ fn changeable(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Change
             _ => "delete the line: such an answer is not looked for".to_owned(),
         };
         let title = "this answer cannot become another one in that way";
-        reading.report(Diagnostic::at(Code::WrongForm, reading.source, &place.span, title, "does not fit the kind of answer").help(help));
+        reading.wrong(Code::WrongForm, &place.span, title, "does not fit the kind of answer").help(help);
         Changeable::No
     })
 }
@@ -281,8 +273,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                     &name,
                     ["mass", "length", "volume", "pressure", "hba1c", "glucose", "creatinine", "clearance", "count", "strength"],
                 );
-                reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &measure_node.span, title, "unknown measure").help_if(help));
-                return None;
+                return reading.wrong(Code::WrongUnit, &measure_node.span, title, "unknown measure").help_if(help).none();
             };
             let known = |reading: &mut Reading<'_>, node: &Node| {
                 let text = node.shown(reading.source).to_owned();
@@ -290,9 +281,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                 if found.is_none() {
                     let title = format!("`{text}` is not a unit of {}", measure.name());
                     let help = format!("one of {}", listed(measure.units()));
-                    reading.report(
-                        Diagnostic::at(Code::WrongUnit, reading.source, &node.span, title, "not a unit of this measure").help(help),
-                    );
+                    reading.wrong(Code::WrongUnit, &node.span, title, "not a unit of this measure").help(help);
                 }
                 found
             };
@@ -317,13 +306,10 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
     let mut found = Vec::new();
     for item in list.items() {
         if let Some(id) = item.get("id") {
-            unique(reading, &mut seen, id, "options");
+            unique(reading, &mut seen, item, "options");
             if let Some(word @ ("unknown" | "declined")) = id.text() {
                 let title = format!("`{word}` is a reserved word, not an option");
-                reading.report(
-                    Diagnostic::at(Code::DuplicateId, reading.source, &id.span, title, "every question accepts it already")
-                        .help(OTHER_WORD),
-                );
+                reading.wrong(Code::DuplicateId, &id.span, title, "every question accepts it already").help(OTHER_WORD);
             }
         }
         let counts = match item.get("counts") {
@@ -342,8 +328,7 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
     }
     if found.len() > MOST_OPTIONS {
         let title = format!("a question can have {MOST_OPTIONS} options at most");
-        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many"));
-        return None;
+        return reading.wrong(Code::BadRange, &list.span, title, "too many").none();
     }
     Some(found)
 }
@@ -365,10 +350,7 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&No
             && let Some(place) = node.get("answer")
         {
             let title = format!("a second question has the answer `{what}`");
-            reading.report(
-                Diagnostic::at(Code::DuplicateId, reading.source, &place.span, title, "one is enough")
-                    .help("delete one of the two questions"),
-            );
+            reading.wrong(Code::DuplicateId, &place.span, title, "one is enough").help("delete one of the two questions");
         }
     }
     names.catalogue.medicines = found.get("medicines").copied();
@@ -377,10 +359,9 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&No
     names.catalogue.procedure_on =
         names.catalogue.slot("plan.procedure_on").filter(|it| names.catalogue.fact(*it).fact_type == FactType::Date);
     if names.catalogue.procedure_on.is_none() {
-        reading.report(
-            Diagnostic::at(Code::UnknownFact, reading.source, &(0..0), "the rule set does not ask for `plan.procedure_on`", "at the top")
-                .help("add a section `plan` with a question `procedure_on` whose answer is `date`: ages are taken on that day"),
-        );
+        reading
+            .wrong(Code::UnknownFact, &(0..0), "the rule set does not ask for `plan.procedure_on`", "at the top")
+            .help("add a section `plan` with a question `procedure_on` whose answer is `date`: ages are taken on that day");
     }
 }
 
@@ -404,7 +385,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         let known: Vec<&str> = formulas::ALL.iter().map(|it| it.name).collect();
         let title = format!("there is no formula `{formula_name}`");
         let help = did_you_mean(&formula_name, known);
-        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "not a formula").help_if(help));
+        reading.wrong(Code::UnknownFormula, &place.span, title, "not a formula").help_if(help);
     }
     let inputs = formula.map_or_else(Vec::new, |it| inputs(reading, names, node, it));
     // What names the fact is judged by the unit it really has, so that a wrong one is told once.
@@ -452,7 +433,7 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &F
                 let title = format!("the formula needs {needed} here, as in its other input");
                 let of = if *first == unit { ", of another measure" } else { "" };
                 let help = format!("this is {}{of}", RoleKind::in_unit(unit.as_deref()));
-                reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
+                reading.wrong(Code::UnknownFormula, &place.span, title, "does not fit").help(help);
             }
             return None;
         }
@@ -468,7 +449,7 @@ fn unit_declared(reading: &mut Reading<'_>, node: &Node, formula: &str, declared
         let title = format!("the formula `{formula}` gives {}", RoleKind::in_unit(given.as_deref()));
         let help = given.as_ref().map_or_else(|| "delete the line `unit:`".to_owned(), |it| format!("write `unit: {it}`"));
         let label = if declared.is_some() { "another unit" } else { "`unit` is missing" };
-        reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &place.span, title, label).help(help));
+        reading.wrong(Code::WrongUnit, &place.span, title, label).help(help);
     }
     given
 }
@@ -494,7 +475,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
             if let Some(place) = node.get("formula") {
                 let title = format!("the formula `{}` is not given `{}`", formula.name, role.name);
                 let help = format!("under `with:`, give {} as `{}`", role.kind.in_words(), role.name);
-                reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "an input is missing").help(help));
+                reading.wrong(Code::UnknownFormula, &place.span, title, "an input is missing").help(help);
             }
             continue;
         };
@@ -508,7 +489,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
     {
         let title = format!("the formula `{}` is given limits alone", formula.name);
         let help = "what rests on no answer is not a fact about anybody: write its value as a limit";
-        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "no answer goes into it").help(help));
+        reading.wrong(Code::UnknownFormula, &place.span, title, "no answer goes into it").help(help);
     }
     if inputs.len() != wanted.len() {
         return Vec::new();
@@ -535,14 +516,14 @@ fn same_options(reading: &mut Reading<'_>, names: &Names, list: FactSlot, other:
     };
     if let Some(help) = lacks(&of_list, other).or_else(|| lacks(&of_other, list)) {
         let title = "the two lists do not offer the same options";
-        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &place.span, title, "does not fit").help(help));
+        reading.wrong(Code::UnknownFormula, &place.span, title, "does not fit").help(help);
     }
 }
 
 fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind) -> Option<Input> {
     let misfit = |reading: &mut Reading<'_>, why: String| {
         let title = format!("the formula needs {} here", kind.in_words());
-        reading.report(Diagnostic::at(Code::UnknownFormula, reading.source, &value.span, title, "does not fit").help(why));
+        reading.wrong(Code::UnknownFormula, &value.span, title, "does not fit").help(why);
     };
     if value.get("limit").is_some() {
         let at = names.limit_of(reading, value)?;

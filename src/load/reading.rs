@@ -1,9 +1,46 @@
 //! What is wrong with one text, collected while its tree is read.
 
+use std::ops::Range;
 use std::sync::Arc;
 
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::source::{Node, Source};
+
+/// Something wrong that is being told; it is among the diagnostics once everything is said of it.
+pub struct Told<'a> {
+    diagnostics: &'a mut Vec<Diagnostic>,
+    told: Option<Diagnostic>,
+}
+
+impl Told<'_> {
+    /// Adds what to do next.
+    pub fn help(self, help: impl Into<String>) -> Self {
+        self.help_if(Some(help.into()))
+    }
+
+    /// Adds what to do next, if there is something to say.
+    pub fn help_if(mut self, help: Option<String>) -> Self {
+        self.told = self.told.take().map(|told| told.help_if(help));
+        self
+    }
+
+    /// Nothing, for a reader that gives up here.
+    pub fn none<T>(self) -> Option<T> {
+        None
+    }
+
+    /// Adds a second place.
+    pub fn also(mut self, span: &Range<usize>, label: &str) -> Self {
+        self.told = self.told.take().map(|told| told.also(span, label));
+        self
+    }
+}
+
+impl Drop for Told<'_> {
+    fn drop(&mut self) {
+        self.diagnostics.extend(self.told.take());
+    }
+}
 
 /// Collects diagnostics for one text, and remembers what was passed over.
 ///
@@ -73,6 +110,23 @@ impl<'a> Reading<'a> {
             }
         }
         texts
+    }
+
+    /// Reports something wrong at a place; what comes back takes what else is to be said of it.
+    pub fn wrong(&mut self, code: Code, span: &Range<usize>, title: impl Into<String>, label: impl Into<String>) -> Told<'_> {
+        let told = Some(Diagnostic::at(code, self.source, span, title, label));
+        Told { diagnostics: &mut self.diagnostics, told }
+    }
+
+    /// Reports a name that nothing has, at its place, with the nearest of those that there are.
+    pub fn unknown<'k>(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        (what, name, label): (&str, &str, &str),
+        known: impl IntoIterator<Item = &'k str>,
+    ) -> Told<'_> {
+        self.wrong(code, span, format!("there is no {what} `{name}`"), label).help_if(did_you_mean(name, known))
     }
 
     /// Reports something wrong.

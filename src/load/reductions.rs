@@ -18,9 +18,7 @@ pub fn read(parsed: &Parsed, names: &Names, told: bool) -> (Vec<Reduction>, Vec<
     let mut seen = HashMap::new();
     let mut found = Vec::new();
     for node in parsed.root.list("reductions") {
-        if let Some(id) = node.get("id") {
-            unique(&mut reading, &mut seen, id, "reductions");
-        }
+        unique(&mut reading, &mut seen, node, "reductions");
         let id = reading.needed(node, "id");
         let about = reading.needed(node, "about");
         let when = node.get("when").and_then(|it| condition::read(names, &mut reading, it));
@@ -42,8 +40,7 @@ fn share(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<f64> {
         _ => {
             let title = format!("limit `{}` is not a share of the usual limit", limit.id);
             let help = "name a limit that is a plain number above 0 and at most 1";
-            reading.report(Diagnostic::at(Code::BadRange, reading.source, &node.span, title, "does not fit").help(help));
-            None
+            reading.wrong(Code::BadRange, &node.span, title, "does not fit").help(help).none()
         }
     }
 }

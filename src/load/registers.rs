@@ -1,6 +1,7 @@
 //! limits.yaml, sources.yaml and the registers of names.
 
 use std::collections::{HashMap, HashSet};
+use std::ops::Range;
 
 use chrono::NaiveDate;
 
@@ -25,38 +26,26 @@ pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDat
     let node = map.get(key)?;
     match read_when(&text) {
         Ok(when) if when.time.is_none() => Some(when.date),
-        Ok(_) => {
-            reading.report(Diagnostic::at(
-                Code::WrongForm,
-                reading.source,
-                &node.span,
-                "a date without a time is needed",
-                "a time stands here",
-            ));
-            None
-        }
+        Ok(_) => reading.wrong(Code::WrongForm, &node.span, "a date without a time is needed", "a time stands here").none(),
         Err(error) => {
-            reading.report(
-                Diagnostic::at(Code::WrongForm, reading.source, &node.span, format!("`{text}` is not a date"), "not a date")
-                    .help(error.to_string()),
-            );
-            None
+            reading.wrong(Code::WrongForm, &node.span, format!("`{text}` is not a date"), "not a date").help(error.to_string()).none()
         }
     }
 }
 
-/// Reports an id that stands twice; true if it is new.
-pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, std::ops::Range<usize>>, node: &Node, what: &str) -> bool {
-    let Some(text) = node.written(reading.source).map(str::to_owned) else { return false };
-    if let Some(first) = seen.get(&text) {
-        let twice = Diagnostic::at(Code::DuplicateId, reading.source, &node.span, format!("two {what} have the id `{text}`"), "second")
-            .also(&first.clone(), "first")
-            .help("give one of them another id");
-        reading.report(twice);
-        return false;
+/// Reports an entry whose id stands twice.
+pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, Range<usize>>, entry: &Node, what: &str) {
+    let Some(id) = entry.get("id") else { return };
+    let Some(text) = id.written(reading.source).map(str::to_owned) else { return };
+    match seen.get(&text) {
+        Some(first) => {
+            let told = reading.wrong(Code::DuplicateId, &id.span, format!("two {what} have the id `{text}`"), "second");
+            told.also(first, "first").help("give one of them another id");
+        }
+        None => {
+            seen.insert(text, id.span.clone());
+        }
     }
-    seen.insert(text, node.span.clone());
-    true
 }
 
 /// sources.yaml.
@@ -74,9 +63,7 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             _ => None,
         };
         let checked_on = node.get("checked_on").and_then(|_| date(&mut reading, node, "checked_on"));
-        if let Some(id_node) = node.get("id") {
-            unique(&mut reading, &mut seen, id_node, "sources");
-        }
+        unique(&mut reading, &mut seen, node, "sources");
         let (link, note) = (reading.owned(node, "link"), reading.owned(node, "note"));
         match (id, by, title, checked) {
             (Some(id), Some(by), Some(title), Some(checked)) => {
@@ -123,9 +110,7 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let about = reading.needed(node, "about");
         let citations = names.citations(&mut reading, node);
         let other_figures = reading.owned(node, "other_figures");
-        if let Some(id_node) = node.get("id") {
-            unique(&mut reading, &mut seen, id_node, "limits");
-        }
+        unique(&mut reading, &mut seen, node, "limits");
         let Some(value_node) = node.get("value") else { continue };
         let written = value_node.shown(reading.source).to_owned();
         let value = limit_value(&mut reading, value_node);
@@ -152,8 +137,7 @@ pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue>
         Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
         Err(why) => {
             let title = format!("`{written}` is not a number or length of time");
-            reading.report(Diagnostic::at(Code::WrongUnit, reading.source, &node.span, title, "cannot be read").help(why));
-            None
+            reading.wrong(Code::WrongUnit, &node.span, title, "cannot be read").help(why).none()
         }
     }
 }
@@ -162,8 +146,8 @@ pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue>
 fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(String, String, HashSet<usize>)> {
     let ids: Vec<String> = entries.iter().map(|it| text_of(reading, it, "id")).collect();
     let mut seen = HashMap::new();
-    for node in entries.iter().filter_map(|it| it.get("id")) {
-        unique(reading, &mut seen, node, what);
+    for entry in entries {
+        unique(reading, &mut seen, entry, what);
     }
     let mut parents: Vec<Vec<usize>> = Vec::new();
     for node in entries {
@@ -172,16 +156,10 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
             let Some(text) = parent.written(reading.source).map(str::to_owned) else { continue };
             match ids.iter().position(|it| *it == text) {
                 Some(at) => of_this.push(at),
-                None => reading.report(
-                    Diagnostic::at(
-                        not_declared(what),
-                        reading.source,
-                        &parent.span,
-                        format!("there is no class or group `{text}`"),
-                        "not declared",
-                    )
-                    .help_if(did_you_mean(&text, ids.iter().map(String::as_str))),
-                ),
+                None => {
+                    let known = ids.iter().map(String::as_str);
+                    reading.unknown(not_declared(what), &parent.span, ("class or group", &text, "not declared"), known);
+                }
             }
         }
         parents.push(of_this);
@@ -204,16 +182,9 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
             others.sort_unstable();
             let through = if others.is_empty() { String::new() } else { format!(" through {}", listed(&others).replace(" or ", " and ")) };
             let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
-            reading.report(
-                Diagnostic::at(
-                    Code::CyclicClasses,
-                    reading.source,
-                    &id_span,
-                    format!("`{id}` contains itself{through}"),
-                    "part of a circle",
-                )
-                .help("take one of them out of the `in:` of another"),
-            );
+            reading
+                .wrong(Code::CyclicClasses, &id_span, format!("`{id}` contains itself{through}"), "part of a circle")
+                .help("take one of them out of the `in:` of another");
         }
         closed.push((id.clone(), text_of(reading, node, "about"), above));
     }
@@ -259,16 +230,10 @@ fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, Ha
                 all.insert(at);
                 all.extend(terms.get(at).into_iter().flat_map(|(_, _, above)| above));
             }
-            None => reading.report(
-                Diagnostic::at(
-                    not_declared(what),
-                    reading.source,
-                    &class.span,
-                    format!("there is no class or group `{text}`"),
-                    "not declared",
-                )
-                .help_if(did_you_mean(&text, terms.iter().map(|(id, _, _)| id.as_str()))),
-            ),
+            None => {
+                let known = terms.iter().map(|(id, _, _)| id.as_str());
+                reading.unknown(not_declared(what), &class.span, ("class or group", &text, "not declared"), known);
+            }
         }
     }
     all
@@ -280,15 +245,15 @@ pub fn name_form(name: &str) -> String {
 }
 
 /// The names of an entry, synonyms included, in the form in which they are compared; reports those already taken.
-fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, std::ops::Range<usize>>, node: &Node) -> Vec<String> {
+fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, Range<usize>>, node: &Node) -> Vec<String> {
     let also = node.list("also");
     let mut forms = Vec::new();
     for place in node.get("name").into_iter().chain(also) {
         let Some(form) = place.written(reading.source).map(name_form) else { continue };
         if let Some(first) = places.get(&form) {
             let title = format!("`{form}` is already a name of the register");
-            let twice = Diagnostic::at(Code::NameTwice, reading.source, &place.span, title, "second use").also(&first.clone(), "first use");
-            reading.report(twice.help("delete the name from one of the two"));
+            let told = reading.wrong(Code::NameTwice, &place.span, title, "second use").also(first, "first use");
+            told.help("delete the name from one of the two");
             continue;
         }
         places.insert(form.clone(), place.span.clone());
@@ -307,7 +272,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         salt_words: reading.list(&parsed.root, "salt_words").iter().map(|it| name_form(it)).collect(),
         ..MedicineRegister::default()
     };
-    let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
+    let mut places: HashMap<String, Range<usize>> = HashMap::new();
     for node in parsed.root.list("medicines") {
         let Some(name) = reading.needed(node, "name") else { continue };
         let also = reading.list(node, "also");
@@ -318,7 +283,7 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         if let (Some((id, _, _)), Some(place)) = (class.and_then(|it| terms.get(it)), node.get("name")) {
             let title = format!("`{id}` is the name of a class that this medicine does not lie in");
             let help = "add the class to its `in:`, or give one of them another name";
-            reading.report(Diagnostic::at(Code::NameTwice, reading.source, &place.span, title, "rules would mean the class").help(help));
+            reading.wrong(Code::NameTwice, &place.span, title, "rules would mean the class").help(help);
         }
         let mut factor = |key| {
             let it = node.get(key)?;
@@ -362,9 +327,7 @@ fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
 }
 
 fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
-    reading.report(
-        Diagnostic::at(Code::BadRange, reading.source, &range.span, title, "the first one is higher").help("write the lower one first"),
-    );
+    reading.wrong(Code::BadRange, &range.span, title, "the first one is higher").help("write the lower one first");
 }
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
@@ -378,14 +341,12 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     };
     let mut seen = HashMap::new();
     for node in parsed.root.list("reactions") {
-        if let Some(id) = node.get("id") {
-            unique(&mut reading, &mut seen, id, "reactions");
-        }
+        unique(&mut reading, &mut seen, node, "reactions");
         if let (Some(id), Some(text)) = (reading.needed(node, "id"), reading.needed(node, "text")) {
             register.reactions.push(Reaction { id, text });
         }
     }
-    let mut places: HashMap<String, std::ops::Range<usize>> = HashMap::new();
+    let mut places: HashMap<String, Range<usize>> = HashMap::new();
     let mut listed: Vec<(&Node, Vec<String>)> = Vec::new();
     for node in parsed.root.list("substances") {
         let Some(name) = reading.needed(node, "name") else { continue };
@@ -408,16 +369,8 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             let Some(form) = cross.written(reading.source).map(name_form) else { continue };
             let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
             let Some(others) = group.or_else(|| register.names.get(&form).cloned()) else {
-                reading.report(
-                    Diagnostic::at(
-                        Code::UnknownSubstance,
-                        reading.source,
-                        &cross.span,
-                        format!("there is no substance or group `{form}`"),
-                        "not in allergens.yaml",
-                    )
-                    .help_if(did_you_mean(&form, register.substances.iter().map(|it| it.name.as_str()))),
-                );
+                let known = register.substances.iter().map(|it| it.name.as_str());
+                reading.unknown(Code::UnknownSubstance, &cross.span, ("substance or group", &form, "not in allergens.yaml"), known);
                 continue;
             };
             for other in others.iter() {
@@ -429,7 +382,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
         let declared = node.list("names");
         let own = [name_form(&group.id.replace('-', " ")), group.id.clone()];
-        let spoken: Vec<(String, std::ops::Range<usize>)> = declared
+        let spoken: Vec<(String, Range<usize>)> = declared
             .iter()
             .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
             .chain(node.get("id").into_iter().flat_map(|it| own.iter().map(|form| (form.clone(), it.span.clone()))))
@@ -437,13 +390,7 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         for (form, span) in spoken {
             if let Some(existing) = register.names.get(&form) {
                 if places.contains_key(&form) && *existing != group.members && !own.contains(&form) {
-                    reading.report(Diagnostic::at(
-                        Code::NameTwice,
-                        reading.source,
-                        &span,
-                        format!("`{form}` is already a name of the register"),
-                        "second use",
-                    ));
+                    reading.wrong(Code::NameTwice, &span, format!("`{form}` is already a name of the register"), "second use");
                 }
                 continue;
             }
@@ -531,17 +478,7 @@ fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure)
         Ok(value) => Some(value),
         Err(why) => {
             let written = node.shown(reading.source).to_owned();
-            reading.report(
-                Diagnostic::at(
-                    Code::WrongUnit,
-                    reading.source,
-                    &node.span,
-                    format!("`{written}` is not a quantity in {unit}"),
-                    "does not fit",
-                )
-                .help(why),
-            );
-            None
+            reading.wrong(Code::WrongUnit, &node.span, format!("`{written}` is not a quantity in {unit}"), "does not fit").help(why).none()
         }
     }
 }

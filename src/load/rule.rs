@@ -33,17 +33,12 @@ pub fn concern(
         && written != concern.id
     {
         let title = format!("this file is for the concern `{written}`, its name says `{}`", concern.id);
-        reading.report(
-            Diagnostic::at(Code::UnknownConcern, &parsed.source, &node.span, title, "another concern")
-                .help("make the line and the file's name agree"),
-        );
+        reading.wrong(Code::UnknownConcern, &node.span, title, "another concern").help("make the line and the file's name agree");
     }
     let mut rules = Vec::new();
     let mut seen = HashMap::new();
     for node in parsed.root.list("rules") {
-        if let Some(id) = node.get("id") {
-            unique(&mut reading, &mut seen, id, "rules");
-        }
+        unique(&mut reading, &mut seen, node, "rules");
         match rule(&mut reading, names, node, (at, concern), retired) {
             Some(rule) => rules.push(rule),
             None => reading.pass_over(node, "a whole rule"),
@@ -66,10 +61,7 @@ pub fn rule(
         && retired.iter().any(|it| it.rule == *id)
     {
         let title = format!("`{id}` is the id of a retired rule");
-        reading.report(
-            Diagnostic::at(Code::RetiredId, reading.source, &place.span, title, "retired")
-                .help("choose a new id: old reports name this one"),
-        );
+        reading.wrong(Code::RetiredId, &place.span, title, "retired").help("choose a new id: old reports name this one");
     }
     let title = reading.needed(node, "title");
     let kind = match reading.needed(node, "kind").as_deref() {
@@ -93,7 +85,7 @@ pub fn rule(
     {
         let title = "the review date does not lie after the last review";
         let help = "write the day by which the rule must be looked at again";
-        reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "too early").help(help));
+        reading.wrong(Code::BadRange, &place.span, title, "too early").help(help);
     } else {
         in_force_before_review(reading, node, in_force_from, review_by);
     }
@@ -123,7 +115,7 @@ fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
     let Some(place) = node.get("title").filter(|it| it.text().is_some_and(|it| it.contains(['{', '}']))) else { return true };
     let title = "a title shows neither facts nor limits";
     let help = "write the words out; `reason`, `action`, `refer_to` and `cleared_by` may show facts in braces";
-    reading.report(Diagnostic::at(Code::UnknownPlaceholder, reading.source, &place.span, title, "braces in a title").help(help));
+    reading.wrong(Code::UnknownPlaceholder, &place.span, title, "braces in a title").help(help);
     false
 }
 
@@ -134,6 +126,6 @@ pub fn in_force_before_review(reading: &mut Reading<'_>, node: &Node, from: Opti
     {
         let title = "the first day in force does not lie before the review date";
         let help = "write a day before `review_by`";
-        reading.report(Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "too late").help(help));
+        reading.wrong(Code::BadRange, &place.span, title, "too late").help(help);
     }
 }

@@ -1,7 +1,7 @@
 //! Local names of medicines and substances, added to the registers.
 
 use super::{Done, LocalKind, Overlay};
-use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::diagnostic::{Code, did_you_mean};
 use crate::facts::names::{Recognised, is_dose, medicine, substance};
 use crate::load::names::Names;
 use crate::load::registers::name_form;
@@ -82,13 +82,13 @@ impl Overlay<'_> {
     }
 
     fn unknown(&mut self, code: Code, place: &Node, title: String, help: Option<String>) {
-        self.reading.report(Diagnostic::at(code, self.reading.source, &place.span, title, "no such name").help_if(help));
+        self.reading.wrong(code, &place.span, title, "no such name").help_if(help);
     }
 
     fn known(&mut self, place: &Node, form: &str, now: &str) {
         let title = format!("`{form}` is a known name already");
-        let known = Diagnostic::at(Code::NameTwice, self.reading.source, &place.span, title, "known already");
-        self.reading.report(known.help(format!("{now}: delete the change, or write another name")));
+        let help = format!("{now}: delete the change, or write another name");
+        self.reading.wrong(Code::NameTwice, &place.span, title, "known already").help(help);
     }
 }
 

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 
 use super::{Done, LocalKind, Overlay};
-use crate::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::diagnostic::{Code, did_you_mean};
 use crate::load::drafts::look;
 use crate::load::names::Names;
 use crate::load::rule::{Ids, rule};
@@ -37,10 +37,7 @@ impl Overlay<'_> {
                 let title = format!("there is no concern `{concern}`");
                 let help = did_you_mean(&concern, ids.concerns.iter().map(|it| it.id.as_str()));
                 let help = help.unwrap_or_else(|| "ruleset.yaml lists the concerns".into());
-                this.reading.report(
-                    Diagnostic::at(Code::UnknownConcern, this.reading.source, &about.span, title, "not in ruleset.yaml").help(help),
-                );
-                return None;
+                return this.reading.wrong(Code::UnknownConcern, &about.span, title, "not in ruleset.yaml").help(help).none();
             };
             let node = node.get("rule")?;
             let place = node.get("id")?;
@@ -48,8 +45,7 @@ impl Overlay<'_> {
             if own.contains(&id) {
                 let title = format!("the rule set has a rule `{id}`");
                 let help = "give the clinic's own rule another id; `raise` makes the rule set's own more cautious";
-                this.reading.report(Diagnostic::at(Code::DuplicateId, this.reading.source, &place.span, title, "in use").help(help));
-                return None;
+                return this.reading.wrong(Code::DuplicateId, &place.span, title, "in use").help(help).none();
             }
             let is_first = this.first("rule", &id, &place.span);
             // A local policy counts as it stands, so a rule in it cannot be a draft.
@@ -76,8 +72,7 @@ impl Overlay<'_> {
         }
         let help = did_you_mean(&id, own.iter().map(String::as_str)).unwrap_or_else(|| "`preblock rules show` lists all rules".into());
         let title = format!("there is no rule `{id}`");
-        self.reading.report(Diagnostic::at(Code::UnknownRule, self.reading.source, &about.span, title, "no such rule").help(help));
-        None
+        self.reading.wrong(Code::UnknownRule, &about.span, title, "no such rule").help(help).none()
     }
 
     fn raise(&mut self, names: &Names, rule: &mut Rule, node: &Node) -> Option<Done> {
@@ -93,8 +88,7 @@ impl Overlay<'_> {
         let place = node.get("outcome")?;
         if after <= before {
             let title = format!("`{}` asks for {} already", rule.id, before.words());
-            self.reading.report(Diagnostic::at(Code::LocalRaise, self.reading.source, &place.span, title, "not more cautious"));
-            return None;
+            return self.reading.wrong(Code::LocalRaise, &place.span, title, "not more cautious").none();
         }
         let (key, unsaid, why) = match outcome {
             Outcome::Refer => ("refer_to", refer_to.is_none() && rule.refer_to.is_none(), "what refers must say to whom"),
@@ -104,8 +98,8 @@ impl Overlay<'_> {
             if node.get(key).is_none() {
                 let lacks = if key == "refer_to" { "to whom it refers" } else { "what would lift it" };
                 let title = format!("`{}` does not say {lacks}", rule.id);
-                let missing = Diagnostic::at(Code::MissingKey, self.reading.source, &place.span, title, format!("`{key}` is missing"));
-                self.reading.report(missing.help(format!("add a line `{key}: ...`: {why}")));
+                let missing = self.reading.wrong(Code::MissingKey, &place.span, title, format!("`{key}` is missing"));
+                missing.help(format!("add a line `{key}: ...`: {why}"));
             }
             return None;
         }

@@ -1,6 +1,6 @@
 //! Which questions a clinic's file may never answer once for all patients.
 
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::Code;
 use crate::formulas::RoleKind;
 use crate::load::Reading;
 use crate::model::catalogue::Who;
@@ -25,7 +25,7 @@ pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, aske
         let Some(place) = node.get("standing") else { continue };
         let title = format!("a clinic's file can never answer `{}`", question.id);
         let help = format!("delete the line: {why}");
-        reading.report(Diagnostic::at(Code::NeverStanding, reading.source, &place.span, title, "not for every patient").help(help));
+        reading.wrong(Code::NeverStanding, &place.span, title, "not for every patient").help(help);
     }
 }
 

@@ -1,6 +1,6 @@
 //! In which order facts are settled, and whether some hang on themselves.
 
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::Code;
 use crate::load::Reading;
 use crate::model::{Bits, Catalogue, Condition, Dependent, FactKind, Idx, Input, Question, Table, Test};
 use crate::source::Node;
@@ -17,7 +17,7 @@ pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&No
         {
             let title = format!("whether `{}` is asked hangs on itself", catalogue.questions[question].id);
             let help = format!("the circle is {}: ask one of them without the others", way.join(", which hangs on "));
-            reading.report(Diagnostic::at(Code::Circle, reading.source, &place.span, title, "leads back here").help(help));
+            reading.wrong(Code::Circle, &place.span, title, "leads back here").help(help);
         }
     }
     order.done

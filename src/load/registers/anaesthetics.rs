@@ -19,13 +19,11 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut seen = HashMap::new();
     if let Some(list) = parsed.root.get("agents").filter(|it| it.items().len() > MOST_AGENTS) {
         let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
-        reading.report(Diagnostic::at(Code::BadRange, reading.source, &list.span, title, "too many"));
+        reading.wrong(Code::BadRange, &list.span, title, "too many");
     }
     for node in parsed.root.list("agents") {
         let Some(id) = reading.needed(node, "id") else { continue };
-        if let Some(id_node) = node.get("id") {
-            unique(&mut reading, &mut seen, id_node, "agents");
-        }
+        unique(&mut reading, &mut seen, node, "agents");
         let strengths: Vec<Option<f64>> =
             node.list("strengths").iter().map(|it| in_unit(&mut reading, it, "%", Measure::Strength)).collect();
         let per_digit = node.get("per_digit").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
@@ -78,10 +76,7 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
         && below <= from
     {
         let title = format!("nobody is {from} or older and younger than {below}");
-        reading.report(
-            Diagnostic::at(Code::BadRange, reading.source, &place.span, title, "not above `from_age`")
-                .help("write an age above `from_age`"),
-        );
+        reading.wrong(Code::BadRange, &place.span, title, "not above `from_age`").help("write an age above `from_age`");
     }
     let per_kg_text = reading.needed(row, "per_kg")?;
     let per_kg_node = row.get("per_kg")?;
@@ -94,10 +89,7 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
     };
     if per_kg.is_none() {
         let title = format!("`{per_kg_text}` is not a dose for each kilogram");
-        reading.report(
-            Diagnostic::at(Code::WrongUnit, reading.source, &per_kg_node.span, title, "such as `3 mg/kg`")
-                .help("write a number of mg/kg above zero"),
-        );
+        reading.wrong(Code::WrongUnit, &per_kg_node.span, title, "such as `3 mg/kg`").help("write a number of mg/kg above zero");
     }
     let at_most = match row.get("at_most") {
         None => None,
