@@ -25,13 +25,17 @@ use crate::truth::FactSlot;
 mod name;
 mod rule;
 
+/// Understands the offers of the mapping at a node, which is written like the answers of a clinic's file. INVARIANT: answers
+/// are understood above the rule set, so that whoever reads a policy says how.
+pub type ReadOffers = fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<Kept>, Vec<Diagnostic>);
+
 /// A local policy as it was found, and how what it offers is understood.
 #[derive(Clone, Copy)]
 pub struct Policy<'a> {
     /// Its file.
     pub file: &'a TextFile,
-    /// Understands the offers of the mapping at a node, which is written like the answers of a clinic's file.
-    pub offers: fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<Kept>, Vec<Diagnostic>),
+    /// Understands what it offers.
+    pub offers: ReadOffers,
 }
 
 /// What a clinic keeps of one choice of the plan.
