@@ -9,7 +9,6 @@ use chrono::NaiveDate;
 use divan::Bencher;
 use divan::counter::ItemsCount;
 use preblock::cli::draw::rendered;
-use preblock::diagnostic::in_file_order;
 use preblock::evaluate::Compiled;
 use preblock::evaluate::alternatives::alternatives;
 use preblock::evaluate::compile::Prepared;
@@ -18,7 +17,7 @@ use preblock::evaluate::lifts::lifts;
 use preblock::evaluate::search::{Links, Trials};
 use preblock::facts::{self, Facts};
 use preblock::load::cases::cases;
-use preblock::load::{RuleFiles, questionnaire, rule_set};
+use preblock::load::{RuleFiles, rule_set};
 use preblock::model::RuleSet;
 use preblock::screener::Screener;
 
@@ -195,11 +194,11 @@ fn links_made(bencher: Bencher) {
 /// What a file of 40,000 of something takes to be read and told about.
 fn reading(bencher: Bencher, answers: &str) {
     let rules = rules();
+    let screener = Screener::new(&rules, as_of());
     let text = format!("questionnaire: 1\nreference: T-1\nanswers: {answers}\n");
     bencher.bench(|| {
-        let (read, mut found) = questionnaire::questionnaire(&rules, "t.yaml", divan::black_box(text.as_bytes()));
-        found.extend(facts::read(&rules, &read.map(|it| it.answers).unwrap_or_default(), as_of()).1);
-        in_file_order(found).iter().take(20).map(|it| rendered(it, 80, false).len()).sum::<usize>()
+        let found = screener.read("t.yaml", divan::black_box(text.as_bytes())).err().map(|it| it.problems).unwrap_or_default();
+        found.iter().take(20).map(|it| rendered(it, 80, false).len()).sum::<usize>()
     });
 }
 

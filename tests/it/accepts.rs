@@ -1,13 +1,12 @@
 //! Other ways of writing the same thing come to the same screening.
 
-use preblock::facts;
-use preblock::load::questionnaire;
+use preblock::Screener;
 use preblock::model::RuleSet;
 use preblock::report::json;
 use preblock::screening::{Screening, SourceStamp};
 use rstest::rstest;
 
-use crate::support::{codes, embedded, screening, today};
+use crate::support::{codes, embedded, facts_over, screening, today};
 
 const PLAIN: &str = "\
 questionnaire: 1
@@ -41,13 +40,9 @@ fn an_editor_accepts(name: &str, bytes: &[u8]) {
 
 /// The screening of a text, without what names its places.
 fn screened(rules: &RuleSet, name: &str, bytes: &[u8]) -> Screening {
-    let (read, found) = questionnaire::questionnaire(rules, name, bytes);
-    assert!(found.is_empty(), "{name}: {:?}", codes(&found));
     an_editor_accepts(name, bytes);
-    let answers = read.map(|it| it.answers).unwrap_or_default();
-    let (facts, found) = facts::read(rules, &answers, today());
-    assert!(found.is_empty(), "{name}: {:?}", codes(&found));
-    let mut screening = screening(rules, &facts);
+    let screener = Screener::new(rules, today()).without_search();
+    let mut screening = screener.screen(name, bytes).unwrap_or_else(|found| unreachable!("{name}: {:?}", codes(&found)));
     screening.source = SourceStamp { path: String::new(), digest: String::new() };
     for because in screening.findings.iter_mut().flat_map(|it| &mut it.because) {
         (because.path, because.line, because.column) = (None, None, None);
@@ -121,9 +116,7 @@ fn units_of_another_country(#[case] plain: &str, #[case] other: &str, #[case] fa
     let rules = embedded();
     let text = PLAIN.replacen(plain, other, 1);
     an_editor_accepts("t.yaml", text.as_bytes());
-    let (read, _) = questionnaire::questionnaire(&rules, "t.yaml", text.as_bytes());
-    let (facts, found) = facts::read(&rules, &read.map(|it| it.answers).unwrap_or_default(), today());
-    assert!(found.is_empty(), "{:?}", codes(&found));
+    let facts = facts_over(&rules, None, &text);
     let number = rules.catalogue.slot(fact).and_then(|slot| facts.number(slot)).unwrap_or(f64::NAN);
     assert!((number - expected).abs() < 0.001, "{other} was read as {number}");
 }
@@ -226,10 +219,7 @@ fn a_patients_own_answer_replaces_a_standing_one() {
     let rules = embedded();
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan: { ablation: phenol, adrenaline: no }\n";
     let own = "questionnaire: 1\nreference: T-1\nanswers:\n  plan: { ablation: electrosurgery, adrenaline: unknown }\n";
-    let (clinic, _) = questionnaire::clinic(&rules, "clinic.yaml", clinic.as_bytes());
-    let (own, _) = questionnaire::questionnaire(&rules, "own.yaml", own.as_bytes());
-    let both = questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own.map(|it| it.answers).unwrap_or_default());
-    let (facts, _) = facts::read(&rules, &both, today());
+    let facts = facts_over(&rules, Some(clinic), own);
     let shown = |fact: &str| rules.catalogue.slot(fact).and_then(|slot| facts.known(slot)).map(|it| it.shown.clone());
     assert_eq!(shown("plan.ablation").as_deref(), Some("Electrosurgery or radio-frequency current"));
     assert_eq!(shown("plan.adrenaline"), None);

@@ -5,12 +5,11 @@ use std::process::Command;
 
 use batsat::Lit;
 use preblock::evaluate::{Compiled, State, standing};
-use preblock::facts;
 use preblock::governance::compare::{Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally};
 use preblock::governance::decide::domain::Shape;
 use preblock::governance::decide::{Decider, Witness};
 use preblock::load::cases::cases;
-use preblock::load::{RuleFiles, TextFile, questionnaire, rule_set_with};
+use preblock::load::{RuleFiles, TextFile, rule_set_with};
 use preblock::model::RuleSet;
 use preblock::outcome::Standing;
 use preblock::report::compare::{Compared, json, markdown, text};
@@ -20,7 +19,7 @@ use rstest::rstest;
 use serde_json::Value;
 
 use crate::properties::{GATED, choices, text as written_answers, tree, yaml};
-use crate::support::{SEED, alone, codes, embedded_once, files, gathered, text_of, today};
+use crate::support::{SEED, alone, codes, embedded_once, facts_over, files, gathered, text_of, today};
 
 type Rules = &'static [(&'static str, &'static str, &'static str)];
 type Edits = &'static [(&'static str, &'static str, &'static str)];
@@ -70,15 +69,7 @@ fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
 
 /// What a questionnaire comes to, read back from its text.
 fn screened(rules: &RuleSet, seen: &Witness) -> Standing {
-    let own = gathered(rules, &seen.questionnaire).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    let clinic = seen.clinic.as_ref().map(|it| questionnaire::clinic(rules, "clinic.yaml", it.as_bytes()));
-    let standing_answers = clinic.map(|(read, found)| {
-        assert!(found.is_empty(), "{}", codes(&found).join("\n"));
-        read.map(|it| it.answers).unwrap_or_default()
-    });
-    let (facts, found) = facts::read(rules, &questionnaire::over(&standing_answers.unwrap_or_default(), &own), today());
-    assert!(found.is_empty(), "{}", codes(&found).join("\n"));
-    standing(rules, &Compiled::new(rules).run(&facts))
+    standing(rules, &Compiled::new(rules).run(&facts_over(rules, seen.clinic.as_deref(), &seen.questionnaire)))
 }
 
 /// The moves, "old > new", after every example was screened with both rule sets, and the less cautious stand first.

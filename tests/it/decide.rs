@@ -4,14 +4,14 @@ use batsat::Lit;
 use preblock::evaluate::{Compiled, State};
 use preblock::governance::cases;
 use preblock::governance::decide::{Decider, DualRail, Found, Witness};
-use preblock::load::{RuleFiles, questionnaire};
+use preblock::load::RuleFiles;
 use preblock::model::RuleSet;
 
 use proptest::prelude::*;
 use rstest::rstest;
 
 use crate::properties::{choices, gated, text, tree, yaml};
-use crate::support::{SEED, embedded_once, facts_or, tiny, today};
+use crate::support::{SEED, embedded_once, facts_or, facts_over, tiny, today};
 
 /// What says that each rule is in just this state.
 fn just_so(rules: &[DualRail], states: &[State]) -> Vec<Lit> {
@@ -56,17 +56,7 @@ fn the_space_holds_every_worked_case() {
 
 /// A questionnaire is one that the reader takes as it is, and its rule comes out as said.
 fn assert_real(rule_set: &RuleSet, seen: &Witness, rule: usize, state: State) {
-    let (own, mut wrong) = questionnaire::questionnaire(rule_set, "example.yaml", seen.questionnaire.as_bytes());
-    let clinic = seen.clinic.as_ref().map(|it| questionnaire::clinic(rule_set, "clinic.yaml", it.as_bytes()));
-    let standing = clinic.and_then(|(read, found)| {
-        wrong.extend(found);
-        read
-    });
-    let answers = questionnaire::over(&standing.map(|it| it.answers).unwrap_or_default(), &own.map(|it| it.answers).unwrap_or_default());
-    let (facts, found) = preblock::facts::read(rule_set, &answers, today());
-    wrong.extend(found);
-    assert!(wrong.is_empty(), "{:?}\n{}", crate::support::codes(&wrong), seen.questionnaire);
-    let states = Compiled::new(rule_set).run(&facts);
+    let states = Compiled::new(rule_set).run(&facts_over(rule_set, seen.clinic.as_deref(), &seen.questionnaire));
     assert_eq!(states[rule], state, "{}\n{}", rule_set.rules[rule].id, seen.questionnaire);
     assert_eq!(states, seen.states);
 }

@@ -4,16 +4,15 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::time::{Duration, Instant};
 
+use preblock::Screener;
 use preblock::cli::draw::rendered;
-use preblock::diagnostic::{Diagnostic, in_file_order};
+use preblock::diagnostic::Diagnostic;
 use preblock::facts;
-use preblock::load::questionnaire;
-use preblock::model::RuleSet;
 use preblock::source::steers;
 use rstest::rstest;
 use tempfile::TempDir;
 
-use crate::support::{embedded_once, files, said, text_of, today};
+use crate::support::{embedded_once, embedded_screener, facts_over, files, said, text_of};
 
 // --- Time ------------------------------------------------------------------------------------------------------
 
@@ -45,18 +44,14 @@ fn options(n: usize) -> String {
 }
 
 /// Everything that is wrong with a text, as `screen` finds it.
-fn found(rules: &RuleSet, text: &str) -> Vec<Diagnostic> {
-    let (read, mut found) = questionnaire::questionnaire(rules, "t.yaml", text.as_bytes());
-    if let Some(read) = read {
-        found.extend(facts::read(rules, &read.answers, today()).1);
-    }
-    in_file_order(found)
+fn found(screener: &Screener<'_>, text: &str) -> Vec<Diagnostic> {
+    screener.read("t.yaml", text.as_bytes()).err().map(|refusal| refusal.problems).unwrap_or_default()
 }
 
-fn least_time(rules: &RuleSet, text: &str) -> Duration {
+fn least_time(screener: &Screener<'_>, text: &str) -> Duration {
     let once = || {
         let start = Instant::now();
-        let found = found(rules, text);
+        let found = found(screener, text);
         let drawn: usize = found.iter().take(20).map(|it| rendered(it, 80, false).len()).sum();
         assert!(drawn < 200_000, "20 diagnostics fill {drawn} bytes");
         start.elapsed()
@@ -75,8 +70,8 @@ fn least_time(rules: &RuleSet, text: &str) -> Duration {
 #[case::anchors(anchors)]
 #[case::options(options)]
 fn reading_takes_time_by_the_size_of_the_file(#[case] text: fn(usize) -> String) {
-    let (rules, _) = embedded_once();
-    let (small, large) = (least_time(rules, &text(10_000)), least_time(rules, &text(40_000)));
+    let screener = embedded_screener();
+    let (small, large) = (least_time(&screener, &text(10_000)), least_time(&screener, &text(40_000)));
     assert!(large < small * 10 + Duration::from_millis(100), "{small:?} for 10,000, {large:?} for 40,000");
 }
 
@@ -84,10 +79,7 @@ fn reading_takes_time_by_the_size_of_the_file(#[case] text: fn(usize) -> String)
 #[test]
 fn a_long_medicine_is_one_name() {
     let (rules, _) = embedded_once();
-    let (read, wrong) = questionnaire::questionnaire(rules, "t.yaml", one_medicine(40_000, "warfarin").as_bytes());
-    assert!(wrong.is_empty());
-    let (facts, wrong) = facts::read(rules, &read.map(|it| it.answers).unwrap_or_default(), today());
-    assert!(wrong.is_empty());
+    let facts = facts_over(rules, None, &one_medicine(40_000, "warfarin"));
     assert_eq!(facts::answers::strangers(&facts).len(), 1);
 }
 
@@ -95,7 +87,7 @@ fn a_long_medicine_is_one_name() {
 #[case(500, 0)]
 #[case(501, 1)]
 fn a_mapping_has_so_many_keys_at_most(#[case] n: usize, #[case] too_many: usize) {
-    let found = found(&embedded_once().0, &keys(n));
+    let found = found(&embedded_screener(), &keys(n));
     assert_eq!(found.iter().filter(|it| it.code.name() == "text/too-many-keys").count(), too_many);
 }
 
@@ -116,7 +108,7 @@ fn shown(found: &Diagnostic) -> (Vec<String>, String) {
 fn a_long_line_is_cut_around_the_place(#[case] before: &str, #[case] word: &str, #[case] after: &str) {
     let text = format!("questionnaire: 1\nreference: T-1\nanswers:\n  circulation: {{ symptoms: [{before}&a {word}{after}] }}\n");
     let column = text.lines().nth(3).and_then(|it| it.split_once('&')).map_or(0, |(it, _)| it.chars().count() + 1);
-    let found = found(&embedded_once().0, &text);
+    let found = found(&embedded_screener(), &text);
     let Some(anchor) = found.iter().find(|it| it.code.name() == "text/alias") else { unreachable!("no anchor is told") };
     let (lines, drawn) = shown(anchor);
     let line = lines.iter().find(|it| it.contains("&a")).cloned().unwrap_or_default();
@@ -133,7 +125,7 @@ fn a_long_line_is_cut_around_the_place(#[case] before: &str, #[case] word: &str,
 fn two_places_of_one_long_line() {
     let filler: String = (0..400).map(|it| format!("k{it}: 1, ")).collect();
     let text = format!("questionnaire: 1\nreference: T-1\nanswers: {{ person: {{ sex: male, {filler} sex: female }} }}\n");
-    let found = found(&embedded_once().0, &text);
+    let found = found(&embedded_screener(), &text);
     let Some(twice) = found.iter().find(|it| it.code.name() == "text/duplicate-key") else { unreachable!("it is not told") };
     let (lines, drawn) = shown(twice);
     assert!(lines.iter().all(|it| it.chars().count() <= 200), "{drawn}");
@@ -147,7 +139,7 @@ fn titles_and_helps_have_an_end() {
     let text = format!(
         "questionnaire: 1\nreference: T-1\nanswers:\n  {key}: 1\n  bleeding:\n    {key}: 1\n    inr: {long}\n  person: {{ weight: 7{long} }}\n"
     );
-    let found = found(&embedded_once().0, &text);
+    let found = found(&embedded_screener(), &text);
     assert!(found.len() >= 3, "{found:?}");
     for it in &found {
         let drawn = rendered(it, 80, false);

@@ -5,14 +5,13 @@ use std::collections::BTreeSet;
 use preblock::evaluate::Compiled;
 use preblock::evaluate::State::{self, Fires, StaysQuiet, Undetermined};
 use preblock::facts::{Fact, Facts, Why};
-use preblock::load::questionnaire;
 use preblock::outcome::Outcome::{self, Defer, Go, Refer};
 use preblock::outcome::{OutcomeSpan, Standing, Urgency};
 use preblock::table::Table;
 use preblock::truth::{FactSlot, Slot, Truth};
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, facts, gathered, screening, state, tiny, today, written};
+use crate::support::{codes, embedded_once, facts, facts_over, gathered, screening, state, tiny, today, written};
 
 fn open(slots: &[usize]) -> Truth {
     let all: Vec<FactSlot> = Table::<(), Slot>::from_iter([(); 8]).indices().collect();
@@ -495,13 +494,8 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
 fn standing_answers(#[case] own: Option<&str>, #[case] expected: State) {
     let rules = tiny(&[("one", "defer", "{ fact: plan.adrenaline, is: yes }")]);
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan: { adrenaline: yes }\n";
-    let (standing, found) = questionnaire::clinic(&rules, "clinic.yaml", clinic.as_bytes());
-    assert_eq!(codes(&found), Vec::<String>::new());
     let line = own.map_or_else(String::new, |own| format!("plan: {{ adrenaline: {own} }}"));
-    let own = gathered(&rules, &written(&line)).unwrap_or_default();
-    let both = questionnaire::over(&standing.map(|it| it.answers).unwrap_or_default(), &own);
-    let (facts, found) = preblock::facts::read(&rules, &both, today());
-    assert_eq!(codes(&found), Vec::<String>::new());
+    let facts = facts_over(&rules, Some(clinic), &written(&line));
     assert_eq!(Compiled::new(&rules).run(&facts), [expected]);
 }
 

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use preblock::Screener;
 use preblock::evaluate::{Compiled, State};
 use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
 use preblock::load::questionnaire;
@@ -12,7 +13,7 @@ use preblock::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
 use crate::reference::{came, counted, value};
-use crate::support::{SEED, embedded_once, facts_or, screening, text_of, today, written};
+use crate::support::{SEED, embedded_once, facts_or, read_over, screening, text_of, today, written};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
@@ -600,13 +601,10 @@ pub fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Op
 /// A questionnaire of the examples over the clinic's standing answers.
 pub fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
-    let clinic = std::fs::read(folder.join("clinic.yaml")).unwrap_or_default();
-    let (clinic, _) = questionnaire::clinic(rules, "clinic.yaml", &clinic);
+    let clinic = std::fs::read_to_string(folder.join("clinic.yaml")).unwrap_or_default();
     let path = folder.join("referrals").join(name);
-    let (own, found) = questionnaire::questionnaire(rules, name, &std::fs::read(&path).unwrap_or_default());
-    assert!(found.is_empty(), "{name} is refused");
-    let own = own.map(|it| it.answers).unwrap_or_default();
-    (questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own), path.display().to_string())
+    let bytes = std::fs::read(&path).unwrap_or_default();
+    (read_over(Screener::new(rules, today()), Some(&clinic), name, &bytes).answers, path.display().to_string())
 }
 
 /// The promises on the rule set that is used: no answer that is taken away turns a verdict into go or overturns

@@ -26,7 +26,7 @@ use crate::properties::{
     Dice, OUTCOMES, Tree, choices, nearly_healthy, plain_text as text, plain_tree as tree, some_patient, span_of, without_contradictions,
     yaml,
 };
-use crate::support::{SEED, alone, codes, embedded, files, gathered, referral, text_of, today, written};
+use crate::support::{SEED, alone, codes, embedded, files, gathered, read_over, referral, text_of, today, written};
 
 /// A rule set with all that screening by it takes.
 pub struct Desk {
@@ -121,13 +121,8 @@ impl Desk {
 
     /// An example over this clinic's file.
     pub fn example(&self, name: &str, clinic: &str) -> Gathered {
-        let (clinic, found) = questionnaire::clinic(self.rules, "clinic.yaml", clinic.as_bytes());
-        assert!(found.is_empty(), "{}", codes(&found).join("\n"));
         let bytes = std::fs::read(format!("{}/examples/referrals/{name}", env!("CARGO_MANIFEST_DIR"))).unwrap_or_default();
-        let (own, found) = questionnaire::questionnaire(self.rules, name, &bytes);
-        assert!(found.is_empty(), "{name}: {}", codes(&found).join("\n"));
-        let answers = |it: Option<questionnaire::Questionnaire>| it.map(|it| it.answers).unwrap_or_default();
-        questionnaire::over(&answers(clinic), &answers(own))
+        read_over(self.screener.clone(), Some(clinic), name, &bytes).answers
     }
 }
 

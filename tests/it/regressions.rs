@@ -1,11 +1,11 @@
 //! One test for each bug that was mended, in the smallest form that showed it.
 
 use preblock::evaluate::{Compiled, State};
-use preblock::load::{RuleFiles, questionnaire, rule_set};
+use preblock::load::{RuleFiles, rule_set};
 use preblock::model::RuleSet;
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, facts, facts_or, files, gathered, run, said, screening, state, text_of, tiny, today, written};
+use crate::support::{codes, embedded_once, facts, facts_or, facts_over, files, run, said, screening, state, text_of, tiny, written};
 
 /// What a rule waits for.
 fn waits(when: &str, answers: &str) -> Vec<String> {
@@ -230,12 +230,7 @@ fn a_detail_behind_gates_that_do_not_apply_is_ruled_out(#[case] answers: &str, #
 fn an_added_answer_does_not_lift_a_choice_beyond_the_offers(#[case] standing: &str, #[case] own: &str, #[case] expected: State) {
     let (rules, compiled) = embedded_once();
     let clinic = format!("clinic: 1\nname: Test\noffers: {{ plan: {{ current: [bipolar] }} }}\nanswers: {{ plan: {{ {standing} }} }}\n");
-    let (clinic, found) = questionnaire::clinic(rules, "clinic.yaml", clinic.as_bytes());
-    assert!(found.is_empty(), "{:?}", codes(&found));
-    let own = gathered(rules, &written(&format!("plan: {{ {own} }}"))).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
-    let answers = questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own);
-    let (facts, refused) = preblock::facts::read(rules, &answers, today());
-    assert!(refused.is_empty(), "{:?}", codes(&refused));
+    let facts = facts_over(rules, Some(&clinic), &written(&format!("plan: {{ {own} }}")));
     let at = rules.rules.iter().position(|it| it.id == "contradictions/plan-not-offered");
     assert_eq!(at.and_then(|it| compiled.run(&facts).get(it).copied()), Some(expected));
 }

@@ -6,9 +6,9 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use preblock::Screener;
 use preblock::cli::draw::rendered;
-use preblock::diagnostic::{Code, Diagnostic, in_file_order};
-use preblock::facts;
+use preblock::diagnostic::{Code, Diagnostic};
 use preblock::load::{Care, RuleFiles, TextFile, questionnaire, rule_set, rule_set_with};
 use preblock::model::RuleSet;
 use preblock::source::{Node, steers};
@@ -35,11 +35,7 @@ const JSON: &[(&str, &str)] = &[
 
 /// Everything that is wrong with a questionnaire, as `screen` finds it.
 fn found(rules: &RuleSet, name: &str, bytes: &[u8]) -> Vec<Diagnostic> {
-    let (read, mut found) = questionnaire::questionnaire(rules, name, bytes);
-    if let Some(read) = read {
-        found.extend(facts::read(rules, &read.answers, today()).1);
-    }
-    in_file_order(found)
+    Screener::new(rules, today()).read(name, bytes).err().map(|refusal| refusal.problems).unwrap_or_default()
 }
 
 fn codes(found: &[Diagnostic]) -> Vec<&'static str> {

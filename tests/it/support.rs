@@ -254,6 +254,27 @@ pub fn facts_or(rules: &RuleSet, text: &str) -> Result<Facts, Vec<Diagnostic>> {
     if found.is_empty() { Ok(facts) } else { Err(found) }
 }
 
+/// The embedded rule set as the program screens by it, compiled once for all tests.
+pub fn embedded_screener() -> Screener<'static> {
+    static SCREENER: OnceLock<Screener<'static>> = OnceLock::new();
+    SCREENER.get_or_init(|| Screener::new(&embedded_once().0, today()).without_search()).clone()
+}
+
+/// A questionnaire's text read over a clinic's; neither is refused.
+pub fn read_over(screener: Screener<'_>, clinic: Option<&str>, name: &str, text: &[u8]) -> Referral {
+    let over = match clinic {
+        Some(clinic) => screener.clinic("clinic.yaml", clinic.as_bytes()),
+        None => Ok(screener),
+    };
+    let read = over.and_then(|screener| screener.read(name, text).map_err(|refusal| refusal.problems));
+    read.unwrap_or_else(|found| panic!("{name} is refused: {}", codes(&found).join(", ")))
+}
+
+/// The facts of a questionnaire's text over a clinic's.
+pub fn facts_over(rules: &RuleSet, clinic: Option<&str>, text: &str) -> Facts {
+    read_over(Screener::new(rules, today()), clinic, "t.yaml", text.as_bytes()).facts
+}
+
 /// The facts of the lines under `answers:`.
 pub fn facts(rules: &RuleSet, answers: &str) -> Facts {
     facts_or(rules, &written(answers)).unwrap_or_else(|found| panic!("the answers are refused: {}", codes(&found).join(", ")))

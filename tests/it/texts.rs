@@ -7,14 +7,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use preblock::cli::draw::rendered;
 use preblock::diagnostic::Diagnostic;
-use preblock::facts;
-use preblock::load::{RuleFiles, TextFile, cases, questionnaire, rule_set, rule_set_with, text};
+use preblock::load::{RuleFiles, TextFile, cases, rule_set, rule_set_with, text};
 use preblock::report::json;
 use preblock::source::{Node, NodeKind};
 use proptest::prelude::*;
 use rstest::rstest;
 
-use crate::support::{SEED, embedded_once, files, screening, text_of, today};
+use crate::support::{SEED, embedded_once, embedded_screener, files, text_of};
 
 /// Draws every diagnostic, which must work, and checks its places.
 fn assert_can_be_told(found: &[Diagnostic]) {
@@ -34,18 +33,16 @@ fn assert_can_be_told(found: &[Diagnostic]) {
 
 /// Reads a questionnaire as `screen` does, and screens it if it is accepted. Whether it was.
 fn screened(name: &str, bytes: &[u8]) -> bool {
-    let (rules, _) = embedded_once();
-    let (read, mut found) = questionnaire::questionnaire(rules, name, bytes);
-    assert!(read.is_some() || !found.is_empty(), "refused without a word");
-    let facts = read.map(|read| facts::read(rules, &read.answers, today()));
-    found.extend(facts.as_ref().map(|it| it.1.clone()).unwrap_or_default());
-    assert_can_be_told(&found);
-    match facts {
-        Some((facts, _)) if found.is_empty() => {
-            assert!(json::one(&screening(rules, &facts)).contains("\"verdict\""));
+    match embedded_screener().screen(name, bytes) {
+        Ok(screening) => {
+            assert!(json::one(&screening).contains("\"verdict\""));
             true
         }
-        _ => false,
+        Err(found) => {
+            assert!(!found.is_empty(), "refused without a word");
+            assert_can_be_told(&found);
+            false
+        }
     }
 }
 
