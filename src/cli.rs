@@ -57,7 +57,7 @@ impl ExitStatus {
 #[command(
     name = "preblock",
     version,
-    about = "Screens referrals for nail surgery: go, defer or refer, each with its reason and citation.",
+    about = "Screens referrals for minor surgery: go, defer or refer, each with its reason and citation.",
     after_help = "Exit status of `screen`: 0 all go, 10 at least one defer, 20 at least one refer, 2 something was refused.\n\
                   Exit status of `rules ...`: 0 clean, 1 problems found, 2 a usage error.\n\
                   Of every command: 74 a result could not be written, 130 stopped before the end.\n\

@@ -263,9 +263,6 @@ impl AllergyEntry {
     }
 }
 
-/// Least and most millilitres of one line of an anaesthetic plan: no more is drawn up for a toe.
-pub const VOLUMES_ML: (f64, f64) = (0.01, 100.0);
-
 /// One line of the anaesthetic plan.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlannedAgent {

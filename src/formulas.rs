@@ -12,12 +12,13 @@ pub mod anaesthetic;
 pub mod body;
 pub mod counts;
 pub mod formula;
+pub mod given;
 pub mod glycaemia;
 pub mod medicines;
 pub mod pressure;
 pub mod renal;
 
-pub use formula::{Formula, Given, NoResult, Role, RoleKind};
+pub use formula::{Formula, Role, RoleKind};
 
 /// Every formula that a derived fact may use.
 pub static ALL: &[&Formula] = &[
@@ -32,8 +33,8 @@ pub static ALL: &[&Formula] = &[
     &pressure::LOWEST_OF_OPERATED,
     &pressure::HIGHEST_OF_OPERATED,
     &anaesthetic::ANAESTHETIC_LOAD,
-    &anaesthetic::VOLUME_PER_TOE,
-    &anaesthetic::DIGIT_LOAD,
+    &anaesthetic::VOLUME_PER_SITE,
+    &anaesthetic::SITE_LOAD,
     &counts::POINTS_OF,
     &counts::DIFFERENCE,
     &counts::SHARE_OF,

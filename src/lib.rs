@@ -1,4 +1,4 @@
-//! Screens a referral for minor nail surgery against a governed rule set: go, defer or refer.
+//! Screens a referral for minor surgery against a governed rule set: go, defer or refer.
 //!
 //! ```
 //! use preblock::{Diagnostic, RuleFiles, RuleSet, Screener, Urgency};

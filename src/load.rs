@@ -22,6 +22,7 @@ pub mod questions;
 pub mod reading;
 pub mod reductions;
 pub mod registers;
+mod renamed;
 mod rule;
 pub mod rule_set;
 pub mod shape;

@@ -22,6 +22,15 @@ pub use rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Reti
 use crate::quantity::span::Span;
 pub use crate::table::{Bits, Idx, Table};
 
+/// What a site of the procedure is called: a tooth, an eye.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SiteWords {
+    /// One of them.
+    pub one: String,
+    /// Several.
+    pub several: String,
+}
+
 /// A whole rule set: everything a screening needs, and nothing unchecked.
 #[derive(Debug)]
 pub struct RuleSet {
@@ -47,6 +56,10 @@ pub struct RuleSet {
     pub withdrawn: Option<Withdrawal>,
     /// What a clinic changed for itself; `None` without a local policy.
     pub local: Option<LocalPolicy>,
+    /// What a site of the procedure is called.
+    pub site: SiteWords,
+    /// Least and most millilitres of one line of an anaesthetic plan.
+    pub volumes_ml: (f64, f64),
     /// Groups of rules, in the order of reports.
     pub concerns: Table<Concern>,
     /// Questions, derived facts, and the slots of all facts.

@@ -9,7 +9,7 @@ use serde::Serialize;
 use crate::diagnostic::Diagnostic;
 use crate::facts::Why;
 use crate::model::catalogue::Who;
-use crate::model::{Kind, LocalChange, Status};
+use crate::model::{Kind, LocalChange, SiteWords, Status};
 use crate::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
 
 mod serialize;
@@ -461,9 +461,12 @@ pub struct Anaesthetic {
     pub largest_volume_same_mix: Option<f64>,
     /// Smaller limits that are for this patient, or may be.
     pub reductions: Vec<ReducedLimit>,
-    /// Planned volume for each toe, in mL.
+    /// What a site is called, for people; `None` if the plan is shared among none.
+    #[serde(skip)]
+    pub site: Option<SiteWords>,
+    /// Planned volume for each site, in mL.
     #[serde(serialize_with = "serialize::volume")]
-    pub volume_per_toe: Option<f64>,
+    pub volume_per_site: Option<f64>,
     /// What the arithmetic rests on: weight used, age, adrenaline.
     pub basis: Vec<String>,
 }

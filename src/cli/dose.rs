@@ -8,8 +8,9 @@ use clap::Args;
 use super::{ExitStatus, RuleSource, SAFETY, draw};
 use crate::evaluate::{dose, notices};
 use crate::facts::{self, Gathered, Given};
-use crate::formulas::{Formula, age, anaesthetic, body};
-use crate::model::RuleSet;
+use crate::formulas::RoleKind;
+use crate::formulas::anaesthetic::ANAESTHETIC_LOAD;
+use crate::model::{Derived, RuleSet};
 use crate::report::page::{Page, Style};
 use crate::report::text;
 use crate::source::{MapEntry, Node, NodeKind, Source};
@@ -36,9 +37,11 @@ pub struct Arguments {
     /// The solutions contain adrenaline
     #[arg(long)]
     adrenaline: bool,
-    /// How many toes are operated on
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=10))]
-    toes: u16,
+    /// How many sites are operated on, such as teeth; 1 if left out
+    #[arg(long, value_parser = clap::value_parser!(u16).range(1..))]
+    sites: Option<u16>,
+    #[arg(long, hide = true, value_parser = renamed)]
+    toes: Option<String>,
     #[command(flatten)]
     rules: RuleSource,
 }
@@ -46,9 +49,12 @@ pub struct Arguments {
 /// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
 pub fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
-    let Some(gathered) = gather(&rule_set, arguments) else {
-        draw::note("this rule set has no anaesthetic load to compute");
-        return ExitStatus::Refused;
+    let gathered = match gather(&rule_set, arguments) {
+        Ok(gathered) => gathered,
+        Err(why) => {
+            draw::note(&why);
+            return ExitStatus::Refused;
+        }
     };
     let today = day_of_age_zero(arguments.age).map_or_else(NaiveDate::default, |(_, today)| today);
     let (facts, wrong) = facts::read(&rule_set, &gathered, today);
@@ -83,27 +89,30 @@ fn day_of_age_zero(age: u16) -> Option<(NaiveDate, NaiveDate)> {
     Some((today.with_year(today.year() - i32::from(age))?, today))
 }
 
+/// What was `--sites` once.
+fn renamed(_: &str) -> Result<String, String> {
+    Err("its name is `--sites` now".to_owned())
+}
+
 /// The arguments as answers to the questions that the formula of the load goes back to.
-fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Option<Gathered> {
-    let input = |formula: &Formula, role: &str| rule_set.catalogue.computed_by(formula)?.fact(role);
+fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Result<Gathered, String> {
+    let load = rule_set.catalogue.computed_by(&ANAESTHETIC_LOAD).ok_or("this rule set has no anaesthetic load to compute")?;
     let mut form = DoseAnswers { rule_set, gathered: Gathered::default() };
-    let (born, today) = day_of_age_zero(arguments.age)?;
-    form.text(input(&age::COMPLETED_YEARS, "born")?, "--age", &born.to_string());
-    form.text(input(&age::COMPLETED_YEARS, "on")?, "--age", &today.to_string());
-    form.text(input(&body::DOSING_WEIGHT, "weight")?, "--weight", &arguments.weight);
-    if let Some(height) = &arguments.height {
-        form.text(input(&body::IDEAL_WEIGHT, "height")?, "--height", height);
+    form.inputs(load, arguments);
+    match (sites(rule_set, load), arguments.sites) {
+        (Some(slot), n_sites) => form.sites(slot, usize::from(n_sites.unwrap_or(1)))?,
+        (None, Some(_)) => return Err("this rule set shares no volume among sites: leave `--sites` out".to_owned()),
+        (None, None) => {}
     }
-    if let Some(sex) = &arguments.sex {
-        form.text(input(&body::IDEAL_WEIGHT, "sex")?, "--sex", sex);
-    }
-    form.text(input(&anaesthetic::ANAESTHETIC_LOAD, "adrenaline")?, "--adrenaline", if arguments.adrenaline { "yes" } else { "no" });
-    if let Some(earlier_given) = input(&anaesthetic::ANAESTHETIC_LOAD, "earlier_given") {
-        form.text(earlier_given, "--agent", "no");
-    }
-    form.agents(input(&anaesthetic::ANAESTHETIC_LOAD, "plan")?, &arguments.agents);
-    form.toes(input(&anaesthetic::VOLUME_PER_TOE, "toes")?, usize::from(arguments.toes));
-    Some(form.gathered)
+    Ok(form.gathered)
+}
+
+/// The list of sites among which some formula shares the plan of the load.
+fn sites(rule_set: &RuleSet, load: &Derived) -> Option<FactSlot> {
+    let plan = load.fact("plan");
+    let sharing = rule_set.catalogue.derived.iter().filter(|derived| derived.fact("plan") == plan);
+    let mut given = sharing.flat_map(Derived::given);
+    given.find(|(role, _)| matches!(role.kind, RoleKind::Sites { .. })).and_then(|(_, input)| input.fact())
 }
 
 struct DoseAnswers<'a> {
@@ -116,6 +125,37 @@ impl DoseAnswers<'_> {
         if let Some(at) = self.rule_set.catalogue.questions.position(|it| it.slot == slot) {
             let key_span = node.span.clone();
             self.gathered.given.insert(at, Given { source, key_span, node, standing: false });
+        }
+    }
+
+    /// Whatever a formula is given, and whatever that is computed from, by the names of the roles. What has no argument stays
+    /// missing, and the arithmetic says so.
+    fn inputs(&mut self, derived: &Derived, arguments: &Arguments) {
+        let (born, today) = day_of_age_zero(arguments.age).unzip();
+        for (role, input) in derived.given() {
+            let Some(slot) = input.fact() else { continue };
+            if let Some(inner) = self.rule_set.catalogue.derived_of(slot) {
+                self.inputs(inner, arguments);
+                continue;
+            }
+            let answer = match role.name {
+                "plan" => {
+                    self.agents(slot, &arguments.agents);
+                    continue;
+                }
+                "weight" => Some(("--weight", arguments.weight.clone())),
+                "height" => arguments.height.clone().map(|height| ("--height", height)),
+                "sex" => arguments.sex.clone().map(|sex| ("--sex", sex)),
+                "age" => Some(("--age", format!("{} years", arguments.age))),
+                "born" => born.map(|day| ("--age", day.to_string())),
+                "on" => today.map(|day| ("--age", day.to_string())),
+                "adrenaline" => Some(("--adrenaline", if arguments.adrenaline { "yes" } else { "no" }.to_owned())),
+                "earlier_given" => Some(("--agent", "no".to_owned())),
+                _ => None,
+            };
+            if let Some((option, text)) = answer {
+                self.text(slot, option, &text);
+            }
         }
     }
 
@@ -162,13 +202,18 @@ impl DoseAnswers<'_> {
         self.put(slot, source, node);
     }
 
-    /// Any so many toes: only their number counts here.
-    fn toes(&mut self, slot: FactSlot, n_toes: usize) {
+    /// Any so many sites: only their number counts here.
+    fn sites(&mut self, slot: FactSlot, n_sites: usize) -> Result<(), String> {
         let options = self.rule_set.catalogue.options(slot);
-        let ids: Vec<String> = options.iter().take(n_toes).map(|it| it.id.clone()).collect();
+        if n_sites > options.len() {
+            let several = &self.rule_set.site.several;
+            return Err(format!("`--sites {n_sites}` is more than can be named: this rule set knows {} {several}", options.len()));
+        }
+        let ids: Vec<String> = options.iter().take(n_sites).map(|option| option.id.clone()).collect();
         let text = ids.join(" ");
-        let items = ids.into_iter().map(|it| Node { span: 0..text.len(), kind: NodeKind::Text(it) }).collect();
-        let source = Arc::new(Source::new("--toes", text.as_str()));
+        let items = ids.into_iter().map(|id| Node { span: 0..text.len(), kind: NodeKind::Text(id) }).collect();
+        let source = Arc::new(Source::new("--sites", text.as_str()));
         self.put(slot, source, Node { span: 0..text.len(), kind: NodeKind::List(items) });
+        Ok(())
     }
 }

@@ -268,7 +268,7 @@ codes! {
         "Correct the id: concern, slash, rule.";
     NeverStanding = "rules/never-standing":
         "A question that only one patient can answer is marked as one that a clinic's file answers for all.",
-        "One patient's day, toes, results or medicines would be taken for everybody's.",
+        "One patient's day, sites, results or medicines would be taken for everybody's.",
         "Delete the line `standing: true`.";
     ToBeWritten = "rules/to-be-written":
         "A text of a rule is still to be written: the rule is a draft.",
@@ -389,7 +389,7 @@ codes! {
         "Show the limit by its placeholder, as in `{limit.inr-ceiling}`, or say it without the number.";
     StopsMedicine = "lint/stops-medicine":
         "A sentence of a rule tells somebody to stop, pause, skip, hold or reduce a medicine.",
-        "Only whoever prescribes a medicine weighs what it is taken for; a clot or a seizure is worse than a sore toe.",
+        "Only whoever prescribes a medicine weighs what it is taken for; a clot or a seizure is worse than surgery put off.",
         "Say who is to be asked or told instead.";
     HardToRead = "lint/hard-to-read" notice:
         "The wording of a question for patients is hard to read.",

@@ -116,7 +116,7 @@ fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solution
 
 /// The planned volume, and each largest tenth of a millilitre below it at which some number of the rules is not reached.
 ///
-/// Load, volume and dose of a toe grow evenly with the volume, so two points fix the line; an earlier dose shifts it.
+/// Load, volume and dose of a site grow evenly with the volume, so two points fix the line; an earlier dose shifts it.
 fn volumes(trials: &Trials<'_>, slot: FactSlot, total: f64, mixture: &dyn Fn(f64) -> Vec<PlannedAgent>) -> Vec<f64> {
     let rule_set = trials.rule_set;
     let at = |volume: f64| trials.put(&[(slot, planned(rule_set, mixture(volume)))]);

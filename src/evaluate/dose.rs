@@ -18,8 +18,8 @@ pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
     let per_agent = plan.iter().map(|it| line(rule_set, it, yes, weight_kg, years)).collect();
     let total: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
     let load_value = facts.number(load.slot);
-    let per_toe = rule_set.catalogue.computed_by(&anaesthetic::VOLUME_PER_TOE).and_then(|it| facts.number(it.slot));
-    let earlier = anaesthetic::earlier_share(&derive::given(rule_set, facts, load));
+    let per_site = rule_set.catalogue.computed_by(&anaesthetic::VOLUME_PER_SITE);
+    let earlier = anaesthetic::earlier_share(&derive::inputs(rule_set, facts, load));
     // Volume and load of the plan alone, and what was given before.
     let planned = total.zip(load_value).zip(earlier).map(|((volume, load), earlier)| Planned { volume, load: load - earlier, earlier });
     Some(Anaesthetic {
@@ -28,7 +28,8 @@ pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
         earlier_share: earlier.filter(|it| *it > 0.0),
         largest_volume_same_mix: planned.as_ref().and_then(|it| it.largest_volume(1.0)),
         reductions: reductions(rule_set, facts, planned.as_ref()),
-        volume_per_toe: per_toe,
+        site: per_site.map(|_| rule_set.site.clone()),
+        volume_per_site: per_site.and_then(|derived| facts.number(derived.slot)),
         basis: [weight, age, adrenaline].into_iter().map(|slot| basis(rule_set, facts, slot)).collect(),
     })
 }

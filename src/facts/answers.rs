@@ -514,7 +514,7 @@ impl AnswerReader<'_> {
     }
 }
 
-/// Options with what each means: "`none` (no infection), `spread` (beyond the toe)".
+/// Options with what each means: "`none` (no infection), `spread` (beyond the wound)".
 fn in_words(options: &[crate::model::Choice]) -> String {
     options.iter().map(|it| format!("`{}` ({})", it.id, it.text)).collect::<Vec<_>>().join(", ")
 }

@@ -3,10 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::{Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why};
-use crate::formulas::anaesthetic::Injected;
-use crate::formulas::body::Sex;
-use crate::formulas::medicines::Taken;
-use crate::formulas::{Given, NoResult, RoleKind, formula};
+use crate::formulas::RoleKind;
+use crate::formulas::given::{self, Given, Injected, NoResult, Sex, Taken};
 use crate::model::{Agent, Choice, Derived, FactKind, Idx, Input, Medicine, RuleSet, Table};
 use crate::quantity::{tidy, tidy_beside};
 use crate::truth::FactSlot;
@@ -32,7 +30,7 @@ fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
         let slots = roles.iter().filter_map(|role| derived.fact(role));
         Fact::Missing(Missing { why, needs: slots.flat_map(|slot| facts.needs(slot)).collect() })
     };
-    match (derived.formula.compute)(&given(rule_set, facts, derived)) {
+    match (derived.formula.compute)(&inputs(rule_set, facts, derived)) {
         Ok(number) if number.is_finite() => {
             let shown = shown(derived, number);
             Fact::Known(Known { value: Value::Number(number), shown, place: None })
@@ -77,41 +75,41 @@ pub fn slots(derived: &Derived) -> Vec<FactSlot> {
 }
 
 /// What the formula of a derived fact is given.
-pub fn given<'a>(rule_set: &'a RuleSet, facts: &'a Facts, derived: &'a Derived) -> Given<'a> {
+pub fn inputs<'a>(rule_set: &'a RuleSet, facts: &'a Facts, derived: &'a Derived) -> Given<'a> {
     Given(derived.given().map(|(role, input)| (role.name, value(rule_set, facts, role.kind, input))).collect())
 }
 
 /// An answer as a role takes it; `None` if it is not known.
-fn value<'a>(rule_set: &'a RuleSet, facts: &'a Facts, kind: RoleKind, input: Input) -> Option<formula::Value<'a>> {
+fn value<'a>(rule_set: &'a RuleSet, facts: &'a Facts, kind: RoleKind, input: Input) -> Option<given::Value<'a>> {
     let slot = match input {
-        Input::Number(number) => return Some(formula::Value::Number(number)),
+        Input::Number(number) => return Some(given::Value::Number(number)),
         Input::Fact(slot) => slot,
     };
     let options = rule_set.catalogue.options(slot);
     match (kind, &facts.known(slot)?.value) {
-        (RoleKind::Number(..), Value::Number(number)) => Some(formula::Value::Number(*number)),
-        (RoleKind::Date(_), Value::Date(when)) => Some(formula::Value::Date(when.date)),
-        (RoleKind::YesNo, Value::Choice(at)) => Some(formula::Value::YesNo(*at == 1)),
+        (RoleKind::Number(..), Value::Number(number)) => Some(given::Value::Number(*number)),
+        (RoleKind::Date(_), Value::Date(when)) => Some(given::Value::Date(when.date)),
+        (RoleKind::YesNo, Value::Choice(at)) => Some(given::Value::YesNo(*at == 1)),
         (RoleKind::Sex, Value::Choice(at)) => match options.get(usize::from(*at))?.id.as_str() {
-            "female" => Some(formula::Value::Sex(Sex::Female)),
-            "male" => Some(formula::Value::Sex(Sex::Male)),
+            "female" => Some(given::Value::Sex(Sex::Female)),
+            "male" => Some(given::Value::Sex(Sex::Male)),
             _ => None,
         },
-        (_, Value::Choice(at)) => Some(formula::Value::Chosen(vec![chosen(options.get(usize::from(*at))?)])),
+        (_, Value::Choice(at)) => Some(given::Value::Chosen(vec![chosen(options.get(usize::from(*at))?)])),
         (_, Value::Choices(bits)) => {
             let set = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1);
-            Some(formula::Value::Chosen(set.map(|(_, option)| chosen(option)).collect()))
+            Some(given::Value::Chosen(set.map(|(_, option)| chosen(option)).collect()))
         }
-        (_, Value::Plan(plan)) => Some(formula::Value::Plan(plan.iter().map(|line| injected(&rule_set.agents, line)).collect())),
+        (_, Value::Plan(plan)) => Some(given::Value::Plan(plan.iter().map(|line| injected(&rule_set.agents, line)).collect())),
         (_, Value::Medicines(entries)) => {
-            Some(formula::Value::Medicines(entries.iter().map(|entry| taken(&rule_set.medicines.medicines, entry)).collect()))
+            Some(given::Value::Medicines(entries.iter().map(|entry| taken(&rule_set.medicines.medicines, entry)).collect()))
         }
         _ => None,
     }
 }
 
-fn chosen(option: &Choice) -> formula::Chosen<'_> {
-    formula::Chosen { id: &option.id, counts: option.counts, side: option.side() }
+fn chosen(option: &Choice) -> given::Chosen<'_> {
+    given::Chosen { id: &option.id, counts: option.counts, side: option.side }
 }
 
 /// One line of a plan with what the register says of its agent.

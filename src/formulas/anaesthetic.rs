@@ -1,42 +1,8 @@
 //! Doses of local anaesthetic, their limits, and several agents counted together.
 
-use super::formula::{Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Given, Gives, HiddenCut, Known, Moves, Needs, NoResult};
-use super::formula::{Role, RoleKind, both, result};
+use super::formula::{Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use super::given::{Given, Injected, NoResult, both, result};
 use super::{not_negative, positive, settled};
-
-/// What the register says of an agent, as far as formulas go.
-pub trait Agent: std::fmt::Debug {
-    /// The most milligrams for each kilogram and, perhaps, at all; `None` where there is no limit.
-    fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)>;
-    /// The most milligrams in one digit.
-    fn most_per_digit(&self) -> Option<f64>;
-}
-
-/// One solution of a plan.
-#[derive(Debug, Clone, Copy)]
-pub struct Injected<'a> {
-    /// What it holds.
-    pub agent: &'a dyn Agent,
-    /// Which agent that is.
-    pub position: usize,
-    /// Strength in per cent, if known.
-    pub percent: Option<f64>,
-    /// Volume in mL, if known.
-    pub volume_ml: Option<f64>,
-}
-
-impl Injected<'_> {
-    /// Its dose in mg; `None` if strength or volume is not known.
-    pub fn dose_mg(&self) -> Option<f64> {
-        dose_mg(self.volume_ml?, self.percent?)
-    }
-
-    /// The most of its agent in mg; `None` where the register has no limit.
-    pub fn limit_mg(&self, adrenaline: bool, weight_kg: f64, age: f64) -> Option<f64> {
-        let (per_kg, at_most) = self.agent.most(adrenaline, age)?;
-        limit_mg(per_kg, weight_kg, at_most)
-    }
-}
 
 /// [`load`] of a plan, and of what was injected before and still counts.
 pub static ANAESTHETIC_LOAD: Formula = Formula {
@@ -81,9 +47,9 @@ pub static ANAESTHETIC_LOAD: Formula = Formula {
     follows: Follows::Arithmetic,
     even_with: Some("plan"),
     compute: |given| {
-        let planned = both(told(given, "plan", |line| line.dose_mg().is_some()), given.yes("adrenaline"));
+        let planned = both(told(given, "plan", |line| dose_of(line).is_some()), given.yes("adrenaline"));
         let ((plan, adrenaline), ([weight, age], before)) = both(planned, both(given.numbers(["weight", "age"]), earlier(given)))?;
-        let parts = plan.iter().map(|line| Some((line.dose_mg()?, line.limit_mg(adrenaline, weight, age)?)));
+        let parts = plan.iter().map(|line| Some((dose_of(line)?, limit_of(line, adrenaline, weight, age)?)));
         // The register allows no dose at this age: another agent, or the other choice of adrenaline.
         let parts: Option<Vec<(f64, f64)>> = parts.collect();
         let mut parts = parts.ok_or_else(|| NoResult::Unusable(vec!["plan", "adrenaline"]))?;
@@ -97,49 +63,49 @@ const DOSES: RoleKind = RoleKind::Plan { strength: Moves::Rises, volume: Moves::
 
 const VOLUMES: RoleKind = RoleKind::Plan { strength: Moves::Stays, volume: Moves::Rises, limits: false };
 
-/// The toes are known and there is one.
-const SOME_TOE: Needs = Needs::All(&[Needs::Role("toes"), Needs::Some("toes")]);
+/// The sites are known and there is one.
+const SOME_SITE: Needs = Needs::All(&[Needs::Role("sites"), Needs::Some("sites")]);
 
-/// [`volume_per_toe`] of a plan.
-pub static VOLUME_PER_TOE: Formula = Formula {
-    name: "volume-per-toe",
-    about: "planned volume for each toe",
-    roles: &[Role::new("plan", VOLUMES), Role::new("toes", RoleKind::Toes)],
+/// [`volume_per_site`] of a plan.
+pub static VOLUME_PER_SITE: Formula = Formula {
+    name: "volume-per-site",
+    about: "planned volume for each site",
+    roles: &[Role::new("plan", VOLUMES), Role::new("sites", RoleKind::Sites { sided: false })],
     gives: Gives::In("mL"),
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Volumes, Agents::Every), SOME_TOE])),
+    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Volumes, Agents::Every), SOME_SITE])),
     zero: Needs::Without("plan", Agents::Every),
     follows: Follows::Arithmetic,
     even_with: Some("plan"),
     compute: |given| {
-        let (plan, n_toes) = plan_and_toes(given, |line| line.volume_ml.is_some())?;
-        result(volume(plan).and_then(|volume| volume_per_toe(volume, n_toes)))
+        let (plan, n_sites) = plan_and_sites(given, |line| line.volume_ml.is_some())?;
+        result(volume(plan).and_then(|volume| volume_per_site(volume, n_sites)))
     },
 };
 
-/// Dose in a digit over the agent's limit for a digit, the highest of the agents that have one. Two strengths of one agent
-/// in one toe count together.
-pub static DIGIT_LOAD: Formula = Formula {
-    name: "digit-load",
-    about: "dose in a digit over the agent's limit for a digit",
-    roles: &[Role::new("plan", DOSES), Role::new("toes", RoleKind::Toes)],
+/// Dose in one site over the agent's limit for one site, the highest of the agents that have one. Two strengths of one agent
+/// in one site count together.
+pub static SITE_LOAD: Formula = Formula {
+    name: "site-load",
+    about: "dose in one site over the agent's limit for one site",
+    roles: &[Role::new("plan", DOSES), Role::new("sites", RoleKind::Sites { sided: false })],
     gives: Gives::Plain,
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Doses, Agents::LimitedPerDigit), SOME_TOE])),
-    zero: Needs::Without("plan", Agents::LimitedPerDigit),
+    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Doses, Agents::LimitedPerSite), SOME_SITE])),
+    zero: Needs::Without("plan", Agents::LimitedPerSite),
     follows: Follows::Arithmetic,
     even_with: Some("plan"),
     compute: |given| {
-        let (plan, n_toes) = plan_and_toes(given, |line| line.agent.most_per_digit().is_none() || line.dose_mg().is_some())?;
+        let (plan, n_sites) = plan_and_sites(given, |line| line.agent.most_per_site().is_none() || dose_of(line).is_some())?;
         let mut highest = Some(0.0_f64);
         for line in plan {
-            let Some(most) = line.agent.most_per_digit() else { continue };
-            let doses: Option<f64> = plan.iter().filter(|other| other.position == line.position).map(Injected::dose_mg).sum();
-            let share = doses.and_then(|mg| fraction(mg / f64::from(n_toes), most));
+            let Some(most) = line.agent.most_per_site() else { continue };
+            let doses: Option<f64> = plan.iter().filter(|other| other.position == line.position).map(dose_of).sum();
+            let share = doses.and_then(|mg| fraction(mg / f64::from(n_sites), most));
             highest = highest.zip(share).map(|(a, b)| a.max(b));
         }
         result(highest)
@@ -199,6 +165,17 @@ pub static ADRENALINE_PER_KG: Formula = Formula {
     },
 };
 
+/// The dose of a line of a plan in mg; `None` if strength or volume is not known.
+fn dose_of(line: &Injected<'_>) -> Option<f64> {
+    dose_mg(line.volume_ml?, line.percent?)
+}
+
+/// The most of its agent in mg; `None` where the register has no limit.
+fn limit_of(line: &Injected<'_>, adrenaline: bool, weight_kg: f64, age: f64) -> Option<f64> {
+    let (per_kg, at_most) = line.agent.most(adrenaline, age)?;
+    limit_mg(per_kg, weight_kg, at_most)
+}
+
 /// The share of its limit that was given before and is part of the load; 0 where none was. `None` while that is not known.
 pub fn earlier_share(given: &Given<'_>) -> Option<f64> {
     let before = earlier(given).ok()?;
@@ -214,7 +191,7 @@ fn earlier<'g, 'a>(given: &'g Given<'a>) -> Result<&'g [Injected<'a>], NoResult>
     if !given.holds("earlier_given") || !given.yes("earlier_given")? {
         return Ok(&[]);
     }
-    let before = told(given, "earlier", |line| line.dose_mg().is_some())?;
+    let before = told(given, "earlier", |line| dose_of(line).is_some())?;
     if before.is_empty() {
         // Something was given, so a list that names nothing leaves it open.
         return Err(NoResult::Lacks(vec!["earlier"]));
@@ -228,11 +205,11 @@ fn earlier<'g, 'a>(given: &'g Given<'a>) -> Result<&'g [Injected<'a>], NoResult>
 fn earlier_parts(given: &Given<'_>, before: &[Injected<'_>], weight: f64, age: f64) -> Option<Vec<(f64, f64)>> {
     let with_adrenaline = given.yes("earlier_adrenaline") == Ok(true);
     let limit = |line: &Injected<'_>| {
-        let of = |adrenaline: bool| line.limit_mg(adrenaline, weight, age);
+        let of = |adrenaline: bool| limit_of(line, adrenaline, weight, age);
         let with = if with_adrenaline { of(true) } else { None };
         with.or_else(|| [of(false), of(true)].into_iter().flatten().reduce(f64::min))
     };
-    before.iter().map(|line| Some((line.dose_mg()?, limit(line)?))).collect()
+    before.iter().map(|line| Some((dose_of(line)?, limit(line)?))).collect()
 }
 
 /// A plan, once this holds for each line of it.
@@ -246,12 +223,12 @@ fn volume(plan: &[Injected<'_>]) -> Option<f64> {
     plan.iter().map(|line| line.volume_ml).sum()
 }
 
-/// The plan, once this holds for each line of it, and how many toes; both must say something.
-fn plan_and_toes<'g, 'a>(given: &'g Given<'a>, complete: fn(&Injected<'_>) -> bool) -> Result<(&'g [Injected<'a>], u32), NoResult> {
-    let (plan, toes) = both(told(given, "plan", complete), given.chosen("toes"))?;
-    match u32::try_from(toes.len()) {
-        Ok(0) | Err(_) => Err(NoResult::Unusable(vec!["toes"])),
-        Ok(n_toes) => Ok((plan, n_toes)),
+/// The plan, once this holds for each line of it, and how many sites; both must say something.
+fn plan_and_sites<'g, 'a>(given: &'g Given<'a>, complete: fn(&Injected<'_>) -> bool) -> Result<(&'g [Injected<'a>], u32), NoResult> {
+    let (plan, sites) = both(told(given, "plan", complete), given.chosen("sites"))?;
+    match u32::try_from(sites.len()) {
+        Ok(0) | Err(_) => Err(NoResult::Unusable(vec!["sites"])),
+        Ok(n_sites) => Ok((plan, n_sites)),
     }
 }
 
@@ -386,15 +363,15 @@ pub fn reduced_mg(limit_mg: f64, share: f64) -> Option<f64> {
     settled(positive(limit_mg)? * positive(share)?)
 }
 
-/// Volume in mL for each toe, if the planned total is shared equally.
+/// Volume in mL for each site, if the planned total is shared equally.
 ///
 /// # Returns
-/// `None` if the volume is below zero or there is no toe.
+/// `None` if the volume is below zero or there is no site.
 ///
 /// # Source
 /// Arithmetic; worked by hand.
-pub fn volume_per_toe(total_volume_ml: f64, toes: u32) -> Option<f64> {
-    settled(not_negative(total_volume_ml)? / positive(f64::from(toes))?)
+pub fn volume_per_site(total_volume_ml: f64, n_sites: u32) -> Option<f64> {
+    settled(not_negative(total_volume_ml)? / positive(f64::from(n_sites))?)
 }
 
 /// Adrenaline in micrograms in the whole volume of the plan, in mL, at so many micrograms in each millilitre.

@@ -1,19 +1,11 @@
 //! Body-mass index, ideal weight, and the weight that doses are taken from.
 
-use super::formula::{CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind, both, result};
+use super::formula::{CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use super::given::{Sex, both, result};
 use super::{positive, settled};
 
 /// Centimetres in an inch.
 const CM_PER_INCH: f64 = 2.54;
-
-/// Sex as the formulas use it. They were published for two groups only.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Sex {
-    /// The constants published for women.
-    Female,
-    /// The constants published for men.
-    Male,
-}
 
 /// [`body_mass_index`] of a rule set.
 pub static BODY_MASS_INDEX: Formula = Formula {

@@ -1,6 +1,7 @@
 //! Points added up, lists compared, and one number set against another.
 
-use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, NoResult, Role, RoleKind, both, result};
+use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use super::given::{NoResult, both, result};
 use super::{positive, settled};
 
 /// How many options are chosen.

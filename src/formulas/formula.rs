@@ -4,11 +4,7 @@
 //! vocabulary when it is known. Every field must be filled, so that a formula that is silent about one does not compile;
 //! the tests hold each to its own arithmetic.
 
-use chrono::NaiveDate;
-
-use super::anaesthetic::Injected;
-use super::body::Sex;
-use super::medicines::Taken;
+use super::given::{Given, NoResult, Side};
 
 /// A published formula.
 #[derive(Debug)]
@@ -115,8 +111,11 @@ pub enum RoleKind {
     Date(Moves),
     /// A choice that has the options `female` and `male`.
     Sex,
-    /// Several choices whose options begin with `left-` or `right-`.
-    Toes,
+    /// The places of the procedure: several choices, each perhaps with its side.
+    Sites {
+        /// Whether each must have one.
+        sided: bool,
+    },
     /// Several choices.
     List,
     /// Several choices with the same options as the list of this role.
@@ -158,7 +157,8 @@ impl RoleKind {
             Self::Limit(unit) => format!("a limit in {unit}"),
             Self::Date(_) => "a date".into(),
             Self::Sex => "a choice between `female` and `male`".into(),
-            Self::Toes => "a list of toes (`left-...`, `right-...`)".into(),
+            Self::Sites { sided: false } => "a list of sites".into(),
+            Self::Sites { sided: true } => "a list of sites, each with its `side:`".into(),
             Self::List | Self::ListLike(_) => "a question with several choices".into(),
             Self::YesNo => "a yes/no question".into(),
             Self::Plan { .. } => "the anaesthetic plan".into(),
@@ -292,17 +292,8 @@ pub enum Amounts {
 pub enum Agents {
     /// Each.
     Every,
-    /// Those that have a limit for one digit.
-    LimitedPerDigit,
-}
-
-/// A side of the body.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    /// Left.
-    Left,
-    /// Right.
-    Right,
+    /// Those that have a limit for one site.
+    LimitedPerSite,
 }
 
 /// What the number of a formula follows from.
@@ -336,124 +327,5 @@ impl Follows {
             Self::Born(_) | Self::Count(_) | Self::Points(_) | Self::CountMissing(..) => true,
             Self::Arithmetic | Self::OfSides { .. } => false,
         }
-    }
-}
-
-/// Why nothing comes out.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum NoResult {
-    /// These roles are missing, or not all of them is known.
-    Lacks(Vec<&'static str>),
-    /// All is there, and no value follows until one of these is answered otherwise.
-    Unusable(Vec<&'static str>),
-    /// All is there, and no value follows.
-    Nothing,
-}
-
-/// A result, or that there is none.
-pub fn result(number: Option<f64>) -> Result<f64, NoResult> {
-    number.ok_or(NoResult::Nothing)
-}
-
-/// Two things that are needed; what is lacking for either is told together.
-pub fn both<A, B>(one: Result<A, NoResult>, other: Result<B, NoResult>) -> Result<(A, B), NoResult> {
-    match (one, other) {
-        (Ok(one), Ok(other)) => Ok((one, other)),
-        (Err(NoResult::Lacks(one)), Err(NoResult::Lacks(other))) => Err(NoResult::Lacks([one, other].concat())),
-        (Err(why), _) | (_, Err(why)) => Err(why),
-    }
-}
-
-/// What is known of one role.
-#[derive(Debug, Clone)]
-pub enum Value<'a> {
-    /// A number in the unit of the role.
-    Number(f64),
-    /// A day.
-    Date(NaiveDate),
-    /// A sex.
-    Sex(Sex),
-    /// Yes or no.
-    YesNo(bool),
-    /// The options chosen, of one choice or several.
-    Chosen(Vec<Chosen<'a>>),
-    /// A plan of anaesthetics.
-    Plan(Vec<Injected<'a>>),
-    /// Medicines taken; `None` for an entry that nobody recognised.
-    Medicines(Vec<Option<Taken>>),
-}
-
-/// An option that is chosen.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Chosen<'a> {
-    /// Its id.
-    pub id: &'a str,
-    /// What it counts.
-    pub counts: Option<f64>,
-    /// The side on which it lies.
-    pub side: Option<Side>,
-}
-
-/// What a formula is given: its roles but those left out, each with its value where that is known.
-#[derive(Debug, Clone)]
-pub struct Given<'a>(pub Vec<(&'static str, Option<Value<'a>>)>);
-
-impl<'a> Given<'a> {
-    /// Whether a role was not left out.
-    pub fn holds(&self, role: &str) -> bool {
-        self.0.iter().any(|(name, _)| *name == role)
-    }
-
-    fn read<'s, T>(&'s self, role: &'static str, read: impl Fn(&'s Value<'a>) -> Option<T>) -> Result<T, NoResult> {
-        let value = self.0.iter().find(|(name, _)| *name == role).and_then(|(_, value)| value.as_ref());
-        value.and_then(read).ok_or_else(|| NoResult::Lacks(vec![role]))
-    }
-
-    /// The number of a role.
-    pub fn number(&self, role: &'static str) -> Result<f64, NoResult> {
-        self.read(role, |value| if let Value::Number(number) = value { Some(*number) } else { None })
-    }
-
-    /// The numbers of several roles; what is lacking is told together.
-    pub fn numbers<const N: usize>(&self, roles: [&'static str; N]) -> Result<[f64; N], NoResult> {
-        let mut numbers = [0.0; N];
-        let mut lacking = Vec::new();
-        for (place, role) in numbers.iter_mut().zip(roles) {
-            match self.number(role) {
-                Ok(number) => *place = number,
-                Err(_) => lacking.push(role),
-            }
-        }
-        if lacking.is_empty() { Ok(numbers) } else { Err(NoResult::Lacks(lacking)) }
-    }
-
-    /// The day of a role.
-    pub fn date(&self, role: &'static str) -> Result<NaiveDate, NoResult> {
-        self.read(role, |value| if let Value::Date(date) = value { Some(*date) } else { None })
-    }
-
-    /// The sex of a role.
-    pub fn sex(&self, role: &'static str) -> Result<Sex, NoResult> {
-        self.read(role, |value| if let Value::Sex(sex) = value { Some(*sex) } else { None })
-    }
-
-    /// Whether a role says yes.
-    pub fn yes(&self, role: &'static str) -> Result<bool, NoResult> {
-        self.read(role, |value| if let Value::YesNo(yes) = value { Some(*yes) } else { None })
-    }
-
-    /// The options chosen.
-    pub fn chosen(&self, role: &'static str) -> Result<&[Chosen<'a>], NoResult> {
-        self.read(role, |value| if let Value::Chosen(chosen) = value { Some(chosen.as_slice()) } else { None })
-    }
-
-    /// The anaesthetics of a plan.
-    pub fn plan(&self, role: &'static str) -> Result<&[Injected<'a>], NoResult> {
-        self.read(role, |value| if let Value::Plan(plan) = value { Some(plan.as_slice()) } else { None })
-    }
-
-    /// The medicines taken, if each of them is recognised.
-    pub fn medicines(&self, role: &'static str) -> Result<Vec<Taken>, NoResult> {
-        self.read(role, |value| if let Value::Medicines(taken) = value { taken.iter().copied().collect() } else { None })
     }
 }

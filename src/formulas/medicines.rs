@@ -1,22 +1,8 @@
 //! Doses of medicines by the day: steroids counted together, and the most paracetamol.
 
-use super::formula::{
-    Amount, CutAt, FROM_ZERO, Follows, Formula, Given, Gives, HiddenCut, Known, Moves, Needs, NoResult, Role, RoleKind, result,
-};
+use super::formula::{Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use super::given::{Given, NoResult, Taken, result};
 use super::{not_negative, positive, settled};
-
-/// A medicine that is taken, as far as formulas go.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Taken {
-    /// Milligrams taken in a day.
-    pub daily_mg: Option<f64>,
-    /// Days for which it has been taken.
-    pub days: Option<f64>,
-    /// Milligrams of prednisolone that one milligram counts as, for a steroid that acts on the whole body.
-    pub as_prednisolone: Option<f64>,
-    /// The same as the adrenals count it.
-    pub adrenal_as_prednisolone: Option<f64>,
-}
 
 /// Known where every steroid has its amount, and 0 where there is no steroid.
 const STEROIDS: Known = Known::AtMost { perhaps: Needs::Recognised("medicines"), surely: Needs::NoSteroid("medicines") };

@@ -1,6 +1,7 @@
-//! Ratios of a pressure in the leg or toe to the pressure in the arm.
+//! Ratios of a pressure in a limb to the pressure in the arm.
 
-use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Given, Gives, Known, Moves, Needs, NoResult, Role, RoleKind, Side, result};
+use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use super::given::{Given, NoResult, Side, result};
 use super::{not_negative, positive, settled};
 
 /// [`pressure_index`] of a rule set.
@@ -27,19 +28,19 @@ pub static PRESSURE_INDEX: Formula = Formula {
 };
 
 const OF_SIDES: &[Role] =
-    &[Role::new("toes", RoleKind::Toes), Role::any_number("left", Moves::Rises), Role::any_number("right", Moves::Rises)];
+    &[Role::new("sites", RoleKind::Sites { sided: true }), Role::any_number("left", Moves::Rises), Role::any_number("right", Moves::Rises)];
 
 const SIDES: [(Side, &str); 2] = [(Side::Left, "left"), (Side::Right, "right")];
 
 /// The list says something, and each side that it names has its number.
 const EACH_SIDE: Needs = Needs::All(&[
-    Needs::Role("toes"),
+    Needs::Role("sites"),
     Needs::Any(&[
-        Needs::All(&[Needs::Side("toes", Side::Left), Needs::Role("left")]),
-        Needs::All(&[Needs::Side("toes", Side::Right), Needs::Role("right")]),
+        Needs::All(&[Needs::Side("sites", Side::Left), Needs::Role("left")]),
+        Needs::All(&[Needs::Side("sites", Side::Right), Needs::Role("right")]),
     ]),
-    Needs::Any(&[Needs::Not(&Needs::Side("toes", Side::Left)), Needs::Role("left")]),
-    Needs::Any(&[Needs::Not(&Needs::Side("toes", Side::Right)), Needs::Role("right")]),
+    Needs::Any(&[Needs::Not(&Needs::Side("sites", Side::Left)), Needs::Role("left")]),
+    Needs::Any(&[Needs::Not(&Needs::Side("sites", Side::Right)), Needs::Role("right")]),
 ]);
 
 /// [`lowest`] of the sides operated on; the other side is not needed.
@@ -53,7 +54,7 @@ pub static LOWEST_OF_OPERATED: Formula = Formula {
     cuts: &[],
     known: Known::Exactly(EACH_SIDE),
     zero: Needs::NEVER,
-    follows: Follows::OfSides { sites: "toes", sides: SIDES, lowest: true },
+    follows: Follows::OfSides { sites: "sites", sides: SIDES, lowest: true },
     even_with: None,
     compute: |given| result(lowest(&operated(given)?)),
 };
@@ -69,19 +70,19 @@ pub static HIGHEST_OF_OPERATED: Formula = Formula {
     cuts: &[],
     known: Known::Exactly(EACH_SIDE),
     zero: Needs::NEVER,
-    follows: Follows::OfSides { sites: "toes", sides: SIDES, lowest: false },
+    follows: Follows::OfSides { sites: "sites", sides: SIDES, lowest: false },
     even_with: None,
     compute: |given| result(highest(&operated(given)?)),
 };
 
 /// The numbers of the sides operated on.
 fn operated(given: &Given<'_>) -> Result<Vec<f64>, NoResult> {
-    let chosen = given.chosen("toes")?;
+    let chosen = given.chosen("sites")?;
     let sides = SIDES.into_iter().filter(|(side, _)| chosen.iter().any(|site| site.side == Some(*side)));
     let numbers: Vec<(&'static str, Result<f64, NoResult>)> = sides.map(|(_, role)| (role, given.number(role))).collect();
     let lacking: Vec<&'static str> = numbers.iter().filter(|(_, number)| number.is_err()).map(|(role, _)| *role).collect();
     match (numbers.is_empty(), lacking.is_empty()) {
-        (true, _) => Err(NoResult::Unusable(vec!["toes"])),
+        (true, _) => Err(NoResult::Unusable(vec!["sites"])),
         (false, false) => Err(NoResult::Lacks(lacking)),
         (false, true) => numbers.into_iter().map(|(_, number)| number).collect(),
     }
@@ -101,7 +102,7 @@ pub fn higher_arm(arm_left: f64, arm_right: f64) -> Option<f64> {
     Some(positive(arm_left)?.max(positive(arm_right)?))
 }
 
-/// Ankle-brachial or toe-brachial pressure index: the pressure in the ankle or toe over that of the higher arm.
+/// Pressure index, such as ankle-brachial: the pressure far down a limb over that of the higher arm.
 ///
 /// All three in one unit. The higher arm gives the lower index. Unrounded: 128 over 143 prints as 0.90 but is 0.8951,
 /// which is below 0.90.

@@ -1,7 +1,7 @@
 //! Creatinine clearance by Cockcroft and Gault. Not a filtration rate indexed to body surface, and no stand-in for one.
 
-use super::body::Sex;
-use super::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind, both, result};
+use super::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use super::given::{Sex, both, result};
 use super::{not_negative, positive, settled};
 
 /// [`cautious`] of a rule set.

@@ -346,9 +346,9 @@ fn other_agents(agent: &Agent) -> Vec<(String, Agent)> {
                 found.push((format!("row {}, {name} {written} instead of {old}", row + 1), changed));
             }
         }
-        if let Some((old, (written, _, other))) = agent.per_digit.and_then(|old| Some((old, steps::stepped(&old.to_string(), up)?))) {
-            let changed = Agent { per_digit: Some(other), ..agent.clone() };
-            found.push((format!("per_digit {written} instead of {old}"), changed));
+        if let Some((old, (written, _, other))) = agent.per_site.and_then(|old| Some((old, steps::stepped(&old.to_string(), up)?))) {
+            let changed = Agent { per_site: Some(other), ..agent.clone() };
+            found.push((format!("per_site {written} instead of {old}"), changed));
         }
     }
     found

@@ -9,7 +9,7 @@ use super::registers::{date, unique};
 use super::rule::in_force_before_review;
 use super::{Parsed, Reading, approval};
 use crate::diagnostic::{Code, Diagnostic};
-use crate::model::{Approval, Concern, Retired, Status, Table, Withdrawal};
+use crate::model::{Approval, Concern, Retired, SiteWords, Status, Table, Withdrawal};
 use crate::source::Node;
 
 /// What ruleset.yaml says.
@@ -21,6 +21,7 @@ pub struct Head {
     pub in_force_from: NaiveDate,
     pub review_by: NaiveDate,
     pub owner: String,
+    pub site: SiteWords,
     pub approval: Option<Approval>,
     pub withdrawn: Option<Withdrawal>,
     pub concerns: Table<Concern>,
@@ -58,6 +59,7 @@ pub fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
             in_force_from: from?,
             review_by: by?,
             owner: reading.needed(root, "owner")?,
+            site: site(&mut reading, root)?,
             approval,
             withdrawn,
             concerns,
@@ -68,6 +70,14 @@ pub fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         reading.pass_over(root, "a whole ruleset.yaml");
     }
     (head, reading.finish())
+}
+
+/// What a site is called; just that, if the rule set has no word of its own.
+fn site(reading: &mut Reading<'_>, root: &Node) -> Option<SiteWords> {
+    match root.get("site") {
+        None => Some(SiteWords { one: "site".to_owned(), several: "sites".to_owned() }),
+        Some(words) => Some(SiteWords { one: reading.needed(words, "one")?, several: reading.needed(words, "several")? }),
+    }
 }
 
 fn concerns(reading: &mut Reading<'_>, root: &Node) -> Table<Concern> {

@@ -43,6 +43,8 @@ pub struct Names {
     pub allergens: AllergenRegister,
     /// Local anaesthetics.
     pub agents: Table<Agent>,
+    /// Least and most millilitres of one line of an anaesthetic plan.
+    pub volumes_ml: (f64, f64),
 }
 
 /// A number as written: value and unit.

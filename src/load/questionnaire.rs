@@ -371,7 +371,7 @@ impl Frame<'_> {
     /// A blank says nothing.
     fn offers(&mut self, map: &Node, answers: &mut Gathered) {
         if !matches!(map.kind, NodeKind::Map(_)) {
-            let help = "write it like answers, with a list for each choice: `plan: { ablation: [phenol, none] }`".to_owned();
+            let help = "write it like answers, with a list for each choice: `plan: { method: [first, second] }`".to_owned();
             self.report(Code::WrongType, &map.span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
             return;
         }

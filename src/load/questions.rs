@@ -6,9 +6,11 @@ use chrono::NaiveDate;
 
 use super::names::{Names, What, Written, to_unit};
 use super::registers::unique;
+use super::renamed::renamed;
 use super::{Parsed, Reading, condition};
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::formulas::formula::Gives;
+use crate::formulas::given::Side;
 use crate::formulas::{self, Formula, Role, RoleKind};
 use crate::model::catalogue::{FactDefinition, Who};
 use crate::model::{Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Idx, Input, LimitValue, Question, Section, Table};
@@ -323,8 +325,13 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
                 }
             },
         };
+        let side = match reading.owned(item, "side").as_deref() {
+            Some("left") => Some(Side::Left),
+            Some("right") => Some(Side::Right),
+            _ => None,
+        };
         let nothing = is_yes(item.get("nothing"));
-        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")?, counts, nothing });
+        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")?, counts, side, nothing });
     }
     if found.len() > MOST_OPTIONS {
         let title = format!("a question can have {MOST_OPTIONS} options at most");
@@ -384,7 +391,8 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     if let (None, Some(place)) = (formula, node.get("formula")) {
         let known: Vec<&str> = formulas::ALL.iter().map(|it| it.name).collect();
         let title = format!("there is no formula `{formula_name}`");
-        let help = did_you_mean(&formula_name, known);
+        let help =
+            renamed(&formula_name).map_or_else(|| did_you_mean(&formula_name, known), |new| Some(format!("its name is `{new}` now")));
         reading.wrong(Code::UnknownFormula, &place.span, title, "not a formula").help_if(help);
     }
     let inputs = formula.map_or_else(Vec::new, |it| inputs(reading, names, node, it));
@@ -461,7 +469,10 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
     for entry in given.into_iter().flat_map(Node::entries) {
         if !roles.contains(&entry.key.as_str()) {
             let title = format!("the formula `{}` takes no `{}`", formula.name, entry.key);
-            let help = format!("it takes {}", listed(&roles).replace(" or ", " and "));
+            let help = match renamed(&entry.key).filter(|new| roles.contains(new)) {
+                Some(new) => format!("its name is `{new}` now"),
+                None => format!("it takes {}", listed(&roles).replace(" or ", " and ")),
+            };
             reading
                 .report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
         }
@@ -553,8 +564,16 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         (RoleKind::Number(None, _), FactType::Number { .. }) | (RoleKind::Date(_), FactType::Date) => true,
         (RoleKind::Number(Some(needed), _), FactType::Number { unit, .. }) => unit.as_deref() == Some(needed),
         (RoleKind::Sex, FactType::OneOf) => ["female", "male"].iter().all(|it| options.iter().any(|option| option.id == *it)),
-        (RoleKind::Toes, FactType::SeveralOf) => options.iter().all(|it| it.side().is_some()),
-        (RoleKind::List | RoleKind::ListLike(_), FactType::SeveralOf)
+        (RoleKind::Sites { sided: true }, FactType::SeveralOf) => {
+            let without: Vec<&str> = options.iter().filter(|it| it.side.is_none()).map(|it| it.id.as_str()).collect();
+            if !without.is_empty() {
+                let listed = listed(&without).replace(" or ", " and ");
+                misfit(reading, format!("in `{}`, write `side: left` or `side: right` for {listed}", fact.id));
+                return None;
+            }
+            true
+        }
+        (RoleKind::Sites { sided: false } | RoleKind::List | RoleKind::ListLike(_), FactType::SeveralOf)
         | (RoleKind::YesNo, FactType::YesNo)
         | (RoleKind::Plan { .. }, FactType::Anaesthetic)
         | (RoleKind::Medicines { .. }, FactType::Medicines) => true,

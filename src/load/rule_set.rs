@@ -221,6 +221,8 @@ impl<'a> RuleSetReader<'a> {
             approval: head.approval,
             withdrawn: head.withdrawn,
             local: None,
+            site: head.site,
+            volumes_ml: names.volumes_ml,
             concerns: head.concerns,
             catalogue: names.catalogue,
             limits: names.limits,

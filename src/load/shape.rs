@@ -6,6 +6,7 @@ use include_dir::{Dir, include_dir};
 use jsonschema::error::{TypeKind, ValidationErrorKind};
 use serde_json::Value;
 
+use super::renamed::renamed;
 use crate::diagnostic::{Code, Diagnostic, did_you_mean, listed, nearest};
 use crate::source::{Node, NodeKind, Source};
 
@@ -154,7 +155,10 @@ fn describe(
                     Diagnostic::at(Code::UnknownKey, source, &span, format!("the key `{key}` is not known here"), "not known here")
                         .help_if(example(schema, schema_path).filter(|_| known.is_empty()))
                         .help_if(did_you_mean(key, known.iter().map(String::as_str)))
-                        .help_if(exclusive(schema, schema_path).filter(|_| nearest(key, known.iter().map(String::as_str)).is_none())),
+                        .help_if(exclusive(schema, schema_path).filter(|_| nearest(key, known.iter().map(String::as_str)).is_none()))
+                        .help_if(
+                            renamed(key).filter(|new| known.iter().any(|key| key == new)).map(|new| format!("its name is `{new}` now")),
+                        ),
                 );
             }
         }

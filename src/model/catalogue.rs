@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use super::condition::Condition;
-use crate::formulas::formula::Side;
+use crate::formulas::given::Side;
 use crate::formulas::{Formula, Role};
 use crate::quantity::{Measure, Span};
 use crate::table::{Bits, Idx, Table};
@@ -233,6 +233,8 @@ pub struct Choice {
     pub text: String,
     /// What it counts for in a formula that adds up; `None` if nobody says.
     pub counts: Option<f64>,
+    /// The side of the body on which it lies, if the rule set says so.
+    pub side: Option<Side>,
     /// Whether it says no more than that there is nothing: harmless where the question does not apply.
     pub nothing: bool,
 }
@@ -282,14 +284,6 @@ impl Input {
             Self::Fact(slot) => Some(slot),
             Self::Number(_) => None,
         }
-    }
-}
-
-impl Choice {
-    /// The side of the body on which it lies, if its id says so.
-    pub fn side(&self) -> Option<Side> {
-        let sides = [("left-", Side::Left), ("right-", Side::Right)];
-        sides.into_iter().find(|(prefix, _)| self.id.starts_with(prefix)).map(|(_, side)| side)
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use super::condition::Condition;
 use super::rule::Citation;
-use crate::formulas::anaesthetic;
+use crate::formulas::given;
 use crate::table::{Bits, Idx, Table};
 
 /// Names of medicines and the classes they belong to.
@@ -90,8 +90,8 @@ pub struct Agent {
     pub family: String,
     /// Lowest and highest strength for injection, in per cent.
     pub strengths: (f64, f64),
-    /// Most in one digit, in mg.
-    pub per_digit: Option<f64>,
+    /// Most in one site, in mg.
+    pub per_site: Option<f64>,
     /// Limits; the first row that matches counts.
     pub limits: Vec<AgentLimit>,
 }
@@ -148,13 +148,13 @@ impl Agent {
     }
 }
 
-impl anaesthetic::Agent for Agent {
+impl given::Agent for Agent {
     fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)> {
         self.limit(adrenaline, age).map(|row| (row.per_kg, row.at_most))
     }
 
-    fn most_per_digit(&self) -> Option<f64> {
-        self.per_digit
+    fn most_per_site(&self) -> Option<f64> {
+        self.per_site
     }
 }
 

@@ -171,7 +171,7 @@ pub fn change(change: &Change) -> String {
     format!("{} {} (now {})", change.ask, change.then, change.now)
 }
 
-/// The changes of a plan in short: "with electrosurgery instead of phenol".
+/// The changes of a plan in short: "with one method instead of another".
 ///
 /// An answer that says nothing by itself is put behind what it answers: "with adrenaline: no instead of yes".
 pub fn plan(changes: &[Change]) -> String {

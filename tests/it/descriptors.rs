@@ -4,12 +4,8 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate};
-use preblock::formulas::anaesthetic::{Agent, Injected};
-use preblock::formulas::body::Sex;
-use preblock::formulas::formula::{
-    Agents, Amount, Amounts, Chosen, CutAt, Follows, Formula, Given, HiddenCut, Known, Moves, Needs, NoResult, RoleKind, Side, Value,
-};
-use preblock::formulas::medicines::Taken;
+use preblock::formulas::formula::{Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, Known, Moves, Needs, RoleKind};
+use preblock::formulas::given::{Agent, Chosen, Given, Injected, NoResult, Sex, Side, Taken, Value};
 use preblock::formulas::{ALL, find};
 
 use crate::properties::Dice;
@@ -24,7 +20,7 @@ const REGISTER_AGE: f64 = 12.0;
 #[derive(Debug)]
 struct Solution {
     from_age: f64,
-    per_digit: Option<f64>,
+    per_site: Option<f64>,
 }
 
 impl Agent for Solution {
@@ -33,12 +29,12 @@ impl Agent for Solution {
         (age >= self.from_age).then_some((per_kg, Some(200.0)))
     }
 
-    fn most_per_digit(&self) -> Option<f64> {
-        self.per_digit
+    fn most_per_site(&self) -> Option<f64> {
+        self.per_site
     }
 }
 
-static AGENTS: [Solution; 2] = [Solution { from_age: 0.0, per_digit: None }, Solution { from_age: REGISTER_AGE, per_digit: Some(100.0) }];
+static AGENTS: [Solution; 2] = [Solution { from_age: 0.0, per_site: None }, Solution { from_age: REGISTER_AGE, per_site: Some(100.0) }];
 
 const SITES: [(&str, Side); 3] = [("left-one", Side::Left), ("left-two", Side::Left), ("right-one", Side::Right)];
 
@@ -86,7 +82,7 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
         }
         RoleKind::Sex => Value::Sex([Sex::Female, Sex::Male][dice.roll(2)]),
         RoleKind::YesNo => Value::YesNo(dice.roll(2) == 0),
-        RoleKind::Toes => Value::Chosen(some_of(dice, &SITES.map(|(id, side)| Chosen { id, counts: None, side: Some(side) }))),
+        RoleKind::Sites { .. } => Value::Chosen(some_of(dice, &SITES.map(|(id, side)| Chosen { id, counts: None, side: Some(side) }))),
         RoleKind::List | RoleKind::ListLike(_) => Value::Chosen(some_of(dice, &options([1.0; 4]))),
         RoleKind::Counted => Value::Chosen(some_of(dice, &options([-1.0, 0.5, 2.0, 3.0]))),
         RoleKind::CountedChoice => Value::Chosen(vec![options([0.0, 5.0, 10.0, 12.5])[dice.roll(4)]]),
@@ -135,7 +131,7 @@ fn inputs(dice: &mut Dice, formula: &'static Formula) -> Given<'static> {
 /// What `decide::computed` makes of the vocabulary for a solver, on values.
 fn holds(given: &Given<'_>, needs: &Needs) -> bool {
     let known = |role: &str| given.0.iter().any(|(name, value)| *name == role && value.is_some());
-    let wanted = |line: &Injected<'_>, agents: Agents| agents == Agents::Every || line.agent.most_per_digit().is_some();
+    let wanted = |line: &Injected<'_>, agents: Agents| agents == Agents::Every || line.agent.most_per_site().is_some();
     match needs {
         Needs::Every => given.0.iter().all(|(_, value)| value.is_some()),
         Needs::Role(role) => known(role),
@@ -347,7 +343,7 @@ fn levers(formula: &Formula) -> Vec<Lever> {
             // No number, or one that is known beforehand.
             RoleKind::Limit(_)
             | RoleKind::Sex
-            | RoleKind::Toes
+            | RoleKind::Sites { .. }
             | RoleKind::List
             | RoleKind::ListLike(_)
             | RoleKind::YesNo

@@ -7,7 +7,7 @@ use std::path::Path;
 use preblock::load::RuleFiles;
 use rstest::rstest;
 
-use crate::support::{files, run, said};
+use crate::support::{files, run, said, text_of};
 
 const RULES: &[(&str, &str, &str)] = &[("smokes", "defer", "{ fact: a.smokes, is: yes }"), ("drinks", "go", "{ fact: a.drinks, is: yes }")];
 const PEOPLE: &str = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: no, drinks: no, taken: [], allergies: [] } } }\n";
@@ -134,3 +134,33 @@ fn a_comparison_tells_two_rule_sets_from_two_editions() {
     let (_, text) = tried(&["rules", "compare", &old.path().display().to_string(), &new.path().display().to_string()]);
     assert!(text.contains("These are two rule sets, not two editions of one: tiny and other."), "{text}");
 }
+
+/// The arithmetic of another rule set takes what that one computes its load from, and no more sites than it knows.
+#[rstest]
+#[case::no_site("weight: derived.dosing,", "", &[], 0, "of this mixture rests on Dosing weight: 47.8 kg")]
+#[case::sites_left_out("weight: derived.dosing,", "", &["--sites", "2"], 2, "leave `--sites` out")]
+#[case::the_plain_weight("weight: a.weight,", "", &[], 0, "of this mixture rests on Weight: 50 kg")]
+#[case::all_sites("weight: derived.dosing,", SHARED, &["--sites", "2"], 0, "all sites together; a site holds far less planned for each site: 3.00 mL")]
+#[case::one_too_many("weight: derived.dosing,", SHARED, &["--sites", "3"], 2, "this rule set knows 2 sites")]
+#[case::by_its_old_name("weight: derived.dosing,", SHARED, &["--toes", "2"], 2, "its name is `--sites` now")]
+fn dose_follows_the_load_of_the_rule_set(
+    #[case] weight: &str,
+    #[case] further: &str,
+    #[case] arguments: &[&str],
+    #[case] status: i32,
+    #[case] words: &str,
+) {
+    let mut files = files(RULES);
+    let questions = text_of(&files, "questions.yaml");
+    assert!(questions.contains("weight: derived.dosing,"));
+    files.set("questions.yaml", questions.replace("weight: derived.dosing,", weight) + further);
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    write(folder.path(), &files);
+    let person = ["--weight", "50 kg", "--height", "150 cm", "--sex", "male", "--age", "40", "--agent", "lidocaine 1 % 6 mL"];
+    let rules = folder.path().display().to_string();
+    let (ended, all) = tried(&[&["dose", "--rules", &rules], &person[..], arguments].concat());
+    assert!(ended == status && all.contains(words), "{ended}: {all}");
+}
+
+/// A formula that shares the plan among sites.
+const SHARED: &str = "  - { id: each, about: Volume for each, formula: volume-per-site, unit: mL, decimals: 1, with: { plan: plan.anaesthetic, sites: plan.toes } }\n";

@@ -6,10 +6,11 @@ use chrono::NaiveDate;
 use preblock::formulas::age::completed_years;
 use preblock::formulas::anaesthetic::{
     adrenaline_per_kg, adrenaline_total, dose_mg, fraction, largest_volume_of_share, largest_volume_same_mix, limit_mg, load, reduced_mg,
-    volume_per_toe,
+    volume_per_site,
 };
-use preblock::formulas::body::{Sex, body_mass_index, broca, devine, dosing_weight, ideal_weight};
+use preblock::formulas::body::{body_mass_index, broca, devine, dosing_weight, ideal_weight};
 use preblock::formulas::counts::{difference, missing_from, points, share};
+use preblock::formulas::given::Sex;
 use preblock::formulas::glycaemia::{ifcc_to_ngsp, ifcc_to_ngsp_unrounded, ngsp_to_ifcc, ngsp_to_ifcc_unrounded};
 use preblock::formulas::medicines::{ParacetamolBands, longest_course, paracetamol_ceiling, steroid_daily};
 use preblock::formulas::pressure::{higher_arm, highest, lowest, pressure_index};
@@ -658,8 +659,8 @@ fn clarks_rule_for_a_child() {
 #[case(0.0, 1, Some(0.0))]
 #[case(3.5, 0, None)]
 #[case(-1.0, 1, None)]
-fn volume_shared_by_the_toes(#[case] ml: f64, #[case] toes: u32, #[case] expected: Option<f64>) {
-    assert_eq!(volume_per_toe(ml, toes), expected);
+fn volume_shared_by_the_sites(#[case] ml: f64, #[case] n_sites: u32, #[case] expected: Option<f64>) {
+    assert_eq!(volume_per_site(ml, n_sites), expected);
 }
 
 // --- Points, differences, shares, lists -------------------------------------------------------------------------
@@ -815,7 +816,7 @@ fn no_formula_takes_what_is_not_a_number() {
         assert_eq!(load(&[(1.0, bad)]), None);
         assert_eq!(largest_volume_same_mix(bad, 0.5), None);
         assert_eq!(largest_volume_same_mix(4.0, bad), None);
-        assert_eq!(volume_per_toe(bad, 1), None);
+        assert_eq!(volume_per_site(bad, 1), None);
         assert_eq!(adrenaline_total(bad, 5.0), None);
         assert_eq!(adrenaline_per_kg(bad, 20.0), None);
         assert_eq!(adrenaline_per_kg(100.0, bad), None);

@@ -77,7 +77,9 @@ fn more_anaesthetics_than_fit_a_word_are_refused() {
             )
         };
         let all: String = (1..=n).map(one).collect();
-        changed("{ fact: plan.anaesthetic, includes: agent-1 }", "anaesthetics.yaml", |_| format!("agents:\n{all}"))
+        changed("{ fact: plan.anaesthetic, includes: agent-1 }", "anaesthetics.yaml", |_| {
+            format!("volumes: [0.01 mL, 100 mL]\nagents:\n{all}")
+        })
     };
     assert_eq!(refused(&agents(61)), ["rules/bad-range a rule set can have 60 local anaesthetics at most"]);
     let most = rule_set(&agents(60)).ok();

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use preblock::facts::Why;
 use preblock::model::catalogue::Who;
-use preblock::model::{Kind, LocalChange, LocalKind, Loosens, Status};
+use preblock::model::{Kind, LocalChange, LocalKind, Loosens, SiteWords, Status};
 use preblock::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
 use preblock::report::{Style, chase, json, markdown, steers, text};
 use preblock::screening::{
@@ -182,7 +182,8 @@ pub fn go() -> Screening {
         earlier_share: None,
         largest_volume_same_mix: Some(14.97),
         reductions: vec![],
-        volume_per_toe: Some(3.5),
+        site: Some(SiteWords { one: "toe".into(), several: "toes".into() }),
+        volume_per_site: Some(3.5),
         basis: vec!["dosing weight: 53.3 kg".into(), "age: 68 years".into(), "adrenaline: no".into()],
     });
     it
@@ -325,7 +326,8 @@ pub fn refer() -> Screening {
         earlier_share: None,
         largest_volume_same_mix: None,
         reductions: vec![],
-        volume_per_toe: None,
+        site: Some(SiteWords { one: "toe".into(), several: "toes".into() }),
+        volume_per_site: None,
         basis: vec!["dosing weight: not known".into()],
     });
     it.notes = vec![
@@ -719,7 +721,8 @@ fn figures_are_never_rounded_across_a_limit() {
         earlier_share: None,
         largest_volume_same_mix: Some(9.999),
         reductions: vec![],
-        volume_per_toe: None,
+        site: Some(SiteWords { one: "toe".into(), several: "toes".into() }),
+        volume_per_site: None,
         basis: vec![],
     });
     let actual = text::one(&it, &Style::plain());

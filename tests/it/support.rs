@@ -91,6 +91,7 @@ substances:
 ";
 
 const AGENTS: &str = "\
+volumes: [0.01 mL, 100 mL]
 agents:
   - id: lidocaine
     family: amide
@@ -111,7 +112,7 @@ sections:
       - id: toes
         ask: Which toes?
         answer: several-of
-        options: [{ id: left-great, text: Left }, { id: right-great, text: Right }]
+        options: [{ id: left-great, text: Left, side: left }, { id: right-great, text: Right, side: right }]
         from: nurse
       - { id: anaesthetic, ask: Which anaesthetic?, answer: anaesthetic, from: nurse }
       - { id: adrenaline, ask: Adrenaline?, decision: true, standing: true, answer: yes-no, from: nurse }

@@ -4,7 +4,7 @@ use super::{AnswerReader, MOST_ENTRIES, is_misspelt, missing_word};
 use crate::diagnostic::{Code, did_you_mean, listed, nearest};
 use crate::facts::course::{Course, milligrams};
 use crate::facts::names::{self, Recognised};
-use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, VOLUMES_ML, Value, plan_in_words};
+use crate::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, plan_in_words};
 use crate::model::{Agent, Idx, Medicine, Reaction};
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
@@ -248,7 +248,7 @@ impl<'a> AnswerReader<'a> {
                 continue;
             };
             let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
-            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", VOLUMES_ML, &mut complete);
+            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", self.rule_set.volumes_ml, &mut complete);
             found.push(PlannedAgent { agent: at, percent, volume_ml });
         }
         let shown = plan_in_words(&self.rule_set.agents, &found);

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::formulas::given::Side;
 use crate::governance::words;
 use crate::model::{
     Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange, Medicine, Piece, Question, Retired, Rule,
@@ -279,7 +280,8 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         .iter()
         .map(|it| {
             let nothing = if it.nothing { " (nothing)" } else { "" };
-            format!("{}: {}{}{nothing}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})")))
+            let side = it.side.map_or("", Side::in_brackets);
+            format!("{}: {}{}{side}{nothing}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})")))
         })
         .collect();
     vec![
@@ -340,7 +342,7 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> LaidOut {
         ("names", sorted(&agent.also, ", ")),
         ("family", agent.family.clone()),
         ("strengths", format!("{} to {} %", agent.strengths.0, agent.strengths.1)),
-        ("most in a digit", agent.per_digit.map_or_else(String::new, |it| format!("{it} mg"))),
+        ("most in one site", agent.per_site.map_or_else(String::new, |it| format!("{it} mg"))),
         ("limits", limits.join("; ")),
     ]
 }

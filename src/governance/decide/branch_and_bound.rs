@@ -457,7 +457,7 @@ fn monotonicity(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &Numbe
         (
             RoleKind::Limit(_)
             | RoleKind::Sex
-            | RoleKind::Toes
+            | RoleKind::Sites { .. }
             | RoleKind::List
             | RoleKind::ListLike(_)
             | RoleKind::YesNo

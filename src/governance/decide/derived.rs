@@ -9,7 +9,8 @@ use super::branch_and_bound::some_number;
 use super::cells::Cell;
 use super::conditions::Reader;
 use super::domain::{Domain, Shape};
-use crate::formulas::formula::{Agents, Amounts, Follows, Known, Needs, Side};
+use crate::formulas::formula::{Agents, Amounts, Follows, Known, Needs};
+use crate::formulas::given::Side;
 use crate::model::{Derived, Input};
 
 /// What the formula of a derived fact needs to be known, and what follows from answers alone.
@@ -155,7 +156,7 @@ impl Reader<'_> {
 
     fn side(&mut self, derived: &Derived, role: &str, side: Side) -> Lit {
         let options = derived.fact(role).map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
-        let lies_there = |id: &str| options.iter().any(|option| option.id == id && option.side() == Some(side));
+        let lies_there = |id: &str| options.iter().any(|option| option.id == id && option.side == Some(side));
         let there = self.options_of(derived, role).into_iter().filter(|(id, _)| lies_there(id)).map(|(_, lit)| lit);
         self.logic.any(there.collect::<Vec<_>>())
     }
@@ -164,7 +165,7 @@ impl Reader<'_> {
     fn agents(&mut self, derived: &Derived, plan: &str, agents: Agents) -> Lit {
         let counts = |id: &str| match agents {
             Agents::Every => true,
-            Agents::LimitedPerDigit => self.rule_set.agents.iter().any(|agent| agent.id == id && agent.per_digit.is_some()),
+            Agents::LimitedPerSite => self.rule_set.agents.iter().any(|agent| agent.id == id && agent.per_site.is_some()),
         };
         let there = self.options_of(derived, plan).into_iter().filter(|(id, _)| counts(id)).map(|(_, lit)| lit);
         let there: Vec<Lit> = there.collect();

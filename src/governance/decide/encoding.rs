@@ -18,6 +18,7 @@ use super::lists;
 use super::tseitin::Tseitin;
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{CutAt, Follows};
+use crate::formulas::given::Side;
 use crate::model::{Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::YEARS;
@@ -220,17 +221,17 @@ fn registered_alike(one: &RuleSet, other: &RuleSet, kind: RoleKind, inputs: (Inp
         let steroids = rule_set.medicines.medicines.iter().filter(|medicine| medicine.as_prednisolone.is_some());
         steroids.map(|it| (it.name.clone(), it.as_prednisolone, it.adrenal_as_prednisolone)).collect()
     };
-    let options = |rule_set: &RuleSet, input: Input| -> Vec<(String, Option<f64>)> {
+    let options = |rule_set: &RuleSet, input: Input| -> Vec<(String, Option<f64>, Option<Side>)> {
         let options = input.fact().map_or(&[][..], |slot| rule_set.catalogue.options(slot));
-        options.iter().map(|option| (option.id.clone(), option.counts)).collect()
+        options.iter().map(|option| (option.id.clone(), option.counts, option.side)).collect()
     };
     match kind {
         RoleKind::Plan { limits, .. } => !limits || one.agents == other.agents,
         RoleKind::Medicines { .. } => factors(one) == factors(other),
-        RoleKind::List | RoleKind::ListLike(_) | RoleKind::Counted | RoleKind::CountedChoice => {
+        RoleKind::Sites { .. } | RoleKind::List | RoleKind::ListLike(_) | RoleKind::Counted | RoleKind::CountedChoice => {
             options(one, inputs.0) == options(other, inputs.1)
         }
-        RoleKind::Number(..) | RoleKind::Limit(_) | RoleKind::Date(_) | RoleKind::Sex | RoleKind::YesNo | RoleKind::Toes => true,
+        RoleKind::Number(..) | RoleKind::Limit(_) | RoleKind::Date(_) | RoleKind::Sex | RoleKind::YesNo => true,
     }
 }
 

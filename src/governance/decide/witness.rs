@@ -10,7 +10,7 @@ use super::branch_and_bound::{self, Constraint, Instance, NumberOf, Solution, Va
 use super::cells::Cell;
 use super::encoding::Encoding;
 use crate::evaluate::State;
-use crate::facts::{Facts, Gathered, Given, VOLUMES_ML};
+use crate::facts::{Facts, Gathered, Given};
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{Amount, Follows, Known};
 use crate::governance::flow::flow;
@@ -178,7 +178,7 @@ fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
                         }
                         if *volumes {
                             let what = NumberOf::Volume(question.id.clone(), agent.clone());
-                            add(Variable { what, cell: between(VOLUMES_ML), whole: false });
+                            add(Variable { what, cell: between(subject.rule_set.volumes_ml), whole: false });
                         }
                     }
                 }

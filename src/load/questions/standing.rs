@@ -8,15 +8,15 @@ use crate::model::{Answer, Catalogue, Derived, Question, Table};
 use crate::source::Node;
 use crate::truth::FactSlot;
 
-/// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's toes, day or medicines would
+/// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's sites, day or medicines would
 /// be everybody's.
 pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) {
-    let of_toes: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_toes).collect();
+    let of_sites: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_sites).collect();
     for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
         let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && of_one_patient(it).is_some());
         let why = match of_one_patient(question) {
             Some(why) => why,
-            None if of_toes.contains(&question.slot) => "the toes are one patient's",
+            None if of_sites.contains(&question.slot) => "the sites are one patient's",
             None if beside_patients && !question.decision => {
                 "beside questions about the patient, only a choice of the plan (`decision: true`) can hold for every patient"
             }
@@ -41,7 +41,7 @@ fn of_one_patient(question: &Question) -> Option<&'static str> {
     }
 }
 
-/// The facts that a formula takes for the toes of the surgery.
-fn given_toes(derived: &Derived) -> impl Iterator<Item = FactSlot> {
-    derived.given().filter(|(role, _)| role.kind == RoleKind::Toes).filter_map(|(_, input)| input.fact())
+/// The facts that a formula takes for the sites of the procedure.
+fn given_sites(derived: &Derived) -> impl Iterator<Item = FactSlot> {
+    derived.given().filter(|(role, _)| matches!(role.kind, RoleKind::Sites { .. })).filter_map(|(_, input)| input.fact())
 }

@@ -21,12 +21,20 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
         reading.wrong(Code::BadRange, &list.span, title, "too many");
     }
+    let volumes = parsed.root.get("volumes");
+    let ends: Vec<Option<f64>> = parsed.root.list("volumes").iter().map(|it| in_unit(&mut reading, it, "mL", Measure::Volume)).collect();
+    if let ([Some(low), Some(high)], Some(at)) = (ends.as_slice(), volumes) {
+        if low > high {
+            upside_down(&mut reading, at, "the range of volumes is upside down");
+        }
+        names.volumes_ml = (*low, *high);
+    }
     for node in parsed.root.list("agents") {
         let Some(id) = reading.needed(node, "id") else { continue };
         unique(&mut reading, &mut seen, node, "agents");
         let strengths: Vec<Option<f64>> =
             node.list("strengths").iter().map(|it| in_unit(&mut reading, it, "%", Measure::Strength)).collect();
-        let per_digit = node.get("per_digit").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
+        let per_site = node.get("per_site").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
         let mut rows = Vec::new();
         for row in node.list("limits") {
             match limit_row(names, &mut reading, row) {
@@ -36,14 +44,14 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
         let family = reading.needed(node, "family");
         let also = reading.list(node, "also");
-        match (strengths.as_slice(), per_digit, family) {
+        match (strengths.as_slice(), per_site, family) {
             ([Some(low), Some(high)], None | Some(Some(_)), Some(family)) => {
                 if low > high
                     && let Some(at) = node.get("strengths")
                 {
                     upside_down(&mut reading, at, "the range of strengths is upside down");
                 }
-                names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_digit: per_digit.flatten(), limits: rows });
+                names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_site: per_site.flatten(), limits: rows });
             }
             _ => {
                 names.note_broken(What::Agent, Some(id));

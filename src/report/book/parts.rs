@@ -149,9 +149,9 @@ pub fn anaesthetics(sheet: &mut BookText, book: &Book<'_>) {
     for agent in &rules.agents {
         sheet.heading(3, &format!("anaesthetics/{}", agent.id), &inline(&agent.id));
         let also = if agent.also.is_empty() { String::new() } else { format!(", also called {}", agent.also.join(", ")) };
-        let digit = agent.per_digit.map_or(String::new(), |it| format!(", at most {it} mg in one digit"));
+        let per_site = agent.per_site.map_or(String::new(), |mg| format!(", at most {mg} mg in one {}", rules.site.one));
         let (low, high) = agent.strengths;
-        let about = format!("Of the {} kind{also}; strengths from {low} % to {high} %{digit}.", agent.family);
+        let about = format!("Of the {} kind{also}; strengths from {low} % to {high} %{per_site}.", agent.family);
         sheet.paragraph(&inline(&about));
         let rows: Vec<[String; 6]> = agent
             .limits

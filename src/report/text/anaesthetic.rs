@@ -56,11 +56,15 @@ pub fn sentences(anaesthetic: &Anaesthetic) -> Vec<String> {
     }
     if let Some(volume) = anaesthetic.largest_volume_same_mix {
         let most = tidy_down(volume, 1);
-        said.push(format!("the limit is reached at {most} mL of this mixture, all toes together; a toe holds far less"));
+        let shared = anaesthetic
+            .site
+            .as_ref()
+            .map_or(String::new(), |site| format!(", all {} together; a {} holds far less", one_line(&site.several), one_line(&site.one)));
+        said.push(format!("the limit is reached at {most} mL of this mixture{shared}"));
     }
     said.extend(anaesthetic.reductions.iter().map(|it| reduction(it, anaesthetic)));
-    if let Some(volume) = anaesthetic.volume_per_toe {
-        said.push(format!("planned for each toe: {} mL", tidy(volume, Some(2))));
+    if let (Some(volume), Some(site)) = (anaesthetic.volume_per_site, &anaesthetic.site) {
+        said.push(format!("planned for each {}: {} mL", one_line(&site.one), tidy(volume, Some(2))));
     }
     said
 }

@@ -7,7 +7,7 @@ use crate::screening::{Asked, Next, NextKind, Screening};
 /// Most things to wait for that are named before the rest is counted.
 const MOST_WAITS: usize = 2;
 
-/// The whole line: "change the plan: electrosurgery instead of phenol; then ask 2 answers (patient 1, record 1)".
+/// The whole line: "change the plan: one method instead of another; then ask 2 answers (patient 1, record 1)".
 pub fn next(next: &Next) -> String {
     let asks = asks(&next.ask);
     let (before, after) = match next.kind {
