@@ -31,18 +31,13 @@ pub struct Screener<'a> {
     /// Made once somebody looks for a better verdict.
     links: Arc<OnceLock<Links>>,
     as_of: NaiveDate,
-    clinic: Option<Clinic>,
+    /// The clinic's file, if one was given; what it answers once for all patients; the days on which it operates, if it says.
+    clinic: Option<SourceStamp>,
+    standing: Gathered,
+    weekdays: Option<Vec<Weekday>>,
     searches: bool,
     alternatives: bool,
     days: Option<usize>,
-}
-
-/// What a clinic answers once for all its patients.
-#[derive(Debug, Clone)]
-struct Clinic {
-    answers: Gathered,
-    weekdays: Option<Vec<Weekday>>,
-    stamp: SourceStamp,
 }
 
 /// One patient's questionnaire that was read and may be screened.
@@ -67,6 +62,8 @@ impl<'a> Screener<'a> {
             links: Arc::default(),
             as_of,
             clinic: None,
+            standing: Gathered::default(),
+            weekdays: None,
             searches: true,
             alternatives: false,
             days: None,
@@ -86,8 +83,7 @@ impl<'a> Screener<'a> {
         if !problems.is_empty() {
             return Err(problems);
         }
-        let clinic = Clinic { answers: read.answers, weekdays: read.weekdays, stamp: stamp(name, bytes) };
-        Ok(Self { clinic: Some(clinic), ..self })
+        Ok(Self { clinic: Some(stamp(name, bytes)), standing: read.answers, weekdays: read.weekdays, ..self })
     }
 
     /// The same clinic and the same wishes, as of another day.
@@ -133,8 +129,7 @@ impl<'a> Screener<'a> {
         };
         let (read, mut problems) = questionnaire::questionnaire(self.rule_set, name, bytes);
         let Some(read) = read else { return Err(refused(String::new(), problems)) };
-        let standing = self.clinic.as_ref().map(|it| it.answers.clone()).unwrap_or_default();
-        let answers = over(&standing, &read.answers);
+        let answers = over(&self.standing, &read.answers);
         let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
         problems.extend(wrong);
         if problems.is_empty() {
@@ -177,11 +172,9 @@ impl<'a> Screener<'a> {
             of_state(rule_set, &states, State::Fires).into_iter().map(|rule| explain::finding(rule_set, facts, rule)).collect();
         let Open { undetermined, to_ask } = Open::of(rule_set, &self.compiled, facts, &states);
         let unrecognised = explain::unrecognised(rule_set, facts);
-        let better = self.searches.then(|| self.better(facts, span.verdict()));
+        let better = self.better(facts, span.verdict());
         let said = Said { span, findings: &findings, to_ask: &to_ask, unrecognised: &unrecognised };
-        let next = better.as_ref().map(|better| next(rule_set, facts, &said, &better.plans));
-        let better = better.unwrap_or_default();
-        let weekdays = self.clinic.as_ref().and_then(|it| it.weekdays.as_deref());
+        let next = self.searches.then(|| next(rule_set, facts, &said, &better.plans));
         Screening {
             notices: notices::notices(rule_set, facts.as_of(), facts.procedure_on().map(|it| it.date)),
             rule_set: RuleSetStamp {
@@ -194,7 +187,7 @@ impl<'a> Screener<'a> {
             local_policy: notices::local(rule_set, facts.as_of()),
             reference: referral.reference.clone(),
             source: referral.source.clone(),
-            clinic: self.clinic.as_ref().map(|it| it.stamp.clone()),
+            clinic: self.clinic.clone(),
             completed_on: facts.completed_on(),
             as_of: facts.as_of(),
             procedure_on: facts.procedure_on().map(|it| it.to_string()),
@@ -209,7 +202,7 @@ impl<'a> Screener<'a> {
             set_aside: explain::set_aside(rule_set, facts),
             lifts: better.lifts,
             alternatives: (self.searches && self.alternatives).then_some(better.plans),
-            dates: self.days.map(|n_days| dates(rule_set, &self.compiled, facts, weekdays, n_days)),
+            dates: self.days.map(|n_days| dates(rule_set, &self.compiled, facts, self.weekdays.as_deref(), n_days)),
             cut_short: better.cut_short,
         }
     }
@@ -219,9 +212,9 @@ impl<'a> Screener<'a> {
         Open::of(self.rule_set, &self.compiled, facts, &self.states(facts)).to_ask
     }
 
-    /// What would give a better verdict. Of a patient who goes nothing is looked for.
+    /// What would give a better verdict. Nothing is looked for where nobody asked for it, nor of a patient who goes.
     fn better(&self, facts: &Facts, verdict: Standing) -> Better {
-        if verdict == Standing::GO {
+        if !self.searches || verdict == Standing::GO {
             return Better::default();
         }
         let trials = Trials::new(self.rule_set, &self.compiled, self.links.get_or_init(|| Links::new(self.rule_set)), facts);
