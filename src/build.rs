@@ -21,7 +21,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             paths.push(entry?.path());
         }
         paths.sort();
-        for path in paths.iter().filter(|it| it.extension().is_some_and(|it| it == "yaml")) {
+        for path in paths.iter().filter(|path| path.extension().is_some_and(|it| it == "yaml")) {
             let name = path.strip_prefix(top.join("rules"))?.to_string_lossy().replace('\\', "/");
             writeln!(table, "({name:?}, {:?}),", tape(path)?)?;
         }

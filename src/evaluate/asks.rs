@@ -178,15 +178,15 @@ fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules
     };
     let (dose, duration) = (reads(Amount::Daily), reads(Amount::Days));
     let strangers = not_recognised(entries.iter().filter(|it| it.medicine.is_none()).map(|it| it.text.as_str()));
-    let lacking = entries.iter().filter_map(|it| {
-        let medicine = Some(&rule_set.medicines.medicines[it.medicine?]).filter(|it| it.as_prednisolone.is_some())?;
-        let lacks = match (dose && it.daily_mg.is_none(), duration && it.days.is_none()) {
+    let lacking = entries.iter().filter_map(|entry| {
+        let medicine = Some(&rule_set.medicines.medicines[entry.medicine?]).filter(|it| it.as_prednisolone.is_some())?;
+        let lacks = match (dose && entry.daily_mg.is_none(), duration && entry.days.is_none()) {
             (true, true) => "the dose of a whole day and for how long it has been taken are missing",
             (true, false) => "the dose of a whole day is missing",
             (false, true) => "for how long it has been taken is missing",
             (false, false) => return None,
         };
-        Some(format!("of \"{}\" {lacks}: write {{ name: {}, daily: ... mg, for: ... months }}", it.shown(), medicine.name))
+        Some(format!("of \"{}\" {lacks}: write {{ name: {}, daily: ... mg, for: ... months }}", entry.shown(), medicine.name))
     });
     strangers.into_iter().chain(lacking).collect()
 }

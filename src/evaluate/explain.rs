@@ -45,8 +45,8 @@ pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
 fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
     let Some(local) = &rule_set.local else { return false };
     let mut found = false;
-    rule.when.visit(&mut |it| {
-        let odds = *it == Condition::Answers(Odds::NotOffered);
+    rule.when.visit(&mut |condition| {
+        let odds = *condition == Condition::Answers(Odds::NotOffered);
         found |= odds && facts.at_odds(Odds::NotOffered).iter().any(|it| local.offers.contains_key(&it.answer.slot));
     });
     found
@@ -113,9 +113,9 @@ pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
 pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
     let mut aside: Vec<&facts::Displaced> = facts.set_aside().iter().filter(|it| it.is_settled).collect();
     aside.sort_by_key(|it| it.question);
-    let told = aside.into_iter().filter_map(|it| {
-        let question = &rule_set.catalogue.questions[it.question];
-        let known = [Some(&it.fact), it.date.as_ref()].into_iter().flatten().find_map(|it| match it {
+    let told = aside.into_iter().filter_map(|aside| {
+        let question = &rule_set.catalogue.questions[aside.question];
+        let known = [Some(&aside.fact), aside.date.as_ref()].into_iter().flatten().find_map(|it| match it {
             Fact::Known(known) => Some(known),
             Fact::Missing(_) => None,
         });
@@ -210,9 +210,9 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
 
 /// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
 fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
-    let told = facts.at_odds(odds).iter().map(|it| {
-        let ask = rule_set.catalogue.question_of(it.answer.slot).map_or("", |it| &it.ask);
-        format!("{ask} ({})", it.answer.shown)
+    let told = facts.at_odds(odds).iter().map(|conflict| {
+        let ask = rule_set.catalogue.question_of(conflict.answer.slot).map_or("", |it| &it.ask);
+        format!("{ask} ({})", conflict.answer.shown)
     });
     told.collect::<Vec<String>>().join("; ")
 }

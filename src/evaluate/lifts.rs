@@ -248,7 +248,7 @@ fn turning_days(rule_set: &RuleSet, date_slot: FactSlot, on: &When) -> Vec<u64> 
     let mut found = BTreeSet::from([FURTHEST_BACK]);
     let gates = rule_set.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
     for condition in rule_set.rules.iter().map(|it| &it.when).chain(gates) {
-        condition.visit(&mut |it| match it {
+        condition.visit(&mut |condition| match condition {
             Condition::Fact { fact, test: Test::OlderThan(limit) | Test::Within(limit) } if *fact == date_slot => {
                 let days: Vec<u64> = (0..=FURTHEST_BACK).collect();
                 let young = days.partition_point(|back| !day_before(on, *back).is_none_or(|it| When::age_exceeds(&it, on, &limit.span)));
@@ -278,13 +278,13 @@ fn range(rule_set: &RuleSet, question: &Question, edits: &Table<Edit>, first: Id
     let cuts = cuts(rule_set, question.slot);
     let cut = |number: f64| cuts.iter().find(|it| it.value.total_cmp(&number).is_eq());
     // The end of a stretch between two cuts is the cut next to it, which does not belong to it.
-    let low = number(first).filter(|_| Some(first) != lowest).map(|it| match cut(it) {
+    let low = number(first).filter(|_| Some(first) != lowest).map(|number| match cut(number) {
         Some(cut) => format!("at least {}", cut.written),
-        None => format!("above {}", cuts.iter().rev().find(|cut| cut.value < it).map_or("", |it| &it.written)),
+        None => format!("above {}", cuts.iter().rev().find(|cut| cut.value < number).map_or("", |it| &it.written)),
     });
-    let high = number(last).filter(|_| Some(last) != highest).map(|it| match cut(it) {
+    let high = number(last).filter(|_| Some(last) != highest).map(|number| match cut(number) {
         Some(cut) => format!("at most {}", cut.written),
-        None => format!("below {}", cuts.iter().find(|cut| cut.value > it).map_or("", |it| &it.written)),
+        None => format!("below {}", cuts.iter().find(|cut| cut.value > number).map_or("", |it| &it.written)),
     });
     match (low, high) {
         (Some(low), Some(high)) => format!("{low} and {high}"),

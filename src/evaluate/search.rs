@@ -358,7 +358,7 @@ fn reaching(touched: &Table<Bits<Slot>, Lever>, reads: &Bits<Slot>) -> Vec<Idx<L
 /// Every answer that a condition can depend on, back to the questions.
 fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits<Slot> {
     let mut found = Bits::new();
-    condition.visit(&mut |it| match it {
+    condition.visit(&mut |condition| match condition {
         Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => found.insert(*fact),
         Condition::Fact { fact, test } => {
             match rule_set.catalogue.derived_of(*fact) {

@@ -265,7 +265,7 @@ fn appended(files: &RuleFiles, path: &str, rules: &str) -> Result<String, NoDraf
     let last = root.entries().last().filter(|it| it.key == "rules").ok_or_else(|| not_so("`rules` is not its last key"))?;
     let items = last.value.items();
     let starts: BTreeSet<usize> = items.iter().map(|it| source.position(it.span.start).column).collect();
-    let dashes = items.iter().all(|it| source.text().get(..it.span.start).is_some_and(|it| it.ends_with("\n  - ")));
+    let dashes = items.iter().all(|item| source.text().get(..item.span.start).is_some_and(|it| it.ends_with("\n  - ")));
     if items.is_empty() || starts != BTreeSet::from([5]) || !dashes {
         return Err(not_so("its rules are not a list of lines that begin with two spaces and a dash"));
     }

@@ -27,7 +27,7 @@ mod rule;
 
 /// Understands the offers of the mapping at a node, which is written like the answers of a clinic's file. INVARIANT: answers
 /// are understood above the rule set, so that whoever reads a policy says how.
-pub type ReadOffers = fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<Kept>, Vec<Diagnostic>);
+pub type ReadOffers = fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<KeptOffer>, Vec<Diagnostic>);
 
 /// A local policy as it was found, and how what it offers is understood.
 #[derive(Clone, Copy)]
@@ -39,7 +39,7 @@ pub struct Policy<'a> {
 }
 
 /// What a clinic keeps of one choice of the plan.
-pub struct Kept {
+pub struct KeptOffer {
     /// The choice.
     pub question: Idx<Question>,
     /// Where it is named.
@@ -208,7 +208,7 @@ impl<'a> Overlay<'a> {
             let mut complete = wrong.is_empty() && !kept.is_empty();
             wrong.into_iter().for_each(|it| this.reading.report(it));
             let (mut ids, mut parts) = (Vec::new(), Vec::new());
-            for Kept { question, key_span, offered } in kept {
+            for KeptOffer { question, key_span, offered } in kept {
                 let question = &rule_set.catalogue.questions[question];
                 if !this.first("offer of", &question.id, &key_span) {
                     complete = false;

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use super::files::{RuleFiles, TextFile};
-use super::local::{Kept, Policy};
+use super::local::{KeptOffer, Policy};
 use super::{questionnaire, rule_set};
 use crate::diagnostic::Diagnostic;
 use crate::facts;
@@ -30,13 +30,13 @@ pub fn rule_set_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<Rule
 }
 
 /// What is offered of each choice of the plan. These are nobody's answers: only the offers are understood.
-fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Vec<Kept>, Vec<Diagnostic>) {
+fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Vec<KeptOffer>, Vec<Diagnostic>) {
     let (gathered, mut wrong) = questionnaire::offers(rule_set, source, map);
     let (facts, of_facts) = facts::read(rule_set, &gathered, rule_set.in_force_from);
     wrong.extend(of_facts);
     let kept = gathered.offers.iter().filter_map(|(at, given)| {
         let offered = facts.offers().get(&rule_set.catalogue.questions[*at].slot)?;
-        Some(Kept { question: *at, key_span: given.key_span.clone(), offered: offered.clone() })
+        Some(KeptOffer { question: *at, key_span: given.key_span.clone(), offered: offered.clone() })
     });
     (kept.collect(), wrong)
 }

@@ -488,7 +488,7 @@ fn looks_like_a_date(text: &str) -> bool {
     let numbers: Vec<&str> = text.split(|it: char| !it.is_ascii_digit()).filter(|it| !it.is_empty()).collect();
     let is_date = |year: &str, month: &str, day: &str| {
         let number = |it: &str, longest: usize| it.parse::<u32>().ok().filter(|_| it.len() <= longest);
-        let year = number(year, 4).filter(|it| i32::try_from(*it).is_ok_and(|it| YEARS.contains(&it)));
+        let year = number(year, 4).filter(|year| i32::try_from(*year).is_ok_and(|it| YEARS.contains(&it)));
         let (month, day) = (number(month, 2), number(day, 2));
         year.is_some() && month.is_some_and(|it| (1..=12).contains(&it)) && day.is_some_and(|it| (1..=31).contains(&it))
     };

@@ -112,7 +112,7 @@ pub fn rule(
 
 /// A title shows no facts; reports one that means to.
 fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
-    let Some(place) = node.get("title").filter(|it| it.text().is_some_and(|it| it.contains(['{', '}']))) else { return true };
+    let Some(place) = node.get("title").filter(|title| title.text().is_some_and(|it| it.contains(['{', '}']))) else { return true };
     let title = "a title shows neither facts nor limits";
     let help = "write the words out; `reason`, `action`, `refer_to` and `cleared_by` may show facts in braces";
     reading.wrong(Code::UnknownPlaceholder, &place.span, title, "braces in a title").help(help);

@@ -150,8 +150,8 @@ fn review(page: &mut Page, as_of: NaiveDate, review: &Review<'_>) {
 fn work(page: &mut Page, open: &[&Due<'_>]) {
     let sources: Vec<String> = open
         .iter()
-        .filter_map(|it| {
-            if let DueItem::Source { publication, cited } = &it.what {
+        .filter_map(|due| {
+            if let DueItem::Source { publication, cited } = &due.what {
                 let year = publication.year.map_or(String::new(), |it| format!(", {it}"));
                 let cited = counted(*cited, "entry", "entries");
                 Some(format!("{}: {}, {}{year} (cited by {cited})", publication.id, publication.by, publication.title))

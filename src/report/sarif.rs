@@ -23,7 +23,8 @@ pub fn refused(found: &[Diagnostic]) -> String {
 
 /// The log of a rule set that was checked.
 pub fn checked(found: &[Judged<'_>]) -> String {
-    let results = found.iter().map(|it| result(&it.remark.diagnostic, &it.remark.about, it.allowance.map(|it| it.reason.as_str())));
+    let results =
+        found.iter().map(|judged| result(&judged.remark.diagnostic, &judged.remark.about, judged.allowance.map(|it| it.reason.as_str())));
     log(results.collect())
 }
 

@@ -208,6 +208,59 @@ fn no_entry_of_a_folder_is_dropped() {
     }
 }
 
+/// A name says one thing in the whole crate. The arguments of a command are those of its own module.
+#[test]
+fn no_two_types_share_a_name() {
+    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (path, text) in sources() {
+        for line in text.lines() {
+            let line = line.strip_prefix("pub(crate) ").or_else(|| line.strip_prefix("pub(super) ")).unwrap_or(line);
+            let line = line.strip_prefix("pub ").unwrap_or(line);
+            let Some(rest) = ["struct ", "enum ", "trait ", "type "].iter().find_map(|it| line.strip_prefix(it)) else { continue };
+            let name = rest.split(|it: char| !it.is_alphanumeric()).next().unwrap_or_default();
+            places.entry(name.to_owned()).or_default().push(path.clone());
+        }
+    }
+    assert!(places.len() > 250, "only {} types were found", places.len());
+    // Still to be renamed: what `formulas` says of the four that `facts` and `model` have, too.
+    let known = ["Arguments", "Agent", "Given", "Known", "Value"];
+    let twice: Vec<_> = places.iter().filter(|(name, of)| of.len() > 1 && !known.contains(&name.as_str())).collect();
+    assert!(twice.is_empty(), "{twice:?}");
+}
+
+/// Where the code at the start of a text ends its expression: at a comma or semicolon, or at what closes around it.
+fn end_of_expression(code: &str) -> usize {
+    let mut depth = 0_usize;
+    for (at, letter) in code.char_indices() {
+        match letter {
+            '(' | '[' | '{' => depth += 1,
+            ')' | ']' | '}' | ',' | ';' if depth == 0 => return at,
+            ')' | ']' | '}' => depth -= 1,
+            _ => {}
+        }
+    }
+    code.len()
+}
+
+/// Within `|it|` nobody can tell which `it` is meant by another one.
+#[test]
+fn no_it_stands_within_it() {
+    let closures = ["|it|", "|&it|", "|&&it|"];
+    let (mut n_closures, mut wrong) = (0, Vec::new());
+    for (path, text) in sources() {
+        let code = code(&text).collect::<Vec<_>>().join("\n");
+        for (at, closure) in closures.iter().flat_map(|closure| code.match_indices(closure)) {
+            let body = code.get(at + closure.len()..).unwrap_or_default();
+            let body = body.get(..end_of_expression(body)).unwrap_or_default();
+            n_closures += 1;
+            if closures.iter().any(|it| body.contains(it)) {
+                wrong.push(format!("{path}: {body}"));
+            }
+        }
+    }
+    assert!(n_closures > 500 && wrong.is_empty(), "{n_closures} closures; {}", wrong.join("\n\n"));
+}
+
 /// `lint/band-gap` is found in `band_gap.rs`, and nothing else stands beside it.
 #[test]
 fn the_file_of_a_lint_bears_its_code() {

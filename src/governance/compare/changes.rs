@@ -64,7 +64,7 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
     side("class of medicines", &|it| it.medicines.classes.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
     side("substance", &of_substances);
     side("group of substances", &|it| it.allergens.groups.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
-    side("reaction", &|it| it.allergens.reactions.iter().map(|it| (it.id.clone(), vec![("about", it.text.clone())])).collect());
+    side("reaction", &|rule_set| rule_set.allergens.reactions.iter().map(|it| (it.id.clone(), vec![("about", it.text.clone())])).collect());
     side("source", &|it| it.publications.iter().map(|one| (one.id.clone(), of_source(it, one))).collect());
     found
 }
@@ -329,13 +329,18 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::model::Agent) -> LaidOut {
     let limits: Vec<String> = agent
         .limits
         .iter()
-        .map(|it| {
-            let with = if it.adrenaline { "with adrenaline" } else { "plain" };
+        .map(|limit| {
+            let with = if limit.adrenaline { "with adrenaline" } else { "plain" };
             let age = |word: &str, age: Option<f64>| age.map_or_else(String::new, |it| format!(", {word} {it} years"));
-            let most = it.at_most.map_or_else(String::new, |it| format!(", at most {it} mg"));
-            let cited = citations(rule_set, &it.citations);
-            let others = it.other_figures.as_ref().map_or_else(String::new, |it| format!("; {it}"));
-            format!("{with}{}{}: {} mg/kg{most} ({cited}{others})", age("from", it.from_age), age("below", it.below_age), it.per_kg)
+            let most = limit.at_most.map_or_else(String::new, |it| format!(", at most {it} mg"));
+            let cited = citations(rule_set, &limit.citations);
+            let others = limit.other_figures.as_ref().map_or_else(String::new, |it| format!("; {it}"));
+            format!(
+                "{with}{}{}: {} mg/kg{most} ({cited}{others})",
+                age("from", limit.from_age),
+                age("below", limit.below_age),
+                limit.per_kg
+            )
         })
         .collect();
     vec![

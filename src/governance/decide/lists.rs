@@ -61,7 +61,7 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
     let registers: Vec<&MedicineRegister> = rule_sets.iter().map(|it| &it.medicines).collect();
     let places = |name: &str| -> Vec<Option<Idx<Medicine>>> { registers.iter().map(|it| recognised(it, name)).collect() };
     let medicine = |of: usize, at: Option<Idx<Medicine>>| -> Option<&Medicine> { Some(&registers.get(of)?.medicines[at?]) };
-    let mains: BTreeSet<String> = registers.iter().flat_map(|it| it.medicines.iter().map(|it| it.name.clone())).collect();
+    let mains: BTreeSet<String> = registers.iter().flat_map(|register| register.medicines.iter().map(|it| it.name.clone())).collect();
     // What the registers take for different medicines, or what only one of them recognises.
     let differs = |name: &String| {
         let places = places(name);
@@ -147,8 +147,8 @@ pub fn allergies(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet], furthe
     names.extend(registers.iter().flat_map(|it| it.names.keys()).collect::<BTreeSet<_>>().into_iter().map(Some));
     let mut reactions: Vec<Option<&String>> = vec![None];
     // A reaction that one of them refuses is not compared.
-    let in_all = |id: &String| registers.iter().all(|it| it.reactions.iter().any(|it| it.id == *id));
-    let words: BTreeSet<&String> = registers.iter().flat_map(|it| it.reactions.iter().map(|it| &it.id)).collect();
+    let in_all = |id: &String| registers.iter().all(|register| register.reactions.iter().any(|it| it.id == *id));
+    let words: BTreeSet<&String> = registers.iter().flat_map(|register| register.reactions.iter().map(|it| &it.id)).collect();
     reactions.extend(words.into_iter().filter(|it| in_all(it)).map(Some));
     let mut kinds: BTreeMap<Vec<Option<bool>>, AllergyKind> = BTreeMap::new();
     for name in names {
@@ -198,8 +198,9 @@ pub fn entry_of(substances: Option<Bits<Substance>>, reaction: Option<Idx<Reacti
 /// A plan of the agents that every rule set has that asks for one, of strengths that all of them accept.
 pub fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
     let asking: Vec<&RuleSet> = rule_sets.iter().copied().filter(|it| it.catalogue.anaesthetic.is_some()).collect();
-    let in_all = |id: &String| asking.iter().all(|it| it.agents.iter().any(|it| it.id == *id));
-    let ids: BTreeSet<&String> = asking.iter().flat_map(|it| it.agents.iter().map(|it| &it.id)).filter(|it| in_all(it)).collect();
+    let in_all = |id: &String| asking.iter().all(|rule_set| rule_set.agents.iter().any(|it| it.id == *id));
+    let ids: BTreeSet<&String> =
+        asking.iter().flat_map(|rule_set| rule_set.agents.iter().map(|it| &it.id)).filter(|it| in_all(it)).collect();
     let lits = logic.several(ids.len());
     lits.iter().for_each(|it| logic.implies(*it, known));
     let (strengths, volumes) = (logic.free(), logic.free());

@@ -9,7 +9,7 @@ use crate::governance::decide::Found;
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (at, rule) in subject.rule_set.rules.iter().enumerate() {
-        if subject.runs.iter().any(|it| it.states.get(at).is_some_and(|it| *it != State::Fires)) {
+        if subject.runs.iter().any(|run| run.states.get(at).is_some_and(|it| *it != State::Fires)) {
             continue;
         }
         let Some(mut decider) = subject.decider() else { break };

@@ -69,11 +69,11 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
     together.extend(of_number.iter().filter_map(|it| judged.rules.get(*it)).map(|it| it.no));
     together.push(!judged.ruled_out.yes);
     let confirm = |seen: &[Witness]| {
-        seen.iter().all(|it| {
-            let number = it.facts.number(band.fact);
-            let rest = band.rest.iter().chain(&other.rest).all(|condition| truth(condition, &it.facts) == Truth::Yes);
+        seen.iter().all(|witness| {
+            let number = witness.facts.number(band.fact);
+            let rest = band.rest.iter().chain(&other.rest).all(|condition| truth(condition, &witness.facts) == Truth::Yes);
             rest && number.is_some_and(|it| it >= from.at && it <= to.at)
-                && of_number.iter().all(|at| it.states.get(*at) == Some(&State::StaysQuiet))
+                && of_number.iter().all(|at| witness.states.get(*at) == Some(&State::StaysQuiet))
         })
     };
     match decider.find(&together, &confirm) {

@@ -156,20 +156,20 @@ pub fn anaesthetics(sheet: &mut BookText, book: &Book<'_>) {
         let rows: Vec<[String; 6]> = agent
             .limits
             .iter()
-            .map(|it| {
-                let ages = match (it.from_age, it.below_age) {
+            .map(|limit| {
+                let ages = match (limit.from_age, limit.below_age) {
                     (Some(from), Some(below)) => format!("from {from}, below {below}"),
                     (Some(from), None) => format!("from {from}"),
                     (None, Some(below)) => format!("below {below}"),
                     (None, None) => "all".to_owned(),
                 };
                 [
-                    if it.adrenaline { "with" } else { "without" }.to_owned(),
+                    if limit.adrenaline { "with" } else { "without" }.to_owned(),
                     ages,
-                    format!("{} mg/kg", it.per_kg),
-                    it.at_most.map_or("no more is said".to_owned(), |it| format!("{it} mg")),
-                    it.other_figures.as_deref().map_or(String::new(), inline),
-                    cell(rules, &it.citations),
+                    format!("{} mg/kg", limit.per_kg),
+                    limit.at_most.map_or("no more is said".to_owned(), |it| format!("{it} mg")),
+                    limit.other_figures.as_deref().map_or(String::new(), inline),
+                    cell(rules, &limit.citations),
                 ]
             })
             .collect();
