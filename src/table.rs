@@ -4,7 +4,7 @@ use std::cmp::Ordering;
 use std::fmt;
 use std::hash::{Hash, Hasher};
 use std::marker::PhantomData;
-use std::ops::{Deref, DerefMut, Index, IndexMut};
+use std::ops::{Index, IndexMut};
 
 mod bits;
 
@@ -71,7 +71,7 @@ impl<Of> fmt::Debug for Idx<Of> {
     }
 }
 
-/// Rows that are reached by their positions, as a slice is by numbers. Of another thing than its rows, where it says something
+/// Rows that are reached by their positions. It does not lend itself as a slice: then a number could stand for a position. Of another thing than its rows, where it says something
 /// of each row of a first table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table<Row, Of = Row> {
@@ -89,6 +89,31 @@ impl<Row, Of> Table<Row, Of> {
     /// Adds a row that is made with knowledge of where it stands.
     pub fn push_with(&mut self, row: impl FnOnce(Idx<Of>) -> Row) -> Idx<Of> {
         self.push(row(Idx::new(self.rows.len())))
+    }
+
+    /// The rows, in order.
+    pub fn rows(&self) -> &[Row] {
+        &self.rows
+    }
+
+    /// Every row, in order.
+    pub fn iter(&self) -> std::slice::Iter<'_, Row> {
+        self.rows.iter()
+    }
+
+    /// Every row, in order, to change it in its place.
+    pub fn iter_mut(&mut self) -> std::slice::IterMut<'_, Row> {
+        self.rows.iter_mut()
+    }
+
+    /// How many rows there are.
+    pub fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Whether there is no row.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
     }
 
     /// Every position, in order.
@@ -120,20 +145,6 @@ impl<Row, Of> IndexMut<Idx<Of>> for Table<Row, Of> {
     #[expect(clippy::indexing_slicing, reason = "a position is in range: the invariant of `Idx`")]
     fn index_mut(&mut self, at: Idx<Of>) -> &mut Row {
         &mut self.rows[at.at]
-    }
-}
-
-impl<Row, Of> Deref for Table<Row, Of> {
-    type Target = [Row];
-
-    fn deref(&self) -> &[Row] {
-        &self.rows
-    }
-}
-
-impl<Row, Of> DerefMut for Table<Row, Of> {
-    fn deref_mut(&mut self) -> &mut [Row] {
-        &mut self.rows
     }
 }
 

@@ -169,7 +169,7 @@ fn told_changes(trials: &Trials<'_>, levers: &Table<Lever>, tried: &BTreeMap<Vec
                 }
             }
             Some(Answer::SeveralOf(_)) => {
-                if let (Some(question), Some(Edit::Choose { option, chosen, .. })) = (question, lever_made.edits.first()) {
+                if let (Some(question), Some(Edit::Choose { option, chosen, .. })) = (question, lever_made.edits.iter().next()) {
                     let text = lower_first(question.option_in_words(*option));
                     one.then = if *chosen { format!("also: {text}") } else { format!("no longer: {text}") };
                     one.now = shown(rule_set, facts, lever_made.slot);

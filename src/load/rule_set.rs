@@ -167,7 +167,7 @@ impl<'a> RuleSetReader<'a> {
                 self.diagnostics.extend(it.root.list("rules").iter().flat_map(|rule| drafts::unwritten(&it.source, rule)));
             }
         }
-        self.diagnostics.extend(unexpected(self.files, &self.concerns));
+        self.diagnostics.extend(unexpected(self.files, self.concerns.rows()));
     }
 
     fn guarantees(&mut self) {

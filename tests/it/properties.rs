@@ -516,7 +516,7 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
         Answer::Medicines => {
             let names = &rules.medicines.medicines;
             let mut chosen: Vec<&str> =
-                (0..dice.roll(3)).filter_map(|_| names.get(dice.roll(names.len()))).map(|it| it.name.as_str()).collect();
+                (0..dice.roll(3)).filter_map(|_| names.rows().get(dice.roll(names.len()))).map(|it| it.name.as_str()).collect();
             let more = [
                 "warfarin",
                 "apixaban",
@@ -534,12 +534,12 @@ fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut
             format!("[{}]", quoted.join(", "))
         }
         Answer::Allergies => {
-            let reaction = rules.allergens.reactions.get(dice.roll(rules.allergens.reactions.len())).map(|it| it.id.clone())?;
+            let reaction = rules.allergens.reactions.rows().get(dice.roll(rules.allergens.reactions.len())).map(|it| it.id.clone())?;
             let to = pick(dice, &["latex", "lidocaine", "local anaesthetic", "chlorhexidine", "mystery", "phenol"]);
             if dice.roll(3) == 0 { "[]".into() } else { format!("[{{ to: {to}, reaction: {reaction} }}]") }
         }
         Answer::Anaesthetic => {
-            let agent = rules.agents.get(dice.roll(rules.agents.len()))?;
+            let agent = rules.agents.rows().get(dice.roll(rules.agents.len()))?;
             let volume = pick(dice, &["2", "3", "5", "8"]);
             format!("[{{ agent: {}, strength: {} %, volume: {volume} mL }}]", agent.id, agent.strengths.1)
         }

@@ -19,16 +19,16 @@ use super::tseitin::Tseitin;
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{CutAt, Follows};
 use crate::formulas::given::Side;
-use crate::model::{Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Test};
+use crate::model::{Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Table, Test};
 use crate::quantity::span::Span;
 use crate::quantity::when::YEARS;
-use crate::truth::FactSlot;
+use crate::truth::{FactSlot, Slot};
 
 /// One rule set's view of the space.
 #[derive(Debug)]
 pub struct View {
     /// The domain of each slot, by name.
-    names: Vec<String>,
+    names: Table<String, Slot>,
 }
 
 /// The space of answers to one or several rule sets.
@@ -59,7 +59,7 @@ impl Encoding {
             Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), standing: BTreeMap::new(), procedure: None };
         for (at, rule_set) in rule_sets.iter().enumerate() {
             let catalogue = &rule_set.catalogue;
-            let mut names = Vec::with_capacity(catalogue.facts.len());
+            let mut names = Table::default();
             for (slot, fact) in catalogue.facts.entries() {
                 let name = match fact.kind {
                     FactKind::Derived(_) => own_name(rule_sets, at, &fact.id),
@@ -86,7 +86,7 @@ impl Encoding {
 
     /// The name of a slot's domain, in the view of a rule set.
     pub fn name(&self, view: usize, slot: FactSlot) -> &str {
-        self.views.get(view).and_then(|it| it.names.get(slot.index())).map_or("", String::as_str)
+        self.views.get(view).map_or("", |it| &it.names[slot])
     }
 
     /// The domain of a slot, in the view of a rule set.

@@ -90,7 +90,7 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
             let register = &rule_set.allergens;
             let value = value.ok_or("say with --value which substance or group the condition looks for")?;
             let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.substances[at]);
-            match (first, register.reactions.first()) {
+            match (first, register.reactions.iter().next()) {
                 (Some(to), Some(reaction)) => Ok(vec![ConditionForm {
                     when: format!("{{ allergic_to: {} }}", quoted(value)),
                     fires: format!("[{{ to: {}, reaction: {} }}]", quoted(&to.name), reaction.id),
