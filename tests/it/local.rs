@@ -85,7 +85,7 @@ fn less_cautious(rules: &RuleSet) -> Vec<&'static str> {
 )]
 fn a_condition_holds_for_fewer(#[case] when: &str, #[case] if_it_rises: bool, #[case] if_it_falls: bool) {
     let rules = tiny(&[("one", "defer", when)]);
-    let ceiling = rules.limits.position(|it| it.id == "ceiling").expect("the limit");
+    let ceiling = rules.limits.position(|it| it.id == "ceiling").unwrap_or_else(|| unreachable!("the limit"));
     let when = &rules.rules[0].when;
     assert_eq!((holds_for_fewer(when, ceiling, true), holds_for_fewer(when, ceiling, false)), (if_it_rises, if_it_falls));
 }
@@ -97,7 +97,7 @@ fn a_condition_holds_for_fewer(#[case] when: &str, #[case] if_it_rises: bool, #[
 #[case::not_within("{ not: { fact: a.seen_on, within: { limit: fresh } } }", true, false)]
 fn a_condition_on_an_age_holds_for_fewer(#[case] when: &str, #[case] if_longer: bool, #[case] if_shorter: bool) {
     let rules = tiny(&[("one", "defer", when)]);
-    let fresh = rules.limits.position(|it| it.id == "fresh").expect("the limit");
+    let fresh = rules.limits.position(|it| it.id == "fresh").unwrap_or_else(|| unreachable!("the limit"));
     let when = &rules.rules[0].when;
     assert_eq!((holds_for_fewer(when, fresh, true), holds_for_fewer(when, fresh, false)), (if_longer, if_shorter));
 }
@@ -163,7 +163,7 @@ fn what_is_said_not_to_loosen_does_not() {
             rules.limits.iter().filter_map(|it| Some((it.id.clone(), moved(&it.value, &it.written, up)?))).collect();
         for (id, value) in all {
             let rises = up;
-            let position = rules.limits.position(|it| it.id == id).expect("the limit");
+            let position = rules.limits.position(|it| it.id == id).unwrap_or_else(|| unreachable!("the limit"));
             let looser = loosened_by_limit(&rules.rules, position, rises);
             if looser.is_empty() && !steps.iter().any(|(known, _)| *known == id) {
                 steps.push((id, value));
@@ -213,7 +213,7 @@ fn a_stricter_policy_is_never_less_cautious() {
             }
         }
         for (at, rule) in copied.iter().filter_map(|at| rules.rules.get(*at)).enumerate() {
-            let concern = &rules.concerns[rule.concern.expect("a concern")].id;
+            let concern = &rules.concerns[rule.concern.unwrap_or_else(|| unreachable!("no concern"))].id;
             let when =
                 ["{ taking: anticoagulant }", "{ fact: home.travel, is: drives }", "{ not: { fact: home.arranged, includes: escort } }"];
             list.push(format!(

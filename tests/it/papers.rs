@@ -82,7 +82,7 @@ fn copy_folder(from: &Path, to: &Path) {
 fn two_owners() -> RuleSet {
     let rule = |id, outcome| (id, outcome, "{ fact: a.smokes, is: yes }");
     let mut files = files(&[rule("one", "go"), rule("two", "go"), rule("three", "go"), rule("four", "go")]);
-    let text = |files: &RuleFiles, path: &str| text_of(&files, path);
+    let text = |files: &RuleFiles, path: &str| text_of(files, path);
     let own = text(&files, "concerns/test.yaml");
     let (head, rules) = own.split_once("rules:\n").expect("rules");
     let mut parts: Vec<&str> = rules.split("  - id: ").skip(1).collect();

@@ -113,8 +113,7 @@ fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> 
     let written = |it: &Gathered| -> Vec<(Idx<Question>, String)> {
         it.given.iter().chain(&it.offers).map(|(at, it)| (*at, flow(&it.source, &it.node))).collect()
     };
-    let there: HashSet<(String, Vec<(Idx<Question>, String)>)> =
-        patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
+    let there: HashSet<_> = patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
     let before = of_old.iter().map(|it| patient(it, as_asked(new, old, &it.answers)));
     let gone = before.filter(|it| !there.contains(&(it.name.clone(), written(&it.answers))));
     patients.extend(gone.map(|it| GivenPatient { name: format!("{} (a case of the old rule set)", it.name), ..it }));

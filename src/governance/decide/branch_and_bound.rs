@@ -226,8 +226,8 @@ fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constr
         }
         let mut open: Vec<usize> = Vec::new();
         let mut hopeless = false;
-        for (at, it) in wanted.iter().enumerate() {
-            match bounds(cases, &mut work, variables, &here, it, moves.get(at).zip(chains.get(at))) {
+        for (at, ((it, moves), chain)) in wanted.iter().zip(&moves).zip(&chains).enumerate() {
+            match bounds(cases, &mut work, variables, &here, it, (moves, chain)) {
                 Some((low, high)) => match it.cell {
                     Some(cell) if !cell.meets(low, high) => hopeless = true,
                     Some(cell) if cell.contains(low) && cell.contains(high) => {}
@@ -309,9 +309,8 @@ fn bounds(
     variables: &[Variable],
     here: &[Range],
     wanted: &Constraint,
-    of: Option<(&Vec<Option<i8>>, &Vec<Idx<Derived>>)>,
+    (moves, chain): (&[Option<i8>], &[Idx<Derived>]),
 ) -> Option<(f64, f64)> {
-    let (moves, chain) = of?;
     let moves: Vec<i8> = moves.iter().copied().collect::<Option<_>>()?;
     let mut ends = [0.0; 2];
     for (rising, end) in [false, true].into_iter().zip(&mut ends) {

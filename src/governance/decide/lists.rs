@@ -127,12 +127,15 @@ fn each_condition<'a>(rule_sets: &[&'a RuleSet], further: &[&'a Condition], at: 
     }
 }
 
+/// A test of allergies: of which rule set, of which substances, and of which reactions only.
+type AllergyTest<'a> = (usize, &'a Bits<Substance>, Option<&'a Bits<Reaction>>);
+
 /// Allergies: each kind of entry that rules can tell apart.
 ///
 /// # Errors
 /// There are too many kinds.
 pub fn allergies(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet], further: &[&Condition], id: &str) -> Result<Shape, TooLarge> {
-    let mut wanted: Vec<(usize, &Bits<Substance>, Option<&Bits<Reaction>>)> = Vec::new();
+    let mut wanted: Vec<AllergyTest<'_>> = Vec::new();
     for at in 0..rule_sets.len() {
         each_condition(rule_sets, further, at, &mut |it| {
             if let Condition::AllergicTo { substances, reactions, .. } = it
@@ -159,7 +162,7 @@ pub fn allergies(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet], furthe
                 Some(entry_of(name.and_then(|it| register.names.get(it)).cloned(), at))
             };
             let entries: Vec<Option<AllergyEntry>> = (0..registers.len()).map(entry).collect();
-            let seen = |(of, bits, only): &(usize, &Bits<Substance>, Option<&Bits<Reaction>>)| {
+            let seen = |(of, bits, only): &AllergyTest<'_>| {
                 entries.get(*of).and_then(Option::as_ref).and_then(|it| entry_allergic(it, bits, *only))
             };
             let kind = AllergyKind {

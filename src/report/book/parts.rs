@@ -114,7 +114,7 @@ fn question(sheet: &mut BookText, rules: &RuleSet, question: &Question, users: &
         sheet.gap();
         sheet.said(0, &said(rules, when));
         if let Some(otherwise) = question.otherwise {
-            sheet.paragraph(&format!("Elsewhere it counts as answered: {}.", inline(&question.option_in_words(otherwise))));
+            sheet.paragraph(&format!("Elsewhere it counts as answered: {}.", inline(question.option_in_words(otherwise))));
         } else if question.harmless_alone {
             sheet.paragraph("Elsewhere every answer is set aside.");
         }
