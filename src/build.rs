@@ -45,7 +45,9 @@ fn tape(path: &Path) -> Result<String, Box<dyn Error>> {
             Event::SequenceEnd => tape.push(']'),
             Event::MappingStart(..) => tape.push('{'),
             Event::MappingEnd => tape.push('}'),
-            Event::Alias(_) => return Err(format!("{}: aliases are not used here", path.display()).into()),
+            Event::Alias(_) => {
+                return Err(format!("{}: aliases are not used here", path.display()).into());
+            }
             _ => {}
         }
     }

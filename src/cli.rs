@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+pub mod atomic_write;
 pub mod blank;
 pub mod dose;
 pub mod draw;
@@ -13,7 +14,6 @@ pub mod find;
 pub mod rules;
 pub mod schema;
 pub mod screen;
-pub mod whole;
 
 /// The statement that stands under everything the program says about a patient.
 pub use crate::report::SAFETY;

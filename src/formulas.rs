@@ -18,7 +18,7 @@ pub mod medicines;
 pub mod pressure;
 pub mod renal;
 
-pub use formula::{Formula, Role, RoleKind};
+pub use crate::formulas::formula::{Formula, Role, RoleKind};
 
 /// Every formula that a derived fact may use.
 pub static ALL: &[&Formula] = &[

@@ -21,35 +21,78 @@
 //! [`Screening::to_ask`] says what could still change it. [`report`] makes pages and JSON of it.
 //!
 //! ```text
-//!  rules/ ─────────┐                          ┌─> screening ───┐
-//!                  ├─> load ─> model          ├─> cases ───────┴─> report (text | markdown | chase | json)
-//!  questionnaire ──┘    ^            facts ───┘
-//!  schemas/*.json ──────┘          every stage yields a list of diagnostics, never only the first
+//!  rules/*.yaml ──> rule_set ──────┐
+//!                                  ├──> screening ──> report ──> cli
+//!  questionnaire ─> questionnaire ─┘        ▲            ▲
+//!                                           │            │
+//!                              exact <── workbench ──────┘
 //! ```
 //!
-//! In reading order: [`table`], [`truth`], [`outcome`], [`formulas`], [`quantity`], [`model`], [`source`],
-//! [`diagnostic`], [`load`], [`facts`], [`screening`], [`evaluate`], [`screener`], [`governance`], [`report`], [`cli`].
+//! From the foundation upwards: `table`, `truth`, `outcome`, `formulas`, `quantity`, `document`, `rule_set`,
+//! `questionnaire`, `screening`, `exact`, `workbench`, [`report`], `cli`.
 
-pub mod cli;
-pub mod diagnostic;
-pub mod evaluate;
-pub mod facts;
-pub mod formulas;
-pub mod governance;
-pub mod load;
-pub mod model;
-pub mod outcome;
-pub mod quantity;
+mod cli;
+mod document;
+mod exact;
+mod formulas;
+mod outcome;
+mod quantity;
+mod questionnaire;
 pub mod report;
-pub mod screener;
-pub mod screening;
-pub mod source;
-pub mod table;
-pub mod truth;
+mod rule_set;
+mod screening;
+mod table;
+mod truth;
+mod workbench;
 
-pub use diagnostic::Diagnostic;
-pub use load::{RuleFiles, TextFile};
-pub use model::RuleSet;
-pub use outcome::{Outcome, Standing, Urgency};
-pub use screener::Screener;
-pub use screening::Screening;
+pub use crate::document::diagnostic::Diagnostic;
+pub use crate::outcome::{Outcome, Standing, Urgency};
+pub use crate::rule_set::RuleSet;
+pub use crate::rule_set::files::{RuleFiles, TextFile};
+pub use crate::screening::result::Screening;
+pub use crate::screening::screener::Screener;
+
+/// The rooms as they are, for this program itself and for its own tests, benchmarks and fuzzing, which look at single steps
+/// from outside the crate. Nothing here is promised to anybody else: that is what stands above.
+#[doc(hidden)]
+pub mod inner {
+    pub mod cli {
+        pub use crate::cli::*;
+    }
+    pub mod document {
+        pub use crate::document::*;
+    }
+    pub mod exact {
+        pub use crate::exact::*;
+    }
+    pub mod formulas {
+        pub use crate::formulas::*;
+    }
+    pub mod outcome {
+        pub use crate::outcome::*;
+    }
+    pub mod quantity {
+        pub use crate::quantity::*;
+    }
+    pub mod questionnaire {
+        pub use crate::questionnaire::*;
+    }
+    pub mod report {
+        pub use crate::report::*;
+    }
+    pub mod rule_set {
+        pub use crate::rule_set::*;
+    }
+    pub mod screening {
+        pub use crate::screening::*;
+    }
+    pub mod table {
+        pub use crate::table::*;
+    }
+    pub mod truth {
+        pub use crate::truth::*;
+    }
+    pub mod workbench {
+        pub use crate::workbench::*;
+    }
+}

@@ -3,5 +3,5 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    ExitCode::from(preblock::cli::run(std::env::args_os()))
+    ExitCode::from(preblock::inner::cli::run(std::env::args_os()))
 }

@@ -2,14 +2,19 @@
 //!
 //! Knows units, spans of time and dates; knows no question, no limit and no patient. Nothing here guesses: a number
 //! without a unit stays without one, and an odd spelling is an error that says how to write it.
+//!
+//! Several numbers are added up only within a family (stones and pounds, metres and centimetres,
+//! and their like), the largest first, each less than one of the part before: `35 kg 77 lb` is one
+//! weight written twice, and refused. A number that is shown is never rounded across a limit that
+//! it is compared with: 0.8951 beside 0.90 reads 0.895.
 
 pub mod span;
 pub mod units;
 pub mod when;
 
-pub use span::{Span, SpanUnit};
-pub use units::{CompoundError, Measure, which_measures};
-pub use when::{When, WhenError, read_when};
+pub use crate::quantity::span::{Span, SpanUnit};
+pub use crate::quantity::units::{CompoundError, Measure, which_measures};
+pub use crate::quantity::when::{When, WhenError, read_when};
 
 use std::fmt;
 

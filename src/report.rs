@@ -3,8 +3,8 @@
 //! Says what the screening holds and decides nothing: no outcome is worked out here that the screening does not
 //! already fix. Prints nothing either; the caller writes the text it gets.
 
+pub use crate::document::source::steers;
 pub use crate::outcome::Standing;
-pub use crate::source::steers;
 
 pub mod book;
 pub mod calendar;
@@ -20,7 +20,7 @@ pub mod sarif;
 pub mod text;
 mod words;
 
-pub use page::Style;
+pub use crate::report::page::Style;
 
 /// What every report says in one line.
 pub const SAFETY: &str = "This supports a licensed clinician's decision and never makes it; local policy prevails.";

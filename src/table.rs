@@ -8,7 +8,7 @@ use std::ops::{Index, IndexMut};
 
 mod bits;
 
-pub use bits::Bits;
+pub use crate::table::bits::Bits;
 
 /// A position in a table of `Of`.
 ///

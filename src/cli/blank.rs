@@ -2,9 +2,9 @@
 
 use clap::Args;
 
-use super::{ExitStatus, RuleSource, draw};
-use crate::governance::words;
-use crate::model::{Answer, Question, RuleSet};
+use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::rule_set::words;
+use crate::rule_set::{Answer, Question, RuleSet};
 
 /// Arguments of `blank`.
 #[derive(Debug, Args)]
@@ -18,7 +18,9 @@ pub struct Arguments {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
+    let Some(rule_set) = draw::usable(&arguments.rules) else {
+        return ExitStatus::Refused;
+    };
     draw::plain(&form(&rule_set, arguments.clinic));
     ExitStatus::Clean
 }
@@ -67,7 +69,9 @@ fn offers(rule_set: &RuleSet) -> Vec<String> {
     let mut lines = vec!["offers:".to_owned()];
     let mut last = "";
     for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
-        let Some((section, name)) = question.id.split_once('.') else { continue };
+        let Some((section, name)) = question.id.split_once('.') else {
+            continue;
+        };
         if section != last {
             lines.push(format!("  {section}:"));
             last = section;
@@ -77,7 +81,9 @@ fn offers(rule_set: &RuleSet) -> Vec<String> {
                 let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
                 format!("    {name}:    # of {}", ids.join(", "))
             }
-            Answer::Anaesthetic => format!("    {name}:    # such as [{{ agent: lidocaine, strength: 2 % }}]"),
+            Answer::Anaesthetic => {
+                format!("    {name}:    # such as [{{ agent: lidocaine, strength: 2 % }}]")
+            }
             Answer::YesNo => format!("    {name}:    # [no], [yes] or [no, yes]"),
             _ => continue,
         });

@@ -5,15 +5,16 @@ use std::sync::Arc;
 use chrono::{Datelike, NaiveDate};
 use clap::Args;
 
-use super::{ExitStatus, RuleSource, SAFETY, draw};
-use crate::evaluate::{dose, notices};
-use crate::facts::{self, Gathered, Given};
+use crate::cli::{ExitStatus, RuleSource, SAFETY, draw};
+use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::formulas::RoleKind;
 use crate::formulas::anaesthetic::ANAESTHETIC_LOAD;
-use crate::model::{Derived, RuleSet};
+use crate::questionnaire::facts;
+use crate::questionnaire::facts::{Gathered, Given};
 use crate::report::page::{Page, Style};
 use crate::report::text;
-use crate::source::{MapEntry, Node, NodeKind, Source};
+use crate::rule_set::{Derived, RuleSet};
+use crate::screening::{dose, notices};
 use crate::truth::FactSlot;
 
 /// Arguments of `dose`.
@@ -48,7 +49,9 @@ pub struct Arguments {
 
 /// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
+    let Some(rule_set) = draw::usable(&arguments.rules) else {
+        return ExitStatus::Refused;
+    };
     let gathered = match gather(&rule_set, arguments) {
         Ok(gathered) => gathered,
         Err(why) => {
@@ -62,7 +65,9 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         draw::diagnostics(&wrong);
         return ExitStatus::Refused;
     }
-    let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else { return ExitStatus::Refused };
+    let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else {
+        return ExitStatus::Refused;
+    };
     let mut page = Page::new(&Style::terminal(draw::colour_out()));
     text::anaesthetic::show(&mut page, &arithmetic);
     if let Some(it) = notices::local(&rule_set, chrono::Local::now().date_naive()) {
@@ -101,7 +106,9 @@ fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Result<Gathered, String>
     form.inputs(load, arguments);
     match (sites(rule_set, load), arguments.sites) {
         (Some(slot), n_sites) => form.sites(slot, usize::from(n_sites.unwrap_or(1)))?,
-        (None, Some(_)) => return Err("this rule set shares no volume among sites: leave `--sites` out".to_owned()),
+        (None, Some(_)) => {
+            return Err("this rule set shares no volume among sites: leave `--sites` out".to_owned());
+        }
         (None, None) => {}
     }
     Ok(form.gathered)

@@ -1,16 +1,25 @@
 //! Writing to the terminal: results on standard output, diagnostics on standard error.
+//!
+//! INVARIANT: whatever is printed passes here, where no character steers the terminal: a mark in
+//! texts, an escape in JSON. Our own colours pass where colours are wanted; what files say has lost
+//! its own in `report::page` before. A result that cannot be written is noted here and asked for
+//! once, at the end, so that no command can forget it. Where standard output is closed from the
+//! start, the system gives a program the null device in its place, which cannot be told apart.
 
 use std::io::{self, ErrorKind, Write as _};
 use std::sync::OnceLock;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
-use super::RuleSource;
-use crate::diagnostic::{Code, Diagnostic};
-use crate::load::{RuleFiles, TextFile, files, rule_set_with};
-use crate::model::{self, RuleSet, Withdrawal};
+use crate::cli::RuleSource;
+use crate::document::diagnostic::{Code, Diagnostic};
+use crate::document::source::steers;
+use crate::questionnaire::policy::rule_set_with;
 use crate::report::page::harmless;
-use crate::source::steers;
+use crate::rule_set;
+use crate::rule_set::files;
+use crate::rule_set::files::{RuleFiles, TextFile};
+use crate::rule_set::{RuleSet, Withdrawal};
 
 /// Most diagnostics drawn for one file.
 const MOST_PER_FILE: usize = 20;
@@ -25,7 +34,7 @@ pub fn width() -> usize {
 /// Why the first result that could not be written was not.
 ///
 /// It is kept here and not handed up, so that no command can forget it: whatever one returns, the program ends with
-/// [`ExitStatus::NotWritten`](super::Status::NotWritten).
+/// [`ExitStatus::NotWritten`](crate::cli::Status::NotWritten).
 static NOT_WRITTEN: OnceLock<ErrorKind> = OnceLock::new();
 
 /// Prints a result whole. Once one could not be written, no further one is.
@@ -121,7 +130,9 @@ fn disarmed(text: &str, coloured: bool) -> String {
 
 /// How many bytes at the beginning of a text choose a colour or weight of letters: `ESC [`, numbers, `m`. Zero if none do.
 fn colour(text: &str) -> usize {
-    let Some(numbers) = text.strip_prefix("\u{1b}[") else { return 0 };
+    let Some(numbers) = text.strip_prefix("\u{1b}[") else {
+        return 0;
+    };
     let after = numbers.trim_start_matches(|it: char| it.is_ascii_digit() || it == ';');
     if after.starts_with('m') { text.len() - after.len() + 1 } else { 0 }
 }
@@ -219,7 +230,9 @@ pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
 /// # Errors
 /// A diagnostic if the file cannot be read.
 pub fn local_of(source: &RuleSource) -> Result<Option<TextFile>, Vec<Diagnostic>> {
-    let Some(path) = &source.local else { return Ok(None) };
+    let Some(path) = &source.local else {
+        return Ok(None);
+    };
     let bytes = files::read_bounded(path, files::LARGEST_RULE_FILE).map_err(|it| vec![*it])?;
     Ok(Some(TextFile::new(path.display().to_string(), bytes)))
 }
@@ -242,7 +255,7 @@ pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
 /// The rule set that was asked for, if it may be used for patients; `None` after diagnostics.
 pub fn usable(source: &RuleSource) -> Option<RuleSet> {
     let (_, rule_set) = loaded(source)?;
-    if rule_set.status != model::Status::Withdrawn {
+    if rule_set.status != rule_set::Status::Withdrawn {
         return Some(rule_set);
     }
     diagnostics(&[withdrawn(&rule_set)]);

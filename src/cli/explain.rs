@@ -2,8 +2,8 @@
 
 use clap::Args;
 
-use super::{ExitStatus, draw};
-use crate::diagnostic::{Code, Severity, did_you_mean};
+use crate::cli::{ExitStatus, draw};
+use crate::document::diagnostic::{Code, Severity, did_you_mean};
 
 /// Arguments of `explain`.
 #[derive(Debug, Args)]

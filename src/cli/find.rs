@@ -3,9 +3,9 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use super::draw::counted;
-use crate::diagnostic::{Code, Diagnostic};
-use crate::screening::Refusal;
+use crate::cli::draw::counted;
+use crate::document::diagnostic::{Code, Diagnostic};
+use crate::screening::result::Refusal;
 
 /// How a questionnaire's name ends.
 const ENDINGS: [&str; 3] = ["yaml", "yml", "json"];

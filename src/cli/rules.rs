@@ -2,14 +2,14 @@
 
 use clap::{Args, Subcommand};
 
-use super::{ExitStatus, RuleSource, draw};
-use crate::diagnostic::{Diagnostic, did_you_mean};
-use crate::evaluate::explain;
-use crate::governance::words;
-use crate::load::cases::Case;
-use crate::load::{self, RuleFiles};
-use crate::model::{Piece, Rule, RuleSet, Text};
+use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::document::diagnostic::{Diagnostic, did_you_mean};
 use crate::report::text::cited;
+use crate::rule_set::files::RuleFiles;
+use crate::rule_set::words;
+use crate::rule_set::{Piece, Rule, RuleSet, Text};
+use crate::screening::explain;
+use crate::workbench::cases::read::Case;
 
 pub mod book;
 pub mod check;
@@ -64,7 +64,9 @@ pub fn run(command: &RulesCommand) -> ExitStatus {
 }
 
 fn show(arguments: &Show) -> ExitStatus {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
+        return ExitStatus::Problems;
+    };
     let Some(id) = &arguments.id else {
         let list: Vec<String> = rule_set.rules.iter().map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title)).collect();
         draw::plain(&list.join("\n"));
@@ -76,14 +78,16 @@ fn show(arguments: &Show) -> ExitStatus {
         draw::note(&format!("there is no rule `{id}`; {help}"));
         return ExitStatus::Refused;
     };
-    let Some(cases) = cases(&files, &rule_set) else { return ExitStatus::Problems };
+    let Some(cases) = cases(&files, &rule_set) else {
+        return ExitStatus::Problems;
+    };
     draw::plain(&page(&rule_set, rule, &cases, draw::width()));
     ExitStatus::Clean
 }
 
 /// The worked cases of a rule set; `None` after diagnostics.
 fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Option<Vec<Case>> {
-    load::cases::cases(files, rule_set).map_err(|found| refused_cases(&found)).ok()
+    crate::workbench::cases::read::cases(files, rule_set).map_err(|found| refused_cases(&found)).ok()
 }
 
 /// Tells why the cases cannot be read.

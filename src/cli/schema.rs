@@ -2,9 +2,10 @@
 
 use clap::Args;
 
-use super::{ExitStatus, RuleSource, draw};
-use crate::diagnostic::did_you_mean;
-use crate::load::{answers_schema, shape};
+use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::document::diagnostic::did_you_mean;
+use crate::document::shape;
+use crate::questionnaire::schema;
 
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
@@ -23,8 +24,10 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         return ExitStatus::Clean;
     };
     if ["questionnaire", "clinic"].contains(&name.as_str()) {
-        let Some((_, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Refused };
-        let schema = if name == "clinic" { answers_schema::clinic(&rule_set) } else { answers_schema::questionnaire(&rule_set) };
+        let Some((_, rule_set)) = draw::loaded(&arguments.rules) else {
+            return ExitStatus::Refused;
+        };
+        let schema = if name == "clinic" { schema::clinic(&rule_set) } else { schema::questionnaire(&rule_set) };
         draw::json(&format!("{schema:#}"));
         return ExitStatus::Clean;
     }

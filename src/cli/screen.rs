@@ -6,23 +6,24 @@ use std::sync::atomic::Ordering;
 use chrono::NaiveDate;
 use clap::Args;
 
-use super::find::{FoundFiles, find};
-use super::{ExitStatus, RuleSource, ScreeningFormat, draw};
-use crate::diagnostic::Diagnostic;
-use crate::evaluate::dates::MOST_DAYS;
-use crate::load::{files, questionnaire};
-use crate::model::RuleSet;
+use crate::cli::find::{FoundFiles, find};
+use crate::cli::{ExitStatus, RuleSource, ScreeningFormat, draw};
+use crate::document::diagnostic::Diagnostic;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
-use crate::screener::Screener;
-use crate::screening::{Refusal, Screening};
+use crate::questionnaire::frame;
+use crate::rule_set::RuleSet;
+use crate::rule_set::files;
+use crate::screening::result::{Refusal, Screening};
+use crate::screening::screener::Screener;
+use crate::screening::what_if::days::MOST_DAYS;
 
 mod printer;
 mod stop;
 mod twins;
 
-use printer::{Printer, not_reached};
-use twins::Twins;
+use crate::cli::screen::printer::{Printer, not_reached};
+use crate::cli::screen::twins::Twins;
 
 /// Arguments of `screen`.
 #[derive(Debug, Args)]
@@ -68,7 +69,9 @@ fn n_days(text: &str) -> Result<usize, String> {
 
 /// Runs the command. Each screening is printed as soon as it is made, so that a run that is stopped leaves whole ones.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else { return ExitStatus::Refused };
+    let Some(rule_set) = draw::usable(&arguments.rules) else {
+        return ExitStatus::Refused;
+    };
     let screener = match screener(arguments, &rule_set) {
         Ok(screener) => screener,
         Err(found) => {
@@ -131,15 +134,17 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 fn screener<'a>(arguments: &Arguments, rule_set: &'a RuleSet) -> Result<Screener<'a>, Vec<Diagnostic>> {
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
     let screener = Screener::new(rule_set, as_of).alternatives(arguments.alternatives).days(arguments.dates);
-    let Some(path) = &arguments.clinic else { return Ok(screener) };
-    let bytes = files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it])?;
+    let Some(path) = &arguments.clinic else {
+        return Ok(screener);
+    };
+    let bytes = files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
     screener.clinic(&path.display().to_string(), &bytes)
 }
 
 /// Screens one file. `notice` is what must be known of it beside the rule set.
 fn screen(screener: &Screener<'_>, path: &Path, notice: Option<String>) -> Result<Screening, Refusal> {
     let name = path.display().to_string();
-    let read = match files::read_bounded(path, questionnaire::LARGEST) {
+    let read = match files::read_bounded(path, frame::LARGEST) {
         Ok(bytes) => screener.read(&name, &bytes),
         Err(problem) => Err(Refusal { reference: None, path: name, notices: Vec::new(), problems: vec![*problem] }),
     };

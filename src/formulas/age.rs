@@ -2,8 +2,8 @@
 
 use chrono::NaiveDate;
 
-use super::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
-use super::given::{both, result};
+use crate::formulas::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::given::{both, result};
 
 /// [`completed_years`] of a rule set.
 pub static COMPLETED_YEARS: Formula = Formula {

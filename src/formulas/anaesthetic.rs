@@ -1,8 +1,10 @@
 //! Doses of local anaesthetic, their limits, and several agents counted together.
 
-use super::formula::{Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
-use super::given::{Given, Injected, NoResult, both, result};
-use super::{not_negative, positive, settled};
+use crate::formulas::formula::{
+    Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind,
+};
+use crate::formulas::given::{Given, Injected, NoResult, both, result};
+use crate::formulas::{not_negative, positive, settled};
 
 /// [`load`] of a plan, and of what was injected before and still counts.
 pub static ANAESTHETIC_LOAD: Formula = Formula {
@@ -103,7 +105,9 @@ pub static SITE_LOAD: Formula = Formula {
         let (plan, n_sites) = plan_and_sites(given, |line| line.agent.most_per_site().is_none() || dose_of(line).is_some())?;
         let mut highest = Some(0.0_f64);
         for line in plan {
-            let Some(most) = line.agent.most_per_site() else { continue };
+            let Some(most) = line.agent.most_per_site() else {
+                continue;
+            };
             let doses: Option<f64> = plan.iter().filter(|other| other.position == line.position).map(dose_of).sum();
             let share = doses.and_then(|mg| fraction(mg / f64::from(n_sites), most));
             highest = highest.zip(share).map(|(a, b)| a.max(b));

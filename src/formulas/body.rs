@@ -1,8 +1,8 @@
 //! Body-mass index, ideal weight, and the weight that doses are taken from.
 
-use super::formula::{CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
-use super::given::{Sex, both, result};
-use super::{positive, settled};
+use crate::formulas::formula::{CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::given::{Sex, both, result};
+use crate::formulas::{positive, settled};
 
 /// Centimetres in an inch.
 const CM_PER_INCH: f64 = 2.54;

@@ -1,8 +1,8 @@
 //! Points added up, lists compared, and one number set against another.
 
-use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
-use super::given::{NoResult, both, result};
-use super::{positive, settled};
+use crate::formulas::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::given::{NoResult, both, result};
+use crate::formulas::{positive, settled};
 
 /// How many options are chosen.
 pub static COUNT_OF: Formula = Formula {

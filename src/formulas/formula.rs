@@ -4,7 +4,7 @@
 //! vocabulary when it is known. Every field must be filled, so that a formula that is silent about one does not compile;
 //! the tests hold each to its own arithmetic.
 
-use super::given::{Given, NoResult, Side};
+use crate::formulas::given::{Given, NoResult, Side};
 
 /// A published formula.
 #[derive(Debug)]

@@ -4,7 +4,7 @@
 //! Two published roundings of the same equation differ by some hundredths of a mmol/mol, which would decide cases
 //! that lie on a limit; whole mmol/mol and tenths of a per cent, as the published tables print them, do not differ.
 
-use super::settled;
+use crate::formulas::settled;
 
 /// HbA1c in mmol/mol from per cent, unrounded: (per cent - 2.15) x 10.929.
 ///

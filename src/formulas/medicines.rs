@@ -1,8 +1,8 @@
 //! Doses of medicines by the day: steroids counted together, and the most paracetamol.
 
-use super::formula::{Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
-use super::given::{Given, NoResult, Taken, result};
-use super::{not_negative, positive, settled};
+use crate::formulas::formula::{Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::given::{Given, NoResult, Taken, result};
+use crate::formulas::{not_negative, positive, settled};
 
 /// Known where every steroid has its amount, and 0 where there is no steroid.
 const STEROIDS: Known = Known::AtMost { perhaps: Needs::Recognised("medicines"), surely: Needs::NoSteroid("medicines") };

@@ -1,8 +1,8 @@
 //! Ratios of a pressure in a limb to the pressure in the arm.
 
-use super::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
-use super::given::{Given, NoResult, Side, result};
-use super::{not_negative, positive, settled};
+use crate::formulas::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::given::{Given, NoResult, Side, result};
+use crate::formulas::{not_negative, positive, settled};
 
 /// [`pressure_index`] of a rule set.
 pub static PRESSURE_INDEX: Formula = Formula {

@@ -1,8 +1,8 @@
 //! Creatinine clearance by Cockcroft and Gault. Not a filtration rate indexed to body surface, and no stand-in for one.
 
-use super::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
-use super::given::{Sex, both, result};
-use super::{not_negative, positive, settled};
+use crate::formulas::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::given::{Sex, both, result};
+use crate::formulas::{not_negative, positive, settled};
 
 /// [`cautious`] of a rule set.
 pub static COCKCROFT_GAULT: Formula = Formula {

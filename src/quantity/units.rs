@@ -5,9 +5,9 @@
 
 use std::fmt;
 
-use super::tidy;
 use crate::formulas::glycaemia::{ifcc_to_ngsp, ngsp_to_ifcc};
 use crate::formulas::without_noise;
+use crate::quantity::tidy;
 
 /// A kind of quantity that a question can ask for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]

@@ -1,12 +1,15 @@
 //! Days, with or without a time of day, and how old something is.
 //!
 //! One way of writing a date is read: year, month, day. No clock is asked; every "now" is an argument.
+//!
+//! Dates alone count in whole days, so that an INR dated the day before surgery is 24 hours old
+//! even if it was taken the morning before. With a time of day, hours count to the minute.
 
 use std::fmt;
 
 use chrono::{Datelike, Months, NaiveDate, NaiveTime, TimeDelta};
 
-use super::span::Span;
+use crate::quantity::span::Span;
 
 /// First and last year that are read; anything else is a slip of the keys.
 pub const YEARS: std::ops::RangeInclusive<i32> = 1900..=2200;

@@ -3,12 +3,13 @@
 //! INVARIANT: whatever comes from a file passes `escape`, so headings, lists, tables and links are the book's own.
 //! Every rule, limit, source and question has an anchor, which is its id.
 
-use super::SAFETY;
-use super::markdown::escape::{code, inline};
-use super::words::{self, counted};
-use crate::governance::words::{ConditionText, placeholder, said};
-use crate::model::{Basis, Checked, Citation, Concern, Idx, Kind, Piece, Rule, RuleSet, Text};
 use crate::outcome::{Outcome, Standing};
+use crate::report::SAFETY;
+use crate::report::markdown::escape::{code, inline};
+use crate::report::words;
+use crate::report::words::counted;
+use crate::rule_set::words::{ConditionText, placeholder, said};
+use crate::rule_set::{Basis, Checked, Citation, Concern, Idx, Kind, Piece, Rule, RuleSet, Text};
 
 mod changes;
 pub mod html;
@@ -72,7 +73,7 @@ pub fn markdown(book: &Book<'_>) -> String {
     contents(&mut sheet, book);
     concerns(&mut sheet, rules);
     for (at, concern) in rules.concerns.entries() {
-        self::concern(&mut sheet, book, at, concern);
+        crate::report::book::concern(&mut sheet, book, at, concern);
     }
     for (anchor, title, write) in PARTS {
         sheet.heading(2, anchor, title);
@@ -155,7 +156,7 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
         sheet.item(0, &format!("{} ({})", link(&rule.title, &rule.id), standing(rule)));
     }
     for (rule, states) in rules {
-        self::rule(sheet, book.rule_set, rule, states);
+        crate::report::book::rule(sheet, book.rule_set, rule, states);
     }
 }
 

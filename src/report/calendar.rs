@@ -3,10 +3,10 @@
 //! Written here and not by a library, since it must be the same for the same input: no clock and no chance is asked for
 //! the stamps and ids of events and alarms, and no line may be longer than 75 bytes.
 
-use super::due::{Agenda, Review};
-use super::page::{harmless, one_line};
-use super::words::short;
-use crate::load::files::sha256;
+use crate::report::due::{Agenda, Review};
+use crate::report::page::{harmless, one_line};
+use crate::report::words::short;
+use crate::rule_set::files::sha256;
 
 /// Most bytes of a line, its end not counted.
 const LONGEST_LINE: usize = 75;

@@ -5,11 +5,11 @@
 
 use std::cmp::Reverse;
 
-use super::page::{Indent, Page, Paint, Style};
-use super::words::{counted, surgery};
-use crate::facts::Why;
-use crate::model::catalogue::Who;
-use crate::screening::{Screening, ToAsk, Unrecognised, WhyAsked};
+use crate::questionnaire::facts::Why;
+use crate::report::page::{Indent, Page, Paint, Style};
+use crate::report::words::{counted, surgery};
+use crate::rule_set::catalogue::Who;
+use crate::screening::result::{Screening, ToAsk, Unrecognised, WhyAsked};
 
 /// Narrow enough for a message.
 const WIDTH: usize = 64;

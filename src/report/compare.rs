@@ -2,15 +2,15 @@
 
 use serde_json::{Value, json};
 
-use super::json::escaped;
-use super::markdown::escape;
-use super::page::one_line;
-use super::proofs::file;
-use super::words::edition;
-use crate::governance::compare::{ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious};
-use crate::governance::decide::Witness;
-use crate::model::RuleSet;
+use crate::exact::Witness;
 use crate::outcome::Standing;
+use crate::report::json::escaped;
+use crate::report::markdown::escape;
+use crate::report::page::one_line;
+use crate::report::proofs::file;
+use crate::report::words::edition;
+use crate::rule_set::RuleSet;
+use crate::workbench::compare::{ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious};
 
 /// Everything that a comparison came to.
 #[derive(Debug)]
@@ -183,7 +183,9 @@ fn because(one: &Move) -> String {
 
 fn example_text(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> String {
     match example {
-        Err(fact) => format!("    whether there is such a patient was not decided, because of {fact}"),
+        Err(fact) => {
+            format!("    whether there is such a patient was not decided, because of {fact}")
+        }
         Ok(seen) => {
             let said = format!("    for example, as of {}, and no answer of it can be left out:\n", day_of(it, seen));
             said + &textwrap::indent(&questionnaire(seen), "      | ")
@@ -338,7 +340,7 @@ fn example(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> Value {
         Err(fact) => json!({ "open_because_of": fact }),
         Ok(seen) => match seen.as_slice() {
             [old, new] => {
-                json!({ "old": super::proofs::example(it.old, old), "new": super::proofs::example(it.new, new) })
+                json!({ "old": crate::report::proofs::example(it.old, old), "new": crate::report::proofs::example(it.new, new) })
             }
             _ => Value::Null,
         },

@@ -2,10 +2,11 @@
 
 use chrono::NaiveDate;
 
-use super::page::{Indent, Page, Paint, Style};
-use super::words::{self, counted, day, grouped};
-use crate::governance::due::{Due, DueItem};
-use crate::model::RuleSet;
+use crate::report::page::{Indent, Page, Paint, Style};
+use crate::report::words;
+use crate::report::words::{counted, day, grouped};
+use crate::rule_set::RuleSet;
+use crate::workbench::due::{Due, DueItem};
 
 /// A day, and what is due on it.
 const DATED: Indent = Indent { label: 0, text: 0, hang: 4 };

@@ -1,11 +1,15 @@
 //! A screening as JSON, as `schemas/screening.schema.json` describes it: what it says of itself, which tool says it, and
 //! what to ask by whom. And a refused questionnaire: the entry in its place, so that no file of a run is missing.
+//!
+//! Notes and unrecognised names are objects with their places, undetermined rules carry title and
+//! urgency, questions to ask carry their options and why they are missing; volumes are texts
+//! rounded down.
 
 use serde_json::{Map, Value, json};
 
-use super::{SAFETY, chase, steers};
-use crate::diagnostic::Diagnostic;
-use crate::screening::{Refusal, Screening, ToAsk};
+use crate::document::diagnostic::Diagnostic;
+use crate::report::{SAFETY, chase, steers};
+use crate::screening::result::{Refusal, Screening, ToAsk};
 
 /// The version of the shape.
 const VERSION: u8 = 1;

@@ -3,11 +3,11 @@
 //! INVARIANT: no time and no host stand in it, so the same cases give the same bytes; whatever comes from a file is
 //! escaped, and what XML cannot hold is replaced by a mark.
 
-use super::page::{harmless, one_line};
-use super::words::grouped;
-use crate::governance::cases::{CaseRun, Difference};
-use crate::load::cases::Case;
-use crate::model::RuleSet;
+use crate::report::page::{harmless, one_line};
+use crate::report::words::grouped;
+use crate::rule_set::RuleSet;
+use crate::workbench::cases::read::Case;
+use crate::workbench::cases::{CaseRun, Difference};
 
 /// The cases and what each came to, in the order of the cases.
 pub fn suites(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun]) -> String {
@@ -33,7 +33,9 @@ fn test_case(case: &Case, run: &CaseRun) -> String {
     let file = case.source.file_name();
     let class = file.strip_suffix(".yaml").unwrap_or(file);
     let head = format!("    <testcase classname=\"{}\" name=\"{}\"", attribute(class), attribute(&case.title));
-    let Some(first) = run.differences.first() else { return format!("{head}/>\n") };
+    let Some(first) = run.differences.first() else {
+        return format!("{head}/>\n");
+    };
     let kind = match first {
         Difference::Refused(_) => "refused",
         Difference::Verdict { .. } => "verdict",

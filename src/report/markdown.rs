@@ -5,19 +5,21 @@
 
 use std::cmp::Reverse;
 
-use super::text::{anaesthetic, counts};
-use super::words::{
+use crate::outcome::Outcome;
+use crate::report::text::{anaesthetic, counts};
+use crate::report::words::{
     against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
     local_policy, local_told, may_go_ahead, meaning, names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect,
     rule_set, span, stamp, standing_of, still_open, stranger, surgery, who, would_be,
 };
-use super::{SAFETY, Standing, words};
-use crate::outcome::Outcome;
-use crate::screening::{Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk, Undetermined};
+use crate::report::{SAFETY, Standing, words};
+use crate::screening::result::{
+    Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk, Undetermined,
+};
 
 pub(super) mod escape;
 
-use escape::{code, inline, quote};
+use crate::report::markdown::escape::{code, inline, quote};
 
 /// The page of one patient.
 ///
@@ -280,7 +282,9 @@ fn because(because: &Because) -> String {
     let place = match (&because.path, because.line) {
         (Some(path), Some(line)) => format!(" ({})", inline(&place(path, line))),
         (Some(path), None) => format!(" ({})", inline(path)),
-        (None, _) if !because.from.is_empty() => format!(" (worked out from {})", codes(&because.from)),
+        (None, _) if !because.from.is_empty() => {
+            format!(" (worked out from {})", codes(&because.from))
+        }
         (None, _) => String::new(),
     };
     format!("{} = {}{place}", code(&because.fact), inline(&because.value))
@@ -310,7 +314,9 @@ fn lifts(sheet: &mut Sheet, lifts: &[Lift]) {
 }
 
 fn alternatives(sheet: &mut Sheet, screening: &Screening) {
-    let Some(plans) = &screening.alternatives else { return };
+    let Some(plans) = &screening.alternatives else {
+        return;
+    };
     sheet.heading(1, &format!("Other plans ({})", plans.len()));
     if plans.is_empty() {
         sheet.paragraph(words::no_plan(screening));

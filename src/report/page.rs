@@ -9,8 +9,8 @@ use anstyle::{AnsiColor, Style as Ansi};
 use textwrap::core::display_width;
 use textwrap::{Options, WordSeparator, WordSplitter, WrapAlgorithm};
 
-use super::steers;
 use crate::outcome::Outcome;
+use crate::report::steers;
 
 /// Width for a reader who is not at a terminal.
 const USUAL_WIDTH: usize = 80;

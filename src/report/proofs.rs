@@ -3,12 +3,12 @@
 use chrono::NaiveDate;
 use serde_json::{Value, json};
 
-use super::json::escaped;
-use super::page::{harmless, one_line};
-use crate::evaluate::{firing, standing};
-use crate::governance::decide::Witness;
-use crate::governance::prove::Proof;
-use crate::model::{Guarantee, RuleSet};
+use crate::exact::Witness;
+use crate::report::json::escaped;
+use crate::report::page::{harmless, one_line};
+use crate::rule_set::{Guarantee, RuleSet};
+use crate::screening::evaluate::{firing, standing};
+use crate::workbench::prove::Proof;
 
 /// All proofs for people.
 pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate, width: usize) -> String {

@@ -5,11 +5,11 @@
 
 use serde_json::{Value, json};
 
-use super::json::escaped;
-use crate::diagnostic::{Code, Diagnostic, Label, Severity};
-use crate::governance::lint::Judged;
-use crate::load::files::sha256;
-use crate::source::Source;
+use crate::document::diagnostic::{Code, Diagnostic, Label, Severity};
+use crate::document::source::Source;
+use crate::report::json::escaped;
+use crate::rule_set::files::sha256;
+use crate::workbench::lint::Judged;
 
 /// Where the schema of the form stands.
 const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";

@@ -4,21 +4,21 @@
 //! whom, what to take care of, the anaesthetic arithmetic and the notes. The rules still open come late: with few
 //! answers there are many of them, and what to ask says the same more shortly.
 
-use super::page::{Indent, Page, Paint, Style, one_line};
-use super::words::{
+use crate::outcome::Outcome;
+use crate::report::page::{Indent, Page, Paint, Style, one_line};
+use crate::report::words::{
     because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told,
     may_go_ahead, meaning, next, of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
 };
-use super::{SAFETY, Standing, words};
-use crate::outcome::Outcome;
-use crate::screening::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
+use crate::report::{SAFETY, Standing, words};
+use crate::screening::result::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
 
 pub mod anaesthetic;
 mod prospects;
 mod summary;
 
-pub use super::words::cited;
-pub use summary::{counts, summary};
+pub use crate::report::text::summary::{counts, summary};
+pub use crate::report::words::cited;
 
 /// The parts of a finding: labels, and the texts beside them.
 const PART: Indent = Indent { label: 4, text: 16, hang: 0 };

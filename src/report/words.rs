@@ -4,18 +4,18 @@ use std::fmt;
 
 use chrono::NaiveDate;
 
-use super::Standing;
-use crate::model::catalogue::Who;
-use crate::model::{Kind, Loosens, RuleSet, Status};
 use crate::outcome::{Outcome, State};
-use crate::screening::{
+use crate::report::Standing;
+use crate::rule_set::catalogue::Who;
+use crate::rule_set::{Kind, Loosens, RuleSet, Status};
+use crate::screening::result::{
     Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SetAside, SourceStamp, ToAsk, Turn,
     Undetermined, Unrecognised,
 };
 
 mod next;
 
-pub use next::{may_go_ahead, next, next_briefly};
+pub use crate::report::words::next::{may_go_ahead, next, next_briefly};
 
 /// Digits of a digest that are shown: enough to compare by eye.
 const DIGEST_DIGITS: usize = 12;
@@ -180,7 +180,9 @@ pub fn plan(changes: &[Change]) -> String {
         .map(|it| {
             let bare = |answer: &str| ["yes", "no", "none", "not known"].contains(&answer.to_lowercase().as_str());
             let of = match it.fact.rsplit('.').next() {
-                Some(name) if bare(&it.then) || bare(&it.now) => format!("{}: ", name.replace('_', " ")),
+                Some(name) if bare(&it.then) || bare(&it.now) => {
+                    format!("{}: ", name.replace('_', " "))
+                }
                 _ => String::new(),
             };
             format!("{of}{} instead of {}", it.then, it.now)
@@ -234,7 +236,9 @@ pub fn because(because: &Because) -> String {
     let place = match (&because.path, because.line) {
         (Some(path), Some(line)) => format!(" ({})", place(path, line)),
         (Some(path), None) => format!(" ({path})"),
-        (None, _) if !because.from.is_empty() => format!(" (worked out from {})", because.from.join(", ")),
+        (None, _) if !because.from.is_empty() => {
+            format!(" (worked out from {})", because.from.join(", "))
+        }
         (None, _) => String::new(),
     };
     format!("{} = {}{place}", because.fact, because.value)

@@ -2,7 +2,7 @@
 
 use std::marker::PhantomData;
 
-use super::Idx;
+use crate::table::Idx;
 
 /// A set of positions in a table, as bits.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,9 +1,9 @@
 //! Other ways of writing the same thing come to the same screening.
 
 use preblock::Screener;
-use preblock::model::RuleSet;
-use preblock::report::json;
-use preblock::screening::{Screening, SourceStamp};
+use preblock::inner::report::json;
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::screening::result::{Screening, SourceStamp};
 use rstest::rstest;
 
 use crate::support::{codes, embedded, facts_over, screening, today};
@@ -31,10 +31,12 @@ answers:
 /// The schema that editors use does not underline what the reader takes.
 fn an_editor_accepts(name: &str, bytes: &[u8]) {
     let schema: serde_json::Value =
-        serde_json::from_str(preblock::load::shape::schema("questionnaire").unwrap_or_default()).unwrap_or_default();
-    let read = preblock::load::text::read(name, bytes, 1 << 20);
-    let (Some(source), Some(root)) = (read.source, read.root) else { return };
-    let found = preblock::load::shape::check_against(&schema, &source, &root);
+        serde_json::from_str(preblock::inner::document::shape::schema("questionnaire").unwrap_or_default()).unwrap_or_default();
+    let read = preblock::inner::document::text::read(name, bytes, 1 << 20);
+    let (Some(source), Some(root)) = (read.source, read.root) else {
+        return;
+    };
+    let found = preblock::inner::document::shape::check_against(&schema, &source, &root);
     assert!(found.is_empty(), "{name}: {:?}\n{}", codes(&found), String::from_utf8_lossy(bytes));
 }
 
@@ -204,8 +206,8 @@ fn just_right(#[case] plain: &str, #[case] other: &str) {
 #[case(" ")]
 #[case("\t")]
 fn the_same_in_json(#[case] indent: &str) {
-    let read = preblock::load::text::read("plain.yaml", PLAIN.as_bytes(), 1 << 20);
-    let value = read.root.map(|it| preblock::load::shape::to_json(&it)).unwrap_or_default();
+    let read = preblock::inner::document::text::read("plain.yaml", PLAIN.as_bytes(), 1 << 20);
+    let value = read.root.map(|it| preblock::inner::document::shape::to_json(&it)).unwrap_or_default();
     let mut bytes = Vec::new();
     let formatter = serde_json::ser::PrettyFormatter::with_indent(indent.as_bytes());
     let mut writer = serde_json::Serializer::with_formatter(&mut bytes, formatter);

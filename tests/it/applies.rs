@@ -3,14 +3,15 @@
 
 use std::collections::BTreeMap;
 
-use preblock::evaluate::Compiled;
-use preblock::facts::{self, Facts, Gathered};
-use preblock::load::questionnaire;
-use preblock::model::{Answer, Question, RuleSet};
-use preblock::outcome::Outcome;
-use preblock::report::page::Style;
-use preblock::report::{json, markdown, text};
-use preblock::truth::Truth;
+use preblock::inner::outcome::Outcome;
+use preblock::inner::questionnaire::facts;
+use preblock::inner::questionnaire::facts::{Facts, Gathered};
+use preblock::inner::questionnaire::frame;
+use preblock::inner::report::page::Style;
+use preblock::inner::report::{json, markdown, text};
+use preblock::inner::rule_set::{Answer, Question, RuleSet};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::truth::Truth;
 use rstest::rstest;
 
 use crate::properties::{example, gated, span_of};
@@ -20,7 +21,7 @@ use crate::support::{codes, embedded_once, facts, gathered, held, screening, tex
 fn over(rules: &RuleSet, answers: &Gathered, lines: &str) -> Facts {
     let own = gathered(rules, &written(lines)).unwrap_or_else(|found| unreachable!("{lines}: {:?}", codes(&found)));
     let completed_on = answers.completed_on.clone();
-    let mut all = questionnaire::over(answers, &own);
+    let mut all = frame::over(answers, &own);
     all.completed_on = completed_on;
     let (facts, refused) = facts::read(rules, &all, today());
     assert!(refused.is_empty(), "{lines}: {:?}", codes(&refused));
@@ -29,7 +30,7 @@ fn over(rules: &RuleSet, answers: &Gathered, lines: &str) -> Facts {
 
 /// Every answer to a question that says no more than that there is nothing.
 fn harmless(question: &Question) -> Vec<String> {
-    let nothing = |options: &[preblock::model::Choice]| -> Vec<String> {
+    let nothing = |options: &[preblock::inner::rule_set::Choice]| -> Vec<String> {
         options.iter().filter(|it| it.nothing || question.harmless_alone).map(|it| it.id.clone()).collect()
     };
     let answers = match &question.answer {
@@ -61,7 +62,7 @@ fn every_harmless_answer_to_a_question_that_does_not_apply_leaves_go() {
     assert_eq!(span_of(rules, &states).verdict().outcome, Outcome::Go);
     let (mut n_questions, mut n_tried) = (0, 0);
     for question in &rules.catalogue.questions {
-        let shut = facts::holds::applies(question, &rules.catalogue, &before) == Truth::No;
+        let shut = preblock::inner::questionnaire::facts::truth_of::applies(question, &rules.catalogue, &before) == Truth::No;
         if !shut || before.is_standing(question.slot) {
             continue;
         }
@@ -167,10 +168,10 @@ fn a_plan_beyond_the_offers_is_held_without_a_rule() {
             "{ id: adrenaline, ask: Adrenaline?, answer: yes-no, from: nurse, decision: true }",
         );
         files.set("questions.yaml", questions);
-        let rules = preblock::load::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+        let rules = preblock::inner::rule_set::read::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
         (rules, "clinic: 1\nname: Test\noffers: { plan: { adrenaline: [no] } }\nanswers: {}\n")
     };
-    let (clinic, wrong) = questionnaire::clinic(&rules, "clinic.yaml", text.as_bytes());
+    let (clinic, wrong) = frame::clinic(&rules, "clinic.yaml", text.as_bytes());
     assert!(wrong.is_empty(), "{:?}", codes(&wrong));
     let clinic = clinic.map(|it| it.answers).unwrap_or_default();
     for (adrenaline, verdict) in [("yes", Outcome::Defer), ("no", Outcome::Go), ("unknown", Outcome::Defer)] {

@@ -4,9 +4,10 @@ use std::path::Path;
 use std::process::Command;
 
 use chrono::NaiveDate;
-use preblock::evaluate::notices::notices;
-use preblock::load::{Care, RuleFiles, rule_set};
-use preblock::model::RuleSet;
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::{Care, RuleFiles};
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::screening::notices::notices;
 use rstest::rstest;
 use serde_json::Value;
 

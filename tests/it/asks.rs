@@ -4,10 +4,10 @@
 
 use std::path::{Path, PathBuf};
 
-use preblock::diagnostic::did_you_mean;
-use preblock::evaluate::asks;
-use preblock::facts::course;
-use preblock::model::Answer;
+use preblock::inner::document::diagnostic::did_you_mean;
+use preblock::inner::rule_set::Answer;
+use preblock::inner::rule_set::course;
+use preblock::inner::screening::asks;
 use rstest::rstest;
 use serde_json::Value;
 

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use preblock::load::rule_set;
-use preblock::model::{Checked, RuleSet};
-use preblock::report::book::{Book, html, markdown};
+use preblock::inner::report::book::{Book, html, markdown};
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Checked, RuleSet};
 use rstest::rstest;
 use serde_json::{Value, json};
 
@@ -42,7 +42,7 @@ fn everything_of_the_rule_set_is_in_the_book() {
     for it in wanted {
         assert!(anchors.contains(it.as_str()), "{it} is not in the book");
     }
-    assert!(book.contains(preblock::report::SAFETY) && book.contains(&rules.digest) && book.contains("draft, not approved for use"));
+    assert!(book.contains(preblock::inner::report::SAFETY) && book.contains(&rules.digest) && book.contains("draft, not approved for use"));
     let log = include_str!("../../rules/CHANGELOG.md").split("\n## ").nth(1).expect("a section");
     let first = log.lines().nth(2).and_then(|it| it.split('.').next()).expect("its first sentence");
     assert!(first.len() > 20 && book.contains(first), "what changed is said: {first}");
@@ -143,7 +143,7 @@ fn no_text_of_a_file_becomes_markup() {
         rules.concerns.iter_mut().for_each(|it| it.title.clone_from(&text));
         rules.rules.iter_mut().for_each(|it| {
             it.title.clone_from(&text);
-            it.reason.pieces = vec![preblock::model::Piece::Words(text.clone())];
+            it.reason.pieces = vec![preblock::inner::rule_set::Piece::Words(text.clone())];
         });
         rules.limits.iter_mut().for_each(|it| {
             it.about.clone_from(&text);

@@ -372,7 +372,7 @@ fn a_misspelt_name_is_told_the_likely_one() {
 
 #[test]
 fn every_code_is_explained() {
-    for code in preblock::diagnostic::Code::ALL {
+    for code in preblock::inner::document::diagnostic::Code::ALL {
         let output = run(&["explain", code.name()]);
         let page = text(&output.stdout);
         assert_eq!(status(&output), 0);
@@ -413,7 +413,7 @@ fn a_blank_questionnaire_asks_everything_and_answers_nothing() {
 
 /// The last part of every question's id, from the rule set itself.
 fn preblock_questions() -> Vec<String> {
-    let rules = preblock::load::rule_set(&preblock::load::RuleFiles::embedded());
+    let rules = preblock::inner::rule_set::read::rule_set(&preblock::inner::rule_set::files::RuleFiles::embedded());
     let rules = rules.unwrap_or_else(|found| unreachable!("{found:?}"));
     rules.catalogue.questions.iter().filter_map(|it| it.id.split('.').nth(1).map(str::to_owned)).collect()
 }

@@ -4,15 +4,18 @@ use std::collections::BTreeSet;
 use std::process::Command;
 
 use batsat::Lit;
-use preblock::evaluate::{Compiled, State, standing};
-use preblock::governance::compare::{Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally};
-use preblock::governance::decide::domain::Shape;
-use preblock::governance::decide::{Decider, Witness};
-use preblock::load::cases::cases;
-use preblock::load::{RuleFiles, TextFile, rule_set_with};
-use preblock::model::RuleSet;
-use preblock::outcome::Standing;
-use preblock::report::compare::{Compared, json, markdown, text};
+use preblock::inner::exact::domain::Shape;
+use preblock::inner::exact::{Decider, Witness};
+use preblock::inner::outcome::Standing;
+use preblock::inner::outcome::State;
+use preblock::inner::questionnaire::policy::rule_set_with;
+use preblock::inner::report::compare::{Compared, json, markdown, text};
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::{RuleFiles, TextFile};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::evaluate::standing;
+use preblock::inner::workbench::cases::read::cases;
+use preblock::inner::workbench::compare::{Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally};
 use proptest::prelude::*;
 use pulldown_cmark::{Event, Options, Parser, Tag};
 use rstest::rstest;
@@ -97,7 +100,7 @@ fn moves(old: &RuleSet, new: &RuleSet, exact: &Exact) -> Vec<String> {
 }
 
 fn shifts(exact: &Exact) -> Vec<String> {
-    let one = |it: &preblock::governance::compare::Shift| {
+    let one = |it: &preblock::inner::workbench::compare::Shift| {
         let (lost, gained) = (if it.lost.is_some() { " -" } else { "" }, if it.gained.is_some() { " +" } else { "" });
         format!("{}{lost}{gained}", it.rule.trim_start_matches("test/"))
     };
@@ -529,7 +532,7 @@ fn what_stands_in_files_stays_text() {
     let page = shown(&markdown(&both));
     assert!(page.contains(hostile), "{page}");
     assert!(page.contains("`*tablet*` <b>|[x](y)"), "{page}");
-    assert!(!text(&both, 80).chars().any(|it| it != '\n' && preblock::source::steers(it)));
+    assert!(!text(&both, 80).chars().any(|it| it != '\n' && preblock::inner::document::source::steers(it)));
     let Ok(exact) = &both.exact else { unreachable!("decided") };
     assert_eq!(moves(&old, &new, exact), ["defer > go"]);
     hold_together(&both);

@@ -1,11 +1,12 @@
 //! The space of answers: it holds every patient there is, and every example it gives is one.
 
 use batsat::Lit;
-use preblock::evaluate::{Compiled, State};
-use preblock::governance::cases;
-use preblock::governance::decide::{Decider, DualRail, Found, Witness};
-use preblock::load::RuleFiles;
-use preblock::model::RuleSet;
+use preblock::inner::exact::{Decider, DualRail, Found, Witness};
+use preblock::inner::outcome::State;
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::workbench::cases;
 
 use proptest::prelude::*;
 use rstest::rstest;
@@ -43,7 +44,7 @@ fn the_space_holds_every_worked_case() {
     let (rule_set, compiled) = embedded_once();
     let mut decider = Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let mut n_tried = 0;
-    for case in &preblock::load::cases::cases(&RuleFiles::embedded(), rule_set).unwrap_or_default() {
+    for case in &preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rule_set).unwrap_or_default() {
         let run = cases::run(rule_set, compiled, case);
         let together = just_so(&decider.judgements[0].rules, &run.states);
         if !decider.logic.possible(&together) {

@@ -1,8 +1,9 @@
 //! Derived facts that count, from answers as they are written: what comes out, and what leaves them missing.
 
-use preblock::facts::{Fact, Facts};
-use preblock::load::{RuleFiles, rule_set};
-use preblock::model::RuleSet;
+use preblock::inner::questionnaire::facts::{Fact, Facts};
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
 use rstest::rstest;
 
 use crate::support::{codes, facts, files, text_of};
@@ -164,7 +165,9 @@ fn counted(#[case] name: &str, #[case] answers: &str, #[case] expected: &str) {
 fn steroids_counted(#[case] taken: &str, #[case] daily: &str, #[case] days: &str) {
     let rules = rules();
     let facts = facts(&rules, &format!("a: {{ taken: {taken} }}"));
-    let expected = |text: &str| if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() };
+    let expected = |text: &str| {
+        if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() }
+    };
     assert_eq!(shown(&rules, &facts, "daily"), expected(daily), "{taken}");
     assert_eq!(shown(&rules, &facts, "days"), expected(days), "{taken}");
 }
@@ -179,7 +182,9 @@ fn steroids_counted(#[case] taken: &str, #[case] daily: &str, #[case] days: &str
 fn steroids_counted_as_the_adrenals_do(#[case] taken: &str, #[case] daily: &str, #[case] adrenal: &str) {
     let rules = rules();
     let facts = facts(&rules, &format!("a: {{ taken: {taken} }}"));
-    let expected = |text: &str| if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() };
+    let expected = |text: &str| {
+        if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() }
+    };
     assert_eq!(shown(&rules, &facts, "daily"), expected(daily), "{taken}");
     assert_eq!(shown(&rules, &facts, "adrenal"), expected(adrenal), "{taken}");
 }

@@ -4,9 +4,9 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate};
-use preblock::formulas::formula::{Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, Known, Moves, Needs, RoleKind};
-use preblock::formulas::given::{Agent, Chosen, Given, Injected, NoResult, Sex, Side, Taken, Value};
-use preblock::formulas::{ALL, find};
+use preblock::inner::formulas::formula::{Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, Known, Moves, Needs, RoleKind};
+use preblock::inner::formulas::given::{Agent, Chosen, Given, Injected, NoResult, Sex, Side, Taken, Value};
+use preblock::inner::formulas::{ALL, find};
 
 use crate::properties::Dice;
 
@@ -157,7 +157,9 @@ fn holds(given: &Given<'_>, needs: &Needs) -> bool {
         }),
         Needs::Without(role, agents) => given.plan(role).is_ok_and(|plan| !plan.iter().any(|line| wanted(line, *agents))),
         Needs::Allowed { plan, adrenaline, age } => {
-            let (Ok(plan), Ok(age)) = (given.plan(plan), given.number(age)) else { return false };
+            let (Ok(plan), Ok(age)) = (given.plan(plan), given.number(age)) else {
+                return false;
+            };
             let choices: Vec<bool> = match adrenaline {
                 Some(role) => given.yes(role).into_iter().collect(),
                 None => vec![false, true],
@@ -231,7 +233,9 @@ fn every_formula_is_known_where_it_says_and_lies_between_its_ends() {
             let result = (formula.compute)(&given);
             let told = || format!("{}: {result:?} of {given:?}", formula.name);
             match formula.known {
-                Known::Exactly(needs) => assert_eq!(result.is_ok(), holds(&given, &needs), "{}", told()),
+                Known::Exactly(needs) => {
+                    assert_eq!(result.is_ok(), holds(&given, &needs), "{}", told())
+                }
                 Known::AtMost { perhaps, surely } => {
                     assert!(result.is_err() || holds(&given, &perhaps), "{}", told());
                     assert!(result.is_ok() || !holds(&given, &surely), "{}", told());
@@ -291,7 +295,9 @@ struct Lever {
 
 /// Everything in a role that is a number.
 fn levers(formula: &Formula) -> Vec<Lever> {
-    let number = |value: &Value<'_>| if let Value::Number(number) = value { Some(*number) } else { None };
+    let number = |value: &Value<'_>| {
+        if let Value::Number(number) = value { Some(*number) } else { None }
+    };
     let mut found = Vec::new();
     for role in formula.roles {
         let mut lever = |moves, read, put| found.push(Lever { role: role.name, moves, read, put });
@@ -299,7 +305,9 @@ fn levers(formula: &Formula) -> Vec<Lever> {
             RoleKind::Number(_, moves) => lever(moves, number, |value, to| *value = Value::Number(to)),
             RoleKind::Date(moves) => lever(
                 moves,
-                |value| if let Value::Date(day) = value { Some(day_number(*day)) } else { None },
+                |value| {
+                    if let Value::Date(day) = value { Some(day_number(*day)) } else { None }
+                },
                 |value, to| *value = Value::Date(day_of(to)),
             ),
             RoleKind::Plan { strength, volume, .. } => {
@@ -389,13 +397,19 @@ fn every_number_moves_its_formula_as_it_says() {
             let (mut n_compared, mut n_moved) = (0, 0);
             for _ in 0..ROUNDS {
                 let mut given = inputs(&mut dice, formula);
-                let Some(at) = given.0.iter().position(|(name, _)| *name == lever.role) else { continue };
-                let Some(one) = given.0[at].1.as_ref().and_then(lever.read) else { continue };
+                let Some(at) = given.0.iter().position(|(name, _)| *name == lever.role) else {
+                    continue;
+                };
+                let Some(one) = given.0[at].1.as_ref().and_then(lever.read) else {
+                    continue;
+                };
                 let cuts = cuts_of(formula, &given, lever.role);
                 let others: Vec<f64> = cuts.iter().map(|(at, _)| *at).chain([one + dice.roll(30) as f64, one * 1.5]).collect();
                 let other = others[dice.roll(others.len())];
                 let same_cell = cuts.iter().all(|(at, value_below)| {
-                    let above = |number: f64| if *value_below { number > *at } else { number >= *at };
+                    let above = |number: f64| {
+                        if *value_below { number > *at } else { number >= *at }
+                    };
                     above(one) == above(other)
                 });
                 if !same_cell {
@@ -408,7 +422,9 @@ fn every_number_moves_its_formula_as_it_says() {
                     }
                     (formula.compute)(&given)
                 };
-                let (Ok(of_low), Ok(of_high)) = (run(low), run(high)) else { continue };
+                let (Ok(of_low), Ok(of_high)) = (run(low), run(high)) else {
+                    continue;
+                };
                 let told = format!("{}: {} from {low} to {high} gives {of_low} and {of_high}", formula.name, lever.role);
                 let noise = 1e-12 * of_low.abs().max(of_high.abs());
                 let (may_rise, may_fall) = match lever.moves {
@@ -433,7 +449,9 @@ fn every_number_moves_its_formula_as_it_says() {
 fn what_grows_evenly_lies_on_a_line() {
     let mut n_even = 0;
     for formula in ALL {
-        let Some(role) = formula.even_with else { continue };
+        let Some(role) = formula.even_with else {
+            continue;
+        };
         let mut dice = Dice(20_261_202);
         let mut n_lines = 0;
         for _ in 0..ROUNDS {
@@ -449,7 +467,9 @@ fn what_grows_evenly_lies_on_a_line() {
                 }
                 (formula.compute)(&given)
             };
-            let (Ok(whole), Ok(half), Ok(quarter)) = (scaled(1.0), scaled(0.5), scaled(0.25)) else { continue };
+            let (Ok(whole), Ok(half), Ok(quarter)) = (scaled(1.0), scaled(0.5), scaled(0.25)) else {
+                continue;
+            };
             let (first, second) = (whole - half, half - quarter);
             assert!((first - 2.0 * second).abs() <= 1e-9 * (1.0 + whole.abs()), "{}: {whole} {half} {quarter} of {given:?}", formula.name);
             n_lines += usize::from(first > 0.0);

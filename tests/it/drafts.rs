@@ -4,9 +4,10 @@
 use std::path::Path;
 use std::process::Output;
 
-use preblock::diagnostic::Diagnostic;
-use preblock::load::{Care, RuleFiles, drafts, rule_set};
-use preblock::model::Status;
+use preblock::inner::document::diagnostic::Diagnostic;
+use preblock::inner::rule_set::Status;
+use preblock::inner::rule_set::files::{Care, RuleFiles};
+use preblock::inner::rule_set::read::{drafts, rule_set};
 use rstest::rstest;
 
 use crate::outside;
@@ -72,7 +73,7 @@ fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[
     let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
     let drafted = rules.rule(id).expect("the rule");
     assert_eq!((drafted.last_reviewed.to_string().as_str(), drafted.review_by.to_string().as_str()), ("2026-11-26", "2026-12-24"));
-    let cases = preblock::load::cases::cases(&files, &rules).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let cases = preblock::inner::workbench::cases::read::cases(&files, &rules).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
     let mine: Vec<_> = cases.iter().filter(|it| it.source.name().ends_with(&format!("cases/{concern}-draft.yaml"))).collect();
     let [fires, quiet, open] = mine[..] else { unreachable!("{} cases", mine.len()) };
     assert!(fires.fires.contains(id) && !quiet.fires.contains(id) && !quiet.undetermined.contains(id) && open.undetermined.contains(id));

@@ -1,8 +1,10 @@
 //! The rule set that is embedded: what the build script took down is what the files say.
 
-use preblock::load::text::read_tape;
-use preblock::load::{Care, RuleFiles, files, rule_set};
-use preblock::source::{Node, NodeKind, Source};
+use preblock::inner::document::source::{Node, NodeKind, Source};
+use preblock::inner::document::text::read_tape;
+use preblock::inner::rule_set::files;
+use preblock::inner::rule_set::files::{Care, RuleFiles};
+use preblock::inner::rule_set::read::rule_set;
 
 use crate::support::text_of;
 
@@ -34,7 +36,7 @@ fn each_tape_gives_the_tree_that_two_readers_agree_on() {
         assert!(bare[0].is_some() && bare[0] == bare[1], "{path} reads differently from its tape");
         n_files += 1;
     }
-    let further = rule_set::FURTHER_FILES.iter().filter(|it| RuleFiles::embedded().file(it).is_some()).count();
+    let further = preblock::inner::rule_set::read::FURTHER_FILES.iter().filter(|it| RuleFiles::embedded().file(it).is_some()).count();
     assert_eq!(n_files, 7 + further + crate::support::embedded().concerns.len(), "seven files, further ones, and one for each concern");
 }
 

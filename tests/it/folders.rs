@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use preblock::load::RuleFiles;
+use preblock::inner::rule_set::files::RuleFiles;
 use rstest::rstest;
 
 use crate::support::{files, run, said, text_of};

@@ -3,19 +3,19 @@
 //! Each row names where its expected value comes from. "Worked by hand" is arithmetic from the published formula.
 
 use chrono::NaiveDate;
-use preblock::formulas::age::completed_years;
-use preblock::formulas::anaesthetic::{
+use preblock::inner::formulas::age::completed_years;
+use preblock::inner::formulas::anaesthetic::{
     adrenaline_per_kg, adrenaline_total, dose_mg, fraction, largest_volume_of_share, largest_volume_same_mix, limit_mg, load, reduced_mg,
     volume_per_site,
 };
-use preblock::formulas::body::{body_mass_index, broca, devine, dosing_weight, ideal_weight};
-use preblock::formulas::counts::{difference, missing_from, points, share};
-use preblock::formulas::given::Sex;
-use preblock::formulas::glycaemia::{ifcc_to_ngsp, ifcc_to_ngsp_unrounded, ngsp_to_ifcc, ngsp_to_ifcc_unrounded};
-use preblock::formulas::medicines::{ParacetamolBands, longest_course, paracetamol_ceiling, steroid_daily};
-use preblock::formulas::pressure::{higher_arm, highest, lowest, pressure_index};
-use preblock::formulas::renal::{cautious, cockcroft_gault_si, cockcroft_gault_us};
-use preblock::formulas::without_noise;
+use preblock::inner::formulas::body::{body_mass_index, broca, devine, dosing_weight, ideal_weight};
+use preblock::inner::formulas::counts::{difference, missing_from, points, share};
+use preblock::inner::formulas::given::Sex;
+use preblock::inner::formulas::glycaemia::{ifcc_to_ngsp, ifcc_to_ngsp_unrounded, ngsp_to_ifcc, ngsp_to_ifcc_unrounded};
+use preblock::inner::formulas::medicines::{ParacetamolBands, longest_course, paracetamol_ceiling, steroid_daily};
+use preblock::inner::formulas::pressure::{higher_arm, highest, lowest, pressure_index};
+use preblock::inner::formulas::renal::{cautious, cockcroft_gault_si, cockcroft_gault_us};
+use preblock::inner::formulas::without_noise;
 use rstest::rstest;
 
 const HAND: &str = "worked by hand";

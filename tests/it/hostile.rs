@@ -5,10 +5,10 @@ use std::process::{Command, Output};
 use std::time::{Duration, Instant};
 
 use preblock::Screener;
-use preblock::cli::draw::rendered;
-use preblock::diagnostic::Diagnostic;
-use preblock::facts;
-use preblock::source::steers;
+use preblock::inner::cli::draw::rendered;
+use preblock::inner::document::diagnostic::Diagnostic;
+use preblock::inner::document::source::steers;
+use preblock::inner::questionnaire::facts;
 use rstest::rstest;
 use tempfile::TempDir;
 

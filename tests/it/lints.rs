@@ -5,12 +5,14 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use preblock::cli::draw::rendered;
-use preblock::diagnostic::{Code, Severity};
-use preblock::governance::lint::hard_to_read::Counted;
-use preblock::governance::lint::{self, Judged, LINTS};
-use preblock::load::{Care, RuleFiles, TextFile, Whole, whole, whole_with};
-use preblock::source::Source;
+use preblock::inner::cli::draw::rendered;
+use preblock::inner::document::diagnostic::{Code, Severity};
+use preblock::inner::document::source::Source;
+use preblock::inner::rule_set::files::{Care, RuleFiles, TextFile};
+use preblock::inner::workbench::lint;
+use preblock::inner::workbench::lint::hard_to_read::Counted;
+use preblock::inner::workbench::lint::{Judged, LINTS};
+use preblock::inner::workbench::sources::{Whole, whole, whole_with};
 use rstest::rstest;
 
 use crate::support::{codes, files, text_of, today};

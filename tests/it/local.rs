@@ -4,13 +4,16 @@ use std::path::Path;
 use std::process::Command;
 use std::sync::OnceLock;
 
-use preblock::evaluate::{Compiled, notices, standing};
-use preblock::facts;
-use preblock::load::cases::{Case, cases};
-use preblock::load::{RuleFiles, TextFile, rule_set_with};
-use preblock::model::local::{holds_for_fewer, loosened_by_limit};
-use preblock::model::{Agent, Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
-use preblock::outcome::{Outcome, Standing};
+use preblock::inner::outcome::{Outcome, Standing};
+use preblock::inner::questionnaire::facts;
+use preblock::inner::questionnaire::policy::rule_set_with;
+use preblock::inner::rule_set::files::{RuleFiles, TextFile};
+use preblock::inner::rule_set::local::{holds_for_fewer, loosened_by_limit};
+use preblock::inner::rule_set::{Agent, Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::evaluate::standing;
+use preblock::inner::screening::notices;
+use preblock::inner::workbench::cases::read::{Case, cases};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use rstest::rstest;
@@ -309,7 +312,7 @@ fn a_local_name_is_recognised_as_what_it_means() {
 
 #[test]
 fn the_clinics_file_cannot_offer_more_than_the_policy() {
-    use preblock::model::Offered;
+    use preblock::inner::rule_set::Offered;
     let mut offered = Offered::Options(0b110);
     offered.keep_to(&Offered::Options(0b011));
     assert_eq!(offered, Offered::Options(0b010));

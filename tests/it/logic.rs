@@ -2,13 +2,15 @@
 
 use std::collections::BTreeSet;
 
-use preblock::evaluate::Compiled;
-use preblock::evaluate::State::{self, Fires, StaysQuiet, Undetermined};
-use preblock::facts::{Fact, Facts, Why};
-use preblock::outcome::Outcome::{self, Defer, Go, Refer};
-use preblock::outcome::{OutcomeSpan, Standing, Urgency};
-use preblock::table::Table;
-use preblock::truth::{FactSlot, Slot, Truth};
+use preblock::inner::outcome::Outcome;
+use preblock::inner::outcome::Outcome::{Defer, Go, Refer};
+use preblock::inner::outcome::State;
+use preblock::inner::outcome::State::{Fires, StaysQuiet, Undetermined};
+use preblock::inner::outcome::{OutcomeSpan, Standing, Urgency};
+use preblock::inner::questionnaire::facts::{Fact, Facts, Why};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::table::Table;
+use preblock::inner::truth::{FactSlot, Slot, Truth};
 use rstest::rstest;
 
 use crate::support::{codes, embedded_once, facts, facts_over, gathered, screening, state, tiny, today, written};
@@ -464,11 +466,14 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
         let mut fewer = whole.clone();
         let at = rules.catalogue.questions.position(|it| it.id == id);
         assert!(at.and_then(|at| fewer.given.remove(&at)).is_some(), "{id} is not answered");
-        preblock::facts::read(rules, &fewer, today()).0
+        preblock::inner::questionnaire::facts::read(rules, &fewer, today()).0
     };
     let slot = rules.catalogue.slot(&format!("derived.{name}"));
     let fact = |facts: &Facts| slot.map(|it| facts.get(it).clone());
-    assert!(matches!(fact(&preblock::facts::read(rules, &whole, today()).0), Some(Fact::Known(_))), "{name} is known when all is");
+    assert!(
+        matches!(fact(&preblock::inner::questionnaire::facts::read(rules, &whole, today()).0), Some(Fact::Known(_))),
+        "{name} is known when all is"
+    );
     for id in needed {
         match fact(&without(id)) {
             Some(Fact::Missing(missing)) => {

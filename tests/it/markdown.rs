@@ -3,8 +3,8 @@
 
 use std::process::Command;
 
-use preblock::report::markdown;
-use preblock::screening::{Cited, NoteShown, Screening, WhyAsked};
+use preblock::inner::report::markdown;
+use preblock::inner::screening::result::{Cited, NoteShown, Screening, WhyAsked};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
@@ -145,7 +145,7 @@ fn a_page_leaves_nothing_out() {
         }
         let worst = format!("best case {}, worst case {}", it.span.best_case.outcome.word(), it.span.worst_case.outcome.word());
         assert!(page.text.contains(&worst), "{worst}\n{}", page.text);
-        assert!(page.text.trim_end().ends_with(preblock::report::SAFETY), "{}", page.text);
+        assert!(page.text.trim_end().ends_with(preblock::inner::report::SAFETY), "{}", page.text);
     }
 }
 

@@ -4,10 +4,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use preblock::facts::holds::entry_allergic;
-use preblock::facts::names::{Recognised, medicine, substance};
-use preblock::governance::decide::lists::entry_of;
-use preblock::model::{Bits, Condition, Idx, Medicine, Reaction, RuleSet, Substance};
+use preblock::inner::exact::lists::entry_of;
+use preblock::inner::questionnaire::facts::truth_of::entry_allergic;
+use preblock::inner::rule_set::recognise::{Recognised, medicine, substance};
+use preblock::inner::rule_set::{Bits, Condition, Idx, Medicine, Reaction, RuleSet, Substance};
 use rstest::rstest;
 
 use crate::support::embedded;
@@ -56,8 +56,12 @@ fn synonyms_belong_to_the_substance_that_unii_says() {
         .collect();
     let mut substances: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
     for row in unii() {
-        let (Some(preferred), Some(name)) = (row.first(), row.get(1)) else { continue };
-        let Some(medicine) = known(&rules, name) else { continue };
+        let (Some(preferred), Some(name)) = (row.first(), row.get(1)) else {
+            continue;
+        };
+        let Some(medicine) = known(&rules, name) else {
+            continue;
+        };
         if !apart.contains(&(medicine.clone(), name.to_lowercase())) {
             substances.entry(medicine).or_default().insert(preferred);
         }
@@ -124,7 +128,9 @@ fn no_name_stands_under_the_wrong_medicine() {
         .collect();
     let mut n_compared = 0;
     for row in unii() {
-        let (Some(preferred), Some(name)) = (row.first(), row.get(1)) else { continue };
+        let (Some(preferred), Some(name)) = (row.first(), row.get(1)) else {
+            continue;
+        };
         let (here, there) = (known(&rules, name), known(&rules, preferred));
         assert!(here.is_some(), "{name} is not in the register");
         if there.is_some() && !apart.contains(&name.to_lowercase()) {
@@ -259,7 +265,9 @@ fn an_allergy_to_a_mixture_is_never_none_to_one_of_its_parts() {
             let names = &names;
             parts.iter().flat_map(move |part| names.iter().map(move |name| (*it, (*part, name))))
         }) {
-            let (Some(of_part), Some(of_mixture)) = (entry(part, reaction), entry(name, reaction)) else { continue };
+            let (Some(of_part), Some(of_mixture)) = (entry(part, reaction), entry(name, reaction)) else {
+                continue;
+            };
             for (wanted, only) in &tests {
                 if entry_allergic(&of_part, wanted, only.as_ref()) != Some(false) {
                     n_held += 1;
@@ -315,7 +323,9 @@ fn a_group_holds_the_medicines_of_the_class_of_its_name() {
     let rules = embedded();
     let mut n_both = 0;
     for class in &rules.medicines.classes {
-        let Some(group) = rules.allergens.groups.iter().find(|it| it.id == class.id) else { continue };
+        let Some(group) = rules.allergens.groups.iter().find(|it| it.id == class.id) else {
+            continue;
+        };
         for at in class.members.iter() {
             let name = &rules.medicines.medicines[at].name;
             assert!(rules.allergens.names[name].meets(&group.members), "{name} is in the class {}, and not in the group", class.id);
@@ -377,7 +387,9 @@ fn names_as_people_write_them(#[case] text: &str, #[case] expected: &str) {
 fn what_is_not_a_known_name(#[case] text: &str, #[case] near: Option<&str>) {
     let rules = embedded();
     match medicine(&rules.medicines, text) {
-        Recognised::As(at) => unreachable!("{text} is taken for {:?}", rules.medicines.medicines[at]),
+        Recognised::As(at) => {
+            unreachable!("{text} is taken for {:?}", rules.medicines.medicines[at])
+        }
         Recognised::Not { nearest } => {
             if let Some(near) = near {
                 assert_eq!(nearest.as_deref(), Some(near));

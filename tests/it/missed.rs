@@ -3,14 +3,16 @@
 
 use std::collections::BTreeSet;
 
-use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Facts};
-use preblock::governance::compare::{Both, tally};
-use preblock::governance::prove::breaks;
-use preblock::load::RuleFiles;
-use preblock::load::cases::{Case, cases};
-use preblock::model::{Condition, Rule, RuleSet, Then};
-use preblock::outcome::Outcome;
+use preblock::inner::outcome::Outcome;
+use preblock::inner::outcome::State;
+use preblock::inner::questionnaire::facts;
+use preblock::inner::questionnaire::facts::Facts;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::{Condition, Rule, RuleSet, Then};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::workbench::cases::read::{Case, cases};
+use preblock::inner::workbench::compare::{Both, tally};
+use preblock::inner::workbench::prove::breaks;
 
 use crate::support::{codes, embedded, embedded_once, today};
 

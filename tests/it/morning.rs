@@ -4,7 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use preblock::load::{RuleFiles, shape, text};
+use preblock::inner::document::{shape, text};
+use preblock::inner::rule_set::files::RuleFiles;
 use serde_json::Value;
 use tempfile::TempDir;
 

@@ -3,15 +3,17 @@
 use std::path::Path;
 use std::process::Command;
 
-use preblock::evaluate::Compiled;
-use preblock::governance::cases::{CaseRun, run};
-use preblock::governance::coverage::{self, Gap, Member, Reach};
-use preblock::governance::decide::Decider;
-use preblock::governance::mutants::equivalent::proved;
-use preblock::governance::mutants::{Fate, Mutant, StepKind, survivors, try_all};
-use preblock::load::cases::{Case, cases, excuses};
-use preblock::load::{RuleFiles, rule_set};
-use preblock::model::{Odds, RuleSet};
+use preblock::inner::exact::Decider;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Odds, RuleSet};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::workbench::cases::read::{Case, cases, excuses};
+use preblock::inner::workbench::cases::{CaseRun, run};
+use preblock::inner::workbench::coverage;
+use preblock::inner::workbench::coverage::{Gap, Member, Reach};
+use preblock::inner::workbench::mutants::equivalent::proved;
+use preblock::inner::workbench::mutants::{Fate, Mutant, StepKind, survivors, try_all};
 use rstest::rstest;
 
 use crate::support::{alone, codes, embedded, files};

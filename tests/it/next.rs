@@ -1,9 +1,9 @@
 //! What is to be done next: each kind, what comes before what, and that it never promises more than a screening keeps.
 
-use preblock::facts::Facts;
-use preblock::outcome::{Outcome, Urgency};
-use preblock::report::{Style, text};
-use preblock::screening::{NextKind, Screening};
+use preblock::inner::outcome::{Outcome, Urgency};
+use preblock::inner::questionnaire::facts::Facts;
+use preblock::inner::report::{Style, text};
+use preblock::inner::screening::result::{NextKind, Screening};
 use rstest::rstest;
 
 use crate::prospects::{Desk, OFFERS, clinic_of_the_examples, example_names, plan_answers};
@@ -91,7 +91,7 @@ fn precautions_are_not_told_of_a_referral() {
     for (answers, told) in [(go, true), (refer, false)] {
         let screening = screened(desk, &desk.facts(&answers, today()));
         assert!(screening.findings.iter().any(|it| it.outcome == Outcome::Go));
-        let reports = [text::one(&screening, &Style::plain()), preblock::report::markdown::one(&screening)];
+        let reports = [text::one(&screening, &Style::plain()), preblock::inner::report::markdown::one(&screening)];
         assert_eq!(reports.map(|it| it.contains("Precautions, if it goes ahead")), [told; 2]);
     }
 }

@@ -1,7 +1,8 @@
 //! An outside judge of the logic: SQLite's NULL. Conditions over plain facts are written as SQL over one row, where a
 //! missing answer is NULL, and must come to the same yes, no or unknown.
 
-use preblock::evaluate::{Compiled, State};
+use preblock::inner::outcome::State;
+use preblock::inner::screening::compile::Compiled;
 use proptest::prelude::*;
 use rusqlite::Connection;
 

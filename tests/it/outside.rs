@@ -7,9 +7,10 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use preblock::governance::prove::prove;
-use preblock::load::cases::{Case, cases};
-use preblock::load::{RuleFiles, rule_set};
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::workbench::cases::read::{Case, cases};
+use preblock::inner::workbench::prove::prove;
 use serde_json::Value;
 
 use crate::support::{embedded_once, text_of, today};

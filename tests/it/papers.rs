@@ -5,14 +5,15 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
-use preblock::governance::due::{DueItem, due};
-use preblock::load::{RuleFiles, rule_set};
-use preblock::model::{Basis, Checked, RuleSet};
-use preblock::quantity::span::Span;
-use preblock::quantity::when::day_after;
-use preblock::report::calendar::calendar;
-use preblock::report::due::{Agenda, text};
-use preblock::report::page::Style;
+use preblock::inner::quantity::span::Span;
+use preblock::inner::quantity::when::day_after;
+use preblock::inner::report::calendar::calendar;
+use preblock::inner::report::due::{Agenda, text};
+use preblock::inner::report::page::Style;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Basis, Checked, RuleSet};
+use preblock::inner::workbench::due::{DueItem, due};
 use rstest::rstest;
 use serde_json::json;
 
@@ -146,7 +147,7 @@ fn allowances_and_local_changes_are_due() {
     assert_eq!(output.status.code(), Some(0), "{}", said(&output.stderr));
     let text = said(&output.stdout);
     let rules = embedded();
-    for it in preblock::load::allowances::allowances(&RuleFiles::embedded(), &rules).expect("allowances") {
+    for it in preblock::inner::workbench::allowances::allowances(&RuleFiles::embedded(), &rules).expect("allowances") {
         assert!(text.contains(it.lint.name()) && text.contains(&it.on), "{} on {}", it.lint.name(), it.on);
     }
     let words: Vec<&str> = text.split_whitespace().collect();
@@ -276,7 +277,7 @@ fn junit(arguments: &[&str]) -> (serde_json::Value, Option<i32>) {
 fn all_cases_are_counted_by_another_reader() {
     let (found, status) = junit(&[]);
     assert_eq!((status, &found["schema_says"]), (Some(0), &json!([])));
-    let cases = preblock::load::cases::cases(&RuleFiles::embedded(), &embedded()).expect("cases");
+    let cases = preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), &embedded()).expect("cases");
     assert_eq!(found["declared"], json!([cases.len(), 0, 0]));
     assert_eq!(found["counted"], found["declared"], "the counts that are written are those of the cases");
     assert_eq!(found["suites"], found["suites_counted"]);

@@ -3,13 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use preblock::Screener;
-use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Fact, Facts, Gathered, Value, Why, answers, derive, holds};
-use preblock::load::questionnaire;
-use preblock::model::{Answer, Derived, Idx, Odds, Question, RuleSet};
-use preblock::outcome::{Outcome, OutcomeSpan, Standing};
-use preblock::report::json;
-use preblock::truth::{FactSlot, Truth};
+use preblock::inner::outcome::State;
+use preblock::inner::outcome::{Outcome, OutcomeSpan, Standing};
+use preblock::inner::questionnaire::facts;
+use preblock::inner::questionnaire::facts::{Fact, Facts, Gathered, Value, Why, answers, derive, truth_of};
+use preblock::inner::questionnaire::frame;
+use preblock::inner::report::json;
+use preblock::inner::rule_set::{Answer, Derived, Idx, Odds, Question, RuleSet};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
 use crate::reference::{came, counted, value};
@@ -101,7 +103,7 @@ pub fn gated(rules: &[(&str, &str, &str)]) -> RuleSet {
     let mut files = crate::support::files(rules);
     let questions = text_of(&files, "questions.yaml").replacen("derived:\n", GATED, 1);
     files.set("questions.yaml", questions);
-    preblock::load::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", crate::support::codes(&found)))
+    preblock::inner::rule_set::read::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", crate::support::codes(&found)))
 }
 
 /// Answers to try for each question of the tiny rule set; leaving it out is tried, too.
@@ -296,7 +298,7 @@ fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
     assert_counts(rules, facts);
     let states = compiled.run(facts);
     for (rule, state) in rules.judging().zip(&states) {
-        let readable = holds::truth(&rule.when, facts);
+        let readable = truth_of::truth(&rule.when, facts);
         match came(&rule.when, facts) {
             Ok(true) => assert_eq!((&readable, state), (&Truth::Yes, &State::Fires), "{}", rule.id),
             Ok(false) => assert_eq!((&readable, state), (&Truth::No, &State::StaysQuiet), "{}", rule.id),
@@ -487,7 +489,7 @@ impl Dice {
 }
 
 /// Some answer to a question of the default rule set; nothing in about a sixth of the cases.
-fn some_answer(rules: &RuleSet, question: &preblock::model::Question, dice: &mut Dice) -> Option<String> {
+fn some_answer(rules: &RuleSet, question: &preblock::inner::rule_set::Question, dice: &mut Dice) -> Option<String> {
     match dice.roll(12) {
         0 | 1 => return None,
         2 => return Some("unknown".into()),
@@ -562,7 +564,7 @@ pub fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts
             }
         }
     }
-    let (read, found) = questionnaire::questionnaire(rules, "random.yaml", written(&lines).as_bytes());
+    let (read, found) = frame::questionnaire(rules, "random.yaml", written(&lines).as_bytes());
     assert!(found.is_empty(), "{:?}\n{lines}", crate::support::codes(&found));
     without_contradictions(rules, read?.answers)
 }
@@ -615,10 +617,14 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
     let mut dice = Dice(20_261_125);
     let (mut n_patients, mut n_open, mut n_fire, mut verdicts) = (0, 0, 0, [0, 0, 0]);
     while n_patients < 300 {
-        let Some((random, _)) = some_patient(rules, &mut dice) else { continue };
+        let Some((random, _)) = some_patient(rules, &mut dice) else {
+            continue;
+        };
         // Random answers alone make nearly everybody a referral; every other patient is nearly healthy.
         let patient = if n_patients % 2 == 0 { nearly_healthy(rules, &random, &mut dice) } else { without_contradictions(rules, random) };
-        let Some((gathered, facts)) = patient else { continue };
+        let Some((gathered, facts)) = patient else {
+            continue;
+        };
         n_patients += 1;
         let found = states(rules, compiled, &facts);
         assert_tells(rules, &facts, &found);
@@ -629,7 +635,9 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
         }
         let keys: Vec<Idx<Question>> = gathered.given.keys().copied().collect();
         for _ in 0..6 {
-            let Some(key) = keys.get(dice.roll(keys.len())) else { continue };
+            let Some(key) = keys.get(dice.roll(keys.len())) else {
+                continue;
+            };
             let mut fewer = gathered.clone();
             fewer.given.remove(key);
             let (fewer, refused) = facts::read(rules, &fewer, today());
@@ -741,16 +749,20 @@ fn nobody_goes_ahead_with_what_once_slipped_by() {
             // The first is the healthy adult alone.
             let mut patient = healthy.clone();
             if n_tried > 0 {
-                let Some((random, _)) = some_patient(rules, &mut dice) else { continue };
-                let Some((nearly, _)) = nearly_healthy(rules, &random, &mut dice) else { continue };
+                let Some((random, _)) = some_patient(rules, &mut dice) else {
+                    continue;
+                };
+                let Some((nearly, _)) = nearly_healthy(rules, &random, &mut dice) else {
+                    continue;
+                };
                 patient = nearly;
             }
             if answers.contains("adrenaline: yes") {
                 patient.offers.clear();
-                patient = questionnaire::over(&patient, &read(PROTOCOL));
+                patient = frame::over(&patient, &read(PROTOCOL));
             }
             let completed_on = patient.completed_on.clone();
-            patient = questionnaire::over(&patient, &read(answers));
+            patient = frame::over(&patient, &read(answers));
             patient.completed_on = completed_on;
             let (facts, refused) = facts::read(rules, &patient, today());
             if !refused.is_empty() {

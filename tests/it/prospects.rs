@@ -6,18 +6,22 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
 use chrono::{Datelike, Days, NaiveDate, Weekday};
-use preblock::evaluate::alternatives::alternatives;
-use preblock::evaluate::dates::dates;
-use preblock::evaluate::lifts::lifts;
-use preblock::evaluate::search::{Links, Trials};
-use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Fact, Facts, Gathered};
-use preblock::load::{RuleFiles, questionnaire, rule_set};
-use preblock::model::{Answer, Changeable, Choice, Idx, Odds, Question, RuleSet};
-use preblock::outcome::{Outcome, Standing};
-use preblock::screener::Screener;
-use preblock::screening::{Alternative, Change, DateSpan, Lift, Screening};
-use preblock::truth::FactSlot;
+use preblock::inner::outcome::State;
+use preblock::inner::outcome::{Outcome, Standing};
+use preblock::inner::questionnaire::facts;
+use preblock::inner::questionnaire::facts::{Fact, Facts, Gathered};
+use preblock::inner::questionnaire::frame;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Answer, Changeable, Choice, Idx, Odds, Question, RuleSet};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::result::{Alternative, Change, DateSpan, Lift, Screening};
+use preblock::inner::screening::screener::Screener;
+use preblock::inner::screening::what_if::alternatives::alternatives;
+use preblock::inner::screening::what_if::days::dates;
+use preblock::inner::screening::what_if::remedies::lifts;
+use preblock::inner::screening::what_if::search::{Links, Trials};
+use preblock::inner::truth::FactSlot;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use rstest::rstest;
@@ -74,7 +78,7 @@ impl Desk {
         }
         let lines: String = sections.iter().map(|(section, lines)| format!("{section}:\n{}", lines.concat())).collect();
         let new = gathered(self.rules, &written(&lines)).unwrap_or_else(|found| unreachable!("{lines}{}", codes(&found).join("\n")));
-        let mut now = questionnaire::over(answers, &new);
+        let mut now = frame::over(answers, &new);
         now.completed_on.clone_from(&answers.completed_on);
         now
     }
@@ -214,7 +218,9 @@ fn plan_answer(question: &Question, then: &str) -> String {
         Answer::Anaesthetic => {
             let one = |text: &str| match text.split_whitespace().collect::<Vec<_>>().as_slice() {
                 [agent, strength, "%", volume, "mL"] => {
-                    let known = |number: &str, unit: &str| if number == "?" { "unknown".into() } else { format!("{number} {unit}") };
+                    let known = |number: &str, unit: &str| {
+                        if number == "?" { "unknown".into() } else { format!("{number} {unit}") }
+                    };
                     format!("{{ agent: {agent}, strength: {}, volume: {} }}", known(strength, "%"), known(volume, "mL"))
                 }
                 _ => unreachable!("no solution: {text}"),
@@ -293,12 +299,14 @@ fn random_patients(desk: &Desk, seed: u64, n_patients: usize, mut hold: impl FnM
     let mut dice = Dice(seed);
     let clinics: Vec<Gathered> = [clinic_of_the_examples().as_str(), OFFERS]
         .iter()
-        .filter_map(|it| questionnaire::clinic(desk.rules, "clinic.yaml", it.as_bytes()).0)
+        .filter_map(|it| frame::clinic(desk.rules, "clinic.yaml", it.as_bytes()).0)
         .map(|it| it.answers)
         .collect();
     let mut n_done = 0;
     while n_done < n_patients {
-        let Some((random, _)) = some_patient(desk.rules, &mut dice) else { continue };
+        let Some((random, _)) = some_patient(desk.rules, &mut dice) else {
+            continue;
+        };
         let patient = match n_done % 6 {
             0 => Some(random),
             1 => nearly_healthy(desk.rules, &random, &mut dice).map(|it| it.0),
@@ -313,10 +321,14 @@ fn random_patients(desk: &Desk, seed: u64, n_patients: usize, mut hold: impl FnM
                 Some(healthy)
             }
         };
-        let (Some(own), Some(clinic)) = (patient, clinics.get(n_done % clinics.len())) else { continue };
-        let mut answers = questionnaire::over(clinic, &own);
+        let (Some(own), Some(clinic)) = (patient, clinics.get(n_done % clinics.len())) else {
+            continue;
+        };
+        let mut answers = frame::over(clinic, &own);
         answers.offers.clone_from(&clinic.offers);
-        let Some((answers, _)) = without_contradictions(desk.rules, answers) else { continue };
+        let Some((answers, _)) = without_contradictions(desk.rules, answers) else {
+            continue;
+        };
         hold(&answers, &format!("patient {n_done}"));
         n_done += 1;
     }
@@ -347,7 +359,7 @@ fn hold_exact(desk: &Desk, answers: &Gathered, whose: &str) -> usize {
         let offered = facts.offers().get(&question.slot);
         let says = !facts.offers().is_empty();
         let has = |at: usize| match offered {
-            Some(facts::Offered::Options(bits)) => bits >> at & 1 == 1,
+            Some(preblock::inner::rule_set::Offered::Options(bits)) => bits >> at & 1 == 1,
             _ => !says,
         };
         let choices = options.iter().enumerate().filter(|(at, _)| has(*at)).map(|(_, it)| (question.id.clone(), (*it).to_owned()));
@@ -713,11 +725,15 @@ fn a_lift_of_a_random_patient_comes_to_what_it_promises() {
         desk.rules.catalogue.questions.iter().filter(|it| it.changeable != Changeable::No).map(|it| it.id.as_str()).collect();
     for at in 0..300 {
         let name = example_names().get(at % 25).cloned().unwrap_or_default();
-        let Some((random, _)) = some_patient(desk.rules, &mut dice) else { continue };
+        let Some((random, _)) = some_patient(desk.rules, &mut dice) else {
+            continue;
+        };
         let mut answers = desk.example(&name, &clinic_of_the_examples());
         let id = |at: &Idx<Question>| desk.rules.catalogue.questions[*at].id.as_str();
         answers.given.extend(random.given.into_iter().filter(|(at, _)| changeable.contains(&id(at)) && dice.roll(2) == 0));
-        let Some((answers, _)) = without_contradictions(desk.rules, answers) else { continue };
+        let Some((answers, _)) = without_contradictions(desk.rules, answers) else {
+            continue;
+        };
         hold_lifts(desk, &answers, &format!("{name} with other answers, {at}"), &mut held);
     }
     assert!(held.lifts >= 25 && held.dated >= 20 && held.n_changes[2] > 0, "{held:?}");
@@ -871,7 +887,7 @@ fn an_answer_less_only_widens_plans_and_days() {
         let spans = desk.dates(&facts, None, 28);
         let of_day =
             |spans: &[DateSpan], day: NaiveDate| spans.iter().find(|it| (it.from..=it.to).contains(&day)).map(|it| it.prospect.clone());
-        let plans: Vec<(Vec<(String, String)>, preblock::screening::Prospect)> =
+        let plans: Vec<(Vec<(String, String)>, preblock::inner::screening::result::Prospect)> =
             desk.alternatives(&facts).iter().map(|it| (plan_answers(desk, &it.changes), it.prospect.clone())).collect();
         for at in answers.given.keys() {
             let mut fewer = answers.clone();
@@ -924,8 +940,8 @@ fn a_detail_that_another_answer_rules_out_names_both_places() {
     let odd = healthy.replace("  diabetes:\n    kind: none\n", "  diabetes:\n    kind: none\n    foot_checked_on: 2026-10-01\n");
     assert_ne!(odd, healthy);
     let line = |of: &str| odd.lines().position(|it| it.trim() == of).map(|it| it + 1);
-    let (clinic, _) = questionnaire::clinic(desk.rules, "clinic.yaml", clinic_of_the_examples().as_bytes());
-    let answers = questionnaire::over(
+    let (clinic, _) = frame::clinic(desk.rules, "clinic.yaml", clinic_of_the_examples().as_bytes());
+    let answers = frame::over(
         &clinic.map(|it| it.answers).unwrap_or_default(),
         &gathered(desk.rules, &odd).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))),
     );
@@ -956,10 +972,10 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     );
     let standing = |answers: &str| {
         let text = format!("clinic: 1\nname: Test\nanswers: {answers}\n");
-        let (clinic, found) = questionnaire::clinic(desk.rules, "clinic.yaml", text.as_bytes());
+        let (clinic, found) = frame::clinic(desk.rules, "clinic.yaml", text.as_bytes());
         assert!(found.is_empty(), "{}", codes(&found).join("\n"));
         let own = gathered(desk.rules, &written("a: { smokes: no, taken: [], allergies: [] }")).unwrap_or_default();
-        questionnaire::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own)
+        frame::over(&clinic.map(|it| it.answers).unwrap_or_default(), &own)
     };
     let answers = standing("{ plan: { adrenaline: no }, stock: { extra: yes } }");
     let facts = desk.facts(&answers, today());
@@ -979,7 +995,7 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     }
     // The patient's own answer to it is another matter.
     let own = gathered(desk.rules, &written("stock: { extra: yes }")).unwrap_or_default();
-    let at_odds = desk.facts(&questionnaire::over(&standing("{ plan: { adrenaline: no } }"), &own), today());
+    let at_odds = desk.facts(&frame::over(&standing("{ plan: { adrenaline: no } }"), &own), today());
     assert!(desk.screen(&at_odds).findings.iter().any(|it| it.rule == "test/at-odds"));
 }
 
@@ -1008,9 +1024,9 @@ fn a_plan_beyond_what_the_clinic_offers_is_told() {
 /// Everything wrong with a clinic's file: code, line and column.
 fn wrong_with_clinic(text: &str) -> Vec<(String, usize, usize)> {
     let rules = Desk::embedded().rules;
-    let (read, mut found) = questionnaire::clinic(rules, "clinic.yaml", text.as_bytes());
+    let (read, mut found) = frame::clinic(rules, "clinic.yaml", text.as_bytes());
     found.extend(read.map(|it| facts::read(rules, &it.answers, today()).1).unwrap_or_default());
-    let place = |it: &preblock::diagnostic::Diagnostic| {
+    let place = |it: &preblock::inner::document::diagnostic::Diagnostic| {
         assert!(!it.help.trim().is_empty() && !it.title.ends_with('.'), "{it}");
         let position = it.source.as_ref().map(|source| source.position(it.offset()));
         (it.code.name().to_owned(), position.as_ref().map_or(0, |it| it.line), position.map_or(0, |it| it.column))
@@ -1045,7 +1061,7 @@ fn an_offer_with_a_slip_is_refused_at_its_place(#[case] offers: &str, #[case] co
 fn a_clinic_says_on_which_days_it_operates() {
     let rules = Desk::embedded().rules;
     let text = |days: &str| format!("clinic: 1\nname: Test\nprocedure_days: {days}\nanswers: {{}}\n");
-    let (read, found) = questionnaire::clinic(rules, "clinic.yaml", text("[tuesday, thursday]").as_bytes());
+    let (read, found) = frame::clinic(rules, "clinic.yaml", text("[tuesday, thursday]").as_bytes());
     assert!(found.is_empty());
     assert_eq!(read.and_then(|it| it.weekdays), Some(vec![Weekday::Tue, Weekday::Thu]));
     assert_eq!(wrong_with_clinic(&text("[tuesday, thirsday]")), [("shape/wrong-form".to_owned(), 3, 27)]);
@@ -1081,16 +1097,20 @@ fn are_the_same(one: &Facts, other: &Facts) -> bool {
 #[test]
 fn a_change_comes_to_the_same_as_every_answer_put_anew() {
     let desk = Desk::embedded();
-    let clinic = questionnaire::clinic(desk.rules, "clinic.yaml", OFFERS.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
+    let clinic = frame::clinic(desk.rules, "clinic.yaml", OFFERS.as_bytes()).0.map(|it| it.answers).unwrap_or_default();
     let mut dice = Dice(13);
     let (mut n_changed, mut n_at_odds, mut n_open) = (0, 0, 0);
     let mut other: Option<Vec<(FactSlot, Fact)>> = None;
     while n_changed < 1500 {
-        let Some((own, _)) = some_patient(desk.rules, &mut dice) else { continue };
-        let facts = facts::read(desk.rules, &questionnaire::over(&clinic, &own), today()).0;
+        let Some((own, _)) = some_patient(desk.rules, &mut dice) else {
+            continue;
+        };
+        let facts = facts::read(desk.rules, &frame::over(&clinic, &own), today()).0;
         let kept = desk.compiled.kept(&facts);
         let given = as_given(desk.rules, &facts);
-        let Some(others) = other.replace(given.clone()) else { continue };
+        let Some(others) = other.replace(given.clone()) else {
+            continue;
+        };
         n_at_odds += usize::from(!facts.at_odds(Odds::RuledOut).is_empty());
         n_open += usize::from(!facts.at_odds_open(Odds::RuledOut).is_empty());
         for _ in 0..10 {
@@ -1128,7 +1148,7 @@ fn nobody_waits_for_a_plan() {
             hold(&desk.facts(&odd, today()), &format!("{name} with {fact} {answer}"));
         }
     }
-    for case in preblock::load::cases::cases(&RuleFiles::embedded(), desk.rules).unwrap_or_default() {
+    for case in preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), desk.rules).unwrap_or_default() {
         hold(&desk.facts(&case.answers, case.as_of), &case.title);
     }
 }

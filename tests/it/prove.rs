@@ -1,10 +1,11 @@
 //! What a rule set guarantees: proved, or broken by a questionnaire that the program screens, or not there to be broken.
 #![expect(clippy::expect_used, reason = "a folder that cannot be written fails the test")]
 
-use preblock::governance::prove::{Proof, prove};
-use preblock::load::{RuleFiles, rule_set};
-use preblock::model::{Promise, RuleSet, Then};
-use preblock::outcome::Outcome;
+use preblock::inner::outcome::Outcome;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Promise, RuleSet, Then};
+use preblock::inner::workbench::prove::{Proof, prove};
 use rstest::rstest;
 
 use crate::support::{codes, embedded_once, files, run, said, text_of, today};
@@ -249,7 +250,7 @@ fn what_is_too_large_is_left_open() {
 #[test]
 fn the_default_rule_set_keeps_its_guarantees() {
     let (rules, _) = embedded_once();
-    let cases = preblock::load::cases::cases(&RuleFiles::embedded(), rules).expect("the worked cases");
+    let cases = preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rules).expect("the worked cases");
     let proofs = prove(rules, &cases, today(), |_| true);
     let open: Vec<String> = proofs
         .iter()

@@ -24,7 +24,9 @@ pub fn anew(document: &str, mut show: impl FnMut(Asked<'_>) -> String) -> String
         }
         loop {
             if asked.is_none() {
-                let Some(line) = lines.next_if(|it| it.starts_with("$ ")) else { break };
+                let Some(line) = lines.next_if(|it| it.starts_with("$ ")) else {
+                    break;
+                };
                 fresh.push_str(&format!("{line}\n"));
                 asked = line.strip_prefix("$ ").map(Asked::Command);
             }

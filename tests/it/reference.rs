@@ -3,11 +3,11 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, Months, NaiveDateTime};
-use preblock::facts::{Fact, Facts, Known, Missing, Trial, Value, Why};
-use preblock::model::{Answer, Comparison, Condition, Idx, Medicine, Question, RuleSet, Substance, Test};
-use preblock::quantity::span::{Span, SpanUnit};
-use preblock::quantity::when::When;
-use preblock::truth::FactSlot;
+use preblock::inner::quantity::span::{Span, SpanUnit};
+use preblock::inner::quantity::when::When;
+use preblock::inner::questionnaire::facts::{Fact, Facts, Known, Missing, Trial, Value, Why};
+use preblock::inner::rule_set::{Answer, Comparison, Condition, Idx, Medicine, Question, RuleSet, Substance, Test};
+use preblock::inner::truth::FactSlot;
 
 /// Yes, no, or the facts that keep it open.
 pub type Came = Result<bool, BTreeSet<FactSlot>>;
@@ -24,7 +24,9 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
         }
         Condition::Not(part) => came(part, facts).map(|it| !it),
         Condition::Taking { fact, medicines, at_least, .. } => {
-            let Value::Medicines(entries) = value(facts, *fact)? else { return Err(BTreeSet::from([*fact])) };
+            let Value::Medicines(entries) = value(facts, *fact)? else {
+                return Err(BTreeSet::from([*fact]));
+            };
             let mut distinct: Vec<Idx<Medicine>> = Vec::new();
             let mut strange: Vec<String> = Vec::new();
             for entry in entries {
@@ -49,8 +51,10 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
             }
         }
         Condition::AllergicTo { fact, substances, reactions, .. } => {
-            let Value::Allergies(entries) = value(facts, *fact)? else { return Err(BTreeSet::from([*fact])) };
-            let one = |entry: &preblock::facts::AllergyEntry| -> Came {
+            let Value::Allergies(entries) = value(facts, *fact)? else {
+                return Err(BTreeSet::from([*fact]));
+            };
+            let one = |entry: &preblock::inner::questionnaire::facts::AllergyEntry| -> Came {
                 let meant: Option<Vec<Idx<Substance>>> = entry.substances.as_ref().map(|it| it.iter().collect());
                 let substance = match meant {
                     None => Err(BTreeSet::from([*fact])),
@@ -206,7 +210,9 @@ fn applies(when: &Condition, rules: &RuleSet, facts: &Facts, apply: &[Came]) -> 
         }
         Condition::Not(part) => applies(part, rules, facts, apply).map(|it| !it),
         Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
-            let Err(open) = came(when, facts) else { return came(when, facts) };
+            let Err(open) = came(when, facts) else {
+                return came(when, facts);
+            };
             let asks = rules.catalogue.questions.iter().position(|it| it.slot == *fact || it.date_slot == Some(*fact));
             match asks.filter(|_| value(facts, *fact).is_err()).map(|it| &apply[it]) {
                 Some(Ok(false)) => Ok(false),
@@ -239,7 +245,9 @@ fn tested(slot: FactSlot, test: &Test, facts: &Facts) -> Came {
         if facts.procedure_on().is_none() {
             open.extend(facts.procedure_needs().iter().copied());
         }
-        let (Ok(Value::Date(taken)), Some(on)) = (taken, facts.procedure_on()) else { return Err(open) };
+        let (Ok(Value::Date(taken)), Some(on)) = (taken, facts.procedure_on()) else {
+            return Err(open);
+        };
         let older = older(taken, &on, &limit.span);
         return Ok(if matches!(test, Test::OlderThan(_)) { older } else { !older });
     }

@@ -1,8 +1,10 @@
 //! One test for each bug that was mended, in the smallest form that showed it.
 
-use preblock::evaluate::{Compiled, State};
-use preblock::load::{RuleFiles, rule_set};
-use preblock::model::RuleSet;
+use preblock::inner::outcome::State;
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::screening::compile::Compiled;
 use rstest::rstest;
 
 use crate::support::{codes, embedded_once, facts, facts_or, facts_over, files, run, said, screening, state, text_of, tiny, written};
@@ -176,7 +178,7 @@ fn a_long_name_is_cut_short_in_a_title() {
 #[case("9007199254740993", false)]
 #[case("-9007199254740993", false)]
 fn a_whole_number_that_is_not_exact_is_refused(#[case] number: &str, #[case] is_read: bool) {
-    let read = preblock::load::text::read("t.yaml", format!("a: {number}").as_bytes(), 100);
+    let read = preblock::inner::document::text::read("t.yaml", format!("a: {number}").as_bytes(), 100);
     let expected: &[&str] = if is_read { &[] } else { &["text/ambiguous"] };
     assert_eq!(read.diagnostics.iter().map(|it| it.code.name()).collect::<Vec<_>>(), expected);
 }

@@ -7,11 +7,14 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use preblock::Screener;
-use preblock::cli::draw::rendered;
-use preblock::diagnostic::{Code, Diagnostic};
-use preblock::load::{Care, RuleFiles, TextFile, questionnaire, rule_set, rule_set_with};
-use preblock::model::RuleSet;
-use preblock::source::{Node, steers};
+use preblock::inner::cli::draw::rendered;
+use preblock::inner::document::diagnostic::{Code, Diagnostic};
+use preblock::inner::document::source::{Node, steers};
+use preblock::inner::questionnaire::frame;
+use preblock::inner::questionnaire::policy::rule_set_with;
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::{Care, RuleFiles, TextFile};
+use preblock::inner::rule_set::read::rule_set;
 use rstest::rstest;
 
 use crate::support::{embedded, text_of, today};
@@ -190,7 +193,7 @@ fn a_list_that_is_too_long() {
 #[case("plan: { anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }] }", "plan.anaesthetic")]
 fn a_clinic_cannot_answer_for_a_patient(#[case] answers: &str, #[case] what: &str) {
     let text = format!("clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  {answers}\n");
-    let (_, found) = questionnaire::clinic(&embedded(), "clinic.yaml", text.as_bytes());
+    let (_, found) = frame::clinic(&embedded(), "clinic.yaml", text.as_bytes());
     assert_eq!(codes(&found), ["answers/not-standing"]);
     assert!(found.iter().all(|it| it.title == format!("a clinic's file cannot answer `{what}`")), "{}", drawn(&found));
     well_spoken(&found);
@@ -205,7 +208,7 @@ fn a_clinic_cannot_answer_for_a_patient(#[case] answers: &str, #[case] what: &st
 #[case("questionnaire: 1\nreference: X-1\nanswers: {}\n", "answers/another-kind")]
 #[case("local_policy: 1\nclinic: C\nof: nail-surgery\nchanges: []\n", "answers/another-kind")]
 fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
-    let (_, found) = questionnaire::clinic(&embedded(), "clinic.yaml", text.as_bytes());
+    let (_, found) = frame::clinic(&embedded(), "clinic.yaml", text.as_bytes());
     assert_eq!(codes(&found), [code], "{}", drawn(&found));
     well_spoken(&found);
 }
@@ -1061,7 +1064,7 @@ fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #
     let path = path.unwrap_or_else(|| unreachable!("no file of cases has {find}"));
     let text = text_of(&files, &path).replacen(find, replace, 1);
     files.set(path, text);
-    let found = preblock::load::cases::cases(&files, &rules).err().unwrap_or_default();
+    let found = preblock::inner::workbench::cases::read::cases(&files, &rules).err().unwrap_or_default();
     assert_eq!(codes(&found), [code], "{}", drawn(&found));
     well_spoken(&found);
 }
@@ -1083,7 +1086,7 @@ fn an_allowance_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &
     let mut files = RuleFiles::embedded();
     let mut with = |text: String| {
         files.set("allowances.yaml", text);
-        preblock::load::allowances::allowances(&files, &rules)
+        preblock::inner::workbench::allowances::allowances(&files, &rules)
     };
     assert!(with(ALLOWANCE.to_owned()).is_ok_and(|it| it.len() == 1));
     assert!(ALLOWANCE.contains(find));
@@ -1188,14 +1191,16 @@ fn each_demand_of_the_schemas_is_told_once() {
     let mut n_files = 0;
     for row in expected.lines().skip(1) {
         let mut cells = row.split('\t');
-        let (Some(file), Some(pointer), Some(keyword)) = (cells.next(), cells.next(), cells.next()) else { continue };
+        let (Some(file), Some(pointer), Some(keyword)) = (cells.next(), cells.next(), cells.next()) else {
+            continue;
+        };
         let schema = file.split('-').next().unwrap_or_default();
-        let read = preblock::load::text::read(file, &std::fs::read(folder.join(file)).unwrap_or_default(), 1 << 20);
+        let read = preblock::inner::document::text::read(file, &std::fs::read(folder.join(file)).unwrap_or_default(), 1 << 20);
         let (Some(source), Some(root)) = (read.source, read.root) else {
             wrong.push(format!("{file} cannot be read: {:?}", codes(&read.diagnostics)));
             continue;
         };
-        let found = preblock::load::shape::check(schema, &source, &root);
+        let found = preblock::inner::document::shape::check(schema, &source, &root);
         if codes(&found) != [code_of(keyword)] {
             wrong.push(format!("{file}: expected {}, got {:?}", code_of(keyword), crate::support::codes(&found)));
         }

@@ -3,12 +3,12 @@
 
 use std::path::Path;
 
-use preblock::facts::Why;
-use preblock::model::catalogue::Who;
-use preblock::model::{Kind, LocalChange, LocalKind, Loosens, SiteWords, Status};
-use preblock::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
-use preblock::report::{Style, chase, json, markdown, steers, text};
-use preblock::screening::{
+use preblock::inner::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
+use preblock::inner::questionnaire::facts::Why;
+use preblock::inner::report::{Style, chase, json, markdown, steers, text};
+use preblock::inner::rule_set::catalogue::Who;
+use preblock::inner::rule_set::{Kind, LocalChange, LocalKind, Loosens, SiteWords, Status};
+use preblock::inner::screening::result::{
     AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
     Next, NextKind, NoteShown, Prospect, ReducedLimit, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
     WhyAsked,
@@ -511,7 +511,7 @@ fn a_search_that_was_cut_short_is_told_everywhere() {
     let flat = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
     for (shown, said) in [(&whole, false), (&short, true)] {
         assert_eq!(flat(text::one(shown, &Style::plain())).contains(words), said);
-        assert_eq!(flat(preblock::report::markdown::one(shown)).contains(words), said);
+        assert_eq!(flat(preblock::inner::report::markdown::one(shown)).contains(words), said);
         assert_eq!(json::one(shown).contains("\"cut_short\": true"), said);
     }
 }
@@ -759,7 +759,7 @@ fn smaller_limits_stand_on_lines_of_their_own(#[case] person: &str, #[case] stat
          person: {{ date_of_birth: {person} }}\npregnancy: {{ status: {status} }}\nanaesthesia: {{ block_within_day: no }}"
     );
     let it = screening(rules, &facts(rules, &answers));
-    let said = it.anaesthetic.as_ref().map(preblock::report::text::anaesthetic::sentences).unwrap_or_default();
+    let said = it.anaesthetic.as_ref().map(preblock::inner::report::text::anaesthetic::sentences).unwrap_or_default();
     let less: Vec<&String> = said.iter().filter(|it| it.contains("less ") && !it.contains("far less")).collect();
     assert_eq!(less, expected);
     let page = text::one(&it, &Style::plain()).split_whitespace().collect::<Vec<_>>().join(" ");
@@ -1133,7 +1133,9 @@ fn the_schema_refuses_what_it_does_not_promise() {
 #[test]
 fn the_schema_describes_every_key() {
     fn look(at: &str, schema: &Value, n_seen: &mut usize) {
-        let Some(object) = schema.as_object() else { return };
+        let Some(object) = schema.as_object() else {
+            return;
+        };
         if let Some(properties) = object.get("properties").and_then(Value::as_object) {
             assert_eq!(object.get("additionalProperties"), Some(&Value::Bool(false)), "{at}");
             for (key, it) in properties {

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use preblock::diagnostic::Code;
+use preblock::inner::document::diagnostic::Code;
 use serde_json::Value;
 
 fn top() -> &'static Path {

@@ -6,13 +6,17 @@ use std::process::{Command, Output};
 use std::sync::OnceLock;
 
 use chrono::NaiveDate;
-use preblock::diagnostic::Diagnostic;
-use preblock::evaluate::{Compiled, State};
-use preblock::facts::{self, Facts, Gathered};
-use preblock::load::{RuleFiles, questionnaire, rule_set};
-use preblock::model::RuleSet;
-use preblock::screener::{Referral, Screener};
-use preblock::screening::{Screening, SourceStamp};
+use preblock::inner::document::diagnostic::Diagnostic;
+use preblock::inner::outcome::State;
+use preblock::inner::questionnaire::facts;
+use preblock::inner::questionnaire::facts::{Facts, Gathered};
+use preblock::inner::questionnaire::frame;
+use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::result::{Screening, SourceStamp};
+use preblock::inner::screening::screener::{Referral, Screener};
 use proptest::test_runner::RngSeed;
 
 /// The seed of every property: a run repeats the one before. `PROPTEST_RNG_SEED` does not change it; to look further,
@@ -241,7 +245,7 @@ pub fn written(answers: &str) -> String {
 
 /// The answers of a questionnaire's text, or what is wrong with it.
 pub fn gathered(rules: &RuleSet, text: &str) -> Result<Gathered, Vec<Diagnostic>> {
-    let (read, found) = questionnaire::questionnaire(rules, "t.yaml", text.as_bytes());
+    let (read, found) = frame::questionnaire(rules, "t.yaml", text.as_bytes());
     match read {
         Some(read) if found.is_empty() => Ok(read.answers),
         _ => Err(found),

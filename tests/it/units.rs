@@ -1,6 +1,6 @@
 //! Reading numbers, units, spans and dates; converting; printing; ages of results.
 
-use preblock::quantity::{
+use preblock::inner::quantity::{
     CompoundError, Measure, Parts, QuantityError, Span, SpanUnit, When, WhenError, read_number, read_quantity, read_when, tidy,
     tidy_beside, tidy_down, which_measures,
 };

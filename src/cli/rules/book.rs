@@ -4,13 +4,13 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use crate::cli::{ExitStatus, RuleSource, draw, whole};
-use crate::diagnostic::Diagnostic;
-use crate::evaluate::Compiled;
-use crate::governance::{cases, coverage};
-use crate::load;
-use crate::load::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounded};
+use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::document::diagnostic::Diagnostic;
+use crate::screening::compile::Compiled;
+use crate::workbench::{cases, coverage};
+
 use crate::report::book::{Book, html, markdown};
+use crate::rule_set::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounded};
 
 /// Arguments of `rules book`.
 #[derive(Debug, Args)]
@@ -39,8 +39,10 @@ enum BookFormat {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
-    let (cases, log) = match (load::cases::cases(&files, &rule_set), change_log(&arguments.rules)) {
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
+        return ExitStatus::Problems;
+    };
+    let (cases, log) = match (crate::workbench::cases::read::cases(&files, &rule_set), change_log(&arguments.rules)) {
         (Ok(cases), Ok(log)) => (cases, log),
         (cases, log) => {
             draw::diagnostics(&cases.err().into_iter().flatten().chain(log.err().map(|it| *it)).collect::<Vec<_>>());
@@ -60,7 +62,7 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         draw::plain(&text);
         return ExitStatus::Clean;
     };
-    match whole::write(path, &text, arguments.force) {
+    match atomic_write::write(path, &text, arguments.force) {
         Ok(()) => ExitStatus::Clean,
         Err(why) => {
             draw::note(&why);
@@ -71,7 +73,9 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 
 /// CHANGELOG.md beside the rule set's files, if it is there.
 fn change_log(source: &RuleSource) -> Result<Option<String>, Box<Diagnostic>> {
-    let Some(folder) = &source.rules else { return Ok(Some(embedded_change_log().to_owned())) };
+    let Some(folder) = &source.rules else {
+        return Ok(Some(embedded_change_log().to_owned()));
+    };
     let path = folder.join("CHANGELOG.md");
     if !path.exists() {
         return Ok(None);

@@ -5,11 +5,11 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::diagnostic::{Diagnostic, Severity};
-use crate::governance::lint;
-use crate::load::{Whole, whole_with};
-use crate::model::{LocalChange, LocalPolicy, Loosens, RuleSet};
+use crate::document::diagnostic::{Diagnostic, Severity};
 use crate::report::sarif;
+use crate::rule_set::{LocalChange, LocalPolicy, Loosens, RuleSet};
+use crate::workbench::lint;
+use crate::workbench::sources::{Whole, whole_with};
 
 /// Arguments of `rules check`.
 #[derive(Debug, Args)]
@@ -98,8 +98,12 @@ fn clean(whole: &Whole) -> String {
 fn approval(rule_set: &RuleSet, as_of: NaiveDate) -> String {
     let state = match &rule_set.approval {
         None => "to be written under `approval:` by those who approve it".to_owned(),
-        Some(it) if it.digest == rule_set.digest && it.on > as_of => format!("NOT YET approved: that is dated {}", it.on),
-        Some(it) if it.digest == rule_set.digest => format!("approved on {} by {}", it.on, it.by.join(", ")),
+        Some(it) if it.digest == rule_set.digest && it.on > as_of => {
+            format!("NOT YET approved: that is dated {}", it.on)
+        }
+        Some(it) if it.digest == rule_set.digest => {
+            format!("approved on {} by {}", it.on, it.by.join(", "))
+        }
         Some(it) => format!("NOT the content that was approved on {}", it.on),
     };
     format!("sha256:{}: {state}", rule_set.digest)

@@ -1,4 +1,7 @@
 //! `preblock rules compare`: what a proposed rule set changes, and for whom.
+//!
+//! It ends with 1 if anybody gets a less cautious verdict, else with 2 if a given questionnaire was
+//! refused, else with 0.
 
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
@@ -9,13 +12,16 @@ use clap::{Args, ValueEnum};
 use crate::cli::find::{FoundFiles, find};
 use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::facts::Gathered;
-use crate::governance::compare::{Both, as_asked, changes, exact, tally};
-use crate::governance::flow::flow;
-use crate::load::cases::Case;
-use crate::load::{RuleFiles, files, questionnaire};
-use crate::model::{Idx, Question, RuleSet};
-use crate::report::compare::{self, Compared};
+use crate::document::flow::flow;
+use crate::questionnaire::facts::Gathered;
+use crate::questionnaire::frame;
+use crate::report::compare;
+use crate::report::compare::Compared;
+use crate::rule_set::files;
+use crate::rule_set::files::RuleFiles;
+use crate::rule_set::{Idx, Question, RuleSet};
+use crate::workbench::cases::read::Case;
+use crate::workbench::compare::{Both, as_asked, changes, exact, tally};
 
 /// The word that stands for the rule set within the program.
 const EMBEDDED: &str = "embedded";
@@ -62,11 +68,17 @@ pub fn run(arguments: &Compare) -> ExitStatus {
         local: local.cloned(),
     };
     let (old, new) = (source(&arguments.old, None), source(&arguments.new, arguments.local.as_ref()));
-    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else { return ExitStatus::Refused };
+    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else {
+        return ExitStatus::Refused;
+    };
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else { return ExitStatus::Refused };
+    let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else {
+        return ExitStatus::Refused;
+    };
     let both = Both::new(&old, &new, as_of);
-    let Some(given) = given(arguments, &both) else { return ExitStatus::Refused };
+    let Some(given) = given(arguments, &both) else {
+        return ExitStatus::Refused;
+    };
     let mut files = (!arguments.files.is_empty()).then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
     if let Some(it) = &mut files {
         it.refused.extend(given.refused);
@@ -107,7 +119,7 @@ impl GivenPatient {
 /// The worked cases of the proposed rule set, and those of the old one that are not among them: where a rule is taken out
 /// its cases often are, too. `None` after diagnostics.
 fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> Option<Vec<GivenPatient>> {
-    let (of_old, of_new) = (super::cases(old_files, old)?, super::cases(new_files, new)?);
+    let (of_old, of_new) = (crate::cli::rules::cases(old_files, old)?, crate::cli::rules::cases(new_files, new)?);
     let patient = |it: &Case, answers: Gathered| GivenPatient { name: it.title.clone(), answers, as_of: it.as_of };
     let mut patients: Vec<GivenPatient> = of_new.iter().map(|it| patient(it, it.answers.clone())).collect();
     let written = |it: &Gathered| -> Vec<(Idx<Question>, String)> {
@@ -129,7 +141,7 @@ struct GivenFiles {
 
 /// Reads the questionnaires that were given; `None` after diagnostics.
 fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
-    let bytes = |path: &Path| files::read_bounded(path, questionnaire::LARGEST).map_err(|it| vec![*it]);
+    let bytes = |path: &Path| files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it]);
     let new = both.new.clone();
     let new = match &arguments.clinic {
         Some(path) => bytes(path).and_then(|it| new.clinic(&path.display().to_string(), &it)),

@@ -5,13 +5,13 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::governance::due::due;
-use crate::load::allowances::allowances;
 use crate::quantity::span::Span;
 use crate::quantity::when::day_after;
 use crate::report::calendar::calendar;
 use crate::report::due::{Agenda, text};
 use crate::report::page::Style;
+use crate::workbench::allowances::allowances;
+use crate::workbench::due::due;
 
 /// Arguments of `rules due`.
 #[derive(Debug, Args)]
@@ -43,7 +43,9 @@ enum DueFormat {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
+        return ExitStatus::Problems;
+    };
     let allowances = match allowances(&files, &rule_set) {
         Ok(allowances) => allowances,
         Err(found) => {

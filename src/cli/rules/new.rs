@@ -6,11 +6,11 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, draw, whole};
-use crate::diagnostic::did_you_mean;
-use crate::governance::draft::{Draft, NoDraft, WantedRule, draft};
-use crate::model::{Kind, Question, RuleSet, Status as RuleSetStatus};
+use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::document::diagnostic::did_you_mean;
 use crate::outcome::{Outcome, Urgency};
+use crate::rule_set::{Kind, Question, RuleSet, Status as RuleSetStatus};
+use crate::workbench::draft::{Draft, NoDraft, WantedRule, draft};
 
 /// Arguments of `rules new`.
 #[derive(Debug, Args)]
@@ -69,7 +69,9 @@ enum KindWord {
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
     let source = RuleSource { rules: Some(arguments.rules.clone()), local: None };
-    let Some((files, rule_set)) = draw::loaded(&source) else { return ExitStatus::Problems };
+    let Some((files, rule_set)) = draw::loaded(&source) else {
+        return ExitStatus::Problems;
+    };
     let wanted = match wanted(arguments, &rule_set) {
         Ok(wanted) => wanted,
         Err(why) => {
@@ -126,7 +128,9 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
         (Outcome::Refer, Some(UrgencyWord::Urgent)) => Some(Urgency::Urgent),
         (Outcome::Refer, Some(UrgencyWord::SameDay)) => Some(Urgency::SameDay),
         (_, None) => None,
-        (_, Some(_)) => return Err("only a referral has an urgency; use --outcome refer, or leave --urgency out".into()),
+        (_, Some(_)) => {
+            return Err("only a referral has an urgency; use --outcome refer, or leave --urgency out".into());
+        }
     };
     let kind = match (outcome, arguments.kind) {
         (Outcome::Go, Some(KindWord::Contraindication)) => {
@@ -168,8 +172,8 @@ fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
     }
     // The cases first: without their rule they would be refused, so they go again if it cannot be written.
     let cases_path = arguments.rules.join(cases);
-    let written = whole::write(&cases_path, cases_text, false).and_then(|()| {
-        let rule = whole::write(&arguments.rules.join(concern), concern_text, true);
+    let written = atomic_write::write(&cases_path, cases_text, false).and_then(|()| {
+        let rule = atomic_write::write(&arguments.rules.join(concern), concern_text, true);
         if rule.is_err() {
             let _ = std::fs::remove_file(&cases_path);
         }

@@ -7,10 +7,10 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, draw, whole};
-use crate::governance::prove::{Proof, prove, stated};
-use crate::model::Guarantee;
+use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
 use crate::report;
+use crate::rule_set::Guarantee;
+use crate::workbench::prove::{Proof, prove, stated};
 
 /// Arguments of `rules prove`.
 #[derive(Debug, Args)]
@@ -43,18 +43,23 @@ pub enum ProofFormat {
 /// Runs the command.
 pub fn run(arguments: &Prove) -> ExitStatus {
     let began = Instant::now();
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
+        return ExitStatus::Problems;
+    };
     let stated = stated(&rule_set);
     let concern = |it: &Guarantee| it.concern.map(|at| rule_set.concerns[at].id.as_str());
     let wanted = |it: &Guarantee| arguments.only.as_deref().is_none_or(|only| it.id == only || concern(it) == Some(only));
     if let Some(only) = arguments.only.as_deref().filter(|_| !stated.iter().any(wanted)) {
         let known = stated.iter().map(|it| it.id.as_str()).chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
-        let help = crate::diagnostic::did_you_mean(only, known).unwrap_or_else(|| "`rules prove` without --only lists all".into());
+        let help =
+            crate::document::diagnostic::did_you_mean(only, known).unwrap_or_else(|| "`rules prove` without --only lists all".into());
         draw::note(&format!("there is no guarantee and no concern `{only}`; {help}"));
         return ExitStatus::Refused;
     }
     let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = super::cases(&files, &rule_set) else { return ExitStatus::Problems };
+    let Some(cases) = crate::cli::rules::cases(&files, &rule_set) else {
+        return ExitStatus::Problems;
+    };
     let proofs = prove(&rule_set, &cases, as_of, wanted);
     let proofs: Vec<(&Guarantee, Proof)> = proofs.into_iter().filter_map(|(at, proof)| Some((stated.get(at)?, proof))).collect();
     match arguments.format {
@@ -88,7 +93,7 @@ fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> bool {
             }
         }
     }
-    match whole::write_folder(folder, &files) {
+    match atomic_write::write_folder(folder, &files) {
         Ok(()) => {
             draw::note(&format!("{} written to {}", draw::counted(files.len(), "file"), folder.display()));
             true

@@ -5,15 +5,18 @@ use std::time::Instant;
 use clap::{Args, ValueEnum};
 
 use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::evaluate::Compiled;
-use crate::governance::cases::{self, CaseRun, Difference};
-use crate::governance::coverage::{self, Reach};
-use crate::governance::decide::Decider;
-use crate::governance::mutants::{self, Fate, Mutant, StepKind};
-use crate::load::cases::{Case, Excuse, Excuses};
-use crate::load::{self, RuleFiles};
-use crate::model::{Rule, RuleSet};
+use crate::exact::Decider;
 use crate::report::junit;
+use crate::rule_set::files::RuleFiles;
+use crate::rule_set::{Rule, RuleSet};
+use crate::screening::compile::Compiled;
+use crate::workbench::cases;
+use crate::workbench::cases::read::{Case, Excuse, Excuses};
+use crate::workbench::cases::{CaseRun, Difference};
+use crate::workbench::coverage;
+use crate::workbench::coverage::Reach;
+use crate::workbench::mutants;
+use crate::workbench::mutants::{Fate, Mutant, StepKind};
 
 /// Arguments of `rules test`.
 #[derive(Debug, Args)]
@@ -45,8 +48,12 @@ enum TestFormat {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else { return ExitStatus::Problems };
-    let Some((cases, excuses)) = read(&files, &rule_set) else { return ExitStatus::Problems };
+    let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else {
+        return ExitStatus::Problems;
+    };
+    let Some((cases, excuses)) = read(&files, &rule_set) else {
+        return ExitStatus::Problems;
+    };
     let of_file = |case: &Case| case.source.file_name().to_owned();
     let cases: Vec<Case> =
         cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
@@ -101,11 +108,11 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 
 /// The cases and what they cannot show; `None` after diagnostics.
 fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Excuses)> {
-    match (load::cases::cases(files, rule_set), load::cases::excuses(files, rule_set)) {
+    match (crate::workbench::cases::read::cases(files, rule_set), crate::workbench::cases::read::excuses(files, rule_set)) {
         (Ok(cases), Ok(excuses)) => Some((cases, excuses)),
         (cases, excuses) => {
             let found = [cases.err(), excuses.err()].into_iter().flatten().flatten().collect::<Vec<_>>();
-            super::refused_cases(&found);
+            crate::cli::rules::refused_cases(&found);
             None
         }
     }

@@ -1,10 +1,14 @@
 //! Screenings one after another, in the format that was asked for, each written whole.
+//!
+//! A page that begins with its list (Markdown of several) is printed at the end, also when the run
+//! is stopped.
 
 use crate::cli::ScreeningFormat;
-use crate::cli::draw::{self, colour_out, counted, out, plain};
+use crate::cli::draw;
+use crate::cli::draw::{colour_out, counted, out, plain};
 use crate::report::page::Style;
 use crate::report::{chase, json, markdown, text};
-use crate::screening::{Refusal, Screening};
+use crate::screening::result::{Refusal, Screening};
 
 /// Prints screenings as they are made.
 ///

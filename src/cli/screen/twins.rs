@@ -1,10 +1,14 @@
 //! Files of one run that have the same reference: two patients under one, or two versions of one patient.
+//!
+//! They are looked for before the first file is screened, by reading each as far as its reference,
+//! since the first of two is printed before the second is read.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use crate::load::files::read_bounded;
-use crate::load::questionnaire::{self, reference_of};
+use crate::questionnaire::frame;
+use crate::questionnaire::frame::reference_of;
+use crate::rule_set::files::read_bounded;
 
 /// The files of each reference that more than one has.
 #[derive(Debug, Default)]
@@ -19,7 +23,9 @@ impl Twins {
         let mut files: BTreeMap<String, (String, Vec<PathBuf>)> = BTreeMap::new();
         if paths.len() > 1 {
             for path in paths {
-                let Some(reference) = read_bounded(path, questionnaire::LARGEST).ok().and_then(|it| reference_of(&it)) else { continue };
+                let Some(reference) = read_bounded(path, frame::LARGEST).ok().and_then(|it| reference_of(&it)) else {
+                    continue;
+                };
                 files.entry(reference.to_lowercase()).or_insert((reference, Vec::new())).1.push(path.clone());
             }
         }

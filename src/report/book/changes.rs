@@ -5,7 +5,7 @@
 
 use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
 
-use super::{Book, BookText};
+use crate::report::book::{Book, BookText};
 use crate::report::markdown::escape::inline;
 
 pub fn section(sheet: &mut BookText, book: &Book<'_>) {

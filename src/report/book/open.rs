@@ -1,11 +1,12 @@
 //! The parts of the book about what stands behind the rules, and what is still open.
 
-use super::parts::links;
-use super::{Book, BookText, checked, link};
-use crate::governance::due::{self, DueItem, due};
-use crate::model::{Basis, Checked, Publication, RuleSet};
+use crate::report::book::parts::links;
+use crate::report::book::{Book, BookText, checked, link};
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::{counted, day};
+use crate::rule_set::{Basis, Checked, Publication, RuleSet};
+use crate::workbench::due;
+use crate::workbench::due::{DueItem, due};
 
 pub fn sources(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;

@@ -2,11 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Book, BookText, anchor_of, cited, link};
-use crate::governance::words::said;
-use crate::model::catalogue::Who;
-use crate::model::{Answer, Choice, Citation, Idx, Input, Limit, Piece, Question, Rule, RuleSet};
+use crate::report::book::{Book, BookText, anchor_of, cited, link};
 use crate::report::markdown::escape::{code, inline};
+use crate::rule_set::catalogue::Who;
+use crate::rule_set::words::said;
+use crate::rule_set::{Answer, Choice, Citation, Idx, Input, Limit, Piece, Question, Rule, RuleSet};
 
 pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
@@ -106,7 +106,9 @@ fn question(sheet: &mut BookText, rules: &RuleSet, question: &Question, users: &
     }
     if let Answer::OneOf(options) | Answer::SeveralOf(options) = &question.answer {
         sheet.gap();
-        let nothing = |it: &Choice| if it.nothing && question.ask_when.is_some() { "; says nothing where it is not asked" } else { "" };
+        let nothing = |it: &Choice| {
+            if it.nothing && question.ask_when.is_some() { "; says nothing where it is not asked" } else { "" }
+        };
         options.iter().for_each(|it| sheet.item(0, &format!("{} ({}){}", inline(&it.text), inline(&it.id), nothing(it))));
     }
     if let Some(when) = &question.ask_when {
@@ -131,7 +133,9 @@ fn kind(question: &Question) -> String {
         Answer::Number { whole: true } => "a whole number".to_owned(),
         Answer::Number { whole: false } => "a number".to_owned(),
         Answer::Quantity { unit, units, .. } if units.is_empty() => format!("an amount in {unit}"),
-        Answer::Quantity { unit, units, .. } => format!("an amount in {unit} (or in {})", units.join(", ")),
+        Answer::Quantity { unit, units, .. } => {
+            format!("an amount in {unit} (or in {})", units.join(", "))
+        }
         Answer::Date => "a day".to_owned(),
         Answer::Text => "free text, shown and never evaluated".to_owned(),
         Answer::Medicines => "a list of medicines".to_owned(),

@@ -1,12 +1,12 @@
 //! The parts of the book about what holds whatever the rules say: the clinic's own changes, and the guarantees.
 
-use super::parts::links;
-use super::{Book, BookText};
-use crate::governance::words::said;
-use crate::model::{Guarantee, RuleSet, Sense, Then};
 use crate::outcome::Outcome;
+use crate::report::book::parts::links;
+use crate::report::book::{Book, BookText};
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::day;
+use crate::rule_set::words::said;
+use crate::rule_set::{Guarantee, RuleSet, Sense, Then};
 
 pub fn local(sheet: &mut BookText, book: &Book<'_>) {
     let Some(local) = &book.rule_set.local else {

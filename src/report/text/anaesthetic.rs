@@ -3,7 +3,7 @@
 use crate::formulas::anaesthetic::reduced_mg;
 use crate::quantity::{tidy, tidy_beside, tidy_down};
 use crate::report::page::{Indent, Page, Paint, one_line};
-use crate::screening::{AgentDose, Anaesthetic, Applies, ReducedLimit};
+use crate::screening::result::{AgentDose, Anaesthetic, Applies, ReducedLimit};
 use textwrap::core::display_width;
 
 /// The load at which the planned anaesthetic reaches its limit.

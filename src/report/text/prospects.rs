@@ -1,10 +1,10 @@
 //! What would lift a verdict, other plans, and other days.
 
-use super::{BLOCK, LIST, PART, anaesthetic};
 use crate::outcome::Outcome;
 use crate::report::page::{Indent, Page, Paint};
+use crate::report::text::{BLOCK, LIST, PART, anaesthetic};
 use crate::report::words;
-use crate::screening::{DateSpan, Lift, Prospect, Screening};
+use crate::screening::result::{DateSpan, Lift, Prospect, Screening};
 
 /// A change of a lift, beside the number of the way it belongs to.
 const NUMBERED: Indent = Indent { label: 1, text: 16, hang: 2 };
@@ -27,7 +27,9 @@ pub fn lifts(page: &mut Page, lifts: &[Lift]) {
 
 /// Each plan with a better verdict. `None` if they were not asked for.
 pub fn alternatives(page: &mut Page, screening: &Screening) {
-    let Some(plans) = &screening.alternatives else { return };
+    let Some(plans) = &screening.alternatives else {
+        return;
+    };
     page.heading(&format!("Other plans ({})", plans.len()));
     if plans.is_empty() {
         page.paragraph(0, words::no_plan(screening));

@@ -8,7 +8,7 @@ use crate::outcome::{Outcome, Urgency};
 use crate::report::page::{Page, Paint, Style, one_line};
 use crate::report::words::{counted, doubtful, each_once, first_and_later, local_policy, names_first, next, next_briefly, rule_set};
 use crate::report::{SAFETY, Standing};
-use crate::screening::{NextKind, Screening};
+use crate::screening::result::{NextKind, Screening};
 
 /// Columns between two columns of the table.
 const GAP: usize = 2;
@@ -24,7 +24,7 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
     let mut sorted: Vec<&Screening> = screenings.iter().collect();
     sorted.sort_by_key(|it| (Reverse(it.verdict()), it.reference.as_str(), it.source.path.as_str()));
     let mut page = Page::new(style);
-    super::notices(&mut page, &each_once(&sorted, |it| it.notices.clone()));
+    crate::report::text::notices(&mut page, &each_once(&sorted, |it| it.notices.clone()));
     if !sorted.is_empty() {
         table(&mut page, &sorted);
         page.blank();
@@ -36,7 +36,7 @@ pub fn summary(screenings: &[Screening], refused: usize, style: &Style) -> Strin
         }
     }
     page.paragraph(0, &counts(&sorted, refused));
-    each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| super::local(&mut page, it));
+    each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| crate::report::text::local(&mut page, it));
     if sorted.iter().any(|it| it.local_policy.is_some()) {
         page.blank();
     }

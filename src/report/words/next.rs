@@ -1,8 +1,8 @@
 //! What is to be done next, in one line.
 
-use super::{counted, plan};
 use crate::outcome::Urgency;
-use crate::screening::{Asked, Next, NextKind, Screening};
+use crate::report::words::{counted, plan};
+use crate::screening::result::{Asked, Next, NextKind, Screening};
 
 /// Most things to wait for that are named before the rest is counted.
 const MOST_WAITS: usize = 2;

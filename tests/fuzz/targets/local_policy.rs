@@ -2,7 +2,8 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use preblock::load::{RuleFiles, TextFile, rule_set_with};
+use preblock::inner::rule_set::files::{RuleFiles, TextFile};
+use preblock::inner::questionnaire::policy::rule_set_with;
 
 fuzz_target!(|bytes: &[u8]| {
     let local = TextFile::new("local.yaml", bytes);

@@ -2,9 +2,9 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use preblock::quantity::span::Span;
-use preblock::quantity::when::read_when;
-use preblock::quantity::{read_number, read_quantity};
+use preblock::inner::quantity::span::Span;
+use preblock::inner::quantity::when::read_when;
+use preblock::inner::quantity::{read_number, read_quantity};
 
 fuzz_target!(|text: &str| {
     if let Ok(parts) = read_quantity(text) {

@@ -5,7 +5,7 @@
 use std::sync::OnceLock;
 
 use libfuzzer_sys::fuzz_target;
-use preblock::outcome::{OutcomeSpan, Standing};
+use preblock::inner::outcome::{OutcomeSpan, Standing};
 use preblock::{RuleFiles, RuleSet, Screener};
 
 fn screener() -> &'static Screener<'static> {

@@ -2,8 +2,9 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use preblock::load::rule_set::FILES;
-use preblock::load::{Care, RuleFiles, rule_set};
+use preblock::inner::rule_set::read::FILES;
+use preblock::inner::rule_set::files::{Care, RuleFiles};
+use preblock::inner::rule_set::read::rule_set;
 
 fuzz_target!(|bytes: &[u8]| {
     let Some((which, bytes)) = bytes.split_first() else { return };

@@ -1,0 +1,138 @@
+//! Which answers count over an encoding, as `facts::sift` has it: one that is harmless alone counts once its question applies.
+
+use std::rc::Rc;
+
+use batsat::Lit;
+
+use crate::exact::conditions::Reader;
+use crate::exact::derived;
+use crate::exact::domain::{Domain, Shape};
+use crate::exact::tseitin::DualRail;
+use crate::rule_set::{Answer, Condition, Dependent, Question};
+use crate::truth::FactSlot;
+
+/// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
+pub fn settle(reader: &mut Reader<'_>) {
+    let rule_set = reader.rule_set;
+    let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
+    let always = DualRail { yes: reader.logic.always(), no: reader.logic.never() };
+    reader.applies = rule_set.catalogue.questions.iter().map(|_| always).collect();
+    for (turn, _) in &rule_set.catalogue.turns {
+        match *turn {
+            Dependent::Derived(at) => derived::derive(reader, &rule_set.catalogue.derived[at]),
+            Dependent::Question(at) => {
+                let question = &rule_set.catalogue.questions[at];
+                let Some(when) = &question.ask_when else {
+                    continue;
+                };
+                let applies = reader.asked(when);
+                reader.applies[at] = applies;
+                let hazard = reader.place(question, applies);
+                at_odds.push(reader.logic.all([hazard, applies.no]));
+                fit.push(reader.logic.any([!hazard, applies.yes]));
+            }
+        }
+    }
+    reader.ruled_out = DualRail { yes: reader.logic.any(at_odds), no: reader.logic.all(fit) };
+}
+
+impl Reader<'_> {
+    fn asked(&mut self, when: &Condition) -> DualRail {
+        match when {
+            Condition::All(parts) => {
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
+                self.logic.all_of(&parts)
+            }
+            Condition::Any(parts) => {
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
+                self.logic.any_of(&parts)
+            }
+            Condition::Not(part) => self.asked(part).turned(),
+            Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
+                let pair = self.pair(when);
+                // Nobody will ever answer it.
+                let shut = [!self.known(*fact), self.applies(*fact).no];
+                let shut = self.logic.all(shut);
+                DualRail { yes: pair.yes, no: self.logic.any([pair.no, shut]) }
+            }
+            Condition::Answers(_) => self.pair(when),
+        }
+    }
+
+    /// Lets the answer to a question count, or not.
+    ///
+    /// # Returns
+    /// Where it is answered, and not harmlessly.
+    fn place(&mut self, question: &Question, applies: DualRail) -> Lit {
+        let Some(given) = self.encoding.domain(self.view, question.slot).cloned() else {
+            return self.logic.never();
+        };
+        let harmless = self.harmless(question, &given.shape);
+        // A standing answer of the clinic contradicts nothing, and counts until the question certainly does not apply.
+        let standing = self.encoding.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+        let hazard = self.logic.all([given.known, !harmless, !standing]);
+        let stands = self.logic.all([standing, !applies.no]);
+        let counts = self.logic.any([hazard, applies.yes, stands]);
+        let known = self.logic.all([given.known, counts]);
+        let otherwise = question.otherwise.map(|it| question.option_id(it).to_owned());
+        // Nothing else can be so where the question does not apply, and what is answered so is so in any case.
+        let instead = self.logic.all([applies.no, !hazard]);
+        let shape = match given.shape {
+            Shape::Choice(options) => Shape::Choice(
+                options
+                    .into_iter()
+                    .map(|(id, lit)| {
+                        let lit =
+                            if otherwise.as_ref() == Some(&id) { self.logic.any([lit, instead]) } else { self.logic.all([lit, counts]) };
+                        (id, lit)
+                    })
+                    .collect(),
+            ),
+            Shape::Choices(options) => Shape::Choices(options.into_iter().map(|(id, lit)| (id, self.logic.all([lit, counts]))).collect()),
+            Shape::Number { cells, whole } => {
+                Shape::Number { cells: cells.into_iter().map(|(cell, lit)| (cell, self.logic.all([lit, counts]))).collect(), whole }
+            }
+            shape => shape,
+        };
+        let known = match &shape {
+            Shape::Choice(options) if otherwise.is_some() => self.logic.any(options.iter().map(|(_, it)| *it).collect::<Vec<_>>()),
+            _ => known,
+        };
+        self.count(question.slot, Domain { known, shape });
+        let date = question.date_slot.and_then(|slot| Some((slot, self.encoding.domain(self.view, slot).cloned()?)));
+        if let Some((slot, date)) = date {
+            let known = self.logic.all([date.known, counts]);
+            self.count(slot, Domain { known, shape: date.shape });
+        }
+        hazard
+    }
+
+    fn count(&mut self, slot: FactSlot, domain: Domain) {
+        if let Some(place) = self.counting.get_mut(slot.index()) {
+            *place = Some(Rc::new(domain));
+        }
+    }
+
+    /// Where an answer, if there is one, is harmless alone.
+    fn harmless(&mut self, question: &Question, shape: &Shape) -> Lit {
+        if question.harmless_alone {
+            return self.logic.always();
+        }
+        let is_hazard = |id: &str| {
+            let at = match &question.answer {
+                Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().position(|it| it.id == id),
+                _ => Some(usize::from(id == "yes")),
+            };
+            !at.and_then(|it| u16::try_from(it).ok()).is_some_and(|it| question.is_harmless_option(it))
+        };
+        let hazards: Vec<Lit> = match shape {
+            Shape::Choice(options) | Shape::Choices(options) => options.iter().filter(|(id, _)| is_hazard(id)).map(|(_, it)| *it).collect(),
+            Shape::Plan { agents, .. } => agents.iter().map(|(_, it)| *it).collect(),
+            Shape::Allergies(kinds) => kinds.iter().map(|(_, it)| *it).collect(),
+            Shape::Medicines { kinds, unrecognised } => kinds.iter().flat_map(|(_, it)| it).chain(unrecognised).copied().collect(),
+            Shape::Text => Vec::new(),
+            Shape::Number { .. } | Shape::Date { .. } => vec![self.logic.always()],
+        };
+        !self.logic.any(hazards)
+    }
+}

@@ -1,0 +1,362 @@
+//! Conditions over an encoding, dual-rail: where each is certainly yes and where certainly no, by the tables of
+//! `facts::holds`. What counts of each answer is settled first (`applicability`, and `derived` in turn).
+
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+use batsat::Lit;
+
+use crate::exact::cells::Cell;
+use crate::exact::domain::{AllergyKind, Domain, MedicineKind, Shape};
+use crate::exact::encoding::Encoding;
+use crate::exact::lists::{listed, recognised};
+use crate::exact::tseitin::{DualRail, Tseitin};
+use crate::outcome::{Outcome, Urgency};
+use crate::questionnaire::facts::truth_of::entry_allergic;
+use crate::rule_set::{
+    Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet, Substance, Table, Test,
+};
+use crate::truth::FactSlot;
+
+/// What one rule set makes of every patient of a space.
+#[derive(Debug)]
+pub struct Judgement {
+    /// Each rule, in rule order: where it fires and where it stays quiet.
+    pub rules: Vec<DualRail>,
+    /// Where some answer contradicts another one, which rules it out, and where certainly none does.
+    pub ruled_out: DualRail,
+    /// Where a referral of each urgency or a more pressing one is established: routine, urgent, same-day.
+    pub refers: [Lit; 3],
+    /// Where nothing, known or missing, speaks against it.
+    pub goes: Lit,
+    /// What counts of each fact, by slot.
+    counting: Vec<Option<Rc<Domain>>>,
+    /// Where each question applies.
+    applies: Table<DualRail, Question>,
+}
+
+/// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
+/// pressing one is established, and where everybody goes.
+pub fn verdict(logic: &mut Tseitin, rules: &[(Outcome, Option<Urgency>, DualRail)]) -> ([Lit; 3], Lit) {
+    let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|least| {
+        let presses =
+            |outcome: Outcome, urgency: Option<Urgency>| outcome == Outcome::Refer && urgency.unwrap_or(Urgency::Routine) >= least;
+        logic.any(rules.iter().filter(|(outcome, urgency, _)| presses(*outcome, *urgency)).map(|(.., state)| state.yes))
+    });
+    let goes = logic.all(rules.iter().filter(|(outcome, ..)| *outcome > Outcome::Go).map(|(.., state)| state.no));
+    (refers, goes)
+}
+
+/// Reads conditions in the view of one rule set.
+pub struct Reader<'a> {
+    /// The formulas.
+    pub logic: &'a mut Tseitin,
+    /// The space.
+    pub encoding: &'a Encoding,
+    /// The rule set.
+    pub rule_set: &'a RuleSet,
+    /// Which view it has.
+    pub view: usize,
+    /// What counts of each fact, by slot; what was given, until it is settled.
+    pub(super) counting: Vec<Option<Rc<Domain>>>,
+    /// Where each question applies, and where it certainly does not.
+    pub(super) applies: Table<DualRail, Question>,
+    /// Where some answer contradicts another one, and where certainly none does.
+    pub(super) ruled_out: DualRail,
+}
+
+impl<'a> Reader<'a> {
+    /// A reader of what was given, before it is settled what of it counts.
+    pub fn new(logic: &'a mut Tseitin, encoding: &'a Encoding, rule_set: &'a RuleSet, view: usize) -> Self {
+        let counting = rule_set.catalogue.facts.indices().map(|it| encoding.domain(view, it).cloned().map(Rc::new)).collect();
+        let ruled_out = DualRail { yes: logic.never(), no: logic.always() };
+        Self { logic, encoding, rule_set, view, counting, applies: Table::default(), ruled_out }
+    }
+
+    /// A reader of what was judged before.
+    pub fn again(logic: &'a mut Tseitin, encoding: &'a Encoding, rule_set: &'a RuleSet, view: usize, judged: &Judgement) -> Self {
+        let (counting, applies, ruled_out) = (judged.counting.clone(), judged.applies.clone(), judged.ruled_out);
+        Self { logic, encoding, rule_set, view, counting, applies, ruled_out }
+    }
+
+    /// What counts of a fact.
+    pub(super) fn domain(&self, fact: FactSlot) -> Option<Rc<Domain>> {
+        self.counting.get(fact.index()).cloned().flatten()
+    }
+
+    /// Where the question of a fact applies, and where it certainly does not.
+    pub(super) fn applies(&self, fact: FactSlot) -> DualRail {
+        let own = self.rule_set.catalogue.questions.iter().zip(&self.applies);
+        let mut own = own.filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact)).map(|(_, it)| *it);
+        own.next_back().unwrap_or(DualRail { yes: self.logic.always(), no: self.logic.never() })
+    }
+
+    /// Everything that the rules come to.
+    pub fn judge(&mut self) -> Judgement {
+        let rule_set = self.rule_set;
+        let rules: Vec<DualRail> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
+        let asking: Vec<_> = rule_set.judging().zip(&rules).map(|(rule, state)| (rule.outcome, rule.urgency, *state)).collect();
+        let (refers, goes) = verdict(self.logic, &asking);
+        let (counting, applies) = (self.counting.clone(), self.applies.clone());
+        Judgement { rules, ruled_out: self.ruled_out, refers, goes, counting, applies }
+    }
+
+    /// Where a condition is yes and where it is no.
+    pub fn pair(&mut self, condition: &Condition) -> DualRail {
+        match condition {
+            Condition::All(parts) => {
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
+                self.logic.all_of(&parts)
+            }
+            Condition::Any(parts) => {
+                let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
+                self.logic.any_of(&parts)
+            }
+            Condition::Not(part) => self.pair(part).turned(),
+            Condition::Taking { fact, medicines, at_least, .. } => self.taking(*fact, medicines, usize::from(*at_least)),
+            Condition::AllergicTo { fact, substances, reactions, .. } => self.allergic(*fact, substances, reactions.as_ref()),
+            Condition::Fact { fact, test } => self.test(*fact, test),
+            Condition::Answers(Odds::RuledOut) => self.ruled_out,
+            Condition::Answers(Odds::NotOffered) => self.not_offered(),
+            Condition::Answers(Odds::Unread) => self.unread(),
+        }
+    }
+
+    fn unknown(&self) -> DualRail {
+        DualRail { yes: self.logic.never(), no: self.logic.never() }
+    }
+
+    fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> DualRail {
+        let Some(domain) = self.domain(fact) else {
+            return self.unknown();
+        };
+        let Shape::Medicines { kinds, unrecognised } = &domain.shape else {
+            return self.unknown();
+        };
+        let register = &self.rule_set.medicines;
+        let mut among = Vec::new();
+        let mut open = unrecognised.clone();
+        // Several names of one medicine count once.
+        let mut same: BTreeMap<Idx<Medicine>, Vec<Lit>> = BTreeMap::new();
+        for (kind, counts) in kinds {
+            let Some(at) = kind.names.first().and_then(|it| recognised(register, it)) else {
+                open.extend(counts);
+                continue;
+            };
+            match (wanted.contains(at), kind.alone) {
+                (false, _) => {}
+                (true, false) => among.extend(counts),
+                (true, true) => same.entry(at).or_default().extend(counts),
+            }
+        }
+        among.extend(same.into_values().map(|it| self.logic.any(it)));
+        let enough = self.logic.at_least(n, &among);
+        let yes = self.logic.all([domain.known, enough]);
+        among.extend(open);
+        let maybe = self.logic.at_least(n, &among);
+        DualRail { yes, no: self.logic.all([domain.known, !maybe]) }
+    }
+
+    fn allergic(&mut self, fact: FactSlot, wanted: &Bits<Substance>, only: Option<&Bits<Reaction>>) -> DualRail {
+        let Some(domain) = self.domain(fact) else {
+            return self.unknown();
+        };
+        let Shape::Allergies(kinds) = &domain.shape else {
+            return self.unknown();
+        };
+        let register = &self.rule_set.allergens;
+        let (mut among, mut not_clear) = (Vec::new(), Vec::new());
+        for (kind, lit) in kinds {
+            let reaction = kind.reaction.as_ref().and_then(|it| register.reactions.position(|known| known.id == *it));
+            let entry = crate::exact::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
+            match entry_allergic(&entry, wanted, only) {
+                Some(true) => among.push(*lit),
+                Some(false) => not_clear.push(*lit),
+                None => {}
+            }
+        }
+        let any = self.logic.any(among);
+        let yes = self.logic.all([domain.known, any]);
+        // No only where every entry is clear of it.
+        let others: Vec<Lit> = kinds.iter().map(|(_, it)| *it).filter(|it| !not_clear.contains(it)).collect();
+        let possible = self.logic.any(others);
+        DualRail { yes, no: self.logic.all([domain.known, !possible]) }
+    }
+
+    fn test(&mut self, fact: FactSlot, test: &Test) -> DualRail {
+        let Some(domain) = self.domain(fact) else {
+            return self.unknown();
+        };
+        let id_of = |at: &u16| self.rule_set.catalogue.options(fact).get(usize::from(*at)).map(|it| it.id.clone());
+        match (&domain.shape, test) {
+            (Shape::Choice(options), Test::OneOf(wanted) | Test::NoneOf(wanted)) => {
+                let words: Vec<String> = if self.is_yes_no(fact) {
+                    wanted.iter().map(|it| if *it == 1 { "yes".to_owned() } else { "no".to_owned() }).collect()
+                } else {
+                    wanted.iter().filter_map(id_of).collect()
+                };
+                let (inside, outside): (Vec<_>, Vec<_>) = options.iter().partition(|(id, _)| words.contains(id));
+                let yes = self.logic.any(inside.iter().map(|(_, it)| *it));
+                let no = self.logic.any(outside.iter().map(|(_, it)| *it));
+                let pair = DualRail { yes, no };
+                if matches!(test, Test::NoneOf(_)) { pair.turned() } else { pair }
+            }
+            (Shape::Choices(options), Test::Includes(wanted)) => {
+                let wanted: Vec<String> = wanted.iter().filter_map(id_of).collect();
+                let inside: Vec<Lit> = options.iter().filter(|(id, _)| wanted.contains(id)).map(|(_, it)| *it).collect();
+                let any = self.logic.any(inside);
+                DualRail { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
+            }
+            (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
+                let ids: Vec<&String> =
+                    wanted.iter().filter_map(|at| self.rule_set.agents.iter().nth(usize::from(*at))).map(|it| &it.id).collect();
+                let inside: Vec<Lit> = agents.iter().filter(|(id, _)| ids.contains(&id)).map(|(_, it)| *it).collect();
+                let any = self.logic.any(inside);
+                DualRail { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
+            }
+            (Shape::Number { cells, .. }, Test::Compare(..) | Test::Between(..)) => {
+                let holds = |number: f64| match test {
+                    Test::Compare(how, with) => crate::questionnaire::facts::truth_of::compares(*how, number, with.value),
+                    Test::Between(low, high) => (low.value..=high.value).contains(&number),
+                    _ => false,
+                };
+                let (inside, outside): (Vec<_>, Vec<_>) =
+                    cells.iter().partition(|(cell, _)| holds(crate::exact::branch_and_bound::some_number(cell)));
+                DualRail { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
+            }
+            (Shape::Date { older, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
+                let Some((_, older)) = older.iter().find(|(span, _)| *span == limit.span) else {
+                    return self.unknown();
+                };
+                let on = self.encoding.procedure_known(self.logic);
+                let dated = self.logic.all([on, domain.known]);
+                let pair = DualRail { yes: self.logic.all([dated, *older]), no: self.logic.all([dated, !*older]) };
+                if matches!(test, Test::Within(_)) { pair.turned() } else { pair }
+            }
+            // A day of the calendar. An example settles whether there is such a day.
+            (Shape::Date { days, .. }, Test::Compare(how, with)) => {
+                let is = match how {
+                    Comparison::AtLeast => self.not_before(days, with.value),
+                    Comparison::Above => self.not_before(days, with.value + 1.0),
+                    Comparison::Below => !self.not_before(days, with.value),
+                    Comparison::AtMost => !self.not_before(days, with.value + 1.0),
+                };
+                DualRail { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+            }
+            (Shape::Date { days, .. }, Test::Between(low, high)) => {
+                let (from, after) = (self.not_before(days, low.value), self.not_before(days, high.value + 1.0));
+                let is = self.logic.all([from, !after]);
+                DualRail { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+            }
+            _ => self.unknown(),
+        }
+    }
+
+    /// Where a date is this day of the calendar, or a later one.
+    fn not_before(&self, days: &[(f64, Lit)], day: f64) -> Lit {
+        days.iter().find(|(it, _)| *it >= day).map_or(self.logic.never(), |(_, it)| *it)
+    }
+
+    fn is_yes_no(&self, fact: FactSlot) -> bool {
+        self.rule_set.catalogue.options(fact).is_empty()
+    }
+
+    pub(super) fn known(&self, fact: FactSlot) -> Lit {
+        self.domain(fact).map_or(self.logic.never(), |it| it.known)
+    }
+
+    /// Where every list of names is read; nowhere is it certain that some name is not.
+    fn unread(&mut self) -> DualRail {
+        let catalogue = &self.rule_set.catalogue;
+        let mut read = Vec::new();
+        for slot in [catalogue.medicines, catalogue.allergies].into_iter().flatten() {
+            let Some(domain) = self.domain(slot) else {
+                continue;
+            };
+            let unread: Vec<Lit> = match &domain.shape {
+                Shape::Medicines { kinds, unrecognised } => {
+                    let is_known = |it: &MedicineKind| it.names.first().and_then(|it| recognised(&self.rule_set.medicines, it)).is_some();
+                    let strange = kinds.iter().filter(|(it, _)| !is_known(it)).flat_map(|(_, it)| it);
+                    strange.chain(unrecognised).copied().collect()
+                }
+                Shape::Allergies(kinds) => {
+                    let is_known = |it: &AllergyKind| self.rule_set.allergens.names.contains_key(&it.to);
+                    kinds.iter().filter(|(it, _)| !is_known(it)).map(|(_, it)| *it).collect()
+                }
+                _ => Vec::new(),
+            };
+            let some = self.logic.any(unread);
+            let whole = self.logic.all([domain.known, !some]);
+            let shut = [!domain.known, self.applies(slot).no];
+            let shut = self.logic.all(shut);
+            read.push(self.logic.any([whole, shut]));
+        }
+        DualRail { yes: self.logic.never(), no: self.logic.all(read) }
+    }
+
+    /// Where a choice of the plan is not among what the clinic offers, by its own file or by its local policy.
+    fn not_offered(&mut self) -> DualRail {
+        let rule_set = self.rule_set;
+        let (mut outside, mut open) = (Vec::new(), Vec::new());
+        for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+            let Some(domain) = self.domain(question.slot) else {
+                continue;
+            };
+            let chosen = self.something(&domain);
+            let mut listed = self.logic.never();
+            // A standing choice is open while its method is: another one would set it aside.
+            let standing = self.encoding.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+            let settled = self.logic.any([!standing, self.applies(question.slot).yes]);
+            if let Some((in_file, is_outside)) = self.encoding.offers.get(&question.id).copied() {
+                listed = in_file;
+                let beyond = self.logic.all([in_file, is_outside, chosen]);
+                outside.push(self.logic.all([beyond, settled]));
+                open.push(self.logic.all([beyond, !settled]));
+            }
+            if let Some(kept) = rule_set.local.as_ref().and_then(|it| it.offers.get(&question.slot)) {
+                listed = self.logic.always();
+                let beyond = self.beyond(question, kept, &domain);
+                outside.push(self.logic.all([beyond, settled]));
+                open.push(self.logic.all([beyond, !settled]));
+            }
+            let asked = !self.applies(question.slot).no;
+            open.push(self.logic.all([listed, asked, !domain.known]));
+            if let Shape::Plan { strengths, .. } = domain.shape {
+                open.push(self.logic.all([listed, chosen, !strengths]));
+            }
+        }
+        let yes = self.logic.any(outside);
+        let open = self.logic.any(open);
+        DualRail { yes, no: self.logic.all([!yes, !open]) }
+    }
+
+    /// Where something is chosen: an empty list is within any offer.
+    fn something(&mut self, domain: &Domain) -> Lit {
+        match &domain.shape {
+            Shape::Choices(options) | Shape::Plan { agents: options, .. } => self.logic.any(options.iter().map(|(_, it)| *it)),
+            _ => domain.known,
+        }
+    }
+
+    /// Where a choice is none of those to which the local policy keeps.
+    fn beyond(&mut self, question: &Question, kept: &Offered, domain: &Domain) -> Lit {
+        let rule_set = self.rule_set;
+        let ways: Vec<Lit> = match (&domain.shape, kept) {
+            (Shape::Choice(options) | Shape::Choices(options), Offered::Options(bits)) => {
+                let place = |id: &str| match &question.answer {
+                    Answer::OneOf(of) | Answer::SeveralOf(of) => of.iter().position(|it| it.id == id),
+                    _ => Some(usize::from(id == "yes")),
+                };
+                let is_kept = |id: &str| place(id).is_some_and(|at| bits >> at & 1 == 1);
+                options.iter().filter(|(id, _)| !is_kept(id)).map(|(_, it)| *it).collect()
+            }
+            (Shape::Plan { agents, solutions, .. }, Offered::Solutions(_)) => {
+                let other = |id: &str, cell: &Cell| !listed(rule_set, id).into_iter().any(|it| cell.is_point() && cell.contains(it));
+                let none = agents.iter().filter(|(id, _)| listed(rule_set, id).is_empty()).map(|(_, it)| *it);
+                none.chain(solutions.iter().filter(|(id, cell, _)| other(id, cell)).map(|(_, _, it)| *it)).collect()
+            }
+            _ => Vec::new(),
+        };
+        self.logic.any(ways)
+    }
+}

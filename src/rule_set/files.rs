@@ -1,0 +1,362 @@
+//! Where the texts of a rule set come from: embedded in the binary, or a folder.
+//!
+//! What judges a rule set and decides nothing is not part of its digest: worked cases and
+//! allowances. Guarantees are. Approving does not change it either: of ruleset.yaml the status,
+//! `approval:`, `withdrawn:` and empty lines do not count.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
+
+use include_dir::{Dir, include_dir};
+use sha2::{Digest, Sha256};
+
+use crate::document::diagnostic::{Code, Diagnostic};
+use crate::document::reading::Reading;
+use crate::document::shape;
+use crate::document::source::{Node, Source};
+use crate::document::text;
+use crate::document::text::Read;
+
+static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
+
+/// The events of each embedded file but the cases, as the build script took them down.
+static TAPES: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/tapes.rs"));
+
+/// The tape of an embedded file; `None` if there is none, or if these are not its bytes.
+pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
+    let same = RULES.get_file(path).is_some_and(|it| it.contents() == bytes);
+    TAPES.iter().find(|(name, _)| same && *name == path).map(|(_, tape)| *tape)
+}
+
+/// Most bytes one file of a rule set may have.
+pub const LARGEST_RULE_FILE: u64 = 8 << 20;
+
+/// How much of the reading of a rule set is repeated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Care {
+    /// Two readers and the schemas judge every file.
+    #[default]
+    Full,
+    /// All checks of names, on a tree that was read when the program was built; neither second reader
+    /// nor schemas. Only for the embedded rule set: the tests read the very same bytes with full care,
+    /// and a program that starts for one referral need not do so again.
+    Embedded,
+}
+
+/// One text of a rule set that could be parsed.
+#[derive(Debug, Clone)]
+pub struct Parsed {
+    /// The text.
+    pub source: Arc<Source>,
+    /// Its tree.
+    pub root: Arc<Node>,
+    /// Whether the schema has still to judge it.
+    pub care: Care,
+}
+
+impl Parsed {
+    /// Begins to read it, with what the schema of this name finds.
+    pub fn reading(&self, schema: &str) -> Reading<'_> {
+        let shape = match self.care {
+            Care::Full => shape::check(schema, &self.source, &self.root),
+            Care::Embedded => Vec::new(),
+        };
+        Reading::new(&self.source, shape)
+    }
+}
+
+/// A file as it was found, and what came of reading it: that is done once, when somebody first asks.
+#[derive(Debug)]
+pub struct TextFile {
+    name: String,
+    bytes: Vec<u8>,
+    read: OnceLock<Read>,
+}
+
+impl TextFile {
+    /// A file that nobody has read yet, under the name the user knows it by.
+    pub fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
+        Self { name: name.into(), bytes: bytes.into(), read: OnceLock::new() }
+    }
+
+    /// What the user knows the file by.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Its content.
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    /// What came of reading it.
+    pub fn read(&self) -> &Read {
+        self.read.get_or_init(|| text::read(&self.name, &self.bytes, LARGEST_RULE_FILE))
+    }
+
+    /// Its tree, with what is wrong with the text; `None` if it has no readable structure.
+    pub fn parsed(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
+        let Read { source, root, diagnostics: found } = self.read();
+        diagnostics.extend_from_slice(found);
+        Some(Parsed { source: source.clone()?, root: root.clone()?, care: Care::Full })
+    }
+}
+
+/// The files of a rule set, by path within it. Copies share what was read: no text is ever parsed a second time.
+#[derive(Debug, Clone)]
+pub struct RuleFiles {
+    folder: String,
+    files: BTreeMap<String, Arc<TextFile>>,
+    care: Care,
+}
+
+impl RuleFiles {
+    /// No files yet, of a folder of this name.
+    pub fn new(folder: impl Into<String>) -> Self {
+        Self { folder: folder.into(), files: BTreeMap::new(), care: Care::Full }
+    }
+
+    /// The rule set embedded in the binary.
+    pub fn embedded() -> Self {
+        let mut taken = Self { care: Care::Embedded, ..Self::new("rules") };
+        taken.take_embedded(&RULES);
+        taken
+    }
+
+    fn take_embedded(&mut self, dir: &Dir<'_>) {
+        for file in dir.files() {
+            let path = file.path().to_string_lossy().replace('\\', "/");
+            if path.ends_with(".yaml") {
+                self.set(path, file.contents());
+            }
+        }
+        dir.dirs().for_each(|inner| self.take_embedded(inner));
+    }
+
+    /// The rule set of a folder: its YAML files, and those of `concerns/` and `cases/`. One whose ending is written in
+    /// another way, such as `limits.YAML`, is taken, too: the rule set names none so, and it is refused.
+    ///
+    /// # Errors
+    /// A diagnostic for everything that cannot be read; the caller shows them.
+    pub fn folder(path: &Path) -> Result<Self, Vec<Diagnostic>> {
+        let mut taken = Self::new(path.display().to_string());
+        if !path.is_dir() {
+            return Err(vec![
+                Diagnostic::bare(Code::NotFound, format!("there is no folder `{}`", path.display()))
+                    .help("--rules names a folder of the same shape as the embedded rule set"),
+            ]);
+        }
+        let Listed { files, mut unreadable, .. } = Listed::of(path);
+        for (name, place) in files {
+            match read_bounded(&place, LARGEST_RULE_FILE) {
+                Ok(bytes) => taken.set(name, bytes),
+                Err(diagnostic) => unreadable.push(*diagnostic),
+            }
+        }
+        if unreadable.is_empty() { Ok(taken) } else { Err(unreadable) }
+    }
+
+    /// The same files, read with so much care.
+    #[must_use]
+    pub fn with_care(self, care: Care) -> Self {
+        Self { care, ..self }
+    }
+
+    /// How much of the reading is repeated.
+    pub fn care(&self) -> Care {
+        self.care
+    }
+
+    /// What the user knows the folder by.
+    pub fn name(&self) -> &str {
+        &self.folder
+    }
+
+    /// The name a user knows a file by.
+    pub fn name_of(&self, path: &str) -> String {
+        format!("{}/{path}", self.folder.trim_end_matches('/'))
+    }
+
+    /// Puts a file in place of what stood under its path, if anything did.
+    pub fn set(&mut self, path: impl Into<String>, bytes: impl Into<Vec<u8>>) {
+        let path = path.into();
+        let file = TextFile::new(self.name_of(&path), bytes);
+        self.files.insert(path, Arc::new(file));
+    }
+
+    /// Takes a file out; whether it was there.
+    pub fn remove(&mut self, path: &str) -> bool {
+        self.files.remove(path).is_some()
+    }
+
+    /// The file under a path.
+    pub fn file(&self, path: &str) -> Option<&TextFile> {
+        self.files.get(path).map(Arc::as_ref)
+    }
+
+    /// The paths of all files, sorted.
+    pub fn paths(&self) -> impl Iterator<Item = &str> {
+        self.files.keys().map(String::as_str)
+    }
+
+    /// All files with their paths, sorted by these.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &TextFile)> {
+        self.files.iter().map(|(path, file)| (path.as_str(), file.as_ref()))
+    }
+
+    /// SHA-256, in hexadecimal, over every file but the cases and the allowances: its path and its lines, without line
+    /// end marks, white space at line ends, or empty lines at its end.
+    ///
+    /// Of ruleset.yaml the status, the approval and the withdrawal do not count, nor do empty lines: approving a content
+    /// must not change it, since the approval names this digest.
+    pub fn digest(&self) -> String {
+        let mut hash = Sha256::new();
+        for (path, file) in self.iter().filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES) {
+            let text = String::from_utf8_lossy(file.bytes());
+            hash.update(path.as_bytes());
+            hash.update([0]);
+            let lines = text.trim_start_matches('\u{feff}').trim_end().lines().map(str::trim_end);
+            let lines: Vec<&str> = if path == HEAD { content_of_head(lines) } else { lines.collect() };
+            for line in lines {
+                hash.update(line.as_bytes());
+                hash.update([b'\n']);
+            }
+            hash.update([0]);
+        }
+        hex(&hash.finalize())
+    }
+}
+
+/// What lies in a folder of a rule set.
+#[derive(Default)]
+struct Listed {
+    /// YAML files, by path within the folder with `/`.
+    files: Vec<(String, PathBuf)>,
+    /// Everything else but documents (`.md`) and hidden entries, which are nobody's rules.
+    passed_over: Vec<String>,
+    /// What cannot be looked into.
+    unreadable: Vec<Diagnostic>,
+}
+
+impl Listed {
+    fn of(path: &Path) -> Self {
+        let mut listed = Self::default();
+        for prefix in ["", "concerns/", "cases/"] {
+            listed.add(&path.join(prefix), prefix);
+        }
+        listed.passed_over.sort();
+        listed
+    }
+
+    fn add(&mut self, folder: &Path, prefix: &str) {
+        let unreadable = |error: &std::io::Error| {
+            Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display()))
+        };
+        let entries = match std::fs::read_dir(folder) {
+            Ok(entries) => entries,
+            // Which files are missing is told when they are looked for.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return,
+            Err(error) => return self.unreadable.push(unreadable(&error)),
+        };
+        for entry in entries {
+            let entry = match entry {
+                Ok(entry) => entry,
+                Err(error) => {
+                    self.unreadable.push(unreadable(&error));
+                    continue;
+                }
+            };
+            let (name, place) = (entry.file_name().to_string_lossy().into_owned(), entry.path());
+            let ending = place.extension().map_or_else(String::new, |it| it.to_string_lossy().to_lowercase());
+            let own_folder = prefix.is_empty() && ["concerns", "cases"].contains(&name.as_str());
+            // What is no ordinary file, such as a link that leads nowhere, is told when it is read.
+            if ["yaml", "yml"].contains(&ending.as_str()) {
+                self.files.push((format!("{prefix}{name}"), place));
+            } else if ending != "md" && !name.starts_with('.') && !(own_folder && place.is_dir()) {
+                self.passed_over.push(format!("{prefix}{name}"));
+            }
+        }
+    }
+}
+
+/// What lies in a folder of a rule set and is no part of it, sorted. Documents (`.md`) and hidden entries do not count.
+pub fn passed_over(folder: &Path) -> Vec<String> {
+    Listed::of(folder).passed_over
+}
+
+/// The file of remarks that are allowed to stand. Like the cases, it decides nothing.
+pub const ALLOWANCES: &str = "allowances.yaml";
+
+/// The file that says what a rule set is, and whether it is approved.
+const HEAD: &str = "ruleset.yaml";
+
+/// The lines of ruleset.yaml that are content: all but empty ones, and but the status, approval and withdrawal with what
+/// stands indented under them. A comment that starts a line is content wherever it stands.
+///
+/// INVARIANT: a key that is written in any other way (in quotes, in braces) counts as content, so at worst an approval
+/// does not match.
+fn content_of_head<'a>(lines: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+    let mut about_approval = false;
+    let mut content = Vec::new();
+    for line in lines.filter(|it| !it.is_empty()) {
+        let is_comment = line.starts_with('#');
+        if !is_comment && !line.starts_with([' ', '\t']) {
+            about_approval = ["status:", "approval:", "withdrawn:"].iter().any(|key| line.starts_with(key));
+        }
+        if is_comment || !about_approval {
+            content.push(line);
+        }
+    }
+    content
+}
+
+/// SHA-256 of bytes, in hexadecimal.
+pub fn sha256(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::with_capacity(64), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+/// The embedded rule set's own log of its editions, as Markdown.
+pub fn embedded_change_log() -> &'static str {
+    RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or("")
+}
+
+/// Reads an ordinary file of at most so many bytes.
+///
+/// # Errors
+/// A diagnostic that names the file.
+pub fn read_bounded(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
+    use std::io::Read as _;
+    let shown = path.display();
+    let missing = |title: String, help: &str| Box::new(Diagnostic::bare(Code::NotFound, title).help(help));
+    let about = match std::fs::metadata(path) {
+        Ok(about) => about,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            return Err(missing(format!("there is no file `{shown}`"), "check the spelling of the path"));
+        }
+        Err(error) => {
+            return Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}"))));
+        }
+    };
+    if !about.is_file() {
+        return Err(missing(format!("`{shown}` is not an ordinary file"), "name a file, or a folder of files"));
+    }
+    if about.len() > largest {
+        return Err(Box::new(text::too_large(&shown.to_string(), largest)));
+    }
+    let mut bytes = Vec::new();
+    let read = std::fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
+    match read {
+        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest => Err(Box::new(text::too_large(&shown.to_string(), largest))),
+        Ok(_) => Ok(bytes),
+        Err(error) => Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}")))),
+    }
+}

@@ -1,0 +1,36 @@
+//! Rules with texts that are still to be written. Such a rule loads and its cases run, so that it can be worked on; it
+//! is reported by `rules check`, and an approved rule set with one does not load.
+//!
+//! A draft of a rule loads, so that it can be worked on, and is never approved: its texts begin
+//! with `To be written:`.
+
+use std::sync::Arc;
+
+use crate::document::diagnostic::{Code, Diagnostic};
+use crate::document::source::{Node, Source};
+
+/// How such a text begins, in any case.
+pub const TO_BE_WRITTEN: &str = "To be written:";
+
+/// Whether a text is still to be written.
+fn open(text: &str) -> bool {
+    text.trim_start().get(..TO_BE_WRITTEN.len()).is_some_and(|it| it.eq_ignore_ascii_case(TO_BE_WRITTEN))
+}
+
+/// Every text of a rule that is still to be written, at its place.
+pub fn unwritten(source: &Arc<Source>, rule: &Node) -> Vec<Diagnostic> {
+    let id = rule.get("id").map_or("", |it| it.shown(source));
+    let mut found = Vec::new();
+    look(source, id, "rule", rule, &mut found);
+    found
+}
+
+/// Looks through the texts below a key.
+pub fn look(source: &Arc<Source>, rule: &str, key: &str, node: &Node, found: &mut Vec<Diagnostic>) {
+    if node.text().is_some_and(open) {
+        let title = format!("the `{key}` of rule `{rule}` is still to be written");
+        found.push(Diagnostic::at(Code::ToBeWritten, source, &node.span, title, "to be written"));
+    }
+    node.entries().iter().for_each(|it| look(source, rule, &it.key, &it.value, found));
+    node.items().iter().for_each(|it| look(source, rule, key, it, found));
+}

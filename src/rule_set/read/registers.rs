@@ -1,0 +1,503 @@
+//! limits.yaml, sources.yaml and the registers of names.
+
+use std::collections::{HashMap, HashSet};
+use std::ops::Range;
+
+use chrono::NaiveDate;
+
+use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::document::reading::Reading;
+use crate::document::source::{Node, NodeKind};
+use crate::quantity::Measure;
+use crate::quantity::span::Span;
+use crate::quantity::when::read_when;
+use crate::rule_set::files::Parsed;
+use crate::rule_set::read::symbols::{Names, What, to_unit, written_number};
+use crate::rule_set::{
+    AllergenRegister, Bits, Checked, Idx, Limit, LimitValue, Medicine, MedicineRegister, Publication, Reaction, Substance, Table, Term,
+};
+
+mod anaesthetics;
+
+pub use crate::rule_set::read::registers::anaesthetics::agents;
+
+/// Reads a calendar date under a key; reports one that does not exist.
+pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDate> {
+    let text = reading.needed(map, key)?;
+    let node = map.get(key)?;
+    match read_when(&text) {
+        Ok(when) if when.time.is_none() => Some(when.date),
+        Ok(_) => reading.wrong(Code::WrongForm, &node.span, "a date without a time is needed", "a time stands here").none(),
+        Err(error) => {
+            reading.wrong(Code::WrongForm, &node.span, format!("`{text}` is not a date"), "not a date").help(error.to_string()).none()
+        }
+    }
+}
+
+/// Reports an entry whose id stands twice.
+pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, Range<usize>>, entry: &Node, what: &str) {
+    let Some(id) = entry.get("id") else { return };
+    let Some(text) = id.written(reading.source).map(str::to_owned) else {
+        return;
+    };
+    match seen.get(&text) {
+        Some(first) => {
+            let told = reading.wrong(Code::DuplicateId, &id.span, format!("two {what} have the id `{text}`"), "second");
+            told.also(first, "first").help("give one of them another id");
+        }
+        None => {
+            seen.insert(text, id.span.clone());
+        }
+    }
+}
+
+/// sources.yaml.
+pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = parsed.reading("sources");
+    let mut seen = HashMap::new();
+    for node in parsed.root.list("sources") {
+        let id = reading.needed(node, "id");
+        let by = reading.needed(node, "by");
+        let title = reading.needed(node, "title");
+        let year = reading.owned(node, "year").and_then(|it| it.parse().ok());
+        let checked = match reading.needed(node, "checked").as_deref() {
+            Some("read") => Some(Checked::Read),
+            Some("from-memory") => Some(Checked::FromMemory),
+            _ => None,
+        };
+        let checked_on = node.get("checked_on").and_then(|_| date(&mut reading, node, "checked_on"));
+        unique(&mut reading, &mut seen, node, "sources");
+        let (link, note) = (reading.owned(node, "link"), reading.owned(node, "note"));
+        match (id, by, title, checked) {
+            (Some(id), Some(by), Some(title), Some(checked)) => {
+                let superseded_by = None;
+                names.publications.push(Publication { id, by, title, year, link, checked, checked_on, note, superseded_by });
+            }
+            (id, ..) => {
+                names.note_broken(What::Source, id);
+                reading.pass_over(node, "a whole source");
+            }
+        }
+    }
+    for node in parsed.root.list("sources") {
+        superseded(&mut reading, names, node);
+    }
+    reading.finish()
+}
+
+/// Notes which source replaced this one; any source of the file may.
+fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
+    let (Some(place), Some(old), Some(new)) = (node.get("superseded_by"), reading.owned(node, "id"), reading.owned(node, "superseded_by"))
+    else {
+        return;
+    };
+    let at = names.publications.position(|it| it.id == new);
+    let other = at.filter(|_| new != old);
+    if other.is_none() && !names.is_broken(What::Source, &new) {
+        let title = if at.is_some() { format!("`{old}` cannot replace itself") } else { format!("there is no source `{new}`") };
+        let known = names.publications.iter().map(|it| it.id.as_str()).filter(|it| *it != old);
+        let wrong = Diagnostic::at(Code::UnknownSource, reading.source, &place.span, title, "not another source of this file");
+        reading.report(wrong.help_if(did_you_mean(&new, known)));
+    }
+    if let Some(it) = names.publications.iter_mut().find(|it| it.id == old) {
+        it.superseded_by = other;
+    }
+}
+
+/// limits.yaml.
+pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = parsed.reading("limits");
+    let mut seen = HashMap::new();
+    for node in parsed.root.list("limits") {
+        let id = reading.needed(node, "id");
+        let about = reading.needed(node, "about");
+        let citations = names.citations(&mut reading, node);
+        let other_figures = reading.owned(node, "other_figures");
+        unique(&mut reading, &mut seen, node, "limits");
+        let Some(value_node) = node.get("value") else {
+            continue;
+        };
+        let written = value_node.shown(reading.source).to_owned();
+        let value = limit_value(&mut reading, value_node);
+        match (id, about, value) {
+            (Some(id), Some(about), Some(value)) => {
+                names.limits.push(Limit { id, about, written, value, other_figures, citations });
+            }
+            (id, ..) => {
+                names.note_broken(What::Limit, id);
+                reading.pass_over(node, "a whole limit");
+            }
+        }
+    }
+    reading.finish()
+}
+
+/// The value of a limit; `None` after a diagnostic.
+pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue> {
+    let written = node.shown(reading.source).to_owned();
+    if let Some(span) = Span::read(&written) {
+        return Some(LimitValue::Span(span));
+    }
+    match written_number(node) {
+        Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
+        Err(why) => {
+            let title = format!("`{written}` is not a number or length of time");
+            reading.wrong(Code::WrongUnit, &node.span, title, "cannot be read").help(why).none()
+        }
+    }
+}
+
+/// Ids with the ids they lie in, closed over containment; reports unknown and cyclic ones.
+fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(String, String, HashSet<usize>)> {
+    let ids: Vec<String> = entries.iter().map(|it| text_of(reading, it, "id")).collect();
+    let mut seen = HashMap::new();
+    for entry in entries {
+        unique(reading, &mut seen, entry, what);
+    }
+    let mut parents: Vec<Vec<usize>> = Vec::new();
+    for node in entries {
+        let mut of_this = Vec::new();
+        for parent in node.list("in") {
+            let Some(text) = parent.written(reading.source).map(str::to_owned) else {
+                continue;
+            };
+            match ids.iter().position(|it| *it == text) {
+                Some(at) => of_this.push(at),
+                None => {
+                    let known = ids.iter().map(String::as_str);
+                    reading.unknown(not_declared(what), &parent.span, ("class or group", &text, "not declared"), known);
+                }
+            }
+        }
+        parents.push(of_this);
+    }
+    let mut closed = Vec::new();
+    let mut circles: HashSet<usize> = HashSet::new();
+    for (at, ((node, id), own)) in entries.iter().zip(&ids).zip(&parents).enumerate() {
+        let mut above = HashSet::new();
+        let mut open: Vec<usize> = own.clone();
+        while let Some(next) = open.pop() {
+            if above.insert(next) {
+                open.extend(parents.get(next).into_iter().flatten());
+            }
+        }
+        // A circle is told once, at its first member.
+        if above.contains(&at) && circles.insert(at) {
+            let circle: Vec<usize> = above.iter().copied().filter(|it| *it != at && reaches(&parents, *it, at)).collect();
+            circles.extend(&circle);
+            let mut others: Vec<&str> = circle.iter().filter_map(|at| ids.get(*at)).map(String::as_str).collect();
+            others.sort_unstable();
+            let through = if others.is_empty() { String::new() } else { format!(" through {}", listed(&others).replace(" or ", " and ")) };
+            let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
+            reading
+                .wrong(Code::CyclicClasses, &id_span, format!("`{id}` contains itself{through}"), "part of a circle")
+                .help("take one of them out of the `in:` of another");
+        }
+        closed.push((id.clone(), text_of(reading, node, "about"), above));
+    }
+    closed
+}
+
+/// A text that the schema asks for; where it is missing that was told, and the rest is looked at all the same.
+fn text_of(reading: &mut Reading<'_>, node: &Node, key: &str) -> String {
+    reading.owned(node, key).unwrap_or_default()
+}
+
+/// Whether one entry lies in another, however far down.
+fn reaches(parents: &[Vec<usize>], from: usize, to: usize) -> bool {
+    let mut seen = HashSet::new();
+    let mut open = vec![from];
+    while let Some(next) = open.pop() {
+        for parent in parents.get(next).into_iter().flatten() {
+            if *parent == to {
+                return true;
+            }
+            if seen.insert(*parent) {
+                open.push(*parent);
+            }
+        }
+    }
+    false
+}
+
+fn not_declared(what: &str) -> Code {
+    if what == "groups" { Code::UnknownSubstance } else { Code::UnknownMedicine }
+}
+
+/// The declared terms above an entry with `in:`, itself or contained, by position.
+fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, HashSet<usize>)], what: &str) -> HashSet<usize> {
+    let mut all = HashSet::new();
+    for class in node.list("in") {
+        let Some(text) = class.written(reading.source).map(str::to_owned) else {
+            reading.pass_over(class, "the id of a class");
+            continue;
+        };
+        match terms.iter().position(|(id, _, _)| *id == text) {
+            Some(at) => {
+                all.insert(at);
+                all.extend(terms.get(at).into_iter().flat_map(|(_, _, above)| above));
+            }
+            None => {
+                let known = terms.iter().map(|(id, _, _)| id.as_str());
+                reading.unknown(not_declared(what), &class.span, ("class or group", &text, "not declared"), known);
+            }
+        }
+    }
+    all
+}
+
+/// The form in which names are compared: lower case, single spaces.
+pub fn name_form(name: &str) -> String {
+    name.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The names of an entry, synonyms included, in the form in which they are compared; reports those already taken.
+fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, Range<usize>>, node: &Node) -> Vec<String> {
+    let also = node.list("also");
+    let mut forms = Vec::new();
+    for place in node.get("name").into_iter().chain(also) {
+        let Some(form) = place.written(reading.source).map(name_form) else {
+            continue;
+        };
+        if let Some(first) = places.get(&form) {
+            let title = format!("`{form}` is already a name of the register");
+            let told = reading.wrong(Code::NameTwice, &place.span, title, "second use").also(first, "first use");
+            told.help("delete the name from one of the two");
+            continue;
+        }
+        places.insert(form.clone(), place.span.clone());
+        forms.push(form);
+    }
+    forms
+}
+
+/// medicines.yaml.
+pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = parsed.reading("medicines");
+    let terms = closure(&mut reading, parsed.root.list("classes"), "classes");
+    let mut register = MedicineRegister {
+        classes: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
+        dose_words: reading.list(&parsed.root, "dose_words").iter().map(|it| name_form(it)).collect(),
+        salt_words: reading.list(&parsed.root, "salt_words").iter().map(|it| name_form(it)).collect(),
+        ..MedicineRegister::default()
+    };
+    let mut places: HashMap<String, Range<usize>> = HashMap::new();
+    for node in parsed.root.list("medicines") {
+        let Some(name) = reading.needed(node, "name") else {
+            continue;
+        };
+        let also = reading.list(node, "also");
+        let forms = new_names(&mut reading, &mut places, node);
+        let classes = terms_of(&mut reading, node, &terms, "classes");
+        // A rule that names a class means all its medicines; a medicine of that name outside it would be missed.
+        let class = terms.iter().position(|(id, _, _)| forms.contains(id)).filter(|it| !classes.contains(it));
+        if let (Some((id, _, _)), Some(place)) = (class.and_then(|it| terms.get(it)), node.get("name")) {
+            let title = format!("`{id}` is the name of a class that this medicine does not lie in");
+            let help = "add the class to its `in:`, or give one of them another name";
+            reading.wrong(Code::NameTwice, &place.span, title, "rules would mean the class").help(help);
+        }
+        let mut factor = |key| {
+            let it = node.get(key)?;
+            match it.kind {
+                NodeKind::Number(factor) if factor > 0.0 => return Some(factor),
+                _ => reading.pass_over(it, "a number above zero"),
+            }
+            None
+        };
+        let as_prednisolone = factor("as_prednisolone");
+        let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
+        let plausible_daily = daily_range(&mut reading, node);
+        let name = name_form(&name);
+        let at = register.medicines.push(Medicine { name, also, as_prednisolone, adrenal_as_prednisolone, plausible_daily });
+        register.names.extend(forms.into_iter().map(|form| (form, at)));
+        for term in classes {
+            if let Some(class) = register.classes.get_mut(term) {
+                class.members.insert(at);
+            }
+        }
+    }
+    names.medicines = register;
+    reading.finish()
+}
+
+/// The least and most of a medicine in a day, in mg.
+fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
+    let range = node.get("plausible_daily")?;
+    let ends: Vec<Option<f64>> = range.items().iter().map(|it| in_unit(reading, it, "mg", Measure::Mass)).collect();
+    match ends.as_slice() {
+        [Some(low), Some(high)] if low <= high => Some((*low, *high)),
+        [Some(_), Some(_)] => {
+            upside_down(reading, range, "the range of daily doses is upside down");
+            None
+        }
+        _ => {
+            reading.pass_over(range, "two doses");
+            None
+        }
+    }
+}
+
+fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
+    reading.wrong(Code::BadRange, &range.span, title, "the first one is higher").help("write the lower one first");
+}
+
+/// allergens.yaml. Medicines must be loaded before: each is a substance, too.
+pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+    let mut reading = parsed.reading("allergens");
+    let group_nodes = parsed.root.list("groups");
+    let terms = closure(&mut reading, group_nodes, "groups");
+    let mut register = AllergenRegister {
+        groups: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
+        ..AllergenRegister::default()
+    };
+    let mut seen = HashMap::new();
+    for node in parsed.root.list("reactions") {
+        unique(&mut reading, &mut seen, node, "reactions");
+        if let (Some(id), Some(text)) = (reading.needed(node, "id"), reading.needed(node, "text")) {
+            register.reactions.push(Reaction { id, text });
+        }
+    }
+    let mut places: HashMap<String, Range<usize>> = HashMap::new();
+    let mut listed: Vec<(&Node, Vec<String>)> = Vec::new();
+    for node in parsed.root.list("substances") {
+        let Some(name) = reading.needed(node, "name") else {
+            continue;
+        };
+        let at = substance(&mut register, name_form(&name));
+        let forms = new_names(&mut reading, &mut places, node);
+        register.names.extend(forms.iter().map(|it| (it.clone(), Bits::from_iter([at]))));
+        listed.push((node, forms));
+        for term in terms_of(&mut reading, node, &terms, "groups") {
+            if let Some(group) = register.groups.get_mut(term) {
+                group.members.insert(at);
+            }
+        }
+    }
+    let mut forms: Table<Vec<String>, Substance> = listed.iter().map(|(_, forms)| forms.clone()).collect();
+    add_medicines(&names.medicines, &mut register, &mut forms);
+    take_apart(&mut register, &forms);
+    // Those that the file lists come first.
+    for (own, (node, _)) in register.substances.indices().zip(&listed) {
+        for cross in node.list("crosses_with") {
+            let Some(form) = cross.written(reading.source).map(name_form) else {
+                continue;
+            };
+            let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
+            let Some(others) = group.or_else(|| register.names.get(&form).cloned()) else {
+                let known = register.substances.iter().map(|it| it.name.as_str());
+                reading.unknown(Code::UnknownSubstance, &cross.span, ("substance or group", &form, "not in allergens.yaml"), known);
+                continue;
+            };
+            for other in others.iter() {
+                register.substances[own].crosses.insert(other);
+                register.substances[other].crosses.insert(own);
+            }
+        }
+    }
+    for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
+        let declared = node.list("names");
+        let own = [name_form(&group.id.replace('-', " ")), group.id.clone()];
+        let spoken: Vec<(String, Range<usize>)> = declared
+            .iter()
+            .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
+            .chain(node.get("id").into_iter().flat_map(|it| own.iter().map(|form| (form.clone(), it.span.clone()))))
+            .collect();
+        for (form, span) in spoken {
+            if let Some(existing) = register.names.get(&form) {
+                if places.contains_key(&form) && *existing != group.members && !own.contains(&form) {
+                    reading.wrong(Code::NameTwice, &span, format!("`{form}` is already a name of the register"), "second use");
+                }
+                continue;
+            }
+            places.insert(form.clone(), span);
+            register.names.insert(form, group.members.clone());
+        }
+    }
+    names.allergens = register;
+    reading.finish()
+}
+
+/// Adds a substance; each crosses with itself.
+fn substance(register: &mut AllergenRegister, name: String) -> Idx<Substance> {
+    let at = register.substances.push(Substance { name, crosses: Bits::new() });
+    register.substances[at].crosses.insert(at);
+    at
+}
+
+/// Makes every medicine a substance, under all its names that are not yet taken, and puts it into the groups that have
+/// the name of one of its classes. `forms` are the names of each substance, and get those of the medicines.
+fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, forms: &mut Table<Vec<String>, Substance>) {
+    let mut position: HashMap<Idx<Medicine>, Idx<Substance>> = HashMap::new();
+    let mut sorted: Vec<(&String, Idx<Medicine>)> = medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+    sorted.sort();
+    // A medicine that allergens.yaml lists under any of its names is that substance.
+    for &(name, medicine) in &sorted {
+        if let Some(at) = register.names.get(name).and_then(|it| it.iter().next()) {
+            position.insert(medicine, at);
+        }
+    }
+    for (name, medicine) in sorted {
+        let at = *position.entry(medicine).or_insert_with(|| {
+            forms.push(Vec::new());
+            substance(register, medicines.medicines[medicine].name.clone())
+        });
+        register.names.entry(name.clone()).or_insert_with(|| Bits::from_iter([at]));
+        forms[at].push(name.clone());
+    }
+    for class in &medicines.classes {
+        if let Some(group) = register.groups.iter_mut().find(|it| it.id == class.id) {
+            class.members.iter().filter_map(|it| position.get(&it)).for_each(|at| group.members.insert(*at));
+        }
+    }
+}
+
+/// Lets the names of each mixture mean its parts: an allergy to the mixture may be one to any of them. It may be one to
+/// the mixture alone, too, where a part is not known, or where the register itself puts the mixture into a group.
+fn take_apart(register: &mut AllergenRegister, forms: &Table<Vec<String>, Substance>) {
+    let mut meant: Vec<(String, Bits<Substance>)> = Vec::new();
+    for (own, forms) in forms.entries() {
+        let Some(mut parts) = parts_of(forms, register) else {
+            continue;
+        };
+        if !parts.complete || register.groups.iter().any(|it| it.members.contains(own)) {
+            parts.found.insert(own);
+        }
+        meant.extend(forms.iter().map(|it| (it.clone(), parts.found.clone())));
+    }
+    register.names.extend(meant);
+}
+
+/// The known parts of a mixture.
+struct MixtureParts {
+    found: Bits<Substance>,
+    /// Whether one of its names is made of known parts alone.
+    complete: bool,
+}
+
+/// The substances that the names of a mixture name: "codeine and paracetamol". An allergy to the mixture may be one to
+/// any of them. `None` if no name is made of parts that are known.
+fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<MixtureParts> {
+    let mut parts = MixtureParts { found: Bits::new(), complete: false };
+    for form in forms {
+        let pieces = form.replace(" and ", "/").replace(" with ", "/").replace(", ", "/");
+        let known: Vec<Option<&Bits<Substance>>> = pieces.split('/').map(|it| register.names.get(it.trim())).collect();
+        if known.len() > 1 {
+            known.iter().flatten().for_each(|it| parts.found.extend(it));
+            parts.complete |= known.iter().all(Option::is_some);
+        }
+    }
+    (!parts.found.is_empty()).then_some(parts)
+}
+
+fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure) -> Option<f64> {
+    let above_zero = |value: f64| {
+        if value > 0.0 { Ok(value) } else { Err("it must be above zero".to_owned()) }
+    };
+    match written_number(node).and_then(|it| to_unit(&it, Some(unit), Some(measure))).and_then(above_zero) {
+        Ok(value) => Some(value),
+        Err(why) => {
+            let written = node.shown(reading.source).to_owned();
+            reading.wrong(Code::WrongUnit, &node.span, format!("`{written}` is not a quantity in {unit}"), "does not fit").help(why).none()
+        }
+    }
+}

@@ -1,0 +1,189 @@
+//! Rules, concerns, citations, and the texts with placeholders that people read.
+//!
+//! The year of a publication may be left out when the page shows none; it is never invented.
+
+use chrono::NaiveDate;
+
+use crate::outcome::{Outcome, Standing, Urgency};
+use crate::rule_set::Limit;
+use crate::rule_set::condition::{Condition, Odds};
+use crate::table::Idx;
+use crate::truth::FactSlot;
+
+/// The group a rule belongs to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Concern {
+    /// First part of its rules' ids.
+    pub id: String,
+    /// Heading.
+    pub title: String,
+    /// The role that answers for its rules; the rule set's owner, if `None`.
+    pub owner: Option<String>,
+}
+
+/// A rule that was taken out. Its id is never used again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Retired {
+    /// Full id, `concern/rule`.
+    pub rule: String,
+    /// The day it was taken out.
+    pub on: NaiveDate,
+    /// Why.
+    pub because: String,
+}
+
+/// One contraindication or caution.
+#[derive(Debug, Clone)]
+pub struct Rule {
+    /// Full id, `concern/rule`.
+    pub id: String,
+    /// Its concern; the program's own rules have none.
+    pub concern: Option<Idx<Concern>>,
+    /// Heading.
+    pub title: String,
+    /// Contraindication or caution.
+    pub kind: Kind,
+    /// What it asks for when it fires.
+    pub outcome: Outcome,
+    /// How fast, for a referral.
+    pub urgency: Option<Urgency>,
+    /// When it applies.
+    pub when: Condition,
+    /// What is so.
+    pub reason: Text,
+    /// What to do.
+    pub action: Text,
+    /// To whom a referral goes, short: "the vascular service".
+    pub refer_to: Option<Text>,
+    /// What would lift it.
+    pub cleared_by: Option<Text>,
+    /// Where it comes from; at least one.
+    pub citations: Vec<Citation>,
+    /// First day of use.
+    pub in_force_from: NaiveDate,
+    /// Day of the last review.
+    pub last_reviewed: NaiveDate,
+    /// Day by which it must be reviewed again.
+    pub review_by: NaiveDate,
+    /// Whether a local policy added or raised it.
+    pub local: bool,
+}
+
+impl Rule {
+    /// The id of its concern.
+    pub fn concern_id(&self) -> &str {
+        self.id.split_once('/').map_or("", |(concern, _)| concern)
+    }
+
+    /// What it asks for when it fires, and how fast.
+    pub fn standing(&self) -> Standing {
+        Standing { outcome: self.outcome, urgency: self.urgency }
+    }
+}
+
+/// Contraindication or caution.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A reason not to operate, or not so.
+    Contraindication,
+    /// A reason for care. With outcome go: a precaution.
+    Caution,
+}
+
+impl Kind {
+    /// The word used in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Contraindication => "contraindication",
+            Self::Caution => "caution",
+        }
+    }
+}
+
+/// Where a rule or limit comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Citation {
+    /// Publication, practice or proposal.
+    pub basis: Basis,
+    /// Section, table or page.
+    pub at: Option<String>,
+}
+
+/// What stands behind a citation.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Basis {
+    /// A publication of the bibliography.
+    Published(Idx<Publication>),
+    /// Accepted trade practice without a published source.
+    CommonPractice(String),
+    /// A figure that governance must own.
+    LocalProposal(String),
+}
+
+/// A publication.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Publication {
+    /// Permanent name.
+    pub id: String,
+    /// The body or authors.
+    pub by: String,
+    /// Its title.
+    pub title: String,
+    /// Its year, if it shows one.
+    pub year: Option<i32>,
+    /// The publisher's own page.
+    pub link: Option<String>,
+    /// Whether somebody opened it.
+    pub checked: Checked,
+    /// When; needed for one that was read.
+    pub checked_on: Option<NaiveDate>,
+    /// What should be known about the check.
+    pub note: Option<String>,
+    /// The publication that replaced it; `None` if nobody says so.
+    pub superseded_by: Option<Idx<Publication>>,
+}
+
+/// Whether somebody opened a publication.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Checked {
+    /// Yes.
+    Read,
+    /// No: cited from memory, to be opened and checked.
+    FromMemory,
+}
+
+impl Checked {
+    /// The word used in files and reports.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::FromMemory => "from-memory",
+        }
+    }
+}
+
+/// A sentence with placeholders.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Text {
+    /// Its pieces in order.
+    pub pieces: Vec<Piece>,
+}
+
+/// A piece of a sentence.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Piece {
+    /// Words as they stand.
+    Words(String),
+    /// The value of a fact.
+    Fact(FactSlot),
+    /// The age of a dated answer at the procedure, by the slot of its date.
+    Age(FactSlot),
+    /// The value of a limit.
+    Limit(Idx<Limit>),
+    /// The patient's medicines that the rule's conditions matched.
+    Medicines,
+    /// The patient's allergies that the rule's conditions matched.
+    Allergies,
+    /// The answers at odds with others, each with its question.
+    Odds(Odds),
+}

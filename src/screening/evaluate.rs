@@ -1,0 +1,47 @@
+//! (Compiled rule set, facts) to what a screening says. Pure: no file, clock, environment, randomness, printing.
+
+use crate::outcome::{Outcome, OutcomeSpan, Standing, Urgency};
+use crate::rule_set::{Rule, RuleSet};
+
+pub use crate::outcome::State;
+pub use crate::screening::compile::{Compiled, Prepared};
+
+/// The rules in a state, worst first; among equals by concern, then in file order.
+pub(crate) fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&'a Rule> {
+    let mut found: Vec<&Rule> = rule_set.judging().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
+    // The sort is stable.
+    found.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
+    found
+}
+
+/// The ids of the rules that fire, in rule order.
+pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
+    rule_set.judging().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
+}
+
+/// The span that the states of all rules leave.
+pub fn span(rule_set: &RuleSet, states: &[State]) -> OutcomeSpan {
+    span_if(rule_set, states, |_, rule| rule.standing())
+}
+
+/// The verdict that the states of all rules come to.
+pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
+    span(rule_set, states).verdict()
+}
+
+/// The verdict if each rule, told with its position, asked for what is said of it.
+pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>)) -> Standing {
+    let asks = |at: usize, rule: &Rule| {
+        let (outcome, urgency) = asks(at, rule);
+        Standing { outcome, urgency }
+    };
+    span_if(rule_set, states, asks).verdict()
+}
+
+fn span_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> Standing) -> OutcomeSpan {
+    let asked = |wanted: State| {
+        let rules = rule_set.judging().zip(states).enumerate();
+        rules.filter(move |(_, (_, state))| **state == wanted).map(|(at, (rule, _))| asks(at, rule))
+    };
+    OutcomeSpan::of(asked(State::Fires), asked(State::Undetermined))
+}

@@ -1,0 +1,266 @@
+//! Why: findings with their reason filled in, the facts that decided them, and what the others wait for.
+
+use std::collections::BTreeSet;
+
+use crate::questionnaire::facts;
+use crate::questionnaire::facts::answers::{Stranger, strangers};
+use crate::questionnaire::facts::derive::slots;
+use crate::questionnaire::facts::truth_of;
+use crate::questionnaire::facts::truth_of::Ground;
+use crate::questionnaire::facts::{Fact, Facts, Note, Place, Value};
+use crate::rule_set::{Basis, Checked, Citation, Condition, FactKind, Idx, Odds, Piece, Question, Rule, RuleSet, Text};
+use crate::screening::result::{Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised};
+use crate::truth::{FactSlot, Truth};
+
+/// The answers that keep a condition open; empty if it is decided.
+///
+/// A missing answer is named once: where a dated answer is missing altogether, its date is not
+/// named beside it.
+pub fn waits_for(condition: &Condition, facts: &Facts) -> BTreeSet<FactSlot> {
+    match truth_of::truth(condition, facts) {
+        Truth::Unknown(open) => open,
+        Truth::Yes | Truth::No => BTreeSet::new(),
+    }
+}
+
+/// A rule that fires, told to a person.
+pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
+    let deciders = truth_of::deciding(&rule.when, facts);
+    Finding {
+        rule: rule.id.clone(),
+        concern: rule.concern_id().to_owned(),
+        title: rule.title.clone(),
+        kind: rule.kind,
+        outcome: rule.outcome,
+        urgency: rule.urgency,
+        reason: sentence(rule_set, facts, rule, &rule.reason),
+        action: sentence(rule_set, facts, rule, &rule.action),
+        refer_to: rule.refer_to.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
+        cleared_by: rule.cleared_by.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
+        because: because(rule_set, facts, &deciders),
+        citations: rule.citations.iter().map(|it| cited(rule_set, it)).collect(),
+        local_policy: rule_set.rests_on_local(rule) || keeps_to_less(rule_set, facts, rule),
+    }
+}
+
+/// Whether a rule fires for a choice of the plan that local policy has a say in.
+fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
+    let Some(local) = &rule_set.local else {
+        return false;
+    };
+    let mut found = false;
+    rule.when.visit(&mut |condition| {
+        let odds = *condition == Condition::Answers(Odds::NotOffered);
+        found |= odds && facts.at_odds(Odds::NotOffered).iter().any(|it| local.offers.contains_key(&it.answer.slot));
+    });
+    found
+}
+
+/// A rule that would fire, in short.
+pub fn firing(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Firing {
+    Firing {
+        rule: rule.id.clone(),
+        title: rule.title.clone(),
+        outcome: rule.outcome,
+        urgency: rule.urgency,
+        action: sentence(rule_set, facts, rule, &rule.action),
+    }
+}
+
+/// A citation in full.
+pub fn cited(rule_set: &RuleSet, citation: &Citation) -> Cited {
+    match &citation.basis {
+        Basis::Published(at) => {
+            let source = &rule_set.publications[*at];
+            Cited::Published {
+                source: source.id.clone(),
+                title: source.title.clone(),
+                by: source.by.clone(),
+                year: source.year,
+                at: citation.at.clone(),
+                read: source.checked == Checked::Read,
+            }
+        }
+        Basis::CommonPractice(text) => Cited::CommonPractice(text.clone()),
+        Basis::LocalProposal(text) => Cited::LocalProposal(text.clone()),
+    }
+}
+
+/// A note with its place.
+pub fn note(note: &Note) -> NoteShown {
+    NoteShown {
+        section: note.section.clone(),
+        text: note.text.clone(),
+        path: note.place.source.name().to_owned(),
+        line: note.place.position().line,
+    }
+}
+
+/// The names that nobody recognised, each with its question and place. A list of names is always somebody's answer.
+pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
+    let told = |name: &Stranger<'_>| {
+        let question = rule_set.catalogue.question_of(name.slot)?;
+        Some(Unrecognised {
+            fact: question.id.clone(),
+            ask: question.ask.clone(),
+            from: question.from,
+            text: name.text.to_owned(),
+            nearest: name.nearest.map(str::to_owned),
+            path: name.place.source.name().to_owned(),
+            line: name.place.position().line,
+        })
+    };
+    strangers(facts).iter().filter_map(told).collect()
+}
+
+/// The patient's own answers that count for nothing, each with what says that its question does not apply.
+pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
+    let mut aside: Vec<&facts::Displaced> = facts.set_aside().iter().filter(|it| it.is_settled).collect();
+    aside.sort_by_key(|it| it.question);
+    let told = aside.into_iter().filter_map(|aside| {
+        let question = &rule_set.catalogue.questions[aside.question];
+        let known = [Some(&aside.fact), aside.date.as_ref()].into_iter().flatten().find_map(|it| match it {
+            Fact::Known(known) => Some(known),
+            Fact::Missing(_) => None,
+        });
+        let known = known.filter(|_| !facts.is_standing(question.slot))?;
+        let position = known.place.as_ref().map(Place::position);
+        Some(SetAside {
+            answer: Because {
+                fact: question.id.clone(),
+                value: known.shown.clone(),
+                path: known.place.as_ref().map(|it| it.source.name().to_owned()),
+                line: position.map(|it| it.line),
+                column: position.map(|it| it.column),
+                from: Vec::new(),
+            },
+            ask: question.ask.clone(),
+            because: because(rule_set, facts, &truth_of::ruling_out(question, &rule_set.catalogue, facts)),
+        })
+    });
+    told.collect()
+}
+
+/// The deciding facts; a derived one is followed by what it was computed from, and what is so because its question does
+/// not apply by what says that.
+fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Because> {
+    let mut found: Vec<Because> = Vec::new();
+    let mut add = |it: Because| {
+        if !found.contains(&it) {
+            found.push(it);
+        }
+    };
+    for decider in deciders {
+        let mut open = vec![(decider.slot, decider.shown.clone(), decider.place.clone())];
+        while let Some((slot, value, place)) = open.pop() {
+            let from = match rule_set.catalogue.fact(slot).kind {
+                FactKind::Derived(at) => slots(&rule_set.catalogue.derived[at]),
+                FactKind::Question(at) if place.is_none() => follows_from(rule_set, facts, at),
+                _ => Vec::new(),
+            };
+            let position = place.as_ref().map(|it| it.position());
+            add(Because {
+                fact: rule_set.catalogue.id(slot).to_owned(),
+                value,
+                path: place.as_ref().map(|it| it.source.name().to_owned()),
+                line: position.map(|it| it.line),
+                column: position.map(|it| it.column),
+                from: from.iter().map(|it| rule_set.catalogue.id(*it).to_owned()).collect(),
+            });
+            for slot in from.into_iter().rev() {
+                if let Some(known) = facts.known(slot) {
+                    open.push((slot, known.shown.clone(), known.place.clone()));
+                }
+            }
+        }
+    }
+    found
+}
+
+/// What says that a question does not apply, each fact once.
+fn follows_from(rule_set: &RuleSet, facts: &Facts, question: Idx<Question>) -> Vec<FactSlot> {
+    let deciders = truth_of::ruling_out(&rule_set.catalogue.questions[question], &rule_set.catalogue, facts);
+    let mut found: Vec<FactSlot> = deciders.iter().map(|it| it.slot).collect();
+    found.dedup();
+    found
+}
+
+/// A sentence with its placeholders filled in. A fact that is not known reads "not known".
+fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> String {
+    let mut filled = String::new();
+    for piece in &text.pieces {
+        match piece {
+            Piece::Words(words) => filled.push_str(words),
+            Piece::Fact(slot) => filled.push_str(facts.known(*slot).map_or("not known", |it| &it.shown)),
+            Piece::Age(slot) => filled.push_str(&age(facts, *slot)),
+            Piece::Limit(at) => filled.push_str(&rule_set.limits[*at].written),
+            Piece::Medicines => filled.push_str(&matched(rule, |condition| match condition {
+                Condition::Taking { fact, medicines, .. } => {
+                    truth_of::matching_medicines(facts, *fact, medicines).iter().map(|it| it.text.clone()).collect()
+                }
+                _ => Vec::new(),
+            })),
+            Piece::Odds(odds) => filled.push_str(&at_odds(rule_set, facts, *odds)),
+            Piece::Allergies => filled.push_str(&matched(rule, |condition| match condition {
+                Condition::AllergicTo { fact, substances, reactions, .. } => {
+                    truth_of::matching_allergies(facts, *fact, substances, reactions.as_ref()).iter().map(|it| it.shown()).collect()
+                }
+                _ => Vec::new(),
+            })),
+        }
+    }
+    filled
+}
+
+/// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
+fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
+    let told = facts.at_odds(odds).iter().map(|conflict| {
+        let ask = rule_set.catalogue.question_of(conflict.answer.slot).map_or("", |it| &it.ask);
+        format!("{ask} ({})", conflict.answer.shown)
+    });
+    told.collect::<Vec<String>>().join("; ")
+}
+
+/// What a rule's conditions matched, each once, in the order of the conditions. What stands under a
+/// `not` is left out: it explains nothing that is there.
+fn matched(rule: &Rule, mut found_by: impl FnMut(&Condition) -> Vec<String>) -> String {
+    let mut names: Vec<String> = Vec::new();
+    collect(&rule.when, &mut found_by, &mut names);
+    match names.split_last() {
+        None => "none".to_owned(),
+        Some((last, [])) => last.clone(),
+        Some((last, rest)) => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
+fn collect(condition: &Condition, found_by: &mut impl FnMut(&Condition) -> Vec<String>, names: &mut Vec<String>) {
+    match condition {
+        Condition::All(parts) | Condition::Any(parts) => {
+            for part in parts {
+                collect(part, found_by, names);
+            }
+        }
+        Condition::Not(_) => {}
+        leaf => {
+            for name in found_by(leaf) {
+                if !names.contains(&name) {
+                    names.push(name);
+                }
+            }
+        }
+    }
+}
+
+/// The age of a date on the day of surgery: "8 days".
+fn age(facts: &Facts, slot: FactSlot) -> String {
+    let Some(Value::Date(taken)) = facts.known(slot).map(|it| &it.value) else {
+        return "not known".into();
+    };
+    let Some(on) = facts.procedure_on() else {
+        return "not known".into();
+    };
+    match taken.days_between(&on) {
+        1 => "1 day".into(),
+        days => format!("{days} days"),
+    }
+}

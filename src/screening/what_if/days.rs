@@ -1,0 +1,75 @@
+//! The verdict on each of the next procedure days, as spans of days with the same verdict.
+//!
+//! They start at the day of the screening and are the clinic's `procedure_days`, every day if it
+//! names none.
+
+use chrono::{Datelike, Days, NaiveDate, Weekday};
+
+use crate::outcome::{Outcome, State};
+use crate::quantity::when::When;
+use crate::questionnaire::facts::answers::date_in_words;
+use crate::questionnaire::facts::{Fact, Facts, Known, Value};
+use crate::rule_set::RuleSet;
+use crate::screening::compile::Compiled;
+use crate::screening::evaluate::standing;
+use crate::screening::result::{DateSpan, Turn};
+use crate::screening::what_if::prospect::prospect;
+
+/// Most procedure days that are looked at: a year of them, and a patient screened today is another one by then.
+pub const MOST_DAYS: usize = 366;
+
+/// The same answers on each of the next procedure days, the day of the screening included.
+///
+/// `weekdays` are those on which the clinic operates; every day, if it does not say. A planned time of day is kept.
+///
+/// # Returns
+/// Spans in order; empty if the rule set asks for no day of surgery or no weekday is a procedure day.
+///
+/// # Missing data
+/// An answer that is missing is missing on every day.
+pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: Option<&[Weekday]>, n_days: usize) -> Vec<DateSpan> {
+    let Some(slot) = rule_set.catalogue.procedure_on else {
+        return Vec::new();
+    };
+    let operates = |day: &NaiveDate| weekdays.is_none_or(|it| it.contains(&day.weekday()));
+    let mut spans: Vec<DateSpan> = Vec::new();
+    let mut before: Option<Vec<State>> = None;
+    let days = (0..u64::try_from(7 * n_days).unwrap_or(0)).filter_map(|ahead| facts.as_of().checked_add_days(Days::new(ahead)));
+    for day in days.filter(operates).take(n_days) {
+        let when = When { date: day, time: facts.procedure_on().and_then(|it| it.time) };
+        let fact = Fact::Known(Known { value: Value::Date(when), shown: date_in_words(&when), place: None });
+        let then = facts.with(rule_set, &[(slot, fact)]);
+        let states = compiled.run(&then);
+        let standing = standing(rule_set, &states);
+        match spans.last_mut() {
+            Some(span) if span.prospect.verdict() == standing => {
+                span.to = day;
+                span.n_days += 1;
+            }
+            last => {
+                if let (Some(span), Some(before)) = (last, &before) {
+                    span.ended_by = turns(rule_set, before, &states);
+                }
+                let prospect = prospect(rule_set, &then, &states);
+                spans.push(DateSpan { from: day, to: day, n_days: 1, prospect, ended_by: Vec::new() });
+            }
+        }
+        before = Some(states);
+    }
+    spans
+}
+
+/// The rules against surgery whose state is otherwise: those that can move a verdict.
+fn turns(rule_set: &RuleSet, before: &[State], after: &[State]) -> Vec<Turn> {
+    let rules = rule_set.judging().zip(before.iter().zip(after));
+    rules
+        .filter(|(rule, (before, after))| rule.outcome > Outcome::Go && before != after)
+        .map(|(rule, (before, after))| Turn {
+            rule: rule.id.clone(),
+            title: rule.title.clone(),
+            outcome: rule.outcome,
+            before: *before,
+            after: *after,
+        })
+        .collect()
+}

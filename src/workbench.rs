@@ -1,0 +1,13 @@
+//! What the rules' editors use: worked cases with coverage, checks of the rules, and a rule shown in words.
+
+pub mod allowances;
+pub mod cases;
+pub mod compare;
+pub mod coverage;
+pub mod draft;
+pub mod due;
+pub mod lint;
+pub mod mutants;
+pub mod places;
+pub mod prove;
+pub mod sources;

@@ -1,0 +1,347 @@
+//! The worked cases of a rule set: people.yaml and every other file of its folder `cases`.
+//!
+//! A case may be a table (`rows`), since the values below, at and above a number differ in one
+//! answer.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::ops::Range;
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+
+use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::document::reading::Reading;
+use crate::document::source::{Node, Source};
+use crate::outcome::{Outcome, Urgency};
+use crate::questionnaire::facts::{Gathered, Given};
+use crate::rule_set::files::Parsed;
+use crate::rule_set::files::{RuleFiles, TextFile};
+use crate::rule_set::read::registers::{date, unique};
+use crate::rule_set::{Idx, Question, RuleSet};
+
+/// The file of the changes and gaps that no case can show.
+const EQUIVALENT: &str = "cases/equivalent.yaml";
+
+/// The file of the people whom cases start from.
+pub const PEOPLE: &str = "cases/people.yaml";
+
+/// An invented patient with the findings that must come out.
+#[derive(Debug, Clone)]
+pub struct Case {
+    /// What the case shows; for a row of a table, with its number.
+    pub title: String,
+    /// The file it stands in.
+    pub source: Arc<Source>,
+    /// Where its title stands.
+    pub title_span: Range<usize>,
+    /// Where its expectation stands.
+    pub expect_span: Range<usize>,
+    /// The person it starts from.
+    pub person: String,
+    /// The day it is screened.
+    pub as_of: NaiveDate,
+    /// The answers of the person, changed.
+    pub answers: Gathered,
+    /// The verdict that must come out.
+    pub verdict: Outcome,
+    /// The most urgent of the referrals that must come out; not judged, if `None`.
+    pub urgency: Option<Urgency>,
+    /// Exactly these rules must fire.
+    pub fires: BTreeSet<String>,
+    /// Exactly these must be undetermined.
+    pub undetermined: BTreeSet<String>,
+    /// The outside source it comes from, if any.
+    pub from: Option<String>,
+}
+
+/// All cases of a rule set, in file order.
+///
+/// # Errors
+/// Every diagnostic of every file of cases.
+pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Diagnostic>> {
+    let mut diagnostics = Vec::new();
+    let mut people: BTreeMap<String, Gathered> = BTreeMap::new();
+    let mut as_of = None;
+    let mut found = Vec::new();
+    let mut of_cases: Vec<(&str, &TextFile)> = files.iter().filter(|(path, _)| path.starts_with("cases/") && *path != EQUIVALENT).collect();
+    // People first: the cases name them.
+    of_cases.sort_by_key(|(path, _)| (*path != PEOPLE, *path));
+    for (path, file) in of_cases {
+        let Some(parsed) = file.parsed(&mut diagnostics) else {
+            continue;
+        };
+        let is_people = path == PEOPLE;
+        let mut reading = parsed.reading(if is_people { "people" } else { "cases" });
+        if is_people {
+            as_of = date(&mut reading, &parsed.root, "as_of");
+            read_people(&mut reading, rule_set, &parsed.root, &mut people);
+        } else {
+            for node in parsed.root.list("cases") {
+                read_case(&mut reading, rule_set, node, &people, as_of, &mut found);
+            }
+        }
+        diagnostics.extend(reading.finish());
+    }
+    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+}
+
+/// The ids of the people whom cases start from, and the day of their screenings.
+///
+/// # Missing data
+/// Nobody and no day, where people.yaml is missing or cannot be read; [`cases`] says why.
+pub fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
+    let Some(Parsed { source, root, .. }) = files.file(PEOPLE).and_then(|it| it.parsed(&mut Vec::new())) else {
+        return (Vec::new(), None);
+    };
+    let mut reading = Reading::new(&source, Vec::new());
+    let people = root.list("people");
+    (people.iter().filter_map(|it| reading.owned(it, "id")).collect(), date(&mut reading, &root, "as_of"))
+}
+
+fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Gathered>) {
+    let mut seen = HashMap::new();
+    for node in root.list("people") {
+        unique(reading, &mut seen, node, "people");
+        let Some(id) = reading.needed(node, "id") else {
+            continue;
+        };
+        let mut answers = Gathered::default();
+        for section in node.mapping("answers") {
+            for entry in section.value.entries() {
+                let id = format!("{}.{}", section.key, entry.key);
+                put(reading, rule_set, &mut answers, &id, &entry.key_span, &entry.value);
+            }
+        }
+        // A person's plan and clinic stand for the clinic's file: details of a method that a case does not use are set aside.
+        for (at, given) in &mut answers.given {
+            given.standing = rule_set.catalogue.questions[*at].standing;
+        }
+        people.insert(id, answers);
+    }
+}
+
+fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &Range<usize>) -> Option<Idx<Question>> {
+    let questions = &rule_set.catalogue.questions;
+    let found = questions.position(|it| it.id == id);
+    if found.is_none() {
+        let known = questions.iter().map(|it| it.id.as_str());
+        reading.unknown(Code::UnknownFact, span, ("question", id, "no such question"), known);
+    }
+    found
+}
+
+fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id: &str, key_span: &Range<usize>, value: &Node) {
+    if let Some(at) = question_at(reading, rule_set, id, key_span) {
+        answers
+            .given
+            .insert(at, Given { source: Arc::clone(reading.source), key_span: key_span.clone(), node: value.clone(), standing: false });
+    }
+}
+
+/// What the clinic of a case offers.
+fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, choices: Option<&Node>) {
+    for entry in choices.into_iter().flat_map(Node::entries) {
+        let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else {
+            continue;
+        };
+        if rule_set.catalogue.questions[at].can_be_offered() {
+            let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
+            answers.offers.insert(at, Given { source, key_span, node: entry.value.clone(), standing: true });
+        } else {
+            let title = format!("`{}` is not a choice that a clinic offers", entry.key);
+            reading
+                .wrong(Code::UnknownFact, &entry.key_span, title, "not a choice")
+                .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered");
+        }
+    }
+}
+
+fn change(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, changes: Option<&Node>) {
+    for entry in changes.into_iter().flat_map(Node::entries) {
+        put(reading, rule_set, answers, &entry.key, &entry.key_span, &entry.value);
+    }
+}
+
+fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, list: Option<&Node>) {
+    for item in list.into_iter().flat_map(Node::items) {
+        let Some(id) = item.written(reading.source).map(str::to_owned) else {
+            reading.pass_over(item, "the id of a question");
+            continue;
+        };
+        let Some(at) = question_at(reading, rule_set, &id, &item.span) else {
+            continue;
+        };
+        if answers.given.remove(&at).is_none() {
+            reading
+                .wrong(Code::UnknownFact, &item.span, format!("`{id}` is not answered, so it cannot be removed"), "nothing to remove")
+                .help("delete the entry, or name an answer that the person has");
+        }
+    }
+}
+
+fn read_case(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    node: &Node,
+    people: &BTreeMap<String, Gathered>,
+    as_of: Option<NaiveDate>,
+    found: &mut Vec<Case>,
+) {
+    let (Some(title), Some(title_node)) = (reading.needed(node, "case"), node.get("case")) else {
+        return;
+    };
+    let (Some(person), Some(person_node)) = (reading.needed(node, "like"), node.get("like")) else {
+        return;
+    };
+    let Some(base) = people.get(&person) else {
+        let known = people.keys().map(String::as_str);
+        reading.unknown(Code::UnknownPerson, &person_node.span, ("person", &person, "not in people.yaml"), known);
+        return;
+    };
+    let as_of = if node.get("as_of").is_some() { date(reading, node, "as_of") } else { as_of };
+    let Some(as_of) = as_of else {
+        reading.pass_over(node, "a date `as_of`, here or in people.yaml");
+        return;
+    };
+    let mut answers = base.clone();
+    change(reading, rule_set, &mut answers, node.get("change"));
+    remove(reading, rule_set, &mut answers, node.get("remove"));
+    offers(reading, rule_set, &mut answers, node.get("offers"));
+    let from = reading.owned(node, "source");
+    let mut add = |reading: &mut Reading<'_>, title: String, answers: Gathered, expect: &Node, from: Option<String>| {
+        let Some(verdict) = reading.needed(expect, "verdict").and_then(|it| Outcome::from_word(&it)) else {
+            return;
+        };
+        let urgency = reading.owned(expect, "urgency").and_then(|it| Urgency::from_word(&it));
+        let fires = rules(reading, rule_set, expect, "fires");
+        let undetermined = rules(reading, rule_set, expect, "undetermined");
+        found.push(Case {
+            title,
+            source: Arc::clone(reading.source),
+            title_span: title_node.span.clone(),
+            expect_span: expect.span.clone(),
+            person: person.clone(),
+            as_of,
+            answers,
+            verdict,
+            urgency,
+            fires,
+            undetermined,
+            from,
+        });
+    };
+    if let Some(expect) = node.get("expect") {
+        add(reading, title, answers, expect, from);
+        return;
+    }
+    for (at, row) in node.list("rows").iter().enumerate() {
+        let mut own = answers.clone();
+        change(reading, rule_set, &mut own, row.get("with"));
+        remove(reading, rule_set, &mut own, row.get("remove"));
+        let from = reading.owned(row, "source").or_else(|| from.clone());
+        add(reading, format!("{title}, row {}", at + 1), own, row, from);
+    }
+}
+
+fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str) -> BTreeSet<String> {
+    let mut ids = BTreeSet::new();
+    for item in expect.list(key) {
+        let Some(id) = item.written(reading.source).map(str::to_owned) else {
+            reading.pass_over(item, "the id of a rule");
+            continue;
+        };
+        if !rule_set.knows_rule(&id) {
+            reading.report(unknown_rule(rule_set, &id, reading.source, &item.span));
+        }
+        ids.insert(id);
+    }
+    ids
+}
+
+/// A rule that is not there: misspelt, or taken out.
+fn unknown_rule(rule_set: &RuleSet, id: &str, source: &Arc<Source>, span: &Range<usize>) -> Diagnostic {
+    let near = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str())).map_or_else(String::new, |it| format!("{it} "));
+    let help = match rule_set.retired.iter().find(|it| it.rule == id) {
+        Some(it) => format!("the rule was retired on {}: no case expects it any more", it.on),
+        None => format!(
+            "{near}If the rule was taken out on purpose, list it under `retired:` of ruleset.yaml, and take it out of what cases expect"
+        ),
+    };
+    Diagnostic::at(Code::UnknownRule, source, span, format!("there is no rule `{id}`"), "no such rule").help(help)
+}
+
+/// Something that no case can notice or reach, with the reason why.
+#[derive(Debug, Clone)]
+pub struct Excuse {
+    /// Full id of the rule, or what else was changed: `limits/x`, `derived.x`, `anaesthetics/x`.
+    pub rule: String,
+    /// The change or the gap, in the words in which it is reported.
+    pub what: String,
+    /// Why no case can show it.
+    pub reason: String,
+    /// The file it stands in.
+    pub source: Arc<Source>,
+    /// Where it stands.
+    pub span: Range<usize>,
+}
+
+/// What a rule set says that no case can show.
+#[derive(Debug, Clone, Default)]
+pub struct Excuses {
+    /// Changes of a rule that come to the same.
+    pub changes: Vec<Excuse>,
+    /// Gaps that cannot be filled.
+    pub gaps: Vec<Excuse>,
+}
+
+/// Reads `cases/equivalent.yaml`, if the rule set has it.
+///
+/// # Errors
+/// Every diagnostic of the file.
+pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Diagnostic>> {
+    let Some(file) = files.file(EQUIVALENT) else {
+        return Ok(Excuses::default());
+    };
+    let mut of_text = Vec::new();
+    let Some(parsed) = file.parsed(&mut of_text) else {
+        return Err(of_text);
+    };
+    let mut reading = parsed.reading("equivalent");
+    reading.diagnostics.extend(of_text);
+    let mut found = Excuses::default();
+    for (key, list) in [("changes", &mut found.changes), ("gaps", &mut found.gaps)] {
+        let mut seen = HashMap::new();
+        for node in parsed.root.list(key) {
+            excuse(&mut reading, rule_set, node, &mut seen, list);
+        }
+    }
+    let diagnostics = reading.finish();
+    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+}
+
+fn excuse(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    node: &Node,
+    seen: &mut HashMap<(String, String), Range<usize>>,
+    list: &mut Vec<Excuse>,
+) {
+    let (rule, what, reason) = (reading.needed(node, "rule"), reading.needed(node, "what"), reading.needed(node, "reason"));
+    let (Some(rule), Some(what), Some(reason), Some(place)) = (rule, what, reason, node.get("rule")) else {
+        return;
+    };
+    let known = match (rule.split_once('/'), rule.split_once('.')) {
+        (Some(("limits", id)), _) => rule_set.limit(id).is_some(),
+        (Some(("anaesthetics", id)), _) => rule_set.agents.iter().any(|it| it.id == id),
+        (None, Some(("derived", _))) => rule_set.catalogue.slot(&rule).is_some(),
+        _ => rule_set.knows_rule(&rule),
+    };
+    if !known {
+        reading.report(unknown_rule(rule_set, &rule, reading.source, &place.span));
+    }
+    if let Some(first) = seen.insert((rule.clone(), what.clone()), node.span.clone()) {
+        let told = reading.wrong(Code::DuplicateId, &node.span, format!("`{rule}` has two entries for this"), "second");
+        told.also(&first, "first").help("delete one of them");
+    }
+    list.push(Excuse { rule, what, reason, source: Arc::clone(reading.source), span: node.span.clone() });
+}

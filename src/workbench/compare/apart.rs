@@ -1,0 +1,58 @@
+//! Answers that only one of two rule sets accepts, so that nobody who gives them can be judged by both.
+
+use crate::quantity::tidy;
+use crate::rule_set::{Answer, Choice, Question, RuleSet};
+
+/// Each such answer in a few words, those that only the old one accepts first.
+pub fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
+    let mut found = Vec::new();
+    for (this, other, whose) in [(old, new, "only before"), (new, old, "only now")] {
+        let mut add = |what: String| found.push(format!("{what}: {whose}"));
+        for question in &this.catalogue.questions {
+            let Some(there) = other.catalogue.question(&question.id) else {
+                continue;
+            };
+            let known = options(there);
+            for option in options(question).iter().filter(|it| !known.iter().any(|of| of.id == it.id)) {
+                add(format!("{} as {}", question.id, option.id));
+            }
+            if question.plausible != there.plausible
+                && let Some((low, high)) = question.plausible
+                && there.plausible.is_some_and(|it| low < it.0 || high > it.1)
+            {
+                add(format!("{} from {} to {}", question.id, tidy(low, None), tidy(high, None)));
+            }
+        }
+        if let Some(plan) = this.catalogue.anaesthetic.filter(|_| other.catalogue.anaesthetic.is_some()) {
+            let plan = this.catalogue.id(plan);
+            for agent in &this.agents {
+                match other.agents.iter().find(|it| it.id == agent.id) {
+                    None => add(format!("{plan} with {}", agent.id)),
+                    Some(it) if agent.strengths.0 < it.strengths.0 || agent.strengths.1 > it.strengths.1 => {
+                        add(format!(
+                            "{plan} with {} from {} to {} %",
+                            agent.id,
+                            tidy(agent.strengths.0, None),
+                            tidy(agent.strengths.1, None)
+                        ));
+                    }
+                    Some(_) => {}
+                }
+            }
+        }
+        let reactions = &other.allergens.reactions;
+        for crate::rule_set::Reaction { id, .. } in
+            this.allergens.reactions.iter().filter(|one| !reactions.iter().any(|it| it.id == one.id))
+        {
+            add(format!("the reaction {id}"));
+        }
+    }
+    found
+}
+
+fn options(question: &Question) -> &[Choice] {
+    match &question.answer {
+        Answer::OneOf(options) | Answer::SeveralOf(options) => options,
+        _ => &[],
+    }
+}

@@ -1,0 +1,97 @@
+//! Patients who are known, each judged by both rule sets: an example that nobody has to look for.
+//!
+//! Known patients are looked at first, given questionnaires before the worked cases of both rule
+//! sets, each with every answer left out that can be: they cost milliseconds where the solver may
+//! take a minute. Only a patient whom nobody knows is looked for, so that whoever is known is never
+//! "not decided".
+
+use chrono::NaiveDate;
+
+use crate::exact::{Witness, of_answers};
+use crate::outcome::State;
+use crate::questionnaire::facts::Gathered;
+use crate::rule_set::{Idx, Odds, Question};
+use crate::workbench::compare::{Both, as_asked};
+
+/// The patients whom both rule sets accept.
+pub struct KnownPatients<'a> {
+    both: &'a Both<'a>,
+    patients: Vec<KnownPatient<'a>>,
+}
+
+/// One of them.
+struct KnownPatient<'a> {
+    answers: &'a Gathered,
+    as_of: NaiveDate,
+    judged: JudgedByBoth,
+}
+
+/// What both rule sets make of some answers.
+struct JudgedByBoth {
+    states: [Vec<State>; 2],
+    /// Whether no answer is at odds with another one.
+    is_plain: bool,
+}
+
+impl<'a> KnownPatients<'a> {
+    /// Judges patients by both. Their answers are as the new rule set has them.
+    pub fn new(both: &'a Both<'a>, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
+        let judged = patients
+            .iter()
+            .filter_map(|(answers, as_of)| Some(KnownPatient { answers, as_of: *as_of, judged: judged(both, answers, *as_of)? }));
+        Self { both, patients: judged.collect() }
+    }
+
+    /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
+    pub fn example(&self, plain: bool, wanted: &dyn Fn([&[State]; 2]) -> bool) -> Option<Vec<Witness>> {
+        let fits = |it: &JudgedByBoth| {
+            let [old, new] = &it.states;
+            wanted([old, new]) && (it.is_plain || !plain)
+        };
+        self.patients.iter().filter(|it| fits(&it.judged)).find_map(|it| {
+            let smallest = self.smallest(it, &fits);
+            let Both { old, new } = self.both;
+            let seen =
+                [of_answers(old, &as_asked(old.rule_set(), new.rule_set(), &smallest), it.as_of)?, of_answers(new, &smallest, it.as_of)?];
+            // As it is written, a questionnaire has no notes; should anything else be lost, it is no example.
+            let [before, after] = &seen;
+            wanted([&before.states, &after.states]).then(|| seen.into())
+        })
+    }
+
+    /// Leaves out one answer after the other, the details first, until none can be left out.
+    fn smallest(&self, patient: &KnownPatient<'_>, fits: &dyn Fn(&JudgedByBoth) -> bool) -> Gathered {
+        let mut answers = patient.answers.clone();
+        loop {
+            let n_before = answers.given.len() + answers.offers.len();
+            for of_clinic in [true, false] {
+                let of = |it: &mut Gathered| {
+                    if of_clinic { std::mem::take(&mut it.offers) } else { std::mem::take(&mut it.given) }
+                };
+                let mut kept = of(&mut answers);
+                let questions: Vec<Idx<Question>> = kept.keys().copied().rev().collect();
+                for question in questions {
+                    let left_out = kept.remove(&question);
+                    let mut without = answers.clone();
+                    if of_clinic {
+                        without.offers = kept.clone()
+                    } else {
+                        without.given = kept.clone()
+                    }
+                    if !judged(self.both, &without, patient.as_of).is_some_and(|it| fits(&it)) {
+                        kept.extend(left_out.map(|it| (question, it)));
+                    }
+                }
+                if of_clinic { answers.offers = kept } else { answers.given = kept }
+            }
+            if answers.given.len() + answers.offers.len() == n_before {
+                return answers;
+            }
+        }
+    }
+}
+
+fn judged(both: &Both<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<JudgedByBoth> {
+    let facts = both.facts(answers, as_of).ok()?;
+    Some(JudgedByBoth { states: both.states(&facts), is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()) })
+}

@@ -1,0 +1,45 @@
+//! Neighbouring bands of one number that overlap without one holding the other. Which rules are neighbours is told by their
+//! form, whether a patient falls into both over the whole space.
+
+use crate::document::diagnostic::Code;
+use crate::exact::{Found, Witness};
+use crate::outcome::State;
+use crate::workbench::lint::band_gap::{akin, bands, number_of, overlap};
+use crate::workbench::lint::{Remark, Subject};
+
+/// A remark on each pair of bands that overlap without one holding the other.
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+    let bands = bands(&subject.rule_set.rules);
+    let mut found = Vec::new();
+    for (n, band) in bands.iter().enumerate() {
+        for other in bands.iter().skip(n + 1).filter(|it| akin(it, band) && overlap(it, band)) {
+            let Some(mut decider) = subject.decider() else {
+                return found;
+            };
+            let Some(judged) = decider.judgements.first() else {
+                continue;
+            };
+            let lits = [band.at, other.at].map(|at| judged.rules.get(at).map(|it| it.yes));
+            let [Some(one), Some(two)] = lits else {
+                continue;
+            };
+            let both =
+                |seen: &[Witness]| seen.iter().all(|it| [band.at, other.at].iter().all(|at| it.states.get(*at) == Some(&State::Fires)));
+            let id = subject.rule_set.catalogue.id(band.fact);
+            match decider.find(&[one, two], &both) {
+                Found::Example(seen) => {
+                    let number = number_of(&seen, band);
+                    let title = format!("`{}` and `{}` overlap: {id} {number} meets both", band.rule.id, other.rule.id);
+                    let entry = subject.files.rule(&other.rule.id);
+                    let remark = Remark::on(Code::BandOverlap, &other.rule.id, entry, "when", title, "this band");
+                    found.push(remark.also(subject.files.rule(&band.rule.id), "when", "reaches into this one"));
+                }
+                Found::Never => {}
+                Found::Open(fact) => {
+                    found.push(crate::workbench::lint::undecided(subject, &other.rule.id, &fact, "its band overlaps another"))
+                }
+            }
+        }
+    }
+    found
+}

@@ -1,0 +1,109 @@
+//! Questions for patients whose wording is hard to read, by the readability index LIX.
+//!
+//! LIX = words / sentences + 100 x long words / words, where a word is long with more than six letters (C. H. Björnsson,
+//! Läsbarhet, Stockholm 1968; from memory). It counts letters and not syllables, so it needs no list of words.
+//!
+//! - A sentence ends at a full stop, colon, question or exclamation mark after a word, and at the end of each text: a text
+//!   without any mark, as each option is, is one sentence.
+//! - A point within a word or number ("2.5") ends no sentence; nor does one after a single letter or a known abbreviation.
+//! - Hyphens and apostrophes are part of a word and no letters. A number is a word and never long.
+
+use crate::document::diagnostic::Code;
+use crate::rule_set::catalogue::Who;
+use crate::rule_set::{Answer, Question};
+use crate::workbench::lint::{Remark, Subject};
+
+/// From here on a text is too hard for a form that everybody must understand. Björnsson's bands, from memory: below 30 very
+/// easy (books for children), to 40 easy (stories), to 50 middling (newspapers), to 60 difficult, above very difficult.
+const HARDEST: f64 = 40.0;
+
+/// Shorter texts are not judged. In a question of five words one long name of an illness makes 20 points; only over some
+/// sentences does the share of long words say anything about the wording.
+const FEWEST_WORDS: usize = 20;
+
+/// Letters of the longest word that is not long.
+const SHORT: usize = 6;
+
+/// Abbreviations whose point ends no sentence.
+const ABBREVIATIONS: &[&str] = &["dr", "mr", "mrs", "ms", "e.g", "i.e", "etc", "approx", "no", "vs"];
+
+/// A remark for each question.
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+    let patients = subject.rule_set.catalogue.questions.iter().filter(|it| it.from == Who::Patient);
+    patients
+        .filter_map(|question| {
+            let counted = texts(question).iter().map(|it| Counted::of(it)).fold(Counted::default(), Counted::and);
+            let lix = counted.lix().filter(|it| counted.words >= FEWEST_WORDS && *it > HARDEST)?;
+            let title = format!("the wording of `{}` is hard to read (LIX {lix:.0}, at most {HARDEST:.0} for patients)", question.id);
+            let entry = subject.files.question(&question.id);
+            let told = format!("{} words, {} sentences, {} long words", counted.words, counted.sentences, counted.long);
+            let remark = Remark::on(Code::HardToRead, &question.id, entry, "ask", title, "hard to read");
+            Some(remark.help(format!("use shorter sentences and everyday words ({told})")))
+        })
+        .collect()
+}
+
+/// What a patient reads of a question.
+fn texts(question: &Question) -> Vec<&str> {
+    let options = match &question.answer {
+        Answer::OneOf(options) | Answer::SeveralOf(options) => options.as_slice(),
+        _ => &[],
+    };
+    [Some(question.ask.as_str()), question.help.as_deref()].into_iter().flatten().chain(options.iter().map(|it| it.text.as_str())).collect()
+}
+
+/// The counts that LIX is made of.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counted {
+    /// Words, numbers among them.
+    pub words: usize,
+    /// Sentences.
+    pub sentences: usize,
+    /// Words of more than six letters.
+    pub long: usize,
+}
+
+impl Counted {
+    /// Counts one text.
+    pub fn of(text: &str) -> Self {
+        let mut counted = Self::default();
+        let mut open = false;
+        for piece in text.split_whitespace() {
+            let word = piece.trim_matches(|it: char| !it.is_alphanumeric());
+            if !word.is_empty() {
+                counted.words += 1;
+                counted.long += usize::from(word.chars().filter(|it| it.is_alphabetic()).count() > SHORT);
+                open = true;
+            }
+            if open && ends(piece, word) {
+                counted.sentences += 1;
+                open = false;
+            }
+        }
+        counted.sentences += usize::from(open);
+        counted
+    }
+
+    /// Both together.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self { words: self.words + other.words, sentences: self.sentences + other.sentences, long: self.long + other.long }
+    }
+
+    /// The index; `None` without words.
+    pub fn lix(self) -> Option<f64> {
+        let number = |it: usize| u32::try_from(it).ok().map(f64::from);
+        let (words, sentences, long) = (number(self.words)?, number(self.sentences)?, number(self.long)?);
+        (self.words > 0).then(|| words / sentences + 100.0 * long / words)
+    }
+}
+
+/// Whether a sentence ends with this piece of a text.
+fn ends(piece: &str, word: &str) -> bool {
+    let marks = piece.trim_end_matches(['"', '\'', ')', '\u{2019}', '\u{201d}']);
+    if marks.ends_with(['?', '!', ':']) {
+        return true;
+    }
+    let initial = word.chars().count() == 1 && word.chars().all(char::is_alphabetic);
+    marks.ends_with('.') && !initial && !ABBREVIATIONS.contains(&word.to_lowercase().as_str())
+}

@@ -1,0 +1,21 @@
+//! Questions whose answer nothing looks at.
+
+use crate::document::diagnostic::Code;
+use crate::rule_set::Answer;
+use crate::workbench::lint::limit_unused::used;
+use crate::workbench::lint::{Remark, Subject};
+
+/// Questions whose answer nothing looks at. Free text is for people, and the lists have their own conditions.
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+    let used = used(subject.files);
+    let catalogue = &subject.rule_set.catalogue;
+    let special = |it: &Answer| matches!(it, Answer::Text | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic);
+    let questions = catalogue.questions.iter().filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
+    questions
+        .filter(|it| !used.facts.contains(it.id.as_str()))
+        .map(|it| {
+            let title = format!("nothing looks at the answer to `{}`", it.id);
+            Remark::on(Code::QuestionUnused, &it.id, subject.files.question(&it.id), "id", title, "used nowhere")
+        })
+        .collect()
+}

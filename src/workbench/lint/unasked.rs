@@ -1,0 +1,117 @@
+//! Rules that can wait for an answer in a situation in which nobody asks for it. Decided over the whole space.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::exact::Lit;
+
+use crate::document::diagnostic::Code;
+use crate::exact::domain::Shape;
+use crate::exact::{Decider, Encoding, Found, Judgement, Witness, judge};
+use crate::outcome::State;
+use crate::questionnaire::facts::derive;
+use crate::questionnaire::facts::truth_of::truth;
+use crate::rule_set::{FactKind, Question};
+use crate::screening::explain;
+use crate::truth::{FactSlot, Truth};
+use crate::workbench::lint::{Remark, Subject};
+
+/// A remark on each rule and question.
+pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+    let catalogue = &subject.rule_set.catalogue;
+    let Some(after) = subject.decider().and_then(|mut it| After::new(&mut it)) else {
+        return Vec::new();
+    };
+    let mut found = Vec::new();
+    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+        let mut needed: BTreeSet<FactSlot> = BTreeSet::new();
+        for slot in rule.when.facts() {
+            match catalogue.derived_of(slot) {
+                Some(derived) => needed.extend(derive::roots(subject.rule_set, derived)),
+                None => {
+                    needed.insert(slot);
+                }
+            }
+        }
+        for slot in needed {
+            if let (FactKind::Question(_), Some(question)) = (catalogue.fact(slot).kind, catalogue.question_of(slot)) {
+                found.extend(one(subject, &after, at, question));
+            }
+        }
+    }
+    found
+}
+
+/// The same patient with some answers more.
+struct After {
+    space: Encoding,
+    judged: Judgement,
+    /// For each answer, that it is not one of those that came.
+    as_before: BTreeMap<String, Vec<Lit>>,
+}
+
+impl After {
+    /// Ties a second patient to the one of a decider.
+    fn new(decider: &mut Decider<'_>) -> Option<Self> {
+        let rule_set = *decider.rule_sets.first()?;
+        let space = Encoding::new(&mut decider.logic, &[rule_set], &[], decider.as_of).ok()?;
+        if !decider.encoding.is_cut_like(&space) {
+            return None;
+        }
+        let judged = judge(&mut decider.logic, &space, rule_set, 0);
+        decider.encoding.is_known_better_in(&space, &mut decider.logic);
+        let mut as_before = BTreeMap::new();
+        for (name, before) in decider.encoding.domains.iter().filter(|(name, _)| !name.starts_with("derived.")) {
+            let Some(after) = space.domains.get(name) else {
+                continue;
+            };
+            let mut lits = vec![decider.logic.any([before.known, !after.known])];
+            if let (Shape::Plan { strengths: a, volumes: b, .. }, Shape::Plan { strengths: c, volumes: d, .. }) =
+                (&before.shape, &after.shape)
+            {
+                lits.push(decider.logic.any([*a, !*c]));
+                lits.push(decider.logic.any([*b, !*d]));
+            }
+            as_before.insert(name.clone(), lits);
+        }
+        Some(Self { space, judged, as_before })
+    }
+}
+
+/// Whether a rule can be open so that one answer alone settles it, where that answer is not asked for.
+fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> Option<Remark> {
+    // Where it is not asked, what is so otherwise is known.
+    let when = question.ask_when.as_ref().filter(|_| question.otherwise.is_none())?;
+    let rule = subject.rule_set.rules.get(at)?;
+    let mut decider = subject.decider()?;
+    let pair = decider.judgements.first()?.rules.get(at).copied()?;
+    let settled = after.judged.rules.get(at)?;
+    let known = decider.encoding.domain(0, question.slot)?.known;
+    let not_asked = decider.pair(0, when)?.no;
+    let mut together = vec![!pair.yes, !pair.no, not_asked, !known];
+    // Where every answer would be set aside, none settles it; an example shows whether it waits for one.
+    if !question.harmless_alone {
+        together.extend([after.space.domain(0, question.slot)?.known, decider.logic.any([settled.yes, settled.no])]);
+        together.extend(after.as_before.iter().filter(|(name, _)| **name != question.id).flat_map(|(_, it)| it));
+    }
+    if !decider.logic.possible(&together) {
+        return None;
+    }
+    let waits = |seen: &[Witness]| {
+        seen.iter().all(|it| {
+            it.states.get(at) == Some(&State::Undetermined)
+                && explain::waits_for(&rule.when, &it.facts).contains(&question.slot)
+                && truth(when, &it.facts) == Truth::No
+        })
+    };
+    match decider.find(&together, &waits) {
+        Found::Example(_) => {
+            let title = format!("`{}` can wait for `{}` where that is not asked", rule.id, question.id);
+            let remark = Remark::on(Code::Unasked, &rule.id, subject.files.rule(&rule.id), "when", title, "waits for it");
+            Some(remark.help(format!("name first in the condition what `ask_when` of `{}` names, or let it be asked", question.id)))
+        }
+        Found::Never => None,
+        Found::Open(fact) => {
+            Some(crate::workbench::lint::undecided(subject, &rule.id, &fact, &format!("it can wait for `{}` unasked", question.id)))
+        }
+    }
+}
