@@ -21,13 +21,22 @@ fn main() -> Result<(), Box<dyn Error>> {
             paths.push(entry?.path());
         }
         paths.sort();
-        for path in paths.iter().filter(|path| path.extension().is_some_and(|it| it == "yaml")) {
-            let name = path.strip_prefix(top.join("rules"))?.to_string_lossy().replace('\\', "/");
+        for path in paths
+            .iter()
+            .filter(|path| path.extension().is_some_and(|it| it == "yaml"))
+        {
+            let name = path
+                .strip_prefix(top.join("rules"))?
+                .to_string_lossy()
+                .replace('\\', "/");
             writeln!(table, "({name:?}, {:?}),", tape(path)?)?;
         }
     }
     table.push_str("]\n");
-    std::fs::write(Path::new(&std::env::var("OUT_DIR")?).join("tapes.rs"), table)?;
+    std::fs::write(
+        Path::new(&std::env::var("OUT_DIR")?).join("tapes.rs"),
+        table,
+    )?;
     Ok(())
 }
 
@@ -35,10 +44,16 @@ fn main() -> Result<(), Box<dyn Error>> {
 fn tape(path: &Path) -> Result<String, Box<dyn Error>> {
     let text = std::fs::read_to_string(path)?;
     let mut tape = String::new();
-    for event in Parser::new_from_str_with_options(&text, granit_parser::options! { emit_comments: false }) {
+    for event in
+        Parser::new_from_str_with_options(&text, granit_parser::options! { emit_comments: false })
+    {
         let (event, span) = event.map_err(|error| format!("{}: {error}", path.display()))?;
         match event {
-            Event::Scalar(_, ScalarStyle::Plain, ..) if span.byte_range().is_none_or(|it| it.is_empty()) => tape.push_str("p0:"),
+            Event::Scalar(_, ScalarStyle::Plain, ..)
+                if span.byte_range().is_none_or(|it| it.is_empty()) =>
+            {
+                tape.push_str("p0:")
+            }
             Event::Scalar(text, ScalarStyle::Plain, ..) => write!(tape, "p{}:{text}", text.len())?,
             Event::Scalar(text, ..) => write!(tape, "q{}:{text}", text.len())?,
             Event::SequenceStart(..) => tape.push('['),

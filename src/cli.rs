@@ -117,7 +117,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Ok(arguments) => arguments,
         Err(error) => {
             draw::usage(&error);
-            return if error.use_stderr() { ExitStatus::Refused.number() } else { ended(ExitStatus::Clean).number() };
+            return if error.use_stderr() {
+                ExitStatus::Refused.number()
+            } else {
+                ended(ExitStatus::Clean).number()
+            };
         }
     };
     let status = match arguments.command {
@@ -133,5 +137,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
 
 /// A status is only as good as the result that was written.
 fn ended(status: ExitStatus) -> ExitStatus {
-    if draw::is_written() { status } else { ExitStatus::NotWritten }
+    if draw::is_written() {
+        status
+    } else {
+        ExitStatus::NotWritten
+    }
 }

@@ -94,15 +94,29 @@ impl<'a> Decider<'a> {
     ///
     /// # Errors
     /// The fact that makes it too large to decide exactly.
-    pub fn new(rule_sets: &[&'a RuleSet], further: &[&Condition], as_of: NaiveDate) -> Result<Self, TooLarge> {
+    pub fn new(
+        rule_sets: &[&'a RuleSet],
+        further: &[&Condition],
+        as_of: NaiveDate,
+    ) -> Result<Self, TooLarge> {
         let mut logic = Tseitin::default();
         let encoding = Encoding::new(&mut logic, rule_sets, further, as_of)?;
         let mut judgements = Vec::new();
         for (view, rule_set) in rule_sets.iter().enumerate() {
             judgements.push(judge(&mut logic, &encoding, rule_set, view));
         }
-        let screeners = rule_sets.iter().map(|it| Screener::new(it, as_of)).collect();
-        Ok(Self { rule_sets: rule_sets.to_vec(), logic, encoding, judgements, screeners, as_of })
+        let screeners = rule_sets
+            .iter()
+            .map(|it| Screener::new(it, as_of))
+            .collect();
+        Ok(Self {
+            rule_sets: rule_sets.to_vec(),
+            logic,
+            encoding,
+            judgements,
+            screeners,
+            as_of,
+        })
     }
 
     /// Where a condition is yes and where it is no, as a rule set reads it, dual-rail.
@@ -114,16 +128,31 @@ impl<'a> Decider<'a> {
 
     /// Whether all of these hold for some patient; `confirm` is asked of the questionnaires, which settles it.
     pub fn find(&mut self, together: &[Lit], confirm: &dyn Fn(&[Witness]) -> bool) -> Found {
-        let everybody: Vec<Viewpoint<'_>> = (0..self.rule_sets.len()).map(|view| Viewpoint { encoding: None, view }).collect();
+        let everybody: Vec<Viewpoint<'_>> = (0..self.rule_sets.len())
+            .map(|view| Viewpoint {
+                encoding: None,
+                view,
+            })
+            .collect();
         self.find_among(&everybody, together, confirm)
     }
 
     /// The same for these subjects, who may be of different spaces.
-    pub fn find_among(&mut self, who: &[Viewpoint<'_>], together: &[Lit], confirm: &dyn Fn(&[Witness]) -> bool) -> Found {
+    pub fn find_among(
+        &mut self,
+        who: &[Viewpoint<'_>],
+        together: &[Lit],
+        confirm: &dyn Fn(&[Witness]) -> bool,
+    ) -> Found {
         // A computed number just on a limit is hard to hit, and seldom needed: first without.
         let mut without = together.to_vec();
         for it in who {
-            without.extend(it.encoding.unwrap_or(&self.encoding).exact_results().map(|it| !it));
+            without.extend(
+                it.encoding
+                    .unwrap_or(&self.encoding)
+                    .exact_results()
+                    .map(|it| !it),
+            );
         }
         match self.find_so(who, &without, confirm) {
             Found::Example(seen) => Found::Example(seen),
@@ -138,14 +167,22 @@ impl<'a> Decider<'a> {
     /// facts whose numbers are shown to clash holds for every patient and stays; a clause on facts that merely could not be
     /// settled is bound to `passing`, a literal assumed in this search alone, and makes the answer "open" instead of "never".
     /// A witness whose screening contradicts the formulas would be an error of the encoding: that, too, is "open".
-    fn find_so(&mut self, who: &[Viewpoint<'_>], together: &[Lit], confirm: &dyn Fn(&[Witness]) -> bool) -> Found {
+    fn find_so(
+        &mut self,
+        who: &[Viewpoint<'_>],
+        together: &[Lit],
+        confirm: &dyn Fn(&[Witness]) -> bool,
+    ) -> Found {
         let mut open: Option<String> = None;
         let mut n_unclear = 0;
         // Whom no numbers were found for is passed over in this search alone: another one must meet them again.
         let passing = self.logic.free();
         let together: Vec<Lit> = together.iter().copied().chain([passing]).collect();
         for _ in 0..MOST_ROUNDS {
-            let mut encodings: Vec<&Encoding> = who.iter().map(|it| it.encoding.unwrap_or(&self.encoding)).collect();
+            let mut encodings: Vec<&Encoding> = who
+                .iter()
+                .map(|it| it.encoding.unwrap_or(&self.encoding))
+                .collect();
             encodings.dedup_by(|a, b| std::ptr::eq(*a, *b));
             if assignment::minimal_model(&mut self.logic, &encodings, &together).is_empty() {
                 return open.map_or(Found::Never, Found::Open);
@@ -154,8 +191,15 @@ impl<'a> Decider<'a> {
                 .iter()
                 .filter_map(|it| {
                     let encoding = it.encoding.unwrap_or(&self.encoding);
-                    let (rule_set, screener) = (self.rule_sets.get(it.view)?, self.screeners.get(it.view)?);
-                    Some(Candidate { rule_set, screener, encoding, view: it.view, assignment: assignment::read(&self.logic, encoding) })
+                    let (rule_set, screener) =
+                        (self.rule_sets.get(it.view)?, self.screeners.get(it.view)?);
+                    Some(Candidate {
+                        rule_set,
+                        screener,
+                        encoding,
+                        view: it.view,
+                        assignment: assignment::read(&self.logic, encoding),
+                    })
                 })
                 .collect();
             let mut shut: Vec<Lit> = Vec::new();
@@ -168,14 +212,23 @@ impl<'a> Decider<'a> {
                 }
                 Err(Failure::Impossible(names)) => names,
                 Err(Failure::Unclear(names)) => {
-                    open.get_or_insert_with(|| names.first().map_or("answers that cannot stand together", String::as_str).to_owned());
+                    open.get_or_insert_with(|| {
+                        names
+                            .first()
+                            .map_or("answers that cannot stand together", String::as_str)
+                            .to_owned()
+                    });
                     n_unclear += 1;
                     if n_unclear >= MOST_UNCLEAR {
                         break;
                     }
                     shut.push(!passing);
                     // Whoever is alike in what was unclear would be unclear again.
-                    if names.len() > 1 { names } else { self.encoding.domains.keys().cloned().collect() }
+                    if names.len() > 1 {
+                        names
+                    } else {
+                        self.encoding.domains.keys().cloned().collect()
+                    }
                 }
             };
             let names: Vec<&str> = names.iter().map(String::as_str).collect();
@@ -189,7 +242,12 @@ impl<'a> Decider<'a> {
 }
 
 /// What a rule set makes of every patient of a space, derived facts included.
-pub fn judge(logic: &mut Tseitin, encoding: &Encoding, rule_set: &RuleSet, view: usize) -> Judgement {
+pub fn judge(
+    logic: &mut Tseitin,
+    encoding: &Encoding,
+    rule_set: &RuleSet,
+    view: usize,
+) -> Judgement {
     let mut reader = Reader::new(logic, encoding, rule_set, view);
     applicability::settle(&mut reader);
     reader.judge()

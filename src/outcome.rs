@@ -23,7 +23,9 @@ impl Outcome {
 
     /// Reads the word; `None` for anything else.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Go, Self::Defer, Self::Refer].into_iter().find(|it| it.word() == word)
+        [Self::Go, Self::Defer, Self::Refer]
+            .into_iter()
+            .find(|it| it.word() == word)
     }
 }
 
@@ -50,7 +52,9 @@ impl Urgency {
 
     /// Reads the word; `None` for anything else.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Routine, Self::Urgent, Self::SameDay].into_iter().find(|it| it.word() == word)
+        [Self::Routine, Self::Urgent, Self::SameDay]
+            .into_iter()
+            .find(|it| it.word() == word)
     }
 }
 
@@ -87,7 +91,10 @@ pub struct Standing {
 
 impl Standing {
     /// Nothing against it.
-    pub const GO: Self = Self { outcome: Outcome::Go, urgency: None };
+    pub const GO: Self = Self {
+        outcome: Outcome::Go,
+        urgency: None,
+    };
 
     /// "refer, same-day"; the outcome alone without an urgency.
     pub fn words(self) -> String {
@@ -118,10 +125,16 @@ pub struct OutcomeSpan {
 
 impl OutcomeSpan {
     /// Combines what the rules that fire ask for, and what those that are undetermined would.
-    pub fn of(firing: impl Iterator<Item = Standing>, undetermined: impl Iterator<Item = Standing>) -> Self {
+    pub fn of(
+        firing: impl Iterator<Item = Standing>,
+        undetermined: impl Iterator<Item = Standing>,
+    ) -> Self {
         let best_case = firing.max().unwrap_or(Standing::GO);
         let worst_case = undetermined.max().unwrap_or(Standing::GO).max(best_case);
-        Self { best_case, worst_case }
+        Self {
+            best_case,
+            worst_case,
+        }
     }
 
     /// Go only when nothing, known or missing, speaks against it; refer when that is established;
@@ -130,7 +143,10 @@ impl OutcomeSpan {
         match (self.best_case.outcome, self.worst_case.outcome) {
             (Outcome::Go, Outcome::Go) => Standing::GO,
             (Outcome::Refer, _) => self.best_case,
-            _ => Standing { outcome: Outcome::Defer, urgency: None },
+            _ => Standing {
+                outcome: Outcome::Defer,
+                urgency: None,
+            },
         }
     }
 

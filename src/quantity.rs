@@ -84,11 +84,22 @@ impl fmt::Display for QuantityError {
             Self::DecimalComma { suggest } => {
                 write!(f, "decimals follow a point, not a comma: write `{suggest}`")
             }
-            Self::AmbiguousComma => f.write_str("the comma could separate thousands or decimals: write the number without it"),
-            Self::BarePoint { suggest } => write!(f, "a zero belongs before the decimal point: write `{suggest}`"),
-            Self::Comparator => f.write_str("a number after `<` or `>` is a bound, not a measured value"),
-            Self::TwoNumbers => f.write_str("two numbers follow each other with no unit between them"),
-            Self::TextAfterNumber => f.write_str("a number alone is wanted here, with nothing after it"),
+            Self::AmbiguousComma => f.write_str(
+                "the comma could separate thousands or decimals: write the number without it",
+            ),
+            Self::BarePoint { suggest } => write!(
+                f,
+                "a zero belongs before the decimal point: write `{suggest}`"
+            ),
+            Self::Comparator => {
+                f.write_str("a number after `<` or `>` is a bound, not a measured value")
+            }
+            Self::TwoNumbers => {
+                f.write_str("two numbers follow each other with no unit between them")
+            }
+            Self::TextAfterNumber => {
+                f.write_str("a number alone is wanted here, with nothing after it")
+            }
             Self::NotANumber => f.write_str("this is not a plain number such as `68` or `1.5`"),
             Self::TooLarge => f.write_str("the number has more digits than a measurement has"),
         }
@@ -130,10 +141,16 @@ pub fn read_quantity(text: &str) -> Result<Vec<Parts>, QuantityError> {
         if unit.is_empty() && !next.is_empty() {
             return Err(QuantityError::TwoNumbers);
         }
-        parts.push(Parts { number, number_text: number_text.to_owned(), unit: (!unit.is_empty()).then(|| unit.to_owned()) });
+        parts.push(Parts {
+            number,
+            number_text: number_text.to_owned(),
+            unit: (!unit.is_empty()).then(|| unit.to_owned()),
+        });
         rest = next;
     }
-    let signed = parts.iter().any(|part| part.number_text.starts_with(['+', '-']));
+    let signed = parts
+        .iter()
+        .any(|part| part.number_text.starts_with(['+', '-']));
     if parts.len() > 1 && signed {
         return Err(QuantityError::NotANumber);
     }
@@ -198,7 +215,10 @@ pub fn tidy_beside(value: f64, decimals: usize, limit: f64) -> String {
     let side = value.total_cmp(&limit);
     (decimals..decimals.saturating_add(MOST_DECIMALS))
         .map(|decimals| tidy(value, Some(decimals)))
-        .find(|text| text.parse::<f64>().is_ok_and(|shown| shown.total_cmp(&limit) == side))
+        .find(|text| {
+            text.parse::<f64>()
+                .is_ok_and(|shown| shown.total_cmp(&limit) == side)
+        })
         .unwrap_or_else(|| without_minus_zero(format!("{value}")))
 }
 
@@ -220,7 +240,8 @@ pub fn tidy_down(value: f64, decimals: usize) -> String {
 
 /// Counts the digits after the point of a printed number.
 fn decimals_of(text: &str) -> usize {
-    text.split_once('.').map_or(0, |(_, decimals)| decimals.len())
+    text.split_once('.')
+        .map_or(0, |(_, decimals)| decimals.len())
 }
 
 /// Drops the sign of a printed zero.
@@ -251,7 +272,9 @@ fn take_number(text: &str) -> Result<(f64, &str, &str), QuantityError> {
         return Err(match digits.len() {
             _ if !plain => QuantityError::AmbiguousComma,
             3 if !whole.trim_start_matches('0').is_empty() => QuantityError::AmbiguousComma,
-            _ => QuantityError::DecimalComma { suggest: format!("{sign}{whole}.{digits}{next}") },
+            _ => QuantityError::DecimalComma {
+                suggest: format!("{sign}{whole}.{digits}{next}"),
+            },
         });
     }
     if after.starts_with(['/', '_', '.']) || is_exponent(after) {
@@ -275,7 +298,9 @@ fn not_a_number(sign: &str, unsigned: &str) -> QuantityError {
     }
     match unsigned.strip_prefix('.') {
         Some(behind) if behind.starts_with(|c: char| c.is_ascii_digit()) => {
-            QuantityError::BarePoint { suggest: format!("{sign}0.{behind}") }
+            QuantityError::BarePoint {
+                suggest: format!("{sign}0.{behind}"),
+            }
         }
         _ => QuantityError::NotANumber,
     }
@@ -287,7 +312,9 @@ fn not_a_number(sign: &str, unsigned: &str) -> QuantityError {
 /// (`mL/min/1.73 m2`) belong to the unit.
 fn take_unit(text: &str) -> (&str, &str) {
     let power = text.trim_start_matches(['x', 'X', '×']).trim_start();
-    let is_power = ["10^", "10*", "10⁹", "10³"].iter().any(|start| power.starts_with(start));
+    let is_power = ["10^", "10*", "10⁹", "10³"]
+        .iter()
+        .any(|start| power.starts_with(start));
     if is_power {
         return (text, "");
     }
@@ -296,8 +323,11 @@ fn take_unit(text: &str) -> (&str, &str) {
         if character == '/' {
             return (text, "");
         }
-        let digit_follows = characters.peek().is_some_and(|(_, next)| next.is_ascii_digit());
-        let begins_number = character.is_ascii_digit() || (matches!(character, '+' | '-' | '.') && digit_follows);
+        let digit_follows = characters
+            .peek()
+            .is_some_and(|(_, next)| next.is_ascii_digit());
+        let begins_number =
+            character.is_ascii_digit() || (matches!(character, '+' | '-' | '.') && digit_follows);
         if begins_number && let Some((unit, next)) = text.split_at_checked(at) {
             return (unit.trim_end(), next);
         }

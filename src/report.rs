@@ -23,4 +23,5 @@ mod words;
 pub use crate::report::page::Style;
 
 /// What every report says in one line.
-pub const SAFETY: &str = "This supports a licensed clinician's decision and never makes it; local policy prevails.";
+pub const SAFETY: &str =
+    "This supports a licensed clinician's decision and never makes it; local policy prevails.";

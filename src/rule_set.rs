@@ -18,15 +18,19 @@ pub mod rule;
 pub mod words;
 
 pub use crate::rule_set::catalogue::{
-    Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question, Section,
+    Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question,
+    Section,
 };
 pub use crate::rule_set::condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use crate::rule_set::guarantee::{Guarantee, Promise, Sense, Then};
 pub use crate::rule_set::local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};
 pub use crate::rule_set::register::{
-    Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Reduction, Substance, Term,
+    Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Reduction,
+    Substance, Term,
 };
-pub use crate::rule_set::rule::{Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text};
+pub use crate::rule_set::rule::{
+    Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text,
+};
 
 use crate::quantity::span::Span;
 pub use crate::table::{Bits, Idx, Table};
@@ -183,12 +187,19 @@ impl RuleSet {
 
     /// The role that answers for a rule: its concern's owner, or else the rule set's.
     pub fn owner_of(&self, rule: &Rule) -> &str {
-        rule.concern.and_then(|at| self.concerns[at].owner.as_deref()).unwrap_or(&self.owner)
+        rule.concern
+            .and_then(|at| self.concerns[at].owner.as_deref())
+            .unwrap_or(&self.owner)
     }
 
     /// Whether cases may name a rule of this id: one that is there, or that local policy took out.
     pub fn knows_rule(&self, id: &str) -> bool {
-        self.rule(id).is_some() || self.local.iter().flat_map(LocalPolicy::retired).any(|it| it == id)
+        self.rule(id).is_some()
+            || self
+                .local
+                .iter()
+                .flat_map(LocalPolicy::retired)
+                .any(|it| it == id)
     }
 
     /// Whether a rule is what it is by local policy: added or raised by it, or with a limit that it changes.
@@ -199,7 +210,10 @@ impl RuleSet {
         let mut found = rule.local;
         rule.when.visit(&mut |it| {
             if let Condition::Fact { test, .. } = it {
-                found |= test.limits().into_iter().any(|at| local.changes_limit(&self.limits[at].id));
+                found |= test
+                    .limits()
+                    .into_iter()
+                    .any(|at| local.changes_limit(&self.limits[at].id));
             }
         });
         found

@@ -22,7 +22,10 @@ pub struct Idx<Of> {
 
 impl<Of> Idx<Of> {
     fn new(at: usize) -> Self {
-        Self { at, of: PhantomData }
+        Self {
+            at,
+            of: PhantomData,
+        }
     }
 
     /// The position as a number.
@@ -117,13 +120,18 @@ impl<Row, Of> Table<Row, Of> {
     }
 
     /// Every position, in order.
-    pub fn indices(&self) -> impl DoubleEndedIterator<Item = Idx<Of>> + ExactSizeIterator + use<Row, Of> {
+    pub fn indices(
+        &self,
+    ) -> impl DoubleEndedIterator<Item = Idx<Of>> + ExactSizeIterator + use<Row, Of> {
         (0..self.rows.len()).map(Idx::new)
     }
 
     /// Every row with its position, in order.
     pub fn entries(&self) -> impl DoubleEndedIterator<Item = (Idx<Of>, &Row)> + ExactSizeIterator {
-        self.rows.iter().enumerate().map(|(at, row)| (Idx::new(at), row))
+        self.rows
+            .iter()
+            .enumerate()
+            .map(|(at, row)| (Idx::new(at), row))
     }
 
     /// The position of the first row that is so.
@@ -135,14 +143,20 @@ impl<Row, Of> Table<Row, Of> {
 impl<Row, Of> Index<Idx<Of>> for Table<Row, Of> {
     type Output = Row;
 
-    #[expect(clippy::indexing_slicing, reason = "a position is in range: the invariant of `Idx`")]
+    #[expect(
+        clippy::indexing_slicing,
+        reason = "a position is in range: the invariant of `Idx`"
+    )]
     fn index(&self, at: Idx<Of>) -> &Row {
         &self.rows[at.at]
     }
 }
 
 impl<Row, Of> IndexMut<Idx<Of>> for Table<Row, Of> {
-    #[expect(clippy::indexing_slicing, reason = "a position is in range: the invariant of `Idx`")]
+    #[expect(
+        clippy::indexing_slicing,
+        reason = "a position is in range: the invariant of `Idx`"
+    )]
     fn index_mut(&mut self, at: Idx<Of>) -> &mut Row {
         &mut self.rows[at.at]
     }
@@ -150,13 +164,19 @@ impl<Row, Of> IndexMut<Idx<Of>> for Table<Row, Of> {
 
 impl<Row, Of> FromIterator<Row> for Table<Row, Of> {
     fn from_iter<I: IntoIterator<Item = Row>>(rows: I) -> Self {
-        Self { rows: rows.into_iter().collect(), of: PhantomData }
+        Self {
+            rows: rows.into_iter().collect(),
+            of: PhantomData,
+        }
     }
 }
 
 impl<Row, Of> Default for Table<Row, Of> {
     fn default() -> Self {
-        Self { rows: Vec::new(), of: PhantomData }
+        Self {
+            rows: Vec::new(),
+            of: PhantomData,
+        }
     }
 }
 

@@ -12,18 +12,35 @@ pub fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
     let shown = path.display();
     match path.symlink_metadata() {
         Ok(there) if !there.is_file() => {
-            let what = if there.is_symlink() { "a link" } else { "no ordinary file" };
-            return Err(format!("`{shown}` is {what} and was left as it is; only an ordinary file is replaced"));
+            let what = if there.is_symlink() {
+                "a link"
+            } else {
+                "no ordinary file"
+            };
+            return Err(format!(
+                "`{shown}` is {what} and was left as it is; only an ordinary file is replaced"
+            ));
         }
         Ok(_) if !replace => {
-            return Err(format!("`{shown}` is there already and was left as it is; `--force` replaces it"));
+            return Err(format!(
+                "`{shown}` is there already and was left as it is; `--force` replaces it"
+            ));
         }
         _ => {}
     }
-    let name = path.file_name().ok_or_else(|| format!("`{shown}` names no file"))?;
-    let beside = path.with_file_name(format!(".{}.{}.part", name.to_string_lossy(), std::process::id()));
+    let name = path
+        .file_name()
+        .ok_or_else(|| format!("`{shown}` names no file"))?;
+    let beside = path.with_file_name(format!(
+        ".{}.{}.part",
+        name.to_string_lossy(),
+        std::process::id()
+    ));
     let put = |it: &Path| -> std::io::Result<()> {
-        let mut file = std::fs::OpenOptions::new().write(true).create_new(true).open(it)?;
+        let mut file = std::fs::OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(it)?;
         file.write_all(text.as_bytes())?;
         file.sync_all()
     };
@@ -40,10 +57,16 @@ pub fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
 /// Why not all were written, in words.
 pub fn write_folder(folder: &Path, files: &[(String, String)]) -> Result<(), String> {
     let shown = folder.display();
-    std::fs::create_dir_all(folder).map_err(|error| format!("the folder `{shown}` cannot be made: {error}"))?;
-    let mut inside = std::fs::read_dir(folder).map_err(|error| format!("the folder `{shown}` cannot be read: {error}"))?;
+    std::fs::create_dir_all(folder)
+        .map_err(|error| format!("the folder `{shown}` cannot be made: {error}"))?;
+    let mut inside = std::fs::read_dir(folder)
+        .map_err(|error| format!("the folder `{shown}` cannot be read: {error}"))?;
     if inside.next().is_some() {
-        return Err(format!("the folder `{shown}` is not empty and was left as it is"));
+        return Err(format!(
+            "the folder `{shown}` is not empty and was left as it is"
+        ));
     }
-    files.iter().try_for_each(|(name, text)| write(&folder.join(name), text, false))
+    files
+        .iter()
+        .try_for_each(|(name, text)| write(&folder.join(name), text, false))
 }

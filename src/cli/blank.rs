@@ -34,7 +34,11 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
     ];
     if for_clinic {
         lines.extend(["clinic: 1".into(), format!("for: {}", rule_set.id)]);
-        lines.extend(["name:                  # the clinic's name; the one line that cannot stay empty".into(), String::new()]);
+        lines.extend([
+            "name:                  # the clinic's name; the one line that cannot stay empty"
+                .into(),
+            String::new(),
+        ]);
         lines.extend([
             "# The weekdays on which the clinic operates, such as [tuesday, thursday]. Blank: any day.".into(),
             "procedure_days:".into(),
@@ -54,9 +58,21 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
     }
     lines.push("answers:".into());
     let catalogue = &rule_set.catalogue;
-    for (at, section) in catalogue.sections.entries().filter(|(at, _)| !for_clinic || catalogue.has_standing(*at)) {
-        lines.extend([String::new(), format!("  # ---- {} ----", section.title), format!("  {}:", section.id)]);
-        for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !for_clinic)) {
+    for (at, section) in catalogue
+        .sections
+        .entries()
+        .filter(|(at, _)| !for_clinic || catalogue.has_standing(*at))
+    {
+        lines.extend([
+            String::new(),
+            format!("  # ---- {} ----", section.title),
+            format!("  {}:", section.id),
+        ]);
+        for question in catalogue
+            .questions
+            .iter()
+            .filter(|it| it.section == at && (it.standing || !for_clinic))
+        {
             lines.extend(entry(rule_set, question));
         }
         lines.push("    note:".into());
@@ -68,7 +84,12 @@ pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
 fn offers(rule_set: &RuleSet) -> Vec<String> {
     let mut lines = vec!["offers:".to_owned()];
     let mut last = "";
-    for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+    for question in rule_set
+        .catalogue
+        .questions
+        .iter()
+        .filter(|it| it.can_be_offered())
+    {
         let Some((section, name)) = question.id.split_once('.') else {
             continue;
         };
@@ -92,37 +113,77 @@ fn offers(rule_set: &RuleSet) -> Vec<String> {
 }
 
 fn entry(rule_set: &RuleSet, question: &Question) -> Vec<String> {
-    let mut comments =
-        textwrap::wrap(&format!("{} ({})", question.ask, question.from.word()), 88).into_iter().map(String::from).collect::<Vec<_>>();
+    let mut comments = textwrap::wrap(&format!("{} ({})", question.ask, question.from.word()), 88)
+        .into_iter()
+        .map(String::from)
+        .collect::<Vec<_>>();
     if let Some(help) = &question.help {
         comments.extend(textwrap::wrap(help, 88).into_iter().map(String::from));
     }
     comments.extend(how(question));
     if let Some(when) = &question.ask_when {
         comments.push("Asked when".into());
-        comments.extend(words::lines(rule_set, when).into_iter().map(|it| format!("  {it}")));
+        comments.extend(
+            words::lines(rule_set, when)
+                .into_iter()
+                .map(|it| format!("  {it}")),
+        );
     }
     let name = question.name();
-    comments.into_iter().map(|it| format!("    # {it}")).chain([format!("    {name}:")]).collect()
+    comments
+        .into_iter()
+        .map(|it| format!("    # {it}"))
+        .chain([format!("    {name}:")])
+        .collect()
 }
 
 /// How the answer is written.
 fn how(question: &Question) -> Vec<String> {
     let (bare, more): (String, Vec<String>) = match &question.answer {
         Answer::YesNo => ("yes | no".into(), Vec::new()),
-        Answer::OneOf(options) => ("one of".into(), options.iter().map(|it| format!("  {}: {}", it.id, it.text)).collect()),
-        Answer::SeveralOf(options) => ("a list [...] of".into(), options.iter().map(|it| format!("  {}: {}", it.id, it.text)).collect()),
+        Answer::OneOf(options) => (
+            "one of".into(),
+            options
+                .iter()
+                .map(|it| format!("  {}: {}", it.id, it.text))
+                .collect(),
+        ),
+        Answer::SeveralOf(options) => (
+            "a list [...] of".into(),
+            options
+                .iter()
+                .map(|it| format!("  {}: {}", it.id, it.text))
+                .collect(),
+        ),
         Answer::Number { .. } => ("a number".into(), Vec::new()),
         Answer::Quantity { unit, units, .. } => {
-            let units: Vec<&str> = std::iter::once(*unit).chain(units.iter().copied()).collect();
-            (format!("a number with its unit: {}", units.join(", ")), Vec::new())
+            let units: Vec<&str> = std::iter::once(*unit)
+                .chain(units.iter().copied())
+                .collect();
+            (
+                format!("a number with its unit: {}", units.join(", ")),
+                Vec::new(),
+            )
         }
         Answer::Date => ("a date, such as 2026-12-03".into(), Vec::new()),
         Answer::Text => ("free text".into(), Vec::new()),
-        Answer::Medicines => ("a list, such as [apixaban 5 mg twice a day, paracetamol]".into(), Vec::new()),
-        Answer::Allergies => ("a list, such as [{ to: latex, reaction: rash }]".into(), Vec::new()),
-        Answer::Anaesthetic => ("a list, such as [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]".into(), Vec::new()),
+        Answer::Medicines => (
+            "a list, such as [apixaban 5 mg twice a day, paracetamol]".into(),
+            Vec::new(),
+        ),
+        Answer::Allergies => (
+            "a list, such as [{ to: latex, reaction: rash }]".into(),
+            Vec::new(),
+        ),
+        Answer::Anaesthetic => (
+            "a list, such as [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]".into(),
+            Vec::new(),
+        ),
     };
-    let first = if question.dated { format!("{{ value: {bare}, taken_on: the day of the result }}") } else { bare };
+    let first = if question.dated {
+        format!("{{ value: {bare}, taken_on: the day of the result }}")
+    } else {
+        bare
+    };
     std::iter::once(first).chain(more).collect()
 }

@@ -101,13 +101,21 @@ fn renamed(_: &str) -> Result<String, String> {
 
 /// The arguments as answers to the questions that the formula of the load goes back to.
 fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Result<Gathered, String> {
-    let load = rule_set.catalogue.computed_by(&ANAESTHETIC_LOAD).ok_or("this rule set has no anaesthetic load to compute")?;
-    let mut form = DoseAnswers { rule_set, gathered: Gathered::default() };
+    let load = rule_set
+        .catalogue
+        .computed_by(&ANAESTHETIC_LOAD)
+        .ok_or("this rule set has no anaesthetic load to compute")?;
+    let mut form = DoseAnswers {
+        rule_set,
+        gathered: Gathered::default(),
+    };
     form.inputs(load, arguments);
     match (sites(rule_set, load), arguments.sites) {
         (Some(slot), n_sites) => form.sites(slot, usize::from(n_sites.unwrap_or(1)))?,
         (None, Some(_)) => {
-            return Err("this rule set shares no volume among sites: leave `--sites` out".to_owned());
+            return Err(
+                "this rule set shares no volume among sites: leave `--sites` out".to_owned(),
+            );
         }
         (None, None) => {}
     }
@@ -117,9 +125,15 @@ fn gather(rule_set: &RuleSet, arguments: &Arguments) -> Result<Gathered, String>
 /// The list of sites among which some formula shares the plan of the load.
 fn sites(rule_set: &RuleSet, load: &Derived) -> Option<FactSlot> {
     let plan = load.fact("plan");
-    let sharing = rule_set.catalogue.derived.iter().filter(|derived| derived.fact("plan") == plan);
+    let sharing = rule_set
+        .catalogue
+        .derived
+        .iter()
+        .filter(|derived| derived.fact("plan") == plan);
     let mut given = sharing.flat_map(Derived::given);
-    given.find(|(role, _)| matches!(role.kind, RoleKind::Sites { .. })).and_then(|(_, input)| input.fact())
+    given
+        .find(|(role, _)| matches!(role.kind, RoleKind::Sites { .. }))
+        .and_then(|(_, input)| input.fact())
 }
 
 struct DoseAnswers<'a> {
@@ -129,9 +143,22 @@ struct DoseAnswers<'a> {
 
 impl DoseAnswers<'_> {
     fn put(&mut self, slot: FactSlot, source: Arc<Source>, node: Node) {
-        if let Some(at) = self.rule_set.catalogue.questions.position(|it| it.slot == slot) {
+        if let Some(at) = self
+            .rule_set
+            .catalogue
+            .questions
+            .position(|it| it.slot == slot)
+        {
             let key_span = node.span.clone();
-            self.gathered.given.insert(at, Given { source, key_span, node, standing: false });
+            self.gathered.given.insert(
+                at,
+                Given {
+                    source,
+                    key_span,
+                    node,
+                    standing: false,
+                },
+            );
         }
     }
 
@@ -156,7 +183,10 @@ impl DoseAnswers<'_> {
                 "age" => Some(("--age", format!("{} years", arguments.age))),
                 "born" => born.map(|day| ("--age", day.to_string())),
                 "on" => today.map(|day| ("--age", day.to_string())),
-                "adrenaline" => Some(("--adrenaline", if arguments.adrenaline { "yes" } else { "no" }.to_owned())),
+                "adrenaline" => Some((
+                    "--adrenaline",
+                    if arguments.adrenaline { "yes" } else { "no" }.to_owned(),
+                )),
                 "earlier_given" => Some(("--agent", "no".to_owned())),
                 _ => None,
             };
@@ -168,7 +198,14 @@ impl DoseAnswers<'_> {
 
     fn text(&mut self, slot: FactSlot, option: &str, text: &str) {
         let source = Arc::new(Source::new(option, text));
-        self.put(slot, source, Node { span: 0..text.len(), kind: NodeKind::Text(text.to_owned()) });
+        self.put(
+            slot,
+            source,
+            Node {
+                span: 0..text.len(),
+                kind: NodeKind::Text(text.to_owned()),
+            },
+        );
     }
 
     /// "lidocaine 2 % 3 mL": the name, then strength, then volume.
@@ -179,33 +216,54 @@ impl DoseAnswers<'_> {
         let mut start = 0;
         for line in given {
             let span = start..start + line.len();
-            let name_end = line.find(|it: char| it.is_ascii_digit()).unwrap_or(line.len());
+            let name_end = line
+                .find(|it: char| it.is_ascii_digit())
+                .unwrap_or(line.len());
             let (name, rest) = line.split_at(name_end);
             let rest_start = span.start + name_end;
             // Strength ends with its unit; the volume begins with the next digit after it.
             let unit_at = rest.find(['%', 'm']).unwrap_or(rest.len());
-            let volume_at =
-                rest.get(unit_at..).and_then(|it| it.find(|it: char| it.is_ascii_digit())).map_or(rest.len(), |it| unit_at + it);
+            let volume_at = rest
+                .get(unit_at..)
+                .and_then(|it| it.find(|it: char| it.is_ascii_digit()))
+                .map_or(rest.len(), |it| unit_at + it);
             let (strength, volume) = rest.split_at(volume_at);
             let piece = |text: &str, from: usize| {
                 let trimmed = text.trim();
                 let from = from + (text.len() - text.trim_start().len());
                 Node {
                     span: from..from + trimmed.len(),
-                    kind: if trimmed.is_empty() { NodeKind::Null } else { NodeKind::Text(trimmed.to_owned()) },
+                    kind: if trimmed.is_empty() {
+                        NodeKind::Null
+                    } else {
+                        NodeKind::Text(trimmed.to_owned())
+                    },
                 }
             };
-            let entry = |key: &str, value: Node| MapEntry { key: key.to_owned(), key_span: span.clone(), value };
+            let entry = |key: &str, value: Node| MapEntry {
+                key: key.to_owned(),
+                key_span: span.clone(),
+                value,
+            };
             let mut entries = vec![entry("agent", piece(name, span.start))];
-            for (key, value) in [("strength", piece(strength, rest_start)), ("volume", piece(volume, rest_start + volume_at))] {
+            for (key, value) in [
+                ("strength", piece(strength, rest_start)),
+                ("volume", piece(volume, rest_start + volume_at)),
+            ] {
                 if value.kind != NodeKind::Null {
                     entries.push(entry(key, value));
                 }
             }
-            items.push(Node { span: span.clone(), kind: NodeKind::Map(entries) });
+            items.push(Node {
+                span: span.clone(),
+                kind: NodeKind::Map(entries),
+            });
             start = span.end + 1;
         }
-        let node = Node { span: 0..text.len(), kind: NodeKind::List(items) };
+        let node = Node {
+            span: 0..text.len(),
+            kind: NodeKind::List(items),
+        };
         self.put(slot, source, node);
     }
 
@@ -214,13 +272,33 @@ impl DoseAnswers<'_> {
         let options = self.rule_set.catalogue.options(slot);
         if n_sites > options.len() {
             let several = &self.rule_set.site.several;
-            return Err(format!("`--sites {n_sites}` is more than can be named: this rule set knows {} {several}", options.len()));
+            return Err(format!(
+                "`--sites {n_sites}` is more than can be named: this rule set knows {} {several}",
+                options.len()
+            ));
         }
-        let ids: Vec<String> = options.iter().take(n_sites).map(|option| option.id.clone()).collect();
+        let ids: Vec<String> = options
+            .iter()
+            .take(n_sites)
+            .map(|option| option.id.clone())
+            .collect();
         let text = ids.join(" ");
-        let items = ids.into_iter().map(|id| Node { span: 0..text.len(), kind: NodeKind::Text(id) }).collect();
+        let items = ids
+            .into_iter()
+            .map(|id| Node {
+                span: 0..text.len(),
+                kind: NodeKind::Text(id),
+            })
+            .collect();
         let source = Arc::new(Source::new("--sites", text.as_str()));
-        self.put(slot, source, Node { span: 0..text.len(), kind: NodeKind::List(items) });
+        self.put(
+            slot,
+            source,
+            Node {
+                span: 0..text.len(),
+                kind: NodeKind::List(items),
+            },
+        );
         Ok(())
     }
 }

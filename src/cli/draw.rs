@@ -28,7 +28,9 @@ const WIDEST: usize = 100;
 
 /// Width to wrap at: the terminal's, within reason; 80 where there is none.
 pub fn width() -> usize {
-    terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0)).clamp(40, WIDEST)
+    terminal_size::terminal_size()
+        .map_or(80, |(width, _)| usize::from(width.0))
+        .clamp(40, WIDEST)
 }
 
 /// Why the first result that could not be written was not.
@@ -50,7 +52,10 @@ pub fn out(text: &str) {
         text.push('\n');
     }
     let mut stream = anstream::stdout().lock();
-    if let Err(error) = stream.write_all(text.as_bytes()).and_then(|()| stream.flush()) {
+    if let Err(error) = stream
+        .write_all(text.as_bytes())
+        .and_then(|()| stream.flush())
+    {
         not_written(&error);
     }
 }
@@ -134,7 +139,11 @@ fn colour(text: &str) -> usize {
         return 0;
     };
     let after = numbers.trim_start_matches(|it: char| it.is_ascii_digit() || it == ';');
-    if after.starts_with('m') { text.len() - after.len() + 1 } else { 0 }
+    if after.starts_with('m') {
+        text.len() - after.len() + 1
+    } else {
+        0
+    }
 }
 
 /// Whether results may be coloured: only on a terminal, and if nothing forbids it.
@@ -156,7 +165,10 @@ pub fn diagnostics(found: &[Diagnostic]) {
         let name = diagnostic.source.as_ref().map(|it| it.name());
         if name != file || name.is_none() {
             if left_out > 0 {
-                note(&format!("... and {left_out} more in {}\n", file.unwrap_or("other files")));
+                note(&format!(
+                    "... and {left_out} more in {}\n",
+                    file.unwrap_or("other files")
+                ));
             }
             (file, in_file, left_out) = (name, 0, 0);
         }
@@ -168,20 +180,35 @@ pub fn diagnostics(found: &[Diagnostic]) {
         err(&drawn(diagnostic, width(), boxes(colour)), colour);
     }
     if left_out > 0 {
-        note(&format!("... and {left_out} more in {}\n", file.unwrap_or("other files")));
+        note(&format!(
+            "... and {left_out} more in {}\n",
+            file.unwrap_or("other files")
+        ));
     }
 }
 
 /// One diagnostic, drawn.
 pub fn rendered(diagnostic: &Diagnostic, width: usize, colour: bool) -> String {
-    drawn(diagnostic, width, if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() })
+    drawn(
+        diagnostic,
+        width,
+        if colour {
+            GraphicalTheme::unicode()
+        } else {
+            GraphicalTheme::unicode_nocolor()
+        },
+    )
 }
 
 /// The lines that a diagnostic is drawn with: those of Unicode, if the locale says that the terminal knows them.
 fn boxes(colour: bool) -> GraphicalTheme {
-    let locale = ["LC_ALL", "LC_CTYPE", "LANG"].iter().filter_map(std::env::var_os).find(|it| !it.is_empty());
+    let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .iter()
+        .filter_map(std::env::var_os)
+        .find(|it| !it.is_empty());
     let locale = locale.map(|it| it.to_string_lossy().to_lowercase());
-    let unicode = cfg!(windows) || locale.is_some_and(|it| it.contains("utf-8") || it.contains("utf8"));
+    let unicode =
+        cfg!(windows) || locale.is_some_and(|it| it.contains("utf-8") || it.contains("utf8"));
     match (unicode, colour) {
         (true, true) => GraphicalTheme::unicode(),
         (true, false) => GraphicalTheme::unicode_nocolor(),
@@ -196,7 +223,10 @@ fn drawn(diagnostic: &Diagnostic, width: usize, theme: GraphicalTheme) -> String
         .with_links(false)
         .with_word_splitter(textwrap::WordSplitter::NoHyphenation);
     let mut text = String::new();
-    if handler.render_report(&mut text, diagnostic.with_short_lines().as_ref()).is_err() {
+    if handler
+        .render_report(&mut text, diagnostic.with_short_lines().as_ref())
+        .is_err()
+    {
         // Drawing never fails on our own sources; should it, the words must not be lost.
         text = format!("{}: {diagnostic}", diagnostic.code.name());
     }
@@ -213,7 +243,11 @@ pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
         Some(folder) => {
             let others = files::passed_over(folder);
             if !others.is_empty() {
-                note(&format!("no part of the rule set `{}`, and passed over: {}", folder.display(), others.join(", ")));
+                note(&format!(
+                    "no part of the rule set `{}`, and passed over: {}",
+                    folder.display(),
+                    others.join(", ")
+                ));
             }
             RuleFiles::folder(folder)
         }
@@ -245,8 +279,14 @@ pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
         Ok(rule_set) => Some((files, rule_set)),
         Err(found) => {
             diagnostics(&found);
-            let under = local.map_or_else(String::new, |it| format!(" under the local policy `{}`", it.name()));
-            note(&format!("the rule set `{}`{under} was refused: {}", files.name(), counted(found.len(), "problem")));
+            let under = local.map_or_else(String::new, |it| {
+                format!(" under the local policy `{}`", it.name())
+            });
+            note(&format!(
+                "the rule set `{}`{under} was refused: {}",
+                files.name(),
+                counted(found.len(), "problem")
+            ));
             None
         }
     }
@@ -264,13 +304,35 @@ pub fn usable(source: &RuleSource) -> Option<RuleSet> {
 
 /// That a rule set was withdrawn: when, by whom and why.
 pub fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
-    let found = |it: &Withdrawal| (format!(" on {}", it.on), format!("by {}: {}. ", it.by.join(", "), it.because.trim_end_matches('.')));
-    let (on, why) = rule_set.withdrawn.as_ref().map_or_else(|| (String::new(), String::new()), found);
-    Diagnostic::bare(Code::Withdrawn, format!("the rule set {} {} was withdrawn{on}", rule_set.id, rule_set.edition))
-        .help(format!("{why}{}", Code::Withdrawn.mend()))
+    let found = |it: &Withdrawal| {
+        (
+            format!(" on {}", it.on),
+            format!(
+                "by {}: {}. ",
+                it.by.join(", "),
+                it.because.trim_end_matches('.')
+            ),
+        )
+    };
+    let (on, why) = rule_set
+        .withdrawn
+        .as_ref()
+        .map_or_else(|| (String::new(), String::new()), found);
+    Diagnostic::bare(
+        Code::Withdrawn,
+        format!(
+            "the rule set {} {} was withdrawn{on}",
+            rule_set.id, rule_set.edition
+        ),
+    )
+    .help(format!("{why}{}", Code::Withdrawn.mend()))
 }
 
 /// "1 problem", "3 problems".
 pub fn counted(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+    if n == 1 {
+        format!("1 {what}")
+    } else {
+        format!("{n} {what}s")
+    }
 }

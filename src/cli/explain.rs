@@ -15,7 +15,10 @@ pub struct Arguments {
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
     let Some(wanted) = &arguments.code else {
-        let list: Vec<String> = Code::ALL.iter().map(|code| format!("{:<26}{}", code.name(), code.what())).collect();
+        let list: Vec<String> = Code::ALL
+            .iter()
+            .map(|code| format!("{:<26}{}", code.name(), code.what()))
+            .collect();
         draw::out(&list.join("\n"));
         return ExitStatus::Clean;
     };
@@ -25,8 +28,8 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
             ExitStatus::Clean
         }
         None => {
-            let help =
-                did_you_mean(wanted, Code::ALL.iter().map(|it| it.name())).unwrap_or_else(|| "`preblock explain` lists all codes".into());
+            let help = did_you_mean(wanted, Code::ALL.iter().map(|it| it.name()))
+                .unwrap_or_else(|| "`preblock explain` lists all codes".into());
             draw::note(&format!("there is no code `{wanted}`; {help}"));
             ExitStatus::Refused
         }
@@ -35,9 +38,17 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 
 /// The page of a code.
 pub fn page(code: Code, width: usize) -> String {
-    let part =
-        |heading: &str, text: &str| format!("{heading}\n{}\n", textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  "));
-    let told = if code.severity() == Severity::Notice { " (a notice)" } else { "" };
+    let part = |heading: &str, text: &str| {
+        format!(
+            "{heading}\n{}\n",
+            textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  ")
+        )
+    };
+    let told = if code.severity() == Severity::Notice {
+        " (a notice)"
+    } else {
+        ""
+    };
     format!(
         "{}{told}\n\n{}\n{}\n{}",
         code.name(),

@@ -36,7 +36,11 @@ pub fn find(given: &[PathBuf]) -> FoundFiles {
         found.folder(path, &mut entered);
         if found.paths.len() == before.0 && found.problems.is_empty() {
             let title = format!("the folder `{}` holds no questionnaire", path.display());
-            found.refuse(path, Diagnostic::bare(Code::EmptyFolder, title).help("questionnaires end in .yaml, .yml or .json"));
+            found.refuse(
+                path,
+                Diagnostic::bare(Code::EmptyFolder, title)
+                    .help("questionnaires end in .yaml, .yml or .json"),
+            );
         }
         if let Some(inside) = found.paths.get_mut(before.0..) {
             inside.sort();
@@ -48,17 +52,28 @@ pub fn find(given: &[PathBuf]) -> FoundFiles {
 impl FoundFiles {
     fn refuse(&mut self, path: &Path, problem: Diagnostic) {
         let path = path.display().to_string();
-        self.problems.push(Refusal { reference: None, path, notices: Vec::new(), problems: vec![problem] });
+        self.problems.push(Refusal {
+            reference: None,
+            path,
+            notices: Vec::new(),
+            problems: vec![problem],
+        });
     }
 
     fn folder(&mut self, folder: &Path, entered: &mut BTreeSet<PathBuf>) {
         let unreadable = |error: std::io::Error| {
-            Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display()))
+            Diagnostic::bare(
+                Code::Unreadable,
+                format!("the folder `{}` cannot be read: {error}", folder.display()),
+            )
         };
         match folder.canonicalize() {
             Ok(itself) if entered.insert(itself.clone()) => {}
             Ok(_) => {
-                self.passed_over.push(format!("`{}` leads to a folder that was looked through already", folder.display()));
+                self.passed_over.push(format!(
+                    "`{}` leads to a folder that was looked through already",
+                    folder.display()
+                ));
                 return;
             }
             Err(error) => return self.refuse(folder, unreadable(error)),
@@ -78,7 +93,11 @@ impl FoundFiles {
             };
             if path.is_dir() {
                 self.folder(&path, entered);
-            } else if path.extension().and_then(|it| it.to_str()).is_some_and(|it| ENDINGS.contains(&it.to_lowercase().as_str())) {
+            } else if path
+                .extension()
+                .and_then(|it| it.to_str())
+                .is_some_and(|it| ENDINGS.contains(&it.to_lowercase().as_str()))
+            {
                 self.paths.push(path);
             } else {
                 others.extend(path.file_name().map(|it| it.to_string_lossy().into_owned()));
@@ -93,11 +112,26 @@ impl FoundFiles {
 
 /// "`inbox`: 2 files passed over, since their names do not end in .yaml, .yml or .json: `a.yaml.txt`, `b.yml~`".
 fn passed_over(folder: &Path, names: &[String]) -> String {
-    let named: Vec<String> = names.iter().take(MOST_NAMED).map(|it| format!("`{it}`")).collect();
+    let named: Vec<String> = names
+        .iter()
+        .take(MOST_NAMED)
+        .map(|it| format!("`{it}`"))
+        .collect();
     let more = match names.len().saturating_sub(MOST_NAMED) {
         0 => String::new(),
         n => format!(" and {n} more"),
     };
-    let (files, their) = (counted(names.len(), "file"), if names.len() == 1 { "its name does" } else { "their names do" });
-    format!("`{}`: {files} passed over, since {their} not end in .yaml, .yml or .json: {}{more}", folder.display(), named.join(", "))
+    let (files, their) = (
+        counted(names.len(), "file"),
+        if names.len() == 1 {
+            "its name does"
+        } else {
+            "their names do"
+        },
+    );
+    format!(
+        "`{}`: {files} passed over, since {their} not end in .yaml, .yml or .json: {}{more}",
+        folder.display(),
+        named.join(", ")
+    )
 }

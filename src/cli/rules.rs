@@ -68,7 +68,11 @@ fn show(arguments: &Show) -> ExitStatus {
         return ExitStatus::Problems;
     };
     let Some(id) = &arguments.id else {
-        let list: Vec<String> = rule_set.rules.iter().map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title)).collect();
+        let list: Vec<String> = rule_set
+            .rules
+            .iter()
+            .map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title))
+            .collect();
         draw::plain(&list.join("\n"));
         return ExitStatus::Clean;
     };
@@ -87,36 +91,57 @@ fn show(arguments: &Show) -> ExitStatus {
 
 /// The worked cases of a rule set; `None` after diagnostics.
 fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Option<Vec<Case>> {
-    crate::workbench::cases::read::cases(files, rule_set).map_err(|found| refused_cases(&found)).ok()
+    crate::workbench::cases::read::cases(files, rule_set)
+        .map_err(|found| refused_cases(&found))
+        .ok()
 }
 
 /// Tells why the cases cannot be read.
 fn refused_cases(found: &[Diagnostic]) {
     draw::diagnostics(found);
-    draw::note(&format!("the cases were refused: {}", draw::counted(found.len(), "problem")));
+    draw::note(&format!(
+        "the cases were refused: {}",
+        draw::counted(found.len(), "problem")
+    ));
 }
 
 /// A rule as a page.
 pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> String {
     let fill = |text: &str| textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  ");
-    let urgency = rule.urgency.map_or(String::new(), |it| format!(", {}", it.word()));
-    let local = if rule_set.rests_on_local(rule) { ", by local policy" } else { "" };
+    let urgency = rule
+        .urgency
+        .map_or(String::new(), |it| format!(", {}", it.word()));
+    let local = if rule_set.rests_on_local(rule) {
+        ", by local policy"
+    } else {
+        ""
+    };
     let mut lines = vec![
         format!("{}: {}", rule.id, rule.title),
-        format!("{}, {}{urgency}{local}", rule.kind.word(), rule.outcome.word()),
+        format!(
+            "{}, {}{urgency}{local}",
+            rule.kind.word(),
+            rule.outcome.word()
+        ),
         String::new(),
         "Applies when".into(),
     ];
     lines.extend(words::lines(rule_set, &rule.when).iter().map(|it| {
         let indent = it.len() - it.trim_start().len() + 2;
-        let options = textwrap::Options::new(width).initial_indent("  ").subsequent_indent("");
+        let options = textwrap::Options::new(width)
+            .initial_indent("  ")
+            .subsequent_indent("");
         let text = textwrap::fill(it, options);
         let more = " ".repeat(indent + 2);
         text.replace('\n', &format!("\n{more}"))
     }));
     let mut part = |heading: &str, text: Option<&Text>| {
         if let Some(text) = text {
-            lines.extend([String::new(), heading.to_owned(), fill(&plain(rule_set, text))]);
+            lines.extend([
+                String::new(),
+                heading.to_owned(),
+                fill(&plain(rule_set, text)),
+            ]);
         }
     };
     part("Reason", Some(&rule.reason));
@@ -124,30 +149,65 @@ pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> St
     part("Refer to", rule.refer_to.as_ref());
     part("Cleared by", rule.cleared_by.as_ref());
     lines.extend([String::new(), "Sources".into()]);
-    lines.extend(rule.citations.iter().map(|it| fill(&cited(&explain::cited(rule_set, it)))));
-    let limits: Vec<_> = rule.when.limits().into_iter().map(|at| &rule_set.limits[at]).collect();
+    lines.extend(
+        rule.citations
+            .iter()
+            .map(|it| fill(&cited(&explain::cited(rule_set, it)))),
+    );
+    let limits: Vec<_> = rule
+        .when
+        .limits()
+        .into_iter()
+        .map(|at| &rule_set.limits[at])
+        .collect();
     if !limits.is_empty() {
         lines.extend([String::new(), "Limits".into()]);
         for limit in limits {
-            let other = limit.other_figures.as_ref().map_or(String::new(), |it| format!(" Other figures: {it}."));
-            lines.push(fill(&format!("{} = {}. {}.{other}", limit.id, limit.written, limit.about)));
-            lines.extend(limit.citations.iter().map(|it| textwrap::indent(&fill(&cited(&explain::cited(rule_set, it))), "  ")));
+            let other = limit
+                .other_figures
+                .as_ref()
+                .map_or(String::new(), |it| format!(" Other figures: {it}."));
+            lines.push(fill(&format!(
+                "{} = {}. {}.{other}",
+                limit.id, limit.written, limit.about
+            )));
+            lines.extend(
+                limit
+                    .citations
+                    .iter()
+                    .map(|it| textwrap::indent(&fill(&cited(&explain::cited(rule_set, it))), "  ")),
+            );
         }
     }
     lines.extend([
         String::new(),
-        format!("In force from {}, last reviewed {}, review by {}", rule.in_force_from, rule.last_reviewed, rule.review_by),
+        format!(
+            "In force from {}, last reviewed {}, review by {}",
+            rule.in_force_from, rule.last_reviewed, rule.review_by
+        ),
     ]);
     let naming = |wanted: fn(&Case) -> &std::collections::BTreeSet<String>| {
-        cases.iter().filter(|it| wanted(it).contains(&rule.id)).collect::<Vec<_>>()
+        cases
+            .iter()
+            .filter(|it| wanted(it).contains(&rule.id))
+            .collect::<Vec<_>>()
     };
-    for (heading, found) in
-        [("Cases in which it fires", naming(|it| &it.fires)), ("Cases in which it is undetermined", naming(|it| &it.undetermined))]
-    {
+    for (heading, found) in [
+        ("Cases in which it fires", naming(|it| &it.fires)),
+        (
+            "Cases in which it is undetermined",
+            naming(|it| &it.undetermined),
+        ),
+    ] {
         lines.extend([String::new(), heading.to_owned()]);
-        lines.extend(
-            found.iter().map(|it| format!("  {}:{}  {}", it.source.name(), it.source.position(it.expect_span.start).line, it.title)),
-        );
+        lines.extend(found.iter().map(|it| {
+            format!(
+                "  {}:{}  {}",
+                it.source.name(),
+                it.source.position(it.expect_span.start).line,
+                it.title
+            )
+        }));
         if found.is_empty() {
             lines.push("  none".into());
         }
@@ -162,7 +222,10 @@ fn plain(rule_set: &RuleSet, text: &Text) -> String {
         .map(|piece| match piece {
             Piece::Words(words) => words.clone(),
             Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
-            Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot).trim_end_matches(".taken_on")),
+            Piece::Age(slot) => format!(
+                "{{age of {}}}",
+                rule_set.catalogue.id(*slot).trim_end_matches(".taken_on")
+            ),
             Piece::Limit(at) => rule_set.limits[*at].written.clone(),
             Piece::Medicines => "{medicines}".into(),
             Piece::Allergies => "{allergies}".into(),

@@ -27,7 +27,11 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         let Some((_, rule_set)) = draw::loaded(&arguments.rules) else {
             return ExitStatus::Refused;
         };
-        let schema = if name == "clinic" { schema::clinic(&rule_set) } else { schema::questionnaire(&rule_set) };
+        let schema = if name == "clinic" {
+            schema::clinic(&rule_set)
+        } else {
+            schema::questionnaire(&rule_set)
+        };
         draw::json(&format!("{schema:#}"));
         return ExitStatus::Clean;
     }
@@ -37,7 +41,8 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
             ExitStatus::Clean
         }
         None => {
-            let help = did_you_mean(name, names.iter().map(String::as_str)).unwrap_or_else(|| "`preblock schema` lists them".into());
+            let help = did_you_mean(name, names.iter().map(String::as_str))
+                .unwrap_or_else(|| "`preblock schema` lists them".into());
             draw::note(&format!("there is no schema `{name}`; {help}"));
             ExitStatus::Refused
         }

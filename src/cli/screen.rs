@@ -80,7 +80,11 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
             return ExitStatus::Refused;
         }
     };
-    let FoundFiles { paths, problems, passed_over } = find(&arguments.files);
+    let FoundFiles {
+        paths,
+        problems,
+        passed_over,
+    } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
     let twins = Twins::among(&paths);
     let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
@@ -113,7 +117,10 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
     twins.told().iter().for_each(|it| draw::note(it));
     draw::diagnostics(&refusals);
     if n_refused > 0 {
-        draw::note(&format!("{} refused and not screened; `preblock explain CODE` says more", draw::counted(n_refused, "file")));
+        draw::note(&format!(
+            "{} refused and not screened; `preblock explain CODE` says more",
+            draw::counted(n_refused, "file")
+        ));
     }
     if n_left > 0 {
         if draw::is_written() {
@@ -131,9 +138,16 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 }
 
 /// The screener of the command line's clinic and wishes.
-fn screener<'a>(arguments: &Arguments, rule_set: &'a RuleSet) -> Result<Screener<'a>, Vec<Diagnostic>> {
-    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = Screener::new(rule_set, as_of).alternatives(arguments.alternatives).days(arguments.dates);
+fn screener<'a>(
+    arguments: &Arguments,
+    rule_set: &'a RuleSet,
+) -> Result<Screener<'a>, Vec<Diagnostic>> {
+    let as_of = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let screener = Screener::new(rule_set, as_of)
+        .alternatives(arguments.alternatives)
+        .days(arguments.dates);
     let Some(path) = &arguments.clinic else {
         return Ok(screener);
     };
@@ -142,11 +156,20 @@ fn screener<'a>(arguments: &Arguments, rule_set: &'a RuleSet) -> Result<Screener
 }
 
 /// Screens one file. `notice` is what must be known of it beside the rule set.
-fn screen(screener: &Screener<'_>, path: &Path, notice: Option<String>) -> Result<Screening, Refusal> {
+fn screen(
+    screener: &Screener<'_>,
+    path: &Path,
+    notice: Option<String>,
+) -> Result<Screening, Refusal> {
     let name = path.display().to_string();
     let read = match files::read_bounded(path, frame::LARGEST) {
         Ok(bytes) => screener.read(&name, &bytes),
-        Err(problem) => Err(Refusal { reference: None, path: name, notices: Vec::new(), problems: vec![*problem] }),
+        Err(problem) => Err(Refusal {
+            reference: None,
+            path: name,
+            notices: Vec::new(),
+            problems: vec![*problem],
+        }),
     };
     match read {
         Ok(referral) => {

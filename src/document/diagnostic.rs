@@ -49,16 +49,31 @@ pub struct Label {
 impl Diagnostic {
     /// A diagnostic without a file to point into. Its help is the code's own, until a better one is given.
     pub fn bare(code: Code, title: impl Into<String>) -> Self {
-        Self { code, title: one_line(title.into()), source: None, labels: Vec::new(), help: code.mend().into() }
+        Self {
+            code,
+            title: one_line(title.into()),
+            source: None,
+            labels: Vec::new(),
+            help: code.mend().into(),
+        }
     }
 
     /// A diagnostic at a place. Its help is the code's own, until a better one is given.
-    pub fn at(code: Code, source: &Arc<Source>, span: &Range<usize>, title: impl Into<String>, label: impl Into<String>) -> Self {
+    pub fn at(
+        code: Code,
+        source: &Arc<Source>,
+        span: &Range<usize>,
+        title: impl Into<String>,
+        label: impl Into<String>,
+    ) -> Self {
         Self {
             code,
             title: one_line(title.into()),
             source: Some(Arc::clone(source)),
-            labels: vec![Label { span: first_line_of(source, span), text: label.into() }],
+            labels: vec![Label {
+                span: first_line_of(source, span),
+                text: label.into(),
+            }],
             help: code.mend().into(),
         }
     }
@@ -84,7 +99,10 @@ impl Diagnostic {
     pub fn also(mut self, span: &Range<usize>, label: impl Into<String>) -> Self {
         if let Some(source) = &self.source {
             let span = first_line_of(source, span);
-            self.labels.push(Label { span, text: label.into() });
+            self.labels.push(Label {
+                span,
+                text: label.into(),
+            });
         }
         self
     }
@@ -115,8 +133,17 @@ pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
 /// refuses is often refused again for its shape, or as an answer.
 pub fn without_echoes(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     let is_of_text = |it: &Diagnostic| it.code.name().starts_with("text/");
-    let place = |it: &Diagnostic| Some((it.source.as_ref()?.name().to_owned(), it.labels.first()?.span.start));
-    let of_text: BTreeSet<(String, usize)> = found.iter().filter(|it| is_of_text(it)).filter_map(place).collect();
+    let place = |it: &Diagnostic| {
+        Some((
+            it.source.as_ref()?.name().to_owned(),
+            it.labels.first()?.span.start,
+        ))
+    };
+    let of_text: BTreeSet<(String, usize)> = found
+        .iter()
+        .filter(|it| is_of_text(it))
+        .filter_map(place)
+        .collect();
     found.retain(|it| is_of_text(it) || place(it).is_none_or(|place| !of_text.contains(&place)));
     found
 }
@@ -126,7 +153,11 @@ fn one_line(title: String) -> String {
     if title.len() <= LONGEST_TITLE && !title.contains(steers) {
         return title;
     }
-    let line = title.split(|it: char| steers(it) || it == ' ').filter(|it| !it.is_empty()).collect::<Vec<_>>().join(" ");
+    let line = title
+        .split(|it: char| steers(it) || it == ' ')
+        .filter(|it| !it.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ");
     shortened(line, LONGEST_TITLE)
 }
 
@@ -143,7 +174,9 @@ fn shortened(mut text: String, longest: usize) -> String {
 fn first_line_of(source: &Source, span: &Range<usize>) -> Range<usize> {
     let end = span.end.min(source.text().len());
     let start = span.start.min(end);
-    let line_end = source.line_range(source.line_index(start)).map_or(end, |line| line.end.max(start));
+    let line_end = source
+        .line_range(source.line_index(start))
+        .map_or(end, |line| line.end.max(start));
     start..end.min(line_end)
 }
 
@@ -172,21 +205,26 @@ impl miette::Diagnostic for Diagnostic {
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
-        self.source.as_deref().filter(|_| !self.labels.is_empty()).map(|it| it as &dyn SourceCode)
+        self.source
+            .as_deref()
+            .filter(|_| !self.labels.is_empty())
+            .map(|it| it as &dyn SourceCode)
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
         if self.source.is_none() || self.labels.is_empty() {
             return None;
         }
-        Some(Box::new(self.labels.iter().enumerate().map(|(at, label)| {
-            let span = (label.span.start, label.span.len());
-            if at == 0 {
-                LabeledSpan::new_primary_with_span(Some(label.text.clone()), span)
-            } else {
-                LabeledSpan::new_with_span(Some(label.text.clone()), span)
-            }
-        })))
+        Some(Box::new(self.labels.iter().enumerate().map(
+            |(at, label)| {
+                let span = (label.span.start, label.span.len());
+                if at == 0 {
+                    LabeledSpan::new_primary_with_span(Some(label.text.clone()), span)
+                } else {
+                    LabeledSpan::new_with_span(Some(label.text.clone()), span)
+                }
+            },
+        )))
     }
 }
 
@@ -200,12 +238,19 @@ impl SourceCode for Source {
         let start = span.offset().min(self.text().len());
         let end = (span.offset() + span.len()).min(self.text().len());
         let first = self.line_index(start).saturating_sub(context_lines_before);
-        let last = (self.line_index(end) + context_lines_after).min(self.line_count().saturating_sub(1));
+        let last =
+            (self.line_index(end) + context_lines_after).min(self.line_count().saturating_sub(1));
         let from = self.line_range(first).map_or(0, |line| line.start);
-        let to = self.line_range(last).map_or(self.text().len(), |line| line.end);
+        let to = self
+            .line_range(last)
+            .map_or(self.text().len(), |line| line.end);
         let data = self.shown().get(from..to).unwrap_or("").as_bytes();
         // Miette prints the column of the span start, counted from this column in characters.
-        let column = if context_lines_before == 0 { self.position(start).column - 1 } else { 0 };
+        let column = if context_lines_before == 0 {
+            self.position(start).column - 1
+        } else {
+            0
+        };
         Ok(Box::new(MietteSpanContents::new_named(
             self.name().replace(steers, "\u{fffd}"),
             data,
@@ -243,41 +288,67 @@ pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
 /// none does, or too many do as well.
 fn sharing_words<'a>(wrong: &str, known: &[&'a str]) -> Vec<&'a str> {
     let words = |text: &str| -> Vec<String> {
-        text.to_lowercase().split(|it: char| !it.is_alphanumeric()).filter(|it| !it.is_empty()).map(str::to_owned).collect()
+        text.to_lowercase()
+            .split(|it: char| !it.is_alphanumeric())
+            .filter(|it| !it.is_empty())
+            .map(str::to_owned)
+            .collect()
     };
     let wrong = words(wrong);
     let shared = |known: &str| {
         let known = words(known);
-        let (few, many) = if wrong.len() < known.len() { (&wrong, &known) } else { (&known, &wrong) };
+        let (few, many) = if wrong.len() < known.len() {
+            (&wrong, &known)
+        } else {
+            (&known, &wrong)
+        };
         let alike = |it: &String| {
             let near = nearest(it, many.iter().map(String::as_str))?;
-            it.chars().count().checked_sub(strsim::damerau_levenshtein(it, near))
+            it.chars()
+                .count()
+                .checked_sub(strsim::damerau_levenshtein(it, near))
         };
         few.iter().map(alike).sum::<Option<usize>>().unwrap_or(0)
     };
     let scored: Vec<(usize, &str)> = known.iter().map(|it| (shared(it), *it)).collect();
-    let best = scored.iter().map(|(score, _)| *score).max().filter(|it| *it >= FEWEST_SHARED);
-    let found: Vec<&str> = scored.iter().filter(|(score, _)| Some(*score) == best).map(|(_, it)| *it).collect();
-    if found.len() > MOST_OFFERED { Vec::new() } else { found }
+    let best = scored
+        .iter()
+        .map(|(score, _)| *score)
+        .max()
+        .filter(|it| *it >= FEWEST_SHARED);
+    let found: Vec<&str> = scored
+        .iter()
+        .filter(|(score, _)| Some(*score) == best)
+        .map(|(_, it)| *it)
+        .collect();
+    if found.len() > MOST_OFFERED {
+        Vec::new()
+    } else {
+        found
+    }
 }
 
 /// "did you mean `x`?" if a name is close as a whole, or shares its words.
 pub fn perhaps<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.into_iter().collect();
-    let near = nearest(wrong, known.iter().copied()).map_or_else(|| sharing_words(wrong, &known), |it| vec![it]);
+    let near = nearest(wrong, known.iter().copied())
+        .map_or_else(|| sharing_words(wrong, &known), |it| vec![it]);
     (!near.is_empty()).then(|| format!("did you mean {}?", listed(&near)))
 }
 
 /// Whether one of these keys seems to be a misspelt form of a known one. Then it is told, and the known one is not told
 /// to be missing as well.
 pub fn misspelt<'a>(key: &str, written: impl IntoIterator<Item = &'a str>, known: &[&str]) -> bool {
-    written.into_iter().any(|it| !known.contains(&it) && nearest(it, known.iter().copied()) == Some(key))
+    written
+        .into_iter()
+        .any(|it| !known.contains(&it) && nearest(it, known.iter().copied()) == Some(key))
 }
 
 /// "did you mean `x`?" if a name is close, else the list of known names, or nothing if that is long.
 pub fn did_you_mean<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.into_iter().collect();
-    let all = || (known.len() <= 16 && !known.is_empty()).then(|| format!("one of {}", listed(&known)));
+    let all =
+        || (known.len() <= 16 && !known.is_empty()).then(|| format!("one of {}", listed(&known)));
     perhaps(wrong, known.iter().copied()).or_else(all)
 }
 

@@ -60,7 +60,12 @@ impl<'a> Reading<'a> {
     /// Begins with what the schema found.
     pub fn new(source: &'a Arc<Source>, shape: Vec<Diagnostic>) -> Self {
         let shape_is_wrong = !shape.is_empty();
-        Self { source, diagnostics: shape, passed_over: Vec::new(), shape_is_wrong }
+        Self {
+            source,
+            diagnostics: shape,
+            passed_over: Vec::new(),
+            shape_is_wrong,
+        }
     }
 
     /// Notes that a value could not be read; the schema should have said why.
@@ -115,9 +120,18 @@ impl<'a> Reading<'a> {
     }
 
     /// Reports something wrong at a place; what comes back takes what else is to be said of it.
-    pub fn wrong(&mut self, code: Code, span: &Range<usize>, title: impl Into<String>, label: impl Into<String>) -> Told<'_> {
+    pub fn wrong(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        title: impl Into<String>,
+        label: impl Into<String>,
+    ) -> Told<'_> {
         let told = Some(Diagnostic::at(code, self.source, span, title, label));
-        Told { diagnostics: &mut self.diagnostics, told }
+        Told {
+            diagnostics: &mut self.diagnostics,
+            told,
+        }
     }
 
     /// Reports a name that nothing has, at its place, with the nearest of those that there are.
@@ -128,7 +142,8 @@ impl<'a> Reading<'a> {
         (what, name, label): (&str, &str, &str),
         known: impl IntoIterator<Item = &'k str>,
     ) -> Told<'_> {
-        self.wrong(code, span, format!("there is no {what} `{name}`"), label).help_if(did_you_mean(name, known))
+        self.wrong(code, span, format!("there is no {what} `{name}`"), label)
+            .help_if(did_you_mean(name, known))
     }
 
     /// Reports something wrong.
@@ -142,9 +157,14 @@ impl<'a> Reading<'a> {
             self.diagnostics.append(&mut self.passed_over);
         }
         // Where a name is also unknown or a unit wrong, the form has nothing to add.
-        let explained: Vec<usize> =
-            self.diagnostics.iter().filter(|it| it.code.name().starts_with("rules/")).map(Diagnostic::offset).collect();
-        self.diagnostics.retain(|it| it.code != Code::WrongForm || !explained.contains(&it.offset()));
+        let explained: Vec<usize> = self
+            .diagnostics
+            .iter()
+            .filter(|it| it.code.name().starts_with("rules/"))
+            .map(Diagnostic::offset)
+            .collect();
+        self.diagnostics
+            .retain(|it| it.code != Code::WrongForm || !explained.contains(&it.offset()));
         self.diagnostics.sort_by_key(Diagnostic::offset);
         self.diagnostics.dedup();
         self.diagnostics

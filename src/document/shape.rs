@@ -14,13 +14,22 @@ static SCHEMAS: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/schemas");
 
 /// The text of an embedded schema, by the name of its file kind.
 pub fn schema(name: &str) -> Option<&'static str> {
-    SCHEMAS.get_file(format!("{name}.schema.json"))?.contents_utf8()
+    SCHEMAS
+        .get_file(format!("{name}.schema.json"))?
+        .contents_utf8()
 }
 
 /// The names of all embedded schemas, sorted.
 pub fn schema_names() -> Vec<String> {
-    let mut names: Vec<String> =
-        SCHEMAS.files().filter_map(|file| file.path().to_str()?.strip_suffix(".schema.json").map(str::to_owned)).collect();
+    let mut names: Vec<String> = SCHEMAS
+        .files()
+        .filter_map(|file| {
+            file.path()
+                .to_str()?
+                .strip_suffix(".schema.json")
+                .map(str::to_owned)
+        })
+        .collect();
     names.sort();
     names
 }
@@ -29,18 +38,27 @@ pub fn schema_names() -> Vec<String> {
 pub fn check(schema_name: &str, source: &Arc<Source>, root: &Node) -> Vec<Diagnostic> {
     let schema = schema(schema_name).and_then(|text| serde_json::from_str::<Value>(text).ok());
     let Some(schema) = schema else {
-        return vec![Diagnostic::bare(Code::Unreadable, format!("the schema `{schema_name}` is missing from this program"))];
+        return vec![Diagnostic::bare(
+            Code::Unreadable,
+            format!("the schema `{schema_name}` is missing from this program"),
+        )];
     };
     check_against(&schema, source, root)
 }
 
 /// Checks a tree against a schema.
 pub fn check_against(schema: &Value, source: &Arc<Source>, root: &Node) -> Vec<Diagnostic> {
-    let built = jsonschema::draft7::options().should_validate_formats(true).should_ignore_unknown_formats(false).build(schema);
+    let built = jsonschema::draft7::options()
+        .should_validate_formats(true)
+        .should_ignore_unknown_formats(false)
+        .build(schema);
     let validator = match built {
         Ok(validator) => validator,
         Err(error) => {
-            return vec![Diagnostic::bare(Code::Unreadable, format!("a schema of this program is broken: {}", error.masked()))];
+            return vec![Diagnostic::bare(
+                Code::Unreadable,
+                format!("a schema of this program is broken: {}", error.masked()),
+            )];
         }
     };
     let value = to_json(root);
@@ -48,16 +66,34 @@ pub fn check_against(schema: &Value, source: &Arc<Source>, root: &Node) -> Vec<D
     for error in validator.iter_errors(&value) {
         let pointer = error.instance_path().as_str().to_owned();
         let schema_path = error.schema_path().as_str().to_owned();
-        describe(schema, source, root, &pointer, &schema_path, error.kind(), &mut found);
+        describe(
+            schema,
+            source,
+            root,
+            &pointer,
+            &schema_path,
+            error.kind(),
+            &mut found,
+        );
     }
     found.dedup();
     // A misspelt key that is also needed is one mistake, not two.
     let misspelt: Vec<String> = found
         .iter()
         .filter(|it| it.code == Code::UnknownKey)
-        .filter_map(|it| it.help.strip_prefix("did you mean `")?.strip_suffix("`?").map(str::to_owned))
+        .filter_map(|it| {
+            it.help
+                .strip_prefix("did you mean `")?
+                .strip_suffix("`?")
+                .map(str::to_owned)
+        })
         .collect();
-    found.retain(|it| it.code != Code::MissingKey || !misspelt.iter().any(|key| it.title.ends_with(&format!("has no `{key}`"))));
+    found.retain(|it| {
+        it.code != Code::MissingKey
+            || !misspelt
+                .iter()
+                .any(|key| it.title.ends_with(&format!("has no `{key}`")))
+    });
     found
 }
 
@@ -67,8 +103,12 @@ pub fn to_json(node: &Node) -> Value {
         NodeKind::Null => Value::Null,
         NodeKind::Bool(it) => Value::Bool(*it),
         NodeKind::Number(number) => {
-            #[expect(clippy::cast_possible_truncation, reason = "whole and within 2^53, checked")]
-            let whole = (number.fract() == 0.0 && number.abs() <= 9_007_199_254_740_992.0).then_some(*number as i64);
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "whole and within 2^53, checked"
+            )]
+            let whole = (number.fract() == 0.0 && number.abs() <= 9_007_199_254_740_992.0)
+                .then_some(*number as i64);
             match whole {
                 Some(whole) => Value::from(whole),
                 None => Value::from(*number),
@@ -76,7 +116,12 @@ pub fn to_json(node: &Node) -> Value {
         }
         NodeKind::Text(text) => Value::String(text.clone()),
         NodeKind::List(items) => Value::Array(items.iter().map(to_json).collect()),
-        NodeKind::Map(entries) => Value::Object(entries.iter().map(|it| (it.key.clone(), to_json(&it.value))).collect()),
+        NodeKind::Map(entries) => Value::Object(
+            entries
+                .iter()
+                .map(|it| (it.key.clone(), to_json(&it.value)))
+                .collect(),
+        ),
     }
 }
 
@@ -87,18 +132,33 @@ struct PointedAt<'a> {
 }
 
 fn follow<'a>(root: &'a Node, pointer: &str) -> PointedAt<'a> {
-    let mut place = PointedAt { node: root, key: None };
+    let mut place = PointedAt {
+        node: root,
+        key: None,
+    };
     for step in pointer.split('/').skip(1) {
         let step = step.replace("~1", "/").replace("~0", "~");
         match &place.node.kind {
             NodeKind::Map(entries) => match entries.iter().find(|it| it.key == step) {
-                Some(entry) => place = PointedAt { node: &entry.value, key: Some(entry.key_span.clone()) },
+                Some(entry) => {
+                    place = PointedAt {
+                        node: &entry.value,
+                        key: Some(entry.key_span.clone()),
+                    }
+                }
                 None => break,
             },
-            NodeKind::List(items) => match step.parse::<usize>().ok().and_then(|at| items.get(at)) {
-                Some(item) => place = PointedAt { node: item, key: None },
-                None => break,
-            },
+            NodeKind::List(items) => {
+                match step.parse::<usize>().ok().and_then(|at| items.get(at)) {
+                    Some(item) => {
+                        place = PointedAt {
+                            node: item,
+                            key: None,
+                        }
+                    }
+                    None => break,
+                }
+            }
             _ => break,
         }
     }
@@ -107,7 +167,9 @@ fn follow<'a>(root: &'a Node, pointer: &str) -> PointedAt<'a> {
 
 /// The subschema that holds the keyword at the end of a schema path.
 fn subschema<'a>(schema: &'a Value, schema_path: &str) -> Option<&'a Value> {
-    let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
+    let parent = schema_path
+        .rsplit_once('/')
+        .map_or("", |(parent, _)| parent);
     let mut at = schema;
     for step in parent.split('/').skip(1) {
         let step = step.replace("~1", "/").replace("~0", "~");
@@ -125,13 +187,23 @@ fn subschema<'a>(schema: &'a Value, schema_path: &str) -> Option<&'a Value> {
 }
 
 fn resolve<'a>(schema: &'a Value, at: &'a Value) -> &'a Value {
-    let target = at.get("$ref").and_then(Value::as_str).and_then(|it| it.strip_prefix('#'));
-    target.and_then(|pointer| schema.pointer(pointer)).unwrap_or(at)
+    let target = at
+        .get("$ref")
+        .and_then(Value::as_str)
+        .and_then(|it| it.strip_prefix('#'));
+    target
+        .and_then(|pointer| schema.pointer(pointer))
+        .unwrap_or(at)
 }
 
 fn known_keys(schema: &Value, schema_path: &str) -> Vec<String> {
-    let properties = subschema(schema, schema_path).and_then(|it| it.get("properties")).and_then(Value::as_object);
-    properties.into_iter().flat_map(|it| it.keys().cloned()).collect()
+    let properties = subschema(schema, schema_path)
+        .and_then(|it| it.get("properties"))
+        .and_then(Value::as_object);
+    properties
+        .into_iter()
+        .flat_map(|it| it.keys().cloned())
+        .collect()
 }
 
 fn describe(
@@ -145,20 +217,37 @@ fn describe(
 ) {
     let place = follow(root, pointer);
     let node = place.node;
-    let at_value = if node.span.is_empty() { place.key.clone().unwrap_or(node.span.clone()) } else { node.span.clone() };
+    let at_value = if node.span.is_empty() {
+        place.key.clone().unwrap_or(node.span.clone())
+    } else {
+        node.span.clone()
+    };
     match kind {
         ValidationErrorKind::AdditionalProperties { unexpected } => {
             let known = known_keys(schema, schema_path);
             for key in unexpected {
-                let span = node.entry(key).map_or(node.span.clone(), |it| it.key_span.clone());
+                let span = node
+                    .entry(key)
+                    .map_or(node.span.clone(), |it| it.key_span.clone());
                 found.push(
-                    Diagnostic::at(Code::UnknownKey, source, &span, format!("the key `{key}` is not known here"), "not known here")
-                        .help_if(example(schema, schema_path).filter(|_| known.is_empty()))
-                        .help_if(did_you_mean(key, known.iter().map(String::as_str)))
-                        .help_if(exclusive(schema, schema_path).filter(|_| nearest(key, known.iter().map(String::as_str)).is_none()))
-                        .help_if(
-                            renamed(key).filter(|new| known.iter().any(|key| key == new)).map(|new| format!("its name is `{new}` now")),
-                        ),
+                    Diagnostic::at(
+                        Code::UnknownKey,
+                        source,
+                        &span,
+                        format!("the key `{key}` is not known here"),
+                        "not known here",
+                    )
+                    .help_if(example(schema, schema_path).filter(|_| known.is_empty()))
+                    .help_if(did_you_mean(key, known.iter().map(String::as_str)))
+                    .help_if(
+                        exclusive(schema, schema_path)
+                            .filter(|_| nearest(key, known.iter().map(String::as_str)).is_none()),
+                    )
+                    .help_if(
+                        renamed(key)
+                            .filter(|new| known.iter().any(|key| key == new))
+                            .map(|new| format!("its name is `{new}` now")),
+                    ),
                 );
             }
         }
@@ -166,15 +255,22 @@ fn describe(
             let key = property.as_str().unwrap_or("");
             let (span, who) = owner(source, &place);
             found.push(
-                Diagnostic::at(Code::MissingKey, source, &span, format!("{who} has no `{key}`"), format!("`{key}` is missing"))
-                    .help(format!("add a line `{key}: ...`")),
+                Diagnostic::at(
+                    Code::MissingKey,
+                    source,
+                    &span,
+                    format!("{who} has no `{key}`"),
+                    format!("`{key}` is missing"),
+                )
+                .help(format!("add a line `{key}: ...`")),
             );
         }
         ValidationErrorKind::Type { kind } => {
             let needed = match kind {
                 TypeKind::Single(one) => in_words(&one.to_string()).to_owned(),
                 TypeKind::Multiple(several) => {
-                    let words: Vec<&str> = several.iter().map(|it| in_words(&it.to_string())).collect();
+                    let words: Vec<&str> =
+                        several.iter().map(|it| in_words(&it.to_string())).collect();
                     listed(&words).replace('`', "")
                 }
             };
@@ -190,7 +286,12 @@ fn describe(
             );
         }
         ValidationErrorKind::Enum { options } => {
-            let options: Vec<&str> = options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+            let options: Vec<&str> = options
+                .as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(Value::as_str)
+                .collect();
             let written = node.written(source).unwrap_or("this");
             found.push(
                 Diagnostic::at(
@@ -206,7 +307,10 @@ fn describe(
         }
         ValidationErrorKind::Constant { expected_value } => {
             let title = format!("only {expected_value} may stand here");
-            found.push(Diagnostic::at(Code::NotAnOption, source, &at_value, title, "another value").help_if(example(schema, schema_path)));
+            found.push(
+                Diagnostic::at(Code::NotAnOption, source, &at_value, title, "another value")
+                    .help_if(example(schema, schema_path)),
+            );
         }
         ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => {
             let written = node.written(source).unwrap_or("this").to_owned();
@@ -223,10 +327,14 @@ fn describe(
         }
         ValidationErrorKind::MinItems { .. } | ValidationErrorKind::MinLength { .. } => {
             let (title, label) = match kind {
-                ValidationErrorKind::MinItems { limit } if !node.items().is_empty() => {
-                    (format!("{limit} entries or more must stand here"), format!("only {} here", node.items().len()))
-                }
-                _ => ("something must stand here".to_owned(), "nothing is listed".to_owned()),
+                ValidationErrorKind::MinItems { limit } if !node.items().is_empty() => (
+                    format!("{limit} entries or more must stand here"),
+                    format!("only {} here", node.items().len()),
+                ),
+                _ => (
+                    "something must stand here".to_owned(),
+                    "nothing is listed".to_owned(),
+                ),
             };
             let key = pointer.rsplit_once('/').map_or(pointer, |(_, key)| key);
             found.push(
@@ -237,45 +345,88 @@ fn describe(
         }
         ValidationErrorKind::UniqueItems => {
             found.push(
-                Diagnostic::at(Code::DuplicateId, source, &at_value, "the list names something twice", "in this list")
-                    .help("delete one of the two"),
+                Diagnostic::at(
+                    Code::DuplicateId,
+                    source,
+                    &at_value,
+                    "the list names something twice",
+                    "in this list",
+                )
+                .help("delete one of the two"),
             );
         }
         ValidationErrorKind::FalseSchema => {
             let span = place.key.unwrap_or(at_value);
             let key = source.slice(&span).to_owned();
             found.push(
-                Diagnostic::at(Code::NotTogether, source, &span, format!("`{key}` cannot stand here"), "not with the other keys")
-                    .help_if(described_above(schema, schema_path, &key)),
+                Diagnostic::at(
+                    Code::NotTogether,
+                    source,
+                    &span,
+                    format!("`{key}` cannot stand here"),
+                    "not with the other keys",
+                )
+                .help_if(described_above(schema, schema_path, &key)),
             );
         }
-        ValidationErrorKind::MaxProperties { .. } | ValidationErrorKind::MinProperties { .. } | ValidationErrorKind::Not { .. } => {
+        ValidationErrorKind::MaxProperties { .. }
+        | ValidationErrorKind::MinProperties { .. }
+        | ValidationErrorKind::Not { .. } => {
             let (span, _) = owner(source, &place);
             found.push(
-                Diagnostic::at(Code::NotTogether, source, &span, "exactly one of several keys must stand here", "none, or too many")
-                    .help_if(example(schema, schema_path)),
+                Diagnostic::at(
+                    Code::NotTogether,
+                    source,
+                    &span,
+                    "exactly one of several keys must stand here",
+                    "none, or too many",
+                )
+                .help_if(example(schema, schema_path)),
             );
         }
-        ValidationErrorKind::Minimum { limit } | ValidationErrorKind::ExclusiveMinimum { limit } => {
+        ValidationErrorKind::Minimum { limit }
+        | ValidationErrorKind::ExclusiveMinimum { limit } => {
             let title = format!("`{}` is too low", node.written(source).unwrap_or("this"));
-            let label =
-                if matches!(kind, ValidationErrorKind::Minimum { .. }) { format!("{limit} or more") } else { format!("above {limit}") };
-            found.push(Diagnostic::at(Code::WrongForm, source, &at_value, title, label).help_if(example(schema, schema_path)));
+            let label = if matches!(kind, ValidationErrorKind::Minimum { .. }) {
+                format!("{limit} or more")
+            } else {
+                format!("above {limit}")
+            };
+            found.push(
+                Diagnostic::at(Code::WrongForm, source, &at_value, title, label)
+                    .help_if(example(schema, schema_path)),
+            );
         }
         ValidationErrorKind::Maximum { limit } => {
             let title = format!("`{}` is too high", node.written(source).unwrap_or("this"));
             found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, title, format!("{limit} or less")).help_if(example(schema, schema_path)),
+                Diagnostic::at(
+                    Code::WrongForm,
+                    source,
+                    &at_value,
+                    title,
+                    format!("{limit} or less"),
+                )
+                .help_if(example(schema, schema_path)),
             );
         }
         ValidationErrorKind::MaxLength { .. } | ValidationErrorKind::MaxItems { .. } => {
             let title = "this is too long";
-            found.push(Diagnostic::at(Code::WrongForm, source, &at_value, title, "too long").help_if(example(schema, schema_path)));
+            found.push(
+                Diagnostic::at(Code::WrongForm, source, &at_value, title, "too long")
+                    .help_if(example(schema, schema_path)),
+            );
         }
         other => {
             found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, format!("this breaks `{}` of the schema", other.keyword()), "here")
-                    .help_if(example(schema, schema_path)),
+                Diagnostic::at(
+                    Code::WrongForm,
+                    source,
+                    &at_value,
+                    format!("this breaks `{}` of the schema", other.keyword()),
+                    "here",
+                )
+                .help_if(example(schema, schema_path)),
             );
         }
     }
@@ -302,8 +453,9 @@ fn exclusive(schema: &Value, schema_path: &str) -> Option<String> {
 fn described_above(schema: &Value, schema_path: &str, key: &str) -> Option<String> {
     let mut path = schema_path;
     while let Some((parent, _)) = path.rsplit_once('/') {
-        let described =
-            subschema(schema, path).and_then(|it| it.get("properties")?.get(key)).and_then(|it| resolve_description(schema, it));
+        let described = subschema(schema, path)
+            .and_then(|it| it.get("properties")?.get(key))
+            .and_then(|it| resolve_description(schema, it));
         if described.is_some() {
             return described;
         }
@@ -314,7 +466,10 @@ fn described_above(schema: &Value, schema_path: &str, key: &str) -> Option<Strin
 
 /// The description beside a reference tells the purpose; the one behind it, the form.
 fn resolve_description(schema: &Value, at: &Value) -> Option<String> {
-    at.get("description").or_else(|| resolve(schema, at).get("description"))?.as_str().map(str::to_owned)
+    at.get("description")
+        .or_else(|| resolve(schema, at).get("description"))?
+        .as_str()
+        .map(str::to_owned)
 }
 
 /// Where to point when a mapping lacks something: its id if it has one, else its key, else its first line.

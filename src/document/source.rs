@@ -57,15 +57,32 @@ impl Source {
     /// Keeps a text and finds its lines.
     pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
         let text = text.into();
-        let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
+        let line_starts = std::iter::once(0)
+            .chain(text.match_indices('\n').map(|(at, _)| at + 1))
+            .collect();
         // Nearly every text is printable ASCII, and then there is nothing to look at twice.
-        let plain = text.bytes().all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t'));
-        Self { name: name.into(), shown: (!plain).then(|| harmless(&text)), text, line_starts, left_out: BTreeMap::new() }
+        let plain = text
+            .bytes()
+            .all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t'));
+        Self {
+            name: name.into(),
+            shown: (!plain).then(|| harmless(&text)),
+            text,
+            line_starts,
+            left_out: BTreeMap::new(),
+        }
     }
 
     /// A text of which some lines, from 0, lack so many characters at their beginning: its columns are those of the whole.
-    pub fn cut(name: impl Into<String>, text: impl Into<String>, left_out: BTreeMap<usize, usize>) -> Self {
-        Self { left_out, ..Self::new(name, text) }
+    pub fn cut(
+        name: impl Into<String>,
+        text: impl Into<String>,
+        left_out: BTreeMap<usize, usize>,
+    ) -> Self {
+        Self {
+            left_out,
+            ..Self::new(name, text)
+        }
     }
 
     /// The name the user knows the file by.
@@ -75,7 +92,9 @@ impl Source {
 
     /// The last part of that name.
     pub fn file_name(&self) -> &str {
-        self.name.rsplit_once('/').map_or(&self.name, |(_, file)| file)
+        self.name
+            .rsplit_once('/')
+            .map_or(&self.name, |(_, file)| file)
     }
 
     /// The whole text.
@@ -95,14 +114,27 @@ impl Source {
 
     /// Index, from 0, of the line that holds a byte offset.
     pub fn line_index(&self, offset: usize) -> usize {
-        self.line_starts.partition_point(|&start| start <= offset).saturating_sub(1)
+        self.line_starts
+            .partition_point(|&start| start <= offset)
+            .saturating_sub(1)
     }
 
     /// Byte range of a line without its line end; `None` past the last line.
     pub fn line_range(&self, index: usize) -> Option<Range<usize>> {
         let start = *self.line_starts.get(index)?;
-        let end = self.line_starts.get(index + 1).map_or(self.text.len(), |&next| next - 1);
-        let end = if self.text.get(start..end).is_some_and(|line| line.ends_with('\r')) { end - 1 } else { end };
+        let end = self
+            .line_starts
+            .get(index + 1)
+            .map_or(self.text.len(), |&next| next - 1);
+        let end = if self
+            .text
+            .get(start..end)
+            .is_some_and(|line| line.ends_with('\r'))
+        {
+            end - 1
+        } else {
+            end
+        };
         Some(start..end)
     }
 
@@ -115,9 +147,15 @@ impl Source {
     pub fn position(&self, offset: usize) -> Position {
         let line = self.line_index(offset);
         let start = self.line_starts.get(line).copied().unwrap_or(0);
-        let before = self.text.get(start..offset).map_or(0, |before| before.chars().count());
+        let before = self
+            .text
+            .get(start..offset)
+            .map_or(0, |before| before.chars().count());
         let left_out = self.left_out.get(&line).copied().unwrap_or(0);
-        Position { line: line + 1, column: left_out + before + 1 }
+        Position {
+            line: line + 1,
+            column: left_out + before + 1,
+        }
     }
 }
 

@@ -41,7 +41,9 @@ const LARGEST_EXACT: f64 = 9_007_199_254_740_992.0;
 impl Format {
     /// JSON for a name that ends in `.json`, else YAML.
     pub fn of_name(name: &str) -> Self {
-        let json = Path::new(name).extension().is_some_and(|it| it.eq_ignore_ascii_case("json"));
+        let json = Path::new(name)
+            .extension()
+            .is_some_and(|it| it.eq_ignore_ascii_case("json"));
         if json { Self::Json } else { Self::Yaml }
     }
 }
@@ -59,17 +61,29 @@ pub struct Read {
 
 /// Reads bytes under a name. `largest` is the most bytes a file of this kind may have.
 pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
-    let nothing = |diagnostic| Read { source: None, root: None, diagnostics: vec![diagnostic] };
+    let nothing = |diagnostic| Read {
+        source: None,
+        root: None,
+        diagnostics: vec![diagnostic],
+    };
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest {
         return nothing(too_large(name, largest));
     }
     let text = match std::str::from_utf8(bytes) {
         Ok(text) => text,
         Err(error) => {
-            let line = bytes.iter().take(error.valid_up_to()).filter(|&&byte| byte == b'\n').count() + 1;
+            let line = bytes
+                .iter()
+                .take(error.valid_up_to())
+                .filter(|&&byte| byte == b'\n')
+                .count()
+                + 1;
             return nothing(
-                Diagnostic::bare(Code::NotUtf8, format!("`{name}` is not UTF-8 text (line {line})"))
-                    .help("save the file again with the encoding UTF-8"),
+                Diagnostic::bare(
+                    Code::NotUtf8,
+                    format!("`{name}` is not UTF-8 text (line {line})"),
+                )
+                .help("save the file again with the encoding UTF-8"),
             );
         }
     };
@@ -77,7 +91,11 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
     let source = Arc::new(Source::new(name, text));
     let mut diagnostics = odd_characters(&source);
     if !diagnostics.is_empty() {
-        return Read { source: Some(source), root: None, diagnostics };
+        return Read {
+            source: Some(source),
+            root: None,
+            diagnostics,
+        };
     }
     let format = Format::of_name(name);
     let root = Builder::run(&source, format, &mut diagnostics);
@@ -86,7 +104,11 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
     {
         second_reading(&source, format, root, &mut diagnostics);
     }
-    Read { source: Some(source), root: root.map(Arc::new), diagnostics }
+    Read {
+        source: Some(source),
+        root: root.map(Arc::new),
+        diagnostics,
+    }
 }
 
 /// The text of a key of the outermost mapping, found without reading what stands after it. Nothing is checked.
@@ -96,8 +118,12 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
 pub fn peek(bytes: &[u8], key: &str) -> Option<String> {
     let text = std::str::from_utf8(bytes).ok()?;
     // Tabs may indent JSON, as in `Builder::run`.
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text).replace('\t', " ");
-    let mut parser = Parser::new_from_str_with_options(&text, granit_parser::options! { emit_comments: false });
+    let text = text
+        .strip_prefix('\u{feff}')
+        .unwrap_or(text)
+        .replace('\t', " ");
+    let mut parser =
+        Parser::new_from_str_with_options(&text, granit_parser::options! { emit_comments: false });
     let mut depth = 0;
     let mut key_is_next = true;
     let mut is_wanted = false;
@@ -125,20 +151,42 @@ pub fn peek(bytes: &[u8], key: &str) -> Option<String> {
 pub fn read_tape(name: &str, tape: &str) -> Read {
     let source = Arc::new(Source::new(name, tape));
     let mut diagnostics = Vec::new();
-    let mut builder = Builder { source: &source, diagnostics: &mut diagnostics, open: Vec::new(), root: None, documents: 1 };
+    let mut builder = Builder {
+        source: &source,
+        diagnostics: &mut diagnostics,
+        open: Vec::new(),
+        root: None,
+        documents: 1,
+    };
     let mut at = 0;
     while let Some(kind) = tape.as_bytes().get(at) {
         let (event, span) = match kind {
-            b'[' => (Event::SequenceStart(StructureStyle::Flow, 0, None), at..at + 1),
-            b'{' => (Event::MappingStart(StructureStyle::Flow, 0, None), at..at + 1),
+            b'[' => (
+                Event::SequenceStart(StructureStyle::Flow, 0, None),
+                at..at + 1,
+            ),
+            b'{' => (
+                Event::MappingStart(StructureStyle::Flow, 0, None),
+                at..at + 1,
+            ),
             b']' => (Event::SequenceEnd, at..at + 1),
             b'}' => (Event::MappingEnd, at..at + 1),
             kind => {
-                let length = tape.get(at + 1..).and_then(|rest| rest.split_once(':')).map_or("", |(length, _)| length);
+                let length = tape
+                    .get(at + 1..)
+                    .and_then(|rest| rest.split_once(':'))
+                    .map_or("", |(length, _)| length);
                 let start = at + 1 + length.len() + 1;
                 let span = start..start + length.parse::<usize>().unwrap_or(0);
-                let style = if *kind == b'p' { ScalarStyle::Plain } else { ScalarStyle::DoubleQuoted };
-                (Event::Scalar(tape.get(span.clone()).unwrap_or("").into(), style, 0, None), span)
+                let style = if *kind == b'p' {
+                    ScalarStyle::Plain
+                } else {
+                    ScalarStyle::DoubleQuoted
+                };
+                (
+                    Event::Scalar(tape.get(span.clone()).unwrap_or("").into(), style, 0, None),
+                    span,
+                )
             }
         };
         at = span.end.max(at + 1);
@@ -147,12 +195,20 @@ pub fn read_tape(name: &str, tape: &str) -> Read {
         }
     }
     let root = builder.root.map(Arc::new);
-    Read { source: Some(source), root, diagnostics }
+    Read {
+        source: Some(source),
+        root,
+        diagnostics,
+    }
 }
 
 /// The refusal of a file that is too large.
 pub fn too_large(name: &str, largest: u64) -> Diagnostic {
-    let size = if largest >= 1 << 20 { format!("{} MiB", largest >> 20) } else { format!("{} KiB", largest >> 10) };
+    let size = if largest >= 1 << 20 {
+        format!("{} MiB", largest >> 20)
+    } else {
+        format!("{} KiB", largest >> 10)
+    };
     Diagnostic::bare(Code::TooLarge, format!("`{name}` is larger than {size}"))
         .help("check that it is the right file; one questionnaire is one file")
 }
@@ -161,20 +217,28 @@ fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
     let text = source.text();
     let mut found = Vec::new();
     // Nearly every text is printable ASCII, and then there is nothing to look at twice.
-    if text.bytes().all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t')) {
+    if text
+        .bytes()
+        .all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t'))
+    {
         return found;
     }
     for (at, letter) in text.char_indices() {
         let what = match letter {
             '\t' | '\n' => continue,
-            '\r' if text.get(at + 1..).is_some_and(|rest| rest.starts_with('\n')) => {
+            '\r' if text
+                .get(at + 1..)
+                .is_some_and(|rest| rest.starts_with('\n')) =>
+            {
                 continue;
             }
             '\r' => "a lone carriage return",
             '\0'..='\u{1f}' | '\u{7f}' => "a control character",
             '\u{85}' | '\u{2028}' | '\u{2029}' => "a line end that YAML programs disagree about",
             '\u{80}'..='\u{9f}' => "a control character",
-            '\u{feff}' | '\u{200b}'..='\u{200d}' | '\u{2060}' | '\u{ad}' => "an invisible character",
+            '\u{feff}' | '\u{200b}'..='\u{200d}' | '\u{2060}' | '\u{ad}' => {
+                "an invisible character"
+            }
             '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
                 "a character that changes the direction of writing"
             }
@@ -182,8 +246,14 @@ fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
         };
         let code = u32::from(letter);
         found.push(
-            Diagnostic::at(Code::OddCharacter, source, &(at..at + letter.len_utf8()), format!("{what} (U+{code:04X}) in the text"), "here")
-                .help("delete the character and type the line again"),
+            Diagnostic::at(
+                Code::OddCharacter,
+                source,
+                &(at..at + letter.len_utf8()),
+                format!("{what} (U+{code:04X}) in the text"),
+                "here",
+            )
+            .help("delete the character and type the line again"),
         );
         if found.len() == 20 {
             break;
@@ -201,7 +271,10 @@ struct OpenNode {
 
 enum Content {
     List(Vec<Node>),
-    Map { entries: Vec<MapEntry>, key: Option<(String, Range<usize>)> },
+    Map {
+        entries: Vec<MapEntry>,
+        key: Option<(String, Range<usize>)>,
+    },
 }
 
 struct Builder<'a> {
@@ -213,17 +286,31 @@ struct Builder<'a> {
 }
 
 impl<'a> Builder<'a> {
-    fn run(source: &'a Arc<Source>, format: Format, diagnostics: &'a mut Vec<Diagnostic>) -> Option<Node> {
+    fn run(
+        source: &'a Arc<Source>,
+        format: Format,
+        diagnostics: &'a mut Vec<Diagnostic>,
+    ) -> Option<Node> {
         // JSON may be indented by tabs, which this YAML reader refuses. A raw tab cannot stand
         // inside a JSON string, so a space of the same width changes no value and no place.
         let spaced = match format {
             Format::Json => source.text().replace('\t', " "),
             Format::Yaml => String::new(),
         };
-        let text = if format == Format::Json { spaced.as_str() } else { source.text() };
+        let text = if format == Format::Json {
+            spaced.as_str()
+        } else {
+            source.text()
+        };
         let options = granit_parser::options! { emit_comments: false };
         let mut parser = Parser::new_from_str_with_options(text, options);
-        let mut builder = Self { source, diagnostics, open: Vec::new(), root: None, documents: 0 };
+        let mut builder = Self {
+            source,
+            diagnostics,
+            open: Vec::new(),
+            root: None,
+            documents: 0,
+        };
         while let Some(event) = parser.next_event() {
             match event {
                 Ok((event, span)) => {
@@ -250,10 +337,13 @@ impl<'a> Builder<'a> {
     fn refuse(&mut self, at: usize, format: Format, why: &str) {
         // A reader of JSON speaks of JSON; ours speaks of YAML, and its word counts only if the other one is content.
         let of_json = match format {
-            Format::Json => serde_json::from_str::<serde_json::Value>(self.source.text()).err().map(|it| not_json(self.source, &it)),
+            Format::Json => serde_json::from_str::<serde_json::Value>(self.source.text())
+                .err()
+                .map(|it| not_json(self.source, &it)),
             Format::Yaml => None,
         };
-        self.diagnostics.push(of_json.unwrap_or_else(|| syntax(self.source, format, at, why)));
+        self.diagnostics
+            .push(of_json.unwrap_or_else(|| syntax(self.source, format, at, why)));
     }
 
     /// Takes one event; false stops the reading.
@@ -286,12 +376,28 @@ impl<'a> Builder<'a> {
             }
             Event::MappingStart(style, anchor, tag) => {
                 self.properties(anchor, tag.is_some(), &span);
-                return self.begin(span.start, style, Content::Map { entries: Vec::new(), key: None });
+                return self.begin(
+                    span.start,
+                    style,
+                    Content::Map {
+                        entries: Vec::new(),
+                        key: None,
+                    },
+                );
             }
             Event::SequenceEnd | Event::MappingEnd => return self.end(span.end),
             Event::Alias(_) => {
-                self.push(Code::Alias, &span, "an alias (`*`)", "not used here", "write the value out");
-                return self.add(Node { span, kind: NodeKind::Null });
+                self.push(
+                    Code::Alias,
+                    &span,
+                    "an alias (`*`)",
+                    "not used here",
+                    "write the value out",
+                );
+                return self.add(Node {
+                    span,
+                    kind: NodeKind::Null,
+                });
             }
             _ => {}
         }
@@ -299,24 +405,48 @@ impl<'a> Builder<'a> {
     }
 
     fn push(&mut self, code: Code, span: &Range<usize>, title: &str, label: &str, help: &str) {
-        self.diagnostics.push(Diagnostic::at(code, self.source, span, title, label).help(help));
+        self.diagnostics
+            .push(Diagnostic::at(code, self.source, span, title, label).help(help));
     }
 
     /// Lines such as `%YAML 1.2` or `%TAG ...`, which can only stand before the document.
     fn directives(&mut self, document: usize) {
         for index in 0..self.source.line_index(document) {
-            let Some(line) = self.source.line_range(index).filter(|it| self.source.slice(it).starts_with('%')) else {
+            let Some(line) = self
+                .source
+                .line_range(index)
+                .filter(|it| self.source.slice(it).starts_with('%'))
+            else {
                 continue;
             };
-            let name = self.source.slice(&line).split_whitespace().next().unwrap_or("%").to_owned();
-            self.push(Code::Tag, &line, &format!("a `{name}` directive"), "not used here", "delete the line, and the `---` below it");
+            let name = self
+                .source
+                .slice(&line)
+                .split_whitespace()
+                .next()
+                .unwrap_or("%")
+                .to_owned();
+            self.push(
+                Code::Tag,
+                &line,
+                &format!("a `{name}` directive"),
+                "not used here",
+                "delete the line, and the `---` below it",
+            );
         }
     }
 
     /// Where an anchor or tag stands: before its value, with only white space and the other one between.
     fn property(&self, sigil: char, value: &Range<usize>) -> Range<usize> {
-        let mut before = self.source.text().get(..value.start).unwrap_or("").trim_end();
-        while let Some(word) = before.rsplit(|it: char| it.is_whitespace() || "[{,".contains(it)).next()
+        let mut before = self
+            .source
+            .text()
+            .get(..value.start)
+            .unwrap_or("")
+            .trim_end();
+        while let Some(word) = before
+            .rsplit(|it: char| it.is_whitespace() || "[{,".contains(it))
+            .next()
             && word.starts_with(['&', '!'])
         {
             let start = before.len() - word.len();
@@ -331,11 +461,23 @@ impl<'a> Builder<'a> {
     fn properties(&mut self, anchor: usize, tag: bool, span: &Range<usize>) {
         if anchor != 0 {
             let span = &self.property('&', span);
-            self.push(Code::Alias, span, "an anchor (`&`)", "not used here", "write the value out where it is needed");
+            self.push(
+                Code::Alias,
+                span,
+                "an anchor (`&`)",
+                "not used here",
+                "write the value out where it is needed",
+            );
         }
         if tag {
             let span = &self.property('!', span);
-            self.push(Code::Tag, span, "a tag (`!`)", "not used here", "delete the tag");
+            self.push(
+                Code::Tag,
+                span,
+                "a tag (`!`)",
+                "not used here",
+                "delete the tag",
+            );
         }
     }
 
@@ -350,7 +492,11 @@ impl<'a> Builder<'a> {
             );
             return false;
         }
-        self.open.push(OpenNode { start, flow: style == StructureStyle::Flow, content });
+        self.open.push(OpenNode {
+            start,
+            flow: style == StructureStyle::Flow,
+            content,
+        });
         true
     }
 
@@ -364,12 +510,21 @@ impl<'a> Builder<'a> {
                 (NodeKind::List(items), last)
             }
             Content::Map { entries, .. } => {
-                let last = entries.last().map(|it| it.value.span.end.max(it.key_span.end));
+                let last = entries
+                    .last()
+                    .map(|it| it.value.span.end.max(it.key_span.end));
                 (NodeKind::Map(entries), last)
             }
         };
-        let end = if open.flow { end } else { last.unwrap_or(open.start) };
-        self.add(Node { span: open.start..end.max(open.start), kind })
+        let end = if open.flow {
+            end
+        } else {
+            last.unwrap_or(open.start)
+        };
+        self.add(Node {
+            span: open.start..end.max(open.start),
+            kind,
+        })
     }
 
     /// Puts a value where it belongs; false stops the reading.
@@ -383,7 +538,13 @@ impl<'a> Builder<'a> {
             Content::Map { entries, key } => match key.take() {
                 None if entries.len() >= MOST_KEYS => {
                     let title = format!("a mapping of more than {MOST_KEYS} keys");
-                    self.push(Code::TooManyKeys, &node.span, &title, "one too many", "check that it is the right file");
+                    self.push(
+                        Code::TooManyKeys,
+                        &node.span,
+                        &title,
+                        "one too many",
+                        "check that it is the right file",
+                    );
                     return false;
                 }
                 None => {
@@ -394,7 +555,13 @@ impl<'a> Builder<'a> {
                     let span = node.span.clone();
                     *key = Some((name.clone(), span.clone()));
                     if name == "<<" {
-                        self.push(Code::Alias, &span, "a merge key (`<<`)", "not used here", "write the entries out");
+                        self.push(
+                            Code::Alias,
+                            &span,
+                            "a merge key (`<<`)",
+                            "not used here",
+                            "write the entries out",
+                        );
                     } else if !matches!(node.kind, NodeKind::Text(_)) {
                         let title = match node.kind {
                             NodeKind::List(_) | NodeKind::Map(_) => {
@@ -402,11 +569,20 @@ impl<'a> Builder<'a> {
                             }
                             _ => format!("the key `{name}` is not a plain text"),
                         };
-                        self.push(Code::KeyNotText, &span, &title, "a key must be a text", "quote it, or correct it");
+                        self.push(
+                            Code::KeyNotText,
+                            &span,
+                            &title,
+                            "a key must be a text",
+                            "quote it, or correct it",
+                        );
                     }
                 }
                 Some((name, key_span)) => {
-                    let first = entries.iter().find(|it| it.key == name).map(|it| it.key_span.clone());
+                    let first = entries
+                        .iter()
+                        .find(|it| it.key == name)
+                        .map(|it| it.key_span.clone());
                     if let Some(first) = first {
                         let twice = Diagnostic::at(
                             Code::DuplicateKey,
@@ -419,7 +595,11 @@ impl<'a> Builder<'a> {
                         .help("delete one of the two: only one of the values can be meant");
                         self.diagnostics.push(twice);
                     } else {
-                        entries.push(MapEntry { key: name, key_span, value: node });
+                        entries.push(MapEntry {
+                            key: name,
+                            key_span,
+                            value: node,
+                        });
                     }
                 }
             },
@@ -433,7 +613,13 @@ impl<'a> Builder<'a> {
                 Ok(kind) => kind,
                 Err(Odd::NotFinite) => {
                     let title = format!("`{text}` is not a finite number");
-                    self.push(Code::NotFinite, &span, &title, "not a number to compare with", "write the number, or `unknown`");
+                    self.push(
+                        Code::NotFinite,
+                        &span,
+                        &title,
+                        "not a number to compare with",
+                        "write the number, or `unknown`",
+                    );
                     NodeKind::Null
                 }
                 Err(Odd::Ambiguous) => {
@@ -457,19 +643,47 @@ fn syntax(source: &Arc<Source>, format: Format, at: usize, why: &str) -> Diagnos
     let at = at.min(text.len());
     let start = match text.get(at..).and_then(|rest| rest.chars().next()) {
         Some(letter) if !letter.is_whitespace() => at,
-        _ => text.get(..at).map_or(0, |before| before.trim_end().char_indices().next_back().map_or(0, |(last, _)| last)),
+        _ => text.get(..at).map_or(0, |before| {
+            before
+                .trim_end()
+                .char_indices()
+                .next_back()
+                .map_or(0, |(last, _)| last)
+        }),
     };
-    let width = text.get(start..).and_then(|rest| rest.chars().next()).map_or(0, char::len_utf8);
-    let why = why.split(" at ").next().unwrap_or(why).trim_end_matches('.');
+    let width = text
+        .get(start..)
+        .and_then(|rest| rest.chars().next())
+        .map_or(0, char::len_utf8);
+    let why = why
+        .split(" at ")
+        .next()
+        .unwrap_or(why)
+        .trim_end_matches('.');
     let (code, title, look) = match format {
-        Format::Yaml => (Code::NotYaml, "the text is not YAML", "the indentation, a colon, a quote, a bracket"),
-        Format::Json => (Code::NotJson, "the text is not JSON", "a comma, a colon, a double quote, a bracket"),
+        Format::Yaml => (
+            Code::NotYaml,
+            "the text is not YAML",
+            "the indentation, a colon, a quote, a bracket",
+        ),
+        Format::Json => (
+            Code::NotJson,
+            "the text is not JSON",
+            "a comma, a colon, a double quote, a bracket",
+        ),
     };
     let help = match plainly(why) {
         Some(words) => words.to_owned(),
         None => format!("look here and on the line above: {look} (the reader says: {why})"),
     };
-    Diagnostic::at(code, source, &(start..start + width), title, "the reader stopped here").help(help)
+    Diagnostic::at(
+        code,
+        source,
+        &(start..start + width),
+        title,
+        "the reader stopped here",
+    )
+    .help(help)
 }
 
 /// What the readers say of the commonest slips, in words for people who do not write YAML every day.
@@ -478,33 +692,73 @@ const SAYINGS: &[(&str, &str)] = &[
         "mapping values are not allowed",
         "a colon does not fit here. Either a colon, or the space after it, is missing on the line above, or a text that holds `: ` needs quotes",
     ),
-    ("did not find expected key", "the line does not begin below its neighbours: give it as many spaces as the line it belongs with"),
-    ("illegal placement of ':'", "a bracket that was opened above is not closed"),
+    (
+        "did not find expected key",
+        "the line does not begin below its neighbours: give it as many spaces as the line it belongs with",
+    ),
+    (
+        "illegal placement of ':'",
+        "a bracket that was opened above is not closed",
+    ),
     ("tabs disallowed", "indent by spaces, not by tabs"),
     ("unclosed quote", "the quote that begins here is not closed"),
-    ("unclosed bracket", "the bracket that opens here is not closed"),
-    ("EOF while parsing", "the text ends too early: a quote or bracket is not closed"),
-    ("trailing comma", "delete the comma before the closing bracket"),
-    ("trailing characters", "nothing may follow the last closing bracket: one file is one questionnaire"),
-    ("key must be a string", "a key must be a text in double quotes"),
-    ("hex escape", "`\\u` and four digits do not make a letter here: type the letter itself"),
+    (
+        "unclosed bracket",
+        "the bracket that opens here is not closed",
+    ),
+    (
+        "EOF while parsing",
+        "the text ends too early: a quote or bracket is not closed",
+    ),
+    (
+        "trailing comma",
+        "delete the comma before the closing bracket",
+    ),
+    (
+        "trailing characters",
+        "nothing may follow the last closing bracket: one file is one questionnaire",
+    ),
+    (
+        "key must be a string",
+        "a key must be a text in double quotes",
+    ),
+    (
+        "hex escape",
+        "`\\u` and four digits do not make a letter here: type the letter itself",
+    ),
     (
         "expected value",
         "here must stand a text in double quotes, a number, `true`, `false`, `null`, a list in `[]` or a mapping in `{}`; comments cannot",
     ),
-    ("expected ident", "this is none of the words of JSON, which are `true`, `false` and `null`: put a text in double quotes"),
-    ("expected `,` or", "a comma between two entries is missing, or a bracket is not closed"),
+    (
+        "expected ident",
+        "this is none of the words of JSON, which are `true`, `false` and `null`: put a text in double quotes",
+    ),
+    (
+        "expected `,` or",
+        "a comma between two entries is missing, or a bracket is not closed",
+    ),
     ("expected `:`", "a colon between key and value is missing"),
 ];
 
 fn plainly(why: &str) -> Option<&'static str> {
-    SAYINGS.iter().find(|(said, _)| why.contains(said)).map(|(_, words)| *words)
+    SAYINGS
+        .iter()
+        .find(|(said, _)| why.contains(said))
+        .map(|(_, words)| *words)
 }
 
 fn not_json(source: &Arc<Source>, error: &serde_json::Error) -> Diagnostic {
     // Its columns count bytes from 1, and it tells the byte after the last one it took.
-    let line = source.line_range(error.line().saturating_sub(1)).map_or(0, |it| it.start);
-    syntax(source, Format::Json, line + error.column().saturating_sub(1), &error.to_string())
+    let line = source
+        .line_range(error.line().saturating_sub(1))
+        .map_or(0, |it| it.start);
+    syntax(
+        source,
+        Format::Json,
+        line + error.column().saturating_sub(1),
+        &error.to_string(),
+    )
 }
 
 enum Odd {
@@ -528,7 +782,9 @@ fn plain(text: &str) -> Result<NodeKind, Odd> {
         return Ok(NodeKind::Text(text.to_owned()));
     }
     let radix = ["0x", "0o", "0b", "0X", "0O", "0B"].iter().any(|prefix| {
-        unsigned.strip_prefix(prefix).is_some_and(|rest| !rest.is_empty() && rest.chars().all(|it| it.is_ascii_hexdigit() || it == '_'))
+        unsigned.strip_prefix(prefix).is_some_and(|rest| {
+            !rest.is_empty() && rest.chars().all(|it| it.is_ascii_hexdigit() || it == '_')
+        })
     });
     if radix {
         return Err(Odd::Ambiguous);
@@ -541,7 +797,9 @@ fn plain(text: &str) -> Result<NodeKind, Odd> {
         return Err(Odd::Ambiguous);
     }
     match text.parse::<f64>() {
-        Ok(number) if number.is_finite() && number.abs() < LARGEST_EXACT => Ok(NodeKind::Number(number)),
+        Ok(number) if number.is_finite() && number.abs() < LARGEST_EXACT => {
+            Ok(NodeKind::Number(number))
+        }
         _ => Err(Odd::Ambiguous),
     }
 }
@@ -561,7 +819,12 @@ fn is_core_number(unsigned: &str) -> bool {
     digits(whole) && digits(fraction) && !(whole.is_empty() && fraction.is_empty()) && exponent_fits
 }
 
-fn second_reading(source: &Arc<Source>, format: Format, root: &Node, diagnostics: &mut Vec<Diagnostic>) {
+fn second_reading(
+    source: &Arc<Source>,
+    format: Format,
+    root: &Node,
+    diagnostics: &mut Vec<Diagnostic>,
+) {
     match format {
         Format::Yaml => match serde_yaml::from_str::<serde_yaml::Value>(source.text()) {
             Ok(value) => compare(source, root, &value, diagnostics),
@@ -581,12 +844,19 @@ fn second_reading(source: &Arc<Source>, format: Format, root: &Node, diagnostics
 }
 
 /// Walks both readings together and reports each first difference.
-fn compare(source: &Arc<Source>, node: &Node, value: &serde_yaml::Value, diagnostics: &mut Vec<Diagnostic>) {
+fn compare(
+    source: &Arc<Source>,
+    node: &Node,
+    value: &serde_yaml::Value,
+    diagnostics: &mut Vec<Diagnostic>,
+) {
     use serde_yaml::Value;
     let agree = match (&node.kind, value) {
         (NodeKind::Null, Value::Null) => true,
         (NodeKind::Bool(a), Value::Bool(b)) => a == b,
-        (NodeKind::Number(a), Value::Number(b)) => b.as_f64().is_some_and(|b| a.to_bits() == b.to_bits() || (a - b).abs() == 0.0),
+        (NodeKind::Number(a), Value::Number(b)) => b
+            .as_f64()
+            .is_some_and(|b| a.to_bits() == b.to_bits() || (a - b).abs() == 0.0),
         (NodeKind::Text(a), Value::String(b)) => a == b,
         (NodeKind::List(items), Value::Sequence(values)) if items.len() == values.len() => {
             for (item, value) in items.iter().zip(values) {
@@ -611,6 +881,12 @@ fn compare(source: &Arc<Source>, node: &Node, value: &serde_yaml::Value, diagnos
 }
 
 fn ambiguous(source: &Arc<Source>, span: &Range<usize>) -> Diagnostic {
-    Diagnostic::at(Code::Ambiguous, source, span, "this is read differently by different programs", "ambiguous")
-        .help("write it plainly, or put it in quotes")
+    Diagnostic::at(
+        Code::Ambiguous,
+        source,
+        span,
+        "this is read differently by different programs",
+        "ambiguous",
+    )
+    .help("write it plainly, or put it in quotes")
 }

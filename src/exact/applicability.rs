@@ -15,8 +15,16 @@ use crate::truth::FactSlot;
 pub fn settle(reader: &mut Reader<'_>) {
     let rule_set = reader.rule_set;
     let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
-    let always = DualRail { yes: reader.logic.always(), no: reader.logic.never() };
-    reader.applies = rule_set.catalogue.questions.iter().map(|_| always).collect();
+    let always = DualRail {
+        yes: reader.logic.always(),
+        no: reader.logic.never(),
+    };
+    reader.applies = rule_set
+        .catalogue
+        .questions
+        .iter()
+        .map(|_| always)
+        .collect();
     for (turn, _) in &rule_set.catalogue.turns {
         match *turn {
             Dependent::Derived(at) => derived::derive(reader, &rule_set.catalogue.derived[at]),
@@ -33,7 +41,10 @@ pub fn settle(reader: &mut Reader<'_>) {
             }
         }
     }
-    reader.ruled_out = DualRail { yes: reader.logic.any(at_odds), no: reader.logic.all(fit) };
+    reader.ruled_out = DualRail {
+        yes: reader.logic.any(at_odds),
+        no: reader.logic.all(fit),
+    };
 }
 
 impl Reader<'_> {
@@ -48,12 +59,17 @@ impl Reader<'_> {
                 self.logic.any_of(&parts)
             }
             Condition::Not(part) => self.asked(part).turned(),
-            Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
+            Condition::Taking { fact, .. }
+            | Condition::AllergicTo { fact, .. }
+            | Condition::Fact { fact, .. } => {
                 let pair = self.pair(when);
                 // Nobody will ever answer it.
                 let shut = [!self.known(*fact), self.applies(*fact).no];
                 let shut = self.logic.all(shut);
-                DualRail { yes: pair.yes, no: self.logic.any([pair.no, shut]) }
+                DualRail {
+                    yes: pair.yes,
+                    no: self.logic.any([pair.no, shut]),
+                }
             }
             Condition::Answers(_) => self.pair(when),
         }
@@ -69,12 +85,19 @@ impl Reader<'_> {
         };
         let harmless = self.harmless(question, &given.shape);
         // A standing answer of the clinic contradicts nothing, and counts until the question certainly does not apply.
-        let standing = self.encoding.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+        let standing = self
+            .encoding
+            .standing
+            .get(&question.id)
+            .copied()
+            .unwrap_or(self.logic.never());
         let hazard = self.logic.all([given.known, !harmless, !standing]);
         let stands = self.logic.all([standing, !applies.no]);
         let counts = self.logic.any([hazard, applies.yes, stands]);
         let known = self.logic.all([given.known, counts]);
-        let otherwise = question.otherwise.map(|it| question.option_id(it).to_owned());
+        let otherwise = question
+            .otherwise
+            .map(|it| question.option_id(it).to_owned());
         // Nothing else can be so where the question does not apply, and what is answered so is so in any case.
         let instead = self.logic.all([applies.no, !hazard]);
         let shape = match given.shape {
@@ -82,27 +105,49 @@ impl Reader<'_> {
                 options
                     .into_iter()
                     .map(|(id, lit)| {
-                        let lit =
-                            if otherwise.as_ref() == Some(&id) { self.logic.any([lit, instead]) } else { self.logic.all([lit, counts]) };
+                        let lit = if otherwise.as_ref() == Some(&id) {
+                            self.logic.any([lit, instead])
+                        } else {
+                            self.logic.all([lit, counts])
+                        };
                         (id, lit)
                     })
                     .collect(),
             ),
-            Shape::Choices(options) => Shape::Choices(options.into_iter().map(|(id, lit)| (id, self.logic.all([lit, counts]))).collect()),
-            Shape::Number { cells, whole } => {
-                Shape::Number { cells: cells.into_iter().map(|(cell, lit)| (cell, self.logic.all([lit, counts]))).collect(), whole }
-            }
+            Shape::Choices(options) => Shape::Choices(
+                options
+                    .into_iter()
+                    .map(|(id, lit)| (id, self.logic.all([lit, counts])))
+                    .collect(),
+            ),
+            Shape::Number { cells, whole } => Shape::Number {
+                cells: cells
+                    .into_iter()
+                    .map(|(cell, lit)| (cell, self.logic.all([lit, counts])))
+                    .collect(),
+                whole,
+            },
             shape => shape,
         };
         let known = match &shape {
-            Shape::Choice(options) if otherwise.is_some() => self.logic.any(options.iter().map(|(_, it)| *it).collect::<Vec<_>>()),
+            Shape::Choice(options) if otherwise.is_some() => self
+                .logic
+                .any(options.iter().map(|(_, it)| *it).collect::<Vec<_>>()),
             _ => known,
         };
         self.count(question.slot, Domain { known, shape });
-        let date = question.date_slot.and_then(|slot| Some((slot, self.encoding.domain(self.view, slot).cloned()?)));
+        let date = question
+            .date_slot
+            .and_then(|slot| Some((slot, self.encoding.domain(self.view, slot).cloned()?)));
         if let Some((slot, date)) = date {
             let known = self.logic.all([date.known, counts]);
-            self.count(slot, Domain { known, shape: date.shape });
+            self.count(
+                slot,
+                Domain {
+                    known,
+                    shape: date.shape,
+                },
+            );
         }
         hazard
     }
@@ -120,16 +165,31 @@ impl Reader<'_> {
         }
         let is_hazard = |id: &str| {
             let at = match &question.answer {
-                Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().position(|it| it.id == id),
+                Answer::OneOf(options) | Answer::SeveralOf(options) => {
+                    options.iter().position(|it| it.id == id)
+                }
                 _ => Some(usize::from(id == "yes")),
             };
-            !at.and_then(|it| u16::try_from(it).ok()).is_some_and(|it| question.is_harmless_option(it))
+            !at.and_then(|it| u16::try_from(it).ok())
+                .is_some_and(|it| question.is_harmless_option(it))
         };
         let hazards: Vec<Lit> = match shape {
-            Shape::Choice(options) | Shape::Choices(options) => options.iter().filter(|(id, _)| is_hazard(id)).map(|(_, it)| *it).collect(),
+            Shape::Choice(options) | Shape::Choices(options) => options
+                .iter()
+                .filter(|(id, _)| is_hazard(id))
+                .map(|(_, it)| *it)
+                .collect(),
             Shape::Plan { agents, .. } => agents.iter().map(|(_, it)| *it).collect(),
             Shape::Allergies(kinds) => kinds.iter().map(|(_, it)| *it).collect(),
-            Shape::Medicines { kinds, unrecognised } => kinds.iter().flat_map(|(_, it)| it).chain(unrecognised).copied().collect(),
+            Shape::Medicines {
+                kinds,
+                unrecognised,
+            } => kinds
+                .iter()
+                .flat_map(|(_, it)| it)
+                .chain(unrecognised)
+                .copied()
+                .collect(),
             Shape::Text => Vec::new(),
             Shape::Number { .. } | Shape::Date { .. } => vec![self.logic.always()],
         };

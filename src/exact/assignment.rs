@@ -79,49 +79,107 @@ pub fn read(logic: &Tseitin, encoding: &Encoding) -> Assignment {
             known.insert(name.clone(), told(logic, &domain.shape));
         }
     }
-    let listed = encoding.offers.iter().filter(|(_, (listed, _))| logic.holds(*listed));
-    let standing =
-        encoding.standing.iter().filter(|(id, it)| logic.holds(**it) && known.contains_key(*id)).map(|(id, _)| id.clone()).collect();
-    Assignment { known, standing, offers: listed.map(|(id, (_, outside))| (id.clone(), logic.holds(*outside))).collect() }
+    let listed = encoding
+        .offers
+        .iter()
+        .filter(|(_, (listed, _))| logic.holds(*listed));
+    let standing = encoding
+        .standing
+        .iter()
+        .filter(|(id, it)| logic.holds(**it) && known.contains_key(*id))
+        .map(|(id, _)| id.clone())
+        .collect();
+    Assignment {
+        known,
+        standing,
+        offers: listed
+            .map(|(id, (_, outside))| (id.clone(), logic.holds(*outside)))
+            .collect(),
+    }
 }
 
 fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
     let chosen = |options: &[(String, Lit)]| -> Vec<String> {
-        options.iter().filter(|(_, it)| logic.holds(*it)).map(|(id, _)| id.clone()).collect()
+        options
+            .iter()
+            .filter(|(_, it)| logic.holds(*it))
+            .map(|(id, _)| id.clone())
+            .collect()
     };
     match shape {
-        Shape::Choice(options) => Assigned::Choice(chosen(options).into_iter().next().unwrap_or_default()),
+        Shape::Choice(options) => {
+            Assigned::Choice(chosen(options).into_iter().next().unwrap_or_default())
+        }
         Shape::Choices(options) => Assigned::Choices(chosen(options)),
         Shape::Number { cells, whole } => match cells.iter().find(|(_, it)| logic.holds(*it)) {
             Some((cell, _)) => Assigned::Number(*cell, *whole),
             None => Assigned::Text,
         },
         Shape::Date { older, days } => {
-            let of = |wanted: bool| older.iter().filter(|(_, it)| logic.holds(*it) == wanted).map(|(span, _)| *span).collect();
+            let of = |wanted: bool| {
+                older
+                    .iter()
+                    .filter(|(_, it)| logic.holds(*it) == wanted)
+                    .map(|(span, _)| *span)
+                    .collect()
+            };
             Assigned::Date(Dated {
                 older: of(true),
                 not_older: of(false),
-                from: days.iter().rev().find(|(_, it)| logic.holds(*it)).map(|(day, _)| *day),
-                before: days.iter().find(|(_, it)| !logic.holds(*it)).map(|(day, _)| *day),
+                from: days
+                    .iter()
+                    .rev()
+                    .find(|(_, it)| logic.holds(*it))
+                    .map(|(day, _)| *day),
+                before: days
+                    .iter()
+                    .find(|(_, it)| !logic.holds(*it))
+                    .map(|(day, _)| *day),
             })
         }
-        Shape::Medicines { kinds, unrecognised } => {
+        Shape::Medicines {
+            kinds,
+            unrecognised,
+        } => {
             let count = |lits: &[Lit]| lits.iter().filter(|it| logic.holds(**it)).count();
             let mut names = Vec::new();
             let mut steroids = Vec::new();
             for (kind, counts) in kinds {
                 let taken = kind.names.iter().take(count(counts)).cloned();
-                if kind.steroid { steroids.extend(taken) } else { names.extend(taken) }
+                if kind.steroid {
+                    steroids.extend(taken)
+                } else {
+                    names.extend(taken)
+                }
             }
             names.extend(steroids.iter().cloned());
-            Assigned::Medicines { names, steroids, unrecognised: count(unrecognised) }
+            Assigned::Medicines {
+                names,
+                steroids,
+                unrecognised: count(unrecognised),
+            }
         }
-        Shape::Allergies(kinds) => Assigned::Allergies(kinds.iter().filter(|(_, it)| logic.holds(*it)).map(|(it, _)| it.clone()).collect()),
-        Shape::Plan { agents, strengths, volumes, solutions } => Assigned::Plan {
+        Shape::Allergies(kinds) => Assigned::Allergies(
+            kinds
+                .iter()
+                .filter(|(_, it)| logic.holds(*it))
+                .map(|(it, _)| it.clone())
+                .collect(),
+        ),
+        Shape::Plan {
+            agents,
+            strengths,
+            volumes,
+            solutions,
+        } => Assigned::Plan {
             agents: chosen(agents),
             strengths: logic.holds(*strengths),
             volumes: logic.holds(*volumes),
-            solutions: solutions.iter().filter(|(_, _, it)| logic.holds(*it)).map(|(id, cell, _)| (id.clone(), *cell)).collect(),
+            solutions: solutions
+                .iter()
+                .filter(|(_, _, it)| logic.holds(*it))
+                .map(|(id, cell, _)| (id.clone(), *cell))
+                .collect(),
         },
         Shape::Text => Assigned::Text,
     }
@@ -159,16 +217,35 @@ pub fn minimal_model(logic: &mut Tseitin, encodings: &[&Encoding], together: &[L
 
 /// What makes a model smaller: answers left out, then parts of answers.
 fn without(encoding: &Encoding) -> Vec<Lit> {
-    let mut found: Vec<Lit> =
-        encoding.offers.values().map(|(listed, _)| !*listed).chain(encoding.standing.values().map(|it| !*it)).collect();
+    let mut found: Vec<Lit> = encoding
+        .offers
+        .values()
+        .map(|(listed, _)| !*listed)
+        .chain(encoding.standing.values().map(|it| !*it))
+        .collect();
     // Details stand behind what opens them; derived facts go with their answers.
-    found.extend(encoding.domains.iter().rev().filter(|(name, _)| !name.starts_with("derived.")).map(|(_, it)| !it.known));
+    found.extend(
+        encoding
+            .domains
+            .iter()
+            .rev()
+            .filter(|(name, _)| !name.starts_with("derived."))
+            .map(|(_, it)| !it.known),
+    );
     for domain in encoding.domains.values() {
         match &domain.shape {
             Shape::Choices(options) => found.extend(options.iter().map(|(_, it)| !*it)),
-            Shape::Medicines { kinds, unrecognised } => {
+            Shape::Medicines {
+                kinds,
+                unrecognised,
+            } => {
                 found.extend(unrecognised.iter().rev().map(|it| !*it));
-                found.extend(kinds.iter().flat_map(|(_, it)| it.iter().rev()).map(|it| !*it));
+                found.extend(
+                    kinds
+                        .iter()
+                        .flat_map(|(_, it)| it.iter().rev())
+                        .map(|it| !*it),
+                );
             }
             Shape::Allergies(kinds) => found.extend(kinds.iter().map(|(_, it)| !*it)),
             Shape::Plan { agents, .. } => found.extend(agents.iter().map(|(_, it)| !*it)),
@@ -188,25 +265,53 @@ pub fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&str]) -> 
         let mut lits = vec![domain.known];
         if logic.holds(domain.known) {
             match &domain.shape {
-                Shape::Choice(options) | Shape::Choices(options) => lits.extend(options.iter().map(|(_, it)| *it)),
-                Shape::Number { cells, .. } => lits.extend(cells.iter().map(|(_, it)| *it).filter(|it| logic.holds(*it))),
+                Shape::Choice(options) | Shape::Choices(options) => {
+                    lits.extend(options.iter().map(|(_, it)| *it))
+                }
+                Shape::Number { cells, .. } => lits.extend(
+                    cells
+                        .iter()
+                        .map(|(_, it)| *it)
+                        .filter(|it| logic.holds(*it)),
+                ),
                 Shape::Date { older, days } => {
                     lits.extend(older.iter().map(|(_, it)| *it));
                     lits.extend(days.iter().map(|(_, it)| *it));
                 }
-                Shape::Medicines { kinds, unrecognised } => {
-                    lits.extend(kinds.iter().filter(|(it, _)| it.steroid).flat_map(|(_, it)| it.clone()));
+                Shape::Medicines {
+                    kinds,
+                    unrecognised,
+                } => {
+                    lits.extend(
+                        kinds
+                            .iter()
+                            .filter(|(it, _)| it.steroid)
+                            .flat_map(|(_, it)| it.clone()),
+                    );
                     lits.extend(unrecognised);
                 }
                 Shape::Allergies(_) | Shape::Text => {}
-                Shape::Plan { agents, strengths, volumes, solutions } => {
+                Shape::Plan {
+                    agents,
+                    strengths,
+                    volumes,
+                    solutions,
+                } => {
                     lits.extend(agents.iter().map(|(_, it)| *it));
                     lits.extend([*strengths, *volumes]);
-                    lits.extend(solutions.iter().map(|(_, _, it)| *it).filter(|it| logic.holds(*it)));
+                    lits.extend(
+                        solutions
+                            .iter()
+                            .map(|(_, _, it)| *it)
+                            .filter(|it| logic.holds(*it)),
+                    );
                 }
             }
         }
-        found.extend(lits.into_iter().map(|it| if logic.holds(it) { !it } else { it }));
+        found.extend(
+            lits.into_iter()
+                .map(|it| if logic.holds(it) { !it } else { it }),
+        );
     }
     found
 }

@@ -72,7 +72,11 @@ fn needed(rule_set: &RuleSet, slot: FactSlot) -> Vec<Idx<Derived>> {
         return Vec::new();
     };
     let inputs = derive::slots(&catalogue.derived[at]);
-    let mut found: Vec<Idx<Derived>> = inputs.into_iter().flat_map(|it| needed(rule_set, it)).chain([at]).collect();
+    let mut found: Vec<Idx<Derived>> = inputs
+        .into_iter()
+        .flat_map(|it| needed(rule_set, it))
+        .chain([at])
+        .collect();
     found.sort_unstable();
     found.dedup();
     found
@@ -106,16 +110,31 @@ pub fn some_number(cell: &Cell) -> f64 {
 
 /// A plain number for a variable.
 pub fn some_value(variable: &Variable) -> f64 {
-    if variable.whole { variable.cell.first_whole() } else { some_number(&variable.cell) }
+    if variable.whole {
+        variable.cell.first_whole()
+    } else {
+        some_number(&variable.cell)
+    }
 }
 
 /// The first and the last number of a cell; an end that does not belong to it is stepped over.
 fn bounded(cell: &Cell) -> (f64, f64) {
-    let low = if cell.low_in { cell.low } else { cell.low.next_up() };
-    let high = if cell.high_in { cell.high } else { cell.high.next_down() };
+    let low = if cell.low_in {
+        cell.low
+    } else {
+        cell.low.next_up()
+    };
+    let high = if cell.high_in {
+        cell.high
+    } else {
+        cell.high.next_down()
+    };
     match (cell.low.is_finite(), cell.high.is_finite()) {
         (true, true) => (low, high),
-        (true, false) => (low, (cell.low.abs() * 2.0 + 10.0).min(FAR.max(cell.low + 1.0))),
+        (true, false) => (
+            low,
+            (cell.low.abs() * 2.0 + 10.0).min(FAR.max(cell.low + 1.0)),
+        ),
         (false, true) => (cell.high - cell.high.abs() - 10.0, high),
         (false, false) => (-FAR, FAR),
     }
@@ -143,8 +162,16 @@ pub fn search(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constrai
     let mut gave_up = Vec::new();
     for group in components(&moves, wanted.len(), variables.len()) {
         let (own, facts) = group;
-        let variables_of: Vec<Variable> = own.iter().filter_map(|at| variables.get(*at)).cloned().collect();
-        let wanted_of: Vec<Constraint> = facts.iter().filter_map(|at| wanted.get(*at)).copied().collect();
+        let variables_of: Vec<Variable> = own
+            .iter()
+            .filter_map(|at| variables.get(*at))
+            .cloned()
+            .collect();
+        let wanted_of: Vec<Constraint> = facts
+            .iter()
+            .filter_map(|at| wanted.get(*at))
+            .copied()
+            .collect();
         match search_group(cases, &variables_of, &wanted_of) {
             Solution::Found(found) => {
                 for (at, value) in own.iter().zip(found) {
@@ -157,7 +184,11 @@ pub fn search(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constrai
             Solution::GaveUp(_) => gave_up.extend(facts),
         }
     }
-    if gave_up.is_empty() { Solution::Found(values) } else { Solution::GaveUp(gave_up) }
+    if gave_up.is_empty() {
+        Solution::Found(values)
+    } else {
+        Solution::GaveUp(gave_up)
+    }
 }
 
 /// Numbers and wanted facts, by position, that hang together: a component of the graph of what moves what.
@@ -173,7 +204,9 @@ fn components(moves: &[Vec<Option<i8>>], n_wanted: usize, n_variables: usize) ->
             for variable in (0..n_variables).filter(|it| direction(moves, fact, *it) != Some(0)) {
                 if !variables.contains(&variable) {
                     variables.push(variable);
-                    let (joined, apart): (Vec<usize>, Vec<usize>) = left.iter().partition(|of| direction(moves, **of, variable) != Some(0));
+                    let (joined, apart): (Vec<usize>, Vec<usize>) = left
+                        .iter()
+                        .partition(|of| direction(moves, **of, variable) != Some(0));
                     open.extend(joined);
                     left = apart;
                 }
@@ -213,12 +246,33 @@ impl Ord for OpenBox {
 fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Solution {
     let mut work: Vec<Trial> = cases.iter().map(|it| Trial::of(&it.facts)).collect();
     let moves = directions(cases, variables, wanted);
-    let chains: Vec<Vec<Idx<Derived>>> =
-        wanted.iter().map(|it| cases.get(it.view).into_iter().flat_map(|case| needed(case.rule_set, it.slot)).collect()).collect();
-    let endless = variables.iter().any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
-    let first: Vec<Range> =
-        variables.iter().map(|it| if it.whole { (it.cell.first_whole(), it.cell.last_whole()) } else { bounded(&it.cell) }).collect();
-    let mut boxes = BinaryHeap::from([OpenBox { distance: 0.0, here: first.clone() }]);
+    let chains: Vec<Vec<Idx<Derived>>> = wanted
+        .iter()
+        .map(|it| {
+            cases
+                .get(it.view)
+                .into_iter()
+                .flat_map(|case| needed(case.rule_set, it.slot))
+                .collect()
+        })
+        .collect();
+    let endless = variables
+        .iter()
+        .any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
+    let first: Vec<Range> = variables
+        .iter()
+        .map(|it| {
+            if it.whole {
+                (it.cell.first_whole(), it.cell.last_whole())
+            } else {
+                bounded(&it.cell)
+            }
+        })
+        .collect();
+    let mut boxes = BinaryHeap::from([OpenBox {
+        distance: 0.0,
+        here: first.clone(),
+    }]);
     let mut looked = 0;
     let mut unsure = endless;
     while let Some(OpenBox { here, .. }) = boxes.pop() {
@@ -253,27 +307,45 @@ fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constr
                     if distance <= 0.0 {
                         return Solution::Found(middle);
                     }
-                    boxes.push(OpenBox { distance, here: half });
+                    boxes.push(OpenBox {
+                        distance,
+                        here: half,
+                    });
                 }
             }
             // Nothing left to choose from, and yet it does not come out: only a point may be shown impossible.
             None => unsure |= !is_point(&here, &open, &moves),
         }
     }
-    if unsure { Solution::GaveUp((0..wanted.len()).collect()) } else { Solution::Impossible }
+    if unsure {
+        Solution::GaveUp((0..wanted.len()).collect())
+    } else {
+        Solution::Impossible
+    }
 }
 
 fn middle(here: &[Range], variables: &[Variable]) -> Vec<f64> {
-    here.iter().zip(variables).map(|((low, high), it)| inside(*low, *high, it)).collect()
+    here.iter()
+        .zip(variables)
+        .map(|((low, high), it)| inside(*low, *high, it))
+        .collect()
 }
 
 /// Whether nothing that matters could still be chosen.
 fn is_point(here: &[Range], open: &[usize], moves: &[Vec<Option<i8>>]) -> bool {
-    open.iter().all(|of| here.iter().enumerate().all(|(at, (low, high))| low >= high || direction(moves, *of, at) == Some(0)))
+    open.iter().all(|of| {
+        here.iter()
+            .enumerate()
+            .all(|(at, (low, high))| low >= high || direction(moves, *of, at) == Some(0))
+    })
 }
 
 fn direction(moves: &[Vec<Option<i8>>], wanted: usize, variable: usize) -> Option<i8> {
-    moves.get(wanted).and_then(|it| it.get(variable)).copied().flatten()
+    moves
+        .get(wanted)
+        .and_then(|it| it.get(variable))
+        .copied()
+        .flatten()
 }
 
 fn inside(low: f64, high: f64, variable: &Variable) -> f64 {
@@ -284,16 +356,32 @@ fn inside(low: f64, high: f64, variable: &Variable) -> f64 {
 }
 
 /// The number that is freest, of those that something undecided hangs on.
-fn widest(here: &[Range], first: &[Range], variables: &[Variable], open: &[usize], moves: &[Vec<Option<i8>>]) -> Option<usize> {
+fn widest(
+    here: &[Range],
+    first: &[Range],
+    variables: &[Variable],
+    open: &[usize],
+    moves: &[Vec<Option<i8>>],
+) -> Option<usize> {
     let matters = |at: usize| open.iter().any(|of| direction(moves, *of, at) != Some(0));
     let width = |at: usize| {
         let (Some((low, high)), Some((from, to))) = (here.get(at), first.get(at)) else {
             return 0.0;
         };
-        let minimal_model = if variables.get(at).is_some_and(|it| it.whole) { 0.5 } else { 1e-9 * (1.0 + to.abs()) };
-        if high - low <= minimal_model { 0.0 } else { (high - low) / (to - from) }
+        let minimal_model = if variables.get(at).is_some_and(|it| it.whole) {
+            0.5
+        } else {
+            1e-9 * (1.0 + to.abs())
+        };
+        if high - low <= minimal_model {
+            0.0
+        } else {
+            (high - low) / (to - from)
+        }
     };
-    let best = (0..here.len()).filter(|at| matters(*at)).max_by(|a, b| width(*a).total_cmp(&width(*b)))?;
+    let best = (0..here.len())
+        .filter(|at| matters(*at))
+        .max_by(|a, b| width(*a).total_cmp(&width(*b)))?;
     (width(best) > 0.0).then_some(best)
 }
 
@@ -302,9 +390,21 @@ fn halves(here: &[Range], at: usize, variables: &[Variable]) -> Vec<Vec<Range>> 
         return Vec::new();
     };
     let whole = variables.get(at).is_some_and(|it| it.whole);
-    let middle = if whole { f64::midpoint(low, high).floor() } else { f64::midpoint(low, high) };
-    let parts = [(low, middle), (if whole { middle + 1.0 } else { middle }, high)];
-    let with = |part: Range| here.iter().enumerate().map(|(it, old)| if it == at { part } else { *old }).collect();
+    let middle = if whole {
+        f64::midpoint(low, high).floor()
+    } else {
+        f64::midpoint(low, high)
+    };
+    let parts = [
+        (low, middle),
+        (if whole { middle + 1.0 } else { middle }, high),
+    ];
+    let with = |part: Range| {
+        here.iter()
+            .enumerate()
+            .map(|(it, old)| if it == at { part } else { *old })
+            .collect()
+    };
     parts.into_iter().map(with).collect()
 }
 
@@ -320,8 +420,17 @@ fn bounds(
     let moves: Vec<i8> = moves.iter().copied().collect::<Option<_>>()?;
     let mut ends = [0.0; 2];
     for (rising, end) in [false, true].into_iter().zip(&mut ends) {
-        let corner: Vec<f64> =
-            here.iter().zip(&moves).map(|((low, high), monotonicity)| if (*monotonicity >= 0) == rising { *high } else { *low }).collect();
+        let corner: Vec<f64> = here
+            .iter()
+            .zip(&moves)
+            .map(|((low, high), monotonicity)| {
+                if (*monotonicity >= 0) == rising {
+                    *high
+                } else {
+                    *low
+                }
+            })
+            .collect();
         let (case, facts) = (cases.get(wanted.view)?, work.get_mut(wanted.view)?);
         put(case.rule_set, facts, variables, &corner);
         facts.derive(case.rule_set, chain);
@@ -352,7 +461,11 @@ fn distance(
         far += match (it.cell, facts.number(it.slot)) {
             (Some(cell), Some(number)) if cell.contains(number) => 0.0,
             (Some(cell), Some(number)) => {
-                let end = if number <= cell.low { cell.low } else { cell.high };
+                let end = if number <= cell.low {
+                    cell.low
+                } else {
+                    cell.high
+                };
                 // A little more than nothing even on an end that does not belong to it.
                 (number - end).abs() / (1.0 + end.abs()) + 1e-9
             }
@@ -370,17 +483,35 @@ fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[
         match &variable.what {
             NumberOf::Answer(id) => {
                 if let Some(slot) = catalogue.slot(id) {
-                    facts.put(slot, Fact::Known(Known { value: Value::Number(*value), shown: String::new(), place: None }));
+                    facts.put(
+                        slot,
+                        Fact::Known(Known {
+                            value: Value::Number(*value),
+                            shown: String::new(),
+                            place: None,
+                        }),
+                    );
                 }
             }
             NumberOf::Age(id) => {
-                if let (Some(slot), Some(born)) = (catalogue.slot(id), facts.procedure_on().and_then(|on| born(&on, *value))) {
-                    facts.put(slot, Fact::Known(Known { value: Value::Date(born), shown: String::new(), place: None }));
+                if let (Some(slot), Some(born)) = (
+                    catalogue.slot(id),
+                    facts.procedure_on().and_then(|on| born(&on, *value)),
+                ) {
+                    facts.put(
+                        slot,
+                        Fact::Known(Known {
+                            value: Value::Date(born),
+                            shown: String::new(),
+                            place: None,
+                        }),
+                    );
                 }
             }
             NumberOf::Strength(id, agent) | NumberOf::Volume(id, agent) => {
                 let position = rule_set.agents.position(|it| it.id == *agent);
-                let Some(Value::Plan(plan)) = catalogue.slot(id).and_then(|it| facts.value_mut(it)) else {
+                let Some(Value::Plan(plan)) = catalogue.slot(id).and_then(|it| facts.value_mut(it))
+                else {
                     continue;
                 };
                 for line in plan.iter_mut().filter(|it| Some(it.agent) == position) {
@@ -392,10 +523,14 @@ fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[
             }
             NumberOf::SteroidDaily | NumberOf::SteroidDays => {
                 let steroids = &rule_set.medicines.medicines;
-                let Some(Value::Medicines(entries)) = catalogue.medicines.and_then(|it| facts.value_mut(it)) else {
+                let Some(Value::Medicines(entries)) =
+                    catalogue.medicines.and_then(|it| facts.value_mut(it))
+                else {
                     continue;
                 };
-                let is_steroid = |at: Option<Idx<Medicine>>| at.is_some_and(|at| steroids[at].as_prednisolone.is_some());
+                let is_steroid = |at: Option<Idx<Medicine>>| {
+                    at.is_some_and(|at| steroids[at].as_prednisolone.is_some())
+                };
                 if let Some(entry) = entries.iter_mut().find(|it| is_steroid(it.medicine)) {
                     match variable.what {
                         NumberOf::SteroidDaily => entry.daily_mg = Some(*value),
@@ -409,31 +544,49 @@ fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[
 
 /// Who is so many completed years old on a day, on the birthday itself.
 pub fn born(on: &When, years: f64) -> Option<When> {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole, and some hundreds at most")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "whole, and some hundreds at most"
+    )]
     let months = chrono::Months::new(years as u32 * 12);
     on.date.checked_sub_months(months).map(When::on)
 }
 
 /// For each wanted fact and each number: whether it rises with it (1), falls (-1), or neither (0). `None`: no telling.
-fn directions(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Vec<Vec<Option<i8>>> {
+fn directions(
+    cases: &[Instance<'_>],
+    variables: &[Variable],
+    wanted: &[Constraint],
+) -> Vec<Vec<Option<i8>>> {
     wanted
         .iter()
         .map(|it| {
             let Some(case) = cases.get(it.view) else {
                 return vec![None; variables.len()];
             };
-            variables.iter().map(|variable| moves(case.rule_set, it.slot, &variable.what, &mut BTreeMap::new())).collect()
+            variables
+                .iter()
+                .map(|variable| moves(case.rule_set, it.slot, &variable.what, &mut BTreeMap::new()))
+                .collect()
         })
         .collect()
 }
 
-fn moves(rule_set: &RuleSet, slot: FactSlot, what: &NumberOf, seen: &mut BTreeMap<FactSlot, Option<i8>>) -> Option<i8> {
+fn moves(
+    rule_set: &RuleSet,
+    slot: FactSlot,
+    what: &NumberOf,
+    seen: &mut BTreeMap<FactSlot, Option<i8>>,
+) -> Option<i8> {
     if let Some(known) = seen.get(&slot) {
         return *known;
     }
     let catalogue = &rule_set.catalogue;
     let found = match catalogue.derived_of(slot) {
-        None => Some(i8::from(matches!(what, NumberOf::Answer(id) if id == catalogue.id(slot)))),
+        None => Some(i8::from(
+            matches!(what, NumberOf::Answer(id) if id == catalogue.id(slot)),
+        )),
         Some(derived) => {
             let mut total = Some(0_i8);
             for (role, input) in derived.given() {
@@ -442,12 +595,30 @@ fn moves(rule_set: &RuleSet, slot: FactSlot, what: &NumberOf, seen: &mut BTreeMa
                 let inner = match (what, role.kind) {
                     // Who is older was born earlier.
                     (NumberOf::Age(born), RoleKind::Date(_)) => Some(-i8::from(born == id)),
-                    (NumberOf::Strength(plan, _) | NumberOf::Volume(plan, _), RoleKind::Plan { .. }) => Some(i8::from(plan == id)),
-                    (NumberOf::SteroidDaily, RoleKind::Medicines { amount: Amount::Daily, .. })
-                    | (NumberOf::SteroidDays, RoleKind::Medicines { amount: Amount::Days, .. }) => Some(1),
+                    (
+                        NumberOf::Strength(plan, _) | NumberOf::Volume(plan, _),
+                        RoleKind::Plan { .. },
+                    ) => Some(i8::from(plan == id)),
+                    (
+                        NumberOf::SteroidDaily,
+                        RoleKind::Medicines {
+                            amount: Amount::Daily,
+                            ..
+                        },
+                    )
+                    | (
+                        NumberOf::SteroidDays,
+                        RoleKind::Medicines {
+                            amount: Amount::Days,
+                            ..
+                        },
+                    ) => Some(1),
                     _ => moves(rule_set, of, what, seen),
                 };
-                total = match (total, inner.and_then(|it| Some(it * monotonicity(rule_set, derived, role, what)?))) {
+                total = match (
+                    total,
+                    inner.and_then(|it| Some(it * monotonicity(rule_set, derived, role, what)?)),
+                ) {
                     (Some(0), it) => it,
                     (it, Some(0)) => it,
                     (Some(a), Some(b)) if a == b => Some(a),
@@ -466,7 +637,10 @@ fn monotonicity(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &Numbe
     let moves = match (role.kind, what) {
         (RoleKind::Plan { strength, .. }, NumberOf::Strength(..)) => strength,
         (RoleKind::Plan { volume, .. }, _) => volume,
-        (RoleKind::Number(_, moves) | RoleKind::Date(moves) | RoleKind::Medicines { moves, .. }, _) => moves,
+        (
+            RoleKind::Number(_, moves) | RoleKind::Date(moves) | RoleKind::Medicines { moves, .. },
+            _,
+        ) => moves,
         (
             RoleKind::Limit(_)
             | RoleKind::Sex
@@ -482,7 +656,9 @@ fn monotonicity(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &Numbe
     match moves {
         Moves::Rises => Some(1),
         Moves::Falls => Some(-1),
-        Moves::FallsUnlessNegative(other) => least(rule_set, derived.input(other)?).is_some_and(|least| least >= 0.0).then_some(-1),
+        Moves::FallsUnlessNegative(other) => least(rule_set, derived.input(other)?)
+            .is_some_and(|least| least >= 0.0)
+            .then_some(-1),
         Moves::Stays => Some(0),
     }
 }
@@ -493,6 +669,16 @@ fn least(rule_set: &RuleSet, input: Input) -> Option<f64> {
         Input::Number(number) => return Some(number),
         Input::Fact(slot) => slot,
     };
-    let of_question = || rule_set.catalogue.question_of(slot)?.plausible.map(|(low, _)| low);
-    rule_set.catalogue.derived_of(slot).map(|derived| derived.formula.ends.0).or_else(of_question)
+    let of_question = || {
+        rule_set
+            .catalogue
+            .question_of(slot)?
+            .plausible
+            .map(|(low, _)| low)
+    };
+    rule_set
+        .catalogue
+        .derived_of(slot)
+        .map(|derived| derived.formula.ends.0)
+        .or_else(of_question)
 }

@@ -27,7 +27,8 @@ pub struct Cell {
 impl Cell {
     /// Whether a number lies in it.
     pub fn contains(&self, number: f64) -> bool {
-        (number > self.low || (self.low_in && number >= self.low)) && (number < self.high || (self.high_in && number <= self.high))
+        (number > self.low || (self.low_in && number >= self.low))
+            && (number < self.high || (self.high_in && number <= self.high))
     }
 
     /// Whether it is a single number.
@@ -59,7 +60,11 @@ impl Cell {
     /// The highest whole number that may lie in it.
     pub fn last_whole(&self) -> f64 {
         let high = self.high.floor();
-        if self.contains(high) { high } else { high - 1.0 }
+        if self.contains(high) {
+            high
+        } else {
+            high - 1.0
+        }
     }
 
     /// What two have in common.
@@ -74,19 +79,31 @@ impl Cell {
             std::cmp::Ordering::Equal => (self.high, self.high_in && other.high_in),
             std::cmp::Ordering::Greater => (other.high, other.high_in),
         };
-        Self { low, low_in, high, high_in }
+        Self {
+            low,
+            low_in,
+            high,
+            high_in,
+        }
     }
 
     /// Whether it shares a number with those from one to another, both included.
     pub fn meets(&self, low: f64, high: f64) -> bool {
-        (low < self.high || (self.high_in && low <= self.high)) && (high > self.low || (self.low_in && high >= self.low))
+        (low < self.high || (self.high_in && low <= self.high))
+            && (high > self.low || (self.low_in && high >= self.low))
     }
 }
 
 /// The cuts that a test makes, in the order written.
 pub fn cuts_of(test: &Test) -> Vec<Cut> {
-    let below = |at: f64| Cut { at, value_below: false };
-    let above = |at: f64| Cut { at, value_below: true };
+    let below = |at: f64| Cut {
+        at,
+        value_below: false,
+    };
+    let above = |at: f64| Cut {
+        at,
+        value_below: true,
+    };
     match test {
         Test::Compare(Comparison::AtLeast | Comparison::Below, it) => vec![below(it.value)],
         Test::Compare(Comparison::Above | Comparison::AtMost, it) => vec![above(it.value)],
@@ -97,12 +114,20 @@ pub fn cuts_of(test: &Test) -> Vec<Cut> {
 
 /// The cells between the ends of what is plausible, rising. Ends that are not finite belong to no number.
 pub fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Cell> {
-    cuts.sort_by(|a, b| a.at.total_cmp(&b.at).then(a.value_below.cmp(&b.value_below)));
+    cuts.sort_by(|a, b| {
+        a.at.total_cmp(&b.at)
+            .then(a.value_below.cmp(&b.value_below))
+    });
     cuts.dedup();
     let mut found = Vec::new();
     let mut low = (ends.0, ends.0.is_finite());
     for cut in cuts {
-        let cell = Cell { low: low.0, low_in: low.1, high: cut.at, high_in: cut.value_below };
+        let cell = Cell {
+            low: low.0,
+            low_in: low.1,
+            high: cut.at,
+            high_in: cut.value_below,
+        };
         let inside = cut.at >= ends.0 && cut.at <= ends.1;
         if !inside {
             continue;
@@ -112,7 +137,12 @@ pub fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Cell> {
         }
         low = (cut.at, !cut.value_below);
     }
-    let last = Cell { low: low.0, low_in: low.1, high: ends.1, high_in: ends.1.is_finite() };
+    let last = Cell {
+        low: low.0,
+        low_in: low.1,
+        high: ends.1,
+        high_in: ends.1.is_finite(),
+    };
     if is_some(&last, whole) {
         found.push(last);
     }

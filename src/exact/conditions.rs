@@ -14,7 +14,8 @@ use crate::exact::tseitin::{DualRail, Tseitin};
 use crate::outcome::{Outcome, Urgency};
 use crate::questionnaire::facts::truth_of::entry_allergic;
 use crate::rule_set::{
-    Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet, Substance, Table, Test,
+    Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet,
+    Substance, Table, Test,
 };
 use crate::truth::FactSlot;
 
@@ -37,13 +38,27 @@ pub struct Judgement {
 
 /// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
 /// pressing one is established, and where everybody goes.
-pub fn verdict(logic: &mut Tseitin, rules: &[(Outcome, Option<Urgency>, DualRail)]) -> ([Lit; 3], Lit) {
+pub fn verdict(
+    logic: &mut Tseitin,
+    rules: &[(Outcome, Option<Urgency>, DualRail)],
+) -> ([Lit; 3], Lit) {
     let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|least| {
-        let presses =
-            |outcome: Outcome, urgency: Option<Urgency>| outcome == Outcome::Refer && urgency.unwrap_or(Urgency::Routine) >= least;
-        logic.any(rules.iter().filter(|(outcome, urgency, _)| presses(*outcome, *urgency)).map(|(.., state)| state.yes))
+        let presses = |outcome: Outcome, urgency: Option<Urgency>| {
+            outcome == Outcome::Refer && urgency.unwrap_or(Urgency::Routine) >= least
+        };
+        logic.any(
+            rules
+                .iter()
+                .filter(|(outcome, urgency, _)| presses(*outcome, *urgency))
+                .map(|(.., state)| state.yes),
+        )
     });
-    let goes = logic.all(rules.iter().filter(|(outcome, ..)| *outcome > Outcome::Go).map(|(.., state)| state.no));
+    let goes = logic.all(
+        rules
+            .iter()
+            .filter(|(outcome, ..)| *outcome > Outcome::Go)
+            .map(|(.., state)| state.no),
+    );
     (refers, goes)
 }
 
@@ -67,16 +82,55 @@ pub struct Reader<'a> {
 
 impl<'a> Reader<'a> {
     /// A reader of what was given, before it is settled what of it counts.
-    pub fn new(logic: &'a mut Tseitin, encoding: &'a Encoding, rule_set: &'a RuleSet, view: usize) -> Self {
-        let counting = rule_set.catalogue.facts.indices().map(|it| encoding.domain(view, it).cloned().map(Rc::new)).collect();
-        let ruled_out = DualRail { yes: logic.never(), no: logic.always() };
-        Self { logic, encoding, rule_set, view, counting, applies: Table::default(), ruled_out }
+    pub fn new(
+        logic: &'a mut Tseitin,
+        encoding: &'a Encoding,
+        rule_set: &'a RuleSet,
+        view: usize,
+    ) -> Self {
+        let counting = rule_set
+            .catalogue
+            .facts
+            .indices()
+            .map(|it| encoding.domain(view, it).cloned().map(Rc::new))
+            .collect();
+        let ruled_out = DualRail {
+            yes: logic.never(),
+            no: logic.always(),
+        };
+        Self {
+            logic,
+            encoding,
+            rule_set,
+            view,
+            counting,
+            applies: Table::default(),
+            ruled_out,
+        }
     }
 
     /// A reader of what was judged before.
-    pub fn again(logic: &'a mut Tseitin, encoding: &'a Encoding, rule_set: &'a RuleSet, view: usize, judged: &Judgement) -> Self {
-        let (counting, applies, ruled_out) = (judged.counting.clone(), judged.applies.clone(), judged.ruled_out);
-        Self { logic, encoding, rule_set, view, counting, applies, ruled_out }
+    pub fn again(
+        logic: &'a mut Tseitin,
+        encoding: &'a Encoding,
+        rule_set: &'a RuleSet,
+        view: usize,
+        judged: &Judgement,
+    ) -> Self {
+        let (counting, applies, ruled_out) = (
+            judged.counting.clone(),
+            judged.applies.clone(),
+            judged.ruled_out,
+        );
+        Self {
+            logic,
+            encoding,
+            rule_set,
+            view,
+            counting,
+            applies,
+            ruled_out,
+        }
     }
 
     /// What counts of a fact.
@@ -87,18 +141,34 @@ impl<'a> Reader<'a> {
     /// Where the question of a fact applies, and where it certainly does not.
     pub(super) fn applies(&self, fact: FactSlot) -> DualRail {
         let own = self.rule_set.catalogue.questions.iter().zip(&self.applies);
-        let mut own = own.filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact)).map(|(_, it)| *it);
-        own.next_back().unwrap_or(DualRail { yes: self.logic.always(), no: self.logic.never() })
+        let mut own = own
+            .filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact))
+            .map(|(_, it)| *it);
+        own.next_back().unwrap_or(DualRail {
+            yes: self.logic.always(),
+            no: self.logic.never(),
+        })
     }
 
     /// Everything that the rules come to.
     pub fn judge(&mut self) -> Judgement {
         let rule_set = self.rule_set;
         let rules: Vec<DualRail> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
-        let asking: Vec<_> = rule_set.judging().zip(&rules).map(|(rule, state)| (rule.outcome, rule.urgency, *state)).collect();
+        let asking: Vec<_> = rule_set
+            .judging()
+            .zip(&rules)
+            .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
+            .collect();
         let (refers, goes) = verdict(self.logic, &asking);
         let (counting, applies) = (self.counting.clone(), self.applies.clone());
-        Judgement { rules, ruled_out: self.ruled_out, refers, goes, counting, applies }
+        Judgement {
+            rules,
+            ruled_out: self.ruled_out,
+            refers,
+            goes,
+            counting,
+            applies,
+        }
     }
 
     /// Where a condition is yes and where it is no.
@@ -113,8 +183,18 @@ impl<'a> Reader<'a> {
                 self.logic.any_of(&parts)
             }
             Condition::Not(part) => self.pair(part).turned(),
-            Condition::Taking { fact, medicines, at_least, .. } => self.taking(*fact, medicines, usize::from(*at_least)),
-            Condition::AllergicTo { fact, substances, reactions, .. } => self.allergic(*fact, substances, reactions.as_ref()),
+            Condition::Taking {
+                fact,
+                medicines,
+                at_least,
+                ..
+            } => self.taking(*fact, medicines, usize::from(*at_least)),
+            Condition::AllergicTo {
+                fact,
+                substances,
+                reactions,
+                ..
+            } => self.allergic(*fact, substances, reactions.as_ref()),
             Condition::Fact { fact, test } => self.test(*fact, test),
             Condition::Answers(Odds::RuledOut) => self.ruled_out,
             Condition::Answers(Odds::NotOffered) => self.not_offered(),
@@ -123,14 +203,21 @@ impl<'a> Reader<'a> {
     }
 
     fn unknown(&self) -> DualRail {
-        DualRail { yes: self.logic.never(), no: self.logic.never() }
+        DualRail {
+            yes: self.logic.never(),
+            no: self.logic.never(),
+        }
     }
 
     fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> DualRail {
         let Some(domain) = self.domain(fact) else {
             return self.unknown();
         };
-        let Shape::Medicines { kinds, unrecognised } = &domain.shape else {
+        let Shape::Medicines {
+            kinds,
+            unrecognised,
+        } = &domain.shape
+        else {
             return self.unknown();
         };
         let register = &self.rule_set.medicines;
@@ -154,10 +241,18 @@ impl<'a> Reader<'a> {
         let yes = self.logic.all([domain.known, enough]);
         among.extend(open);
         let maybe = self.logic.at_least(n, &among);
-        DualRail { yes, no: self.logic.all([domain.known, !maybe]) }
+        DualRail {
+            yes,
+            no: self.logic.all([domain.known, !maybe]),
+        }
     }
 
-    fn allergic(&mut self, fact: FactSlot, wanted: &Bits<Substance>, only: Option<&Bits<Reaction>>) -> DualRail {
+    fn allergic(
+        &mut self,
+        fact: FactSlot,
+        wanted: &Bits<Substance>,
+        only: Option<&Bits<Reaction>>,
+    ) -> DualRail {
         let Some(domain) = self.domain(fact) else {
             return self.unknown();
         };
@@ -167,8 +262,12 @@ impl<'a> Reader<'a> {
         let register = &self.rule_set.allergens;
         let (mut among, mut not_clear) = (Vec::new(), Vec::new());
         for (kind, lit) in kinds {
-            let reaction = kind.reaction.as_ref().and_then(|it| register.reactions.position(|known| known.id == *it));
-            let entry = crate::exact::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
+            let reaction = kind
+                .reaction
+                .as_ref()
+                .and_then(|it| register.reactions.position(|known| known.id == *it));
+            let entry =
+                crate::exact::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
             match entry_allergic(&entry, wanted, only) {
                 Some(true) => among.push(*lit),
                 Some(false) => not_clear.push(*lit),
@@ -178,51 +277,101 @@ impl<'a> Reader<'a> {
         let any = self.logic.any(among);
         let yes = self.logic.all([domain.known, any]);
         // No only where every entry is clear of it.
-        let others: Vec<Lit> = kinds.iter().map(|(_, it)| *it).filter(|it| !not_clear.contains(it)).collect();
+        let others: Vec<Lit> = kinds
+            .iter()
+            .map(|(_, it)| *it)
+            .filter(|it| !not_clear.contains(it))
+            .collect();
         let possible = self.logic.any(others);
-        DualRail { yes, no: self.logic.all([domain.known, !possible]) }
+        DualRail {
+            yes,
+            no: self.logic.all([domain.known, !possible]),
+        }
     }
 
     fn test(&mut self, fact: FactSlot, test: &Test) -> DualRail {
         let Some(domain) = self.domain(fact) else {
             return self.unknown();
         };
-        let id_of = |at: &u16| self.rule_set.catalogue.options(fact).get(usize::from(*at)).map(|it| it.id.clone());
+        let id_of = |at: &u16| {
+            self.rule_set
+                .catalogue
+                .options(fact)
+                .get(usize::from(*at))
+                .map(|it| it.id.clone())
+        };
         match (&domain.shape, test) {
             (Shape::Choice(options), Test::OneOf(wanted) | Test::NoneOf(wanted)) => {
                 let words: Vec<String> = if self.is_yes_no(fact) {
-                    wanted.iter().map(|it| if *it == 1 { "yes".to_owned() } else { "no".to_owned() }).collect()
+                    wanted
+                        .iter()
+                        .map(|it| {
+                            if *it == 1 {
+                                "yes".to_owned()
+                            } else {
+                                "no".to_owned()
+                            }
+                        })
+                        .collect()
                 } else {
                     wanted.iter().filter_map(id_of).collect()
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) = options.iter().partition(|(id, _)| words.contains(id));
+                let (inside, outside): (Vec<_>, Vec<_>) =
+                    options.iter().partition(|(id, _)| words.contains(id));
                 let yes = self.logic.any(inside.iter().map(|(_, it)| *it));
                 let no = self.logic.any(outside.iter().map(|(_, it)| *it));
                 let pair = DualRail { yes, no };
-                if matches!(test, Test::NoneOf(_)) { pair.turned() } else { pair }
+                if matches!(test, Test::NoneOf(_)) {
+                    pair.turned()
+                } else {
+                    pair
+                }
             }
             (Shape::Choices(options), Test::Includes(wanted)) => {
                 let wanted: Vec<String> = wanted.iter().filter_map(id_of).collect();
-                let inside: Vec<Lit> = options.iter().filter(|(id, _)| wanted.contains(id)).map(|(_, it)| *it).collect();
+                let inside: Vec<Lit> = options
+                    .iter()
+                    .filter(|(id, _)| wanted.contains(id))
+                    .map(|(_, it)| *it)
+                    .collect();
                 let any = self.logic.any(inside);
-                DualRail { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
+                DualRail {
+                    yes: self.logic.all([domain.known, any]),
+                    no: self.logic.all([domain.known, !any]),
+                }
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
-                let ids: Vec<&String> =
-                    wanted.iter().filter_map(|at| self.rule_set.agents.iter().nth(usize::from(*at))).map(|it| &it.id).collect();
-                let inside: Vec<Lit> = agents.iter().filter(|(id, _)| ids.contains(&id)).map(|(_, it)| *it).collect();
+                let ids: Vec<&String> = wanted
+                    .iter()
+                    .filter_map(|at| self.rule_set.agents.iter().nth(usize::from(*at)))
+                    .map(|it| &it.id)
+                    .collect();
+                let inside: Vec<Lit> = agents
+                    .iter()
+                    .filter(|(id, _)| ids.contains(&id))
+                    .map(|(_, it)| *it)
+                    .collect();
                 let any = self.logic.any(inside);
-                DualRail { yes: self.logic.all([domain.known, any]), no: self.logic.all([domain.known, !any]) }
+                DualRail {
+                    yes: self.logic.all([domain.known, any]),
+                    no: self.logic.all([domain.known, !any]),
+                }
             }
             (Shape::Number { cells, .. }, Test::Compare(..) | Test::Between(..)) => {
                 let holds = |number: f64| match test {
-                    Test::Compare(how, with) => crate::questionnaire::facts::truth_of::compares(*how, number, with.value),
+                    Test::Compare(how, with) => {
+                        crate::questionnaire::facts::truth_of::compares(*how, number, with.value)
+                    }
                     Test::Between(low, high) => (low.value..=high.value).contains(&number),
                     _ => false,
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) =
-                    cells.iter().partition(|(cell, _)| holds(crate::exact::branch_and_bound::some_number(cell)));
-                DualRail { yes: self.logic.any(inside.iter().map(|(_, it)| *it)), no: self.logic.any(outside.iter().map(|(_, it)| *it)) }
+                let (inside, outside): (Vec<_>, Vec<_>) = cells.iter().partition(|(cell, _)| {
+                    holds(crate::exact::branch_and_bound::some_number(cell))
+                });
+                DualRail {
+                    yes: self.logic.any(inside.iter().map(|(_, it)| *it)),
+                    no: self.logic.any(outside.iter().map(|(_, it)| *it)),
+                }
             }
             (Shape::Date { older, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
                 let Some((_, older)) = older.iter().find(|(span, _)| *span == limit.span) else {
@@ -230,8 +379,15 @@ impl<'a> Reader<'a> {
                 };
                 let on = self.encoding.procedure_known(self.logic);
                 let dated = self.logic.all([on, domain.known]);
-                let pair = DualRail { yes: self.logic.all([dated, *older]), no: self.logic.all([dated, !*older]) };
-                if matches!(test, Test::Within(_)) { pair.turned() } else { pair }
+                let pair = DualRail {
+                    yes: self.logic.all([dated, *older]),
+                    no: self.logic.all([dated, !*older]),
+                };
+                if matches!(test, Test::Within(_)) {
+                    pair.turned()
+                } else {
+                    pair
+                }
             }
             // A day of the calendar. An example settles whether there is such a day.
             (Shape::Date { days, .. }, Test::Compare(how, with)) => {
@@ -241,12 +397,21 @@ impl<'a> Reader<'a> {
                     Comparison::Below => !self.not_before(days, with.value),
                     Comparison::AtMost => !self.not_before(days, with.value + 1.0),
                 };
-                DualRail { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+                DualRail {
+                    yes: self.logic.all([domain.known, is]),
+                    no: self.logic.all([domain.known, !is]),
+                }
             }
             (Shape::Date { days, .. }, Test::Between(low, high)) => {
-                let (from, after) = (self.not_before(days, low.value), self.not_before(days, high.value + 1.0));
+                let (from, after) = (
+                    self.not_before(days, low.value),
+                    self.not_before(days, high.value + 1.0),
+                );
                 let is = self.logic.all([from, !after]);
-                DualRail { yes: self.logic.all([domain.known, is]), no: self.logic.all([domain.known, !is]) }
+                DualRail {
+                    yes: self.logic.all([domain.known, is]),
+                    no: self.logic.all([domain.known, !is]),
+                }
             }
             _ => self.unknown(),
         }
@@ -254,7 +419,9 @@ impl<'a> Reader<'a> {
 
     /// Where a date is this day of the calendar, or a later one.
     fn not_before(&self, days: &[(f64, Lit)], day: f64) -> Lit {
-        days.iter().find(|(it, _)| *it >= day).map_or(self.logic.never(), |(_, it)| *it)
+        days.iter()
+            .find(|(it, _)| *it >= day)
+            .map_or(self.logic.never(), |(_, it)| *it)
     }
 
     fn is_yes_no(&self, fact: FactSlot) -> bool {
@@ -269,19 +436,38 @@ impl<'a> Reader<'a> {
     fn unread(&mut self) -> DualRail {
         let catalogue = &self.rule_set.catalogue;
         let mut read = Vec::new();
-        for slot in [catalogue.medicines, catalogue.allergies].into_iter().flatten() {
+        for slot in [catalogue.medicines, catalogue.allergies]
+            .into_iter()
+            .flatten()
+        {
             let Some(domain) = self.domain(slot) else {
                 continue;
             };
             let unread: Vec<Lit> = match &domain.shape {
-                Shape::Medicines { kinds, unrecognised } => {
-                    let is_known = |it: &MedicineKind| it.names.first().and_then(|it| recognised(&self.rule_set.medicines, it)).is_some();
-                    let strange = kinds.iter().filter(|(it, _)| !is_known(it)).flat_map(|(_, it)| it);
+                Shape::Medicines {
+                    kinds,
+                    unrecognised,
+                } => {
+                    let is_known = |it: &MedicineKind| {
+                        it.names
+                            .first()
+                            .and_then(|it| recognised(&self.rule_set.medicines, it))
+                            .is_some()
+                    };
+                    let strange = kinds
+                        .iter()
+                        .filter(|(it, _)| !is_known(it))
+                        .flat_map(|(_, it)| it);
                     strange.chain(unrecognised).copied().collect()
                 }
                 Shape::Allergies(kinds) => {
-                    let is_known = |it: &AllergyKind| self.rule_set.allergens.names.contains_key(&it.to);
-                    kinds.iter().filter(|(it, _)| !is_known(it)).map(|(_, it)| *it).collect()
+                    let is_known =
+                        |it: &AllergyKind| self.rule_set.allergens.names.contains_key(&it.to);
+                    kinds
+                        .iter()
+                        .filter(|(it, _)| !is_known(it))
+                        .map(|(_, it)| *it)
+                        .collect()
                 }
                 _ => Vec::new(),
             };
@@ -291,21 +477,34 @@ impl<'a> Reader<'a> {
             let shut = self.logic.all(shut);
             read.push(self.logic.any([whole, shut]));
         }
-        DualRail { yes: self.logic.never(), no: self.logic.all(read) }
+        DualRail {
+            yes: self.logic.never(),
+            no: self.logic.all(read),
+        }
     }
 
     /// Where a choice of the plan is not among what the clinic offers, by its own file or by its local policy.
     fn not_offered(&mut self) -> DualRail {
         let rule_set = self.rule_set;
         let (mut outside, mut open) = (Vec::new(), Vec::new());
-        for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+        for question in rule_set
+            .catalogue
+            .questions
+            .iter()
+            .filter(|it| it.can_be_offered())
+        {
             let Some(domain) = self.domain(question.slot) else {
                 continue;
             };
             let chosen = self.something(&domain);
             let mut listed = self.logic.never();
             // A standing choice is open while its method is: another one would set it aside.
-            let standing = self.encoding.standing.get(&question.id).copied().unwrap_or(self.logic.never());
+            let standing = self
+                .encoding
+                .standing
+                .get(&question.id)
+                .copied()
+                .unwrap_or(self.logic.never());
             let settled = self.logic.any([!standing, self.applies(question.slot).yes]);
             if let Some((in_file, is_outside)) = self.encoding.offers.get(&question.id).copied() {
                 listed = in_file;
@@ -313,7 +512,11 @@ impl<'a> Reader<'a> {
                 outside.push(self.logic.all([beyond, settled]));
                 open.push(self.logic.all([beyond, !settled]));
             }
-            if let Some(kept) = rule_set.local.as_ref().and_then(|it| it.offers.get(&question.slot)) {
+            if let Some(kept) = rule_set
+                .local
+                .as_ref()
+                .and_then(|it| it.offers.get(&question.slot))
+            {
                 listed = self.logic.always();
                 let beyond = self.beyond(question, kept, &domain);
                 outside.push(self.logic.all([beyond, settled]));
@@ -327,13 +530,19 @@ impl<'a> Reader<'a> {
         }
         let yes = self.logic.any(outside);
         let open = self.logic.any(open);
-        DualRail { yes, no: self.logic.all([!yes, !open]) }
+        DualRail {
+            yes,
+            no: self.logic.all([!yes, !open]),
+        }
     }
 
     /// Where something is chosen: an empty list is within any offer.
     fn something(&mut self, domain: &Domain) -> Lit {
         match &domain.shape {
-            Shape::Choices(options) | Shape::Plan { agents: options, .. } => self.logic.any(options.iter().map(|(_, it)| *it)),
+            Shape::Choices(options)
+            | Shape::Plan {
+                agents: options, ..
+            } => self.logic.any(options.iter().map(|(_, it)| *it)),
             _ => domain.known,
         }
     }
@@ -344,16 +553,40 @@ impl<'a> Reader<'a> {
         let ways: Vec<Lit> = match (&domain.shape, kept) {
             (Shape::Choice(options) | Shape::Choices(options), Offered::Options(bits)) => {
                 let place = |id: &str| match &question.answer {
-                    Answer::OneOf(of) | Answer::SeveralOf(of) => of.iter().position(|it| it.id == id),
+                    Answer::OneOf(of) | Answer::SeveralOf(of) => {
+                        of.iter().position(|it| it.id == id)
+                    }
                     _ => Some(usize::from(id == "yes")),
                 };
                 let is_kept = |id: &str| place(id).is_some_and(|at| bits >> at & 1 == 1);
-                options.iter().filter(|(id, _)| !is_kept(id)).map(|(_, it)| *it).collect()
+                options
+                    .iter()
+                    .filter(|(id, _)| !is_kept(id))
+                    .map(|(_, it)| *it)
+                    .collect()
             }
-            (Shape::Plan { agents, solutions, .. }, Offered::Solutions(_)) => {
-                let other = |id: &str, cell: &Cell| !listed(rule_set, id).into_iter().any(|it| cell.is_point() && cell.contains(it));
-                let none = agents.iter().filter(|(id, _)| listed(rule_set, id).is_empty()).map(|(_, it)| *it);
-                none.chain(solutions.iter().filter(|(id, cell, _)| other(id, cell)).map(|(_, _, it)| *it)).collect()
+            (
+                Shape::Plan {
+                    agents, solutions, ..
+                },
+                Offered::Solutions(_),
+            ) => {
+                let other = |id: &str, cell: &Cell| {
+                    !listed(rule_set, id)
+                        .into_iter()
+                        .any(|it| cell.is_point() && cell.contains(it))
+                };
+                let none = agents
+                    .iter()
+                    .filter(|(id, _)| listed(rule_set, id).is_empty())
+                    .map(|(_, it)| *it);
+                none.chain(
+                    solutions
+                        .iter()
+                        .filter(|(id, cell, _)| other(id, cell))
+                        .map(|(_, _, it)| *it),
+                )
+                .collect()
             }
             _ => Vec::new(),
         };

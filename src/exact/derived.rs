@@ -29,7 +29,8 @@ impl Reader<'_> {
                 self.same(domain.known, needed);
             }
             Known::AtMost { perhaps, surely } => {
-                let (perhaps, surely) = (self.needs(derived, &perhaps), self.needs(derived, &surely));
+                let (perhaps, surely) =
+                    (self.needs(derived, &perhaps), self.needs(derived, &surely));
                 self.logic.implies(domain.known, perhaps);
                 self.logic.implies(surely, domain.known);
             }
@@ -41,15 +42,24 @@ impl Reader<'_> {
             Follows::Arithmetic => {}
             Follows::Born(role) => self.age_beside_date(derived, role, domain),
             Follows::Count(list) => {
-                let chosen: Vec<(Lit, i64)> = self.options_of(derived, list).into_iter().map(|(_, lit)| (lit, ONE)).collect();
+                let chosen: Vec<(Lit, i64)> = self
+                    .options_of(derived, list)
+                    .into_iter()
+                    .map(|(_, lit)| (lit, ONE))
+                    .collect();
                 self.sum_is(domain, &chosen);
             }
             Follows::Points(list) => {
-                let counts = derived.fact(list).map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
-                let weights = self.options_of(derived, list).into_iter().filter_map(|(id, lit)| {
-                    let counts = counts.iter().find(|option| option.id == id)?.counts?;
-                    Some((lit, hundredths(counts)))
-                });
+                let counts = derived
+                    .fact(list)
+                    .map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
+                let weights = self
+                    .options_of(derived, list)
+                    .into_iter()
+                    .filter_map(|(id, lit)| {
+                        let counts = counts.iter().find(|option| option.id == id)?.counts?;
+                        Some((lit, hundredths(counts)))
+                    });
                 let weights: Vec<(Lit, i64)> = weights.collect();
                 self.sum_is(domain, &weights);
             }
@@ -57,12 +67,19 @@ impl Reader<'_> {
                 let other = self.options_of(derived, other);
                 let mut missing = Vec::new();
                 for (id, lit) in self.options_of(derived, list) {
-                    let there = other.iter().find(|(of, _)| *of == id).map_or(self.logic.never(), |(_, lit)| *lit);
+                    let there = other
+                        .iter()
+                        .find(|(of, _)| *of == id)
+                        .map_or(self.logic.never(), |(_, lit)| *lit);
                     missing.push((self.logic.all([lit, !there]), ONE));
                 }
                 self.sum_is(domain, &missing);
             }
-            Follows::OfSides { sites, sides, lowest } => self.one_of_sides(derived, domain, sites, sides, lowest),
+            Follows::OfSides {
+                sites,
+                sides,
+                lowest,
+            } => self.one_of_sides(derived, domain, sites, sides, lowest),
         }
     }
 
@@ -70,7 +87,10 @@ impl Reader<'_> {
     fn needs(&mut self, derived: &Derived, needs: &Needs) -> Lit {
         match *needs {
             Needs::Every => {
-                let known: Vec<Lit> = derived.given().map(|(role, _)| self.role_known(derived, role.name)).collect();
+                let known: Vec<Lit> = derived
+                    .given()
+                    .map(|(role, _)| self.role_known(derived, role.name))
+                    .collect();
                 self.logic.all(known)
             }
             Needs::Role(role) => self.role_known(derived, role),
@@ -86,7 +106,11 @@ impl Reader<'_> {
             Needs::Not(part) => !self.needs(derived, part),
             Needs::Is(role, option) => self.chosen(derived, role, option),
             Needs::Some(role) => {
-                let options: Vec<Lit> = self.options_of(derived, role).into_iter().map(|(_, lit)| lit).collect();
+                let options: Vec<Lit> = self
+                    .options_of(derived, role)
+                    .into_iter()
+                    .map(|(_, lit)| lit)
+                    .collect();
                 self.logic.any(options)
             }
             Needs::Side(role, side) => self.side(derived, role, side),
@@ -104,7 +128,11 @@ impl Reader<'_> {
                 let known = self.role_known(derived, plan);
                 self.logic.all([known, !some])
             }
-            Needs::Allowed { plan, adrenaline, age } => self.allowed(derived, plan, adrenaline, age),
+            Needs::Allowed {
+                plan,
+                adrenaline,
+                age,
+            } => self.allowed(derived, plan, adrenaline, age),
             Needs::Recognised(list) => self.steroids(derived, list).0,
             Needs::NoSteroid(list) => {
                 let (readable, some) = self.steroids(derived, list);
@@ -114,16 +142,25 @@ impl Reader<'_> {
     }
 
     fn truth(&self, holds: bool) -> Lit {
-        if holds { self.logic.always() } else { self.logic.never() }
+        if holds {
+            self.logic.always()
+        } else {
+            self.logic.never()
+        }
     }
 
     /// Whether what a role is given is known; a number of a limit always is.
     fn role_known(&self, derived: &Derived, role: &str) -> Lit {
-        derived.fact(role).map_or(self.logic.always(), |slot| self.known(slot))
+        derived
+            .fact(role)
+            .map_or(self.logic.always(), |slot| self.known(slot))
     }
 
     fn shape_of(&self, derived: &Derived, role: &str) -> Option<Shape> {
-        derived.fact(role).and_then(|slot| self.domain(slot)).map(|domain| domain.shape.clone())
+        derived
+            .fact(role)
+            .and_then(|slot| self.domain(slot))
+            .map(|domain| domain.shape.clone())
     }
 
     fn options_of(&self, derived: &Derived, role: &str) -> Vec<(String, Lit)> {
@@ -135,14 +172,25 @@ impl Reader<'_> {
     }
 
     fn chosen(&self, derived: &Derived, role: &str, id: &str) -> Lit {
-        self.options_of(derived, role).into_iter().find(|(of, _)| of == id).map_or(self.logic.never(), |(_, lit)| lit)
+        self.options_of(derived, role)
+            .into_iter()
+            .find(|(of, _)| of == id)
+            .map_or(self.logic.never(), |(_, lit)| lit)
     }
 
     /// The cells of a role's number; a limit is a number known beforehand.
     fn cells_of(&self, derived: &Derived, role: &str) -> Vec<(Cell, Lit)> {
         match (derived.input(role), self.shape_of(derived, role)) {
             (Some(Input::Number(number)), _) => {
-                vec![(Cell { low: number, low_in: true, high: number, high_in: true }, self.logic.always())]
+                vec![(
+                    Cell {
+                        low: number,
+                        low_in: true,
+                        high: number,
+                        high_in: true,
+                    },
+                    self.logic.always(),
+                )]
             }
             (_, Some(Shape::Number { cells, .. })) => cells,
             _ => Vec::new(),
@@ -152,14 +200,27 @@ impl Reader<'_> {
     /// Where the number of a role is so. INVARIANT: it is cut where that changes.
     fn number_is(&mut self, derived: &Derived, role: &str, holds: impl Fn(f64) -> bool) -> Lit {
         let cells = self.cells_of(derived, role);
-        let so = cells.iter().filter(|(cell, _)| holds(some_number(cell))).map(|(_, lit)| *lit);
+        let so = cells
+            .iter()
+            .filter(|(cell, _)| holds(some_number(cell)))
+            .map(|(_, lit)| *lit);
         self.logic.any(so.collect::<Vec<_>>())
     }
 
     fn side(&mut self, derived: &Derived, role: &str, side: Side) -> Lit {
-        let options = derived.fact(role).map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
-        let lies_there = |id: &str| options.iter().any(|option| option.id == id && option.side == Some(side));
-        let there = self.options_of(derived, role).into_iter().filter(|(id, _)| lies_there(id)).map(|(_, lit)| lit);
+        let options = derived
+            .fact(role)
+            .map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
+        let lies_there = |id: &str| {
+            options
+                .iter()
+                .any(|option| option.id == id && option.side == Some(side))
+        };
+        let there = self
+            .options_of(derived, role)
+            .into_iter()
+            .filter(|(id, _)| lies_there(id))
+            .map(|(_, lit)| lit);
         self.logic.any(there.collect::<Vec<_>>())
     }
 
@@ -167,9 +228,17 @@ impl Reader<'_> {
     fn agents(&mut self, derived: &Derived, plan: &str, agents: Agents) -> Lit {
         let counts = |id: &str| match agents {
             Agents::Every => true,
-            Agents::LimitedPerSite => self.rule_set.agents.iter().any(|agent| agent.id == id && agent.per_site.is_some()),
+            Agents::LimitedPerSite => self
+                .rule_set
+                .agents
+                .iter()
+                .any(|agent| agent.id == id && agent.per_site.is_some()),
         };
-        let there = self.options_of(derived, plan).into_iter().filter(|(id, _)| counts(id)).map(|(_, lit)| lit);
+        let there = self
+            .options_of(derived, plan)
+            .into_iter()
+            .filter(|(id, _)| counts(id))
+            .map(|(_, lit)| lit);
         let there: Vec<Lit> = there.collect();
         self.logic.any(there)
     }
@@ -177,7 +246,9 @@ impl Reader<'_> {
     /// Whether a plan is known, with these amounts if any of these agents is in it.
     fn told(&mut self, derived: &Derived, plan: &str, amounts: Amounts, agents: Agents) -> Lit {
         let (strengths, volumes) = match self.shape_of(derived, plan) {
-            Some(Shape::Plan { strengths, volumes, .. }) => (strengths, volumes),
+            Some(Shape::Plan {
+                strengths, volumes, ..
+            }) => (strengths, volumes),
             _ => (self.logic.never(), self.logic.never()),
         };
         let some = self.agents(derived, plan, agents);
@@ -192,16 +263,31 @@ impl Reader<'_> {
 
     /// For each agent of a plan: it is not there, or the register has a limit for it at that age, for this choice of
     /// adrenaline or for any.
-    fn allowed(&mut self, derived: &Derived, plan: &str, adrenaline: Option<&str>, age: &str) -> Lit {
+    fn allowed(
+        &mut self,
+        derived: &Derived,
+        plan: &str,
+        adrenaline: Option<&str>,
+        age: &str,
+    ) -> Lit {
         let ages = self.cells_of(derived, age);
-        let with = [(false, "no"), (true, "yes")]
-            .map(|(with, option)| (with, adrenaline.map_or(self.logic.always(), |role| self.chosen(derived, role, option))));
+        let with = [(false, "no"), (true, "yes")].map(|(with, option)| {
+            (
+                with,
+                adrenaline.map_or(self.logic.always(), |role| {
+                    self.chosen(derived, role, option)
+                }),
+            )
+        });
         let mut allowed = Vec::new();
         for agent in &self.rule_set.agents {
             let mut ways = vec![!self.chosen(derived, plan, &agent.id)];
             for (cell, age) in &ages {
                 let years = some_number(cell);
-                for (_, choice) in with.into_iter().filter(|(with, _)| agent.limit(*with, years).is_some()) {
+                for (_, choice) in with
+                    .into_iter()
+                    .filter(|(with, _)| agent.limit(*with, years).is_some())
+                {
                     ways.push(self.logic.all([*age, choice]));
                 }
             }
@@ -213,13 +299,17 @@ impl Reader<'_> {
     /// A date that is also tested for its age in months or days leaves only some ages in years.
     fn age_beside_date(&mut self, age: &Derived, born: &str, domain: &Domain) {
         let born = self.shape_of(age, born);
-        let (Some(Shape::Date { older, .. }), Shape::Number { cells, .. }) = (born, &domain.shape) else {
+        let (Some(Shape::Date { older, .. }), Shape::Number { cells, .. }) = (born, &domain.shape)
+        else {
             return;
         };
         for (span, older) in &older {
             let (least, most) = match span.months() {
                 Some(months) => (f64::from(months / 12), f64::from(months / 12)),
-                None => ((span.fewest_days() / 366.0).floor(), (span.fewest_days() / 365.0).floor()),
+                None => (
+                    (span.fewest_days() / 366.0).floor(),
+                    (span.fewest_days() / 365.0).floor(),
+                ),
             };
             for (cell, is) in cells {
                 if cell.last_whole() < least {
@@ -239,11 +329,23 @@ impl Reader<'_> {
 
     /// The number is that of an operated side, and no operated side has one beyond it: what several computed numbers have
     /// to do with each other is hard to see for a search that looks at each by itself.
-    fn one_of_sides(&mut self, derived: &Derived, domain: &Domain, sites: &str, sides: [(Side, &str); 2], lowest: bool) {
+    fn one_of_sides(
+        &mut self,
+        derived: &Derived,
+        domain: &Domain,
+        sites: &str,
+        sides: [(Side, &str); 2],
+        lowest: bool,
+    ) {
         let Shape::Number { cells, .. } = &domain.shape else {
             return;
         };
-        let sides = sides.map(|(side, role)| (self.side(derived, sites, side), self.cells_of(derived, role)));
+        let sides = sides.map(|(side, role)| {
+            (
+                self.side(derived, sites, side),
+                self.cells_of(derived, role),
+            )
+        });
         for (cell, is) in cells {
             let mut same = Vec::new();
             for (operated, own) in &sides {
@@ -251,26 +353,43 @@ impl Reader<'_> {
                     if !cell.both(other).is_empty() {
                         same.push(self.logic.all([*operated, *lit]));
                     }
-                    let beyond = if lowest { other.lies_below(cell) } else { cell.lies_below(other) };
+                    let beyond = if lowest {
+                        other.lies_below(cell)
+                    } else {
+                        cell.lies_below(other)
+                    };
                     if beyond {
                         self.logic.require([!domain.known, !*is, !*operated, !*lit]);
                     }
                 }
             }
-            self.logic.require([!domain.known, !*is].into_iter().chain(same));
+            self.logic
+                .require([!domain.known, !*is].into_iter().chain(same));
         }
     }
 
     /// Where every medicine is recognised, and where one of them is a steroid that acts on the whole body.
     fn steroids(&mut self, derived: &Derived, list: &str) -> (Lit, Lit) {
-        let Some(Shape::Medicines { kinds, unrecognised }) = self.shape_of(derived, list) else {
+        let Some(Shape::Medicines {
+            kinds,
+            unrecognised,
+        }) = self.shape_of(derived, list)
+        else {
             return (self.logic.never(), self.logic.never());
         };
         let first = |counts: &Vec<Lit>| counts.first().copied();
-        let steroids = kinds.iter().filter(|(kind, _)| kind.steroid).filter_map(|(_, counts)| first(counts));
-        let strangers =
-            kinds.iter().filter(|(kind, _)| kind.known_to.get(self.view) != Some(&true)).filter_map(|(_, counts)| first(counts));
-        let (steroids, strangers): (Vec<Lit>, Vec<Lit>) = (steroids.collect(), strangers.chain(first(&unrecognised)).collect());
+        let steroids = kinds
+            .iter()
+            .filter(|(kind, _)| kind.steroid)
+            .filter_map(|(_, counts)| first(counts));
+        let strangers = kinds
+            .iter()
+            .filter(|(kind, _)| kind.known_to.get(self.view) != Some(&true))
+            .filter_map(|(_, counts)| first(counts));
+        let (steroids, strangers): (Vec<Lit>, Vec<Lit>) = (
+            steroids.collect(),
+            strangers.chain(first(&unrecognised)).collect(),
+        );
         let clear = !self.logic.any(strangers);
         let known = self.role_known(derived, list);
         (self.logic.all([known, clear]), self.logic.any(steroids))
@@ -279,7 +398,10 @@ impl Reader<'_> {
     /// The number is zero there.
     fn zero_where(&mut self, domain: &Domain, there: Lit) {
         if let Shape::Number { cells, .. } = &domain.shape {
-            let zero = cells.iter().find(|(it, _)| it.contains(0.0)).map(|(_, it)| *it);
+            let zero = cells
+                .iter()
+                .find(|(it, _)| it.contains(0.0))
+                .map(|(_, it)| *it);
             self.logic.require([!there].into_iter().chain(zero));
         }
     }
@@ -291,8 +413,15 @@ impl Reader<'_> {
         };
         let sums = self.logic.sums(parts);
         for (cell, lit) in cells {
-            #[expect(clippy::cast_precision_loss, reason = "points of a checklist are far below 2^52")]
-            let inside: Vec<Lit> = sums.iter().filter(|(sum, _)| cell.contains(*sum as f64 / 100.0)).map(|(_, it)| *it).collect();
+            #[expect(
+                clippy::cast_precision_loss,
+                reason = "points of a checklist are far below 2^52"
+            )]
+            let inside: Vec<Lit> = sums
+                .iter()
+                .filter(|(sum, _)| cell.contains(*sum as f64 / 100.0))
+                .map(|(_, it)| *it)
+                .collect();
             let any = self.logic.any(inside);
             self.logic.implies(*lit, any);
         }
@@ -302,7 +431,10 @@ impl Reader<'_> {
 /// Counts in hundredths, so that sums of points stay exact.
 const ONE: i64 = 100;
 
-#[expect(clippy::cast_possible_truncation, reason = "points of a checklist are small")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "points of a checklist are small"
+)]
 fn hundredths(points: f64) -> i64 {
     (points * 100.0).round() as i64
 }

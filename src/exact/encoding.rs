@@ -21,7 +21,9 @@ use crate::formulas::formula::{CutAt, Follows};
 use crate::formulas::given::Side;
 use crate::quantity::span::Span;
 use crate::quantity::when::YEARS;
-use crate::rule_set::{Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Table, Test};
+use crate::rule_set::{
+    Answer, Catalogue, Condition, FactKind, Input, Question, RuleSet, Table, Test,
+};
 use crate::truth::{FactSlot, Slot};
 
 /// One rule set's view of the space.
@@ -52,11 +54,21 @@ impl Encoding {
     ///
     /// # Errors
     /// The first fact that has too many cells.
-    pub fn new(logic: &mut Tseitin, rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Result<Self, TooLarge> {
+    pub fn new(
+        logic: &mut Tseitin,
+        rule_sets: &[&RuleSet],
+        further: &[&Condition],
+        on: NaiveDate,
+    ) -> Result<Self, TooLarge> {
         mean_alike(rule_sets)?;
         let tests = Tests::of(rule_sets, further, on);
-        let mut encoding =
-            Self { domains: BTreeMap::new(), views: Vec::new(), offers: BTreeMap::new(), standing: BTreeMap::new(), procedure: None };
+        let mut encoding = Self {
+            domains: BTreeMap::new(),
+            views: Vec::new(),
+            offers: BTreeMap::new(),
+            standing: BTreeMap::new(),
+            procedure: None,
+        };
         for (at, rule_set) in rule_sets.iter().enumerate() {
             let catalogue = &rule_set.catalogue;
             let mut names = Table::default();
@@ -73,12 +85,24 @@ impl Encoding {
             }
             let offered = |id: &str| asking(rule_sets, id).all(|it| it.can_be_offered());
             for question in catalogue.questions.iter().filter(|it| offered(&it.id)) {
-                encoding.offers.entry(question.id.clone()).or_insert_with(|| (logic.free(), logic.free()));
+                encoding
+                    .offers
+                    .entry(question.id.clone())
+                    .or_insert_with(|| (logic.free(), logic.free()));
             }
-            for question in catalogue.questions.iter().filter(|it| it.standing && it.ask_when.is_some()) {
-                encoding.standing.entry(question.id.clone()).or_insert_with(|| logic.free());
+            for question in catalogue
+                .questions
+                .iter()
+                .filter(|it| it.standing && it.ask_when.is_some())
+            {
+                encoding
+                    .standing
+                    .entry(question.id.clone())
+                    .or_insert_with(|| logic.free());
             }
-            encoding.procedure = encoding.procedure.or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
+            encoding.procedure = encoding
+                .procedure
+                .or_else(|| catalogue.procedure_on.map(|it| catalogue.id(it).to_owned()));
             encoding.views.push(View { names });
         }
         Ok(encoding)
@@ -100,12 +124,20 @@ impl Encoding {
             Shape::Choice(parts) | Shape::Choices(parts) => parts.len(),
             Shape::Number { cells, .. } => cells.len(),
             Shape::Date { older, .. } => older.len(),
-            Shape::Medicines { kinds, unrecognised } => kinds.iter().map(|(_, it)| it.len()).sum::<usize>() + unrecognised.len(),
+            Shape::Medicines {
+                kinds,
+                unrecognised,
+            } => kinds.iter().map(|(_, it)| it.len()).sum::<usize>() + unrecognised.len(),
             Shape::Allergies(kinds) => kinds.len(),
             Shape::Plan { agents, .. } => agents.len(),
             Shape::Text => 0,
         };
-        let of = |it: &Self| it.domains.iter().map(|(name, it)| (name.clone(), parts(it))).collect::<Vec<_>>();
+        let of = |it: &Self| {
+            it.domains
+                .iter()
+                .map(|(name, it)| (name.clone(), parts(it)))
+                .collect::<Vec<_>>()
+        };
         of(self) == of(other)
     }
 
@@ -124,30 +156,64 @@ impl Encoding {
             };
             match (&domain.shape, &better.shape) {
                 (Shape::Choice(a), Shape::Choice(b)) | (Shape::Choices(a), Shape::Choices(b)) => {
-                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    a.iter()
+                        .zip(b)
+                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (Shape::Number { cells: a, .. }, Shape::Number { cells: b, .. }) => {
-                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    a.iter()
+                        .zip(b)
+                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (Shape::Date { older: a, days: d }, Shape::Date { older: b, days: e }) => {
                     let dated = logic.all([domain.known, on]);
-                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, dated, *one, *other));
-                    d.iter().zip(e).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
-                }
-                (Shape::Medicines { kinds: a, unrecognised: u }, Shape::Medicines { kinds: b, unrecognised: v }) => {
-                    let one = a.iter().flat_map(|(_, it)| it).chain(u);
-                    let other = b.iter().flat_map(|(_, it)| it).chain(v);
-                    one.zip(other).for_each(|(one, other)| same(logic, domain.known, *one, *other));
-                }
-                (Shape::Allergies(a), Shape::Allergies(b)) => {
-                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    a.iter()
+                        .zip(b)
+                        .for_each(|((_, one), (_, other))| same(logic, dated, *one, *other));
+                    d.iter()
+                        .zip(e)
+                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
                 }
                 (
-                    Shape::Plan { agents: a, strengths: strong, volumes: full, solutions: s },
-                    Shape::Plan { agents: b, strengths: stronger, volumes: fuller, solutions: t },
+                    Shape::Medicines {
+                        kinds: a,
+                        unrecognised: u,
+                    },
+                    Shape::Medicines {
+                        kinds: b,
+                        unrecognised: v,
+                    },
                 ) => {
-                    a.iter().zip(b).for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
-                    s.iter().zip(t).for_each(|((_, _, one), (_, _, other))| same(logic, *strong, *one, *other));
+                    let one = a.iter().flat_map(|(_, it)| it).chain(u);
+                    let other = b.iter().flat_map(|(_, it)| it).chain(v);
+                    one.zip(other)
+                        .for_each(|(one, other)| same(logic, domain.known, *one, *other));
+                }
+                (Shape::Allergies(a), Shape::Allergies(b)) => {
+                    a.iter()
+                        .zip(b)
+                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                }
+                (
+                    Shape::Plan {
+                        agents: a,
+                        strengths: strong,
+                        volumes: full,
+                        solutions: s,
+                    },
+                    Shape::Plan {
+                        agents: b,
+                        strengths: stronger,
+                        volumes: fuller,
+                        solutions: t,
+                    },
+                ) => {
+                    a.iter()
+                        .zip(b)
+                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    s.iter().zip(t).for_each(|((_, _, one), (_, _, other))| {
+                        same(logic, *strong, *one, *other)
+                    });
                     logic.implies(*strong, *stronger);
                     logic.implies(*full, *fuller);
                 }
@@ -172,10 +238,16 @@ impl Encoding {
 
     /// Where a computed number that is not whole comes out at just one value.
     pub fn exact_results(&self) -> impl Iterator<Item = Lit> + '_ {
-        let derived = self.domains.iter().filter(|(name, _)| name.starts_with("derived."));
+        let derived = self
+            .domains
+            .iter()
+            .filter(|(name, _)| name.starts_with("derived."));
         derived
             .flat_map(|(_, it)| match &it.shape {
-                Shape::Number { cells, whole: false } => cells.as_slice(),
+                Shape::Number {
+                    cells,
+                    whole: false,
+                } => cells.as_slice(),
                 _ => &[],
             })
             .filter(|(cell, _)| cell.is_point())
@@ -184,7 +256,10 @@ impl Encoding {
 
     /// Whether the day of surgery is known.
     pub fn procedure_known(&self, logic: &Tseitin) -> Lit {
-        self.procedure.as_ref().and_then(|it| self.domains.get(it)).map_or(logic.never(), |it| it.known)
+        self.procedure
+            .as_ref()
+            .and_then(|it| self.domains.get(it))
+            .map_or(logic.never(), |it| it.known)
     }
 }
 
@@ -193,11 +268,18 @@ fn own_name(rule_sets: &[&RuleSet], at: usize, id: &str) -> String {
     let Some(own) = rule_sets.get(at) else {
         return id.to_owned();
     };
-    let same = rule_sets.iter().take(at).position(|it| defines_alike(it, own, id));
+    let same = rule_sets
+        .iter()
+        .take(at)
+        .position(|it| defines_alike(it, own, id));
     match same {
         Some(0) => id.to_owned(),
         Some(first) => format!("{id}@{first}"),
-        None if rule_sets.iter().take(at).any(|it| it.catalogue.slot(id).is_some()) => {
+        None if rule_sets
+            .iter()
+            .take(at)
+            .any(|it| it.catalogue.slot(id).is_some()) =>
+        {
             format!("{id}@{at}")
         }
         None => id.to_owned(),
@@ -206,7 +288,11 @@ fn own_name(rule_sets: &[&RuleSet], at: usize, id: &str) -> String {
 
 /// Whether two rule sets compute a derived fact from the same things in the same way.
 fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
-    let find = |it: &'_ RuleSet| it.catalogue.slot(id).and_then(|slot| it.catalogue.derived_of(slot).cloned());
+    let find = |it: &'_ RuleSet| {
+        it.catalogue
+            .slot(id)
+            .and_then(|slot| it.catalogue.derived_of(slot).cloned())
+    };
     let (Some(a), Some(b)) = (find(one), find(other)) else {
         return false;
     };
@@ -216,30 +302,69 @@ fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
             (Input::Number(a), Input::Number(b)) => a.total_cmp(b).is_eq(),
             (Input::Fact(a), Input::Fact(b)) => {
                 let (a, b) = (one.catalogue.id(*a), other.catalogue.id(*b));
-                a == b && (one.catalogue.slot(a).and_then(|it| one.catalogue.derived_of(it)).is_none() || defines_alike(one, other, a))
+                a == b
+                    && (one
+                        .catalogue
+                        .slot(a)
+                        .and_then(|it| one.catalogue.derived_of(it))
+                        .is_none()
+                        || defines_alike(one, other, a))
             }
             _ => false,
         });
-    alike && a.given().zip(b.given()).all(|((role, of_one), (_, of_other))| registered_alike(one, other, role.kind, (of_one, of_other)))
+    alike
+        && a.given()
+            .zip(b.given())
+            .all(|((role, of_one), (_, of_other))| {
+                registered_alike(one, other, role.kind, (of_one, of_other))
+            })
 }
 
 /// Whether two rule sets say the same of what stands behind a role, beside the fact itself.
-fn registered_alike(one: &RuleSet, other: &RuleSet, kind: RoleKind, inputs: (Input, Input)) -> bool {
+fn registered_alike(
+    one: &RuleSet,
+    other: &RuleSet,
+    kind: RoleKind,
+    inputs: (Input, Input),
+) -> bool {
     let factors = |rule_set: &RuleSet| -> Vec<(String, Option<f64>, Option<f64>)> {
-        let steroids = rule_set.medicines.medicines.iter().filter(|medicine| medicine.as_prednisolone.is_some());
-        steroids.map(|it| (it.name.clone(), it.as_prednisolone, it.adrenal_as_prednisolone)).collect()
+        let steroids = rule_set
+            .medicines
+            .medicines
+            .iter()
+            .filter(|medicine| medicine.as_prednisolone.is_some());
+        steroids
+            .map(|it| {
+                (
+                    it.name.clone(),
+                    it.as_prednisolone,
+                    it.adrenal_as_prednisolone,
+                )
+            })
+            .collect()
     };
     let options = |rule_set: &RuleSet, input: Input| -> Vec<(String, Option<f64>, Option<Side>)> {
-        let options = input.fact().map_or(&[][..], |slot| rule_set.catalogue.options(slot));
-        options.iter().map(|option| (option.id.clone(), option.counts, option.side)).collect()
+        let options = input
+            .fact()
+            .map_or(&[][..], |slot| rule_set.catalogue.options(slot));
+        options
+            .iter()
+            .map(|option| (option.id.clone(), option.counts, option.side))
+            .collect()
     };
     match kind {
         RoleKind::Plan { limits, .. } => !limits || one.agents == other.agents,
         RoleKind::Medicines { .. } => factors(one) == factors(other),
-        RoleKind::Sites { .. } | RoleKind::List | RoleKind::ListLike(_) | RoleKind::Counted | RoleKind::CountedChoice => {
-            options(one, inputs.0) == options(other, inputs.1)
-        }
-        RoleKind::Number(..) | RoleKind::Limit(_) | RoleKind::Date(_) | RoleKind::Sex | RoleKind::YesNo => true,
+        RoleKind::Sites { .. }
+        | RoleKind::List
+        | RoleKind::ListLike(_)
+        | RoleKind::Counted
+        | RoleKind::CountedChoice => options(one, inputs.0) == options(other, inputs.1),
+        RoleKind::Number(..)
+        | RoleKind::Limit(_)
+        | RoleKind::Date(_)
+        | RoleKind::Sex
+        | RoleKind::YesNo => true,
     }
 }
 
@@ -256,11 +381,18 @@ struct Tests {
 impl Tests {
     fn of(rule_sets: &[&RuleSet], further: &[&Condition], on: NaiveDate) -> Self {
         let oldest = f64::from(on.year() - YEARS.start());
-        let mut tests = Self { most_taken: 1, oldest, ..Self::default() };
+        let mut tests = Self {
+            most_taken: 1,
+            oldest,
+            ..Self::default()
+        };
         for rule_set in rule_sets {
             let catalogue = &rule_set.catalogue;
             let of_rules = rule_set.rules.iter().map(|it| &it.when);
-            let of_questions = catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
+            let of_questions = catalogue
+                .questions
+                .iter()
+                .filter_map(|it| it.ask_when.as_ref());
             for condition in of_rules.chain(of_questions).chain(further.iter().copied()) {
                 condition.visit(&mut |it| tests.note(catalogue, it));
             }
@@ -273,12 +405,23 @@ impl Tests {
 
     fn note(&mut self, catalogue: &Catalogue, condition: &Condition) {
         match condition {
-            Condition::Taking { at_least, .. } => self.most_taken = self.most_taken.max(usize::from(*at_least)),
-            Condition::Fact { fact, test: Test::OlderThan(limit) | Test::Within(limit) } => {
-                self.spans.entry(catalogue.id(*fact).to_owned()).or_default().push(limit.span);
+            Condition::Taking { at_least, .. } => {
+                self.most_taken = self.most_taken.max(usize::from(*at_least))
+            }
+            Condition::Fact {
+                fact,
+                test: Test::OlderThan(limit) | Test::Within(limit),
+            } => {
+                self.spans
+                    .entry(catalogue.id(*fact).to_owned())
+                    .or_default()
+                    .push(limit.span);
             }
             Condition::Fact { fact, test } => {
-                self.cuts.entry(catalogue.id(*fact).to_owned()).or_default().extend(cuts_of(test));
+                self.cuts
+                    .entry(catalogue.id(*fact).to_owned())
+                    .or_default()
+                    .extend(cuts_of(test));
             }
             _ => {}
         }
@@ -298,11 +441,19 @@ impl Tests {
                 },
                 CutAt::RegisterAges => {
                     let rows = rule_set.agents.iter().flat_map(|agent| &agent.limits);
-                    rows.flat_map(|row| [row.from_age, row.below_age]).flatten().collect()
+                    rows.flat_map(|row| [row.from_age, row.below_age])
+                        .flatten()
+                        .collect()
                 }
             };
-            let cuts = at.into_iter().map(|at| Cut { at, value_below: cut.value_below });
-            self.cuts.entry(rule_set.catalogue.id(slot).to_owned()).or_default().extend(cuts);
+            let cuts = at.into_iter().map(|at| Cut {
+                at,
+                value_below: cut.value_below,
+            });
+            self.cuts
+                .entry(rule_set.catalogue.id(slot).to_owned())
+                .or_default()
+                .extend(cuts);
         }
     }
 }
@@ -318,7 +469,10 @@ fn domain(
 ) -> Result<Domain, TooLarge> {
     let known = logic.free();
     let Some(rule_set) = rule_sets.get(at) else {
-        return Ok(Domain { known, shape: Shape::Text });
+        return Ok(Domain {
+            known,
+            shape: Shape::Text,
+        });
     };
     let catalogue = &rule_set.catalogue;
     let id = catalogue.id(slot);
@@ -326,18 +480,27 @@ fn domain(
     let cut = |logic: &mut Tseitin, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
         let cells = cells(cuts.clone(), ends, whole);
         if cells.len() > MOST_CELLS {
-            return Err(TooLarge { fact: id.to_owned(), of: format!("{} numbers", cells.len()) });
+            return Err(TooLarge {
+                fact: id.to_owned(),
+                of: format!("{} numbers", cells.len()),
+            });
         }
         let lits = logic.several(cells.len());
         one_of(logic, known, &lits);
-        Ok(Shape::Number { cells: cells.into_iter().zip(lits).collect(), whole })
+        Ok(Shape::Number {
+            cells: cells.into_iter().zip(lits).collect(),
+            whole,
+        })
     };
     let shape = match (catalogue.fact(slot).kind, catalogue.question_of(slot)) {
         (FactKind::TakenOn(_), _) => dates(logic, known, id, tests),
         (_, Some(question)) => match &question.answer {
             Answer::YesNo => {
                 let is_yes = logic.free();
-                Shape::Choice(vec![("no".to_owned(), logic.all([known, !is_yes])), ("yes".to_owned(), logic.all([known, is_yes]))])
+                Shape::Choice(vec![
+                    ("no".to_owned(), logic.all([known, !is_yes])),
+                    ("yes".to_owned(), logic.all([known, is_yes])),
+                ])
             }
             Answer::OneOf(_) => {
                 let ids = option_ids(rule_sets, id);
@@ -352,20 +515,27 @@ fn domain(
                 Shape::Choices(ids.into_iter().zip(lits).collect())
             }
             Answer::Number { .. } => {
-                let whole = asking(rule_sets, id).any(|it| matches!(it.answer, Answer::Number { whole: true }));
+                let whole = asking(rule_sets, id)
+                    .any(|it| matches!(it.answer, Answer::Number { whole: true }));
                 cut(logic, plausible(rule_sets, id), whole)?
             }
             Answer::Quantity { .. } => cut(logic, plausible(rule_sets, id), false)?,
             Answer::Date => dates(logic, known, id, tests),
             Answer::Text => Shape::Text,
-            Answer::Medicines => lists::medicines(logic, known, rule_sets, further, tests.most_taken, id)?,
+            Answer::Medicines => {
+                lists::medicines(logic, known, rule_sets, further, tests.most_taken, id)?
+            }
             Answer::Allergies => lists::allergies(logic, known, rule_sets, further, id)?,
             Answer::Anaesthetic => lists::plan(logic, known, rule_sets),
         },
         _ => match catalogue.derived_of(slot) {
             Some(derived) => {
                 let (least, most) = derived.formula.ends;
-                let most = if let Follows::Born(_) = derived.formula.follows { tests.oldest } else { most };
+                let most = if let Follows::Born(_) = derived.formula.follows {
+                    tests.oldest
+                } else {
+                    most
+                };
                 cut(logic, (least, most), derived.formula.whole)?
             }
             None => Shape::Text,
@@ -376,19 +546,32 @@ fn domain(
 
 /// The questions of a name, of all rule sets that ask it.
 fn asking<'a>(rule_sets: &[&'a RuleSet], id: &str) -> impl Iterator<Item = &'a Question> {
-    rule_sets.iter().filter_map(|it| it.catalogue.question(id)).collect::<Vec<_>>().into_iter()
+    rule_sets
+        .iter()
+        .filter_map(|it| it.catalogue.question(id))
+        .collect::<Vec<_>>()
+        .into_iter()
 }
 
 /// Each question of one name must ask for one kind of answer, in one unit, or nobody could be compared by it.
 fn mean_alike(rule_sets: &[&RuleSet]) -> Result<(), TooLarge> {
     let unlike = |one: &Answer, other: &Answer| match (one, other) {
-        (Answer::Quantity { unit: a, .. }, Answer::Quantity { unit: b, .. }) if a != b => Some("another unit"),
-        _ if std::mem::discriminant(one) != std::mem::discriminant(other) => Some("another kind of answer"),
+        (Answer::Quantity { unit: a, .. }, Answer::Quantity { unit: b, .. }) if a != b => {
+            Some("another unit")
+        }
+        _ if std::mem::discriminant(one) != std::mem::discriminant(other) => {
+            Some("another kind of answer")
+        }
         _ => None,
     };
     for question in rule_sets.iter().flat_map(|it| &it.catalogue.questions) {
-        if let Some(of) = asking(rule_sets, &question.id).find_map(|it| unlike(&question.answer, &it.answer)) {
-            return Err(TooLarge { fact: question.id.clone(), of: of.to_owned() });
+        if let Some(of) =
+            asking(rule_sets, &question.id).find_map(|it| unlike(&question.answer, &it.answer))
+        {
+            return Err(TooLarge {
+                fact: question.id.clone(),
+                of: of.to_owned(),
+            });
         }
     }
     Ok(())
@@ -398,7 +581,9 @@ fn mean_alike(rule_sets: &[&RuleSet]) -> Result<(), TooLarge> {
 fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
     let options = |it: &Question| -> Vec<String> {
         match &it.answer {
-            Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().map(|it| it.id.clone()).collect(),
+            Answer::OneOf(options) | Answer::SeveralOf(options) => {
+                options.iter().map(|it| it.id.clone()).collect()
+            }
             _ => Vec::new(),
         }
     };
@@ -406,13 +591,19 @@ fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
     let Some(first) = each.next() else {
         return Vec::new();
     };
-    each.fold(first, |found, other| found.into_iter().filter(|it| other.contains(it)).collect())
+    each.fold(first, |found, other| {
+        found.into_iter().filter(|it| other.contains(it)).collect()
+    })
 }
 
 /// What every rule set that asks for a number finds plausible.
 fn plausible(rule_sets: &[&RuleSet], id: &str) -> (f64, f64) {
-    let ranges = rule_sets.iter().filter_map(|it| it.catalogue.question(id)?.plausible);
-    ranges.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), it| (low.max(it.0), high.min(it.1)))
+    let ranges = rule_sets
+        .iter()
+        .filter_map(|it| it.catalogue.question(id)?.plausible);
+    ranges.fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), it| {
+        (low.max(it.0), high.min(it.1))
+    })
 }
 
 fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
@@ -421,12 +612,17 @@ fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
     spans.dedup();
     let older: Vec<(Span, Lit)> = spans.into_iter().map(|it| (it, logic.free())).collect();
     for (short, than_short) in &older {
-        for (_, than_long) in older.iter().filter(|(long, _)| long != short && surely_within(*short, *long)) {
+        for (_, than_long) in older
+            .iter()
+            .filter(|(long, _)| long != short && surely_within(*short, *long))
+        {
             logic.implies(*than_long, *than_short);
         }
     }
     let cuts = tests.cuts.get(id).into_iter().flatten();
-    let mut days: Vec<f64> = cuts.map(|it| if it.value_below { it.at + 1.0 } else { it.at }).collect();
+    let mut days: Vec<f64> = cuts
+        .map(|it| if it.value_below { it.at + 1.0 } else { it.at })
+        .collect();
     days.sort_by(f64::total_cmp);
     days.dedup();
     let lits = logic.several(days.len());
@@ -436,18 +632,30 @@ fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
             logic.implies(*later, *earlier);
         }
     }
-    Shape::Date { older, days: days.into_iter().zip(lits).collect() }
+    Shape::Date {
+        older,
+        days: days.into_iter().zip(lits).collect(),
+    }
 }
 
 /// Whether a span is never longer than another, wherever in the calendar they lie. Three months may be 89 days or 92.
 fn surely_within(short: Span, long: Span) -> bool {
     const MEAN_MONTH: f64 = 30.436_875;
     const MOST_OFF: f64 = 3.0;
-    match (short.minutes(), long.minutes(), short.months(), long.months()) {
+    match (
+        short.minutes(),
+        long.minutes(),
+        short.months(),
+        long.months(),
+    ) {
         (Some(short), Some(long), ..) => short <= long,
         (_, _, Some(short), Some(long)) => short <= long,
-        (_, Some(_), Some(months), _) => (f64::from(months) * MEAN_MONTH).ceil() + MOST_OFF <= long.fewest_days(),
-        (Some(_), _, _, Some(months)) => short.fewest_days() <= (f64::from(months) * MEAN_MONTH).floor() - MOST_OFF,
+        (_, Some(_), Some(months), _) => {
+            (f64::from(months) * MEAN_MONTH).ceil() + MOST_OFF <= long.fewest_days()
+        }
+        (Some(_), _, _, Some(months)) => {
+            short.fewest_days() <= (f64::from(months) * MEAN_MONTH).floor() - MOST_OFF
+        }
         _ => false,
     }
 }

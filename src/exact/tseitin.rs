@@ -24,7 +24,10 @@ pub struct DualRail {
 impl DualRail {
     /// Turned round: Kleene's not.
     pub fn turned(self) -> Self {
-        Self { yes: self.no, no: self.yes }
+        Self {
+            yes: self.no,
+            no: self.yes,
+        }
     }
 }
 
@@ -37,7 +40,9 @@ pub struct Tseitin {
 
 impl std::fmt::Debug for Tseitin {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Tseitin").field("gates", &self.gates.len()).finish_non_exhaustive()
+        f.debug_struct("Tseitin")
+            .field("gates", &self.gates.len())
+            .finish_non_exhaustive()
     }
 }
 
@@ -46,7 +51,11 @@ impl Default for Tseitin {
         let mut solver = BasicSolver::default();
         let always = Lit::new(solver.new_var_default(), true);
         solver.add_clause_reuse(&mut vec![always]);
-        Self { solver, always, gates: HashMap::new() }
+        Self {
+            solver,
+            always,
+            gates: HashMap::new(),
+        }
     }
 }
 
@@ -87,7 +96,9 @@ impl Tseitin {
         let mut parts: Vec<Lit> = parts.into_iter().filter(|it| *it != self.always).collect();
         parts.sort_unstable();
         parts.dedup();
-        let contrary = parts.iter().any(|it| *it == !self.always || parts.binary_search(&!*it).is_ok());
+        let contrary = parts
+            .iter()
+            .any(|it| *it == !self.always || parts.binary_search(&!*it).is_ok());
         match parts.as_slice() {
             _ if contrary => self.never(),
             [] => self.always,
@@ -131,7 +142,9 @@ impl Tseitin {
     /// Holds where so many of these do, or more.
     pub fn at_least(&mut self, n: usize, parts: &[Lit]) -> Lit {
         // reached[k]: among the parts so far at least k hold.
-        let mut reached: Vec<Lit> = (0..=n).map(|k| if k == 0 { self.always } else { !self.always }).collect();
+        let mut reached: Vec<Lit> = (0..=n)
+            .map(|k| if k == 0 { self.always } else { !self.always })
+            .collect();
         for part in parts {
             let mut next = vec![self.always];
             for pair in reached.windows(2) {
@@ -148,28 +161,39 @@ impl Tseitin {
     /// For each sum that some of the parts can come to, what holds where they come to just that. Parts with their weights;
     /// only whole weights, so that equal sums are equal.
     pub fn sums(&mut self, parts: &[(Lit, i64)]) -> Vec<(i64, Lit)> {
-        let mut sums: std::collections::BTreeMap<i64, Lit> = std::collections::BTreeMap::from([(0, self.always)]);
+        let mut sums: std::collections::BTreeMap<i64, Lit> =
+            std::collections::BTreeMap::from([(0, self.always)]);
         for (part, weight) in parts {
-            let mut next: std::collections::BTreeMap<i64, Vec<Lit>> = std::collections::BTreeMap::new();
+            let mut next: std::collections::BTreeMap<i64, Vec<Lit>> =
+                std::collections::BTreeMap::new();
             for (sum, holds) in sums {
                 let without = self.all([holds, !*part]);
                 let with = self.all([holds, *part]);
                 next.entry(sum).or_default().push(without);
                 next.entry(sum + weight).or_default().push(with);
             }
-            sums = next.into_iter().map(|(sum, ways)| (sum, self.any(ways))).collect();
+            sums = next
+                .into_iter()
+                .map(|(sum, ways)| (sum, self.any(ways)))
+                .collect();
         }
         sums.into_iter().collect()
     }
 
     /// Kleene's and of several.
     pub fn all_of(&mut self, parts: &[DualRail]) -> DualRail {
-        DualRail { yes: self.all(parts.iter().map(|it| it.yes)), no: self.any(parts.iter().map(|it| it.no)) }
+        DualRail {
+            yes: self.all(parts.iter().map(|it| it.yes)),
+            no: self.any(parts.iter().map(|it| it.no)),
+        }
     }
 
     /// Kleene's or of several.
     pub fn any_of(&mut self, parts: &[DualRail]) -> DualRail {
-        DualRail { yes: self.any(parts.iter().map(|it| it.yes)), no: self.all(parts.iter().map(|it| it.no)) }
+        DualRail {
+            yes: self.any(parts.iter().map(|it| it.yes)),
+            no: self.all(parts.iter().map(|it| it.no)),
+        }
     }
 
     /// Whether all of these can hold together. If so, [`Tseitin::holds`] tells what else does.

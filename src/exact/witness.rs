@@ -66,37 +66,62 @@ pub enum Failure {
 ///
 /// # Errors
 /// A [`Failure`] says which facts cannot be as wanted, or where the search gave up.
-pub fn questionnaires(subjects: &[Candidate<'_>], as_of: NaiveDate) -> Result<Vec<Witness>, Failure> {
+pub fn questionnaires(
+    subjects: &[Candidate<'_>],
+    as_of: NaiveDate,
+) -> Result<Vec<Witness>, Failure> {
     let variables = variables(subjects);
     let values: Vec<f64> = variables.iter().map(branch_and_bound::some_value).collect();
     let mut cases = Vec::new();
     for subject in subjects {
         let seen = subject.seen(&variables, &values, as_of)?;
-        cases.push(Instance { rule_set: subject.rule_set, facts: seen.facts });
+        cases.push(Instance {
+            rule_set: subject.rule_set,
+            facts: seen.facts,
+        });
     }
     let wanted = wanted(subjects);
     let values = match branch_and_bound::search(&cases, &variables, &wanted) {
         Solution::Found(values) => values,
         Solution::Impossible => {
-            return Err(Failure::Impossible(culprits(subjects, &cases, &variables, &wanted)));
+            return Err(Failure::Impossible(culprits(
+                subjects, &cases, &variables, &wanted,
+            )));
         }
         Solution::GaveUp(which) => {
             let which: Vec<&Constraint> = which.iter().filter_map(|it| wanted.get(*it)).collect();
-            let named = which.iter().filter_map(|it| subjects.get(it.view).map(|of| of.encoding.name(of.view, it.slot).to_owned()));
+            let named = which.iter().filter_map(|it| {
+                subjects
+                    .get(it.view)
+                    .map(|of| of.encoding.name(of.view, it.slot).to_owned())
+            });
             let mut names: Vec<String> = named.collect();
             names.extend(which.iter().flat_map(|it| hanging_on(subjects, it)));
             return Err(Failure::Unclear(names));
         }
     };
-    subjects.iter().map(|it| it.seen(&variables, &values, as_of)).collect()
+    subjects
+        .iter()
+        .map(|it| it.seen(&variables, &values, as_of))
+        .collect()
 }
 
 /// The facts of the smallest part that is already impossible: of one derived fact alone, or of all.
-fn culprits(subjects: &[Candidate<'_>], cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Vec<String> {
-    let alone = wanted.iter().find(|it| branch_and_bound::search(cases, variables, &[**it]) == Solution::Impossible);
+fn culprits(
+    subjects: &[Candidate<'_>],
+    cases: &[Instance<'_>],
+    variables: &[Variable],
+    wanted: &[Constraint],
+) -> Vec<String> {
+    let alone = wanted
+        .iter()
+        .find(|it| branch_and_bound::search(cases, variables, &[**it]) == Solution::Impossible);
     let mut names: Vec<String> = match alone {
         Some(one) => hanging_on(subjects, one),
-        None => wanted.iter().flat_map(|it| hanging_on(subjects, it)).collect(),
+        None => wanted
+            .iter()
+            .flat_map(|it| hanging_on(subjects, it))
+            .collect(),
     };
     names.sort();
     names.dedup();
@@ -147,12 +172,21 @@ fn wanted(subjects: &[Candidate<'_>]) -> Vec<Constraint> {
             let is_asked = subjects.iter().take(view).any(|it| {
                 let name = subject.encoding.name(subject.view, derived.slot);
                 std::ptr::eq(it.encoding, subject.encoding)
-                    && it.rule_set.catalogue.derived.iter().any(|of| it.encoding.name(it.view, of.slot) == name)
+                    && it
+                        .rule_set
+                        .catalogue
+                        .derived
+                        .iter()
+                        .any(|of| it.encoding.name(it.view, of.slot) == name)
             });
             if derived.formula.follows.from_choices() || (any_will_do && !may_fail) || is_asked {
                 continue;
             }
-            found.push(Constraint { view, slot: derived.slot, cell });
+            found.push(Constraint {
+                view,
+                slot: derived.slot,
+                cell,
+            });
         }
     }
     found
@@ -169,23 +203,48 @@ fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
         let catalogue = &subject.rule_set.catalogue;
         for question in &catalogue.questions {
             match subject.told(question.slot) {
-                Some(Assigned::Number(cell, whole)) => {
-                    add(Variable { what: NumberOf::Answer(question.id.clone()), cell: *cell, whole: *whole })
-                }
-                Some(Assigned::Plan { agents, strengths, volumes, solutions }) => {
+                Some(Assigned::Number(cell, whole)) => add(Variable {
+                    what: NumberOf::Answer(question.id.clone()),
+                    cell: *cell,
+                    whole: *whole,
+                }),
+                Some(Assigned::Plan {
+                    agents,
+                    strengths,
+                    volumes,
+                    solutions,
+                }) => {
                     for agent in agents {
-                        let Some(register) = subject.rule_set.agents.iter().find(|it| it.id == *agent) else {
+                        let Some(register) =
+                            subject.rule_set.agents.iter().find(|it| it.id == *agent)
+                        else {
                             continue;
                         };
-                        let between = |(low, high): (f64, f64)| Cell { low, low_in: true, high, high_in: true };
+                        let between = |(low, high): (f64, f64)| Cell {
+                            low,
+                            low_in: true,
+                            high,
+                            high_in: true,
+                        };
                         if *strengths {
-                            let own = solutions.iter().find(|(id, _)| id == agent).map(|(_, cell)| *cell);
+                            let own = solutions
+                                .iter()
+                                .find(|(id, _)| id == agent)
+                                .map(|(_, cell)| *cell);
                             let cell = own.unwrap_or_else(|| between(register.strengths));
-                            add(Variable { what: NumberOf::Strength(question.id.clone(), agent.clone()), cell, whole: false });
+                            add(Variable {
+                                what: NumberOf::Strength(question.id.clone(), agent.clone()),
+                                cell,
+                                whole: false,
+                            });
                         }
                         if *volumes {
                             let what = NumberOf::Volume(question.id.clone(), agent.clone());
-                            add(Variable { what, cell: between(subject.rule_set.volumes_ml), whole: false });
+                            add(Variable {
+                                what,
+                                cell: between(subject.rule_set.volumes_ml),
+                                whole: false,
+                            });
                         }
                     }
                 }
@@ -196,16 +255,29 @@ fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
             let Some(told) = subject.told(derived.slot) else {
                 continue;
             };
-            if let (Follows::Born(born), Assigned::Number(cell, _)) = (derived.formula.follows, told)
+            if let (Follows::Born(born), Assigned::Number(cell, _)) =
+                (derived.formula.follows, told)
                 && let Some(born) = derived.fact(born)
             {
-                add(Variable { what: NumberOf::Age(catalogue.id(born).to_owned()), cell: *cell, whole: true });
+                add(Variable {
+                    what: NumberOf::Age(catalogue.id(born).to_owned()),
+                    cell: *cell,
+                    whole: true,
+                });
             }
             for (role, _) in derived.given().filter(|_| subject.has_steroid()) {
                 if let RoleKind::Medicines { amount, .. } = role.kind {
                     add(match amount {
-                        Amount::Daily => Variable { what: NumberOf::SteroidDaily, cell: subject.steroid_doses(), whole: false },
-                        Amount::Days => Variable { what: NumberOf::SteroidDays, cell: DAYS, whole: true },
+                        Amount::Daily => Variable {
+                            what: NumberOf::SteroidDaily,
+                            cell: subject.steroid_doses(),
+                            whole: false,
+                        },
+                        Amount::Days => Variable {
+                            what: NumberOf::SteroidDays,
+                            cell: DAYS,
+                            whole: true,
+                        },
                     });
                 }
             }
@@ -215,7 +287,12 @@ fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
 }
 
 /// Daily doses of a steroid that are thought of, in mg.
-const MILLIGRAMS: Cell = Cell { low: 0.0, low_in: true, high: 10_000.0, high_in: true };
+const MILLIGRAMS: Cell = Cell {
+    low: 0.0,
+    low_in: true,
+    high: 10_000.0,
+    high_in: true,
+};
 
 /// Least and most mg of a medicine in a day that are no slip.
 fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
@@ -224,11 +301,18 @@ fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
 }
 
 /// Days of a course that are thought of; what a span can say.
-const DAYS: Cell = Cell { low: 0.0, low_in: true, high: 9_999.0, high_in: true };
+const DAYS: Cell = Cell {
+    low: 0.0,
+    low_in: true,
+    high: 9_999.0,
+    high_in: true,
+};
 
 impl Candidate<'_> {
     fn told(&self, slot: crate::truth::FactSlot) -> Option<&Assigned> {
-        self.assignment.known.get(self.encoding.name(self.view, slot))
+        self.assignment
+            .known
+            .get(self.encoding.name(self.view, slot))
     }
 
     /// Daily doses of the first steroid that are no slip.
@@ -238,21 +322,44 @@ impl Candidate<'_> {
             _ => None,
         });
         let range = first.and_then(|it| plausible_daily(self.rule_set, it));
-        range.map_or(MILLIGRAMS, |(low, high)| Cell { low, low_in: true, high, high_in: true })
+        range.map_or(MILLIGRAMS, |(low, high)| Cell {
+            low,
+            low_in: true,
+            high,
+            high_in: true,
+        })
     }
 
     fn has_steroid(&self) -> bool {
-        self.assignment.known.values().any(|it| matches!(it, Assigned::Medicines { steroids, .. } if !steroids.is_empty()))
+        self.assignment
+            .known
+            .values()
+            .any(|it| matches!(it, Assigned::Medicines { steroids, .. } if !steroids.is_empty()))
     }
 
     /// The questionnaire with these numbers, read back and screened.
-    fn seen(&self, variables: &[Variable], values: &[f64], as_of: NaiveDate) -> Result<Witness, Failure> {
-        let number = |what: &NumberOf| variables.iter().position(|it| it.what == *what).and_then(|at| values.get(at)).copied();
+    fn seen(
+        &self,
+        variables: &[Variable],
+        values: &[f64],
+        as_of: NaiveDate,
+    ) -> Result<Witness, Failure> {
+        let number = |what: &NumberOf| {
+            variables
+                .iter()
+                .position(|it| it.what == *what)
+                .and_then(|at| values.get(at))
+                .copied()
+        };
         let (mut answers, mut standing) = (Vec::new(), Vec::new());
         for question in &self.rule_set.catalogue.questions {
             if let Some(answer) = self.answer(question, &number, as_of)? {
                 let by_clinic = self.assignment.standing.contains(&question.id);
-                if by_clinic { standing.push((question, answer)) } else { answers.push((question, answer)) }
+                if by_clinic {
+                    standing.push((question, answer))
+                } else {
+                    answers.push((question, answer))
+                }
             }
         }
         let n_answers = answers.len() + standing.len();
@@ -263,13 +370,26 @@ impl Candidate<'_> {
         );
         let clinic = self.clinic(&number, &standing);
         // A questionnaire that the reader refuses is none.
-        let facts = read(self.screener, &text, clinic.as_deref()).ok_or(Failure::Unclear(Vec::new()))?;
+        let facts =
+            read(self.screener, &text, clinic.as_deref()).ok_or(Failure::Unclear(Vec::new()))?;
         let states = self.screener.states(&facts);
-        Ok(Witness { questionnaire: text, clinic, n_answers, facts, states, as_of })
+        Ok(Witness {
+            questionnaire: text,
+            clinic,
+            n_answers,
+            facts,
+            states,
+            as_of,
+        })
     }
 
     /// An answer as it is written; `None` where it is missing.
-    fn answer(&self, question: &Question, number: &dyn Fn(&NumberOf) -> Option<f64>, as_of: NaiveDate) -> Result<Option<String>, Failure> {
+    fn answer(
+        &self,
+        question: &Question,
+        number: &dyn Fn(&NumberOf) -> Option<f64>,
+        as_of: NaiveDate,
+    ) -> Result<Option<String>, Failure> {
         let value = match self.told(question.slot) {
             Some(told) => Some(self.value(question, told, number, as_of)?),
             None => None,
@@ -278,14 +398,20 @@ impl Candidate<'_> {
             return Ok(value);
         };
         let date = match self.told(date_slot) {
-            Some(Assigned::Date(dated)) => Some(day(dated, as_of).ok_or_else(|| self.unclear(date_slot))?),
+            Some(Assigned::Date(dated)) => {
+                Some(day(dated, as_of).ok_or_else(|| self.unclear(date_slot))?)
+            }
             _ => None,
         };
         if value.is_none() && date.is_none() {
             return Ok(None);
         }
         let or_unknown = |it: Option<String>| it.unwrap_or_else(|| "unknown".into());
-        Ok(Some(format!("{{ value: {}, taken_on: {} }}", or_unknown(value), or_unknown(date))))
+        Ok(Some(format!(
+            "{{ value: {}, taken_on: {} }}",
+            or_unknown(value),
+            or_unknown(date)
+        )))
     }
 
     fn unclear(&self, slot: crate::truth::FactSlot) -> Failure {
@@ -307,7 +433,8 @@ impl Candidate<'_> {
             Assigned::Choice(option) => option.clone(),
             Assigned::Choices(options) => format!("[{}]", options.join(", ")),
             Assigned::Number(cell, _) => {
-                let value = number(&NumberOf::Answer(question.id.clone())).unwrap_or_else(|| branch_and_bound::some_number(cell));
+                let value = number(&NumberOf::Answer(question.id.clone()))
+                    .unwrap_or_else(|| branch_and_bound::some_number(cell));
                 format!("{value}{unit}")
             }
             Assigned::Date(dated) => {
@@ -315,18 +442,27 @@ impl Candidate<'_> {
                     return Ok(When::on(as_of).to_string());
                 }
                 match number(&NumberOf::Age(question.id.clone())) {
-                    Some(age) => birthday(age, dated, as_of).ok_or_else(|| self.unclear(question.slot))?,
+                    Some(age) => {
+                        birthday(age, dated, as_of).ok_or_else(|| self.unclear(question.slot))?
+                    }
                     None => day(dated, as_of).ok_or_else(|| self.unclear(question.slot))?,
                 }
             }
-            Assigned::Medicines { names, steroids, unrecognised } => {
+            Assigned::Medicines {
+                names,
+                steroids,
+                unrecognised,
+            } => {
                 let mut entries: Vec<String> = Vec::new();
                 for name in names {
                     let mut entry = format!("{{ name: {}", quoted(name));
                     let first = steroids.first() == Some(name);
-                    let amount = |what: NumberOf, least: f64| number(&what).map(|it| if first { it } else { least });
+                    let amount = |what: NumberOf, least: f64| {
+                        number(&what).map(|it| if first { it } else { least })
+                    };
                     if steroids.contains(name) {
-                        let least = plausible_daily(self.rule_set, name).map_or(0.0, |(low, _)| low);
+                        let least =
+                            plausible_daily(self.rule_set, name).map_or(0.0, |(low, _)| low);
                         if let Some(daily) = amount(NumberOf::SteroidDaily, least) {
                             let _ = write!(entry, ", daily: {daily} mg");
                         }
@@ -336,36 +472,63 @@ impl Candidate<'_> {
                     }
                     entries.push(entry + " }");
                 }
-                entries.extend((1..=*unrecognised).map(|it| format!("\"(no medicine of the register, {it})\"")));
+                entries.extend(
+                    (1..=*unrecognised)
+                        .map(|it| format!("\"(no medicine of the register, {it})\"")),
+                );
                 format!("[{}]", entries.join(", "))
             }
             Assigned::Allergies(kinds) => {
                 let entry = |it: &crate::exact::domain::AllergyKind| {
-                    let to = if it.to.is_empty() { "\"(no substance of the register)\"".to_owned() } else { quoted(&it.to) };
-                    let reaction = it.reaction.as_ref().map_or(String::new(), |it| format!(", reaction: {it}"));
+                    let to = if it.to.is_empty() {
+                        "\"(no substance of the register)\"".to_owned()
+                    } else {
+                        quoted(&it.to)
+                    };
+                    let reaction = it
+                        .reaction
+                        .as_ref()
+                        .map_or(String::new(), |it| format!(", reaction: {it}"));
                     format!("{{ to: {to}{reaction} }}")
                 };
-                format!("[{}]", kinds.iter().map(entry).collect::<Vec<_>>().join(", "))
+                format!(
+                    "[{}]",
+                    kinds.iter().map(entry).collect::<Vec<_>>().join(", ")
+                )
             }
             Assigned::Plan { agents, .. } => {
                 let line = |agent: &String| {
-                    let show = |what: NumberOf, unit: &str| number(&what).map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"));
-                    let strength = show(NumberOf::Strength(question.id.clone(), agent.clone()), "%");
+                    let show = |what: NumberOf, unit: &str| {
+                        number(&what)
+                            .map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"))
+                    };
+                    let strength =
+                        show(NumberOf::Strength(question.id.clone(), agent.clone()), "%");
                     let volume = show(NumberOf::Volume(question.id.clone(), agent.clone()), "mL");
                     format!("{{ agent: {agent}, strength: {strength}, volume: {volume} }}")
                 };
-                format!("[{}]", agents.iter().map(line).collect::<Vec<_>>().join(", "))
+                format!(
+                    "[{}]",
+                    agents.iter().map(line).collect::<Vec<_>>().join(", ")
+                )
             }
             Assigned::Text => "something".to_owned(),
         })
     }
 
     /// The clinic's file that says what is offered.
-    fn clinic(&self, number: &dyn Fn(&NumberOf) -> Option<f64>, standing: &[(&Question, String)]) -> Option<String> {
+    fn clinic(
+        &self,
+        number: &dyn Fn(&NumberOf) -> Option<f64>,
+        standing: &[(&Question, String)],
+    ) -> Option<String> {
         if self.assignment.offers.is_empty() && standing.is_empty() {
             return None;
         }
-        let mut text = format!("clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\n", self.rule_set.id);
+        let mut text = format!(
+            "clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\n",
+            self.rule_set.id
+        );
         if !self.assignment.offers.is_empty() {
             text.push_str("offers:\n");
         }
@@ -382,23 +545,43 @@ impl Candidate<'_> {
             };
             let ids: Vec<String> = match &question.answer {
                 Answer::YesNo => vec!["yes".into(), "no".into()],
-                Answer::OneOf(options) | Answer::SeveralOf(options) => options.iter().map(|it| it.id.clone()).collect(),
+                Answer::OneOf(options) | Answer::SeveralOf(options) => {
+                    options.iter().map(|it| it.id.clone()).collect()
+                }
                 _ => Vec::new(),
             };
             // One choice left out is enough to be outside; a clinic offers something.
             let left_out = ids.iter().find(|it| *outside && chosen(it)).cloned();
-            let mut offered: Vec<String> = ids.into_iter().filter(|it| Some(it) != left_out.as_ref()).collect();
+            let mut offered: Vec<String> = ids
+                .into_iter()
+                .filter(|it| Some(it) != left_out.as_ref())
+                .collect();
             if question.answer == Answer::Anaesthetic {
-                let planned = if let Some(Assigned::Plan { agents, .. }) = told { agents.clone() } else { Vec::new() };
-                let agents = self.rule_set.agents.iter().filter(|it| planned.contains(&it.id) != *outside || planned.is_empty());
+                let planned = if let Some(Assigned::Plan { agents, .. }) = told {
+                    agents.clone()
+                } else {
+                    Vec::new()
+                };
+                let agents = self
+                    .rule_set
+                    .agents
+                    .iter()
+                    .filter(|it| planned.contains(&it.id) != *outside || planned.is_empty());
                 offered = agents
                     .map(|it| {
-                        let strength = number(&NumberOf::Strength(question.id.clone(), it.id.clone())).unwrap_or(it.strengths.0);
+                        let strength =
+                            number(&NumberOf::Strength(question.id.clone(), it.id.clone()))
+                                .unwrap_or(it.strengths.0);
                         format!("{{ agent: {}, strength: {strength} % }}", it.id)
                     })
                     .collect();
             }
-            let (of, name) = (self.rule_set.catalogue.sections[question.section].id.as_str(), question.name());
+            let (of, name) = (
+                self.rule_set.catalogue.sections[question.section]
+                    .id
+                    .as_str(),
+                question.name(),
+            );
             if of != section {
                 section = of;
                 let _ = writeln!(text, "  {of}:");
@@ -413,7 +596,10 @@ impl Candidate<'_> {
 /// A questionnaire over a clinic's file, read as the program reads them; `None` if it refuses one.
 fn read(screener: &Screener<'_>, text: &str, clinic: Option<&str>) -> Option<Facts> {
     let screener = match clinic {
-        Some(clinic) => &screener.clone().clinic("clinic.yaml", clinic.as_bytes()).ok()?,
+        Some(clinic) => &screener
+            .clone()
+            .clinic("clinic.yaml", clinic.as_bytes())
+            .ok()?,
         None => screener,
     };
     Some(screener.read("example.yaml", text.as_bytes()).ok()?.facts)
@@ -427,7 +613,9 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
     let mut text = format!("{key}:\n");
     for (at, section) in rule_set.catalogue.sections.entries() {
         let own = answers.iter().filter(|(it, _)| it.section == at);
-        let lines: String = own.map(|(it, answer)| format!("    {}: {answer}\n", it.name())).collect();
+        let lines: String = own
+            .map(|(it, answer)| format!("    {}: {answer}\n", it.name()))
+            .collect();
         if !lines.is_empty() {
             let _ = write!(text, "  {}:\n{lines}", section.id);
         }
@@ -437,36 +625,89 @@ fn by_section(rule_set: &RuleSet, key: &str, answers: &[(&Question, String)]) ->
 
 /// Answers that were gathered from files, written as a questionnaire, and as a clinic's file where they come from one;
 /// read back and screened. `None` if they are refused so.
-pub fn of_answers(screener: &Screener<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Witness> {
+pub fn of_answers(
+    screener: &Screener<'_>,
+    answers: &Gathered,
+    as_of: NaiveDate,
+) -> Option<Witness> {
     let rule_set = screener.rule_set();
-    let written = |given: &BTreeMap<Idx<Question>, Given>, standing: bool| -> Vec<(&Question, String)> {
-        let given = given.iter().filter(|(_, it)| it.standing == standing);
-        given.map(|(at, it)| (&rule_set.catalogue.questions[*at], flow(&it.source, &it.node))).collect()
-    };
-    let (own, of_clinic) = (written(&answers.given, false), written(&answers.given, true));
-    let offered: Vec<(&Question, String)> = [true, false].iter().flat_map(|it| written(&answers.offers, *it)).collect();
-    let questionnaire = format!("questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}", rule_set.id, by_section(rule_set, "answers", &own));
+    let written =
+        |given: &BTreeMap<Idx<Question>, Given>, standing: bool| -> Vec<(&Question, String)> {
+            let given = given.iter().filter(|(_, it)| it.standing == standing);
+            given
+                .map(|(at, it)| {
+                    (
+                        &rule_set.catalogue.questions[*at],
+                        flow(&it.source, &it.node),
+                    )
+                })
+                .collect()
+        };
+    let (own, of_clinic) = (
+        written(&answers.given, false),
+        written(&answers.given, true),
+    );
+    let offered: Vec<(&Question, String)> = [true, false]
+        .iter()
+        .flat_map(|it| written(&answers.offers, *it))
+        .collect();
+    let questionnaire = format!(
+        "questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}",
+        rule_set.id,
+        by_section(rule_set, "answers", &own)
+    );
     let clinic = (!of_clinic.is_empty() || !offered.is_empty()).then(|| {
-        let offers = if offered.is_empty() { String::new() } else { by_section(rule_set, "offers", &offered) };
-        format!("clinic: 1\nname: Saltmarsh Foot Clinic\n{offers}{}", by_section(rule_set, "answers", &of_clinic))
+        let offers = if offered.is_empty() {
+            String::new()
+        } else {
+            by_section(rule_set, "offers", &offered)
+        };
+        format!(
+            "clinic: 1\nname: Saltmarsh Foot Clinic\n{offers}{}",
+            by_section(rule_set, "answers", &of_clinic)
+        )
     });
-    let facts = read(&screener.clone().on(as_of), &questionnaire, clinic.as_deref())?;
+    let facts = read(
+        &screener.clone().on(as_of),
+        &questionnaire,
+        clinic.as_deref(),
+    )?;
     let states = screener.states(&facts);
-    Some(Witness { questionnaire, clinic, n_answers: own.len(), facts, states, as_of })
+    Some(Witness {
+        questionnaire,
+        clinic,
+        n_answers: own.len(),
+        facts,
+        states,
+        as_of,
+    })
 }
 
 /// A day that is as told on the day of surgery.
 fn day(dated: &Dated, as_of: NaiveDate) -> Option<String> {
     let back = |span: &Span| match span.months() {
         Some(months) => as_of.checked_sub_months(chrono::Months::new(months)),
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a span has at most four digits")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a span has at most four digits"
+        )]
         None => as_of.checked_sub_days(Days::new(span.fewest_days().floor() as u64)),
     };
     #[expect(clippy::cast_possible_truncation, reason = "a day of the calendar")]
-    let last_before = dated.before.and_then(|it| NaiveDate::from_num_days_from_ce_opt(it as i32 - 1));
-    let starts = std::iter::once(Some(as_of)).chain(dated.older.iter().map(back)).chain([last_before]).flatten();
-    let days = starts.flat_map(|start| (0..5).filter_map(move |days| start.checked_sub_days(Days::new(days)))).map(When::on);
-    days.into_iter().find(|it| fits(it, dated, as_of)).map(|it| it.to_string())
+    let last_before = dated
+        .before
+        .and_then(|it| NaiveDate::from_num_days_from_ce_opt(it as i32 - 1));
+    let starts = std::iter::once(Some(as_of))
+        .chain(dated.older.iter().map(back))
+        .chain([last_before])
+        .flatten();
+    let days = starts
+        .flat_map(|start| (0..5).filter_map(move |days| start.checked_sub_days(Days::new(days))))
+        .map(When::on);
+    days.into_iter()
+        .find(|it| fits(it, dated, as_of))
+        .map(|it| it.to_string())
 }
 
 /// Whether a day is as told.
@@ -474,7 +715,10 @@ fn fits(day: &When, dated: &Dated, as_of: NaiveDate) -> bool {
     let on = When::on(as_of);
     let number = f64::from(day.date.num_days_from_ce());
     dated.older.iter().all(|it| When::age_exceeds(day, &on, it))
-        && !dated.not_older.iter().any(|it| When::age_exceeds(day, &on, it))
+        && !dated
+            .not_older
+            .iter()
+            .any(|it| When::age_exceeds(day, &on, it))
         && dated.from.is_none_or(|it| number >= it)
         && dated.before.is_none_or(|it| number < it)
 }
@@ -482,8 +726,12 @@ fn fits(day: &When, dated: &Dated, as_of: NaiveDate) -> bool {
 /// A day of birth that gives these completed years, and fits.
 fn birthday(years: f64, dated: &Dated, as_of: NaiveDate) -> Option<String> {
     let latest = branch_and_bound::born(&When::on(as_of), years)?;
-    let days = (0..=365).filter_map(|it| latest.date.checked_sub_days(Days::new(it))).map(When::on);
-    days.into_iter().find(|it| fits(it, dated, as_of)).map(|it| it.to_string())
+    let days = (0..=365)
+        .filter_map(|it| latest.date.checked_sub_days(Days::new(it)))
+        .map(When::on);
+    days.into_iter()
+        .find(|it| fits(it, dated, as_of))
+        .map(|it| it.to_string())
 }
 
 fn quoted(name: &str) -> String {

@@ -2,14 +2,19 @@
 
 use chrono::NaiveDate;
 
-use crate::formulas::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::formula::{
+    FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+};
 use crate::formulas::given::{both, result};
 
 /// [`completed_years`] of a rule set.
 pub static COMPLETED_YEARS: Formula = Formula {
     name: "completed-years",
     about: "completed years between two dates",
-    roles: &[Role::new("born", RoleKind::Date(Moves::Falls)), Role::new("on", RoleKind::Date(Moves::Rises))],
+    roles: &[
+        Role::new("born", RoleKind::Date(Moves::Falls)),
+        Role::new("on", RoleKind::Date(Moves::Rises)),
+    ],
     gives: Gives::In("years"),
     whole: true,
     ends: FROM_ZERO,

@@ -1,7 +1,8 @@
 //! Doses of local anaesthetic, their limits, and several agents counted together.
 
 use crate::formulas::formula::{
-    Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind,
+    Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs,
+    Role, RoleKind,
 };
 use crate::formulas::given::{Given, Injected, NoResult, both, result};
 use crate::formulas::{not_negative, positive, settled};
@@ -22,7 +23,11 @@ pub static ANAESTHETIC_LOAD: Formula = Formula {
     gives: Gives::Plain,
     whole: false,
     ends: FROM_ZERO,
-    cuts: &[HiddenCut { role: "age", at: CutAt::RegisterAges, value_below: false }],
+    cuts: &[HiddenCut {
+        role: "age",
+        at: CutAt::RegisterAges,
+        value_below: false,
+    }],
     known: Known::Exactly(Needs::All(&[
         Needs::Told("plan", Amounts::Doses, Agents::Every),
         Needs::Role("adrenaline"),
@@ -36,22 +41,41 @@ pub static ANAESTHETIC_LOAD: Formula = Formula {
                 Needs::Told("earlier", Amounts::Doses, Agents::Every),
                 Needs::Some("earlier"),
                 Needs::Role("earlier_adrenaline"),
-                Needs::Allowed { plan: "earlier", adrenaline: None, age: "age" },
+                Needs::Allowed {
+                    plan: "earlier",
+                    adrenaline: None,
+                    age: "age",
+                },
             ]),
         ]),
         // The register may allow no dose at all at some age.
-        Needs::Allowed { plan: "plan", adrenaline: Some("adrenaline"), age: "age" },
+        Needs::Allowed {
+            plan: "plan",
+            adrenaline: Some("adrenaline"),
+            age: "age",
+        },
     ])),
     zero: Needs::All(&[
         Needs::Without("plan", Agents::Every),
-        Needs::Any(&[Needs::LeftOut("earlier_given"), Needs::Is("earlier_given", "no")]),
+        Needs::Any(&[
+            Needs::LeftOut("earlier_given"),
+            Needs::Is("earlier_given", "no"),
+        ]),
     ]),
     follows: Follows::Arithmetic,
     even_with: Some("plan"),
     compute: |given| {
-        let planned = both(told(given, "plan", |line| dose_of(line).is_some()), given.yes("adrenaline"));
-        let ((plan, adrenaline), ([weight, age], before)) = both(planned, both(given.numbers(["weight", "age"]), earlier(given)))?;
-        let parts = plan.iter().map(|line| Some((dose_of(line)?, limit_of(line, adrenaline, weight, age)?)));
+        let planned = both(
+            told(given, "plan", |line| dose_of(line).is_some()),
+            given.yes("adrenaline"),
+        );
+        let ((plan, adrenaline), ([weight, age], before)) = both(
+            planned,
+            both(given.numbers(["weight", "age"]), earlier(given)),
+        )?;
+        let parts = plan
+            .iter()
+            .map(|line| Some((dose_of(line)?, limit_of(line, adrenaline, weight, age)?)));
         // The register allows no dose at this age: another agent, or the other choice of adrenaline.
         let parts: Option<Vec<(f64, f64)>> = parts.collect();
         let mut parts = parts.ok_or_else(|| NoResult::Unusable(vec!["plan", "adrenaline"]))?;
@@ -61,9 +85,17 @@ pub static ANAESTHETIC_LOAD: Formula = Formula {
     },
 };
 
-const DOSES: RoleKind = RoleKind::Plan { strength: Moves::Rises, volume: Moves::Rises, limits: true };
+const DOSES: RoleKind = RoleKind::Plan {
+    strength: Moves::Rises,
+    volume: Moves::Rises,
+    limits: true,
+};
 
-const VOLUMES: RoleKind = RoleKind::Plan { strength: Moves::Stays, volume: Moves::Rises, limits: false };
+const VOLUMES: RoleKind = RoleKind::Plan {
+    strength: Moves::Stays,
+    volume: Moves::Rises,
+    limits: false,
+};
 
 /// The sites are known and there is one.
 const SOME_SITE: Needs = Needs::All(&[Needs::Role("sites"), Needs::Some("sites")]);
@@ -72,12 +104,18 @@ const SOME_SITE: Needs = Needs::All(&[Needs::Role("sites"), Needs::Some("sites")
 pub static VOLUME_PER_SITE: Formula = Formula {
     name: "volume-per-site",
     about: "planned volume for each site",
-    roles: &[Role::new("plan", VOLUMES), Role::new("sites", RoleKind::Sites { sided: false })],
+    roles: &[
+        Role::new("plan", VOLUMES),
+        Role::new("sites", RoleKind::Sites { sided: false }),
+    ],
     gives: Gives::In("mL"),
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Volumes, Agents::Every), SOME_SITE])),
+    known: Known::Exactly(Needs::All(&[
+        Needs::Told("plan", Amounts::Volumes, Agents::Every),
+        SOME_SITE,
+    ])),
     zero: Needs::Without("plan", Agents::Every),
     follows: Follows::Arithmetic,
     even_with: Some("plan"),
@@ -92,23 +130,35 @@ pub static VOLUME_PER_SITE: Formula = Formula {
 pub static SITE_LOAD: Formula = Formula {
     name: "site-load",
     about: "dose in one site over the agent's limit for one site",
-    roles: &[Role::new("plan", DOSES), Role::new("sites", RoleKind::Sites { sided: false })],
+    roles: &[
+        Role::new("plan", DOSES),
+        Role::new("sites", RoleKind::Sites { sided: false }),
+    ],
     gives: Gives::Plain,
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::All(&[Needs::Told("plan", Amounts::Doses, Agents::LimitedPerSite), SOME_SITE])),
+    known: Known::Exactly(Needs::All(&[
+        Needs::Told("plan", Amounts::Doses, Agents::LimitedPerSite),
+        SOME_SITE,
+    ])),
     zero: Needs::Without("plan", Agents::LimitedPerSite),
     follows: Follows::Arithmetic,
     even_with: Some("plan"),
     compute: |given| {
-        let (plan, n_sites) = plan_and_sites(given, |line| line.agent.most_per_site().is_none() || dose_of(line).is_some())?;
+        let (plan, n_sites) = plan_and_sites(given, |line| {
+            line.agent.most_per_site().is_none() || dose_of(line).is_some()
+        })?;
         let mut highest = Some(0.0_f64);
         for line in plan {
             let Some(most) = line.agent.most_per_site() else {
                 continue;
             };
-            let doses: Option<f64> = plan.iter().filter(|other| other.position == line.position).map(dose_of).sum();
+            let doses: Option<f64> = plan
+                .iter()
+                .filter(|other| other.position == line.position)
+                .map(dose_of)
+                .sum();
             let share = doses.and_then(|mg| fraction(mg / f64::from(n_sites), most));
             highest = highest.zip(share).map(|(a, b)| a.max(b));
         }
@@ -120,14 +170,22 @@ pub static SITE_LOAD: Formula = Formula {
 pub static ADRENALINE_TOTAL: Formula = Formula {
     name: "adrenaline-total",
     about: "adrenaline in the planned volume",
-    roles: &[Role::new("plan", VOLUMES), Role::new("adrenaline", RoleKind::YesNo), Role::new("strength", RoleKind::CountedChoice)],
+    roles: &[
+        Role::new("plan", VOLUMES),
+        Role::new("adrenaline", RoleKind::YesNo),
+        Role::new("strength", RoleKind::CountedChoice),
+    ],
     gives: Gives::In("microgram"),
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
     known: Known::Exactly(Needs::Any(&[
         NO_ADRENALINE,
-        Needs::All(&[Needs::Is("adrenaline", "yes"), Needs::Told("plan", Amounts::Volumes, Agents::Every), Needs::Role("strength")]),
+        Needs::All(&[
+            Needs::Is("adrenaline", "yes"),
+            Needs::Told("plan", Amounts::Volumes, Agents::Every),
+            Needs::Role("strength"),
+        ]),
     ])),
     zero: NO_ADRENALINE,
     follows: Follows::Arithmetic,
@@ -138,24 +196,41 @@ pub static ADRENALINE_TOTAL: Formula = Formula {
             return Ok(0.0);
         }
         given.yes("adrenaline")?;
-        let (plan, strength) = both(told(given, "plan", |line| line.volume_ml.is_some()), given.chosen("strength"))?;
+        let (plan, strength) = both(
+            told(given, "plan", |line| line.volume_ml.is_some()),
+            given.chosen("strength"),
+        )?;
         let micrograms_per_ml = strength.first().and_then(|option| option.counts);
-        result(volume(plan).zip(micrograms_per_ml).and_then(|(volume, strength)| adrenaline_total(volume, strength)))
+        result(
+            volume(plan)
+                .zip(micrograms_per_ml)
+                .and_then(|(volume, strength)| adrenaline_total(volume, strength)),
+        )
     },
 };
 
-const NO_ADRENALINE: Needs = Needs::Any(&[Needs::Is("adrenaline", "no"), Needs::Without("plan", Agents::Every)]);
+const NO_ADRENALINE: Needs = Needs::Any(&[
+    Needs::Is("adrenaline", "no"),
+    Needs::Without("plan", Agents::Every),
+]);
 
 /// [`adrenaline_per_kg`] of a rule set. No adrenaline is none for any weight; the total is 0, and 0 exactly, where none is
 /// planned.
 pub static ADRENALINE_PER_KG: Formula = Formula {
     name: "adrenaline-per-kg",
     about: "adrenaline in the planned volume for each kilogram",
-    roles: &[Role::number("total", "microgram", Moves::Rises), Role::number("weight", "kg", Moves::Falls)],
+    roles: &[
+        Role::number("total", "microgram", Moves::Rises),
+        Role::number("weight", "kg", Moves::Falls),
+    ],
     gives: Gives::In("microgram/kg"),
     whole: false,
     ends: FROM_ZERO,
-    cuts: &[HiddenCut { role: "total", at: CutAt::Number(0.0), value_below: true }],
+    cuts: &[HiddenCut {
+        role: "total",
+        at: CutAt::Number(0.0),
+        value_below: true,
+    }],
     known: Known::Exactly(Needs::Any(&[Needs::AtMost("total", 0.0), Needs::Every])),
     zero: Needs::AtMost("total", 0.0),
     follows: Follows::Arithmetic,
@@ -206,20 +281,36 @@ fn earlier<'g, 'a>(given: &'g Given<'a>) -> Result<&'g [Injected<'a>], NoResult>
 
 /// Dose and limit in mg of what was injected before: the limit with adrenaline only if all of it held some, else the lower
 /// one.
-fn earlier_parts(given: &Given<'_>, before: &[Injected<'_>], weight: f64, age: f64) -> Option<Vec<(f64, f64)>> {
+fn earlier_parts(
+    given: &Given<'_>,
+    before: &[Injected<'_>],
+    weight: f64,
+    age: f64,
+) -> Option<Vec<(f64, f64)>> {
     let with_adrenaline = given.yes("earlier_adrenaline") == Ok(true);
     let limit = |line: &Injected<'_>| {
         let of = |adrenaline: bool| limit_of(line, adrenaline, weight, age);
         let with = if with_adrenaline { of(true) } else { None };
         with.or_else(|| [of(false), of(true)].into_iter().flatten().reduce(f64::min))
     };
-    before.iter().map(|line| Some((dose_of(line)?, limit(line)?))).collect()
+    before
+        .iter()
+        .map(|line| Some((dose_of(line)?, limit(line)?)))
+        .collect()
 }
 
 /// A plan, once this holds for each line of it.
-fn told<'g, 'a>(given: &'g Given<'a>, role: &'static str, complete: fn(&Injected<'_>) -> bool) -> Result<&'g [Injected<'a>], NoResult> {
+fn told<'g, 'a>(
+    given: &'g Given<'a>,
+    role: &'static str,
+    complete: fn(&Injected<'_>) -> bool,
+) -> Result<&'g [Injected<'a>], NoResult> {
     let plan = given.plan(role)?;
-    if plan.iter().all(complete) { Ok(plan) } else { Err(NoResult::Lacks(vec![role])) }
+    if plan.iter().all(complete) {
+        Ok(plan)
+    } else {
+        Err(NoResult::Lacks(vec![role]))
+    }
 }
 
 /// The whole volume of a plan in mL.
@@ -228,7 +319,10 @@ fn volume(plan: &[Injected<'_>]) -> Option<f64> {
 }
 
 /// The plan, once this holds for each line of it, and how many sites; both must say something.
-fn plan_and_sites<'g, 'a>(given: &'g Given<'a>, complete: fn(&Injected<'_>) -> bool) -> Result<(&'g [Injected<'a>], u32), NoResult> {
+fn plan_and_sites<'g, 'a>(
+    given: &'g Given<'a>,
+    complete: fn(&Injected<'_>) -> bool,
+) -> Result<(&'g [Injected<'a>], u32), NoResult> {
     let (plan, sites) = both(told(given, "plan", complete), given.chosen("sites"))?;
     match u32::try_from(sites.len()) {
         Ok(0) | Err(_) => Err(NoResult::Unusable(vec!["sites"])),

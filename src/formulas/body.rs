@@ -1,6 +1,8 @@
 //! Body-mass index, ideal weight, and the weight that doses are taken from.
 
-use crate::formulas::formula::{CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::formula::{
+    CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind,
+};
 use crate::formulas::given::{Sex, both, result};
 use crate::formulas::{positive, settled};
 
@@ -11,7 +13,10 @@ const CM_PER_INCH: f64 = 2.54;
 pub static BODY_MASS_INDEX: Formula = Formula {
     name: "body-mass-index",
     about: "weight over height squared",
-    roles: &[Role::number("weight", "kg", Moves::Rises), Role::number("height", "cm", Moves::Falls)],
+    roles: &[
+        Role::number("weight", "kg", Moves::Rises),
+        Role::number("height", "cm", Moves::Falls),
+    ],
     gives: Gives::In("kg/m2"),
     whole: false,
     ends: FROM_ZERO,
@@ -33,17 +38,34 @@ const NOTHING_LEFT: (f64, f64) = (105.0, 100.0);
 pub static IDEAL_WEIGHT: Formula = Formula {
     name: "ideal-weight",
     about: "ideal weight of an adult, by height and sex",
-    roles: &[Role::number("height", "cm", Moves::Rises), Role::new("sex", RoleKind::Sex)],
+    roles: &[
+        Role::number("height", "cm", Moves::Rises),
+        Role::new("sex", RoleKind::Sex),
+    ],
     gives: Gives::In("kg"),
     whole: false,
     ends: FROM_ZERO,
     cuts: &[
-        HiddenCut { role: "height", at: CutAt::Number(NOTHING_LEFT.0), value_below: true },
-        HiddenCut { role: "height", at: CutAt::Number(NOTHING_LEFT.1), value_below: true },
+        HiddenCut {
+            role: "height",
+            at: CutAt::Number(NOTHING_LEFT.0),
+            value_below: true,
+        },
+        HiddenCut {
+            role: "height",
+            at: CutAt::Number(NOTHING_LEFT.1),
+            value_below: true,
+        },
     ],
     known: Known::Exactly(Needs::Any(&[
-        Needs::All(&[Needs::Above("height", NOTHING_LEFT.0), Needs::Is("sex", "female")]),
-        Needs::All(&[Needs::Above("height", NOTHING_LEFT.1), Needs::Is("sex", "male")]),
+        Needs::All(&[
+            Needs::Above("height", NOTHING_LEFT.0),
+            Needs::Is("sex", "female"),
+        ]),
+        Needs::All(&[
+            Needs::Above("height", NOTHING_LEFT.1),
+            Needs::Is("sex", "male"),
+        ]),
     ])),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
@@ -68,7 +90,11 @@ pub static DOSING_WEIGHT: Formula = Formula {
     gives: Gives::In("kg"),
     whole: false,
     ends: FROM_ZERO,
-    cuts: &[HiddenCut { role: "age", at: CutAt::Limit("adult_from"), value_below: false }],
+    cuts: &[HiddenCut {
+        role: "age",
+        at: CutAt::Limit("adult_from"),
+        value_below: false,
+    }],
     known: Known::Exactly(Needs::All(&[
         Needs::Role("weight"),
         Needs::Role("age"),
@@ -79,8 +105,13 @@ pub static DOSING_WEIGHT: Formula = Formula {
     follows: Follows::Arithmetic,
     even_with: None,
     compute: |given| {
-        let [weight, age, adult_from, ceiling] = given.numbers(["weight", "age", "adult_from", "ceiling"])?;
-        let ideal = if age < adult_from { None } else { Some(given.number("ideal")?) };
+        let [weight, age, adult_from, ceiling] =
+            given.numbers(["weight", "age", "adult_from", "ceiling"])?;
+        let ideal = if age < adult_from {
+            None
+        } else {
+            Some(given.number("ideal")?)
+        };
         result(dosing_weight(weight, ideal, ceiling))
     },
 };

@@ -1,6 +1,8 @@
 //! Points added up, lists compared, and one number set against another.
 
-use crate::formulas::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::formula::{
+    ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+};
 use crate::formulas::given::{NoResult, both, result};
 use crate::formulas::{positive, settled};
 
@@ -34,7 +36,11 @@ pub static POINTS_OF: Formula = Formula {
     follows: Follows::Points("list"),
     even_with: None,
     compute: |given| {
-        let counts: Option<Vec<f64>> = given.chosen("list")?.iter().map(|option| option.counts).collect();
+        let counts: Option<Vec<f64>> = given
+            .chosen("list")?
+            .iter()
+            .map(|option| option.counts)
+            .collect();
         result(counts.and_then(|counts| points(&counts)))
     },
 };
@@ -43,7 +49,10 @@ pub static POINTS_OF: Formula = Formula {
 pub static COUNT_MISSING_FROM: Formula = Formula {
     name: "count-missing-from",
     about: "how many options of one list are chosen and not in another",
-    roles: &[Role::new("list", RoleKind::List), Role::new("other", RoleKind::ListLike("list"))],
+    roles: &[
+        Role::new("list", RoleKind::List),
+        Role::new("other", RoleKind::ListLike("list")),
+    ],
     gives: Gives::Plain,
     whole: true,
     ends: FROM_ZERO,
@@ -54,7 +63,12 @@ pub static COUNT_MISSING_FROM: Formula = Formula {
     even_with: None,
     compute: |given| {
         let (list, other) = both(given.chosen("list"), given.chosen("other"))?;
-        let [list, other] = [list, other].map(|options| options.iter().map(|option| option.id).collect::<Vec<&str>>());
+        let [list, other] = [list, other].map(|options| {
+            options
+                .iter()
+                .map(|option| option.id)
+                .collect::<Vec<&str>>()
+        });
         count(missing_from(&list, &other))
     },
 };
@@ -63,7 +77,10 @@ pub static COUNT_MISSING_FROM: Formula = Formula {
 pub static LOWER_OF: Formula = Formula {
     name: "lower-of",
     about: "the lower of two numbers",
-    roles: &[Role::any_number("one", Moves::Rises), Role::any_number("other", Moves::Rises)],
+    roles: &[
+        Role::any_number("one", Moves::Rises),
+        Role::any_number("other", Moves::Rises),
+    ],
     gives: Gives::AsGiven,
     whole: false,
     ends: ANY_NUMBER,
@@ -82,7 +99,10 @@ pub static LOWER_OF: Formula = Formula {
 pub static DIFFERENCE: Formula = Formula {
     name: "difference",
     about: "one number less another",
-    roles: &[Role::any_number("one", Moves::Rises), Role::any_number("other", Moves::Falls)],
+    roles: &[
+        Role::any_number("one", Moves::Rises),
+        Role::any_number("other", Moves::Falls),
+    ],
     gives: Gives::AsGiven,
     whole: false,
     ends: ANY_NUMBER,
@@ -101,12 +121,18 @@ pub static DIFFERENCE: Formula = Formula {
 pub static SHARE_OF: Formula = Formula {
     name: "share-of",
     about: "one number over another",
-    roles: &[Role::any_number("part", Moves::Rises), Role::any_number("whole", Moves::FallsUnlessNegative("part"))],
+    roles: &[
+        Role::any_number("part", Moves::Rises),
+        Role::any_number("whole", Moves::FallsUnlessNegative("part")),
+    ],
     gives: Gives::PlainOfAgreeing,
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::AtMost { perhaps: Needs::Every, surely: Needs::NEVER },
+    known: Known::AtMost {
+        perhaps: Needs::Every,
+        surely: Needs::NEVER,
+    },
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,

@@ -76,12 +76,20 @@ pub struct Role {
 impl Role {
     /// A role that must be given.
     pub const fn new(name: &'static str, kind: RoleKind) -> Self {
-        Self { name, kind, optional: false }
+        Self {
+            name,
+            kind,
+            optional: false,
+        }
     }
 
     /// A role that may be left out.
     pub const fn optional(name: &'static str, kind: RoleKind) -> Self {
-        Self { name, kind, optional: true }
+        Self {
+            name,
+            kind,
+            optional: true,
+        }
     }
 
     /// A number in a unit, from an answer, another formula or a limit.

@@ -19,10 +19,15 @@ pub fn result(number: Option<f64>) -> Result<f64, NoResult> {
 }
 
 /// Two things that are needed; what is lacking for either is told together.
-pub fn both<A, B>(one: Result<A, NoResult>, other: Result<B, NoResult>) -> Result<(A, B), NoResult> {
+pub fn both<A, B>(
+    one: Result<A, NoResult>,
+    other: Result<B, NoResult>,
+) -> Result<(A, B), NoResult> {
     match (one, other) {
         (Ok(one), Ok(other)) => Ok((one, other)),
-        (Err(NoResult::Lacks(one)), Err(NoResult::Lacks(other))) => Err(NoResult::Lacks([one, other].concat())),
+        (Err(NoResult::Lacks(one)), Err(NoResult::Lacks(other))) => {
+            Err(NoResult::Lacks([one, other].concat()))
+        }
         (Err(why), _) | (_, Err(why)) => Err(why),
     }
 }
@@ -67,14 +72,30 @@ impl<'a> Given<'a> {
         self.0.iter().any(|(name, _)| *name == role)
     }
 
-    fn read<'s, T>(&'s self, role: &'static str, read: impl Fn(&'s Value<'a>) -> Option<T>) -> Result<T, NoResult> {
-        let value = self.0.iter().find(|(name, _)| *name == role).and_then(|(_, value)| value.as_ref());
-        value.and_then(read).ok_or_else(|| NoResult::Lacks(vec![role]))
+    fn read<'s, T>(
+        &'s self,
+        role: &'static str,
+        read: impl Fn(&'s Value<'a>) -> Option<T>,
+    ) -> Result<T, NoResult> {
+        let value = self
+            .0
+            .iter()
+            .find(|(name, _)| *name == role)
+            .and_then(|(_, value)| value.as_ref());
+        value
+            .and_then(read)
+            .ok_or_else(|| NoResult::Lacks(vec![role]))
     }
 
     /// The number of a role.
     pub fn number(&self, role: &'static str) -> Result<f64, NoResult> {
-        self.read(role, |value| if let Value::Number(number) = value { Some(*number) } else { None })
+        self.read(role, |value| {
+            if let Value::Number(number) = value {
+                Some(*number)
+            } else {
+                None
+            }
+        })
     }
 
     /// The numbers of several roles; what is lacking is told together.
@@ -87,37 +108,77 @@ impl<'a> Given<'a> {
                 Err(_) => lacking.push(role),
             }
         }
-        if lacking.is_empty() { Ok(numbers) } else { Err(NoResult::Lacks(lacking)) }
+        if lacking.is_empty() {
+            Ok(numbers)
+        } else {
+            Err(NoResult::Lacks(lacking))
+        }
     }
 
     /// The day of a role.
     pub fn date(&self, role: &'static str) -> Result<NaiveDate, NoResult> {
-        self.read(role, |value| if let Value::Date(date) = value { Some(*date) } else { None })
+        self.read(role, |value| {
+            if let Value::Date(date) = value {
+                Some(*date)
+            } else {
+                None
+            }
+        })
     }
 
     /// The sex of a role.
     pub fn sex(&self, role: &'static str) -> Result<Sex, NoResult> {
-        self.read(role, |value| if let Value::Sex(sex) = value { Some(*sex) } else { None })
+        self.read(role, |value| {
+            if let Value::Sex(sex) = value {
+                Some(*sex)
+            } else {
+                None
+            }
+        })
     }
 
     /// Whether a role says yes.
     pub fn yes(&self, role: &'static str) -> Result<bool, NoResult> {
-        self.read(role, |value| if let Value::YesNo(yes) = value { Some(*yes) } else { None })
+        self.read(role, |value| {
+            if let Value::YesNo(yes) = value {
+                Some(*yes)
+            } else {
+                None
+            }
+        })
     }
 
     /// The options chosen.
     pub fn chosen(&self, role: &'static str) -> Result<&[Chosen<'a>], NoResult> {
-        self.read(role, |value| if let Value::Chosen(chosen) = value { Some(chosen.as_slice()) } else { None })
+        self.read(role, |value| {
+            if let Value::Chosen(chosen) = value {
+                Some(chosen.as_slice())
+            } else {
+                None
+            }
+        })
     }
 
     /// The anaesthetics of a plan.
     pub fn plan(&self, role: &'static str) -> Result<&[Injected<'a>], NoResult> {
-        self.read(role, |value| if let Value::Plan(plan) = value { Some(plan.as_slice()) } else { None })
+        self.read(role, |value| {
+            if let Value::Plan(plan) = value {
+                Some(plan.as_slice())
+            } else {
+                None
+            }
+        })
     }
 
     /// The medicines taken, if each of them is recognised.
     pub fn medicines(&self, role: &'static str) -> Result<Vec<Taken>, NoResult> {
-        self.read(role, |value| if let Value::Medicines(taken) = value { taken.iter().copied().collect() } else { None })
+        self.read(role, |value| {
+            if let Value::Medicines(taken) = value {
+                taken.iter().copied().collect()
+            } else {
+                None
+            }
+        })
     }
 }
 

@@ -51,5 +51,7 @@ pub fn ifcc_to_ngsp_unrounded(mmol_mol: f64) -> Option<f64> {
 /// # Source
 /// As [`ifcc_to_ngsp_unrounded`].
 pub fn ifcc_to_ngsp(mmol_mol: f64) -> Option<f64> {
-    ifcc_to_ngsp_unrounded(mmol_mol).and_then(|percent| settled(percent * 10.0)).map(|tenths| tenths.round() / 10.0)
+    ifcc_to_ngsp_unrounded(mmol_mol)
+        .and_then(|percent| settled(percent * 10.0))
+        .map(|tenths| tenths.round() / 10.0)
 }

@@ -1,17 +1,29 @@
 //! Doses of medicines by the day: steroids counted together, and the most paracetamol.
 
-use crate::formulas::formula::{Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::formula::{
+    Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role,
+    RoleKind,
+};
 use crate::formulas::given::{Given, NoResult, Taken, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// Known where every steroid has its amount, and 0 where there is no steroid.
-const STEROIDS: Known = Known::AtMost { perhaps: Needs::Recognised("medicines"), surely: Needs::NoSteroid("medicines") };
+const STEROIDS: Known = Known::AtMost {
+    perhaps: Needs::Recognised("medicines"),
+    surely: Needs::NoSteroid("medicines"),
+};
 
 /// [`steroid_daily`] by how a steroid calms inflammation.
 pub static STEROID_DAILY: Formula = Formula {
     name: "steroid-daily",
     about: "steroid for each day, every kind counted in the same strength",
-    roles: &[Role::new("medicines", RoleKind::Medicines { amount: Amount::Daily, moves: Moves::Rises })],
+    roles: &[Role::new(
+        "medicines",
+        RoleKind::Medicines {
+            amount: Amount::Daily,
+            moves: Moves::Rises,
+        },
+    )],
     gives: Gives::In("mg"),
     whole: false,
     ends: FROM_ZERO,
@@ -27,7 +39,13 @@ pub static STEROID_DAILY: Formula = Formula {
 pub static ADRENAL_STEROID_DAILY: Formula = Formula {
     name: "adrenal-steroid-daily",
     about: "steroid for each day, every kind counted by how it puts the adrenals to sleep",
-    roles: &[Role::new("medicines", RoleKind::Medicines { amount: Amount::Daily, moves: Moves::Rises })],
+    roles: &[Role::new(
+        "medicines",
+        RoleKind::Medicines {
+            amount: Amount::Daily,
+            moves: Moves::Rises,
+        },
+    )],
     gives: Gives::In("mg"),
     whole: false,
     ends: FROM_ZERO,
@@ -43,7 +61,13 @@ pub static ADRENAL_STEROID_DAILY: Formula = Formula {
 pub static STEROID_DAYS: Formula = Formula {
     name: "steroid-days",
     about: "the longest course of a steroid",
-    roles: &[Role::new("medicines", RoleKind::Medicines { amount: Amount::Days, moves: Moves::Rises })],
+    roles: &[Role::new(
+        "medicines",
+        RoleKind::Medicines {
+            amount: Amount::Days,
+            moves: Moves::Rises,
+        },
+    )],
     gives: Gives::In("days"),
     whole: false,
     ends: FROM_ZERO,
@@ -52,7 +76,13 @@ pub static STEROID_DAYS: Formula = Formula {
     zero: Needs::NoSteroid("medicines"),
     follows: Follows::Arithmetic,
     even_with: None,
-    compute: |given| result(longest_course(&steroids(given, |taken| taken.as_prednisolone, |taken, _| taken.days)?)),
+    compute: |given| {
+        result(longest_course(&steroids(
+            given,
+            |taken| taken.as_prednisolone,
+            |taken, _| taken.days,
+        )?))
+    },
 };
 
 /// [`paracetamol_ceiling`] of a rule set.
@@ -76,42 +106,83 @@ pub static PARACETAMOL_CEILING: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[
-        HiddenCut { role: "weight", at: CutAt::Limit("light"), value_below: true },
-        HiddenCut { role: "weight", at: CutAt::Limit("middle"), value_below: false },
-        HiddenCut { role: "age", at: CutAt::Limit("adult_from"), value_below: false },
+        HiddenCut {
+            role: "weight",
+            at: CutAt::Limit("light"),
+            value_below: true,
+        },
+        HiddenCut {
+            role: "weight",
+            at: CutAt::Limit("middle"),
+            value_below: false,
+        },
+        HiddenCut {
+            role: "age",
+            at: CutAt::Limit("adult_from"),
+            value_below: false,
+        },
     ],
     known: Known::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,
     compute: |given| {
-        let [weight, age, adult_from, light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses] = given
-            .numbers([
-                "weight",
-                "age",
-                "adult_from",
-                "light",
-                "middle",
-                "light_daily",
-                "middle_daily",
-                "full_daily",
-                "child_per_kg",
-                "child_dose_cap",
-                "doses",
-            ])?;
-        let bands = ParacetamolBands { light, middle, light_daily, middle_daily, full_daily, child_per_kg, child_dose_cap, doses };
+        let [
+            weight,
+            age,
+            adult_from,
+            light,
+            middle,
+            light_daily,
+            middle_daily,
+            full_daily,
+            child_per_kg,
+            child_dose_cap,
+            doses,
+        ] = given.numbers([
+            "weight",
+            "age",
+            "adult_from",
+            "light",
+            "middle",
+            "light_daily",
+            "middle_daily",
+            "full_daily",
+            "child_per_kg",
+            "child_dose_cap",
+            "doses",
+        ])?;
+        let bands = ParacetamolBands {
+            light,
+            middle,
+            light_daily,
+            middle_daily,
+            full_daily,
+            child_per_kg,
+            child_dose_cap,
+            doses,
+        };
         result(paracetamol_ceiling(weight, age >= adult_from, &bands))
     },
 };
 
 fn daily(given: &Given<'_>, factor: fn(&Taken) -> Option<f64>) -> Result<f64, NoResult> {
-    result(steroid_daily(&steroids(given, factor, |taken, factor| Some((taken.daily_mg?, factor)))?))
+    result(steroid_daily(&steroids(given, factor, |taken, factor| {
+        Some((taken.daily_mg?, factor))
+    })?))
 }
 
 /// One value for each steroid taken, with what a milligram of it counts as; each must have its value.
-fn steroids<T>(given: &Given<'_>, factor: fn(&Taken) -> Option<f64>, value: fn(&Taken, f64) -> Option<T>) -> Result<Vec<T>, NoResult> {
+fn steroids<T>(
+    given: &Given<'_>,
+    factor: fn(&Taken) -> Option<f64>,
+    value: fn(&Taken, f64) -> Option<T>,
+) -> Result<Vec<T>, NoResult> {
     let taken = given.medicines("medicines")?;
-    let values: Option<Vec<T>> = taken.iter().filter_map(|taken| Some(value(taken, factor(taken)?))).collect();
+    let values: Option<Vec<T>> = taken
+        .iter()
+        .filter_map(|taken| Some(value(taken, factor(taken)?)))
+        .collect();
     values.ok_or_else(|| NoResult::Lacks(vec!["medicines"]))
 }
 
@@ -202,7 +273,11 @@ pub struct ParacetamolBands {
 pub fn paracetamol_ceiling(weight_kg: f64, adult: bool, bands: &ParacetamolBands) -> Option<f64> {
     let weight_kg = positive(weight_kg)?;
     let (light, middle) = (positive(bands.light)?, positive(bands.middle)?);
-    let dailies = (positive(bands.light_daily)?, positive(bands.middle_daily)?, positive(bands.full_daily)?);
+    let dailies = (
+        positive(bands.light_daily)?,
+        positive(bands.middle_daily)?,
+        positive(bands.full_daily)?,
+    );
     let per_dose_g = positive(bands.child_per_kg)? * weight_kg / MG_PER_G;
     let of_child = per_dose_g.min(positive(bands.child_dose_cap)?) * positive(bands.doses)?;
     if light > middle {
@@ -215,5 +290,9 @@ pub fn paracetamol_ceiling(weight_kg: f64, adult: bool, bands: &ParacetamolBands
     } else {
         dailies.2
     };
-    settled(if adult { of_adult } else { of_child.min(of_adult) })
+    settled(if adult {
+        of_adult
+    } else {
+        of_child.min(of_adult)
+    })
 }

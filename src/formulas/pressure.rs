@@ -1,6 +1,8 @@
 //! Ratios of a pressure in a limb to the pressure in the arm.
 
-use crate::formulas::formula::{ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::formula::{
+    ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+};
 use crate::formulas::given::{Given, NoResult, Side, result};
 use crate::formulas::{not_negative, positive, settled};
 
@@ -27,8 +29,11 @@ pub static PRESSURE_INDEX: Formula = Formula {
     },
 };
 
-const OF_SIDES: &[Role] =
-    &[Role::new("sites", RoleKind::Sites { sided: true }), Role::any_number("left", Moves::Rises), Role::any_number("right", Moves::Rises)];
+const OF_SIDES: &[Role] = &[
+    Role::new("sites", RoleKind::Sites { sided: true }),
+    Role::any_number("left", Moves::Rises),
+    Role::any_number("right", Moves::Rises),
+];
 
 const SIDES: [(Side, &str); 2] = [(Side::Left, "left"), (Side::Right, "right")];
 
@@ -39,8 +44,14 @@ const EACH_SIDE: Needs = Needs::All(&[
         Needs::All(&[Needs::Side("sites", Side::Left), Needs::Role("left")]),
         Needs::All(&[Needs::Side("sites", Side::Right), Needs::Role("right")]),
     ]),
-    Needs::Any(&[Needs::Not(&Needs::Side("sites", Side::Left)), Needs::Role("left")]),
-    Needs::Any(&[Needs::Not(&Needs::Side("sites", Side::Right)), Needs::Role("right")]),
+    Needs::Any(&[
+        Needs::Not(&Needs::Side("sites", Side::Left)),
+        Needs::Role("left"),
+    ]),
+    Needs::Any(&[
+        Needs::Not(&Needs::Side("sites", Side::Right)),
+        Needs::Role("right"),
+    ]),
 ]);
 
 /// [`lowest`] of the sides operated on; the other side is not needed.
@@ -54,7 +65,11 @@ pub static LOWEST_OF_OPERATED: Formula = Formula {
     cuts: &[],
     known: Known::Exactly(EACH_SIDE),
     zero: Needs::NEVER,
-    follows: Follows::OfSides { sites: "sites", sides: SIDES, lowest: true },
+    follows: Follows::OfSides {
+        sites: "sites",
+        sides: SIDES,
+        lowest: true,
+    },
     even_with: None,
     compute: |given| result(lowest(&operated(given)?)),
 };
@@ -70,7 +85,11 @@ pub static HIGHEST_OF_OPERATED: Formula = Formula {
     cuts: &[],
     known: Known::Exactly(EACH_SIDE),
     zero: Needs::NEVER,
-    follows: Follows::OfSides { sites: "sites", sides: SIDES, lowest: false },
+    follows: Follows::OfSides {
+        sites: "sites",
+        sides: SIDES,
+        lowest: false,
+    },
     even_with: None,
     compute: |given| result(highest(&operated(given)?)),
 };
@@ -78,9 +97,16 @@ pub static HIGHEST_OF_OPERATED: Formula = Formula {
 /// The numbers of the sides operated on.
 fn operated(given: &Given<'_>) -> Result<Vec<f64>, NoResult> {
     let chosen = given.chosen("sites")?;
-    let sides = SIDES.into_iter().filter(|(side, _)| chosen.iter().any(|site| site.side == Some(*side)));
-    let numbers: Vec<(&'static str, Result<f64, NoResult>)> = sides.map(|(_, role)| (role, given.number(role))).collect();
-    let lacking: Vec<&'static str> = numbers.iter().filter(|(_, number)| number.is_err()).map(|(role, _)| *role).collect();
+    let sides = SIDES
+        .into_iter()
+        .filter(|(side, _)| chosen.iter().any(|site| site.side == Some(*side)));
+    let numbers: Vec<(&'static str, Result<f64, NoResult>)> =
+        sides.map(|(_, role)| (role, given.number(role))).collect();
+    let lacking: Vec<&'static str> = numbers
+        .iter()
+        .filter(|(_, number)| number.is_err())
+        .map(|(role, _)| *role)
+        .collect();
     match (numbers.is_empty(), lacking.is_empty()) {
         (true, _) => Err(NoResult::Unusable(vec!["sites"])),
         (false, false) => Err(NoResult::Lacks(lacking)),
@@ -129,7 +155,10 @@ pub fn pressure_index(distal: f64, arm_left: f64, arm_right: f64) -> Option<f64>
 /// # Returns
 /// `None` if there are none, or one of them is not finite.
 pub fn lowest(values: &[f64]) -> Option<f64> {
-    values.iter().all(|value| value.is_finite()).then(|| values.iter().copied().reduce(f64::min))?
+    values
+        .iter()
+        .all(|value| value.is_finite())
+        .then(|| values.iter().copied().reduce(f64::min))?
 }
 
 /// The highest of several values.
@@ -140,5 +169,8 @@ pub fn lowest(values: &[f64]) -> Option<f64> {
 /// # Returns
 /// As [`lowest`].
 pub fn highest(values: &[f64]) -> Option<f64> {
-    values.iter().all(|value| value.is_finite()).then(|| values.iter().copied().reduce(f64::max))?
+    values
+        .iter()
+        .all(|value| value.is_finite())
+        .then(|| values.iter().copied().reduce(f64::max))?
 }

@@ -1,6 +1,8 @@
 //! Creatinine clearance by Cockcroft and Gault. Not a filtration rate indexed to body surface, and no stand-in for one.
 
-use crate::formulas::formula::{FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind};
+use crate::formulas::formula::{
+    FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+};
 use crate::formulas::given::{Sex, both, result};
 use crate::formulas::{not_negative, positive, settled};
 
@@ -51,13 +53,19 @@ const UMOL_PER_MG_DL: f64 = 88.4;
 /// # Source
 /// Cockcroft DW, Gault MH, Nephron, 1976 (from memory), in the form given by NHS Highland, Prescribing medicines in
 /// renal impairment (read).
-pub fn cockcroft_gault_si(age_years: f64, weight_kg: f64, sex: Sex, creatinine_umol_l: f64) -> Option<f64> {
+pub fn cockcroft_gault_si(
+    age_years: f64,
+    weight_kg: f64,
+    sex: Sex,
+    creatinine_umol_l: f64,
+) -> Option<f64> {
     let constant = match sex {
         Sex::Male => 1.23,
         Sex::Female => 1.04,
     };
     let years_left = years_left(age_years)?;
-    settled(years_left * positive(weight_kg)? * constant / positive(creatinine_umol_l)?).and_then(positive)
+    settled(years_left * positive(weight_kg)? * constant / positive(creatinine_umol_l)?)
+        .and_then(positive)
 }
 
 /// Creatinine clearance in mL/min by the constants for mg/dL: (140 - age) x kg / (72 x creatinine), x 0.85 for women.
@@ -73,14 +81,20 @@ pub fn cockcroft_gault_si(age_years: f64, weight_kg: f64, sex: Sex, creatinine_u
 /// # Source
 /// Cockcroft DW, Gault MH, Nephron, 1976 (from memory), in the form given by Taber's Medical Dictionary,
 /// Cockcroft-Gault formula (read).
-pub fn cockcroft_gault_us(age_years: f64, weight_kg: f64, sex: Sex, creatinine_umol_l: f64) -> Option<f64> {
+pub fn cockcroft_gault_us(
+    age_years: f64,
+    weight_kg: f64,
+    sex: Sex,
+    creatinine_umol_l: f64,
+) -> Option<f64> {
     let factor = match sex {
         Sex::Male => 1.0,
         Sex::Female => 0.85,
     };
     let years_left = years_left(age_years)?;
     let creatinine_mg_dl = positive(creatinine_umol_l)? / UMOL_PER_MG_DL;
-    settled(years_left * positive(weight_kg)? * factor / (72.0 * creatinine_mg_dl)).and_then(positive)
+    settled(years_left * positive(weight_kg)? * factor / (72.0 * creatinine_mg_dl))
+        .and_then(positive)
 }
 
 /// Creatinine clearance in mL/min, on the careful side: the lower of the two forms, with a low creatinine raised to a
@@ -99,7 +113,13 @@ pub fn cockcroft_gault_us(age_years: f64, weight_kg: f64, sex: Sex, creatinine_u
 /// # Source
 /// The two forms as above; the floor as in NHS Greater Glasgow and Clyde, Adult Therapeutics Handbook, creatinine
 /// clearance page, 2024 (read). Taking the lower is the rule set's cautious choice.
-pub fn cautious(age_years: f64, weight_kg: f64, sex: Sex, creatinine_umol_l: f64, floor_umol_l: f64) -> Option<f64> {
+pub fn cautious(
+    age_years: f64,
+    weight_kg: f64,
+    sex: Sex,
+    creatinine_umol_l: f64,
+    floor_umol_l: f64,
+) -> Option<f64> {
     let creatinine = positive(creatinine_umol_l)?.max(not_negative(floor_umol_l)?);
     let si = cockcroft_gault_si(age_years, weight_kg, sex, creatinine)?;
     let us = cockcroft_gault_us(age_years, weight_kg, sex, creatinine)?;

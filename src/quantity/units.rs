@@ -59,64 +59,233 @@ const ALL: [Measure; 10] = [
 /// Base: gram. The pound is 0.45359237 kg exactly (international yard and pound agreement, 1959; from memory), the
 /// stone 14 pounds, the ounce a sixteenth of a pound.
 const MASS: &[Unit] = &[
-    Unit { name: "kg", times: 1000, over: 1, also: &["kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme", "kilogrammes"] },
-    Unit { name: "g", times: 1, over: 1, also: &["gm", "gram", "grams", "gramme", "grammes"] },
-    Unit { name: "mg", times: 1, over: 1000, also: &["milligram", "milligrams", "milligramme", "milligrammes"] },
-    Unit { name: "microgram", times: 1, over: 1_000_000, also: &["micrograms", "microgramme", "microgrammes", "mcg", "ug"] },
-    Unit { name: "lb", times: 45_359_237, over: 100_000, also: &["lbs", "pound", "pounds"] },
-    Unit { name: "st", times: 635_029_318, over: 100_000, also: &["stone", "stones"] },
-    Unit { name: "oz", times: 45_359_237, over: 1_600_000, also: &["ounce", "ounces"] },
+    Unit {
+        name: "kg",
+        times: 1000,
+        over: 1,
+        also: &[
+            "kgs",
+            "kilo",
+            "kilos",
+            "kilogram",
+            "kilograms",
+            "kilogramme",
+            "kilogrammes",
+        ],
+    },
+    Unit {
+        name: "g",
+        times: 1,
+        over: 1,
+        also: &["gm", "gram", "grams", "gramme", "grammes"],
+    },
+    Unit {
+        name: "mg",
+        times: 1,
+        over: 1000,
+        also: &["milligram", "milligrams", "milligramme", "milligrammes"],
+    },
+    Unit {
+        name: "microgram",
+        times: 1,
+        over: 1_000_000,
+        also: &["micrograms", "microgramme", "microgrammes", "mcg", "ug"],
+    },
+    Unit {
+        name: "lb",
+        times: 45_359_237,
+        over: 100_000,
+        also: &["lbs", "pound", "pounds"],
+    },
+    Unit {
+        name: "st",
+        times: 635_029_318,
+        over: 100_000,
+        also: &["stone", "stones"],
+    },
+    Unit {
+        name: "oz",
+        times: 45_359_237,
+        over: 1_600_000,
+        also: &["ounce", "ounces"],
+    },
 ];
 
 /// Base: centimetre. The inch is 2.54 cm exactly (the same agreement of 1959; from memory).
 const LENGTH: &[Unit] = &[
-    Unit { name: "cm", times: 1, over: 1, also: &["cms", "centimetre", "centimetres", "centimeter", "centimeters"] },
-    Unit { name: "m", times: 100, over: 1, also: &["metre", "metres", "meter", "meters"] },
-    Unit { name: "mm", times: 1, over: 10, also: &["millimetre", "millimetres", "millimeter", "millimeters"] },
-    Unit { name: "in", times: 254, over: 100, also: &["inch", "inches", "\"", "''"] },
-    Unit { name: "ft", times: 3048, over: 100, also: &["foot", "feet", "'"] },
+    Unit {
+        name: "cm",
+        times: 1,
+        over: 1,
+        also: &[
+            "cms",
+            "centimetre",
+            "centimetres",
+            "centimeter",
+            "centimeters",
+        ],
+    },
+    Unit {
+        name: "m",
+        times: 100,
+        over: 1,
+        also: &["metre", "metres", "meter", "meters"],
+    },
+    Unit {
+        name: "mm",
+        times: 1,
+        over: 10,
+        also: &["millimetre", "millimetres", "millimeter", "millimeters"],
+    },
+    Unit {
+        name: "in",
+        times: 254,
+        over: 100,
+        also: &["inch", "inches", "\"", "''"],
+    },
+    Unit {
+        name: "ft",
+        times: 3048,
+        over: 100,
+        also: &["foot", "feet", "'"],
+    },
 ];
 
 /// Base: millilitre.
 const VOLUME: &[Unit] = &[
-    Unit { name: "mL", times: 1, over: 1, also: &["mls", "cc", "millilitre", "millilitres", "milliliter", "milliliters"] },
-    Unit { name: "L", times: 1000, over: 1, also: &["litre", "litres", "liter", "liters"] },
+    Unit {
+        name: "mL",
+        times: 1,
+        over: 1,
+        also: &[
+            "mls",
+            "cc",
+            "millilitre",
+            "millilitres",
+            "milliliter",
+            "milliliters",
+        ],
+    },
+    Unit {
+        name: "L",
+        times: 1000,
+        over: 1,
+        also: &["litre", "litres", "liter", "liters"],
+    },
 ];
 
 /// Base: millimetre of mercury, 133.322 Pa (Unified Code for Units of Measure, Regenstrief Institute).
 const PRESSURE: &[Unit] = &[
-    Unit { name: "mmHg", times: 1, over: 1, also: &["mm[Hg]"] },
-    Unit { name: "kPa", times: 1_000_000, over: 133_322, also: &["kilopascal", "kilopascals"] },
+    Unit {
+        name: "mmHg",
+        times: 1,
+        over: 1,
+        also: &["mm[Hg]"],
+    },
+    Unit {
+        name: "kPa",
+        times: 1_000_000,
+        over: 133_322,
+        also: &["kilopascal", "kilopascals"],
+    },
 ];
 
 /// No base: the two scales meet in the master equation, not in a factor. The factors here are never used.
-const HBA1C: &[Unit] =
-    &[Unit { name: "mmol/mol", times: 0, over: 1, also: &[] }, Unit { name: "%", times: 0, over: 1, also: &["percent"] }];
+const HBA1C: &[Unit] = &[
+    Unit {
+        name: "mmol/mol",
+        times: 0,
+        over: 1,
+        also: &[],
+    },
+    Unit {
+        name: "%",
+        times: 0,
+        over: 1,
+        also: &["percent"],
+    },
+];
 
 /// Base: millimole per litre. 18.016 mg/dL to 1 mmol/L: molar mass of glucose 180.16 g/mol.
-const GLUCOSE: &[Unit] =
-    &[Unit { name: "mmol/L", times: 1, over: 1, also: &[] }, Unit { name: "mg/dL", times: 1000, over: 18_016, also: &[] }];
+const GLUCOSE: &[Unit] = &[
+    Unit {
+        name: "mmol/L",
+        times: 1,
+        over: 1,
+        also: &[],
+    },
+    Unit {
+        name: "mg/dL",
+        times: 1000,
+        over: 18_016,
+        also: &[],
+    },
+];
 
 /// Base: micromole per litre. 1 mg/dL is 88.4 micromol/L (Taber's Medical Dictionary, Cockcroft-Gault formula); 88.42
 /// is also in use and differs by 0.02 %.
 const CREATININE: &[Unit] = &[
-    Unit { name: "umol/L", times: 1, over: 1, also: &["micromol/L", "mcmol/L"] },
-    Unit { name: "mg/dL", times: 884, over: 10, also: &[] },
+    Unit {
+        name: "umol/L",
+        times: 1,
+        over: 1,
+        also: &["micromol/L", "mcmol/L"],
+    },
+    Unit {
+        name: "mg/dL",
+        times: 884,
+        over: 10,
+        also: &[],
+    },
 ];
 
 /// One unit only. `mL/min/1.73 m2` belongs to an estimated filtration rate, which is another quantity.
-const CLEARANCE: &[Unit] = &[Unit { name: "mL/min", times: 1, over: 1, also: &[] }];
+const CLEARANCE: &[Unit] = &[Unit {
+    name: "mL/min",
+    times: 1,
+    over: 1,
+    also: &[],
+}];
 
 /// Both units are the same number: a thousand millionth litres in a litre hold a thousandth of the count.
-const COUNT: &[Unit] =
-    &[Unit { name: "10^9/L", times: 1, over: 1, also: &[] }, Unit { name: "10^3/uL", times: 1, over: 1, also: &["10^3/mcL"] }];
+const COUNT: &[Unit] = &[
+    Unit {
+        name: "10^9/L",
+        times: 1,
+        over: 1,
+        also: &[],
+    },
+    Unit {
+        name: "10^3/uL",
+        times: 1,
+        over: 1,
+        also: &["10^3/mcL"],
+    },
+];
 
 /// Base: milligram per millilitre. 1 % is 1 g in 100 mL, so 10 mg/mL.
-const STRENGTH: &[Unit] =
-    &[Unit { name: "%", times: 10, over: 1, also: &["percent", "%w/v"] }, Unit { name: "mg/mL", times: 1, over: 1, also: &[] }];
+const STRENGTH: &[Unit] = &[
+    Unit {
+        name: "%",
+        times: 10,
+        over: 1,
+        also: &["percent", "%w/v"],
+    },
+    Unit {
+        name: "mg/mL",
+        times: 1,
+        over: 1,
+        also: &[],
+    },
+];
 
 /// Units that one quantity is written in together, the largest first.
-const TOGETHER: [&[&str]; 4] = [&["st", "lb", "oz"], &["ft", "in"], &["m", "cm"], &["kg", "g"]];
+const TOGETHER: [&[&str]; 4] = [
+    &["st", "lb", "oz"],
+    &["ft", "in"],
+    &["m", "cm"],
+    &["kg", "g"],
+];
 
 /// Why several numbers with units are not one quantity.
 #[derive(Debug, Clone, PartialEq)]
@@ -145,12 +314,22 @@ pub enum CompoundError {
 impl fmt::Display for CompoundError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::NotTogether => f.write_str("each number could be the whole: write one number with one unit"),
+            Self::NotTogether => {
+                f.write_str("each number could be the whole: write one number with one unit")
+            }
             Self::NotLargestFirst => f.write_str("write each unit once, the largest first"),
             Self::NotWhole => f.write_str("only the last number may have decimals"),
-            Self::TooMuch { value, unit, most, bigger } => {
+            Self::TooMuch {
+                value,
+                unit,
+                most,
+                bigger,
+            } => {
                 let (value, most) = (tidy(*value, None), tidy(*most, None));
-                write!(f, "{value} {unit} is as much as 1 {bigger} ({most} {unit}) or more: correct it, or write one number with one unit")
+                write!(
+                    f,
+                    "{value} {unit} is as much as 1 {bigger} ({most} {unit}) or more: correct it, or write one number with one unit"
+                )
             }
             Self::UnknownUnit => f.write_str("write one number with one unit"),
         }
@@ -211,7 +390,11 @@ impl Measure {
         let spelling = plain_spelling(spelling);
         self.table()
             .iter()
-            .find(|unit| std::iter::once(&unit.name).chain(unit.also).any(|known| reads_as(&spelling, known)))
+            .find(|unit| {
+                std::iter::once(&unit.name)
+                    .chain(unit.also)
+                    .any(|known| reads_as(&spelling, known))
+            })
             .map(|unit| unit.name)
     }
 
@@ -249,19 +432,33 @@ impl Measure {
         let mut before: Option<(f64, &str)> = None;
         for &(value, unit) in parts {
             if let Some((bigger_value, bigger)) = before {
-                let family = TOGETHER.iter().find(|it| it.contains(&bigger) && it.contains(&unit)).ok_or(CompoundError::NotTogether)?;
-                if family.iter().position(|it| *it == unit) <= family.iter().position(|it| *it == bigger) {
+                let family = TOGETHER
+                    .iter()
+                    .find(|it| it.contains(&bigger) && it.contains(&unit))
+                    .ok_or(CompoundError::NotTogether)?;
+                if family.iter().position(|it| *it == unit)
+                    <= family.iter().position(|it| *it == bigger)
+                {
                     return Err(CompoundError::NotLargestFirst);
                 }
                 if bigger_value.fract() != 0.0 {
                     return Err(CompoundError::NotWhole);
                 }
-                let most = self.convert(1.0, bigger, unit).ok_or(CompoundError::UnknownUnit)?;
+                let most = self
+                    .convert(1.0, bigger, unit)
+                    .ok_or(CompoundError::UnknownUnit)?;
                 if value >= most {
-                    return Err(CompoundError::TooMuch { value, unit: unit.to_owned(), most, bigger: bigger.to_owned() });
+                    return Err(CompoundError::TooMuch {
+                        value,
+                        unit: unit.to_owned(),
+                        most,
+                        bigger: bigger.to_owned(),
+                    });
                 }
             }
-            sum += self.convert(value, unit, to).ok_or(CompoundError::UnknownUnit)?;
+            sum += self
+                .convert(value, unit, to)
+                .ok_or(CompoundError::UnknownUnit)?;
             before = Some((value, unit));
         }
         if before.is_none() {
@@ -294,7 +491,9 @@ impl Measure {
 
 /// Every measure that has a unit of this spelling, so that a message can say "that is a unit of mass".
 pub fn which_measures(spelling: &str) -> Vec<Measure> {
-    ALL.into_iter().filter(|measure| measure.unit(spelling).is_some()).collect()
+    ALL.into_iter()
+        .filter(|measure| measure.unit(spelling).is_some())
+        .collect()
 }
 
 /// Brings look-alike characters to one form and drops spaces.
@@ -315,8 +514,13 @@ fn plain_spelling(spelling: &str) -> String {
         }
     }
     let unpadded = plain.trim_end_matches('.');
-    let power = unpadded.strip_prefix(['x', 'X']).filter(|rest| rest.starts_with("10")).unwrap_or(unpadded);
-    power.strip_prefix("10*").map_or_else(|| power.to_owned(), |rest| format!("10^{rest}"))
+    let power = unpadded
+        .strip_prefix(['x', 'X'])
+        .filter(|rest| rest.starts_with("10"))
+        .unwrap_or(unpadded);
+    power
+        .strip_prefix("10*")
+        .map_or_else(|| power.to_owned(), |rest| format!("10^{rest}"))
 }
 
 /// Whether a plain spelling means a known one, forgiving case where that cannot change the size.
@@ -344,7 +548,10 @@ fn scaled_decimal(value: f64, times: u128, over: u128) -> Option<f64> {
 
     let printed = format!("{value}");
     let (whole, decimals) = printed.split_once('.').unwrap_or((&printed, ""));
-    let top = format!("{whole}{decimals}").parse::<u128>().ok()?.checked_mul(times)?;
+    let top = format!("{whole}{decimals}")
+        .parse::<u128>()
+        .ok()?
+        .checked_mul(times)?;
     let power = u32::try_from(decimals.len()).ok()?;
     let bottom = 10_u128.checked_pow(power)?.checked_mul(over)?;
     let mut text = format!("{}.", top.checked_div(bottom)?);

@@ -50,17 +50,30 @@ impl fmt::Display for WhenError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Empty => f.write_str("no date is written here"),
-            Self::WrongOrder { suggest: Some(suggest) } => {
+            Self::WrongOrder {
+                suggest: Some(suggest),
+            } => {
                 write!(f, "dates are written year, month, day: write `{suggest}`")
             }
-            Self::WrongOrder { suggest: None } => f.write_str("dates are written year, month, day, such as `2026-12-03`"),
+            Self::WrongOrder { suggest: None } => {
+                f.write_str("dates are written year, month, day, such as `2026-12-03`")
+            }
             Self::NoSuchDay { days: Some(days) } => {
                 write!(f, "there is no such day: that month has {days} days")
             }
-            Self::NoSuchDay { days: None } => f.write_str("there is no such day: months run from 01 to 12"),
+            Self::NoSuchDay { days: None } => {
+                f.write_str("there is no such day: months run from 01 to 12")
+            }
             Self::NoSuchTime => f.write_str("there is no such time: times run from 00:00 to 23:59"),
-            Self::YearOutOfRange => write!(f, "the year must lie between {} and {}", YEARS.start(), YEARS.end()),
-            Self::NotADate => f.write_str("this is not a date such as `2026-12-03` or `2026-12-03 09:30`"),
+            Self::YearOutOfRange => write!(
+                f,
+                "the year must lie between {} and {}",
+                YEARS.start(),
+                YEARS.end()
+            ),
+            Self::NotADate => {
+                f.write_str("this is not a date such as `2026-12-03` or `2026-12-03 09:30`")
+            }
         }
     }
 }
@@ -83,7 +96,8 @@ pub fn read_when(text: &str) -> Result<When, WhenError> {
         Some((date, time)) => (date, Some(time)),
         None => (text, None),
     };
-    let pieces = digit_pieces(date, '-').filter(|[year, month, day]| (year.len(), month.len(), day.len()) == (4, 2, 2));
+    let pieces = digit_pieces(date, '-')
+        .filter(|[year, month, day]| (year.len(), month.len(), day.len()) == (4, 2, 2));
     let Some([year, month, day]) = pieces else {
         return Err(other_order(date));
     };
@@ -124,7 +138,9 @@ impl When {
             return minutes_between(taken, on) > longest;
         }
         // A span that leaves the calendar cannot be exceeded inside it.
-        span.months().and_then(|months| taken.date.checked_add_months(Months::new(months))).is_some_and(|last| last < on.date)
+        span.months()
+            .and_then(|months| taken.date.checked_add_months(Months::new(months)))
+            .is_some_and(|last| last < on.date)
     }
 }
 
@@ -153,7 +169,11 @@ pub fn day_after(from: NaiveDate, span: &Span) -> Option<NaiveDate> {
 /// Minutes from one to the other: exact if both times are known, else whole days.
 fn minutes_between(taken: &When, on: &When) -> i64 {
     match (taken.time, on.time) {
-        (Some(from), Some(to)) => on.date.and_time(to).signed_duration_since(taken.date.and_time(from)).num_minutes(),
+        (Some(from), Some(to)) => on
+            .date
+            .and_time(to)
+            .signed_duration_since(taken.date.and_time(from))
+            .num_minutes(),
         _ => taken.days_between(on) * 24 * 60,
     }
 }
@@ -166,7 +186,9 @@ fn real_day(year: &str, month: &str, day: &str) -> Result<NaiveDate, WhenError> 
     if !YEARS.contains(&year) {
         return Err(WhenError::YearOutOfRange);
     }
-    NaiveDate::from_ymd_opt(year, month, day).ok_or_else(|| WhenError::NoSuchDay { days: days_in_month(year, month) })
+    NaiveDate::from_ymd_opt(year, month, day).ok_or_else(|| WhenError::NoSuchDay {
+        days: days_in_month(year, month),
+    })
 }
 
 /// The length of a month.
@@ -179,7 +201,10 @@ fn days_in_month(year: i32, month: u32) -> Option<u32> {
 /// Reads `09:30`.
 fn read_time(text: &str) -> Result<NaiveTime, WhenError> {
     let (hour, minute) = text.split_once(':').ok_or(WhenError::NotADate)?;
-    if ![hour, minute].iter().all(|piece| piece.len() == 2 && is_digits(piece)) {
+    if ![hour, minute]
+        .iter()
+        .all(|piece| piece.len() == 2 && is_digits(piece))
+    {
         return Err(WhenError::NotADate);
     }
     let hour: u32 = hour.parse().map_err(|_| WhenError::NotADate)?;
@@ -189,16 +214,21 @@ fn read_time(text: &str) -> Result<NaiveTime, WhenError> {
 
 /// Recognises a date in another order, and suggests the right one if there is only one reading.
 fn other_order(date: &str) -> WhenError {
-    let Some([first, second, third]) = ['-', '/', '.'].into_iter().find_map(|mark| digit_pieces(date, mark)) else {
+    let Some([first, second, third]) = ['-', '/', '.']
+        .into_iter()
+        .find_map(|mark| digit_pieces(date, mark))
+    else {
         return WhenError::NotADate;
     };
     let short = |piece: &str| (1..=2).contains(&piece.len());
     let suggest = match (first.len(), third.len()) {
         (4, _) if short(second) && short(third) => written(first, second, third),
-        (1 | 2, 4) if short(second) => match (written(third, second, first), written(third, first, second)) {
-            (Some(one), Some(other)) if one != other => None,
-            (one, other) => one.or(other),
-        },
+        (1 | 2, 4) if short(second) => {
+            match (written(third, second, first), written(third, first, second)) {
+                (Some(one), Some(other)) if one != other => None,
+                (one, other) => one.or(other),
+            }
+        }
         (1 | 2, 2) if short(second) => None,
         _ => return WhenError::NotADate,
     };
@@ -207,7 +237,9 @@ fn other_order(date: &str) -> WhenError {
 
 /// A date in the right order, if there is such a day.
 fn written(year: &str, month: &str, day: &str) -> Option<String> {
-    real_day(year, month, day).ok().map(|date| When::on(date).to_string())
+    real_day(year, month, day)
+        .ok()
+        .map(|date| When::on(date).to_string())
 }
 
 /// Splits a text into three groups of digits.

@@ -11,7 +11,10 @@ use crate::document::source::{Node, Position, Source};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
 pub use crate::rule_set::Offered;
-use crate::rule_set::{Agent, Bits, Choice, Derived, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance, Table};
+use crate::rule_set::{
+    Agent, Bits, Choice, Derived, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance,
+    Table,
+};
 use crate::truth::{FactSlot, Slot};
 
 pub mod answers;
@@ -373,10 +376,13 @@ impl Facts {
 
     /// Takes the day of the procedure from its fact.
     fn settle_procedure(&mut self) {
-        self.procedure_on = self.procedure_needs.iter().find_map(|slot| match self.known(*slot)?.value {
-            Value::Date(when) => Some(when),
-            _ => None,
-        });
+        self.procedure_on =
+            self.procedure_needs
+                .iter()
+                .find_map(|slot| match self.known(*slot)?.value {
+                    Value::Date(when) => Some(when),
+                    _ => None,
+                });
     }
 
     /// The answers at odds with others.
@@ -458,20 +464,45 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts
 
 /// The chosen options for people: "Pain; Ulcer", or "none".
 pub fn chosen_in_words(options: &[Choice], bits: u64) -> String {
-    let chosen: Vec<&str> = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.text.as_str()).collect();
-    if chosen.is_empty() { "none".to_owned() } else { chosen.join("; ") }
+    let chosen: Vec<&str> = options
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| bits >> at & 1 == 1)
+        .map(|(_, it)| it.text.as_str())
+        .collect();
+    if chosen.is_empty() {
+        "none".to_owned()
+    } else {
+        chosen.join("; ")
+    }
 }
 
 /// An anaesthetic plan for people: "lidocaine 2 % 3 mL + bupivacaine ? % 2 mL", or "none".
 pub fn plan_in_words(agents: &Table<Agent>, plan: &[PlannedAgent]) -> String {
-    let show = |value: Option<f64>, unit: &str| value.map_or_else(|| format!("? {unit}"), |it| format!("{} {unit}", tidy(it, None)));
+    let show = |value: Option<f64>, unit: &str| {
+        value.map_or_else(
+            || format!("? {unit}"),
+            |it| format!("{} {unit}", tidy(it, None)),
+        )
+    };
     let one = |it: &PlannedAgent| {
         let agent = &agents[it.agent].id;
-        format!("{agent} {} {}", show(it.percent, "%"), show(it.volume_ml, "mL"))
+        format!(
+            "{agent} {} {}",
+            show(it.percent, "%"),
+            show(it.volume_ml, "mL")
+        )
     };
-    if plan.is_empty() { "none".to_owned() } else { plan.iter().map(one).collect::<Vec<String>>().join(" + ") }
+    if plan.is_empty() {
+        "none".to_owned()
+    } else {
+        plan.iter().map(one).collect::<Vec<String>>().join(" + ")
+    }
 }
 
 fn place_of(diagnostic: &Diagnostic) -> (Option<&str>, usize) {
-    (diagnostic.source.as_ref().map(|it| it.name()), diagnostic.offset())
+    (
+        diagnostic.source.as_ref().map(|it| it.name()),
+        diagnostic.offset(),
+    )
 }

@@ -6,7 +6,9 @@ use std::sync::Arc;
 
 use chrono::{NaiveDate, Weekday};
 
-use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps};
+use crate::document::diagnostic::{
+    Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps,
+};
 use crate::document::source::{Node, NodeKind, Source};
 use crate::document::text;
 use crate::quantity::when::{YEARS, read_when};
@@ -22,8 +24,16 @@ const LONGEST_NAME: usize = 64;
 /// The kinds of file by the key that begins each: what it is, and where it is given to the program.
 const KINDS: [(&str, &str, &str); 3] = [
     ("local_policy", "a clinic's local policy", "`--local FILE`"),
-    ("questionnaire", "a patient's questionnaire", "`preblock screen FILE`"),
-    ("clinic", "a clinic's file", "`--clinic FILE`, once for all patients"),
+    (
+        "questionnaire",
+        "a patient's questionnaire",
+        "`preblock screen FILE`",
+    ),
+    (
+        "clinic",
+        "a clinic's file",
+        "`--clinic FILE`, once for all patients",
+    ),
 ];
 
 /// The frame of a file and its answers as written.
@@ -42,7 +52,11 @@ pub struct Questionnaire {
 /// # Errors
 /// Every diagnostic of the frame; with the tree in hand as much as possible is still read, so that
 /// `facts::read` can report the answers, too.
-pub fn questionnaire(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+pub fn questionnaire(
+    rule_set: &RuleSet,
+    name: &str,
+    bytes: &[u8],
+) -> (Option<Questionnaire>, Vec<Diagnostic>) {
     read(rule_set, name, bytes, false)
 }
 
@@ -55,7 +69,11 @@ pub fn reference_of(bytes: &[u8]) -> Option<String> {
 ///
 /// # Errors
 /// As [`questionnaire`].
-pub fn clinic(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+pub fn clinic(
+    rule_set: &RuleSet,
+    name: &str,
+    bytes: &[u8],
+) -> (Option<Questionnaire>, Vec<Diagnostic>) {
     read(rule_set, name, bytes, true)
 }
 
@@ -64,16 +82,33 @@ pub fn clinic(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> (Option<Questionn
 /// # Errors
 /// A diagnostic for each choice that is none.
 pub fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Gathered, Vec<Diagnostic>) {
-    let mut frame = Frame { rule_set, source: Arc::clone(source), root: Arc::new(map.clone()), is_clinic: true, diagnostics: Vec::new() };
+    let mut frame = Frame {
+        rule_set,
+        source: Arc::clone(source),
+        root: Arc::new(map.clone()),
+        is_clinic: true,
+        diagnostics: Vec::new(),
+    };
     let mut answers = Gathered::default();
     frame.offers(map, &mut answers);
     (answers, frame.diagnostics)
 }
 
-fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+fn read(
+    rule_set: &RuleSet,
+    name: &str,
+    bytes: &[u8],
+    is_clinic: bool,
+) -> (Option<Questionnaire>, Vec<Diagnostic>) {
     let read = text::read(name, bytes, LARGEST);
     let mut frame = match (read.source, read.root) {
-        (Some(source), Some(root)) => Frame { rule_set, source, root, is_clinic, diagnostics: read.diagnostics },
+        (Some(source), Some(root)) => Frame {
+            rule_set,
+            source,
+            root,
+            is_clinic,
+            diagnostics: read.diagnostics,
+        },
         _ => return (None, read.diagnostics),
     };
     if !matches!(frame.root.kind, NodeKind::Map(_)) {
@@ -81,9 +116,17 @@ fn read(rule_set: &RuleSet, name: &str, bytes: &[u8], is_clinic: bool) -> (Optio
             let what = if matches!(frame.root.kind, NodeKind::Null) {
                 Diagnostic::bare(Code::Empty, format!("`{name}` is empty"))
             } else {
-                Diagnostic::at(Code::WrongType, &frame.source, &frame.root.span, "a questionnaire is a mapping", frame.root.kind_in_words())
+                Diagnostic::at(
+                    Code::WrongType,
+                    &frame.source,
+                    &frame.root.span,
+                    "a questionnaire is a mapping",
+                    frame.root.kind_in_words(),
+                )
             };
-            frame.diagnostics.push(what.help("`preblock blank` prints an empty questionnaire to start from"));
+            frame
+                .diagnostics
+                .push(what.help("`preblock blank` prints an empty questionnaire to start from"));
         }
         return (None, frame.diagnostics);
     }
@@ -104,22 +147,50 @@ struct Frame<'a> {
 }
 
 impl Frame<'_> {
-    fn report(&mut self, code: Code, span: &Range<usize>, title: String, label: &str, help: String) {
-        self.diagnostics.push(Diagnostic::at(code, &self.source, span, title, label).help(help));
+    fn report(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        title: String,
+        label: &str,
+        help: String,
+    ) {
+        self.diagnostics
+            .push(Diagnostic::at(code, &self.source, span, title, label).help(help));
     }
 
     /// That the file is of another kind, or for another rule set, if that is what it says.
     fn meant_for_another_place(&self) -> Option<Diagnostic> {
         let version_key = self.version_key();
-        if let Some((entry, (key, what, place))) = KINDS.iter().find_map(|it| Some((self.root.entry(it.0)?, it)))
+        if let Some((entry, (key, what, place))) = KINDS
+            .iter()
+            .find_map(|it| Some((self.root.entry(it.0)?, it)))
             && *key != version_key
         {
-            let needed = if self.is_clinic { "a clinic's file" } else { "a questionnaire" };
+            let needed = if self.is_clinic {
+                "a clinic's file"
+            } else {
+                "a questionnaire"
+            };
             let title = format!("this is {what}, not {needed}");
-            let help = format!("give it to {place}; here stands {needed}, which begins with `{version_key}: 1`");
-            return Some(Diagnostic::at(Code::AnotherKind, &self.source, &entry.key_span, title, "another kind of file").help(help));
+            let help = format!(
+                "give it to {place}; here stands {needed}, which begins with `{version_key}: 1`"
+            );
+            return Some(
+                Diagnostic::at(
+                    Code::AnotherKind,
+                    &self.source,
+                    &entry.key_span,
+                    title,
+                    "another kind of file",
+                )
+                .help(help),
+            );
         }
-        let entry = self.root.entry("for").filter(|it| it.value.kind != NodeKind::Null)?;
+        let entry = self
+            .root
+            .entry("for")
+            .filter(|it| it.value.kind != NodeKind::Null)?;
         let written = entry.value.shown(&self.source);
         let own = self.rule_set.id.as_str();
         (written != own).then(|| {
@@ -133,7 +204,11 @@ impl Frame<'_> {
     }
 
     fn version_key(&self) -> &'static str {
-        if self.is_clinic { "clinic" } else { "questionnaire" }
+        if self.is_clinic {
+            "clinic"
+        } else {
+            "questionnaire"
+        }
     }
 
     fn read(&mut self) -> Questionnaire {
@@ -141,17 +216,43 @@ impl Frame<'_> {
         let version_key = self.version_key();
         let name_key = if self.is_clinic { "name" } else { "reference" };
         let known: &[&str] = if self.is_clinic {
-            &["clinic", "for", "name", "procedure_days", "offers", "answers", "note"]
+            &[
+                "clinic",
+                "for",
+                "name",
+                "procedure_days",
+                "offers",
+                "answers",
+                "note",
+            ]
         } else {
-            &["questionnaire", "for", "reference", "completed_on", "answers", "note"]
+            &[
+                "questionnaire",
+                "for",
+                "reference",
+                "completed_on",
+                "answers",
+                "note",
+            ]
         };
         for entry in root.entries() {
             if !known.contains(&entry.key.as_str()) {
-                let help = if self.rule_set.catalogue.sections.iter().any(|it| it.id == entry.key) {
+                let help = if self
+                    .rule_set
+                    .catalogue
+                    .sections
+                    .iter()
+                    .any(|it| it.id == entry.key)
+                {
                     format!("sections such as `{}` stand under `answers:`", entry.key)
                 } else {
                     let near = perhaps(&entry.key, known.iter().copied());
-                    near.unwrap_or_else(|| format!("one of {}; names, addresses and record numbers are never asked for", listed(known)))
+                    near.unwrap_or_else(|| {
+                        format!(
+                            "one of {}; names, addresses and record numbers are never asked for",
+                            listed(known)
+                        )
+                    })
                 };
                 self.report(
                     Code::UnknownKey,
@@ -162,7 +263,8 @@ impl Frame<'_> {
                 );
             }
         }
-        let is_misspelt = |key: &str| misspelt(key, root.entries().iter().map(|it| it.key.as_str()), known);
+        let is_misspelt =
+            |key: &str| misspelt(key, root.entries().iter().map(|it| it.key.as_str()), known);
         match root.entry(version_key) {
             None if is_misspelt(version_key) => {}
             None => {
@@ -176,7 +278,11 @@ impl Frame<'_> {
                 );
             }
             Some(entry) if entry.value.kind != NodeKind::Number(1.0) => {
-                let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
+                let span = if entry.value.span.is_empty() {
+                    entry.key_span.clone()
+                } else {
+                    entry.value.span.clone()
+                };
                 self.report(
                     Code::WrongForm,
                     &span,
@@ -187,16 +293,29 @@ impl Frame<'_> {
             }
             Some(_) => {}
         }
-        let reference =
-            if root.entry(name_key).is_none() && is_misspelt(name_key) { String::new() } else { self.reference(&root, name_key) };
+        let reference = if root.entry(name_key).is_none() && is_misspelt(name_key) {
+            String::new()
+        } else {
+            self.reference(&root, name_key)
+        };
         let completed_on = self.completed_on(&root);
-        let mut answers = Gathered { completed_on, ..Gathered::default() };
+        let mut answers = Gathered {
+            completed_on,
+            ..Gathered::default()
+        };
         if let Some(entry) = root.entry("note") {
             self.note("", &entry.value, &mut answers);
         }
-        let weekdays = root.entry("procedure_days").filter(|it| self.is_clinic && it.value.kind != NodeKind::Null);
-        let weekdays = weekdays.map(|it| it.value.clone()).and_then(|it| self.weekdays(&it));
-        if let Some(entry) = root.entry("offers").filter(|it| self.is_clinic && it.value.kind != NodeKind::Null) {
+        let weekdays = root
+            .entry("procedure_days")
+            .filter(|it| self.is_clinic && it.value.kind != NodeKind::Null);
+        let weekdays = weekdays
+            .map(|it| it.value.clone())
+            .and_then(|it| self.weekdays(&it));
+        if let Some(entry) = root
+            .entry("offers")
+            .filter(|it| self.is_clinic && it.value.kind != NodeKind::Null)
+        {
             self.offers(&entry.value.clone(), &mut answers);
         }
         match root.entry("answers") {
@@ -222,26 +341,55 @@ impl Frame<'_> {
                 ),
             },
         }
-        Questionnaire { reference, answers, weekdays }
+        Questionnaire {
+            reference,
+            answers,
+            weekdays,
+        }
     }
 
     /// The weekdays on which the clinic operates, in English words.
     fn weekdays(&mut self, list: &Node) -> Option<Vec<Weekday>> {
-        const NAMES: [&str; 7] = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"];
+        const NAMES: [&str; 7] = [
+            "monday",
+            "tuesday",
+            "wednesday",
+            "thursday",
+            "friday",
+            "saturday",
+            "sunday",
+        ];
         let mut found = Vec::new();
         for item in list.items() {
             let written = item.shown(&self.source).to_owned();
-            match NAMES.iter().position(|it| *it == written).and_then(|at| Weekday::try_from(u8::try_from(at).ok()?).ok()) {
+            match NAMES
+                .iter()
+                .position(|it| *it == written)
+                .and_then(|at| Weekday::try_from(u8::try_from(at).ok()?).ok())
+            {
                 Some(day) => found.push(day),
                 None => {
-                    let help = did_you_mean(&written, NAMES).unwrap_or_else(|| format!("the days are {}", listed(&NAMES)));
-                    self.report(Code::WrongForm, &item.span, format!("`{written}` is not a weekday"), "not a weekday", help);
+                    let help = did_you_mean(&written, NAMES)
+                        .unwrap_or_else(|| format!("the days are {}", listed(&NAMES)));
+                    self.report(
+                        Code::WrongForm,
+                        &item.span,
+                        format!("`{written}` is not a weekday"),
+                        "not a weekday",
+                        help,
+                    );
                 }
             }
         }
         if list.items().is_empty() {
             let help = "write a list such as `[tuesday, thursday]`, or leave the line out if any day will do".to_owned();
-            self.report(Code::WrongType, &list.span, "`procedure_days` is a list of weekdays".into(), list.kind_in_words(), help);
+            self.report(
+                Code::WrongType,
+                &list.span,
+                "`procedure_days` is a list of weekdays".into(),
+                list.kind_in_words(),
+                help,
+            );
         }
         (!found.is_empty()).then_some(found)
     }
@@ -254,10 +402,22 @@ impl Frame<'_> {
             return None;
         }
         match read_when(&text) {
-            Ok(when) => Some((when.date, Place { source: Arc::clone(&self.source), span: entry.value.span.clone() })),
+            Ok(when) => Some((
+                when.date,
+                Place {
+                    source: Arc::clone(&self.source),
+                    span: entry.value.span.clone(),
+                },
+            )),
             Err(error) => {
                 let title = "`completed_on` is not a date".to_owned();
-                self.report(Code::NotADate, &entry.value.span.clone(), title, "not a date of the calendar", error.to_string());
+                self.report(
+                    Code::NotADate,
+                    &entry.value.span.clone(),
+                    title,
+                    "not a date of the calendar",
+                    error.to_string(),
+                );
                 None
             }
         }
@@ -268,17 +428,32 @@ impl Frame<'_> {
             let help = if self.is_clinic {
                 "add `name: ...`, the clinic's name".to_owned()
             } else {
-                "add `reference: ...`, by which the clinic knows the patient; never a name".to_owned()
+                "add `reference: ...`, by which the clinic knows the patient; never a name"
+                    .to_owned()
             };
-            self.report(Code::MissingKey, &start(root), format!("the file has no `{key}`"), &format!("`{key}` is missing"), help);
+            self.report(
+                Code::MissingKey,
+                &start(root),
+                format!("the file has no `{key}`"),
+                &format!("`{key}` is missing"),
+                help,
+            );
             return String::new();
         };
         let text = entry.value.shown(&self.source);
-        let wrong = if self.is_clinic { not_a_name(text) } else { not_a_reference(text) };
+        let wrong = if self.is_clinic {
+            not_a_name(text)
+        } else {
+            not_a_reference(text)
+        };
         let Some((title, help)) = wrong else {
             return text.to_owned();
         };
-        let span = if entry.value.span.is_empty() { entry.key_span.clone() } else { entry.value.span.clone() };
+        let span = if entry.value.span.is_empty() {
+            entry.key_span.clone()
+        } else {
+            entry.value.span.clone()
+        };
         self.report(Code::WrongForm, &span, title, "cannot stand here", help);
         String::new()
     }
@@ -286,16 +461,29 @@ impl Frame<'_> {
     /// Refuses a `#` that hides what stands behind a plain text: whoever writes a note or a list of medicines may mean it
     /// as a letter of the text.
     fn nothing_hidden(&mut self, node: &Node) {
-        for inner in node.items().iter().chain(node.entries().iter().map(|it| &it.value)) {
+        for inner in node
+            .items()
+            .iter()
+            .chain(node.entries().iter().map(|it| &it.value))
+        {
             self.nothing_hidden(inner);
         }
         let written = self.source.slice(&node.span);
-        if written.starts_with(['"', '\'']) || matches!(node.kind, NodeKind::List(_) | NodeKind::Map(_)) {
+        if written.starts_with(['"', '\''])
+            || matches!(node.kind, NodeKind::List(_) | NodeKind::Map(_))
+        {
             return;
         }
         // A block of text ends with a line end, and what could be hidden stands behind its header, on the last line before.
         let is_block = written.trim_end_matches(' ').ends_with('\n');
-        let end = if is_block { self.source.text().get(..node.span.start).map_or(0, |it| it.trim_end().len()) } else { node.span.end };
+        let end = if is_block {
+            self.source
+                .text()
+                .get(..node.span.start)
+                .map_or(0, |it| it.trim_end().len())
+        } else {
+            node.span.end
+        };
         let Some(line) = self.source.line_range(self.source.line_index(end)) else {
             return;
         };
@@ -306,7 +494,9 @@ impl Frame<'_> {
             // Where nothing is written, the place is that of the key.
             let colon = node.kind == NodeKind::Null;
             let rest = self.source.slice(&(end..line.end));
-            rest.trim_start_matches(|it: char| it.is_whitespace() || it == ',' || (colon && it == ':'))
+            rest.trim_start_matches(|it: char| {
+                it.is_whitespace() || it == ',' || (colon && it == ':')
+            })
         };
         if behind.starts_with('#') {
             let span = line.end - behind.len()..line.end;
@@ -323,7 +513,10 @@ impl Frame<'_> {
             Some(text) => answers.notes.push(Note {
                 section: section.to_owned(),
                 text: text.trim_end().to_owned(),
-                place: Place { source: Arc::clone(&self.source), span: value.span.clone() },
+                place: Place {
+                    source: Arc::clone(&self.source),
+                    span: value.span.clone(),
+                },
             }),
             None if value.kind == NodeKind::Null => {}
             None => self.report(
@@ -341,9 +534,15 @@ impl Frame<'_> {
             let catalogue = &self.rule_set.catalogue;
             let Some(section) = catalogue.sections.position(|it| it.id == entry.key) else {
                 let known: Vec<&str> = catalogue.sections.iter().map(|it| it.id.as_str()).collect();
-                let help =
-                    did_you_mean(&entry.key, known.iter().copied()).unwrap_or_else(|| format!("the sections are {}", listed(&known)));
-                self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no section `{}`", entry.key), "not a section", help);
+                let help = did_you_mean(&entry.key, known.iter().copied())
+                    .unwrap_or_else(|| format!("the sections are {}", listed(&known)));
+                self.report(
+                    Code::UnknownQuestion,
+                    &entry.key_span,
+                    format!("there is no section `{}`", entry.key),
+                    "not a section",
+                    help,
+                );
                 continue;
             };
             if self.is_clinic && !catalogue.has_standing(section) {
@@ -376,35 +575,75 @@ impl Frame<'_> {
     fn offers(&mut self, map: &Node, answers: &mut Gathered) {
         if !matches!(map.kind, NodeKind::Map(_)) {
             let help = "write it like answers, with a list for each choice: `plan: { method: [first, second] }`".to_owned();
-            self.report(Code::WrongType, &map.span, "`offers` is a mapping of sections".into(), map.kind_in_words(), help);
+            self.report(
+                Code::WrongType,
+                &map.span,
+                "`offers` is a mapping of sections".into(),
+                map.kind_in_words(),
+                help,
+            );
             return;
         }
-        let choices = self.rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered());
+        let choices = self
+            .rule_set
+            .catalogue
+            .questions
+            .iter()
+            .filter(|it| it.can_be_offered());
         let known: Vec<&str> = choices.map(|it| it.id.as_str()).collect();
         for section in map.entries() {
             if section.value.entries().is_empty() && section.value.kind != NodeKind::Null {
                 let help = format!("the choices of the plan are {}", listed(&known));
-                self.report(Code::WrongType, &section.value.span, format!("`{}` holds no choice", section.key), "no list of choices", help);
+                self.report(
+                    Code::WrongType,
+                    &section.value.span,
+                    format!("`{}` holds no choice", section.key),
+                    "no list of choices",
+                    help,
+                );
             }
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
-                let Some(at) = self.rule_set.catalogue.questions.position(|it| it.id == id && it.can_be_offered()) else {
-                    let help = did_you_mean(&id, known.iter().copied()).unwrap_or_else(|| format!("the choices are {}", listed(&known)));
+                let Some(at) = self
+                    .rule_set
+                    .catalogue
+                    .questions
+                    .position(|it| it.id == id && it.can_be_offered())
+                else {
+                    let help = did_you_mean(&id, known.iter().copied())
+                        .unwrap_or_else(|| format!("the choices are {}", listed(&known)));
                     let title = format!("`{id}` is not a choice that a clinic offers");
-                    self.report(Code::UnknownQuestion, &entry.key_span, title, "not a choice", help);
+                    self.report(
+                        Code::UnknownQuestion,
+                        &entry.key_span,
+                        title,
+                        "not a choice",
+                        help,
+                    );
                     continue;
                 };
                 if entry.value.kind == NodeKind::Null {
                     continue;
                 }
                 let source = Arc::clone(&self.source);
-                let given = Given { source, key_span: entry.key_span.clone(), node: entry.value.clone(), standing: true };
+                let given = Given {
+                    source,
+                    key_span: entry.key_span.clone(),
+                    node: entry.value.clone(),
+                    standing: true,
+                };
                 answers.offers.insert(at, given);
             }
         }
     }
 
-    fn section(&mut self, section: Idx<Section>, section_id: &str, map: &Node, answers: &mut Gathered) {
+    fn section(
+        &mut self,
+        section: Idx<Section>,
+        section_id: &str,
+        map: &Node,
+        answers: &mut Gathered,
+    ) {
         for entry in map.entries() {
             if entry.key == "note" {
                 self.note(section_id, &entry.value, answers);
@@ -415,15 +654,26 @@ impl Frame<'_> {
             match questions.position(|it| it.id == id) {
                 Some(at) if self.is_clinic && !questions[at].standing => {
                     let help = if questions[at].can_be_offered() {
-                        format!("what the clinic has stands under `offers`; `{id}` itself belongs to each patient's questionnaire")
+                        format!(
+                            "what the clinic has stands under `offers`; `{id}` itself belongs to each patient's questionnaire"
+                        )
                     } else {
                         "move it to the patient's own questionnaire".to_owned()
                     };
                     let title = format!("a clinic's file cannot answer `{id}`");
-                    self.report(Code::NotStanding, &entry.key_span, title, "about one patient", help);
+                    self.report(
+                        Code::NotStanding,
+                        &entry.key_span,
+                        title,
+                        "about one patient",
+                        help,
+                    );
                 }
                 Some(at) => {
-                    if matches!(questions[at].answer, Answer::Medicines | Answer::Allergies | Answer::Text) {
+                    if matches!(
+                        questions[at].answer,
+                        Answer::Medicines | Answer::Allergies | Answer::Text
+                    ) {
                         self.nothing_hidden(&entry.value);
                     }
                     let given = Given {
@@ -435,7 +685,10 @@ impl Frame<'_> {
                     answers.given.insert(at, given);
                 }
                 None => {
-                    let here = questions.iter().filter(|it| it.section == section).map(|it| it.name());
+                    let here = questions
+                        .iter()
+                        .filter(|it| it.section == section)
+                        .map(|it| it.name());
                     let elsewhere = questions.iter().find(|it| it.name() == entry.key);
                     let derived = format!("derived.{}", entry.key);
                     let help = match elsewhere {
@@ -446,7 +699,13 @@ impl Frame<'_> {
                         None => perhaps(&entry.key, here)
                             .unwrap_or_else(|| "`preblock blank` prints all questions; names and addresses are never asked for".to_owned()),
                     };
-                    self.report(Code::UnknownQuestion, &entry.key_span, format!("there is no question `{id}`"), "not a question", help);
+                    self.report(
+                        Code::UnknownQuestion,
+                        &entry.key_span,
+                        format!("there is no question `{id}`"),
+                        "not a question",
+                        help,
+                    );
                 }
             }
         }
@@ -460,15 +719,25 @@ fn not_a_name(text: &str) -> Option<(String, String)> {
         return Some(("the clinic has no name".into(), help.into()));
     }
     let fits = text.chars().count() <= LONGEST_NAME && !text.contains(char::is_control);
-    (!fits).then(|| ("the clinic's name is too long".into(), format!("one line of at most {LONGEST_NAME} letters")))
+    (!fits).then(|| {
+        (
+            "the clinic's name is too long".into(),
+            format!("one line of at most {LONGEST_NAME} letters"),
+        )
+    })
 }
 
 /// What is wrong with a text as a patient's reference, and what to do: `None` if nothing is. Neither quotes the text.
 fn not_a_reference(text: &str) -> Option<(String, String)> {
-    let form = format!("letters a to z, digits, `-`, `/`, `.` and `_`, at most {LONGEST_REFERENCE}, such as `SM-103`");
+    let form = format!(
+        "letters a to z, digits, `-`, `/`, `.` and `_`, at most {LONGEST_REFERENCE}, such as `SM-103`"
+    );
     let refused = |title: &str, help: String| Some((title.to_owned(), help));
     if text.is_empty() {
-        return refused("the patient has no reference", format!("write by which the clinic knows the patient: {form}"));
+        return refused(
+            "the patient has no reference",
+            format!("write by which the clinic knows the patient: {form}"),
+        );
     }
     if looks_like_a_date(text) {
         return refused(
@@ -476,27 +745,42 @@ fn not_a_reference(text: &str) -> Option<(String, String)> {
             "it may be a date of birth, which stands under `person`; write a number that the clinic gave the referral".into(),
         );
     }
-    if !text.chars().all(|it| it.is_ascii_alphanumeric() || "-/._".contains(it)) {
-        let help = format!("a reference is made of {form}; names are never asked for, stored or printed");
+    if !text
+        .chars()
+        .all(|it| it.is_ascii_alphanumeric() || "-/._".contains(it))
+    {
+        let help =
+            format!("a reference is made of {form}; names are never asked for, stored or printed");
         return refused("a reference has no spaces, accents or other signs", help);
     }
     if !text.contains(|it: char| it.is_ascii_digit()) {
-        let help = format!("a reference without a digit may be a name, which is never asked for; write {form}");
+        let help = format!(
+            "a reference without a digit may be a name, which is never asked for; write {form}"
+        );
         return refused("a reference needs a digit", help);
     }
-    (text.len() > LONGEST_REFERENCE).then(|| ("the reference is too long".into(), format!("write {form}")))
+    (text.len() > LONGEST_REFERENCE)
+        .then(|| ("the reference is too long".into(), format!("write {form}")))
 }
 
 /// Whether day, month and a year of four digits stand in a text, in whichever order of writing.
 fn looks_like_a_date(text: &str) -> bool {
-    let numbers: Vec<&str> = text.split(|it: char| !it.is_ascii_digit()).filter(|it| !it.is_empty()).collect();
+    let numbers: Vec<&str> = text
+        .split(|it: char| !it.is_ascii_digit())
+        .filter(|it| !it.is_empty())
+        .collect();
     let is_date = |year: &str, month: &str, day: &str| {
-        let number = |it: &str, longest: usize| it.parse::<u32>().ok().filter(|_| it.len() <= longest);
-        let year = number(year, 4).filter(|year| i32::try_from(*year).is_ok_and(|it| YEARS.contains(&it)));
+        let number =
+            |it: &str, longest: usize| it.parse::<u32>().ok().filter(|_| it.len() <= longest);
+        let year =
+            number(year, 4).filter(|year| i32::try_from(*year).is_ok_and(|it| YEARS.contains(&it)));
         let (month, day) = (number(month, 2), number(day, 2));
-        year.is_some() && month.is_some_and(|it| (1..=12).contains(&it)) && day.is_some_and(|it| (1..=31).contains(&it))
+        year.is_some()
+            && month.is_some_and(|it| (1..=12).contains(&it))
+            && day.is_some_and(|it| (1..=31).contains(&it))
     };
-    let in_some_order = |a: &str, b: &str, c: &str| is_date(a, b, c) || is_date(c, b, a) || is_date(c, a, b);
+    let in_some_order =
+        |a: &str, b: &str, c: &str| is_date(a, b, c) || is_date(c, b, a) || is_date(c, a, b);
     let together = |it: &str| {
         let parts = |first: usize, second: usize| {
             let (a, rest) = it.split_at_checked(first)?;
@@ -504,21 +788,38 @@ fn looks_like_a_date(text: &str) -> bool {
             Some((a, b, c))
         };
         let year_first = parts(4, 2).is_some_and(|(year, month, day)| is_date(year, month, day));
-        it.len() == 8 && (year_first || parts(2, 2).is_some_and(|(day, month, year)| is_date(year, month, day)))
+        it.len() == 8
+            && (year_first
+                || parts(2, 2).is_some_and(|(day, month, year)| is_date(year, month, day)))
     };
-    numbers.windows(3).any(|it| matches!(it, [a, b, c] if in_some_order(a, b, c))) || (numbers.as_slice() == [text] && together(text))
+    numbers
+        .windows(3)
+        .any(|it| matches!(it, [a, b, c] if in_some_order(a, b, c)))
+        || (numbers.as_slice() == [text] && together(text))
 }
 
 /// The first line of the file.
 fn start(root: &Node) -> Range<usize> {
-    root.entries().first().map_or(0..1, |it| it.key_span.clone())
+    root.entries()
+        .first()
+        .map_or(0..1, |it| it.key_span.clone())
 }
 
 /// Lays a patient's answers over standing ones: the patient's own answer replaces a standing one,
 /// even if it only says `unknown`. Notes of both are kept.
 pub fn over(standing: &Gathered, own: &Gathered) -> Gathered {
     let mut given: BTreeMap<Idx<Question>, Given> = standing.given.clone();
-    given.extend(own.given.iter().filter(|(_, it)| it.node.kind != NodeKind::Null).map(|(at, it)| (*at, it.clone())));
+    given.extend(
+        own.given
+            .iter()
+            .filter(|(_, it)| it.node.kind != NodeKind::Null)
+            .map(|(at, it)| (*at, it.clone())),
+    );
     let offers = standing.offers.clone();
-    Gathered { given, offers, notes: standing.notes.iter().chain(&own.notes).cloned().collect(), completed_on: own.completed_on.clone() }
+    Gathered {
+        given,
+        offers,
+        notes: standing.notes.iter().chain(&own.notes).cloned().collect(),
+        completed_on: own.completed_on.clone(),
+    }
 }

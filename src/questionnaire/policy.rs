@@ -25,18 +25,31 @@ impl RuleSet {
 ///
 /// # Errors
 /// Every diagnostic of every file; those of the local policy come last.
-pub fn rule_set_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<RuleSet, Vec<Diagnostic>> {
+pub fn rule_set_with(
+    files: &RuleFiles,
+    local: Option<&TextFile>,
+) -> Result<RuleSet, Vec<Diagnostic>> {
     crate::rule_set::read::read(files, local.map(|file| Policy { file, offers }))
 }
 
 /// What is offered of each choice of the plan. These are nobody's answers: only the offers are understood.
-fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Vec<KeptOffer>, Vec<Diagnostic>) {
+fn offers(
+    rule_set: &RuleSet,
+    source: &Arc<Source>,
+    map: &Node,
+) -> (Vec<KeptOffer>, Vec<Diagnostic>) {
     let (gathered, mut wrong) = frame::offers(rule_set, source, map);
     let (facts, of_facts) = facts::read(rule_set, &gathered, rule_set.in_force_from);
     wrong.extend(of_facts);
     let kept = gathered.offers.iter().filter_map(|(at, given)| {
-        let offered = facts.offers().get(&rule_set.catalogue.questions[*at].slot)?;
-        Some(KeptOffer { question: *at, key_span: given.key_span.clone(), offered: offered.clone() })
+        let offered = facts
+            .offers()
+            .get(&rule_set.catalogue.questions[*at].slot)?;
+        Some(KeptOffer {
+            question: *at,
+            key_span: given.key_span.clone(),
+            offered: offered.clone(),
+        })
     });
     (kept.collect(), wrong)
 }

@@ -20,9 +20,17 @@ pub fn clinic(rule_set: &RuleSet) -> Value {
 fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
     let mut sections = Map::new();
     let catalogue = &rule_set.catalogue;
-    for (at, section) in catalogue.sections.entries().filter(|(at, _)| !is_clinic || catalogue.has_standing(*at)) {
+    for (at, section) in catalogue
+        .sections
+        .entries()
+        .filter(|(at, _)| !is_clinic || catalogue.has_standing(*at))
+    {
         let mut questions = Map::new();
-        for question in catalogue.questions.iter().filter(|it| it.section == at && (it.standing || !is_clinic)) {
+        for question in catalogue
+            .questions
+            .iter()
+            .filter(|it| it.section == at && (it.standing || !is_clinic))
+        {
             let name = question.name();
             questions.insert(name.to_owned(), one(rule_set, question));
         }
@@ -30,8 +38,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             "note".into(),
             json!({ "type": ["string", "null"], "description": "Anything that fits no question; the clinician reads it." }),
         );
-        let section_schema =
-            json!({ "type": ["object", "null"], "description": section.title, "additionalProperties": false, "properties": questions });
+        let section_schema = json!({ "type": ["object", "null"], "description": section.title, "additionalProperties": false, "properties": questions });
         sections.insert(section.id.clone(), section_schema);
     }
     let answers = json!({ "type": ["object", "null"], "additionalProperties": false, "properties": sections });
@@ -50,7 +57,11 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             "answers": answers,
             "note": note,
         });
-        ("A clinic's standing answers", json!(["clinic", "name", "answers"]), properties)
+        (
+            "A clinic's standing answers",
+            json!(["clinic", "name", "answers"]),
+            properties,
+        )
     } else {
         let properties = json!({
             "questionnaire": { "const": 1, "description": "Version of this form." },
@@ -65,7 +76,11 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             "answers": answers,
             "note": note,
         });
-        ("A questionnaire: one patient's answers", json!(["questionnaire", "reference", "answers"]), properties)
+        (
+            "A questionnaire: one patient's answers",
+            json!(["questionnaire", "reference", "answers"]),
+            properties,
+        )
     };
     json!({
         "$schema": "http://json-schema.org/draft-07/schema#",
@@ -86,7 +101,12 @@ fn of_this_rule_set(rule_set: &RuleSet) -> Value {
 /// What a clinic offers of each choice of the plan: lists, by section.
 fn offers(rule_set: &RuleSet) -> Value {
     let mut sections: Map<String, Value> = Map::new();
-    for question in rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()) {
+    for question in rule_set
+        .catalogue
+        .questions
+        .iter()
+        .filter(|it| it.can_be_offered())
+    {
         let Some((section, name)) = question.id.split_once('.') else {
             continue;
         };
@@ -156,7 +176,9 @@ fn bare(rule_set: &RuleSet, question: &Question) -> Value {
         }
         Answer::Number { .. } => json!({ "type": ["number", "string"] }),
         Answer::Quantity { unit, units, .. } => {
-            let units: Vec<&str> = std::iter::once(*unit).chain(units.iter().copied()).collect();
+            let units: Vec<&str> = std::iter::once(*unit)
+                .chain(units.iter().copied())
+                .collect();
             json!({ "type": "string", "description": format!("A number with its unit: {}.", units.join(", ")) })
         }
         Answer::Date => date(),
@@ -172,7 +194,12 @@ fn bare(rule_set: &RuleSet, question: &Question) -> Value {
             ] },
         }),
         Answer::Allergies => {
-            let reactions: Vec<&str> = rule_set.allergens.reactions.iter().map(|it| it.id.as_str()).collect();
+            let reactions: Vec<&str> = rule_set
+                .allergens
+                .reactions
+                .iter()
+                .map(|it| it.id.as_str())
+                .collect();
             json!({
                 "type": "array",
                 "items": { "anyOf": [

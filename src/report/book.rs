@@ -33,16 +33,32 @@ type BookPart = (&'static str, &'static str, fn(&mut BookText, &Book<'_>));
 
 const PARTS: [BookPart; 12] = [
     ("part:local", "Local policy", promised::local),
-    ("part:guarantees", "What is guaranteed", promised::guarantees),
+    (
+        "part:guarantees",
+        "What is guaranteed",
+        promised::guarantees,
+    ),
     ("part:limits", "Limits", parts::limits),
     ("part:derived", "What is worked out", parts::derived),
     ("part:questions", "Questions", parts::questions),
-    ("part:anaesthetics", "Local anaesthetics", parts::anaesthetics),
+    (
+        "part:anaesthetics",
+        "Local anaesthetics",
+        parts::anaesthetics,
+    ),
     ("part:sources", "Sources", open::sources),
     ("part:proposals", "Open: local proposals", open::proposals),
-    ("part:unopened", "Open: sources nobody has opened", open::unopened),
+    (
+        "part:unopened",
+        "Open: sources nobody has opened",
+        open::unopened,
+    ),
     ("part:retired", "Retired rules", open::retired),
-    ("part:changes", "What changed in this edition", changes::section),
+    (
+        "part:changes",
+        "What changed in this edition",
+        changes::section,
+    ),
     ("part:made", "Made with", made),
 ];
 
@@ -53,13 +69,24 @@ const PARTS: [BookPart; 12] = [
 pub fn markdown(book: &Book<'_>) -> String {
     let rules = book.rule_set;
     let mut sheet = BookText::default();
-    sheet.text.push_str(&format!("# {}\n", inline(&rules.title)));
-    sheet.paragraph(&format!("The rules of {}, edition {}.", inline(&rules.id), inline(&rules.edition)));
+    sheet
+        .text
+        .push_str(&format!("# {}\n", inline(&rules.title)));
+    sheet.paragraph(&format!(
+        "The rules of {}, edition {}.",
+        inline(&rules.id),
+        inline(&rules.edition)
+    ));
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
-    let approved = rules.approval.as_ref().map_or("by nobody yet".to_owned(), |it| match it.digest == rules.digest {
-        true => format!("by {} on {}", it.by.join(", "), words::day(it.on)),
-        false => format!("on {}, but NOT with this content", words::day(it.on)),
-    });
+    let approved = rules
+        .approval
+        .as_ref()
+        .map_or("by nobody yet".to_owned(), |it| {
+            match it.digest == rules.digest {
+                true => format!("by {} on {}", it.by.join(", "), words::day(it.on)),
+                false => format!("on {}, but NOT with this content", words::day(it.on)),
+            }
+        });
     let facts = [
         ("Status", words::status(rules.status).to_owned()),
         ("Approved", approved),
@@ -68,7 +95,11 @@ pub fn markdown(book: &Book<'_>) -> String {
         ("Answers for it", rules.owner.clone()),
         ("Digest (SHA-256)", rules.digest.clone()),
     ];
-    sheet.table(&["", ""], "ll", &facts.map(|(label, text)| [format!("**{label}**"), inline(&text)]));
+    sheet.table(
+        &["", ""],
+        "ll",
+        &facts.map(|(label, text)| [format!("**{label}**"), inline(&text)]),
+    );
     how_to_read(&mut sheet);
     contents(&mut sheet, book);
     concerns(&mut sheet, rules);
@@ -101,7 +132,10 @@ fn how_to_read(sheet: &mut BookText) {
 
 fn contents(sheet: &mut BookText, book: &Book<'_>) {
     sheet.heading(2, "part:contents", "Contents");
-    let own = [("part:reading", "How to read this"), ("part:concerns", "Concerns")];
+    let own = [
+        ("part:reading", "How to read this"),
+        ("part:concerns", "Concerns"),
+    ];
     sheet.gap();
     for (anchor, title) in own {
         sheet.item(0, &link(title, anchor));
@@ -118,7 +152,8 @@ fn concerns(sheet: &mut BookText, rules: &RuleSet) {
     sheet.heading(2, "part:concerns", "Concerns");
     let row = |title: String, owner: &str, of: &dyn Fn(&&Rule) -> bool| {
         let of: Vec<&Rule> = rules.rules.iter().filter(of).collect();
-        let count = |wanted: &dyn Fn(&Rule) -> bool| of.iter().filter(|it| wanted(it)).count().to_string();
+        let count =
+            |wanted: &dyn Fn(&Rule) -> bool| of.iter().filter(|it| wanted(it)).count().to_string();
         let outcome = |outcome| count(&move |it: &Rule| it.outcome == outcome);
         [
             title,
@@ -134,10 +169,29 @@ fn concerns(sheet: &mut BookText, rules: &RuleSet) {
     let mut rows: Vec<[String; 8]> = rules
         .concerns
         .entries()
-        .map(|(at, it)| row(link(&it.title, &it.id), it.owner.as_ref().unwrap_or(&rules.owner), &|rule| rule.concern == Some(at)))
+        .map(|(at, it)| {
+            row(
+                link(&it.title, &it.id),
+                it.owner.as_ref().unwrap_or(&rules.owner),
+                &|rule| rule.concern == Some(at),
+            )
+        })
         .collect();
     rows.push(row("**All**".into(), "", &|_| true));
-    sheet.table(&["Concern", "Answers for it", "Rules", "Contraindications", "Cautions", "refer", "defer", "go"], "llrrrrrr", &rows);
+    sheet.table(
+        &[
+            "Concern",
+            "Answers for it",
+            "Rules",
+            "Contraindications",
+            "Cautions",
+            "refer",
+            "defer",
+            "go",
+        ],
+        "llrrrrrr",
+        &rows,
+    );
 }
 
 fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Concern) {
@@ -153,7 +207,10 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
     sheet.paragraph(&format!("{}:", counted(rules.len(), "rule", "rules")));
     sheet.gap();
     for (rule, _) in &rules {
-        sheet.item(0, &format!("{} ({})", link(&rule.title, &rule.id), standing(rule)));
+        sheet.item(
+            0,
+            &format!("{} ({})", link(&rule.title, &rule.id), standing(rule)),
+        );
     }
     for (rule, states) in rules {
         crate::report::book::rule(sheet, book.rule_set, rule, states);
@@ -161,12 +218,21 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
 }
 
 fn standing(rule: &Rule) -> String {
-    Standing { outcome: rule.outcome, urgency: rule.urgency }.words()
+    Standing {
+        outcome: rule.outcome,
+        urgency: rule.urgency,
+    }
+    .words()
 }
 
 fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usize; 3]>) {
     sheet.heading(3, &rule.id, &inline(&rule.title));
-    sheet.paragraph(&format!("{}, {}: **{}**", code(&rule.id), rule.kind.word(), standing(rule)));
+    sheet.paragraph(&format!(
+        "{}, {}: **{}**",
+        code(&rule.id),
+        rule.kind.word(),
+        standing(rule)
+    ));
     sheet.paragraph("**Applies when**");
     sheet.gap();
     sheet.said(0, &said(rules, &rule.when));
@@ -187,13 +253,23 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usi
     let mut small = Vec::new();
     // An answer and its date have one anchor.
     let mut facts: Vec<&str> = Vec::new();
-    for id in rule.when.facts().into_iter().filter_map(|it| anchor_of(rules, it)) {
+    for id in rule
+        .when
+        .facts()
+        .into_iter()
+        .filter_map(|it| anchor_of(rules, it))
+    {
         if !facts.contains(&id) {
             facts.push(id);
         }
     }
     let facts = facts.into_iter().map(|it| link(it, it));
-    let limits = rule.when.limits().into_iter().map(|at| &rules.limits[at]).map(|it| link(&it.id, &format!("limits/{}", it.id)));
+    let limits = rule
+        .when
+        .limits()
+        .into_iter()
+        .map(|at| &rules.limits[at])
+        .map(|it| link(&it.id, &format!("limits/{}", it.id)));
     let looks: Vec<String> = facts.chain(limits).collect();
     if !looks.is_empty() {
         small.push(format!("Looks at {}.", looks.join(", ")));
@@ -205,7 +281,9 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usi
         words::day(rule.review_by)
     ));
     if let Some([fires, quiet, open]) = states {
-        small.push(format!("Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}."));
+        small.push(format!(
+            "Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}."
+        ));
     }
     sheet.paragraph(&small.join(" "));
 }
@@ -213,7 +291,10 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usi
 /// The id under which the book has a fact: of its question, or of what is worked out.
 fn anchor_of(rules: &RuleSet, slot: crate::truth::FactSlot) -> Option<&str> {
     let catalogue = &rules.catalogue;
-    catalogue.derived_of(slot).map(|it| it.id.as_str()).or_else(|| catalogue.question_of(slot).map(|it| it.id.as_str()))
+    catalogue
+        .derived_of(slot)
+        .map(|it| it.id.as_str())
+        .or_else(|| catalogue.question_of(slot).map(|it| it.id.as_str()))
 }
 
 /// A sentence with its limits filled in and its placeholders in words.
@@ -239,7 +320,11 @@ fn filled(rules: &RuleSet, text: &Text) -> String {
 
 fn made(sheet: &mut BookText, book: &Book<'_>) {
     let version = env!("CARGO_PKG_VERSION");
-    sheet.paragraph(&format!("preblock {version}, from {}. {}", inline(&words::edition(book.rule_set)), inline(SAFETY)));
+    sheet.paragraph(&format!(
+        "preblock {version}, from {}. {}",
+        inline(&words::edition(book.rule_set)),
+        inline(SAFETY)
+    ));
 }
 
 /// A link to an anchor of the book. The text is not yet escaped.
@@ -253,12 +338,24 @@ fn cited(rules: &RuleSet, citation: &Citation) -> String {
         Basis::Published(at) => {
             let it = &rules.publications[*at];
             let year = it.year.map_or(String::new(), |it| format!(", {it}"));
-            let at = citation.at.as_ref().map_or(String::new(), |it| format!(": {}", inline(it)));
-            let source = link(&format!("{}, {}{year}", it.by, it.title), &format!("sources/{}", it.id));
+            let at = citation
+                .at
+                .as_ref()
+                .map_or(String::new(), |it| format!(": {}", inline(it)));
+            let source = link(
+                &format!("{}, {}{year}", it.by, it.title),
+                &format!("sources/{}", it.id),
+            );
             format!("{source}{at}. {}", checked(it.checked, it.checked_on))
         }
-        Basis::CommonPractice(text) => format!("Common practice, no publication behind it: {}", inline(text)),
-        Basis::LocalProposal(text) => format!("**Local proposal**, for its owner to confirm: {}", inline(text)),
+        Basis::CommonPractice(text) => format!(
+            "Common practice, no publication behind it: {}",
+            inline(text)
+        ),
+        Basis::LocalProposal(text) => format!(
+            "**Local proposal**, for its owner to confirm: {}",
+            inline(text)
+        ),
     }
 }
 
@@ -280,7 +377,10 @@ struct BookText {
 impl BookText {
     /// A heading with the anchor by which links find it.
     fn heading(&mut self, level: usize, anchor: &str, title: &str) {
-        self.text.push_str(&format!("\n{} <a id=\"{anchor}\"></a>{title}\n", "#".repeat(level)));
+        self.text.push_str(&format!(
+            "\n{} <a id=\"{anchor}\"></a>{title}\n",
+            "#".repeat(level)
+        ));
     }
 
     fn paragraph(&mut self, text: &str) {
@@ -294,7 +394,8 @@ impl BookText {
 
     /// An entry of a list inside so many others.
     fn item(&mut self, depth: usize, text: &str) {
-        self.text.push_str(&format!("{}- {text}\n", "  ".repeat(depth)));
+        self.text
+            .push_str(&format!("{}- {text}\n", "  ".repeat(depth)));
     }
 
     /// A condition as nested lists.
@@ -304,13 +405,22 @@ impl BookText {
     }
 
     fn citations(&mut self, depth: usize, rules: &RuleSet, citations: &[Citation]) {
-        citations.iter().for_each(|it| self.item(depth, &cited(rules, it)));
+        citations
+            .iter()
+            .for_each(|it| self.item(depth, &cited(rules, it)));
     }
 
     /// A table. Of `sides`, each letter is a column: l to the left, r to the right.
     fn table<const N: usize>(&mut self, headings: &[&str; N], sides: &str, rows: &[[String; N]]) {
-        let rule: Vec<&str> = sides.chars().map(|it| if it == 'r' { "--:" } else { ":--" }).collect();
-        self.text.push_str(&format!("\n| {} |\n| {} |\n", headings.join(" | "), rule.join(" | ")));
+        let rule: Vec<&str> = sides
+            .chars()
+            .map(|it| if it == 'r' { "--:" } else { ":--" })
+            .collect();
+        self.text.push_str(&format!(
+            "\n| {} |\n| {} |\n",
+            headings.join(" | "),
+            rule.join(" | ")
+        ));
         for row in rows {
             self.text.push_str(&format!("| {} |\n", row.join(" | ")));
         }

@@ -22,13 +22,20 @@ pub fn calendar(agenda: &Agenda<'_>) -> String {
     let mut lines: Vec<String> = [
         "BEGIN:VCALENDAR",
         "VERSION:2.0",
-        concat!("PRODID:-//preblock//rule reviews ", env!("CARGO_PKG_VERSION"), "//EN"),
+        concat!(
+            "PRODID:-//preblock//rule reviews ",
+            env!("CARGO_PKG_VERSION"),
+            "//EN"
+        ),
         "CALSCALE:GREGORIAN",
         "METHOD:PUBLISH",
     ]
     .map(str::to_owned)
     .to_vec();
-    agenda.reviews().iter().for_each(|it| lines.extend(event(agenda, it)));
+    agenda
+        .reviews()
+        .iter()
+        .for_each(|it| lines.extend(event(agenda, it)));
     lines.push("END:VCALENDAR".into());
     lines.iter().map(|it| folded(it)).collect()
 }
@@ -37,11 +44,27 @@ fn event(agenda: &Agenda<'_>, review: &Review<'_>) -> Vec<String> {
     let rules = agenda.rule_set;
     // The day of the run: the same run gives the same file, and a later one replaces the event of the same id.
     let stamp = agenda.as_of.format("%Y%m%dT000000Z");
-    let uid = format!("{}.{}.{}@preblock", rules.id, review.by, short(&sha256(review.owner.as_bytes())));
+    let uid = format!(
+        "{}.{}.{}@preblock",
+        rules.id,
+        review.by,
+        short(&sha256(review.owner.as_bytes()))
+    );
     let summary = format!("Review {} {}: {}", rules.id, rules.edition, review.what());
-    let head = format!("For: {}\nRule set {} {}, {}", review.owner, rules.id, rules.edition, rules.status.word());
-    let whole = review.whole.then(|| "The rule set as a whole is to be reviewed, too.".to_owned());
-    let told: Vec<String> = std::iter::once(head).chain(whole).chain(review.groups()).collect();
+    let head = format!(
+        "For: {}\nRule set {} {}, {}",
+        review.owner,
+        rules.id,
+        rules.edition,
+        rules.status.word()
+    );
+    let whole = review
+        .whole
+        .then(|| "The rule set as a whole is to be reviewed, too.".to_owned());
+    let told: Vec<String> = std::iter::once(head)
+        .chain(whole)
+        .chain(review.groups())
+        .collect();
     vec![
         "BEGIN:VEVENT".into(),
         format!("UID:{}", escaped(&uid)),
@@ -64,7 +87,9 @@ fn event(agenda: &Agenda<'_>, review: &Review<'_>) -> Vec<String> {
 fn escaped(text: &str) -> String {
     let lines = text.lines().map(|it| {
         let line: String = one_line(it).chars().map(harmless).collect();
-        line.replace('\\', "\\\\").replace(';', "\\;").replace(',', "\\,")
+        line.replace('\\', "\\\\")
+            .replace(';', "\\;")
+            .replace(',', "\\,")
     });
     lines.collect::<Vec<_>>().join("\\n")
 }

@@ -28,7 +28,8 @@ pub struct AskedGroup<'a> {
 impl<'a> AskedGroup<'a> {
     /// The questions that are needed in any case, and those that other answers may make needless.
     pub fn now_and_later(&self) -> (&[&'a ToAsk], &[&'a ToAsk]) {
-        self.asks.split_at(self.asks.iter().take_while(|it| !it.depends).count())
+        self.asks
+            .split_at(self.asks.iter().take_while(|it| !it.depends).count())
     }
 }
 
@@ -36,14 +37,26 @@ impl<'a> AskedGroup<'a> {
 /// name calls for is left out: most of it proves needless once the name is known.
 pub fn groups(screening: &Screening) -> Vec<AskedGroup<'_>> {
     let names = &screening.unrecognised;
-    let asks: Vec<&ToAsk> = screening.to_ask.iter().filter(|it| !it.for_a_name).collect();
-    let mut from: Vec<Who> = names.iter().map(|it| it.from).chain(asks.iter().map(|it| it.from)).collect();
+    let asks: Vec<&ToAsk> = screening
+        .to_ask
+        .iter()
+        .filter(|it| !it.for_a_name)
+        .collect();
+    let mut from: Vec<Who> = names
+        .iter()
+        .map(|it| it.from)
+        .chain(asks.iter().map(|it| it.from))
+        .collect();
     from.sort();
     from.dedup();
     let group = |from: Who| {
         let mut asks: Vec<&ToAsk> = asks.iter().copied().filter(|it| it.from == from).collect();
         asks.sort_by_key(|it| (it.depends, Reverse((it.could_lead_to, it.urgency))));
-        AskedGroup { from, names: names.iter().filter(|it| it.from == from).collect(), asks }
+        AskedGroup {
+            from,
+            names: names.iter().filter(|it| it.from == from).collect(),
+            asks,
+        }
     };
     from.into_iter().map(group).collect()
 }
@@ -57,10 +70,15 @@ pub fn one(screening: &Screening) -> String {
     let groups = groups(screening);
     if groups.is_empty() {
         page.paragraph(0, &about(screening));
-        page.paragraph(0, "Nothing to ask: no missing answer could change anything.");
+        page.paragraph(
+            0,
+            "Nothing to ask: no missing answer could change anything.",
+        );
     }
     // With nothing to ask before them, the later ones are what to ask.
-    let any_now = groups.iter().any(|it| !it.names.is_empty() || !it.now_and_later().0.is_empty());
+    let any_now = groups
+        .iter()
+        .any(|it| !it.names.is_empty() || !it.now_and_later().0.is_empty());
     for (at, group) in groups.iter().enumerate() {
         if at > 0 {
             page.blank();
@@ -85,14 +103,24 @@ pub fn in_a_row(screening: &Screening, first: bool) -> String {
 }
 
 fn page() -> Page {
-    Page::new(&Style { width: WIDTH, colour: false })
+    Page::new(&Style {
+        width: WIDTH,
+        colour: false,
+    })
 }
 
 /// What one person is asked, complete by itself.
 fn part(page: &mut Page, screening: &Screening, group: &AskedGroup<'_>, any_now: bool) {
     page.paragraph(0, &about(screening));
     let n_names = group.names.len();
-    page.paragraph(0, &format!("{} ({})", whom(group.from), counted(n_names + group.asks.len(), "question", "questions")));
+    page.paragraph(
+        0,
+        &format!(
+            "{} ({})",
+            whom(group.from),
+            counted(n_names + group.asks.len(), "question", "questions")
+        ),
+    );
     let (now, later) = group.now_and_later();
     page.blank();
     for (at, it) in group.names.iter().enumerate() {
@@ -132,10 +160,17 @@ fn whom(from: Who) -> &'static str {
 }
 
 /// A question or a name, beside its number.
-const NUMBERED: Indent = Indent { label: 0, text: 4, hang: 0 };
+const NUMBERED: Indent = Indent {
+    label: 0,
+    text: 4,
+    hang: 0,
+};
 
 fn name(page: &mut Page, number: usize, name: &Unrecognised) {
-    let nearest = name.nearest.as_ref().map_or(String::new(), |it| format!(" Is it {it}?"));
+    let nearest = name
+        .nearest
+        .as_ref()
+        .map_or(String::new(), |it| format!(" Is it {it}?"));
     page.entry(
         &format!("{number}."),
         Paint::Plain,
@@ -143,15 +178,25 @@ fn name(page: &mut Page, number: usize, name: &Unrecognised) {
         &format!("\"{}\": no such name is known here.{nearest} The packet or letter gives the generic name.", name.text),
     );
     page.paragraph(4, &format!("It stands among the answers to: {}", name.ask));
-    page.paragraph(4, &format!("Entered in {}, in place of the other name.", name.fact));
+    page.paragraph(
+        4,
+        &format!("Entered in {}, in place of the other name.", name.fact),
+    );
 }
 
 fn question(page: &mut Page, number: usize, ask: &ToAsk) {
     page.entry(&format!("{number}."), Paint::Plain, NUMBERED, &ask.ask);
     if !ask.options.is_empty() {
         // A list that forces a choice would get a wrong one, and "none" is no answer where one is needed.
-        let (how, none) = if ask.several { ("All that are so", " / none of these") } else { ("One of", "") };
-        page.paragraph(4, &format!("{how}: {}{none} / not known", ask.options.join(" / ")));
+        let (how, none) = if ask.several {
+            ("All that are so", " / none of these")
+        } else {
+            ("One of", "")
+        };
+        page.paragraph(
+            4,
+            &format!("{how}: {}{none} / not known", ask.options.join(" / ")),
+        );
     }
     if ask.why != WhyAsked::Missing(Why::NotAsked) {
         page.paragraph(4, &format!("So far: {}.", ask.why.word()));

@@ -10,7 +10,9 @@ use crate::report::page::one_line;
 use crate::report::proofs::file;
 use crate::report::words::edition;
 use crate::rule_set::RuleSet;
-use crate::workbench::compare::{ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious};
+use crate::workbench::compare::{
+    ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious,
+};
 
 /// Everything that a comparison came to.
 #[derive(Debug)]
@@ -35,8 +37,14 @@ impl Compared<'_> {
     /// Whether nothing is written otherwise, and nobody is judged otherwise.
     pub fn is_the_same(&self) -> bool {
         let quiet = |it: &Tally| it.moves.is_empty() && it.refused.is_empty();
-        let exact = self.exact.as_ref().is_ok_and(|it| it.moves.is_empty() && it.shifts.is_empty());
-        self.changes.is_empty() && exact && quiet(&self.cases) && self.files.as_ref().is_none_or(quiet)
+        let exact = self
+            .exact
+            .as_ref()
+            .is_ok_and(|it| it.moves.is_empty() && it.shifts.is_empty());
+        self.changes.is_empty()
+            && exact
+            && quiet(&self.cases)
+            && self.files.as_ref().is_none_or(quiet)
     }
 
     /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out.
@@ -48,7 +56,9 @@ impl Compared<'_> {
     fn shows_somebody(&self) -> bool {
         let of = |it: &Tally| it.moves.iter().any(|it| is_less_cautious(it.old, it.new));
         let possible = |it: &Exact| it.moves.iter().any(|it| is_less_cautious(it.old, it.new));
-        of(&self.cases) || self.files.as_ref().is_some_and(of) || self.exact.as_ref().is_ok_and(possible)
+        of(&self.cases)
+            || self.files.as_ref().is_some_and(of)
+            || self.exact.as_ref().is_ok_and(possible)
     }
 }
 
@@ -64,7 +74,10 @@ fn title(it: &Compared<'_>) -> String {
 fn odd(it: &Compared<'_>) -> Option<String> {
     let (old, new) = (it.old, it.new);
     if old.id != new.id {
-        return Some(format!("These are two rule sets, not two editions of one: {} and {}.", old.id, new.id));
+        return Some(format!(
+            "These are two rule sets, not two editions of one: {} and {}.",
+            old.id, new.id
+        ));
     }
     let same = old.edition == new.edition && old.digest != new.digest;
     same.then(|| format!("Both are called edition {}: the proposed one needs an edition of its own before it is approved.", new.edition))
@@ -93,10 +106,22 @@ fn sense(old: Standing, new: Standing) -> &'static str {
 
 /// In a few words: what a tally came to.
 fn counted(what: &str, it: &Tally) -> String {
-    let less = it.moves.iter().filter(|it| is_less_cautious(it.old, it.new)).count();
-    let more = it.moves.iter().filter(|it| is_less_cautious(it.new, it.old)).count();
+    let less = it
+        .moves
+        .iter()
+        .filter(|it| is_less_cautious(it.old, it.new))
+        .count();
+    let more = it
+        .moves
+        .iter()
+        .filter(|it| is_less_cautious(it.new, it.old))
+        .count();
     let same = it.moves.len() - less - more;
-    let refused = if it.refused.is_empty() { String::new() } else { format!("; {} refused by one of them", it.refused.len()) };
+    let refused = if it.refused.is_empty() {
+        String::new()
+    } else {
+        format!("; {} refused by one of them", it.refused.len())
+    };
     format!(
         "{what}: {} judged by both: {less} less cautious, {more} more cautious, {same} with other findings and the same verdict{refused}",
         it.n_judged
@@ -105,36 +130,76 @@ fn counted(what: &str, it: &Tally) -> String {
 
 /// What changed, and for whom, as text.
 pub fn text(it: &Compared<'_>, width: usize) -> String {
-    let mut lines = vec![format!("as it is  {}", edition(it.old)), format!("proposed  {}", edition(it.new)), String::new()];
-    let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(&one_line(text), width.saturating_sub(indent.len())), indent);
+    let mut lines = vec![
+        format!("as it is  {}", edition(it.old)),
+        format!("proposed  {}", edition(it.new)),
+        String::new(),
+    ];
+    let fill = |text: &str, indent: &str| {
+        textwrap::indent(
+            &textwrap::fill(&one_line(text), width.saturating_sub(indent.len())),
+            indent,
+        )
+    };
     if it.is_the_same() {
-        lines.push("No effect: both say the same, whatever their order, line breaks and comments.".into());
+        lines.push(
+            "No effect: both say the same, whatever their order, line breaks and comments.".into(),
+        );
         return lines.join("\n");
     }
     lines.extend(odd(it).map(|it| fill(&it, "")));
     lines.extend([verdict(it).to_owned(), String::new(), "What changed".into()]);
     for change in &it.changes {
         match &change.what {
-            ChangeKind::In => lines.push(format!("  in       {} {}", change.kind, one_line(&change.name))),
-            ChangeKind::Out => lines.push(format!("  out      {} {}", change.kind, one_line(&change.name))),
+            ChangeKind::In => lines.push(format!(
+                "  in       {} {}",
+                change.kind,
+                one_line(&change.name)
+            )),
+            ChangeKind::Out => lines.push(format!(
+                "  out      {} {}",
+                change.kind,
+                one_line(&change.name)
+            )),
             ChangeKind::Otherwise(parts) => {
-                lines.push(format!("  changed  {} {}", change.kind, one_line(&change.name)));
+                lines.push(format!(
+                    "  changed  {} {}",
+                    change.kind,
+                    one_line(&change.name)
+                ));
                 for part in parts {
-                    lines.push(fill(&format!("{}: {}", part.of, shown(&part.new)), "             "));
-                    lines.push(fill(&format!("was: {}", shown(&part.old)), "               "));
+                    lines.push(fill(
+                        &format!("{}: {}", part.of, shown(&part.new)),
+                        "             ",
+                    ));
+                    lines.push(fill(
+                        &format!("was: {}", shown(&part.old)),
+                        "               ",
+                    ));
                 }
             }
         }
     }
     lines.extend([String::new(), "For whom".into()]);
-    for (what, tally) in [("worked cases", Some(&it.cases)), ("questionnaires", it.files.as_ref())] {
+    for (what, tally) in [
+        ("worked cases", Some(&it.cases)),
+        ("questionnaires", it.files.as_ref()),
+    ] {
         let Some(tally) = tally else { continue };
         lines.push(fill(&counted(what, tally), "  "));
         for one in &tally.moves {
-            lines.push(fill(&format!("{}: {}", sense(one.old, one.new), one.name), "    "));
+            lines.push(fill(
+                &format!("{}: {}", sense(one.old, one.new), one.name),
+                "    ",
+            ));
             lines.push(fill(&because(one), "      "));
         }
-        lines.extend(tally.refused.iter().map(|name| fill(&format!("refused by one of them: {name}"), "    ")));
+        lines.extend(
+            tally
+                .refused
+                .iter()
+                .map(|name| fill(&format!("refused by one of them: {name}"), "    ")),
+        );
     }
     lines.extend([String::new(), "Over every possible questionnaire".into()]);
     match &it.exact {
@@ -171,7 +236,11 @@ fn shown(text: &str) -> &str {
 }
 
 fn because(one: &Move) -> String {
-    let mut parts = vec![if one.old == one.new { one.new.words() } else { arrow(one.old, one.new) }];
+    let mut parts = vec![if one.old == one.new {
+        one.new.words()
+    } else {
+        arrow(one.old, one.new)
+    }];
     if !one.lost.is_empty() {
         parts.push(format!("no longer fires {}", one.lost.join(", ")));
     }
@@ -187,7 +256,10 @@ fn example_text(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> St
             format!("    whether there is such a patient was not decided, because of {fact}")
         }
         Ok(seen) => {
-            let said = format!("    for example, as of {}, and no answer of it can be left out:\n", day_of(it, seen));
+            let said = format!(
+                "    for example, as of {}, and no answer of it can be left out:\n",
+                day_of(it, seen)
+            );
             said + &textwrap::indent(&questionnaire(seen), "      | ")
         }
     }
@@ -213,9 +285,14 @@ fn questionnaire(seen: &[Witness]) -> String {
 pub fn markdown(it: &Compared<'_>) -> String {
     let mut page = format!("# {}\n\n", escape::inline(&title(it)));
     if it.is_the_same() {
-        return page + "**No effect**: both say the same, whatever their order, line breaks and comments.\n";
+        return page
+            + "**No effect**: both say the same, whatever their order, line breaks and comments.\n";
     }
-    let verdict = if it.loosens() { format!("**{}**", verdict(it)) } else { verdict(it).to_owned() };
+    let verdict = if it.loosens() {
+        format!("**{}**", verdict(it))
+    } else {
+        verdict(it).to_owned()
+    };
     page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
     page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
@@ -226,46 +303,81 @@ pub fn markdown(it: &Compared<'_>) -> String {
             ChangeKind::Otherwise(parts) => {
                 page += &format!("- {name}\n");
                 for part in parts {
-                    page += &format!("  - {}: {} (was: {})\n", part.of, escape::inline(shown(&part.new)), escape::inline(shown(&part.old)));
+                    page += &format!(
+                        "  - {}: {} (was: {})\n",
+                        part.of,
+                        escape::inline(shown(&part.new)),
+                        escape::inline(shown(&part.old))
+                    );
                 }
             }
         }
     }
     page += "\n## For whom\n\n";
-    for (what, tally) in [("worked cases", Some(&it.cases)), ("questionnaires", it.files.as_ref())] {
+    for (what, tally) in [
+        ("worked cases", Some(&it.cases)),
+        ("questionnaires", it.files.as_ref()),
+    ] {
         let Some(tally) = tally else { continue };
         page += &format!("{}.\n\n", escape::inline(&counted(what, tally)));
         if !tally.moves.is_empty() {
             page += "| | who | verdict and findings |\n|---|---|---|\n";
             for one in &tally.moves {
-                let cells = [sense(one.old, one.new), &escape::inline(&one.name), &escape::inline(&because(one))];
-                page += &format!("| {} |\n", cells.map(|it| it.replace('|', "&#124;")).join(" | "));
+                let cells = [
+                    sense(one.old, one.new),
+                    &escape::inline(&one.name),
+                    &escape::inline(&because(one)),
+                ];
+                page += &format!(
+                    "| {} |\n",
+                    cells.map(|it| it.replace('|', "&#124;")).join(" | ")
+                );
             }
             page.push('\n');
         }
         if !tally.refused.is_empty() {
-            tally.refused.iter().for_each(|name| page += &format!("- refused by one of them: {}\n", escape::inline(name)));
+            tally.refused.iter().for_each(|name| {
+                page += &format!("- refused by one of them: {}\n", escape::inline(name))
+            });
             page.push('\n');
         }
     }
     page += "## Over every possible questionnaire\n\n";
     match &it.exact {
-        Err(fact) => page += &format!("They cannot all be compared, because of {}.\n", escape::inline(fact)),
+        Err(fact) => {
+            page += &format!(
+                "They cannot all be compared, because of {}.\n",
+                escape::inline(fact)
+            )
+        }
         Ok(exact) => {
             if !exact.apart.is_empty() {
-                let answers: Vec<String> = exact.apart.iter().map(|it| escape::inline(it)).collect();
+                let answers: Vec<String> =
+                    exact.apart.iter().map(|it| escape::inline(it)).collect();
                 page += &format!("{APART}: {}.\n\n", answers.join("; "));
             }
             if exact.moves.is_empty() {
                 page += "Nobody gets another verdict.\n\n";
             }
             for one in &exact.moves {
-                page += &format!("### {}: {}\n\n{}", sense(one.old, one.new), arrow(one.old, one.new), example_markdown(it, &one.example));
+                page += &format!(
+                    "### {}: {}\n\n{}",
+                    sense(one.old, one.new),
+                    arrow(one.old, one.new),
+                    example_markdown(it, &one.example)
+                );
             }
             for shift in &exact.shifts {
-                for (what, side) in [("no longer fires for some", &shift.lost), ("fires for some for whom it did not", &shift.gained)] {
+                for (what, side) in [
+                    ("no longer fires for some", &shift.lost),
+                    ("fires for some for whom it did not", &shift.gained),
+                ] {
                     if let Some(example) = side {
-                        page += &format!("### {} {what}\n\n{}", escape::code(&shift.rule), example_markdown(it, example));
+                        page += &format!(
+                            "### {} {what}\n\n{}",
+                            escape::code(&shift.rule),
+                            example_markdown(it, example)
+                        );
                     }
                 }
             }
@@ -276,15 +388,21 @@ pub fn markdown(it: &Compared<'_>) -> String {
 
 fn example_markdown(it: &Compared<'_>, example: &Result<Vec<Witness>, String>) -> String {
     match example {
-        Err(fact) => format!("Whether there is such a patient was not decided, because of {}.\n\n", escape::inline(fact)),
-        Ok(seen) => format!("As of {}, and no answer can be left out:\n\n```yaml\n{}```\n\n", day_of(it, seen), questionnaire(seen)),
+        Err(fact) => format!(
+            "Whether there is such a patient was not decided, because of {}.\n\n",
+            escape::inline(fact)
+        ),
+        Ok(seen) => format!(
+            "As of {}, and no answer can be left out:\n\n```yaml\n{}```\n\n",
+            day_of(it, seen),
+            questionnaire(seen)
+        ),
     }
 }
 
 /// The same as one object.
 pub fn json(it: &Compared<'_>) -> String {
-    let of =
-        |it: &RuleSet| json!({ "id": it.id, "edition": it.edition, "status": it.status.word(), "digest": format!("sha256:{}", it.digest) });
+    let of = |it: &RuleSet| json!({ "id": it.id, "edition": it.edition, "status": it.status.word(), "digest": format!("sha256:{}", it.digest) });
     let exact = match &it.exact {
         Err(fact) => json!({ "decided": false, "because_of": fact }),
         Ok(exact) => json!({
@@ -306,9 +424,13 @@ fn change(it: &RuleSetChange) -> Value {
     let (what, parts) = match &it.what {
         ChangeKind::In => ("in", Vec::new()),
         ChangeKind::Out => ("out", Vec::new()),
-        ChangeKind::Otherwise(parts) => {
-            ("changed", parts.iter().map(|it| json!({ "part": it.of, "old": it.old, "new": it.new })).collect())
-        }
+        ChangeKind::Otherwise(parts) => (
+            "changed",
+            parts
+                .iter()
+                .map(|it| json!({ "part": it.of, "old": it.old, "new": it.new }))
+                .collect(),
+        ),
     };
     json!({ "kind": it.kind, "name": it.name, "what": what, "parts": parts })
 }
@@ -331,7 +453,8 @@ fn possible(it: &Compared<'_>, one: &Possible) -> Value {
 }
 
 fn shift(it: &Compared<'_>, one: &Shift) -> Value {
-    let side = |side: &Option<Result<Vec<Witness>, String>>| side.as_ref().map(|side| example(it, side));
+    let side =
+        |side: &Option<Result<Vec<Witness>, String>>| side.as_ref().map(|side| example(it, side));
     json!({ "rule": one.rule, "no_longer_fires": side(&one.lost), "now_fires": side(&one.gained) })
 }
 

@@ -9,10 +9,18 @@ use crate::rule_set::RuleSet;
 use crate::workbench::due::{Due, DueItem};
 
 /// A day, and what is due on it.
-const DATED: Indent = Indent { label: 0, text: 0, hang: 4 };
+const DATED: Indent = Indent {
+    label: 0,
+    text: 0,
+    hang: 4,
+};
 
 /// One group under a day.
-const GROUP: Indent = Indent { label: 4, text: 4, hang: 2 };
+const GROUP: Indent = Indent {
+    label: 4,
+    text: 4,
+    hang: 2,
+};
 
 /// What is due until a day, for each owner who has something due.
 #[derive(Debug)]
@@ -53,17 +61,31 @@ impl Review<'_> {
     pub fn what(&self) -> String {
         let whole = self.whole.then(|| "the rule set as a whole".to_owned());
         let rules = (self.n_rules() > 0).then(|| counted(self.n_rules(), "rule", "rules"));
-        let allowances = (!self.allowances.is_empty()).then(|| counted(self.allowances.len(), "allowance", "allowances"));
-        let local = (!self.local.is_empty()).then(|| counted(self.local.len(), "local change", "local changes"));
-        [whole, rules, allowances, local].into_iter().flatten().collect::<Vec<_>>().join(" and ")
+        let allowances = (!self.allowances.is_empty())
+            .then(|| counted(self.allowances.len(), "allowance", "allowances"));
+        let local = (!self.local.is_empty())
+            .then(|| counted(self.local.len(), "local change", "local changes"));
+        [whole, rules, allowances, local]
+            .into_iter()
+            .flatten()
+            .collect::<Vec<_>>()
+            .join(" and ")
     }
 
     /// Everything but the rule set as a whole, a line for each group: "bleeding (2): one, two".
     pub fn groups(&self) -> Vec<String> {
-        let concerns = self.concerns.iter().map(|(concern, rules)| format!("{concern} ({}): {}", rules.len(), rules.join(", ")));
-        let list = |name: &str, items: &[String]| (!items.is_empty()).then(|| format!("{name} ({}): {}", items.len(), items.join("; ")));
+        let concerns = self
+            .concerns
+            .iter()
+            .map(|(concern, rules)| format!("{concern} ({}): {}", rules.len(), rules.join(", ")));
+        let list = |name: &str, items: &[String]| {
+            (!items.is_empty()).then(|| format!("{name} ({}): {}", items.len(), items.join("; ")))
+        };
         let local: Vec<String> = self.local.iter().map(|it| (*it).to_owned()).collect();
-        concerns.chain(list("allowances", &self.allowances)).chain(list("local policy", &local)).collect()
+        concerns
+            .chain(list("allowances", &self.allowances))
+            .chain(list("local policy", &local))
+            .collect()
     }
 }
 
@@ -75,23 +97,63 @@ impl<'a> Agenda<'a> {
 
     /// The reviews, soonest first, one for each day and owner.
     pub fn reviews(&self) -> Vec<Review<'a>> {
-        let dated = self.due.iter().filter_map(|it| Some((it.by?, it))).filter(|(by, _)| self.tells(*by)).collect::<Vec<_>>();
+        let dated = self
+            .due
+            .iter()
+            .filter_map(|it| Some((it.by?, it)))
+            .filter(|(by, _)| self.tells(*by))
+            .collect::<Vec<_>>();
         grouped(dated.iter(), |(by, it)| (*by, it.owner))
             .into_iter()
             .map(|((by, owner), of)| {
-                let rules =
-                    of.iter().filter_map(|(_, it)| if let DueItem::Rule(rule) = it.what { Some(rule) } else { None }).collect::<Vec<_>>();
-                let concerns = grouped(rules.iter(), |it| it.concern).into_iter().map(|(at, rules)| {
-                    let concern = at.map_or("", |at| self.rule_set.concerns[at].id.as_str());
-                    (concern, rules.iter().map(|it| it.id.split_once('/').map_or(it.id.as_str(), |(_, name)| name)).collect())
-                });
+                let rules = of
+                    .iter()
+                    .filter_map(|(_, it)| {
+                        if let DueItem::Rule(rule) = it.what {
+                            Some(rule)
+                        } else {
+                            None
+                        }
+                    })
+                    .collect::<Vec<_>>();
+                let concerns =
+                    grouped(rules.iter(), |it| it.concern)
+                        .into_iter()
+                        .map(|(at, rules)| {
+                            let concern =
+                                at.map_or("", |at| self.rule_set.concerns[at].id.as_str());
+                            (
+                                concern,
+                                rules
+                                    .iter()
+                                    .map(|it| {
+                                        it.id
+                                            .split_once('/')
+                                            .map_or(it.id.as_str(), |(_, name)| name)
+                                    })
+                                    .collect(),
+                            )
+                        });
                 let whole = of.iter().any(|(_, it)| matches!(it.what, DueItem::RuleSet));
                 let allowances = of.iter().filter_map(|(_, it)| match it.what {
                     DueItem::Allowance(it) => Some(format!("{} on {}", it.lint.name(), it.on)),
                     _ => None,
                 });
-                let local = of.iter().filter_map(|(_, it)| if let DueItem::Local(it) = it.what { Some(it.what.as_str()) } else { None });
-                Review { by, owner, whole, concerns: concerns.collect(), allowances: allowances.collect(), local: local.collect() }
+                let local = of.iter().filter_map(|(_, it)| {
+                    if let DueItem::Local(it) = it.what {
+                        Some(it.what.as_str())
+                    } else {
+                        None
+                    }
+                });
+                Review {
+                    by,
+                    owner,
+                    whole,
+                    concerns: concerns.collect(),
+                    allowances: allowances.collect(),
+                    local: local.collect(),
+                }
             })
             .collect()
     }
@@ -108,8 +170,13 @@ impl<'a> Agenda<'a> {
 /// What has no date is told under a heading of its own; where the list ends on a day, it is counted only.
 pub fn text(agenda: &Agenda<'_>, style: &Style) -> String {
     let mut page = Page::new(style);
-    page.paragraph(0, &format!("Reviews of {}", words::edition(agenda.rule_set)));
-    let until = agenda.until.map_or("no last day".to_owned(), |it| format!("until {}", day(it)));
+    page.paragraph(
+        0,
+        &format!("Reviews of {}", words::edition(agenda.rule_set)),
+    );
+    let until = agenda
+        .until
+        .map_or("no last day".to_owned(), |it| format!("until {}", day(it)));
     page.paragraph(0, &format!("As of {}, {until}.", day(agenda.as_of)));
     let reviews = agenda.reviews();
     for (owner, of) in grouped(reviews.iter(), |it| it.owner) {
@@ -137,9 +204,25 @@ pub fn text(agenda: &Agenda<'_>, style: &Style) -> String {
 fn review(page: &mut Page, as_of: NaiveDate, review: &Review<'_>) {
     let days = (review.by - as_of).num_days();
     let (label, paint, when) = match days {
-        ..0 => ("OVERDUE", Paint::Strong, format!("by {}, {} ago", day(review.by), counted(days.unsigned_abs(), "day", "days"))),
+        ..0 => (
+            "OVERDUE",
+            Paint::Strong,
+            format!(
+                "by {}, {} ago",
+                day(review.by),
+                counted(days.unsigned_abs(), "day", "days")
+            ),
+        ),
         0 => ("today", Paint::Strong, format!("by {}", day(review.by))),
-        _ => ("due", Paint::Plain, format!("by {}, in {}", day(review.by), counted(days.unsigned_abs(), "day", "days"))),
+        _ => (
+            "due",
+            Paint::Plain,
+            format!(
+                "by {}, in {}",
+                day(review.by),
+                counted(days.unsigned_abs(), "day", "days")
+            ),
+        ),
     };
     page.entry(label, paint, DATED, &format!("{when}: {}", review.what()));
     for it in review.groups() {
@@ -153,9 +236,14 @@ fn work(page: &mut Page, open: &[&Due<'_>]) {
         .iter()
         .filter_map(|due| {
             if let DueItem::Source { publication, cited } = &due.what {
-                let year = publication.year.map_or(String::new(), |it| format!(", {it}"));
+                let year = publication
+                    .year
+                    .map_or(String::new(), |it| format!(", {it}"));
                 let cited = counted(*cited, "entry", "entries");
-                Some(format!("{}: {}, {}{year} (cited by {cited})", publication.id, publication.by, publication.title))
+                Some(format!(
+                    "{}: {}, {}{year} (cited by {cited})",
+                    publication.id, publication.by, publication.title
+                ))
             } else {
                 None
             }
@@ -163,15 +251,37 @@ fn work(page: &mut Page, open: &[&Due<'_>]) {
         .collect();
     let proposals: Vec<String> = open
         .iter()
-        .filter_map(|it| if let DueItem::Proposal { of, text } = &it.what { Some(format!("{of}: {text}")) } else { None })
+        .filter_map(|it| {
+            if let DueItem::Proposal { of, text } = &it.what {
+                Some(format!("{of}: {text}"))
+            } else {
+                None
+            }
+        })
         .collect();
-    let heads =
-        [("cited from memory, to be opened and checked", "source", sources), ("to be owned or replaced", "local proposal", proposals)];
-    for (at, (what, noun, list)) in heads.into_iter().filter(|(_, _, list)| !list.is_empty()).enumerate() {
+    let heads = [
+        (
+            "cited from memory, to be opened and checked",
+            "source",
+            sources,
+        ),
+        ("to be owned or replaced", "local proposal", proposals),
+    ];
+    for (at, (what, noun, list)) in heads
+        .into_iter()
+        .filter(|(_, _, list)| !list.is_empty())
+        .enumerate()
+    {
         if at > 0 {
             page.blank();
         }
-        page.paragraph(0, &format!("{}, {what}:", counted(list.len(), noun, &format!("{noun}s"))));
+        page.paragraph(
+            0,
+            &format!(
+                "{}, {what}:",
+                counted(list.len(), noun, &format!("{noun}s"))
+            ),
+        );
         for it in list {
             page.entry("", Paint::Plain, GROUP, &it);
         }
@@ -183,8 +293,15 @@ fn totals(agenda: &Agenda<'_>, open: &[&Due<'_>]) -> String {
     let dated: Vec<NaiveDate> = agenda.due.iter().filter_map(|it| it.by).collect();
     let overdue = agenda.n_overdue();
     let told = dated.iter().filter(|it| agenda.tells(**it)).count();
-    let sources = open.iter().filter(|it| matches!(it.what, DueItem::Source { .. })).count();
-    let counted_only = if agenda.until.is_some() && !open.is_empty() { " (listed without `--within`)" } else { "" };
+    let sources = open
+        .iter()
+        .filter(|it| matches!(it.what, DueItem::Source { .. }))
+        .count();
+    let counted_only = if agenda.until.is_some() && !open.is_empty() {
+        " (listed without `--within`)"
+    } else {
+        ""
+    };
     format!(
         "{} overdue, {} to come, {} later than this list; without a date: {} to open, {} to own{counted_only}.",
         counted(overdue, "review", "reviews"),

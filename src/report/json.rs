@@ -19,8 +19,15 @@ pub fn value(screening: &Screening) -> Value {
     let mut keys = keys_of(screening);
     keys.shift_insert(0, "screening".into(), VERSION.into());
     keys.shift_insert(1, "tool".into(), tool());
-    let behind_asks = keys.keys().position(|key| key == "to_ask").map_or(keys.len(), |at| at + 1);
-    keys.shift_insert(behind_asks, "chase".into(), chase::groups(screening).iter().map(chase_group).collect());
+    let behind_asks = keys
+        .keys()
+        .position(|key| key == "to_ask")
+        .map_or(keys.len(), |at| at + 1);
+    keys.shift_insert(
+        behind_asks,
+        "chase".into(),
+        chase::groups(screening).iter().map(chase_group).collect(),
+    );
     keys.insert("safety".into(), SAFETY.into());
     keys.into()
 }
@@ -102,7 +109,11 @@ pub fn one<'a>(record: impl Into<Record<'a>>) -> String {
 pub fn element<'a>(record: impl Into<Record<'a>>, first: bool) -> String {
     let object = one(record);
     let lines: Vec<String> = object.lines().map(|line| format!("  {line}")).collect();
-    format!("{}{}\n", if first { "[\n" } else { ",\n" }, lines.join("\n"))
+    format!(
+        "{}{}\n",
+        if first { "[\n" } else { ",\n" },
+        lines.join("\n")
+    )
 }
 
 /// One record as an object on a single line, ending with a line end.

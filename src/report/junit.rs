@@ -13,14 +13,28 @@ use crate::workbench::cases::{CaseRun, Difference};
 pub fn suites(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun]) -> String {
     let both: Vec<(&Case, &CaseRun)> = cases.iter().zip(runs).collect();
     let counts = |of: &[&(&Case, &CaseRun)]| {
-        let failures = of.iter().filter(|(_, run)| !run.differences.is_empty()).count();
-        format!("tests=\"{}\" failures=\"{failures}\" errors=\"0\"", of.len())
+        let failures = of
+            .iter()
+            .filter(|(_, run)| !run.differences.is_empty())
+            .count();
+        format!(
+            "tests=\"{}\" failures=\"{failures}\" errors=\"0\"",
+            of.len()
+        )
     };
     let all: Vec<&(&Case, &CaseRun)> = both.iter().collect();
     let name = format!("{} {}", rule_set.id, rule_set.edition);
-    let mut text = format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<testsuites name=\"{}\" {}>\n", attribute(&name), counts(&all));
+    let mut text = format!(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<testsuites name=\"{}\" {}>\n",
+        attribute(&name),
+        counts(&all)
+    );
     for (file, of_file) in grouped(both.iter(), |(case, _)| case.source.name()) {
-        text.push_str(&format!("  <testsuite name=\"{}\" {}>\n", attribute(file), counts(&of_file)));
+        text.push_str(&format!(
+            "  <testsuite name=\"{}\" {}>\n",
+            attribute(file),
+            counts(&of_file)
+        ));
         for (case, run) in of_file {
             text.push_str(&test_case(case, run));
         }
@@ -32,7 +46,11 @@ pub fn suites(rule_set: &RuleSet, cases: &[Case], runs: &[CaseRun]) -> String {
 fn test_case(case: &Case, run: &CaseRun) -> String {
     let file = case.source.file_name();
     let class = file.strip_suffix(".yaml").unwrap_or(file);
-    let head = format!("    <testcase classname=\"{}\" name=\"{}\"", attribute(class), attribute(&case.title));
+    let head = format!(
+        "    <testcase classname=\"{}\" name=\"{}\"",
+        attribute(class),
+        attribute(&case.title)
+    );
     let Some(first) = run.differences.first() else {
         return format!("{head}/>\n");
     };
@@ -42,11 +60,26 @@ fn test_case(case: &Case, run: &CaseRun) -> String {
         Difference::Urgency { .. } => "urgency",
         Difference::Rule { .. } => "rule",
     };
-    let lines: Vec<String> = run.differences.iter().flat_map(Difference::in_words).collect();
+    let lines: Vec<String> = run
+        .differences
+        .iter()
+        .flat_map(Difference::in_words)
+        .collect();
     let message = lines.first().map_or("", String::as_str);
-    let place = format!("{}:{}", case.source.name(), case.source.position(case.expect_span.start).line);
-    let told: Vec<String> = std::iter::once(&place).chain(&lines).map(|it| escaped(&one_line(it))).collect();
-    format!("{head}>\n      <failure type=\"{kind}\" message=\"{}\">{}</failure>\n    </testcase>\n", attribute(message), told.join("\n"))
+    let place = format!(
+        "{}:{}",
+        case.source.name(),
+        case.source.position(case.expect_span.start).line
+    );
+    let told: Vec<String> = std::iter::once(&place)
+        .chain(&lines)
+        .map(|it| escaped(&one_line(it)))
+        .collect();
+    format!(
+        "{head}>\n      <failure type=\"{kind}\" message=\"{}\">{}</failure>\n    </testcase>\n",
+        attribute(message),
+        told.join("\n")
+    )
 }
 
 /// A text as the value of an attribute.

@@ -8,13 +8,15 @@ use std::cmp::Reverse;
 use crate::outcome::Outcome;
 use crate::report::text::{anaesthetic, counts};
 use crate::report::words::{
-    against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names, grouped, local_counts, local_heading,
-    local_policy, local_told, may_go_ahead, meaning, names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect,
-    rule_set, span, stamp, standing_of, still_open, stranger, surgery, who, would_be,
+    against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names,
+    grouped, local_counts, local_heading, local_policy, local_told, may_go_ahead, meaning,
+    names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect, rule_set,
+    span, stamp, standing_of, still_open, stranger, surgery, who, would_be,
 };
 use crate::report::{SAFETY, Standing, words};
 use crate::screening::result::{
-    Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk, Undetermined,
+    Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk,
+    Undetermined,
 };
 
 pub(super) mod escape;
@@ -26,7 +28,10 @@ use crate::report::markdown::escape::{code, inline, quote};
 /// # Missing data
 /// Undetermined rules, the answers they wait for and the names nobody recognised are always shown.
 pub fn one(screening: &Screening) -> String {
-    let mut sheet = Sheet { text: String::new(), depth: 1 };
+    let mut sheet = Sheet {
+        text: String::new(),
+        depth: 1,
+    };
     patient(&mut sheet, screening);
     sheet.text
 }
@@ -35,19 +40,42 @@ pub fn one(screening: &Screening) -> String {
 /// not be screened and are counted.
 pub fn several(screenings: &[Screening], refused: usize) -> String {
     let mut sorted: Vec<&Screening> = screenings.iter().collect();
-    sorted.sort_by_key(|it| (Reverse(it.verdict()), it.reference.as_str(), it.source.path.as_str()));
-    let mut sheet = Sheet { text: String::new(), depth: 1 };
+    sorted.sort_by_key(|it| {
+        (
+            Reverse(it.verdict()),
+            it.reference.as_str(),
+            it.source.path.as_str(),
+        )
+    });
+    let mut sheet = Sheet {
+        text: String::new(),
+        depth: 1,
+    };
     sheet.heading(0, "Screenings");
     notices(&mut sheet, &each_once(&sorted, |it| it.notices.clone()));
     sheet.paragraph(&inline(&counts(&sorted, refused)));
     if !sorted.is_empty() {
-        let headings = ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be", "next"].map(str::to_owned);
+        let headings = [
+            "verdict",
+            "reference",
+            "surgery",
+            "against",
+            "precautions",
+            "to ask",
+            "could be",
+            "next",
+        ]
+        .map(str::to_owned);
         let rows: Vec<[String; 8]> = sorted.iter().map(|it| cells(it)).collect();
         sheet.table(&headings, "lllrrrll", &rows);
-        names_first(&sorted).iter().for_each(|it| sheet.paragraph(&inline(it)));
+        names_first(&sorted)
+            .iter()
+            .for_each(|it| sheet.paragraph(&inline(it)));
     }
     sheet.paragraph(&inline(SAFETY));
-    each_once(&sorted, |it| it.local_policy.iter().collect()).into_iter().for_each(|it| local(&mut sheet, it));
+    each_once(&sorted, |it| it.local_policy.iter().collect())
+        .into_iter()
+        .for_each(|it| local(&mut sheet, it));
     sheet.depth = 2;
     for it in sorted {
         patient(&mut sheet, it);
@@ -57,7 +85,11 @@ pub fn several(screenings: &[Screening], refused: usize) -> String {
 
 /// A patient's line in the table of several.
 fn cells(screening: &Screening) -> [String; 8] {
-    let care = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).count();
+    let care = screening
+        .findings
+        .iter()
+        .filter(|it| it.outcome == Outcome::Go)
+        .count();
     [
         screening.verdict().verdict_words(),
         screening.reference.clone(),
@@ -65,8 +97,14 @@ fn cells(screening: &Screening) -> [String; 8] {
         (screening.findings.len() - care).to_string(),
         care.to_string(),
         (screening.unrecognised.len() + first_and_later(&screening.to_ask).0.len()).to_string(),
-        screening.span.could_be().map_or_else(|| "no worse".to_owned(), Standing::words),
-        screening.next.as_ref().map_or_else(|| "not known".to_owned(), next_briefly),
+        screening
+            .span
+            .could_be()
+            .map_or_else(|| "no worse".to_owned(), Standing::words),
+        screening
+            .next
+            .as_ref()
+            .map_or_else(|| "not known".to_owned(), next_briefly),
     ]
 }
 
@@ -83,7 +121,8 @@ impl Sheet {
         if !self.text.is_empty() {
             self.text.push('\n');
         }
-        self.text.push_str(&format!("{} {title}\n", "#".repeat(self.depth + below)));
+        self.text
+            .push_str(&format!("{} {title}\n", "#".repeat(self.depth + below)));
     }
 
     fn paragraph(&mut self, text: &str) {
@@ -102,15 +141,33 @@ impl Sheet {
 
     /// An entry of a list inside an entry whose mark is so wide.
     fn part(&mut self, mark: &str, label: &str, text: &str) {
-        let label = if label.is_empty() { String::new() } else { format!("{label}: ") };
-        self.text.push_str(&format!("{}- {label}{text}\n", " ".repeat(mark.len() + 1)));
+        let label = if label.is_empty() {
+            String::new()
+        } else {
+            format!("{label}: ")
+        };
+        self.text
+            .push_str(&format!("{}- {label}{text}\n", " ".repeat(mark.len() + 1)));
     }
 
     /// A table. Of `sides`, each letter is a column: l to the left, r to the right. Escapes its cells.
     fn table<const N: usize>(&mut self, headings: &[String; N], sides: &str, rows: &[[String; N]]) {
-        let line = |cells: &[String; N]| format!("| {} |\n", cells.iter().map(|it| inline(it)).collect::<Vec<_>>().join(" | "));
-        let rule: Vec<&str> = sides.chars().map(|it| if it == 'r' { "--:" } else { ":--" }).collect();
-        self.text.push_str(&format!("\n{}| {} |\n", line(headings), rule.join(" | ")));
+        let line = |cells: &[String; N]| {
+            format!(
+                "| {} |\n",
+                cells
+                    .iter()
+                    .map(|it| inline(it))
+                    .collect::<Vec<_>>()
+                    .join(" | ")
+            )
+        };
+        let rule: Vec<&str> = sides
+            .chars()
+            .map(|it| if it == 'r' { "--:" } else { ":--" })
+            .collect();
+        self.text
+            .push_str(&format!("\n{}| {} |\n", line(headings), rule.join(" | ")));
         for row in rows {
             self.text.push_str(&line(row));
         }
@@ -125,7 +182,10 @@ struct Sources<'a> {
 impl<'a> Sources<'a> {
     fn of(screening: &'a Screening) -> Self {
         let mut cited: Vec<&Cited> = Vec::new();
-        let printed = screening.findings.iter().filter(|it| it.outcome != Outcome::Go || may_go_ahead(screening));
+        let printed = screening
+            .findings
+            .iter()
+            .filter(|it| it.outcome != Outcome::Go || may_go_ahead(screening));
         for it in printed.flat_map(|it| &it.citations) {
             if !cited.iter().any(|known| same_source(known, it)) {
                 cited.push(it);
@@ -136,15 +196,36 @@ impl<'a> Sources<'a> {
 
     /// "sources 1 (section 2), 3".
     fn numbers(&self, citations: &[Cited]) -> String {
-        let number = |it: &Cited| self.cited.iter().position(|known| same_source(known, it)).map_or(0, |at| at + 1);
+        let number = |it: &Cited| {
+            self.cited
+                .iter()
+                .position(|known| same_source(known, it))
+                .map_or(0, |at| at + 1)
+        };
         let numbers: Vec<String> = grouped(citations.iter(), number)
             .into_iter()
             .map(|(number, cited)| {
-                let places: Vec<String> = cited.iter().filter_map(|it| within(it)).map(inline).collect();
-                if places.is_empty() { number.to_string() } else { format!("{number} ({})", places.join("; ")) }
+                let places: Vec<String> = cited
+                    .iter()
+                    .filter_map(|it| within(it))
+                    .map(inline)
+                    .collect();
+                if places.is_empty() {
+                    number.to_string()
+                } else {
+                    format!("{number} ({})", places.join("; "))
+                }
             })
             .collect();
-        format!("{} {}", if numbers.len() == 1 { "source" } else { "sources" }, numbers.join(", "))
+        format!(
+            "{} {}",
+            if numbers.len() == 1 {
+                "source"
+            } else {
+                "sources"
+            },
+            numbers.join(", ")
+        )
     }
 }
 
@@ -160,8 +241,22 @@ fn within(cited: &Cited) -> Option<&str> {
 fn same_source(one: &Cited, other: &Cited) -> bool {
     match (one, other) {
         (
-            Cited::Published { source, title, by, year, read, .. },
-            Cited::Published { source: source_2, title: title_2, by: by_2, year: year_2, read: read_2, .. },
+            Cited::Published {
+                source,
+                title,
+                by,
+                year,
+                read,
+                ..
+            },
+            Cited::Published {
+                source: source_2,
+                title: title_2,
+                by: by_2,
+                year: year_2,
+                read: read_2,
+                ..
+            },
         ) => (source, title, by, year, read) == (source_2, title_2, by_2, year_2, read_2),
         _ => one == other,
     }
@@ -170,13 +265,29 @@ fn same_source(one: &Cited, other: &Cited) -> bool {
 /// A source with how it was checked.
 fn source(cited: &Cited) -> String {
     match cited {
-        Cited::Published { title, by, year, read, .. } => {
+        Cited::Published {
+            title,
+            by,
+            year,
+            read,
+            ..
+        } => {
             let year = year.map_or(String::new(), |it| format!(", {it}"));
-            let checked = if *read { "opened and read" } else { "**not yet opened, cited from memory**" };
+            let checked = if *read {
+                "opened and read"
+            } else {
+                "**not yet opened, cited from memory**"
+            };
             format!("{}; {checked}", inline(&format!("{by}: {title}{year}")))
         }
-        Cited::CommonPractice(text) => format!("Common practice, no publication behind it: {}", inline(text)),
-        Cited::LocalProposal(text) => format!("Local proposal, for governance to confirm: {}", inline(text)),
+        Cited::CommonPractice(text) => format!(
+            "Common practice, no publication behind it: {}",
+            inline(text)
+        ),
+        Cited::LocalProposal(text) => format!(
+            "Local proposal, for governance to confirm: {}",
+            inline(text)
+        ),
     }
 }
 
@@ -186,7 +297,10 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
     if let Some(it) = &screening.local_policy {
         local(sheet, it);
     }
-    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening.findings.iter().partition(|it| it.outcome == Outcome::Go);
+    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening
+        .findings
+        .iter()
+        .partition(|it| it.outcome == Outcome::Go);
     findings(sheet, "Against surgery as planned", &against, &sources);
     lifts(sheet, &screening.lifts);
     unrecognised(sheet, screening);
@@ -233,24 +347,60 @@ fn local(sheet: &mut Sheet, local: &LocalStamp) {
 /// The verdict, best and worst case, and what the screening is about.
 fn head(sheet: &mut Sheet, screening: &Screening) {
     let verdict = screening.verdict();
-    sheet.heading(0, &format!("{}: {}", verdict.verdict_words(), inline(&screening.reference)));
+    sheet.heading(
+        0,
+        &format!(
+            "{}: {}",
+            verdict.verdict_words(),
+            inline(&screening.reference)
+        ),
+    );
     notices(sheet, &screening.notices);
     sheet.paragraph(meaning(screening));
-    let surgery = surgery(screening).map_or_else(|| "day of surgery not known".to_owned(), |day| format!("surgery {day}"));
-    let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {}", words::day(day)));
+    let surgery = surgery(screening).map_or_else(
+        || "day of surgery not known".to_owned(),
+        |day| format!("surgery {day}"),
+    );
+    let answers = screening.completed_on.map_or_else(
+        || "answers not dated".to_owned(),
+        |day| format!("answers of {}", words::day(day)),
+    );
     sheet.gap();
-    sheet.item("-", &inline(&format!("{surgery}, {answers}, screened {}", words::day(screening.as_of))));
-    let mut span =
-        format!("best case **{}**, worst case **{}**", screening.span.best_case.outcome.word(), screening.span.worst_case.outcome.word());
+    sheet.item(
+        "-",
+        &inline(&format!(
+            "{surgery}, {answers}, screened {}",
+            words::day(screening.as_of)
+        )),
+    );
+    let mut span = format!(
+        "best case **{}**, worst case **{}**",
+        screening.span.best_case.outcome.word(),
+        screening.span.worst_case.outcome.word()
+    );
     if let Some(worse) = screening.span.could_be() {
-        let open = screening.undetermined.iter().filter(|it| standing_of(it) > verdict).count();
-        span.push_str(&format!("; could be **{}** because of {} not decided yet", worse.words(), counted(open, "rule", "rules")));
+        let open = screening
+            .undetermined
+            .iter()
+            .filter(|it| standing_of(it) > verdict)
+            .count();
+        span.push_str(&format!(
+            "; could be **{}** because of {} not decided yet",
+            worse.words(),
+            counted(open, "rule", "rules")
+        ));
     }
     sheet.item("-", &span);
     if let Some(it) = &screening.next {
         sheet.item("-", &format!("next: **{}**", inline(&next(it))));
     }
-    sheet.item("-", &inline(&format!("looked at: {}; nothing else was", screening.rule_set.concerns.join("; "))));
+    sheet.item(
+        "-",
+        &inline(&format!(
+            "looked at: {}; nothing else was",
+            screening.rule_set.concerns.join("; ")
+        )),
+    );
 }
 
 fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Sources<'_>) {
@@ -263,17 +413,48 @@ fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Source
         let mark = format!("{}.", at + 1);
         let standing = match it.outcome {
             Outcome::Go => String::new(),
-            outcome => format!("{}: ", Standing { outcome, urgency: it.urgency }.verdict_words()),
+            outcome => format!(
+                "{}: ",
+                Standing {
+                    outcome,
+                    urgency: it.urgency
+                }
+                .verdict_words()
+            ),
         };
-        sheet.item(&mark, &format!("**{standing}{}.** {}", inline(&it.title), inline(&it.reason)));
+        sheet.item(
+            &mark,
+            &format!(
+                "**{standing}{}.** {}",
+                inline(&it.title),
+                inline(&it.reason)
+            ),
+        );
         if !it.because.is_empty() {
-            sheet.part(&mark, "because", &it.because.iter().map(because).collect::<Vec<_>>().join("; "));
+            sheet.part(
+                &mark,
+                "because",
+                &it.because
+                    .iter()
+                    .map(because)
+                    .collect::<Vec<_>>()
+                    .join("; "),
+            );
         }
         sheet.part(&mark, "**do**", &inline(&it.action));
         if let Some(cleared_by) = &it.cleared_by {
             sheet.part(&mark, "cleared by", &inline(cleared_by));
         }
-        sheet.part(&mark, "", &format!("rule {}{}, {}", code(&it.rule), of_rule(it), sources.numbers(&it.citations)));
+        sheet.part(
+            &mark,
+            "",
+            &format!(
+                "rule {}{}, {}",
+                code(&it.rule),
+                of_rule(it),
+                sources.numbers(&it.citations)
+            ),
+        );
     }
 }
 
@@ -287,7 +468,11 @@ fn because(because: &Because) -> String {
         }
         (None, _) => String::new(),
     };
-    format!("{} = {}{place}", code(&because.fact), inline(&because.value))
+    format!(
+        "{} = {}{place}",
+        code(&because.fact),
+        inline(&because.value)
+    )
 }
 
 fn codes(ids: &[String]) -> String {
@@ -298,7 +483,13 @@ fn lifts(sheet: &mut Sheet, lifts: &[Lift]) {
     if lifts.is_empty() {
         return;
     }
-    sheet.heading(1, &format!("What would lift it ({})", counted(lifts.len(), "way", "ways")));
+    sheet.heading(
+        1,
+        &format!(
+            "What would lift it ({})",
+            counted(lifts.len(), "way", "ways")
+        ),
+    );
     sheet.paragraph(words::LIFTS_LEAD);
     sheet.gap();
     for (at, lift) in lifts.iter().enumerate() {
@@ -351,7 +542,13 @@ fn dates(sheet: &mut Sheet, dates: Option<&[DateSpan]>) {
     sheet.gap();
     for (at, it) in spans.iter().enumerate() {
         sheet.item("-", &foreseen(&it.prospect, &span(it)));
-        let against: Vec<String> = it.prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(against).collect();
+        let against: Vec<String> = it
+            .prospect
+            .fires
+            .iter()
+            .filter(|it| it.outcome != Outcome::Go)
+            .map(against)
+            .collect();
         if !against.is_empty() {
             sheet.part("-", "against it", &inline(&against.join(", ")));
         }
@@ -366,7 +563,12 @@ fn dates(sheet: &mut Sheet, dates: Option<&[DateSpan]>) {
 
 /// The verdict, what it is for, and how many precautions it comes with.
 fn foreseen(prospect: &Prospect, what: &str) -> String {
-    format!("**{}**{}: {}", prospect.verdict().verdict_words(), precautions_then(prospect), inline(what))
+    format!(
+        "**{}**{}: {}",
+        prospect.verdict().verdict_words(),
+        precautions_then(prospect),
+        inline(what)
+    )
 }
 
 /// The arithmetic: the only table of a patient's page.
@@ -389,10 +591,21 @@ fn notes(sheet: &mut Sheet, screening: &Screening) {
     if screening.notes.is_empty() {
         return;
     }
-    sheet.heading(1, &format!("For the clinician to read ({})", screening.notes.len()));
+    sheet.heading(
+        1,
+        &format!("For the clinician to read ({})", screening.notes.len()),
+    );
     for note in &screening.notes {
-        let section = if note.section.is_empty() { "whole questionnaire" } else { &note.section };
-        sheet.paragraph(&format!("**{}** ({})", inline(section), inline(&place(&note.path, note.line))));
+        let section = if note.section.is_empty() {
+            "whole questionnaire"
+        } else {
+            &note.section
+        };
+        sheet.paragraph(&format!(
+            "**{}** ({})",
+            inline(section),
+            inline(&place(&note.path, note.line))
+        ));
         sheet.paragraph(quote(&note.text).trim_end());
     }
 }
@@ -401,13 +614,24 @@ fn unrecognised(sheet: &mut Sheet, screening: &Screening) {
     if screening.unrecognised.is_empty() {
         return;
     }
-    sheet.heading(1, &format!("To ask first: names not recognised ({})", screening.unrecognised.len()));
+    sheet.heading(
+        1,
+        &format!(
+            "To ask first: names not recognised ({})",
+            screening.unrecognised.len()
+        ),
+    );
     sheet.gap();
     for it in &screening.unrecognised {
-        sheet.item("-", &inline(&format!("{} ({})", stranger(it), place(&it.path, it.line))));
+        sheet.item(
+            "-",
+            &inline(&format!("{} ({})", stranger(it), place(&it.path, it.line))),
+        );
     }
     sheet.paragraph(words::UNRECOGNISED);
-    for_names(screening).iter().for_each(|it| sheet.paragraph(it));
+    for_names(screening)
+        .iter()
+        .for_each(|it| sheet.paragraph(it));
 }
 
 /// Answers that count for nothing.
@@ -415,11 +639,22 @@ fn set_aside(sheet: &mut Sheet, screening: &Screening) {
     if screening.set_aside.is_empty() {
         return;
     }
-    sheet.heading(1, &format!("Set aside, does not apply ({})", screening.set_aside.len()));
+    sheet.heading(
+        1,
+        &format!("Set aside, does not apply ({})", screening.set_aside.len()),
+    );
     sheet.gap();
     for it in &screening.set_aside {
         let why: Vec<String> = it.because.iter().map(because).collect();
-        sheet.item("-", &format!("{} {}, since {}", inline(&it.ask), because(&it.answer), why.join("; ")));
+        sheet.item(
+            "-",
+            &format!(
+                "{} {}, since {}",
+                inline(&it.ask),
+                because(&it.answer),
+                why.join("; ")
+            ),
+        );
     }
 }
 
@@ -436,14 +671,30 @@ fn to_ask(sheet: &mut Sheet, asks: &[ToAsk]) {
         sheet.paragraph(&inline(who(from)));
         sheet.gap();
         for ask in asks {
-            let options = if ask.options.is_empty() { String::new() } else { format!(" ({})", ask.options.join(" / ")) };
+            let options = if ask.options.is_empty() {
+                String::new()
+            } else {
+                format!(" ({})", ask.options.join(" / "))
+            };
             let why = format!("{}; {}", ask.why.word(), could_lead_to(ask));
-            sheet.item("- [ ]", &format!("{} {}: {}", inline(&format!("{}{options}", ask.ask)), code(&ask.fact), inline(&why)));
+            sheet.item(
+                "- [ ]",
+                &format!(
+                    "{} {}: {}",
+                    inline(&format!("{}{options}", ask.ask)),
+                    code(&ask.fact),
+                    inline(&why)
+                ),
+            );
         }
     }
     if !later.is_empty() {
         let facts: Vec<String> = later.iter().map(|it| code(&it.fact)).collect();
-        sheet.paragraph(&format!("... and {} more, only if those answers call for it: {}", later.len(), facts.join(", ")));
+        sheet.paragraph(&format!(
+            "... and {} more, only if those answers call for it: {}",
+            later.len(),
+            facts.join(", ")
+        ));
     }
 }
 
@@ -452,13 +703,27 @@ fn undetermined(sheet: &mut Sheet, rules: &[Undetermined]) {
     if rules.is_empty() {
         return;
     }
-    sheet.heading(1, &format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
+    sheet.heading(
+        1,
+        &format!(
+            "Not decided yet ({})",
+            counted(rules.len(), "rule", "rules")
+        ),
+    );
     sheet.gap();
     for (standing, rules) in grouped(rules.into_iter(), standing_of) {
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<String> = rules.iter().map(|it| code(&it.rule)).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };
-            sheet.item("-", &format!("{}: {} {wait} for {}", would_be(standing), ids.join(", "), codes(waits_for)));
+            sheet.item(
+                "-",
+                &format!(
+                    "{}: {} {wait} for {}",
+                    would_be(standing),
+                    ids.join(", "),
+                    codes(waits_for)
+                ),
+            );
         }
     }
 }
@@ -478,11 +743,19 @@ fn made_with(sheet: &mut Sheet, screening: &Screening) {
     sheet.heading(1, "Made with");
     sheet.gap();
     sheet.item("-", &inline(&rule_set(screening)));
-    local_policy(screening).iter().for_each(|it| sheet.item("-", &inline(it)));
-    sheet.item("-", &inline(&format!("questionnaire {}", stamp(&screening.source))));
+    local_policy(screening)
+        .iter()
+        .for_each(|it| sheet.item("-", &inline(it)));
+    sheet.item(
+        "-",
+        &inline(&format!("questionnaire {}", stamp(&screening.source))),
+    );
     if let Some(clinic) = &screening.clinic {
         sheet.item("-", &inline(&format!("clinic {}", stamp(clinic))));
     }
-    sheet.item("-", concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")));
+    sheet.item(
+        "-",
+        concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")),
+    );
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
 }

@@ -36,13 +36,20 @@ pub struct Style {
 impl Style {
     /// Eighty columns, no colour: for a file, a pipe or a printer.
     pub fn plain() -> Self {
-        Self { width: USUAL_WIDTH, colour: false }
+        Self {
+            width: USUAL_WIDTH,
+            colour: false,
+        }
     }
 
     /// As wide as the terminal on standard output, within what reads well; eighty columns if there is none.
     pub fn terminal(colour: bool) -> Self {
-        let width = terminal_size::terminal_size().map_or(USUAL_WIDTH, |(width, _)| usize::from(width.0));
-        Self { width: width.min(MOST_READABLE), colour }
+        let width =
+            terminal_size::terminal_size().map_or(USUAL_WIDTH, |(width, _)| usize::from(width.0));
+        Self {
+            width: width.min(MOST_READABLE),
+            colour,
+        }
     }
 
     /// Columns to fill.
@@ -74,7 +81,10 @@ pub struct Page {
 impl Page {
     /// An empty page.
     pub fn new(style: &Style) -> Self {
-        Self { style: *style, text: String::new() }
+        Self {
+            style: *style,
+            text: String::new(),
+        }
     }
 
     /// Columns to fill.
@@ -98,7 +108,16 @@ impl Page {
 
     /// A paragraph whose lines all start at `column`.
     pub fn paragraph(&mut self, column: usize, text: &str) {
-        self.entry("", Paint::Plain, Indent { label: 0, text: column, hang: 0 }, text);
+        self.entry(
+            "",
+            Paint::Plain,
+            Indent {
+                label: 0,
+                text: column,
+                hang: 0,
+            },
+            text,
+        );
     }
 
     /// A label and a paragraph beside it. A label that is too long pushes the first line to the right.
@@ -106,7 +125,11 @@ impl Page {
         let label = one_line(label);
         let text = one_line(text);
         let lead = indent.label + display_width(&label);
-        let start = if label.is_empty() || lead < indent.text { indent.text } else { lead + 2 };
+        let start = if label.is_empty() || lead < indent.text {
+            indent.text
+        } else {
+            lead + 2
+        };
         let (first, rest) = (" ".repeat(start), " ".repeat(indent.text + indent.hang));
         let options = Options::new(self.columns())
             .initial_indent(&first)
@@ -115,7 +138,12 @@ impl Page {
             .word_splitter(WordSplitter::NoHyphenation)
             .word_separator(WordSeparator::AsciiSpace)
             .wrap_algorithm(WrapAlgorithm::FirstFit);
-        let label = format!("{}{}{}", " ".repeat(indent.label), self.painted(&label, paint), " ".repeat(start.saturating_sub(lead)));
+        let label = format!(
+            "{}{}{}",
+            " ".repeat(indent.label),
+            self.painted(&label, paint),
+            " ".repeat(start.saturating_sub(lead))
+        );
         for (at, line) in textwrap::wrap(&text, options).into_iter().enumerate() {
             match line.strip_prefix(&first) {
                 Some(words) if at == 0 => self.line(&format!("{label}{words}")),
@@ -189,14 +217,25 @@ pub struct Indent {
 /// [`steers`] becomes a mark, so that leaving it out is seen.
 pub fn one_line(text: &str) -> Cow<'_, str> {
     let tidy = !text.contains("  ") && !text.starts_with(' ') && !text.ends_with(' ');
-    if tidy && !text.chars().any(|it| steers(it) || (it.is_whitespace() && it != ' ')) {
+    if tidy
+        && !text
+            .chars()
+            .any(|it| steers(it) || (it.is_whitespace() && it != ' '))
+    {
         return Cow::Borrowed(text);
     }
-    let words: Vec<String> = text.split_whitespace().map(|word| word.chars().map(harmless).collect()).collect();
+    let words: Vec<String> = text
+        .split_whitespace()
+        .map(|word| word.chars().map(harmless).collect())
+        .collect();
     Cow::Owned(words.join(" "))
 }
 
 /// The character itself, or a mark in place of one that [`steers`].
 pub fn harmless(character: char) -> char {
-    if steers(character) { LEFT_OUT } else { character }
+    if steers(character) {
+        LEFT_OUT
+    } else {
+        character
+    }
 }

@@ -11,11 +11,26 @@ use crate::screening::evaluate::{firing, standing};
 use crate::workbench::prove::Proof;
 
 /// All proofs for people.
-pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate, width: usize) -> String {
+pub fn text(
+    rule_set: &RuleSet,
+    proofs: &[(&Guarantee, Proof)],
+    as_of: NaiveDate,
+    width: usize,
+) -> String {
     let mut lines = Vec::new();
-    let fill = |text: &str, indent: &str| textwrap::indent(&textwrap::fill(&one_line(text), width.saturating_sub(indent.len())), indent);
+    let fill = |text: &str, indent: &str| {
+        textwrap::indent(
+            &textwrap::fill(&one_line(text), width.saturating_sub(indent.len())),
+            indent,
+        )
+    };
     for (guarantee, proof) in proofs {
-        lines.push(format!("{:<7} {}: {}", proof.word(), guarantee.id, one_line(&guarantee.title)));
+        lines.push(format!(
+            "{:<7} {}: {}",
+            proof.word(),
+            guarantee.id,
+            one_line(&guarantee.title)
+        ));
         match proof {
             Proof::Proved => {}
             Proof::Idle => lines.push(fill("nobody can be as `where` says, so that this guarantees nothing", "        ")),
@@ -46,32 +61,60 @@ pub fn text(rule_set: &RuleSet, proofs: &[(&Guarantee, Proof)], as_of: NaiveDate
     }
     let count = |word: &str| proofs.iter().filter(|(_, it)| it.word() == word).count();
     let mut parts = vec![format!("{} proved", count("proved"))];
-    for (word, words) in [("broken", "broken"), ("idle", "that guarantee nothing"), ("open", "left open")] {
+    for (word, words) in [
+        ("broken", "broken"),
+        ("idle", "that guarantee nothing"),
+        ("open", "left open"),
+    ] {
         if count(word) > 0 {
             parts.push(format!("{} {words}", count(word)));
         }
     }
-    let n = if proofs.len() == 1 { "1 guarantee".to_owned() } else { format!("{} guarantees", proofs.len()) };
-    lines.push(format!("{n}, over every possible questionnaire: {}", parts.join(", ")));
+    let n = if proofs.len() == 1 {
+        "1 guarantee".to_owned()
+    } else {
+        format!("{} guarantees", proofs.len())
+    };
+    lines.push(format!(
+        "{n}, over every possible questionnaire: {}",
+        parts.join(", ")
+    ));
     lines.join("\n")
 }
 
 /// The verdict, and the rules that fire.
 fn comes_to(rule_set: &RuleSet, seen: &Witness) -> String {
     let firing = firing(rule_set, &seen.states);
-    let firing = if firing.is_empty() { "no rule fires".to_owned() } else { format!("fires {}", firing.join(", ")) };
-    format!("{}; {firing}", standing(rule_set, &seen.states).verdict_words())
+    let firing = if firing.is_empty() {
+        "no rule fires".to_owned()
+    } else {
+        format!("fires {}", firing.join(", "))
+    };
+    format!(
+        "{}; {firing}",
+        standing(rule_set, &seen.states).verdict_words()
+    )
 }
 
 /// A questionnaire as it is shown, with the clinic's file that belongs to it. No character of a file steers the terminal.
 pub fn file(seen: &Witness) -> String {
-    let clinic = seen.clinic.as_ref().map_or(String::new(), |it| format!("with this as the clinic's file:\n{it}"));
-    format!("{}{clinic}", seen.questionnaire).chars().map(|it| if it == '\n' { it } else { harmless(it) }).collect()
+    let clinic = seen.clinic.as_ref().map_or(String::new(), |it| {
+        format!("with this as the clinic's file:\n{it}")
+    });
+    format!("{}{clinic}", seen.questionnaire)
+        .chars()
+        .map(|it| if it == '\n' { it } else { harmless(it) })
+        .collect()
 }
 
 /// A questionnaire that breaks a guarantee, as a file that says so.
 pub fn headed(guarantee: &Guarantee, seen: &Witness) -> String {
-    format!("# Breaks the guarantee `{}`: {}.\n{}", guarantee.id, one_line(&guarantee.title), seen.questionnaire)
+    format!(
+        "# Breaks the guarantee `{}`: {}.\n{}",
+        guarantee.id,
+        one_line(&guarantee.title),
+        seen.questionnaire
+    )
 }
 
 /// All proofs as one object.

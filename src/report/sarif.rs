@@ -12,7 +12,8 @@ use crate::rule_set::files::sha256;
 use crate::workbench::lint::Judged;
 
 /// Where the schema of the form stands.
-const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
+const SCHEMA: &str =
+    "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
 /// Characters of a fingerprint.
 const FINGERPRINT: usize = 32;
 
@@ -23,14 +24,20 @@ pub fn refused(found: &[Diagnostic]) -> String {
 
 /// The log of a rule set that was checked.
 pub fn checked(found: &[Judged<'_>]) -> String {
-    let results =
-        found.iter().map(|judged| result(&judged.remark.diagnostic, &judged.remark.about, judged.allowance.map(|it| it.reason.as_str())));
+    let results = found.iter().map(|judged| {
+        result(
+            &judged.remark.diagnostic,
+            &judged.remark.about,
+            judged.allowance.map(|it| it.reason.as_str()),
+        )
+    });
     log(results.collect())
 }
 
 fn log(results: Vec<Value>) -> String {
     let rules: Vec<Value> = Code::ALL.iter().map(|it| rule(*it)).collect();
-    let driver = json!({ "name": "preblock", "semanticVersion": env!("CARGO_PKG_VERSION"), "rules": rules });
+    let driver =
+        json!({ "name": "preblock", "semanticVersion": env!("CARGO_PKG_VERSION"), "rules": rules });
     let run = json!({ "tool": { "driver": driver }, "columnKind": "unicodeCodePoints", "results": results });
     let log = json!({ "$schema": SCHEMA, "version": "2.1.0", "runs": [run] });
     escaped(&format!("{log:#}")) + "\n"
@@ -56,9 +63,18 @@ fn level(code: Code) -> &'static str {
 fn result(it: &Diagnostic, about: &str, allowed: Option<&str>) -> Value {
     let source = it.source.as_deref();
     let file = source.map_or("", Source::name);
-    let print = sha256([it.code.name(), file, about, &it.title].join("\0").as_bytes());
+    let print = sha256(
+        [it.code.name(), file, about, &it.title]
+            .join("\0")
+            .as_bytes(),
+    );
     let place = |label: &Label| Some(location(source?, label));
-    let (first, others) = it.labels.split_first().map_or((None, [].as_slice()), |(first, others)| (Some(first), others));
+    let (first, others) = it
+        .labels
+        .split_first()
+        .map_or((None, [].as_slice()), |(first, others)| {
+            (Some(first), others)
+        });
     let mut result = json!({
         "ruleId": it.code.name(),
         "ruleIndex": Code::ALL.iter().position(|code| *code == it.code),
@@ -69,13 +85,19 @@ fn result(it: &Diagnostic, about: &str, allowed: Option<&str>) -> Value {
         "partialFingerprints": { "remark/v1": print.get(..FINGERPRINT) },
     });
     if let (Some(reason), Some(result)) = (allowed, result.as_object_mut()) {
-        result.insert("suppressions".into(), json!([{ "kind": "external", "status": "accepted", "justification": reason }]));
+        result.insert(
+            "suppressions".into(),
+            json!([{ "kind": "external", "status": "accepted", "justification": reason }]),
+        );
     }
     result
 }
 
 fn location(source: &Source, label: &Label) -> Value {
-    let (start, end) = (source.position(label.span.start), source.position(label.span.end));
+    let (start, end) = (
+        source.position(label.span.start),
+        source.position(label.span.end),
+    );
     json!({
         "physicalLocation": {
             "artifactLocation": { "uri": uri(source.name()) },
@@ -88,7 +110,11 @@ fn location(source: &Source, label: &Label) -> Value {
 /// A path as a URI: relative as it was given, or a file URI.
 fn uri(path: &str) -> String {
     let path = path.replace('\\', "/");
-    let mut text = if path.starts_with('/') { "file://".to_owned() } else { String::new() };
+    let mut text = if path.starts_with('/') {
+        "file://".to_owned()
+    } else {
+        String::new()
+    };
     for byte in path.bytes() {
         if byte.is_ascii_alphanumeric() || b"/-._~".contains(&byte) {
             text.push(char::from(byte));

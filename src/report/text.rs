@@ -7,8 +7,9 @@
 use crate::outcome::Outcome;
 use crate::report::page::{Indent, Page, Paint, Style, one_line};
 use crate::report::words::{
-    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts, local_heading, local_policy, local_told,
-    may_go_ahead, meaning, next, of_rule, place, rule_set, stamp, standing_of, stranger, who, would_be,
+    because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts,
+    local_heading, local_policy, local_told, may_go_ahead, meaning, next, of_rule, place, rule_set,
+    stamp, standing_of, stranger, who, would_be,
 };
 use crate::report::{SAFETY, Standing, words};
 use crate::screening::result::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
@@ -21,22 +22,46 @@ pub use crate::report::text::summary::{counts, summary};
 pub use crate::report::words::cited;
 
 /// The parts of a finding: labels, and the texts beside them.
-const PART: Indent = Indent { label: 4, text: 16, hang: 0 };
+const PART: Indent = Indent {
+    label: 4,
+    text: 16,
+    hang: 0,
+};
 
 /// A part with several entries: lines after the first of an entry start further right, so entries stay apart.
-const LIST: Indent = Indent { label: 4, text: 16, hang: 2 };
+const LIST: Indent = Indent {
+    label: 4,
+    text: 16,
+    hang: 2,
+};
 
 /// Something that starts a block of its own.
-const BLOCK: Indent = Indent { label: 0, text: 0, hang: 4 };
+const BLOCK: Indent = Indent {
+    label: 0,
+    text: 0,
+    hang: 4,
+};
 
 /// One entry of a list.
-const BULLET: Indent = Indent { label: 4, text: 6, hang: 0 };
+const BULLET: Indent = Indent {
+    label: 4,
+    text: 6,
+    hang: 0,
+};
 
 /// A label and what follows it, under the verdict.
-const BESIDE: Indent = Indent { label: 4, text: 4, hang: 0 };
+const BESIDE: Indent = Indent {
+    label: 4,
+    text: 4,
+    hang: 0,
+};
 
 /// What is to be done next, under the verdict.
-const NEXT: Indent = Indent { label: 4, text: 10, hang: 0 };
+const NEXT: Indent = Indent {
+    label: 4,
+    text: 10,
+    hang: 0,
+};
 
 /// The whole report for one patient.
 ///
@@ -82,7 +107,16 @@ pub fn in_a_row(screening: &Screening, style: &Style) -> String {
 /// What must be known before anything else.
 fn notices(page: &mut Page, notices: &[String]) {
     for it in notices {
-        page.entry("!", Paint::Strong, Indent { label: 0, text: 2, hang: 0 }, it);
+        page.entry(
+            "!",
+            Paint::Strong,
+            Indent {
+                label: 0,
+                text: 2,
+                hang: 0,
+            },
+            it,
+        );
     }
     if !notices.is_empty() {
         page.blank();
@@ -105,43 +139,111 @@ fn head(page: &mut Page, screening: &Screening) {
         Some(day) => format!("surgery {day}"),
         None => "day of surgery not known".to_owned(),
     };
-    let answers = screening.completed_on.map_or_else(|| "answers not dated".to_owned(), |day| format!("answers of {day}"));
-    let who = format!("{}, {surgery}, {answers}, screened {}", screening.reference, screening.as_of);
-    page.entry(&verdict.verdict_words(), Paint::Outcome(verdict.outcome), BLOCK, &who);
+    let answers = screening.completed_on.map_or_else(
+        || "answers not dated".to_owned(),
+        |day| format!("answers of {day}"),
+    );
+    let who = format!(
+        "{}, {surgery}, {answers}, screened {}",
+        screening.reference, screening.as_of
+    );
+    page.entry(
+        &verdict.verdict_words(),
+        Paint::Outcome(verdict.outcome),
+        BLOCK,
+        &who,
+    );
     if let Some(worse) = screening.span.could_be() {
-        let open = screening.undetermined.iter().filter(|it| standing_of(it) > verdict).count();
-        let text = format!("because of {} not decided yet", counted(open, "rule", "rules"));
-        page.entry(&format!("could be {}", worse.words()), Paint::Outcome(worse.outcome), BESIDE, &text);
+        let open = screening
+            .undetermined
+            .iter()
+            .filter(|it| standing_of(it) > verdict)
+            .count();
+        let text = format!(
+            "because of {} not decided yet",
+            counted(open, "rule", "rules")
+        );
+        page.entry(
+            &format!("could be {}", worse.words()),
+            Paint::Outcome(worse.outcome),
+            BESIDE,
+            &text,
+        );
     }
     if let Some(it) = &screening.next {
         page.entry("next", Paint::Strong, NEXT, &next(it));
     }
     page.blank();
     page.paragraph(0, meaning(screening));
-    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening.findings.iter().partition(|it| it.outcome == Outcome::Go);
-    let care = if may_go_ahead(screening) { care } else { Vec::new() };
+    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening
+        .findings
+        .iter()
+        .partition(|it| it.outcome == Outcome::Go);
+    let care = if may_go_ahead(screening) {
+        care
+    } else {
+        Vec::new()
+    };
     let (now, later) = first_and_later(&screening.to_ask);
     let counts = [
-        (against.len(), "finding against surgery", "findings against surgery"),
+        (
+            against.len(),
+            "finding against surgery",
+            "findings against surgery",
+        ),
         (screening.lifts.len(), "way to lift it", "ways to lift it"),
         (care.len(), "precaution", "precautions"),
-        (screening.unrecognised.len(), "name not recognised", "names not recognised"),
-        (screening.undetermined.iter().filter(|it| !it.for_a_name).count(), "rule not decided", "rules not decided"),
+        (
+            screening.unrecognised.len(),
+            "name not recognised",
+            "names not recognised",
+        ),
+        (
+            screening
+                .undetermined
+                .iter()
+                .filter(|it| !it.for_a_name)
+                .count(),
+            "rule not decided",
+            "rules not decided",
+        ),
         (now.len(), "answer to ask for", "answers to ask for"),
-        (later.len(), "perhaps to ask for later", "perhaps to ask for later"),
-        (screening.alternatives.as_ref().map_or(0, Vec::len), "other plan", "other plans"),
+        (
+            later.len(),
+            "perhaps to ask for later",
+            "perhaps to ask for later",
+        ),
+        (
+            screening.alternatives.as_ref().map_or(0, Vec::len),
+            "other plan",
+            "other plans",
+        ),
         (screening.notes.len(), "note to read", "notes to read"),
     ];
-    let counts: Vec<String> = counts.into_iter().filter(|(n, _, _)| *n > 0).map(|(n, one, many)| counted(n, one, many)).collect();
+    let counts: Vec<String> = counts
+        .into_iter()
+        .filter(|(n, _, _)| *n > 0)
+        .map(|(n, one, many)| counted(n, one, many))
+        .collect();
     if !counts.is_empty() {
         page.paragraph(0, &format!("Below: {}.", counts.join(", ")));
     }
-    page.paragraph(0, &format!("Looked at: {}. Nothing else was.", screening.rule_set.concerns.join("; ")));
+    page.paragraph(
+        0,
+        &format!(
+            "Looked at: {}. Nothing else was.",
+            screening.rule_set.concerns.join("; ")
+        ),
+    );
 }
 
 /// Findings that defer or refer, worst first.
 fn against(page: &mut Page, screening: &Screening) {
-    let found: Vec<&Finding> = screening.findings.iter().filter(|it| it.outcome != Outcome::Go).collect();
+    let found: Vec<&Finding> = screening
+        .findings
+        .iter()
+        .filter(|it| it.outcome != Outcome::Go)
+        .collect();
     if found.is_empty() {
         return;
     }
@@ -150,15 +252,27 @@ fn against(page: &mut Page, screening: &Screening) {
         if at > 0 {
             page.blank();
         }
-        let standing = Standing { outcome: it.outcome, urgency: it.urgency };
-        page.entry(&standing.verdict_words(), Paint::Outcome(it.outcome), BLOCK, &it.title);
+        let standing = Standing {
+            outcome: it.outcome,
+            urgency: it.urgency,
+        };
+        page.entry(
+            &standing.verdict_words(),
+            Paint::Outcome(it.outcome),
+            BLOCK,
+            &it.title,
+        );
         finding(page, it);
     }
 }
 
 /// Findings that let surgery go ahead with care; none for a patient whom another service takes over.
 fn precautions(page: &mut Page, screening: &Screening) {
-    let found: Vec<&Finding> = screening.findings.iter().filter(|it| it.outcome == Outcome::Go).collect();
+    let found: Vec<&Finding> = screening
+        .findings
+        .iter()
+        .filter(|it| it.outcome == Outcome::Go)
+        .collect();
     if found.is_empty() || !may_go_ahead(screening) {
         return;
     }
@@ -174,7 +288,12 @@ fn precautions(page: &mut Page, screening: &Screening) {
 
 /// The parts that all findings share.
 fn finding(page: &mut Page, finding: &Finding) {
-    page.entry("rule", Paint::Faint, PART, &format!("{}{}", finding.rule, of_rule(finding)));
+    page.entry(
+        "rule",
+        Paint::Faint,
+        PART,
+        &format!("{}{}", finding.rule, of_rule(finding)),
+    );
     page.entry("reason", Paint::Faint, PART, &finding.reason);
     list(page, "because", finding.because.iter().map(because));
     page.entry("do", Paint::Faint, PART, &finding.action);
@@ -197,13 +316,26 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
     if rules.is_empty() {
         return;
     }
-    page.heading(&format!("Not decided yet ({})", counted(rules.len(), "rule", "rules")));
+    page.heading(&format!(
+        "Not decided yet ({})",
+        counted(rules.len(), "rule", "rules")
+    ));
     for (standing, rules) in grouped(rules.into_iter(), standing_of) {
-        page.entry(&would_be(standing), Paint::Outcome(standing.outcome), BLOCK, "");
+        page.entry(
+            &would_be(standing),
+            Paint::Outcome(standing.outcome),
+            BLOCK,
+            "",
+        );
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<&str> = rules.iter().map(|it| it.rule.as_str()).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };
-            page.entry("-", Paint::Plain, BULLET, &format!("{} {wait} for {}", ids.join(", "), waits_for.join(", ")));
+            page.entry(
+                "-",
+                Paint::Plain,
+                BULLET,
+                &format!("{} {wait} for {}", ids.join(", "), waits_for.join(", ")),
+            );
         }
     }
 }
@@ -220,17 +352,40 @@ fn to_ask(page: &mut Page, asks: &[ToAsk]) {
     for (from, asks) in groups {
         page.entry(who(from), Paint::Strong, BLOCK, "");
         for ask in asks {
-            page.entry("[ ]", Paint::Plain, Indent { label: 4, text: 8, hang: 0 }, &ask.ask);
+            page.entry(
+                "[ ]",
+                Paint::Plain,
+                Indent {
+                    label: 4,
+                    text: 8,
+                    hang: 0,
+                },
+                &ask.ask,
+            );
             if !ask.options.is_empty() {
                 page.paragraph(8, &format!("({})", ask.options.join(" | ")));
             }
             let rules = counted(ask.rules.len(), "rule waits", "rules wait");
-            page.paragraph(8, &format!("{}: {}; {}; {rules}", ask.fact, ask.why.word(), could_lead_to(ask)));
+            page.paragraph(
+                8,
+                &format!(
+                    "{}: {}; {}; {rules}",
+                    ask.fact,
+                    ask.why.word(),
+                    could_lead_to(ask)
+                ),
+            );
         }
     }
     if !later.is_empty() {
         let facts: Vec<&str> = later.iter().map(|it| it.fact.as_str()).collect();
-        page.paragraph(0, &format!("... and {} more, only if those answers call for it:", later.len()));
+        page.paragraph(
+            0,
+            &format!(
+                "... and {} more, only if those answers call for it:",
+                later.len()
+            ),
+        );
         page.paragraph(4, &facts.join(", "));
     }
 }
@@ -240,12 +395,22 @@ fn unrecognised(page: &mut Page, screening: &Screening) {
     if screening.unrecognised.is_empty() {
         return;
     }
-    page.heading(&format!("To ask first: names not recognised ({})", screening.unrecognised.len()));
+    page.heading(&format!(
+        "To ask first: names not recognised ({})",
+        screening.unrecognised.len()
+    ));
     for it in &screening.unrecognised {
-        page.entry("-", Paint::Plain, BULLET, &format!("{} ({})", stranger(it), place(&it.path, it.line)));
+        page.entry(
+            "-",
+            Paint::Plain,
+            BULLET,
+            &format!("{} ({})", stranger(it), place(&it.path, it.line)),
+        );
     }
     page.paragraph(0, words::UNRECOGNISED);
-    for_names(screening).iter().for_each(|it| page.paragraph(0, it));
+    for_names(screening)
+        .iter()
+        .for_each(|it| page.paragraph(0, it));
 }
 
 /// Free text as it stands.
@@ -253,10 +418,22 @@ fn notes(page: &mut Page, screening: &Screening) {
     if screening.notes.is_empty() {
         return;
     }
-    page.heading(&format!("For the clinician to read ({})", screening.notes.len()));
+    page.heading(&format!(
+        "For the clinician to read ({})",
+        screening.notes.len()
+    ));
     for note in &screening.notes {
-        let section = if note.section.is_empty() { "whole questionnaire" } else { &note.section };
-        page.entry(section, Paint::Strong, BLOCK, &format!("({})", place(&note.path, note.line)));
+        let section = if note.section.is_empty() {
+            "whole questionnaire"
+        } else {
+            &note.section
+        };
+        page.entry(
+            section,
+            Paint::Strong,
+            BLOCK,
+            &format!("({})", place(&note.path, note.line)),
+        );
         page.quote(4, &note.text);
     }
 }
@@ -266,7 +443,10 @@ fn set_aside(page: &mut Page, screening: &Screening) {
     if screening.set_aside.is_empty() {
         return;
     }
-    page.heading(&format!("Set aside, does not apply ({})", screening.set_aside.len()));
+    page.heading(&format!(
+        "Set aside, does not apply ({})",
+        screening.set_aside.len()
+    ));
     for it in &screening.set_aside {
         page.entry("-", Paint::Plain, BULLET, &words::set_aside(it));
     }
@@ -276,11 +456,16 @@ fn set_aside(page: &mut Page, screening: &Screening) {
 fn made_with(page: &mut Page, screening: &Screening) {
     page.heading("Made with");
     page.paragraph(0, &rule_set(screening));
-    local_policy(screening).iter().for_each(|it| page.paragraph(0, it));
+    local_policy(screening)
+        .iter()
+        .for_each(|it| page.paragraph(0, it));
     page.paragraph(0, &format!("questionnaire {}", stamp(&screening.source)));
     if let Some(clinic) = &screening.clinic {
         page.paragraph(0, &format!("clinic {}", stamp(clinic)));
     }
-    page.paragraph(0, concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")));
+    page.paragraph(
+        0,
+        concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")),
+    );
     page.paragraph(0, SAFETY);
 }

@@ -9,8 +9,8 @@ use crate::report::Standing;
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::{Kind, Loosens, RuleSet, Status};
 use crate::screening::result::{
-    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening, SetAside, SourceStamp, ToAsk, Turn,
-    Undetermined, Unrecognised,
+    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening,
+    SetAside, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
 };
 
 mod next;
@@ -24,8 +24,7 @@ const DIGEST_DIGITS: usize = 12;
 const MOST_NAMED: usize = 4;
 
 /// Above the ways to lift a verdict.
-pub const LIFTS_LEAD: &str =
-    "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
+pub const LIFTS_LEAD: &str = "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
 
 /// In place of other plans, where there are none.
 pub fn no_plan(screening: &Screening) -> &'static str {
@@ -36,27 +35,43 @@ pub fn no_plan(screening: &Screening) -> &'static str {
 }
 
 /// After other plans and days, where a search ended early.
-pub const CUT_SHORT: &str = "Not every way and every plan was tried or told: there may be more than stand here.";
+pub const CUT_SHORT: &str =
+    "Not every way and every plan was tried or told: there may be more than stand here.";
 
 /// In place of other days, where there are none.
 pub const NO_DAY: &str = "There was no procedure day to try.";
 
 /// Under names that nobody recognised.
-pub const UNRECOGNISED: &str =
-    "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.";
+pub const UNRECOGNISED: &str = "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.";
 
 /// What waits for nothing but names that nobody recognised: "54 rules and 22 questions wait for nothing but that name."
 pub fn for_names(screening: &Screening) -> Option<String> {
-    let lists: Vec<&str> = screening.unrecognised.iter().map(|it| it.fact.as_str()).collect();
-    let rules = screening.undetermined.iter().filter(|it| it.for_a_name).count();
-    let asks = screening.to_ask.iter().filter(|it| it.for_a_name && !lists.contains(&it.fact.as_str())).count();
+    let lists: Vec<&str> = screening
+        .unrecognised
+        .iter()
+        .map(|it| it.fact.as_str())
+        .collect();
+    let rules = screening
+        .undetermined
+        .iter()
+        .filter(|it| it.for_a_name)
+        .count();
+    let asks = screening
+        .to_ask
+        .iter()
+        .filter(|it| it.for_a_name && !lists.contains(&it.fact.as_str()))
+        .count();
     let parts: Vec<String> = [(rules, "rule", "rules"), (asks, "question", "questions")]
         .into_iter()
         .filter(|(n, _, _)| *n > 0)
         .map(|(n, one, many)| counted(n, one, many))
         .collect();
     let wait = if rules + asks == 1 { "waits" } else { "wait" };
-    let name = if screening.unrecognised.len() == 1 { "that name" } else { "those names" };
+    let name = if screening.unrecognised.len() == 1 {
+        "that name"
+    } else {
+        "those names"
+    };
     (!parts.is_empty()).then(|| format!("{} {wait} for nothing but {name}.", parts.join(" and ")))
 }
 
@@ -89,7 +104,10 @@ pub fn stranger(name: &Unrecognised) -> String {
 
 /// The verdict in one sentence.
 pub fn meaning(screening: &Screening) -> &'static str {
-    match (screening.verdict().outcome, screening.span.best_case.outcome) {
+    match (
+        screening.verdict().outcome,
+        screening.span.best_case.outcome,
+    ) {
         (Outcome::Go, _) if screening.undetermined.is_empty() => {
             "Nothing that these rules look at stands against surgery as planned, and no answer that could is missing."
         }
@@ -108,7 +126,14 @@ pub fn meaning(screening: &Screening) -> &'static str {
 pub fn could_lead_to(ask: &ToAsk) -> String {
     match ask.could_lead_to {
         Outcome::Go => "could add a precaution".to_owned(),
-        outcome => format!("could lead to {}", Standing { outcome, urgency: ask.urgency }.words()),
+        outcome => format!(
+            "could lead to {}",
+            Standing {
+                outcome,
+                urgency: ask.urgency
+            }
+            .words()
+        ),
     }
 }
 
@@ -122,7 +147,12 @@ pub fn would_be(standing: Standing) -> String {
 
 /// How many precautions a go would come with: ", 2 precautions", ", no precaution"; nothing for any other verdict.
 pub fn precautions_then(prospect: &Prospect) -> String {
-    match prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count() {
+    match prospect
+        .fires
+        .iter()
+        .filter(|it| it.outcome == Outcome::Go)
+        .count()
+    {
         _ if prospect.verdict() != Standing::GO => String::new(),
         0 => ", no precaution".to_owned(),
         n => format!(", {}", counted(n, "precaution", "precautions")),
@@ -134,8 +164,17 @@ pub fn precautions_then(prospect: &Prospect) -> String {
 /// # Missing data
 /// The answers it would still wait for, and a worse verdict that they could still bring, are always said.
 pub fn prospect(prospect: &Prospect) -> String {
-    let mut parts = vec![format!("{}{}", prospect.verdict().words(), precautions_then(prospect))];
-    let against: Vec<String> = prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(against).collect();
+    let mut parts = vec![format!(
+        "{}{}",
+        prospect.verdict().words(),
+        precautions_then(prospect)
+    )];
+    let against: Vec<String> = prospect
+        .fires
+        .iter()
+        .filter(|it| it.outcome != Outcome::Go)
+        .map(against)
+        .collect();
     if !against.is_empty() {
         parts.push(format!("against it then: {}", against.join(", ")));
     }
@@ -145,14 +184,24 @@ pub fn prospect(prospect: &Prospect) -> String {
 
 /// A firing rule that would speak against surgery: "INR too old (defer)".
 pub fn against(firing: &Firing) -> String {
-    format!("{} ({})", firing.title, Standing { outcome: firing.outcome, urgency: firing.urgency }.words())
+    format!(
+        "{} ({})",
+        firing.title,
+        Standing {
+            outcome: firing.outcome,
+            urgency: firing.urgency
+        }
+        .words()
+    )
 }
 
 /// What a prospect would still wait for, and what that could make of it; nothing if all is decided.
 pub fn still_open(prospect: &Prospect) -> Option<String> {
     let worst = prospect.span.worst_case.outcome;
-    let could = (worst > prospect.verdict().outcome).then(|| format!("could still be {}", worst.word()));
-    let waits = (!prospect.waits_for.is_empty()).then(|| format!("still waits for {}", named(&prospect.waits_for)));
+    let could =
+        (worst > prospect.verdict().outcome).then(|| format!("could still be {}", worst.word()));
+    let waits = (!prospect.waits_for.is_empty())
+        .then(|| format!("still waits for {}", named(&prospect.waits_for)));
     let parts: Vec<String> = waits.into_iter().chain(could).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }
@@ -178,7 +227,9 @@ pub fn plan(changes: &[Change]) -> String {
     let parts: Vec<String> = changes
         .iter()
         .map(|it| {
-            let bare = |answer: &str| ["yes", "no", "none", "not known"].contains(&answer.to_lowercase().as_str());
+            let bare = |answer: &str| {
+                ["yes", "no", "none", "not known"].contains(&answer.to_lowercase().as_str())
+            };
             let of = match it.fact.rsplit('.').next() {
                 Some(name) if bare(&it.then) || bare(&it.now) => {
                     format!("{}: ", name.replace('_', " "))
@@ -194,7 +245,11 @@ pub fn plan(changes: &[Change]) -> String {
 /// Days in a row: "3 Dec 2026 to 9 Dec 2026 (3 procedure days)".
 pub fn span(span: &DateSpan) -> String {
     let days = counted(span.n_days, "procedure day", "procedure days");
-    if span.from == span.to { format!("{} ({days})", day(span.from)) } else { format!("{} to {} ({days})", day(span.from), day(span.to)) }
+    if span.from == span.to {
+        format!("{} ({days})", day(span.from))
+    } else {
+        format!("{} to {} ({days})", day(span.from), day(span.to))
+    }
 }
 
 /// Why a span ends, and what follows: "then defer: INR too old (bleeding/inr-too-old) starts to fire".
@@ -226,7 +281,9 @@ pub fn day(day: NaiveDate) -> String {
 /// The day of surgery as it is said, with its time if it has one; text that is no day stays as it is.
 pub fn surgery(screening: &Screening) -> Option<String> {
     let written = screening.procedure_on.as_deref()?;
-    let (date, time) = written.split_once(' ').map_or((written, None), |(date, time)| (date, Some(time)));
+    let (date, time) = written
+        .split_once(' ')
+        .map_or((written, None), |(date, time)| (date, Some(time)));
     let said = date.parse().map_or_else(|_| date.to_owned(), day);
     Some(time.map_or(said.clone(), |time| format!("{said}, {time}")))
 }
@@ -253,8 +310,19 @@ pub fn set_aside(it: &SetAside) -> String {
 /// A citation in words. What nobody has opened, and what no publication stands behind, says so first.
 pub fn cited(cited: &Cited) -> String {
     match cited {
-        Cited::Published { title, by, year, at, read, .. } => {
-            let warning = if *read { "" } else { "Not yet opened, cited from memory: " };
+        Cited::Published {
+            title,
+            by,
+            year,
+            at,
+            read,
+            ..
+        } => {
+            let warning = if *read {
+                ""
+            } else {
+                "Not yet opened, cited from memory: "
+            };
             let year = year.map_or(String::new(), |it| format!(", {it}"));
             let at = at.as_ref().map_or(String::new(), |it| format!(", {it}"));
             format!("{warning}{by}: {title}{year}{at}")
@@ -265,11 +333,17 @@ pub fn cited(cited: &Cited) -> String {
 }
 
 pub fn standing_of(rule: &Undetermined) -> Standing {
-    Standing { outcome: rule.outcome_if_fires, urgency: rule.urgency }
+    Standing {
+        outcome: rule.outcome_if_fires,
+        urgency: rule.urgency,
+    }
 }
 
 /// Puts equal keys together, in the order in which each key first appears.
-pub fn grouped<'a, T, K: PartialEq>(items: impl Iterator<Item = &'a T>, key: impl Fn(&'a T) -> K) -> Vec<(K, Vec<&'a T>)> {
+pub fn grouped<'a, T, K: PartialEq>(
+    items: impl Iterator<Item = &'a T>,
+    key: impl Fn(&'a T) -> K,
+) -> Vec<(K, Vec<&'a T>)> {
     let mut groups: Vec<(K, Vec<&'a T>)> = Vec::new();
     for item in items {
         let of = key(item);
@@ -283,9 +357,16 @@ pub fn grouped<'a, T, K: PartialEq>(items: impl Iterator<Item = &'a T>, key: imp
 
 /// What to ask first, and what may prove needless by then. What only a name that nobody recognised calls for is neither.
 pub fn first_and_later(asks: &[ToAsk]) -> (Vec<&ToAsk>, Vec<&ToAsk>) {
-    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks.iter().filter(|it| !it.for_a_name).partition(|it| it.depends);
+    let (later, first): (Vec<&ToAsk>, Vec<&ToAsk>) = asks
+        .iter()
+        .filter(|it| !it.for_a_name)
+        .partition(|it| it.depends);
     // With nothing to ask before them, the later ones are what to ask.
-    if first.is_empty() { (later, first) } else { (first, later) }
+    if first.is_empty() {
+        (later, first)
+    } else {
+        (first, later)
+    }
 }
 
 /// The heading over what somebody is asked.
@@ -302,12 +383,24 @@ pub fn who(from: Who) -> &'static str {
 /// The rule set of a screening with edition, digest and status.
 pub fn rule_set(screening: &Screening) -> String {
     let it = &screening.rule_set;
-    format!("rule set {} {} (sha256 {}): {}", it.id, it.edition, short(&it.digest), it.status.word())
+    format!(
+        "rule set {} {} (sha256 {}): {}",
+        it.id,
+        it.edition,
+        short(&it.digest),
+        it.status.word()
+    )
 }
 
 /// A rule set with edition, digest and status.
 pub fn edition(it: &RuleSet) -> String {
-    format!("rule set {} {} (sha256 {}): {}", it.id, it.edition, short(&it.digest), status(it.status))
+    format!(
+        "rule set {} {} (sha256 {}): {}",
+        it.id,
+        it.edition,
+        short(&it.digest),
+        status(it.status)
+    )
 }
 
 /// What a status means for use.
@@ -322,11 +415,18 @@ pub fn status(status: Status) -> &'static str {
 /// The local policy with its digest, if there is one.
 pub fn local_policy(screening: &Screening) -> Option<String> {
     let it = screening.local_policy.as_ref()?;
-    Some(format!("local policy of {}, {}", it.clinic, stamp(&it.source)))
+    Some(format!(
+        "local policy of {}, {}",
+        it.clinic,
+        stamp(&it.source)
+    ))
 }
 
 /// What each of several screenings says, each once, in the order in which it is first said.
-pub fn each_once<'a, T: PartialEq>(screenings: &[&'a Screening], said: impl Fn(&'a Screening) -> Vec<T>) -> Vec<T> {
+pub fn each_once<'a, T: PartialEq>(
+    screenings: &[&'a Screening],
+    said: impl Fn(&'a Screening) -> Vec<T>,
+) -> Vec<T> {
     let mut found = Vec::new();
     for it in screenings.iter().flat_map(|it| said(it)) {
         if !found.contains(&it) {
@@ -343,7 +443,13 @@ pub fn local_heading(local: &LocalStamp) -> String {
 
 /// All changes in one line: "5 changes: 2 loosen the rule set, 1 may loosen it; 1 is past its review."
 pub fn local_counts(local: &LocalStamp) -> String {
-    let of = |wanted: Loosens| local.changes.iter().filter(|it| it.change.loosens == wanted).count();
+    let of = |wanted: Loosens| {
+        local
+            .changes
+            .iter()
+            .filter(|it| it.change.loosens == wanted)
+            .count()
+    };
     let mut parts = Vec::new();
     match of(Loosens::Yes) {
         0 => {}
@@ -361,12 +467,21 @@ pub fn local_counts(local: &LocalStamp) -> String {
         0 => String::new(),
         n => format!("; {} past the day of review", counted(n, "is", "are")),
     };
-    format!("{}: {}{overdue}.", counted(local.changes.len(), "change", "changes"), parts.join(", "))
+    format!(
+        "{}: {}{overdue}.",
+        counted(local.changes.len(), "change", "changes"),
+        parts.join(", ")
+    )
 }
 
 /// The changes that are told one by one: those that loosen the rule set, or may, or are past their review.
 pub fn local_told(local: &LocalStamp) -> Vec<String> {
-    local.changes.iter().filter(|it| it.overdue || it.change.loosens != Loosens::No).map(local_change).collect()
+    local
+        .changes
+        .iter()
+        .filter(|it| it.overdue || it.change.loosens != Loosens::No)
+        .map(local_change)
+        .collect()
 }
 
 fn local_change(shown: &LocalShown) -> String {
@@ -376,7 +491,11 @@ fn local_change(shown: &LocalShown) -> String {
         (Loosens::Perhaps, Some(how)) => format!(". It may loosen the rule set: {how}"),
         _ => String::new(),
     };
-    let overdue = if shown.overdue { ", REVIEW OVERDUE" } else { "" };
+    let overdue = if shown.overdue {
+        ", REVIEW OVERDUE"
+    } else {
+        ""
+    };
     format!(
         "{}{how}. Reason: {}. Agreed by {} on {}, review by {}{overdue}.",
         it.what,
@@ -390,8 +509,16 @@ fn local_change(shown: &LocalShown) -> String {
 /// What stands behind the id of a finding's rule: its kind, but for a precaution, and whether it rests on local policy.
 pub fn of_rule(finding: &Finding) -> String {
     let kind = (finding.kind, finding.outcome) != (Kind::Caution, Outcome::Go);
-    let parts: Vec<&str> = kind.then(|| finding.kind.word()).into_iter().chain(finding.local_policy.then_some("by local policy")).collect();
-    if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) }
+    let parts: Vec<&str> = kind
+        .then(|| finding.kind.word())
+        .into_iter()
+        .chain(finding.local_policy.then_some("by local policy"))
+        .collect();
+    if parts.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", parts.join(", "))
+    }
 }
 
 pub fn stamp(stamp: &SourceStamp) -> String {

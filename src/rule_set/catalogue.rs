@@ -102,7 +102,10 @@ pub struct Question {
 impl Question {
     /// Whether a clinic can say what it offers: a choice of the plan among options or solutions. Amounts are not listed.
     pub fn can_be_offered(&self) -> bool {
-        let among = matches!(self.answer, Answer::YesNo | Answer::OneOf(_) | Answer::SeveralOf(_) | Answer::Anaesthetic);
+        let among = matches!(
+            self.answer,
+            Answer::YesNo | Answer::OneOf(_) | Answer::SeveralOf(_) | Answer::Anaesthetic
+        );
         self.decision && among
     }
 
@@ -121,12 +124,14 @@ impl Question {
 
     /// The word by which an option is written.
     pub fn option_id(&self, at: u16) -> &str {
-        self.option(at).map_or(if at == 0 { "no" } else { "yes" }, |it| &it.id)
+        self.option(at)
+            .map_or(if at == 0 { "no" } else { "yes" }, |it| &it.id)
     }
 
     /// An option in words.
     pub fn option_in_words(&self, at: u16) -> &str {
-        self.option(at).map_or(if at == 0 { "no" } else { "yes" }, |it| &it.text)
+        self.option(at)
+            .map_or(if at == 0 { "no" } else { "yes" }, |it| &it.text)
     }
 
     /// Whether an answer of the value is harmless where the question does not apply: it denies, names nothing, or says
@@ -135,7 +140,9 @@ impl Question {
         self.harmless_alone
             || match &self.answer {
                 Answer::YesNo => at == 0,
-                Answer::OneOf(options) | Answer::SeveralOf(options) => options.get(usize::from(at)).is_some_and(|it| it.nothing),
+                Answer::OneOf(options) | Answer::SeveralOf(options) => {
+                    options.get(usize::from(at)).is_some_and(|it| it.nothing)
+                }
                 _ => false,
             }
     }
@@ -185,7 +192,15 @@ impl Who {
 
     /// Reads the word; `None` for anything else.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Patient, Self::Referrer, Self::Nurse, Self::Clinician, Self::Record].into_iter().find(|it| it.word() == word)
+        [
+            Self::Patient,
+            Self::Referrer,
+            Self::Nurse,
+            Self::Clinician,
+            Self::Record,
+        ]
+        .into_iter()
+        .find(|it| it.word() == word)
     }
 }
 
@@ -263,7 +278,9 @@ pub struct Derived {
 impl Derived {
     /// What a role is given; `None` if it was left out.
     pub fn input(&self, role: &str) -> Option<Input> {
-        self.given().find(|(of, _)| of.name == role).map(|(_, input)| input)
+        self.given()
+            .find(|(of, _)| of.name == role)
+            .map(|(_, input)| input)
     }
 
     /// The fact that a role is given; `None` if that is a number.
@@ -353,7 +370,9 @@ impl FactType {
             Self::YesNo => "a yes/no question".into(),
             Self::OneOf => "a question with one choice".into(),
             Self::SeveralOf => "a question with several choices".into(),
-            Self::Number { unit: Some(unit), .. } => format!("a number in {unit}"),
+            Self::Number {
+                unit: Some(unit), ..
+            } => format!("a number in {unit}"),
             Self::Number { unit: None, .. } => "a number".into(),
             Self::Date => "a date".into(),
             Self::Text => "free text".into(),
@@ -367,7 +386,9 @@ impl FactType {
 impl Catalogue {
     /// Whether a clinic's file may answer anything of a section.
     pub fn has_standing(&self, section: Idx<Section>) -> bool {
-        self.questions.iter().any(|it| it.section == section && it.standing)
+        self.questions
+            .iter()
+            .any(|it| it.section == section && it.standing)
     }
 
     /// The slot of a fact id.
@@ -403,7 +424,9 @@ impl Catalogue {
 
     /// The first derived fact that a formula computes.
     pub fn computed_by(&self, formula: &Formula) -> Option<&Derived> {
-        self.derived.iter().find(|derived| derived.formula == formula)
+        self.derived
+            .iter()
+            .find(|derived| derived.formula == formula)
     }
 
     /// The derived fact behind a slot.

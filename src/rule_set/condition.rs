@@ -201,7 +201,9 @@ impl Condition {
     pub fn facts(&self) -> Vec<FactSlot> {
         let mut found: Vec<FactSlot> = Vec::new();
         self.visit(&mut |it| match it {
-            Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. } if !found.contains(fact) => {
+            Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. }
+                if !found.contains(fact) =>
+            {
                 found.push(*fact)
             }
             _ => {}

@@ -20,7 +20,11 @@ pub struct Course {
 
 impl Course {
     /// Nothing is told.
-    pub const UNTOLD: Self = Self { daily_mg: None, days: None, mass_mg: None };
+    pub const UNTOLD: Self = Self {
+        daily_mg: None,
+        days: None,
+        mass_mg: None,
+    };
 }
 
 /// How many times in a day each phrase means. What leaves a doubt (every other day, as needed) stands nowhere here.
@@ -48,8 +52,27 @@ const TIMES_A_DAY: [(f64, &[&str]); 4] = [
             "/ day",
         ],
     ),
-    (2.0, &["twice daily", "twice a day", "two times a day", "two times daily", "bd", "bid"]),
-    (3.0, &["thrice daily", "three times a day", "three times daily", "tds", "tid"]),
+    (
+        2.0,
+        &[
+            "twice daily",
+            "twice a day",
+            "two times a day",
+            "two times daily",
+            "bd",
+            "bid",
+        ],
+    ),
+    (
+        3.0,
+        &[
+            "thrice daily",
+            "three times a day",
+            "three times daily",
+            "tds",
+            "tid",
+        ],
+    ),
     (4.0, &["four times a day", "four times daily", "qds", "qid"]),
 ];
 
@@ -59,12 +82,28 @@ const TIMES_A_DAY: [(f64, &[&str]); 4] = [
 /// Nothing unless every word is part of one dose, of how often it is taken, or of for how long: tablets, ranges and
 /// conditions leave a doubt. A dose alone may be the strength of a tablet, so it says nothing of the day.
 pub fn read(register: &MedicineRegister, words: &[&str]) -> Course {
-    let mut plain: Vec<&str> = words.iter().map(|it| it.trim_matches([',', ';', '.', '(', ')', ':'])).filter(|it| !it.is_empty()).collect();
+    let mut plain: Vec<&str> = words
+        .iter()
+        .map(|it| it.trim_matches([',', ';', '.', '(', ')', ':']))
+        .filter(|it| !it.is_empty())
+        .collect();
     plain.retain(|it| !register.salt_words.iter().any(|salt| salt == it));
     // "40 mg/day" is "40 mg / day".
-    let plain: Vec<&str> = plain.into_iter().flat_map(|it| it.strip_suffix("/day").map_or(vec![it], |mg| vec![mg, "/", "day"])).collect();
-    let mass_mg = (0..plain.len()).filter_map(|at| mass(plain.get(at..)?)).map(|(mg, _)| mg).max_by(f64::total_cmp);
-    Course { mass_mg, ..understood(&plain).unwrap_or(Course::UNTOLD) }
+    let plain: Vec<&str> = plain
+        .into_iter()
+        .flat_map(|it| {
+            it.strip_suffix("/day")
+                .map_or(vec![it], |mg| vec![mg, "/", "day"])
+        })
+        .collect();
+    let mass_mg = (0..plain.len())
+        .filter_map(|at| mass(plain.get(at..)?))
+        .map(|(mg, _)| mg)
+        .max_by(f64::total_cmp);
+    Course {
+        mass_mg,
+        ..understood(&plain).unwrap_or(Course::UNTOLD)
+    }
 }
 
 fn understood(words: &[&str]) -> Option<Course> {
@@ -77,7 +116,10 @@ fn understood(words: &[&str]) -> Option<Course> {
             }
             n_words
         } else if let (&"for", Some(length)) = (first, rest.get(1..3)) {
-            if days.replace(Span::read(&length.join(" "))?.fewest_days()).is_some() {
+            if days
+                .replace(Span::read(&length.join(" "))?.fewest_days())
+                .is_some()
+            {
                 return None;
             }
             3
@@ -93,14 +135,23 @@ fn understood(words: &[&str]) -> Option<Course> {
     if times.is_some() && dose.is_none() {
         return None;
     }
-    Some(Course { daily_mg: dose.zip(times).map(|(dose, times)| dose * times), days, mass_mg: None })
+    Some(Course {
+        daily_mg: dose.zip(times).map(|(dose, times)| dose * times),
+        days,
+        mass_mg: None,
+    })
 }
 
 /// How often in a day the first words say, and how many words that are.
 fn how_often(words: &[&str]) -> Option<(f64, usize)> {
-    let phrases = TIMES_A_DAY.iter().flat_map(|(times, phrases)| phrases.iter().map(move |it| (*times, it.split(' ').collect::<Vec<_>>())));
+    let phrases = TIMES_A_DAY.iter().flat_map(|(times, phrases)| {
+        phrases
+            .iter()
+            .map(move |it| (*times, it.split(' ').collect::<Vec<_>>()))
+    });
     let fits = phrases.filter(|(_, phrase)| words.starts_with(phrase));
-    fits.max_by_key(|(_, phrase)| phrase.len()).map(|(times, phrase)| (times, phrase.len()))
+    fits.max_by_key(|(_, phrase)| phrase.len())
+        .map(|(times, phrase)| (times, phrase.len()))
 }
 
 /// Milligrams that the first word or two say: "10mg", "10 mg".
@@ -111,8 +162,17 @@ fn mass(words: &[&str]) -> Option<(f64, usize)> {
 /// A mass in mg; `None` if the text is anything else.
 pub fn milligrams(text: &str) -> Option<f64> {
     let parts = read_quantity(text).ok()?;
-    let [Parts { number, unit: Some(unit), .. }] = parts.as_slice() else {
+    let [
+        Parts {
+            number,
+            unit: Some(unit),
+            ..
+        },
+    ] = parts.as_slice()
+    else {
         return None;
     };
-    Measure::Mass.convert(*number, Measure::Mass.unit(unit)?, "mg").filter(|it| *it >= 0.0)
+    Measure::Mass
+        .convert(*number, Measure::Mass.unit(unit)?, "mg")
+        .filter(|it| *it >= 0.0)
 }

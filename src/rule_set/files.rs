@@ -25,8 +25,13 @@ static TAPES: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/tapes.rs"))
 
 /// The tape of an embedded file; `None` if there is none, or if these are not its bytes.
 pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
-    let same = RULES.get_file(path).is_some_and(|it| it.contents() == bytes);
-    TAPES.iter().find(|(name, _)| same && *name == path).map(|(_, tape)| *tape)
+    let same = RULES
+        .get_file(path)
+        .is_some_and(|it| it.contents() == bytes);
+    TAPES
+        .iter()
+        .find(|(name, _)| same && *name == path)
+        .map(|(_, tape)| *tape)
 }
 
 /// Most bytes one file of a rule set may have.
@@ -77,7 +82,11 @@ pub struct TextFile {
 impl TextFile {
     /// A file that nobody has read yet, under the name the user knows it by.
     pub fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
-        Self { name: name.into(), bytes: bytes.into(), read: OnceLock::new() }
+        Self {
+            name: name.into(),
+            bytes: bytes.into(),
+            read: OnceLock::new(),
+        }
     }
 
     /// What the user knows the file by.
@@ -92,14 +101,23 @@ impl TextFile {
 
     /// What came of reading it.
     pub fn read(&self) -> &Read {
-        self.read.get_or_init(|| text::read(&self.name, &self.bytes, LARGEST_RULE_FILE))
+        self.read
+            .get_or_init(|| text::read(&self.name, &self.bytes, LARGEST_RULE_FILE))
     }
 
     /// Its tree, with what is wrong with the text; `None` if it has no readable structure.
     pub fn parsed(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
-        let Read { source, root, diagnostics: found } = self.read();
+        let Read {
+            source,
+            root,
+            diagnostics: found,
+        } = self.read();
         diagnostics.extend_from_slice(found);
-        Some(Parsed { source: source.clone()?, root: root.clone()?, care: Care::Full })
+        Some(Parsed {
+            source: source.clone()?,
+            root: root.clone()?,
+            care: Care::Full,
+        })
     }
 }
 
@@ -114,12 +132,19 @@ pub struct RuleFiles {
 impl RuleFiles {
     /// No files yet, of a folder of this name.
     pub fn new(folder: impl Into<String>) -> Self {
-        Self { folder: folder.into(), files: BTreeMap::new(), care: Care::Full }
+        Self {
+            folder: folder.into(),
+            files: BTreeMap::new(),
+            care: Care::Full,
+        }
     }
 
     /// The rule set embedded in the binary.
     pub fn embedded() -> Self {
-        let mut taken = Self { care: Care::Embedded, ..Self::new("rules") };
+        let mut taken = Self {
+            care: Care::Embedded,
+            ..Self::new("rules")
+        };
         taken.take_embedded(&RULES);
         taken
     }
@@ -143,18 +168,29 @@ impl RuleFiles {
         let mut taken = Self::new(path.display().to_string());
         if !path.is_dir() {
             return Err(vec![
-                Diagnostic::bare(Code::NotFound, format!("there is no folder `{}`", path.display()))
-                    .help("--rules names a folder of the same shape as the embedded rule set"),
+                Diagnostic::bare(
+                    Code::NotFound,
+                    format!("there is no folder `{}`", path.display()),
+                )
+                .help("--rules names a folder of the same shape as the embedded rule set"),
             ]);
         }
-        let Listed { files, mut unreadable, .. } = Listed::of(path);
+        let Listed {
+            files,
+            mut unreadable,
+            ..
+        } = Listed::of(path);
         for (name, place) in files {
             match read_bounded(&place, LARGEST_RULE_FILE) {
                 Ok(bytes) => taken.set(name, bytes),
                 Err(diagnostic) => unreadable.push(*diagnostic),
             }
         }
-        if unreadable.is_empty() { Ok(taken) } else { Err(unreadable) }
+        if unreadable.is_empty() {
+            Ok(taken)
+        } else {
+            Err(unreadable)
+        }
     }
 
     /// The same files, read with so much care.
@@ -202,7 +238,9 @@ impl RuleFiles {
 
     /// All files with their paths, sorted by these.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &TextFile)> {
-        self.files.iter().map(|(path, file)| (path.as_str(), file.as_ref()))
+        self.files
+            .iter()
+            .map(|(path, file)| (path.as_str(), file.as_ref()))
     }
 
     /// SHA-256, in hexadecimal, over every file but the cases and the allowances: its path and its lines, without line
@@ -212,12 +250,23 @@ impl RuleFiles {
     /// must not change it, since the approval names this digest.
     pub fn digest(&self) -> String {
         let mut hash = Sha256::new();
-        for (path, file) in self.iter().filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES) {
+        for (path, file) in self
+            .iter()
+            .filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES)
+        {
             let text = String::from_utf8_lossy(file.bytes());
             hash.update(path.as_bytes());
             hash.update([0]);
-            let lines = text.trim_start_matches('\u{feff}').trim_end().lines().map(str::trim_end);
-            let lines: Vec<&str> = if path == HEAD { content_of_head(lines) } else { lines.collect() };
+            let lines = text
+                .trim_start_matches('\u{feff}')
+                .trim_end()
+                .lines()
+                .map(str::trim_end);
+            let lines: Vec<&str> = if path == HEAD {
+                content_of_head(lines)
+            } else {
+                lines.collect()
+            };
             for line in lines {
                 hash.update(line.as_bytes());
                 hash.update([b'\n']);
@@ -251,7 +300,10 @@ impl Listed {
 
     fn add(&mut self, folder: &Path, prefix: &str) {
         let unreadable = |error: &std::io::Error| {
-            Diagnostic::bare(Code::Unreadable, format!("the folder `{}` cannot be read: {error}", folder.display()))
+            Diagnostic::bare(
+                Code::Unreadable,
+                format!("the folder `{}` cannot be read: {error}", folder.display()),
+            )
         };
         let entries = match std::fs::read_dir(folder) {
             Ok(entries) => entries,
@@ -267,8 +319,13 @@ impl Listed {
                     continue;
                 }
             };
-            let (name, place) = (entry.file_name().to_string_lossy().into_owned(), entry.path());
-            let ending = place.extension().map_or_else(String::new, |it| it.to_string_lossy().to_lowercase());
+            let (name, place) = (
+                entry.file_name().to_string_lossy().into_owned(),
+                entry.path(),
+            );
+            let ending = place
+                .extension()
+                .map_or_else(String::new, |it| it.to_string_lossy().to_lowercase());
             let own_folder = prefix.is_empty() && ["concerns", "cases"].contains(&name.as_str());
             // What is no ordinary file, such as a link that leads nowhere, is told when it is read.
             if ["yaml", "yml"].contains(&ending.as_str()) {
@@ -302,7 +359,9 @@ fn content_of_head<'a>(lines: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
     for line in lines.filter(|it| !it.is_empty()) {
         let is_comment = line.starts_with('#');
         if !is_comment && !line.starts_with([' ', '\t']) {
-            about_approval = ["status:", "approval:", "withdrawn:"].iter().any(|key| line.starts_with(key));
+            about_approval = ["status:", "approval:", "withdrawn:"]
+                .iter()
+                .any(|key| line.starts_with(key));
         }
         if is_comment || !about_approval {
             content.push(line);
@@ -318,15 +377,20 @@ pub fn sha256(bytes: &[u8]) -> String {
 
 fn hex(bytes: &[u8]) -> String {
     use std::fmt::Write as _;
-    bytes.iter().fold(String::with_capacity(64), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    bytes
+        .iter()
+        .fold(String::with_capacity(64), |mut text, byte| {
+            let _ = write!(text, "{byte:02x}");
+            text
+        })
 }
 
 /// The embedded rule set's own log of its editions, as Markdown.
 pub fn embedded_change_log() -> &'static str {
-    RULES.get_file("CHANGELOG.md").and_then(|it| it.contents_utf8()).unwrap_or("")
+    RULES
+        .get_file("CHANGELOG.md")
+        .and_then(|it| it.contents_utf8())
+        .unwrap_or("")
 }
 
 /// Reads an ordinary file of at most so many bytes.
@@ -336,27 +400,43 @@ pub fn embedded_change_log() -> &'static str {
 pub fn read_bounded(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
     use std::io::Read as _;
     let shown = path.display();
-    let missing = |title: String, help: &str| Box::new(Diagnostic::bare(Code::NotFound, title).help(help));
+    let missing =
+        |title: String, help: &str| Box::new(Diagnostic::bare(Code::NotFound, title).help(help));
     let about = match std::fs::metadata(path) {
         Ok(about) => about,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            return Err(missing(format!("there is no file `{shown}`"), "check the spelling of the path"));
+            return Err(missing(
+                format!("there is no file `{shown}`"),
+                "check the spelling of the path",
+            ));
         }
         Err(error) => {
-            return Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}"))));
+            return Err(Box::new(Diagnostic::bare(
+                Code::Unreadable,
+                format!("`{shown}` cannot be read: {error}"),
+            )));
         }
     };
     if !about.is_file() {
-        return Err(missing(format!("`{shown}` is not an ordinary file"), "name a file, or a folder of files"));
+        return Err(missing(
+            format!("`{shown}` is not an ordinary file"),
+            "name a file, or a folder of files",
+        ));
     }
     if about.len() > largest {
         return Err(Box::new(text::too_large(&shown.to_string(), largest)));
     }
     let mut bytes = Vec::new();
-    let read = std::fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
+    let read =
+        std::fs::File::open(path).and_then(|file| file.take(largest + 1).read_to_end(&mut bytes));
     match read {
-        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest => Err(Box::new(text::too_large(&shown.to_string(), largest))),
+        Ok(_) if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > largest => {
+            Err(Box::new(text::too_large(&shown.to_string(), largest)))
+        }
         Ok(_) => Ok(bytes),
-        Err(error) => Err(Box::new(Diagnostic::bare(Code::Unreadable, format!("`{shown}` cannot be read: {error}")))),
+        Err(error) => Err(Box::new(Diagnostic::bare(
+            Code::Unreadable,
+            format!("`{shown}` cannot be read: {error}"),
+        ))),
     }
 }

@@ -95,15 +95,21 @@ impl Promise {
     /// In words.
     pub fn in_words(self) -> &'static str {
         match self {
-            Self::EstablishedFindingsStay => "a rule that fires still fires when an answer is added",
+            Self::EstablishedFindingsStay => {
+                "a rule that fires still fires when an answer is added"
+            }
             Self::SpanNarrows => {
                 "an added answer never makes the best case better nor the worst case worse, unless answers rule one another out, or may"
             }
             Self::RemovingNeverGoes => {
                 "a verdict that is not go does not become go when an answer is taken away, unless answers rule one another out, or may"
             }
-            Self::UnknownMedicineWaits => "with a medicine that nobody recognised the verdict is not go",
-            Self::UnknownAllergyWaits => "with an allergy that nobody recognised the verdict is not go",
+            Self::UnknownMedicineWaits => {
+                "with a medicine that nobody recognised the verdict is not go"
+            }
+            Self::UnknownAllergyWaits => {
+                "with an allergy that nobody recognised the verdict is not go"
+            }
             Self::NothingAnsweredWaits => "without any answer the verdict is not go",
         }
     }

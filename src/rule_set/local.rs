@@ -74,8 +74,15 @@ pub enum LocalKind {
 
 impl LocalKind {
     /// Every kind.
-    pub const ALL: [Self; 7] =
-        [Self::Limit, Self::AddRule, Self::Raise, Self::Retire, Self::Offers, Self::MedicineName, Self::AllergenName];
+    pub const ALL: [Self; 7] = [
+        Self::Limit,
+        Self::AddRule,
+        Self::Raise,
+        Self::Retire,
+        Self::Offers,
+        Self::MedicineName,
+        Self::AllergenName,
+    ];
 
     /// The key by which a file names it, and the word of reports for programs.
     pub fn word(self) -> &'static str {
@@ -127,7 +134,9 @@ impl Offered {
     pub fn keep_to(&mut self, other: &Self) {
         match (self, other) {
             (Self::Options(bits), Self::Options(kept)) => *bits &= kept,
-            (Self::Solutions(solutions), Self::Solutions(kept)) => solutions.retain(|it| kept.contains(it)),
+            (Self::Solutions(solutions), Self::Solutions(kept)) => {
+                solutions.retain(|it| kept.contains(it))
+            }
             // One choice is never of both kinds; should it be, nothing is offered.
             (Self::Options(bits), Self::Solutions(_)) => *bits = 0,
             (Self::Solutions(solutions), Self::Options(_)) => solutions.clear(),
@@ -138,12 +147,17 @@ impl Offered {
 impl LocalPolicy {
     /// The ids of the rules that it takes out.
     pub fn retired(&self) -> impl Iterator<Item = &str> {
-        self.changes.iter().filter(|it| it.kind == LocalKind::Retire).map(|it| it.about.as_str())
+        self.changes
+            .iter()
+            .filter(|it| it.kind == LocalKind::Retire)
+            .map(|it| it.about.as_str())
     }
 
     /// Whether it changes the limit of this id.
     pub fn changes_limit(&self, id: &str) -> bool {
-        self.changes.iter().any(|it| it.kind == LocalKind::Limit && it.about == id)
+        self.changes
+            .iter()
+            .any(|it| it.kind == LocalKind::Limit && it.about == id)
     }
 }
 
@@ -152,15 +166,22 @@ impl LocalPolicy {
 /// whom they lose, that rule gains.
 pub fn loosened_by_limit(rules: &[Rule], limit: Idx<Limit>, rises: bool) -> Vec<&str> {
     let is_strict = |it: &Rule| it.outcome > Outcome::Go;
-    let by_strict = rules.iter().any(|it| is_strict(it) && it.when.limits().contains(&limit));
+    let by_strict = rules
+        .iter()
+        .any(|it| is_strict(it) && it.when.limits().contains(&limit));
     let counted = rules.iter().filter(|it| is_strict(it) == by_strict);
-    counted.filter(|it| holds_for_fewer(&it.when, limit, rises)).map(|it| it.id.as_str()).collect()
+    counted
+        .filter(|it| holds_for_fewer(&it.when, limit, rises))
+        .map(|it| it.id.as_str())
+        .collect()
 }
 
 /// Whether the limit stands anywhere in a condition so that moving it can make the condition hold for fewer patients.
 pub fn holds_for_fewer(condition: &Condition, limit: Idx<Limit>, rises: bool) -> bool {
     match condition {
-        Condition::All(parts) | Condition::Any(parts) => parts.iter().any(|it| holds_for_fewer(it, limit, rises)),
+        Condition::All(parts) | Condition::Any(parts) => {
+            parts.iter().any(|it| holds_for_fewer(it, limit, rises))
+        }
         // What holds for fewer when the limit rises holds for more when it falls, and `not` turns that round.
         Condition::Not(part) => holds_for_fewer(part, limit, !rises),
         Condition::Fact { test, .. } => test_holds_for_fewer(test, limit, rises),

@@ -27,11 +27,20 @@ use crate::rule_set::read::head::Head;
 use crate::rule_set::read::local::{Overlay, Policy};
 use crate::rule_set::read::rule::Ids;
 use crate::rule_set::read::symbols::Names;
-use crate::rule_set::{Concern, Condition, Guarantee, Reduction, Retired, Rule, RuleSet, Status, Table, Test, Then};
+use crate::rule_set::{
+    Concern, Condition, Guarantee, Reduction, Retired, Rule, RuleSet, Status, Table, Test, Then,
+};
 
 /// The files every rule set has, in the order they are read.
-pub const FILES: [&str; 7] =
-    ["ruleset.yaml", "sources.yaml", "limits.yaml", MEDICINES, "allergens.yaml", "anaesthetics.yaml", "questions.yaml"];
+pub const FILES: [&str; 7] = [
+    "ruleset.yaml",
+    "sources.yaml",
+    "limits.yaml",
+    MEDICINES,
+    "allergens.yaml",
+    "anaesthetics.yaml",
+    "questions.yaml",
+];
 
 /// Files a rule set may have besides: what it promises, and which remarks of the checks it lives with.
 pub const FURTHER_FILES: [&str; 2] = [GUARANTEES, ALLOWANCES];
@@ -56,17 +65,28 @@ pub fn read(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSet, Ve
     let of_policy = |source: &Source| policy.is_some_and(|it| it.file.name() == source.name());
     match read {
         // Places on a tape mean nothing to anybody: the files themselves say where.
-        Err(found) if files.care() == Care::Embedded && !found.iter().all(|it| it.source.as_deref().is_some_and(of_policy)) => {
+        Err(found)
+            if files.care() == Care::Embedded
+                && !found
+                    .iter()
+                    .all(|it| it.source.as_deref().is_some_and(of_policy)) =>
+        {
             read_rule_set(&files.clone().with_care(Care::Full), policy)
         }
         read => read,
     }
 }
 
-fn read_rule_set(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSet, Vec<Diagnostic>> {
+fn read_rule_set(
+    files: &RuleFiles,
+    policy: Option<Policy<'_>>,
+) -> Result<RuleSet, Vec<Diagnostic>> {
     let mut of_local = Vec::new();
     let parsed = policy.and_then(|it| local::parse(it.file, &mut of_local));
-    let overlay = parsed.as_ref().zip(policy).map(|(parsed, policy)| Overlay::new(parsed, policy));
+    let overlay = parsed
+        .as_ref()
+        .zip(policy)
+        .map(|(parsed, policy)| Overlay::new(parsed, policy));
     let mut reader = RuleSetReader::new(files, overlay);
     reader.registers();
     reader.concerns();
@@ -110,14 +130,21 @@ impl<'a> RuleSetReader<'a> {
     fn parse(&mut self, path: &str, needed: &str) -> Option<Parsed> {
         let Some(file) = self.files.file(path) else {
             let title = format!("the rule set has no file `{}`", self.files.name_of(path));
-            self.diagnostics.push(Diagnostic::bare(Code::MissingFile, title).help(needed));
+            self.diagnostics
+                .push(Diagnostic::bare(Code::MissingFile, title).help(needed));
             return None;
         };
-        match crate::rule_set::files::tape(path, file.bytes()).filter(|_| self.files.care() == Care::Embedded) {
+        match crate::rule_set::files::tape(path, file.bytes())
+            .filter(|_| self.files.care() == Care::Embedded)
+        {
             Some(tape) => {
                 let read = text::read_tape(file.name(), tape);
                 self.diagnostics.extend(read.diagnostics);
-                Some(Parsed { source: read.source?, root: read.root?, care: Care::Embedded })
+                Some(Parsed {
+                    source: read.source?,
+                    root: read.root?,
+                    care: Care::Embedded,
+                })
             }
             None => file.parsed(&mut self.diagnostics),
         }
@@ -127,7 +154,10 @@ impl<'a> RuleSetReader<'a> {
     fn registers(&mut self) {
         let mut anaesthetics = None;
         for path in FILES {
-            let Some(it) = self.parse(path, "add the file: every rule set has seven files and a folder of concerns") else {
+            let Some(it) = self.parse(
+                path,
+                "add the file: every rule set has seven files and a folder of concerns",
+            ) else {
                 continue;
             };
             let names = &mut self.names;
@@ -174,22 +204,33 @@ impl<'a> RuleSetReader<'a> {
     /// The rules of each concern. A text that is still to be written keeps a rule set from being approved.
     fn concerns(&mut self) {
         let head = self.head.as_ref();
-        (self.concerns, self.retired) =
-            head.map_or_else(|| (concerns_by_file(self.files), Vec::new()), |it| (it.concerns.clone(), it.retired.clone()));
+        (self.concerns, self.retired) = head.map_or_else(
+            || (concerns_by_file(self.files), Vec::new()),
+            |it| (it.concerns.clone(), it.retired.clone()),
+        );
         let approved = head.is_some_and(|it| it.status == Status::Approved);
         for (at, concern) in self.concerns.clone().entries() {
             let path = format!("concerns/{}.yaml", concern.id);
-            let Some(it) = self.parse(&path, "add the file, or take the concern out of ruleset.yaml") else {
+            let Some(it) = self.parse(
+                &path,
+                "add the file, or take the concern out of ruleset.yaml",
+            ) else {
                 continue;
             };
             let (found, wrong) = rule::concern(&it, &self.names, (at, concern), &self.retired);
             self.rules.extend(found);
             self.diagnostics.extend(wrong);
             if approved {
-                self.diagnostics.extend(it.root.list("rules").iter().flat_map(|rule| drafts::unwritten(&it.source, rule)));
+                self.diagnostics.extend(
+                    it.root
+                        .list("rules")
+                        .iter()
+                        .flat_map(|rule| drafts::unwritten(&it.source, rule)),
+                );
             }
         }
-        self.diagnostics.extend(unexpected(self.files, self.concerns.rows()));
+        self.diagnostics
+            .extend(unexpected(self.files, self.concerns.rows()));
     }
 
     fn guarantees(&mut self) {
@@ -199,7 +240,13 @@ impl<'a> RuleSetReader<'a> {
         let Some(it) = self.parse(GUARANTEES, "") else {
             return;
         };
-        let (found, wrong) = guarantees::read(&it, &self.names, &self.concerns, &self.rules, self.diagnostics.is_empty());
+        let (found, wrong) = guarantees::read(
+            &it,
+            &self.names,
+            &self.concerns,
+            &self.rules,
+            self.diagnostics.is_empty(),
+        );
         self.guarantees = found;
         self.diagnostics.extend(wrong);
     }
@@ -210,8 +257,16 @@ impl<'a> RuleSetReader<'a> {
             return;
         };
         let before: Vec<String> = self.rules.iter().map(|rule| rule.id.clone()).collect();
-        let ids = Ids { concerns: &self.concerns, retired: &self.retired };
-        overlay.rules(&self.names, &mut self.rules, &ids, self.diagnostics.is_empty());
+        let ids = Ids {
+            concerns: &self.concerns,
+            retired: &self.retired,
+        };
+        overlay.rules(
+            &self.names,
+            &mut self.rules,
+            &ids,
+            self.diagnostics.is_empty(),
+        );
         find_again(&mut self.guarantees, &before, &self.rules);
     }
 
@@ -220,10 +275,22 @@ impl<'a> RuleSetReader<'a> {
         if !self.diagnostics.is_empty() {
             return;
         }
-        let asked = self.names.catalogue.questions.iter().filter_map(|question| question.ask_when.as_ref());
-        let promised = self.guarantees.iter().flat_map(|guarantee| &guarantee.wheres).map(|(_, condition)| condition);
+        let asked = self
+            .names
+            .catalogue
+            .questions
+            .iter()
+            .filter_map(|question| question.ask_when.as_ref());
+        let promised = self
+            .guarantees
+            .iter()
+            .flat_map(|guarantee| &guarantee.wheres)
+            .map(|(_, condition)| condition);
         let of_rules = self.rules.iter().map(|rule| &rule.when);
-        let conditions = of_rules.chain(asked).chain(self.reductions.iter().map(|it| &it.when)).chain(promised);
+        let conditions = of_rules
+            .chain(asked)
+            .chain(self.reductions.iter().map(|it| &it.when))
+            .chain(promised);
         let swallowed = swallowed::swallowed(&self.names, conditions);
         if !swallowed.is_empty()
             && let Some(it) = self.parse(MEDICINES, "")
@@ -234,7 +301,17 @@ impl<'a> RuleSetReader<'a> {
 
     fn finish(mut self, mut of_local: Vec<Diagnostic>) -> Result<RuleSet, Vec<Diagnostic>> {
         note_comparisons(&mut self.names, &self.rules);
-        let Self { files, overlay, names, head, reductions, rules, guarantees, mut diagnostics, .. } = self;
+        let Self {
+            files,
+            overlay,
+            names,
+            head,
+            reductions,
+            rules,
+            guarantees,
+            mut diagnostics,
+            ..
+        } = self;
         let mut rule_set = head.map(|head| RuleSet {
             id: head.id,
             title: head.title,
@@ -282,7 +359,12 @@ impl<'a> RuleSetReader<'a> {
 /// Where a whole file could not be read, every name that it defines is unknown to all others. Hundreds of such remarks
 /// would hide the one slip that caused them; they are counted, and told once that file can be read.
 fn without_names_unread(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
-    let is_unread = |it: &Diagnostic| matches!(it.code, Code::NotYaml | Code::NotUtf8 | Code::Empty | Code::TooLarge | Code::MissingFile);
+    let is_unread = |it: &Diagnostic| {
+        matches!(
+            it.code,
+            Code::NotYaml | Code::NotUtf8 | Code::Empty | Code::TooLarge | Code::MissingFile
+        )
+    };
     let Some(cause) = found.iter().position(is_unread) else {
         return found;
     };
@@ -291,8 +373,15 @@ fn without_names_unread(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     if n_held_back > 0
         && let Some(cause) = found.get_mut(cause)
     {
-        let counted = if n_held_back == 1 { "1 name is".to_owned() } else { format!("{n_held_back} names are") };
-        cause.help = format!("{}. {counted} unknown until then, and will be looked up again", cause.help.trim_end_matches('.'));
+        let counted = if n_held_back == 1 {
+            "1 name is".to_owned()
+        } else {
+            format!("{n_held_back} names are")
+        };
+        cause.help = format!(
+            "{}. {counted} unknown until then, and will be looked up again",
+            cause.help.trim_end_matches('.')
+        );
         found.retain(|it| !is_held_back(it));
     }
     found
@@ -304,15 +393,25 @@ fn find_again(guarantees: &mut [Guarantee], before: &[String], rules: &[Rule]) {
     for guarantee in guarantees {
         if let Then::Fires(positions) = &mut guarantee.then {
             let ids = positions.iter().filter_map(|at| before.get(*at));
-            *positions = ids.filter_map(|id| rules.iter().position(|it| it.id == *id)).collect();
+            *positions = ids
+                .filter_map(|id| rules.iter().position(|it| it.id == *id))
+                .collect();
         }
     }
 }
 
 /// The concerns that the files' names say, for want of a readable ruleset.yaml: their diagnostics are wanted all the same.
 fn concerns_by_file(files: &RuleFiles) -> Table<Concern> {
-    let names = files.paths().filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
-    names.map(|it| Concern { id: it.to_owned(), title: it.to_owned(), owner: None }).collect()
+    let names = files
+        .paths()
+        .filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
+    names
+        .map(|it| Concern {
+            id: it.to_owned(),
+            title: it.to_owned(),
+            owner: None,
+        })
+        .collect()
 }
 
 /// Tells each derived fact which numbers rules compare it with.
@@ -327,7 +426,12 @@ fn note_comparisons(names: &mut Names, rules: &[Rule]) {
                 Test::Between(low, high) => vec![low.value, high.value],
                 _ => return,
             };
-            if let Some(derived) = names.catalogue.derived.iter_mut().find(|it| it.slot == *fact) {
+            if let Some(derived) = names
+                .catalogue
+                .derived
+                .iter_mut()
+                .find(|it| it.slot == *fact)
+            {
                 derived.compared_with.extend(thresholds);
             }
         });
@@ -349,13 +453,21 @@ fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
                 .and_then(|it| it.strip_suffix(".yaml"))
                 .is_some_and(|it| concerns.iter().any(|concern| concern.id == it));
         if !known {
-            let title = format!("nothing in the rule set names the file `{}`", files.name_of(path));
+            let title = format!(
+                "nothing in the rule set names the file `{}`",
+                files.name_of(path)
+            );
             let known: Vec<&str> = concerns.iter().map(|it| it.id.as_str()).collect();
-            let name = path.trim_start_matches("concerns/").trim_end_matches(".yaml");
+            let name = path
+                .trim_start_matches("concerns/")
+                .trim_end_matches(".yaml");
             found.push(
                 Diagnostic::bare(Code::UnexpectedFile, title)
                     .help("list it among the concerns of ruleset.yaml, or move it away")
-                    .help_if(crate::document::diagnostic::nearest(name, known).map(|it| format!("did you mean `{it}`?"))),
+                    .help_if(
+                        crate::document::diagnostic::nearest(name, known)
+                            .map(|it| format!("did you mean `{it}`?")),
+                    ),
             );
         }
     }

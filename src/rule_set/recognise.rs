@@ -25,7 +25,10 @@ pub enum Recognised<T> {
 
 /// The form in which names are compared: lower case, single spaces.
 pub fn form(text: &str) -> String {
-    text.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+    text.to_lowercase()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// Recognises a medicine: "apixaban", "Apixaban 5 mg twice a day".
@@ -37,25 +40,46 @@ pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<Idx<Medic
 }
 
 /// Recognises a medicine, and how much of it is taken as far as the text says so without doubt.
-pub fn medicine_and_course(register: &MedicineRegister, text: &str) -> Recognised<(Idx<Medicine>, Course)> {
+pub fn medicine_and_course(
+    register: &MedicineRegister,
+    text: &str,
+) -> Recognised<(Idx<Medicine>, Course)> {
     let whole = form(text);
     if let Some(&at) = register.names.get(&whole) {
         return Recognised::As((at, Course::UNTOLD));
     }
     let words: Vec<&str> = whole.split(' ').collect();
-    let n_dose = words.iter().rev().take_while(|word| is_dose(register, word)).count();
+    let n_dose = words
+        .iter()
+        .rev()
+        .take_while(|word| is_dose(register, word))
+        .count();
     // No name has more words than the longest, however many are written.
-    let most_words = register.names.keys().map(|it| it.split(' ').count()).max().unwrap_or(0);
-    for n_name in (words.len() - n_dose..words.len()).filter(|it| (1..=most_words).contains(it)).rev() {
+    let most_words = register
+        .names
+        .keys()
+        .map(|it| it.split(' ').count())
+        .max()
+        .unwrap_or(0);
+    for n_name in (words.len() - n_dose..words.len())
+        .filter(|it| (1..=most_words).contains(it))
+        .rev()
+    {
         let (name, rest) = words.split_at(n_name);
         let name = name.join(" ");
         if let Some(&at) = register.names.get(name.trim_end_matches([',', ';', ':'])) {
             return Recognised::As((at, course::read(register, rest)));
         }
     }
-    let bare = words.iter().take(words.len() - n_dose).copied().collect::<Vec<&str>>().join(" ");
+    let bare = words
+        .iter()
+        .take(words.len() - n_dose)
+        .copied()
+        .collect::<Vec<&str>>()
+        .join(" ");
     let known = || register.names.keys().map(String::as_str);
-    let near = closest(&bare, known()).or_else(|| words.first().and_then(|first| closest(first, known())));
+    let near =
+        closest(&bare, known()).or_else(|| words.first().and_then(|first| closest(first, known())));
     Recognised::Not { nearest: near }
 }
 
@@ -69,16 +93,22 @@ fn closest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<Strin
 /// Whether a word is strength, form, frequency or salt: numbers with known words stuck to them, too.
 pub fn is_dose(register: &MedicineRegister, word: &str) -> bool {
     let word = word.trim_matches([',', ';', '.', '(', ')', ':']);
-    let known = |it: &str| register.dose_words.iter().any(|known| known == it) || register.salt_words.iter().any(|known| known == it);
+    let known = |it: &str| {
+        register.dose_words.iter().any(|known| known == it)
+            || register.salt_words.iter().any(|known| known == it)
+    };
     // "1.25", "20,000", "2x", "10mg": digits, and known words between them.
     let amount = |it: &str| {
         it.starts_with(|it: char| it.is_ascii_digit())
             && it
-                .split(|it: char| it.is_ascii_digit() || matches!(it, '.' | ',' | '-' | '+' | '%' | 'x' | '×'))
+                .split(|it: char| {
+                    it.is_ascii_digit() || matches!(it, '.' | ',' | '-' | '+' | '%' | 'x' | '×')
+                })
                 .all(|piece| piece.is_empty() || known(piece))
     };
     // "10mg/5ml", "30/500"; and of "8 mg/500 mg" the word in the middle.
-    word.split('/').all(|it| it.is_empty() || known(it) || amount(it))
+    word.split('/')
+        .all(|it| it.is_empty() || known(it) || amount(it))
 }
 
 /// Recognises a substance or a group of substances: "latex", "local anaesthetic".
@@ -86,6 +116,8 @@ pub fn substance(register: &AllergenRegister, text: &str) -> Recognised<Bits<Sub
     let whole = form(text);
     match register.names.get(&whole) {
         Some(bits) => Recognised::As(bits.clone()),
-        None => Recognised::Not { nearest: closest(&whole, register.names.keys().map(String::as_str)) },
+        None => Recognised::Not {
+            nearest: closest(&whole, register.names.keys().map(String::as_str)),
+        },
     }
 }

@@ -129,7 +129,11 @@ impl AllergenRegister {
     /// The substances that a name or group stands for, cross-reactions included; `None` if nothing
     /// has that name.
     pub fn find(&self, name: &str) -> Option<Bits<Substance>> {
-        let group = self.groups.iter().find(|it| it.id == name).map(|it| &it.members);
+        let group = self
+            .groups
+            .iter()
+            .find(|it| it.id == name)
+            .map(|it| &it.members);
         let substances = group.or_else(|| self.names.get(name))?;
         let mut all = substances.clone();
         for at in substances.iter() {
@@ -143,14 +147,17 @@ impl Agent {
     /// The limit that applies, and `None` where the register has none.
     pub fn limit(&self, adrenaline: bool, age: f64) -> Option<&AgentLimit> {
         self.limits.iter().find(|it| {
-            it.adrenaline == adrenaline && it.from_age.is_none_or(|from| from <= age) && it.below_age.is_none_or(|below| age < below)
+            it.adrenaline == adrenaline
+                && it.from_age.is_none_or(|from| from <= age)
+                && it.below_age.is_none_or(|below| age < below)
         })
     }
 }
 
 impl given::Agent for Agent {
     fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)> {
-        self.limit(adrenaline, age).map(|row| (row.per_kg, row.at_most))
+        self.limit(adrenaline, age)
+            .map(|row| (row.per_kg, row.at_most))
     }
 
     fn most_per_site(&self) -> Option<f64> {

@@ -77,7 +77,10 @@ impl Rule {
 
     /// What it asks for when it fires, and how fast.
     pub fn standing(&self) -> Standing {
-        Standing { outcome: self.outcome, urgency: self.urgency }
+        Standing {
+            outcome: self.outcome,
+            urgency: self.urgency,
+        }
     }
 }
 

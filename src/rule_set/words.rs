@@ -1,6 +1,9 @@
 //! A condition in words, from its structure.
 
-use crate::rule_set::{Bits, Choice, Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit, Term, Test, Threshold};
+use crate::rule_set::{
+    Bits, Choice, Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit,
+    Term, Test, Threshold,
+};
 use crate::truth::FactSlot;
 
 /// A condition in words: a line, and what belongs under it.
@@ -14,8 +17,10 @@ pub struct ConditionText {
 
 /// A condition in words.
 pub fn said(rule_set: &RuleSet, condition: &Condition) -> ConditionText {
-    let list =
-        |line: &str, parts: &[Condition]| ConditionText { line: line.into(), parts: parts.iter().map(|it| said(rule_set, it)).collect() };
+    let list = |line: &str, parts: &[Condition]| ConditionText {
+        line: line.into(),
+        parts: parts.iter().map(|it| said(rule_set, it)).collect(),
+    };
     match condition {
         Condition::All(parts) => list("all of these hold:", parts),
         Condition::Any(parts) => list("at least one of these holds:", parts),
@@ -24,14 +29,21 @@ pub fn said(rule_set: &RuleSet, condition: &Condition) -> ConditionText {
             Condition::All(parts) => list("not all of these hold:", parts),
             _ => list("this does not hold:", std::slice::from_ref(part)),
         },
-        leaf => ConditionText { line: one(rule_set, leaf), parts: Vec::new() },
+        leaf => ConditionText {
+            line: one(rule_set, leaf),
+            parts: Vec::new(),
+        },
     }
 }
 
 /// A condition as lines of text, nested parts indented by two spaces.
 pub fn lines(rule_set: &RuleSet, condition: &Condition) -> Vec<String> {
     fn write(said: &ConditionText, depth: usize, found: &mut Vec<String>) {
-        let mark = if said.parts.is_empty() || depth > 0 { "- " } else { "" };
+        let mark = if said.parts.is_empty() || depth > 0 {
+            "- "
+        } else {
+            ""
+        };
         found.push(format!("{}{mark}{}", "  ".repeat(depth), said.line));
         said.parts.iter().for_each(|it| write(it, depth + 1, found));
     }
@@ -42,30 +54,52 @@ pub fn lines(rule_set: &RuleSet, condition: &Condition) -> Vec<String> {
 
 fn one(rule_set: &RuleSet, condition: &Condition) -> String {
     match condition {
-        Condition::Taking { named, at_least, .. } => {
+        Condition::Taking {
+            named, at_least, ..
+        } => {
             let classes = &rule_set.medicines.classes;
-            let what = or(&named.iter().map(|it| term(classes, it)).collect::<Vec<_>>(), "; or ");
+            let what = or(
+                &named.iter().map(|it| term(classes, it)).collect::<Vec<_>>(),
+                "; or ",
+            );
             if *at_least > 1 {
                 format!("at least {at_least} different medicines are taken of: {what}")
             } else {
                 format!("a medicine is taken: {what}")
             }
         }
-        Condition::AllergicTo { named, reactions, .. } => {
+        Condition::AllergicTo {
+            named, reactions, ..
+        } => {
             let groups = &rule_set.allergens.groups;
-            let what = or(&named.iter().map(|it| term(groups, it)).collect::<Vec<_>>(), "; or ");
+            let what = or(
+                &named.iter().map(|it| term(groups, it)).collect::<Vec<_>>(),
+                "; or ",
+            );
             let with = reactions.as_ref().map_or_else(String::new, |bits| {
-                let words: Vec<String> = bits.iter().map(|at| format!("\"{}\"", rule_set.allergens.reactions[at].text)).collect();
+                let words: Vec<String> = bits
+                    .iter()
+                    .map(|at| format!("\"{}\"", rule_set.allergens.reactions[at].text))
+                    .collect();
                 format!("; and what happened was {}", or(&words, " or "))
             });
             format!("there is an allergy: {what}{with}")
         }
         Condition::Answers(Odds::RuledOut) => {
-            "a question is answered, and not harmlessly, that another answer says does not apply".to_owned()
+            "a question is answered, and not harmlessly, that another answer says does not apply"
+                .to_owned()
         }
-        Condition::Answers(Odds::Unread) => "a name of a medicine or an allergy was not recognised".to_owned(),
-        Condition::Answers(Odds::NotOffered) => "a choice of the plan is not among what the clinic offers".to_owned(),
-        Condition::Fact { fact, test } => format!("{} {}", subject(rule_set, *fact), crate::rule_set::words::test(rule_set, *fact, test)),
+        Condition::Answers(Odds::Unread) => {
+            "a name of a medicine or an allergy was not recognised".to_owned()
+        }
+        Condition::Answers(Odds::NotOffered) => {
+            "a choice of the plan is not among what the clinic offers".to_owned()
+        }
+        Condition::Fact { fact, test } => format!(
+            "{} {}",
+            subject(rule_set, *fact),
+            crate::rule_set::words::test(rule_set, *fact, test)
+        ),
         _ => String::new(),
     }
 }
@@ -76,10 +110,15 @@ pub fn placeholder(rule_set: &RuleSet, piece: &Piece) -> Option<String> {
     match piece {
         Piece::Words(_) | Piece::Limit(_) => None,
         Piece::Fact(slot) => Some(name(rule_set, *slot)),
-        Piece::Age(slot) => Some(format!("the age of {}", name(rule_set, *slot).trim_start_matches("the date of "))),
+        Piece::Age(slot) => Some(format!(
+            "the age of {}",
+            name(rule_set, *slot).trim_start_matches("the date of ")
+        )),
         Piece::Medicines => Some("the medicines that match".to_owned()),
         Piece::Allergies => Some("the allergies that match".to_owned()),
-        Piece::Odds(Odds::RuledOut) => Some("the questions answered though they do not apply".to_owned()),
+        Piece::Odds(Odds::RuledOut) => {
+            Some("the questions answered though they do not apply".to_owned())
+        }
         Piece::Odds(Odds::Unread) => Some("the names that were not recognised".to_owned()),
         Piece::Odds(Odds::NotOffered) => Some("the choices that are not offered".to_owned()),
     }
@@ -93,17 +132,32 @@ fn name(rule_set: &RuleSet, slot: FactSlot) -> String {
     let Some(question) = rule_set.catalogue.question_of(slot) else {
         return rule_set.catalogue.id(slot).to_owned();
     };
-    let asked: Vec<&str> = question.ask.split(|it: char| !it.is_alphanumeric()).collect();
-    let as_asked =
-        |word: &str| asked.iter().skip(1).find(|it| it.eq_ignore_ascii_case(word)).map_or_else(|| word.to_owned(), |it| (*it).to_owned());
+    let asked: Vec<&str> = question
+        .ask
+        .split(|it: char| !it.is_alphanumeric())
+        .collect();
+    let as_asked = |word: &str| {
+        asked
+            .iter()
+            .skip(1)
+            .find(|it| it.eq_ignore_ascii_case(word))
+            .map_or_else(|| word.to_owned(), |it| (*it).to_owned())
+    };
     let words: Vec<String> = question.name().split('_').map(as_asked).collect();
-    let of = if question.date_slot == Some(slot) { "the date of the " } else { "the " };
+    let of = if question.date_slot == Some(slot) {
+        "the date of the "
+    } else {
+        "the "
+    };
     format!("{of}{}", words.join(" "))
 }
 
 /// A class or group by what it is, with its id; the name itself for anything else.
 fn term<Of>(terms: &[Term<Of>], name: &str) -> String {
-    terms.iter().find(|it| it.id == name).map_or_else(|| name.to_owned(), |it| format!("{} ({name})", lower_first(&it.about)))
+    terms.iter().find(|it| it.id == name).map_or_else(
+        || name.to_owned(),
+        |it| format!("{} ({name})", lower_first(&it.about)),
+    )
 }
 
 /// What a fact is, in words, with its id.
@@ -124,9 +178,16 @@ pub fn subject(rule_set: &RuleSet, slot: FactSlot) -> String {
 /// A text as it stands inside a sentence. A first word of more capitals is a name or an abbreviation and stays.
 pub fn lower_first(text: &str) -> String {
     let mut letters = text.chars();
-    let rest = letters.clone().skip(1).take_while(|it| it.is_alphanumeric());
+    let rest = letters
+        .clone()
+        .skip(1)
+        .take_while(|it| it.is_alphanumeric());
     match letters.next() {
-        Some(first) if !rest.into_iter().any(|it| it.is_uppercase() || it.is_ascii_digit()) => {
+        Some(first)
+            if !rest
+                .into_iter()
+                .any(|it| it.is_uppercase() || it.is_ascii_digit()) =>
+        {
             first.to_lowercase().collect::<String>() + letters.as_str()
         }
         _ => text.to_owned(),
@@ -149,9 +210,19 @@ fn test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
             };
             format!("{how} {}", number(rule_set, threshold))
         }
-        Test::Between(low, high) => format!("lies from {} to {}, both included", number(rule_set, low), number(rule_set, high)),
-        Test::OlderThan(limit) => format!("is more than {} old on the day of surgery", span(rule_set, limit)),
-        Test::Within(limit) => format!("is at most {} old on the day of surgery", span(rule_set, limit)),
+        Test::Between(low, high) => format!(
+            "lies from {} to {}, both included",
+            number(rule_set, low),
+            number(rule_set, high)
+        ),
+        Test::OlderThan(limit) => format!(
+            "is more than {} old on the day of surgery",
+            span(rule_set, limit)
+        ),
+        Test::Within(limit) => format!(
+            "is at most {} old on the day of surgery",
+            span(rule_set, limit)
+        ),
     }
 }
 
@@ -174,13 +245,21 @@ fn names(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
 }
 
 /// Options of a fact, those of a list by a name of their own.
-fn named(rule_set: &RuleSet, slot: FactSlot, options: &[u16], name: impl Fn(&Choice) -> String) -> Vec<String> {
+fn named(
+    rule_set: &RuleSet,
+    slot: FactSlot,
+    options: &[u16],
+    name: impl Fn(&Choice) -> String,
+) -> Vec<String> {
     let all: Vec<String> = match rule_set.catalogue.fact(slot).fact_type {
         FactType::YesNo => vec!["no".to_owned(), "yes".to_owned()],
         FactType::Anaesthetic => rule_set.agents.iter().map(|it| it.id.clone()).collect(),
         _ => rule_set.catalogue.options(slot).iter().map(name).collect(),
     };
-    options.iter().filter_map(|at| all.get(usize::from(*at)).cloned()).collect()
+    options
+        .iter()
+        .filter_map(|at| all.get(usize::from(*at)).cloned())
+        .collect()
 }
 
 /// One part of a condition, named.
@@ -200,16 +279,29 @@ pub fn parts<'a>(rule_set: &RuleSet, condition: &'a Condition) -> Vec<ConditionP
     found
 }
 
-fn collect<'a>(rule_set: &RuleSet, condition: &'a Condition, path: Vec<usize>, found: &mut Vec<ConditionPart<'a>>) {
+fn collect<'a>(
+    rule_set: &RuleSet,
+    condition: &'a Condition,
+    path: Vec<usize>,
+    found: &mut Vec<ConditionPart<'a>>,
+) {
     let brief = brief(rule_set, condition);
     let nth = |n: usize| {
-        if n == 1 { brief.clone() } else { format!("{brief} ({n})") }
+        if n == 1 {
+            brief.clone()
+        } else {
+            format!("{brief} ({n})")
+        }
     };
     let mut n = 1;
     while found.iter().any(|it| it.name == nth(n)) {
         n += 1;
     }
-    found.push(ConditionPart { path: path.clone(), name: nth(n), condition });
+    found.push(ConditionPart {
+        path: path.clone(),
+        name: nth(n),
+        condition,
+    });
     let below: Vec<&Condition> = match condition {
         Condition::All(parts) | Condition::Any(parts) => parts.iter().collect(),
         Condition::Not(part) => vec![part],
@@ -225,34 +317,63 @@ fn collect<'a>(rule_set: &RuleSet, condition: &'a Condition, path: Vec<usize>, f
 /// A condition much as a rule writes it, on one line; of a list only the first member.
 pub fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
     let list = |word: &str, parts: &[Condition]| {
-        let first = parts.first().map_or_else(String::new, |it| crate::rule_set::words::brief(rule_set, it));
-        if parts.len() == 1 { format!("{word}({first})") } else { format!("{word}({first}, {} more)", parts.len().saturating_sub(1)) }
+        let first = parts.first().map_or_else(String::new, |it| {
+            crate::rule_set::words::brief(rule_set, it)
+        });
+        if parts.len() == 1 {
+            format!("{word}({first})")
+        } else {
+            format!("{word}({first}, {} more)", parts.len().saturating_sub(1))
+        }
     };
     match condition {
         Condition::All(parts) => list("all", parts),
         Condition::Any(parts) => list("any", parts),
         Condition::Not(part) => format!("not({})", crate::rule_set::words::brief(rule_set, part)),
-        Condition::Taking { named, at_least: 1, .. } => format!("taking {}", named.join(", ")),
-        Condition::Taking { named, at_least, .. } => format!("taking at least {at_least} of {}", named.join(", ")),
-        Condition::AllergicTo { named, reactions, .. } => {
-            let with: Vec<&str> = reactions.iter().flat_map(Bits::iter).map(|at| rule_set.allergens.reactions[at].id.as_str()).collect();
-            let with = if with.is_empty() { String::new() } else { format!(" with {}", with.join(", ")) };
+        Condition::Taking {
+            named, at_least: 1, ..
+        } => format!("taking {}", named.join(", ")),
+        Condition::Taking {
+            named, at_least, ..
+        } => format!("taking at least {at_least} of {}", named.join(", ")),
+        Condition::AllergicTo {
+            named, reactions, ..
+        } => {
+            let with: Vec<&str> = reactions
+                .iter()
+                .flat_map(Bits::iter)
+                .map(|at| rule_set.allergens.reactions[at].id.as_str())
+                .collect();
+            let with = if with.is_empty() {
+                String::new()
+            } else {
+                format!(" with {}", with.join(", "))
+            };
             format!("allergic_to {}{with}", named.join(", "))
         }
-        Condition::Fact { fact, test } => format!("{} {}", rule_set.catalogue.id(*fact), brief_test(rule_set, *fact, test)),
+        Condition::Fact { fact, test } => format!(
+            "{} {}",
+            rule_set.catalogue.id(*fact),
+            brief_test(rule_set, *fact, test)
+        ),
         Condition::Answers(odds) => format!("answers {}", odds.word()),
     }
 }
 
 fn brief_test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
-    let of = |limit: Option<Idx<Limit>>, written: String| limit.map_or(written, |at| rule_set.limits[at].id.clone());
+    let of = |limit: Option<Idx<Limit>>, written: String| {
+        limit.map_or(written, |at| rule_set.limits[at].id.clone())
+    };
     let number = |it: &Threshold| of(it.limit, it.written.clone());
     match test {
         Test::OneOf(options) => format!("is {}", option_ids(rule_set, slot, options).join(", ")),
         Test::NoneOf(options) => {
             format!("is_not {}", option_ids(rule_set, slot, options).join(", "))
         }
-        Test::Includes(options) => format!("includes {}", option_ids(rule_set, slot, options).join(", ")),
+        Test::Includes(options) => format!(
+            "includes {}",
+            option_ids(rule_set, slot, options).join(", ")
+        ),
         Test::Compare(how, threshold) => format!("{} {}", how.word(), number(threshold)),
         Test::Between(low, high) => format!("between {}, {}", number(low), number(high)),
         Test::OlderThan(limit) => format!("older_than {}", of(limit.limit, limit.span.to_string())),
@@ -270,6 +391,9 @@ fn or(words: &[String], word: &str) -> String {
     match words.split_last() {
         None => "nothing".to_owned(),
         Some((last, [])) => last.clone(),
-        Some((last, rest)) => format!("{}{word}{last}", rest.join(if word.starts_with(';') { "; " } else { ", " })),
+        Some((last, rest)) => format!(
+            "{}{word}{last}",
+            rest.join(if word.starts_with(';') { "; " } else { ", " })
+        ),
     }
 }

@@ -11,7 +11,9 @@ use crate::formulas::formula::Amount;
 use crate::outcome::Outcome;
 use crate::outcome::State;
 use crate::questionnaire::facts::answers::strangers;
-use crate::questionnaire::facts::{AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, truth_of};
+use crate::questionnaire::facts::{
+    AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, truth_of,
+};
 use crate::rule_set::{Answer, Condition, FactKind, Question, Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::of_state;
@@ -32,15 +34,22 @@ impl<'a> BesideNames<'a> {
     /// Screens the patient without those names; `None` if every name was recognised.
     fn of(rule_set: &'a RuleSet, compiled: &Compiled, facts: &Facts) -> Option<Self> {
         let lists: BTreeSet<FactSlot> = strangers(facts).iter().map(|it| it.slot).collect();
-        let recognised = |slot: FactSlot| Some((slot, Fact::Known(without_strangers(facts.known(slot)?))));
+        let recognised =
+            |slot: FactSlot| Some((slot, Fact::Known(without_strangers(facts.known(slot)?))));
         let changes: Vec<(FactSlot, Fact)> = lists.into_iter().filter_map(recognised).collect();
         if changes.is_empty() {
             return None;
         }
         let facts = facts.with(rule_set, &changes);
         let open = of_state(rule_set, &compiled.run(&facts), State::Undetermined);
-        let answers = open.iter().flat_map(|it| explain::waits_for(&it.when, &facts)).collect();
-        Some(Self { rules: open.iter().map(|it| it.id.as_str()).collect(), answers })
+        let answers = open
+            .iter()
+            .flat_map(|it| explain::waits_for(&it.when, &facts))
+            .collect();
+        Some(Self {
+            rules: open.iter().map(|it| it.id.as_str()).collect(),
+            answers,
+        })
     }
 
     /// Whether a rule waits for nothing but such a name.
@@ -72,7 +81,10 @@ impl Open {
     /// What is open while the rules are in these states.
     pub fn of(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, states: &[State]) -> Self {
         let rules = of_state(rule_set, states, State::Undetermined);
-        let open: Vec<(&Rule, BTreeSet<FactSlot>)> = rules.into_iter().map(|rule| (rule, explain::waits_for(&rule.when, facts))).collect();
+        let open: Vec<(&Rule, BTreeSet<FactSlot>)> = rules
+            .into_iter()
+            .map(|rule| (rule, explain::waits_for(&rule.when, facts)))
+            .collect();
         let beside_names = BesideNames::of(rule_set, compiled, facts);
         let undetermined = open.iter().map(|(rule, waits_for)| Undetermined {
             rule: rule.id.clone(),
@@ -80,11 +92,17 @@ impl Open {
             title: rule.title.clone(),
             outcome_if_fires: rule.outcome,
             urgency: rule.urgency,
-            waits_for: waits_for.iter().map(|slot| rule_set.catalogue.id(*slot).to_owned()).collect(),
+            waits_for: waits_for
+                .iter()
+                .map(|slot| rule_set.catalogue.id(*slot).to_owned())
+                .collect(),
             for_a_name: beside_names.as_ref().is_some_and(|it| it.settles(rule)),
         });
         let undetermined: Vec<Undetermined> = undetermined.collect();
-        Self { to_ask: to_ask(rule_set, facts, &open, &undetermined, beside_names.as_ref()), undetermined }
+        Self {
+            to_ask: to_ask(rule_set, facts, &open, &undetermined, beside_names.as_ref()),
+            undetermined,
+        }
     }
 }
 
@@ -108,20 +126,39 @@ fn to_ask(
         let Some(question) = rule_set.catalogue.question_of(slot) else {
             continue;
         };
-        let waiting: Vec<&Undetermined> = at.iter().filter_map(|at| undetermined.get(*at)).collect();
-        let rules: Vec<&Rule> = at.iter().filter_map(|at| open.get(*at)).map(|(rule, _)| *rule).collect();
+        let waiting: Vec<&Undetermined> =
+            at.iter().filter_map(|at| undetermined.get(*at)).collect();
+        let rules: Vec<&Rule> = at
+            .iter()
+            .filter_map(|at| open.get(*at))
+            .map(|(rule, _)| *rule)
+            .collect();
         let is_date = matches!(rule_set.catalogue.fact(slot).kind, FactKind::TakenOn(_));
         let why = match facts.get(slot) {
             Fact::Missing(Missing { why, .. }) => WhyAsked::Missing(*why),
             Fact::Known(known) => WhyAsked::Unsettled(unsettled(rule_set, facts, known, &rules)),
         };
-        let worst = waiting.iter().map(|it| (it.outcome_if_fires, it.urgency)).max();
+        let worst = waiting
+            .iter()
+            .map(|it| (it.outcome_if_fires, it.urgency))
+            .max();
         // Asked only in certain situations, and it is not yet known whether this is one.
-        let depends = matches!(truth_of::applies(question, &rule_set.catalogue, facts), Truth::Unknown(_));
-        let options = if is_date { &[] } else { rule_set.catalogue.options(slot) };
+        let depends = matches!(
+            truth_of::applies(question, &rule_set.catalogue, facts),
+            Truth::Unknown(_)
+        );
+        let options = if is_date {
+            &[]
+        } else {
+            rule_set.catalogue.options(slot)
+        };
         found.push(ToAsk {
             fact: rule_set.catalogue.id(slot).to_owned(),
-            ask: if is_date { format!("On which day was this taken: {}", question.ask) } else { question.ask.clone() },
+            ask: if is_date {
+                format!("On which day was this taken: {}", question.ask)
+            } else {
+                question.ask.clone()
+            },
             from: question.from,
             why,
             options: options.iter().map(|it| it.text.clone()).collect(),
@@ -134,14 +171,24 @@ fn to_ask(
             for_a_name: beside_names.is_some_and(|it| !it.answers.contains(&slot)),
         });
     }
-    found.sort_by_key(|it| (it.depends, std::cmp::Reverse((it.could_lead_to, it.urgency))));
+    found.sort_by_key(|it| {
+        (
+            it.depends,
+            std::cmp::Reverse((it.could_lead_to, it.urgency)),
+        )
+    });
     found
 }
 
 /// The key of an answer and how it is written. What is to be filled in is `...`, which no answer can be.
 pub fn entry(question: &Question) -> String {
-    let ids =
-        |options: &[crate::rule_set::Choice], between: &str| options.iter().map(|it| it.id.as_str()).collect::<Vec<_>>().join(between);
+    let ids = |options: &[crate::rule_set::Choice], between: &str| {
+        options
+            .iter()
+            .map(|it| it.id.as_str())
+            .collect::<Vec<_>>()
+            .join(between)
+    };
     let value = match &question.answer {
         Answer::YesNo => "yes | no".to_owned(),
         Answer::OneOf(options) => ids(options, " | "),
@@ -153,7 +200,11 @@ pub fn entry(question: &Question) -> String {
         Answer::Allergies => "[{ to: ..., reaction: ... }]".to_owned(),
         Answer::Anaesthetic => "[{ agent: ..., strength: ... %, volume: ... mL }]".to_owned(),
     };
-    let value = if question.dated { format!("{{ value: {value}, taken_on: YYYY-MM-DD }}") } else { value };
+    let value = if question.dated {
+        format!("{{ value: {value}, taken_on: YYYY-MM-DD }}")
+    } else {
+        value
+    };
     format!("{}: {value}", question.id)
 }
 
@@ -164,39 +215,81 @@ fn unsettled(rule_set: &RuleSet, facts: &Facts, known: &Known, rules: &[&Rule]) 
         Value::Allergies(entries) => allergies(rule_set, entries, rules),
         _ => Vec::new(),
     };
-    if parts.is_empty() { "answered, but that does not settle it".to_owned() } else { parts.join("; ") }
+    if parts.is_empty() {
+        "answered, but that does not settle it".to_owned()
+    } else {
+        parts.join("; ")
+    }
 }
 
 fn not_recognised<'a>(names: impl Iterator<Item = &'a str>) -> Option<String> {
     let names: BTreeSet<String> = names.map(|it| format!("\"{it}\"")).collect();
     let are = if names.len() == 1 { "is" } else { "are" };
-    (!names.is_empty()).then(|| format!("{} {are} not recognised", names.into_iter().collect::<Vec<_>>().join(", ")))
+    (!names.is_empty()).then(|| {
+        format!(
+            "{} {are} not recognised",
+            names.into_iter().collect::<Vec<_>>().join(", ")
+        )
+    })
 }
 
 /// Names that nobody recognised, and steroids whose dose or duration these rules read and nobody gave.
-fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules: &[&Rule]) -> Vec<String> {
+fn medicines(
+    rule_set: &RuleSet,
+    facts: &Facts,
+    entries: &[MedicineEntry],
+    rules: &[&Rule],
+) -> Vec<String> {
     let reads = |wanted: Amount| {
-        let is_wanted = |kind: RoleKind| matches!(kind, RoleKind::Medicines { amount, .. } if amount == wanted);
-        let unknown = rule_set.catalogue.derived.iter().filter(|derived| facts.known(derived.slot).is_none());
-        let derived = unknown.filter(|derived| derived.formula.roles.iter().any(|role| is_wanted(role.kind)));
+        let is_wanted =
+            |kind: RoleKind| matches!(kind, RoleKind::Medicines { amount, .. } if amount == wanted);
+        let unknown = rule_set
+            .catalogue
+            .derived
+            .iter()
+            .filter(|derived| facts.known(derived.slot).is_none());
+        let derived = unknown.filter(|derived| {
+            derived
+                .formula
+                .roles
+                .iter()
+                .any(|role| is_wanted(role.kind))
+        });
         let slots: Vec<FactSlot> = derived.map(|it| it.slot).collect();
         let mut found = false;
         for rule in rules {
-            rule.when.visit(&mut |it| found |= matches!(it, Condition::Fact { fact, .. } if slots.contains(fact)));
+            rule.when.visit(&mut |it| {
+                found |= matches!(it, Condition::Fact { fact, .. } if slots.contains(fact))
+            });
         }
         found
     };
     let (dose, duration) = (reads(Amount::Daily), reads(Amount::Days));
-    let strangers = not_recognised(entries.iter().filter(|it| it.medicine.is_none()).map(|it| it.text.as_str()));
+    let strangers = not_recognised(
+        entries
+            .iter()
+            .filter(|it| it.medicine.is_none())
+            .map(|it| it.text.as_str()),
+    );
     let lacking = entries.iter().filter_map(|entry| {
-        let medicine = Some(&rule_set.medicines.medicines[entry.medicine?]).filter(|it| it.as_prednisolone.is_some())?;
-        let lacks = match (dose && entry.daily_mg.is_none(), duration && entry.days.is_none()) {
-            (true, true) => "the dose of a whole day and for how long it has been taken are missing",
+        let medicine = Some(&rule_set.medicines.medicines[entry.medicine?])
+            .filter(|it| it.as_prednisolone.is_some())?;
+        let lacks = match (
+            dose && entry.daily_mg.is_none(),
+            duration && entry.days.is_none(),
+        ) {
+            (true, true) => {
+                "the dose of a whole day and for how long it has been taken are missing"
+            }
             (true, false) => "the dose of a whole day is missing",
             (false, true) => "for how long it has been taken is missing",
             (false, false) => return None,
         };
-        Some(format!("of \"{}\" {lacks}: write {{ name: {}, daily: ... mg, for: ... months }}", entry.shown(), medicine.name))
+        Some(format!(
+            "of \"{}\" {lacks}: write {{ name: {}, daily: ... mg, for: ... months }}",
+            entry.shown(),
+            medicine.name
+        ))
     });
     strangers.into_iter().chain(lacking).collect()
 }
@@ -204,7 +297,12 @@ fn medicines(rule_set: &RuleSet, facts: &Facts, entries: &[MedicineEntry], rules
 /// Names that nobody recognised, words that may mean several things, and reactions that nobody told.
 fn allergies(rule_set: &RuleSet, entries: &[AllergyEntry], rules: &[&Rule]) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
-    found.extend(not_recognised(entries.iter().filter(|it| it.substances.is_none()).map(|it| it.text.as_str())));
+    found.extend(not_recognised(
+        entries
+            .iter()
+            .filter(|it| it.substances.is_none())
+            .map(|it| it.text.as_str()),
+    ));
     for entry in entries {
         let Some(meant) = &entry.substances else {
             continue;
@@ -212,7 +310,12 @@ fn allergies(rule_set: &RuleSet, entries: &[AllergyEntry], rules: &[&Rule]) -> V
         let (mut perhaps, mut reaction) = (BTreeSet::new(), false);
         for rule in rules {
             rule.when.visit(&mut |it| {
-                let Condition::AllergicTo { substances, reactions, .. } = it else {
+                let Condition::AllergicTo {
+                    substances,
+                    reactions,
+                    ..
+                } = it
+                else {
                     return;
                 };
                 if truth_of::entry_allergic(entry, substances, reactions.as_ref()).is_some() {
@@ -224,11 +327,26 @@ fn allergies(rule_set: &RuleSet, entries: &[AllergyEntry], rules: &[&Rule]) -> V
                 reaction |= reactions.is_some() && entry.reaction.is_none();
             });
         }
-        let names: Vec<&str> = perhaps.iter().map(|at| rule_set.allergens.substances[*at].name.as_str()).collect();
+        let names: Vec<&str> = perhaps
+            .iter()
+            .map(|at| rule_set.allergens.substances[*at].name.as_str())
+            .collect();
         if !names.is_empty() {
-            let named = names.iter().take(MOST_NAMED).copied().collect::<Vec<_>>().join(", ");
-            let more = if names.len() > MOST_NAMED { format!(" and {} more", names.len() - MOST_NAMED) } else { String::new() };
-            found.push(format!("\"{}\" may be an allergy to {named}{more}: name what it is to", entry.text));
+            let named = names
+                .iter()
+                .take(MOST_NAMED)
+                .copied()
+                .collect::<Vec<_>>()
+                .join(", ");
+            let more = if names.len() > MOST_NAMED {
+                format!(" and {} more", names.len() - MOST_NAMED)
+            } else {
+                String::new()
+            };
+            found.push(format!(
+                "\"{}\" may be an allergy to {named}{more}: name what it is to",
+                entry.text
+            ));
         }
         if reaction {
             found.push(format!("the reaction to \"{}\" is not known", entry.text));

@@ -70,7 +70,10 @@ impl Compiled {
     }
 
     /// Compiles conditions as if each were a rule's; they come out in this order.
-    pub fn conditions<'a>(rule_set: &RuleSet, conditions: impl IntoIterator<Item = &'a Condition>) -> Self {
+    pub fn conditions<'a>(
+        rule_set: &RuleSet,
+        conditions: impl IntoIterator<Item = &'a Condition>,
+    ) -> Self {
         let mut compiled = Self {
             numbers: Vec::new(),
             sets: Vec::new(),
@@ -103,7 +106,9 @@ impl Compiled {
                 self.steps.push(Operation::Not);
             }
             Condition::Fact { fact, test } => self.test(rule_set, condition, *fact, test),
-            Condition::Taking { .. } | Condition::AllergicTo { .. } | Condition::Answers(_) => self.other(condition),
+            Condition::Taking { .. } | Condition::AllergicTo { .. } | Condition::Answers(_) => {
+                self.other(condition)
+            }
         }
     }
 
@@ -122,11 +127,23 @@ impl Compiled {
                     Comparison::Above => ABOVE,
                     Comparison::AtLeast => EQUAL | ABOVE,
                 };
-                self.number(NumberTest { slot, accepts, with: threshold.value });
+                self.number(NumberTest {
+                    slot,
+                    accepts,
+                    with: threshold.value,
+                });
             }
             Test::Between(low, high) if !is_date => {
-                self.number(NumberTest { slot, accepts: EQUAL | ABOVE, with: low.value });
-                self.number(NumberTest { slot, accepts: BELOW | EQUAL, with: high.value });
+                self.number(NumberTest {
+                    slot,
+                    accepts: EQUAL | ABOVE,
+                    with: low.value,
+                });
+                self.number(NumberTest {
+                    slot,
+                    accepts: BELOW | EQUAL,
+                    with: high.value,
+                });
                 self.steps.push(Operation::All(2));
             }
             _ => self.other(condition),
@@ -134,7 +151,10 @@ impl Compiled {
     }
 
     fn set(&mut self, slot: FactSlot, options: &[u16]) {
-        let test = SetTest { slot, mask: options.iter().fold(0, |mask, at| mask | 1 << at) };
+        let test = SetTest {
+            slot,
+            mask: options.iter().fold(0, |mask, at| mask | 1 << at),
+        };
         let at = position(&mut self.sets, test);
         self.steps.push(Operation::Set(at));
     }
@@ -155,7 +175,9 @@ impl Compiled {
         for step in &self.steps {
             match step {
                 Operation::Number(_) | Operation::Set(_) | Operation::Other(_) => now += 1,
-                Operation::All(n) | Operation::Any(n) => now = (now + 1).saturating_sub(*n as usize),
+                Operation::All(n) | Operation::Any(n) => {
+                    now = (now + 1).saturating_sub(*n as usize)
+                }
                 Operation::Not => {}
             }
             most = most.max(now);
@@ -175,19 +197,36 @@ impl Compiled {
 
     /// The same for facts already laid out in slots.
     pub fn run_prepared(&self, slots: &Prepared, facts: &Facts) -> Vec<State> {
-        self.states(slots, &self.others.iter().map(|it| other(it, facts)).collect::<Vec<u8>>())
+        self.states(
+            slots,
+            &self
+                .others
+                .iter()
+                .map(|it| other(it, facts))
+                .collect::<Vec<u8>>(),
+        )
     }
 
     /// What is worth keeping of a patient for [`Compiled::run_beside`].
     pub fn kept(&self, facts: &Facts) -> Kept {
-        Kept { facts: facts.clone(), others: self.others.iter().map(|it| other(it, facts)).collect() }
+        Kept {
+            facts: facts.clone(),
+            others: self.others.iter().map(|it| other(it, facts)).collect(),
+        }
     }
 
     /// The state of every rule for facts that share most with those of a patient before.
     pub fn run_beside(&self, before: &Kept, facts: &Facts) -> Vec<State> {
         let others = self.others.iter().zip(&before.others);
-        let others: Vec<u8> =
-            others.map(|(it, was)| if is_as_before(it, &before.facts, facts) { *was } else { other(it, facts) }).collect();
+        let others: Vec<u8> = others
+            .map(|(it, was)| {
+                if is_as_before(it, &before.facts, facts) {
+                    *was
+                } else {
+                    other(it, facts)
+                }
+            })
+            .collect();
         self.states(&Prepared::new(self.n_facts, facts), &others)
     }
 
@@ -248,14 +287,22 @@ fn position<T: PartialEq>(items: &mut Vec<T>, item: T) -> u32 {
 
 impl NumberTest {
     fn run(&self, slots: &Prepared) -> u8 {
-        let number = slots.numbers.get(self.slot.index()).copied().unwrap_or(f64::NAN);
+        let number = slots
+            .numbers
+            .get(self.slot.index())
+            .copied()
+            .unwrap_or(f64::NAN);
         let relation = match number.partial_cmp(&self.with) {
             None => return UNKNOWN,
             Some(Ordering::Less) => BELOW,
             Some(Ordering::Equal) => EQUAL,
             Some(Ordering::Greater) => ABOVE,
         };
-        if relation & self.accepts != 0 { YES } else { NO }
+        if relation & self.accepts != 0 {
+            YES
+        } else {
+            NO
+        }
     }
 }
 
@@ -271,7 +318,11 @@ impl SetTest {
 
 fn other(condition: &Condition, facts: &Facts) -> u8 {
     use crate::truth::Truth;
-    if let Condition::Fact { fact, test: test @ (Test::OlderThan(limit) | Test::Within(limit)) } = condition {
+    if let Condition::Fact {
+        fact,
+        test: test @ (Test::OlderThan(limit) | Test::Within(limit)),
+    } = condition
+    {
         // The common case without building a set of open facts.
         let (Some(known), Some(on)) = (facts.known(*fact), facts.procedure_on()) else {
             return UNKNOWN;
@@ -280,7 +331,11 @@ fn other(condition: &Condition, facts: &Facts) -> u8 {
             return UNKNOWN;
         };
         let older = When::age_exceeds(&taken, &on, &limit.span);
-        return if older == matches!(test, Test::OlderThan(_)) { YES } else { NO };
+        return if older == matches!(test, Test::OlderThan(_)) {
+            YES
+        } else {
+            NO
+        };
     }
     match truth_of::truth(condition, facts) {
         Truth::Yes => YES,
@@ -292,8 +347,12 @@ fn other(condition: &Condition, facts: &Facts) -> u8 {
 /// Whether a test looks at nothing but what two patients share.
 fn is_as_before(condition: &Condition, before: &Facts, facts: &Facts) -> bool {
     match condition {
-        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => facts.shares(*fact, before),
-        Condition::Fact { fact, .. } => facts.shares(*fact, before) && facts.procedure_on() == before.procedure_on(),
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => {
+            facts.shares(*fact, before)
+        }
+        Condition::Fact { fact, .. } => {
+            facts.shares(*fact, before) && facts.procedure_on() == before.procedure_on()
+        }
         _ => false,
     }
 }
@@ -315,7 +374,10 @@ pub struct Prepared {
 impl Prepared {
     /// Lays out the facts of one patient.
     pub fn new(n_facts: usize, facts: &Facts) -> Self {
-        let mut prepared = Self { numbers: vec![f64::NAN; n_facts], sets: vec![0; n_facts] };
+        let mut prepared = Self {
+            numbers: vec![f64::NAN; n_facts],
+            sets: vec![0; n_facts],
+        };
         for (at, fact) in facts.rows().iter().enumerate() {
             let Fact::Known(known) = fact.as_ref() else {
                 continue;
@@ -324,7 +386,12 @@ impl Prepared {
                 Value::Number(number) => put(&mut prepared.numbers, at, *number),
                 Value::Choice(option) => put(&mut prepared.sets, at, 1 << option),
                 Value::Choices(bits) => put(&mut prepared.sets, at, bits | SET_IS_KNOWN),
-                Value::Plan(plan) => put(&mut prepared.sets, at, plan.iter().fold(SET_IS_KNOWN, |bits, it| bits | 1 << it.agent.index())),
+                Value::Plan(plan) => put(
+                    &mut prepared.sets,
+                    at,
+                    plan.iter()
+                        .fold(SET_IS_KNOWN, |bits, it| bits | 1 << it.agent.index()),
+                ),
                 _ => {}
             }
         }

@@ -7,8 +7,17 @@ pub use crate::outcome::State;
 pub use crate::screening::compile::{Compiled, Prepared};
 
 /// The rules in a state, worst first; among equals by concern, then in file order.
-pub(crate) fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: State) -> Vec<&'a Rule> {
-    let mut found: Vec<&Rule> = rule_set.judging().zip(states).filter(|(_, it)| **it == wanted).map(|(rule, _)| rule).collect();
+pub(crate) fn of_state<'a>(
+    rule_set: &'a RuleSet,
+    states: &[State],
+    wanted: State,
+) -> Vec<&'a Rule> {
+    let mut found: Vec<&Rule> = rule_set
+        .judging()
+        .zip(states)
+        .filter(|(_, it)| **it == wanted)
+        .map(|(rule, _)| rule)
+        .collect();
     // The sort is stable.
     found.sort_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency)));
     found
@@ -16,7 +25,12 @@ pub(crate) fn of_state<'a>(rule_set: &'a RuleSet, states: &[State], wanted: Stat
 
 /// The ids of the rules that fire, in rule order.
 pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
-    rule_set.judging().zip(states).filter(|(_, it)| **it == State::Fires).map(|(rule, _)| rule.id.as_str()).collect()
+    rule_set
+        .judging()
+        .zip(states)
+        .filter(|(_, it)| **it == State::Fires)
+        .map(|(rule, _)| rule.id.as_str())
+        .collect()
 }
 
 /// The span that the states of all rules leave.
@@ -30,7 +44,11 @@ pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
 }
 
 /// The verdict if each rule, told with its position, asked for what is said of it.
-pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>)) -> Standing {
+pub fn standing_if(
+    rule_set: &RuleSet,
+    states: &[State],
+    asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>),
+) -> Standing {
     let asks = |at: usize, rule: &Rule| {
         let (outcome, urgency) = asks(at, rule);
         Standing { outcome, urgency }
@@ -38,10 +56,16 @@ pub fn standing_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &R
     span_if(rule_set, states, asks).verdict()
 }
 
-fn span_if(rule_set: &RuleSet, states: &[State], asks: impl Fn(usize, &Rule) -> Standing) -> OutcomeSpan {
+fn span_if(
+    rule_set: &RuleSet,
+    states: &[State],
+    asks: impl Fn(usize, &Rule) -> Standing,
+) -> OutcomeSpan {
     let asked = |wanted: State| {
         let rules = rule_set.judging().zip(states).enumerate();
-        rules.filter(move |(_, (_, state))| **state == wanted).map(|(at, (rule, _))| asks(at, rule))
+        rules
+            .filter(move |(_, (_, state))| **state == wanted)
+            .map(|(at, (rule, _))| asks(at, rule))
     };
     OutcomeSpan::of(asked(State::Fires), asked(State::Undetermined))
 }

@@ -8,8 +8,12 @@ use crate::questionnaire::facts::derive::slots;
 use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::truth_of::Ground;
 use crate::questionnaire::facts::{Fact, Facts, Note, Place, Value};
-use crate::rule_set::{Basis, Checked, Citation, Condition, FactKind, Idx, Odds, Piece, Question, Rule, RuleSet, Text};
-use crate::screening::result::{Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised};
+use crate::rule_set::{
+    Basis, Checked, Citation, Condition, FactKind, Idx, Odds, Piece, Question, Rule, RuleSet, Text,
+};
+use crate::screening::result::{
+    Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised,
+};
 use crate::truth::{FactSlot, Truth};
 
 /// The answers that keep a condition open; empty if it is decided.
@@ -35,10 +39,20 @@ pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
         urgency: rule.urgency,
         reason: sentence(rule_set, facts, rule, &rule.reason),
         action: sentence(rule_set, facts, rule, &rule.action),
-        refer_to: rule.refer_to.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
-        cleared_by: rule.cleared_by.as_ref().map(|text| sentence(rule_set, facts, rule, text)),
+        refer_to: rule
+            .refer_to
+            .as_ref()
+            .map(|text| sentence(rule_set, facts, rule, text)),
+        cleared_by: rule
+            .cleared_by
+            .as_ref()
+            .map(|text| sentence(rule_set, facts, rule, text)),
         because: because(rule_set, facts, &deciders),
-        citations: rule.citations.iter().map(|it| cited(rule_set, it)).collect(),
+        citations: rule
+            .citations
+            .iter()
+            .map(|it| cited(rule_set, it))
+            .collect(),
         local_policy: rule_set.rests_on_local(rule) || keeps_to_less(rule_set, facts, rule),
     }
 }
@@ -51,7 +65,11 @@ fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
     let mut found = false;
     rule.when.visit(&mut |condition| {
         let odds = *condition == Condition::Answers(Odds::NotOffered);
-        found |= odds && facts.at_odds(Odds::NotOffered).iter().any(|it| local.offers.contains_key(&it.answer.slot));
+        found |= odds
+            && facts
+                .at_odds(Odds::NotOffered)
+                .iter()
+                .any(|it| local.offers.contains_key(&it.answer.slot));
     });
     found
 }
@@ -115,14 +133,21 @@ pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
 
 /// The patient's own answers that count for nothing, each with what says that its question does not apply.
 pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
-    let mut aside: Vec<&facts::Displaced> = facts.set_aside().iter().filter(|it| it.is_settled).collect();
+    let mut aside: Vec<&facts::Displaced> = facts
+        .set_aside()
+        .iter()
+        .filter(|it| it.is_settled)
+        .collect();
     aside.sort_by_key(|it| it.question);
     let told = aside.into_iter().filter_map(|aside| {
         let question = &rule_set.catalogue.questions[aside.question];
-        let known = [Some(&aside.fact), aside.date.as_ref()].into_iter().flatten().find_map(|it| match it {
-            Fact::Known(known) => Some(known),
-            Fact::Missing(_) => None,
-        });
+        let known = [Some(&aside.fact), aside.date.as_ref()]
+            .into_iter()
+            .flatten()
+            .find_map(|it| match it {
+                Fact::Known(known) => Some(known),
+                Fact::Missing(_) => None,
+            });
         let known = known.filter(|_| !facts.is_standing(question.slot))?;
         let position = known.place.as_ref().map(Place::position);
         Some(SetAside {
@@ -135,7 +160,11 @@ pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
                 from: Vec::new(),
             },
             ask: question.ask.clone(),
-            because: because(rule_set, facts, &truth_of::ruling_out(question, &rule_set.catalogue, facts)),
+            because: because(
+                rule_set,
+                facts,
+                &truth_of::ruling_out(question, &rule_set.catalogue, facts),
+            ),
         })
     });
     told.collect()
@@ -165,7 +194,10 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Becaus
                 path: place.as_ref().map(|it| it.source.name().to_owned()),
                 line: position.map(|it| it.line),
                 column: position.map(|it| it.column),
-                from: from.iter().map(|it| rule_set.catalogue.id(*it).to_owned()).collect(),
+                from: from
+                    .iter()
+                    .map(|it| rule_set.catalogue.id(*it).to_owned())
+                    .collect(),
             });
             for slot in from.into_iter().rev() {
                 if let Some(known) = facts.known(slot) {
@@ -179,7 +211,11 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Becaus
 
 /// What says that a question does not apply, each fact once.
 fn follows_from(rule_set: &RuleSet, facts: &Facts, question: Idx<Question>) -> Vec<FactSlot> {
-    let deciders = truth_of::ruling_out(&rule_set.catalogue.questions[question], &rule_set.catalogue, facts);
+    let deciders = truth_of::ruling_out(
+        &rule_set.catalogue.questions[question],
+        &rule_set.catalogue,
+        facts,
+    );
     let mut found: Vec<FactSlot> = deciders.iter().map(|it| it.slot).collect();
     found.dedup();
     found
@@ -191,20 +227,31 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
     for piece in &text.pieces {
         match piece {
             Piece::Words(words) => filled.push_str(words),
-            Piece::Fact(slot) => filled.push_str(facts.known(*slot).map_or("not known", |it| &it.shown)),
+            Piece::Fact(slot) => {
+                filled.push_str(facts.known(*slot).map_or("not known", |it| &it.shown))
+            }
             Piece::Age(slot) => filled.push_str(&age(facts, *slot)),
             Piece::Limit(at) => filled.push_str(&rule_set.limits[*at].written),
             Piece::Medicines => filled.push_str(&matched(rule, |condition| match condition {
-                Condition::Taking { fact, medicines, .. } => {
-                    truth_of::matching_medicines(facts, *fact, medicines).iter().map(|it| it.text.clone()).collect()
-                }
+                Condition::Taking {
+                    fact, medicines, ..
+                } => truth_of::matching_medicines(facts, *fact, medicines)
+                    .iter()
+                    .map(|it| it.text.clone())
+                    .collect(),
                 _ => Vec::new(),
             })),
             Piece::Odds(odds) => filled.push_str(&at_odds(rule_set, facts, *odds)),
             Piece::Allergies => filled.push_str(&matched(rule, |condition| match condition {
-                Condition::AllergicTo { fact, substances, reactions, .. } => {
-                    truth_of::matching_allergies(facts, *fact, substances, reactions.as_ref()).iter().map(|it| it.shown()).collect()
-                }
+                Condition::AllergicTo {
+                    fact,
+                    substances,
+                    reactions,
+                    ..
+                } => truth_of::matching_allergies(facts, *fact, substances, reactions.as_ref())
+                    .iter()
+                    .map(|it| it.shown())
+                    .collect(),
                 _ => Vec::new(),
             })),
         }
@@ -215,7 +262,10 @@ fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> Stri
 /// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
 fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
     let told = facts.at_odds(odds).iter().map(|conflict| {
-        let ask = rule_set.catalogue.question_of(conflict.answer.slot).map_or("", |it| &it.ask);
+        let ask = rule_set
+            .catalogue
+            .question_of(conflict.answer.slot)
+            .map_or("", |it| &it.ask);
         format!("{ask} ({})", conflict.answer.shown)
     });
     told.collect::<Vec<String>>().join("; ")
@@ -233,7 +283,11 @@ fn matched(rule: &Rule, mut found_by: impl FnMut(&Condition) -> Vec<String>) -> 
     }
 }
 
-fn collect(condition: &Condition, found_by: &mut impl FnMut(&Condition) -> Vec<String>, names: &mut Vec<String>) {
+fn collect(
+    condition: &Condition,
+    found_by: &mut impl FnMut(&Condition) -> Vec<String>,
+    names: &mut Vec<String>,
+) {
     match condition {
         Condition::All(parts) | Condition::Any(parts) => {
             for part in parts {

@@ -12,7 +12,11 @@ use crate::screening::result::{LocalShown, LocalStamp, SourceStamp};
 ///
 /// # Missing data
 /// While the day of surgery is not known, the day of the screening counts for whether the rule set is in force.
-pub fn notices(rule_set: &RuleSet, as_of: NaiveDate, procedure_on: Option<NaiveDate>) -> Vec<String> {
+pub fn notices(
+    rule_set: &RuleSet,
+    as_of: NaiveDate,
+    procedure_on: Option<NaiveDate>,
+) -> Vec<String> {
     let mut found = Vec::new();
     found.extend(match (rule_set.status, &rule_set.approval, &rule_set.withdrawn) {
         (Status::Draft, _, _) => Some("This rule set is a draft: nobody has approved it for use.".to_owned()),
@@ -30,11 +34,18 @@ pub fn notices(rule_set: &RuleSet, as_of: NaiveDate, procedure_on: Option<NaiveD
         (Status::Approved, _, _) => None,
     });
     if rule_set.review_by < as_of {
-        found.push(format!("This rule set was to be reviewed by {}; that day has passed.", day(rule_set.review_by)));
+        found.push(format!(
+            "This rule set was to be reviewed by {}; that day has passed.",
+            day(rule_set.review_by)
+        ));
     }
     let (counts, what) = procedure_on.map_or((as_of, "screening"), |on| (on, "surgery"));
     if counts < rule_set.in_force_from {
-        found.push(format!("This rule set is in force only from {}, and the {what} is on {}.", day(rule_set.in_force_from), day(counts)));
+        found.push(format!(
+            "This rule set is in force only from {}, and the {what} is on {}.",
+            day(rule_set.in_force_from),
+            day(counts)
+        ));
     }
     found.extend(rule_set.local.iter().flat_map(|it| early(it, as_of)));
     found
@@ -54,8 +65,18 @@ pub fn local(rule_set: &RuleSet, as_of: NaiveDate) -> Option<LocalStamp> {
     let local = rule_set.local.as_ref()?;
     Some(LocalStamp {
         clinic: local.clinic.clone(),
-        source: SourceStamp { path: local.path.clone(), digest: local.digest.clone() },
-        changes: local.changes.iter().map(|it| LocalShown { change: it.clone(), overdue: it.review_by < as_of }).collect(),
+        source: SourceStamp {
+            path: local.path.clone(),
+            digest: local.digest.clone(),
+        },
+        changes: local
+            .changes
+            .iter()
+            .map(|it| LocalShown {
+                change: it.clone(),
+                overdue: it.review_by < as_of,
+            })
+            .collect(),
     })
 }
 

@@ -18,7 +18,9 @@ use crate::rule_set::files::sha256;
 use crate::screening::asks::Open;
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::of_state;
-use crate::screening::result::{Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk};
+use crate::screening::result::{
+    Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk,
+};
 use crate::screening::what_if::alternatives::alternatives;
 use crate::screening::what_if::days::dates;
 use crate::screening::what_if::next::{Said, next};
@@ -90,7 +92,12 @@ impl<'a> Screener<'a> {
         if !problems.is_empty() {
             return Err(problems);
         }
-        Ok(Self { clinic: Some(stamp(name, bytes)), standing: read.answers, weekdays: read.weekdays, ..self })
+        Ok(Self {
+            clinic: Some(stamp(name, bytes)),
+            standing: read.answers,
+            weekdays: read.weekdays,
+            ..self
+        })
     }
 
     /// The same clinic and the same wishes, as of another day.
@@ -101,17 +108,26 @@ impl<'a> Screener<'a> {
     /// Looks for nothing that would give a better verdict: a screening then says neither what would lift its verdict, nor
     /// which other plan would do, nor what is to be done next.
     pub fn without_search(self) -> Self {
-        Self { searches: false, ..self }
+        Self {
+            searches: false,
+            ..self
+        }
     }
 
     /// Whether a screening shows the other plans with a better verdict.
     pub fn alternatives(self, wanted: bool) -> Self {
-        Self { alternatives: wanted, ..self }
+        Self {
+            alternatives: wanted,
+            ..self
+        }
     }
 
     /// On how many of the next procedure days a screening says what it would come to, if on any.
     pub fn days(self, n_days: Option<usize>) -> Self {
-        Self { days: n_days, ..self }
+        Self {
+            days: n_days,
+            ..self
+        }
     }
 
     /// Screens a questionnaire. `name` is what its reader knows it by; one that ends with `.json` is JSON, any other YAML.
@@ -132,7 +148,12 @@ impl<'a> Screener<'a> {
     pub fn read(&self, name: &str, bytes: &[u8]) -> Result<Referral, Refusal> {
         let refused = |reference: String, problems: Vec<Diagnostic>| {
             let reference = Some(reference).filter(|it| !it.is_empty());
-            Refusal { reference, path: name.to_owned(), notices: Vec::new(), problems }
+            Refusal {
+                reference,
+                path: name.to_owned(),
+                notices: Vec::new(),
+                problems,
+            }
         };
         let (read, mut problems) = frame::questionnaire(self.rule_set, name, bytes);
         let Some(read) = read else {
@@ -142,7 +163,12 @@ impl<'a> Screener<'a> {
         let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
         problems.extend(wrong);
         if problems.is_empty() {
-            Ok(Referral { reference: read.reference, source: stamp(name, bytes), answers, facts })
+            Ok(Referral {
+                reference: read.reference,
+                source: stamp(name, bytes),
+                answers,
+                facts,
+            })
         } else {
             Err(refused(read.reference, in_file_order(problems)))
         }
@@ -154,7 +180,11 @@ impl<'a> Screener<'a> {
     /// Every diagnostic of the answers, by file and place.
     pub fn facts(&self, answers: &Gathered) -> Result<Facts, Vec<Diagnostic>> {
         let (facts, problems) = facts::read(self.rule_set, answers, self.as_of);
-        if problems.is_empty() { Ok(facts) } else { Err(problems) }
+        if problems.is_empty() {
+            Ok(facts)
+        } else {
+            Err(problems)
+        }
     }
 
     /// What each rule that can judge a patient comes to, in their order.
@@ -177,21 +207,41 @@ impl<'a> Screener<'a> {
         let (rule_set, facts) = (self.rule_set, &referral.facts);
         let states = self.states(facts);
         let span = evaluate::span(rule_set, &states);
-        let findings: Vec<Finding> =
-            of_state(rule_set, &states, State::Fires).into_iter().map(|rule| explain::finding(rule_set, facts, rule)).collect();
-        let Open { undetermined, to_ask } = Open::of(rule_set, &self.compiled, facts, &states);
+        let findings: Vec<Finding> = of_state(rule_set, &states, State::Fires)
+            .into_iter()
+            .map(|rule| explain::finding(rule_set, facts, rule))
+            .collect();
+        let Open {
+            undetermined,
+            to_ask,
+        } = Open::of(rule_set, &self.compiled, facts, &states);
         let unrecognised = explain::unrecognised(rule_set, facts);
         let better = self.better(facts, span.verdict());
-        let said = Said { span, findings: &findings, to_ask: &to_ask, unrecognised: &unrecognised };
-        let next = self.searches.then(|| next(rule_set, facts, &said, &better.plans));
+        let said = Said {
+            span,
+            findings: &findings,
+            to_ask: &to_ask,
+            unrecognised: &unrecognised,
+        };
+        let next = self
+            .searches
+            .then(|| next(rule_set, facts, &said, &better.plans));
         Screening {
-            notices: notices::notices(rule_set, facts.as_of(), facts.procedure_on().map(|it| it.date)),
+            notices: notices::notices(
+                rule_set,
+                facts.as_of(),
+                facts.procedure_on().map(|it| it.date),
+            ),
             rule_set: RuleSetStamp {
                 id: rule_set.id.clone(),
                 edition: rule_set.edition.clone(),
                 status: rule_set.status,
                 digest: rule_set.digest.clone(),
-                concerns: rule_set.concerns.iter().map(|it| it.title.clone()).collect(),
+                concerns: rule_set
+                    .concerns
+                    .iter()
+                    .map(|it| it.title.clone())
+                    .collect(),
             },
             local_policy: notices::local(rule_set, facts.as_of()),
             reference: referral.reference.clone(),
@@ -211,7 +261,15 @@ impl<'a> Screener<'a> {
             set_aside: explain::set_aside(rule_set, facts),
             lifts: better.lifts,
             alternatives: (self.searches && self.alternatives).then_some(better.plans),
-            dates: self.days.map(|n_days| dates(rule_set, &self.compiled, facts, self.weekdays.as_deref(), n_days)),
+            dates: self.days.map(|n_days| {
+                dates(
+                    rule_set,
+                    &self.compiled,
+                    facts,
+                    self.weekdays.as_deref(),
+                    n_days,
+                )
+            }),
             cut_short: better.cut_short,
         }
     }
@@ -226,10 +284,19 @@ impl<'a> Screener<'a> {
         if !self.searches || verdict == Standing::GO {
             return Better::default();
         }
-        let trials = Trials::new(self.rule_set, &self.compiled, self.links.get_or_init(|| Links::new(self.rule_set)), facts);
+        let trials = Trials::new(
+            self.rule_set,
+            &self.compiled,
+            self.links.get_or_init(|| Links::new(self.rule_set)),
+            facts,
+        );
         let (lifts, all_lifts) = lifts(&trials);
         let (plans, all_plans) = alternatives(&trials);
-        Better { lifts, plans, cut_short: !(all_lifts && all_plans) }
+        Better {
+            lifts,
+            plans,
+            cut_short: !(all_lifts && all_plans),
+        }
     }
 }
 
@@ -242,5 +309,8 @@ struct Better {
 }
 
 fn stamp(name: &str, bytes: &[u8]) -> SourceStamp {
-    SourceStamp { path: name.to_owned(), digest: sha256(bytes) }
+    SourceStamp {
+        path: name.to_owned(),
+        digest: sha256(bytes),
+    }
 }

@@ -14,7 +14,10 @@ pub struct Bits<Of> {
 impl<Of> Bits<Of> {
     /// The empty set.
     pub fn new() -> Self {
-        Self { words: Vec::new(), of: PhantomData }
+        Self {
+            words: Vec::new(),
+            of: PhantomData,
+        }
     }
 
     /// Adds a position.
@@ -30,7 +33,9 @@ impl<Of> Bits<Of> {
 
     /// Whether a position is in the set.
     pub fn contains(&self, at: Idx<Of>) -> bool {
-        self.words.get(at.index() / 64).is_some_and(|word| word >> (at.index() % 64) & 1 == 1)
+        self.words
+            .get(at.index() / 64)
+            .is_some_and(|word| word >> (at.index() % 64) & 1 == 1)
     }
 
     /// Adds all positions of another set.
@@ -45,7 +50,10 @@ impl<Of> Bits<Of> {
 
     /// Whether every position of this set is in the other.
     pub fn within(&self, other: &Self) -> bool {
-        self.words.iter().enumerate().all(|(at, word)| word & !other.words.get(at).copied().unwrap_or(0) == 0)
+        self.words
+            .iter()
+            .enumerate()
+            .all(|(at, word)| word & !other.words.get(at).copied().unwrap_or(0) == 0)
     }
 
     /// Whether the two sets share a position.
@@ -64,7 +72,10 @@ impl<Of> Bits<Of> {
             let word = *word;
             (0..64).filter(move |bit| word >> bit & 1 == 1)
         };
-        self.words.iter().enumerate().flat_map(move |(at, word)| bits(word).map(move |bit| Idx::new(at * 64 + bit)))
+        self.words
+            .iter()
+            .enumerate()
+            .flat_map(move |(at, word)| bits(word).map(move |bit| Idx::new(at * 64 + bit)))
     }
 }
 

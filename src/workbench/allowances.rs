@@ -38,7 +38,10 @@ pub struct Allowance {
 ///
 /// # Errors
 /// Every diagnostic of the file.
-pub fn allowances(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Allowance>, Vec<Diagnostic>> {
+pub fn allowances(
+    files: &RuleFiles,
+    rule_set: &RuleSet,
+) -> Result<Vec<Allowance>, Vec<Diagnostic>> {
     let Some(file) = files.file(ALLOWANCES) else {
         return Ok(Vec::new());
     };
@@ -58,7 +61,11 @@ pub fn allowances(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Allowance
         }
     }
     let diagnostics = reading.finish();
-    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+    if diagnostics.is_empty() {
+        Ok(found)
+    } else {
+        Err(diagnostics)
+    }
 }
 
 fn allowance(
@@ -69,26 +76,43 @@ fn allowance(
 ) -> Option<Allowance> {
     let name = reading.needed(node, "lint");
     let on = reading.needed(node, "on");
-    let (reason, allowed_by) = (reading.needed(node, "reason"), reading.needed(node, "allowed_by"));
+    let (reason, allowed_by) = (
+        reading.needed(node, "reason"),
+        reading.needed(node, "allowed_by"),
+    );
     let review_by = date(reading, node, "review_by");
-    let (lint_node, on_node, review_node) = (node.get("lint")?, node.get("on")?, node.get("review_by")?);
+    let (lint_node, on_node, review_node) =
+        (node.get("lint")?, node.get("on")?, node.get("review_by")?);
     let (name, on) = (name?, on?);
     let lints = || Code::ALL.iter().copied().filter(|it| it.is_lint());
     let lint = lints().find(|it| it.name() == name);
     if lint.is_none() {
         let title = format!("there is no check `{name}`");
-        let help = did_you_mean(&name, lints().map(Code::name)).unwrap_or_else(|| "`preblock explain` lists them under lint/".into());
-        reading.wrong(Code::UnknownLint, &lint_node.span, title, "no such check").help(help);
+        let help = did_you_mean(&name, lints().map(Code::name))
+            .unwrap_or_else(|| "`preblock explain` lists them under lint/".into());
+        reading
+            .wrong(Code::UnknownLint, &lint_node.span, title, "no such check")
+            .help(help);
     }
     if !known.contains(on.as_str()) {
         let title = format!("nothing in the rule set is called `{on}`");
         let near = did_you_mean(&on, known.iter().copied());
-        reading.wrong(Code::UnknownName, &on_node.span, title, "nothing has this name").help_if(near);
+        reading
+            .wrong(
+                Code::UnknownName,
+                &on_node.span,
+                title,
+                "nothing has this name",
+            )
+            .help_if(near);
     }
     let lint = lint?;
     if let Some(first) = seen.insert((lint, on.clone()), on_node.span.clone()) {
         let title = format!("`{on}` has two allowances for `{name}`");
-        reading.wrong(Code::DuplicateId, &on_node.span, title, "second").also(&first, "first").help("delete one of them");
+        reading
+            .wrong(Code::DuplicateId, &on_node.span, title, "second")
+            .also(&first, "first")
+            .help("delete one of them");
     }
     Some(Allowance {
         lint,
@@ -104,8 +128,16 @@ fn allowance(
 
 /// Everything that a remark may be about.
 fn names(rule_set: &RuleSet) -> BTreeSet<&str> {
-    let medicines = rule_set.medicines.names.keys().chain(rule_set.medicines.classes.iter().map(|it| &it.id));
-    let allergens = rule_set.allergens.names.keys().chain(rule_set.allergens.groups.iter().map(|it| &it.id));
+    let medicines = rule_set
+        .medicines
+        .names
+        .keys()
+        .chain(rule_set.medicines.classes.iter().map(|it| &it.id));
+    let allergens = rule_set
+        .allergens
+        .names
+        .keys()
+        .chain(rule_set.allergens.groups.iter().map(|it| &it.id));
     std::iter::once(rule_set.id.as_str())
         .chain(rule_set.rules.iter().map(|it| it.id.as_str()))
         .chain(rule_set.concerns.iter().map(|it| it.id.as_str()))

@@ -86,22 +86,43 @@ pub fn run_all(rule_set: &RuleSet, compiled: &Compiled, cases: &[Case]) -> Vec<C
 pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
     let (facts, wrong) = facts::read(rule_set, &case.answers, case.as_of);
     if !wrong.is_empty() {
-        return CaseRun { facts, states: Vec::new(), differences: vec![Difference::Refused(wrong)] };
+        return CaseRun {
+            facts,
+            states: Vec::new(),
+            differences: vec![Difference::Refused(wrong)],
+        };
     }
     let states = compiled.run(&facts);
-    let Standing { outcome: verdict, urgency } = standing(rule_set, &states);
+    let Standing {
+        outcome: verdict,
+        urgency,
+    } = standing(rule_set, &states);
     let mut differences = Vec::new();
     if verdict != case.verdict {
-        differences.push(Difference::Verdict { expected: case.verdict, got: verdict });
+        differences.push(Difference::Verdict {
+            expected: case.verdict,
+            got: verdict,
+        });
     }
     if let Some(expected) = case.urgency.filter(|it| urgency != Some(*it)) {
-        differences.push(Difference::Urgency { expected, got: urgency });
+        differences.push(Difference::Urgency {
+            expected,
+            got: urgency,
+        });
     }
     for (rule, state) in rule_set.rules.iter().zip(&states) {
         let expected = expected_state(case, &rule.id);
         if expected != *state {
-            let waits_for = explain::waits_for(&rule.when, &facts).into_iter().map(|slot| rule_set.catalogue.id(slot).to_owned()).collect();
-            differences.push(Difference::Rule { rule: rule.id.clone(), expected, got: *state, waits_for });
+            let waits_for = explain::waits_for(&rule.when, &facts)
+                .into_iter()
+                .map(|slot| rule_set.catalogue.id(slot).to_owned())
+                .collect();
+            differences.push(Difference::Rule {
+                rule: rule.id.clone(),
+                expected,
+                got: *state,
+                waits_for,
+            });
         }
     }
     // A rule that local policy took out stays quiet for everybody.
@@ -109,10 +130,19 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         let (expected, got) = (expected_state(case, gone), State::StaysQuiet);
         if expected != got {
             let rule = gone.to_owned();
-            differences.push(Difference::Rule { rule, expected, got, waits_for: Vec::new() });
+            differences.push(Difference::Rule {
+                rule,
+                expected,
+                got,
+                waits_for: Vec::new(),
+            });
         }
     }
-    CaseRun { facts, states, differences }
+    CaseRun {
+        facts,
+        states,
+        differences,
+    }
 }
 
 fn expected_state(case: &Case, rule: &str) -> State {
@@ -133,17 +163,40 @@ impl Difference {
             Self::Refused(found) => found
                 .iter()
                 .map(|it| {
-                    let place = it.place().map_or(String::new(), |place| format!(" ({place})"));
+                    let place = it
+                        .place()
+                        .map_or(String::new(), |place| format!(" ({place})"));
                     format!("refused: {}: {it}{place}", it.code.name())
                 })
                 .collect(),
-            Self::Verdict { expected, got } => vec![format!("verdict: expected {}, got {}", expected.word(), got.word())],
+            Self::Verdict { expected, got } => vec![format!(
+                "verdict: expected {}, got {}",
+                expected.word(),
+                got.word()
+            )],
             Self::Urgency { expected, got } => {
-                vec![format!("urgency: expected {}, got {}", expected.word(), got.map_or("none", |it| it.word()))]
+                vec![format!(
+                    "urgency: expected {}, got {}",
+                    expected.word(),
+                    got.map_or("none", |it| it.word())
+                )]
             }
-            Self::Rule { rule, expected, got, waits_for } => {
-                let waits = if waits_for.is_empty() { String::new() } else { format!(", waits for {}", waits_for.join(", ")) };
-                vec![format!("{rule}: expected {}, got {}{waits}", expected.word(), got.word())]
+            Self::Rule {
+                rule,
+                expected,
+                got,
+                waits_for,
+            } => {
+                let waits = if waits_for.is_empty() {
+                    String::new()
+                } else {
+                    format!(", waits for {}", waits_for.join(", "))
+                };
+                vec![format!(
+                    "{rule}: expected {}, got {}{waits}",
+                    expected.word(),
+                    got.word()
+                )]
             }
         }
     }

@@ -97,7 +97,10 @@ pub struct Both<'a> {
 impl<'a> Both<'a> {
     /// Compiles both, for screenings as of this day.
     pub fn new(old: &'a RuleSet, new: &'a RuleSet, as_of: NaiveDate) -> Self {
-        Self { old: Screener::new(old, as_of), new: Screener::new(new, as_of) }
+        Self {
+            old: Screener::new(old, as_of),
+            new: Screener::new(new, as_of),
+        }
     }
 
     /// What both make of a patient on some day. Answers are as the new rule set has them.
@@ -106,7 +109,11 @@ impl<'a> Both<'a> {
     /// What the new one refuses, or else what the old one does.
     fn facts(&self, answers: &Gathered, as_of: NaiveDate) -> Result<[Facts; 2], Vec<Diagnostic>> {
         let after = self.new.clone().on(as_of).facts(answers)?;
-        let before = self.old.clone().on(as_of).facts(&as_asked(self.old.rule_set(), self.new.rule_set(), answers))?;
+        let before = self.old.clone().on(as_of).facts(&as_asked(
+            self.old.rule_set(),
+            self.new.rule_set(),
+            answers,
+        ))?;
         Ok([before, after])
     }
 
@@ -117,7 +124,10 @@ impl<'a> Both<'a> {
 }
 
 /// Runs patients under both rule sets. Answers are as the new rule set has them: each with its name.
-pub fn tally<'a>(both: &Both<'_>, patients: impl Iterator<Item = (String, &'a Gathered, NaiveDate)>) -> Tally {
+pub fn tally<'a>(
+    both: &Both<'_>,
+    patients: impl Iterator<Item = (String, &'a Gathered, NaiveDate)>,
+) -> Tally {
     let (old, new) = (both.old.rule_set(), both.new.rule_set());
     let mut tally = Tally::default();
     for (name, answers, as_of) in patients {
@@ -128,7 +138,13 @@ pub fn tally<'a>(both: &Both<'_>, patients: impl Iterator<Item = (String, &'a Ga
         tally.n_judged += 1;
         let [states_before, states] = both.states(&facts);
         let (fired, fires) = (firing(old, &states_before), firing(new, &states));
-        let only = |these: &[&str], others: &[&str]| these.iter().filter(|it| !others.contains(it)).map(|it| (*it).to_owned()).collect();
+        let only = |these: &[&str], others: &[&str]| {
+            these
+                .iter()
+                .filter(|it| !others.contains(it))
+                .map(|it| (*it).to_owned())
+                .collect()
+        };
         let one = Move {
             name,
             old: standing(old, &states_before),
@@ -140,7 +156,9 @@ pub fn tally<'a>(both: &Both<'_>, patients: impl Iterator<Item = (String, &'a Ga
             tally.moves.push(one);
         }
     }
-    tally.moves.sort_by_key(|it| (rank(it.old, it.new), it.name.clone()));
+    tally
+        .moves
+        .sort_by_key(|it| (rank(it.old, it.new), it.name.clone()));
     tally
 }
 
@@ -166,7 +184,10 @@ pub fn as_asked(other: &RuleSet, rule_set: &RuleSet, answers: &Gathered) -> Gath
         other.catalogue.questions.position(|it| it.id == *id)
     };
     let moved = |given: &std::collections::BTreeMap<Idx<Question>, facts::Given>| {
-        given.iter().filter_map(|(at, it)| Some((place(*at)?, it.clone()))).collect()
+        given
+            .iter()
+            .filter_map(|(at, it)| Some((place(*at)?, it.clone())))
+            .collect()
     };
     Gathered {
         given: moved(&answers.given),
@@ -198,39 +219,76 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     let never = decider.logic.never();
     // Each rule of either, with its place in both.
     let place = |rules: &[Rule], id: &str| rules.iter().position(|it| it.id == id);
-    let mut rules: Vec<(&str, [Option<usize>; 2])> =
-        old.rules.iter().enumerate().map(|(at, it)| (it.id.as_str(), [Some(at), place(&new.rules, &it.id)])).collect();
-    let added = new.rules.iter().enumerate().filter(|(_, it)| place(&old.rules, &it.id).is_none());
+    let mut rules: Vec<(&str, [Option<usize>; 2])> = old
+        .rules
+        .iter()
+        .enumerate()
+        .map(|(at, it)| (it.id.as_str(), [Some(at), place(&new.rules, &it.id)]))
+        .collect();
+    let added = new
+        .rules
+        .iter()
+        .enumerate()
+        .filter(|(_, it)| place(&old.rules, &it.id).is_none());
     rules.extend(added.map(|(at, it)| (it.id.as_str(), [None, Some(at)])));
-    let yes = |judgement: &Judgement, at: Option<usize>| at.and_then(|at| judgement.rules.get(at)).map_or(never, |it| it.yes);
-    let sides: Vec<[Lit; 2]> = rules.iter().map(|(_, [was, is])| [yes(before, *was), yes(after, *is)]).collect();
+    let yes = |judgement: &Judgement, at: Option<usize>| {
+        at.and_then(|at| judgement.rules.get(at))
+            .map_or(never, |it| it.yes)
+    };
+    let sides: Vec<[Lit; 2]> = rules
+        .iter()
+        .map(|(_, [was, is])| [yes(before, *was), yes(after, *is)])
+        .collect();
     let known = KnownPatients::new(both, patients);
-    let mut search = ExampleSearch { decider, known, plain };
+    let mut search = ExampleSearch {
+        decider,
+        known,
+        plain,
+    };
     let mut moves = Vec::new();
     for (was, before_lits) in STANDINGS.iter().zip(&before_is) {
         for (is, after_lits) in STANDINGS.iter().zip(&after_is).filter(|(is, _)| *is != was) {
             let together: Vec<Lit> = before_lits.iter().chain(after_lits).copied().collect();
-            let judged = |states: [&[State]; 2]| same_class(standing(old, states[0]), *was) && same_class(standing(new, states[1]), *is);
+            let judged = |states: [&[State]; 2]| {
+                same_class(standing(old, states[0]), *was)
+                    && same_class(standing(new, states[1]), *is)
+            };
             if let Some(example) = search.plainest(&together, &judged) {
-                moves.push(Possible { old: *was, new: *is, example });
+                moves.push(Possible {
+                    old: *was,
+                    new: *is,
+                    example,
+                });
             }
         }
     }
     moves.sort_by_key(|it| rank(it.old, it.new));
     let mut shifts = Vec::new();
     for ((id, places), [was, is]) in rules.iter().zip(sides) {
-        let fires = |states: &[State], at: Option<usize>| at.is_some_and(|at| states.get(at) == Some(&State::Fires));
+        let fires = |states: &[State], at: Option<usize>| {
+            at.is_some_and(|at| states.get(at) == Some(&State::Fires))
+        };
         let mut side = |together: [Lit; 2], wanted: [bool; 2]| {
-            let judged = |states: [&[State]; 2]| [fires(states[0], places[0]), fires(states[1], places[1])] == wanted;
+            let judged = |states: [&[State]; 2]| {
+                [fires(states[0], places[0]), fires(states[1], places[1])] == wanted
+            };
             search.plainest(&together, &judged)
         };
         let lost = side([was, !is], [true, false]);
         let gained = side([!was, is], [false, true]);
         if lost.is_some() || gained.is_some() {
-            shifts.push(Shift { rule: (*id).to_owned(), lost, gained });
+            shifts.push(Shift {
+                rule: (*id).to_owned(),
+                lost,
+                gained,
+            });
         }
     }
-    Ok(Exact { moves, shifts, apart: apart::apart(old, new) })
+    Ok(Exact {
+        moves,
+        shifts,
+        apart: apart::apart(old, new),
+    })
 }
 
 /// Looks for examples.
@@ -243,7 +301,11 @@ struct ExampleSearch<'a> {
 
 impl ExampleSearch<'_> {
     /// An example without contradictory answers if there is one, else any; `None` if there is none.
-    fn plainest(&mut self, together: &[Lit], judged: &dyn Fn([&[State]; 2]) -> bool) -> Option<Result<Vec<Witness>, String>> {
+    fn plainest(
+        &mut self,
+        together: &[Lit],
+        judged: &dyn Fn([&[State]; 2]) -> bool,
+    ) -> Option<Result<Vec<Witness>, String>> {
         if !self.decider.logic.possible(together) {
             return None;
         }
@@ -269,17 +331,38 @@ impl ExampleSearch<'_> {
 
 /// What a screening can come to, from the least cautious on.
 const STANDINGS: [Standing; 5] = [
-    Standing { outcome: Outcome::Go, urgency: None },
-    Standing { outcome: Outcome::Defer, urgency: None },
-    Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Routine) },
-    Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Urgent) },
-    Standing { outcome: Outcome::Refer, urgency: Some(Urgency::SameDay) },
+    Standing {
+        outcome: Outcome::Go,
+        urgency: None,
+    },
+    Standing {
+        outcome: Outcome::Defer,
+        urgency: None,
+    },
+    Standing {
+        outcome: Outcome::Refer,
+        urgency: Some(Urgency::Routine),
+    },
+    Standing {
+        outcome: Outcome::Refer,
+        urgency: Some(Urgency::Urgent),
+    },
+    Standing {
+        outcome: Outcome::Refer,
+        urgency: Some(Urgency::SameDay),
+    },
 ];
 
 /// Where each of them comes out.
 fn classes(judgement: &Judgement) -> [Vec<Lit>; 5] {
     let [routine, urgent, same_day] = judgement.refers;
-    [vec![judgement.goes], vec![!judgement.goes, !routine], vec![routine, !urgent], vec![urgent, !same_day], vec![same_day]]
+    [
+        vec![judgement.goes],
+        vec![!judgement.goes, !routine],
+        vec![routine, !urgent],
+        vec![urgent, !same_day],
+        vec![same_day],
+    ]
 }
 
 fn same_class(one: Standing, other: Standing) -> bool {

@@ -64,14 +64,35 @@ pub struct Gap {
 impl Reach {
     /// What no case reaches.
     pub fn gaps(&self) -> Vec<Gap> {
-        let states = self.states.iter().zip(["fires", "stays quiet", "is undetermined"]).filter(|(n, _)| **n == 0);
-        let mut found: Vec<String> = states.map(|(_, words)| format!("no case in which it {words}")).collect();
+        let states = self
+            .states
+            .iter()
+            .zip(["fires", "stays quiet", "is undetermined"])
+            .filter(|(n, _)| **n == 0);
+        let mut found: Vec<String> = states
+            .map(|(_, words)| format!("no case in which it {words}"))
+            .collect();
         for number in &self.numbers {
-            let missing = number.sides.iter().zip(["below", "at", "above"]).filter(|(reached, _)| !**reached);
+            let missing = number
+                .sides
+                .iter()
+                .zip(["below", "at", "above"])
+                .filter(|(reached, _)| !**reached);
             found.extend(missing.map(|(_, words)| format!("no case {words} {}", number.name)));
         }
-        found.extend(self.members.iter().filter(|it| it.cases == 0 && it.can_be).map(|it| format!("no case in which {}", it.what)));
-        found.into_iter().map(|what| Gap { rule: self.rule.clone(), what }).collect()
+        found.extend(
+            self.members
+                .iter()
+                .filter(|it| it.cases == 0 && it.can_be)
+                .map(|it| format!("no case in which {}", it.what)),
+        );
+        found
+            .into_iter()
+            .map(|what| Gap {
+                rule: self.rule.clone(),
+                what,
+            })
+            .collect()
     }
 }
 
@@ -85,20 +106,34 @@ pub fn reached<'a>(
 ) -> Vec<Reach> {
     let n_facts = rule_set.catalogue.facts.len();
     let patients = runs.into_iter().filter(|it| !it.states.is_empty());
-    let patients: Vec<(Prepared, &CaseRun)> = patients.map(|it| (Prepared::new(n_facts, &it.facts), it)).collect();
-    let rules = rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule));
+    let patients: Vec<(Prepared, &CaseRun)> = patients
+        .map(|it| (Prepared::new(n_facts, &it.facts), it))
+        .collect();
+    let rules = rule_set
+        .rules
+        .iter()
+        .enumerate()
+        .filter(|(_, rule)| wanted(rule));
     rules
         .map(|(at, rule)| {
-            let count = |state| patients.iter().filter(|(_, run)| run.states.get(at) == Some(&state)).count();
+            let count = |state| {
+                patients
+                    .iter()
+                    .filter(|(_, run)| run.states.get(at) == Some(&state))
+                    .count()
+            };
             let mut numbers: Vec<Sides> = Vec::new();
             rule.when.visit(&mut |condition| {
                 let Condition::Fact { fact, test } = condition else {
                     return;
                 };
-                for (name, sides) in crate::workbench::coverage::numbers(rule_set, &patients, *fact, test) {
+                for (name, sides) in
+                    crate::workbench::coverage::numbers(rule_set, &patients, *fact, test)
+                {
                     let name = format!("{name} for {}", rule_set.catalogue.id(*fact));
                     if !numbers.iter().any(|it| it.name == name) {
-                        let sides = [Ordering::Less, Ordering::Equal, Ordering::Greater].map(|it| sides.contains(&it));
+                        let sides = [Ordering::Less, Ordering::Equal, Ordering::Greater]
+                            .map(|it| sides.contains(&it));
                         numbers.push(Sides { name, sides });
                     }
                 }
@@ -115,8 +150,14 @@ pub fn reached<'a>(
 
 /// In how many cases each rule fires, stays quiet, and is undetermined, in rule order.
 pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
-    let count = |at: usize, state| runs.iter().filter(|run| run.states.get(at) == Some(&state)).count();
-    (0..rule_set.rules.len()).map(|at| [State::Fires, State::StaysQuiet, State::Undetermined].map(|it| count(at, it))).collect()
+    let count = |at: usize, state| {
+        runs.iter()
+            .filter(|run| run.states.get(at) == Some(&state))
+            .count()
+    };
+    (0..rule_set.rules.len())
+        .map(|at| [State::Fires, State::StaysQuiet, State::Undetermined].map(|it| count(at, it)))
+        .collect()
 }
 
 /// What no case reaches and nothing excuses, in rule order. The same as of all cases and all rules, but found faster: most
@@ -131,36 +172,83 @@ pub fn open_gaps(
     let mut doubtful: BTreeSet<String> = BTreeSet::new();
     for (at, concern) in rule_set.concerns.entries() {
         let of_file = |case: &Case| case.source.file_name().starts_with(&concern.id);
-        let own = cases.iter().zip(runs).filter(|(case, _)| of_file(case)).map(|(_, run)| run);
-        let reached = reached(rule_set, own, decider.as_deref_mut(), |rule| rule.concern == Some(at));
-        doubtful.extend(gaps(&reached, excuses, |_| true).0.into_iter().map(|it| it.rule));
+        let own = cases
+            .iter()
+            .zip(runs)
+            .filter(|(case, _)| of_file(case))
+            .map(|(_, run)| run);
+        let reached = reached(rule_set, own, decider.as_deref_mut(), |rule| {
+            rule.concern == Some(at)
+        });
+        doubtful.extend(
+            gaps(&reached, excuses, |_| true)
+                .0
+                .into_iter()
+                .map(|it| it.rule),
+        );
     }
-    gaps(&reached(rule_set, runs, decider, |rule| doubtful.contains(&rule.id)), excuses, |_| true).0
+    gaps(
+        &reached(rule_set, runs, decider, |rule| doubtful.contains(&rule.id)),
+        excuses,
+        |_| true,
+    )
+    .0
 }
 
 /// Each member of each list: in how many cases it alone holds, or alone fails.
-fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], mut decider: Option<&mut Decider<'_>>, when: &Condition) -> Vec<Member> {
+fn members(
+    rule_set: &RuleSet,
+    patients: &[(Prepared, &CaseRun)],
+    mut decider: Option<&mut Decider<'_>>,
+    when: &Condition,
+) -> Vec<Member> {
     let parts = words::parts(rule_set, when);
     let position = |path: &[usize]| parts.iter().position(|it| it.path == path);
     let compiled = Compiled::conditions(rule_set, parts.iter().map(|it| it.condition));
-    let states: Vec<Vec<State>> = patients.iter().map(|(slots, run)| compiled.run_prepared(slots, &run.facts)).collect();
+    let states: Vec<Vec<State>> = patients
+        .iter()
+        .map(|(slots, run)| compiled.run_prepared(slots, &run.facts))
+        .collect();
     let mut found = Vec::new();
     for list in &parts {
         let (members, own, others, verb) = match list.condition {
-            Condition::All(members) if members.len() > 1 => (members, State::StaysQuiet, State::Fires, "fails"),
-            Condition::Any(members) if members.len() > 1 => (members, State::Fires, State::StaysQuiet, "holds"),
+            Condition::All(members) if members.len() > 1 => {
+                (members, State::StaysQuiet, State::Fires, "fails")
+            }
+            Condition::Any(members) if members.len() > 1 => {
+                (members, State::Fires, State::StaysQuiet, "holds")
+            }
             _ => continue,
         };
-        let below = |member: usize| list.path.iter().copied().chain([member]).collect::<Vec<_>>();
-        let places: Vec<usize> = (0..members.len()).filter_map(|it| position(&below(it))).collect();
+        let below = |member: usize| {
+            list.path
+                .iter()
+                .copied()
+                .chain([member])
+                .collect::<Vec<_>>()
+        };
+        let places: Vec<usize> = (0..members.len())
+            .filter_map(|it| position(&below(it)))
+            .collect();
         for (at, member) in places.iter().enumerate() {
-            let alone = |of: &&Vec<State>| places.iter().all(|it| of.get(*it) == Some(if it == member { &own } else { &others }));
+            let alone = |of: &&Vec<State>| {
+                places
+                    .iter()
+                    .all(|it| of.get(*it) == Some(if it == member { &own } else { &others }))
+            };
             let Some(ConditionPart { name, .. }) = parts.get(*member) else {
                 continue;
             };
             let cases = states.iter().filter(alone).count();
-            let can_be = cases > 0 || decider.as_deref_mut().is_none_or(|decider| may_be_alone(decider, members, at, own));
-            found.push(Member { what: format!("only {name} {verb}, of {}", list.name), cases, can_be });
+            let can_be = cases > 0
+                || decider
+                    .as_deref_mut()
+                    .is_none_or(|decider| may_be_alone(decider, members, at, own));
+            found.push(Member {
+                what: format!("only {name} {verb}, of {}", list.name),
+                cases,
+                can_be,
+            });
         }
     }
     found
@@ -168,29 +256,67 @@ fn members(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], mut decider: O
 
 /// Whether some possible patient may have one member of a list in a state, and all others in the opposite one, without answers
 /// that rule one another out: nobody need write a case of those.
-fn may_be_alone(decider: &mut Decider<'_>, members: &[Condition], alone: usize, state: State) -> bool {
-    let mut together: Vec<Lit> = decider.judgements.iter().map(|judged| !judged.ruled_out.yes).collect();
+fn may_be_alone(
+    decider: &mut Decider<'_>,
+    members: &[Condition],
+    alone: usize,
+    state: State,
+) -> bool {
+    let mut together: Vec<Lit> = decider
+        .judgements
+        .iter()
+        .map(|judged| !judged.ruled_out.yes)
+        .collect();
     for (at, member) in members.iter().enumerate() {
         let Some(pair) = decider.pair(0, member) else {
             return true;
         };
-        together.push(if (at == alone) == (state == State::Fires) { pair.yes } else { pair.no });
+        together.push(if (at == alone) == (state == State::Fires) {
+            pair.yes
+        } else {
+            pair.no
+        });
     }
     decider.logic.possible(&together)
 }
 
 /// The gaps that nothing excuses, and the excuses that excuse nothing.
-pub fn gaps<'a>(reached: &[Reach], excuses: &'a [Excuse], of: impl Fn(&str) -> bool) -> (Vec<Gap>, Vec<&'a Excuse>) {
+pub fn gaps<'a>(
+    reached: &[Reach],
+    excuses: &'a [Excuse],
+    of: impl Fn(&str) -> bool,
+) -> (Vec<Gap>, Vec<&'a Excuse>) {
     let all: Vec<Gap> = reached.iter().flat_map(Reach::gaps).collect();
     let fits = |excuse: &Excuse, gap: &Gap| excuse.rule == gap.rule && excuse.what == gap.what;
-    let unused = excuses.iter().filter(|it| of(&it.rule) && !all.iter().any(|gap| fits(it, gap))).collect();
-    (all.iter().filter(|gap| !excuses.iter().any(|it| fits(it, gap))).cloned().collect(), unused)
+    let unused = excuses
+        .iter()
+        .filter(|it| of(&it.rule) && !all.iter().any(|gap| fits(it, gap)))
+        .collect();
+    (
+        all.iter()
+            .filter(|gap| !excuses.iter().any(|it| fits(it, gap)))
+            .cloned()
+            .collect(),
+        unused,
+    )
 }
 
 /// Each number of a test, with the sides of it on which cases lie.
-fn numbers(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], fact: FactSlot, test: &Test) -> Vec<(String, BTreeSet<Ordering>)> {
-    let name = |limit: Option<Idx<Limit>>, written: String| limit.map_or(written, |at| rule_set.limits[at].id.clone());
-    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| patients.iter().filter_map(|(_, run)| side(&run.facts)).collect();
+fn numbers(
+    rule_set: &RuleSet,
+    patients: &[(Prepared, &CaseRun)],
+    fact: FactSlot,
+    test: &Test,
+) -> Vec<(String, BTreeSet<Ordering>)> {
+    let name = |limit: Option<Idx<Limit>>, written: String| {
+        limit.map_or(written, |at| rule_set.limits[at].id.clone())
+    };
+    let sides = |side: &dyn Fn(&Facts) -> Option<Ordering>| {
+        patients
+            .iter()
+            .filter_map(|(_, run)| side(&run.facts))
+            .collect()
+    };
     let thresholds = match test {
         Test::Compare(_, threshold) => vec![threshold],
         Test::Between(low, high) => vec![low, high],
@@ -204,7 +330,10 @@ fn numbers(rule_set: &RuleSet, patients: &[(Prepared, &CaseRun)], fact: FactSlot
         .into_iter()
         .map(|threshold| {
             let side = |facts: &Facts| facts.number(fact)?.partial_cmp(&threshold.value);
-            (name(threshold.limit, threshold.written.clone()), sides(&side))
+            (
+                name(threshold.limit, threshold.written.clone()),
+                sides(&side),
+            )
         })
         .collect()
 }
@@ -223,10 +352,20 @@ fn age_beside(facts: &Facts, fact: FactSlot, span: &Span) -> Option<Ordering> {
         (Some(_), Some(_), Some(_)) => later(&on, chrono::TimeDelta::minutes(1)),
         _ => later(&on, chrono::TimeDelta::days(1)),
     }?;
-    Some(if When::age_exceeds(&taken, &moment_later, span) { Ordering::Equal } else { Ordering::Less })
+    Some(if When::age_exceeds(&taken, &moment_later, span) {
+        Ordering::Equal
+    } else {
+        Ordering::Less
+    })
 }
 
 fn later(when: &When, by: chrono::TimeDelta) -> Option<When> {
-    let moment = when.date.and_time(when.time.unwrap_or(chrono::NaiveTime::MIN)).checked_add_signed(by)?;
-    Some(When { date: moment.date(), time: when.time.map(|_| moment.time()) })
+    let moment = when
+        .date
+        .and_time(when.time.unwrap_or(chrono::NaiveTime::MIN))
+        .checked_add_signed(by)?;
+    Some(When {
+        date: moment.date(),
+        time: when.time.map(|_| moment.time()),
+    })
 }

@@ -93,16 +93,31 @@ struct DraftTrial {
 /// # Errors
 /// If the file of the concern cannot take a rule at its end, if the value does not fit the question, or if no person of
 /// people.yaml can be changed so that the rule comes out in all three states.
-pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &WantedRule<'_>) -> Result<Draft, NoDraft> {
+pub fn draft(
+    files: &RuleFiles,
+    rule_set: &RuleSet,
+    wanted: &WantedRule<'_>,
+) -> Result<Draft, NoDraft> {
     let (people, as_of) = people(files);
-    let mut forms = forms::forms(rule_set, wanted.question, wanted.value, as_of.unwrap_or(wanted.on)).map_err(NoDraft::Because)?;
+    let mut forms = forms::forms(
+        rule_set,
+        wanted.question,
+        wanted.value,
+        as_of.unwrap_or(wanted.on),
+    )
+    .map_err(NoDraft::Because)?;
     if let Some(gate) = gate::condition(files, wanted.question) {
-        forms.iter_mut().for_each(|it| it.when = format!("\n      all:\n        - {gate}\n        - {}", it.when));
+        forms.iter_mut().for_each(|it| {
+            it.when = format!("\n      all:\n        - {gate}\n        - {}", it.when)
+        });
     }
     let there = crate::workbench::cases::read::cases(files, rule_set).map_err(NoDraft::Refused)?;
     // All forms at once, as rules of their own, tried on every person and on the cases that are there.
-    let named: Vec<(String, &str)> =
-        forms.iter().enumerate().map(|(at, it)| (format!("{}-form-{at}", wanted.name()), it.when.as_str())).collect();
+    let named: Vec<(String, &str)> = forms
+        .iter()
+        .enumerate()
+        .map(|(at, it)| (format!("{}-form-{at}", wanted.name()), it.when.as_str()))
+        .collect();
     let with = WithDraft::new(files, wanted, &named)?;
     // Each person as they are, and with the answers that open the gate; quiet as they are, or with another answer.
     let opened = gate::answers(rule_set, wanted.question).filter(|it| !it.is_empty());
@@ -112,7 +127,10 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &WantedRule<'_>) -> 
             for before in [Some(&Vec::new()), opened.as_ref()].into_iter().flatten() {
                 for quiet in [None, Some(it.quiet.as_str())] {
                     let body = |answer: Option<&str>| body(person, before, wanted.question, answer);
-                    trials.push(DraftTrial { form, bodies: [body(Some(&it.fires)), body(quiet), body(Some("unknown"))] });
+                    trials.push(DraftTrial {
+                        form,
+                        bodies: [body(Some(&it.fires)), body(quiet), body(Some("unknown"))],
+                    });
                 }
             }
         }
@@ -120,17 +138,34 @@ pub fn draft(files: &RuleFiles, rule_set: &RuleSet, wanted: &WantedRule<'_>) -> 
     let runs = with.tried(trials.iter().flat_map(|it| &it.bodies))?;
     let n_disturbed = with.disturbed(&there);
     let best = trials.iter().zip(runs.chunks(3)).filter(|(trial, runs)| {
-        let states = runs.iter().map(|it| with.state(it, trial.form)).collect::<Vec<_>>();
-        states == [Some(State::Fires), Some(State::StaysQuiet), Some(State::Undetermined)]
+        let states = runs
+            .iter()
+            .map(|it| with.state(it, trial.form))
+            .collect::<Vec<_>>();
+        states
+            == [
+                Some(State::Fires),
+                Some(State::StaysQuiet),
+                Some(State::Undetermined),
+            ]
     });
     // What leaves most of the cases as they are, then a person against whom nothing else speaks, then the one about whom
     // least else is said.
     let best = best.min_by_key(|(trial, runs)| {
-        let told = runs.iter().flat_map(|it| &it.states).filter(|it| **it != State::StaysQuiet).count();
-        let others = runs.iter().take(2).map(|it| with.against(it)).sum::<usize>();
+        let told = runs
+            .iter()
+            .flat_map(|it| &it.states)
+            .filter(|it| **it != State::StaysQuiet)
+            .count();
+        let others = runs
+            .iter()
+            .take(2)
+            .map(|it| with.against(it))
+            .sum::<usize>();
         (n_disturbed.get(trial.form).copied(), others, told)
     });
-    let Some((trial, form)) = best.and_then(|(trial, _)| Some((trial, forms.get(trial.form)?))) else {
+    let Some((trial, form)) = best.and_then(|(trial, _)| Some((trial, forms.get(trial.form)?)))
+    else {
         let why = "no person of cases/people.yaml can be changed by this one answer so that the rule fires, stays quiet and is \
                    undetermined; try another value or question, or add a person";
         return Err(NoDraft::Because(why.into()));
@@ -149,14 +184,31 @@ struct WithDraft {
 
 impl WithDraft {
     /// Puts rules of these names and conditions at the end of the concern.
-    fn new(files: &RuleFiles, wanted: &WantedRule<'_>, rules: &[(String, &str)]) -> Result<Self, NoDraft> {
-        let all: String = rules.iter().map(|(name, when)| text(wanted, name, when)).collect();
+    fn new(
+        files: &RuleFiles,
+        wanted: &WantedRule<'_>,
+        rules: &[(String, &str)],
+    ) -> Result<Self, NoDraft> {
+        let all: String = rules
+            .iter()
+            .map(|(name, when)| text(wanted, name, when))
+            .collect();
         let mut files = files.clone();
         files.set(wanted.path(), appended(&files, &wanted.path(), &all)?);
         let rule_set = crate::rule_set::read::rule_set(&files).map_err(NoDraft::Refused)?;
-        let place = |name: &String| rule_set.rules.iter().position(|it| it.id == format!("{}/{name}", wanted.concern()));
+        let place = |name: &String| {
+            rule_set
+                .rules
+                .iter()
+                .position(|it| it.id == format!("{}/{name}", wanted.concern()))
+        };
         let at = rules.iter().filter_map(|(name, _)| place(name)).collect();
-        Ok(Self { files, compiled: Compiled::new(&rule_set), rule_set, at })
+        Ok(Self {
+            files,
+            compiled: Compiled::new(&rule_set),
+            rule_set,
+            at,
+        })
     }
 
     /// The state of a drafted rule; `None` if the case was refused.
@@ -167,30 +219,53 @@ impl WithDraft {
     /// How many rules that are no draft speak against surgery.
     fn against(&self, run: &CaseRun) -> usize {
         let rules = self.rule_set.rules.iter().zip(&run.states).enumerate();
-        rules.filter(|(at, (rule, state))| !self.at.contains(at) && **state == State::Fires && rule.outcome > Outcome::Go).count()
+        rules
+            .filter(|(at, (rule, state))| {
+                !self.at.contains(at) && **state == State::Fires && rule.outcome > Outcome::Go
+            })
+            .count()
     }
 
     /// For each drafted rule, in how many cases it does not stay quiet.
     fn disturbed(&self, cases: &[Case]) -> Vec<usize> {
         let runs = cases::run_all(&self.rule_set, &self.compiled, cases);
-        (0..self.at.len()).map(|it| runs.iter().filter(|run| self.state(run, it) != Some(State::StaysQuiet)).count()).collect()
+        (0..self.at.len())
+            .map(|it| {
+                runs.iter()
+                    .filter(|run| self.state(run, it) != Some(State::StaysQuiet))
+                    .count()
+            })
+            .collect()
     }
 
     /// What cases of these bodies come to.
     fn tried<'a>(&self, bodies: impl Iterator<Item = &'a String>) -> Result<Vec<CaseRun>, NoDraft> {
         let mut files = self.files.clone();
-        for path in self.files.paths().filter(|path| path.starts_with("cases/") && *path != PEOPLE) {
+        for path in self
+            .files
+            .paths()
+            .filter(|path| path.starts_with("cases/") && *path != PEOPLE)
+        {
             files.remove(path);
         }
-        let listed: String = bodies.map(|it| format!("  - case: a trial\n{it}    expect: {{ verdict: go }}\n")).collect();
+        let listed: String = bodies
+            .map(|it| format!("  - case: a trial\n{it}    expect: {{ verdict: go }}\n"))
+            .collect();
         files.set("cases/trial.yaml", format!("cases:\n{listed}"));
-        let cases = crate::workbench::cases::read::cases(&files, &self.rule_set).map_err(NoDraft::Refused)?;
+        let cases = crate::workbench::cases::read::cases(&files, &self.rule_set)
+            .map_err(NoDraft::Refused)?;
         Ok(cases::run_all(&self.rule_set, &self.compiled, &cases))
     }
 }
 
 /// Writes the cases down with what they come to, and runs them as they are written.
-fn finish(files: &RuleFiles, wanted: &WantedRule<'_>, when: &str, bodies: &[String; 3], there: &[Case]) -> Result<Draft, NoDraft> {
+fn finish(
+    files: &RuleFiles,
+    wanted: &WantedRule<'_>,
+    when: &str,
+    bodies: &[String; 3],
+    there: &[Case],
+) -> Result<Draft, NoDraft> {
     let name = wanted.name();
     let mut with = WithDraft::new(files, wanted, &[(name.to_owned(), when)])?;
     let runs = with.tried(bodies.iter())?;
@@ -199,7 +274,12 @@ fn finish(files: &RuleFiles, wanted: &WantedRule<'_>, when: &str, bodies: &[Stri
         .iter()
         .zip(bodies)
         .zip(&runs)
-        .map(|((title, body), run)| format!("  - case: {name}, {title}\n{body}    expect: {}\n", expected(&with.rule_set, run)))
+        .map(|((title, body), run)| {
+            format!(
+                "  - case: {name}, {title}\n{body}    expect: {}\n",
+                expected(&with.rule_set, run)
+            )
+        })
         .collect();
     let id = wanted.id;
     let text = format!(
@@ -210,25 +290,53 @@ fn finish(files: &RuleFiles, wanted: &WantedRule<'_>, when: &str, bodies: &[Stri
     let path = format!("cases/{}-{name}.yaml", wanted.concern());
     let shown = files.name_of(&path);
     if with.files.file(&path).is_some() {
-        return Err(NoDraft::Because(format!("`{shown}` is there already; move it away first")));
+        return Err(NoDraft::Because(format!(
+            "`{shown}` is there already; move it away first"
+        )));
     }
     with.files.set(path.as_str(), text.as_str());
-    let cases = crate::workbench::cases::read::cases(&with.files, &with.rule_set).map_err(NoDraft::Refused)?;
-    let mine: Vec<Case> = cases.into_iter().filter(|it| it.source.name() == shown).collect();
-    let wrong =
-        |cases: &[Case]| cases::run_all(&with.rule_set, &with.compiled, cases).iter().filter(|it| !it.differences.is_empty()).count();
+    let cases = crate::workbench::cases::read::cases(&with.files, &with.rule_set)
+        .map_err(NoDraft::Refused)?;
+    let mine: Vec<Case> = cases
+        .into_iter()
+        .filter(|it| it.source.name() == shown)
+        .collect();
+    let wrong = |cases: &[Case]| {
+        cases::run_all(&with.rule_set, &with.compiled, cases)
+            .iter()
+            .filter(|it| !it.differences.is_empty())
+            .count()
+    };
     if mine.len() != titles.len() || wrong(&mine) > 0 {
-        return Err(NoDraft::Because("the cases of the draft do not come out as they say".into()));
+        return Err(NoDraft::Because(
+            "the cases of the draft do not come out as they say".into(),
+        ));
     }
     let changed = wrong(there);
-    let concern = with.files.file(&wanted.path()).map_or_else(String::new, |it| String::from_utf8_lossy(it.bytes()).into_owned());
-    Ok(Draft { rule: crate::workbench::draft::text(wanted, name, when), concern: (wanted.path(), concern), cases: (path, text), changed })
+    let concern = with
+        .files
+        .file(&wanted.path())
+        .map_or_else(String::new, |it| {
+            String::from_utf8_lossy(it.bytes()).into_owned()
+        });
+    Ok(Draft {
+        rule: crate::workbench::draft::text(wanted, name, when),
+        concern: (wanted.path(), concern),
+        cases: (path, text),
+        changed,
+    })
 }
 
 /// The text of a rule as an entry of its file, after an empty line.
 fn text(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
     let open = |key: &str, what: &str| format!("    {key}: \"{TO_BE_WRITTEN} {what}\"");
-    let (on, review_by) = (wanted.on, wanted.on.checked_add_days(Days::new(DAYS_TO_REVIEW)).unwrap_or(NaiveDate::MAX));
+    let (on, review_by) = (
+        wanted.on,
+        wanted
+            .on
+            .checked_add_days(Days::new(DAYS_TO_REVIEW))
+            .unwrap_or(NaiveDate::MAX),
+    );
     let mut lines = vec![
         String::new(),
         format!("  - id: {name}"),
@@ -236,9 +344,16 @@ fn text(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
         format!("    kind: {}", wanted.kind.word()),
         format!("    outcome: {}", wanted.outcome.word()),
     ];
-    lines.extend(wanted.urgency.map(|it| format!("    urgency: {}", it.word())));
+    lines.extend(
+        wanted
+            .urgency
+            .map(|it| format!("    urgency: {}", it.word())),
+    );
     lines.extend([
-        format!("    when:{}{when}", if when.starts_with('\n') { "" } else { " " }),
+        format!(
+            "    when:{}{when}",
+            if when.starts_with('\n') { "" } else { " " }
+        ),
         open("reason", "what is so"),
         open("action", "what to do"),
     ]);
@@ -260,41 +375,88 @@ fn text(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
 /// The file of a concern with a text at its end, if that is where its rules end.
 fn appended(files: &RuleFiles, path: &str, rules: &str) -> Result<String, NoDraft> {
     let name = files.name_of(path);
-    let not_so = |why: &str| NoDraft::Because(format!("a rule cannot be put at the end of `{name}`: {why}"));
+    let not_so = |why: &str| {
+        NoDraft::Because(format!(
+            "a rule cannot be put at the end of `{name}`: {why}"
+        ))
+    };
     let mut found = Vec::new();
-    let Some(Parsed { source, root, .. }) = files.file(path).and_then(|it| it.parsed(&mut found)) else {
+    let Some(Parsed { source, root, .. }) = files.file(path).and_then(|it| it.parsed(&mut found))
+    else {
         return Err(NoDraft::Refused(found));
     };
-    let last = root.entries().last().filter(|it| it.key == "rules").ok_or_else(|| not_so("`rules` is not its last key"))?;
+    let last = root
+        .entries()
+        .last()
+        .filter(|it| it.key == "rules")
+        .ok_or_else(|| not_so("`rules` is not its last key"))?;
     let items = last.value.items();
-    let starts: BTreeSet<usize> = items.iter().map(|it| source.position(it.span.start).column).collect();
-    let dashes = items.iter().all(|item| source.text().get(..item.span.start).is_some_and(|it| it.ends_with("\n  - ")));
+    let starts: BTreeSet<usize> = items
+        .iter()
+        .map(|it| source.position(it.span.start).column)
+        .collect();
+    let dashes = items.iter().all(|item| {
+        source
+            .text()
+            .get(..item.span.start)
+            .is_some_and(|it| it.ends_with("\n  - "))
+    });
     if items.is_empty() || starts != BTreeSet::from([5]) || !dashes {
-        return Err(not_so("its rules are not a list of lines that begin with two spaces and a dash"));
+        return Err(not_so(
+            "its rules are not a list of lines that begin with two spaces and a dash",
+        ));
     }
     let text = source.text();
     let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
-    Ok(format!("{}{end}{}", text.trim_end(), rules.replace('\n', end)))
+    Ok(format!(
+        "{}{end}{}",
+        text.trim_end(),
+        rules.replace('\n', end)
+    ))
 }
 
 /// A case up to what is expected of it: a person, answers that come before, and one to the question itself.
-fn body(person: &str, before: &[(String, String)], question: &Question, answer: Option<&str>) -> String {
+fn body(
+    person: &str,
+    before: &[(String, String)],
+    question: &Question,
+    answer: Option<&str>,
+) -> String {
     let before = before.iter().map(|(id, answer)| format!("{id}: {answer}"));
-    let changes: Vec<String> = before.chain(answer.map(|it| format!("{}: {it}", question.id))).collect();
-    let change = if changes.is_empty() { String::new() } else { format!("    change: {{ {} }}\n", changes.join(", ")) };
+    let changes: Vec<String> = before
+        .chain(answer.map(|it| format!("{}: {it}", question.id)))
+        .collect();
+    let change = if changes.is_empty() {
+        String::new()
+    } else {
+        format!("    change: {{ {} }}\n", changes.join(", "))
+    };
     format!("    like: {person}\n{change}")
 }
 
 /// What a case came to, as it is written down.
 fn expected(rule_set: &RuleSet, run: &CaseRun) -> String {
     let of = |wanted: State| {
-        let ids = rule_set.rules.iter().zip(&run.states).filter(|(_, it)| **it == wanted).map(|(it, _)| it.id.as_str());
+        let ids = rule_set
+            .rules
+            .iter()
+            .zip(&run.states)
+            .filter(|(_, it)| **it == wanted)
+            .map(|(it, _)| it.id.as_str());
         ids.collect::<Vec<_>>().join(", ")
     };
     let standing = standing(rule_set, &run.states);
     let mut parts = vec![format!("verdict: {}", standing.outcome.word())];
-    parts.extend(standing.urgency.filter(|_| standing.outcome == Outcome::Refer).map(|it| format!("urgency: {}", it.word())));
-    for (key, ids) in [("fires", of(State::Fires)), ("undetermined", of(State::Undetermined))] {
+    parts.extend(
+        standing
+            .urgency
+            .filter(|_| standing.outcome == Outcome::Refer)
+            .map(|it| format!("urgency: {}", it.word())),
+    );
+    for (key, ids) in [
+        ("fires", of(State::Fires)),
+        ("undetermined", of(State::Undetermined)),
+    ] {
         if !ids.is_empty() {
             parts.push(format!("{key}: [{ids}]"));
         }

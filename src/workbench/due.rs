@@ -52,22 +52,62 @@ impl Due<'_> {
 
 /// All that a rule set asks for: what has a day by its day and then as the files have it, what has none after it.
 pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a>> {
-    let mut found = vec![Due { what: DueItem::RuleSet, owner: &rule_set.owner, by: Some(rule_set.review_by) }];
-    found.extend(rule_set.rules.iter().map(|it| Due { what: DueItem::Rule(it), owner: rule_set.owner_of(it), by: Some(it.review_by) }));
-    found.extend(allowances.iter().map(|it| Due { what: DueItem::Allowance(it), owner: &it.allowed_by, by: Some(it.review_by) }));
+    let mut found = vec![Due {
+        what: DueItem::RuleSet,
+        owner: &rule_set.owner,
+        by: Some(rule_set.review_by),
+    }];
+    found.extend(rule_set.rules.iter().map(|it| Due {
+        what: DueItem::Rule(it),
+        owner: rule_set.owner_of(it),
+        by: Some(it.review_by),
+    }));
+    found.extend(allowances.iter().map(|it| Due {
+        what: DueItem::Allowance(it),
+        owner: &it.allowed_by,
+        by: Some(it.review_by),
+    }));
     let local = rule_set.local.iter().flat_map(|it| &it.changes);
-    found.extend(local.map(|it| Due { what: DueItem::Local(it), owner: &it.agreed_by, by: Some(it.review_by) }));
+    found.extend(local.map(|it| Due {
+        what: DueItem::Local(it),
+        owner: &it.agreed_by,
+        by: Some(it.review_by),
+    }));
     let cited = citations(rule_set);
-    for (at, publication) in rule_set.publications.entries().filter(|(_, it)| it.checked == Checked::FromMemory) {
-        let by: Vec<&CitedEntry<'_>> = cited.iter().filter(|it| it.citation.basis == Basis::Published(at)).collect();
+    for (at, publication) in rule_set
+        .publications
+        .entries()
+        .filter(|(_, it)| it.checked == Checked::FromMemory)
+    {
+        let by: Vec<&CitedEntry<'_>> = cited
+            .iter()
+            .filter(|it| it.citation.basis == Basis::Published(at))
+            .collect();
         // One role answers for the opening if it answers for all that rests on the source.
-        let owner = by.first().map(|it| it.owner).filter(|owner| by.iter().all(|it| it.owner == *owner));
-        let what = DueItem::Source { publication, cited: by.len() };
-        found.push(Due { what, owner: owner.unwrap_or(&rule_set.owner), by: None });
+        let owner = by
+            .first()
+            .map(|it| it.owner)
+            .filter(|owner| by.iter().all(|it| it.owner == *owner));
+        let what = DueItem::Source {
+            publication,
+            cited: by.len(),
+        };
+        found.push(Due {
+            what,
+            owner: owner.unwrap_or(&rule_set.owner),
+            by: None,
+        });
     }
     for it in &cited {
         if let Basis::LocalProposal(text) = &it.citation.basis {
-            found.push(Due { what: DueItem::Proposal { of: it.of.clone(), text }, owner: it.owner, by: None });
+            found.push(Due {
+                what: DueItem::Proposal {
+                    of: it.of.clone(),
+                    text,
+                },
+                owner: it.owner,
+                by: None,
+            });
         }
     }
     found.sort_by_key(|it| (it.by.is_none(), it.by));
@@ -88,17 +128,34 @@ pub struct CitedEntry<'a> {
 /// Every citation of a rule set: of its rules, limits, anaesthetics, and smaller anaesthetic limits.
 pub fn citations(rule_set: &RuleSet) -> Vec<CitedEntry<'_>> {
     let owner = rule_set.owner.as_str();
-    let rules = rule_set.rules.iter().map(|it| (it.id.clone(), rule_set.owner_of(it), &it.citations));
-    let limits = rule_set.limits.iter().map(|it| (format!("limits/{}", it.id), owner, &it.citations));
-    let agents = rule_set
-        .agents
+    let rules = rule_set
+        .rules
         .iter()
-        .flat_map(|agent| agent.limits.iter().map(move |it| (format!("anaesthetics/{}", agent.id), owner, &it.citations)));
-    let reductions = rule_set.reductions.iter().map(|it| (format!("anaesthetics/{}", it.id), owner, &it.citations));
+        .map(|it| (it.id.clone(), rule_set.owner_of(it), &it.citations));
+    let limits = rule_set
+        .limits
+        .iter()
+        .map(|it| (format!("limits/{}", it.id), owner, &it.citations));
+    let agents = rule_set.agents.iter().flat_map(|agent| {
+        agent
+            .limits
+            .iter()
+            .map(move |it| (format!("anaesthetics/{}", agent.id), owner, &it.citations))
+    });
+    let reductions = rule_set
+        .reductions
+        .iter()
+        .map(|it| (format!("anaesthetics/{}", it.id), owner, &it.citations));
     rules
         .chain(limits)
         .chain(agents)
         .chain(reductions)
-        .flat_map(|(of, owner, list)| list.iter().map(move |citation| CitedEntry { of: of.clone(), owner, citation }))
+        .flat_map(|(of, owner, list)| {
+            list.iter().map(move |citation| CitedEntry {
+                of: of.clone(),
+                owner,
+                citation,
+            })
+        })
         .collect()
 }

@@ -100,36 +100,123 @@ pub struct Lint {
 
 /// All lints, in the order in which they are asked.
 pub const LINTS: &[Lint] = &[
-    Lint { code: Code::ToBeWritten, find: to_be_written::find },
-    Lint { code: Code::ReviewOverdue, find: review_overdue::find },
-    Lint { code: Code::ReviewDue, find: review_due::find },
-    Lint { code: Code::SameEdition, find: |subject| Vec::from_iter(same_edition::find(subject)) },
-    Lint { code: Code::ApprovalAhead, find: |subject| Vec::from_iter(approval_ahead::find(subject)) },
-    Lint { code: Code::NoGuarantees, find: |subject| Vec::from_iter(no_guarantees::find(subject)) },
-    Lint { code: Code::SourceNeverOpened, find: source_never_opened::find },
-    Lint { code: Code::SourceSuperseded, find: source_superseded::find },
-    Lint { code: Code::NeverFires, find: never_fires::find },
-    Lint { code: Code::AlwaysFires, find: always_fires::find },
-    Lint { code: Code::DuplicateCondition, find: duplicate_condition::find },
-    Lint { code: Code::Subsumed, find: subsumed::find },
-    Lint { code: Code::PlanRefers, find: plan_refers::find },
-    Lint { code: Code::BandGap, find: band_gap::find },
-    Lint { code: Code::BandOverlap, find: band_overlap::find },
-    Lint { code: Code::Unasked, find: unasked::find },
-    Lint { code: Code::LimitUnused, find: limit_unused::find },
-    Lint { code: Code::QuestionUnused, find: question_unused::find },
-    Lint { code: Code::DerivedUnused, find: derived_unused::find },
-    Lint { code: Code::SourceUncited, find: source_uncited::find },
-    Lint { code: Code::NameCollision, find: name_collision::find },
-    Lint { code: Code::NamesConfusable, find: names_confusable::find },
-    Lint { code: Code::UnrelatedClasses, find: unrelated_classes::find },
-    Lint { code: Code::NumberUntested, find: number_untested::find },
-    Lint { code: Code::StopsMedicine, find: stops_medicine::find },
-    Lint { code: Code::HardToRead, find: hard_to_read::find },
-    Lint { code: Code::Untested, find: untested::find },
-    Lint { code: Code::Loosens, find: loosens::find },
+    Lint {
+        code: Code::ToBeWritten,
+        find: to_be_written::find,
+    },
+    Lint {
+        code: Code::ReviewOverdue,
+        find: review_overdue::find,
+    },
+    Lint {
+        code: Code::ReviewDue,
+        find: review_due::find,
+    },
+    Lint {
+        code: Code::SameEdition,
+        find: |subject| Vec::from_iter(same_edition::find(subject)),
+    },
+    Lint {
+        code: Code::ApprovalAhead,
+        find: |subject| Vec::from_iter(approval_ahead::find(subject)),
+    },
+    Lint {
+        code: Code::NoGuarantees,
+        find: |subject| Vec::from_iter(no_guarantees::find(subject)),
+    },
+    Lint {
+        code: Code::SourceNeverOpened,
+        find: source_never_opened::find,
+    },
+    Lint {
+        code: Code::SourceSuperseded,
+        find: source_superseded::find,
+    },
+    Lint {
+        code: Code::NeverFires,
+        find: never_fires::find,
+    },
+    Lint {
+        code: Code::AlwaysFires,
+        find: always_fires::find,
+    },
+    Lint {
+        code: Code::DuplicateCondition,
+        find: duplicate_condition::find,
+    },
+    Lint {
+        code: Code::Subsumed,
+        find: subsumed::find,
+    },
+    Lint {
+        code: Code::PlanRefers,
+        find: plan_refers::find,
+    },
+    Lint {
+        code: Code::BandGap,
+        find: band_gap::find,
+    },
+    Lint {
+        code: Code::BandOverlap,
+        find: band_overlap::find,
+    },
+    Lint {
+        code: Code::Unasked,
+        find: unasked::find,
+    },
+    Lint {
+        code: Code::LimitUnused,
+        find: limit_unused::find,
+    },
+    Lint {
+        code: Code::QuestionUnused,
+        find: question_unused::find,
+    },
+    Lint {
+        code: Code::DerivedUnused,
+        find: derived_unused::find,
+    },
+    Lint {
+        code: Code::SourceUncited,
+        find: source_uncited::find,
+    },
+    Lint {
+        code: Code::NameCollision,
+        find: name_collision::find,
+    },
+    Lint {
+        code: Code::NamesConfusable,
+        find: names_confusable::find,
+    },
+    Lint {
+        code: Code::UnrelatedClasses,
+        find: unrelated_classes::find,
+    },
+    Lint {
+        code: Code::NumberUntested,
+        find: number_untested::find,
+    },
+    Lint {
+        code: Code::StopsMedicine,
+        find: stops_medicine::find,
+    },
+    Lint {
+        code: Code::HardToRead,
+        find: hard_to_read::find,
+    },
+    Lint {
+        code: Code::Untested,
+        find: untested::find,
+    },
+    Lint {
+        code: Code::Loosens,
+        find: loosens::find,
+    },
     // Last: it looks at what the others have said.
-    Lint { code: Code::AllowanceUnused, find: allowance_unused::find },
+    Lint {
+        code: Code::AllowanceUnused,
+        find: allowance_unused::find,
+    },
 ];
 
 /// A remark, and what allows it.
@@ -154,12 +241,30 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
     let compiled = Compiled::new(rule_set);
     let runs = cases::run_all(rule_set, &compiled, &whole.cases);
     let space = RefCell::new(Decider::new(&[rule_set], &[], as_of));
-    let gaps = coverage::open_gaps(rule_set, &whole.cases, &runs, space.borrow_mut().as_mut().ok(), &whole.excuses.gaps);
+    let gaps = coverage::open_gaps(
+        rule_set,
+        &whole.cases,
+        &runs,
+        space.borrow_mut().as_mut().ok(),
+        &whole.excuses.gaps,
+    );
     let found = RefCell::new(Vec::new());
     if let Err(TooLarge { fact, of }) = &*space.borrow() {
-        let title = format!("`{fact}` has {of}: too many to look at every questionnaire, so that only the worked cases speak");
-        let entry = whole.files.question(fact).or_else(|| whole.files.derived(fact));
-        found.borrow_mut().push(Remark::on(Code::Undecided, fact, entry, "id", title, "too many to decide"));
+        let title = format!(
+            "`{fact}` has {of}: too many to look at every questionnaire, so that only the worked cases speak"
+        );
+        let entry = whole
+            .files
+            .question(fact)
+            .or_else(|| whole.files.derived(fact));
+        found.borrow_mut().push(Remark::on(
+            Code::Undecided,
+            fact,
+            entry,
+            "id",
+            title,
+            "too many to decide",
+        ));
     }
     for lint in LINTS {
         let subject = Subject {
@@ -178,10 +283,20 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
         found.borrow_mut().extend(more);
     }
     let mut found = found.take();
-    let place = |it: &Remark| (it.diagnostic.source.as_ref().map(|it| it.name().to_owned()), it.diagnostic.offset());
+    let place = |it: &Remark| {
+        (
+            it.diagnostic.source.as_ref().map(|it| it.name().to_owned()),
+            it.diagnostic.offset(),
+        )
+    };
     found.sort_by_cached_key(place);
-    let allows = |it: &&Allowance, remark: &Remark| it.lint == remark.diagnostic.code && it.on == remark.about;
-    let judged = found.into_iter().map(|remark| Judged { allowance: whole.allowances.iter().find(|it| allows(it, &remark)), remark });
+    let allows = |it: &&Allowance, remark: &Remark| {
+        it.lint == remark.diagnostic.code && it.on == remark.about
+    };
+    let judged = found.into_iter().map(|remark| Judged {
+        allowance: whole.allowances.iter().find(|it| allows(it, &remark)),
+        remark,
+    });
     judged.collect()
 }
 
@@ -195,7 +310,14 @@ impl<'a> Subject<'a> {
 /// What could be neither shown nor shut out, so that nobody takes silence for a proof.
 fn undecided(subject: &Subject<'_>, rule: &str, fact: &str, whether: &str) -> Remark {
     let title = format!("whether {whether} was not decided, because of `{fact}`: `{rule}`");
-    Remark::on(Code::Undecided, rule, subject.files.rule(rule), "when", title, "not decided")
+    Remark::on(
+        Code::Undecided,
+        rule,
+        subject.files.rule(rule),
+        "when",
+        title,
+        "not decided",
+    )
 }
 
 /// Whether a condition asks for answers at odds with one another.
@@ -207,18 +329,35 @@ fn looks_for_contradictions(condition: &Condition) -> bool {
 
 impl Remark {
     /// A remark at the value of a key of an entry.
-    pub fn on(code: Code, about: &str, entry: Option<Entry<'_>>, key: &str, title: String, label: &str) -> Self {
+    pub fn on(
+        code: Code,
+        about: &str,
+        entry: Option<Entry<'_>>,
+        key: &str,
+        title: String,
+        label: &str,
+    ) -> Self {
         let place = entry.map(|it| it.place(key));
         Self::at(code, about, entry, place, title, label)
     }
 
     /// A remark at a place of an entry; without a place, if the entry is not found.
-    pub fn at(code: Code, about: &str, entry: Option<Entry<'_>>, place: Option<Range<usize>>, title: String, label: &str) -> Self {
+    pub fn at(
+        code: Code,
+        about: &str,
+        entry: Option<Entry<'_>>,
+        place: Option<Range<usize>>,
+        title: String,
+        label: &str,
+    ) -> Self {
         let diagnostic = match (entry, place) {
             (Some(entry), Some(place)) => Diagnostic::at(code, entry.source, &place, title, label),
             _ => Diagnostic::bare(code, title),
         };
-        Self { diagnostic, about: about.to_owned() }
+        Self {
+            diagnostic,
+            about: about.to_owned(),
+        }
     }
 
     /// Adds what to do next.
@@ -232,7 +371,11 @@ impl Remark {
     #[must_use]
     pub fn also(mut self, entry: Option<Entry<'_>>, key: &str, label: &str) -> Self {
         if let Some(entry) = entry
-            && self.diagnostic.source.as_ref().is_some_and(|it| Arc::ptr_eq(it, entry.source))
+            && self
+                .diagnostic
+                .source
+                .as_ref()
+                .is_some_and(|it| Arc::ptr_eq(it, entry.source))
         {
             self.diagnostic = self.diagnostic.also(&entry.place(key), label);
         }

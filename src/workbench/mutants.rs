@@ -103,7 +103,11 @@ pub enum Fate {
 
 impl Fate {
     fn of(noticed: bool) -> Self {
-        if noticed { Self::Noticed } else { Self::Unnoticed }
+        if noticed {
+            Self::Noticed
+        } else {
+            Self::Unnoticed
+        }
     }
 }
 
@@ -123,7 +127,12 @@ pub struct Changed {
 impl Changed {
     /// A rule as it is.
     fn none(at: usize, rule: &Rule) -> Self {
-        Self { at, when: rule.when.clone(), outcome: rule.outcome, urgency: rule.urgency }
+        Self {
+            at,
+            when: rule.when.clone(),
+            outcome: rule.outcome,
+            urgency: rule.urgency,
+        }
     }
 }
 
@@ -147,7 +156,14 @@ pub struct Mutant {
 impl Mutant {
     /// A change outside the rules.
     fn outside(of: String, kind: StepKind, what: String, noticed: bool) -> Self {
-        Self { rule: of, kind, what, path: None, rules: Vec::new(), fate: Fate::of(noticed) }
+        Self {
+            rule: of,
+            kind,
+            what,
+            path: None,
+            rules: Vec::new(),
+            fate: Fate::of(noticed),
+        }
     }
 }
 
@@ -166,12 +182,34 @@ struct CaseTrial<'a> {
 
 /// Every change of the wanted rules, and, if all rules are wanted, of the numbers that stand outside them. The cases must
 /// come out as expected.
-pub fn try_all(rule_set: &mut RuleSet, cases: &[Case], runs: &[CaseRun], wanted: impl Fn(&Rule) -> bool) -> Vec<Mutant> {
+pub fn try_all(
+    rule_set: &mut RuleSet,
+    cases: &[Case],
+    runs: &[CaseRun],
+    wanted: impl Fn(&Rule) -> bool,
+) -> Vec<Mutant> {
     let n_facts = rule_set.catalogue.facts.len();
-    let patients = cases.iter().zip(runs).filter(|(_, run)| !run.states.is_empty());
-    let patients = patients.map(|(case, run)| PreparedCase { case, run, slots: Prepared::new(n_facts, &run.facts) }).collect();
-    let mut trial = CaseTrial { patients, found: Vec::new() };
-    for (at, rule) in rule_set.rules.iter().enumerate().filter(|(_, rule)| wanted(rule)) {
+    let patients = cases
+        .iter()
+        .zip(runs)
+        .filter(|(_, run)| !run.states.is_empty());
+    let patients = patients
+        .map(|(case, run)| PreparedCase {
+            case,
+            run,
+            slots: Prepared::new(n_facts, &run.facts),
+        })
+        .collect();
+    let mut trial = CaseTrial {
+        patients,
+        found: Vec::new(),
+    };
+    for (at, rule) in rule_set
+        .rules
+        .iter()
+        .enumerate()
+        .filter(|(_, rule)| wanted(rule))
+    {
         trial.conditions(rule_set, at, rule);
         trial.outcomes(rule_set, at, rule);
     }
@@ -182,10 +220,20 @@ pub fn try_all(rule_set: &mut RuleSet, cases: &[Case], runs: &[CaseRun], wanted:
     }
     let mut found = trial.found;
     if let Some(as_of) = last_day(cases) {
-        let mut unnoticed: Vec<&mut Mutant> = found.iter_mut().filter(|mutant| mutant.fate == Fate::Unnoticed).collect();
-        let changes: Vec<&[Changed]> = unnoticed.iter().map(|mutant| mutant.rules.as_slice()).collect();
+        let mut unnoticed: Vec<&mut Mutant> = found
+            .iter_mut()
+            .filter(|mutant| mutant.fate == Fate::Unnoticed)
+            .collect();
+        let changes: Vec<&[Changed]> = unnoticed
+            .iter()
+            .map(|mutant| mutant.rules.as_slice())
+            .collect();
         let proved = equivalent::proved(rule_set, &changes, as_of);
-        for (mutant, _) in unnoticed.iter_mut().zip(proved).filter(|(_, proved)| *proved) {
+        for (mutant, _) in unnoticed
+            .iter_mut()
+            .zip(proved)
+            .filter(|(_, proved)| *proved)
+        {
             mutant.fate = Fate::Equivalent;
         }
     }
@@ -194,11 +242,25 @@ pub fn try_all(rule_set: &mut RuleSet, cases: &[Case], runs: &[CaseRun], wanted:
 
 /// The changes that no case noticed, that are not proved to come to the same and that nothing excuses, and the excuses that
 /// excuse nothing.
-pub fn survivors<'a>(mutants: &'a [Mutant], excuses: &'a [Excuse], of: impl Fn(&str) -> bool) -> (Vec<&'a Mutant>, Vec<&'a Excuse>) {
-    let fits = |excuse: &Excuse, mutant: &Mutant| excuse.rule == mutant.rule && excuse.what == mutant.what;
-    let unnoticed: Vec<&Mutant> = mutants.iter().filter(|mutant| mutant.fate == Fate::Unnoticed).collect();
-    let unused = excuses.iter().filter(|excuse| of(&excuse.rule) && !unnoticed.iter().any(|mutant| fits(excuse, mutant))).collect();
-    let left = unnoticed.into_iter().filter(|mutant| !excuses.iter().any(|excuse| fits(excuse, mutant))).collect();
+pub fn survivors<'a>(
+    mutants: &'a [Mutant],
+    excuses: &'a [Excuse],
+    of: impl Fn(&str) -> bool,
+) -> (Vec<&'a Mutant>, Vec<&'a Excuse>) {
+    let fits =
+        |excuse: &Excuse, mutant: &Mutant| excuse.rule == mutant.rule && excuse.what == mutant.what;
+    let unnoticed: Vec<&Mutant> = mutants
+        .iter()
+        .filter(|mutant| mutant.fate == Fate::Unnoticed)
+        .collect();
+    let unused = excuses
+        .iter()
+        .filter(|excuse| of(&excuse.rule) && !unnoticed.iter().any(|mutant| fits(excuse, mutant)))
+        .collect();
+    let left = unnoticed
+        .into_iter()
+        .filter(|mutant| !excuses.iter().any(|excuse| fits(excuse, mutant)))
+        .collect();
     (left, unused)
 }
 
@@ -207,14 +269,22 @@ impl CaseTrial<'_> {
         let steps = steps::of(rule_set, &rule.when);
         let changed: Vec<&Condition> = steps.iter().map(|it| &it.when).collect();
         let noticed = self.notice(rule_set, at, &changed);
-        self.found.extend(steps.into_iter().zip(noticed).map(|(step, noticed)| Mutant {
-            rule: rule.id.clone(),
-            kind: step.kind,
-            what: step.what,
-            path: Some(step.path),
-            rules: vec![Changed { when: step.when, ..Changed::none(at, rule) }],
-            fate: Fate::of(noticed),
-        }));
+        self.found.extend(
+            steps
+                .into_iter()
+                .zip(noticed)
+                .map(|(step, noticed)| Mutant {
+                    rule: rule.id.clone(),
+                    kind: step.kind,
+                    what: step.what,
+                    path: Some(step.path),
+                    rules: vec![Changed {
+                        when: step.when,
+                        ..Changed::none(at, rule)
+                    }],
+                    fate: Fate::of(noticed),
+                }),
+        );
     }
 
     /// For each condition, whether some case sees a rule that has it in another state.
@@ -222,20 +292,35 @@ impl CaseTrial<'_> {
         let mut noticed = vec![false; changed.len()];
         // Most changes are noticed by the first few cases that name the rule; those that are left go on.
         let names = |it: &&PreparedCase<'_>| it.run.states.get(at) != Some(&State::StaysQuiet);
-        let ordered: Vec<&PreparedCase<'_>> =
-            self.patients.iter().filter(names).chain(self.patients.iter().filter(|it| !names(it))).collect();
+        let ordered: Vec<&PreparedCase<'_>> = self
+            .patients
+            .iter()
+            .filter(names)
+            .chain(self.patients.iter().filter(|it| !names(it)))
+            .collect();
         let mut rest = ordered.as_slice();
         let mut size = 8;
         while !rest.is_empty() {
-            let open: Vec<usize> = noticed.iter().enumerate().filter(|(_, it)| !**it).map(|(at, _)| at).collect();
+            let open: Vec<usize> = noticed
+                .iter()
+                .enumerate()
+                .filter(|(_, it)| !**it)
+                .map(|(at, _)| at)
+                .collect();
             if open.is_empty() {
                 break;
             }
-            let compiled = Compiled::conditions(rule_set, open.iter().filter_map(|it| changed.get(*it).copied()));
+            let compiled = Compiled::conditions(
+                rule_set,
+                open.iter().filter_map(|it| changed.get(*it).copied()),
+            );
             let (now, later) = rest.split_at(size.min(rest.len()));
             for patient in now {
                 let own = patient.run.states.get(at);
-                for (of, state) in open.iter().zip(compiled.run_prepared(&patient.slots, &patient.run.facts)) {
+                for (of, state) in open
+                    .iter()
+                    .zip(compiled.run_prepared(&patient.slots, &patient.run.facts))
+                {
                     if own != Some(&state)
                         && let Some(it) = noticed.get_mut(*of)
                     {
@@ -249,25 +334,70 @@ impl CaseTrial<'_> {
     }
 
     fn outcomes(&mut self, rule_set: &RuleSet, at: usize, rule: &Rule) {
-        for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer].into_iter().filter(|it| *it != rule.outcome) {
+        for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer]
+            .into_iter()
+            .filter(|it| *it != rule.outcome)
+        {
             let noticed = self.patients.iter().any(|patient| {
-                let asks = |of: usize, it: &Rule| (if of == at { outcome } else { it.outcome }, it.urgency);
-                let Standing { outcome: verdict, urgency } = standing_if(rule_set, &patient.run.states, asks);
-                verdict != patient.case.verdict || patient.case.urgency.is_some_and(|it| urgency != Some(it))
+                let asks = |of: usize, it: &Rule| {
+                    (if of == at { outcome } else { it.outcome }, it.urgency)
+                };
+                let Standing {
+                    outcome: verdict,
+                    urgency,
+                } = standing_if(rule_set, &patient.run.states, asks);
+                verdict != patient.case.verdict
+                    || patient.case.urgency.is_some_and(|it| urgency != Some(it))
             });
-            let what = format!("outcome {} instead of {}", outcome.word(), rule.outcome.word());
-            let rules = vec![Changed { outcome, ..Changed::none(at, rule) }];
-            self.found.push(Mutant { rule: rule.id.clone(), kind: StepKind::Outcome, what, path: None, rules, fate: Fate::of(noticed) });
+            let what = format!(
+                "outcome {} instead of {}",
+                outcome.word(),
+                rule.outcome.word()
+            );
+            let rules = vec![Changed {
+                outcome,
+                ..Changed::none(at, rule)
+            }];
+            self.found.push(Mutant {
+                rule: rule.id.clone(),
+                kind: StepKind::Outcome,
+                what,
+                path: None,
+                rules,
+                fate: Fate::of(noticed),
+            });
         }
         let Some(own) = rule.urgency else { return };
-        for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].into_iter().filter(|it| *it != own) {
-            let noticed = self.patients.iter().filter(|it| it.case.urgency.is_some()).any(|patient| {
-                let asks = |of: usize, it: &Rule| (it.outcome, if of == at { Some(urgency) } else { it.urgency });
-                standing_if(rule_set, &patient.run.states, asks).urgency != patient.case.urgency
-            });
+        for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay]
+            .into_iter()
+            .filter(|it| *it != own)
+        {
+            let noticed = self
+                .patients
+                .iter()
+                .filter(|it| it.case.urgency.is_some())
+                .any(|patient| {
+                    let asks = |of: usize, it: &Rule| {
+                        (
+                            it.outcome,
+                            if of == at { Some(urgency) } else { it.urgency },
+                        )
+                    };
+                    standing_if(rule_set, &patient.run.states, asks).urgency != patient.case.urgency
+                });
             let what = format!("urgency {} instead of {}", urgency.word(), own.word());
-            let rules = vec![Changed { urgency: Some(urgency), ..Changed::none(at, rule) }];
-            self.found.push(Mutant { rule: rule.id.clone(), kind: StepKind::Urgency, what, path: None, rules, fate: Fate::of(noticed) });
+            let rules = vec![Changed {
+                urgency: Some(urgency),
+                ..Changed::none(at, rule)
+            }];
+            self.found.push(Mutant {
+                rule: rule.id.clone(),
+                kind: StepKind::Urgency,
+                what,
+                path: None,
+                rules,
+                fate: Fate::of(noticed),
+            });
         }
     }
 
@@ -276,16 +406,36 @@ impl CaseTrial<'_> {
         for (limit, named) in rule_set.limits.entries() {
             for up in [false, true] {
                 let changed = |(at, rule): (usize, &Rule)| {
-                    Some(Changed { when: steps::with_limit(&rule.when, limit, up)?, ..Changed::none(at, rule) })
+                    Some(Changed {
+                        when: steps::with_limit(&rule.when, limit, up)?,
+                        ..Changed::none(at, rule)
+                    })
                 };
-                let rules: Vec<Changed> = rule_set.rules.iter().enumerate().filter_map(changed).collect();
-                let Some(written) = steps::limit_written(rule_set, limit, up).filter(|_| !rules.is_empty()) else {
+                let rules: Vec<Changed> = rule_set
+                    .rules
+                    .iter()
+                    .enumerate()
+                    .filter_map(changed)
+                    .collect();
+                let Some(written) =
+                    steps::limit_written(rule_set, limit, up).filter(|_| !rules.is_empty())
+                else {
                     continue;
                 };
-                let noticed = rules.iter().any(|changed| self.notice(rule_set, changed.at, &[&changed.when]).contains(&true));
+                let noticed = rules.iter().any(|changed| {
+                    self.notice(rule_set, changed.at, &[&changed.when])
+                        .contains(&true)
+                });
                 let what = format!("{written} instead of {}", named.written);
                 let (rule, fate) = (format!("limits/{}", named.id), Fate::of(noticed));
-                self.found.push(Mutant { rule, kind: StepKind::Limit, what, path: None, rules, fate });
+                self.found.push(Mutant {
+                    rule,
+                    kind: StepKind::Limit,
+                    what,
+                    path: None,
+                    rules,
+                    fate,
+                });
             }
         }
     }
@@ -295,17 +445,29 @@ impl CaseTrial<'_> {
         let compiled = Compiled::new(rule_set);
         for at in rule_set.catalogue.derived.indices() {
             let derived = &rule_set.catalogue.derived[at];
-            let (id, inputs, roles) = (derived.id.clone(), derived.inputs.clone(), derived.formula.roles);
+            let (id, inputs, roles) = (
+                derived.id.clone(),
+                derived.inputs.clone(),
+                derived.formula.roles,
+            );
             for (place, (input, role)) in inputs.iter().zip(roles).enumerate() {
                 let Input::Number(number) = input else {
                     continue;
                 };
-                for (written, _, other) in [false, true].into_iter().filter_map(|up| steps::stepped(&number.to_string(), up)) {
+                for (written, _, other) in [false, true]
+                    .into_iter()
+                    .filter_map(|up| steps::stepped(&number.to_string(), up))
+                {
                     put_input(rule_set, at, place, Input::Number(other));
                     let noticed = self.derives_otherwise(rule_set, &compiled);
                     put_input(rule_set, at, place, *input);
                     let what = format!("{} {written} instead of {number}", role.name);
-                    self.found.push(Mutant::outside(id.clone(), StepKind::Derived, what, noticed));
+                    self.found.push(Mutant::outside(
+                        id.clone(),
+                        StepKind::Derived,
+                        what,
+                        noticed,
+                    ));
                 }
             }
         }
@@ -319,7 +481,12 @@ impl CaseTrial<'_> {
             for (what, changed) in other_agents(&agent) {
                 rule_set.agents[at] = changed;
                 let noticed = self.derives_otherwise(rule_set, &compiled);
-                self.found.push(Mutant::outside(format!("anaesthetics/{}", agent.id), StepKind::Anaesthetic, what, noticed));
+                self.found.push(Mutant::outside(
+                    format!("anaesthetics/{}", agent.id),
+                    StepKind::Anaesthetic,
+                    what,
+                    noticed,
+                ));
             }
             rule_set.agents[at] = agent;
         }
@@ -362,11 +529,20 @@ fn other_agents(agent: &Agent) -> Vec<(String, Agent)> {
                     continue;
                 };
                 *number = other;
-                found.push((format!("row {}, {name} {written} instead of {old}", row + 1), changed));
+                found.push((
+                    format!("row {}, {name} {written} instead of {old}", row + 1),
+                    changed,
+                ));
             }
         }
-        if let Some((old, (written, _, other))) = agent.per_site.and_then(|old| Some((old, steps::stepped(&old.to_string(), up)?))) {
-            let changed = Agent { per_site: Some(other), ..agent.clone() };
+        if let Some((old, (written, _, other))) = agent
+            .per_site
+            .and_then(|old| Some((old, steps::stepped(&old.to_string(), up)?)))
+        {
+            let changed = Agent {
+                per_site: Some(other),
+                ..agent.clone()
+            };
             found.push((format!("per_site {written} instead of {old}"), changed));
         }
     }

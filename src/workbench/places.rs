@@ -20,7 +20,10 @@ impl TextFile {
     /// All of the file; `None` if it has no readable structure.
     pub fn entry(&self) -> Option<Entry<'_>> {
         let read = self.read();
-        Some(Entry { source: read.source.as_ref()?, node: read.root.as_ref()? })
+        Some(Entry {
+            source: read.source.as_ref()?,
+            node: read.root.as_ref()?,
+        })
     }
 }
 
@@ -33,19 +36,31 @@ impl RuleFiles {
     /// Every file that says what is asked and decided: not what is only said about the rule set.
     pub fn deciding(&self) -> impl Iterator<Item = Entry<'_>> {
         let deciding = |path: &str| !path.starts_with("cases/") && !FURTHER_FILES.contains(&path);
-        self.iter().filter(move |(path, _)| deciding(path)).filter_map(|(_, file)| file.entry())
+        self.iter()
+            .filter(move |(path, _)| deciding(path))
+            .filter_map(|(_, file)| file.entry())
     }
 
     /// A rule, by its full id.
     pub fn rule(&self, id: &str) -> Option<Entry<'_>> {
         let (concern, id) = id.split_once('/')?;
-        self.entry(&format!("concerns/{concern}.yaml"))?.listed("rules", "id", id)
+        self.entry(&format!("concerns/{concern}.yaml"))?
+            .listed("rules", "id", id)
     }
 
     /// Every rule, each with its concern.
     pub fn rules(&self) -> impl Iterator<Item = (&str, Entry<'_>)> {
-        let concerns = self.iter().filter_map(|(path, file)| Some((path.strip_prefix("concerns/")?.strip_suffix(".yaml")?, file.entry()?)));
-        concerns.flat_map(|(concern, Entry { source, node })| node.list("rules").iter().map(move |node| (concern, Entry { source, node })))
+        let concerns = self.iter().filter_map(|(path, file)| {
+            Some((
+                path.strip_prefix("concerns/")?.strip_suffix(".yaml")?,
+                file.entry()?,
+            ))
+        });
+        concerns.flat_map(|(concern, Entry { source, node })| {
+            node.list("rules")
+                .iter()
+                .map(move |node| (concern, Entry { source, node }))
+        })
     }
 
     /// A limit.
@@ -61,26 +76,35 @@ impl RuleFiles {
     /// A question, by its fact.
     pub fn question(&self, fact: &str) -> Option<Entry<'_>> {
         let (section, id) = fact.split_once('.')?;
-        self.entry("questions.yaml")?.listed("sections", "id", section)?.listed("questions", "id", id)
+        self.entry("questions.yaml")?
+            .listed("sections", "id", section)?
+            .listed("questions", "id", id)
     }
 
     /// A derived fact.
     pub fn derived(&self, fact: &str) -> Option<Entry<'_>> {
-        self.entry("questions.yaml")?.listed("derived", "id", fact.strip_prefix("derived.")?)
+        self.entry("questions.yaml")?
+            .listed("derived", "id", fact.strip_prefix("derived.")?)
     }
 }
 
 impl<'a> Entry<'a> {
     /// The item of a list that has this value under a key.
     pub fn listed(&self, list: &str, key: &str, name: &str) -> Option<Entry<'a>> {
-        let is_it = |node: &&Node| node.get(key).and_then(|it| it.written(self.source)) == Some(name);
+        let is_it =
+            |node: &&Node| node.get(key).and_then(|it| it.written(self.source)) == Some(name);
         let node = self.node.list(list).iter().find(is_it)?;
-        Some(Entry { source: self.source, node })
+        Some(Entry {
+            source: self.source,
+            node,
+        })
     }
 
     /// Where the value of a key stands; the place of the entry itself, if it has none.
     pub fn place(&self, key: &str) -> Range<usize> {
-        self.node.get(key).map_or_else(|| self.node.span.clone(), |it| it.span.clone())
+        self.node
+            .get(key)
+            .map_or_else(|| self.node.span.clone(), |it| it.span.clone())
     }
 
     /// Where words stand in the value of a key, apart from other letters and digits; the whole value, if a line of the
@@ -90,18 +114,28 @@ impl<'a> Entry<'a> {
         let text = self.source.slice(&value);
         let apart = |at: &usize| {
             let before = text.get(..*at).and_then(|it| it.chars().next_back());
-            let after = text.get(at + words.len()..).and_then(|it| it.chars().next());
-            ![before, after].into_iter().flatten().any(char::is_alphanumeric)
+            let after = text
+                .get(at + words.len()..)
+                .and_then(|it| it.chars().next());
+            ![before, after]
+                .into_iter()
+                .flatten()
+                .any(char::is_alphanumeric)
         };
         let found = text.match_indices(words).map(|(at, _)| at).find(apart);
-        found.map_or(value.clone(), |at| value.start + at..value.start + at + words.len())
+        found.map_or(value.clone(), |at| {
+            value.start + at..value.start + at + words.len()
+        })
     }
 
     /// The texts of the citations that name a source, each with the name of the source.
     pub fn cited(&self) -> impl Iterator<Item = (&'a str, Range<usize>)> {
         let source = self.source;
         let citations = self.node.list("citations");
-        citations.iter().filter_map(|it| it.get("source")).filter_map(|it| Some((it.written(source)?, it.span.clone())))
+        citations
+            .iter()
+            .filter_map(|it| it.get("source"))
+            .filter_map(|it| Some((it.written(source)?, it.span.clone())))
     }
 
     /// Sees every value below the entry with the key it stands under; the items of a list stand under the key of the list.

@@ -4,7 +4,9 @@ use crate::exact::Lit;
 use chrono::NaiveDate;
 
 use crate::exact::domain::Shape;
-use crate::exact::{Decider, DualRail, Encoding, Found, Judgement, TooLarge, Viewpoint, Witness, judge, of_answers};
+use crate::exact::{
+    Decider, DualRail, Encoding, Found, Judgement, TooLarge, Viewpoint, Witness, judge, of_answers,
+};
 use crate::outcome::State;
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::questionnaire::facts;
@@ -56,13 +58,20 @@ impl Proof {
 /// What is to be proved of a rule set: its own guarantees, then the promises that it does not list.
 pub fn stated(rule_set: &RuleSet) -> Vec<Guarantee> {
     let catalogue = &rule_set.catalogue;
-    let is_listed = |promise: Promise| rule_set.guarantees.iter().any(|it| it.then == Then::Promise(promise));
+    let is_listed = |promise: Promise| {
+        rule_set
+            .guarantees
+            .iter()
+            .any(|it| it.then == Then::Promise(promise))
+    };
     let is_about_something = |promise: Promise| match promise {
         Promise::UnknownMedicineWaits => catalogue.medicines.is_some(),
         Promise::UnknownAllergyWaits => catalogue.allergies.is_some(),
         _ => true,
     };
-    let unlisted = Promise::ALL.into_iter().filter(|it| !is_listed(*it) && is_about_something(*it));
+    let unlisted = Promise::ALL
+        .into_iter()
+        .filter(|it| !is_listed(*it) && is_about_something(*it));
     let built_in = unlisted.map(|it| Guarantee {
         id: format!("built-in-{}", it.word()),
         title: upper_first(it.in_words()),
@@ -71,31 +80,55 @@ pub fn stated(rule_set: &RuleSet) -> Vec<Guarantee> {
         then: Then::Promise(it),
         because: "It is promised of every rule set.".to_owned(),
     });
-    rule_set.guarantees.iter().cloned().chain(built_in).collect()
+    rule_set
+        .guarantees
+        .iter()
+        .cloned()
+        .chain(built_in)
+        .collect()
 }
 
 fn upper_first(text: &str) -> String {
     let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// Proves each wanted one of what is [`stated`], in that order, each with its position.
 ///
 /// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
 /// the guarantee is left open unless one of them breaks it.
-pub fn prove(rule_set: &RuleSet, cases: &[Case], as_of: NaiveDate, wanted: impl Fn(&Guarantee) -> bool) -> Vec<(usize, Proof)> {
+pub fn prove(
+    rule_set: &RuleSet,
+    cases: &[Case],
+    as_of: NaiveDate,
+    wanted: impl Fn(&Guarantee) -> bool,
+) -> Vec<(usize, Proof)> {
     let stated = stated(rule_set);
-    let further: Vec<&Condition> = stated.iter().flat_map(|it| &it.wheres).map(|(_, it)| it).collect();
+    let further: Vec<&Condition> = stated
+        .iter()
+        .flat_map(|it| &it.wheres)
+        .map(|(_, it)| it)
+        .collect();
     let guarantees = stated.iter().enumerate().filter(|(_, it)| wanted(it));
     let people = people(rule_set, cases);
     match Decider::new(&[rule_set], &further, as_of) {
         Ok(decider) => {
-            let mut prover = Prover { rule_set, decider, further, added: None, people: &people };
+            let mut prover = Prover {
+                rule_set,
+                decider,
+                further,
+                added: None,
+                people: &people,
+            };
             guarantees.map(|(at, it)| (at, prover.one(it))).collect()
         }
         Err(TooLarge { fact, of }) => {
             let why = format!("{fact} ({of})");
-            guarantees.map(|(at, it)| (at, among_cases(rule_set, &people, it, &why))).collect()
+            guarantees
+                .map(|(at, it)| (at, among_cases(rule_set, &people, it, &why)))
+                .collect()
         }
     }
 }
@@ -128,11 +161,19 @@ impl Prover<'_> {
         }
         let rule_set = self.rule_set;
         let broken = [together.as_slice(), &[self.broken(&guarantee.then)]].concat();
-        let found = self.decider.find(&broken, &|seen| seen.iter().all(|it| breaks(rule_set, guarantee, &it.facts, &it.states)));
+        let found = self.decider.find(&broken, &|seen| {
+            seen.iter()
+                .all(|it| breaks(rule_set, guarantee, &it.facts, &it.states))
+        });
         // Nobody breaks it; perhaps nobody is as it says either, since no numbers come out so. A worked case shows it soonest.
         if matches!(found, Found::Never)
             && !self.people.iter().any(|(_, it)| concerns(guarantee, it))
-            && matches!(self.decider.find(&together, &|seen| seen.iter().all(|it| concerns(guarantee, &it.facts))), Found::Never)
+            && matches!(
+                self.decider.find(&together, &|seen| seen
+                    .iter()
+                    .all(|it| concerns(guarantee, &it.facts))),
+                Found::Never
+            )
         {
             return Proof::Idle;
         }
@@ -171,7 +212,11 @@ impl Prover<'_> {
                 logic.any(ways)
             }
             Then::Fires(rules) => {
-                let firing: Vec<Lit> = rules.iter().filter_map(|at| judgement.rules.get(*at)).map(|it| !it.yes).collect();
+                let firing: Vec<Lit> = rules
+                    .iter()
+                    .filter_map(|at| judgement.rules.get(*at))
+                    .map(|it| !it.yes)
+                    .collect();
                 self.decider.logic.all(firing)
             }
             Then::UrgencyAtLeast(urgency) => !pressing(judgement, *urgency),
@@ -186,31 +231,58 @@ impl Prover<'_> {
         let rule_set = self.rule_set;
         match promise {
             Promise::UnknownMedicineWaits | Promise::UnknownAllergyWaits => {
-                let slot =
-                    if promise == Promise::UnknownMedicineWaits { rule_set.catalogue.medicines } else { rule_set.catalogue.allergies };
-                let shape = slot.and_then(|it| self.decider.encoding.domain(0, it)).map(|it| it.shape.clone());
+                let slot = if promise == Promise::UnknownMedicineWaits {
+                    rule_set.catalogue.medicines
+                } else {
+                    rule_set.catalogue.allergies
+                };
+                let shape = slot
+                    .and_then(|it| self.decider.encoding.domain(0, it))
+                    .map(|it| it.shape.clone());
                 let unread: Vec<Lit> = match shape {
                     Some(Shape::Medicines { unrecognised, .. }) => unrecognised,
-                    Some(Shape::Allergies(kinds)) => kinds.into_iter().filter(|(it, _)| !it.recognised).map(|(_, it)| it).collect(),
+                    Some(Shape::Allergies(kinds)) => kinds
+                        .into_iter()
+                        .filter(|(it, _)| !it.recognised)
+                        .map(|(_, it)| it)
+                        .collect(),
                     _ => Vec::new(),
                 };
                 let unread = self.decider.logic.any(unread);
                 if !self.decider.logic.possible(&[unread]) {
                     return Proof::Idle;
                 }
-                let found = self.decider.find(&[unread, goes], &|seen| seen.iter().all(|it| verdict(rule_set, &it.states) == Outcome::Go));
+                let found = self.decider.find(&[unread, goes], &|seen| {
+                    seen.iter()
+                        .all(|it| verdict(rule_set, &it.states) == Outcome::Go)
+                });
                 self.settled(guarantee, found)
             }
             Promise::NothingAnsweredWaits => {
-                let mut together: Vec<Lit> = self.decider.encoding.domains.values().map(|it| !it.known).collect();
-                together.extend(self.decider.encoding.offers.values().map(|(listed, _)| !*listed));
+                let mut together: Vec<Lit> = self
+                    .decider
+                    .encoding
+                    .domains
+                    .values()
+                    .map(|it| !it.known)
+                    .collect();
+                together.extend(
+                    self.decider
+                        .encoding
+                        .offers
+                        .values()
+                        .map(|(listed, _)| !*listed),
+                );
                 together.push(goes);
-                let found = self.decider.find(&together, &|seen| seen.iter().all(|it| verdict(rule_set, &it.states) == Outcome::Go));
+                let found = self.decider.find(&together, &|seen| {
+                    seen.iter()
+                        .all(|it| verdict(rule_set, &it.states) == Outcome::Go)
+                });
                 self.settled(guarantee, found)
             }
-            Promise::EstablishedFindingsStay | Promise::SpanNarrows | Promise::RemovingNeverGoes => {
-                self.before_and_after(guarantee, promise)
-            }
+            Promise::EstablishedFindingsStay
+            | Promise::SpanNarrows
+            | Promise::RemovingNeverGoes => self.before_and_after(guarantee, promise),
         }
     }
 
@@ -218,13 +290,23 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Encoding::new(&mut self.decider.logic, &[self.rule_set], &self.further, self.decider.as_of) {
+            None => match Encoding::new(
+                &mut self.decider.logic,
+                &[self.rule_set],
+                &self.further,
+                self.decider.as_of,
+            ) {
                 Ok(space) if !self.decider.encoding.is_cut_like(&space) => {
-                    return Proof::Open { fact: "the two patients of the promise".to_owned(), n_cases: 0 };
+                    return Proof::Open {
+                        fact: "the two patients of the promise".to_owned(),
+                        n_cases: 0,
+                    };
                 }
                 Ok(space) => {
                     let judged = judge(&mut self.decider.logic, &space, self.rule_set, 0);
-                    self.decider.encoding.is_known_better_in(&space, &mut self.decider.logic);
+                    self.decider
+                        .encoding
+                        .is_known_better_in(&space, &mut self.decider.logic);
                     (space, judged)
                 }
                 Err(TooLarge { fact, .. }) => return Proof::Open { fact, n_cases: 0 },
@@ -238,20 +320,35 @@ impl Prover<'_> {
         let mut together = Vec::new();
         match promise {
             Promise::EstablishedFindingsStay => {
-                let lifted: Vec<Lit> = before.rules.iter().zip(&judged.rules).map(|(a, b)| logic.all([a.yes, !b.yes])).collect();
+                let lifted: Vec<Lit> = before
+                    .rules
+                    .iter()
+                    .zip(&judged.rules)
+                    .map(|(a, b)| logic.all([a.yes, !b.yes]))
+                    .collect();
                 together.push(logic.any(lifted));
             }
             Promise::SpanNarrows => {
                 let mut ways = Vec::new();
                 for least in [Outcome::Defer, Outcome::Refer] {
                     let of = |it: &Judgement, yes: bool| -> Vec<Lit> {
-                        let rules = rule_set.judging().zip(&it.rules).filter(|(rule, _)| rule.outcome >= least);
-                        rules.map(|(_, it)| if yes { it.yes } else { !it.no }).collect()
+                        let rules = rule_set
+                            .judging()
+                            .zip(&it.rules)
+                            .filter(|(rule, _)| rule.outcome >= least);
+                        rules
+                            .map(|(_, it)| if yes { it.yes } else { !it.no })
+                            .collect()
                     };
                     for yes in [true, false] {
-                        let (one, other) = (logic.any(of(before, yes)), logic.any(of(&judged, yes)));
+                        let (one, other) =
+                            (logic.any(of(before, yes)), logic.any(of(&judged, yes)));
                         // The best case fell, or the worst case rose.
-                        ways.push(if yes { logic.all([one, !other]) } else { logic.all([!one, other]) });
+                        ways.push(if yes {
+                            logic.all([one, !other])
+                        } else {
+                            logic.all([!one, other])
+                        });
                     }
                 }
                 together.push(logic.any(ways));
@@ -259,11 +356,22 @@ impl Prover<'_> {
             }
             _ => together.extend([before.goes, !judged.goes, judged.ruled_out.no]),
         }
-        let everybody = [Viewpoint { encoding: None, view: 0 }, Viewpoint { encoding: Some(&after), view: 0 }];
-        let found = self.decider.find_among(&everybody, &together, &|seen| match seen {
-            [before, after] => promise_breaks(rule_set, promise, before, after),
-            _ => false,
-        });
+        let everybody = [
+            Viewpoint {
+                encoding: None,
+                view: 0,
+            },
+            Viewpoint {
+                encoding: Some(&after),
+                view: 0,
+            },
+        ];
+        let found = self
+            .decider
+            .find_among(&everybody, &together, &|seen| match seen {
+                [before, after] => promise_breaks(rule_set, promise, before, after),
+                _ => false,
+            });
         let proof = self.settled(guarantee, found);
         self.added = Some((after, judged));
         proof
@@ -314,29 +422,56 @@ fn comes_out(rule_set: &RuleSet, then: &Then, states: &[State]) -> bool {
     let Standing { outcome, urgency } = standing(rule_set, states);
     match then {
         Then::Never(outcomes) => !outcomes.contains(&outcome),
-        Then::Fires(rules) => rules.iter().any(|at| states.get(*at) == Some(&State::Fires)),
-        Then::UrgencyAtLeast(least) => outcome == Outcome::Refer && urgency.is_some_and(|it| it >= *least),
+        Then::Fires(rules) => rules
+            .iter()
+            .any(|at| states.get(*at) == Some(&State::Fires)),
+        Then::UrgencyAtLeast(least) => {
+            outcome == Outcome::Refer && urgency.is_some_and(|it| it >= *least)
+        }
         Then::Promise(_) => true,
     }
 }
 
 fn promise_breaks(rule_set: &RuleSet, promise: Promise, before: &Witness, after: &Witness) -> bool {
-    let lifted = before.states.iter().zip(&after.states).any(|(a, b)| *a == State::Fires && *b != State::Fires);
-    let (a, b) = (span(rule_set, &before.states), span(rule_set, &after.states));
+    let lifted = before
+        .states
+        .iter()
+        .zip(&after.states)
+        .any(|(a, b)| *a == State::Fires && *b != State::Fires);
+    let (a, b) = (
+        span(rule_set, &before.states),
+        span(rule_set, &after.states),
+    );
     match promise {
         Promise::EstablishedFindingsStay => lifted,
-        Promise::SpanNarrows => b.best_case.outcome < a.best_case.outcome || b.worst_case.outcome > a.worst_case.outcome,
+        Promise::SpanNarrows => {
+            b.best_case.outcome < a.best_case.outcome || b.worst_case.outcome > a.worst_case.outcome
+        }
         Promise::RemovingNeverGoes => a.verdict() == Standing::GO && b.verdict() != Standing::GO,
         _ => verdict(rule_set, &before.states) == Outcome::Go,
     }
 }
 
 /// A guarantee that cannot be decided: no proof, but perhaps a worked case that breaks it.
-fn among_cases(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee, fact: &str) -> Proof {
+fn among_cases(
+    rule_set: &RuleSet,
+    people: &[(&Case, Facts)],
+    guarantee: &Guarantee,
+    fact: &str,
+) -> Proof {
     let compiled = Compiled::new(rule_set);
-    match people.iter().find(|(_, facts)| breaks(rule_set, guarantee, facts, &compiled.run(facts))) {
-        Some((case, _)) => Proof::BrokenByCase { fact: fact.to_owned(), case: case.title.clone() },
-        None => Proof::Open { fact: fact.to_owned(), n_cases: people.len() },
+    match people
+        .iter()
+        .find(|(_, facts)| breaks(rule_set, guarantee, facts, &compiled.run(facts)))
+    {
+        Some((case, _)) => Proof::BrokenByCase {
+            fact: fact.to_owned(),
+            case: case.title.clone(),
+        },
+        None => Proof::Open {
+            fact: fact.to_owned(),
+            n_cases: people.len(),
+        },
     }
 }
 
@@ -352,7 +487,10 @@ fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -
     for question in questions {
         let mut without = answers.clone();
         without.given.remove(&question);
-        if screener.facts(&without).is_ok_and(|facts| is_broken(&facts)) {
+        if screener
+            .facts(&without)
+            .is_ok_and(|facts| is_broken(&facts))
+        {
             answers = without;
         }
     }
@@ -361,6 +499,10 @@ fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -
 
 /// The worked cases that can be read, with their facts.
 fn people<'a>(rule_set: &RuleSet, cases: &'a [Case]) -> Vec<(&'a Case, Facts)> {
-    let read = cases.iter().map(|it| (it, facts::read(rule_set, &it.answers, it.as_of)));
-    read.filter(|(_, (_, wrong))| wrong.is_empty()).map(|(case, (facts, _))| (case, facts)).collect()
+    let read = cases
+        .iter()
+        .map(|it| (it, facts::read(rule_set, &it.answers, it.as_of)));
+    read.filter(|(_, (_, wrong))| wrong.is_empty())
+        .map(|(case, (facts, _))| (case, facts))
+        .collect()
 }

@@ -48,11 +48,21 @@ impl HeldAgainst {
     /// Every diagnostic of both.
     pub fn read(files: &RuleFiles, file: &TextFile) -> Result<Option<Self>, Vec<Diagnostic>> {
         let policy = rule_set_with(files, Some(file))?.local;
-        let first = |it: &Node| it.entries().first().map_or(it.span.clone(), |it| it.key_span.start..it.value.span.end);
-        Ok(policy.zip(file.entry()).map(|(policy, Entry { source, node })| {
-            let places = node.list("changes").iter().map(first).collect();
-            Self { policy, source: Arc::clone(source), places }
-        }))
+        let first = |it: &Node| {
+            it.entries()
+                .first()
+                .map_or(it.span.clone(), |it| it.key_span.start..it.value.span.end)
+        };
+        Ok(policy
+            .zip(file.entry())
+            .map(|(policy, Entry { source, node })| {
+                let places = node.list("changes").iter().map(first).collect();
+                Self {
+                    policy,
+                    source: Arc::clone(source),
+                    places,
+                }
+            }))
     }
 }
 
@@ -71,11 +81,29 @@ pub fn whole(files: &RuleFiles) -> Result<Whole, Vec<Diagnostic>> {
 /// As [`whole`], after those of the policy.
 pub fn whole_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<Whole, Vec<Diagnostic>> {
     let files = files.clone().with_care(Care::Full);
-    let local = local.map(|it| HeldAgainst::read(&files, it)).transpose()?.flatten();
+    let local = local
+        .map(|it| HeldAgainst::read(&files, it))
+        .transpose()?
+        .flatten();
     let rule_set = rule_set(&files)?;
-    let (cases, excuses, allowances) = (cases(&files, &rule_set), excuses(&files, &rule_set), allowances(&files, &rule_set));
+    let (cases, excuses, allowances) = (
+        cases(&files, &rule_set),
+        excuses(&files, &rule_set),
+        allowances(&files, &rule_set),
+    );
     match (cases, excuses, allowances) {
-        (Ok(cases), Ok(excuses), Ok(allowances)) => Ok(Whole { rule_set, files, cases, excuses, allowances, local }),
-        (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()].into_iter().flatten().flatten().collect()),
+        (Ok(cases), Ok(excuses), Ok(allowances)) => Ok(Whole {
+            rule_set,
+            files,
+            cases,
+            excuses,
+            allowances,
+            local,
+        }),
+        (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()]
+            .into_iter()
+            .flatten()
+            .flatten()
+            .collect()),
     }
 }

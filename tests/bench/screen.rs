@@ -62,7 +62,9 @@ fn rule_set_loaded(bencher: Bencher) {
 fn questionnaire_parsed_and_screened(bencher: Bencher) {
     let (rules, bytes) = (rules(), bytes());
     let screener = Screener::new(&rules, as_of()).without_search();
-    bencher.counter(ItemsCount::new(1_usize)).bench(|| screener.screen(FILE, &bytes));
+    bencher
+        .counter(ItemsCount::new(1_usize))
+        .bench(|| screener.screen(FILE, &bytes));
 }
 
 /// Facts to the state of every rule.
@@ -71,7 +73,9 @@ fn evaluation_alone(bencher: Bencher) {
     let rules = rules();
     let compiled = Compiled::new(&rules);
     let facts = read_facts(&rules, &bytes());
-    bencher.counter(ItemsCount::new(rules.rules.len())).bench(|| compiled.run(divan::black_box(&facts)));
+    bencher
+        .counter(ItemsCount::new(rules.rules.len()))
+        .bench(|| compiled.run(divan::black_box(&facts)));
 }
 
 /// The same, with the facts already laid out.
@@ -81,7 +85,9 @@ fn evaluation_of_prepared_facts(bencher: Bencher) {
     let compiled = Compiled::new(&rules);
     let facts = read_facts(&rules, &bytes());
     let prepared = Prepared::new(rules.catalogue.facts.len(), &facts);
-    bencher.counter(ItemsCount::new(rules.rules.len())).bench(|| compiled.run_prepared(divan::black_box(&prepared), &facts));
+    bencher
+        .counter(ItemsCount::new(rules.rules.len()))
+        .bench(|| compiled.run_prepared(divan::black_box(&prepared), &facts));
 }
 
 /// Every example, over a clinic that offers all that its plans hold.
@@ -130,22 +136,36 @@ fn desk(what: &str, work: impl Fn(&Desk, &Facts) -> usize) -> Desk {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
     let read = |at: usize| {
         let names = [format!("SM-{at}.yaml"), format!("SM-{at}.json")];
-        let (name, bytes) = names.iter().find_map(|it| Some((it, std::fs::read(folder.join(it)).ok()?)))?;
+        let (name, bytes) = names
+            .iter()
+            .find_map(|it| Some((it, std::fs::read(folder.join(it)).ok()?)))?;
         Some((name.clone(), screener.read(name, &bytes).ok()?.facts))
     };
     let mut people: Vec<(String, Facts)> = EXAMPLES.filter_map(read).collect();
     for case in cases(&RuleFiles::embedded(), &rules).unwrap_or_default() {
         people.push((case.title, facts::read(&rules, &case.answers, case.as_of).0));
     }
-    let (_, nobody) = people.first().cloned().unwrap_or_else(|| unreachable!("there are examples"));
-    let mut desk = Desk { rules, compiled, links, slowest: nobody };
+    let (_, nobody) = people
+        .first()
+        .cloned()
+        .unwrap_or_else(|| unreachable!("there are examples"));
+    let mut desk = Desk {
+        rules,
+        compiled,
+        links,
+        slowest: nobody,
+    };
     let timed = people.into_iter().map(|(name, facts)| {
         let time = || {
             let start = std::time::Instant::now();
             let n_tried = work(&desk, &facts);
             (start.elapsed(), n_tried)
         };
-        ((0..3).map(|_| time()).min().unwrap_or_default(), name, facts)
+        (
+            (0..3).map(|_| time()).min().unwrap_or_default(),
+            name,
+            facts,
+        )
     });
     if let Some(((time, n_tried), name, facts)) = timed.max_by_key(|it| it.0) {
         println!("{what}: slowest is {name}, {time:?}, {n_tried} tried");
@@ -181,7 +201,9 @@ fn lifts_of_the_slowest(bencher: Bencher) {
 /// The verdict of each of 28 days, for whoever takes longest.
 #[divan::bench]
 fn dates_of_the_slowest(bencher: Bencher) {
-    let work = |desk: &Desk, facts: &Facts| divan::black_box(dates(&desk.rules, &desk.compiled, facts, None, 28)).len();
+    let work = |desk: &Desk, facts: &Facts| {
+        divan::black_box(dates(&desk.rules, &desk.compiled, facts, None, 28)).len()
+    };
     let desk = desk("dates", work);
     bencher.bench(|| work(&desk, &desk.slowest));
 }
@@ -199,15 +221,29 @@ fn reading(bencher: Bencher, answers: &str) {
     let screener = Screener::new(&rules, as_of());
     let text = format!("questionnaire: 1\nreference: T-1\nanswers: {answers}\n");
     bencher.bench(|| {
-        let found = screener.read("t.yaml", divan::black_box(text.as_bytes())).err().map(|it| it.problems).unwrap_or_default();
-        found.iter().take(20).map(|it| rendered(it, 80, false).len()).sum::<usize>()
+        let found = screener
+            .read("t.yaml", divan::black_box(text.as_bytes()))
+            .err()
+            .map(|it| it.problems)
+            .unwrap_or_default();
+        found
+            .iter()
+            .take(20)
+            .map(|it| rendered(it, 80, false).len())
+            .sum::<usize>()
     });
 }
 
 /// A medicine of 40,000 words, each of which could belong to a dose.
 #[divan::bench(sample_count = 20)]
 fn one_long_medicine_read(bencher: Bencher) {
-    reading(bencher, &format!("{{ medicines: {{ current: [\"{}\"] }} }}", "a ".repeat(40_000)));
+    reading(
+        bencher,
+        &format!(
+            "{{ medicines: {{ current: [\"{}\"] }} }}",
+            "a ".repeat(40_000)
+        ),
+    );
 }
 
 /// A mapping of 40,000 keys.

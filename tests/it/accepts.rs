@@ -30,22 +30,34 @@ answers:
 
 /// The schema that editors use does not underline what the reader takes.
 fn an_editor_accepts(name: &str, bytes: &[u8]) {
-    let schema: serde_json::Value =
-        serde_json::from_str(preblock::inner::document::shape::schema("questionnaire").unwrap_or_default()).unwrap_or_default();
+    let schema: serde_json::Value = serde_json::from_str(
+        preblock::inner::document::shape::schema("questionnaire").unwrap_or_default(),
+    )
+    .unwrap_or_default();
     let read = preblock::inner::document::text::read(name, bytes, 1 << 20);
     let (Some(source), Some(root)) = (read.source, read.root) else {
         return;
     };
     let found = preblock::inner::document::shape::check_against(&schema, &source, &root);
-    assert!(found.is_empty(), "{name}: {:?}\n{}", codes(&found), String::from_utf8_lossy(bytes));
+    assert!(
+        found.is_empty(),
+        "{name}: {:?}\n{}",
+        codes(&found),
+        String::from_utf8_lossy(bytes)
+    );
 }
 
 /// The screening of a text, without what names its places.
 fn screened(rules: &RuleSet, name: &str, bytes: &[u8]) -> Screening {
     an_editor_accepts(name, bytes);
     let screener = Screener::new(rules, today()).without_search();
-    let mut screening = screener.screen(name, bytes).unwrap_or_else(|found| unreachable!("{name}: {:?}", codes(&found)));
-    screening.source = SourceStamp { path: String::new(), digest: String::new() };
+    let mut screening = screener
+        .screen(name, bytes)
+        .unwrap_or_else(|found| unreachable!("{name}: {:?}", codes(&found)));
+    screening.source = SourceStamp {
+        path: String::new(),
+        digest: String::new(),
+    };
     for because in screening.findings.iter_mut().flat_map(|it| &mut it.because) {
         (because.path, because.line, because.column) = (None, None, None);
     }
@@ -58,7 +70,13 @@ fn screened(rules: &RuleSet, name: &str, bytes: &[u8]) -> Screening {
 fn same(name: &str, text: &str) {
     let rules = embedded();
     let plain = screened(&rules, "plain.yaml", PLAIN.as_bytes());
-    assert!(plain.findings.iter().any(|it| it.rule == "bleeding/inr-above-ceiling"), "the plain text is not what it is taken for");
+    assert!(
+        plain
+            .findings
+            .iter()
+            .any(|it| it.rule == "bleeding/inr-above-ceiling"),
+        "the plain text is not what it is taken for"
+    );
     assert_eq!(screened(&rules, name, text.as_bytes()), plain);
 }
 
@@ -79,7 +97,13 @@ fn no_line_end_at_the_end() {
 
 #[test]
 fn comments_and_empty_lines() {
-    same("comments.yaml", &PLAIN.replace("answers:\n", "answers:   # what was said\n\n  # first the person\n"));
+    same(
+        "comments.yaml",
+        &PLAIN.replace(
+            "answers:\n",
+            "answers:   # what was said\n\n  # first the person\n",
+        ),
+    );
 }
 
 /// Quotes change nothing; yes and no may be true and false.
@@ -98,13 +122,28 @@ fn comments_and_empty_lines() {
 fn another_spelling(#[case] plain: &str, #[case] other: &str) {
     let rules = embedded();
     assert!(PLAIN.contains(plain));
-    let other = screened(&rules, "other.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
+    let other = screened(
+        &rules,
+        "other.yaml",
+        PLAIN.replacen(plain, other, 1).as_bytes(),
+    );
     let plain = screened(&rules, "plain.yaml", PLAIN.as_bytes());
     // The words shown may differ in spelling; what is found must not.
-    let rules_of =
-        |it: &Screening| (it.verdict(), it.findings.iter().map(|it| it.rule.clone()).collect::<Vec<_>>(), it.undetermined.clone());
+    let rules_of = |it: &Screening| {
+        (
+            it.verdict(),
+            it.findings
+                .iter()
+                .map(|it| it.rule.clone())
+                .collect::<Vec<_>>(),
+            it.undetermined.clone(),
+        )
+    };
     assert_eq!(rules_of(&other), rules_of(&plain));
-    assert_eq!(other.anaesthetic.map(|it| it.load), plain.anaesthetic.map(|it| it.load));
+    assert_eq!(
+        other.anaesthetic.map(|it| it.load),
+        plain.anaesthetic.map(|it| it.load)
+    );
 }
 
 /// Units of another country, compound ones too: equal to the unit of the question to the last digit that counts.
@@ -114,13 +153,25 @@ fn another_spelling(#[case] plain: &str, #[case] other: &str) {
 #[case("height: 170 cm", "height: 1.7 m", "person.height", 170.0)]
 #[case("height: 170 cm", "height: 5 ft 7 in", "person.height", 170.18)]
 #[case("value: 69 mmol/mol", "value: 8.5 %", "diabetes.hba1c", 69.0)]
-fn units_of_another_country(#[case] plain: &str, #[case] other: &str, #[case] fact: &str, #[case] expected: f64) {
+fn units_of_another_country(
+    #[case] plain: &str,
+    #[case] other: &str,
+    #[case] fact: &str,
+    #[case] expected: f64,
+) {
     let rules = embedded();
     let text = PLAIN.replacen(plain, other, 1);
     an_editor_accepts("t.yaml", text.as_bytes());
     let facts = facts_over(&rules, None, &text);
-    let number = rules.catalogue.slot(fact).and_then(|slot| facts.number(slot)).unwrap_or(f64::NAN);
-    assert!((number - expected).abs() < 0.001, "{other} was read as {number}");
+    let number = rules
+        .catalogue
+        .slot(fact)
+        .and_then(|slot| facts.number(slot))
+        .unwrap_or(f64::NAN);
+    assert!(
+        (number - expected).abs() < 0.001,
+        "{other} was read as {number}"
+    );
 }
 
 /// What may stand for "nobody knows", and other things that are right though rare.
@@ -129,7 +180,10 @@ fn units_of_another_country(#[case] plain: &str, #[case] other: &str, #[case] fa
 #[case("completed_on: 2026-11-20", "completed_on: unknown")]
 #[case("completed_on: 2026-11-20", "completed_on: 2026-11-20 09:30")]
 #[case("completed_on: 2026-11-20", "completed_on:")]
-#[case("completed_on: 2026-11-20\n", "completed_on: 2026-11-20\nnote: |\n  two\n  lines\n")]
+#[case(
+    "completed_on: 2026-11-20\n",
+    "completed_on: 2026-11-20\nnote: |\n  two\n  lines\n"
+)]
 #[case("sex: female", "sex: unknown")]
 #[case("sex: female", "sex: declined")]
 #[case("weight: 68 kg", "weight: ~")]
@@ -137,34 +191,80 @@ fn units_of_another_country(#[case] plain: &str, #[case] other: &str, #[case] fa
 #[case("procedure_on: 2026-12-03", "procedure_on: 2026-12-03 10:30")]
 #[case("toes: [left-great]", "toes: []")]
 #[case("toes: [left-great]", "toes: unknown")]
-#[case("anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]", "anaesthetic: unknown")]
-#[case("anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]", "anaesthetic: []")]
+#[case(
+    "anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]",
+    "anaesthetic: unknown"
+)]
+#[case(
+    "anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]",
+    "anaesthetic: []"
+)]
 #[case("strength: 2 %", "strength: unknown")]
 #[case("volume: 3 mL", "volume: declined")]
-#[case("current: [warfarin]", "current: [{ name: warfarin, daily: 5 mg, for: 3 months }]")]
-#[case("current: [warfarin]", "current: [{ name: warfarin, daily: unknown, for: unknown }]")]
-#[case("current: [warfarin]", "current: [{ name: warfarin }, something nobody knows]")]
+#[case(
+    "current: [warfarin]",
+    "current: [{ name: warfarin, daily: 5 mg, for: 3 months }]"
+)]
+#[case(
+    "current: [warfarin]",
+    "current: [{ name: warfarin, daily: unknown, for: unknown }]"
+)]
+#[case(
+    "current: [warfarin]",
+    "current: [{ name: warfarin }, something nobody knows]"
+)]
 #[case("inr: { value: 4.5, taken_on: 2026-11-24 }", "inr: unknown")]
-#[case("inr: { value: 4.5, taken_on: 2026-11-24 }", "inr: { value: unknown, taken_on: unknown }")]
-#[case("inr: { value: 4.5, taken_on: 2026-11-24 }", "inr: { value: \"4.5\", taken_on: 2026-11-24 08:00 }")]
+#[case(
+    "inr: { value: 4.5, taken_on: 2026-11-24 }",
+    "inr: { value: unknown, taken_on: unknown }"
+)]
+#[case(
+    "inr: { value: 4.5, taken_on: 2026-11-24 }",
+    "inr: { value: \"4.5\", taken_on: 2026-11-24 08:00 }"
+)]
 #[case("alcohol_units: 12", "alcohol_units: \"12\"")]
 #[case("alcohol_units: 12", "alcohol_units: 1.2e1")]
-#[case("  person: {", "  clinic:\n  allergies: { known: [latex, { to: penicillin }, { to: phenol, reaction: unknown }] }\n  person: {")]
+#[case(
+    "  person: {",
+    "  clinic:\n  allergies: { known: [latex, { to: penicillin }, { to: phenol, reaction: unknown }] }\n  person: {"
+)]
 fn rare_but_right(#[case] plain: &str, #[case] other: &str) {
     assert!(PLAIN.contains(plain));
-    screened(&embedded(), "rare.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
+    screened(
+        &embedded(),
+        "rare.yaml",
+        PLAIN.replacen(plain, other, 1).as_bytes(),
+    );
 }
 
 /// What is certainly a comment, or certainly none, hides nothing.
 #[rstest]
 #[case("alcohol_units: 12", "alcohol_units: 12   # a week")]
-#[case("current: [warfarin]", "current: [warfarin]   # [] means asked and none")]
-#[case("current: [warfarin]", "current:   # the list is his own\n      # both sides of it\n      - warfarin\n      # nothing else")]
+#[case(
+    "current: [warfarin]",
+    "current: [warfarin]   # [] means asked and none"
+)]
+#[case(
+    "current: [warfarin]",
+    "current:   # the list is his own\n      # both sides of it\n      - warfarin\n      # nothing else"
+)]
 #[case("current: [warfarin]", "current:\n      - \"warfarin\"   # in quotes")]
-#[case("current: [warfarin]", "current:\n      - { name: warfarin }   # behind the bracket")]
-#[case("current: [warfarin]", "current: [\"warfarin\",   # the first\n      ]")]
-#[case("note: said café at three", "note: \"said café at three\"   # a quotation")]
-#[case("note: said café at three", "note: |-\n      said café at three\n    # a remark")]
+#[case(
+    "current: [warfarin]",
+    "current:\n      - { name: warfarin }   # behind the bracket"
+)]
+#[case(
+    "current: [warfarin]",
+    "current: [\"warfarin\",   # the first\n      ]"
+)]
+#[case(
+    "note: said café at three",
+    "note: \"said café at three\"   # a quotation"
+)]
+#[case(
+    "note: said café at three",
+    "note: |-\n      said café at three\n    # a remark"
+)]
 fn comments_that_hide_nothing(#[case] plain: &str, #[case] other: &str) {
     assert!(PLAIN.contains(plain));
     same("twin.yaml", &PLAIN.replacen(plain, other, 1));
@@ -172,12 +272,31 @@ fn comments_that_hide_nothing(#[case] plain: &str, #[case] other: &str) {
 
 /// Which letters `#` stands among is for its writer to say.
 #[rstest]
-#[case("note: said café at three", "note: tablet#2 at three", "tablet#2 at three")]
-#[case("note: said café at three", "note: \"tablet #2 at three\"", "tablet #2 at three")]
-#[case("note: said café at three", "note: |\n      tablet #2\n      at three", "tablet #2\nat three")]
+#[case(
+    "note: said café at three",
+    "note: tablet#2 at three",
+    "tablet#2 at three"
+)]
+#[case(
+    "note: said café at three",
+    "note: \"tablet #2 at three\"",
+    "tablet #2 at three"
+)]
+#[case(
+    "note: said café at three",
+    "note: |\n      tablet #2\n      at three",
+    "tablet #2\nat three"
+)]
 fn a_note_may_hold_a_hash(#[case] plain: &str, #[case] other: &str, #[case] shown: &str) {
-    let screening = screened(&embedded(), "hash.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
-    assert_eq!(screening.notes.first().map(|it| it.text.as_str()), Some(shown));
+    let screening = screened(
+        &embedded(),
+        "hash.yaml",
+        PLAIN.replacen(plain, other, 1).as_bytes(),
+    );
+    assert_eq!(
+        screening.notes.first().map(|it| it.text.as_str()),
+        Some(shown)
+    );
 }
 
 #[rstest]
@@ -187,7 +306,11 @@ fn a_note_may_hold_a_hash(#[case] plain: &str, #[case] other: &str, #[case] show
 #[case("\"20261399\"")]
 #[case("a123456789b123456789c123456789d123456789")]
 fn references(#[case] reference: &str) {
-    screened(&embedded(), "reference.yaml", PLAIN.replacen("T-1", reference, 1).as_bytes());
+    screened(
+        &embedded(),
+        "reference.yaml",
+        PLAIN.replacen("T-1", reference, 1).as_bytes(),
+    );
 }
 
 #[rstest]
@@ -198,7 +321,11 @@ fn references(#[case] reference: &str) {
 #[case("height: 170 cm", "height: 1 m 70 cm")]
 fn just_right(#[case] plain: &str, #[case] other: &str) {
     assert!(PLAIN.contains(plain));
-    screened(&embedded(), "right.yaml", PLAIN.replacen(plain, other, 1).as_bytes());
+    screened(
+        &embedded(),
+        "right.yaml",
+        PLAIN.replacen(plain, other, 1).as_bytes(),
+    );
 }
 
 /// The same in JSON, once with spaces and once indented by tabs.
@@ -207,7 +334,10 @@ fn just_right(#[case] plain: &str, #[case] other: &str) {
 #[case("\t")]
 fn the_same_in_json(#[case] indent: &str) {
     let read = preblock::inner::document::text::read("plain.yaml", PLAIN.as_bytes(), 1 << 20);
-    let value = read.root.map(|it| preblock::inner::document::shape::to_json(&it)).unwrap_or_default();
+    let value = read
+        .root
+        .map(|it| preblock::inner::document::shape::to_json(&it))
+        .unwrap_or_default();
     let mut bytes = Vec::new();
     let formatter = serde_json::ser::PrettyFormatter::with_indent(indent.as_bytes());
     let mut writer = serde_json::Serializer::with_formatter(&mut bytes, formatter);
@@ -222,8 +352,17 @@ fn a_patients_own_answer_replaces_a_standing_one() {
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan: { ablation: phenol, adrenaline: no }\n";
     let own = "questionnaire: 1\nreference: T-1\nanswers:\n  plan: { ablation: electrosurgery, adrenaline: unknown }\n";
     let facts = facts_over(&rules, Some(clinic), own);
-    let shown = |fact: &str| rules.catalogue.slot(fact).and_then(|slot| facts.known(slot)).map(|it| it.shown.clone());
-    assert_eq!(shown("plan.ablation").as_deref(), Some("Electrosurgery or radio-frequency current"));
+    let shown = |fact: &str| {
+        rules
+            .catalogue
+            .slot(fact)
+            .and_then(|slot| facts.known(slot))
+            .map(|it| it.shown.clone())
+    };
+    assert_eq!(
+        shown("plan.ablation").as_deref(),
+        Some("Electrosurgery or radio-frequency current")
+    );
     assert_eq!(shown("plan.adrenaline"), None);
     assert!(!json::one(&screening(&rules, &facts)).is_empty());
 }

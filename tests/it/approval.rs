@@ -33,21 +33,33 @@ fn loaded(head: &str) -> RuleSet {
 }
 
 fn approval(digest: &str) -> String {
-    format!("approval:\n  digest: sha256:{digest}\n  by: [clinical governance lead, consultant podiatric surgeon]\n  on: 2026-11-24\n")
+    format!(
+        "approval:\n  digest: sha256:{digest}\n  by: [clinical governance lead, consultant podiatric surgeon]\n  on: 2026-11-24\n"
+    )
 }
 
 const WITHDRAWAL: &str = "withdrawn:\n  on: 2026-11-24\n  by: [clinical governance lead]\n  because: A limit was copied wrongly.\n";
 
 fn approved() -> String {
-    head().replace("status: draft\n", &format!("status: approved\n{}", approval(&RuleFiles::embedded().digest())))
+    head().replace(
+        "status: draft\n",
+        &format!(
+            "status: approved\n{}",
+            approval(&RuleFiles::embedded().digest())
+        ),
+    )
 }
 
 fn withdrawn() -> String {
-    head().replace("status: draft\n", &format!("status: withdrawn\n{WITHDRAWAL}"))
+    head().replace(
+        "status: draft\n",
+        &format!("status: withdrawn\n{WITHDRAWAL}"),
+    )
 }
 
 fn day(text: &str) -> NaiveDate {
-    text.parse().unwrap_or_else(|_| unreachable!("a test writes its dates well"))
+    text.parse()
+        .unwrap_or_else(|_| unreachable!("a test writes its dates well"))
 }
 
 // --- The digest --------------------------------------------------------------------------------------------------
@@ -86,7 +98,10 @@ fn approving_and_withdrawing_do_not_change_the_digest() {
 #[case::order("  - { id: bleeding, title: Bleeding }\n", "")]
 #[case::a_comment("status: draft\n", "status: draft\n# approved by word of mouth\n")]
 #[case::a_quoted_status("status: draft", "\"status\": draft")]
-#[case::an_indented_line("owner: clinical governance lead", "owner: clinical governance\n  lead and others")]
+#[case::an_indented_line(
+    "owner: clinical governance lead",
+    "owner: clinical governance\n  lead and others"
+)]
 #[case::a_like_key("owner:", "status_note: draft\nowner:")]
 fn any_other_change_changes_the_digest(#[case] find: &str, #[case] replace: &str) {
     let head = head();
@@ -118,7 +133,10 @@ fn other_files_count_line_by_line() {
 #[test]
 fn a_draft_says_so_and_an_approved_rule_set_in_force_says_nothing() {
     let surgery = Some(day("2026-12-03"));
-    assert_eq!(notices(&embedded(), today(), surgery), ["This rule set is a draft: nobody has approved it for use."]);
+    assert_eq!(
+        notices(&embedded(), today(), surgery),
+        ["This rule set is a draft: nobody has approved it for use."]
+    );
     assert!(notices(&loaded(&approved()), today(), surgery).is_empty());
 }
 
@@ -126,7 +144,12 @@ fn a_draft_says_so_and_an_approved_rule_set_in_force_says_nothing() {
 fn a_content_that_was_changed_since_its_approval_says_so() {
     let changed = loaded(&approved().replace("owner: clinical governance lead", "owner: nobody"));
     let found = notices(&changed, today(), Some(day("2026-12-03")));
-    assert_eq!(found, ["This rule set is not the one that was approved on 24 Nov 2026: its content has changed since."]);
+    assert_eq!(
+        found,
+        [
+            "This rule set is not the one that was approved on 24 Nov 2026: its content has changed since."
+        ]
+    );
 }
 
 #[rstest]
@@ -151,7 +174,10 @@ fn folder(head: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     for (path, file) in with(head).iter() {
         let path = folder.path().join(path);
-        assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()));
+        assert!(
+            path.parent()
+                .is_some_and(|it| std::fs::create_dir_all(it).is_ok())
+        );
         assert!(std::fs::write(path, file.bytes()).is_ok());
     }
     folder
@@ -159,16 +185,36 @@ fn folder(head: &str) -> tempfile::TempDir {
 
 fn run(arguments: &[&str], rules: Option<&Path>) -> (i32, String, String) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
-    command.args(arguments).current_dir(env!("CARGO_MANIFEST_DIR"));
+    command
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"));
     if let Some(rules) = rules {
         command.arg("--rules").arg(rules);
     }
-    let output = command.output().unwrap_or_else(|error| unreachable!("the program starts: {error}"));
-    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).split_whitespace().collect::<Vec<_>>().join(" ");
-    (output.status.code().unwrap_or(-1), text(&output.stdout), text(&output.stderr))
+    let output = command
+        .output()
+        .unwrap_or_else(|error| unreachable!("the program starts: {error}"));
+    let text = |bytes: &[u8]| {
+        String::from_utf8_lossy(bytes)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    (
+        output.status.code().unwrap_or(-1),
+        text(&output.stdout),
+        text(&output.stderr),
+    )
 }
 
-const SCREEN: [&str; 6] = ["screen", "examples/referrals/SM-101.yaml", "--clinic", "examples/clinic.yaml", "--as-of", "2026-11-25"];
+const SCREEN: [&str; 6] = [
+    "screen",
+    "examples/referrals/SM-101.yaml",
+    "--clinic",
+    "examples/clinic.yaml",
+    "--as-of",
+    "2026-11-25",
+];
 const DRAFT: &str = "This rule set is a draft: nobody has approved it for use.";
 
 #[test]
@@ -176,25 +222,47 @@ fn every_report_says_it_first() {
     let (_, text, _) = run(&SCREEN, None);
     assert!(text.starts_with(&format!("! {DRAFT} GO SM-101")), "{text}");
     let (_, page, _) = run(&[&SCREEN[..], &["--format", "markdown"]].concat(), None);
-    assert!(page.starts_with(&format!("# GO: SM-101 **{DRAFT}**")), "{page}");
+    assert!(
+        page.starts_with(&format!("# GO: SM-101 **{DRAFT}**")),
+        "{page}"
+    );
     let (_, object, _) = run(&[&SCREEN[..], &["--format", "json"]].concat(), None);
     let object: Value = serde_json::from_str(&object).unwrap_or_default();
     assert_eq!(object["notices"], serde_json::json!([DRAFT]));
     let several = [&SCREEN[..], &["examples/referrals/SM-102.yaml"]].concat();
     let (_, text, _) = run(&several, None);
-    assert_eq!(text.matches(DRAFT).count(), 3, "each report and the summary");
-    assert!(text.contains(&format!("= ! {DRAFT} verdict reference surgery")), "{text}");
+    assert_eq!(
+        text.matches(DRAFT).count(),
+        3,
+        "each report and the summary"
+    );
+    assert!(
+        text.contains(&format!("= ! {DRAFT} verdict reference surgery")),
+        "{text}"
+    );
     let (_, page, _) = run(&[&several[..], &["--format", "markdown"]].concat(), None);
-    assert!(page.starts_with(&format!("# Screenings **{DRAFT}**")) && page.matches(DRAFT).count() == 3, "{page}");
+    assert!(
+        page.starts_with(&format!("# Screenings **{DRAFT}**")) && page.matches(DRAFT).count() == 3,
+        "{page}"
+    );
     // The line on the rule set does not say it again.
-    assert!(text.contains("): draft questionnaire") && !text.contains("not approved for use"), "{text}");
+    assert!(
+        text.contains("): draft questionnaire") && !text.contains("not approved for use"),
+        "{text}"
+    );
 }
 
 #[test]
 fn an_approved_rule_set_screens_without_a_word() {
     let folder = folder(&approved());
     let (status, text, wrong) = run(&SCREEN, Some(folder.path()));
-    assert!(status == 0 && wrong.is_empty() && text.starts_with("GO SM-101") && text.contains("): approved"), "{text}{wrong}");
+    assert!(
+        status == 0
+            && wrong.is_empty()
+            && text.starts_with("GO SM-101")
+            && text.contains("): approved"),
+        "{text}{wrong}"
+    );
     let (status, text, _) = run(&["rules", "check"], Some(folder.path()));
     let said = format!(
         "sha256:{}: approved on 2026-11-24 by clinical governance lead, consultant podiatric surgeon",
@@ -210,38 +278,91 @@ fn an_approval_dated_ahead_is_not_yet_one() {
     assert_ne!(ahead, approved());
     let rules = loaded(&ahead);
     let found = notices(&rules, today(), Some(day("2026-12-03")));
-    assert_eq!(found, ["This rule set is to be approved only on 28 Nov 2199: on the day of this screening nobody has."]);
-    let on = |day_of_approval: &str| notices(&loaded(&approved().replace("2026-11-24", day_of_approval)), today(), Some(day("2026-12-03")));
+    assert_eq!(
+        found,
+        [
+            "This rule set is to be approved only on 28 Nov 2199: on the day of this screening nobody has."
+        ]
+    );
+    let on = |day_of_approval: &str| {
+        notices(
+            &loaded(&approved().replace("2026-11-24", day_of_approval)),
+            today(),
+            Some(day("2026-12-03")),
+        )
+    };
     assert!(on("2026-11-25").is_empty(), "on its own day it counts");
     assert_eq!(on("2026-11-26").len(), 1);
     let folder = folder(&ahead);
-    let (status, text, wrong) = run(&["rules", "check", "--as-of", "2026-11-25"], Some(folder.path()));
-    assert!(status == 1 && text.contains(": NOT YET approved: that is dated 2199-11-28"), "{text}");
+    let (status, text, wrong) = run(
+        &["rules", "check", "--as-of", "2026-11-25"],
+        Some(folder.path()),
+    );
+    assert!(
+        status == 1 && text.contains(": NOT YET approved: that is dated 2199-11-28"),
+        "{text}"
+    );
     assert!(wrong.contains("lint/approval-ahead"), "{wrong}");
 }
 
 #[test]
 fn check_prints_the_digest_to_write_and_tells_one_that_no_longer_fits() {
     let (status, text, _) = run(&["rules", "check"], None);
-    assert!(status == 0 && text.contains(&format!("sha256:{}: to be written under `approval:`", RuleFiles::embedded().digest())), "{text}");
+    assert!(
+        status == 0
+            && text.contains(&format!(
+                "sha256:{}: to be written under `approval:`",
+                RuleFiles::embedded().digest()
+            )),
+        "{text}"
+    );
     let folder = folder(&approved().replace("owner: clinical governance lead", "owner: nobody"));
     let (status, text, _) = run(&["rules", "check"], Some(folder.path()));
-    assert!(status == 0 && text.contains(": NOT the content that was approved on 2026-11-24"), "{text}");
+    assert!(
+        status == 0 && text.contains(": NOT the content that was approved on 2026-11-24"),
+        "{text}"
+    );
 }
 
 #[test]
 fn a_withdrawn_rule_set_screens_nobody_and_can_still_be_read() {
     let folder = folder(&withdrawn());
-    let dose = ["dose", "--weight", "70 kg", "--age", "40", "--height", "170 cm", "--sex", "female", "--agent", "lidocaine 2 % 3 mL"];
+    let dose = [
+        "dose",
+        "--weight",
+        "70 kg",
+        "--age",
+        "40",
+        "--height",
+        "170 cm",
+        "--sex",
+        "female",
+        "--agent",
+        "lidocaine 2 % 3 mL",
+    ];
     for arguments in [&SCREEN[..], &dose, &["blank"]] {
         let (status, said, wrong) = run(arguments, Some(folder.path()));
-        assert!(status == 2 && said.is_empty(), "{arguments:?}: {status}: {said}");
-        for word in ["rules/withdrawn", "was withdrawn on 2026-11-24", "by clinical governance lead: A limit was copied wrongly."] {
+        assert!(
+            status == 2 && said.is_empty(),
+            "{arguments:?}: {status}: {said}"
+        );
+        for word in [
+            "rules/withdrawn",
+            "was withdrawn on 2026-11-24",
+            "by clinical governance lead: A limit was copied wrongly.",
+        ] {
             assert!(wrong.contains(word), "{arguments:?}: {wrong}");
         }
     }
-    for arguments in [&["rules", "check"][..], &["rules", "show", "home/drives-home"], &["rules", "test", "--only", "home"]] {
+    for arguments in [
+        &["rules", "check"][..],
+        &["rules", "show", "home/drives-home"],
+        &["rules", "test", "--only", "home"],
+    ] {
         let (status, said, wrong) = run(arguments, Some(folder.path()));
-        assert!(status == 0 && !said.is_empty(), "{arguments:?}: {status}: {wrong}");
+        assert!(
+            status == 0 && !said.is_empty(),
+            "{arguments:?}: {status}: {wrong}"
+        );
     }
 }

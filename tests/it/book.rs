@@ -1,5 +1,8 @@
 //! The book: everything of a rule set is in it, it loads nothing, and no text from a file becomes markup.
-#![expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+#![expect(
+    clippy::expect_used,
+    reason = "a program that cannot be started fails the test"
+)]
 
 use std::collections::BTreeSet;
 
@@ -14,20 +17,36 @@ use crate::papers::Copy;
 use crate::support::{embedded, files, run, said, text_of, tiny};
 
 fn book(rules: &RuleSet, change_log: Option<&str>) -> String {
-    markdown(&Book { rule_set: rules, states: &vec![[1, 2, 3]; rules.rules.len()], change_log })
+    markdown(&Book {
+        rule_set: rules,
+        states: &vec![[1, 2, 3]; rules.rules.len()],
+        change_log,
+    })
 }
 
 /// The anchors of a book that are its rules, questions, and so on.
 fn anchors(markdown: &str) -> BTreeSet<&str> {
-    markdown.split("<a id=\"").skip(1).filter_map(|it| it.split('"').next()).collect()
+    markdown
+        .split("<a id=\"")
+        .skip(1)
+        .filter_map(|it| it.split('"').next())
+        .collect()
 }
 
 #[test]
 fn everything_of_the_rule_set_is_in_the_book() {
     let output = run(&["rules", "book"]);
-    assert!(output.status.success() && output.stderr.is_empty(), "{}", said(&output.stderr));
+    assert!(
+        output.status.success() && output.stderr.is_empty(),
+        "{}",
+        said(&output.stderr)
+    );
     let book = said(&output.stdout);
-    assert_eq!(output.stdout, run(&["rules", "book"]).stdout, "the same rule set gives the same book");
+    assert_eq!(
+        output.stdout,
+        run(&["rules", "book"]).stdout,
+        "the same rule set gives the same book"
+    );
     let anchors = anchors(&book);
     let rules = embedded();
     let catalogue = &rules.catalogue;
@@ -36,35 +55,94 @@ fn everything_of_the_rule_set_is_in_the_book() {
     wanted.extend(catalogue.questions.iter().map(|it| it.id.clone()));
     wanted.extend(catalogue.derived.iter().map(|it| it.id.clone()));
     wanted.extend(rules.limits.iter().map(|it| format!("limits/{}", it.id)));
-    wanted.extend(rules.publications.iter().map(|it| format!("sources/{}", it.id)));
-    wanted.extend(rules.agents.iter().map(|it| format!("anaesthetics/{}", it.id)));
-    wanted.extend(rules.reductions.iter().map(|it| format!("anaesthetics/{}", it.id)));
+    wanted.extend(
+        rules
+            .publications
+            .iter()
+            .map(|it| format!("sources/{}", it.id)),
+    );
+    wanted.extend(
+        rules
+            .agents
+            .iter()
+            .map(|it| format!("anaesthetics/{}", it.id)),
+    );
+    wanted.extend(
+        rules
+            .reductions
+            .iter()
+            .map(|it| format!("anaesthetics/{}", it.id)),
+    );
     for it in wanted {
         assert!(anchors.contains(it.as_str()), "{it} is not in the book");
     }
-    assert!(book.contains(preblock::inner::report::SAFETY) && book.contains(&rules.digest) && book.contains("draft, not approved for use"));
-    let log = include_str!("../../rules/CHANGELOG.md").split("\n## ").nth(1).expect("a section");
-    let first = log.lines().nth(2).and_then(|it| it.split('.').next()).expect("its first sentence");
-    assert!(first.len() > 20 && book.contains(first), "what changed is said: {first}");
-    let open = rules.publications.iter().filter(|it| it.checked == Checked::FromMemory).count();
+    assert!(
+        book.contains(preblock::inner::report::SAFETY)
+            && book.contains(&rules.digest)
+            && book.contains("draft, not approved for use")
+    );
+    let log = include_str!("../../rules/CHANGELOG.md")
+        .split("\n## ")
+        .nth(1)
+        .expect("a section");
+    let first = log
+        .lines()
+        .nth(2)
+        .and_then(|it| it.split('.').next())
+        .expect("its first sentence");
+    assert!(
+        first.len() > 20 && book.contains(first),
+        "what changed is said: {first}"
+    );
+    let open = rules
+        .publications
+        .iter()
+        .filter(|it| it.checked == Checked::FromMemory)
+        .count();
     assert!(book.contains(&format!("{open} sources are cited from memory")));
     assert!(!rules.guarantees.is_empty());
     for it in &rules.guarantees {
-        assert!(anchors.contains(format!("guarantees/{}", it.id).as_str()), "{}", it.id);
+        assert!(
+            anchors.contains(format!("guarantees/{}", it.id).as_str()),
+            "{}",
+            it.id
+        );
     }
     for it in &rules.retired {
-        assert!(book.contains(&format!("- `{}`, on ", it.rule)), "{}", it.rule);
+        assert!(
+            book.contains(&format!("- `{}`, on ", it.rule)),
+            "{}",
+            it.rule
+        );
     }
     // Each rule has its worked cases counted as `rules test` counts them.
     let coverage = said(&run(&["rules", "test", "--coverage"]).stdout);
     let lines: Vec<&str> = coverage.lines().collect();
     for rule in &rules.rules {
-        let at = lines.iter().position(|it| *it == rule.id).expect("the rule is covered");
-        let counts: Vec<&str> = lines[at + 1].split(|it: char| !it.is_ascii_digit()).filter(|it| !it.is_empty()).collect();
-        let [fires, quiet, open] = counts[..] else { unreachable!("{}", lines[at + 1]) };
-        let entry = book.split(&format!("### <a id=\"{}\">", rule.id)).nth(1).and_then(|it| it.split("\n### ").next()).unwrap_or_default();
-        let told = format!("Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}.");
-        assert!(entry.contains(&told), "{}: {told} is not in {entry}", rule.id);
+        let at = lines
+            .iter()
+            .position(|it| *it == rule.id)
+            .expect("the rule is covered");
+        let counts: Vec<&str> = lines[at + 1]
+            .split(|it: char| !it.is_ascii_digit())
+            .filter(|it| !it.is_empty())
+            .collect();
+        let [fires, quiet, open] = counts[..] else {
+            unreachable!("{}", lines[at + 1])
+        };
+        let entry = book
+            .split(&format!("### <a id=\"{}\">", rule.id))
+            .nth(1)
+            .and_then(|it| it.split("\n### ").next())
+            .unwrap_or_default();
+        let told = format!(
+            "Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}."
+        );
+        assert!(
+            entry.contains(&told),
+            "{}: {told} is not in {entry}",
+            rule.id
+        );
     }
 }
 
@@ -72,7 +150,17 @@ fn everything_of_the_rule_set_is_in_the_book() {
 fn the_page_is_whole_by_itself() {
     let output = run(&["rules", "book", "--format", "html"]);
     let page = said(&output.stdout);
-    for word in ["<script", "javascript:", "@import", "url(", "<link", "<img", "<iframe", "<object", "<form"] {
+    for word in [
+        "<script",
+        "javascript:",
+        "@import",
+        "url(",
+        "<link",
+        "<img",
+        "<iframe",
+        "<object",
+        "<form",
+    ] {
         assert!(!page.to_lowercase().contains(word), "{word}");
     }
     let found = outside::read("html", &output.stdout);
@@ -80,10 +168,24 @@ fn the_page_is_whole_by_itself() {
         assert_eq!(found[what], json!([]), "{what}");
     }
     let rules = embedded();
-    let links: BTreeSet<&str> = rules.publications.iter().filter_map(|it| it.link.as_deref()).collect();
-    let outside: BTreeSet<&str> = found["links_outside"].as_array().expect("links").iter().filter_map(Value::as_str).collect();
+    let links: BTreeSet<&str> = rules
+        .publications
+        .iter()
+        .filter_map(|it| it.link.as_deref())
+        .collect();
+    let outside: BTreeSet<&str> = found["links_outside"]
+        .as_array()
+        .expect("links")
+        .iter()
+        .filter_map(Value::as_str)
+        .collect();
     assert_eq!(outside, links, "the sources' own pages, and nothing else");
-    let elements: BTreeSet<&str> = found["elements"].as_array().expect("elements").iter().filter_map(Value::as_str).collect();
+    let elements: BTreeSet<&str> = found["elements"]
+        .as_array()
+        .expect("elements")
+        .iter()
+        .filter_map(Value::as_str)
+        .collect();
     let known = "html head meta title style body main section article h1 h2 h3 p a strong em code ul li table thead tbody tr th td";
     assert_eq!(elements, known.split(' ').collect());
     let read = found["text"].as_str().expect("text");
@@ -124,7 +226,9 @@ fn a_concern_in_words() {
     let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{found:?}"));
     let book = book(&rules, None);
     let start = book.find("## <a id=\"test\">").expect("the concern");
-    let end = book.find("\n## <a id=\"part:local\">").expect("the next part");
+    let end = book
+        .find("\n## <a id=\"part:local\">")
+        .expect("the next part");
     insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
         insta::assert_snapshot!("book-concern", &book[start..end]);
     });
@@ -140,7 +244,10 @@ fn no_text_of_a_file_becomes_markup() {
         let text = bad.to_owned();
         rules.title.clone_from(&text);
         rules.owner.clone_from(&text);
-        rules.concerns.iter_mut().for_each(|it| it.title.clone_from(&text));
+        rules
+            .concerns
+            .iter_mut()
+            .for_each(|it| it.title.clone_from(&text));
         rules.rules.iter_mut().for_each(|it| {
             it.title.clone_from(&text);
             it.reason.pieces = vec![preblock::inner::rule_set::Piece::Words(text.clone())];
@@ -167,21 +274,39 @@ fn no_text_of_a_file_becomes_markup() {
     );
     let markdown = book(&rules, Some(&log));
     let found = outside::read("html", html::page(bad, &markdown).as_bytes());
-    for what in ["errors", "ids_twice", "links_nowhere", "loads", "links_outside"] {
+    for what in [
+        "errors",
+        "ids_twice",
+        "links_nowhere",
+        "loads",
+        "links_outside",
+    ] {
         assert_eq!(found[what], json!([]), "{what}");
     }
-    let elements: Vec<&str> = found["elements"].as_array().expect("elements").iter().filter_map(Value::as_str).collect();
+    let elements: Vec<&str> = found["elements"]
+        .as_array()
+        .expect("elements")
+        .iter()
+        .filter_map(Value::as_str)
+        .collect();
     for it in ["script", "b", "img", "div"] {
         assert!(!elements.contains(&it), "{it}");
     }
     let read = found["text"].as_str().expect("text");
-    assert!(read.matches(bad).count() > 40, "{}", read.matches(bad).count());
+    assert!(
+        read.matches(bad).count() > 40,
+        "{}",
+        read.matches(bad).count()
+    );
     assert!(read.contains("<div onclick=x>") && !read.contains("older"));
 }
 
 #[rstest]
 #[case::none(None, "keeps no log of its changes")]
-#[case::other(Some("# Log\n\n## 7\n\nsomething\n"), "begins with another edition than 1.")]
+#[case::other(
+    Some("# Log\n\n## 7\n\nsomething\n"),
+    "begins with another edition than 1."
+)]
 #[case::first(Some("## 1, draft\nAll of it.\n"), "All of it.")]
 #[case::empty(Some("## 1\n## 0\nolder\n"), "What changed in this edition\n")]
 fn what_changed_comes_from_the_log(#[case] log: Option<&str>, #[case] expected: &str) {
@@ -196,29 +321,64 @@ fn a_file_is_written_whole_and_never_over_another_without_being_told() {
     let shown = path.display().to_string();
     let copy = Copy::with_cases_of("site");
     let rules = copy.path();
-    let arguments = ["rules", "book", "--rules", &rules, "--format", "html", "--out", &shown];
+    let arguments = [
+        "rules", "book", "--rules", &rules, "--format", "html", "--out", &shown,
+    ];
     let output = run(&arguments);
-    assert!(output.status.success() && output.stdout.is_empty() && output.stderr.is_empty(), "{}", said(&output.stderr));
-    assert_eq!(std::fs::read(&path).expect("the book"), run(&arguments[..6]).stdout);
+    assert!(
+        output.status.success() && output.stdout.is_empty() && output.stderr.is_empty(),
+        "{}",
+        said(&output.stderr)
+    );
+    assert_eq!(
+        std::fs::read(&path).expect("the book"),
+        run(&arguments[..6]).stdout
+    );
     std::fs::write(&path, "mine").expect("a file");
     let output = run(&arguments);
     assert_eq!(output.status.code(), Some(2));
-    assert!(said(&output.stderr).contains("is there already"), "{}", said(&output.stderr));
+    assert!(
+        said(&output.stderr).contains("is there already"),
+        "{}",
+        said(&output.stderr)
+    );
     assert_eq!(std::fs::read(&path).expect("my file"), b"mine");
-    assert!(run(&[&arguments[..], &["--force"]].concat()).status.success());
+    assert!(
+        run(&[&arguments[..], &["--force"]].concat())
+            .status
+            .success()
+    );
     assert!(std::fs::read(&path).expect("the book").len() > 100_000);
     let nowhere = folder.path().join("nowhere/book.md").display().to_string();
     let output = run(&["rules", "book", "--rules", &rules, "--out", &nowhere]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(said(&output.stderr).contains("cannot be written"), "{}", said(&output.stderr));
-    assert_eq!(std::fs::read_dir(folder.path()).expect("the folder").count(), 1, "nothing is left beside it");
+    assert!(
+        said(&output.stderr).contains("cannot be written"),
+        "{}",
+        said(&output.stderr)
+    );
+    assert_eq!(
+        std::fs::read_dir(folder.path())
+            .expect("the folder")
+            .count(),
+        1,
+        "nothing is left beside it"
+    );
 }
 
 #[test]
 fn a_rule_set_with_a_broken_case_gets_no_book() {
     let copy = Copy::with_cases_of("site");
-    copy.change("cases/site-all.yaml", "like: ", "like: nobody-of-that-name-");
+    copy.change(
+        "cases/site-all.yaml",
+        "like: ",
+        "like: nobody-of-that-name-",
+    );
     let output = run(&["rules", "book", "--rules", &copy.path()]);
     assert_eq!(output.status.code(), Some(1));
-    assert!(output.stdout.is_empty() && said(&output.stderr).contains("rules/unknown-person"), "{}", said(&output.stderr));
+    assert!(
+        output.stdout.is_empty() && said(&output.stderr).contains("rules/unknown-person"),
+        "{}",
+        said(&output.stderr)
+    );
 }

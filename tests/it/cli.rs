@@ -36,7 +36,8 @@ fn json(output: &Output) -> Value {
 
 #[expect(clippy::expect_used, reason = "a broken schema fails the test")]
 fn screening_schema() -> jsonschema::Validator {
-    let schema = std::fs::read_to_string(top().join("schemas/screening.schema.json")).expect("the schema is there");
+    let schema = std::fs::read_to_string(top().join("schemas/screening.schema.json"))
+        .expect("the schema is there");
     let schema = serde_json::from_str(&schema).expect("the schema is JSON");
     jsonschema::draft7::new(&schema).expect("the schema is draft-07")
 }
@@ -45,19 +46,38 @@ fn screening_schema() -> jsonschema::Validator {
 #[case::go("SM-101", 0, "go")]
 #[case::defer("SM-103", 10, "defer")]
 #[case::refer("SM-104", 20, "refer")]
-fn the_exit_status_is_the_verdict(#[case] reference: &str, #[case] expected: i32, #[case] verdict: &str) {
+fn the_exit_status_is_the_verdict(
+    #[case] reference: &str,
+    #[case] expected: i32,
+    #[case] verdict: &str,
+) {
     let file = format!("examples/referrals/{reference}.yaml");
     let output = screen(&[&file], &["--format", "json"]);
     assert_eq!(status(&output), expected, "{}", text(&output.stderr));
     assert_eq!(json(&output)["verdict"], verdict);
-    assert!(output.stderr.is_empty(), "a clean run says nothing beside its result");
+    assert!(
+        output.stderr.is_empty(),
+        "a clean run says nothing beside its result"
+    );
 }
 
 #[test]
 fn the_worst_verdict_of_several_counts() {
-    let output = screen(&["examples/referrals/SM-101.yaml", "examples/referrals/SM-103.yaml"], &["--format", "json"]);
+    let output = screen(
+        &[
+            "examples/referrals/SM-101.yaml",
+            "examples/referrals/SM-103.yaml",
+        ],
+        &["--format", "json"],
+    );
     assert_eq!(status(&output), 10);
-    let output = screen(&["examples/referrals/SM-104.yaml", "examples/referrals/SM-101.yaml"], &["--format", "json"]);
+    let output = screen(
+        &[
+            "examples/referrals/SM-104.yaml",
+            "examples/referrals/SM-101.yaml",
+        ],
+        &["--format", "json"],
+    );
     assert_eq!(status(&output), 20);
 }
 
@@ -65,12 +85,23 @@ fn the_worst_verdict_of_several_counts() {
 fn one_file_is_an_object_several_are_an_array_and_ndjson_is_a_line_each() {
     let one = screen(&["examples/referrals/SM-101.yaml"], &["--format", "json"]);
     assert!(json(&one).is_object());
-    let several = screen(&["examples/referrals/SM-101.yaml", "examples/referrals/SM-102.yaml"], &["--format", "json"]);
+    let several = screen(
+        &[
+            "examples/referrals/SM-101.yaml",
+            "examples/referrals/SM-102.yaml",
+        ],
+        &["--format", "json"],
+    );
     assert_eq!(json(&several).as_array().map(Vec::len), Some(2));
     let lines = screen(&["examples/referrals"], &["--format", "ndjson"]);
-    let references: Vec<Value> =
-        text(&lines.stdout).lines().filter_map(|line| serde_json::from_str::<Value>(line).ok()).map(|it| it["reference"].clone()).collect();
-    let expected: Vec<Value> = (101..=125).map(|it| Value::from(format!("SM-{it}"))).collect();
+    let references: Vec<Value> = text(&lines.stdout)
+        .lines()
+        .filter_map(|line| serde_json::from_str::<Value>(line).ok())
+        .map(|it| it["reference"].clone())
+        .collect();
+    let expected: Vec<Value> = (101..=125)
+        .map(|it| Value::from(format!("SM-{it}")))
+        .collect();
     assert_eq!(references, expected, "by file name, each once");
 }
 
@@ -82,7 +113,10 @@ fn every_screening_of_the_examples_fits_the_schema() {
     let screenings = found.as_array().cloned().unwrap_or_default();
     assert_eq!(screenings.len(), 25);
     for screening in screenings {
-        let wrong: Vec<String> = schema.iter_errors(&screening).map(|it| format!("{}: {it}", it.instance_path())).collect();
+        let wrong: Vec<String> = schema
+            .iter_errors(&screening)
+            .map(|it| format!("{}: {it}", it.instance_path()))
+            .collect();
         assert!(wrong.is_empty(), "{}: {wrong:?}", screening["reference"]);
     }
 }
@@ -106,12 +140,25 @@ fn every_screening_of_the_examples_fits_the_schema() {
 #[case("SM-123", "go", &["allergy/latex-with-set"])]
 #[case("SM-124", "refer", &["diabetes/charcot-suspected"])]
 #[case("SM-125", "refer", &["pregnancy/pregnancy-with-severe-infection", "anaesthetic/infection-at-toe-base"])]
-fn the_examples_show_what_they_say(#[case] reference: &str, #[case] verdict: &str, #[case] among: &[&str]) {
-    let kind = if reference == "SM-121" { "json" } else { "yaml" };
+fn the_examples_show_what_they_say(
+    #[case] reference: &str,
+    #[case] verdict: &str,
+    #[case] among: &[&str],
+) {
+    let kind = if reference == "SM-121" {
+        "json"
+    } else {
+        "yaml"
+    };
     let file = format!("examples/referrals/{reference}.{kind}");
     let found = json(&screen(&[&file], &["--format", "json"]));
     assert_eq!(found["verdict"], verdict);
-    let rules: Vec<&str> = found["findings"].as_array().into_iter().flatten().filter_map(|it| it["rule"].as_str()).collect();
+    let rules: Vec<&str> = found["findings"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .filter_map(|it| it["rule"].as_str())
+        .collect();
     for rule in among {
         assert!(rules.contains(rule), "{rule} is not among {rules:?}");
     }
@@ -123,47 +170,106 @@ fn a_misspelt_medicine_is_told_its_likely_name_and_the_verdict_waits() {
     let found = json(&output);
     assert_eq!(found["unrecognised"][0]["text"], "warfrin");
     assert_eq!(found["unrecognised"][0]["nearest"], "warfarin");
-    assert_eq!((&found["verdict"], &found["worst_case"]), (&Value::from("defer"), &Value::from("refer")));
-    assert_eq!(found["notes"][0]["text"], "takes something herbal for sleep, will bring the packet");
+    assert_eq!(
+        (&found["verdict"], &found["worst_case"]),
+        (&Value::from("defer"), &Value::from("refer"))
+    );
+    assert_eq!(
+        found["notes"][0]["text"],
+        "takes something herbal for sleep, will bring the packet"
+    );
     assert_eq!(status(&output), 10);
 }
 
 /// An allergy was shown without its reaction, in the finding, in what decided it, and beside the plan that avoids it.
 #[test]
 fn the_reaction_is_shown_with_the_allergy() {
-    let found = json(&screen(&["examples/referrals/SM-121.json"], &["--format", "json", "--alternatives"]));
-    let finding = found["findings"].as_array().into_iter().flatten().find(|it| it["rule"] == "allergy/chlorhexidine-planned");
+    let found = json(&screen(
+        &["examples/referrals/SM-121.json"],
+        &["--format", "json", "--alternatives"],
+    ));
+    let finding = found["findings"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .find(|it| it["rule"] == "allergy/chlorhexidine-planned");
     let finding = finding.unwrap_or(&Value::Null);
-    let told = |it: &Value, key: &str| it[key].as_str().is_some_and(|it| it.contains("chlorhexidine (rash)"));
+    let told = |it: &Value, key: &str| {
+        it[key]
+            .as_str()
+            .is_some_and(|it| it.contains("chlorhexidine (rash)"))
+    };
     assert!(told(finding, "reason"), "{finding}");
-    assert!(finding["because"].as_array().into_iter().flatten().any(|it| told(it, "value")), "{finding}");
-    let firing =
-        found["alternatives"].as_array().into_iter().flatten().flat_map(|it| it["prospect"]["fires"].as_array().into_iter().flatten());
-    let elsewhere: Vec<&Value> = firing.filter(|it| it["rule"] == "allergy/chlorhexidine-elsewhere").collect();
-    assert!(!elsewhere.is_empty() && elsewhere.iter().all(|it| told(it, "action")), "{elsewhere:?}");
+    assert!(
+        finding["because"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .any(|it| told(it, "value")),
+        "{finding}"
+    );
+    let firing = found["alternatives"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .flat_map(|it| it["prospect"]["fires"].as_array().into_iter().flatten());
+    let elsewhere: Vec<&Value> = firing
+        .filter(|it| it["rule"] == "allergy/chlorhexidine-elsewhere")
+        .collect();
+    assert!(
+        !elsewhere.is_empty() && elsewhere.iter().all(|it| told(it, "action")),
+        "{elsewhere:?}"
+    );
 }
 
 #[test]
 fn units_of_another_country_are_converted_and_shown() {
-    let found = json(&screen(&["examples/referrals/SM-109.yaml"], &["--format", "json"]));
+    let found = json(&screen(
+        &["examples/referrals/SM-109.yaml"],
+        &["--format", "json"],
+    ));
     let values: Vec<String> = found["findings"]
         .as_array()
         .into_iter()
         .flatten()
         .flat_map(|it| it["because"].as_array().into_iter().flatten())
-        .filter_map(|it| Some(format!("{} {}", it["fact"].as_str()?, it["value"].as_str()?)))
+        .filter_map(|it| {
+            Some(format!(
+                "{} {}",
+                it["fact"].as_str()?,
+                it["value"].as_str()?
+            ))
+        })
         .collect();
-    assert!(values.iter().any(|it| it == "diabetes.hba1c 8.2 % (66 mmol/mol)"), "{values:?}");
+    assert!(
+        values
+            .iter()
+            .any(|it| it == "diabetes.hba1c 8.2 % (66 mmol/mol)"),
+        "{values:?}"
+    );
 }
 
 #[test]
 fn a_missing_file_does_not_keep_the_others_from_being_screened() {
-    let output =
-        screen(&["examples/referrals/SM-101.yaml", "no-such-file.yaml", "examples/referrals/SM-104.yaml"], &["--format", "ndjson"]);
+    let output = screen(
+        &[
+            "examples/referrals/SM-101.yaml",
+            "no-such-file.yaml",
+            "examples/referrals/SM-104.yaml",
+        ],
+        &["--format", "ndjson"],
+    );
     assert_eq!(status(&output), 2, "a refusal wins over every verdict");
-    let verdicts: Vec<Value> =
-        text(&output.stdout).lines().filter_map(|it| serde_json::from_str::<Value>(it).ok()).map(|it| it["verdict"].clone()).collect();
-    assert_eq!(verdicts, ["go".into(), Value::Null, "refer".into()], "the missing file keeps its place");
+    let verdicts: Vec<Value> = text(&output.stdout)
+        .lines()
+        .filter_map(|it| serde_json::from_str::<Value>(it).ok())
+        .map(|it| it["verdict"].clone())
+        .collect();
+    assert_eq!(
+        verdicts,
+        ["go".into(), Value::Null, "refer".into()],
+        "the missing file keeps its place"
+    );
     assert!(text(&output.stderr).contains("no-such-file.yaml"));
 }
 
@@ -172,7 +278,13 @@ fn all_slips_of_a_file_come_in_one_run_and_nothing_of_it_is_screened() {
     let output = screen(&["examples/refused/SM-201.yaml"], &[]);
     assert_eq!(status(&output), 2);
     let said = text(&output.stderr);
-    for code in ["answers/not-a-date", "answers/needs-unit", "text/duplicate-key", "answers/not-a-number", "answers/unknown-question"] {
+    for code in [
+        "answers/not-a-date",
+        "answers/needs-unit",
+        "text/duplicate-key",
+        "answers/not-a-number",
+        "answers/unknown-question",
+    ] {
         assert!(said.contains(code), "{code} is not in {said}");
     }
     assert!(!text(&output.stdout).contains("SM-201"));
@@ -184,13 +296,22 @@ fn a_json_file_is_refused_as_plainly_as_a_yaml_one() {
     let output = screen(&["examples/refused"], &[]);
     assert_eq!(status(&output), 2);
     let said = text(&output.stderr);
-    for place in ["SM-201.yaml:9:20", "SM-202.json:7:67", "SM-202.json:8:31", "SM-202.json:8:54", "SM-202.json:9:26"] {
+    for place in [
+        "SM-201.yaml:9:20",
+        "SM-202.json:7:67",
+        "SM-202.json:8:31",
+        "SM-202.json:8:54",
+        "SM-202.json:9:26",
+    ] {
         assert!(said.contains(place), "{place} is not in {said}");
     }
     assert!(said.contains("names and addresses are never"), "{said}");
     assert!(said.contains("2 files refused and not screened"), "{said}");
     let results = text(&output.stdout);
-    assert!(results.starts_with("0 screened") && !results.contains("SM-20"), "{results}");
+    assert!(
+        results.starts_with("0 screened") && !results.contains("SM-20"),
+        "{results}"
+    );
 }
 
 #[test]
@@ -200,7 +321,11 @@ fn a_folder_without_questionnaires_does_not_look_like_one_without_findings() {
     for format in ["text", "json", "ndjson", "markdown", "chase"] {
         let output = run(&["screen", &path, "--format", format]);
         assert_eq!(status(&output), 2);
-        assert!(text(&output.stderr).contains("text/empty-folder"), "{}", text(&output.stderr));
+        assert!(
+            text(&output.stderr).contains("text/empty-folder"),
+            "{}",
+            text(&output.stderr)
+        );
     }
 }
 
@@ -208,12 +333,22 @@ fn a_folder_without_questionnaires_does_not_look_like_one_without_findings() {
 #[test]
 fn a_closed_pipe_is_quiet_and_no_success() {
     let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
-    command.args(["screen", "examples/referrals"]).args(CLINIC).args(TODAY).current_dir(top());
-    let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn();
-    let mut child = child.unwrap_or_else(|error| unreachable!("the program does not start: {error}"));
+    command
+        .args(["screen", "examples/referrals"])
+        .args(CLINIC)
+        .args(TODAY)
+        .current_dir(top());
+    let child = command
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn();
+    let mut child =
+        child.unwrap_or_else(|error| unreachable!("the program does not start: {error}"));
     // Dropping the only reader closes the pipe, long before the rule set is read.
     drop(child.stdout.take());
-    let output = child.wait_with_output().unwrap_or_else(|error| unreachable!("{error}"));
+    let output = child
+        .wait_with_output()
+        .unwrap_or_else(|error| unreachable!("{error}"));
     assert_eq!(status(&output), 74);
     assert_eq!(text(&output.stderr), "");
 }
@@ -223,16 +358,34 @@ fn a_closed_pipe_is_quiet_and_no_success() {
 fn without_its_colour_a_report_says_the_same() {
     let with = |variables: &[(&str, &str)]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
-        command.args(["screen", "examples/referrals", "examples/refused"]).args(CLINIC).args(TODAY).current_dir(top());
-        command.env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE").envs(variables.iter().copied());
-        command.output().unwrap_or_else(|error| unreachable!("{error}"))
+        command
+            .args(["screen", "examples/referrals", "examples/refused"])
+            .args(CLINIC)
+            .args(TODAY)
+            .current_dir(top());
+        command
+            .env_remove("NO_COLOR")
+            .env_remove("CLICOLOR_FORCE")
+            .envs(variables.iter().copied());
+        command
+            .output()
+            .unwrap_or_else(|error| unreachable!("{error}"))
     };
     let plain = with(&[]);
     let coloured = with(&[("CLICOLOR_FORCE", "1")]);
     let forbidden = with(&[("CLICOLOR_FORCE", "1"), ("NO_COLOR", "1")]);
-    assert!(text(&coloured.stdout).contains('\u{1b}'), "forcing colour has no effect");
-    assert_eq!(anstream::adapter::strip_str(&text(&coloured.stdout)).to_string(), text(&plain.stdout));
-    assert_eq!(anstream::adapter::strip_str(&text(&coloured.stderr)).to_string(), text(&plain.stderr));
+    assert!(
+        text(&coloured.stdout).contains('\u{1b}'),
+        "forcing colour has no effect"
+    );
+    assert_eq!(
+        anstream::adapter::strip_str(&text(&coloured.stdout)).to_string(),
+        text(&plain.stdout)
+    );
+    assert_eq!(
+        anstream::adapter::strip_str(&text(&coloured.stderr)).to_string(),
+        text(&plain.stderr)
+    );
     assert_eq!(forbidden.stdout, plain.stdout);
     assert_eq!(forbidden.stderr, plain.stderr);
 }
@@ -259,8 +412,15 @@ fn the_help_of_every_command() {
     for command in commands {
         let output = run(&[command, &["--help"][..]].concat());
         assert_eq!(status(&output), 0);
-        assert!(output.stderr.is_empty(), "help that was asked for is a result");
-        all.push_str(&format!("$ preblock {}\n{}\n", [command, &["--help"][..]].concat().join(" "), text(&output.stdout)));
+        assert!(
+            output.stderr.is_empty(),
+            "help that was asked for is a result"
+        );
+        all.push_str(&format!(
+            "$ preblock {}\n{}\n",
+            [command, &["--help"][..]].concat().join(" "),
+            text(&output.stdout)
+        ));
     }
     insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
         insta::assert_snapshot!("help", all);
@@ -312,7 +472,13 @@ fn the_same_input_gives_the_same_bytes() {
 #[case::schema_unknown(&["schema", "questionaire"], 2)]
 fn each_situation_has_its_exit_status(#[case] arguments: &[&str], #[case] expected: i32) {
     let output = run(arguments);
-    assert_eq!(status(&output), expected, "{}{}", text(&output.stdout), text(&output.stderr));
+    assert_eq!(
+        status(&output),
+        expected,
+        "{}{}",
+        text(&output.stdout),
+        text(&output.stderr)
+    );
     if expected != 0 {
         assert!(!output.stderr.is_empty(), "a problem is told");
     }
@@ -324,15 +490,39 @@ fn days_are_counted_from_1_to_366() {
     for n in ["0", "-1", "10000", "367", "x", "1.5", ""] {
         let output = screen(&["examples/referrals/SM-101.yaml"], &["--dates", n]);
         assert_eq!(status(&output), 2, "{n}");
-        assert!(output.stdout.is_empty() && text(&output.stderr).contains("a whole number from 1 to 366 is needed"), "{n}");
+        assert!(
+            output.stdout.is_empty()
+                && text(&output.stderr).contains("a whole number from 1 to 366 is needed"),
+            "{n}"
+        );
     }
     // The clinic operates on Tuesdays and Thursdays, and the 25th is a Wednesday.
-    for (n, last) in [(1_u64, "2026-11-26"), (28, "2027-03-02"), (366, "2030-05-28")] {
-        let output = screen(&["examples/referrals/SM-101.yaml"], &["--dates", &n.to_string(), "--format", "json"]);
+    for (n, last) in [
+        (1_u64, "2026-11-26"),
+        (28, "2027-03-02"),
+        (366, "2030-05-28"),
+    ] {
+        let output = screen(
+            &["examples/referrals/SM-101.yaml"],
+            &["--dates", &n.to_string(), "--format", "json"],
+        );
         let screening = json(&output);
-        let spans = screening["dates"].as_array().map(Vec::as_slice).unwrap_or_default();
-        assert_eq!(spans.iter().filter_map(|it| it["n_days"].as_u64()).sum::<u64>(), n, "{screening:#}");
-        assert_eq!((&spans[0]["from"], &spans[spans.len() - 1]["to"]), (&Value::from("2026-11-26"), &Value::from(last)));
+        let spans = screening["dates"]
+            .as_array()
+            .map(Vec::as_slice)
+            .unwrap_or_default();
+        assert_eq!(
+            spans
+                .iter()
+                .filter_map(|it| it["n_days"].as_u64())
+                .sum::<u64>(),
+            n,
+            "{screening:#}"
+        );
+        assert_eq!(
+            (&spans[0]["from"], &spans[spans.len() - 1]["to"]),
+            (&Value::from("2026-11-26"), &Value::from(last))
+        );
     }
 }
 
@@ -343,13 +533,36 @@ fn the_days_and_offers_of_a_clinic_file() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     let with = |lines: &str| {
         let path = folder.path().join("clinic.yaml");
-        assert!(std::fs::write(&path, format!("clinic: 1\nname: Test\n{lines}\nanswers: {{}}\n")).is_ok());
+        assert!(
+            std::fs::write(
+                &path,
+                format!("clinic: 1\nname: Test\n{lines}\nanswers: {{}}\n")
+            )
+            .is_ok()
+        );
         let path = path.display().to_string();
-        run(&["screen", "examples/referrals/SM-101.yaml", "--clinic", &path, "--as-of", "2026-11-25", "--dates", "4", "--format", "json"])
+        run(&[
+            "screen",
+            "examples/referrals/SM-101.yaml",
+            "--clinic",
+            &path,
+            "--as-of",
+            "2026-11-25",
+            "--dates",
+            "4",
+            "--format",
+            "json",
+        ])
     };
     let screening = json(&with("procedure_days: [tuesday, thursday]"));
-    let spans = screening["dates"].as_array().map(Vec::as_slice).unwrap_or_default();
-    assert_eq!((&spans[0]["from"], &spans[spans.len() - 1]["to"]), (&Value::from("2026-11-26"), &Value::from("2026-12-08")));
+    let spans = screening["dates"]
+        .as_array()
+        .map(Vec::as_slice)
+        .unwrap_or_default();
+    assert_eq!(
+        (&spans[0]["from"], &spans[spans.len() - 1]["to"]),
+        (&Value::from("2026-11-26"), &Value::from("2026-12-08"))
+    );
     for lines in [
         "procedure_days: [thursdy]",
         "procedure_days: []",
@@ -358,16 +571,28 @@ fn the_days_and_offers_of_a_clinic_file() {
     ] {
         let output = with(lines);
         assert_eq!(status(&output), 2, "{lines}");
-        assert!(output.stdout.is_empty() && text(&output.stderr).contains("clinic.yaml:3:"), "{lines}: {}", text(&output.stderr));
+        assert!(
+            output.stdout.is_empty() && text(&output.stderr).contains("clinic.yaml:3:"),
+            "{lines}: {}",
+            text(&output.stderr)
+        );
     }
     assert!(text(&with("procedure_days: [thursdy]").stderr).contains("did you mean `thursday`?"));
 }
 
 #[test]
 fn a_misspelt_name_is_told_the_likely_one() {
-    assert!(text(&run(&["rules", "show", "bleeding/inr-above-celling"]).stderr).contains("did you mean `bleeding/inr-above-ceiling`?"));
-    assert!(text(&run(&["explain", "answers/need-unit"]).stderr).contains("did you mean `answers/needs-unit`?"));
-    assert!(text(&run(&["schema", "questionaire"]).stderr).contains("did you mean `questionnaire`?"));
+    assert!(
+        text(&run(&["rules", "show", "bleeding/inr-above-celling"]).stderr)
+            .contains("did you mean `bleeding/inr-above-ceiling`?")
+    );
+    assert!(
+        text(&run(&["explain", "answers/need-unit"]).stderr)
+            .contains("did you mean `answers/needs-unit`?")
+    );
+    assert!(
+        text(&run(&["schema", "questionaire"]).stderr).contains("did you mean `questionnaire`?")
+    );
 }
 
 #[test]
@@ -389,7 +614,10 @@ fn every_schema_is_printed() {
     for name in names.lines() {
         let output = run(&["schema", name]);
         let schema: Value = json(&output);
-        assert_eq!(schema["$schema"], "http://json-schema.org/draft-07/schema#", "{name}");
+        assert_eq!(
+            schema["$schema"], "http://json-schema.org/draft-07/schema#",
+            "{name}"
+        );
     }
 }
 
@@ -407,49 +635,98 @@ fn a_blank_questionnaire_asks_everything_and_answers_nothing() {
     assert_eq!(found["verdict"], "defer", "nothing known is never go");
     assert_eq!(found["findings"].as_array().map(Vec::len), Some(0));
     for rule in preblock_questions() {
-        assert!(blank.contains(&format!("    {rule}:")), "{rule} is not asked");
+        assert!(
+            blank.contains(&format!("    {rule}:")),
+            "{rule} is not asked"
+        );
     }
 }
 
 /// The last part of every question's id, from the rule set itself.
 fn preblock_questions() -> Vec<String> {
-    let rules = preblock::inner::rule_set::read::rule_set(&preblock::inner::rule_set::files::RuleFiles::embedded());
+    let rules = preblock::inner::rule_set::read::rule_set(
+        &preblock::inner::rule_set::files::RuleFiles::embedded(),
+    );
     let rules = rules.unwrap_or_else(|found| unreachable!("{found:?}"));
-    rules.catalogue.questions.iter().filter_map(|it| it.id.split('.').nth(1).map(str::to_owned)).collect()
+    rules
+        .catalogue
+        .questions
+        .iter()
+        .filter_map(|it| it.id.split('.').nth(1).map(str::to_owned))
+        .collect()
 }
 
 /// Equal volumes of lidocaine 1 % and bupivacaine 0.5 %, 70 kg, 4 mL in all: 20/200 + 10/140 = 0.171. Worked by hand
 /// from the additive method (Weinberg, LipidRescue, 2016) on the British National Formulary's 200 mg and 2 mg/kg.
 #[test]
 fn the_dose_command_adds_shares_up() {
-    let mixture = ["dose", "--weight", "70 kg", "--height", "178 cm", "--sex", "male", "--age", "40"];
-    let agents = ["--agent", "lidocaine 1 % 2 mL", "--agent", "bupivacaine 0.5 % 2 mL"];
+    let mixture = [
+        "dose", "--weight", "70 kg", "--height", "178 cm", "--sex", "male", "--age", "40",
+    ];
+    let agents = [
+        "--agent",
+        "lidocaine 1 % 2 mL",
+        "--agent",
+        "bupivacaine 0.5 % 2 mL",
+    ];
     let output = run(&[&mixture[..], &agents[..]].concat());
     assert_eq!(status(&output), 0, "{}", text(&output.stderr));
     let said = text(&output.stdout);
     assert!(said.contains("load (shares added up): 0.171"), "{said}");
-    assert!(said.contains("the limit is reached at 23.3 mL of this mixture"), "{said}");
+    assert!(
+        said.contains("the limit is reached at 23.3 mL of this mixture"),
+        "{said}"
+    );
     let too_much = run(&[&mixture[..], &["--agent", "lidocaine 2 % 12 mL"][..]].concat());
-    assert_eq!(status(&too_much), 10, "a load above 1 does not end like a clean run");
-    let no_height = run(&["dose", "--weight", "70 kg", "--age", "40", "--agent", "lidocaine 1 % 2 mL"]);
+    assert_eq!(
+        status(&too_much),
+        10,
+        "a load above 1 does not end like a clean run"
+    );
+    let no_height = run(&[
+        "dose",
+        "--weight",
+        "70 kg",
+        "--age",
+        "40",
+        "--agent",
+        "lidocaine 1 % 2 mL",
+    ]);
     assert_eq!(status(&no_height), 2, "an adult's limit needs the height");
-    let slip = run(&["dose", "--weight", "70", "--age", "40", "--agent", "lidocaine 20 % 2 mL"]);
+    let slip = run(&[
+        "dose",
+        "--weight",
+        "70",
+        "--age",
+        "40",
+        "--agent",
+        "lidocaine 20 % 2 mL",
+    ]);
     assert_eq!(status(&slip), 2);
     let said = text(&slip.stderr);
-    assert!(said.contains("answers/needs-unit") && said.contains("answers/implausible"), "{said}");
+    assert!(
+        said.contains("answers/needs-unit") && said.contains("answers/implausible"),
+        "{said}"
+    );
 }
 
 /// The first command of the README does what the README says of it, on the files it names.
 #[test]
 fn the_readme_sets_up_with_a_command_that_works() {
     let readme = std::fs::read_to_string(top().join("README.md")).unwrap_or_default();
-    let first = readme.lines().find_map(|line| line.strip_prefix("cargo run --release --locked -- ")).unwrap_or_default();
+    let first = readme
+        .lines()
+        .find_map(|line| line.strip_prefix("cargo run --release --locked -- "))
+        .unwrap_or_default();
     let words = shell_words(first);
     let output = run(&words.iter().map(String::as_str).collect::<Vec<_>>());
     assert_eq!(status(&output), 20, "{first}: {}", text(&output.stderr));
     assert!(text(&output.stdout).contains("25 screened"));
     assert!(output.stderr.is_empty());
-    assert!(readme.contains("status 20"), "a newcomer must be told that this status is a result");
+    assert!(
+        readme.contains("status 20"),
+        "a newcomer must be told that this status is a result"
+    );
 }
 
 /// Every `$ preblock ...` of the README prints what stands under it.
@@ -459,7 +736,9 @@ fn the_readme_quotes_real_output() {
     let readme = std::fs::read_to_string(&path).unwrap_or_default();
     let mut n_commands = 0;
     let fresh = anew(&readme, |asked| {
-        let Asked::Command(command) = asked else { unreachable!("the README names no edit") };
+        let Asked::Command(command) = asked else {
+            unreachable!("the README names no edit")
+        };
         n_commands += 1;
         let words = shell_words(command.trim_start_matches("preblock "));
         text(&run(&words.iter().map(String::as_str).collect::<Vec<_>>()).stdout)
@@ -493,7 +772,10 @@ fn the_readme_opens_with_the_job_and_says_the_caution() {
     assert!(readme.starts_with("# preblock\n\nA small clinic"));
     assert!(readme.contains("never makes it; local policy prevails"));
     let ci = std::fs::read_to_string(top().join(".ci/run")).unwrap_or_default();
-    assert!(ci.lines().any(|line| line == "cargo test --locked") && readme.contains("\ncargo test --locked\n"));
+    assert!(
+        ci.lines().any(|line| line == "cargo test --locked")
+            && readme.contains("\ncargo test --locked\n")
+    );
 }
 
 /// Nobody is told "nothing to ask" about a patient who was not screened.
@@ -503,8 +785,17 @@ fn a_refused_file_has_no_page_and_no_list() {
         let output = screen(&["examples/refused/SM-201.yaml"], &["--format", format]);
         assert_eq!(status(&output), 2);
         assert_eq!(text(&output.stdout), "", "{format}");
-        let output = screen(&["examples/referrals/SM-107.yaml", "examples/refused/SM-201.yaml"], &["--format", format]);
+        let output = screen(
+            &[
+                "examples/referrals/SM-107.yaml",
+                "examples/refused/SM-201.yaml",
+            ],
+            &["--format", format],
+        );
         assert_eq!(status(&output), 2);
-        assert!(text(&output.stdout).contains("SM-107") && !text(&output.stdout).contains("SM-201"), "{format}");
+        assert!(
+            text(&output.stdout).contains("SM-107") && !text(&output.stdout).contains("SM-201"),
+            "{format}"
+        );
     }
 }

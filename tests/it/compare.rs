@@ -15,14 +15,18 @@ use preblock::inner::rule_set::files::{RuleFiles, TextFile};
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::standing;
 use preblock::inner::workbench::cases::read::cases;
-use preblock::inner::workbench::compare::{Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally};
+use preblock::inner::workbench::compare::{
+    Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally,
+};
 use proptest::prelude::*;
 use pulldown_cmark::{Event, Options, Parser, Tag};
 use rstest::rstest;
 use serde_json::Value;
 
 use crate::properties::{GATED, choices, text as written_answers, tree, yaml};
-use crate::support::{SEED, alone, codes, embedded_once, facts_over, files, gathered, text_of, today};
+use crate::support::{
+    SEED, alone, codes, embedded_once, facts_over, files, gathered, text_of, today,
+};
 
 type Rules = &'static [(&'static str, &'static str, &'static str)];
 type Edits = &'static [(&'static str, &'static str, &'static str)];
@@ -31,7 +35,11 @@ const QUESTIONS: &str = "questions.yaml";
 const LIMITS: &str = "limits.yaml";
 const MEDICINES: &str = "medicines.yaml";
 const RULE: &str = "concerns/test.yaml";
-const INR: (&str, &str, &str) = ("inr", "defer", "{ fact: a.inr, at_least: { limit: ceiling } }");
+const INR: (&str, &str, &str) = (
+    "inr",
+    "defer",
+    "{ fact: a.inr, at_least: { limit: ceiling } }",
+);
 const SMOKES: (&str, &str, &str) = ("smokes", "refer", "{ fact: a.smokes, is: yes }");
 const PULSE: (&str, &str, &str) = ("pulse", "defer", "{ fact: a.pulse, is: absent }");
 const THINNER: (&str, &str, &str) = ("thinner", "defer", "{ taking: thinner }");
@@ -58,7 +66,10 @@ fn read(files: &RuleFiles, local: Option<&str>) -> RuleSet {
         TextFile::new("local.yaml", text)
     });
     // By its own rules: what the program holds besides is the same for both.
-    alone(rule_set_with(files, local.as_ref()).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))))
+    alone(
+        rule_set_with(files, local.as_ref())
+            .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n"))),
+    )
 }
 
 fn of(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleSet {
@@ -66,42 +77,84 @@ fn of(rules: &[(&str, &str, &str)], edits: &[(&str, &str, &str)]) -> RuleSet {
 }
 
 fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
-    let exact = exact(&Both::new(old, new, today()), &[]).map_err(|it| format!("{} ({})", it.fact, it.of));
-    Compared { old, new, changes: changes(old, new), cases: Tally::default(), files: None, exact, as_of: today() }
+    let exact =
+        exact(&Both::new(old, new, today()), &[]).map_err(|it| format!("{} ({})", it.fact, it.of));
+    Compared {
+        old,
+        new,
+        changes: changes(old, new),
+        cases: Tally::default(),
+        files: None,
+        exact,
+        as_of: today(),
+    }
 }
 
 /// What a questionnaire comes to, read back from its text.
 fn screened(rules: &RuleSet, seen: &Witness) -> Standing {
-    standing(rules, &Compiled::new(rules).run(&facts_over(rules, seen.clinic.as_deref(), &seen.questionnaire)))
+    standing(
+        rules,
+        &Compiled::new(rules).run(&facts_over(
+            rules,
+            seen.clinic.as_deref(),
+            &seen.questionnaire,
+        )),
+    )
 }
 
 /// The moves, "old > new", after every example was screened with both rule sets, and the less cautious stand first.
 fn moves(old: &RuleSet, new: &RuleSet, exact: &Exact) -> Vec<String> {
     for one in &exact.moves {
-        let Ok([before, after]) = one.example.as_deref() else { unreachable!("no example of {one:?}") };
-        assert_eq!((screened(old, before), screened(new, after)), (one.old, one.new), "{}", after.questionnaire);
+        let Ok([before, after]) = one.example.as_deref() else {
+            unreachable!("no example of {one:?}")
+        };
+        assert_eq!(
+            (screened(old, before), screened(new, after)),
+            (one.old, one.new),
+            "{}",
+            after.questionnaire
+        );
     }
     for shift in &exact.shifts {
         for (fires_before, example) in [(true, &shift.lost), (false, &shift.gained)] {
             let Some(example) = example else { continue };
-            let Ok([before, after]) = example.as_deref() else { unreachable!("no example of {shift:?}") };
+            let Ok([before, after]) = example.as_deref() else {
+                unreachable!("no example of {shift:?}")
+            };
             let fires = |rules: &RuleSet, seen: &Witness| {
                 let at = rules.rules.iter().position(|it| it.id == shift.rule);
                 at.and_then(|at| seen.states.get(at)) == Some(&State::Fires)
             };
-            assert_eq!((fires(old, before), fires(new, after)), (fires_before, !fires_before), "{}", shift.rule);
+            assert_eq!(
+                (fires(old, before), fires(new, after)),
+                (fires_before, !fires_before),
+                "{}",
+                shift.rule
+            );
             // Both are read back, so that neither is refused.
             screened(old, before);
             screened(new, after);
         }
     }
-    assert!(exact.moves.is_sorted_by_key(|it| !is_less_cautious(it.old, it.new)), "the less cautious come first");
-    exact.moves.iter().map(|it| format!("{} > {}", it.old.words(), it.new.words())).collect()
+    assert!(
+        exact
+            .moves
+            .is_sorted_by_key(|it| !is_less_cautious(it.old, it.new)),
+        "the less cautious come first"
+    );
+    exact
+        .moves
+        .iter()
+        .map(|it| format!("{} > {}", it.old.words(), it.new.words()))
+        .collect()
 }
 
 fn shifts(exact: &Exact) -> Vec<String> {
     let one = |it: &preblock::inner::workbench::compare::Shift| {
-        let (lost, gained) = (if it.lost.is_some() { " -" } else { "" }, if it.gained.is_some() { " +" } else { "" });
+        let (lost, gained) = (
+            if it.lost.is_some() { " -" } else { "" },
+            if it.gained.is_some() { " +" } else { "" },
+        );
         format!("{}{lost}{gained}", it.rule.trim_start_matches("test/"))
     };
     exact.shifts.iter().map(one).collect()
@@ -225,47 +278,93 @@ fn a_change(
     #[case] fire: &[&str],
 ) {
     let (old, new) = (of(rules, edits), of(new_rules, new_edits));
-    let exact = exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact =
+        exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
     let found: BTreeSet<String> = moves(&old, &new, &exact).into_iter().collect();
-    assert_eq!(found, expected.iter().map(|it| (*it).to_owned()).collect(), "the moves");
+    assert_eq!(
+        found,
+        expected.iter().map(|it| (*it).to_owned()).collect(),
+        "the moves"
+    );
     assert_eq!(shifts(&exact), fire, "the rules");
     assert_eq!(exact.apart, Vec::<String>::new(), "nothing is left apart");
     let both = compared(&old, &new);
     assert!(!both.changes.is_empty() && !both.is_the_same());
-    assert_eq!(both.loosens(), exact.moves.iter().any(|it| is_less_cautious(it.old, it.new)));
+    assert_eq!(
+        both.loosens(),
+        exact
+            .moves
+            .iter()
+            .any(|it| is_less_cautious(it.old, it.new))
+    );
     if expected.is_empty() {
-        assert!(text(&both, 80).contains("nobody gets another verdict"), "{}", text(&both, 80));
+        assert!(
+            text(&both, 80).contains("nobody gets another verdict"),
+            "{}",
+            text(&both, 80)
+        );
     }
     hold_together(&both);
 }
 
 /// Text, Markdown and JSON tell the same changes and the same moves.
 fn hold_together(both: &Compared<'_>) {
-    let Ok(exact) = &both.exact else { unreachable!("decided") };
+    let Ok(exact) = &both.exact else {
+        unreachable!("decided")
+    };
     let (text, page, object) = (text(both, 100), shown(&markdown(both)), json(both));
     let object: Value = serde_json::from_str(&object).unwrap_or_default();
-    let schema: Value = serde_json::from_str(include_str!("../../schemas/comparison.schema.json")).unwrap_or_default();
+    let schema: Value = serde_json::from_str(include_str!("../../schemas/comparison.schema.json"))
+        .unwrap_or_default();
     let wrong: Vec<String> = jsonschema::draft7::new(&schema)
-        .map(|it| it.iter_errors(&object).map(|it| format!("{it} at {}", it.instance_path())).collect())
+        .map(|it| {
+            it.iter_errors(&object)
+                .map(|it| format!("{it} at {}", it.instance_path()))
+                .collect()
+        })
         .unwrap_or_else(|it| vec![it.to_string()]);
     assert_eq!(wrong, Vec::<String>::new());
     assert_eq!(object["less_cautious"], both.loosens());
     assert_eq!(object["same"], both.is_the_same());
-    assert_eq!(object["changes"].as_array().map(Vec::len), Some(both.changes.len()));
-    assert_eq!(object["possible"]["verdicts"].as_array().map(Vec::len), Some(exact.moves.len()));
+    assert_eq!(
+        object["changes"].as_array().map(Vec::len),
+        Some(both.changes.len())
+    );
+    assert_eq!(
+        object["possible"]["verdicts"].as_array().map(Vec::len),
+        Some(exact.moves.len())
+    );
     for change in &both.changes {
-        assert!(text.contains(&change.name) && page.contains(&change.name), "{}", change.name);
+        assert!(
+            text.contains(&change.name) && page.contains(&change.name),
+            "{}",
+            change.name
+        );
         if let ChangeKind::Otherwise(parts) = &change.what {
-            parts.iter().for_each(|it| assert!(page.contains(&format!("{}: ", it.of)) && text.contains(&format!("{}: ", it.of)), "{it:?}"));
+            parts.iter().for_each(|it| {
+                assert!(
+                    page.contains(&format!("{}: ", it.of))
+                        && text.contains(&format!("{}: ", it.of)),
+                    "{it:?}"
+                )
+            });
         }
     }
     for (at, one) in exact.moves.iter().enumerate() {
         let arrow = format!("{} instead of {}", one.new.words(), one.old.words());
         assert!(text.contains(&arrow) && page.contains(&arrow), "{arrow}");
-        let Ok([_, after]) = one.example.as_deref() else { unreachable!("an example") };
+        let Ok([_, after]) = one.example.as_deref() else {
+            unreachable!("an example")
+        };
         assert!(page.contains(after.questionnaire.trim_end()), "{page}");
-        assert_eq!(object["possible"]["verdicts"][at]["example"]["new"]["questionnaire"], after.questionnaire.as_str());
-        assert_eq!(object["possible"]["verdicts"][at]["less_cautious"], is_less_cautious(one.old, one.new));
+        assert_eq!(
+            object["possible"]["verdicts"][at]["example"]["new"]["questionnaire"],
+            after.questionnaire.as_str()
+        );
+        assert_eq!(
+            object["possible"]["verdicts"][at]["less_cautious"],
+            is_less_cautious(one.old, one.new)
+        );
     }
 }
 
@@ -301,17 +400,37 @@ fn shown(page: &str) -> String {
 #[test]
 fn whoever_is_known_is_shown() {
     let (old, new) = (of(&[COUNT, SMOKES], &[]), of(&[SMOKES], &[]));
-    let somebody = gathered(&new, &crate::support::written("a:\n  count: 73\n  smokes: no\n  drinks: yes\n  taken: [warfarin]"));
+    let somebody = gathered(
+        &new,
+        &crate::support::written(
+            "a:\n  count: 73\n  smokes: no\n  drinks: yes\n  taken: [warfarin]",
+        ),
+    );
     let somebody = somebody.unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let day = today() - chrono::TimeDelta::days(3);
-    let exact = exact(&Both::new(&old, &new, today()), &[(&somebody, day)]).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact = exact(&Both::new(&old, &new, today()), &[(&somebody, day)])
+        .unwrap_or_else(|it| unreachable!("{it:?}"));
     // Somebody goes now who was deferred: that takes a known answer on smoking, and none on the count.
-    let Some(Ok(seen)) = exact.moves.first().map(|it| it.example.as_ref()) else { unreachable!("{exact:?}") };
-    assert_eq!(seen[1].questionnaire, "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    smokes: no\n");
+    let Some(Ok(seen)) = exact.moves.first().map(|it| it.example.as_ref()) else {
+        unreachable!("{exact:?}")
+    };
+    assert_eq!(
+        seen[1].questionnaire,
+        "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    smokes: no\n"
+    );
     assert_eq!((seen[0].as_of, seen[1].n_answers), (day, 1));
-    let lost = exact.shifts.iter().find(|it| it.rule == "test/count").and_then(|it| it.lost.as_ref());
-    let Some(Ok(seen)) = lost else { unreachable!("{exact:?}") };
-    assert_eq!(seen[0].questionnaire, "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    count: 73\n");
+    let lost = exact
+        .shifts
+        .iter()
+        .find(|it| it.rule == "test/count")
+        .and_then(|it| it.lost.as_ref());
+    let Some(Ok(seen)) = lost else {
+        unreachable!("{exact:?}")
+    };
+    assert_eq!(
+        seen[0].questionnaire,
+        "questionnaire: 1\nfor: tiny\nreference: EXAMPLE-1\nanswers:\n  a:\n    count: 73\n"
+    );
 }
 
 /// A ceiling raised in the default rule set: every answer comes with a patient, from among the worked cases. Looked for without
@@ -322,28 +441,58 @@ fn a_raised_ceiling_is_answered_with_patients() {
     let mut files = RuleFiles::embedded();
     let limits = text_of(&files, LIMITS);
     let at = limits.find("id: hba1c-ceiling\n").unwrap_or_default();
-    let raised = limits[..at].to_owned() + &limits[at..].replacen("value: 69 mmol/mol", "value: 75 mmol/mol", 1);
+    let raised = limits[..at].to_owned()
+        + &limits[at..].replacen("value: 69 mmol/mol", "value: 75 mmol/mol", 1);
     assert_ne!(raised, limits);
     files.set(LIMITS, raised);
-    let new = rule_set_with(&files, None).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    let cases = cases(&files, &new).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    let new = rule_set_with(&files, None)
+        .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
+    let cases =
+        cases(&files, &new).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let known: Vec<_> = cases.iter().map(|it| (&it.answers, it.as_of)).collect();
-    let exact = exact(&Both::new(old, &new, today()), &known).unwrap_or_else(|it| unreachable!("{it:?}"));
-    assert!(exact.moves.first().is_some_and(|it| is_less_cautious(it.old, it.new)), "{exact:?}");
+    let exact =
+        exact(&Both::new(old, &new, today()), &known).unwrap_or_else(|it| unreachable!("{it:?}"));
+    assert!(
+        exact
+            .moves
+            .first()
+            .is_some_and(|it| is_less_cautious(it.old, it.new)),
+        "{exact:?}"
+    );
     assert!(exact.moves.iter().all(|it| it.example.is_ok()), "{exact:?}");
-    assert!(exact.shifts.iter().flat_map(|it| [&it.lost, &it.gained]).flatten().all(|it| it.is_ok()), "{exact:?}");
+    assert!(
+        exact
+            .shifts
+            .iter()
+            .flat_map(|it| [&it.lost, &it.gained])
+            .flatten()
+            .all(|it| it.is_ok()),
+        "{exact:?}"
+    );
 }
 
 #[test]
 fn order_line_breaks_and_comments_have_no_effect() {
-    let either = ("either", "defer", "{ any: [{ taking: [apixaban, warfarin] }, { fact: a.pulse, one_of: [absent, doubtful] }] }");
-    let turned = ("either", "defer", "{ any: [{ fact: a.pulse, one_of: [doubtful, absent] }, { taking: [warfarin, apixaban] }] }");
+    let either = (
+        "either",
+        "defer",
+        "{ any: [{ taking: [apixaban, warfarin] }, { fact: a.pulse, one_of: [absent, doubtful] }] }",
+    );
+    let turned = (
+        "either",
+        "defer",
+        "{ any: [{ fact: a.pulse, one_of: [doubtful, absent] }, { taking: [warfarin, apixaban] }] }",
+    );
     let old = of(&[INR, either], &[]);
     let new = of(
         &[turned, INR],
         &[
             (LIMITS, "limits:\n", "# A comment.\nlimits:\n"),
-            (LIMITS, "  - { id: adult, about: Adult age, value: 18, citations: [{ source: book }] }\n", ""),
+            (
+                LIMITS,
+                "  - { id: adult, about: Adult age, value: 18, citations: [{ source: book }] }\n",
+                "",
+            ),
             (
                 LIMITS,
                 "  - { id: ceiling",
@@ -354,7 +503,11 @@ fn order_line_breaks_and_comments_have_no_effect() {
                 "[{ id: felt, text: Felt }, { id: doubtful, text: Doubtful }, ",
                 "[{ id: doubtful, text: Doubtful }, { text: Felt, id: felt }, ",
             ),
-            (MEDICINES, "dose_words: [mg, daily", "dose_words: [daily, mg"),
+            (
+                MEDICINES,
+                "dose_words: [mg, daily",
+                "dose_words: [daily, mg",
+            ),
         ],
     );
     assert_ne!(old.digest, new.digest);
@@ -391,14 +544,23 @@ fn order_line_breaks_and_comments_have_no_effect() {
     &[("anaesthetics.yaml", "strengths: [1 %, 3 %]", "strengths: [1 %, 4 %]")],
     &["plan.anaesthetic with mepivacaine from 1 to 4 %: only now"], &["go > defer"]
 )]
-fn what_one_of_them_refuses(#[case] rules: Rules, #[case] edits: Edits, #[case] apart: &[&str], #[case] expected: &[&str]) {
+fn what_one_of_them_refuses(
+    #[case] rules: Rules,
+    #[case] edits: Edits,
+    #[case] apart: &[&str],
+    #[case] expected: &[&str],
+) {
     let (old, new) = (of(&[PULSE], &[]), of(rules, edits));
-    let exact = exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let exact =
+        exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
     assert_eq!(exact.apart, apart);
     assert_eq!(moves(&old, &new, &exact), expected);
     let both = compared(&old, &new);
     for it in apart {
-        assert!(text(&both, 200).contains(it) && shown(&markdown(&both)).contains(it), "{it}");
+        assert!(
+            text(&both, 200).contains(it) && shown(&markdown(&both)).contains(it),
+            "{it}"
+        );
     }
     hold_together(&both);
 }
@@ -419,10 +581,17 @@ fn one_name_for_two_things(#[case] rules: Rules, #[case] edits: Edits, #[case] b
     assert!(both.loosens(), "what cannot be shut out counts");
     assert!(text(&both, 200).contains(because) && shown(&markdown(&both)).contains(because));
     let object: Value = serde_json::from_str(&json(&both)).unwrap_or_default();
-    assert_eq!(object["possible"], serde_json::json!({ "decided": false, "because_of": because }));
+    assert_eq!(
+        object["possible"],
+        serde_json::json!({ "decided": false, "because_of": because })
+    );
 }
 
-const DECIDED: Edits = &[(QUESTIONS, "answer: anaesthetic, from", "answer: anaesthetic, decision: true, from")];
+const DECIDED: Edits = &[(
+    QUESTIONS,
+    "answer: anaesthetic, from",
+    "answer: anaesthetic, decision: true, from",
+)];
 
 /// A local policy that keeps to fewer choices, over the new rule set alone, or over both.
 #[rstest]
@@ -444,11 +613,18 @@ const DECIDED: Edits = &[(QUESTIONS, "answer: anaesthetic, from", "answer: anaes
     Some("offers: { plan: { anaesthetic: [{ agent: lidocaine, strength: 2 % }] } }"),
     &[], &[]
 )]
-fn what_local_policy_offers(#[case] before: Option<&str>, #[case] after: Option<&str>, #[case] expected: &[&str], #[case] fire: &[&str]) {
+fn what_local_policy_offers(
+    #[case] before: Option<&str>,
+    #[case] after: Option<&str>,
+    #[case] expected: &[&str],
+    #[case] fire: &[&str],
+) {
     let files = edited(&[OFFERED], DECIDED);
     let (old, new) = (read(&files, before), read(&files, after));
     let both = compared(&old, &new);
-    let Ok(exact) = &both.exact else { unreachable!("decided") };
+    let Ok(exact) = &both.exact else {
+        unreachable!("decided")
+    };
     assert_eq!(moves(&old, &new, exact), expected);
     assert_eq!(shifts(exact), fire);
     assert_eq!(both.is_the_same(), expected.is_empty());
@@ -467,19 +643,32 @@ fn what_is_offered_is_as_in_a_screening() {
         Some("[{ agent: lidocaine, strength: 1 %, volume: 3 mL }]"),
         Some("[{ agent: lidocaine, strength: unknown, volume: 3 mL }]"),
         Some("[{ agent: mepivacaine, strength: unknown, volume: 3 mL }]"),
-        Some("[{ agent: lidocaine, strength: 2 %, volume: 3 mL }, { agent: mepivacaine, strength: 3 %, volume: 1 mL }]"),
+        Some(
+            "[{ agent: lidocaine, strength: 2 %, volume: 3 mL }, { agent: mepivacaine, strength: 3 %, volume: 1 mL }]",
+        ),
     ];
     let mut seen = BTreeSet::new();
     for plan in plans {
         for adrenaline in [None, Some("yes"), Some("no")] {
-            let line = |name: &str, it: Option<&str>| it.map_or(String::new(), |it| format!("  {name}: {it}\n"));
-            let answers = format!("{}{}", line("anaesthetic", plan), line("adrenaline", adrenaline));
-            let answers = if answers.is_empty() { String::new() } else { format!("plan:\n{answers}") };
+            let line = |name: &str, it: Option<&str>| {
+                it.map_or(String::new(), |it| format!("  {name}: {it}\n"))
+            };
+            let answers = format!(
+                "{}{}",
+                line("anaesthetic", plan),
+                line("adrenaline", adrenaline)
+            );
+            let answers = if answers.is_empty() {
+                String::new()
+            } else {
+                format!("plan:\n{answers}")
+            };
             let facts = crate::support::facts(&rules, &answers);
             let state = Compiled::new(&rules).run(&facts)[0];
             seen.insert(format!("{state:?}"));
             // The same patient in the space: what is known is known, and what is chosen is chosen.
-            let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+            let mut decider =
+                Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
             let mut together = Vec::new();
             for (id, (listed, _)) in &decider.encoding.offers {
                 assert!(["plan.anaesthetic", "plan.adrenaline"].contains(&id.as_str()));
@@ -488,17 +677,52 @@ fn what_is_offered_is_as_in_a_screening() {
             for (name, domain) in &decider.encoding.domains {
                 match (name.as_str(), &domain.shape) {
                     ("plan.adrenaline", Shape::Choice(options)) => {
-                        together.push(if adrenaline.is_some() { domain.known } else { !domain.known });
-                        together.extend(options.iter().filter(|(id, _)| Some(id.as_str()) == adrenaline).map(|(_, it)| *it));
+                        together.push(if adrenaline.is_some() {
+                            domain.known
+                        } else {
+                            !domain.known
+                        });
+                        together.extend(
+                            options
+                                .iter()
+                                .filter(|(id, _)| Some(id.as_str()) == adrenaline)
+                                .map(|(_, it)| *it),
+                        );
                     }
-                    ("plan.anaesthetic", Shape::Plan { agents, strengths, solutions, .. }) => {
-                        together.push(if plan.is_some() { domain.known } else { !domain.known });
+                    (
+                        "plan.anaesthetic",
+                        Shape::Plan {
+                            agents,
+                            strengths,
+                            solutions,
+                            ..
+                        },
+                    ) => {
+                        together.push(if plan.is_some() {
+                            domain.known
+                        } else {
+                            !domain.known
+                        });
                         let plan = plan.unwrap_or("[]");
-                        together.extend(agents.iter().map(|(id, it)| if plan.contains(id.as_str()) { *it } else { !*it }));
-                        together.push(if plan.contains("%") { *strengths } else { !*strengths });
+                        together.extend(agents.iter().map(|(id, it)| {
+                            if plan.contains(id.as_str()) {
+                                *it
+                            } else {
+                                !*it
+                            }
+                        }));
+                        together.push(if plan.contains("%") {
+                            *strengths
+                        } else {
+                            !*strengths
+                        });
                         for (id, cell, lit) in solutions.iter().filter(|_| plan.contains("%")) {
                             let there = plan.contains(id.as_str())
-                                && cell.contains(if plan.contains("lidocaine, strength: 2") { 2.0 } else { 1.0 });
+                                && cell.contains(if plan.contains("lidocaine, strength: 2") {
+                                    2.0
+                                } else {
+                                    1.0
+                                });
                             together.push(if there { *lit } else { !*lit });
                         }
                     }
@@ -506,9 +730,21 @@ fn what_is_offered_is_as_in_a_screening() {
                 }
             }
             let pair = decider.judgements[0].rules[0];
-            let mut can = |more: &[Lit]| decider.logic.possible(&[together.as_slice(), more].concat());
-            let found = (can(&[pair.yes]), can(&[pair.no]), can(&[!pair.yes, !pair.no]));
-            let expected = (state == State::Fires, state == State::StaysQuiet, state == State::Undetermined);
+            let mut can = |more: &[Lit]| {
+                decider
+                    .logic
+                    .possible(&[together.as_slice(), more].concat())
+            };
+            let found = (
+                can(&[pair.yes]),
+                can(&[pair.no]),
+                can(&[!pair.yes, !pair.no]),
+            );
+            let expected = (
+                state == State::Fires,
+                state == State::StaysQuiet,
+                state == State::Undetermined,
+            );
             assert_eq!(found, expected, "{plan:?} {adrenaline:?}");
         }
     }
@@ -518,22 +754,33 @@ fn what_is_offered_is_as_in_a_screening() {
 /// Text from files stays text: in Markdown no markup, on the terminal no steering.
 #[test]
 fn what_stands_in_files_stays_text() {
-    let hostile = "*b* <script>x</script> [l](http://e.example) | `c` ~~s~~ @who #1 :smile: $x$ ![i](y)";
+    let hostile =
+        "*b* <script>x</script> [l](http://e.example) | `c` ~~s~~ @who #1 :smile: $x$ ![i](y)";
     let named = "also: [acetaminophen, '`*tablet*` <b>|[x](y)']";
     let (old, new) = (of(&[THINNER], &[]), {
         let reason = format!("reason: '{hostile}'");
         let about = format!("about: '{hostile}'");
         of(
             &[THINNER],
-            &[(RULE, "reason: So it is.", &reason), (LIMITS, "about: A ceiling", &about), (MEDICINES, "also: [acetaminophen]", named)],
+            &[
+                (RULE, "reason: So it is.", &reason),
+                (LIMITS, "about: A ceiling", &about),
+                (MEDICINES, "also: [acetaminophen]", named),
+            ],
         )
     });
     let both = compared(&old, &new);
     let page = shown(&markdown(&both));
     assert!(page.contains(hostile), "{page}");
     assert!(page.contains("`*tablet*` <b>|[x](y)"), "{page}");
-    assert!(!text(&both, 80).chars().any(|it| it != '\n' && preblock::inner::document::source::steers(it)));
-    let Ok(exact) = &both.exact else { unreachable!("decided") };
+    assert!(
+        !text(&both, 80)
+            .chars()
+            .any(|it| it != '\n' && preblock::inner::document::source::steers(it))
+    );
+    let Ok(exact) = &both.exact else {
+        unreachable!("decided")
+    };
     assert_eq!(moves(&old, &new, exact), ["defer > go"]);
     hold_together(&both);
 }
@@ -547,22 +794,54 @@ fn patients_under_both() {
             &[INR],
             &[
                 (LIMITS, "value: 4.0", "value: 5.0"),
-                (QUESTIONS, "[0, 100], from: patient }\n      - { id: units", "[0, 500], from: patient }\n      - { id: units"),
+                (
+                    QUESTIONS,
+                    "[0, 100], from: patient }\n      - { id: units",
+                    "[0, 500], from: patient }\n      - { id: units",
+                ),
             ],
         ),
     );
     let answers = |text: &str| gathered(&new, &crate::support::written(text)).unwrap_or_default();
     let patients = [
-        ("refused", answers("a: { count: 200, inr: { value: 4.5, taken_on: unknown } }")),
-        ("alike", answers("a: { inr: { value: 5.5, taken_on: unknown } }")),
-        ("milder", answers("a: { inr: { value: 4.5, taken_on: unknown } }")),
+        (
+            "refused",
+            answers("a: { count: 200, inr: { value: 4.5, taken_on: unknown } }"),
+        ),
+        (
+            "alike",
+            answers("a: { inr: { value: 5.5, taken_on: unknown } }"),
+        ),
+        (
+            "milder",
+            answers("a: { inr: { value: 4.5, taken_on: unknown } }"),
+        ),
     ];
-    let tally = tally(&Both::new(&old, &new, today()), patients.iter().map(|(name, it)| ((*name).to_owned(), it, today())));
-    assert_eq!((tally.n_judged, tally.refused.as_slice()), (2, &["refused".to_owned()][..]));
-    let [only] = tally.moves.as_slice() else { unreachable!("{tally:?}") };
-    assert_eq!((only.name.as_str(), only.old.words(), only.new.words()), ("milder", "defer".into(), "go".into()));
-    assert_eq!((only.lost.as_slice(), only.gained.as_slice()), (&["test/inr".to_owned()][..], &[][..]));
-    let both = Compared { cases: tally, ..compared(&old, &new) };
+    let tally = tally(
+        &Both::new(&old, &new, today()),
+        patients
+            .iter()
+            .map(|(name, it)| ((*name).to_owned(), it, today())),
+    );
+    assert_eq!(
+        (tally.n_judged, tally.refused.as_slice()),
+        (2, &["refused".to_owned()][..])
+    );
+    let [only] = tally.moves.as_slice() else {
+        unreachable!("{tally:?}")
+    };
+    assert_eq!(
+        (only.name.as_str(), only.old.words(), only.new.words()),
+        ("milder", "defer".into(), "go".into())
+    );
+    assert_eq!(
+        (only.lost.as_slice(), only.gained.as_slice()),
+        (&["test/inr".to_owned()][..], &[][..])
+    );
+    let both = Compared {
+        cases: tally,
+        ..compared(&old, &new)
+    };
     assert!(both.loosens());
     hold_together(&both);
     assert!(text(&both, 80).contains("refused by one of them: refused"));
@@ -635,21 +914,33 @@ impl Desk {
     fn new(folders: &[(&str, &RuleFiles)], files: &[(&str, &str)]) -> Self {
         let desk = Self(tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}")));
         for (folder, of) in folders {
-            of.iter().for_each(|(path, file)| desk.put(&format!("{folder}/{path}"), file.bytes()));
+            of.iter()
+                .for_each(|(path, file)| desk.put(&format!("{folder}/{path}"), file.bytes()));
         }
-        files.iter().for_each(|(path, text)| desk.put(path, text.as_bytes()));
+        files
+            .iter()
+            .for_each(|(path, text)| desk.put(path, text.as_bytes()));
         desk
     }
 
     fn put(&self, path: &str, bytes: &[u8]) {
         let path = self.0.path().join(path);
-        assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()) && std::fs::write(path, bytes).is_ok());
+        assert!(
+            path.parent()
+                .is_some_and(|it| std::fs::create_dir_all(it).is_ok())
+                && std::fs::write(path, bytes).is_ok()
+        );
     }
 
     /// Exit status, results, diagnostics.
     fn compare(&self, arguments: &[&str]) -> (Option<i32>, String, String) {
         let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
-        let run = command.args(["rules", "compare"]).args(arguments).args(["--as-of", "2026-11-25"]).current_dir(self.0.path()).output();
+        let run = command
+            .args(["rules", "compare"])
+            .args(arguments)
+            .args(["--as-of", "2026-11-25"])
+            .current_dir(self.0.path())
+            .output();
         let output = run.unwrap_or_else(|it| unreachable!("{it}"));
         let of = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
         (output.status.code(), of(&output.stdout), of(&output.stderr))
@@ -658,8 +949,7 @@ impl Desk {
 
 const CASES: &str = "cases:\n  - case: INR above both ceilings\n    like: somebody\n    change: { a.inr: { value: 6, taken_on: 2026-11-25 } }\n    \
                      source: a test\n    expect: { verdict: defer, fires: [test/inr] }\n";
-const PEOPLE: &str =
-    "as_of: 2026-11-25\npeople:\n  - id: somebody\n    about: Somebody\n    answers: { plan: { procedure_on: 2026-11-25 } }\n";
+const PEOPLE: &str = "as_of: 2026-11-25\npeople:\n  - id: somebody\n    about: Somebody\n    answers: { plan: { procedure_on: 2026-11-25 } }\n";
 
 fn with_cases(mut files: RuleFiles) -> RuleFiles {
     files.set("cases/people.yaml", PEOPLE);
@@ -669,11 +959,20 @@ fn with_cases(mut files: RuleFiles) -> RuleFiles {
 
 #[test]
 fn exit_statuses() {
-    let (old, raised) = (with_cases(edited(&[INR], &[])), with_cases(edited(&[INR], &[(LIMITS, "value: 4.0", "value: 5.0")])));
-    let reworded = with_cases(edited(&[INR], &[(RULE, "reason: So it is.", "reason: So it may be.")]));
+    let (old, raised) = (
+        with_cases(edited(&[INR], &[])),
+        with_cases(edited(&[INR], &[(LIMITS, "value: 4.0", "value: 5.0")])),
+    );
+    let reworded = with_cases(edited(
+        &[INR],
+        &[(RULE, "reason: So it is.", "reason: So it may be.")],
+    ));
     let between = "questionnaire: 1\nreference: T-1\nanswers:\n  a:\n    inr: { value: 4.5, taken_on: unknown }\n";
     let wrong = "questionnaire: 1\nreference: T-2\nanswers:\n  a:\n    count: 900\n";
-    let desk = Desk::new(&[("old", &old), ("raised", &raised), ("reworded", &reworded)], &[("p/t1.yaml", between), ("p/t2.yaml", wrong)]);
+    let desk = Desk::new(
+        &[("old", &old), ("raised", &raised), ("reworded", &reworded)],
+        &[("p/t1.yaml", between), ("p/t2.yaml", wrong)],
+    );
     for (arguments, status, says) in [
         (["old", "old"], 0, "No effect"),
         (["old", "reworded"], 0, "nobody gets another verdict"),
@@ -686,38 +985,70 @@ fn exit_statuses() {
     }
     let (code, out, err) = desk.compare(&["old", "raised", "p"]);
     assert_eq!(code, Some(1), "{err}");
-    assert!(out.contains("t1.yaml") && out.contains("refused by one of them: p/t2.yaml"), "{out}");
+    assert!(
+        out.contains("t1.yaml") && out.contains("refused by one of them: p/t2.yaml"),
+        "{out}"
+    );
     assert!(err.contains("t2.yaml") && err.contains("900"), "{err}");
     let (code, out, _) = desk.compare(&["old", "raised", "p", "--format", "json"]);
     let object: Value = serde_json::from_str(&out).unwrap_or_default();
     assert_eq!(
-        (code, object["questionnaires"]["judged"].as_u64(), object["questionnaires"]["refused"][0].as_str()),
+        (
+            code,
+            object["questionnaires"]["judged"].as_u64(),
+            object["questionnaires"]["refused"][0].as_str()
+        ),
         (Some(1), Some(1), Some("p/t2.yaml"))
     );
     assert_eq!(object["cases"]["judged"], 1);
     let (_, out, _) = desk.compare(&["old", "raised", "p", "--format", "markdown"]);
-    assert!(shown(&out).contains("refused by one of them: p/t2.yaml"), "{out}");
+    assert!(
+        shown(&out).contains("refused by one of them: p/t2.yaml"),
+        "{out}"
+    );
 }
 
 #[test]
 fn the_clinic_and_its_policy() {
     let files = with_cases(edited(&[OFFERED, INR], DECIDED));
-    let terms = "reason: It is so here., agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31";
+    let terms =
+        "reason: It is so here., agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31";
     let policy = format!(
         "local_policy: 1\nclinic: Saltmarsh Foot Clinic\nof: tiny\nedition: \"1\"\nchanges:\n  - {{ offers: {{ plan: {{ adrenaline: [no] }} }}, {terms} }}\n"
     );
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan:\n    adrenaline: yes\n";
-    let patient =
-        "questionnaire: 1\nreference: T-1\nanswers:\n  a:\n    inr: { value: 2, taken_on: 2026-11-25 }\n    taken: []\n    allergies: []\n";
-    let desk = Desk::new(&[("rules", &files)], &[("local.yaml", &policy), ("clinic.yaml", clinic), ("t1.yaml", patient)]);
-    let (code, out, err) = desk.compare(&["rules", "rules", "t1.yaml", "--local", "local.yaml", "--clinic", "clinic.yaml"]);
+    let patient = "questionnaire: 1\nreference: T-1\nanswers:\n  a:\n    inr: { value: 2, taken_on: 2026-11-25 }\n    taken: []\n    allergies: []\n";
+    let desk = Desk::new(
+        &[("rules", &files)],
+        &[
+            ("local.yaml", &policy),
+            ("clinic.yaml", clinic),
+            ("t1.yaml", patient),
+        ],
+    );
+    let (code, out, err) = desk.compare(&[
+        "rules",
+        "rules",
+        "t1.yaml",
+        "--local",
+        "local.yaml",
+        "--clinic",
+        "clinic.yaml",
+    ]);
     assert_eq!(code, Some(0), "{err}");
     assert!(out.contains("local policy offers plan.adrenaline"), "{out}");
-    assert!(out.contains("more cautious: t1.yaml") && out.contains("now fires test/offered"), "{out}");
+    assert!(
+        out.contains("more cautious: t1.yaml") && out.contains("now fires test/offered"),
+        "{out}"
+    );
     // Without the clinic's answer nobody has chosen yet, so that the rule waits.
     let (code, out, _) = desk.compare(&["rules", "rules", "t1.yaml", "--local", "local.yaml"]);
     assert_eq!(code, Some(0));
-    assert!(out.contains("more cautious: t1.yaml") && !out.contains("t1.yaml\n      defer instead of go; now fires"), "{out}");
+    assert!(
+        out.contains("more cautious: t1.yaml")
+            && !out.contains("t1.yaml\n      defer instead of go; now fires"),
+        "{out}"
+    );
     let (code, _, err) = desk.compare(&["rules", "rules", "t1.yaml", "--clinic", "t1.yaml"]);
     assert_eq!(code, Some(2), "a questionnaire is no clinic's file: {err}");
 }
@@ -730,7 +1061,10 @@ fn what_cannot_be_compared() {
     for arguments in [["good", "newer"], ["newer", "good"]] {
         let (code, out, err) = desk.compare(&arguments);
         assert_eq!((code, out.as_str()), (Some(2), ""), "{err}");
-        assert!(err.contains("rule_set") && err.contains('2') && err.contains("newer"), "{err}");
+        assert!(
+            err.contains("rule_set") && err.contains('2') && err.contains("newer"),
+            "{err}"
+        );
     }
     let (code, out, err) = desk.compare(&["good", "nowhere"]);
     assert_eq!((code, out.as_str()), (Some(2), ""), "{err}");

@@ -32,23 +32,45 @@ fn clash(decider: &mut Decider<'_>, rule_set: &RuleSet, states: &[State]) -> Vec
     while at < kept.len() {
         let mut less = kept.clone();
         less.remove(at);
-        let together: Vec<Lit> = less.iter().flat_map(|it| just_so(&rules[*it..=*it], &states[*it..=*it])).collect();
-        if decider.logic.possible(&together) { at += 1 } else { kept = less }
+        let together: Vec<Lit> = less
+            .iter()
+            .flat_map(|it| just_so(&rules[*it..=*it], &states[*it..=*it]))
+            .collect();
+        if decider.logic.possible(&together) {
+            at += 1
+        } else {
+            kept = less
+        }
     }
-    kept.iter().map(|it| format!("{} {:?}", rule_set.judging().nth(*it).map_or("", |it| &it.id), states[*it])).collect()
+    kept.iter()
+        .map(|it| {
+            format!(
+                "{} {:?}",
+                rule_set.judging().nth(*it).map_or("", |it| &it.id),
+                states[*it]
+            )
+        })
+        .collect()
 }
 
 /// What every rule makes of every worked case can be, all at once: the space leaves nobody out that somebody thought of.
 #[test]
 fn the_space_holds_every_worked_case() {
     let (rule_set, compiled) = embedded_once();
-    let mut decider = Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let mut decider =
+        Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let mut n_tried = 0;
-    for case in &preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rule_set).unwrap_or_default() {
+    for case in &preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rule_set)
+        .unwrap_or_default()
+    {
         let run = cases::run(rule_set, compiled, case);
         let together = just_so(&decider.judgements[0].rules, &run.states);
         if !decider.logic.possible(&together) {
-            unreachable!("{} is not in the space: {:?}", case.title, clash(&mut decider, rule_set, &run.states));
+            unreachable!(
+                "{} is not in the space: {:?}",
+                case.title,
+                clash(&mut decider, rule_set, &run.states)
+            );
         }
         n_tried += 1;
     }
@@ -57,39 +79,73 @@ fn the_space_holds_every_worked_case() {
 
 /// A questionnaire is one that the reader takes as it is, and its rule comes out as said.
 fn assert_real(rule_set: &RuleSet, seen: &Witness, rule: usize, state: State) {
-    let states = Compiled::new(rule_set).run(&facts_over(rule_set, seen.clinic.as_deref(), &seen.questionnaire));
-    assert_eq!(states[rule], state, "{}\n{}", rule_set.rules[rule].id, seen.questionnaire);
+    let states = Compiled::new(rule_set).run(&facts_over(
+        rule_set,
+        seen.clinic.as_deref(),
+        &seen.questionnaire,
+    ));
+    assert_eq!(
+        states[rule], state,
+        "{}\n{}",
+        rule_set.rules[rule].id, seen.questionnaire
+    );
     assert_eq!(states, seen.states);
 }
 
 /// Rules of the default set that are looked at: all would take minutes. Every ninth, and all that hang on arithmetic, on
 /// dates, on allergies, on steroids or on contradictions.
 fn is_looked_at(at: usize, id: &str, written: &str) -> bool {
-    let words = ["seen_on", "older_than", "within", "allergic_to", "steroid", "not-offered", "ruled-out"];
+    let words = [
+        "seen_on",
+        "older_than",
+        "within",
+        "allergic_to",
+        "steroid",
+        "not-offered",
+        "ruled-out",
+    ];
     at.is_multiple_of(9)
-        || ["anaesthetic/", "circulation/"].iter().any(|it| id.starts_with(it))
+        || ["anaesthetic/", "circulation/"]
+            .iter()
+            .any(|it| id.starts_with(it))
         || words.iter().any(|it| written.contains(it))
 }
 
 #[test]
 fn rules_of_every_shape_can_fire() {
     let (rule_set, _) = embedded_once();
-    let mut decider = Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let mut decider =
+        Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let written = RuleFiles::embedded();
     let mut n_tried = 0;
     for (at, rule) in rule_set.rules.iter().enumerate() {
-        let text =
-            written.rule(&rule.id).map(|it| it.source.slice(&it.node.get("when").map(|it| it.span.clone()).unwrap_or_default()).to_owned());
+        let text = written.rule(&rule.id).map(|it| {
+            it.source
+                .slice(
+                    &it.node
+                        .get("when")
+                        .map(|it| it.span.clone())
+                        .unwrap_or_default(),
+                )
+                .to_owned()
+        });
         if !is_looked_at(at, &rule.id, &text.unwrap_or_default()) {
             continue;
         }
         n_tried += 1;
         let fires = decider.judgements[0].rules[at].yes;
-        let Found::Example(seen) = decider.find(&[fires], &|seen| seen.iter().all(|it| it.states[at] == State::Fires)) else {
+        let Found::Example(seen) = decider.find(&[fires], &|seen| {
+            seen.iter().all(|it| it.states[at] == State::Fires)
+        }) else {
             unreachable!("{} was not made to fire", rule.id)
         };
         assert_real(rule_set, &seen[0], at, State::Fires);
-        assert!(seen[0].n_answers <= 8, "{} answers more than it need:\n{}", rule.id, seen[0].questionnaire);
+        assert!(
+            seen[0].n_answers <= 8,
+            "{} answers more than it need:\n{}",
+            rule.id,
+            seen[0].questionnaire
+        );
     }
     assert!(n_tried > 100, "{n_tried}");
 }
@@ -99,9 +155,12 @@ fn rules_of_every_shape_can_fire() {
 /// Whether the one rule of this condition can fire: never, by an example, or not decided.
 fn can_fire(when: &str) -> &'static str {
     let rules = tiny(&[("one", "defer", when)]);
-    let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let mut decider =
+        Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let fires = decider.judgements[0].rules[0].yes;
-    match decider.find(&[fires], &|seen| seen.iter().all(|it| it.states[0] == State::Fires)) {
+    match decider.find(&[fires], &|seen| {
+        seen.iter().all(|it| it.states[0] == State::Fires)
+    }) {
         Found::Never => "never",
         Found::Open(_) => "open",
         Found::Example(seen) => {
@@ -112,11 +171,20 @@ fn can_fire(when: &str) -> &'static str {
 }
 
 #[rstest]
-#[case::two_answers_to_one_question("{ all: [{ fact: a.pulse, is: felt }, { fact: a.pulse, is: absent }] }", "never")]
-#[case::neither_yes_nor_no("{ all: [{ fact: a.smokes, is_not: yes }, { fact: a.smokes, is_not: no }] }", "never")]
+#[case::two_answers_to_one_question(
+    "{ all: [{ fact: a.pulse, is: felt }, { fact: a.pulse, is: absent }] }",
+    "never"
+)]
+#[case::neither_yes_nor_no(
+    "{ all: [{ fact: a.smokes, is_not: yes }, { fact: a.smokes, is_not: no }] }",
+    "never"
+)]
 #[case::beyond_what_is_plausible("{ fact: a.count, above: 100 }", "never")]
 #[case::the_last_plausible("{ fact: a.count, at_least: 100 }", "example")]
-#[case::a_number_and_one_below("{ all: [{ fact: a.count, above: 3 }, { fact: a.count, below: 3.001 }] }", "example")]
+#[case::a_number_and_one_below(
+    "{ all: [{ fact: a.count, above: 3 }, { fact: a.count, below: 3.001 }] }",
+    "example"
+)]
 #[case::just_one_number("{ fact: a.count, between: [3.25, 3.25] }", "example")]
 // 9 mL of 2 % at 60 kg are just the limit of 3 mg/kg. Such a point is not found among so many numbers, and not denied either.
 #[case::just_one_computed_number("{ fact: derived.load, between: [1, 1] }", "open")]
@@ -128,18 +196,39 @@ fn can_fire(when: &str) -> &'static str {
     "{ all: [{ fact: derived.n_signs, at_least: 2 }, { not: { fact: a.signs, includes_any: [pain, ulcer] } }] }",
     "never"
 )]
-#[case::an_age_between_two_years("{ all: [{ fact: derived.age, above: 17 }, { fact: derived.age, below: 18 }] }", "never")]
-#[case::older_and_younger("{ all: [{ fact: a.seen_on, older_than: 3 months }, { fact: a.seen_on, within: 2 months }] }", "never")]
-#[case::between_two_spans("{ all: [{ fact: a.seen_on, older_than: 2 months }, { fact: a.seen_on, within: 3 months }] }", "example")]
-#[case::a_date_without_its_value("{ all: [{ fact: a.inr, older_than: 8 days }, { not: { fact: a.inr, older_than: 72 hours } }] }", "never")]
+#[case::an_age_between_two_years(
+    "{ all: [{ fact: derived.age, above: 17 }, { fact: derived.age, below: 18 }] }",
+    "never"
+)]
+#[case::older_and_younger(
+    "{ all: [{ fact: a.seen_on, older_than: 3 months }, { fact: a.seen_on, within: 2 months }] }",
+    "never"
+)]
+#[case::between_two_spans(
+    "{ all: [{ fact: a.seen_on, older_than: 2 months }, { fact: a.seen_on, within: 3 months }] }",
+    "example"
+)]
+#[case::a_date_without_its_value(
+    "{ all: [{ fact: a.inr, older_than: 8 days }, { not: { fact: a.inr, older_than: 72 hours } }] }",
+    "never"
+)]
 #[case::two_thinners("{ taking: thinner, at_least: 2 }", "example")]
-#[case::two_thinners_of_one_class_of_one("{ all: [{ taking: thinner, at_least: 2 }, { not: { taking: [apixaban, aspirin] } }] }", "never")]
+#[case::two_thinners_of_one_class_of_one(
+    "{ all: [{ taking: thinner, at_least: 2 }, { not: { taking: [apixaban, aspirin] } }] }",
+    "never"
+)]
 #[case::an_older_thinner_alone(
     "{ all: [{ taking: old-thinner }, { not: { taking: apixaban } }, { not: { taking: thinner, at_least: 2 } }] }",
     "example"
 )]
-#[case::a_group_without_its_part("{ all: [{ allergic_to: anaesthetic }, { not: { allergic_to: amide } }] }", "example")]
-#[case::a_part_without_its_group("{ all: [{ allergic_to: amide }, { not: { allergic_to: anaesthetic } }] }", "never")]
+#[case::a_group_without_its_part(
+    "{ all: [{ allergic_to: anaesthetic }, { not: { allergic_to: amide } }] }",
+    "example"
+)]
+#[case::a_part_without_its_group(
+    "{ all: [{ allergic_to: amide }, { not: { allergic_to: anaesthetic } }] }",
+    "never"
+)]
 #[case::one_reaction_without_the_other(
     "{ all: [{ allergic_to: latex, reaction: [rash] }, { not: { allergic_to: latex, reaction: [anaphylaxis] } }] }",
     "example"
@@ -153,21 +242,40 @@ fn whether_it_can_fire(#[case] when: &str, #[case] expected: &str) {
 #[test]
 fn a_rule_can_be_open_and_asking_again_changes_nothing() {
     let rules = tiny(&[
-        ("one", "defer", "{ all: [{ fact: a.smokes, is: yes }, { fact: a.count, above: 4 }] }"),
-        ("two", "go", "{ fact: derived.load, between: [0.333333333333, 0.333333333333] }"),
+        (
+            "one",
+            "defer",
+            "{ all: [{ fact: a.smokes, is: yes }, { fact: a.count, above: 4 }] }",
+        ),
+        (
+            "two",
+            "go",
+            "{ fact: derived.load, between: [0.333333333333, 0.333333333333] }",
+        ),
     ]);
-    let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
-    let [one, two] = decider.judgements[0].rules[..] else { unreachable!("two rules") };
-    let Found::Example(seen) = decider.find(&[!one.yes, !one.no], &|seen| seen[0].states[0] == State::Undetermined) else {
+    let mut decider =
+        Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
+    let [one, two] = decider.judgements[0].rules[..] else {
+        unreachable!("two rules")
+    };
+    let Found::Example(seen) = decider.find(&[!one.yes, !one.no], &|seen| {
+        seen[0].states[0] == State::Undetermined
+    }) else {
         unreachable!("it can be open")
     };
     assert_real(&rules, &seen[0], 0, State::Undetermined);
     assert_eq!(seen[0].n_answers, 0, "nothing has to be answered for it");
     for _ in 0..2 {
         let found = decider.find(&[two.yes], &|seen| seen[0].states[1] == State::Fires);
-        assert!(!matches!(found, Found::Never), "what was not found is not impossible");
+        assert!(
+            !matches!(found, Found::Never),
+            "what was not found is not impossible"
+        );
     }
-    assert!(matches!(decider.find(&[one.yes], &|seen| seen[0].states[0] == State::Fires), Found::Example(_)));
+    assert!(matches!(
+        decider.find(&[one.yes], &|seen| seen[0].states[0] == State::Fires),
+        Found::Example(_)
+    ));
 }
 
 proptest! {

@@ -88,16 +88,24 @@ fn changed(reason: &str, questions: &str) -> RuleFiles {
     let mut change = |path: &str, change: &dyn Fn(&str) -> String| {
         all.set(path, change(&text_of(&all, path)));
     };
-    change("questions.yaml", &|old| format!("{}{PARACETAMOL}", old.replacen("derived:\n", questions, 1)));
+    change("questions.yaml", &|old| {
+        format!("{}{PARACETAMOL}", old.replacen("derived:\n", questions, 1))
+    });
     change("limits.yaml", &|old| format!("{old}{LIMITS}"));
     change("medicines.yaml", &|old| format!("{old}{STEROIDS}"));
-    change("concerns/test.yaml", &|old| old.replacen("So it is.", reason, 1));
+    change("concerns/test.yaml", &|old| {
+        old.replacen("So it is.", reason, 1)
+    });
     all
 }
 
-#[expect(clippy::panic, reason = "a fixture that does not load fails the test that uses it")]
+#[expect(
+    clippy::panic,
+    reason = "a fixture that does not load fails the test that uses it"
+)]
 fn rules() -> RuleSet {
-    rule_set(&changed("So it is.", QUESTIONS)).unwrap_or_else(|found| panic!("refused: {}", codes(&found).join(", ")))
+    rule_set(&changed("So it is.", QUESTIONS))
+        .unwrap_or_else(|found| panic!("refused: {}", codes(&found).join(", ")))
 }
 
 /// The value as shown, or the answers that are waited for.
@@ -106,7 +114,11 @@ fn shown(rules: &RuleSet, facts: &Facts, name: &str) -> String {
     match slot.map(|it| facts.get(it)) {
         Some(Fact::Known(known)) => known.shown.clone(),
         Some(Fact::Missing(missing)) => {
-            let needs: Vec<&str> = missing.needs.iter().map(|it| rules.catalogue.id(*it)).collect();
+            let needs: Vec<&str> = missing
+                .needs
+                .iter()
+                .map(|it| rules.catalogue.id(*it))
+                .collect();
             format!("{}: {}", missing.why.in_words(), needs.join(", "))
         }
         None => "no such fact".to_owned(),
@@ -130,43 +142,111 @@ const CANNOT: &str = "cannot be worked out from these answers";
 #[case("points", "", &format!("{WAITS}: a.signs_counted"))]
 #[case("point", "a: { strength: strong }", "10.0")]
 #[case("point", "a: { strength: unknown }", &format!("{WAITS}: a.strength"))]
-#[case("gone", "plan: { toes: [left-great] }\na: { referral: [left-great] }", "0")]
-#[case("gone", "plan: { toes: [left-great] }\na: { referral: [left-great, right-great] }", "0")]
-#[case("gone", "plan: { toes: [left-great] }\na: { referral: [right-great] }", "1")]
-#[case("gone", "plan: { toes: [left-great, right-great] }\na: { referral: [] }", "2")]
+#[case(
+    "gone",
+    "plan: { toes: [left-great] }\na: { referral: [left-great] }",
+    "0"
+)]
+#[case(
+    "gone",
+    "plan: { toes: [left-great] }\na: { referral: [left-great, right-great] }",
+    "0"
+)]
+#[case(
+    "gone",
+    "plan: { toes: [left-great] }\na: { referral: [right-great] }",
+    "1"
+)]
+#[case(
+    "gone",
+    "plan: { toes: [left-great, right-great] }\na: { referral: [] }",
+    "2"
+)]
 #[case("gone", "plan: { toes: [left-great] }", &format!("{WAITS}: a.referral"))]
 #[case("gone", "a: { referral: [right-great] }", &format!("{WAITS}: plan.toes"))]
 fn counted(#[case] name: &str, #[case] answers: &str, #[case] expected: &str) {
     let rules = rules();
-    assert_eq!(shown(&rules, &facts(&rules, answers), name), expected, "{answers}");
+    assert_eq!(
+        shown(&rules, &facts(&rules, answers), name),
+        expected,
+        "{answers}"
+    );
 }
 
 #[rstest]
 #[case("[]", "0.0 mg", "0 days")]
 #[case("[paracetamol, aspirin]", "0.0 mg", "0 days")]
-#[case("[{ name: prednisolone, daily: 5 mg, for: 28 days }]", "5.0 mg", "28 days")]
-#[case("[{ name: prednisolone, daily: 5 mg, for: 4 weeks }]", "5.0 mg", "28 days")]
-#[case("[{ name: prednisolone, daily: 5 mg, for: 1 month }]", "5.0 mg", "28 days")]
-#[case("[{ name: prednisolone, daily: 0.005 g, for: 3 months }]", "5.0 mg", "84 days")]
-#[case("[{ name: prednisolone, daily: 7500 micrograms, for: 1 year }]", "7.5 mg", "365 days")]
-#[case("[{ name: hydrocortisone, daily: 20 mg, for: 2 weeks }]", "5.0 mg", "14 days")]
-#[case("[{ name: prednisolone, daily: 2.5 mg, for: 2 months }, { name: hydrocortisone, daily: 10 mg, for: 6 days }]", "5.0 mg", "56 days")]
-#[case("[{ name: paracetamol, daily: unknown }, { name: prednisolone, daily: 5 mg, for: 28 days }]", "5.0 mg", "28 days")]
+#[case(
+    "[{ name: prednisolone, daily: 5 mg, for: 28 days }]",
+    "5.0 mg",
+    "28 days"
+)]
+#[case(
+    "[{ name: prednisolone, daily: 5 mg, for: 4 weeks }]",
+    "5.0 mg",
+    "28 days"
+)]
+#[case(
+    "[{ name: prednisolone, daily: 5 mg, for: 1 month }]",
+    "5.0 mg",
+    "28 days"
+)]
+#[case(
+    "[{ name: prednisolone, daily: 0.005 g, for: 3 months }]",
+    "5.0 mg",
+    "84 days"
+)]
+#[case(
+    "[{ name: prednisolone, daily: 7500 micrograms, for: 1 year }]",
+    "7.5 mg",
+    "365 days"
+)]
+#[case(
+    "[{ name: hydrocortisone, daily: 20 mg, for: 2 weeks }]",
+    "5.0 mg",
+    "14 days"
+)]
+#[case(
+    "[{ name: prednisolone, daily: 2.5 mg, for: 2 months }, { name: hydrocortisone, daily: 10 mg, for: 6 days }]",
+    "5.0 mg",
+    "56 days"
+)]
+#[case(
+    "[{ name: paracetamol, daily: unknown }, { name: prednisolone, daily: 5 mg, for: 28 days }]",
+    "5.0 mg",
+    "28 days"
+)]
 #[case("[{ name: prednisolone, daily: 5 mg, for: unknown }]", "5.0 mg", "?")]
 #[case("[{ name: prednisolone, daily: 5 mg }]", "5.0 mg", "?")]
 #[case("[{ name: prednisolone, for: 28 days }]", "?", "28 days")]
-#[case("[{ name: prednisolone, daily: unknown, for: 28 days }]", "?", "28 days")]
+#[case(
+    "[{ name: prednisolone, daily: unknown, for: 28 days }]",
+    "?",
+    "28 days"
+)]
 #[case("[{ name: prednisolone, daily: 5 mL, for: 28 days }]", "?", "28 days")]
 #[case("[prednisolone]", "?", "?")]
-#[case("[{ name: prednisolone, daily: 5 mg, for: 28 days }, prednisolone]", "?", "?")]
+#[case(
+    "[{ name: prednisolone, daily: 5 mg, for: 28 days }, prednisolone]",
+    "?",
+    "?"
+)]
 #[case("[nonsensium]", "?", "?")]
-#[case("[{ name: prednisolone, daily: 5 mg, for: 28 days }, nonsensium]", "?", "?")]
+#[case(
+    "[{ name: prednisolone, daily: 5 mg, for: 28 days }, nonsensium]",
+    "?",
+    "?"
+)]
 #[case("unknown", "?", "?")]
 fn steroids_counted(#[case] taken: &str, #[case] daily: &str, #[case] days: &str) {
     let rules = rules();
     let facts = facts(&rules, &format!("a: {{ taken: {taken} }}"));
     let expected = |text: &str| {
-        if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() }
+        if text == "?" {
+            format!("{WAITS}: a.taken")
+        } else {
+            text.to_owned()
+        }
     };
     assert_eq!(shown(&rules, &facts, "daily"), expected(daily), "{taken}");
     assert_eq!(shown(&rules, &facts, "days"), expected(days), "{taken}");
@@ -177,16 +257,32 @@ fn steroids_counted(#[case] taken: &str, #[case] daily: &str, #[case] days: &str
 #[case("[]", "0.0 mg", "0.0 mg")]
 #[case("[{ name: prednisolone, daily: 5 mg }]", "5.0 mg", "5.0 mg")]
 #[case("[{ name: hydrocortisone, daily: 10 mg }]", "2.5 mg", "5.0 mg")]
-#[case("[{ name: prednisolone, daily: 2 mg }, { name: hydrocortisone, daily: 10 mg }]", "4.5 mg", "7.0 mg")]
+#[case(
+    "[{ name: prednisolone, daily: 2 mg }, { name: hydrocortisone, daily: 10 mg }]",
+    "4.5 mg",
+    "7.0 mg"
+)]
 #[case("[{ name: hydrocortisone, for: 28 days }]", "?", "?")]
-fn steroids_counted_as_the_adrenals_do(#[case] taken: &str, #[case] daily: &str, #[case] adrenal: &str) {
+fn steroids_counted_as_the_adrenals_do(
+    #[case] taken: &str,
+    #[case] daily: &str,
+    #[case] adrenal: &str,
+) {
     let rules = rules();
     let facts = facts(&rules, &format!("a: {{ taken: {taken} }}"));
     let expected = |text: &str| {
-        if text == "?" { format!("{WAITS}: a.taken") } else { text.to_owned() }
+        if text == "?" {
+            format!("{WAITS}: a.taken")
+        } else {
+            text.to_owned()
+        }
     };
     assert_eq!(shown(&rules, &facts, "daily"), expected(daily), "{taken}");
-    assert_eq!(shown(&rules, &facts, "adrenal"), expected(adrenal), "{taken}");
+    assert_eq!(
+        shown(&rules, &facts, "adrenal"),
+        expected(adrenal),
+        "{taken}"
+    );
 }
 
 const BORN: &str = "plan: { procedure_on: 2026-12-03 }";
@@ -203,7 +299,11 @@ const BORN: &str = "plan: { procedure_on: 2026-12-03 }";
 fn most_paracetamol(#[case] born: &str, #[case] weight: &str, #[case] expected: &str) {
     let rules = rules();
     let answers = format!("{BORN}\na: {{ born: {born}, weight: {weight} }}");
-    assert_eq!(shown(&rules, &facts(&rules, &answers), "paracetamol"), expected, "{answers}");
+    assert_eq!(
+        shown(&rules, &facts(&rules, &answers), "paracetamol"),
+        expected,
+        "{answers}"
+    );
 }
 
 const THREE: &str = "[{ agent: lidocaine, strength: 1 %, volume: 2 mL }, { agent: mepivacaine, strength: unknown, volume: 1 mL }]";
@@ -219,10 +319,21 @@ const OPEN: &str = "[{ agent: lidocaine, strength: 1 %, volume: unknown }]";
 #[case(THREE, "yes", "unknown", &format!("{WAITS}: a.strength"))]
 #[case(OPEN, "yes", "weak", &format!("{WAITS}: plan.anaesthetic"))]
 #[case("unknown", "yes", "unknown", &format!("{WAITS}: plan.anaesthetic, a.strength"))]
-fn adrenaline_planned(#[case] plan: &str, #[case] adrenaline: &str, #[case] strength: &str, #[case] expected: &str) {
+fn adrenaline_planned(
+    #[case] plan: &str,
+    #[case] adrenaline: &str,
+    #[case] strength: &str,
+    #[case] expected: &str,
+) {
     let rules = rules();
-    let answers = format!("plan: {{ anaesthetic: {plan}, adrenaline: {adrenaline} }}\na: {{ strength: {strength} }}");
-    assert_eq!(shown(&rules, &facts(&rules, &answers), "adrenaline_total"), expected, "{answers}");
+    let answers = format!(
+        "plan: {{ anaesthetic: {plan}, adrenaline: {adrenaline} }}\na: {{ strength: {strength} }}"
+    );
+    assert_eq!(
+        shown(&rules, &facts(&rules, &answers), "adrenaline_total"),
+        expected,
+        "{answers}"
+    );
 }
 
 #[rstest]
@@ -230,19 +341,39 @@ fn adrenaline_planned(#[case] plan: &str, #[case] adrenaline: &str, #[case] stre
 #[case("yes", "weak", "unknown", &format!("{WAITS}: a.weight"))]
 #[case("no", "unknown", "unknown", "0.0 microgram/kg")]
 #[case("unknown", "weak", "20 kg", &format!("{WAITS}: plan.adrenaline"))]
-fn adrenaline_by_weight(#[case] adrenaline: &str, #[case] strength: &str, #[case] weight: &str, #[case] expected: &str) {
+fn adrenaline_by_weight(
+    #[case] adrenaline: &str,
+    #[case] strength: &str,
+    #[case] weight: &str,
+    #[case] expected: &str,
+) {
     let rules = rules();
     let plan = "[{ agent: lidocaine, strength: 1 %, volume: 3.2 mL }]";
-    let answers = format!("plan: {{ anaesthetic: {plan}, adrenaline: {adrenaline} }}\na: {{ strength: {strength}, weight: {weight} }}");
-    assert_eq!(shown(&rules, &facts(&rules, &answers), "adrenaline_per_kg"), expected, "{answers}");
+    let answers = format!(
+        "plan: {{ anaesthetic: {plan}, adrenaline: {adrenaline} }}\na: {{ strength: {strength}, weight: {weight} }}"
+    );
+    assert_eq!(
+        shown(&rules, &facts(&rules, &answers), "adrenaline_per_kg"),
+        expected,
+        "{answers}"
+    );
 }
 
 /// The same unit of two measures is not one unit.
 #[test]
 fn two_numbers_are_of_one_measure() {
-    let questions = QUESTIONS.replacen("part: a.diastolic, whole: a.systolic", "part: a.hba1c, whole: a.solution", 1);
-    let found = rule_set(&changed("So it is.", &questions)).err().unwrap_or_default();
-    assert_eq!(codes(&found), ["rules/unknown-formula the formula needs a number in % here, as in its other input"]);
+    let questions = QUESTIONS.replacen(
+        "part: a.diastolic, whole: a.systolic",
+        "part: a.hba1c, whole: a.solution",
+        1,
+    );
+    let found = rule_set(&changed("So it is.", &questions))
+        .err()
+        .unwrap_or_default();
+    assert_eq!(
+        codes(&found),
+        ["rules/unknown-formula the formula needs a number in % here, as in its other input"]
+    );
 }
 
 /// A fact whose own name ends in `age` was taken for the age of another.
@@ -251,6 +382,8 @@ fn two_numbers_are_of_one_measure() {
 #[case("Taken {a.inr.age} ago.", &[])]
 #[case("At {a.weight.age}.", &["rules/unknown-placeholder `{a.weight.age}` is neither a fact nor a limit"])]
 fn a_name_that_ends_in_age(#[case] reason: &str, #[case] expected: &[&str]) {
-    let found = rule_set(&changed(reason, QUESTIONS)).err().unwrap_or_default();
+    let found = rule_set(&changed(reason, QUESTIONS))
+        .err()
+        .unwrap_or_default();
     assert_eq!(codes(&found), expected);
 }

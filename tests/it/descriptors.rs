@@ -4,8 +4,12 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate};
-use preblock::inner::formulas::formula::{Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, Known, Moves, Needs, RoleKind};
-use preblock::inner::formulas::given::{Agent, Chosen, Given, Injected, NoResult, Sex, Side, Taken, Value};
+use preblock::inner::formulas::formula::{
+    Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, Known, Moves, Needs, RoleKind,
+};
+use preblock::inner::formulas::given::{
+    Agent, Chosen, Given, Injected, NoResult, Sex, Side, Taken, Value,
+};
 use preblock::inner::formulas::{ALL, find};
 
 use crate::properties::Dice;
@@ -34,13 +38,30 @@ impl Agent for Solution {
     }
 }
 
-static AGENTS: [Solution; 2] = [Solution { from_age: 0.0, per_site: None }, Solution { from_age: REGISTER_AGE, per_site: Some(100.0) }];
+static AGENTS: [Solution; 2] = [
+    Solution {
+        from_age: 0.0,
+        per_site: None,
+    },
+    Solution {
+        from_age: REGISTER_AGE,
+        per_site: Some(100.0),
+    },
+];
 
-const SITES: [(&str, Side); 3] = [("left-one", Side::Left), ("left-two", Side::Left), ("right-one", Side::Right)];
+const SITES: [(&str, Side); 3] = [
+    ("left-one", Side::Left),
+    ("left-two", Side::Left),
+    ("right-one", Side::Right),
+];
 
 /// Something between two numbers; often one of their ends or of these.
 fn between(dice: &mut Dice, (low, high): (f64, f64), often: &[f64]) -> f64 {
-    let often: Vec<f64> = often.iter().copied().filter(|at| (low..=high).contains(at)).collect();
+    let often: Vec<f64> = often
+        .iter()
+        .copied()
+        .filter(|at| (low..=high).contains(at))
+        .collect();
     match dice.roll(4) {
         0 if !often.is_empty() => often[dice.roll(often.len())],
         // Two decimals, as somebody would write.
@@ -66,42 +87,82 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
     let rising = (at as f64, formula.roles.len() as f64);
     match formula.roles[at].kind {
         RoleKind::Number(unit, _) => {
-            let cuts = formula.cuts.iter().filter_map(|cut| if let CutAt::Number(number) = cut.at { Some(number) } else { None });
+            let cuts = formula.cuts.iter().filter_map(|cut| {
+                if let CutAt::Number(number) = cut.at {
+                    Some(number)
+                } else {
+                    None
+                }
+            });
             let often: Vec<f64> = cuts.chain([REGISTER_AGE]).collect();
             Value::Number(between(dice, range(formula, unit), &often))
         }
         RoleKind::Limit(unit) => {
             let (low, high) = range(formula, Some(unit));
             let step = (high - low) / rising.1;
-            Value::Number(between(dice, (low + step * rising.0, low + step * (rising.0 + 1.0)), &[]))
+            Value::Number(between(
+                dice,
+                (low + step * rising.0, low + step * (rising.0 + 1.0)),
+                &[],
+            ))
         }
         RoleKind::Date(_) => {
             let days = 30 * 365 * at + dice.roll(30 * 365);
             let first = NaiveDate::from_ymd_opt(1950, 1, 1).unwrap_or_default();
-            Value::Date(first.checked_add_days(Days::new(days as u64)).unwrap_or_default())
+            Value::Date(
+                first
+                    .checked_add_days(Days::new(days as u64))
+                    .unwrap_or_default(),
+            )
         }
         RoleKind::Sex => Value::Sex([Sex::Female, Sex::Male][dice.roll(2)]),
         RoleKind::YesNo => Value::YesNo(dice.roll(2) == 0),
-        RoleKind::Sites { .. } => Value::Chosen(some_of(dice, &SITES.map(|(id, side)| Chosen { id, counts: None, side: Some(side) }))),
+        RoleKind::Sites { .. } => Value::Chosen(some_of(
+            dice,
+            &SITES.map(|(id, side)| Chosen {
+                id,
+                counts: None,
+                side: Some(side),
+            }),
+        )),
         RoleKind::List | RoleKind::ListLike(_) => Value::Chosen(some_of(dice, &options([1.0; 4]))),
         RoleKind::Counted => Value::Chosen(some_of(dice, &options([-1.0, 0.5, 2.0, 3.0]))),
-        RoleKind::CountedChoice => Value::Chosen(vec![options([0.0, 5.0, 10.0, 12.5])[dice.roll(4)]]),
+        RoleKind::CountedChoice => {
+            Value::Chosen(vec![options([0.0, 5.0, 10.0, 12.5])[dice.roll(4)]])
+        }
         RoleKind::Plan { .. } => Value::Plan(
             (0..dice.roll(3))
                 .map(|_| {
                     let position = dice.roll(2);
-                    let mut amount = |most: f64| (dice.roll(6) > 0).then(|| between(dice, (0.1, most), &[]));
-                    Injected { agent: &AGENTS[position], position, percent: amount(4.0), volume_ml: amount(20.0) }
+                    let mut amount =
+                        |most: f64| (dice.roll(6) > 0).then(|| between(dice, (0.1, most), &[]));
+                    Injected {
+                        agent: &AGENTS[position],
+                        position,
+                        percent: amount(4.0),
+                        volume_ml: amount(20.0),
+                    }
                 })
                 .collect(),
         ),
         RoleKind::Medicines { .. } => Value::Medicines(
             (0..dice.roll(3))
                 .map(|_| {
-                    let mut amount = |most: f64| (dice.roll(6) > 0).then(|| between(dice, (0.0, most), &[]));
-                    let (daily_mg, days, stranger) = (amount(60.0), amount(400.0), amount(1.0).is_none());
-                    let factors = [(None, None), (Some(1.0), Some(1.0)), (Some(0.25), Some(0.334))][dice.roll(3)];
-                    (!stranger).then_some(Taken { daily_mg, days, as_prednisolone: factors.0, adrenal_as_prednisolone: factors.1 })
+                    let mut amount =
+                        |most: f64| (dice.roll(6) > 0).then(|| between(dice, (0.0, most), &[]));
+                    let (daily_mg, days, stranger) =
+                        (amount(60.0), amount(400.0), amount(1.0).is_none());
+                    let factors = [
+                        (None, None),
+                        (Some(1.0), Some(1.0)),
+                        (Some(0.25), Some(0.334)),
+                    ][dice.roll(3)];
+                    (!stranger).then_some(Taken {
+                        daily_mg,
+                        days,
+                        as_prednisolone: factors.0,
+                        adrenal_as_prednisolone: factors.1,
+                    })
                 })
                 .collect(),
         ),
@@ -110,28 +171,52 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
 
 fn options(counts: [f64; 4]) -> [Chosen<'static>; 4] {
     let ids = ["a", "b", "c", "d"];
-    std::array::from_fn(|at| Chosen { id: ids[at], counts: Some(counts[at]), side: None })
+    std::array::from_fn(|at| Chosen {
+        id: ids[at],
+        counts: Some(counts[at]),
+        side: None,
+    })
 }
 
 fn some_of(dice: &mut Dice, options: &[Chosen<'static>]) -> Vec<Chosen<'static>> {
-    options.iter().copied().filter(|_| dice.roll(2) == 0).collect()
+    options
+        .iter()
+        .copied()
+        .filter(|_| dice.roll(2) == 0)
+        .collect()
 }
 
 /// Inputs of a formula; in every second round some are missing, but no limit ever is.
 fn inputs(dice: &mut Dice, formula: &'static Formula) -> Given<'static> {
     let (with_optional, all_known) = (dice.roll(2) == 0, dice.roll(2) == 0);
-    let roles = formula.roles.iter().enumerate().filter(|(_, role)| with_optional || !role.optional);
+    let roles = formula
+        .roles
+        .iter()
+        .enumerate()
+        .filter(|(_, role)| with_optional || !role.optional);
     let mut some_value = |at: usize| {
-        let is_known = all_known || matches!(formula.roles[at].kind, RoleKind::Limit(_)) || dice.roll(5) > 0;
+        let is_known =
+            all_known || matches!(formula.roles[at].kind, RoleKind::Limit(_)) || dice.roll(5) > 0;
         is_known.then(|| value(dice, formula, at))
     };
-    Given(roles.map(|(at, role)| (role.name, some_value(at))).collect())
+    Given(
+        roles
+            .map(|(at, role)| (role.name, some_value(at)))
+            .collect(),
+    )
 }
 
 /// What `decide::computed` makes of the vocabulary for a solver, on values.
 fn holds(given: &Given<'_>, needs: &Needs) -> bool {
-    let known = |role: &str| given.0.iter().any(|(name, value)| *name == role && value.is_some());
-    let wanted = |line: &Injected<'_>, agents: Agents| agents == Agents::Every || line.agent.most_per_site().is_some();
+    let known = |role: &str| {
+        given
+            .0
+            .iter()
+            .any(|(name, value)| *name == role && value.is_some())
+    };
+    let wanted = |line: &Injected<'_>, agents: Agents| {
+        agents == Agents::Every || line.agent.most_per_site().is_some()
+    };
     match needs {
         Needs::Every => given.0.iter().all(|(_, value)| value.is_some()),
         Needs::Role(role) => known(role),
@@ -143,20 +228,37 @@ fn holds(given: &Given<'_>, needs: &Needs) -> bool {
         Needs::Is(role, "no") => given.yes(role) == Ok(false),
         Needs::Is(role, "female") => given.sex(role) == Ok(Sex::Female),
         Needs::Is(role, "male") => given.sex(role) == Ok(Sex::Male),
-        Needs::Is(role, option) => given.chosen(role).is_ok_and(|chosen| chosen.iter().any(|it| it.id == *option)),
-        Needs::Some(role) => given.chosen(role).is_ok_and(|it| !it.is_empty()) || given.plan(role).is_ok_and(|it| !it.is_empty()),
-        Needs::Side(role, side) => given.chosen(role).is_ok_and(|chosen| chosen.iter().any(|it| it.side == Some(*side))),
-        Needs::Below(role, limit) => given.numbers([role, limit]).is_ok_and(|[number, limit]| number < limit),
+        Needs::Is(role, option) => given
+            .chosen(role)
+            .is_ok_and(|chosen| chosen.iter().any(|it| it.id == *option)),
+        Needs::Some(role) => {
+            given.chosen(role).is_ok_and(|it| !it.is_empty())
+                || given.plan(role).is_ok_and(|it| !it.is_empty())
+        }
+        Needs::Side(role, side) => given
+            .chosen(role)
+            .is_ok_and(|chosen| chosen.iter().any(|it| it.side == Some(*side))),
+        Needs::Below(role, limit) => given
+            .numbers([role, limit])
+            .is_ok_and(|[number, limit]| number < limit),
         Needs::Above(role, than) => given.number(role).is_ok_and(|number| number > *than),
         Needs::AtMost(role, most) => given.number(role).is_ok_and(|number| number <= *most),
         Needs::Told(role, amounts, agents) => given.plan(role).is_ok_and(|plan| {
-            plan.iter().filter(|line| wanted(line, *agents)).all(|line| match amounts {
-                Amounts::Volumes => line.volume_ml.is_some(),
-                Amounts::Doses => line.volume_ml.is_some() && line.percent.is_some(),
-            })
+            plan.iter()
+                .filter(|line| wanted(line, *agents))
+                .all(|line| match amounts {
+                    Amounts::Volumes => line.volume_ml.is_some(),
+                    Amounts::Doses => line.volume_ml.is_some() && line.percent.is_some(),
+                })
         }),
-        Needs::Without(role, agents) => given.plan(role).is_ok_and(|plan| !plan.iter().any(|line| wanted(line, *agents))),
-        Needs::Allowed { plan, adrenaline, age } => {
+        Needs::Without(role, agents) => given
+            .plan(role)
+            .is_ok_and(|plan| !plan.iter().any(|line| wanted(line, *agents))),
+        Needs::Allowed {
+            plan,
+            adrenaline,
+            age,
+        } => {
             let (Ok(plan), Ok(age)) = (given.plan(plan), given.number(age)) else {
                 return false;
             };
@@ -164,10 +266,16 @@ fn holds(given: &Given<'_>, needs: &Needs) -> bool {
                 Some(role) => given.yes(role).into_iter().collect(),
                 None => vec![false, true],
             };
-            plan.iter().all(|line| choices.iter().any(|with| line.agent.most(*with, age).is_some()))
+            plan.iter().all(|line| {
+                choices
+                    .iter()
+                    .any(|with| line.agent.most(*with, age).is_some())
+            })
         }
         Needs::Recognised(role) => given.medicines(role).is_ok(),
-        Needs::NoSteroid(role) => given.medicines(role).is_ok_and(|taken| taken.iter().all(|it| it.as_prednisolone.is_none())),
+        Needs::NoSteroid(role) => given
+            .medicines(role)
+            .is_ok_and(|taken| taken.iter().all(|it| it.as_prednisolone.is_none())),
     }
 }
 
@@ -178,7 +286,14 @@ fn named(needs: &Needs) -> Vec<&'static str> {
         Needs::All(parts) | Needs::Any(parts) => parts.iter().flat_map(named).collect(),
         Needs::Not(part) => named(part),
         Needs::Below(role, other) => vec![role, other],
-        Needs::Allowed { plan, adrenaline, age } => [Some(plan), adrenaline, Some(age)].into_iter().flatten().collect(),
+        Needs::Allowed {
+            plan,
+            adrenaline,
+            age,
+        } => [Some(plan), adrenaline, Some(age)]
+            .into_iter()
+            .flatten()
+            .collect(),
         Needs::Role(role)
         | Needs::LeftOut(role)
         | Needs::Is(role, _)
@@ -200,22 +315,43 @@ fn every_formula_has_a_name_and_speaks_of_its_own_roles() {
     for formula in ALL {
         assert_eq!(find(formula.name), Some(*formula));
         let roles: Vec<&str> = formula.roles.iter().map(|role| role.name).collect();
-        assert_eq!(roles.iter().collect::<BTreeSet<_>>().len(), roles.len(), "{}", formula.name);
-        assert!(formula.roles.is_sorted_by_key(|role| role.optional), "{}: roles that may be left out come last", formula.name);
+        assert_eq!(
+            roles.iter().collect::<BTreeSet<_>>().len(),
+            roles.len(),
+            "{}",
+            formula.name
+        );
+        assert!(
+            formula.roles.is_sorted_by_key(|role| role.optional),
+            "{}: roles that may be left out come last",
+            formula.name
+        );
         let mut spoken_of = named(&formula.zero);
         match formula.known {
             Known::Exactly(needs) => spoken_of.extend(named(&needs)),
-            Known::AtMost { perhaps, surely } => spoken_of.extend(named(&perhaps).into_iter().chain(named(&surely))),
+            Known::AtMost { perhaps, surely } => {
+                spoken_of.extend(named(&perhaps).into_iter().chain(named(&surely)))
+            }
         }
         match formula.follows {
             Follows::Arithmetic => {}
-            Follows::Born(role) | Follows::Count(role) | Follows::Points(role) => spoken_of.push(role),
+            Follows::Born(role) | Follows::Count(role) | Follows::Points(role) => {
+                spoken_of.push(role)
+            }
             Follows::CountMissing(list, other) => spoken_of.extend([list, other]),
-            Follows::OfSides { sites, sides, .. } => spoken_of.extend([sites, sides[0].1, sides[1].1]),
+            Follows::OfSides { sites, sides, .. } => {
+                spoken_of.extend([sites, sides[0].1, sides[1].1])
+            }
         }
         spoken_of.extend(formula.even_with);
         spoken_of.extend(formula.cuts.iter().map(|cut| cut.role));
-        spoken_of.extend(formula.cuts.iter().filter_map(|cut| if let CutAt::Limit(role) = cut.at { Some(role) } else { None }));
+        spoken_of.extend(formula.cuts.iter().filter_map(|cut| {
+            if let CutAt::Limit(role) = cut.at {
+                Some(role)
+            } else {
+                None
+            }
+        }));
         for role in spoken_of {
             assert!(roles.contains(&role), "{} speaks of `{role}`", formula.name);
         }
@@ -244,19 +380,35 @@ fn every_formula_is_known_where_it_says_and_lies_between_its_ends() {
             match &result {
                 Ok(number) => {
                     n_known += 1;
-                    assert!((formula.ends.0..=formula.ends.1).contains(number), "{}", told());
+                    assert!(
+                        (formula.ends.0..=formula.ends.1).contains(number),
+                        "{}",
+                        told()
+                    );
                     assert!(!formula.whole || number.fract() == 0.0, "{}", told());
-                    assert!(!holds(&given, &formula.zero) || *number == 0.0, "{}", told());
+                    assert!(
+                        !holds(&given, &formula.zero) || *number == 0.0,
+                        "{}",
+                        told()
+                    );
                     assert!(follows(formula, &given, *number), "{}", told());
                 }
                 Err(NoResult::Lacks(roles) | NoResult::Unusable(roles)) => {
                     n_unknown += 1;
-                    assert!(!roles.is_empty() && roles.iter().all(|role| given.holds(role)), "{}", told());
+                    assert!(
+                        !roles.is_empty() && roles.iter().all(|role| given.holds(role)),
+                        "{}",
+                        told()
+                    );
                 }
                 Err(NoResult::Nothing) => n_unknown += 1,
             }
         }
-        assert!(n_known > ROUNDS / 10 && n_unknown > ROUNDS / 100, "{}: known {n_known} times", formula.name);
+        assert!(
+            n_known > ROUNDS / 10 && n_unknown > ROUNDS / 100,
+            "{}: known {n_known} times",
+            formula.name
+        );
     }
 }
 
@@ -270,17 +422,36 @@ fn follows(formula: &Formula, given: &Given<'_>, number: f64) -> bool {
         Follows::Born(role) => {
             let days = given.0.iter().filter_map(|(name, _)| given.date(name).ok());
             let on = days.max().unwrap_or_default();
-            given.date(role).is_ok_and(|born| ((on - born).num_days() as f64 / 365.25 - number - 0.5).abs() < 0.51)
+            given.date(role).is_ok_and(|born| {
+                ((on - born).num_days() as f64 / 365.25 - number - 0.5).abs() < 0.51
+            })
         }
         Follows::Count(list) => exactly(chosen(list).len(), number),
-        Follows::Points(list) => (chosen(list).iter().filter_map(|it| it.counts).sum::<f64>() - number).abs() < 1e-9,
-        Follows::CountMissing(list, other) => {
-            exactly(chosen(list).iter().filter(|it| !chosen(other).iter().any(|of| of.id == it.id)).count(), number)
+        Follows::Points(list) => {
+            (chosen(list).iter().filter_map(|it| it.counts).sum::<f64>() - number).abs() < 1e-9
         }
-        Follows::OfSides { sites, sides, lowest } => {
-            let sides = sides.into_iter().filter(|(side, _)| chosen(sites).iter().any(|it| it.side == Some(*side)));
-            let numbers: Vec<f64> = sides.filter_map(|(_, role)| given.number(role).ok()).collect();
-            numbers.contains(&number) && numbers.iter().all(|it| if lowest { number <= *it } else { number >= *it })
+        Follows::CountMissing(list, other) => exactly(
+            chosen(list)
+                .iter()
+                .filter(|it| !chosen(other).iter().any(|of| of.id == it.id))
+                .count(),
+            number,
+        ),
+        Follows::OfSides {
+            sites,
+            sides,
+            lowest,
+        } => {
+            let sides = sides
+                .into_iter()
+                .filter(|(side, _)| chosen(sites).iter().any(|it| it.side == Some(*side)));
+            let numbers: Vec<f64> = sides
+                .filter_map(|(_, role)| given.number(role).ok())
+                .collect();
+            numbers.contains(&number)
+                && numbers
+                    .iter()
+                    .all(|it| if lowest { number <= *it } else { number >= *it })
         }
     }
 }
@@ -296,21 +467,40 @@ struct Lever {
 /// Everything in a role that is a number.
 fn levers(formula: &Formula) -> Vec<Lever> {
     let number = |value: &Value<'_>| {
-        if let Value::Number(number) = value { Some(*number) } else { None }
+        if let Value::Number(number) = value {
+            Some(*number)
+        } else {
+            None
+        }
     };
     let mut found = Vec::new();
     for role in formula.roles {
-        let mut lever = |moves, read, put| found.push(Lever { role: role.name, moves, read, put });
+        let mut lever = |moves, read, put| {
+            found.push(Lever {
+                role: role.name,
+                moves,
+                read,
+                put,
+            })
+        };
         match role.kind {
-            RoleKind::Number(_, moves) => lever(moves, number, |value, to| *value = Value::Number(to)),
+            RoleKind::Number(_, moves) => {
+                lever(moves, number, |value, to| *value = Value::Number(to))
+            }
             RoleKind::Date(moves) => lever(
                 moves,
                 |value| {
-                    if let Value::Date(day) = value { Some(day_number(*day)) } else { None }
+                    if let Value::Date(day) = value {
+                        Some(day_number(*day))
+                    } else {
+                        None
+                    }
                 },
                 |value, to| *value = Value::Date(day_of(to)),
             ),
-            RoleKind::Plan { strength, volume, .. } => {
+            RoleKind::Plan {
+                strength, volume, ..
+            } => {
                 lever(
                     strength,
                     |value| line(value)?.percent,
@@ -330,21 +520,33 @@ fn levers(formula: &Formula) -> Vec<Lever> {
                     },
                 );
             }
-            RoleKind::Medicines { amount: Amount::Daily, moves } => lever(
+            RoleKind::Medicines {
+                amount: Amount::Daily,
+                moves,
+            } => lever(
                 moves,
                 |value| taken(value)?.daily_mg,
                 |value, to| {
                     if let Value::Medicines(taken) = value {
-                        taken[0] = taken[0].map(|it| Taken { daily_mg: Some(to), ..it });
+                        taken[0] = taken[0].map(|it| Taken {
+                            daily_mg: Some(to),
+                            ..it
+                        });
                     }
                 },
             ),
-            RoleKind::Medicines { amount: Amount::Days, moves } => lever(
+            RoleKind::Medicines {
+                amount: Amount::Days,
+                moves,
+            } => lever(
                 moves,
                 |value| taken(value)?.days,
                 |value, to| {
                     if let Value::Medicines(taken) = value {
-                        taken[0] = taken[0].map(|it| Taken { days: Some(to), ..it });
+                        taken[0] = taken[0].map(|it| Taken {
+                            days: Some(to),
+                            ..it
+                        });
                     }
                 },
             ),
@@ -363,11 +565,19 @@ fn levers(formula: &Formula) -> Vec<Lever> {
 }
 
 fn line<'a>(value: &Value<'a>) -> Option<Injected<'a>> {
-    if let Value::Plan(plan) = value { plan.first().copied() } else { None }
+    if let Value::Plan(plan) = value {
+        plan.first().copied()
+    } else {
+        None
+    }
 }
 
 fn taken(value: &Value<'_>) -> Option<Taken> {
-    if let Value::Medicines(taken) = value { taken.first().copied().flatten() } else { None }
+    if let Value::Medicines(taken) = value {
+        taken.first().copied().flatten()
+    } else {
+        None
+    }
 }
 
 fn day_number(day: NaiveDate) -> f64 {
@@ -385,7 +595,12 @@ fn cuts_of(formula: &Formula, given: &Given<'_>, role: &str) -> Vec<(f64, bool)>
         CutAt::Limit(limit) => given.number(limit).ok(),
         CutAt::RegisterAges => Some(REGISTER_AGE),
     };
-    formula.cuts.iter().filter(|cut| cut.role == role).filter_map(|cut| Some((at(cut)?, cut.value_below))).collect()
+    formula
+        .cuts
+        .iter()
+        .filter(|cut| cut.role == role)
+        .filter_map(|cut| Some((at(cut)?, cut.value_below)))
+        .collect()
 }
 
 /// Between its cuts each number moves the result as the formula says, and each that is said to move it does.
@@ -404,11 +619,19 @@ fn every_number_moves_its_formula_as_it_says() {
                     continue;
                 };
                 let cuts = cuts_of(formula, &given, lever.role);
-                let others: Vec<f64> = cuts.iter().map(|(at, _)| *at).chain([one + dice.roll(30) as f64, one * 1.5]).collect();
+                let others: Vec<f64> = cuts
+                    .iter()
+                    .map(|(at, _)| *at)
+                    .chain([one + dice.roll(30) as f64, one * 1.5])
+                    .collect();
                 let other = others[dice.roll(others.len())];
                 let same_cell = cuts.iter().all(|(at, value_below)| {
                     let above = |number: f64| {
-                        if *value_below { number > *at } else { number >= *at }
+                        if *value_below {
+                            number > *at
+                        } else {
+                            number >= *at
+                        }
                     };
                     above(one) == above(other)
                 });
@@ -425,12 +648,17 @@ fn every_number_moves_its_formula_as_it_says() {
                 let (Ok(of_low), Ok(of_high)) = (run(low), run(high)) else {
                     continue;
                 };
-                let told = format!("{}: {} from {low} to {high} gives {of_low} and {of_high}", formula.name, lever.role);
+                let told = format!(
+                    "{}: {} from {low} to {high} gives {of_low} and {of_high}",
+                    formula.name, lever.role
+                );
                 let noise = 1e-12 * of_low.abs().max(of_high.abs());
                 let (may_rise, may_fall) = match lever.moves {
                     Moves::Rises => (true, false),
                     Moves::Falls => (false, true),
-                    Moves::FallsUnlessNegative(role) => (given.number(role).is_ok_and(|number| number < 0.0), true),
+                    Moves::FallsUnlessNegative(role) => {
+                        (given.number(role).is_ok_and(|number| number < 0.0), true)
+                    }
                     Moves::Stays => (false, false),
                 };
                 assert!(may_rise || of_high <= of_low + noise, "{told}");
@@ -438,8 +666,14 @@ fn every_number_moves_its_formula_as_it_says() {
                 n_compared += 1;
                 n_moved += usize::from((of_high - of_low).abs() > noise);
             }
-            let told = format!("{}: {} compared {n_compared} times, moved {n_moved}", formula.name, lever.role);
-            assert!(n_compared > ROUNDS / 40 && (n_moved > 0 || lever.moves == Moves::Stays), "{told}");
+            let told = format!(
+                "{}: {} compared {n_compared} times, moved {n_moved}",
+                formula.name, lever.role
+            );
+            assert!(
+                n_compared > ROUNDS / 40 && (n_moved > 0 || lever.moves == Moves::Stays),
+                "{told}"
+            );
         }
     }
 }
@@ -461,17 +695,24 @@ fn what_grows_evenly_lies_on_a_line() {
                 for (_, value) in given.0.iter_mut().filter(|(name, _)| *name == role) {
                     match value {
                         Some(Value::Number(number)) => *number *= by,
-                        Some(Value::Plan(plan)) => plan.iter_mut().for_each(|line| line.volume_ml = line.volume_ml.map(|ml| ml * by)),
+                        Some(Value::Plan(plan)) => plan
+                            .iter_mut()
+                            .for_each(|line| line.volume_ml = line.volume_ml.map(|ml| ml * by)),
                         _ => {}
                     }
                 }
                 (formula.compute)(&given)
             };
-            let (Ok(whole), Ok(half), Ok(quarter)) = (scaled(1.0), scaled(0.5), scaled(0.25)) else {
+            let (Ok(whole), Ok(half), Ok(quarter)) = (scaled(1.0), scaled(0.5), scaled(0.25))
+            else {
                 continue;
             };
             let (first, second) = (whole - half, half - quarter);
-            assert!((first - 2.0 * second).abs() <= 1e-9 * (1.0 + whole.abs()), "{}: {whole} {half} {quarter} of {given:?}", formula.name);
+            assert!(
+                (first - 2.0 * second).abs() <= 1e-9 * (1.0 + whole.abs()),
+                "{}: {whole} {half} {quarter} of {given:?}",
+                formula.name
+            );
             n_lines += usize::from(first > 0.0);
         }
         assert!(n_lines > ROUNDS / 40, "{}: {n_lines}", formula.name);

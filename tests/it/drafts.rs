@@ -1,5 +1,8 @@
 //! New rules as drafts: they load, their cases come out as they say, and they cannot go live unwritten.
-#![expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+#![expect(
+    clippy::expect_used,
+    reason = "a program that cannot be started fails the test"
+)]
 
 use std::path::Path;
 use std::process::Output;
@@ -20,7 +23,19 @@ const APPROVED: &str = "status: approved\napproval: { digest: \"sha256:000000000
 
 /// `rules new` of this id on a copy of the rule set.
 fn new(copy: &Copy, id: &str, more: &[&str]) -> Output {
-    run(&[&["rules", "new", id, "--rules", &copy.path(), "--as-of", "2026-11-26"][..], more].concat())
+    run(&[
+        &[
+            "rules",
+            "new",
+            id,
+            "--rules",
+            &copy.path(),
+            "--as-of",
+            "2026-11-26",
+        ][..],
+        more,
+    ]
+    .concat())
 }
 
 /// The rule set of a folder.
@@ -30,19 +45,35 @@ fn loaded(copy: &Copy) -> RuleFiles {
 
 /// Every text of a rule set that is still to be written, with the concern of its rule.
 fn unwritten(files: &RuleFiles) -> Vec<(String, Diagnostic)> {
-    let of_rules = files.rules().map(|(concern, it)| (concern, drafts::unwritten(it.source, it.node)));
-    of_rules.flat_map(|(concern, texts)| texts.into_iter().map(move |it| (concern.to_owned(), it))).collect()
+    let of_rules = files
+        .rules()
+        .map(|(concern, it)| (concern, drafts::unwritten(it.source, it.node)));
+    of_rules
+        .flat_map(|(concern, texts)| texts.into_iter().map(move |it| (concern.to_owned(), it)))
+        .collect()
 }
 
 /// Every file of a copy with its bytes.
 fn contents(copy: &Copy) -> Vec<(String, Vec<u8>)> {
-    loaded(copy).iter().map(|(path, file)| (path.to_owned(), file.bytes().to_vec())).collect()
+    loaded(copy)
+        .iter()
+        .map(|(path, file)| (path.to_owned(), file.bytes().to_vec()))
+        .collect()
 }
 
 /// How many cases of a copy come out otherwise, by the count of another program.
 fn n_failed(copy: &Copy) -> u64 {
-    let output = run(&["rules", "test", "--rules", &copy.path(), "--format", "junit"]);
-    outside::read("junit", &output.stdout)["counted"][1].as_u64().expect("a number")
+    let output = run(&[
+        "rules",
+        "test",
+        "--rules",
+        &copy.path(),
+        "--format",
+        "junit",
+    ]);
+    outside::read("junit", &output.stdout)["counted"][1]
+        .as_u64()
+        .expect("a number")
 }
 
 /// Each kind of question, and each kind of value.
@@ -58,27 +89,69 @@ fn n_failed(copy: &Copy) -> u64 {
 #[case::medicine("bleeding/draft", "medicines.current", &["--value", "nsaid"], "{ taking: nsaid }")]
 #[case::allergy("allergy/draft", "allergies.known", &["--value", "latex", "--outcome", "refer", "--urgency", "same-day"], "{ allergic_to: latex }")]
 #[case::precaution("home/draft", "circulation.smoker", &["--outcome", "go"], "    kind: caution\n    outcome: go\n")]
-fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[case] more: &[&str], #[case] expected: &str) {
+fn a_draft_loads_and_its_cases_come_out(
+    #[case] id: &str,
+    #[case] fact: &str,
+    #[case] more: &[&str],
+    #[case] expected: &str,
+) {
     let copy = Copy::with_cases_of("site");
     let (concern, _) = id.split_once('/').expect("an id");
     let path = copy.file(&format!("concerns/{concern}.yaml"));
     let before = std::fs::read_to_string(&path).expect("the concern");
-    let output = new(&copy, id, &[&["--fact", fact, "--write"][..], more].concat());
+    let output = new(
+        &copy,
+        id,
+        &[&["--fact", fact, "--write"][..], more].concat(),
+    );
     assert!(output.status.success(), "{}", said(&output.stderr));
     let after = std::fs::read_to_string(&path).expect("the concern");
-    let rule = after.strip_prefix(before.trim_end()).expect("what was there stays as it was, comments and all");
-    assert!(rule.starts_with("\n\n  - id: draft\n") && rule.contains(expected), "{rule}");
-    assert!(said(&output.stdout).contains(rule.trim_start_matches('\n')), "what is written is shown");
+    let rule = after
+        .strip_prefix(before.trim_end())
+        .expect("what was there stays as it was, comments and all");
+    assert!(
+        rule.starts_with("\n\n  - id: draft\n") && rule.contains(expected),
+        "{rule}"
+    );
+    assert!(
+        said(&output.stdout).contains(rule.trim_start_matches('\n')),
+        "what is written is shown"
+    );
     let files = loaded(&copy);
     let rules = rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
     let drafted = rules.rule(id).expect("the rule");
-    assert_eq!((drafted.last_reviewed.to_string().as_str(), drafted.review_by.to_string().as_str()), ("2026-11-26", "2026-12-24"));
-    let cases = preblock::inner::workbench::cases::read::cases(&files, &rules).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
-    let mine: Vec<_> = cases.iter().filter(|it| it.source.name().ends_with(&format!("cases/{concern}-draft.yaml"))).collect();
-    let [fires, quiet, open] = mine[..] else { unreachable!("{} cases", mine.len()) };
-    assert!(fires.fires.contains(id) && !quiet.fires.contains(id) && !quiet.undetermined.contains(id) && open.undetermined.contains(id));
+    assert_eq!(
+        (
+            drafted.last_reviewed.to_string().as_str(),
+            drafted.review_by.to_string().as_str()
+        ),
+        ("2026-11-26", "2026-12-24")
+    );
+    let cases = preblock::inner::workbench::cases::read::cases(&files, &rules)
+        .unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let mine: Vec<_> = cases
+        .iter()
+        .filter(|it| {
+            it.source
+                .name()
+                .ends_with(&format!("cases/{concern}-draft.yaml"))
+        })
+        .collect();
+    let [fires, quiet, open] = mine[..] else {
+        unreachable!("{} cases", mine.len())
+    };
+    assert!(
+        fires.fires.contains(id)
+            && !quiet.fires.contains(id)
+            && !quiet.undetermined.contains(id)
+            && open.undetermined.contains(id)
+    );
     let told = said(&output.stderr);
-    let changed = told.split_whitespace().next().and_then(|it| it.parse().ok()).unwrap_or(0);
+    let changed = told
+        .split_whitespace()
+        .next()
+        .and_then(|it| it.parse().ok())
+        .unwrap_or(0);
     assert_eq!(n_failed(&copy), changed, "{told}");
 }
 
@@ -87,7 +160,15 @@ fn a_draft_loads_and_its_cases_come_out(#[case] id: &str, #[case] fact: &str, #[
 fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
     let copy = Copy::new();
     assert!(unwritten(&loaded(&copy)).is_empty());
-    assert!(new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
+    assert!(
+        new(
+            &copy,
+            "bleeding/draft",
+            &["--fact", "circulation.smoker", "--write"]
+        )
+        .status
+        .success()
+    );
     let output = run(&["rules", "check", "--rules", &copy.path()]);
     assert_eq!(output.status.code(), Some(1));
     let found = unwritten(&loaded(&copy));
@@ -95,28 +176,54 @@ fn a_draft_is_told_by_the_check_and_keeps_a_rule_set_from_being_approved() {
     let expected = ["title", "reason", "action", "cleared_by", "local_proposal"]
         .map(|it| format!("the `{it}` of rule `draft` is still to be written"));
     assert_eq!(titles, expected);
-    assert!(found.iter().all(|(concern, _)| concern == "bleeding"), "{found:?}");
+    assert!(
+        found.iter().all(|(concern, _)| concern == "bleeding"),
+        "{found:?}"
+    );
     let told = said(&output.stderr);
     assert_eq!(told.matches("rules/to-be-written").count(), 5, "{told}");
     // The place is the line of the text.
     let text = std::fs::read_to_string(copy.file("concerns/bleeding.yaml")).expect("the concern");
-    let line = text.lines().position(|it| it.contains("reason: \"To be written")).expect("the reason") + 1;
-    assert!(found[1].1.place().is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))), "{:?}", found[1].1.place());
+    let line = text
+        .lines()
+        .position(|it| it.contains("reason: \"To be written"))
+        .expect("the reason")
+        + 1;
+    assert!(
+        found[1]
+            .1
+            .place()
+            .is_some_and(|it| it.contains(&format!("bleeding.yaml:{line}:"))),
+        "{:?}",
+        found[1].1.place()
+    );
     copy.change("ruleset.yaml", "status: draft", APPROVED);
     let refused = rule_set(&loaded(&copy)).err().unwrap_or_default();
-    assert_eq!(refused.iter().map(|it| it.title.as_str()).collect::<Vec<_>>(), expected);
+    assert_eq!(
+        refused
+            .iter()
+            .map(|it| it.title.as_str())
+            .collect::<Vec<_>>(),
+        expected
+    );
     // With its texts written, it is a rule like any other.
     let written = text.replace("To be written: ", "Written: ");
     std::fs::write(copy.file("concerns/bleeding.yaml"), written).expect("a file");
-    let rules = rule_set(&loaded(&copy)).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let rules =
+        rule_set(&loaded(&copy)).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
     assert_eq!(rules.status, Status::Approved);
-    assert!(!said(&run(&["rules", "check", "--rules", &copy.path()]).stderr).contains("to-be-written"));
+    assert!(
+        !said(&run(&["rules", "check", "--rules", &copy.path()]).stderr).contains("to-be-written")
+    );
 }
 
 /// Each text counts by itself, whatever its case and the spaces before it.
 #[rstest]
 #[case("title: INR at or above the ceiling", "title: \"to be written: INR\"")]
-#[case("reason: The INR of {bleeding.inr} (", "reason: \"  TO BE WRITTEN: The INR of {bleeding.inr} (\" #")]
+#[case(
+    "reason: The INR of {bleeding.inr} (",
+    "reason: \"  TO BE WRITTEN: The INR of {bleeding.inr} (\" #"
+)]
 #[case(
     "{ source: sdcep-anticoagulants-2022, at: warfarin section }",
     "{ source: sdcep-anticoagulants-2022, at: \"To be written: where\" }"
@@ -131,8 +238,13 @@ fn no_text_of_an_approved_rule_is_to_be_written(#[case] from: &str, #[case] to: 
     change("concerns/bleeding.yaml", from, to);
     change("ruleset.yaml", "status: draft", APPROVED);
     for care in [Care::Embedded, Care::Full] {
-        let found = rule_set(&files.clone().with_care(care)).err().unwrap_or_default();
-        assert_eq!(found.iter().map(|it| it.code.name()).collect::<Vec<_>>(), ["rules/to-be-written"]);
+        let found = rule_set(&files.clone().with_care(care))
+            .err()
+            .unwrap_or_default();
+        assert_eq!(
+            found.iter().map(|it| it.code.name()).collect::<Vec<_>>(),
+            ["rules/to-be-written"]
+        );
     }
     assert_eq!(unwritten(&files).len(), 1);
 }
@@ -142,10 +254,20 @@ fn nothing_is_written_without_being_told() {
     let copy = Copy::with_cases_of("site");
     let files = contents(&copy);
     let output = new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]);
-    assert!(output.status.success() && said(&output.stderr).contains("Nothing was written"), "{}", said(&output.stderr));
-    assert!(said(&output.stdout).contains("  - id: draft\n") && said(&output.stdout).contains("case: draft, undetermined"));
+    assert!(
+        output.status.success() && said(&output.stderr).contains("Nothing was written"),
+        "{}",
+        said(&output.stderr)
+    );
+    assert!(
+        said(&output.stdout).contains("  - id: draft\n")
+            && said(&output.stdout).contains("case: draft, undetermined")
+    );
     assert_eq!(contents(&copy), files);
-    assert_eq!(output.stdout, new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]).stdout);
+    assert_eq!(
+        output.stdout,
+        new(&copy, "bleeding/draft", &["--fact", "circulation.smoker"]).stdout
+    );
 }
 
 #[rstest]
@@ -170,13 +292,25 @@ fn nothing_is_written_without_being_told() {
 #[case::unit("bleeding/draft", &["--fact", "general.systolic", "--value", "170 kg"], "rules/wrong-unit")]
 #[case::urgency("bleeding/draft", &["--urgency", "urgent"], "only a referral has an urgency")]
 #[case::kind("bleeding/draft", &["--outcome", "go", "--kind", "contraindication"], "use --kind caution")]
-fn what_cannot_be_drafted_is_told_why(#[case] id: &str, #[case] more: &[&str], #[case] expected: &str) {
+fn what_cannot_be_drafted_is_told_why(
+    #[case] id: &str,
+    #[case] more: &[&str],
+    #[case] expected: &str,
+) {
     let copy = Copy::with_cases_of("site");
     let files = contents(&copy);
-    let fact: &[&str] = if more.contains(&"--fact") { &[] } else { &["--fact", "circulation.smoker"] };
+    let fact: &[&str] = if more.contains(&"--fact") {
+        &[]
+    } else {
+        &["--fact", "circulation.smoker"]
+    };
     let output = new(&copy, id, &[more, fact, &["--write"]].concat());
     assert_eq!(output.status.code(), Some(2), "{}", said(&output.stderr));
-    assert!(said(&output.stderr).contains(expected), "{}", said(&output.stderr));
+    assert!(
+        said(&output.stderr).contains(expected),
+        "{}",
+        said(&output.stderr)
+    );
     assert!(output.stdout.is_empty());
     assert_eq!(contents(&copy), files, "nothing is written");
 }
@@ -184,36 +318,88 @@ fn what_cannot_be_drafted_is_told_why(#[case] id: &str, #[case] more: &[&str], #
 /// The embedded rule set is never changed, and neither is a file whose form the text would not fit.
 #[test]
 fn only_a_folder_whose_files_can_take_a_rule_is_changed() {
-    let output = run(&["rules", "new", "bleeding/draft", "--fact", "circulation.smoker"]);
+    let output = run(&[
+        "rules",
+        "new",
+        "bleeding/draft",
+        "--fact",
+        "circulation.smoker",
+    ]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(said(&output.stderr).contains("--rules <DIR>"), "{}", said(&output.stderr));
-    let copy = Copy::with_cases_of("site");
-    std::fs::write(copy.file("cases/bleeding-draft.yaml"), std::fs::read(copy.file("cases/site-all.yaml")).expect("cases"))
-        .expect("a file");
-    let output = new(&copy, "bleeding/draft", &["--fact", "circulation.smoker", "--write"]);
     assert!(
-        output.status.code() == Some(2) && said(&output.stderr).contains("bleeding-draft.yaml` is there already"),
+        said(&output.stderr).contains("--rules <DIR>"),
+        "{}",
+        said(&output.stderr)
+    );
+    let copy = Copy::with_cases_of("site");
+    std::fs::write(
+        copy.file("cases/bleeding-draft.yaml"),
+        std::fs::read(copy.file("cases/site-all.yaml")).expect("cases"),
+    )
+    .expect("a file");
+    let output = new(
+        &copy,
+        "bleeding/draft",
+        &["--fact", "circulation.smoker", "--write"],
+    );
+    assert!(
+        output.status.code() == Some(2)
+            && said(&output.stderr).contains("bleeding-draft.yaml` is there already"),
         "{}",
         said(&output.stderr)
     );
     let text = std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern");
-    let deeper: String = text.lines().map(|it| if it.starts_with("  ") { format!("  {it}\n") } else { format!("{it}\n") }).collect();
+    let deeper: String = text
+        .lines()
+        .map(|it| {
+            if it.starts_with("  ") {
+                format!("  {it}\n")
+            } else {
+                format!("{it}\n")
+            }
+        })
+        .collect();
     std::fs::write(copy.file("concerns/site.yaml"), &deeper).expect("a file");
-    let output = new(&copy, "site/draft", &["--fact", "circulation.smoker", "--write"]);
+    let output = new(
+        &copy,
+        "site/draft",
+        &["--fact", "circulation.smoker", "--write"],
+    );
     assert!(
-        output.status.code() == Some(2) && said(&output.stderr).contains("begin with two spaces and a dash"),
+        output.status.code() == Some(2)
+            && said(&output.stderr).contains("begin with two spaces and a dash"),
         "{}",
         said(&output.stderr)
     );
-    assert_eq!(std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern"), deeper);
+    assert_eq!(
+        std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern"),
+        deeper
+    );
     // An approved edition takes no draft.
     copy.change("ruleset.yaml", "status: draft", APPROVED);
-    let output = new(&copy, "home/draft", &["--fact", "circulation.smoker", "--write"]);
-    assert!(output.status.code() == Some(2) && said(&output.stderr).contains("belongs to its next edition"), "{}", said(&output.stderr));
+    let output = new(
+        &copy,
+        "home/draft",
+        &["--fact", "circulation.smoker", "--write"],
+    );
+    assert!(
+        output.status.code() == Some(2)
+            && said(&output.stderr).contains("belongs to its next edition"),
+        "{}",
+        said(&output.stderr)
+    );
     copy.change("ruleset.yaml", APPROVED, "status: draft");
     // Line ends stay what they are.
     std::fs::write(copy.file("concerns/site.yaml"), text.replace('\n', "\r\n")).expect("a file");
-    assert!(new(&copy, "site/draft", &["--fact", "circulation.smoker", "--write"]).status.success());
+    assert!(
+        new(
+            &copy,
+            "site/draft",
+            &["--fact", "circulation.smoker", "--write"]
+        )
+        .status
+        .success()
+    );
     let written = std::fs::read_to_string(copy.file("concerns/site.yaml")).expect("the concern");
     assert!(written.contains("- id: draft\r\n") && !written.replace("\r\n", "").contains('\n'));
 }
@@ -223,11 +409,23 @@ fn only_a_folder_whose_files_can_take_a_rule_is_changed() {
 #[test]
 fn a_draft_stands_on_somebody_against_whom_nothing_else_speaks() {
     let copy = Copy::with_cases_of("site");
-    let more = ["--fact", "medicines.current", "--value", "statin", "--outcome", "go", "--write"];
+    let more = [
+        "--fact",
+        "medicines.current",
+        "--value",
+        "statin",
+        "--outcome",
+        "go",
+        "--write",
+    ];
     let output = new(&copy, "aftercare/draft", &more);
     assert!(output.status.success(), "{}", said(&output.stderr));
-    let cases = std::fs::read_to_string(copy.file("cases/aftercare-draft.yaml")).expect("the cases");
+    let cases =
+        std::fs::read_to_string(copy.file("cases/aftercare-draft.yaml")).expect("the cases");
     let fires = cases.split("- case:").nth(1).unwrap_or_default();
-    assert!(fires.contains("fires") && fires.contains("verdict: go"), "{cases}");
+    assert!(
+        fires.contains("fires") && fires.contains("verdict: go"),
+        "{cases}"
+    );
     assert!(!fires.contains("warfarin"), "{cases}");
 }

@@ -9,12 +9,20 @@ use rstest::rstest;
 
 use crate::support::{files, run, said, text_of};
 
-const RULES: &[(&str, &str, &str)] = &[("smokes", "defer", "{ fact: a.smokes, is: yes }"), ("drinks", "go", "{ fact: a.drinks, is: yes }")];
+const RULES: &[(&str, &str, &str)] = &[
+    ("smokes", "defer", "{ fact: a.smokes, is: yes }"),
+    ("drinks", "go", "{ fact: a.drinks, is: yes }"),
+];
 const PEOPLE: &str = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: no, drinks: no, taken: [], allergies: [] } } }\n";
-const SMOKER: (&str, &str) = ("a smoker", "change: { a.smokes: yes }, expect: { verdict: defer, fires: [test/smokes] }");
-const DRINKER: (&str, &str) = ("a drinker", "change: { a.drinks: yes }, expect: { verdict: go, fires: [test/drinks] }");
-const GUARANTEE: &str =
-    "guarantees: [{ id: smoker, title: No smoker goes, where: [{ holds: { fact: a.smokes, is: yes } }], never: go, because: So it is }]\n";
+const SMOKER: (&str, &str) = (
+    "a smoker",
+    "change: { a.smokes: yes }, expect: { verdict: defer, fires: [test/smokes] }",
+);
+const DRINKER: (&str, &str) = (
+    "a drinker",
+    "change: { a.drinks: yes }, expect: { verdict: go, fires: [test/drinks] }",
+);
+const GUARANTEE: &str = "guarantees: [{ id: smoker, title: No smoker goes, where: [{ holds: { fact: a.smokes, is: yes } }], never: go, because: So it is }]\n";
 
 /// The tiny rule set with some rules and cases, as a folder.
 pub fn folder(rules: &[(&str, &str, &str)], cases: &[(&str, &str)]) -> tempfile::TempDir {
@@ -34,7 +42,10 @@ pub fn folder(rules: &[(&str, &str, &str)], cases: &[(&str, &str)]) -> tempfile:
 fn write(folder: &Path, files: &RuleFiles) {
     for (path, file) in files.iter() {
         let path = folder.join(path);
-        assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()));
+        assert!(
+            path.parent()
+                .is_some_and(|it| std::fs::create_dir_all(it).is_ok())
+        );
         assert!(std::fs::write(path, file.bytes()).is_ok());
     }
 }
@@ -43,11 +54,20 @@ fn write(folder: &Path, files: &RuleFiles) {
 fn tried(arguments: &[&str]) -> (i32, String) {
     let output = run(arguments);
     let all = said(&output.stderr) + &said(&output.stdout);
-    (output.status.code().unwrap_or(-1), all.split_whitespace().collect::<Vec<_>>().join(" "))
+    (
+        output.status.code().unwrap_or(-1),
+        all.split_whitespace().collect::<Vec<_>>().join(" "),
+    )
 }
 
 fn check(folder: &Path) -> (i32, String) {
-    tried(&["rules", "show", "test/smokes", "--rules", &folder.display().to_string()])
+    tried(&[
+        "rules",
+        "show",
+        "test/smokes",
+        "--rules",
+        &folder.display().to_string(),
+    ])
 }
 
 /// A second limits.yaml by another ending was passed over without a word.
@@ -59,20 +79,45 @@ fn check(folder: &Path) -> (i32, String) {
 fn a_file_by_another_ending_is_refused(#[case] name: &str, #[case] words: &str) {
     let folder = folder(RULES, &[SMOKER, DRINKER]);
     let path = folder.path().join(name);
-    assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()) && std::fs::write(&path, "limits: []\n").is_ok());
+    assert!(
+        path.parent()
+            .is_some_and(|it| std::fs::create_dir_all(it).is_ok())
+            && std::fs::write(&path, "limits: []\n").is_ok()
+    );
     let (status, text) = check(folder.path());
-    assert!(status == 1 && text.contains(words) && text.contains(name.split('/').next().unwrap_or_default()), "{text}");
+    assert!(
+        status == 1
+            && text.contains(words)
+            && text.contains(name.split('/').next().unwrap_or_default()),
+        "{text}"
+    );
 }
 
 #[test]
 fn what_is_no_part_of_a_rule_set_is_told() {
     let folder = folder(RULES, &[SMOKER, DRINKER]);
-    for name in ["limits.yaml.txt", "concerns/test.yaml~", "drafts/new.yaml", "CHANGES.md", ".hidden"] {
+    for name in [
+        "limits.yaml.txt",
+        "concerns/test.yaml~",
+        "drafts/new.yaml",
+        "CHANGES.md",
+        ".hidden",
+    ] {
         let path = folder.path().join(name);
-        assert!(path.parent().is_some_and(|it| std::fs::create_dir_all(it).is_ok()) && std::fs::write(&path, "a\n").is_ok());
+        assert!(
+            path.parent()
+                .is_some_and(|it| std::fs::create_dir_all(it).is_ok())
+                && std::fs::write(&path, "a\n").is_ok()
+        );
     }
     let (status, text) = check(folder.path());
-    assert!(status == 0 && text.contains("and passed over: concerns/test.yaml~, drafts, limits.yaml.txt test/smokes"), "{text}");
+    assert!(
+        status == 0
+            && text.contains(
+                "and passed over: concerns/test.yaml~, drafts, limits.yaml.txt test/smokes"
+            ),
+        "{text}"
+    );
 }
 
 #[cfg(unix)]
@@ -82,18 +127,35 @@ fn a_link_that_leads_nowhere_is_told() {
     let link = folder.path().join("cases/more.yaml");
     assert!(std::os::unix::fs::symlink(folder.path().join("nothing.yaml"), &link).is_ok());
     let (status, text) = check(folder.path());
-    assert!(status == 1 && text.contains("there is no file") && text.contains("cases/more.yaml"), "{text}");
+    assert!(
+        status == 1 && text.contains("there is no file") && text.contains("cases/more.yaml"),
+        "{text}"
+    );
 }
 
 /// Cases that could not be read were passed over by all commands but `rules test`.
 #[test]
 fn cases_that_cannot_be_read_are_refused_by_every_command() {
     let folder = folder(RULES, &[SMOKER, DRINKER]);
-    assert!(std::fs::write(folder.path().join("cases/more.yaml"), "cases: [{ case: broken\n").is_ok());
+    assert!(
+        std::fs::write(
+            folder.path().join("cases/more.yaml"),
+            "cases: [{ case: broken\n"
+        )
+        .is_ok()
+    );
     let rules = folder.path().display().to_string();
-    for arguments in [&["show", "test/smokes"][..], &["prove"], &["test"], &["check"]] {
+    for arguments in [
+        &["show", "test/smokes"][..],
+        &["prove"],
+        &["test"],
+        &["check"],
+    ] {
         let (status, text) = tried(&[&["rules"][..], arguments, &["--rules", &rules]].concat());
-        assert!(status == 1 && text.contains("cases/more.yaml") && text.contains("refused: "), "{arguments:?}: {text}");
+        assert!(
+            status == 1 && text.contains("cases/more.yaml") && text.contains("refused: "),
+            "{arguments:?}: {text}"
+        );
     }
 }
 
@@ -103,36 +165,77 @@ fn a_rule_that_is_gone_is_to_be_listed_as_retired() {
     let gone = folder(&RULES[1..], &[SMOKER, DRINKER]);
     let rules = gone.path().display().to_string();
     let (status, text) = tried(&["rules", "test", "--rules", &rules]);
-    assert!(status == 1 && text.contains("there is no rule `test/smokes`") && text.contains("list it under `retired:`"), "{text}");
-    let retired = ("an old one", "expect: { verdict: go, fires: [test/long-gone] }");
+    assert!(
+        status == 1
+            && text.contains("there is no rule `test/smokes`")
+            && text.contains("list it under `retired:`"),
+        "{text}"
+    );
+    let retired = (
+        "an old one",
+        "expect: { verdict: go, fires: [test/long-gone] }",
+    );
     let folder = folder(RULES, &[SMOKER, DRINKER, retired]);
-    let (_, text) = tried(&["rules", "test", "--rules", &folder.path().display().to_string()]);
-    assert!(text.contains("the rule was retired on 2026-01-01"), "{text}");
+    let (_, text) = tried(&[
+        "rules",
+        "test",
+        "--rules",
+        &folder.path().display().to_string(),
+    ]);
+    assert!(
+        text.contains("the rule was retired on 2026-01-01"),
+        "{text}"
+    );
 }
 
 /// A rule taken out with its case: the old rule set's case still names a patient, for a precaution, too.
 #[test]
 fn a_comparison_names_a_patient_of_a_rule_that_went_with_its_cases() {
-    let (old, new) = (folder(RULES, &[SMOKER, DRINKER]), folder(&RULES[..1], &[SMOKER]));
-    let (old, new) = (old.path().display().to_string(), new.path().display().to_string());
+    let (old, new) = (
+        folder(RULES, &[SMOKER, DRINKER]),
+        folder(&RULES[..1], &[SMOKER]),
+    );
+    let (old, new) = (
+        old.path().display().to_string(),
+        new.path().display().to_string(),
+    );
     let (status, text) = tried(&["rules", "compare", &old, &new, "--as-of", "2026-11-26"]);
     assert!(status == 0, "{text}");
-    assert!(text.contains("other findings: a drinker (a case of the old rule set) go; no longer fires test/drinks"), "{text}");
+    assert!(
+        text.contains(
+            "other findings: a drinker (a case of the old rule set) go; no longer fires test/drinks"
+        ),
+        "{text}"
+    );
     let example = "test/drinks no longer fires for some for example, as of 2026-11-25, and no answer of it can be left out: \
                    | questionnaire: 1 | for: tiny | reference: EXAMPLE-1 | answers: | a: | drinks: yes";
     assert!(text.contains(example), "{text}");
     assert!(text.contains("Both are called edition 1:"), "{text}");
-    assert!(!text.contains("smoker"), "what is in both comes once, and is the same: {text}");
+    assert!(
+        !text.contains("smoker"),
+        "what is in both comes once, and is the same: {text}"
+    );
 }
 
 #[test]
 fn a_comparison_tells_two_rule_sets_from_two_editions() {
-    let (old, new) = (folder(RULES, &[SMOKER, DRINKER]), folder(RULES, &[SMOKER, DRINKER]));
+    let (old, new) = (
+        folder(RULES, &[SMOKER, DRINKER]),
+        folder(RULES, &[SMOKER, DRINKER]),
+    );
     let head = new.path().join("ruleset.yaml");
     let text = std::fs::read_to_string(&head).unwrap_or_default();
     assert!(std::fs::write(&head, text.replace("id: tiny", "id: other")).is_ok());
-    let (_, text) = tried(&["rules", "compare", &old.path().display().to_string(), &new.path().display().to_string()]);
-    assert!(text.contains("These are two rule sets, not two editions of one: tiny and other."), "{text}");
+    let (_, text) = tried(&[
+        "rules",
+        "compare",
+        &old.path().display().to_string(),
+        &new.path().display().to_string(),
+    ]);
+    assert!(
+        text.contains("These are two rule sets, not two editions of one: tiny and other."),
+        "{text}"
+    );
 }
 
 /// The arithmetic of another rule set takes what that one computes its load from, and no more sites than it knows.
@@ -153,10 +256,24 @@ fn dose_follows_the_load_of_the_rule_set(
     let mut files = files(RULES);
     let questions = text_of(&files, "questions.yaml");
     assert!(questions.contains("weight: derived.dosing,"));
-    files.set("questions.yaml", questions.replace("weight: derived.dosing,", weight) + further);
+    files.set(
+        "questions.yaml",
+        questions.replace("weight: derived.dosing,", weight) + further,
+    );
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     write(folder.path(), &files);
-    let person = ["--weight", "50 kg", "--height", "150 cm", "--sex", "male", "--age", "40", "--agent", "lidocaine 1 % 6 mL"];
+    let person = [
+        "--weight",
+        "50 kg",
+        "--height",
+        "150 cm",
+        "--sex",
+        "male",
+        "--age",
+        "40",
+        "--agent",
+        "lidocaine 1 % 6 mL",
+    ];
     let rules = folder.path().display().to_string();
     let (ended, all) = tried(&[&["dose", "--rules", &rules], &person[..], arguments].concat());
     assert!(ended == status && all.contains(words), "{ended}: {all}");

@@ -18,7 +18,10 @@ use crate::support::{embedded_once, embedded_screener, facts_over, files, said, 
 
 /// A questionnaire whose list of medicines holds one of so many words.
 fn one_medicine(n: usize, word: &str) -> String {
-    format!("questionnaire: 1\nreference: T-1\nanswers:\n  medicines: {{ current: [\"{}\"] }}\n", format!("{word} ").repeat(n))
+    format!(
+        "questionnaire: 1\nreference: T-1\nanswers:\n  medicines: {{ current: [\"{}\"] }}\n",
+        format!("{word} ").repeat(n)
+    )
 }
 
 /// So many keys in one mapping, all unknown and each unlike the others.
@@ -29,30 +32,47 @@ fn keys(n: usize) -> String {
 
 /// The same key again and again.
 fn one_key(n: usize) -> String {
-    format!("questionnaire: 1\nreference: T-1\nanswers:\n  person:\n{}", "    sex: male\n".repeat(n))
+    format!(
+        "questionnaire: 1\nreference: T-1\nanswers:\n  person:\n{}",
+        "    sex: male\n".repeat(n)
+    )
 }
 
 /// So many anchors on one line.
 fn anchors(n: usize) -> String {
     let list: Vec<String> = (0..n).map(|it| format!("&a{it} x")).collect();
-    format!("questionnaire: 1\nreference: T-1\nanswers: [{}]\n", list.join(", "))
+    format!(
+        "questionnaire: 1\nreference: T-1\nanswers: [{}]\n",
+        list.join(", ")
+    )
 }
 
 /// So many options that are none, on one line.
 fn options(n: usize) -> String {
-    format!("questionnaire: 1\nreference: T-1\nanswers:\n  circulation: {{ symptoms: [{}] }}\n", vec!["colld"; n].join(", "))
+    format!(
+        "questionnaire: 1\nreference: T-1\nanswers:\n  circulation: {{ symptoms: [{}] }}\n",
+        vec!["colld"; n].join(", ")
+    )
 }
 
 /// Everything that is wrong with a text, as `screen` finds it.
 fn found(screener: &Screener<'_>, text: &str) -> Vec<Diagnostic> {
-    screener.read("t.yaml", text.as_bytes()).err().map(|refusal| refusal.problems).unwrap_or_default()
+    screener
+        .read("t.yaml", text.as_bytes())
+        .err()
+        .map(|refusal| refusal.problems)
+        .unwrap_or_default()
 }
 
 fn least_time(screener: &Screener<'_>, text: &str) -> Duration {
     let once = || {
         let start = Instant::now();
         let found = found(screener, text);
-        let drawn: usize = found.iter().take(20).map(|it| rendered(it, 80, false).len()).sum();
+        let drawn: usize = found
+            .iter()
+            .take(20)
+            .map(|it| rendered(it, 80, false).len())
+            .sum();
         assert!(drawn < 200_000, "20 diagnostics fill {drawn} bytes");
         start.elapsed()
     };
@@ -71,8 +91,14 @@ fn least_time(screener: &Screener<'_>, text: &str) -> Duration {
 #[case::options(options)]
 fn reading_takes_time_by_the_size_of_the_file(#[case] text: fn(usize) -> String) {
     let screener = embedded_screener();
-    let (small, large) = (least_time(&screener, &text(10_000)), least_time(&screener, &text(40_000)));
-    assert!(large < small * 10 + Duration::from_millis(100), "{small:?} for 10,000, {large:?} for 40,000");
+    let (small, large) = (
+        least_time(&screener, &text(10_000)),
+        least_time(&screener, &text(40_000)),
+    );
+    assert!(
+        large < small * 10 + Duration::from_millis(100),
+        "{small:?} for 10,000, {large:?} for 40,000"
+    );
 }
 
 /// What was written is kept, however long: it is a name that nobody knows.
@@ -88,7 +114,13 @@ fn a_long_medicine_is_one_name() {
 #[case(501, 1)]
 fn a_mapping_has_so_many_keys_at_most(#[case] n: usize, #[case] too_many: usize) {
     let found = found(&embedded_screener(), &keys(n));
-    assert_eq!(found.iter().filter(|it| it.code.name() == "text/too-many-keys").count(), too_many);
+    assert_eq!(
+        found
+            .iter()
+            .filter(|it| it.code.name() == "text/too-many-keys")
+            .count(),
+        too_many
+    );
 }
 
 // --- Long lines ------------------------------------------------------------------------------------------------
@@ -96,7 +128,11 @@ fn a_mapping_has_so_many_keys_at_most(#[case] n: usize, #[case] too_many: usize)
 /// The lines of the file in a drawn message: what stands behind their numbers, and the whole message.
 fn shown(found: &Diagnostic) -> (Vec<String>, String) {
     let drawn = rendered(found, 80, false);
-    let lines = drawn.lines().filter_map(|it| it.split_once(" │ ")).map(|(_, line)| line.to_owned()).collect();
+    let lines = drawn
+        .lines()
+        .filter_map(|it| it.split_once(" │ "))
+        .map(|(_, line)| line.to_owned())
+        .collect();
     (lines, drawn)
 }
 
@@ -105,18 +141,47 @@ fn shown(found: &Diagnostic) -> (Vec<String>, String) {
 #[case::in_the_middle(&"é, ".repeat(300), "x", &", é".repeat(300))]
 #[case::at_the_end(&"é, ".repeat(300), "x", "")]
 #[case::just_before_the_cut(&"é, ".repeat(20), "x", &", é".repeat(300))]
-fn a_long_line_is_cut_around_the_place(#[case] before: &str, #[case] word: &str, #[case] after: &str) {
-    let text = format!("questionnaire: 1\nreference: T-1\nanswers:\n  circulation: {{ symptoms: [{before}&a {word}{after}] }}\n");
-    let column = text.lines().nth(3).and_then(|it| it.split_once('&')).map_or(0, |(it, _)| it.chars().count() + 1);
+fn a_long_line_is_cut_around_the_place(
+    #[case] before: &str,
+    #[case] word: &str,
+    #[case] after: &str,
+) {
+    let text = format!(
+        "questionnaire: 1\nreference: T-1\nanswers:\n  circulation: {{ symptoms: [{before}&a {word}{after}] }}\n"
+    );
+    let column = text
+        .lines()
+        .nth(3)
+        .and_then(|it| it.split_once('&'))
+        .map_or(0, |(it, _)| it.chars().count() + 1);
     let found = found(&embedded_screener(), &text);
-    let Some(anchor) = found.iter().find(|it| it.code.name() == "text/alias") else { unreachable!("no anchor is told") };
+    let Some(anchor) = found.iter().find(|it| it.code.name() == "text/alias") else {
+        unreachable!("no anchor is told")
+    };
     let (lines, drawn) = shown(anchor);
-    let line = lines.iter().find(|it| it.contains("&a")).cloned().unwrap_or_default();
-    assert!(line.chars().count() <= 200 && line.contains("..."), "{drawn}");
-    assert!(drawn.contains(&format!("t.yaml:4:{column}]")), "column {column}:\n{drawn}");
+    let line = lines
+        .iter()
+        .find(|it| it.contains("&a"))
+        .cloned()
+        .unwrap_or_default();
+    assert!(
+        line.chars().count() <= 200 && line.contains("..."),
+        "{drawn}"
+    );
+    assert!(
+        drawn.contains(&format!("t.yaml:4:{column}]")),
+        "column {column}:\n{drawn}"
+    );
     // The mark stands under the place.
-    let mark = drawn.lines().find(|it| it.contains('┬')).and_then(|it| it.split_once('┬')).map_or(0, |(it, _)| it.chars().count());
-    let place = drawn.lines().find_map(|it| it.split_once("&a")).map_or(0, |(it, _)| it.chars().count());
+    let mark = drawn
+        .lines()
+        .find(|it| it.contains('┬'))
+        .and_then(|it| it.split_once('┬'))
+        .map_or(0, |(it, _)| it.chars().count());
+    let place = drawn
+        .lines()
+        .find_map(|it| it.split_once("&a"))
+        .map_or(0, |(it, _)| it.chars().count());
     assert!((place..=place + 2).contains(&mark), "{drawn}");
 }
 
@@ -124,12 +189,22 @@ fn a_long_line_is_cut_around_the_place(#[case] before: &str, #[case] word: &str,
 #[test]
 fn two_places_of_one_long_line() {
     let filler: String = (0..400).map(|it| format!("k{it}: 1, ")).collect();
-    let text = format!("questionnaire: 1\nreference: T-1\nanswers: {{ person: {{ sex: male, {filler} sex: female }} }}\n");
+    let text = format!(
+        "questionnaire: 1\nreference: T-1\nanswers: {{ person: {{ sex: male, {filler} sex: female }} }}\n"
+    );
     let found = found(&embedded_screener(), &text);
-    let Some(twice) = found.iter().find(|it| it.code.name() == "text/duplicate-key") else { unreachable!("it is not told") };
+    let Some(twice) = found
+        .iter()
+        .find(|it| it.code.name() == "text/duplicate-key")
+    else {
+        unreachable!("it is not told")
+    };
     let (lines, drawn) = shown(twice);
     assert!(lines.iter().all(|it| it.chars().count() <= 200), "{drawn}");
-    assert!(drawn.contains("second time") && drawn.contains("first time"), "{drawn}");
+    assert!(
+        drawn.contains("second time") && drawn.contains("first time"),
+        "{drawn}"
+    );
 }
 
 #[test]
@@ -161,15 +236,43 @@ struct Trap {
 
 impl Trap {
     fn new() -> Self {
-        let trap = Self { folder: tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}")) };
-        let rules = files(&[("one", "defer", "{ fact: a.smokes, is: yes }"), ("two", "go", "{ fact: a.drinks, is: yes }")]);
+        let trap = Self {
+            folder: tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}")),
+        };
+        let rules = files(&[
+            ("one", "defer", "{ fact: a.smokes, is: yes }"),
+            ("two", "go", "{ fact: a.drinks, is: yes }"),
+        ]);
         for path in rules.paths() {
             let text = text_of(&rules, path);
-            let words = ["A rule set for tests", "nobody", "title: Test", "A book", "Somebody", "A ceiling", "Thins the blood"];
-            let words = words.iter().chain(&["title: Plan", "Smokes?", "Which signs?", "text: Pain", "So it is.", "Do it.", "something"]);
-            let words = words.chain(&["The rule one", "The rule two", "about: Ideal weight", "text: Severe"]);
+            let words = [
+                "A rule set for tests",
+                "nobody",
+                "title: Test",
+                "A book",
+                "Somebody",
+                "A ceiling",
+                "Thins the blood",
+            ];
+            let words = words.iter().chain(&[
+                "title: Plan",
+                "Smokes?",
+                "Which signs?",
+                "text: Pain",
+                "So it is.",
+                "Do it.",
+                "something",
+            ]);
+            let words = words.chain(&[
+                "The rule one",
+                "The rule two",
+                "about: Ideal weight",
+                "text: Severe",
+            ]);
             let text = words.fold(text, |text, word| {
-                let (key, value) = word.split_once(": ").map_or(("", *word), |(key, value)| (key, value));
+                let (key, value) = word
+                    .split_once(": ")
+                    .map_or(("", *word), |(key, value)| (key, value));
                 let colon = if key.is_empty() { "" } else { ": " };
                 text.replace(word, &format!("{key}{colon}\"{value} {ESCAPED}\""))
             });
@@ -177,16 +280,30 @@ impl Trap {
         }
         let answers = "  plan: { procedure_on: 2026-12-03, adrenaline: no, anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }] }\n  \
                        a: { smokes: yes, drinks: yes, signs: [pain], taken: [\"ESC\"], words: \"ESC\", note: \"ESC\" }\n";
-        let patient = format!("questionnaire: 1\nreference: T-1\nanswers:\n{}", answers.replace("ESC", ESCAPED));
+        let patient = format!(
+            "questionnaire: 1\nreference: T-1\nanswers:\n{}",
+            answers.replace("ESC", ESCAPED)
+        );
         trap.write(&trap.patient(), &patient);
-        let slips: String = (0..40).map(|it| format!("    \"k{it} {ESCAPED}\": 1\n")).collect();
-        trap.write(&trap.slips(), &format!("questionnaire: 1\nreference: T-2\nanswers:\n  a:\n{slips}"));
+        let slips: String = (0..40)
+            .map(|it| format!("    \"k{it} {ESCAPED}\": 1\n"))
+            .collect();
+        trap.write(
+            &trap.slips(),
+            &format!("questionnaire: 1\nreference: T-2\nanswers:\n  a:\n{slips}"),
+        );
         trap
     }
 
     fn write(&self, path: &Path, text: &str) {
         let parent = path.parent().unwrap_or(self.folder.path());
-        assert!(std::fs::create_dir_all(parent).and_then(|()| std::fs::write(path, text)).is_ok(), "{}", path.display());
+        assert!(
+            std::fs::create_dir_all(parent)
+                .and_then(|()| std::fs::write(path, text))
+                .is_ok(),
+            "{}",
+            path.display()
+        );
     }
 
     fn rules(&self) -> PathBuf {
@@ -194,7 +311,10 @@ impl Trap {
     }
 
     fn patient(&self) -> PathBuf {
-        self.folder.path().join(format!("patients {RAW}")).join(format!("one {RAW}.yaml"))
+        self.folder
+            .path()
+            .join(format!("patients {RAW}"))
+            .join(format!("one {RAW}.yaml"))
     }
 
     fn slips(&self) -> PathBuf {
@@ -204,7 +324,8 @@ impl Trap {
     /// Runs the program as on a terminal with colours.
     fn run(&self, line: &str) -> Output {
         let path = |it: PathBuf| it.display().to_string();
-        let (rules, patient, slips) = (path(self.rules()), path(self.patient()), path(self.slips()));
+        let (rules, patient, slips) =
+            (path(self.rules()), path(self.patient()), path(self.slips()));
         let words = line.split(' ').map(|it| match it {
             "RULES" => rules.clone(),
             "PATIENT" => patient.clone(),
@@ -212,8 +333,15 @@ impl Trap {
             it => it.replace("RAW", RAW),
         });
         let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
-        command.args(words).current_dir(self.folder.path()).env("CLICOLOR_FORCE", "1").env_remove("NO_COLOR").env("LC_ALL", "C.UTF-8");
-        command.output().unwrap_or_else(|error| unreachable!("{line}: {error}"))
+        command
+            .args(words)
+            .current_dir(self.folder.path())
+            .env("CLICOLOR_FORCE", "1")
+            .env_remove("NO_COLOR")
+            .env("LC_ALL", "C.UTF-8");
+        command
+            .output()
+            .unwrap_or_else(|error| unreachable!("{line}: {error}"))
     }
 }
 
@@ -229,7 +357,12 @@ fn anstream_colours(text: &str) -> String {
     let mut plain = parts.next().unwrap_or_default().to_owned();
     for part in parts {
         match part.split_once('m') {
-            Some((numbers, rest)) if numbers != "8" && numbers.bytes().all(|it| it.is_ascii_digit() || it == b';') => plain.push_str(rest),
+            Some((numbers, rest))
+                if numbers != "8"
+                    && numbers.bytes().all(|it| it.is_ascii_digit() || it == b';') =>
+            {
+                plain.push_str(rest)
+            }
             _ => plain.push_str(&format!("\u{1b}[{part}")),
         }
     }
@@ -287,7 +420,11 @@ fn nothing_that_is_printed_steers_the_terminal() {
         let output = trap.run(line);
         for (stream, bytes) in [("output", &output.stdout), ("error", &output.stderr)] {
             let text = said(bytes);
-            assert_eq!(steering(&text), None, "standard {stream} of `{line}`:\n{text:?}");
+            assert_eq!(
+                steering(&text),
+                None,
+                "standard {stream} of `{line}`:\n{text:?}"
+            );
         }
         let (out, err) = (said(&output.stdout), said(&output.stderr));
         if out.is_empty() && err.is_empty() {
@@ -299,14 +436,28 @@ fn nothing_that_is_printed_steers_the_terminal() {
             () => Vec::new(),
         };
         for value in values {
-            assert!(serde_json::from_str::<serde_json::Value>(value).is_ok(), "`{line}` gives no JSON:\n{value}");
+            assert!(
+                serde_json::from_str::<serde_json::Value>(value).is_ok(),
+                "`{line}` gives no JSON:\n{value}"
+            );
         }
     }
     assert_eq!(silent, Vec::<&str>::new(), "nothing was said");
     // The rule set is used, and its words are there.
-    let screened = said(&trap.run("screen PATIENT --rules RULES --as-of 2026-11-25").stdout);
-    assert!(screened.contains("So it is. a\u{fffd}[2J") && screened.contains("Test a\u{fffd}[2J"), "{screened}");
-    let due = said(&trap.run("rules due --rules RULES --as-of 2028-01-01").stdout);
+    let screened = said(
+        &trap
+            .run("screen PATIENT --rules RULES --as-of 2026-11-25")
+            .stdout,
+    );
+    assert!(
+        screened.contains("So it is. a\u{fffd}[2J") && screened.contains("Test a\u{fffd}[2J"),
+        "{screened}"
+    );
+    let due = said(
+        &trap
+            .run("rules due --rules RULES --as-of 2028-01-01")
+            .stdout,
+    );
     assert!(due.contains("nobody a\u{fffd}[2J"), "{due}");
 }
 
@@ -317,7 +468,12 @@ fn json_keeps_what_it_disarms() {
     let trap = Trap::new();
     let output = trap.run("screen PATIENT --rules RULES --as-of 2026-11-25 --format json");
     let value: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap_or_default();
-    assert!(value.to_string().contains(RAW.trim_start_matches("a\u{1b}[2J\u{1b}[8m")), "{value}");
+    assert!(
+        value
+            .to_string()
+            .contains(RAW.trim_start_matches("a\u{1b}[2J\u{1b}[8m")),
+        "{value}"
+    );
 }
 
 /// A terminal that knows no more than ASCII is drawn for in ASCII.
@@ -329,8 +485,13 @@ fn json_keeps_what_it_disarms() {
 #[cfg(unix)]
 fn boxes_are_drawn_as_the_locale_allows(#[case] variables: &[(&str, &str)], #[case] ascii: bool) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
-    command.args(["screen", "examples/refused/SM-201.yaml"]).current_dir(env!("CARGO_MANIFEST_DIR"));
-    let output = command.envs(variables.iter().copied()).output().unwrap_or_else(|error| unreachable!("{error}"));
+    command
+        .args(["screen", "examples/refused/SM-201.yaml"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"));
+    let output = command
+        .envs(variables.iter().copied())
+        .output()
+        .unwrap_or_else(|error| unreachable!("{error}"));
     let said = said(&output.stderr);
     assert!(said.contains("answers/needs-unit"), "{said}");
     assert_eq!(said.is_ascii(), ascii, "{said}");
@@ -345,18 +506,38 @@ fn force_replaces_ordinary_files_only() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     let at = |name: &str| folder.path().join(name);
     let trap = Trap::new();
-    let book = |path: &Path| trap.run(&format!("rules book --rules RULES --force --out {}", path.display()));
+    let book = |path: &Path| {
+        trap.run(&format!(
+            "rules book --rules RULES --force --out {}",
+            path.display()
+        ))
+    };
     assert!(std::fs::write(at("file"), "before").is_ok());
     assert!(std::os::unix::fs::symlink(at("file"), at("link")).is_ok());
     assert!(std::os::unix::fs::symlink(at("nowhere"), at("dangling")).is_ok());
-    assert!(Command::new("mkfifo").arg(at("pipe")).status().is_ok_and(|it| it.success()));
+    assert!(
+        Command::new("mkfifo")
+            .arg(at("pipe"))
+            .status()
+            .is_ok_and(|it| it.success())
+    );
     for name in ["link", "dangling", "pipe"] {
         let output = book(&at(name));
         assert_eq!(output.status.code(), Some(2), "{name}");
-        assert!(said(&output.stderr).contains("only an ordinary file is replaced"), "{name}: {}", said(&output.stderr));
+        assert!(
+            said(&output.stderr).contains("only an ordinary file is replaced"),
+            "{name}: {}",
+            said(&output.stderr)
+        );
     }
-    assert_eq!(std::fs::read_to_string(at("file")).unwrap_or_default(), "before");
+    assert_eq!(
+        std::fs::read_to_string(at("file")).unwrap_or_default(),
+        "before"
+    );
     assert!(at("link").is_symlink() && at("dangling").is_symlink());
     assert_eq!(book(&at("file")).status.code(), Some(0));
-    assert_ne!(std::fs::read_to_string(at("file")).unwrap_or_default(), "before");
+    assert_ne!(
+        std::fs::read_to_string(at("file")).unwrap_or_default(),
+        "before"
+    );
 }

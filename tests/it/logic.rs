@@ -13,7 +13,9 @@ use preblock::inner::table::Table;
 use preblock::inner::truth::{FactSlot, Slot, Truth};
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, facts, facts_over, gathered, screening, state, tiny, today, written};
+use crate::support::{
+    codes, embedded_once, facts, facts_over, gathered, screening, state, tiny, today, written,
+};
 
 fn open(slots: &[usize]) -> Truth {
     let all: Vec<FactSlot> = Table::<(), Slot>::from_iter([(); 8]).indices().collect();
@@ -69,9 +71,18 @@ fn the_verdict_lies_between_best_and_worst_case(
     #[case] worst: Outcome,
     #[case] verdict: Outcome,
 ) {
-    let routine = |outcome: Outcome| Standing { outcome, urgency: (outcome == Refer).then_some(Urgency::Routine) };
-    let span = OutcomeSpan::of(fires.into_iter().map(routine), open.into_iter().map(routine));
-    assert_eq!((span.best_case, span.worst_case, span.verdict()), (routine(best), routine(worst), routine(verdict)));
+    let routine = |outcome: Outcome| Standing {
+        outcome,
+        urgency: (outcome == Refer).then_some(Urgency::Routine),
+    };
+    let span = OutcomeSpan::of(
+        fires.into_iter().map(routine),
+        open.into_iter().map(routine),
+    );
+    assert_eq!(
+        (span.best_case, span.worst_case, span.verdict()),
+        (routine(best), routine(worst), routine(verdict))
+    );
 }
 
 /// The most pressing of the referrals that fire is the verdict's; one that is open could only make it more pressing.
@@ -85,9 +96,18 @@ fn the_verdict_holds_the_most_pressing_urgency(
     #[case] verdict: Urgency,
     #[case] could_be: Option<Urgency>,
 ) {
-    let refer = |urgency: Urgency| Standing { outcome: Refer, urgency: Some(urgency) };
-    let span = OutcomeSpan::of(fires.iter().copied().map(refer), open.iter().copied().map(refer));
-    assert_eq!((span.verdict(), span.could_be()), (refer(verdict), could_be.map(refer)));
+    let refer = |urgency: Urgency| Standing {
+        outcome: Refer,
+        urgency: Some(urgency),
+    };
+    let span = OutcomeSpan::of(
+        fires.iter().copied().map(refer),
+        open.iter().copied().map(refer),
+    );
+    assert_eq!(
+        (span.verdict(), span.could_be()),
+        (refer(verdict), could_be.map(refer))
+    );
 }
 
 /// The same cells from a rule and a questionnaire to the verdict: a rule that would refer, on two answers.
@@ -101,37 +121,61 @@ fn the_verdict_holds_the_most_pressing_urgency(
 #[case("unknown", "yes", Undetermined, Fires)]
 #[case("unknown", "no", StaysQuiet, Undetermined)]
 #[case("unknown", "unknown", Undetermined, Undetermined)]
-fn all_and_any_of_two_answers(#[case] a: &str, #[case] b: &str, #[case] all: State, #[case] any: State) {
+fn all_and_any_of_two_answers(
+    #[case] a: &str,
+    #[case] b: &str,
+    #[case] all: State,
+    #[case] any: State,
+) {
     const PARTS: &str = "[{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }]";
     let verdict = |state: State| match state {
         Fires => Refer,
         StaysQuiet => Go,
         Undetermined => Defer,
     };
-    for (when, expected) in [(format!("{{ all: {PARTS} }}"), all), (format!("{{ any: {PARTS} }}"), any)] {
+    for (when, expected) in [
+        (format!("{{ all: {PARTS} }}"), all),
+        (format!("{{ any: {PARTS} }}"), any),
+    ] {
         let rules = tiny(&[("one", "refer", &when)]);
         let facts = facts(&rules, &format!("a: {{ smokes: {a}, drinks: {b} }}"));
         assert_eq!(Compiled::new(&rules).run(&facts), [expected], "{when}");
-        assert_eq!(screening(&rules, &facts).verdict().outcome, verdict(expected), "{when}");
+        assert_eq!(
+            screening(&rules, &facts).verdict().outcome,
+            verdict(expected),
+            "{when}"
+        );
         let negated = tiny(&[("one", "refer", &format!("{{ not: {when} }}"))]);
         let expected = match expected {
             Fires => StaysQuiet,
             StaysQuiet => Fires,
             Undetermined => Undetermined,
         };
-        assert_eq!(Compiled::new(&negated).run(&facts), [expected], "not {when}");
+        assert_eq!(
+            Compiled::new(&negated).run(&facts),
+            [expected],
+            "not {when}"
+        );
     }
 }
 
 /// Of three, one settles it; and one alone is as good as itself.
 #[rstest]
-#[case("{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }", "pulse: absent", StaysQuiet)]
+#[case(
+    "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }",
+    "pulse: absent",
+    StaysQuiet
+)]
 #[case(
     "{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }",
     "smokes: yes, pulse: felt",
     Undetermined
 )]
-#[case("{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }", "pulse: felt", Fires)]
+#[case(
+    "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }",
+    "pulse: felt",
+    Fires
+)]
 #[case(
     "{ any: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }, { fact: a.pulse, is: felt }] }",
     "smokes: no, pulse: absent",
@@ -140,7 +184,11 @@ fn all_and_any_of_two_answers(#[case] a: &str, #[case] b: &str, #[case] all: Sta
 #[case("{ all: [{ fact: a.smokes, is: yes }] }", "drinks: no", Undetermined)]
 #[case("{ any: [{ fact: a.smokes, is: yes }] }", "drinks: yes", Undetermined)]
 #[case("{ not: { not: { fact: a.smokes, is: yes } } }", "smokes: yes", Fires)]
-#[case("{ not: { not: { fact: a.smokes, is: yes } } }", "drinks: yes", Undetermined)]
+#[case(
+    "{ not: { not: { fact: a.smokes, is: yes } } }",
+    "drinks: yes",
+    Undetermined
+)]
 #[case(
     "{ any: [{ all: [{ fact: a.smokes, is: yes }, { fact: a.drinks, is: yes }] }, { not: { fact: a.drinks, is: yes } }] }",
     "drinks: no",
@@ -201,8 +249,16 @@ fn a_missing_answer_decides_nothing(
     let rules = tiny(&[("one", "defer", when)]);
     let found = screening(&rules, &facts(&rules, &answers));
     assert_eq!(found.findings.len(), 0, "{when}");
-    let waits: Vec<&str> = found.undetermined.iter().flat_map(|it| it.waits_for.iter().map(String::as_str)).collect();
-    assert_eq!(waits, [format!("a.{question}")], "{when} waits for exactly that answer");
+    let waits: Vec<&str> = found
+        .undetermined
+        .iter()
+        .flat_map(|it| it.waits_for.iter().map(String::as_str))
+        .collect();
+    assert_eq!(
+        waits,
+        [format!("a.{question}")],
+        "{when} waits for exactly that answer"
+    );
     assert_eq!(found.verdict().outcome, Defer);
     let why = found.to_ask.first().map(|it| it.why.word());
     let expected = match answer {
@@ -232,14 +288,22 @@ fn comparisons(#[case] test: &str, #[case] below: State, #[case] at: State, #[ca
 #[case("{ fact: a.pulse, is: felt }", "pulse: felt", Fires)]
 #[case("{ fact: a.pulse, is: felt }", "pulse: absent", StaysQuiet)]
 #[case("{ fact: a.pulse, is_not: felt }", "pulse: absent", Fires)]
-#[case("{ fact: a.pulse, one_of: [doubtful, absent] }", "pulse: doubtful", Fires)]
+#[case(
+    "{ fact: a.pulse, one_of: [doubtful, absent] }",
+    "pulse: doubtful",
+    Fires
+)]
 #[case("{ fact: a.pulse, none_of: [doubtful, absent] }", "pulse: felt", Fires)]
 #[case("{ fact: a.smokes, is: no }", "smokes: no", Fires)]
 #[case("{ fact: a.smokes, is: no }", "smokes: false", Fires)]
 #[case("{ fact: a.smokes, is_not: no }", "smokes: true", Fires)]
 #[case("{ fact: a.signs, includes: pain }", "signs: []", StaysQuiet)]
 #[case("{ fact: a.signs, includes: pain }", "signs: [cold, pain]", Fires)]
-#[case("{ fact: a.signs, includes_any: [pain, ulcer] }", "signs: [cold]", StaysQuiet)]
+#[case(
+    "{ fact: a.signs, includes_any: [pain, ulcer] }",
+    "signs: [cold]",
+    StaysQuiet
+)]
 #[case("{ fact: a.weight, above: 50 kg }", "weight: 110 lb", StaysQuiet)]
 #[case("{ fact: a.weight, above: 50 kg }", "weight: 111 lb", Fires)]
 #[case("{ fact: a.weight, at_most: 110 lb }", "weight: 49.8 kg", Fires)]
@@ -264,10 +328,22 @@ fn known_answers(#[case] when: &str, #[case] answer: &str, #[case] expected: Sta
 #[case("{ taking: aspirin }", "[Acetylsalicylic Acid 75 mg]", Fires)]
 #[case("{ taking: thinner, at_least: 2 }", "[warfarin]", StaysQuiet)]
 #[case("{ taking: thinner, at_least: 2 }", "[warfarin, apixaban]", Fires)]
-#[case("{ taking: thinner, at_least: 2 }", "[aspirin, acetylsalicylic acid]", StaysQuiet)]
-#[case("{ taking: thinner, at_least: 2 }", "[warfarin, something]", Undetermined)]
+#[case(
+    "{ taking: thinner, at_least: 2 }",
+    "[aspirin, acetylsalicylic acid]",
+    StaysQuiet
+)]
+#[case(
+    "{ taking: thinner, at_least: 2 }",
+    "[warfarin, something]",
+    Undetermined
+)]
 #[case("{ taking: thinner, at_least: 2 }", "[something]", StaysQuiet)]
-#[case("{ taking: thinner, at_least: 2 }", "[something, another]", Undetermined)]
+#[case(
+    "{ taking: thinner, at_least: 2 }",
+    "[something, another]",
+    Undetermined
+)]
 #[case("{ not: { taking: thinner } }", "[warfrin]", Undetermined)]
 fn medicines(#[case] when: &str, #[case] list: &str, #[case] expected: State) {
     assert_eq!(state(when, &format!("a: {{ taken: {list} }}")), expected);
@@ -285,21 +361,54 @@ fn medicines(#[case] when: &str, #[case] list: &str, #[case] expected: State) {
 #[case("{ allergic_to: latex }", "[paracetamol]", StaysQuiet)]
 #[case("{ allergic_to: latex }", "[latx]", Undetermined)]
 #[case("{ allergic_to: latex }", "[]", StaysQuiet)]
-#[case("{ allergic_to: latex, reaction: [anaphylaxis] }", "[{ to: latex, reaction: anaphylaxis }]", Fires)]
-#[case("{ allergic_to: latex, reaction: [anaphylaxis] }", "[{ to: latex, reaction: rash }]", StaysQuiet)]
-#[case("{ allergic_to: latex, reaction: [anaphylaxis] }", "[latex]", Undetermined)]
-#[case("{ allergic_to: latex, reaction: [anaphylaxis] }", "[{ to: latex, reaction: unknown }]", Undetermined)]
-#[case("{ allergic_to: latex, reaction: [anaphylaxis] }", "[procaine]", StaysQuiet)]
+#[case(
+    "{ allergic_to: latex, reaction: [anaphylaxis] }",
+    "[{ to: latex, reaction: anaphylaxis }]",
+    Fires
+)]
+#[case(
+    "{ allergic_to: latex, reaction: [anaphylaxis] }",
+    "[{ to: latex, reaction: rash }]",
+    StaysQuiet
+)]
+#[case(
+    "{ allergic_to: latex, reaction: [anaphylaxis] }",
+    "[latex]",
+    Undetermined
+)]
+#[case(
+    "{ allergic_to: latex, reaction: [anaphylaxis] }",
+    "[{ to: latex, reaction: unknown }]",
+    Undetermined
+)]
+#[case(
+    "{ allergic_to: latex, reaction: [anaphylaxis] }",
+    "[procaine]",
+    StaysQuiet
+)]
 #[case("{ not: { allergic_to: latex } }", "[latx]", Undetermined)]
 fn allergies(#[case] when: &str, #[case] list: &str, #[case] expected: State) {
-    assert_eq!(state(when, &format!("a: {{ allergies: {list} }}")), expected);
+    assert_eq!(
+        state(when, &format!("a: {{ allergies: {list} }}")),
+        expected
+    );
 }
 
 /// Ages are taken at the procedure. With two times to the minute, 24 h inclusive; with dates alone in whole days.
 #[rstest]
-#[case("older_than: 24 hours", "2026-11-24 09:00", "2026-11-25 09:00", StaysQuiet)]
+#[case(
+    "older_than: 24 hours",
+    "2026-11-24 09:00",
+    "2026-11-25 09:00",
+    StaysQuiet
+)]
 #[case("older_than: 24 hours", "2026-11-24 08:59", "2026-11-25 09:00", Fires)]
-#[case("older_than: 72 hours", "2026-11-22 09:00", "2026-11-25 09:00", StaysQuiet)]
+#[case(
+    "older_than: 72 hours",
+    "2026-11-22 09:00",
+    "2026-11-25 09:00",
+    StaysQuiet
+)]
 #[case("older_than: 72 hours", "2026-11-22 08:00", "2026-11-25 09:00", Fires)]
 #[case("within: 72 hours", "2026-11-22 08:00", "2026-11-25 09:00", StaysQuiet)]
 #[case("older_than: 24 hours", "2026-11-24", "2026-11-25 09:00", StaysQuiet)]
@@ -311,14 +420,20 @@ fn allergies(#[case] when: &str, #[case] list: &str, #[case] expected: State) {
 #[case("older_than: { limit: fresh }", "2026-11-21", "2026-11-25", Fires)]
 fn ages(#[case] test: &str, #[case] taken: &str, #[case] on: &str, #[case] expected: State) {
     let when = format!("{{ fact: a.inr, {test} }}");
-    let answers = format!("plan: {{ procedure_on: {on} }}\na: {{ inr: {{ value: 2.5, taken_on: {taken} }} }}");
+    let answers = format!(
+        "plan: {{ procedure_on: {on} }}\na: {{ inr: {{ value: 2.5, taken_on: {taken} }} }}"
+    );
     assert_eq!(state(&when, &answers), expected);
 }
 
 fn waits(when: &str, answers: &str) -> Vec<String> {
     let rules = tiny(&[("one", "refer", when)]);
     let found = screening(&rules, &facts(&rules, answers));
-    found.undetermined.into_iter().flat_map(|it| it.waits_for).collect()
+    found
+        .undetermined
+        .into_iter()
+        .flat_map(|it| it.waits_for)
+        .collect()
 }
 
 /// Exactly the answers that could still settle it.
@@ -351,24 +466,70 @@ fn what_keeps_a_rule_open(#[case] when: &str, #[case] answers: &str, #[case] exp
 #[case("unknown", "2026-11-24", "unknown", &["a.inr"], &["plan.procedure_on"])]
 #[case("unknown", "unknown", "2026-11-25", &["a.inr"], &["a.inr.taken_on"])]
 #[case("declined", "unknown", "declined", &["a.inr"], &["plan.procedure_on", "a.inr.taken_on"])]
-fn parts_of_a_dated_answer(#[case] value: &str, #[case] taken: &str, #[case] on: &str, #[case] of_value: &[&str], #[case] of_age: &[&str]) {
-    let answers = format!("plan: {{ procedure_on: {on} }}\na: {{ inr: {{ value: {value}, taken_on: {taken} }} }}");
+fn parts_of_a_dated_answer(
+    #[case] value: &str,
+    #[case] taken: &str,
+    #[case] on: &str,
+    #[case] of_value: &[&str],
+    #[case] of_age: &[&str],
+) {
+    let answers = format!(
+        "plan: {{ procedure_on: {on} }}\na: {{ inr: {{ value: {value}, taken_on: {taken} }} }}"
+    );
     for test in ["above: 4", "at_least: 0.5", "between: [0.5, 20]"] {
-        assert_eq!(waits(&format!("{{ fact: a.inr, {test} }}"), &answers), of_value, "{test}");
-        assert_eq!(waits(&format!("{{ not: {{ fact: a.inr, {test} }} }}"), &answers), of_value, "not {test}");
+        assert_eq!(
+            waits(&format!("{{ fact: a.inr, {test} }}"), &answers),
+            of_value,
+            "{test}"
+        );
+        assert_eq!(
+            waits(&format!("{{ not: {{ fact: a.inr, {test} }} }}"), &answers),
+            of_value,
+            "not {test}"
+        );
     }
-    for test in ["older_than: 3 days", "within: 3 days", "older_than: 3 months", "within: { limit: fresh }"] {
-        assert_eq!(waits(&format!("{{ fact: a.inr, {test} }}"), &answers), of_age, "{test}");
-        assert_eq!(waits(&format!("{{ not: {{ fact: a.inr, {test} }} }}"), &answers), of_age, "not {test}");
+    for test in [
+        "older_than: 3 days",
+        "within: 3 days",
+        "older_than: 3 months",
+        "within: { limit: fresh }",
+    ] {
+        assert_eq!(
+            waits(&format!("{{ fact: a.inr, {test} }}"), &answers),
+            of_age,
+            "{test}"
+        );
+        assert_eq!(
+            waits(&format!("{{ not: {{ fact: a.inr, {test} }} }}"), &answers),
+            of_age,
+            "not {test}"
+        );
     }
     for test in ["above: 2020-01-01", "between: [2020-01-01, 2030-01-01]"] {
-        let of_day: Vec<&str> = of_age.iter().copied().filter(|it| *it != "plan.procedure_on").collect();
-        assert_eq!(waits(&format!("{{ fact: a.inr.taken_on, {test} }}"), &answers), of_day, "{test}");
+        let of_day: Vec<&str> = of_age
+            .iter()
+            .copied()
+            .filter(|it| *it != "plan.procedure_on")
+            .collect();
+        assert_eq!(
+            waits(&format!("{{ fact: a.inr.taken_on, {test} }}"), &answers),
+            of_day,
+            "{test}"
+        );
     }
-    let all = waits("{ all: [{ fact: a.inr, above: 0.5 }, { fact: a.inr, within: 3 days }] }", &answers);
+    let all = waits(
+        "{ all: [{ fact: a.inr, above: 0.5 }, { fact: a.inr, within: 3 days }] }",
+        &answers,
+    );
     assert_eq!(
         all.iter().collect::<BTreeSet<_>>(),
-        of_value.iter().chain(of_age).map(|it| (*it).to_owned()).collect::<Vec<_>>().iter().collect()
+        of_value
+            .iter()
+            .chain(of_age)
+            .map(|it| (*it).to_owned())
+            .collect::<Vec<_>>()
+            .iter()
+            .collect()
     );
 }
 
@@ -389,24 +550,63 @@ fn a_dated_answer_that_is_missing_is_asked_for_once(#[case] answer: &str) {
 #[case("below: 2026-11-01", Fires, StaysQuiet, StaysQuiet)]
 #[case("at_most: 2026-11-01", Fires, Fires, StaysQuiet)]
 #[case("between: [2026-11-01, 2026-11-02]", StaysQuiet, Fires, Fires)]
-fn dates_compared_with_dates(#[case] test: &str, #[case] before: State, #[case] on: State, #[case] after: State) {
-    let of = |value: &str| state(&format!("{{ fact: a.seen_on, {test} }}"), &format!("a: {{ seen_on: {value} }}"));
-    assert_eq!([of("2026-10-31"), of("2026-11-01"), of("2026-11-02")], [before, on, after]);
-    assert_eq!([of("2026-10-31 23:59"), of("2026-11-01 23:59"), of("2026-11-02 00:00")], [before, on, after]);
+fn dates_compared_with_dates(
+    #[case] test: &str,
+    #[case] before: State,
+    #[case] on: State,
+    #[case] after: State,
+) {
+    let of = |value: &str| {
+        state(
+            &format!("{{ fact: a.seen_on, {test} }}"),
+            &format!("a: {{ seen_on: {value} }}"),
+        )
+    };
+    assert_eq!(
+        [of("2026-10-31"), of("2026-11-01"), of("2026-11-02")],
+        [before, on, after]
+    );
+    assert_eq!(
+        [
+            of("2026-10-31 23:59"),
+            of("2026-11-01 23:59"),
+            of("2026-11-02 00:00")
+        ],
+        [before, on, after]
+    );
 }
 
 /// The plan as a set of agents, by name and by family. A plan of nothing is an answer.
 #[rstest]
 #[case("includes: lidocaine", "[]", StaysQuiet)]
-#[case("includes: lidocaine", "[{ agent: lidocaine, strength: unknown, volume: unknown }]", Fires)]
-#[case("includes: lidocaine", "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]", StaysQuiet)]
-#[case("includes: amide", "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]", Fires)]
-#[case("includes_any: [lidocaine, mepivacaine]", "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]", Fires)]
+#[case(
+    "includes: lidocaine",
+    "[{ agent: lidocaine, strength: unknown, volume: unknown }]",
+    Fires
+)]
+#[case(
+    "includes: lidocaine",
+    "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]",
+    StaysQuiet
+)]
+#[case(
+    "includes: amide",
+    "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]",
+    Fires
+)]
+#[case(
+    "includes_any: [lidocaine, mepivacaine]",
+    "[{ agent: mepivacaine, strength: 3 %, volume: 1 mL }]",
+    Fires
+)]
 #[case("includes: lidocaine", "unknown", Undetermined)]
 #[case("includes: lidocaine", "", Undetermined)]
 fn the_anaesthetic_plan(#[case] test: &str, #[case] plan: &str, #[case] expected: State) {
     let of = |when: &str| state(when, &format!("plan: {{ anaesthetic: {plan} }}"));
-    assert_eq!(of(&format!("{{ fact: plan.anaesthetic, {test} }}")), expected);
+    assert_eq!(
+        of(&format!("{{ fact: plan.anaesthetic, {test} }}")),
+        expected
+    );
 }
 
 /// Every input of every derived fact of the default rule set, taken away by itself. What is expected: the answers
@@ -449,7 +649,11 @@ fn the_anaesthetic_plan(#[case] test: &str, #[case] plan: &str, #[case] expected
 #[case("adrenaline_per_kg", &["plan.adrenaline"], &["plan.anaesthetic", "person.weight"])]
 #[case("volume_per_toe", &["plan.anaesthetic", "plan.toes"], &["person.weight"])]
 #[case("digit_load", &["plan.anaesthetic", "plan.toes"], &["person.weight"])]
-fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[case] needed: &[&str], #[case] spare: &[&str]) {
+fn a_derived_fact_waits_for_the_one_input_that_is_missing(
+    #[case] name: &str,
+    #[case] needed: &[&str],
+    #[case] spare: &[&str],
+) {
     let (rules, _) = embedded_once();
     let whole = "person: { date_of_birth: 1960-01-01, sex: female, weight: 61 kg, height: 165 cm }\n\
                  plan:\n  procedure_on: 2026-12-03\n  toes: [left-great]\n  adrenaline: no\n  \
@@ -465,26 +669,39 @@ fn a_derived_fact_waits_for_the_one_input_that_is_missing(#[case] name: &str, #[
     let without = |id: &str| {
         let mut fewer = whole.clone();
         let at = rules.catalogue.questions.position(|it| it.id == id);
-        assert!(at.and_then(|at| fewer.given.remove(&at)).is_some(), "{id} is not answered");
+        assert!(
+            at.and_then(|at| fewer.given.remove(&at)).is_some(),
+            "{id} is not answered"
+        );
         preblock::inner::questionnaire::facts::read(rules, &fewer, today()).0
     };
     let slot = rules.catalogue.slot(&format!("derived.{name}"));
     let fact = |facts: &Facts| slot.map(|it| facts.get(it).clone());
     assert!(
-        matches!(fact(&preblock::inner::questionnaire::facts::read(rules, &whole, today()).0), Some(Fact::Known(_))),
+        matches!(
+            fact(&preblock::inner::questionnaire::facts::read(rules, &whole, today()).0),
+            Some(Fact::Known(_))
+        ),
         "{name} is known when all is"
     );
     for id in needed {
         match fact(&without(id)) {
             Some(Fact::Missing(missing)) => {
-                let needs: Vec<&str> = missing.needs.iter().map(|it| rules.catalogue.id(*it)).collect();
+                let needs: Vec<&str> = missing
+                    .needs
+                    .iter()
+                    .map(|it| rules.catalogue.id(*it))
+                    .collect();
                 assert_eq!((needs, missing.why), (vec![*id], Why::InputMissing));
             }
             other => unreachable!("{name} without {id}: {other:?}"),
         }
     }
     for id in spare {
-        assert!(matches!(fact(&without(id)), Some(Fact::Known(_))), "{name} does without {id}");
+        assert!(
+            matches!(fact(&without(id)), Some(Fact::Known(_))),
+            "{name} does without {id}"
+        );
     }
 }
 
@@ -510,7 +727,10 @@ fn a_child_needs_no_height() {
     let answers = "plan: { procedure_on: 2026-12-03, anaesthetic: [{ agent: lidocaine, strength: 1 %, volume: 3 mL }], adrenaline: no }\n\
                    a: { born: 2016-08-19, weight: 31 kg }";
     assert_eq!(state("{ fact: derived.load, above: 0.32 }", answers), Fires);
-    assert_eq!(state("{ fact: derived.load, above: 0.33 }", answers), StaysQuiet);
+    assert_eq!(
+        state("{ fact: derived.load, above: 0.33 }", answers),
+        StaysQuiet
+    );
 }
 
 /// A dose for which the register has no limit is not computed, and the plan is named as what to change.
@@ -518,8 +738,13 @@ fn a_child_needs_no_height() {
 fn a_dose_without_a_limit_stays_open() {
     let answers = "plan: { procedure_on: 2026-12-03, anaesthetic: [{ agent: mepivacaine, strength: 3 %, volume: 1 mL }], adrenaline: no }\n\
                    a: { born: 2024-01-01, weight: 12 kg }";
-    assert_eq!(state("{ fact: derived.load, above: 1 }", answers), Undetermined);
-    assert!(waits("{ fact: derived.load, above: 1 }", answers).contains(&"plan.anaesthetic".to_owned()));
+    assert_eq!(
+        state("{ fact: derived.load, above: 1 }", answers),
+        Undetermined
+    );
+    assert!(
+        waits("{ fact: derived.load, above: 1 }", answers).contains(&"plan.anaesthetic".to_owned())
+    );
 }
 
 #[test]
@@ -528,12 +753,21 @@ fn a_finding_names_the_facts_that_decided_it_and_where_they_stand() {
     let rules = tiny(&[("one", "refer", when)]);
     let answers = "a:\n  smokes: no\n  count: 7\n  taken: [paracetamol, warfarin 3 mg daily]";
     let found = screening(&rules, &facts(&rules, answers));
-    let because: Vec<(String, String, Option<usize>, Option<usize>)> =
-        found.findings.into_iter().flat_map(|it| it.because).map(|it| (it.fact, it.value, it.line, it.column)).collect();
+    let because: Vec<(String, String, Option<usize>, Option<usize>)> = found
+        .findings
+        .into_iter()
+        .flat_map(|it| it.because)
+        .map(|it| (it.fact, it.value, it.line, it.column))
+        .collect();
     assert_eq!(
         because,
         [
-            ("a.taken".to_owned(), "warfarin 3 mg daily".to_owned(), Some(7), Some(26)),
+            (
+                "a.taken".to_owned(),
+                "warfarin 3 mg daily".to_owned(),
+                Some(7),
+                Some(26)
+            ),
             ("a.count".to_owned(), "7".to_owned(), Some(6), Some(12)),
         ]
     );
@@ -542,15 +776,29 @@ fn a_finding_names_the_facts_that_decided_it_and_where_they_stand() {
 #[test]
 fn a_derived_fact_is_followed_by_what_it_was_computed_from() {
     let rules = tiny(&[("one", "defer", "{ fact: derived.age, above: 70 }")]);
-    let found = screening(&rules, &facts(&rules, "plan:\n  procedure_on: 2026-12-03\na:\n  born: 1950-01-01"));
-    let because: Vec<(String, String, Option<usize>)> =
-        found.findings.into_iter().flat_map(|it| it.because).map(|it| (it.fact, it.value, it.line)).collect();
+    let found = screening(
+        &rules,
+        &facts(
+            &rules,
+            "plan:\n  procedure_on: 2026-12-03\na:\n  born: 1950-01-01",
+        ),
+    );
+    let because: Vec<(String, String, Option<usize>)> = found
+        .findings
+        .into_iter()
+        .flat_map(|it| it.because)
+        .map(|it| (it.fact, it.value, it.line))
+        .collect();
     assert_eq!(
         because,
         [
             ("derived.age".to_owned(), "76 years".to_owned(), None),
             ("a.born".to_owned(), "1 Jan 1950".to_owned(), Some(7)),
-            ("plan.procedure_on".to_owned(), "3 Dec 2026".to_owned(), Some(5)),
+            (
+                "plan.procedure_on".to_owned(),
+                "3 Dec 2026".to_owned(),
+                Some(5)
+            ),
         ]
     );
 }
@@ -565,14 +813,30 @@ fn findings_come_worst_first_then_in_rule_order() {
     ]);
     let found = screening(&rules, &facts(&rules, "a: { smokes: yes }"));
     let order: Vec<&str> = found.findings.iter().map(|it| it.rule.as_str()).collect();
-    assert_eq!(order, ["test/third", "test/second", "test/fourth", "test/first"]);
+    assert_eq!(
+        order,
+        ["test/third", "test/second", "test/fourth", "test/first"]
+    );
 }
 
 #[test]
 fn notes_and_free_text_are_always_kept() {
     let rules = tiny(&[("one", "go", "{ fact: a.smokes, is: yes }")]);
-    let found = screening(&rules, &facts(&rules, "a:\n  smokes: no\n  words: hurts at night\n  note: will bring the letter"));
-    let notes: Vec<(&str, &str)> = found.notes.iter().map(|it| (it.section.as_str(), it.text.as_str())).collect();
-    assert_eq!(notes, [("a", "will bring the letter"), ("a", "hurts at night")]);
+    let found = screening(
+        &rules,
+        &facts(
+            &rules,
+            "a:\n  smokes: no\n  words: hurts at night\n  note: will bring the letter",
+        ),
+    );
+    let notes: Vec<(&str, &str)> = found
+        .notes
+        .iter()
+        .map(|it| (it.section.as_str(), it.text.as_str()))
+        .collect();
+    assert_eq!(
+        notes,
+        [("a", "will bring the letter"), ("a", "hurts at night")]
+    );
     assert_eq!(found.verdict().outcome, Go);
 }

@@ -1,6 +1,9 @@
 //! One test program; each `mod` line says what belongs where.
 
-#![expect(clippy::indexing_slicing, reason = "a wrong index fails the test, as it should")]
+#![expect(
+    clippy::indexing_slicing,
+    reason = "a wrong index fails the test, as it should"
+)]
 
 // Approval, withdrawal and the dates of a rule set, and that every report says them first.
 mod approval;

@@ -8,7 +8,9 @@ use preblock::inner::screening::result::{Cited, NoteShown, Screening, WhyAsked};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
-use crate::report::{all, bookable, defer, go, governed, hostile, nothing, pinned, refer, stranger};
+use crate::report::{
+    all, bookable, defer, go, governed, hostile, nothing, pinned, refer, stranger,
+};
 
 /// What a reader makes of a page.
 #[derive(Debug, Default)]
@@ -37,12 +39,20 @@ fn read(markdown: &str) -> Page {
         match event {
             Event::Start(tag) => {
                 match &tag {
-                    Tag::Heading { level, .. } => page.headings.push((*level as usize, String::new())),
+                    Tag::Heading { level, .. } => {
+                        page.headings.push((*level as usize, String::new()))
+                    }
                     Tag::Table(_) => page.n_tables += 1,
                     Tag::TableHead | Tag::TableRow => page.rows.push(Vec::new()),
-                    Tag::TableCell => page.rows.last_mut().expect("a cell is in a row").push(String::new()),
+                    Tag::TableCell => page
+                        .rows
+                        .last_mut()
+                        .expect("a cell is in a row")
+                        .push(String::new()),
                     Tag::BlockQuote(None) => page.quotations.push(String::new()),
-                    Tag::Item if page.headings.last().is_some_and(|it| it.1 == "Sources") => page.n_sources += 1,
+                    Tag::Item if page.headings.last().is_some_and(|it| it.1 == "Sources") => {
+                        page.n_sources += 1
+                    }
                     Tag::Paragraph | Tag::List(_) | Tag::Item | Tag::Strong => {}
                     other => page.strange.push(format!("{other:?}")),
                 }
@@ -50,7 +60,8 @@ fn read(markdown: &str) -> Page {
             }
             Event::End(end) => {
                 at.pop();
-                page.text.push_str(if end == TagEnd::Strong { "" } else { "\n" });
+                page.text
+                    .push_str(if end == TagEnd::Strong { "" } else { "\n" });
             }
             Event::Text(words) | Event::Code(words) => show(&mut page, &at, &words),
             Event::HardBreak => show(&mut page, &at, "\n"),
@@ -64,20 +75,35 @@ fn read(markdown: &str) -> Page {
 fn show(page: &mut Page, at: &[TagEnd], words: &str) {
     page.text.push_str(words);
     if at.iter().any(|it| matches!(it, TagEnd::Heading(_))) {
-        page.headings.last_mut().expect("inside a heading").1.push_str(words);
+        page.headings
+            .last_mut()
+            .expect("inside a heading")
+            .1
+            .push_str(words);
     }
     if at.contains(&TagEnd::TableCell) {
-        page.rows.last_mut().and_then(|it| it.last_mut()).expect("inside a cell").push_str(words);
+        page.rows
+            .last_mut()
+            .and_then(|it| it.last_mut())
+            .expect("inside a cell")
+            .push_str(words);
     }
     if at.iter().any(|it| matches!(it, TagEnd::BlockQuote(_))) {
-        page.quotations.last_mut().expect("inside a quotation").push_str(words);
+        page.quotations
+            .last_mut()
+            .expect("inside a quotation")
+            .push_str(words);
     }
 }
 
 /// The heading and the sections of a page, each with its count in brackets left out.
 fn sections(page: &Page, depth: usize) -> Vec<&str> {
     let of = |it: &'_ (usize, String)| it.0 == depth;
-    page.headings.iter().filter(|it| of(it)).map(|it| it.1.split(" (").next().unwrap_or_default()).collect()
+    page.headings
+        .iter()
+        .filter(|it| of(it))
+        .map(|it| it.1.split(" (").next().unwrap_or_default())
+        .collect()
 }
 
 // --- Whole pages -----------------------------------------------------------------------------------------------
@@ -98,7 +124,10 @@ fn a_page_has_its_sections_in_their_order() {
     let more = bookable();
     (it.lifts, it.alternatives, it.dates) = (more.lifts, more.alternatives, more.dates);
     let page = read(&markdown::one(&it));
-    assert_eq!(page.headings.first(), Some(&(1, "REFER, urgent: SM-113".into())));
+    assert_eq!(
+        page.headings.first(),
+        Some(&(1, "REFER, urgent: SM-113".into()))
+    );
     let expected = [
         "Against surgery as planned",
         "What would lift it",
@@ -115,7 +144,13 @@ fn a_page_has_its_sections_in_their_order() {
     ];
     assert_eq!(sections(&page, 2), expected);
     assert_eq!((page.n_tables, page.strange.as_slice()), (1, &[][..]));
-    assert_eq!(page.quotations, ["Referred by letter.\nWife will drive.", it.notes[1].text.as_str()]);
+    assert_eq!(
+        page.quotations,
+        [
+            "Referred by letter.\nWife will drive.",
+            it.notes[1].text.as_str()
+        ]
+    );
 }
 
 /// Everything the screening holds is on the page.
@@ -125,27 +160,69 @@ fn a_page_leaves_nothing_out() {
         let page = read(&markdown::one(&it));
         let mut expected: Vec<&String> = vec![&it.reference, &it.rule_set.edition];
         for finding in &it.findings {
-            expected.extend([&finding.rule, &finding.title, &finding.reason, &finding.action]);
+            expected.extend([
+                &finding.rule,
+                &finding.title,
+                &finding.reason,
+                &finding.action,
+            ]);
             expected.extend(finding.cleared_by.iter());
             expected.extend(finding.because.iter().flat_map(|it| [&it.fact, &it.value]));
         }
-        expected.extend(it.undetermined.iter().flat_map(|it| it.waits_for.iter().chain([&it.rule])));
-        expected.extend(it.to_ask.iter().map(|it| if it.depends { &it.fact } else { &it.ask }));
+        expected.extend(
+            it.undetermined
+                .iter()
+                .flat_map(|it| it.waits_for.iter().chain([&it.rule])),
+        );
+        expected.extend(
+            it.to_ask
+                .iter()
+                .map(|it| if it.depends { &it.fact } else { &it.ask }),
+        );
         expected.extend(it.unrecognised.iter().map(|it| &it.text));
         expected.extend(it.anaesthetic.iter().flat_map(|it| &it.basis));
-        for changes in it.lifts.iter().map(|it| &it.changes).chain(it.alternatives.iter().flatten().map(|it| &it.changes)) {
+        for changes in it
+            .lifts
+            .iter()
+            .map(|it| &it.changes)
+            .chain(it.alternatives.iter().flatten().map(|it| &it.changes))
+        {
             expected.extend(changes.iter().flat_map(|it| [&it.now, &it.then]));
         }
-        expected.extend(it.alternatives.iter().flatten().flat_map(|it| &it.prospect.fires).flat_map(|it| [&it.title, &it.action]));
+        expected.extend(
+            it.alternatives
+                .iter()
+                .flatten()
+                .flat_map(|it| &it.prospect.fires)
+                .flat_map(|it| [&it.title, &it.action]),
+        );
         for expected in expected {
-            assert!(page.text.contains(expected.as_str()), "{}: {expected}\n{}", it.reference, page.text);
+            assert!(
+                page.text.contains(expected.as_str()),
+                "{}: {expected}\n{}",
+                it.reference,
+                page.text
+            );
         }
         for digest in [&it.source.digest, &it.rule_set.digest] {
-            assert!(page.text.contains(digest.get(..12).unwrap_or("none")), "{digest}");
+            assert!(
+                page.text.contains(digest.get(..12).unwrap_or("none")),
+                "{digest}"
+            );
         }
-        let worst = format!("best case {}, worst case {}", it.span.best_case.outcome.word(), it.span.worst_case.outcome.word());
+        let worst = format!(
+            "best case {}, worst case {}",
+            it.span.best_case.outcome.word(),
+            it.span.worst_case.outcome.word()
+        );
         assert!(page.text.contains(&worst), "{worst}\n{}", page.text);
-        assert!(page.text.trim_end().ends_with(preblock::inner::report::SAFETY), "{}", page.text);
+        assert!(
+            page.text
+                .trim_end()
+                .ends_with(preblock::inner::report::SAFETY),
+            "{}",
+            page.text
+        );
     }
 }
 
@@ -154,35 +231,135 @@ fn a_page_leaves_nothing_out() {
 fn each_source_stands_once_with_how_it_was_checked() {
     let page = read(&markdown::one(&bookable()));
     assert_eq!(page.n_sources, 1);
-    assert!(page.text.contains("(contraindication), source 1 (section 4)"), "{}", page.text);
-    assert!(page.text.contains("antiplatelet-taken, source 1 (section 2)"), "{}", page.text);
-    assert!(page.text.contains("Invented Guideline Group: Bleeding in minor surgery, 2024; opened and read"), "{}", page.text);
+    assert!(
+        page.text
+            .contains("(contraindication), source 1 (section 4)"),
+        "{}",
+        page.text
+    );
+    assert!(
+        page.text
+            .contains("antiplatelet-taken, source 1 (section 2)"),
+        "{}",
+        page.text
+    );
+    assert!(
+        page.text
+            .contains("Invented Guideline Group: Bleeding in minor surgery, 2024; opened and read"),
+        "{}",
+        page.text
+    );
     let page = read(&markdown::one(&refer()));
-    assert_eq!(page.n_sources, 5, "two publications, two practices, one proposal");
-    assert!(page.text.contains("sources 1 (table 3), 2, 3"), "{}", page.text);
-    assert!(page.text.contains("needs more than one line to be read; not yet opened, cited from memory"), "{}", page.text);
-    assert!(page.text.contains("Local proposal, for governance to confirm: the figure of 0.5"), "{}", page.text);
+    assert_eq!(
+        page.n_sources, 5,
+        "two publications, two practices, one proposal"
+    );
+    assert!(
+        page.text.contains("sources 1 (table 3), 2, 3"),
+        "{}",
+        page.text
+    );
+    assert!(
+        page.text
+            .contains("needs more than one line to be read; not yet opened, cited from memory"),
+        "{}",
+        page.text
+    );
+    assert!(
+        page.text
+            .contains("Local proposal, for governance to confirm: the figure of 0.5"),
+        "{}",
+        page.text
+    );
 }
 
 #[test]
 fn several_patients_have_a_table_the_most_pressing_first_and_then_a_page_each() {
     let page = read(&markdown::several(&all(), 2));
     assert_eq!(page.headings.first(), Some(&(1, "Screenings".into())));
-    assert_eq!(sections(&page, 2), ["REFER, urgent: SM-113", "DEFER: SM-107", "GO: SM-101"]);
-    let table: Vec<Vec<&str>> = page.rows.iter().take(4).map(|row| row.iter().map(String::as_str).collect()).collect();
-    assert_eq!(table[0], ["verdict", "reference", "surgery", "against", "precautions", "to ask", "could be", "next"]);
-    assert_eq!(table[1], ["REFER, urgent", "SM-113", "not known", "3", "1", "6", "refer, same-day", "not known"]);
-    assert_eq!(table[2], ["DEFER", "SM-107", "3 Dec 2026", "1", "0", "6", "refer, same-day", "read 2 names"]);
-    assert_eq!(table[3], ["GO", "SM-101", "3 Dec 2026", "0", "1", "0", "no worse", "book"]);
-    assert!(page.text.contains("2 files were refused and NOT screened"), "{}", page.text);
-    assert_eq!(page.n_tables, 3, "of all patients, and two of anaesthetic arithmetic");
+    assert_eq!(
+        sections(&page, 2),
+        ["REFER, urgent: SM-113", "DEFER: SM-107", "GO: SM-101"]
+    );
+    let table: Vec<Vec<&str>> = page
+        .rows
+        .iter()
+        .take(4)
+        .map(|row| row.iter().map(String::as_str).collect())
+        .collect();
+    assert_eq!(
+        table[0],
+        [
+            "verdict",
+            "reference",
+            "surgery",
+            "against",
+            "precautions",
+            "to ask",
+            "could be",
+            "next"
+        ]
+    );
+    assert_eq!(
+        table[1],
+        [
+            "REFER, urgent",
+            "SM-113",
+            "not known",
+            "3",
+            "1",
+            "6",
+            "refer, same-day",
+            "not known"
+        ]
+    );
+    assert_eq!(
+        table[2],
+        [
+            "DEFER",
+            "SM-107",
+            "3 Dec 2026",
+            "1",
+            "0",
+            "6",
+            "refer, same-day",
+            "read 2 names"
+        ]
+    );
+    assert_eq!(
+        table[3],
+        [
+            "GO",
+            "SM-101",
+            "3 Dec 2026",
+            "0",
+            "1",
+            "0",
+            "no worse",
+            "book"
+        ]
+    );
+    assert!(
+        page.text.contains("2 files were refused and NOT screened"),
+        "{}",
+        page.text
+    );
+    assert_eq!(
+        page.n_tables, 3,
+        "of all patients, and two of anaesthetic arithmetic"
+    );
 }
 
 // --- Text from files -------------------------------------------------------------------------------------------
 
 fn noted(text: &str) -> Screening {
     let mut it = go();
-    it.notes = vec![NoteShown { section: "medicines".into(), text: text.into(), path: format!("{text}.yaml"), line: 22 }];
+    it.notes = vec![NoteShown {
+        section: "medicines".into(),
+        text: text.into(),
+        path: format!("{text}.yaml"),
+        line: 22,
+    }];
     it
 }
 
@@ -194,7 +371,9 @@ fn noted(text: &str) -> Screening {
 #[case::link("[x](y) [x][y] [x] [[x]] [x]: y")]
 #[case::reference("[x]: http://example.org \"y\"")]
 #[case::image("![x](y)")]
-#[case::address("<http://example.org> http://example.org https://example.org/a_b_c www.example.org mailto:a@example.org")]
+#[case::address(
+    "<http://example.org> http://example.org https://example.org/a_b_c www.example.org mailto:a@example.org"
+)]
 #[case::post("a@example.org, @someone, @@ and a`@`b")]
 #[case::table("| | |\n|---|---|\n| a | b |")]
 #[case::thin_table("a\n:-\nb")]
@@ -220,10 +399,18 @@ fn a_note_comes_back_whole_and_means_nothing(#[case] text: &str) {
     let page = read(&markdown::one(&noted(text)));
     assert_eq!(page.quotations, [text]);
     assert_eq!(page.headings, plain.headings);
-    assert_eq!((page.n_tables, page.strange.as_slice()), (1, &[][..]), "{page:#?}");
+    assert_eq!(
+        (page.n_tables, page.strange.as_slice()),
+        (1, &[][..]),
+        "{page:#?}"
+    );
     let name = text.split_whitespace().collect::<Vec<_>>().join(" ");
     let name = name.rsplit(['/', '\\']).next().unwrap_or_default();
-    assert!(page.text.contains(&format!("({name}.yaml:22)")), "{name}\n{}", page.text);
+    assert!(
+        page.text.contains(&format!("({name}.yaml:22)")),
+        "{name}\n{}",
+        page.text
+    );
 }
 
 /// The same in every other place that text from a file can reach.
@@ -246,31 +433,53 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
     it.to_ask = defer().to_ask;
     it.undetermined = defer().undetermined;
     for it in &mut it.to_ask {
-        (it.ask, it.why, it.fact, it.options) = (text.into(), WhyAsked::Unsettled(text.into()), text.into(), vec![text.into()]);
+        (it.ask, it.why, it.fact, it.options) = (
+            text.into(),
+            WhyAsked::Unsettled(text.into()),
+            text.into(),
+            vec![text.into()],
+        );
     }
     for it in &mut it.undetermined {
         (it.rule, it.waits_for) = (text.into(), vec![text.into()]);
     }
     for it in &mut it.findings {
-        (it.title, it.reason, it.action, it.rule) = (text.into(), text.into(), text.into(), text.into());
+        (it.title, it.reason, it.action, it.rule) =
+            (text.into(), text.into(), text.into(), text.into());
         it.cleared_by = Some(text.into());
-        it.citations = vec![Cited::CommonPractice(text.into()), Cited::LocalProposal(text.into())];
+        it.citations = vec![
+            Cited::CommonPractice(text.into()),
+            Cited::LocalProposal(text.into()),
+        ];
         for it in &mut it.because {
             (it.fact, it.value, it.path) = (text.into(), text.into(), Some(text.into()));
         }
     }
-    let lifts = it.lifts.iter_mut().map(|it| (&mut it.changes, &mut it.prospect));
-    let plans = it.alternatives.iter_mut().flatten().map(|it| (&mut it.changes, &mut it.prospect));
+    let lifts = it
+        .lifts
+        .iter_mut()
+        .map(|it| (&mut it.changes, &mut it.prospect));
+    let plans = it
+        .alternatives
+        .iter_mut()
+        .flatten()
+        .map(|it| (&mut it.changes, &mut it.prospect));
     for (changes, prospect) in lifts.chain(plans) {
         for it in changes {
-            (it.fact, it.ask, it.now, it.then) = (text.into(), text.into(), text.into(), text.into());
+            (it.fact, it.ask, it.now, it.then) =
+                (text.into(), text.into(), text.into(), text.into());
         }
         for it in &mut prospect.fires {
             (it.title, it.action) = (text.into(), text.into());
         }
         prospect.waits_for = vec![text.into()];
     }
-    for it in it.dates.iter_mut().flatten().flat_map(|it| &mut it.ended_by) {
+    for it in it
+        .dates
+        .iter_mut()
+        .flatten()
+        .flat_map(|it| &mut it.ended_by)
+    {
         (it.rule, it.title) = (text.into(), text.into());
     }
     if let Some(it) = &mut it.anaesthetic {
@@ -293,9 +502,20 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
         0,
     ));
     assert_eq!(sections(&page, 3), sections(&expected, 3));
-    assert_eq!((page.n_tables, page.rows.len()), (2, 5), "a row for the patient and one for each agent");
-    assert!(page.rows.iter().all(|row| row.len() == 8 || row.len() == 6), "{:?}", page.rows);
-    assert_eq!((page.rows[1][1].as_str(), page.rows[3][0].as_str()), (text, text));
+    assert_eq!(
+        (page.n_tables, page.rows.len()),
+        (2, 5),
+        "a row for the patient and one for each agent"
+    );
+    assert!(
+        page.rows.iter().all(|row| row.len() == 8 || row.len() == 6),
+        "{:?}",
+        page.rows
+    );
+    assert_eq!(
+        (page.rows[1][1].as_str(), page.rows[3][0].as_str()),
+        (text, text)
+    );
 }
 
 #[test]
@@ -312,7 +532,14 @@ fn printed(files: &[&str]) -> String {
     let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
         .arg("screen")
         .args(files)
-        .args(["--clinic", "examples/clinic.yaml", "--as-of", "2026-11-25", "--format", "markdown"])
+        .args([
+            "--clinic",
+            "examples/clinic.yaml",
+            "--as-of",
+            "2026-11-25",
+            "--format",
+            "markdown",
+        ])
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .output()
         .expect("the program starts");
@@ -322,21 +549,38 @@ fn printed(files: &[&str]) -> String {
 #[test]
 fn every_example_makes_a_sound_page() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
-    let mut names: Vec<String> =
-        std::fs::read_dir(folder).expect("there are examples").flatten().map(|it| it.file_name().to_string_lossy().into_owned()).collect();
+    let mut names: Vec<String> = std::fs::read_dir(folder)
+        .expect("there are examples")
+        .flatten()
+        .map(|it| it.file_name().to_string_lossy().into_owned())
+        .collect();
     names.sort();
     assert_eq!(names.len(), 25);
     for name in &names {
         let page = read(&printed(&[&format!("examples/referrals/{name}")]));
         assert_eq!(page.strange, [""; 0], "{name}");
-        assert_eq!(page.headings.iter().filter(|it| it.0 == 1).count(), 1, "{name}");
-        assert!(page.headings[0].1.ends_with(name.split('.').next().unwrap_or_default()), "{name}: {:?}", page.headings[0]);
+        assert_eq!(
+            page.headings.iter().filter(|it| it.0 == 1).count(),
+            1,
+            "{name}"
+        );
+        assert!(
+            page.headings[0]
+                .1
+                .ends_with(name.split('.').next().unwrap_or_default()),
+            "{name}: {:?}",
+            page.headings[0]
+        );
         assert!(page.n_tables <= 1, "{name}");
         assert_eq!(sections(&page, 2).last(), Some(&"Made with"), "{name}");
     }
     let page = read(&printed(&["examples/referrals"]));
     assert_eq!(page.strange, [""; 0]);
-    assert_eq!(page.rows.iter().filter(|row| row.len() == 8).count(), 26, "headings and 25 patients");
+    assert_eq!(
+        page.rows.iter().filter(|row| row.len() == 8).count(),
+        26,
+        "headings and 25 patients"
+    );
     assert_eq!(page.headings.iter().filter(|it| it.0 == 2).count(), 25);
 }
 
@@ -345,13 +589,19 @@ fn every_example_makes_a_sound_page() {
 fn a_healthy_patient_who_can_go_fits_one_printed_page() {
     let markdown = printed(&["examples/referrals/SM-101.yaml"]);
     assert!(markdown.starts_with("# GO: SM-101\n"), "{markdown}");
-    let n_lines: usize = markdown.lines().map(|it| it.chars().count().div_ceil(90).max(1)).sum();
+    let n_lines: usize = markdown
+        .lines()
+        .map(|it| it.chars().count().div_ceil(90).max(1))
+        .sum();
     assert!((10..=50).contains(&n_lines), "{n_lines}\n{markdown}");
 }
 
 #[test]
 fn levels_stand_for_depths() {
-    assert_eq!((HeadingLevel::H1 as usize, HeadingLevel::H3 as usize), (1, 3));
+    assert_eq!(
+        (HeadingLevel::H1 as usize, HeadingLevel::H3 as usize),
+        (1, 3)
+    );
 }
 
 /// Readers beyond the parser above make links of bare addresses, some after they have taken backslashes away. The form
@@ -362,5 +612,8 @@ fn bare_addresses_are_broken_up() {
     let written = markdown::one(&noted(address));
     let expected = r"> http\:/\/example\.org www\.example\.org mailto\:a`@`example\.org /\/example\.org/a`@@`b";
     assert!(written.lines().any(|it| it == expected), "{written}");
-    assert!(!written.contains("//") && !written.contains("www."), "{written}");
+    assert!(
+        !written.contains("//") && !written.contains("www."),
+        "{written}"
+    );
 }

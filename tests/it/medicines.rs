@@ -1,6 +1,9 @@
 //! The registers of names: against the FDA's UNII list (see tests/fixtures/unii), and as people write them.
 
-#![expect(clippy::unwrap_used, reason = "a register that cannot be read fails the test")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a register that cannot be read fails the test"
+)]
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -14,7 +17,10 @@ use crate::support::embedded;
 
 /// Rows of a tab-separated fixture.
 fn fixture(text: &'static str) -> Vec<Vec<&'static str>> {
-    text.lines().filter(|it| !it.trim().is_empty()).map(|it| it.split('\t').collect()).collect()
+    text.lines()
+        .filter(|it| !it.trim().is_empty())
+        .map(|it| it.split('\t').collect())
+        .collect()
 }
 
 fn unii() -> Vec<Vec<&'static str>> {
@@ -34,15 +40,51 @@ fn known(rules: &RuleSet, name: &str) -> Option<String> {
 #[test]
 fn every_name_is_one_that_unii_has_or_is_listed_with_the_reason_why_not() {
     let rules = embedded();
-    let there: BTreeSet<String> = unii().iter().filter_map(|it| it.get(1)).map(|it| it.to_lowercase()).collect();
-    let absent: BTreeMap<String, &str> = not_in_unii().iter().filter_map(|it| Some((it.first()?.to_lowercase(), *it.get(1)?))).collect();
-    let reasons = ["combination", "herbal", "food", "class", "form", "spelling-variant"];
-    assert!(absent.values().all(|it| reasons.contains(it)), "a reason that the README does not give");
-    let unexplained: Vec<&String> = rules.medicines.names.keys().filter(|it| !there.contains(*it) && !absent.contains_key(*it)).collect();
-    assert!(unexplained.is_empty(), "neither in UNII nor explained: {unexplained:?}");
-    let gone: Vec<&String> = there.iter().chain(absent.keys()).filter(|it| !rules.medicines.names.contains_key(*it)).collect();
-    assert!(gone.is_empty(), "in the fixture, no longer in the register: {gone:?}");
-    assert!(there.len() >= 1400, "only {} names have been checked", there.len());
+    let there: BTreeSet<String> = unii()
+        .iter()
+        .filter_map(|it| it.get(1))
+        .map(|it| it.to_lowercase())
+        .collect();
+    let absent: BTreeMap<String, &str> = not_in_unii()
+        .iter()
+        .filter_map(|it| Some((it.first()?.to_lowercase(), *it.get(1)?)))
+        .collect();
+    let reasons = [
+        "combination",
+        "herbal",
+        "food",
+        "class",
+        "form",
+        "spelling-variant",
+    ];
+    assert!(
+        absent.values().all(|it| reasons.contains(it)),
+        "a reason that the README does not give"
+    );
+    let unexplained: Vec<&String> = rules
+        .medicines
+        .names
+        .keys()
+        .filter(|it| !there.contains(*it) && !absent.contains_key(*it))
+        .collect();
+    assert!(
+        unexplained.is_empty(),
+        "neither in UNII nor explained: {unexplained:?}"
+    );
+    let gone: Vec<&String> = there
+        .iter()
+        .chain(absent.keys())
+        .filter(|it| !rules.medicines.names.contains_key(*it))
+        .collect();
+    assert!(
+        gone.is_empty(),
+        "in the fixture, no longer in the register: {gone:?}"
+    );
+    assert!(
+        there.len() >= 1400,
+        "only {} names have been checked",
+        there.len()
+    );
 }
 
 /// Two names that UNII gives to one substance stand under one medicine here, and a medicine's names belong to one
@@ -50,10 +92,11 @@ fn every_name_is_one_that_unii_has_or_is_listed_with_the_reason_why_not() {
 #[test]
 fn synonyms_belong_to_the_substance_that_unii_says() {
     let rules = embedded();
-    let apart: BTreeSet<(String, String)> = fixture(include_str!("../fixtures/unii/other-substances.txt"))
-        .iter()
-        .filter_map(|it| Some((it.first()?.to_lowercase(), it.get(1)?.to_lowercase())))
-        .collect();
+    let apart: BTreeSet<(String, String)> =
+        fixture(include_str!("../fixtures/unii/other-substances.txt"))
+            .iter()
+            .filter_map(|it| Some((it.first()?.to_lowercase(), it.get(1)?.to_lowercase())))
+            .collect();
     let mut substances: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
     for row in unii() {
         let (Some(preferred), Some(name)) = (row.first(), row.get(1)) else {
@@ -67,8 +110,15 @@ fn synonyms_belong_to_the_substance_that_unii_says() {
         }
     }
     let torn: Vec<_> = substances.iter().filter(|(_, it)| it.len() > 1).collect();
-    assert!(torn.is_empty(), "one medicine, several substances: {torn:?}");
-    assert!(substances.len() >= 1000, "only {} medicines have been checked", substances.len());
+    assert!(
+        torn.is_empty(),
+        "one medicine, several substances: {torn:?}"
+    );
+    assert!(
+        substances.len() >= 1000,
+        "only {} medicines have been checked",
+        substances.len()
+    );
 }
 
 /// The classes by which the rules on bleeding go, against two public lists in both directions; sources, versions and licences
@@ -76,15 +126,25 @@ fn synonyms_belong_to_the_substance_that_unii_says() {
 #[test]
 fn what_thins_the_blood_lies_where_others_put_it() {
     let rules = embedded();
-    let (atc, mesh) =
-        (fixture(include_str!("../fixtures/antithrombotics/atc.tsv")), fixture(include_str!("../fixtures/antithrombotics/mesh.tsv")));
-    let listed = atc.iter().map(|it| (it[2], it[0])).chain(mesh.iter().map(|it| (it[0], it[1])));
+    let (atc, mesh) = (
+        fixture(include_str!("../fixtures/antithrombotics/atc.tsv")),
+        fixture(include_str!("../fixtures/antithrombotics/mesh.tsv")),
+    );
+    let listed = atc
+        .iter()
+        .map(|it| (it[2], it[0]))
+        .chain(mesh.iter().map(|it| (it[0], it[1])));
     let listed: Vec<(&str, &str)> = listed.collect();
     let differences: BTreeMap<&str, &str> =
-        fixture(include_str!("../fixtures/antithrombotics/differences.tsv")).iter().map(|it| (it[0], it[1])).collect();
+        fixture(include_str!("../fixtures/antithrombotics/differences.tsv"))
+            .iter()
+            .map(|it| (it[0], it[1]))
+            .collect();
     // What a place in either list says of the class here.
     let class_of = |place: &str| match place {
-        _ if place.starts_with("B01AA") || place.starts_with("D03.633.100.150.446.520") => "vitamin-k-antagonist",
+        _ if place.starts_with("B01AA") || place.starts_with("D03.633.100.150.446.520") => {
+            "vitamin-k-antagonist"
+        }
         _ if place.starts_with("B01AB") || place.starts_with("D09.698.373.400") => "heparin",
         _ if place.starts_with("B01AC") => "antiplatelet",
         _ if place.starts_with("B01AF") => "factor-xa-inhibitor",
@@ -92,7 +152,15 @@ fn what_thins_the_blood_lies_where_others_put_it() {
         _ if place.starts_with("B01AE") => "other-injectable-anticoagulant",
         _ => "anticoagulant",
     };
-    let members = |class: &str| rules.medicines.classes.iter().find(|it| it.id == class).map(|it| it.members.clone()).unwrap_or_default();
+    let members = |class: &str| {
+        rules
+            .medicines
+            .classes
+            .iter()
+            .find(|it| it.id == class)
+            .map(|it| it.members.clone())
+            .unwrap_or_default()
+    };
     let mut found: BTreeMap<&str, &str> = BTreeMap::new();
     let mut there: BTreeSet<Idx<Medicine>> = BTreeSet::new();
     for &(name, place) in &listed {
@@ -107,14 +175,21 @@ fn what_thins_the_blood_lies_where_others_put_it() {
         }
     }
     let is_mixture = |name: &str| name.contains(" and ");
-    for at in members("antithrombotic").iter().filter(|it| !there.contains(it)) {
+    for at in members("antithrombotic")
+        .iter()
+        .filter(|it| !there.contains(it))
+    {
         let name = rules.medicines.medicines[at].name.as_str();
         if !is_mixture(name) {
             found.insert(name, "not there");
         }
     }
     assert_eq!(found, differences);
-    assert!(there.len() >= 20, "only {} medicines have been compared", there.len());
+    assert!(
+        there.len() >= 20,
+        "only {} medicines have been compared",
+        there.len()
+    );
 }
 
 /// No name stands under a medicine while UNII files it under another medicine of the register.
@@ -138,22 +213,41 @@ fn no_name_stands_under_the_wrong_medicine() {
             assert_eq!(here, there, "UNII says that {name} is {preferred}");
         }
     }
-    assert!(n_compared > 1000, "only {n_compared} names have been compared");
+    assert!(
+        n_compared > 1000,
+        "only {n_compared} names have been compared"
+    );
 }
 
 /// The list of synonyms that UNII counts as other substances holds what is so, no more, and gives its reasons.
 #[test]
 fn every_exception_is_one() {
     let rules = embedded();
-    let files: BTreeSet<(String, String)> =
-        unii().iter().filter_map(|it| Some((it.first()?.to_lowercase(), it.get(1)?.to_lowercase()))).collect();
+    let files: BTreeSet<(String, String)> = unii()
+        .iter()
+        .filter_map(|it| Some((it.first()?.to_lowercase(), it.get(1)?.to_lowercase())))
+        .collect();
     let exceptions = fixture(include_str!("../fixtures/unii/other-substances.txt"));
     assert!(exceptions.len() > 100, "{}", exceptions.len());
     for row in exceptions {
         assert_eq!(row.len(), 4, "{row:?}");
-        assert!(["salt", "hydrate", "kind", "plant"].contains(&row[3]), "{row:?}: a reason that the README does not give");
-        assert_eq!(known(&rules, row[1]).as_deref(), Some(row[0]), "{} is not a synonym of {}", row[1], row[0]);
-        assert!(files.contains(&(row[2].to_lowercase(), row[1].to_lowercase())), "UNII does not file {} under {}", row[1], row[2]);
+        assert!(
+            ["salt", "hydrate", "kind", "plant"].contains(&row[3]),
+            "{row:?}: a reason that the README does not give"
+        );
+        assert_eq!(
+            known(&rules, row[1]).as_deref(),
+            Some(row[0]),
+            "{} is not a synonym of {}",
+            row[1],
+            row[0]
+        );
+        assert!(
+            files.contains(&(row[2].to_lowercase(), row[1].to_lowercase())),
+            "UNII does not file {} under {}",
+            row[1],
+            row[2]
+        );
     }
 }
 
@@ -161,25 +255,65 @@ fn every_exception_is_one() {
 #[test]
 fn nearly_every_medicine_is_found() {
     let rules = embedded();
-    let mixtures: BTreeSet<&str> =
-        not_in_unii().iter().filter(|it| it.get(1) == Some(&"combination")).filter_map(|it| it.first().copied()).collect();
-    let there: BTreeSet<String> = unii().iter().filter_map(|it| it.get(1)).map(|it| it.to_lowercase()).collect();
-    let names: Vec<(&str, Idx<Medicine>)> =
-        rules.medicines.names.iter().map(|(name, at)| (name.as_str(), *at)).filter(|(name, _)| !mixtures.contains(name)).collect();
-    let n_found = names.iter().filter(|(name, _)| there.contains(*name)).count();
-    let single: Vec<Idx<Medicine>> =
-        rules.medicines.medicines.entries().filter(|(_, it)| !mixtures.contains(it.name.as_str())).map(|(at, _)| at).collect();
-    let n_medicines = single.iter().filter(|at| names.iter().any(|(name, of)| of == *at && there.contains(*name))).count();
+    let mixtures: BTreeSet<&str> = not_in_unii()
+        .iter()
+        .filter(|it| it.get(1) == Some(&"combination"))
+        .filter_map(|it| it.first().copied())
+        .collect();
+    let there: BTreeSet<String> = unii()
+        .iter()
+        .filter_map(|it| it.get(1))
+        .map(|it| it.to_lowercase())
+        .collect();
+    let names: Vec<(&str, Idx<Medicine>)> = rules
+        .medicines
+        .names
+        .iter()
+        .map(|(name, at)| (name.as_str(), *at))
+        .filter(|(name, _)| !mixtures.contains(name))
+        .collect();
+    let n_found = names
+        .iter()
+        .filter(|(name, _)| there.contains(*name))
+        .count();
+    let single: Vec<Idx<Medicine>> = rules
+        .medicines
+        .medicines
+        .entries()
+        .filter(|(_, it)| !mixtures.contains(it.name.as_str()))
+        .map(|(at, _)| at)
+        .collect();
+    let n_medicines = single
+        .iter()
+        .filter(|at| {
+            names
+                .iter()
+                .any(|(name, of)| of == *at && there.contains(*name))
+        })
+        .count();
     // On the later day the list was taken: 1,168 of 1,212 medicines and 1,521 of 1,739 names.
-    assert!(n_medicines * 100 >= single.len() * 95, "{n_medicines} of {} medicines", single.len());
-    assert!(n_found * 100 >= names.len() * 85, "{n_found} of {} names", names.len());
+    assert!(
+        n_medicines * 100 >= single.len() * 95,
+        "{n_medicines} of {} medicines",
+        single.len()
+    );
+    assert!(
+        n_found * 100 >= names.len() * 85,
+        "{n_found} of {} names",
+        names.len()
+    );
 }
 
 /// Whatever a name, a dose after it changes nothing; a word that turns it round is never passed over.
 #[test]
 fn a_dose_changes_nothing_and_a_no_is_never_passed_over() {
     let rules = embedded();
-    let mut names: Vec<(&String, Idx<Medicine>)> = rules.medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+    let mut names: Vec<(&String, Idx<Medicine>)> = rules
+        .medicines
+        .names
+        .iter()
+        .map(|(name, at)| (name, *at))
+        .collect();
     names.sort();
     for (name, at) in &names {
         for entry in [
@@ -187,19 +321,48 @@ fn a_dose_changes_nothing_and_a_no_is_never_passed_over() {
             format!("{name}, 10mg tablets at night"),
             format!("{name} 1,000 units/ml as needed"),
         ] {
-            assert_eq!(medicine(&rules.medicines, &entry), Recognised::As(*at), "{entry}");
+            assert_eq!(
+                medicine(&rules.medicines, &entry),
+                Recognised::As(*at),
+                "{entry}"
+            );
         }
     }
     for (name, _) in names.iter().step_by(60) {
-        for entry in
-            ["no", "not", "stopped", "never", "allergic to", "used to take", "finished", "except", "?"].map(|it| format!("{it} {name}"))
+        for entry in [
+            "no",
+            "not",
+            "stopped",
+            "never",
+            "allergic to",
+            "used to take",
+            "finished",
+            "except",
+            "?",
+        ]
+        .map(|it| format!("{it} {name}"))
         {
-            assert!(matches!(medicine(&rules.medicines, &entry), Recognised::Not { .. }), "{entry}");
+            assert!(
+                matches!(medicine(&rules.medicines, &entry), Recognised::Not { .. }),
+                "{entry}"
+            );
         }
-        for entry in ["stopped", "none", "no longer", "5 mg stopped", "until last week", "- finished", "(stopped)", "?"]
-            .map(|it| format!("{name} {it}"))
+        for entry in [
+            "stopped",
+            "none",
+            "no longer",
+            "5 mg stopped",
+            "until last week",
+            "- finished",
+            "(stopped)",
+            "?",
+        ]
+        .map(|it| format!("{name} {it}"))
         {
-            assert!(matches!(medicine(&rules.medicines, &entry), Recognised::Not { .. }), "{entry}");
+            assert!(
+                matches!(medicine(&rules.medicines, &entry), Recognised::Not { .. }),
+                "{entry}"
+            );
         }
     }
 }
@@ -212,7 +375,9 @@ fn entries_of_both_registers() -> Vec<BTreeSet<String>> {
         let file: serde_yaml::Value = serde_yaml::from_str(&text).unwrap();
         let of = |it: &serde_yaml::Value| {
             let also = it["also"].as_sequence().into_iter().flatten();
-            also.chain([&it["name"]]).map(|it| it.as_str().unwrap().to_owned()).collect()
+            also.chain([&it["name"]])
+                .map(|it| it.as_str().unwrap().to_owned())
+                .collect()
         };
         file[list].as_sequence().unwrap().iter().map(of).collect()
     };
@@ -228,18 +393,31 @@ fn entries_of_both_registers() -> Vec<BTreeSet<String>> {
 
 /// The parts that a name lists: none for "paracetamol", two for "paracetamol/codeine".
 fn parts_in(name: &str) -> Vec<&str> {
-    let parts: Vec<&str> =
-        name.split('/').flat_map(|it| it.split(", ")).flat_map(|it| it.split(" and ")).flat_map(|it| it.split(" with ")).collect();
+    let parts: Vec<&str> = name
+        .split('/')
+        .flat_map(|it| it.split(", "))
+        .flat_map(|it| it.split(" and "))
+        .flat_map(|it| it.split(" with "))
+        .collect();
     if parts.len() > 1 { parts } else { Vec::new() }
 }
 
 /// Every test of an allergy that the rule set makes anywhere.
 fn tests_of_allergies(rules: &RuleSet) -> Vec<(Bits<Substance>, Option<Bits<Reaction>>)> {
     let mut found = Vec::new();
-    let asked = rules.catalogue.questions.iter().filter_map(|it| it.ask_when.as_ref());
+    let asked = rules
+        .catalogue
+        .questions
+        .iter()
+        .filter_map(|it| it.ask_when.as_ref());
     for condition in rules.rules.iter().map(|it| &it.when).chain(asked) {
         condition.visit(&mut |it| {
-            if let Condition::AllergicTo { substances, reactions, .. } = it {
+            if let Condition::AllergicTo {
+                substances,
+                reactions,
+                ..
+            } = it
+            {
                 found.push((substances.clone(), reactions.clone()));
             }
         });
@@ -253,7 +431,13 @@ fn an_allergy_to_a_mixture_is_never_none_to_one_of_its_parts() {
     let rules = embedded();
     let tests = tests_of_allergies(&rules);
     assert!(tests.len() > 20, "{}", tests.len());
-    let reactions: Vec<Option<Idx<Reaction>>> = rules.allergens.reactions.indices().map(Some).chain([None]).collect();
+    let reactions: Vec<Option<Idx<Reaction>>> = rules
+        .allergens
+        .reactions
+        .indices()
+        .map(Some)
+        .chain([None])
+        .collect();
     let entry = |name: &str, reaction| match substance(&rules.allergens, name) {
         Recognised::As(bits) => Some(entry_of(Some(bits), reaction)),
         Recognised::Not { .. } => None,
@@ -263,9 +447,12 @@ fn an_allergy_to_a_mixture_is_never_none_to_one_of_its_parts() {
         let parts: BTreeSet<&str> = names.iter().flat_map(|it| parts_in(it)).collect();
         for (reaction, (part, name)) in reactions.iter().flat_map(|it| {
             let names = &names;
-            parts.iter().flat_map(move |part| names.iter().map(move |name| (*it, (*part, name))))
+            parts
+                .iter()
+                .flat_map(move |part| names.iter().map(move |name| (*it, (*part, name))))
         }) {
-            let (Some(of_part), Some(of_mixture)) = (entry(part, reaction), entry(name, reaction)) else {
+            let (Some(of_part), Some(of_mixture)) = (entry(part, reaction), entry(name, reaction))
+            else {
                 continue;
             };
             for (wanted, only) in &tests {
@@ -288,15 +475,34 @@ fn every_mixture_tells_its_parts() {
     let rules = embedded();
     let silent: Vec<_> = entries_of_both_registers()
         .into_iter()
-        .filter(|names| names.iter().any(|it| it.starts_with("co-")) && names.iter().all(|it| parts_in(it).is_empty()))
+        .filter(|names| {
+            names.iter().any(|it| it.starts_with("co-"))
+                && names.iter().all(|it| parts_in(it).is_empty())
+        })
         .filter(|names| !names.contains("ubidecarenone"))
         .collect();
-    assert!(silent.is_empty(), "a name beginning with co- alone: {silent:?}");
-    for class in rules.medicines.classes.iter().filter(|it| it.id.ends_with("-containing")) {
-        let held = rules.allergens.names.get(class.id.trim_end_matches("-containing")).unwrap();
+    assert!(
+        silent.is_empty(),
+        "a name beginning with co- alone: {silent:?}"
+    );
+    for class in rules
+        .medicines
+        .classes
+        .iter()
+        .filter(|it| it.id.ends_with("-containing"))
+    {
+        let held = rules
+            .allergens
+            .names
+            .get(class.id.trim_end_matches("-containing"))
+            .unwrap();
         for at in class.members.iter() {
             let name = &rules.medicines.medicines[at].name;
-            assert!(rules.allergens.names[name].meets(held), "{name} is in {} and does not tell so", class.id);
+            assert!(
+                rules.allergens.names[name].meets(held),
+                "{name} is in {} and does not tell so",
+                class.id
+            );
         }
     }
 }
@@ -305,7 +511,12 @@ fn every_mixture_tells_its_parts() {
 #[test]
 fn a_group_is_known_with_hyphens_and_with_spaces() {
     let rules = embedded();
-    let hyphened: Vec<_> = rules.allergens.groups.iter().filter(|it| it.id.contains('-')).collect();
+    let hyphened: Vec<_> = rules
+        .allergens
+        .groups
+        .iter()
+        .filter(|it| it.id.contains('-'))
+        .collect();
     assert!(hyphened.len() > 15, "{}", hyphened.len());
     for it in hyphened {
         let of = |name: &str| match substance(&rules.allergens, name) {
@@ -328,7 +539,11 @@ fn a_group_holds_the_medicines_of_the_class_of_its_name() {
         };
         for at in class.members.iter() {
             let name = &rules.medicines.medicines[at].name;
-            assert!(rules.allergens.names[name].meets(&group.members), "{name} is in the class {}, and not in the group", class.id);
+            assert!(
+                rules.allergens.names[name].meets(&group.members),
+                "{name} is in the class {}, and not in the group",
+                class.id
+            );
             n_both += 1;
         }
     }
@@ -338,11 +553,25 @@ fn a_group_holds_the_medicines_of_the_class_of_its_name() {
 #[test]
 fn the_register_is_as_wide_as_what_patients_bring() {
     let rules = embedded();
-    assert!(rules.medicines.medicines.len() >= 600, "{}", rules.medicines.medicines.len());
-    for class in ["vitamin-k-antagonist", "direct-oral-anticoagulant", "heparin", "p2y12-inhibitor", "nsaid", "ssri", "bleeding-supplement"]
-    {
+    assert!(
+        rules.medicines.medicines.len() >= 600,
+        "{}",
+        rules.medicines.medicines.len()
+    );
+    for class in [
+        "vitamin-k-antagonist",
+        "direct-oral-anticoagulant",
+        "heparin",
+        "p2y12-inhibitor",
+        "nsaid",
+        "ssri",
+        "bleeding-supplement",
+    ] {
         let term = rules.medicines.classes.iter().find(|it| it.id == class);
-        assert!(term.is_some_and(|it| it.members.iter().count() >= 3), "{class} is too small to be right");
+        assert!(
+            term.is_some_and(|it| it.members.iter().count() >= 3),
+            "{class} is too small to be right"
+        );
     }
 }
 
@@ -410,7 +639,12 @@ fn substances(#[case] text: &str, #[case] recognised: bool) {
     let found = substance(&rules.allergens, text);
     assert_eq!(matches!(found, Recognised::As(_)), recognised, "{found:?}");
     if text == "latx" {
-        assert_eq!(found, Recognised::Not { nearest: Some("latex".into()) });
+        assert_eq!(
+            found,
+            Recognised::Not {
+                nearest: Some("latex".into())
+            }
+        );
     }
 }
 
@@ -424,11 +658,29 @@ fn groups_hold_what_they_should() {
         Recognised::Not { .. } => unreachable!("{name}"),
     };
     let iodine = rules.allergens.find("iodine-antiseptic");
-    assert!(iodine.as_ref().is_some_and(|it| of("povidone-iodine").within(it)));
+    assert!(
+        iodine
+            .as_ref()
+            .is_some_and(|it| of("povidone-iodine").within(it))
+    );
     assert!(iodine.is_some_and(|it| !of("seafood").meets(&it)));
     let amides = rules.allergens.find("amide-anaesthetic");
-    for agent in ["lidocaine", "bupivacaine", "levobupivacaine", "mepivacaine", "prilocaine", "ropivacaine", "articaine"] {
-        assert!(amides.as_ref().is_some_and(|it| of(agent).within(it)), "{agent} is an amide");
+    for agent in [
+        "lidocaine",
+        "bupivacaine",
+        "levobupivacaine",
+        "mepivacaine",
+        "prilocaine",
+        "ropivacaine",
+        "articaine",
+    ] {
+        assert!(
+            amides.as_ref().is_some_and(|it| of(agent).within(it)),
+            "{agent} is an amide"
+        );
     }
-    assert!(amides.is_some_and(|it| !of("benzocaine").meets(&it)), "benzocaine is an ester");
+    assert!(
+        amides.is_some_and(|it| !of("benzocaine").meets(&it)),
+        "benzocaine is an ester"
+    );
 }

@@ -17,13 +17,22 @@ use preblock::inner::workbench::prove::breaks;
 use crate::support::{codes, embedded, embedded_once, today};
 
 fn worked_cases(rules: &RuleSet) -> Vec<Case> {
-    cases(&RuleFiles::embedded(), rules).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
+    cases(&RuleFiles::embedded(), rules)
+        .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
 }
 
 /// Those of the worked cases in which some rule fires, each with what every rule makes of it.
-fn judged<'a>(rules: &RuleSet, compiled: &Compiled, cases: &'a [Case]) -> Vec<(&'a Case, Facts, Vec<State>)> {
-    let read = cases.iter().map(|case| (case, facts::read(rules, &case.answers, case.as_of).0));
-    read.map(|(case, facts)| (case, compiled.run(&facts), facts)).map(|(case, states, facts)| (case, facts, states)).collect()
+fn judged<'a>(
+    rules: &RuleSet,
+    compiled: &Compiled,
+    cases: &'a [Case],
+) -> Vec<(&'a Case, Facts, Vec<State>)> {
+    let read = cases
+        .iter()
+        .map(|case| (case, facts::read(rules, &case.answers, case.as_of).0));
+    read.map(|(case, facts)| (case, compiled.run(&facts), facts))
+        .map(|(case, states, facts)| (case, facts, states))
+        .collect()
 }
 
 /// Without a rule that refers, somebody breaks a guarantee that speaks of a danger. Guarantees that name the rule are not
@@ -33,18 +42,36 @@ fn a_rule_that_refers_is_missed_by_a_guarantee() {
     let (rules, compiled) = embedded_once();
     let cases = worked_cases(rules);
     let patients = judged(rules, compiled, &cases);
-    let guarantees: Vec<_> = rules.guarantees.iter().filter(|it| !matches!(it.then, Then::Fires(_))).collect();
+    let guarantees: Vec<_> = rules
+        .guarantees
+        .iter()
+        .filter(|it| !matches!(it.then, Then::Fires(_)))
+        .collect();
     let refers = |rule: &&(usize, &Rule)| rule.1.outcome == Outcome::Refer;
     let missed = |at: usize| {
-        patients.iter().filter(|(_, _, states)| states[at] == State::Fires).any(|(_, facts, states)| {
-            let mut without = states.clone();
-            without[at] = State::StaysQuiet;
-            guarantees.iter().any(|it| breaks(rules, it, facts, &without))
-        })
+        patients
+            .iter()
+            .filter(|(_, _, states)| states[at] == State::Fires)
+            .any(|(_, facts, states)| {
+                let mut without = states.clone();
+                without[at] = State::StaysQuiet;
+                guarantees
+                    .iter()
+                    .any(|it| breaks(rules, it, facts, &without))
+            })
     };
     let refer: Vec<(usize, &Rule)> = rules.rules.iter().enumerate().collect();
-    let unguarded: Vec<&str> = refer.iter().filter(refers).filter(|(at, _)| !missed(*at)).map(|(_, rule)| rule.id.as_str()).collect();
-    assert!(unguarded.is_empty(), "{} rules that refer and whom no guarantee misses: {unguarded:#?}", unguarded.len());
+    let unguarded: Vec<&str> = refer
+        .iter()
+        .filter(refers)
+        .filter(|(at, _)| !missed(*at))
+        .map(|(_, rule)| rule.id.as_str())
+        .collect();
+    assert!(
+        unguarded.is_empty(),
+        "{} rules that refer and whom no guarantee misses: {unguarded:#?}",
+        unguarded.len()
+    );
 }
 
 /// Without any other rule, the comparison names a patient for whom it no longer fires.
@@ -55,10 +82,21 @@ fn any_other_rule_is_missed_by_the_comparison() {
     let patients = judged(rules, compiled, &cases);
     let mut without = embedded();
     let mut unnamed = BTreeSet::new();
-    for (at, rule) in rules.rules.iter().enumerate().filter(|(_, it)| it.outcome != Outcome::Refer) {
+    for (at, rule) in rules
+        .rules
+        .iter()
+        .enumerate()
+        .filter(|(_, it)| it.outcome != Outcome::Refer)
+    {
         let whole = std::mem::replace(&mut without.rules[at].when, Condition::Any(Vec::new()));
-        let some = patients.iter().filter(|(_, _, states)| states[at] == State::Fires).take(1);
-        let found = tally(&Both::new(rules, &without, today()), some.map(|(case, _, _)| (case.title.clone(), &case.answers, case.as_of)));
+        let some = patients
+            .iter()
+            .filter(|(_, _, states)| states[at] == State::Fires)
+            .take(1);
+        let found = tally(
+            &Both::new(rules, &without, today()),
+            some.map(|(case, _, _)| (case.title.clone(), &case.answers, case.as_of)),
+        );
         if !found.moves.iter().any(|it| it.lost == [rule.id.as_str()]) {
             unnamed.insert(rule.id.as_str());
         }

@@ -15,9 +15,16 @@ fn screened(desk: &Desk, facts: &Facts) -> Screening {
 }
 
 fn line(screening: &Screening) -> String {
-    let wide = Style { width: 400, colour: false };
+    let wide = Style {
+        width: 400,
+        colour: false,
+    };
     let report = text::one(screening, &wide);
-    report.lines().find_map(|it| it.strip_prefix("    next  ")).unwrap_or_default().to_owned()
+    report
+        .lines()
+        .find_map(|it| it.strip_prefix("    next  "))
+        .unwrap_or_default()
+        .to_owned()
 }
 
 /// The healthy adult of the examples, over their clinic.
@@ -41,10 +48,24 @@ fn line(screening: &Screening) -> String {
 #[case::a_contradiction(&[("plan.current", "monopolar")], NextKind::Ask, "clear up 1 contradiction")]
 fn what_comes_next(#[case] changes: &[(&str, &str)], #[case] kind: NextKind, #[case] starts: &str) {
     let desk = Desk::embedded();
-    let changes: Vec<(String, String)> = changes.iter().map(|(fact, answer)| ((*fact).to_owned(), (*answer).to_owned())).collect();
-    let facts = desk.facts(&desk.with(&desk.example("SM-101.yaml", &clinic_of_the_examples()), &changes), today());
+    let changes: Vec<(String, String)> = changes
+        .iter()
+        .map(|(fact, answer)| ((*fact).to_owned(), (*answer).to_owned()))
+        .collect();
+    let facts = desk.facts(
+        &desk.with(
+            &desk.example("SM-101.yaml", &clinic_of_the_examples()),
+            &changes,
+        ),
+        today(),
+    );
     let screening = screened(desk, &facts);
-    assert_eq!(screening.next.as_ref().map(|it| it.kind), Some(kind), "{:?}", screening.next);
+    assert_eq!(
+        screening.next.as_ref().map(|it| it.kind),
+        Some(kind),
+        "{:?}",
+        screening.next
+    );
     assert!(line(&screening).starts_with(starts), "{}", line(&screening));
 }
 
@@ -58,25 +79,57 @@ fn the_next_step_of_the_examples_is_true() {
         for name in example_names() {
             let answers = desk.example(&name, &clinic);
             let screening = screened(desk, &desk.facts(&answers, today()));
-            let next = screening.next.clone().unwrap_or_else(|| unreachable!("{name}"));
-            assert_eq!(next.kind == NextKind::Book, screening.verdict().outcome == Outcome::Go, "{name}");
+            let next = screening
+                .next
+                .clone()
+                .unwrap_or_else(|| unreachable!("{name}"));
+            assert_eq!(
+                next.kind == NextKind::Book,
+                screening.verdict().outcome == Outcome::Go,
+                "{name}"
+            );
             if screening.verdict().outcome == Outcome::Refer {
                 let urgency = screening.findings.iter().filter_map(|it| it.urgency).max();
                 assert_eq!(next.urgency, urgency, "{name}");
-                assert!(next.kind == NextKind::Refer || (next.kind == NextKind::ChangePlan && urgency == Some(Urgency::Routine)), "{name}");
-                assert!(next.kind != NextKind::Refer || !next.refer_to.is_empty(), "{name}");
+                assert!(
+                    next.kind == NextKind::Refer
+                        || (next.kind == NextKind::ChangePlan && urgency == Some(Urgency::Routine)),
+                    "{name}"
+                );
+                assert!(
+                    next.kind != NextKind::Refer || !next.refer_to.is_empty(),
+                    "{name}"
+                );
             }
             if !next.plan.is_empty() {
-                let then = desk.screen(&desk.changed(&answers, &plan_answers(desk, &next.plan), today()));
-                assert_eq!(then.span.best_case.outcome, Outcome::Go, "{name}: {:?}", next.plan);
+                let then =
+                    desk.screen(&desk.changed(&answers, &plan_answers(desk, &next.plan), today()));
+                assert_eq!(
+                    then.span.best_case.outcome,
+                    Outcome::Go,
+                    "{name}: {:?}",
+                    next.plan
+                );
             }
-            assert!(next.kind != NextKind::Wait || !next.wait_for.is_empty(), "{name}");
+            assert!(
+                next.kind != NextKind::Wait || !next.wait_for.is_empty(),
+                "{name}"
+            );
             let n_asked: usize = next.ask.iter().map(|it| it.n).sum();
-            assert!(n_asked <= screening.to_ask.len() || next.kind == NextKind::ChangePlan, "{name}");
+            assert!(
+                n_asked <= screening.to_ask.len() || next.kind == NextKind::ChangePlan,
+                "{name}"
+            );
             kinds.push(next.kind);
         }
     }
-    for kind in [NextKind::Refer, NextKind::Ask, NextKind::ChangePlan, NextKind::Wait, NextKind::Book] {
+    for kind in [
+        NextKind::Refer,
+        NextKind::Ask,
+        NextKind::ChangePlan,
+        NextKind::Wait,
+        NextKind::Book,
+    ] {
         assert!(kinds.contains(&kind), "{kind:?} never comes up: {kinds:?}");
     }
 }
@@ -86,12 +139,29 @@ fn the_next_step_of_the_examples_is_true() {
 fn precautions_are_not_told_of_a_referral() {
     let desk = Desk::embedded();
     let older = [("person.date_of_birth".to_owned(), "1946-05-14".to_owned())];
-    let go = desk.with(&desk.example("SM-101.yaml", &clinic_of_the_examples()), &older);
-    let refer = desk.with(&go, &[("circulation.symptoms".to_owned(), "[rest-pain]".to_owned())]);
+    let go = desk.with(
+        &desk.example("SM-101.yaml", &clinic_of_the_examples()),
+        &older,
+    );
+    let refer = desk.with(
+        &go,
+        &[("circulation.symptoms".to_owned(), "[rest-pain]".to_owned())],
+    );
     for (answers, told) in [(go, true), (refer, false)] {
         let screening = screened(desk, &desk.facts(&answers, today()));
-        assert!(screening.findings.iter().any(|it| it.outcome == Outcome::Go));
-        let reports = [text::one(&screening, &Style::plain()), preblock::inner::report::markdown::one(&screening)];
-        assert_eq!(reports.map(|it| it.contains("Precautions, if it goes ahead")), [told; 2]);
+        assert!(
+            screening
+                .findings
+                .iter()
+                .any(|it| it.outcome == Outcome::Go)
+        );
+        let reports = [
+            text::one(&screening, &Style::plain()),
+            preblock::inner::report::markdown::one(&screening),
+        ];
+        assert_eq!(
+            reports.map(|it| it.contains("Precautions, if it goes ahead")),
+            [told; 2]
+        );
     }
 }

@@ -15,29 +15,50 @@ const LEAVES: &[(&str, &str)] = &[
     ("{ fact: a.drinks, is: no }", "drinks = 0"),
     ("{ fact: a.pulse, is: felt }", "pulse = 'felt'"),
     ("{ fact: a.pulse, is_not: felt }", "pulse <> 'felt'"),
-    ("{ fact: a.pulse, one_of: [doubtful, absent] }", "pulse IN ('doubtful', 'absent')"),
-    ("{ fact: a.pulse, none_of: [doubtful, absent] }", "pulse NOT IN ('doubtful', 'absent')"),
+    (
+        "{ fact: a.pulse, one_of: [doubtful, absent] }",
+        "pulse IN ('doubtful', 'absent')",
+    ),
+    (
+        "{ fact: a.pulse, none_of: [doubtful, absent] }",
+        "pulse NOT IN ('doubtful', 'absent')",
+    ),
     ("{ fact: a.count, above: 4 }", "count > 4"),
     ("{ fact: a.count, at_least: 4 }", "count >= 4"),
     ("{ fact: a.count, below: 4 }", "count < 4"),
     ("{ fact: a.count, at_most: 4 }", "count <= 4"),
-    ("{ fact: a.units, between: [3, 5] }", "units BETWEEN 3 AND 5"),
-    ("{ not: { fact: a.units, between: [3, 5] } }", "NOT (units BETWEEN 3 AND 5)"),
+    (
+        "{ fact: a.units, between: [3, 5] }",
+        "units BETWEEN 3 AND 5",
+    ),
+    (
+        "{ not: { fact: a.units, between: [3, 5] } }",
+        "NOT (units BETWEEN 3 AND 5)",
+    ),
 ];
 
 type Both = (String, String);
 
 fn tree() -> impl Strategy<Value = Both> {
-    let leaf = prop::sample::select(LEAVES).prop_map(|(condition, sql)| (condition.to_owned(), format!("({sql})")));
+    let leaf = prop::sample::select(LEAVES)
+        .prop_map(|(condition, sql)| (condition.to_owned(), format!("({sql})")));
     leaf.prop_recursive(5, 24, 4, |inner| {
         let joined = |parts: Vec<Both>, key: &str, word: &str| {
             let (conditions, sql): (Vec<String>, Vec<String>) = parts.into_iter().unzip();
-            (format!("{{ {key}: [{}] }}", conditions.join(", ")), format!("({})", sql.join(word)))
+            (
+                format!("{{ {key}: [{}] }}", conditions.join(", ")),
+                format!("({})", sql.join(word)),
+            )
         };
         prop_oneof![
-            prop::collection::vec(inner.clone(), 1..4).prop_map(move |it| joined(it, "all", " AND ")),
-            prop::collection::vec(inner.clone(), 1..4).prop_map(move |it| joined(it, "any", " OR ")),
-            inner.prop_map(|(condition, sql)| (format!("{{ not: {condition} }}"), format!("(NOT {sql})"))),
+            prop::collection::vec(inner.clone(), 1..4)
+                .prop_map(move |it| joined(it, "all", " AND ")),
+            prop::collection::vec(inner.clone(), 1..4)
+                .prop_map(move |it| joined(it, "any", " OR ")),
+            inner.prop_map(|(condition, sql)| (
+                format!("{{ not: {condition} }}"),
+                format!("(NOT {sql})")
+            )),
         ]
     })
 }
@@ -45,8 +66,20 @@ fn tree() -> impl Strategy<Value = Both> {
 /// An answer and its SQL literal, for each fact.
 fn row() -> impl Strategy<Value = Vec<(&'static str, &'static str, &'static str)>> {
     (
-        prop::sample::select(&[("smokes", "yes", "1"), ("smokes", "no", "0"), ("smokes", "unknown", "NULL")][..]),
-        prop::sample::select(&[("drinks", "yes", "1"), ("drinks", "no", "0"), ("drinks", "declined", "NULL")][..]),
+        prop::sample::select(
+            &[
+                ("smokes", "yes", "1"),
+                ("smokes", "no", "0"),
+                ("smokes", "unknown", "NULL"),
+            ][..],
+        ),
+        prop::sample::select(
+            &[
+                ("drinks", "yes", "1"),
+                ("drinks", "no", "0"),
+                ("drinks", "declined", "NULL"),
+            ][..],
+        ),
         prop::sample::select(
             &[
                 ("pulse", "felt", "'felt'"),
@@ -55,9 +88,22 @@ fn row() -> impl Strategy<Value = Vec<(&'static str, &'static str, &'static str)
                 ("pulse", "unknown", "NULL"),
             ][..],
         ),
-        prop::sample::select(&[("count", "3.5", "3.5"), ("count", "4", "4"), ("count", "4.5", "4.5"), ("count", "unknown", "NULL")][..]),
         prop::sample::select(
-            &[("units", "2.9", "2.9"), ("units", "3", "3"), ("units", "5", "5"), ("units", "5.1", "5.1"), ("units", "", "NULL")][..],
+            &[
+                ("count", "3.5", "3.5"),
+                ("count", "4", "4"),
+                ("count", "4.5", "4.5"),
+                ("count", "unknown", "NULL"),
+            ][..],
+        ),
+        prop::sample::select(
+            &[
+                ("units", "2.9", "2.9"),
+                ("units", "3", "3"),
+                ("units", "5", "5"),
+                ("units", "5.1", "5.1"),
+                ("units", "", "NULL"),
+            ][..],
         ),
     )
         .prop_map(|(a, b, c, d, e)| vec![a, b, c, d, e])
@@ -104,7 +150,10 @@ proptest! {
 fn sqlite_agrees_and_unknowns_were_met() {
     sqlite_and_the_compiled_rules_agree();
     let met = count_unknown().load(std::sync::atomic::Ordering::Relaxed);
-    assert!(met > 500, "only {met} of 12,800 comparisons came to unknown");
+    assert!(
+        met > 500,
+        "only {met} of 12,800 comparisons came to unknown"
+    );
 }
 
 /// The table printed by SQLite itself for a missing value: the oracle is what it is taken for.
@@ -112,6 +161,12 @@ fn sqlite_agrees_and_unknowns_were_met() {
 fn sqlite_prints_the_published_table() {
     let database = Connection::open_in_memory().ok();
     let query = "SELECT h >= 69, NOT (h >= 69), (h >= 69) AND 0, (h >= 69) OR 1, h = 69, h <> 69, h IN (1, 2), NOT (h IN (1, 2)) FROM (SELECT NULL AS h)";
-    let row: Option<Vec<Option<i64>>> = database.and_then(|it| it.query_row(query, [], |row| (0..8).map(|at| row.get(at)).collect()).ok());
-    assert_eq!(row, Some(vec![None, None, Some(0), Some(1), None, None, None, None]));
+    let row: Option<Vec<Option<i64>>> = database.and_then(|it| {
+        it.query_row(query, [], |row| (0..8).map(|at| row.get(at)).collect())
+            .ok()
+    });
+    assert_eq!(
+        row,
+        Some(vec![None, None, Some(0), Some(1), None, None, None, None])
+    );
 }

@@ -1,6 +1,9 @@
 //! What the program writes for other programs, read by readers that are not ours. They are Python packages, so these
 //! tests need Python 3 with `venv`, and the package index once: the packages are then kept under `target/outside`.
-#![expect(clippy::expect_used, reason = "a reader that cannot be started fails the test")]
+#![expect(
+    clippy::expect_used,
+    reason = "a reader that cannot be started fails the test"
+)]
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
@@ -20,7 +23,9 @@ const SCHEMA_SOURCE: &str = "pytest==8.4.2";
 
 /// Where the readers are kept.
 fn home() -> PathBuf {
-    let target = Path::new(env!("CARGO_TARGET_TMPDIR")).parent().expect("the folder of the build");
+    let target = Path::new(env!("CARGO_TARGET_TMPDIR"))
+        .parent()
+        .expect("the folder of the build");
     target.join("outside")
 }
 
@@ -31,21 +36,44 @@ fn python() -> PathBuf {
     std::fs::create_dir_all(&home).expect("the folder of the readers");
     let lock = std::fs::File::create(home.join("lock")).expect("the lock of the readers");
     lock.lock().expect("the lock of the readers");
-    let interpreter = home.join(if cfg!(windows) { "venv/Scripts/python.exe" } else { "venv/bin/python" });
+    let interpreter = home.join(if cfg!(windows) {
+        "venv/Scripts/python.exe"
+    } else {
+        "venv/bin/python"
+    });
     let stamp = home.join("installed");
-    let wanted = format!("{}{SCHEMA_SOURCE}\n", include_str!("../outside/requirements.txt"));
+    let wanted = format!(
+        "{}{SCHEMA_SOURCE}\n",
+        include_str!("../outside/requirements.txt")
+    );
     if std::fs::read_to_string(&stamp).ok().as_deref() != Some(&wanted) {
         let _ = std::fs::remove_dir_all(home.join("venv"));
         let system = if cfg!(windows) { "python" } else { "python3" };
-        make(Command::new(system).args(["-m", "venv"]).arg(home.join("venv")));
-        let requirements = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/requirements.txt");
+        make(
+            Command::new(system)
+                .args(["-m", "venv"])
+                .arg(home.join("venv")),
+        );
+        let requirements =
+            Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/requirements.txt");
         let pip = || {
             let mut pip = Command::new(&interpreter);
             pip.args(["-m", "pip", "--quiet", "--disable-pip-version-check"]);
             pip
         };
         make(pip().args(["install", "--requirement"]).arg(requirements));
-        make(pip().args(["download", "--no-deps", "--no-binary", ":all:", SCHEMA_SOURCE, "--dest"]).arg(&home));
+        make(
+            pip()
+                .args([
+                    "download",
+                    "--no-deps",
+                    "--no-binary",
+                    ":all:",
+                    SCHEMA_SOURCE,
+                    "--dest",
+                ])
+                .arg(&home),
+        );
         std::fs::write(&stamp, wanted).expect("the stamp of the readers");
     }
     interpreter
@@ -55,13 +83,21 @@ fn python() -> PathBuf {
 fn make(command: &mut Command) {
     let output = command.output();
     let done = output.as_ref().is_ok_and(|it| it.status.success());
-    let said = output.map_or_else(|error| error.to_string(), |it| String::from_utf8_lossy(&it.stderr).into_owned());
-    assert!(done, "these tests need Python 3.10 or later with venv, and once the package index: {command:?}: {said}");
+    let said = output.map_or_else(
+        |error| error.to_string(),
+        |it| String::from_utf8_lossy(&it.stderr).into_owned(),
+    );
+    assert!(
+        done,
+        "these tests need Python 3.10 or later with venv, and once the package index: {command:?}: {said}"
+    );
 }
 
 /// Gives a script of tests/outside a text, and returns what it printed.
 pub fn run(script: &str, arguments: &[&str], input: &[u8]) -> Vec<u8> {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside").join(script);
+    let script = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/outside")
+        .join(script);
     let mut child = Command::new(python())
         .arg(script)
         .args(arguments)
@@ -75,14 +111,25 @@ pub fn run(script: &str, arguments: &[&str], input: &[u8]) -> Vec<u8> {
     let writer = std::thread::spawn(move || stdin.write_all(&input));
     let output = child.wait_with_output().expect("the reader ends");
     let written = writer.join().is_ok_and(|it| it.is_ok());
-    assert!(output.status.success() && written, "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(
+        output.status.success() && written,
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     output.stdout
 }
 
 /// What a reader of readers.py found.
 pub fn read(kind: &str, input: &[u8]) -> Value {
-    let archive = home().join(format!("{}.tar.gz", SCHEMA_SOURCE.replace("==", "-"))).display().to_string();
-    let arguments: &[&str] = if kind == "junit" { &[kind, &archive] } else { &[kind] };
+    let archive = home()
+        .join(format!("{}.tar.gz", SCHEMA_SOURCE.replace("==", "-")))
+        .display()
+        .to_string();
+    let arguments: &[&str] = if kind == "junit" {
+        &[kind, &archive]
+    } else {
+        &[kind]
+    };
     serde_json::from_slice(&run("readers.py", arguments, input)).expect("the reader prints JSON")
 }
 
@@ -97,18 +144,45 @@ struct Break {
 
 /// The default rule set as it is, and each broken copy of tests/outside/breaks.yaml.
 fn broken_copies() -> Vec<Break> {
-    let written: serde_yaml::Value = serde_yaml::from_str(include_str!("../outside/breaks.yaml")).expect("breaks.yaml");
+    let written: serde_yaml::Value =
+        serde_yaml::from_str(include_str!("../outside/breaks.yaml")).expect("breaks.yaml");
     let text = |it: &serde_yaml::Value| it.as_str().expect("a text").to_owned();
-    let whole = Break { name: "the default rule set".into(), files: RuleFiles::embedded(), breaks: BTreeSet::new() };
-    let copies = written["breaks"].as_sequence().expect("a list").iter().map(|it| {
-        let (name, file, find, replace) = (text(&it["name"]), text(&it["file"]), text(&it["find"]), text(&it["replace"]));
-        let mut files = RuleFiles::embedded();
-        let old = text_of(&files, &file);
-        assert_eq!(old.matches(&find).count(), 1, "{name}: `find` must stand in {file} just once");
-        files.set(file, old.replace(&find, &replace));
-        let breaks = it["breaks"].as_sequence().expect("a list").iter().map(text).collect();
-        Break { name, files, breaks }
-    });
+    let whole = Break {
+        name: "the default rule set".into(),
+        files: RuleFiles::embedded(),
+        breaks: BTreeSet::new(),
+    };
+    let copies = written["breaks"]
+        .as_sequence()
+        .expect("a list")
+        .iter()
+        .map(|it| {
+            let (name, file, find, replace) = (
+                text(&it["name"]),
+                text(&it["file"]),
+                text(&it["find"]),
+                text(&it["replace"]),
+            );
+            let mut files = RuleFiles::embedded();
+            let old = text_of(&files, &file);
+            assert_eq!(
+                old.matches(&find).count(),
+                1,
+                "{name}: `find` must stand in {file} just once"
+            );
+            files.set(file, old.replace(&find, &replace));
+            let breaks = it["breaks"]
+                .as_sequence()
+                .expect("a list")
+                .iter()
+                .map(text)
+                .collect();
+            Break {
+                name,
+                files,
+                breaks,
+            }
+        });
     std::iter::once(whole).chain(copies).collect()
 }
 
@@ -116,7 +190,8 @@ fn broken_copies() -> Vec<Break> {
 fn write_rules(files: &RuleFiles, folder: &Path) {
     for (path, file) in files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
         let path = folder.join(path);
-        std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder that can be made");
+        std::fs::create_dir_all(path.parent().expect("a folder"))
+            .expect("a folder that can be made");
         std::fs::write(path, file.bytes()).expect("a file that can be written");
     }
 }
@@ -126,7 +201,10 @@ fn write_rules(files: &RuleFiles, folder: &Path) {
 fn by_the_program(it: &Break, cases: &[Case]) -> BTreeMap<String, String> {
     let rules = rule_set(&it.files).unwrap_or_else(|found| unreachable!("{}: {found:?}", it.name));
     let proofs = prove(&rules, cases, today(), |_| true);
-    proofs.into_iter().map(|(at, proof)| (rules.guarantees[at].id.clone(), proof.word().to_owned())).collect()
+    proofs
+        .into_iter()
+        .map(|(at, proof)| (rules.guarantees[at].id.clone(), proof.word().to_owned()))
+        .collect()
 }
 
 /// Both provers come to the same for every guarantee, of the default rule set and of every broken copy, and a copy breaks
@@ -141,15 +219,23 @@ fn two_provers_agree_on_every_guarantee() {
     let (first, second) = copies.split_at(copies.len() / 2);
     let wrong: Vec<String> = std::thread::scope(|scope| {
         let parts = [first, second].map(|part| scope.spawn(move || disagreements(part)));
-        parts.into_iter().flat_map(|it| it.join().expect("both threads end")).collect()
+        parts
+            .into_iter()
+            .flat_map(|it| it.join().expect("both threads end"))
+            .collect()
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
 fn disagreements(copies: &[Break]) -> Vec<String> {
     let folder = tempfile::tempdir().expect("a folder");
-    let folders: Vec<PathBuf> = (0..copies.len()).map(|at| folder.path().join(at.to_string())).collect();
-    copies.iter().zip(&folders).for_each(|(it, folder)| write_rules(&it.files, folder));
+    let folders: Vec<PathBuf> = (0..copies.len())
+        .map(|at| folder.path().join(at.to_string()))
+        .collect();
+    copies
+        .iter()
+        .zip(&folders)
+        .for_each(|(it, folder)| write_rules(&it.files, folder));
     let outside = Command::new(python())
         .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/guarantees.py"))
         .args(&folders)
@@ -159,22 +245,42 @@ fn disagreements(copies: &[Break]) -> Vec<String> {
         .expect("the outside prover starts");
     let cases = cases(&RuleFiles::embedded(), &embedded_once().0).expect("the worked cases");
     // It prints little, so that nothing is held up while the program's own prover is at work.
-    let own: Vec<BTreeMap<String, String>> = copies.iter().map(|it| by_the_program(it, &cases)).collect();
+    let own: Vec<BTreeMap<String, String>> =
+        copies.iter().map(|it| by_the_program(it, &cases)).collect();
     let broken = own.iter().any(|it| it.values().any(|it| it != "proved"));
     let output = outside.wait_with_output().expect("the outside prover ends");
-    assert_eq!(output.status.code(), Some(i32::from(broken)), "{}", String::from_utf8_lossy(&output.stderr));
-    let lines: Vec<BTreeMap<String, String>> =
-        String::from_utf8_lossy(&output.stdout).lines().map(|it| serde_json::from_str(it).expect("an object a line")).collect();
+    assert_eq!(
+        output.status.code(),
+        Some(i32::from(broken)),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let lines: Vec<BTreeMap<String, String>> = String::from_utf8_lossy(&output.stdout)
+        .lines()
+        .map(|it| serde_json::from_str(it).expect("an object a line"))
+        .collect();
     assert_eq!(lines.len(), copies.len());
     let mut wrong = Vec::new();
     for ((copy, own), other) in copies.iter().zip(&own).zip(&lines) {
         let ids: BTreeSet<&String> = own.keys().chain(other.keys()).collect();
         for id in ids.into_iter().filter(|it| own.get(*it) != other.get(*it)) {
-            wrong.push(format!("{}: {id}: {:?} by the program, {:?} outside", copy.name, own.get(id), other.get(id)));
+            wrong.push(format!(
+                "{}: {id}: {:?} by the program, {:?} outside",
+                copy.name,
+                own.get(id),
+                other.get(id)
+            ));
         }
-        let broken: BTreeSet<String> = own.iter().filter(|(_, it)| *it != "proved").map(|(id, _)| id.clone()).collect();
+        let broken: BTreeSet<String> = own
+            .iter()
+            .filter(|(_, it)| *it != "proved")
+            .map(|(id, _)| id.clone())
+            .collect();
         if broken != copy.breaks {
-            wrong.push(format!("{}: breaks {broken:?}, not {:?}", copy.name, copy.breaks));
+            wrong.push(format!(
+                "{}: breaks {broken:?}, not {:?}",
+                copy.name, copy.breaks
+            ));
         }
     }
     wrong

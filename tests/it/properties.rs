@@ -6,7 +6,9 @@ use preblock::Screener;
 use preblock::inner::outcome::State;
 use preblock::inner::outcome::{Outcome, OutcomeSpan, Standing};
 use preblock::inner::questionnaire::facts;
-use preblock::inner::questionnaire::facts::{Fact, Facts, Gathered, Value, Why, answers, derive, truth_of};
+use preblock::inner::questionnaire::facts::{
+    Fact, Facts, Gathered, Value, Why, answers, derive, truth_of,
+};
 use preblock::inner::questionnaire::frame;
 use preblock::inner::report::json;
 use preblock::inner::rule_set::{Answer, Derived, Idx, Odds, Question, RuleSet};
@@ -15,7 +17,9 @@ use preblock::inner::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
 use crate::reference::{came, counted, value};
-use crate::support::{SEED, embedded_once, facts_or, read_over, screening, text_of, today, written};
+use crate::support::{
+    SEED, embedded_once, facts_or, read_over, screening, text_of, today, written,
+};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
@@ -103,13 +107,20 @@ pub fn gated(rules: &[(&str, &str, &str)]) -> RuleSet {
     let mut files = crate::support::files(rules);
     let questions = text_of(&files, "questions.yaml").replacen("derived:\n", GATED, 1);
     files.set("questions.yaml", questions);
-    preblock::inner::rule_set::read::rule_set(&files).unwrap_or_else(|found| unreachable!("{:?}", crate::support::codes(&found)))
+    preblock::inner::rule_set::read::rule_set(&files)
+        .unwrap_or_else(|found| unreachable!("{:?}", crate::support::codes(&found)))
 }
 
 /// Answers to try for each question of the tiny rule set; leaving it out is tried, too.
 const ANSWERS: &[(&str, &[&str])] = &[
-    ("plan.procedure_on", &["2026-12-03", "2026-11-25", "2026-12-03 09:00", "unknown"]),
-    ("plan.toes", &["[left-great]", "[left-great, right-great]", "[]", "unknown"]),
+    (
+        "plan.procedure_on",
+        &["2026-12-03", "2026-11-25", "2026-12-03 09:00", "unknown"],
+    ),
+    (
+        "plan.toes",
+        &["[left-great]", "[left-great, right-great]", "[]", "unknown"],
+    ),
     (
         "plan.anaesthetic",
         &[
@@ -120,14 +131,26 @@ const ANSWERS: &[(&str, &[&str])] = &[
         ],
     ),
     ("plan.adrenaline", &["yes", "no", "declined"]),
-    ("a.born", &["1950-01-01", "1956-12-03", "2016-08-19", "unknown"]),
+    (
+        "a.born",
+        &["1950-01-01", "1956-12-03", "2016-08-19", "unknown"],
+    ),
     ("a.sex", &["female", "male", "unknown"]),
     ("a.weight", &["49.9 kg", "50 kg", "180 lb", "unknown"]),
     ("a.height", &["150 cm", "1.8 m", "unknown"]),
     ("a.smokes", &["yes", "no", "unknown", "declined"]),
     ("a.drinks", &["yes", "no", "unknown"]),
     ("a.pulse", &["felt", "doubtful", "absent", "unknown"]),
-    ("a.signs", &["[]", "[pain]", "[ulcer, cold]", "[pain, ulcer, cold]", "unknown"]),
+    (
+        "a.signs",
+        &[
+            "[]",
+            "[pain]",
+            "[ulcer, cold]",
+            "[pain, ulcer, cold]",
+            "unknown",
+        ],
+    ),
     ("a.count", &["3", "4", "4.5", "unknown"]),
     ("a.units", &["2.9", "3", "5", "unknown"]),
     (
@@ -141,7 +164,18 @@ const ANSWERS: &[(&str, &[&str])] = &[
         ],
     ),
     ("a.seen_on", &["2026-11-01", "2026-01-01", "unknown"]),
-    ("a.taken", &["[]", "[warfarin]", "[aspirin, apixaban 5 mg]", "[warfrin]", "[warfarin, mystery]", "[paracetamol]", "unknown"]),
+    (
+        "a.taken",
+        &[
+            "[]",
+            "[warfarin]",
+            "[aspirin, apixaban 5 mg]",
+            "[warfrin]",
+            "[warfarin, mystery]",
+            "[paracetamol]",
+            "unknown",
+        ],
+    ),
     (
         "a.allergies",
         &[
@@ -157,7 +191,14 @@ const ANSWERS: &[(&str, &[&str])] = &[
     ("a.detail", &["yes", "no", "unknown"]),
     ("b.kind", &["none", "some", "bad"]),
     ("b.marks", &["[]", "[calm]", "[calm, red]", "unknown"]),
-    ("b.level", &["{ value: 3, taken_on: 2026-11-01 }", "{ value: unknown, taken_on: 2026-11-01 }", "unknown"]),
+    (
+        "b.level",
+        &[
+            "{ value: 3, taken_on: 2026-11-01 }",
+            "{ value: unknown, taken_on: 2026-11-01 }",
+            "unknown",
+        ],
+    ),
     ("b.moot", &["yes", "no"]),
     ("b.carrying", &["no-one", "maybe", "someone", "unknown"]),
     ("b.after", &["yes", "no"]),
@@ -166,31 +207,71 @@ const ANSWERS: &[(&str, &[&str])] = &[
 
 /// A question, an answer to it that is not wholly known or understood, and one that it may turn out to be.
 const CLEARER: &[(&str, &str, &str)] = &[
-    ("plan.anaesthetic", "[{ agent: lidocaine, strength: 2 %, volume: unknown }]", "[{ agent: lidocaine, strength: 2 %, volume: 9 mL }]"),
-    ("plan.anaesthetic", "[{ agent: lidocaine, strength: unknown, volume: 3 mL }]", "[{ agent: lidocaine, strength: 2 %, volume: 3 mL }]"),
+    (
+        "plan.anaesthetic",
+        "[{ agent: lidocaine, strength: 2 %, volume: unknown }]",
+        "[{ agent: lidocaine, strength: 2 %, volume: 9 mL }]",
+    ),
+    (
+        "plan.anaesthetic",
+        "[{ agent: lidocaine, strength: unknown, volume: 3 mL }]",
+        "[{ agent: lidocaine, strength: 2 %, volume: 3 mL }]",
+    ),
     (
         "plan.anaesthetic",
         "[{ agent: lidocaine, strength: unknown, volume: unknown }]",
         "[{ agent: lidocaine, strength: 1 %, volume: unknown }]",
     ),
-    ("a.inr", "{ value: unknown, taken_on: 2026-11-22 }", "{ value: 4.2, taken_on: 2026-11-22 }"),
-    ("a.inr", "{ value: 4.2, taken_on: unknown }", "{ value: 4.2, taken_on: 2026-11-01 }"),
-    ("a.inr", "{ value: 2.2, taken_on: declined }", "{ value: 2.2, taken_on: 2026-11-25 }"),
+    (
+        "a.inr",
+        "{ value: unknown, taken_on: 2026-11-22 }",
+        "{ value: 4.2, taken_on: 2026-11-22 }",
+    ),
+    (
+        "a.inr",
+        "{ value: 4.2, taken_on: unknown }",
+        "{ value: 4.2, taken_on: 2026-11-01 }",
+    ),
+    (
+        "a.inr",
+        "{ value: 2.2, taken_on: declined }",
+        "{ value: 2.2, taken_on: 2026-11-25 }",
+    ),
     ("a.inr", "unknown", "{ value: 4.0, taken_on: unknown }"),
     ("a.taken", "[warfrin]", "[warfarin]"),
     ("a.taken", "[mystery]", "[]"),
     ("a.taken", "[mystery]", "[paracetamol]"),
     ("a.taken", "[warfarin, mystery]", "[warfarin, apixaban]"),
-    ("a.taken", "[warfarin, mystery]", "[warfarin, warfarin 3 mg]"),
+    (
+        "a.taken",
+        "[warfarin, mystery]",
+        "[warfarin, warfarin 3 mg]",
+    ),
     ("a.taken", "[mystery, riddle]", "[aspirin, riddle]"),
-    ("a.taken", "[aspirin, mystery, riddle]", "[aspirin, mystery]"),
+    (
+        "a.taken",
+        "[aspirin, mystery, riddle]",
+        "[aspirin, mystery]",
+    ),
     ("a.allergies", "[mystery]", "[]"),
     ("a.allergies", "[mystery]", "[lidocaine]"),
-    ("a.allergies", "[{ to: mystery, reaction: anaphylaxis }]", "[{ to: latex, reaction: anaphylaxis }]"),
+    (
+        "a.allergies",
+        "[{ to: mystery, reaction: anaphylaxis }]",
+        "[{ to: latex, reaction: anaphylaxis }]",
+    ),
     ("a.allergies", "[local anaesthetic]", "[lidocaine]"),
     ("a.allergies", "[local anaesthetic]", "[procaine]"),
-    ("a.allergies", "[{ to: latex, reaction: unknown }]", "[{ to: latex, reaction: anaphylaxis }]"),
-    ("a.allergies", "[{ to: latex, reaction: unknown }]", "[{ to: latex, reaction: rash }]"),
+    (
+        "a.allergies",
+        "[{ to: latex, reaction: unknown }]",
+        "[{ to: latex, reaction: anaphylaxis }]",
+    ),
+    (
+        "a.allergies",
+        "[{ to: latex, reaction: unknown }]",
+        "[{ to: latex, reaction: rash }]",
+    ),
     ("a.allergies", "[latex, mystery]", "[latex]"),
 ];
 
@@ -201,7 +282,13 @@ pub fn tree() -> impl Strategy<Value = Tree> {
 
 /// The same about questions that always apply, and one detail: the tiny rule set without the gated ones.
 pub fn plain_tree() -> impl Strategy<Value = Tree> {
-    tree_of(LEAVES.iter().copied().filter(|it| !it.contains(" b.") && !it.contains("n_marks")).collect())
+    tree_of(
+        LEAVES
+            .iter()
+            .copied()
+            .filter(|it| !it.contains(" b.") && !it.contains("n_marks"))
+            .collect(),
+    )
 }
 
 fn tree_of(leaves: Vec<&'static str>) -> impl Strategy<Value = Tree> {
@@ -237,7 +324,10 @@ pub type Choices = Vec<usize>;
 
 /// Some answer, or none, to each question of the tiny rule set.
 pub fn choices() -> impl Strategy<Value = Choices> {
-    let each: Vec<_> = ANSWERS.iter().map(|(_, answers)| 0..=answers.len()).collect();
+    let each: Vec<_> = ANSWERS
+        .iter()
+        .map(|(_, answers)| 0..=answers.len())
+        .collect();
     each
 }
 
@@ -248,7 +338,13 @@ pub fn text(choices: &Choices) -> String {
 
 /// The same without the answers to gated questions.
 pub fn plain_text(choices: &Choices) -> String {
-    let plain = ANSWERS.iter().zip(choices).map(|((id, _), at)| if id.starts_with("b.") { usize::MAX } else { *at });
+    let plain = ANSWERS.iter().zip(choices).map(|((id, _), at)| {
+        if id.starts_with("b.") {
+            usize::MAX
+        } else {
+            *at
+        }
+    });
     text(&plain.collect())
 }
 
@@ -256,13 +352,22 @@ pub fn plain_text(choices: &Choices) -> String {
 fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> String {
     let mut sections: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for (position, ((id, answers), at)) in ANSWERS.iter().zip(choices).enumerate() {
-        let answer = if replaced == Some(position) { Some(&instead) } else { answers.get(*at) };
+        let answer = if replaced == Some(position) {
+            Some(&instead)
+        } else {
+            answers.get(*at)
+        };
         if let (Some(answer), Some((section, question))) = (answer, id.split_once('.')) {
-            sections.entry(section).or_default().push(format!("  {question}: {answer}"));
+            sections
+                .entry(section)
+                .or_default()
+                .push(format!("  {question}: {answer}"));
         }
     }
-    let lines: Vec<String> =
-        sections.into_iter().flat_map(|(section, lines)| std::iter::once(format!("{section}:")).chain(lines)).collect();
+    let lines: Vec<String> = sections
+        .into_iter()
+        .flat_map(|(section, lines)| std::iter::once(format!("{section}:")).chain(lines))
+        .collect();
     written(&lines.join("\n"))
 }
 
@@ -270,27 +375,58 @@ fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> Strin
 pub const OUTCOMES: [&str; 3] = ["go", "defer", "refer"];
 
 fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
-    let written: Vec<(String, String)> = trees.iter().enumerate().map(|(at, it)| (format!("rule-{at}"), yaml(it, turned))).collect();
-    let rules: Vec<(&str, &str, &str)> =
-        written.iter().zip(OUTCOMES.iter().cycle()).map(|((id, when), outcome)| (id.as_str(), *outcome, when.as_str())).collect();
+    let written: Vec<(String, String)> = trees
+        .iter()
+        .enumerate()
+        .map(|(at, it)| (format!("rule-{at}"), yaml(it, turned)))
+        .collect();
+    let rules: Vec<(&str, &str, &str)> = written
+        .iter()
+        .zip(OUTCOMES.iter().cycle())
+        .map(|((id, when), outcome)| (id.as_str(), *outcome, when.as_str()))
+        .collect();
     gated(&rules)
 }
 
 /// What the states of all rules come to.
 pub fn span_of(rules: &RuleSet, states: &[State]) -> OutcomeSpan {
-    let with = |wanted: State| rules.judging().zip(states).filter(move |(_, state)| **state == wanted).map(|(rule, _)| rule.standing());
+    let with = |wanted: State| {
+        rules
+            .judging()
+            .zip(states)
+            .filter(move |(_, state)| **state == wanted)
+            .map(|(rule, _)| rule.standing())
+    };
     OutcomeSpan::of(with(State::Fires), with(State::Undetermined))
 }
 
 /// What counts, and what contradicts, is what the reference says.
 fn assert_counts(rules: &RuleSet, facts: &Facts) {
     let wanted = counted(rules, facts);
-    let found: BTreeSet<FactSlot> = facts.at_odds(Odds::RuledOut).iter().map(|it| it.answer.slot).collect();
-    assert_eq!((found, facts.at_odds_open(Odds::RuledOut)), (wanted.ruled_out, &wanted.open));
+    let found: BTreeSet<FactSlot> = facts
+        .at_odds(Odds::RuledOut)
+        .iter()
+        .map(|it| it.answer.slot)
+        .collect();
+    assert_eq!(
+        (found, facts.at_odds_open(Odds::RuledOut)),
+        (wanted.ruled_out, &wanted.open)
+    );
     for (slot, fact) in rules.catalogue.facts.entries() {
-        assert_eq!(value(facts, slot), value(&wanted.facts, slot), "{}", fact.id);
+        assert_eq!(
+            value(facts, slot),
+            value(&wanted.facts, slot),
+            "{}",
+            fact.id
+        );
     }
-    assert!(facts.at_odds(Odds::RuledOut).iter().all(|it| !it.by.is_empty()), "ruled out by nothing");
+    assert!(
+        facts
+            .at_odds(Odds::RuledOut)
+            .iter()
+            .all(|it| !it.by.is_empty()),
+        "ruled out by nothing"
+    );
 }
 
 /// The state of every rule by the compiled form, after holding the readable tree and the reference equal to it.
@@ -300,11 +436,26 @@ fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
     for (rule, state) in rules.judging().zip(&states) {
         let readable = truth_of::truth(&rule.when, facts);
         match came(&rule.when, facts) {
-            Ok(true) => assert_eq!((&readable, state), (&Truth::Yes, &State::Fires), "{}", rule.id),
-            Ok(false) => assert_eq!((&readable, state), (&Truth::No, &State::StaysQuiet), "{}", rule.id),
+            Ok(true) => assert_eq!(
+                (&readable, state),
+                (&Truth::Yes, &State::Fires),
+                "{}",
+                rule.id
+            ),
+            Ok(false) => assert_eq!(
+                (&readable, state),
+                (&Truth::No, &State::StaysQuiet),
+                "{}",
+                rule.id
+            ),
             Err(open) => {
                 assert!(!open.is_empty(), "{} is open for no reason", rule.id);
-                assert_eq!((&readable, state), (&Truth::Unknown(open), &State::Undetermined), "{}", rule.id);
+                assert_eq!(
+                    (&readable, state),
+                    (&Truth::Unknown(open), &State::Undetermined),
+                    "{}",
+                    rule.id
+                );
             }
         }
     }
@@ -318,18 +469,28 @@ fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
         Fact::Known(known) => match &known.value {
             // Not recognised, or a steroid whose dose or duration nobody gave.
             Value::Medicines(entries) => entries.iter().any(|it| {
-                let counts = it.medicine.is_none_or(|at| rules.medicines.medicines[at].as_prednisolone.is_some());
+                let counts = it
+                    .medicine
+                    .is_none_or(|at| rules.medicines.medicines[at].as_prednisolone.is_some());
                 it.medicine.is_none() || (counts && (it.daily_mg.is_none() || it.days.is_none()))
             }),
-            Value::Allergies(entries) => {
-                entries.iter().any(|it| it.reaction.is_none() || it.substances.as_ref().is_none_or(|it| it.iter().count() != 1))
-            }
-            Value::Plan(plan) => plan.iter().any(|it| it.percent.is_none() || it.volume_ml.is_none()),
+            Value::Allergies(entries) => entries.iter().any(|it| {
+                it.reaction.is_none()
+                    || it
+                        .substances
+                        .as_ref()
+                        .is_none_or(|it| it.iter().count() != 1)
+            }),
+            Value::Plan(plan) => plan
+                .iter()
+                .any(|it| it.percent.is_none() || it.volume_ml.is_none()),
             _ => false,
         },
     };
     let stuck = |derived: &Derived| match facts.get(derived.slot) {
-        Fact::Missing(missing) => missing.why == Why::NotComputable && derive::roots(rules, derived).contains(&slot),
+        Fact::Missing(missing) => {
+            missing.why == Why::NotComputable && derive::roots(rules, derived).contains(&slot)
+        }
         _ => false,
     };
     open || rules.catalogue.derived.iter().any(stuck)
@@ -340,76 +501,169 @@ fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
 fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
     let found = screening(rules, facts);
     let of = |wanted: State| {
-        rules.judging().zip(states).filter(move |(_, it)| **it == wanted).map(|(rule, _)| rule.id.as_str()).collect::<BTreeSet<_>>()
+        rules
+            .judging()
+            .zip(states)
+            .filter(move |(_, it)| **it == wanted)
+            .map(|(rule, _)| rule.id.as_str())
+            .collect::<BTreeSet<_>>()
     };
-    assert_eq!(found.findings.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Fires));
-    assert_eq!(found.undetermined.iter().map(|it| it.rule.as_str()).collect::<BTreeSet<_>>(), of(State::Undetermined));
+    assert_eq!(
+        found
+            .findings
+            .iter()
+            .map(|it| it.rule.as_str())
+            .collect::<BTreeSet<_>>(),
+        of(State::Fires)
+    );
+    assert_eq!(
+        found
+            .undetermined
+            .iter()
+            .map(|it| it.rule.as_str())
+            .collect::<BTreeSet<_>>(),
+        of(State::Undetermined)
+    );
     let span = span_of(rules, states);
     assert_eq!(found.span, span);
     if found.verdict().outcome == Outcome::Go {
-        assert!(found.findings.iter().all(|it| it.outcome == Outcome::Go), "go with a finding against it");
-        assert!(found.undetermined.iter().all(|it| it.outcome_if_fires == Outcome::Go), "go with a rule that could say otherwise");
+        assert!(
+            found.findings.iter().all(|it| it.outcome == Outcome::Go),
+            "go with a finding against it"
+        );
+        assert!(
+            found
+                .undetermined
+                .iter()
+                .all(|it| it.outcome_if_fires == Outcome::Go),
+            "go with a rule that could say otherwise"
+        );
     }
-    assert!(found.findings.is_sorted_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency))), "worst first");
+    assert!(
+        found
+            .findings
+            .is_sorted_by_key(|it| std::cmp::Reverse((it.outcome, it.urgency))),
+        "worst first"
+    );
     for finding in &found.findings {
-        assert!(!finding.because.is_empty(), "{} fires for no reason", finding.rule);
+        assert!(
+            !finding.because.is_empty(),
+            "{} fires for no reason",
+            finding.rule
+        );
         for because in &finding.because {
             let slot = rules.catalogue.slot(&because.fact);
             let known = slot.and_then(|it| facts.known(it));
-            assert!(known.is_some(), "{} rests on {}, which is missing", finding.rule, because.fact);
-            assert!(because.line.is_some() || !because.from.is_empty(), "{} stands nowhere", because.fact);
+            assert!(
+                known.is_some(),
+                "{} rests on {}, which is missing",
+                finding.rule,
+                because.fact
+            );
+            assert!(
+                because.line.is_some() || !because.from.is_empty(),
+                "{} stands nowhere",
+                because.fact
+            );
         }
     }
     let mut waited_for: BTreeSet<&str> = BTreeSet::new();
     for rule in &found.undetermined {
-        assert!(!rule.waits_for.is_empty(), "{} waits for nothing", rule.rule);
+        assert!(
+            !rule.waits_for.is_empty(),
+            "{} waits for nothing",
+            rule.rule
+        );
         for id in &rule.waits_for {
             assert!(
-                rules.catalogue.slot(id).is_some_and(|it| may_be_open(rules, facts, it)),
+                rules
+                    .catalogue
+                    .slot(id)
+                    .is_some_and(|it| may_be_open(rules, facts, it)),
                 "{} waits for {id}, which is known",
                 rule.rule
             );
             waited_for.insert(id);
         }
     }
-    assert_eq!(found.to_ask.iter().map(|it| it.fact.as_str()).collect::<BTreeSet<_>>(), waited_for);
+    assert_eq!(
+        found
+            .to_ask
+            .iter()
+            .map(|it| it.fact.as_str())
+            .collect::<BTreeSet<_>>(),
+        waited_for
+    );
 }
 
 /// What was established stays so once more is known, unless the answers then contradict one another, or may: then the
 /// verdict waits, whatever it was.
 fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known: &Facts) {
     if !known.at_odds(Odds::RuledOut).is_empty() || !known.at_odds_open(Odds::RuledOut).is_empty() {
-        assert_ne!(span_of(rules, after).verdict(), Standing::GO, "answers that contradict one another go");
+        assert_ne!(
+            span_of(rules, after).verdict(),
+            Standing::GO,
+            "answers that contradict one another go"
+        );
         return;
     }
     for ((rule, before), after) in rules.judging().zip(before).zip(after) {
-        assert!(*before == State::Undetermined || before == after, "{}: {before:?} became {after:?} when an answer was added", rule.id);
+        assert!(
+            *before == State::Undetermined || before == after,
+            "{}: {before:?} became {after:?} when an answer was added",
+            rule.id
+        );
     }
     let (wide, narrow) = (span_of(rules, before), span_of(rules, after));
-    assert!(wide.best_case <= narrow.best_case && narrow.worst_case <= wide.worst_case, "{wide:?} does not hold {narrow:?}");
+    assert!(
+        wide.best_case <= narrow.best_case && narrow.worst_case <= wide.worst_case,
+        "{wide:?} does not hold {narrow:?}"
+    );
     if narrow.verdict() != Standing::GO {
-        assert_ne!(wide.verdict(), Standing::GO, "taking an answer away made it go");
+        assert_ne!(
+            wide.verdict(),
+            Standing::GO,
+            "taking an answer away made it go"
+        );
     }
 }
 
 /// Answers that contradict, a plan beyond the offers and a name that nobody read hold the verdict, whatever the rules are.
 fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
     let unread = !facts.at_odds_open(Odds::Unread).is_empty();
-    if unread || !facts.at_odds(Odds::RuledOut).is_empty() || !facts.at_odds(Odds::NotOffered).is_empty() {
+    if unread
+        || !facts.at_odds(Odds::RuledOut).is_empty()
+        || !facts.at_odds(Odds::NotOffered).is_empty()
+    {
         assert_ne!(span_of(rules, found).verdict(), Standing::GO);
     }
-    assert!(unread || answers::strangers(facts).is_empty(), "a name that nobody read, and nothing waits for it");
+    assert!(
+        unread || answers::strangers(facts).is_empty(),
+        "a name that nobody read, and nothing waits for it"
+    );
 }
 
 /// Leaving out an answer that was set aside changes nothing.
-fn assert_counts_for_nothing(rules: &RuleSet, compiled: &Compiled, text: &str, facts: &Facts, found: &[State]) {
-    let gathered = crate::support::gathered(rules, text).unwrap_or_else(|found| unreachable!("{found:?}"));
+fn assert_counts_for_nothing(
+    rules: &RuleSet,
+    compiled: &Compiled,
+    text: &str,
+    facts: &Facts,
+    found: &[State],
+) {
+    let gathered =
+        crate::support::gathered(rules, text).unwrap_or_else(|found| unreachable!("{found:?}"));
     for aside in facts.set_aside() {
         let mut without = gathered.clone();
         without.given.remove(&aside.question);
         let (without, refused) = facts::read(rules, &without, today());
         assert!(refused.is_empty());
-        assert_eq!(states(rules, compiled, &without), found, "{}", rules.catalogue.questions[aside.question].id);
+        assert_eq!(
+            states(rules, compiled, &without),
+            found,
+            "{}",
+            rules.catalogue.questions[aside.question].id
+        );
     }
 }
 
@@ -483,19 +737,29 @@ pub struct Dice(pub u64);
 impl Dice {
     /// One side, from 0.
     pub fn roll(&mut self, sides: usize) -> usize {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         usize::try_from(self.0 >> 33).unwrap_or(0) % sides.max(1)
     }
 }
 
 /// Some answer to a question of the default rule set; nothing in about a sixth of the cases.
-fn some_answer(rules: &RuleSet, question: &preblock::inner::rule_set::Question, dice: &mut Dice) -> Option<String> {
+fn some_answer(
+    rules: &RuleSet,
+    question: &preblock::inner::rule_set::Question,
+    dice: &mut Dice,
+) -> Option<String> {
     match dice.roll(12) {
         0 | 1 => return None,
         2 => return Some("unknown".into()),
         _ => {}
     }
-    let pick = |dice: &mut Dice, from: &[&str]| from.get(dice.roll(from.len())).map_or(String::new(), |it| (*it).to_owned());
+    let pick = |dice: &mut Dice, from: &[&str]| {
+        from.get(dice.roll(from.len()))
+            .map_or(String::new(), |it| (*it).to_owned())
+    };
     let within = |dice: &mut Dice| {
         let (low, high) = question.plausible.unwrap_or((0.0, 10.0));
         let step = f64::from(u32::try_from(dice.roll(101)).unwrap_or(0)) / 100.0;
@@ -504,21 +768,41 @@ fn some_answer(rules: &RuleSet, question: &preblock::inner::rule_set::Question, 
     };
     let value = match &question.answer {
         Answer::YesNo => pick(dice, &["yes", "no", "no"]),
-        Answer::OneOf(options) => options.get(dice.roll(options.len())).map(|it| it.id.clone())?,
+        Answer::OneOf(options) => options
+            .get(dice.roll(options.len()))
+            .map(|it| it.id.clone())?,
         Answer::SeveralOf(options) => {
-            let chosen: Vec<&str> = options.iter().filter(|_| dice.roll(4) == 0).map(|it| it.id.as_str()).collect();
+            let chosen: Vec<&str> = options
+                .iter()
+                .filter(|_| dice.roll(4) == 0)
+                .map(|it| it.id.as_str())
+                .collect();
             format!("[{}]", chosen.join(", "))
         }
         Answer::Number { whole: true } => within(dice).round().to_string(),
         Answer::Number { whole: false } => within(dice).to_string(),
-        Answer::Quantity { unit, .. } => format!("{} {unit}", within(dice).max(question.plausible.map_or(0.0, |it| it.0))),
-        Answer::Date if question.past => pick(dice, &["1950-03-01", "1990-05-05", "2026-11-01", "2026-07-01", "2025-01-01"]),
+        Answer::Quantity { unit, .. } => format!(
+            "{} {unit}",
+            within(dice).max(question.plausible.map_or(0.0, |it| it.0))
+        ),
+        Answer::Date if question.past => pick(
+            dice,
+            &[
+                "1950-03-01",
+                "1990-05-05",
+                "2026-11-01",
+                "2026-07-01",
+                "2025-01-01",
+            ],
+        ),
         Answer::Date => pick(dice, &["2026-11-26", "2026-12-03"]),
         Answer::Text => "some words".into(),
         Answer::Medicines => {
             let names = &rules.medicines.medicines;
-            let mut chosen: Vec<&str> =
-                (0..dice.roll(3)).filter_map(|_| names.rows().get(dice.roll(names.len()))).map(|it| it.name.as_str()).collect();
+            let mut chosen: Vec<&str> = (0..dice.roll(3))
+                .filter_map(|_| names.rows().get(dice.roll(names.len())))
+                .map(|it| it.name.as_str())
+                .collect();
             let more = [
                 "warfarin",
                 "apixaban",
@@ -531,23 +815,52 @@ fn some_answer(rules: &RuleSet, question: &preblock::inner::rule_set::Question, 
                 "propranolol",
                 "mystery",
             ];
-            chosen.extend((0..dice.roll(4)).filter_map(|_| more.get(dice.roll(more.len()))).copied());
+            chosen.extend(
+                (0..dice.roll(4))
+                    .filter_map(|_| more.get(dice.roll(more.len())))
+                    .copied(),
+            );
             let quoted: Vec<String> = chosen.iter().map(|it| format!("\"{it}\"")).collect();
             format!("[{}]", quoted.join(", "))
         }
         Answer::Allergies => {
-            let reaction = rules.allergens.reactions.rows().get(dice.roll(rules.allergens.reactions.len())).map(|it| it.id.clone())?;
-            let to = pick(dice, &["latex", "lidocaine", "local anaesthetic", "chlorhexidine", "mystery", "phenol"]);
-            if dice.roll(3) == 0 { "[]".into() } else { format!("[{{ to: {to}, reaction: {reaction} }}]") }
+            let reaction = rules
+                .allergens
+                .reactions
+                .rows()
+                .get(dice.roll(rules.allergens.reactions.len()))
+                .map(|it| it.id.clone())?;
+            let to = pick(
+                dice,
+                &[
+                    "latex",
+                    "lidocaine",
+                    "local anaesthetic",
+                    "chlorhexidine",
+                    "mystery",
+                    "phenol",
+                ],
+            );
+            if dice.roll(3) == 0 {
+                "[]".into()
+            } else {
+                format!("[{{ to: {to}, reaction: {reaction} }}]")
+            }
         }
         Answer::Anaesthetic => {
             let agent = rules.agents.rows().get(dice.roll(rules.agents.len()))?;
             let volume = pick(dice, &["2", "3", "5", "8"]);
-            format!("[{{ agent: {}, strength: {} %, volume: {volume} mL }}]", agent.id, agent.strengths.1)
+            format!(
+                "[{{ agent: {}, strength: {} %, volume: {volume} mL }}]",
+                agent.id, agent.strengths.1
+            )
         }
     };
     Some(if question.dated {
-        format!("{{ value: {value}, taken_on: {} }}", pick(dice, &["2026-11-24", "2026-11-01", "2026-06-01", "unknown"]))
+        format!(
+            "{{ value: {value}, taken_on: {} }}",
+            pick(dice, &["2026-11-24", "2026-11-01", "2026-06-01", "unknown"])
+        )
     } else {
         value
     })
@@ -558,14 +871,26 @@ pub fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts
     let mut lines = String::new();
     for section in &rules.catalogue.sections {
         lines.push_str(&format!("{}:\n", section.id));
-        for question in rules.catalogue.questions.iter().filter(|it| it.id.starts_with(&format!("{}.", section.id))) {
-            if let (Some(answer), Some((_, name))) = (some_answer(rules, question, dice), question.id.split_once('.')) {
+        for question in rules
+            .catalogue
+            .questions
+            .iter()
+            .filter(|it| it.id.starts_with(&format!("{}.", section.id)))
+        {
+            if let (Some(answer), Some((_, name))) = (
+                some_answer(rules, question, dice),
+                question.id.split_once('.'),
+            ) {
                 lines.push_str(&format!("  {name}: {answer}\n"));
             }
         }
     }
     let (read, found) = frame::questionnaire(rules, "random.yaml", written(&lines).as_bytes());
-    assert!(found.is_empty(), "{:?}\n{lines}", crate::support::codes(&found));
+    assert!(
+        found.is_empty(),
+        "{:?}\n{lines}",
+        crate::support::codes(&found)
+    );
     without_contradictions(rules, read?.answers)
 }
 
@@ -573,7 +898,10 @@ pub fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts
 ///
 /// An answer that another one rules out is the one thing whose removal lifts a finding, so the promises are about
 /// answers that apply.
-pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option<(Gathered, Facts)> {
+pub fn without_contradictions(
+    rules: &RuleSet,
+    mut gathered: Gathered,
+) -> Option<(Gathered, Facts)> {
     for _ in 0..8 {
         let (facts, found) = facts::read(rules, &gathered, today());
         assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
@@ -581,19 +909,30 @@ pub fn without_contradictions(rules: &RuleSet, mut gathered: Gathered) -> Option
         if facts.at_odds(Odds::RuledOut).is_empty() {
             return Some((gathered, facts));
         }
-        let ruled_out =
-            |at: Idx<Question>| facts.at_odds(Odds::RuledOut).iter().any(|it| it.answer.slot == rules.catalogue.questions[at].slot);
+        let ruled_out = |at: Idx<Question>| {
+            facts
+                .at_odds(Odds::RuledOut)
+                .iter()
+                .any(|it| it.answer.slot == rules.catalogue.questions[at].slot)
+        };
         gathered.given.retain(|at, _| !ruled_out(*at));
     }
     None
 }
 
 /// The healthy adult of the examples, with up to five answers of a random patient.
-pub fn nearly_healthy(rules: &RuleSet, random: &Gathered, dice: &mut Dice) -> Option<(Gathered, Facts)> {
+pub fn nearly_healthy(
+    rules: &RuleSet,
+    random: &Gathered,
+    dice: &mut Dice,
+) -> Option<(Gathered, Facts)> {
     let (mut gathered, _) = example(rules, "SM-101.yaml");
     let keys: Vec<Idx<Question>> = random.given.keys().copied().collect();
     for _ in 0..dice.roll(6) {
-        if let Some((key, given)) = keys.get(dice.roll(keys.len())).and_then(|key| Some((*key, random.given.get(key)?.clone()))) {
+        if let Some((key, given)) = keys
+            .get(dice.roll(keys.len()))
+            .and_then(|key| Some((*key, random.given.get(key)?.clone())))
+        {
             gathered.given.insert(key, given);
         }
     }
@@ -606,7 +945,10 @@ pub fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
     let clinic = std::fs::read_to_string(folder.join("clinic.yaml")).unwrap_or_default();
     let path = folder.join("referrals").join(name);
     let bytes = std::fs::read(&path).unwrap_or_default();
-    (read_over(Screener::new(rules, today()), Some(&clinic), name, &bytes).answers, path.display().to_string())
+    (
+        read_over(Screener::new(rules, today()), Some(&clinic), name, &bytes).answers,
+        path.display().to_string(),
+    )
 }
 
 /// The promises on the rule set that is used: no answer that is taken away turns a verdict into go or overturns
@@ -621,14 +963,21 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
             continue;
         };
         // Random answers alone make nearly everybody a referral; every other patient is nearly healthy.
-        let patient = if n_patients % 2 == 0 { nearly_healthy(rules, &random, &mut dice) } else { without_contradictions(rules, random) };
+        let patient = if n_patients % 2 == 0 {
+            nearly_healthy(rules, &random, &mut dice)
+        } else {
+            without_contradictions(rules, random)
+        };
         let Some((gathered, facts)) = patient else {
             continue;
         };
         n_patients += 1;
         let found = states(rules, compiled, &facts);
         assert_tells(rules, &facts, &found);
-        n_open += found.iter().filter(|it| **it == State::Undetermined).count();
+        n_open += found
+            .iter()
+            .filter(|it| **it == State::Undetermined)
+            .count();
         n_fire += found.iter().filter(|it| **it == State::Fires).count();
         if let Some(count) = verdicts.get_mut(span_of(rules, &found).verdict().outcome as usize) {
             *count += 1;
@@ -645,8 +994,14 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
             assert_only_settles(rules, &states(rules, compiled, &fewer), &found, &facts);
         }
     }
-    assert!(n_open > 1000 && n_fire > 1000, "{n_open} open, {n_fire} fire");
-    assert!(verdicts.iter().all(|it| *it > 10), "go, defer, refer: {verdicts:?}");
+    assert!(
+        n_open > 1000 && n_fire > 1000,
+        "{n_open} open, {n_fire} fire"
+    );
+    assert!(
+        verdicts.iter().all(|it| *it > 10),
+        "go, defer, refer: {verdicts:?}"
+    );
 }
 
 /// From a patient for whom all is known, taking any one answer away never leaves another verdict than before or defer,
@@ -712,8 +1067,14 @@ const NEVER_GO: &[(&str, &str)] = &[
          inr: { value: 5.2, taken_on: 2026-11-24 }, creatinine: { value: 80 umol/L, taken_on: 2026-11-20 }, ill_since_blood_test: no, \
          bridging_planned: no, anticoagulant_course: standing, dose_peak: no }\n",
     ),
-    ("few neutrophils that nobody asked about", "infection: { neutrophils: { value: 0.3 10^9/L, taken_on: 2026-11-24 } }\n"),
-    ("a low glucose that nobody asked about", "diabetes: { kind: none, glucose: 2.4 mmol/L }\n"),
+    (
+        "few neutrophils that nobody asked about",
+        "infection: { neutrophils: { value: 0.3 10^9/L, taken_on: 2026-11-24 } }\n",
+    ),
+    (
+        "a low glucose that nobody asked about",
+        "diabetes: { kind: none, glucose: 2.4 mmol/L }\n",
+    ),
     (
         "a child with a very high pressure",
         "person: { date_of_birth: 2010-05-14 }\nanaesthesia: { weight_measured: yes }\n\
@@ -740,7 +1101,10 @@ const PROTOCOL: &str = "clinic: { adrenaline_protocol: yes, adrenaline_with_tour
 fn nobody_goes_ahead_with_what_once_slipped_by() {
     let (rules, compiled) = embedded_once();
     let mut dice = Dice(20_261_125);
-    let read = |lines: &str| crate::support::gathered(rules, &written(lines)).unwrap_or_else(|found| unreachable!("{found:?}"));
+    let read = |lines: &str| {
+        crate::support::gathered(rules, &written(lines))
+            .unwrap_or_else(|found| unreachable!("{found:?}"))
+    };
     let (healthy, _) = example(rules, "SM-101.yaml");
     for (what, answers) in NEVER_GO {
         let (mut n_tried, mut n_left) = (0, 40);
@@ -770,7 +1134,11 @@ fn nobody_goes_ahead_with_what_once_slipped_by() {
                 continue;
             }
             n_tried += 1;
-            assert_ne!(span_of(rules, &states(rules, compiled, &facts)).verdict(), Standing::GO, "{what}");
+            assert_ne!(
+                span_of(rules, &states(rules, compiled, &facts)).verdict(),
+                Standing::GO,
+                "{what}"
+            );
         }
         assert!(n_tried > 20, "{what}: {n_tried}");
     }

@@ -1,5 +1,8 @@
 //! What a rule set guarantees: proved, or broken by a questionnaire that the program screens, or not there to be broken.
-#![expect(clippy::expect_used, reason = "a folder that cannot be written fails the test")]
+#![expect(
+    clippy::expect_used,
+    reason = "a folder that cannot be written fails the test"
+)]
 
 use preblock::inner::outcome::Outcome;
 use preblock::inner::rule_set::files::RuleFiles;
@@ -16,7 +19,9 @@ type Rules<'a> = &'a [(&'a str, &'a str, &'a str)];
 fn with(rules: Rules<'_>, guarantee: &str) -> RuleFiles {
     let mut files = files(rules);
     let lines: String = guarantee.lines().map(|it| format!("    {it}\n")).collect();
-    let text = format!("guarantees:\n  - id: it-is-so\n    title: It is so\n    because: It must be.\n{lines}");
+    let text = format!(
+        "guarantees:\n  - id: it-is-so\n    title: It is so\n    because: It must be.\n{lines}"
+    );
     files.set("guarantees.yaml", text);
     files
 }
@@ -33,7 +38,11 @@ fn proof(rules: Rules<'_>, guarantee: &str) -> Proof {
     proofs.remove(0).1
 }
 
-const INR: (&str, &str, &str) = ("one", "defer", "{ fact: a.inr, at_least: { limit: ceiling } }");
+const INR: (&str, &str, &str) = (
+    "one",
+    "defer",
+    "{ fact: a.inr, at_least: { limit: ceiling } }",
+);
 const THINNER: (&str, &str, &str) = ("one", "refer", "{ taking: thinner }");
 const LOAD: (&str, &str, &str) = ("one", "defer", "{ fact: derived.load, above: 1 }");
 const SMOKES: (&str, &str, &str) = ("one", "defer", "{ fact: a.smokes, is: yes }");
@@ -86,11 +95,22 @@ fn a_guarantee_comes_out(#[case] rules: Rules<'_>, #[case] guarantee: &str, #[ca
 #[case(Promise::UnknownAllergyWaits, &[THINNER], "proved")]
 #[case(Promise::NothingAnsweredWaits, &[SMOKES], "proved")]
 #[case(Promise::NothingAnsweredWaits, &[("one", "defer", "{ answers: ruled-out }")], "proved")]
-fn a_promise_is_kept_or_broken(#[case] promise: Promise, #[case] rules: Rules<'_>, #[case] word: &str) {
+fn a_promise_is_kept_or_broken(
+    #[case] promise: Promise,
+    #[case] rules: Rules<'_>,
+    #[case] word: &str,
+) {
     let proof = proof(rules, &format!("promise: {}", promise.word()));
     assert_eq!(proof.word(), word, "{proof:?}");
     if let Proof::Broken(seen) = proof {
-        assert_eq!(seen.len(), if promise == Promise::EstablishedFindingsStay { 2 } else { 1 });
+        assert_eq!(
+            seen.len(),
+            if promise == Promise::EstablishedFindingsStay {
+                2
+            } else {
+                1
+            }
+        );
     }
 }
 
@@ -101,7 +121,10 @@ const SMOKES_TOO: (&str, &str, &str) = ("two", "defer", "{ fact: a.smokes, is: y
 fn a_promise_about_what_is_not_asked_is_idle() {
     let mut files = with(&[SMOKES], "promise: unknown-allergy-waits");
     let questions = text_of(&files, "questions.yaml");
-    let without: Vec<&str> = questions.lines().filter(|it| !it.contains("answer: allergies")).collect();
+    let without: Vec<&str> = questions
+        .lines()
+        .filter(|it| !it.contains("answer: allergies"))
+        .collect();
     assert_eq!(without.len() + 1, questions.lines().count());
     files.set("questions.yaml", without.join("\n"));
     let proofs = prove(&loaded(&files), &[], today(), |it| it.id == "it-is-so");
@@ -134,27 +157,58 @@ fn written(files: &RuleFiles) -> tempfile::TempDir {
     "promise: established-findings-stay",
     &[("it-is-so", "-before", Outcome::Defer), ("it-is-so", "-after", Outcome::Defer)]
 )]
-fn what_breaks_a_guarantee_is_screened_so(#[case] rules: Rules<'_>, #[case] guarantee: &str, #[case] expected: &[(&str, &str, Outcome)]) {
+fn what_breaks_a_guarantee_is_screened_so(
+    #[case] rules: Rules<'_>,
+    #[case] guarantee: &str,
+    #[case] expected: &[(&str, &str, Outcome)],
+) {
     let mut files = with(rules, guarantee);
     // Whether adrenaline is planned becomes a choice, which a clinic may offer or not.
-    let questions =
-        text_of(&files, "questions.yaml").replace("ask: Adrenaline?, answer: yes-no,", "ask: Adrenaline?, answer: yes-no, decision: true,");
+    let questions = text_of(&files, "questions.yaml").replace(
+        "ask: Adrenaline?, answer: yes-no,",
+        "ask: Adrenaline?, answer: yes-no, decision: true,",
+    );
     assert!(questions.contains("decision: true"));
     files.set("questions.yaml", questions);
     let folder = written(&files);
     let at = |name: &str| folder.path().join(name).display().to_string();
     let (rules, examples) = (at("rules"), at("examples"));
-    let output = run(&["rules", "prove", "--rules", &rules, "--as-of", "2026-11-25", "--examples", &examples]);
+    let output = run(&[
+        "rules",
+        "prove",
+        "--rules",
+        &rules,
+        "--as-of",
+        "2026-11-25",
+        "--examples",
+        &examples,
+    ]);
     assert_eq!(output.status.code(), Some(1), "{}", said(&output.stderr));
     let told = said(&output.stdout);
-    assert!(told.starts_with("broken  it-is-so: It is so\n        It must be.\n"), "{told}");
+    assert!(
+        told.starts_with("broken  it-is-so: It is so\n        It must be.\n"),
+        "{told}"
+    );
     for (id, step, outcome) in expected {
         let file = at(&format!("examples/{id}{step}.yaml"));
         let text = std::fs::read_to_string(&file).expect("the example");
         let (head, body) = text.split_once('\n').expect("two lines");
         assert_eq!(head, format!("# Breaks the guarantee `{id}`: It is so."));
-        assert!(body.lines().all(|it| told.contains(&format!("          | {it}\n"))), "{told}");
-        let mut arguments = vec!["screen", &file, "--rules", &rules, "--as-of", "2026-11-25", "--format", "json"];
+        assert!(
+            body.lines()
+                .all(|it| told.contains(&format!("          | {it}\n"))),
+            "{told}"
+        );
+        let mut arguments = vec![
+            "screen",
+            &file,
+            "--rules",
+            &rules,
+            "--as-of",
+            "2026-11-25",
+            "--format",
+            "json",
+        ];
         let clinic = at(&format!("examples/{id}{step}.clinic.yaml"));
         if std::path::Path::new(&clinic).exists() {
             arguments.extend(["--clinic", &clinic]);
@@ -165,26 +219,58 @@ fn what_breaks_a_guarantee_is_screened_so(#[case] rules: Rules<'_>, #[case] guar
             Outcome::Defer => 10,
             Outcome::Refer => 20,
         };
-        assert_eq!(screened.status.code(), Some(status), "{}{text}", said(&screened.stderr));
+        assert_eq!(
+            screened.status.code(),
+            Some(status),
+            "{}{text}",
+            said(&screened.stderr)
+        );
         assert!(said(&screened.stdout).contains(&format!("\"verdict\": \"{}\"", outcome.word())));
         assert_eq!(screened.status.code(), Some(status));
     }
-    assert_eq!(clinic_files(&examples), usize::from(guarantee.contains("not-offered")), "a clinic's file only where offers matter");
-    let json = run(&["rules", "prove", "--rules", &rules, "--as-of", "2026-11-25", "--format", "json"]);
+    assert_eq!(
+        clinic_files(&examples),
+        usize::from(guarantee.contains("not-offered")),
+        "a clinic's file only where offers matter"
+    );
+    let json = run(&[
+        "rules",
+        "prove",
+        "--rules",
+        &rules,
+        "--as-of",
+        "2026-11-25",
+        "--format",
+        "json",
+    ]);
     let whole: serde_json::Value = serde_json::from_slice(&json.stdout).expect("JSON");
     let one = &whole["guarantees"][0];
-    assert_eq!((one["proof"].as_str(), one["examples"].as_array().map(Vec::len)), (Some("broken"), Some(expected.len())), "{whole}");
+    assert_eq!(
+        (
+            one["proof"].as_str(),
+            one["examples"].as_array().map(Vec::len)
+        ),
+        (Some("broken"), Some(expected.len())),
+        "{whole}"
+    );
 }
 
 fn clinic_files(folder: &str) -> usize {
-    let names = std::fs::read_dir(folder).expect("the examples").flatten().map(|it| it.file_name().to_string_lossy().into_owned());
+    let names = std::fs::read_dir(folder)
+        .expect("the examples")
+        .flatten()
+        .map(|it| it.file_name().to_string_lossy().into_owned());
     names.filter(|it| it.ends_with(".clinic.yaml")).count()
 }
 
 #[test]
 fn the_status_is_clean_only_when_all_is_proved() {
     for (guarantee, status, line) in [
-        ("where: [{ holds: { fact: a.smokes, is: yes } }]\nnever: go", 0, "7 guarantees, over every possible questionnaire: 7 proved"),
+        (
+            "where: [{ holds: { fact: a.smokes, is: yes } }]\nnever: go",
+            0,
+            "7 guarantees, over every possible questionnaire: 7 proved",
+        ),
         (
             "where: [{ holds: { fact: a.smokes, is: yes } }, { holds: { fact: a.smokes, is: no } }]\nnever: go",
             1,
@@ -192,7 +278,14 @@ fn the_status_is_clean_only_when_all_is_proved() {
         ),
     ] {
         let folder = written(&with(&[SMOKES], guarantee));
-        let output = run(&["rules", "prove", "--rules", &folder.path().join("rules").display().to_string(), "--as-of", "2026-11-25"]);
+        let output = run(&[
+            "rules",
+            "prove",
+            "--rules",
+            &folder.path().join("rules").display().to_string(),
+            "--as-of",
+            "2026-11-25",
+        ]);
         assert_eq!(output.status.code(), Some(status));
         assert_eq!(said(&output.stdout).lines().last(), Some(line));
     }
@@ -201,21 +294,34 @@ fn the_status_is_clean_only_when_all_is_proved() {
     let none = run(&["rules", "prove", "--rules", &rules]);
     assert_eq!(none.status.code(), Some(0), "{}", said(&none.stdout));
     let line = "6 guarantees, over every possible questionnaire: 6 proved";
-    assert_eq!(said(&none.stdout).lines().last(), Some(line), "the promises are proved, listed or not");
+    assert_eq!(
+        said(&none.stdout).lines().last(),
+        Some(line),
+        "the promises are proved, listed or not"
+    );
     let folder = written(&with(&[SMOKES], "never: refer"));
     let rules = folder.path().join("rules").display().to_string();
     let other = run(&["rules", "prove", "--rules", &rules, "--only", "it-is-soo"]);
     assert_eq!(other.status.code(), Some(2));
-    assert!(said(&other.stderr).contains("did you mean `it-is-so`?"), "{}", said(&other.stderr));
+    assert!(
+        said(&other.stderr).contains("did you mean `it-is-so`?"),
+        "{}",
+        said(&other.stderr)
+    );
 }
 
 /// With more numbers than can be laid out, nothing is called proved: it is open, or broken by a worked case.
 #[test]
 fn what_is_too_large_is_left_open() {
-    let many: Vec<String> = (0..2_001).map(|it| format!("{{ fact: a.count, above: {}.{:03} }}", it / 1000, it % 1000)).collect();
+    let many: Vec<String> = (0..2_001)
+        .map(|it| format!("{{ fact: a.count, above: {}.{:03} }}", it / 1000, it % 1000))
+        .collect();
     let many = format!("{{ any: [{}] }}", many.join(", "));
     let rules: Rules<'_> = &[("one", "defer", &many)];
-    let mut files = with(rules, "where: [{ holds: { fact: a.smokes, is: yes } }]\nnever: go");
+    let mut files = with(
+        rules,
+        "where: [{ holds: { fact: a.smokes, is: yes } }]\nnever: go",
+    );
     let folder = written(&files);
     let at = folder.path().join("rules").display().to_string();
     let output = run(&["rules", "prove", "--rules", &at, "--as-of", "2026-11-25"]);
@@ -229,7 +335,10 @@ fn what_is_too_large_is_left_open() {
     assert!(told.ends_with("0 proved, 7 left open"), "{told}");
     // The check says so, too, and calls nothing clean that it could not look at.
     let check = run(&["rules", "check", "--rules", &at, "--as-of", "2026-11-25"]);
-    assert!(said(&check.stderr).contains("lint/undecided") && said(&check.stderr).contains("`a.count` has 2002 numbers"));
+    assert!(
+        said(&check.stderr).contains("lint/undecided")
+            && said(&check.stderr).contains("`a.count` has 2002 numbers")
+    );
     // A worked case may still break it.
     let people = "as_of: 2026-11-25\npeople:\n  - { id: somebody, about: Anybody, answers: { a: { smokes: yes, count: 0, taken: [], allergies: [] } } }\n";
     let cases = "cases:\n  - { case: Smokes, like: somebody, expect: { verdict: go, fires: [], undetermined: [] } }\n";
@@ -237,11 +346,30 @@ fn what_is_too_large_is_left_open() {
     files.set("cases/test.yaml", cases);
     let folder = written(&files);
     let at = |name: &str| folder.path().join(name).display().to_string();
-    let output = run(&["rules", "prove", "--rules", &at("rules"), "--as-of", "2026-11-25", "--examples", &at("examples")]);
+    let output = run(&[
+        "rules",
+        "prove",
+        "--rules",
+        &at("rules"),
+        "--as-of",
+        "2026-11-25",
+        "--examples",
+        &at("examples"),
+    ]);
     assert_eq!(output.status.code(), Some(1));
-    let told: String = said(&output.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(told.contains("The worked case \"Smokes\" breaks it."), "{told}");
-    assert_eq!(std::fs::read_dir(at("examples")).map_or(0, Iterator::count), 0, "a case is no example");
+    let told: String = said(&output.stdout)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(
+        told.contains("The worked case \"Smokes\" breaks it."),
+        "{told}"
+    );
+    assert_eq!(
+        std::fs::read_dir(at("examples")).map_or(0, Iterator::count),
+        0,
+        "a case is no example"
+    );
 }
 
 // --- The default rule set ----------------------------------------------------------------------------------------
@@ -250,7 +378,8 @@ fn what_is_too_large_is_left_open() {
 #[test]
 fn the_default_rule_set_keeps_its_guarantees() {
     let (rules, _) = embedded_once();
-    let cases = preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rules).expect("the worked cases");
+    let cases = preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rules)
+        .expect("the worked cases");
     let proofs = prove(rules, &cases, today(), |_| true);
     let open: Vec<String> = proofs
         .iter()
@@ -258,11 +387,26 @@ fn the_default_rule_set_keeps_its_guarantees() {
         .map(|(at, it)| format!("{} {it:?}", rules.guarantees[*at].id))
         .collect();
     assert!(open.is_empty(), "{}", open.join("\n"));
-    assert!(proofs.len() >= 25 && proofs.len() == rules.guarantees.len(), "{}", proofs.len());
+    assert!(
+        proofs.len() >= 25 && proofs.len() == rules.guarantees.len(),
+        "{}",
+        proofs.len()
+    );
     for (at, concern) in rules.concerns.entries() {
-        assert!(rules.guarantees.iter().any(|it| it.concern == Some(at)), "no guarantee is about {}", concern.id);
+        assert!(
+            rules.guarantees.iter().any(|it| it.concern == Some(at)),
+            "no guarantee is about {}",
+            concern.id
+        );
     }
     for promise in Promise::ALL {
-        assert!(rules.guarantees.iter().any(|it| it.then == Then::Promise(promise)), "{} is not promised", promise.word());
+        assert!(
+            rules
+                .guarantees
+                .iter()
+                .any(|it| it.then == Then::Promise(promise)),
+            "{} is not promised",
+            promise.word()
+        );
     }
 }

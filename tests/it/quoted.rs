@@ -30,9 +30,13 @@ pub fn anew(document: &str, mut show: impl FnMut(Asked<'_>) -> String) -> String
                 fresh.push_str(&format!("{line}\n"));
                 asked = line.strip_prefix("$ ").map(Asked::Command);
             }
-            let quoted: Vec<&str> = std::iter::from_fn(|| lines.next_if(|it| *it != "```" && !it.starts_with("$ "))).collect();
+            let quoted: Vec<&str> =
+                std::iter::from_fn(|| lines.next_if(|it| *it != "```" && !it.starts_with("$ ")))
+                    .collect();
             let Some(asked) = asked.take() else { break };
-            shortened(show(asked).trim_end(), &quoted).iter().for_each(|it| fresh.push_str(&format!("{it}\n")));
+            shortened(show(asked).trim_end(), &quoted)
+                .iter()
+                .for_each(|it| fresh.push_str(&format!("{it}\n")));
         }
     }
     fresh
@@ -41,7 +45,9 @@ pub fn anew(document: &str, mut show: impl FnMut(Asked<'_>) -> String) -> String
 /// A text as a quotation shows it.
 fn shortened(text: &str, quoted: &[&str]) -> Vec<String> {
     let all: Vec<String> = text.lines().map(str::to_owned).collect();
-    let parts: Vec<&[&str]> = quoted.split(|it| it.starts_with("[... ") && it.ends_with(" ...]")).collect();
+    let parts: Vec<&[&str]> = quoted
+        .split(|it| it.starts_with("[... ") && it.ends_with(" ...]"))
+        .collect();
     if parts.len() == 1 {
         return all;
     }
@@ -50,7 +56,10 @@ fn shortened(text: &str, quoted: &[&str]) -> Vec<String> {
         let start = match part.first() {
             _ if n == 0 => Some(0),
             _ if n + 1 == parts.len() => Some(all.len().saturating_sub(part.len()).max(at)),
-            first => all[at..].iter().position(|it| first.is_some_and(|first| it == first)).map(|it| at + it),
+            first => all[at..]
+                .iter()
+                .position(|it| first.is_some_and(|first| it == first))
+                .map(|it| at + it),
         };
         let Some(start) = start else { continue };
         match start - at {
@@ -69,23 +78,47 @@ pub fn hold(path: &Path, document: &str, fresh: &str) {
     if std::env::var_os("PREBLOCK_BLESS").is_some() {
         assert!(std::fs::write(path, fresh).is_ok());
     }
-    let other = document.lines().zip(fresh.lines()).find(|(old, new)| old != new);
-    assert!(document == fresh, "{} quotes old output; PREBLOCK_BLESS=1 cargo test readme writes it anew: {other:?}", path.display());
+    let other = document
+        .lines()
+        .zip(fresh.lines())
+        .find(|(old, new)| old != new);
+    assert!(
+        document == fresh,
+        "{} quotes old output; PREBLOCK_BLESS=1 cargo test readme writes it anew: {other:?}",
+        path.display()
+    );
 }
 
 #[test]
 fn what_is_left_out_is_counted() {
-    let with = |quoted: &str, text: &str| anew(&format!("```console\n$ say\n{quoted}```\n"), |_| text.to_owned());
+    let with = |quoted: &str, text: &str| {
+        anew(&format!("```console\n$ say\n{quoted}```\n"), |_| {
+            text.to_owned()
+        })
+    };
     assert_eq!(with("old\n", "a\nb"), "```console\n$ say\na\nb\n```\n");
-    assert_eq!(with("x\n[... 9 lines ...]\ny\n", "a\nb\nc\nd"), "```console\n$ say\na\n[... 2 lines ...]\nd\n```\n");
+    assert_eq!(
+        with("x\n[... 9 lines ...]\ny\n", "a\nb\nc\nd"),
+        "```console\n$ say\na\n[... 2 lines ...]\nd\n```\n"
+    );
     assert_eq!(
         with("[... 9 lines ...]\nb\nx\n[... 1 line ...]\n", "a\nb\nc\nd"),
         "```console\n$ say\n[... 1 line ...]\nb\nc\n[... 1 line ...]\n```\n"
     );
-    assert_eq!(with("x\n[... 9 lines ...]\ny\n", "a\nb"), "```console\n$ say\na\nb\n```\n", "a mark for nothing is taken out");
-    let two = anew("```console\n$ one\n$ two\nold\n```\n```diff it\n```\n```diff\n-kept\n```\n", |asked| match asked {
-        Asked::Command(it) => it.to_uppercase(),
-        Asked::Edit(it) => format!("+{it}"),
-    });
-    assert_eq!(two, "```console\n$ one\nONE\n$ two\nTWO\n```\n```diff it\n+it\n```\n```diff\n-kept\n```\n");
+    assert_eq!(
+        with("x\n[... 9 lines ...]\ny\n", "a\nb"),
+        "```console\n$ say\na\nb\n```\n",
+        "a mark for nothing is taken out"
+    );
+    let two = anew(
+        "```console\n$ one\n$ two\nold\n```\n```diff it\n```\n```diff\n-kept\n```\n",
+        |asked| match asked {
+            Asked::Command(it) => it.to_uppercase(),
+            Asked::Edit(it) => format!("+{it}"),
+        },
+    );
+    assert_eq!(
+        two,
+        "```console\n$ one\nONE\n$ two\nTWO\n```\n```diff it\n+it\n```\n```diff\n-kept\n```\n"
+    );
 }

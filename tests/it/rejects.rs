@@ -38,7 +38,11 @@ const JSON: &[(&str, &str)] = &[
 
 /// Everything that is wrong with a questionnaire, as `screen` finds it.
 fn found(rules: &RuleSet, name: &str, bytes: &[u8]) -> Vec<Diagnostic> {
-    Screener::new(rules, today()).read(name, bytes).err().map(|refusal| refusal.problems).unwrap_or_default()
+    Screener::new(rules, today())
+        .read(name, bytes)
+        .err()
+        .map(|refusal| refusal.problems)
+        .unwrap_or_default()
 }
 
 fn codes(found: &[Diagnostic]) -> Vec<&'static str> {
@@ -47,7 +51,11 @@ fn codes(found: &[Diagnostic]) -> Vec<&'static str> {
 
 /// The drawn messages, one after the other.
 fn drawn(found: &[Diagnostic]) -> String {
-    found.iter().map(|it| rendered(it, 80, false)).collect::<Vec<_>>().join("\n")
+    found
+        .iter()
+        .map(|it| rendered(it, 80, false))
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 fn snapshot(name: &str, found: &[Diagnostic]) {
@@ -61,13 +69,26 @@ fn snapshot(name: &str, found: &[Diagnostic]) {
 /// What every message promises: a short title without a full stop, and what to do next.
 fn well_spoken(found: &[Diagnostic]) {
     for it in found {
-        assert!(!it.title.ends_with('.') && !it.title.contains('\n'), "{}", it.title);
-        assert!(it.title.chars().count() <= 110, "the title is long: {}", it.title);
+        assert!(
+            !it.title.ends_with('.') && !it.title.contains('\n'),
+            "{}",
+            it.title
+        );
+        assert!(
+            it.title.chars().count() <= 110,
+            "the title is long: {}",
+            it.title
+        );
         assert!(!it.help.trim().is_empty(), "no help: {}", it.title);
         let drawn = rendered(it, 80, false);
-        assert!(!drawn.chars().any(|letter| letter != '\n' && steers(letter)), "steers the terminal: {drawn:?}");
+        assert!(
+            !drawn.chars().any(|letter| letter != '\n' && steers(letter)),
+            "steers the terminal: {drawn:?}"
+        );
         let said = format!("{} {}", it.title, it.help);
-        for word in ["Option", "None", "Some(", "serde", "enum", "struct", "unwrap", "f64"] {
+        for word in [
+            "Option", "None", "Some(", "serde", "enum", "struct", "unwrap", "f64",
+        ] {
             assert!(!said.contains(word), "`{word}` in: {said}");
         }
     }
@@ -77,15 +98,31 @@ fn well_spoken(found: &[Diagnostic]) {
 fn a_questionnaire_with_a_slip(#[files("tests/rejects/answers/*")] path: PathBuf) {
     let rules = embedded();
     let bytes = std::fs::read(&path).unwrap_or_default();
-    let name = path.file_name().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
-    let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = path
+        .file_name()
+        .map(|it| it.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let stem = path
+        .file_stem()
+        .map(|it| it.to_string_lossy().into_owned())
+        .unwrap_or_default();
     let text = String::from_utf8_lossy(&bytes).into_owned();
     let expected = match JSON.iter().find(|(file, _)| *file == stem) {
         Some((_, codes)) => (*codes).to_owned(),
-        None => text.lines().next().and_then(|it| it.strip_prefix("# code: ")).unwrap_or_default().to_owned(),
+        None => text
+            .lines()
+            .next()
+            .and_then(|it| it.strip_prefix("# code: "))
+            .unwrap_or_default()
+            .to_owned(),
     };
     let found = found(&rules, &name, &bytes);
-    assert_eq!(codes(&found), expected.split_whitespace().collect::<Vec<_>>(), "{}", drawn(&found));
+    assert_eq!(
+        codes(&found),
+        expected.split_whitespace().collect::<Vec<_>>(),
+        "{}",
+        drawn(&found)
+    );
     well_spoken(&found);
     if found.len() <= 5 {
         snapshot(&stem, &found);
@@ -95,15 +132,37 @@ fn a_questionnaire_with_a_slip(#[files("tests/rejects/answers/*")] path: PathBuf
 #[rstest]
 fn a_local_policy_with_a_slip(#[files("tests/rejects/local/*")] path: PathBuf) {
     let bytes = std::fs::read(&path).unwrap_or_default();
-    let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned()).unwrap_or_default();
+    let stem = path
+        .file_stem()
+        .map(|it| it.to_string_lossy().into_owned())
+        .unwrap_or_default();
     let text = String::from_utf8_lossy(&bytes).into_owned();
-    let expected = text.lines().next().and_then(|it| it.strip_prefix("# code: ")).unwrap_or_default().to_owned();
+    let expected = text
+        .lines()
+        .next()
+        .and_then(|it| it.strip_prefix("# code: "))
+        .unwrap_or_default()
+        .to_owned();
     let local = TextFile::new(format!("{stem}.yaml"), bytes);
-    let found = rule_set_with(&RuleFiles::embedded(), Some(&local)).err().unwrap_or_default();
-    assert_eq!(codes(&found), expected.split_whitespace().collect::<Vec<_>>(), "{}", drawn(&found));
-    let elsewhere: Vec<&str> =
-        found.iter().filter_map(|it| it.source.as_ref()).map(|it| it.name()).filter(|it| *it != local.name()).collect();
-    assert!(elsewhere.is_empty(), "the rule set is not at fault: {elsewhere:?}");
+    let found = rule_set_with(&RuleFiles::embedded(), Some(&local))
+        .err()
+        .unwrap_or_default();
+    assert_eq!(
+        codes(&found),
+        expected.split_whitespace().collect::<Vec<_>>(),
+        "{}",
+        drawn(&found)
+    );
+    let elsewhere: Vec<&str> = found
+        .iter()
+        .filter_map(|it| it.source.as_ref())
+        .map(|it| it.name())
+        .filter(|it| *it != local.name())
+        .collect();
+    assert!(
+        elsewhere.is_empty(),
+        "the rule set is not at fault: {elsewhere:?}"
+    );
     well_spoken(&found);
     snapshot(&format!("local-{stem}"), &found);
 }
@@ -111,19 +170,32 @@ fn a_local_policy_with_a_slip(#[files("tests/rejects/local/*")] path: PathBuf) {
 /// Slips of the rule set and of the local policy come in one run.
 #[test]
 fn a_local_policy_is_told_beside_the_rule_set() {
-    let Some(slip) = SLIPS.iter().find(|it| it.name == "option") else { unreachable!("the slip is gone") };
+    let Some(slip) = SLIPS.iter().find(|it| it.name == "option") else {
+        unreachable!("the slip is gone")
+    };
     let text = "local_policy: 1\nclinic: C\nof: nail-surgery\nedition: \"2026.1\"\nchanges:\n  - { limit: inr-celling, value: 3.5, reason: So, \
                 agreed_by: lead, agreed_on: 2026-11-20, review_by: 2027-05-31 }\n";
     let local = TextFile::new("local.yaml", text);
-    let found = rule_set_with(&spoilt(slip), Some(&local)).err().unwrap_or_default();
-    assert_eq!(codes(&found), ["rules/unknown-option", "rules/unknown-limit"], "{}", drawn(&found));
+    let found = rule_set_with(&spoilt(slip), Some(&local))
+        .err()
+        .unwrap_or_default();
+    assert_eq!(
+        codes(&found),
+        ["rules/unknown-option", "rules/unknown-limit"],
+        "{}",
+        drawn(&found)
+    );
 }
 
 /// Several slips of one file come in one run, in the order of the file.
 #[test]
 fn all_slips_come_at_once() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/refused/SM-201.yaml");
-    let found = found(&embedded(), "SM-201.yaml", &std::fs::read(path).unwrap_or_default());
+    let found = found(
+        &embedded(),
+        "SM-201.yaml",
+        &std::fs::read(path).unwrap_or_default(),
+    );
     let expected = [
         "answers/not-a-date",
         "answers/needs-unit",
@@ -144,7 +216,9 @@ fn all_slips_come_at_once() {
 #[case("  \"bleeding\\e[31m\": {}")]
 #[case("  bleeding: { \"history\\e[31m\": [] }")]
 #[case("  bleeding: { history: [\"bruising\\e[31m\"] }")]
-#[case("  plan: { anaesthetic: [{ agent: \"lido\\e[31m\", \"\\e[31m\": 1, strength: \"2 \\e[31m\", volume: \"3,0 mL\\e[31m\" }] }")]
+#[case(
+    "  plan: { anaesthetic: [{ agent: \"lido\\e[31m\", \"\\e[31m\": 1, strength: \"2 \\e[31m\", volume: \"3,0 mL\\e[31m\" }] }"
+)]
 #[case("  allergies: { known: [{ to: latex, reaction: \"rash\\e[31m\" }] }")]
 #[case("  bleeding: { note: a\u{1b}[31m\u{202e}b }")]
 fn no_message_steers_the_terminal(#[case] answers: &str) {
@@ -165,13 +239,23 @@ fn a_bomb_of_aliases_is_refused_at_once() {
     let rules = embedded();
     let started = std::time::Instant::now();
     let found = found(&rules, "bomb.yaml", text.as_bytes());
-    assert_eq!(codes(&found).iter().filter(|it| **it == "text/alias").count(), 8 + 7 * 9);
+    assert_eq!(
+        codes(&found)
+            .iter()
+            .filter(|it| **it == "text/alias")
+            .count(),
+        8 + 7 * 9
+    );
     assert!(started.elapsed().as_secs() < 2);
 }
 
 #[test]
 fn bytes_that_are_not_text() {
-    let found = found(&embedded(), "t.yaml", b"questionnaire: 1\nreference: caf\xe9\nanswers:\n");
+    let found = found(
+        &embedded(),
+        "t.yaml",
+        b"questionnaire: 1\nreference: caf\xe9\nanswers:\n",
+    );
     assert_eq!(codes(&found), ["text/not-utf8"]);
     assert!(found.iter().all(|it| it.title.contains("line 2")));
 }
@@ -179,8 +263,13 @@ fn bytes_that_are_not_text() {
 #[test]
 fn a_list_that_is_too_long() {
     let entries = vec!["paracetamol"; 201].join(", ");
-    let text = format!("questionnaire: 1\nreference: T-1\nanswers:\n  medicines: {{ current: [{entries}] }}\n");
-    assert_eq!(codes(&found(&embedded(), "t.yaml", text.as_bytes())), ["answers/too-many"]);
+    let text = format!(
+        "questionnaire: 1\nreference: T-1\nanswers:\n  medicines: {{ current: [{entries}] }}\n"
+    );
+    assert_eq!(
+        codes(&found(&embedded(), "t.yaml", text.as_bytes())),
+        ["answers/too-many"]
+    );
 }
 
 // Found by attack: a questionnaire without a plan went ahead on the clinic's toes and day.
@@ -190,12 +279,21 @@ fn a_list_that_is_too_long() {
 #[case("medicines: { current: [] }", "medicines")]
 #[case("plan: { toes: [left-great] }", "plan.toes")]
 #[case("plan: { procedure_on: 2026-12-03 }", "plan.procedure_on")]
-#[case("plan: { anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }] }", "plan.anaesthetic")]
+#[case(
+    "plan: { anaesthetic: [{ agent: lidocaine, strength: 2 %, volume: 3 mL }] }",
+    "plan.anaesthetic"
+)]
 fn a_clinic_cannot_answer_for_a_patient(#[case] answers: &str, #[case] what: &str) {
     let text = format!("clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  {answers}\n");
     let (_, found) = frame::clinic(&embedded(), "clinic.yaml", text.as_bytes());
     assert_eq!(codes(&found), ["answers/not-standing"]);
-    assert!(found.iter().all(|it| it.title == format!("a clinic's file cannot answer `{what}`")), "{}", drawn(&found));
+    assert!(
+        found
+            .iter()
+            .all(|it| it.title == format!("a clinic's file cannot answer `{what}`")),
+        "{}",
+        drawn(&found)
+    );
     well_spoken(&found);
 }
 
@@ -203,10 +301,22 @@ fn a_clinic_cannot_answer_for_a_patient(#[case] answers: &str, #[case] what: &st
 #[rstest]
 #[case("clinic: 1\nname:\nanswers: {}\n", "shape/wrong-form")]
 #[case("clinic: 1\nname: \"  \"\nanswers: {}\n", "shape/wrong-form")]
-#[case("clinic: 1\nname: C\nfor: skin-lesion\nanswers: {}\n", "answers/another-rule-set")]
-#[case("clinic: 1\nname: C\nnote: room #2 is closed\nanswers: { clinic: { note: see list }}\n", "answers/hidden-text")]
-#[case("questionnaire: 1\nreference: X-1\nanswers: {}\n", "answers/another-kind")]
-#[case("local_policy: 1\nclinic: C\nof: nail-surgery\nchanges: []\n", "answers/another-kind")]
+#[case(
+    "clinic: 1\nname: C\nfor: skin-lesion\nanswers: {}\n",
+    "answers/another-rule-set"
+)]
+#[case(
+    "clinic: 1\nname: C\nnote: room #2 is closed\nanswers: { clinic: { note: see list }}\n",
+    "answers/hidden-text"
+)]
+#[case(
+    "questionnaire: 1\nreference: X-1\nanswers: {}\n",
+    "answers/another-kind"
+)]
+#[case(
+    "local_policy: 1\nclinic: C\nof: nail-surgery\nchanges: []\n",
+    "answers/another-kind"
+)]
 fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
     let (_, found) = frame::clinic(&embedded(), "clinic.yaml", text.as_bytes());
     assert_eq!(codes(&found), [code], "{}", drawn(&found));
@@ -217,7 +327,10 @@ fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
 #[rstest]
 #[case("born, ask: Born?, answer: date, past: true", "a.born")]
 #[case("- id: toes\n        ask: Which toes?", "plan.toes")]
-#[case("anaesthetic, ask: Which anaesthetic?, answer: anaesthetic", "plan.anaesthetic")]
+#[case(
+    "anaesthetic, ask: Which anaesthetic?, answer: anaesthetic",
+    "plan.anaesthetic"
+)]
 #[case("procedure_on, ask: When?, answer: date", "plan.procedure_on")]
 #[case("inr, ask: The INR?, answer: number, dated: true", "a.inr")]
 #[case("taken, ask: Which medicines?, answer: medicines", "a.taken")]
@@ -227,13 +340,21 @@ fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
 fn a_question_that_can_never_stand(#[case] question: &str, #[case] fact: &str) {
     let mut files = crate::support::files(&[("one", "defer", "{ fact: a.drinks, is: yes }")]);
     let text = text_of(&files, "questions.yaml");
-    let between = if question.contains('\n') { "\n        standing: true" } else { ", standing: true" };
+    let between = if question.contains('\n') {
+        "\n        standing: true"
+    } else {
+        ", standing: true"
+    };
     let changed = text.replacen(question, &format!("{question}{between}"), 1);
     assert_ne!(text, changed);
     files.set("questions.yaml", changed);
     let found = rule_set(&files).err().unwrap_or_default();
     assert_eq!(codes(&found), ["rules/never-standing"], "{}", drawn(&found));
-    assert!(found.iter().all(|it| it.title.contains(fact)), "{}", drawn(&found));
+    assert!(
+        found.iter().all(|it| it.title.contains(fact)),
+        "{}",
+        drawn(&found)
+    );
     well_spoken(&found);
 }
 
@@ -248,12 +369,23 @@ fn a_clinics_file_among_the_questionnaires_is_told_once() {
     }
     let (status, said) = screen(&[folder.path()]);
     assert_eq!(status, Some(2));
-    assert_eq!(said.matches("answers/").count() + said.matches("shape/").count(), 1, "{said}");
-    assert!(said.contains("this is a clinic's file, not a questionnaire") && said.contains("--clinic FILE"), "{said}");
+    assert_eq!(
+        said.matches("answers/").count() + said.matches("shape/").count(),
+        1,
+        "{said}"
+    );
+    assert!(
+        said.contains("this is a clinic's file, not a questionnaire")
+            && said.contains("--clinic FILE"),
+        "{said}"
+    );
 }
 
 /// Runs the program on paths of a fresh folder; gives the exit status and what it said.
-#[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+#[expect(
+    clippy::expect_used,
+    reason = "a program that cannot be started fails the test"
+)]
 fn screen(paths: &[&Path]) -> (Option<i32>, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
         .arg("screen")
@@ -261,7 +393,10 @@ fn screen(paths: &[&Path]) -> (Option<i32>, String) {
         .args(["--as-of", "2026-11-25"])
         .output()
         .expect("the program starts");
-    (output.status.code(), String::from_utf8_lossy(&output.stderr).into_owned())
+    (
+        output.status.code(),
+        String::from_utf8_lossy(&output.stderr).into_owned(),
+    )
 }
 
 #[test]
@@ -269,28 +404,51 @@ fn files_that_are_no_files() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     let huge = folder.path().join("huge.yaml");
     let started = std::time::Instant::now();
-    assert!(std::fs::File::create(&huge).and_then(|it| it.set_len(50 << 20)).is_ok());
+    assert!(
+        std::fs::File::create(&huge)
+            .and_then(|it| it.set_len(50 << 20))
+            .is_ok()
+    );
     let (status, said) = screen(&[&huge]);
-    assert!(status == Some(2) && said.contains("text/too-large"), "{said}");
+    assert!(
+        status == Some(2) && said.contains("text/too-large"),
+        "{said}"
+    );
     let empty = folder.path().join("empty.yaml");
     assert!(std::fs::write(&empty, "").is_ok());
     let (status, said) = screen(&[&empty]);
     assert!(status == Some(2) && said.contains("text/empty"), "{said}");
     let (status, said) = screen(&[&folder.path().join("missing.yaml")]);
-    assert!(status == Some(2) && said.contains("text/not-found"), "{said}");
+    assert!(
+        status == Some(2) && said.contains("text/not-found"),
+        "{said}"
+    );
     let inside = folder.path().join("inside");
     assert!(std::fs::create_dir(&inside).is_ok());
     let (status, said) = screen(&[&inside]);
-    assert!(status == Some(2) && said.contains("text/empty-folder"), "{said}");
+    assert!(
+        status == Some(2) && said.contains("text/empty-folder"),
+        "{said}"
+    );
     #[cfg(unix)]
     {
         let (status, said) = screen(&[Path::new("/dev/zero")]);
-        assert!(status == Some(2) && said.contains("text/not-found"), "{said}");
+        assert!(
+            status == Some(2) && said.contains("text/not-found"),
+            "{said}"
+        );
         assert!(std::os::unix::fs::symlink(&inside, inside.join("round")).is_ok());
         let (status, said) = screen(&[&inside]);
-        assert!(status == Some(2) && said.contains("text/empty-folder"), "{said}");
+        assert!(
+            status == Some(2) && said.contains("text/empty-folder"),
+            "{said}"
+        );
     }
-    assert!(started.elapsed().as_secs() < 30, "refusing took {:?}", started.elapsed());
+    assert!(
+        started.elapsed().as_secs() < 30,
+        "refusing took {:?}",
+        started.elapsed()
+    );
 }
 
 /// One text of the embedded rule set replaced by another, and the codes that must come.
@@ -305,8 +463,20 @@ struct Slip {
 /// A rule without anything wrong, to be spoilt.
 const RULE: &str = "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: defer\n";
 
-const fn slip(name: &'static str, codes: &'static [&'static str], file: &'static str, find: &'static str, replace: &'static str) -> Slip {
-    Slip { name, codes, file, find, replace }
+const fn slip(
+    name: &'static str,
+    codes: &'static [&'static str],
+    file: &'static str,
+    find: &'static str,
+    replace: &'static str,
+) -> Slip {
+    Slip {
+        name,
+        codes,
+        file,
+        find,
+        replace,
+    }
 }
 
 const MEDICINES: &str = "medicines.yaml";
@@ -315,8 +485,20 @@ const GUARANTEES: &str = "guarantees.yaml";
 const CEILING: &str = "{ fact: bleeding.inr, at_least: { limit: inr-ceiling } }";
 
 const SLIPS: &[Slip] = &[
-    slip("fact", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: bleeding.innr, at_least: { limit: inr-ceiling } }"),
-    slip("fact-without-section", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: inr, at_least: { limit: inr-ceiling } }"),
+    slip(
+        "fact",
+        &["rules/unknown-fact"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.innr, at_least: { limit: inr-ceiling } }",
+    ),
+    slip(
+        "fact-without-section",
+        &["rules/unknown-fact"],
+        BLEEDING,
+        CEILING,
+        "{ fact: inr, at_least: { limit: inr-ceiling } }",
+    ),
     slip(
         "option",
         &["rules/unknown-option"],
@@ -331,7 +513,13 @@ const SLIPS: &[Slip] = &[
         "        - taking: vitamin-k-antagonist\n        - { fact: bleeding.inr, at_least",
         "        - taking: vitamin-k-antagonists\n        - { fact: bleeding.inr, at_least",
     ),
-    slip("limit", &["rules/unknown-limit"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: { limit: inr-celling } }"),
+    slip(
+        "limit",
+        &["rules/unknown-limit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, at_least: { limit: inr-celling } }",
+    ),
     slip(
         "limit-in-reason",
         &["rules/unknown-placeholder"],
@@ -339,7 +527,13 @@ const SLIPS: &[Slip] = &[
         "is not below {limit.inr-ceiling}.",
         "is not below {limit.inr-celling}.",
     ),
-    slip("placeholder", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} ({", "The INR of {bleeding.inrr} ({"),
+    slip(
+        "placeholder",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "The INR of {bleeding.inr} ({",
+        "The INR of {bleeding.inrr} ({",
+    ),
     slip(
         "open-brace",
         &["rules/unknown-placeholder"],
@@ -354,17 +548,83 @@ const SLIPS: &[Slip] = &[
         "{ source: perry-oral-anticoagulants-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
         "{ source: perry-2007 }\n    in_force_from: 2026-12-01\n    last_reviewed: 2026-11-25\n    review_by: 2027-11-30\n\n  - id: inr-too-old\n",
     ),
-    slip("test-for-the-type", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, is: yes }"),
-    slip("test-of-a-date", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: plan.procedure_on, at_least: 4 }"),
-    slip("test-of-medicines", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: medicines.current, includes: warfarin }"),
-    slip("age-of-an-undated-answer", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.alcohol_units, older_than: 3 days }"),
-    slip("number-for-an-age", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, older_than: { limit: inr-ceiling } }"),
-    slip("age-for-a-number", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: { limit: inr-age-stable } }"),
-    slip("literal-without-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: person.weight, at_least: 50 }"),
-    slip("literal-with-another-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: person.weight, at_least: 50 cm }"),
-    slip("literal-with-needless-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 4 kg }"),
-    slip("not-a-length-of-time", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: bleeding.inr, older_than: 3 dayz }"),
-    slip("range-upside-down", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, between: [5, 4] }"),
+    slip(
+        "test-for-the-type",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, is: yes }",
+    ),
+    slip(
+        "test-of-a-date",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: plan.procedure_on, at_least: 4 }",
+    ),
+    slip(
+        "test-of-medicines",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: medicines.current, includes: warfarin }",
+    ),
+    slip(
+        "age-of-an-undated-answer",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.alcohol_units, older_than: 3 days }",
+    ),
+    slip(
+        "number-for-an-age",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, older_than: { limit: inr-ceiling } }",
+    ),
+    slip(
+        "age-for-a-number",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, at_least: { limit: inr-age-stable } }",
+    ),
+    slip(
+        "literal-without-unit",
+        &["rules/wrong-unit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: person.weight, at_least: 50 }",
+    ),
+    slip(
+        "literal-with-another-unit",
+        &["rules/wrong-unit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: person.weight, at_least: 50 cm }",
+    ),
+    slip(
+        "literal-with-needless-unit",
+        &["rules/wrong-unit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, at_least: 4 kg }",
+    ),
+    slip(
+        "not-a-length-of-time",
+        &["rules/wrong-unit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, older_than: 3 dayz }",
+    ),
+    slip(
+        "range-upside-down",
+        &["rules/bad-range"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, between: [5, 4] }",
+    ),
     slip(
         "two-keys-of-a-condition",
         &["shape/unknown-key"],
@@ -372,9 +632,27 @@ const SLIPS: &[Slip] = &[
         CEILING,
         "{ all: [{ taking: warfarin }], any: [{ taking: apixaban }] }",
     ),
-    slip("misspelt-key-of-a-condition", &["shape/unknown-key"], BLEEDING, CEILING, "{ fat: bleeding.inr, at_least: 4 }"),
-    slip("two-tests", &["shape/not-together"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 4, below: 9 }"),
-    slip("no-test", &["shape/not-together"], BLEEDING, CEILING, "{ fact: bleeding.inr }"),
+    slip(
+        "misspelt-key-of-a-condition",
+        &["shape/unknown-key"],
+        BLEEDING,
+        CEILING,
+        "{ fat: bleeding.inr, at_least: 4 }",
+    ),
+    slip(
+        "two-tests",
+        &["shape/not-together"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, at_least: 4, below: 9 }",
+    ),
+    slip(
+        "no-test",
+        &["shape/not-together"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr }",
+    ),
     slip(
         "no-citation",
         &["shape/wrong-form"],
@@ -417,8 +695,20 @@ const SLIPS: &[Slip] = &[
         RULE,
         "  - id: inr-above-ceiling\n    title: INR at or above the ceiling\n    kind: contraindication\n    outcome: refer\n    urgency: routine\n",
     ),
-    slip("id-with-capitals", &["shape/wrong-form"], BLEEDING, "  - id: inr-above-ceiling\n", "  - id: INR-above-ceiling\n"),
-    slip("rule-twice", &["rules/duplicate-id"], BLEEDING, "  - id: inr-too-old\n", "  - id: inr-above-ceiling\n"),
+    slip(
+        "id-with-capitals",
+        &["shape/wrong-form"],
+        BLEEDING,
+        "  - id: inr-above-ceiling\n",
+        "  - id: INR-above-ceiling\n",
+    ),
+    slip(
+        "rule-twice",
+        &["rules/duplicate-id"],
+        BLEEDING,
+        "  - id: inr-too-old\n",
+        "  - id: inr-above-ceiling\n",
+    ),
     slip(
         "impossible-date",
         &["shape/wrong-form"],
@@ -440,7 +730,13 @@ const SLIPS: &[Slip] = &[
         "  - rule: anaesthetic/adrenaline-with-thyroid-or-phaeochromocytoma\n",
         "  - rule: bleeding/inr-above-ceiling\n",
     ),
-    slip("another-concern", &["rules/unknown-concern"], "concerns/pregnancy.yaml", "concern: pregnancy\n", "concern: bleeding\n"),
+    slip(
+        "another-concern",
+        &["rules/unknown-concern"],
+        "concerns/pregnancy.yaml",
+        "concern: pregnancy\n",
+        "concern: bleeding\n",
+    ),
     slip(
         "concern-not-listed",
         &["rules/unexpected-file"],
@@ -462,7 +758,13 @@ const SLIPS: &[Slip] = &[
         "  - id: dosing-weight-ceiling\n",
         "  - { id: adult-age, about: Again, value: 18, citations: [{ common_practice: so }] }\n  - id: dosing-weight-ceiling\n",
     ),
-    slip("limit-not-a-number", &["rules/wrong-unit"], "limits.yaml", "    value: 70 kg\n", "    value: seventy kg\n"),
+    slip(
+        "limit-not-a-number",
+        &["rules/wrong-unit"],
+        "limits.yaml",
+        "    value: 70 kg\n",
+        "    value: seventy kg\n",
+    ),
     slip(
         "circle-of-classes",
         &["rules/cyclic-classes"],
@@ -527,7 +829,13 @@ const SLIPS: &[Slip] = &[
         "substances:\n",
         "substances:\n  - { name: something new, crosses_with: [nothing known] }\n",
     ),
-    slip("strengths-upside-down", &["rules/bad-range"], "anaesthetics.yaml", "    strengths: [0.5 %, 2 %]", "    strengths: [2 %, 0.5 %]"),
+    slip(
+        "strengths-upside-down",
+        &["rules/bad-range"],
+        "anaesthetics.yaml",
+        "    strengths: [0.5 %, 2 %]",
+        "    strengths: [2 %, 0.5 %]",
+    ),
     slip(
         "reduction-to-more",
         &["rules/bad-range"],
@@ -542,9 +850,27 @@ const SLIPS: &[Slip] = &[
         "when: { fact: pregnancy.status, is: pregnant }",
         "when: { fact: pregnancy.status, is: pregnat }",
     ),
-    slip("dose-for-each-kilogram", &["rules/wrong-unit"], "anaesthetics.yaml", "per_kg: 3 mg/kg", "per_kg: 3 mg"),
-    slip("formula", &["rules/unknown-formula"], "questions.yaml", "    formula: cockcroft-gault\n", "    formula: cockroft-gault\n"),
-    slip("formula-input-missing", &["rules/unknown-formula"], "questions.yaml", "      floor: { limit: creatinine-floor }\n", ""),
+    slip(
+        "dose-for-each-kilogram",
+        &["rules/wrong-unit"],
+        "anaesthetics.yaml",
+        "per_kg: 3 mg/kg",
+        "per_kg: 3 mg",
+    ),
+    slip(
+        "formula",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "    formula: cockcroft-gault\n",
+        "    formula: cockroft-gault\n",
+    ),
+    slip(
+        "formula-input-missing",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "      floor: { limit: creatinine-floor }\n",
+        "",
+    ),
     slip(
         "formula-input-of-another-kind",
         &["rules/unknown-formula"],
@@ -559,7 +885,13 @@ const SLIPS: &[Slip] = &[
         "      floor: { limit: creatinine-floor }\n",
         "      floor: { limit: creatinine-floor }\n      height: person.height\n",
     ),
-    slip("plausible-upside-down", &["rules/bad-range"], "questions.yaml", "        plausible: [2, 350]\n", "        plausible: [350, 2]\n"),
+    slip(
+        "plausible-upside-down",
+        &["rules/bad-range"],
+        "questions.yaml",
+        "        plausible: [2, 350]\n",
+        "        plausible: [350, 2]\n",
+    ),
     slip(
         "unit-of-another-measure",
         &["rules/wrong-unit"],
@@ -588,7 +920,13 @@ const SLIPS: &[Slip] = &[
         "        - taking: vitamin-k-antagonist\n        - { fact: bleeding.inr, at_least",
         "        - taking: [vitamin-k-antagonist, wafarin]\n        - { fact: bleeding.inr, at_least",
     ),
-    slip("too-few-medicines", &["shape/wrong-form"], BLEEDING, CEILING, "{ taking: antithrombotic, at_least: 0 }"),
+    slip(
+        "too-few-medicines",
+        &["shape/wrong-form"],
+        BLEEDING,
+        CEILING,
+        "{ taking: antithrombotic, at_least: 0 }",
+    ),
     slip(
         "substance",
         &["rules/unknown-substance"],
@@ -610,13 +948,55 @@ const SLIPS: &[Slip] = &[
         "one_of: [allergic, unexplained]",
         "one_of: [allergic, unexplaned]",
     ),
-    slip("option-of-yes-no", &["rules/unknown-option"], BLEEDING, CEILING, "{ fact: plan.adrenaline, is: maybe }"),
-    slip("agent", &["rules/unknown-option"], BLEEDING, CEILING, "{ fact: plan.anaesthetic, includes: lidocane }"),
-    slip("test-of-a-list", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: bleeding.history, is: bruising }"),
-    slip("test-of-one-option", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: pregnancy.status, includes: pregnant }"),
-    slip("test-of-yes-no", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: plan.adrenaline, above: 1 }"),
-    slip("age-of-a-derived-number", &["rules/wrong-test"], BLEEDING, CEILING, "{ fact: derived.age, older_than: 18 years }"),
-    slip("one-end-without-unit", &["rules/wrong-unit"], BLEEDING, CEILING, "{ fact: person.weight, between: [50 kg, 60] }"),
+    slip(
+        "option-of-yes-no",
+        &["rules/unknown-option"],
+        BLEEDING,
+        CEILING,
+        "{ fact: plan.adrenaline, is: maybe }",
+    ),
+    slip(
+        "agent",
+        &["rules/unknown-option"],
+        BLEEDING,
+        CEILING,
+        "{ fact: plan.anaesthetic, includes: lidocane }",
+    ),
+    slip(
+        "test-of-a-list",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.history, is: bruising }",
+    ),
+    slip(
+        "test-of-one-option",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: pregnancy.status, includes: pregnant }",
+    ),
+    slip(
+        "test-of-yes-no",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: plan.adrenaline, above: 1 }",
+    ),
+    slip(
+        "age-of-a-derived-number",
+        &["rules/wrong-test"],
+        BLEEDING,
+        CEILING,
+        "{ fact: derived.age, older_than: 18 years }",
+    ),
+    slip(
+        "one-end-without-unit",
+        &["rules/wrong-unit"],
+        BLEEDING,
+        CEILING,
+        "{ fact: person.weight, between: [50 kg, 60] }",
+    ),
     slip(
         "limit-with-another-unit",
         &["rules/wrong-unit"],
@@ -624,7 +1004,13 @@ const SLIPS: &[Slip] = &[
         CEILING,
         "{ fact: person.weight, at_least: { limit: creatinine-floor } }",
     ),
-    slip("test-of-nobody-s-age", &["rules/unknown-fact"], BLEEDING, CEILING, "{ fact: derived.agee, at_least: { limit: adult-age } }"),
+    slip(
+        "test-of-nobody-s-age",
+        &["rules/unknown-fact"],
+        BLEEDING,
+        CEILING,
+        "{ fact: derived.agee, at_least: { limit: adult-age } }",
+    ),
     slip(
         "age-of-a-fact-without-date",
         &["rules/unknown-placeholder"],
@@ -632,7 +1018,13 @@ const SLIPS: &[Slip] = &[
         "The INR of {bleeding.inr} ({",
         "The INR of {bleeding.inr} ({plan.toes.age}, {",
     ),
-    slip("empty-placeholder", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} ({", "The INR of {} ({"),
+    slip(
+        "empty-placeholder",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "The INR of {bleeding.inr} ({",
+        "The INR of {} ({",
+    ),
     slip(
         "no-citations",
         &["shape/missing-key"],
@@ -731,7 +1123,13 @@ const SLIPS: &[Slip] = &[
         "  - { id: allergy, title: Allergy }\n",
         "  - { id: allergy, title: Allergy }\n  - { id: allergy, title: Again }\n",
     ),
-    slip("review-of-the-rule-set", &["shape/wrong-form"], "ruleset.yaml", "review_by: 2027-11-30", "review_by: 2027-13-30"),
+    slip(
+        "review-of-the-rule-set",
+        &["shape/wrong-form"],
+        "ruleset.yaml",
+        "review_by: 2027-11-30",
+        "review_by: 2027-13-30",
+    ),
     slip(
         "asked-when-unknown",
         &["rules/unknown-fact"],
@@ -760,7 +1158,13 @@ const SLIPS: &[Slip] = &[
         "        from: referrer\n      - id: sex",
         "        from: referrer\n        harmless_alone: true\n      - id: sex",
     ),
-    slip("otherwise-something", &["shape/wrong-form"], "questions.yaml", "otherwise: not-pregnant", "otherwise: possible"),
+    slip(
+        "otherwise-something",
+        &["shape/wrong-form"],
+        "questions.yaml",
+        "otherwise: not-pregnant",
+        "otherwise: possible",
+    ),
     slip(
         "otherwise-always-asked",
         &["shape/wrong-form"],
@@ -782,7 +1186,13 @@ const SLIPS: &[Slip] = &[
         "with: { weight: person.weight, height: person.height }",
         "with: { weight: derived.dosing_weight, height: person.height }",
     ),
-    slip("formula-renamed", &["rules/unknown-formula"], "questions.yaml", "formula: volume-per-site", "formula: volume-per-toe"),
+    slip(
+        "formula-renamed",
+        &["rules/unknown-formula"],
+        "questions.yaml",
+        "formula: volume-per-site",
+        "formula: volume-per-toe",
+    ),
     slip(
         "formula-input-renamed",
         &["rules/unknown-formula", "rules/unknown-formula"],
@@ -804,8 +1214,20 @@ const SLIPS: &[Slip] = &[
         "      adult_from: { limit: adult-age }\n      ceiling",
         "      adult_from: derived.age\n      ceiling",
     ),
-    slip("most-in-a-site-renamed", &["shape/unknown-key"], "anaesthetics.yaml", "per_site: 132 mg", "per_digit: 132 mg"),
-    slip("volumes-upside-down", &["rules/bad-range"], "anaesthetics.yaml", "volumes: [0.01 mL, 100 mL]", "volumes: [100 mL, 0.01 mL]"),
+    slip(
+        "most-in-a-site-renamed",
+        &["shape/unknown-key"],
+        "anaesthetics.yaml",
+        "per_site: 132 mg",
+        "per_digit: 132 mg",
+    ),
+    slip(
+        "volumes-upside-down",
+        &["rules/bad-range"],
+        "anaesthetics.yaml",
+        "volumes: [0.01 mL, 100 mL]",
+        "volumes: [100 mL, 0.01 mL]",
+    ),
     slip(
         "formula-without-counts",
         &["rules/unknown-formula"],
@@ -862,8 +1284,20 @@ const SLIPS: &[Slip] = &[
         "        answer: anaesthetic\n        from: nurse\n        ask_when:",
         "        answer: anaesthetic\n        from: nurse\n        decision: true\n        ask_when:",
     ),
-    slip("formula-in-another-unit", &["rules/wrong-unit"], "questions.yaml", "    unit: mL/min\n", "    unit: mL/s\n"),
-    slip("formula-without-its-unit", &["rules/wrong-unit"], "questions.yaml", "    unit: mL/min\n", ""),
+    slip(
+        "formula-in-another-unit",
+        &["rules/wrong-unit"],
+        "questions.yaml",
+        "    unit: mL/min\n",
+        "    unit: mL/s\n",
+    ),
+    slip(
+        "formula-without-its-unit",
+        &["rules/wrong-unit"],
+        "questions.yaml",
+        "    unit: mL/min\n",
+        "",
+    ),
     slip(
         "formula-of-two-units",
         &["rules/unknown-formula"],
@@ -885,8 +1319,20 @@ const SLIPS: &[Slip] = &[
         "      floor: { limit: creatinine-floor }\n",
         "      floor: { limit: inr-age-stable }\n",
     ),
-    slip("number-no-answer-can-be", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, at_least: 40 }"),
-    slip("end-no-answer-can-be", &["rules/bad-range"], BLEEDING, CEILING, "{ fact: bleeding.inr, between: [4.0, 45] }"),
+    slip(
+        "number-no-answer-can-be",
+        &["rules/bad-range"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, at_least: 40 }",
+    ),
+    slip(
+        "end-no-answer-can-be",
+        &["rules/bad-range"],
+        BLEEDING,
+        CEILING,
+        "{ fact: bleeding.inr, between: [4.0, 45] }",
+    ),
     slip(
         "number-changeable-by-words",
         &["shape/wrong-form"],
@@ -894,7 +1340,13 @@ const SLIPS: &[Slip] = &[
         "        from: record\n        changeable: true\n",
         "        from: record\n        changeable: fewer\n",
     ),
-    slip("more-medicines-than-there-are", &["rules/bad-range"], BLEEDING, CEILING, "{ taking: warfarin, at_least: 2 }"),
+    slip(
+        "more-medicines-than-there-are",
+        &["rules/bad-range"],
+        BLEEDING,
+        CEILING,
+        "{ taking: warfarin, at_least: 2 }",
+    ),
     slip(
         "in-force-after-its-review",
         &["rules/bad-range"],
@@ -923,7 +1375,13 @@ const SLIPS: &[Slip] = &[
         "        from_age: 12\n",
         "        from_age: 12\n        below_age: 4\n",
     ),
-    slip("highest-dose-of-nothing", &["rules/wrong-unit"], "anaesthetics.yaml", "at_most: 200 mg", "at_most: 0 mg"),
+    slip(
+        "highest-dose-of-nothing",
+        &["rules/wrong-unit"],
+        "anaesthetics.yaml",
+        "at_most: 200 mg",
+        "at_most: 0 mg",
+    ),
     slip(
         "fact-in-a-title",
         &["rules/unknown-placeholder"],
@@ -931,9 +1389,21 @@ const SLIPS: &[Slip] = &[
         "title: INR at or above the ceiling",
         "title: INR at or above {limit.inr-ceiling}",
     ),
-    slip("closing-brace-alone", &["rules/unknown-placeholder"], BLEEDING, "The INR of {bleeding.inr} ({", "The INR of bleeding.inr} ({"),
+    slip(
+        "closing-brace-alone",
+        &["rules/unknown-placeholder"],
+        BLEEDING,
+        "The INR of {bleeding.inr} ({",
+        "The INR of bleeding.inr} ({",
+    ),
     // What names an entry that cannot be read is not told as well.
-    slip("question-broken", &["shape/not-an-option"], "questions.yaml", "        answer: medicines\n", "        answer: medicine\n"),
+    slip(
+        "question-broken",
+        &["shape/not-an-option"],
+        "questions.yaml",
+        "        answer: medicines\n",
+        "        answer: medicine\n",
+    ),
     slip(
         "dated-question-broken",
         &["shape/unknown-key"],
@@ -941,11 +1411,41 @@ const SLIPS: &[Slip] = &[
         "      - id: inr\n        ask:",
         "      - id: inr\n        aks:",
     ),
-    slip("derived-broken", &["shape/missing-key"], "questions.yaml", "    formula: cockcroft-gault\n", ""),
-    slip("source-broken", &["shape/not-an-option"], "sources.yaml", "    checked: read\n", "    checked: raed\n"),
-    slip("agent-broken", &["shape/wrong-form"], "anaesthetics.yaml", "    strengths: [0.5 %, 2 %]", "    strengths: [0.5 %]"),
-    slip("approved-by-nobody", &["shape/missing-key"], "ruleset.yaml", "status: draft", "status: approved"),
-    slip("withdrawn-without-a-word", &["shape/missing-key"], "ruleset.yaml", "status: draft", "status: withdrawn"),
+    slip(
+        "derived-broken",
+        &["shape/missing-key"],
+        "questions.yaml",
+        "    formula: cockcroft-gault\n",
+        "",
+    ),
+    slip(
+        "source-broken",
+        &["shape/not-an-option"],
+        "sources.yaml",
+        "    checked: read\n",
+        "    checked: raed\n",
+    ),
+    slip(
+        "agent-broken",
+        &["shape/wrong-form"],
+        "anaesthetics.yaml",
+        "    strengths: [0.5 %, 2 %]",
+        "    strengths: [0.5 %]",
+    ),
+    slip(
+        "approved-by-nobody",
+        &["shape/missing-key"],
+        "ruleset.yaml",
+        "status: draft",
+        "status: approved",
+    ),
+    slip(
+        "withdrawn-without-a-word",
+        &["shape/missing-key"],
+        "ruleset.yaml",
+        "status: draft",
+        "status: withdrawn",
+    ),
     slip(
         "approved-without-a-digest",
         &["shape/missing-key"],
@@ -967,7 +1467,13 @@ const SLIPS: &[Slip] = &[
         "status: draft",
         "status: draft\nwithdrawn: { on: 2026-12-24, by: [clinical lead], because: It was wrong. }",
     ),
-    slip("plausible-infinite", &["text/not-finite"], "questions.yaml", "        plausible: [2, 350]\n", "        plausible: [2, .inf]\n"),
+    slip(
+        "plausible-infinite",
+        &["text/not-finite"],
+        "questions.yaml",
+        "        plausible: [2, 350]\n",
+        "        plausible: [2, .inf]\n",
+    ),
     slip(
         "guarantee-of-no-fact",
         &["rules/unknown-fact"],
@@ -982,8 +1488,20 @@ const SLIPS: &[Slip] = &[
         "{ fact: bleeding.inr, at_least: 4.0 }",
         "{ fact: bleeding.inr, at_least: { limit: inr-celling } }",
     ),
-    slip("guarantee-of-no-option", &["rules/unknown-option"], GUARANTEES, "one_of: [possible, pregnant]", "one_of: [possible, pregnent]"),
-    slip("guarantee-of-no-medicine", &["rules/unknown-medicine"], GUARANTEES, "{ taking: insulin }", "{ taking: insulins }"),
+    slip(
+        "guarantee-of-no-option",
+        &["rules/unknown-option"],
+        GUARANTEES,
+        "one_of: [possible, pregnant]",
+        "one_of: [possible, pregnent]",
+    ),
+    slip(
+        "guarantee-of-no-medicine",
+        &["rules/unknown-medicine"],
+        GUARANTEES,
+        "{ taking: insulin }",
+        "{ taking: insulins }",
+    ),
     slip(
         "guarantee-of-no-rule",
         &["rules/unknown-rule"],
@@ -998,10 +1516,34 @@ const SLIPS: &[Slip] = &[
         "    concern: contradictions\n",
         "    concern: contradiction\n",
     ),
-    slip("guarantee-twice", &["rules/duplicate-id"], GUARANTEES, "  - id: inr-stale\n", "  - id: inr-too-high-or-missing\n"),
-    slip("guarantee-of-nothing", &["shape/missing-key"], GUARANTEES, "    never: go\n", ""),
-    slip("guarantee-never-maybe", &["shape/wrong-form"], GUARANTEES, "    never: go\n", "    never: perhaps\n"),
-    slip("guarantee-of-no-such-promise", &["shape/not-an-option"], GUARANTEES, "    promise: span-narrows\n", "    promise: span-narrow\n"),
+    slip(
+        "guarantee-twice",
+        &["rules/duplicate-id"],
+        GUARANTEES,
+        "  - id: inr-stale\n",
+        "  - id: inr-too-high-or-missing\n",
+    ),
+    slip(
+        "guarantee-of-nothing",
+        &["shape/missing-key"],
+        GUARANTEES,
+        "    never: go\n",
+        "",
+    ),
+    slip(
+        "guarantee-never-maybe",
+        &["shape/wrong-form"],
+        GUARANTEES,
+        "    never: go\n",
+        "    never: perhaps\n",
+    ),
+    slip(
+        "guarantee-of-no-such-promise",
+        &["shape/not-an-option"],
+        GUARANTEES,
+        "    promise: span-narrows\n",
+        "    promise: span-narrow\n",
+    ),
     slip(
         "guarantee-where-perhaps",
         &["shape/unknown-key"],
@@ -1023,7 +1565,12 @@ const SLIPS: &[Slip] = &[
 fn spoilt(slip: &Slip) -> RuleFiles {
     let mut files = RuleFiles::embedded().with_care(Care::Full);
     let text = text_of(&files, slip.file);
-    assert!(text.contains(slip.find), "{}: the text to replace is no longer in {}", slip.name, slip.file);
+    assert!(
+        text.contains(slip.find),
+        "{}: the text to replace is no longer in {}",
+        slip.name,
+        slip.file
+    );
     files.set(slip.file, text.replacen(slip.find, slip.replace, 1));
     files
 }
@@ -1053,18 +1600,39 @@ fn a_rule_set_with_a_slip_is_told_where() {
 /// A slip in a case, told when cases are read.
 #[rstest]
 #[case("like: healthy-adult", "like: healty-adult", "rules/unknown-person")]
-#[case("bleeding/inr-above-ceiling", "bleeding/inr-above-celling", "rules/unknown-rule")]
-#[case("bleeding.inr: { value: 4.0", "bleeding.innr: { value: 4.0", "rules/unknown-fact")]
-#[case("    remove: [", "    remove: [bleeding.carrier_level, ", "rules/unknown-fact")]
-#[case("    remove: [", "    remove: [bleeding.nothing, ", "rules/unknown-fact")]
+#[case(
+    "bleeding/inr-above-ceiling",
+    "bleeding/inr-above-celling",
+    "rules/unknown-rule"
+)]
+#[case(
+    "bleeding.inr: { value: 4.0",
+    "bleeding.innr: { value: 4.0",
+    "rules/unknown-fact"
+)]
+#[case(
+    "    remove: [",
+    "    remove: [bleeding.carrier_level, ",
+    "rules/unknown-fact"
+)]
+#[case(
+    "    remove: [",
+    "    remove: [bleeding.nothing, ",
+    "rules/unknown-fact"
+)]
 fn a_case_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] code: &str) {
     let rules = embedded();
     let mut files = RuleFiles::embedded();
-    let path = files.paths().find(|path| path.starts_with("cases/bleeding") && text_of(&files, path).contains(find)).map(str::to_owned);
+    let path = files
+        .paths()
+        .find(|path| path.starts_with("cases/bleeding") && text_of(&files, path).contains(find))
+        .map(str::to_owned);
     let path = path.unwrap_or_else(|| unreachable!("no file of cases has {find}"));
     let text = text_of(&files, &path).replacen(find, replace, 1);
     files.set(path, text);
-    let found = preblock::inner::workbench::cases::read::cases(&files, &rules).err().unwrap_or_default();
+    let found = preblock::inner::workbench::cases::read::cases(&files, &rules)
+        .err()
+        .unwrap_or_default();
     assert_eq!(codes(&found), [code], "{}", drawn(&found));
     well_spoken(&found);
 }
@@ -1081,7 +1649,11 @@ const ALLOWANCE: &str = "allowances:\n  - lint: lint/duplicate-condition\n    on
 #[case("    allowed_by: clinical governance lead\n", "", &["shape/missing-key"])]
 #[case("it is only an example", "so", &["shape/wrong-form"])]
 #[case("allowances:\n", "allowances:\n  - { lint: lint/duplicate-condition, on: bleeding/inr-too-old, reason: the same again, allowed_by: lead, review_by: 2027-11-30 }\n", &["rules/duplicate-id"])]
-fn an_allowance_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &str, #[case] expected: &[&str]) {
+fn an_allowance_with_a_slip_is_told_where(
+    #[case] find: &str,
+    #[case] replace: &str,
+    #[case] expected: &[&str],
+) {
     let rules = embedded();
     let mut files = RuleFiles::embedded();
     let mut with = |text: String| {
@@ -1090,7 +1662,9 @@ fn an_allowance_with_a_slip_is_told_where(#[case] find: &str, #[case] replace: &
     };
     assert!(with(ALLOWANCE.to_owned()).is_ok_and(|it| it.len() == 1));
     assert!(ALLOWANCE.contains(find));
-    let found = with(ALLOWANCE.replacen(find, replace, 1)).err().unwrap_or_default();
+    let found = with(ALLOWANCE.replacen(find, replace, 1))
+        .err()
+        .unwrap_or_default();
     assert_eq!(codes(&found), expected, "{}", drawn(&found));
     well_spoken(&found);
 }
@@ -1103,14 +1677,24 @@ fn a_rule_set_is_whole() {
         let mut files = whole.clone();
         assert!(files.remove(path));
         let found = rule_set(&files).err().unwrap_or_default();
-        assert_eq!(codes(&found), ["rules/missing-file"], "{path}: {}", drawn(&found));
+        assert_eq!(
+            codes(&found),
+            ["rules/missing-file"],
+            "{path}: {}",
+            drawn(&found)
+        );
         well_spoken(&found);
     }
     for path in ["concerns/teeth.yaml", "concerns/bleeding.yml", "notes.yaml"] {
         let mut files = whole.clone();
         files.set(path, b"concern: teeth\nrules: []\n");
         let found = rule_set(&files).err().unwrap_or_default();
-        assert_eq!(codes(&found), ["rules/unexpected-file"], "{path}: {}", drawn(&found));
+        assert_eq!(
+            codes(&found),
+            ["rules/unexpected-file"],
+            "{path}: {}",
+            drawn(&found)
+        );
         well_spoken(&found);
     }
 }
@@ -1118,10 +1702,17 @@ fn a_rule_set_is_whole() {
 /// Every code of a file's slips is shown by some fixture, so that none is a page about nothing.
 #[test]
 fn every_code_has_a_fixture() {
-    let folders = ["tests/rejects/answers", "tests/rejects/local"].map(|it| Path::new(env!("CARGO_MANIFEST_DIR")).join(it));
+    let folders = ["tests/rejects/answers", "tests/rejects/local"]
+        .map(|it| Path::new(env!("CARGO_MANIFEST_DIR")).join(it));
     let mut shown: Vec<String> = JSON.iter().map(|(_, code)| (*code).to_owned()).collect();
-    for entry in folders.into_iter().flat_map(std::fs::read_dir).flatten().flatten() {
-        let text = String::from_utf8_lossy(&std::fs::read(entry.path()).unwrap_or_default()).into_owned();
+    for entry in folders
+        .into_iter()
+        .flat_map(std::fs::read_dir)
+        .flatten()
+        .flatten()
+    {
+        let text =
+            String::from_utf8_lossy(&std::fs::read(entry.path()).unwrap_or_default()).into_owned();
         shown.extend(
             text.lines()
                 .next()
@@ -1130,7 +1721,12 @@ fn every_code_has_a_fixture() {
                 .flat_map(|it| it.split_whitespace().map(str::to_owned)),
         );
     }
-    shown.extend(SLIPS.iter().flat_map(|it| it.codes).map(|it| (*it).to_owned()));
+    shown.extend(
+        SLIPS
+            .iter()
+            .flat_map(|it| it.codes)
+            .map(|it| (*it).to_owned()),
+    );
     // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs, hostile.rs or approval.rs.
     let elsewhere = [
         Code::NotFound,
@@ -1150,8 +1746,12 @@ fn every_code_has_a_fixture() {
     ];
     // The checks of a whole rule set have theirs in `lints`.
     let elsewhere = |code: &Code| elsewhere.contains(code) || code.is_lint();
-    let missing: Vec<&str> =
-        Code::ALL.iter().filter(|it| !elsewhere(it)).map(|it| it.name()).filter(|it| !shown.contains(&(*it).to_owned())).collect();
+    let missing: Vec<&str> = Code::ALL
+        .iter()
+        .filter(|it| !elsewhere(it))
+        .map(|it| it.name())
+        .filter(|it| !shown.contains(&(*it).to_owned()))
+        .collect();
     assert!(missing.is_empty(), "no fixture shows {missing:?}");
 }
 
@@ -1191,22 +1791,37 @@ fn each_demand_of_the_schemas_is_told_once() {
     let mut n_files = 0;
     for row in expected.lines().skip(1) {
         let mut cells = row.split('\t');
-        let (Some(file), Some(pointer), Some(keyword)) = (cells.next(), cells.next(), cells.next()) else {
+        let (Some(file), Some(pointer), Some(keyword)) = (cells.next(), cells.next(), cells.next())
+        else {
             continue;
         };
         let schema = file.split('-').next().unwrap_or_default();
-        let read = preblock::inner::document::text::read(file, &std::fs::read(folder.join(file)).unwrap_or_default(), 1 << 20);
+        let read = preblock::inner::document::text::read(
+            file,
+            &std::fs::read(folder.join(file)).unwrap_or_default(),
+            1 << 20,
+        );
         let (Some(source), Some(root)) = (read.source, read.root) else {
-            wrong.push(format!("{file} cannot be read: {:?}", codes(&read.diagnostics)));
+            wrong.push(format!(
+                "{file} cannot be read: {:?}",
+                codes(&read.diagnostics)
+            ));
             continue;
         };
         let found = preblock::inner::document::shape::check(schema, &source, &root);
         if codes(&found) != [code_of(keyword)] {
-            wrong.push(format!("{file}: expected {}, got {:?}", code_of(keyword), crate::support::codes(&found)));
+            wrong.push(format!(
+                "{file}: expected {}, got {:?}",
+                code_of(keyword),
+                crate::support::codes(&found)
+            ));
         }
         let place = place_of(&root, pointer);
         if let Some(stray) = found.iter().find(|it| !place.contains(&it.offset())) {
-            wrong.push(format!("{file}: expected at {pointer}, got {}", drawn(std::slice::from_ref(stray))));
+            wrong.push(format!(
+                "{file}: expected at {pointer}, got {}",
+                drawn(std::slice::from_ref(stray))
+            ));
         }
         n_files += 1;
     }

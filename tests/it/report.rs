@@ -9,9 +9,9 @@ use preblock::inner::report::{Style, chase, json, markdown, steers, text};
 use preblock::inner::rule_set::catalogue::Who;
 use preblock::inner::rule_set::{Kind, LocalChange, LocalKind, Loosens, SiteWords, Status};
 use preblock::inner::screening::result::{
-    AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding, Firing, Lift, LocalShown, LocalStamp,
-    Next, NextKind, NoteShown, Prospect, ReducedLimit, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
-    WhyAsked,
+    AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding,
+    Firing, Lift, LocalShown, LocalStamp, Next, NextKind, NoteShown, Prospect, ReducedLimit,
+    RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised, WhyAsked,
 };
 use rstest::rstest;
 use serde_json::Value;
@@ -37,12 +37,18 @@ pub fn nothing(reference: &str) -> Screening {
             concerns: vec!["Bleeding".into(), "Circulation".into()],
         },
         reference: reference.into(),
-        source: SourceStamp { path: format!("{reference}.yaml"), digest: "fedcba9876543210".repeat(4) },
+        source: SourceStamp {
+            path: format!("{reference}.yaml"),
+            digest: "fedcba9876543210".repeat(4),
+        },
         clinic: None,
         completed_on: Some(day("2026-11-20")),
         as_of: day("2026-11-25"),
         procedure_on: Some("2026-12-03".into()),
-        span: OutcomeSpan { best_case: Standing::GO, worst_case: Standing::GO },
+        span: OutcomeSpan {
+            best_case: Standing::GO,
+            worst_case: Standing::GO,
+        },
         findings: vec![],
         undetermined: vec![],
         to_ask: vec![],
@@ -60,8 +66,14 @@ pub fn nothing(reference: &str) -> Screening {
 
 /// The same patient with the verdict that these findings and undetermined rules come to.
 fn judged(mut it: Screening) -> Screening {
-    let fires = it.findings.iter().map(|finding| Standing { outcome: finding.outcome, urgency: finding.urgency });
-    let open = it.undetermined.iter().map(|rule| Standing { outcome: rule.outcome_if_fires, urgency: rule.urgency });
+    let fires = it.findings.iter().map(|finding| Standing {
+        outcome: finding.outcome,
+        urgency: finding.urgency,
+    });
+    let open = it.undetermined.iter().map(|rule| Standing {
+        outcome: rule.outcome_if_fires,
+        urgency: rule.urgency,
+    });
     it.span = OutcomeSpan::of(fires, open);
     it
 }
@@ -71,7 +83,11 @@ fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) 
         rule: rule.into(),
         concern: rule.split('/').next().unwrap_or_default().into(),
         title: title.into(),
-        kind: if outcome == Outcome::Go { Kind::Caution } else { Kind::Contraindication },
+        kind: if outcome == Outcome::Go {
+            Kind::Caution
+        } else {
+            Kind::Contraindication
+        },
         outcome,
         urgency,
         reason: "An invented reason.".into(),
@@ -85,7 +101,14 @@ fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) 
 }
 
 fn answered(fact: &str, value: &str, path: &str, line: usize) -> Because {
-    Because { fact: fact.into(), value: value.into(), path: Some(path.into()), line: Some(line), column: Some(10), from: vec![] }
+    Because {
+        fact: fact.into(),
+        value: value.into(),
+        path: Some(path.into()),
+        line: Some(line),
+        column: Some(10),
+        from: vec![],
+    }
 }
 
 fn published(title: &str, year: Option<i32>, at: Option<&str>, read: bool) -> Cited {
@@ -99,7 +122,12 @@ fn published(title: &str, year: Option<i32>, at: Option<&str>, read: bool) -> Ci
     }
 }
 
-fn open(rule: &str, outcome: Outcome, urgency: Option<Urgency>, waits_for: &[&str]) -> Undetermined {
+fn open(
+    rule: &str,
+    outcome: Outcome,
+    urgency: Option<Urgency>,
+    waits_for: &[&str],
+) -> Undetermined {
     Undetermined {
         rule: rule.into(),
         concern: rule.split('/').next().unwrap_or_default().into(),
@@ -143,7 +171,17 @@ pub fn ask(fact: &str, from: Who, outcome: Outcome, rules: &[&str], depends: boo
 
 /// Nothing to do but what a test adds.
 fn to_do(kind: NextKind) -> Next {
-    Next { kind, plan: vec![], is_offered: true, read: vec![], clear_up: 0, ask: vec![], wait_for: vec![], refer_to: vec![], urgency: None }
+    Next {
+        kind,
+        plan: vec![],
+        is_offered: true,
+        read: vec![],
+        clear_up: 0,
+        ask: vec![],
+        wait_for: vec![],
+        refer_to: vec![],
+        urgency: None,
+    }
 }
 
 /// Go with a precaution and the arithmetic.
@@ -182,9 +220,16 @@ pub fn go() -> Screening {
         earlier_share: None,
         largest_volume_same_mix: Some(14.97),
         reductions: vec![],
-        site: Some(SiteWords { one: "toe".into(), several: "toes".into() }),
+        site: Some(SiteWords {
+            one: "toe".into(),
+            several: "toes".into(),
+        }),
         volume_per_site: Some(3.5),
-        basis: vec!["dosing weight: 53.3 kg".into(), "age: 68 years".into(), "adrenaline: no".into()],
+        basis: vec![
+            "dosing weight: 53.3 kg".into(),
+            "age: 68 years".into(),
+            "adrenaline: no".into(),
+        ],
     });
     it
 }
@@ -204,7 +249,16 @@ fn local() -> LocalStamp {
     };
     let fewer = Some("fewer patients may come under bleeding/inr-too-old");
     let changes = [
-        (change(LocalKind::Limit, "inr-age", "limit inr-age: 96 hours instead of 72 hours", Loosens::Yes, fewer), false),
+        (
+            change(
+                LocalKind::Limit,
+                "inr-age",
+                "limit inr-age: 96 hours instead of 72 hours",
+                Loosens::Yes,
+                fewer,
+            ),
+            false,
+        ),
         (
             change(
                 LocalKind::Limit,
@@ -215,12 +269,27 @@ fn local() -> LocalStamp {
             ),
             true,
         ),
-        (change(LocalKind::Raise, "bleeding/nsaid", "rule bleeding/nsaid raised from go to defer", Loosens::No, None), false),
+        (
+            change(
+                LocalKind::Raise,
+                "bleeding/nsaid",
+                "rule bleeding/nsaid raised from go to defer",
+                Loosens::No,
+                None,
+            ),
+            false,
+        ),
     ];
     LocalStamp {
         clinic: "Saltmarsh Foot Clinic".into(),
-        source: SourceStamp { path: "local.yaml".into(), digest: "0f1e2d3c4b5a6978".repeat(4) },
-        changes: changes.into_iter().map(|(change, overdue)| LocalShown { change, overdue }).collect(),
+        source: SourceStamp {
+            path: "local.yaml".into(),
+            digest: "0f1e2d3c4b5a6978".repeat(4),
+        },
+        changes: changes
+            .into_iter()
+            .map(|(change, overdue)| LocalShown { change, overdue })
+            .collect(),
     }
 }
 
@@ -229,7 +298,20 @@ pub fn defer() -> Screening {
     let mut it = nothing("SM-107");
     it.next = Some(Next {
         read: vec!["warfrin".into(), "the small white ones".into()],
-        ask: vec![Asked { from: Who::Patient, n: 1 }, Asked { from: Who::Nurse, n: 1 }, Asked { from: Who::Record, n: 1 }],
+        ask: vec![
+            Asked {
+                from: Who::Patient,
+                n: 1,
+            },
+            Asked {
+                from: Who::Nurse,
+                n: 1,
+            },
+            Asked {
+                from: Who::Record,
+                n: 1,
+            },
+        ],
         wait_for: vec!["an INR below 4.0, no older than 24 hours".into()],
         ..to_do(NextKind::Ask)
     });
@@ -245,27 +327,87 @@ pub fn defer() -> Screening {
         ..finding("bleeding/inr-above-ceiling", "INR at or above the ceiling", Outcome::Defer, None)
     }];
     it.undetermined = vec![
-        open("circulation/rest-pain", Outcome::Refer, Some(Urgency::SameDay), &["circulation.symptoms"]),
-        open("circulation/tissue-loss", Outcome::Refer, Some(Urgency::SameDay), &["circulation.symptoms"]),
+        open(
+            "circulation/rest-pain",
+            Outcome::Refer,
+            Some(Urgency::SameDay),
+            &["circulation.symptoms"],
+        ),
+        open(
+            "circulation/tissue-loss",
+            Outcome::Refer,
+            Some(Urgency::SameDay),
+            &["circulation.symptoms"],
+        ),
         open(
             "circulation/ankle-index-low",
             Outcome::Refer,
             Some(Urgency::Routine),
-            &["circulation.ankle_measured", "circulation.arm_left", "circulation.ankle_left"],
+            &[
+                "circulation.ankle_measured",
+                "circulation.arm_left",
+                "circulation.ankle_left",
+            ],
         ),
-        open("bleeding/inr-too-old", Outcome::Defer, None, &["bleeding.inr.taken_on"]),
-        open("circulation/smoking", Outcome::Go, None, &["circulation.smoker"]),
+        open(
+            "bleeding/inr-too-old",
+            Outcome::Defer,
+            None,
+            &["bleeding.inr.taken_on"],
+        ),
+        open(
+            "circulation/smoking",
+            Outcome::Go,
+            None,
+            &["circulation.smoker"],
+        ),
     ];
     it.to_ask = vec![
-        ask("circulation.symptoms", Who::Patient, Outcome::Refer, &["circulation/rest-pain", "circulation/tissue-loss"], false),
-        ask("circulation.ankle_measured", Who::Nurse, Outcome::Refer, &["circulation/ankle-index-low"], false),
+        ask(
+            "circulation.symptoms",
+            Who::Patient,
+            Outcome::Refer,
+            &["circulation/rest-pain", "circulation/tissue-loss"],
+            false,
+        ),
+        ask(
+            "circulation.ankle_measured",
+            Who::Nurse,
+            Outcome::Refer,
+            &["circulation/ankle-index-low"],
+            false,
+        ),
         ToAsk {
             why: WhyAsked::Missing(Why::Unknown),
-            ..ask("bleeding.inr.taken_on", Who::Record, Outcome::Defer, &["bleeding/inr-too-old"], false)
+            ..ask(
+                "bleeding.inr.taken_on",
+                Who::Record,
+                Outcome::Defer,
+                &["bleeding/inr-too-old"],
+                false,
+            )
         },
-        ask("circulation.smoker", Who::Patient, Outcome::Go, &["circulation/smoking"], false),
-        ask("circulation.arm_left", Who::Nurse, Outcome::Refer, &["circulation/ankle-index-low"], true),
-        ask("circulation.ankle_left", Who::Nurse, Outcome::Refer, &["circulation/ankle-index-low"], true),
+        ask(
+            "circulation.smoker",
+            Who::Patient,
+            Outcome::Go,
+            &["circulation/smoking"],
+            false,
+        ),
+        ask(
+            "circulation.arm_left",
+            Who::Nurse,
+            Outcome::Refer,
+            &["circulation/ankle-index-low"],
+            true,
+        ),
+        ask(
+            "circulation.ankle_left",
+            Who::Nurse,
+            Outcome::Refer,
+            &["circulation/ankle-index-low"],
+            true,
+        ),
     ];
     it.unrecognised = vec![
         stranger("warfrin", Some("warfarin"), "referrals/SM-107.yaml", 14),
@@ -281,7 +423,10 @@ pub fn refer() -> Screening {
     it.next = None;
     it.source.path = "SM-113.yaml".into();
     it.rule_set.status = Status::Withdrawn;
-    it.clinic = Some(SourceStamp { path: "clinic.yaml".into(), digest: "00ff".repeat(16) });
+    it.clinic = Some(SourceStamp {
+        path: "clinic.yaml".into(),
+        digest: "00ff".repeat(16),
+    });
     it.procedure_on = None;
     let derived = Because {
         fact: "derived.ankle_index".into(),
@@ -289,7 +434,10 @@ pub fn refer() -> Screening {
         path: None,
         line: None,
         column: None,
-        from: vec!["circulation.ankle_left".into(), "circulation.arm_left".into()],
+        from: vec![
+            "circulation.ankle_left".into(),
+            "circulation.arm_left".into(),
+        ],
     };
     let index = Finding {
         reason: "The ankle index of the leg to be operated on is 0.48.".into(),
@@ -301,14 +449,31 @@ pub fn refer() -> Screening {
             answered("circulation.arm_left", "133 mmHg", "SM-113.yaml", 30),
         ],
         citations: vec![
-            published("Blood flow in the foot, a long title that needs more than one line to be read", None, Some("table 3"), false),
+            published(
+                "Blood flow in the foot, a long title that needs more than one line to be read",
+                None,
+                Some("table 3"),
+                false,
+            ),
             Cited::CommonPractice("pressures are taken lying down".into()),
             Cited::LocalProposal("the figure of 0.5".into()),
         ],
-        ..finding("circulation/ankle-index-severe", "Severely reduced flow at the ankle", Outcome::Refer, Some(Urgency::Urgent))
+        ..finding(
+            "circulation/ankle-index-severe",
+            "Severely reduced flow at the ankle",
+            Outcome::Refer,
+            Some(Urgency::Urgent),
+        )
     };
-    let frail =
-        Finding { kind: Kind::Caution, ..finding("diabetes/foot-several-risks", "Several risks in one foot", Outcome::Defer, None) };
+    let frail = Finding {
+        kind: Kind::Caution,
+        ..finding(
+            "diabetes/foot-several-risks",
+            "Several risks in one foot",
+            Outcome::Defer,
+            None,
+        )
+    };
     it.findings.insert(0, index);
     it.findings.push(frail);
     it.findings.extend(go().findings);
@@ -326,7 +491,10 @@ pub fn refer() -> Screening {
         earlier_share: None,
         largest_volume_same_mix: None,
         reductions: vec![],
-        site: Some(SiteWords { one: "toe".into(), several: "toes".into() }),
+        site: Some(SiteWords {
+            one: "toe".into(),
+            several: "toes".into(),
+        }),
         volume_per_site: None,
         basis: vec!["dosing weight: not known".into()],
     });
@@ -343,17 +511,35 @@ pub fn refer() -> Screening {
 }
 
 fn change(fact: &str, ask: &str, now: &str, then: &str) -> Change {
-    Change { fact: fact.into(), ask: ask.into(), now: now.into(), then: then.into() }
+    Change {
+        fact: fact.into(),
+        ask: ask.into(),
+        now: now.into(),
+        then: then.into(),
+    }
 }
 
 fn firing(rule: &str, title: &str, outcome: Outcome, action: &str) -> Firing {
-    Firing { rule: rule.into(), title: title.into(), outcome, urgency: None, action: action.into() }
+    Firing {
+        rule: rule.into(),
+        title: title.into(),
+        outcome,
+        urgency: None,
+        action: action.into(),
+    }
 }
 
 /// What it comes to if these rules fire and everything else is decided.
 fn prospect(fires: Vec<Firing>) -> Prospect {
-    let standings = fires.iter().map(|it| Standing { outcome: it.outcome, urgency: it.urgency });
-    Prospect { span: OutcomeSpan::of(standings, std::iter::empty()), fires, waits_for: vec![] }
+    let standings = fires.iter().map(|it| Standing {
+        outcome: it.outcome,
+        urgency: it.urgency,
+    });
+    Prospect {
+        span: OutcomeSpan::of(standings, std::iter::empty()),
+        fires,
+        waits_for: vec![],
+    }
 }
 
 /// Defer, with ways to lift it, other plans and other days, asked for and found.
@@ -361,9 +547,17 @@ pub fn bookable() -> Screening {
     let mut it = go();
     it.reference = "SM-115".into();
     it.next = Some(Next {
-        plan: vec![change("plan.ablation", "How is the matrix destroyed?", "phenol", "electrosurgery")],
+        plan: vec![change(
+            "plan.ablation",
+            "How is the matrix destroyed?",
+            "phenol",
+            "electrosurgery",
+        )],
         is_offered: false,
-        ask: vec![Asked { from: Who::Record, n: 2 }],
+        ask: vec![Asked {
+            from: Who::Record,
+            n: 2,
+        }],
         ..to_do(NextKind::ChangePlan)
     });
     it.source.path = "SM-115.yaml".into();
@@ -373,17 +567,59 @@ pub fn bookable() -> Screening {
             reason: "The INR of 4.6 is not below 4.0.".into(),
             cleared_by: Some("an INR below 4.0".into()),
             because: vec![answered("bleeding.inr", "4.6", "SM-115.yaml", 21)],
-            citations: vec![published("Bleeding in minor surgery", Some(2024), Some("section 4"), true)],
-            ..finding("bleeding/inr-above-ceiling", "INR at or above the ceiling", Outcome::Defer, None)
+            citations: vec![published(
+                "Bleeding in minor surgery",
+                Some(2024),
+                Some("section 4"),
+                true,
+            )],
+            ..finding(
+                "bleeding/inr-above-ceiling",
+                "INR at or above the ceiling",
+                Outcome::Defer,
+                None,
+            )
         },
     );
-    let thinner = || firing("bleeding/antiplatelet-taken", "Blood-thinning medicine taken", Outcome::Go, "Book early in the day.");
-    let older = || firing("anaesthetic/older-patient", "Older patient", Outcome::Go, "Use the lowest dose that works.");
-    let too_old = || firing("bleeding/inr-too-old", "INR too old", Outcome::Defer, "Arrange an INR shortly before surgery.");
-    let inr = change("bleeding.inr", "What was the latest INR?", "4.6", "below 4.0, taken on or after 2 Dec 2026");
+    let thinner = || {
+        firing(
+            "bleeding/antiplatelet-taken",
+            "Blood-thinning medicine taken",
+            Outcome::Go,
+            "Book early in the day.",
+        )
+    };
+    let older = || {
+        firing(
+            "anaesthetic/older-patient",
+            "Older patient",
+            Outcome::Go,
+            "Use the lowest dose that works.",
+        )
+    };
+    let too_old = || {
+        firing(
+            "bleeding/inr-too-old",
+            "INR too old",
+            Outcome::Defer,
+            "Arrange an INR shortly before surgery.",
+        )
+    };
+    let inr = change(
+        "bleeding.inr",
+        "What was the latest INR?",
+        "4.6",
+        "below 4.0, taken on or after 2 Dec 2026",
+    );
     let decided = prospect(vec![too_old(), older()]);
     let waiting = Prospect {
-        span: OutcomeSpan { worst_case: Standing { outcome: Outcome::Refer, urgency: Some(Urgency::Routine) }, ..decided.span },
+        span: OutcomeSpan {
+            worst_case: Standing {
+                outcome: Outcome::Refer,
+                urgency: Some(Urgency::Routine),
+            },
+            ..decided.span
+        },
         waits_for: [
             "circulation.symptoms",
             "circulation.ankle_left",
@@ -397,23 +633,62 @@ pub fn bookable() -> Screening {
         ..decided
     };
     it.lifts = vec![
-        Lift { changes: vec![inr.clone()], prospect: prospect(vec![thinner(), older()]) },
         Lift {
-            changes: vec![inr, change("plan.adrenaline", "Does any planned solution contain adrenaline?", "not known", "no")],
+            changes: vec![inr.clone()],
+            prospect: prospect(vec![thinner(), older()]),
+        },
+        Lift {
+            changes: vec![
+                inr,
+                change(
+                    "plan.adrenaline",
+                    "Does any planned solution contain adrenaline?",
+                    "not known",
+                    "no",
+                ),
+            ],
             prospect: waiting,
         },
     ];
-    let ablation = change("plan.ablation", "How is the nail matrix to be destroyed?", "phenol", "electrosurgery");
-    let adrenaline = change("plan.adrenaline", "Does any planned solution contain adrenaline?", "yes", "no");
+    let ablation = change(
+        "plan.ablation",
+        "How is the nail matrix to be destroyed?",
+        "phenol",
+        "electrosurgery",
+    );
+    let adrenaline = change(
+        "plan.adrenaline",
+        "Does any planned solution contain adrenaline?",
+        "yes",
+        "no",
+    );
     it.alternatives = Some(vec![
-        Alternative { changes: vec![ablation.clone()], prospect: prospect(vec![thinner(), older()]), anaesthetic: None },
-        Alternative { changes: vec![ablation, adrenaline], prospect: prospect(vec![]), anaesthetic: go().anaesthetic },
+        Alternative {
+            changes: vec![ablation.clone()],
+            prospect: prospect(vec![thinner(), older()]),
+            anaesthetic: None,
+        },
+        Alternative {
+            changes: vec![ablation, adrenaline],
+            prospect: prospect(vec![]),
+            anaesthetic: go().anaesthetic,
+        },
     ]);
-    let turn =
-        |rule: &str, title: &str, before, after| Turn { rule: rule.into(), title: title.into(), outcome: Outcome::Defer, before, after };
+    let turn = |rule: &str, title: &str, before, after| Turn {
+        rule: rule.into(),
+        title: title.into(),
+        outcome: Outcome::Defer,
+        before,
+        after,
+    };
     let rest_pain = Firing {
         urgency: Some(Urgency::SameDay),
-        ..firing("circulation/rest-pain", "Rest pain", Outcome::Refer, "Call the vascular team today.")
+        ..firing(
+            "circulation/rest-pain",
+            "Rest pain",
+            Outcome::Refer,
+            "Call the vascular team today.",
+        )
     };
     it.dates = Some(vec![
         DateSpan {
@@ -421,7 +696,12 @@ pub fn bookable() -> Screening {
             to: day("2026-12-09"),
             n_days: 3,
             prospect: prospect(vec![thinner()]),
-            ended_by: vec![turn("bleeding/inr-too-old", "INR too old", State::StaysQuiet, State::Fires)],
+            ended_by: vec![turn(
+                "bleeding/inr-too-old",
+                "INR too old",
+                State::StaysQuiet,
+                State::Fires,
+            )],
         },
         DateSpan {
             from: day("2026-12-10"),
@@ -429,12 +709,33 @@ pub fn bookable() -> Screening {
             n_days: 1,
             prospect: prospect(vec![too_old(), thinner()]),
             ended_by: vec![
-                turn("bleeding/inr-too-old", "INR too old", State::Fires, State::StaysQuiet),
-                turn("pregnancy/phenol", "Phenol in pregnancy", State::Undetermined, State::StaysQuiet),
-                turn("diabetes/hba1c-old", "HbA1c too old", State::Fires, State::Undetermined),
+                turn(
+                    "bleeding/inr-too-old",
+                    "INR too old",
+                    State::Fires,
+                    State::StaysQuiet,
+                ),
+                turn(
+                    "pregnancy/phenol",
+                    "Phenol in pregnancy",
+                    State::Undetermined,
+                    State::StaysQuiet,
+                ),
+                turn(
+                    "diabetes/hba1c-old",
+                    "HbA1c too old",
+                    State::Fires,
+                    State::Undetermined,
+                ),
             ],
         },
-        DateSpan { from: day("2026-12-14"), to: day("2026-12-21"), n_days: 4, prospect: prospect(vec![rest_pain]), ended_by: vec![] },
+        DateSpan {
+            from: day("2026-12-14"),
+            to: day("2026-12-21"),
+            n_days: 4,
+            prospect: prospect(vec![rest_pain]),
+            ended_by: vec![],
+        },
     ]);
     judged(it)
 }
@@ -455,7 +756,10 @@ pub fn all() -> [Screening; 3] {
 
 /// A value of the JSON; there must be one.
 fn at(screening: &Screening, pointer: &str) -> Value {
-    json::value(screening).pointer(pointer).cloned().expect("the report has this key")
+    json::value(screening)
+        .pointer(pointer)
+        .cloned()
+        .expect("the report has this key")
 }
 
 // --- Whole reports ---------------------------------------------------------------------------------------------
@@ -465,7 +769,10 @@ pub fn pinned(name: &str, actual: &str) {
     let name_and = |between: &str| format!("preblock{between}{}", env!("CARGO_PKG_VERSION"));
     let actual = actual
         .replace(&name_and(" "), "preblock [version]")
-        .replace(&format!("\"version\": \"{}\"", env!("CARGO_PKG_VERSION")), "\"version\": \"[version]\"");
+        .replace(
+            &format!("\"version\": \"{}\"", env!("CARGO_PKG_VERSION")),
+            "\"version\": \"[version]\"",
+        );
     insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
         insta::assert_snapshot!(name, actual);
     });
@@ -498,20 +805,37 @@ fn text_of_refer_with_everything() {
 #[test]
 fn text_of_a_draft_under_a_local_policy() {
     let actual = text::one(&governed(), &Style::plain());
-    assert!(actual.starts_with("! This rule set is a draft: nobody has approved it for use.\n\nGO  SM-101, "), "{actual}");
+    assert!(
+        actual.starts_with(
+            "! This rule set is a draft: nobody has approved it for use.\n\nGO  SM-101, "
+        ),
+        "{actual}"
+    );
     pinned("report-text-governed", &actual);
-    pinned("report-text-summary-governed", &text::summary(&[governed(), go(), governed()], 0, &Style::plain()));
+    pinned(
+        "report-text-summary-governed",
+        &text::summary(&[governed(), go(), governed()], 0, &Style::plain()),
+    );
 }
 
 #[test]
 fn a_search_that_was_cut_short_is_told_everywhere() {
     let whole = bookable();
-    let short = Screening { cut_short: true, ..whole.clone() };
+    let short = Screening {
+        cut_short: true,
+        ..whole.clone()
+    };
     let words = "there may be more than stand here";
     let flat = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
     for (shown, said) in [(&whole, false), (&short, true)] {
-        assert_eq!(flat(text::one(shown, &Style::plain())).contains(words), said);
-        assert_eq!(flat(preblock::inner::report::markdown::one(shown)).contains(words), said);
+        assert_eq!(
+            flat(text::one(shown, &Style::plain())).contains(words),
+            said
+        );
+        assert_eq!(
+            flat(preblock::inner::report::markdown::one(shown)).contains(words),
+            said
+        );
         assert_eq!(json::one(shown).contains("\"cut_short\": true"), said);
     }
 }
@@ -541,11 +865,20 @@ fn text_with_what_would_lift_it_other_plans_and_other_days() {
 #[test]
 fn plans_and_days_that_were_asked_for_and_not_found_are_told() {
     let mut it = defer();
-    assert!(!text::one(&it, &Style::plain()).contains("Other "), "nobody asked");
+    assert!(
+        !text::one(&it, &Style::plain()).contains("Other "),
+        "nobody asked"
+    );
     (it.alternatives, it.dates) = (Some(vec![]), Some(vec![]));
     for actual in [text::one(&it, &Style::plain()), markdown::one(&it)] {
-        assert!(actual.contains("No other plan that this clinic offers gives a better verdict."), "{actual}");
-        assert!(actual.contains("There was no procedure day to try."), "{actual}");
+        assert!(
+            actual.contains("No other plan that this clinic offers gives a better verdict."),
+            "{actual}"
+        );
+        assert!(
+            actual.contains("There was no procedure day to try."),
+            "{actual}"
+        );
     }
 }
 
@@ -556,7 +889,11 @@ fn chase_lists_of_each() {
         it.options = vec!["Pain at night".into(), "Pain when walking".into()];
     }
     let lists = [go(), defer(), asked];
-    let rows: Vec<String> = lists.iter().enumerate().map(|(at, it)| chase::in_a_row(it, at == 0)).collect();
+    let rows: Vec<String> = lists
+        .iter()
+        .enumerate()
+        .map(|(at, it)| chase::in_a_row(it, at == 0))
+        .collect();
     pinned("report-chase", &rows.concat());
 }
 
@@ -572,16 +909,41 @@ fn json_of_each() {
 #[test]
 fn summary_of_several() {
     let mut pressing = nothing("SM-120");
-    pressing.findings = vec![finding("circulation/rest-pain", "Rest pain", Outcome::Refer, Some(Urgency::SameDay))];
+    pressing.findings = vec![finding(
+        "circulation/rest-pain",
+        "Rest pain",
+        Outcome::Refer,
+        Some(Urgency::SameDay),
+    )];
     let pressing = judged(pressing);
-    let screenings = [go(), nothing("SM-100"), defer(), refer(), pressing, bookable()];
+    let screenings = [
+        go(),
+        nothing("SM-100"),
+        defer(),
+        refer(),
+        pressing,
+        bookable(),
+    ];
     let actual = text::summary(&screenings, 1, &Style::plain());
-    let order: Vec<&str> =
-        actual.lines().skip(1).take(6).filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-"))).collect();
-    assert_eq!(order, ["SM-120", "SM-113", "SM-107", "SM-115", "SM-100", "SM-101"], "worst first, then by reference\n{actual}");
+    let order: Vec<&str> = actual
+        .lines()
+        .skip(1)
+        .take(6)
+        .filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-")))
+        .collect();
+    assert_eq!(
+        order,
+        ["SM-120", "SM-113", "SM-107", "SM-115", "SM-100", "SM-101"],
+        "worst first, then by reference\n{actual}"
+    );
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("6 screened: 2 refer (1 same-day, 1 urgent), 2 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
-    assert!(words.contains("could be better: SM-115 with a change (go) or another plan (go) or another day (go)."), "{actual}");
+    assert!(
+        words.contains(
+            "could be better: SM-115 with a change (go) or another plan (go) or another day (go)."
+        ),
+        "{actual}"
+    );
     pinned("report-text-summary", &actual);
 }
 
@@ -596,22 +958,38 @@ fn a_go_cannot_become_worse() {
 #[test]
 fn a_defer_says_how_pressing_a_referral_could_be() {
     assert_eq!(defer().verdict().words(), "defer");
-    assert_eq!(defer().span.could_be().map(|it| it.words()).as_deref(), Some("refer, same-day"));
+    assert_eq!(
+        defer().span.could_be().map(|it| it.words()).as_deref(),
+        Some("refer, same-day")
+    );
 }
 
 #[test]
 fn a_referral_that_could_be_more_pressing_says_so_and_one_that_could_not_does_not() {
     let mut it = refer();
     assert_eq!(it.verdict().words(), "refer, urgent");
-    assert_eq!(it.span.could_be().map(|it| it.words()).as_deref(), Some("refer, same-day"));
-    it.undetermined.retain(|it| it.urgency != Some(Urgency::SameDay));
-    assert_eq!(judged(it).span.could_be(), None, "routine is less than urgent");
+    assert_eq!(
+        it.span.could_be().map(|it| it.words()).as_deref(),
+        Some("refer, same-day")
+    );
+    it.undetermined
+        .retain(|it| it.urgency != Some(Urgency::SameDay));
+    assert_eq!(
+        judged(it).span.could_be(),
+        None,
+        "routine is less than urgent"
+    );
 }
 
 #[test]
 fn a_missing_answer_that_could_only_defer_does_not_read_as_a_referral() {
     let mut it = nothing("SM-102");
-    it.undetermined = vec![open("bleeding/inr-too-old", Outcome::Defer, None, &["bleeding.inr"])];
+    it.undetermined = vec![open(
+        "bleeding/inr-too-old",
+        Outcome::Defer,
+        None,
+        &["bleeding.inr"],
+    )];
     let it = judged(it);
     assert_eq!(it.span.could_be(), None);
     let actual = text::one(&it, &Style::plain());
@@ -622,12 +1000,19 @@ fn a_missing_answer_that_could_only_defer_does_not_read_as_a_referral() {
 #[test]
 fn questions_are_grouped_by_whom_to_ask_and_the_later_ones_are_only_named() {
     let actual = text::one(&defer(), &Style::plain());
-    let at = |wanted: &str| actual.find(wanted).unwrap_or_else(|| unreachable!("{wanted} is not in\n{actual}"));
+    let at = |wanted: &str| {
+        actual
+            .find(wanted)
+            .unwrap_or_else(|| unreachable!("{wanted} is not in\n{actual}"))
+    };
     assert!(at("Ask the patient") < at("circulation.symptoms: not asked"));
     assert!(at("circulation.smoker: not asked") < at("For the nurse to"));
     assert!(at("For the nurse to") < at("Look up in the record"));
     assert!(at("Look up in the record") < at("... and 2 more, only if"));
-    assert!(!actual.contains("What about circulation.arm_left"), "{actual}");
+    assert!(
+        !actual.contains("What about circulation.arm_left"),
+        "{actual}"
+    );
 }
 
 #[test]
@@ -635,7 +1020,10 @@ fn with_nothing_to_ask_first_the_later_questions_are_asked() {
     let mut it = defer();
     it.to_ask.retain(|it| it.depends);
     let actual = text::one(&it, &Style::plain());
-    assert!(actual.contains("What about circulation.arm_left"), "{actual}");
+    assert!(
+        actual.contains("What about circulation.arm_left"),
+        "{actual}"
+    );
     assert!(!actual.contains("only if those answers"), "{actual}");
 }
 
@@ -646,16 +1034,24 @@ fn the_chase_list_asks_the_worst_first() {
     it.to_ask = vec![
         ask("a.smoker", Who::Patient, Outcome::Go, &["a/x"], false),
         ask("a.details", Who::Patient, Outcome::Refer, &["a/x"], true),
-        ToAsk { urgency: Some(Urgency::SameDay), ..ask("a.tissue", Who::Patient, Outcome::Refer, &["a/x"], false) },
+        ToAsk {
+            urgency: Some(Urgency::SameDay),
+            ..ask("a.tissue", Who::Patient, Outcome::Refer, &["a/x"], false)
+        },
         ask("a.clearance", Who::Record, Outcome::Defer, &["a/x"], false),
         ask("a.pain", Who::Patient, Outcome::Refer, &["a/x"], false),
         ask("a.letter", Who::Referrer, Outcome::Defer, &["a/x"], false),
         ask("a.mark", Who::Clinician, Outcome::Defer, &["a/x"], false),
     ];
-    let groups: Vec<(Who, Vec<&str>)> =
-        chase::groups(&it).into_iter().map(|it| (it.from, it.asks.iter().map(|it| it.fact.as_str()).collect())).collect();
+    let groups: Vec<(Who, Vec<&str>)> = chase::groups(&it)
+        .into_iter()
+        .map(|it| (it.from, it.asks.iter().map(|it| it.fact.as_str()).collect()))
+        .collect();
     let expected: [(Who, &[&str]); 4] = [
-        (Who::Patient, &["a.tissue", "a.pain", "a.smoker", "a.details"]),
+        (
+            Who::Patient,
+            &["a.tissue", "a.pain", "a.smoker", "a.details"],
+        ),
         (Who::Referrer, &["a.letter"]),
         (Who::Clinician, &["a.mark"]),
         (Who::Record, &["a.clearance"]),
@@ -671,25 +1067,43 @@ fn the_chase_list_holds_the_questions_and_nothing_else_of_the_patient() {
     let parts: Vec<&str> = actual.split("\n----").collect();
     assert_eq!(parts.len(), 3, "patient, nurse, record\n{actual}");
     for part in parts {
-        assert!(part.contains("SM-107, surgery planned for 3 Dec 2026\nFor the ") || part.contains("3 Dec 2026\nTo look up"), "{part}");
+        assert!(
+            part.contains("SM-107, surgery planned for 3 Dec 2026\nFor the ")
+                || part.contains("3 Dec 2026\nTo look up"),
+            "{part}"
+        );
     }
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
     for asked in &it.to_ask {
-        assert_eq!(words.matches(&asked.ask).count(), 1, "{}\n{actual}", asked.ask);
+        assert_eq!(
+            words.matches(&asked.ask).count(),
+            1,
+            "{}\n{actual}",
+            asked.ask
+        );
     }
-    let told = it.findings.iter().flat_map(|it| [&it.rule, &it.title, &it.reason, &it.action]);
+    let told = it
+        .findings
+        .iter()
+        .flat_map(|it| [&it.rule, &it.title, &it.reason, &it.action]);
     for told in told.chain(it.undetermined.iter().map(|it| &it.rule)) {
         assert!(!words.contains(told.as_str()), "{told}\n{actual}");
     }
     for word in ["defer", "refer,", "DEFER", "could"] {
         assert!(!actual.contains(word), "{word}\n{actual}");
     }
-    assert!(actual.lines().all(|it| it.chars().count() <= 64), "{actual}");
+    assert!(
+        actual.lines().all(|it| it.chars().count() <= 64),
+        "{actual}"
+    );
 }
 
 #[test]
 fn a_chase_list_without_questions_says_so() {
-    assert_eq!(chase::one(&go()), "SM-101, surgery planned for 3 Dec 2026\nNothing to ask: no missing answer could change anything.\n");
+    assert_eq!(
+        chase::one(&go()),
+        "SM-101, surgery planned for 3 Dec 2026\nNothing to ask: no missing answer could change anything.\n"
+    );
 }
 
 #[test]
@@ -698,7 +1112,10 @@ fn with_nothing_to_ask_first_the_chase_list_asks_the_later_questions() {
     it.to_ask.retain(|it| it.depends);
     it.unrecognised.clear();
     let actual = chase::one(&it);
-    assert!(actual.contains("1.  What about circulation.arm_left"), "{actual}");
+    assert!(
+        actual.contains("1.  What about circulation.arm_left"),
+        "{actual}"
+    );
     assert!(!actual.contains("Only needed"), "{actual}");
 }
 
@@ -721,15 +1138,27 @@ fn figures_are_never_rounded_across_a_limit() {
         earlier_share: None,
         largest_volume_same_mix: Some(9.999),
         reductions: vec![],
-        site: Some(SiteWords { one: "toe".into(), several: "toes".into() }),
+        site: Some(SiteWords {
+            one: "toe".into(),
+            several: "toes".into(),
+        }),
         volume_per_site: None,
         basis: vec![],
     });
     let actual = text::one(&it, &Style::plain());
     assert!(actual.contains("1.00004; ABOVE the limit"), "{actual}");
-    assert!(actual.contains("200.04 mg"), "a dose above its limit shows as above it\n{actual}");
-    assert!(actual.contains("0.99996"), "a share below the limit shows as below it\n{actual}");
-    assert!(actual.contains("reached at 9.9 mL"), "the most that may be given is rounded down\n{actual}");
+    assert!(
+        actual.contains("200.04 mg"),
+        "a dose above its limit shows as above it\n{actual}"
+    );
+    assert!(
+        actual.contains("0.99996"),
+        "a share below the limit shows as below it\n{actual}"
+    );
+    assert!(
+        actual.contains("reached at 9.9 mL"),
+        "the most that may be given is rounded down\n{actual}"
+    );
     assert_eq!(at(&it, "/anaesthetic/largest_volume_same_mix"), "9.9 mL");
 }
 
@@ -752,33 +1181,78 @@ fn figures_are_never_rounded_across_a_limit() {
     "less for age: 0.8 of the usual limit, lidocaine at most 160.0 mg; reached at 16.0 mL of this mixture",
 ])]
 #[case("1966-12-04, sex: male, height: 180 cm, weight: 70 kg", "not-pregnant", &[])]
-fn smaller_limits_stand_on_lines_of_their_own(#[case] person: &str, #[case] status: &str, #[case] expected: &[&str]) {
+fn smaller_limits_stand_on_lines_of_their_own(
+    #[case] person: &str,
+    #[case] status: &str,
+    #[case] expected: &[&str],
+) {
     let (rules, _) = embedded_once();
     let answers = format!(
         "plan: {{ procedure_on: 2026-12-03, toes: [left-great], adrenaline: no, anaesthetic: [{{ agent: lidocaine, strength: 1 %, volume: 10 mL }}] }}\n\
          person: {{ date_of_birth: {person} }}\npregnancy: {{ status: {status} }}\nanaesthesia: {{ block_within_day: no }}"
     );
     let it = screening(rules, &facts(rules, &answers));
-    let said = it.anaesthetic.as_ref().map(preblock::inner::report::text::anaesthetic::sentences).unwrap_or_default();
-    let less: Vec<&String> = said.iter().filter(|it| it.contains("less ") && !it.contains("far less")).collect();
+    let said = it
+        .anaesthetic
+        .as_ref()
+        .map(preblock::inner::report::text::anaesthetic::sentences)
+        .unwrap_or_default();
+    let less: Vec<&String> = said
+        .iter()
+        .filter(|it| it.contains("less ") && !it.contains("far less"))
+        .collect();
     assert_eq!(less, expected);
-    let page = text::one(&it, &Style::plain()).split_whitespace().collect::<Vec<_>>().join(" ");
+    let page = text::one(&it, &Style::plain())
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     for line in expected {
         assert!(page.contains(line), "{page}");
     }
-    assert_eq!(at(&it, "/anaesthetic/reductions").as_array().map(Vec::len), Some(expected.len()));
+    assert_eq!(
+        at(&it, "/anaesthetic/reductions").as_array().map(Vec::len),
+        Some(expected.len())
+    );
     if let Some(first) = expected.first() {
-        assert_eq!(at(&it, "/anaesthetic/reductions/0/applies"), "yes", "{first}");
+        assert_eq!(
+            at(&it, "/anaesthetic/reductions/0/applies"),
+            "yes",
+            "{first}"
+        );
     }
 }
 
 /// What was given before is said, and taken off what is left: 40 of 200 mg, so 16 mL of 1 % and not 20.
 #[rstest]
 #[case("no", "unknown", "unknown", None, Some("20.0 mL"))]
-#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", "no", Some("0.200 of the limit"), Some("16.0 mL"))]
-#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", "yes", Some("0.100 of the limit"), Some("18.0 mL"))]
-#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]", "unknown", None, None)]
-#[case("yes", "[{ agent: lidocaine, strength: 2 %, volume: 10 mL }]", "no", Some("1.000 of the limit nothing is left of the limit"), None)]
+#[case(
+    "yes",
+    "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]",
+    "no",
+    Some("0.200 of the limit"),
+    Some("16.0 mL")
+)]
+#[case(
+    "yes",
+    "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]",
+    "yes",
+    Some("0.100 of the limit"),
+    Some("18.0 mL")
+)]
+#[case(
+    "yes",
+    "[{ agent: lidocaine, strength: 2 %, volume: 2 mL }]",
+    "unknown",
+    None,
+    None
+)]
+#[case(
+    "yes",
+    "[{ agent: lidocaine, strength: 2 %, volume: 10 mL }]",
+    "no",
+    Some("1.000 of the limit nothing is left of the limit"),
+    None
+)]
 #[case("yes", "unknown", "no", None, None)]
 #[case("unknown", "unknown", "no", None, None)]
 fn what_was_given_before_is_taken_off(
@@ -795,12 +1269,21 @@ fn what_was_given_before_is_taken_off(
          anaesthesia: {{ block_within_day: {given}, earlier: {earlier}, earlier_adrenaline: {adrenaline} }}"
     );
     let it = screening(rules, &facts(rules, &answers));
-    let page = text::one(&it, &Style::plain()).split_whitespace().collect::<Vec<_>>().join(" ");
+    let page = text::one(&it, &Style::plain())
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     match said {
-        Some(said) => assert!(page.contains(&format!("given before and still counting: {said}")), "{page}"),
+        Some(said) => assert!(
+            page.contains(&format!("given before and still counting: {said}")),
+            "{page}"
+        ),
         None => assert!(!page.contains("given before"), "{page}"),
     }
-    assert_eq!(at(&it, "/anaesthetic/largest_volume_same_mix").as_str(), largest);
+    assert_eq!(
+        at(&it, "/anaesthetic/largest_volume_same_mix").as_str(),
+        largest
+    );
     if let Some(largest) = largest {
         assert!(page.contains(&format!("reached at {largest}")), "{page}");
     }
@@ -811,7 +1294,12 @@ fn what_was_given_before_is_taken_off(
 fn a_plan_above_a_smaller_limit_says_so() {
     let mut it = go();
     if let Some(anaesthetic) = &mut it.anaesthetic {
-        let of = |share| ReducedLimit { about: "age".into(), share, largest_volume_same_mix: Some(3.0), applies: Applies::Yes };
+        let of = |share| ReducedLimit {
+            about: "age".into(),
+            share,
+            largest_volume_same_mix: Some(3.0),
+            applies: Applies::Yes,
+        };
         anaesthetic.reductions = vec![of(0.2), of(0.3)];
     }
     let said = text::one(&it, &Style::plain());
@@ -836,24 +1324,52 @@ fn a_load_that_is_not_known_is_said_to_be_unknown() {
 #[test]
 fn colour_only_adds() {
     for it in all() {
-        let plain = text::one(&it, &Style { width: 80, colour: false });
-        let coloured = text::one(&it, &Style { width: 80, colour: true });
+        let plain = text::one(
+            &it,
+            &Style {
+                width: 80,
+                colour: false,
+            },
+        );
+        let coloured = text::one(
+            &it,
+            &Style {
+                width: 80,
+                colour: true,
+            },
+        );
         assert_ne!(coloured, plain);
         assert_eq!(anstream::adapter::strip_str(&coloured).to_string(), plain);
     }
-    let coloured = text::summary(&all(), 1, &Style { width: 80, colour: true });
-    assert_eq!(anstream::adapter::strip_str(&coloured).to_string(), text::summary(&all(), 1, &Style::plain()));
+    let coloured = text::summary(
+        &all(),
+        1,
+        &Style {
+            width: 80,
+            colour: true,
+        },
+    );
+    assert_eq!(
+        anstream::adapter::strip_str(&coloured).to_string(),
+        text::summary(&all(), 1, &Style::plain())
+    );
 }
 
 #[test]
 fn lines_keep_to_the_width_and_ids_stay_whole() {
     for width in [0, 64, 71, 80, 100] {
-        let style = Style { width, colour: false };
+        let style = Style {
+            width,
+            colour: false,
+        };
         for it in all() {
             let actual = text::one(&it, &style);
             for line in actual.lines() {
                 let words = line.split_whitespace().count();
-                assert!(line.chars().count() <= width.max(64) || words <= 3, "{width}: {line}");
+                assert!(
+                    line.chars().count() <= width.max(64) || words <= 3,
+                    "{width}: {line}"
+                );
                 assert_eq!(line, line.trim_end());
             }
             for id in it
@@ -873,19 +1389,56 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
 fn a_patient_takes_one_line_of_a_summary() {
     let mut long = defer();
     long.unrecognised.clear();
-    long.next = Some(Next { ask: vec![Asked { from: Who::Nurse, n: 200 }], ..to_do(NextKind::Ask) });
+    long.next = Some(Next {
+        ask: vec![Asked {
+            from: Who::Nurse,
+            n: 200,
+        }],
+        ..to_do(NextKind::Ask)
+    });
     long.to_ask = (0..200)
-        .map(|at| ask(&format!("circulation.answer_{at}"), Who::Nurse, Outcome::Refer, &["circulation/rest-pain"], false))
+        .map(|at| {
+            ask(
+                &format!("circulation.answer_{at}"),
+                Who::Nurse,
+                Outcome::Refer,
+                &["circulation/rest-pain"],
+                false,
+            )
+        })
         .collect();
     for width in [40, 80, 200] {
-        let actual = text::summary(&[long.clone()], 0, &Style { width, colour: false });
-        assert_eq!(actual.lines().filter(|line| line.contains("SM-107")).count(), 1);
+        let actual = text::summary(
+            &[long.clone()],
+            0,
+            &Style {
+                width,
+                colour: false,
+            },
+        );
+        assert_eq!(
+            actual
+                .lines()
+                .filter(|line| line.contains("SM-107"))
+                .count(),
+            1
+        );
         let line = actual.lines().nth(1).unwrap_or_default();
         assert!(line.contains("could be refer, same-day"), "{line}");
         assert!(line.chars().count() <= width.max(80), "{line}");
     }
-    let wide = text::summary(&[long], 0, &Style { width: 120, colour: false });
-    assert!(wide.contains("ask circulation.answer_0 and 199 more (could be refer, same-day)"), "{wide}");
+    let wide = text::summary(
+        &[long],
+        0,
+        &Style {
+            width: 120,
+            colour: false,
+        },
+    );
+    assert!(
+        wide.contains("ask circulation.answer_0 and 199 more (could be refer, same-day)"),
+        "{wide}"
+    );
 }
 
 // --- Text from files -------------------------------------------------------------------------------------------
@@ -901,7 +1454,8 @@ pub fn hostile() -> Screening {
     it.findings.iter_mut().for_each(|it| it.local_policy = true);
     (local.clinic, local.source.path) = (STEERING.into(), STEERING.into());
     for LocalShown { change, .. } in &mut local.changes {
-        (change.what, change.reason, change.agreed_by) = (STEERING.into(), STEERING.into(), STEERING.into());
+        (change.what, change.reason, change.agreed_by) =
+            (STEERING.into(), STEERING.into(), STEERING.into());
         change.how = change.how.is_some().then(|| STEERING.into());
     }
     it.local_policy = Some(local);
@@ -913,9 +1467,19 @@ pub fn hostile() -> Screening {
         path: STEERING.into(),
         line: 3,
     });
-    it.unrecognised.push(Unrecognised { ask: STEERING.into(), ..stranger(STEERING, Some(STEERING), STEERING, 5) });
-    it.undetermined.push(open(STEERING, Outcome::Refer, None, &[STEERING]));
-    it.to_ask.push(ask(STEERING, Who::Patient, Outcome::Refer, &[STEERING], false));
+    it.unrecognised.push(Unrecognised {
+        ask: STEERING.into(),
+        ..stranger(STEERING, Some(STEERING), STEERING, 5)
+    });
+    it.undetermined
+        .push(open(STEERING, Outcome::Refer, None, &[STEERING]));
+    it.to_ask.push(ask(
+        STEERING,
+        Who::Patient,
+        Outcome::Refer,
+        &[STEERING],
+        false,
+    ));
     for finding in &mut it.findings {
         finding.reason = STEERING.into();
         finding.title = STEERING.into();
@@ -923,14 +1487,26 @@ pub fn hostile() -> Screening {
     }
     let more = bookable();
     (it.lifts, it.alternatives, it.dates) = (more.lifts, more.alternatives, more.dates);
-    let lifts = it.lifts.iter_mut().map(|it| (&mut it.changes, &mut it.prospect));
-    let plans = it.alternatives.iter_mut().flatten().map(|it| (&mut it.changes, &mut it.prospect));
+    let lifts = it
+        .lifts
+        .iter_mut()
+        .map(|it| (&mut it.changes, &mut it.prospect));
+    let plans = it
+        .alternatives
+        .iter_mut()
+        .flatten()
+        .map(|it| (&mut it.changes, &mut it.prospect));
     for (changes, prospect) in lifts.chain(plans) {
         *changes = vec![change(STEERING, STEERING, STEERING, STEERING)];
         prospect.fires = vec![firing(STEERING, STEERING, Outcome::Defer, STEERING)];
         prospect.waits_for = vec![STEERING.into()];
     }
-    for turn in it.dates.iter_mut().flatten().flat_map(|it| &mut it.ended_by) {
+    for turn in it
+        .dates
+        .iter_mut()
+        .flatten()
+        .flat_map(|it| &mut it.ended_by)
+    {
         (turn.title, turn.rule) = (STEERING.into(), STEERING.into());
     }
     if let Some(anaesthetic) = &mut it.anaesthetic {
@@ -951,18 +1527,34 @@ fn no_text_from_a_file_reaches_the_terminal_as_a_control() {
         markdown::several(&[hostile()], 0),
     ];
     for actual in written {
-        let steering: Vec<char> = actual.chars().filter(|it| *it != '\n' && steers(*it)).collect();
+        let steering: Vec<char> = actual
+            .chars()
+            .filter(|it| *it != '\n' && steers(*it))
+            .collect();
         assert!(steering.is_empty(), "{steering:?} in\n{actual:?}");
         let actual = actual.replace("\\[", "[");
-        assert!(actual.contains("a\u{fffd}[31mb\u{fffd}c"), "what was left out leaves a mark\n{actual}");
+        assert!(
+            actual.contains("a\u{fffd}[31mb\u{fffd}c"),
+            "what was left out leaves a mark\n{actual}"
+        );
     }
 }
 
 #[test]
 fn a_note_keeps_its_words_and_cannot_pass_for_the_report() {
     let actual = text::one(&hostile(), &Style::plain());
-    assert!(actual.contains("\n    | -- Made with ---\n    | GO    SM-113\n"), "{actual}");
-    assert_eq!(actual.lines().filter(|it| it.starts_with("-- Made with")).count(), 1, "{actual}");
+    assert!(
+        actual.contains("\n    | -- Made with ---\n    | GO    SM-113\n"),
+        "{actual}"
+    );
+    assert_eq!(
+        actual
+            .lines()
+            .filter(|it| it.starts_with("-- Made with"))
+            .count(),
+        1,
+        "{actual}"
+    );
 }
 
 #[test]
@@ -971,7 +1563,10 @@ fn json_holds_every_character_and_shows_none_that_steers() {
     let line = json::line(&it);
     assert_eq!(line.lines().count(), 1);
     for written in [json::one(&it), json::element(&it, true) + "]\n", line] {
-        assert!(!written.chars().any(|it| it != '\n' && steers(it)), "{written:?}");
+        assert!(
+            !written.chars().any(|it| it != '\n' && steers(it)),
+            "{written:?}"
+        );
     }
     assert_eq!(at(&it, "/reference"), it.reference);
     let read: Value = serde_json::from_str(&json::one(&it)).expect("JSON is written");
@@ -983,11 +1578,24 @@ fn json_holds_every_character_and_shows_none_that_steers() {
 #[test]
 fn the_three_forms_of_json_hold_the_same() {
     let values: Vec<Value> = all().iter().map(json::value).collect();
-    let elements: String = all().iter().enumerate().map(|(at, it)| json::element(it, at == 0)).collect();
-    assert_eq!(serde_json::from_str::<Value>(&format!("{elements}]\n")).expect("JSON is written"), Value::Array(values.clone()));
+    let elements: String = all()
+        .iter()
+        .enumerate()
+        .map(|(at, it)| json::element(it, at == 0))
+        .collect();
+    assert_eq!(
+        serde_json::from_str::<Value>(&format!("{elements}]\n")).expect("JSON is written"),
+        Value::Array(values.clone())
+    );
     for (screening, value) in all().iter().zip(&values) {
-        assert_eq!(&serde_json::from_str::<Value>(&json::one(screening)).expect("JSON is written"), value);
-        assert_eq!(&serde_json::from_str::<Value>(&json::line(screening)).expect("JSON is written"), value);
+        assert_eq!(
+            &serde_json::from_str::<Value>(&json::one(screening)).expect("JSON is written"),
+            value
+        );
+        assert_eq!(
+            &serde_json::from_str::<Value>(&json::line(screening)).expect("JSON is written"),
+            value
+        );
         assert_eq!(json::line(screening).lines().count(), 1);
     }
 }
@@ -1027,14 +1635,20 @@ fn json_keys_stand_in_their_order_whatever_is_known() {
     ];
     for it in [nothing("SM-100"), go(), defer(), refer()] {
         let value = json::value(&it);
-        let keys: Vec<&String> = value.as_object().map(|it| it.keys().collect()).unwrap_or_default();
+        let keys: Vec<&String> = value
+            .as_object()
+            .map(|it| it.keys().collect())
+            .unwrap_or_default();
         assert_eq!(keys, expected);
     }
 }
 
 #[test]
 fn json_figures_are_without_noise() {
-    assert_eq!(at(&go(), "/anaesthetic/per_agent/1/share").to_string(), "0.046913");
+    assert_eq!(
+        at(&go(), "/anaesthetic/per_agent/1/share").to_string(),
+        "0.046913"
+    );
 }
 
 fn schema() -> Value {
@@ -1048,9 +1662,19 @@ fn json_keeps_its_schema() {
     let schema = schema();
     assert!(jsonschema::meta::validate(&schema).is_ok());
     let validator = jsonschema::draft7::new(&schema).expect("the schema is a schema");
-    for it in [nothing("SM-100"), go(), defer(), refer(), bookable(), governed()] {
+    for it in [
+        nothing("SM-100"),
+        go(),
+        defer(),
+        refer(),
+        bookable(),
+        governed(),
+    ] {
         let value = json::value(&it);
-        let problems: Vec<String> = validator.iter_errors(&value).map(|it| format!("{}: {it}", it.instance_path())).collect();
+        let problems: Vec<String> = validator
+            .iter_errors(&value)
+            .map(|it| format!("{}: {it}", it.instance_path()))
+            .collect();
         assert!(problems.is_empty(), "{problems:#?}");
     }
 }
@@ -1115,16 +1739,26 @@ fn the_schema_refuses_what_it_does_not_promise() {
         "/notes/0",
         "/unrecognised/0",
     ] {
-        let keys: Vec<String> = sound.pointer(at).and_then(Value::as_object).map(|it| it.keys().cloned().collect()).unwrap_or_default();
+        let keys: Vec<String> = sound
+            .pointer(at)
+            .and_then(Value::as_object)
+            .map(|it| it.keys().cloned().collect())
+            .unwrap_or_default();
         assert!(!keys.is_empty(), "{at}");
         for key in keys {
             let mut changed = sound.clone();
-            let object = changed.pointer_mut(at).and_then(Value::as_object_mut).expect("an object stands here");
+            let object = changed
+                .pointer_mut(at)
+                .and_then(Value::as_object_mut)
+                .expect("an object stands here");
             object.shift_remove(&key);
             assert!(!validator.is_valid(&changed), "{at} without {key}");
         }
         let mut changed = sound.clone();
-        let object = changed.pointer_mut(at).and_then(Value::as_object_mut).expect("an object stands here");
+        let object = changed
+            .pointer_mut(at)
+            .and_then(Value::as_object_mut)
+            .expect("an object stands here");
         object.insert("extra".into(), 1.into());
         assert!(!validator.is_valid(&changed), "{at} with an extra key");
     }
@@ -1137,9 +1771,18 @@ fn the_schema_describes_every_key() {
             return;
         };
         if let Some(properties) = object.get("properties").and_then(Value::as_object) {
-            assert_eq!(object.get("additionalProperties"), Some(&Value::Bool(false)), "{at}");
+            assert_eq!(
+                object.get("additionalProperties"),
+                Some(&Value::Bool(false)),
+                "{at}"
+            );
             for (key, it) in properties {
-                assert!(it.get("description").and_then(Value::as_str).is_some_and(|it| it.ends_with('.')), "{at}/{key} has no description");
+                assert!(
+                    it.get("description")
+                        .and_then(Value::as_str)
+                        .is_some_and(|it| it.ends_with('.')),
+                    "{at}/{key} has no description"
+                );
                 *n_seen += 1;
             }
         }

@@ -2,7 +2,10 @@
 //!
 //! `tests/seeds.yaml` says which tool is the first. Only that one is asked, so that all of them together stay quick.
 
-#![expect(clippy::expect_used, reason = "a slip in the list ought to stop the test")]
+#![expect(
+    clippy::expect_used,
+    reason = "a slip in the list ought to stop the test"
+)]
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -68,14 +71,21 @@ impl Seed {
                 let line = text[start..].lines().next().unwrap_or_default();
                 let dash = &line[..=line.find('-').expect("an entry begins with a dash")];
                 let rest = start + line.len();
-                let end = text[rest..].find(&format!("\n{dash} ")).map_or(text.len(), |it| rest + it + 1);
+                let end = text[rest..]
+                    .find(&format!("\n{dash} "))
+                    .map_or(text.len(), |it| rest + it + 1);
                 (&text[..start], &text[start..end], &text[end..])
             }
         };
         let changed = match &self.find {
             None => self.replace.clone(),
             Some(find) => {
-                assert_eq!(entry.matches(find.as_str()).count(), 1, "{}: `{find}` stands just once", self.name);
+                assert_eq!(
+                    entry.matches(find.as_str()).count(),
+                    1,
+                    "{}: `{find}` stands just once",
+                    self.name
+                );
                 entry.replace(find.as_str(), &self.replace)
             }
         };
@@ -103,7 +113,8 @@ impl Seed {
 fn entry_start(text: &str, id: &str) -> usize {
     let is = |line: &str| {
         let line = line.trim_start();
-        line.strip_prefix("- ").is_some_and(|it| it == format!("id: {id}") || it == format!("lint: {id}"))
+        line.strip_prefix("- ")
+            .is_some_and(|it| it == format!("id: {id}") || it == format!("lint: {id}"))
     };
     let mut at = 0;
     let mut found = Vec::new();
@@ -133,10 +144,18 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
             None => whole(&files).err(),
         };
         let names: Vec<&str> = found.iter().flatten().map(|it| it.code.name()).collect();
-        return if names.contains(&what) { Ok(()) } else { Err(format!("{names:?}")) };
+        return if names.contains(&what) {
+            Ok(())
+        } else {
+            Err(format!("{names:?}"))
+        };
     }
-    let refused =
-        |found: Vec<Diagnostic>| Err(format!("it is refused before: {}", found.iter().map(|it| format!("{it:?}")).collect::<String>()));
+    let refused = |found: Vec<Diagnostic>| {
+        Err(format!(
+            "it is refused before: {}",
+            found.iter().map(|it| format!("{it:?}")).collect::<String>()
+        ))
+    };
     let rules = match rule_set(&files) {
         Ok(rules) => rules,
         Err(found) => return refused(found),
@@ -144,67 +163,148 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
     if seed.by == "lint" {
         return linted(&files, local.as_ref(), rules, what, base);
     }
-    let ids = |it: &RuleSet| it.catalogue.questions.iter().map(|it| it.id.clone()).collect::<Vec<_>>();
-    assert_eq!(ids(&rules), ids(base.rule_set), "{}: the cases' answers are by the place of their question", seed.name);
+    let ids = |it: &RuleSet| {
+        it.catalogue
+            .questions
+            .iter()
+            .map(|it| it.id.clone())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(
+        ids(&rules),
+        ids(base.rule_set),
+        "{}: the cases' answers are by the place of their question",
+        seed.name
+    );
     // Those of a rule that is another one now come first: they are likely to tell.
     let shape = |it: &Rule| format!("{:?} {:?} {:?}", it.when, it.outcome, it.urgency);
     let other = |it: &&Rule| rules.rule(&it.id).is_none_or(|new| shape(new) != shape(it));
-    let others: Vec<&str> = base.rule_set.rules.iter().filter(other).map(|it| it.id.as_str()).collect();
-    let tells = |it: &&Case| it.fires.iter().chain(&it.undetermined).any(|it| others.contains(&it.as_str()));
+    let others: Vec<&str> = base
+        .rule_set
+        .rules
+        .iter()
+        .filter(other)
+        .map(|it| it.id.as_str())
+        .collect();
+    let tells = |it: &&Case| {
+        it.fires
+            .iter()
+            .chain(&it.undetermined)
+            .any(|it| others.contains(&it.as_str()))
+    };
     let (near, far): (Vec<&Case>, Vec<&Case>) = base.cases.iter().partition(tells);
     let all: Vec<&Case> = near.into_iter().chain(far).collect();
     match seed.by.as_str() {
         "test" => {
             let compiled = Compiled::new(&rules);
             let differs = |it: &&Case| !run(&rules, &compiled, it).differences.is_empty();
-            if all.into_iter().any(|it| differs(&it)) { Ok(()) } else { Err("every case comes out as before".into()) }
+            if all.into_iter().any(|it| differs(&it)) {
+                Ok(())
+            } else {
+                Err("every case comes out as before".into())
+            }
         }
         "prove" => {
-            let (id, word) = what.split_once(' ').expect("a guarantee and what becomes of it");
+            let (id, word) = what
+                .split_once(' ')
+                .expect("a guarantee and what becomes of it");
             let proofs = prove(&rules, &base.cases, today(), |it| it.id == id);
             let words: Vec<&str> = proofs.iter().map(|(_, it)| it.word()).collect();
-            if words == [word] { Ok(()) } else { Err(format!("{words:?}")) }
+            if words == [word] {
+                Ok(())
+            } else {
+                Err(format!("{words:?}"))
+            }
         }
         "compare" if what == "exact" => {
-            let found = exact(&Both::new(base.rule_set, &rules, today()), &[]).map_err(|it| format!("{it:?}"))?;
+            let found = exact(&Both::new(base.rule_set, &rules, today()), &[])
+                .map_err(|it| format!("{it:?}"))?;
             let real = found.moves.iter().filter(|it| it.example.is_ok());
-            if real.into_iter().any(|it| is_less_cautious(it.old, it.new)) { Ok(()) } else { Err(format!("{:?}", found.moves)) }
+            if real.into_iter().any(|it| is_less_cautious(it.old, it.new)) {
+                Ok(())
+            } else {
+                Err(format!("{:?}", found.moves))
+            }
         }
         "compare" => {
             let less = |some: &[&Case]| {
-                let patients = some.iter().map(|it| (it.title.clone(), &it.answers, it.as_of));
-                tally(&Both::new(base.rule_set, &rules, today()), patients).moves.iter().any(|it| is_less_cautious(it.old, it.new))
+                let patients = some
+                    .iter()
+                    .map(|it| (it.title.clone(), &it.answers, it.as_of));
+                tally(&Both::new(base.rule_set, &rules, today()), patients)
+                    .moves
+                    .iter()
+                    .any(|it| is_less_cautious(it.old, it.new))
             };
-            if all.chunks(64).any(less) { Ok(()) } else { Err("nobody gets a less cautious verdict".into()) }
+            if all.chunks(64).any(less) {
+                Ok(())
+            } else {
+                Err("nobody gets a less cautious verdict".into())
+            }
         }
         "screen" => {
             let said = notices(&rules, today(), None);
-            if said.iter().any(|it| it.contains(what)) { Ok(()) } else { Err(format!("{said:?}")) }
+            if said.iter().any(|it| it.contains(what)) {
+                Ok(())
+            } else {
+                Err(format!("{said:?}"))
+            }
         }
         other => Err(format!("there is no tool `{other}`")),
     }
 }
 
 /// Whether a check says so, with no allowance for it.
-fn linted(files: &RuleFiles, local: Option<&TextFile>, mut rules: RuleSet, what: &str, base: &Base) -> Result<(), String> {
+fn linted(
+    files: &RuleFiles,
+    local: Option<&TextFile>,
+    mut rules: RuleSet,
+    what: &str,
+    base: &Base,
+) -> Result<(), String> {
     let (code, about) = what.split_once(' ').expect("a check and what it is about");
-    let held = local.map(|it| HeldAgainst::read(files, it)).transpose().map_err(|it| format!("{it:?}"))?.flatten();
+    let held = local
+        .map(|it| HeldAgainst::read(files, it))
+        .transpose()
+        .map_err(|it| format!("{it:?}"))?
+        .flatten();
     let allowances = allowances(files, &rules).map_err(|it| format!("{it:?}"))?;
-    let over_everybody = ["lint/never-fires", "lint/always-fires", "lint/subsumed", "lint/band-gap", "lint/band-overlap", "lint/unasked"];
+    let over_everybody = [
+        "lint/never-fires",
+        "lint/always-fires",
+        "lint/subsumed",
+        "lint/band-gap",
+        "lint/band-overlap",
+        "lint/unasked",
+    ];
     let mut runs = Vec::new();
-    let mut space = Err(TooLarge { fact: String::new(), of: String::new() });
+    let mut space = Err(TooLarge {
+        fact: String::new(),
+        of: String::new(),
+    });
     let concern = about.split_once('/').map_or("", |(concern, _)| concern);
     if over_everybody.contains(&code) {
         // The other concerns' rules are as they were.
-        rules.rules.retain(|it| it.id.split('/').next() == Some(concern));
-        let near = base.cases.iter().filter(|it| it.source.name().contains(&format!("/{concern}-")));
+        rules
+            .rules
+            .retain(|it| it.id.split('/').next() == Some(concern));
+        let near = base
+            .cases
+            .iter()
+            .filter(|it| it.source.name().contains(&format!("/{concern}-")));
         let compiled = Compiled::new(&rules);
         runs = near.map(|it| run(&rules, &compiled, it)).collect();
         space = Decider::new(&[&rules], &[], today());
     }
     let space = RefCell::new(space);
     let earlier = RefCell::new(Vec::new());
-    let check = |code: &str| LINTS.iter().find(|it| it.code.name() == code).map(|it| it.find).ok_or("there is no such check");
+    let check = |code: &str| {
+        LINTS
+            .iter()
+            .find(|it| it.code.name() == code)
+            .map(|it| it.find)
+            .ok_or("there is no such check")
+    };
     let subject = Subject {
         space: &space,
         rule_set: &rules,
@@ -220,22 +320,43 @@ fn linted(files: &RuleFiles, local: Option<&TextFile>, mut rules: RuleSet, what:
     if code == "lint/allowance-unused" {
         // It looks at what the checks that are allowed something have said. That something was not decided is said by those
         // over everybody, which are not asked here.
-        for of in allowances.iter().map(|it| it.lint.name()).filter(|it| !over_everybody.contains(it) && *it != "lint/undecided") {
+        for of in allowances
+            .iter()
+            .map(|it| it.lint.name())
+            .filter(|it| !over_everybody.contains(it) && *it != "lint/undecided")
+        {
             let said = check(of)?(&subject);
             earlier.borrow_mut().extend(said);
         }
     }
-    let remarks = check(code)?(&subject).into_iter().filter(|it| it.diagnostic.code.name() == code);
-    let allowed = |about: &str| allowances.iter().any(|it| it.lint.name() == code && it.on == about);
-    let found: Vec<String> = remarks.map(|it| it.about).filter(|it| !allowed(it)).collect();
-    if found.iter().any(|it| it == about) { Ok(()) } else { Err(format!("{found:?}")) }
+    let remarks = check(code)?(&subject)
+        .into_iter()
+        .filter(|it| it.diagnostic.code.name() == code);
+    let allowed = |about: &str| {
+        allowances
+            .iter()
+            .any(|it| it.lint.name() == code && it.on == about)
+    };
+    let found: Vec<String> = remarks
+        .map(|it| it.about)
+        .filter(|it| !allowed(it))
+        .collect();
+    if found.iter().any(|it| it == about) {
+        Ok(())
+    } else {
+        Err(format!("{found:?}"))
+    }
 }
 
 #[test]
 fn every_seeded_defect_is_noticed() {
-    let Seeds { seeds } = serde_yaml::from_str(include_str!("../seeds.yaml")).expect("the list of seeds");
+    let Seeds { seeds } =
+        serde_yaml::from_str(include_str!("../seeds.yaml")).expect("the list of seeds");
     let (rule_set, _) = embedded_once();
-    let base = Base { rule_set, cases: cases(&RuleFiles::embedded(), rule_set).expect("the cases") };
+    let base = Base {
+        rule_set,
+        cases: cases(&RuleFiles::embedded(), rule_set).expect("the cases"),
+    };
     let next = AtomicUsize::new(0);
     let work = || {
         let mut done = Vec::new();
@@ -248,7 +369,10 @@ fn every_seeded_defect_is_noticed() {
     };
     let done: Vec<_> = std::thread::scope(|scope| {
         let workers = [scope.spawn(work), scope.spawn(work)];
-        workers.into_iter().flat_map(|it| it.join().expect("no seed stops the test")).collect()
+        workers
+            .into_iter()
+            .flat_map(|it| it.join().expect("no seed stops the test"))
+            .collect()
     });
     let mut counts: BTreeMap<&str, usize> = TOOLS.iter().map(|it| (*it, 0)).collect();
     let mut missed = Vec::new();
@@ -256,14 +380,23 @@ fn every_seeded_defect_is_noticed() {
         println!("{took:?} {} {}", seed.by, seed.name);
         match found {
             Ok(()) => *counts.entry(&seed.by).or_default() += 1,
-            Err(said) => {
-                missed.push(format!("{}: {} does not notice ({}): {said}", seed.name, seed.by, seed.what.as_deref().unwrap_or("anything")))
-            }
+            Err(said) => missed.push(format!(
+                "{}: {} does not notice ({}): {said}",
+                seed.name,
+                seed.by,
+                seed.what.as_deref().unwrap_or("anything")
+            )),
         }
     }
     assert_eq!(missed, Vec::<String>::new(), "noticed: {counts:?}");
     let total: usize = counts.values().sum();
-    assert!(total >= 60 && counts.iter().all(|(tool, n)| *n >= if *tool == "screen" { 3 } else { 5 }), "{total} noticed: {counts:?}");
+    assert!(
+        total >= 60
+            && counts
+                .iter()
+                .all(|(tool, n)| *n >= if *tool == "screen" { 3 } else { 5 }),
+        "{total} noticed: {counts:?}"
+    );
 }
 
 /// Without a change no tool says anything, so that what it says of a seed is of the seed.
@@ -273,17 +406,33 @@ fn without_a_seed_nothing_is_noticed() {
     let files = RuleFiles::embedded().with_care(Care::Full);
     let whole = whole(&files).expect("the rule set");
     let remarks = lint::check(&whole, today());
-    let said: Vec<&str> = remarks.iter().filter(|it| it.allowance.is_none()).map(|it| it.remark.diagnostic.code.name()).collect();
-    assert!(said.iter().all(|it| *it == "lint/source-never-opened"), "{said:?}");
+    let said: Vec<&str> = remarks
+        .iter()
+        .filter(|it| it.allowance.is_none())
+        .map(|it| it.remark.diagnostic.code.name())
+        .collect();
+    assert!(
+        said.iter().all(|it| *it == "lint/source-never-opened"),
+        "{said:?}"
+    );
     let about: Vec<&str> = remarks.iter().map(|it| it.remark.about.as_str()).collect();
     assert!(!about.contains(&"nlag-nail-surgery"), "{about:?}");
-    assert!(whole.cases.iter().all(|it| run(rule_set, compiled, it).differences.is_empty()));
+    assert!(
+        whole
+            .cases
+            .iter()
+            .all(|it| run(rule_set, compiled, it).differences.is_empty())
+    );
     let local = TextFile::new(LOCAL, POLICY);
     assert!(rule_set_with(&files, Some(&local)).is_ok());
     let (few, _) = whole.cases.split_at(100);
     assert!(
-        tally(&Both::new(rule_set, &whole.rule_set, today()), few.iter().map(|it| (it.title.clone(), &it.answers, it.as_of)))
-            .moves
-            .is_empty()
+        tally(
+            &Both::new(rule_set, &whole.rule_set, today()),
+            few.iter()
+                .map(|it| (it.title.clone(), &it.answers, it.as_of))
+        )
+        .moves
+        .is_empty()
     );
 }

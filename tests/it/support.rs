@@ -1,6 +1,9 @@
 //! One place that touches the API: a tiny rule set from a few lines, a patient from a few more.
 
-#![expect(clippy::panic, reason = "a fixture that does not load fails the test that uses it")]
+#![expect(
+    clippy::panic,
+    reason = "a fixture that does not load fails the test that uses it"
+)]
 
 use std::process::{Command, Output};
 use std::sync::OnceLock;
@@ -24,7 +27,10 @@ use proptest::test_runner::RngSeed;
 pub const SEED: RngSeed = RngSeed::Fixed(20_261_125);
 
 /// Runs the program from the project's folder.
-#[expect(clippy::expect_used, reason = "a program that cannot be started fails the test")]
+#[expect(
+    clippy::expect_used,
+    reason = "a program that cannot be started fails the test"
+)]
 pub fn run(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_preblock"))
         .args(arguments)
@@ -168,7 +174,11 @@ derived:
 pub fn files(rules: &[(&str, &str, &str)]) -> RuleFiles {
     let mut concern = String::from("concern: test\nrules:\n");
     for (id, outcome, when) in rules {
-        let kind = if *outcome == "go" { "caution" } else { "contraindication" };
+        let kind = if *outcome == "go" {
+            "caution"
+        } else {
+            "contraindication"
+        };
         let more = match *outcome {
             "refer" => "\n    urgency: routine\n    refer_to: a service",
             "defer" => "\n    cleared_by: something",
@@ -191,13 +201,17 @@ pub fn files(rules: &[(&str, &str, &str)]) -> RuleFiles {
         ("concerns/test.yaml", &concern),
     ];
     let mut files = RuleFiles::new("tiny");
-    texts.iter().for_each(|(path, text)| files.set(*path, *text));
+    texts
+        .iter()
+        .for_each(|(path, text)| files.set(*path, *text));
     files
 }
 
 /// The text of a file of a rule set; empty without it.
 pub fn text_of(files: &RuleFiles, path: &str) -> String {
-    files.file(path).map_or_else(String::new, |it| said(it.bytes()))
+    files
+        .file(path)
+        .map_or_else(String::new, |it| said(it.bytes()))
 }
 
 /// The tiny rule set with nothing but its own rules: what each comes to by itself. Whether a verdict is held besides, see
@@ -208,7 +222,9 @@ pub fn tiny(rules: &[(&str, &str, &str)]) -> RuleSet {
 
 /// The tiny rule set as the program uses it, with its own rules behind these.
 pub fn held(rules: &[(&str, &str, &str)]) -> RuleSet {
-    rule_set(&files(rules)).unwrap_or_else(|found| panic!("the tiny rule set is refused: {}", codes(&found).join(", ")))
+    rule_set(&files(rules)).unwrap_or_else(|found| {
+        panic!("the tiny rule set is refused: {}", codes(&found).join(", "))
+    })
 }
 
 /// A rule set without the program's own rules.
@@ -219,7 +235,12 @@ pub fn alone(mut rules: RuleSet) -> RuleSet {
 
 /// The embedded rule set.
 pub fn embedded() -> RuleSet {
-    rule_set(&RuleFiles::embedded()).unwrap_or_else(|found| panic!("the embedded rule set is refused: {}", codes(&found).join(", ")))
+    rule_set(&RuleFiles::embedded()).unwrap_or_else(|found| {
+        panic!(
+            "the embedded rule set is refused: {}",
+            codes(&found).join(", ")
+        )
+    })
 }
 
 /// The embedded rule set, loaded and compiled once for all tests.
@@ -234,7 +255,10 @@ pub fn embedded_once() -> &'static (RuleSet, Compiled) {
 
 /// Codes with titles, for messages and assertions.
 pub fn codes(found: &[Diagnostic]) -> Vec<String> {
-    found.iter().map(|it| format!("{} {it}", it.code.name())).collect()
+    found
+        .iter()
+        .map(|it| format!("{} {it}", it.code.name()))
+        .collect()
 }
 
 /// A questionnaire from the lines under `answers:`, as a file of this name.
@@ -256,49 +280,84 @@ pub fn gathered(rules: &RuleSet, text: &str) -> Result<Gathered, Vec<Diagnostic>
 pub fn facts_or(rules: &RuleSet, text: &str) -> Result<Facts, Vec<Diagnostic>> {
     let gathered = gathered(rules, text)?;
     let (facts, found) = facts::read(rules, &gathered, today());
-    if found.is_empty() { Ok(facts) } else { Err(found) }
+    if found.is_empty() {
+        Ok(facts)
+    } else {
+        Err(found)
+    }
 }
 
 /// The embedded rule set as the program screens by it, compiled once for all tests.
 pub fn embedded_screener() -> Screener<'static> {
     static SCREENER: OnceLock<Screener<'static>> = OnceLock::new();
-    SCREENER.get_or_init(|| Screener::new(&embedded_once().0, today()).without_search()).clone()
+    SCREENER
+        .get_or_init(|| Screener::new(&embedded_once().0, today()).without_search())
+        .clone()
 }
 
 /// A questionnaire's text read over a clinic's; neither is refused.
-pub fn read_over(screener: Screener<'_>, clinic: Option<&str>, name: &str, text: &[u8]) -> Referral {
+pub fn read_over(
+    screener: Screener<'_>,
+    clinic: Option<&str>,
+    name: &str,
+    text: &[u8],
+) -> Referral {
     let over = match clinic {
         Some(clinic) => screener.clinic("clinic.yaml", clinic.as_bytes()),
         None => Ok(screener),
     };
-    let read = over.and_then(|screener| screener.read(name, text).map_err(|refusal| refusal.problems));
+    let read = over.and_then(|screener| {
+        screener
+            .read(name, text)
+            .map_err(|refusal| refusal.problems)
+    });
     read.unwrap_or_else(|found| panic!("{name} is refused: {}", codes(&found).join(", ")))
 }
 
 /// The facts of a questionnaire's text over a clinic's.
 pub fn facts_over(rules: &RuleSet, clinic: Option<&str>, text: &str) -> Facts {
-    read_over(Screener::new(rules, today()), clinic, "t.yaml", text.as_bytes()).facts
+    read_over(
+        Screener::new(rules, today()),
+        clinic,
+        "t.yaml",
+        text.as_bytes(),
+    )
+    .facts
 }
 
 /// The facts of the lines under `answers:`.
 pub fn facts(rules: &RuleSet, answers: &str) -> Facts {
-    facts_or(rules, &written(answers)).unwrap_or_else(|found| panic!("the answers are refused: {}", codes(&found).join(", ")))
+    facts_or(rules, &written(answers))
+        .unwrap_or_else(|found| panic!("the answers are refused: {}", codes(&found).join(", ")))
 }
 
 /// The state of the one rule with this condition, for these answers.
 pub fn state(when: &str, answers: &str) -> State {
     let rules = tiny(&[("one", "defer", when)]);
     let states = Compiled::new(&rules).run(&facts(&rules, answers));
-    states.first().copied().unwrap_or_else(|| panic!("there is one rule"))
+    states
+        .first()
+        .copied()
+        .unwrap_or_else(|| panic!("there is one rule"))
 }
 
 /// The screening of these answers, but for what would lift its verdict.
 pub fn screening(rules: &RuleSet, facts: &Facts) -> Screening {
-    Screener::new(rules, today()).without_search().screening(&referral(facts))
+    Screener::new(rules, today())
+        .without_search()
+        .screening(&referral(facts))
 }
 
 /// Somebody with these answers.
 pub fn referral(facts: &Facts) -> Referral {
-    let source = SourceStamp { path: "t.yaml".into(), digest: "0".repeat(64) };
-    Referral { reference: "T-1".into(), source, answers: Gathered::default(), facts: facts.clone() }
+    let source = SourceStamp {
+        path: "t.yaml".into(),
+        digest: "0".repeat(64),
+    };
+    Referral {
+        reference: "T-1".into(),
+        source,
+        answers: Gathered::default(),
+        facts: facts.clone(),
+    }
 }

@@ -22,10 +22,19 @@ use crate::support::{SEED, embedded_once, embedded_screener, files, text_of};
 /// Draws every diagnostic, which must work, and checks its places.
 fn assert_can_be_told(found: &[Diagnostic]) {
     for it in found {
-        assert!(!it.title.is_empty() && !it.title.contains('\n'), "{}: {}", it.code.name(), it.title);
+        assert!(
+            !it.title.is_empty() && !it.title.contains('\n'),
+            "{}: {}",
+            it.code.name(),
+            it.title
+        );
         if let Some(source) = &it.source {
             for label in &it.labels {
-                assert!(source.text().get(label.span.clone()).is_some(), "{}: no such place", it.code.name());
+                assert!(
+                    source.text().get(label.span.clone()).is_some(),
+                    "{}: no such place",
+                    it.code.name()
+                );
             }
         }
     }
@@ -58,7 +67,12 @@ fn as_yaml(node: &Node) -> serde_yaml::Value {
         NodeKind::Number(it) => Value::Number((*it).into()),
         NodeKind::Text(it) => Value::String(it.clone()),
         NodeKind::List(items) => Value::Sequence(items.iter().map(as_yaml).collect()),
-        NodeKind::Map(entries) => Value::Mapping(entries.iter().map(|it| (Value::String(it.key.clone()), as_yaml(&it.value))).collect()),
+        NodeKind::Map(entries) => Value::Mapping(
+            entries
+                .iter()
+                .map(|it| (Value::String(it.key.clone()), as_yaml(&it.value)))
+                .collect(),
+        ),
     }
 }
 
@@ -66,9 +80,16 @@ fn as_yaml(node: &Node) -> serde_yaml::Value {
 fn plain(value: serde_yaml::Value) -> serde_yaml::Value {
     use serde_yaml::Value;
     match value {
-        Value::Number(it) => it.as_f64().map_or(Value::Null, |it| Value::Number((it + 0.0).into())),
+        Value::Number(it) => it
+            .as_f64()
+            .map_or(Value::Null, |it| Value::Number((it + 0.0).into())),
         Value::Sequence(items) => Value::Sequence(items.into_iter().map(plain).collect()),
-        Value::Mapping(entries) => Value::Mapping(entries.into_iter().map(|(key, value)| (key, plain(value))).collect()),
+        Value::Mapping(entries) => Value::Mapping(
+            entries
+                .into_iter()
+                .map(|(key, value)| (key, plain(value)))
+                .collect(),
+        ),
         other => other,
     }
 }
@@ -84,7 +105,9 @@ fn accepted(name: &str, written: &str) -> bool {
         return false;
     }
     let other = if name.ends_with(".json") {
-        serde_json::from_str::<serde_json::Value>(written).ok().and_then(|it| serde_yaml::to_value(it).ok())
+        serde_json::from_str::<serde_json::Value>(written)
+            .ok()
+            .and_then(|it| serde_yaml::to_value(it).ok())
     } else {
         serde_yaml::from_str::<serde_yaml::Value>(written).ok()
     };
@@ -98,11 +121,23 @@ fn assert_places(text: &str, node: &Node) {
     let slice = text.get(node.span.clone());
     assert!(slice.is_some(), "{:?} is no place of the text", node.span);
     if let (NodeKind::Number(number), Some(slice)) = (&node.kind, slice) {
-        assert_eq!(slice.parse::<f64>().ok(), Some(*number), "at {:?} stands {slice}", node.span);
+        assert_eq!(
+            slice.parse::<f64>().ok(),
+            Some(*number),
+            "at {:?} stands {slice}",
+            node.span
+        );
     }
-    let inside: Vec<&Node> = node.items().iter().chain(node.entries().iter().map(|it| &it.value)).collect();
+    let inside: Vec<&Node> = node
+        .items()
+        .iter()
+        .chain(node.entries().iter().map(|it| &it.value))
+        .collect();
     for part in inside {
-        assert!(part.span.is_empty() || (node.span.start <= part.span.start && part.span.end <= node.span.end));
+        assert!(
+            part.span.is_empty()
+                || (node.span.start <= part.span.start && part.span.end <= node.span.end)
+        );
         assert_places(text, part);
     }
     for entry in node.entries() {
@@ -135,8 +170,12 @@ fn slips() -> impl Strategy<Value = Vec<Slip>> {
             "!!str ", "---\n", "...\n", "|\n", ">-\n", "2026-02-30", "\"", "'", "\\u0000", "\u{feff}", "\r\n", "\r", "\u{85}", "🦶", "1,5", "99999999999999999999",
         ]).prop_map(str::to_owned),
     ];
-    let slip =
-        (any::<usize>(), prop_oneof![3 => 0..4_usize, 1 => 0..200_usize], typed).prop_map(|(place, cut, typed)| Slip { place, cut, typed });
+    let slip = (
+        any::<usize>(),
+        prop_oneof![3 => 0..4_usize, 1 => 0..200_usize],
+        typed,
+    )
+        .prop_map(|(place, cut, typed)| Slip { place, cut, typed });
     prop::collection::vec(slip, 1..4)
 }
 
@@ -154,10 +193,19 @@ fn with_slips(text: &str, slips: &[Slip]) -> String {
 fn examples() -> Vec<(String, String)> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
-    let mut found: Vec<(String, String)> =
-        entries.filter_map(|it| Some((it.file_name().to_string_lossy().into_owned(), std::fs::read_to_string(it.path()).ok()?))).collect();
+    let mut found: Vec<(String, String)> = entries
+        .filter_map(|it| {
+            Some((
+                it.file_name().to_string_lossy().into_owned(),
+                std::fs::read_to_string(it.path()).ok()?,
+            ))
+        })
+        .collect();
     found.sort();
-    assert!(found.len() >= 20 && found.iter().any(|(name, _)| name.ends_with(".json")), "the examples are gone");
+    assert!(
+        found.len() >= 20 && found.iter().any(|(name, _)| name.ends_with(".json")),
+        "the examples are gone"
+    );
     found
 }
 
@@ -195,8 +243,14 @@ proptest! {
 #[test]
 fn no_slip_in_a_questionnaire_makes_it_panic() {
     a_slip_in_a_questionnaire();
-    let (accepted, refused) = (ACCEPTED.load(Ordering::Relaxed), REFUSED.load(Ordering::Relaxed));
-    assert!(accepted > 20 && refused > 100, "{accepted} accepted, {refused} refused");
+    let (accepted, refused) = (
+        ACCEPTED.load(Ordering::Relaxed),
+        REFUSED.load(Ordering::Relaxed),
+    );
+    assert!(
+        accepted > 20 && refused > 100,
+        "{accepted} accepted, {refused} refused"
+    );
 }
 
 /// Loads a rule set with slips in one of its files, and its cases if that is where they are. Whether it was accepted.
@@ -204,12 +258,18 @@ fn loaded_with(whole: &RuleFiles, path: &str, slips: &[Slip]) -> bool {
     let mut changed = whole.clone();
     changed.set(path, with_slips(&text_of(whole, path), slips));
     let found = if path.starts_with("cases/") {
-        whole.paths().filter(|it| ![path, "cases/people.yaml"].contains(it)).for_each(|it| assert!(changed.remove(it)));
+        whole
+            .paths()
+            .filter(|it| ![path, "cases/people.yaml"].contains(it))
+            .for_each(|it| assert!(changed.remove(it)));
         cases::read::cases(&changed, &embedded_once().0).err()
     } else {
         rule_set(&changed).err()
     };
-    assert!(found.as_ref().is_none_or(|it| !it.is_empty()), "{path} is refused without a word");
+    assert!(
+        found.as_ref().is_none_or(|it| !it.is_empty()),
+        "{path} is refused without a word"
+    );
     assert_can_be_told(found.as_deref().unwrap_or_default());
     found.is_none()
 }
@@ -231,7 +291,10 @@ proptest! {
 fn no_slip_in_a_rule_set_makes_it_panic() {
     a_slip_in_each_file_of_the_tiny_rule_set();
     let n_loaded = LOADED.load(Ordering::Relaxed);
-    assert!((20..700).contains(&n_loaded), "{n_loaded} of 800 were accepted");
+    assert!(
+        (20..700).contains(&n_loaded),
+        "{n_loaded} of 800 were accepted"
+    );
 }
 
 /// A local policy of the tiny rule set, with a change of nearly every kind.
@@ -293,7 +356,10 @@ proptest! {
 fn no_slip_in_a_local_policy_makes_it_panic() {
     a_slip_in_a_local_policy();
     let n_put_over = PUT_OVER.load(Ordering::Relaxed);
-    assert!((10..290).contains(&n_put_over), "{n_put_over} of 300 were accepted");
+    assert!(
+        (10..290).contains(&n_put_over),
+        "{n_put_over} of 300 were accepted"
+    );
 }
 
 proptest! {
@@ -367,9 +433,13 @@ fn document() -> impl Strategy<Value = String> {
     let scalar = scalar.prop_map(str::to_owned);
     let flow = scalar.clone().prop_recursive(3, 12, 4, |inner| {
         prop_oneof![
-            prop::collection::vec(inner.clone(), 0..4).prop_map(|it| format!("[{}]", it.join(", "))),
+            prop::collection::vec(inner.clone(), 0..4)
+                .prop_map(|it| format!("[{}]", it.join(", "))),
             prop::collection::vec(("[a-d]", inner), 0..4).prop_map(|it| {
-                let entries: Vec<String> = it.into_iter().map(|(key, value)| format!("{key}: {value}")).collect();
+                let entries: Vec<String> = it
+                    .into_iter()
+                    .map(|(key, value)| format!("{key}: {value}"))
+                    .collect();
                 format!("{{ {} }}", entries.join(", "))
             }),
         ]
@@ -414,7 +484,10 @@ proptest! {
 fn what_is_accepted_means_the_same_to_another_reader() {
     any_document_that_is_accepted_means_the_same_elsewhere();
     let n_accepted = YAML_ACCEPTED.load(Ordering::Relaxed);
-    assert!(n_accepted > 200, "only {n_accepted} of 6,000 were accepted, so little was compared");
+    assert!(
+        n_accepted > 200,
+        "only {n_accepted} of 6,000 were accepted, so little was compared"
+    );
 }
 
 /// What programs read differently is refused, whatever it may have meant.
@@ -451,10 +524,46 @@ fn an_ambiguous_text_is_refused(#[case] written: &str, #[case] code: &str) {
 fn plain_words(#[case] written: &str, #[case] expected: &str) {
     let read = text::read("t.yaml", format!("a: {written}\n").as_bytes(), 1 << 20);
     let kinds: BTreeMap<&str, bool> = [
-        ("text", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Text(_)))),
-        ("boolean", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Bool(_)))),
-        ("number", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Number(_)))),
-        ("nothing", matches!(read.root.as_ref().and_then(|it| it.get("a")).map(|it| &it.kind), Some(NodeKind::Null))),
+        (
+            "text",
+            matches!(
+                read.root
+                    .as_ref()
+                    .and_then(|it| it.get("a"))
+                    .map(|it| &it.kind),
+                Some(NodeKind::Text(_))
+            ),
+        ),
+        (
+            "boolean",
+            matches!(
+                read.root
+                    .as_ref()
+                    .and_then(|it| it.get("a"))
+                    .map(|it| &it.kind),
+                Some(NodeKind::Bool(_))
+            ),
+        ),
+        (
+            "number",
+            matches!(
+                read.root
+                    .as_ref()
+                    .and_then(|it| it.get("a"))
+                    .map(|it| &it.kind),
+                Some(NodeKind::Number(_))
+            ),
+        ),
+        (
+            "nothing",
+            matches!(
+                read.root
+                    .as_ref()
+                    .and_then(|it| it.get("a"))
+                    .map(|it| &it.kind),
+                Some(NodeKind::Null)
+            ),
+        ),
         ("text or refused", !read.diagnostics.is_empty()),
     ]
     .into();

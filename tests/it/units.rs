@@ -1,8 +1,8 @@
 //! Reading numbers, units, spans and dates; converting; printing; ages of results.
 
 use preblock::inner::quantity::{
-    CompoundError, Measure, Parts, QuantityError, Span, SpanUnit, When, WhenError, read_number, read_quantity, read_when, tidy,
-    tidy_beside, tidy_down, which_measures,
+    CompoundError, Measure, Parts, QuantityError, Span, SpanUnit, When, WhenError, read_number,
+    read_quantity, read_when, tidy, tidy_beside, tidy_down, which_measures,
 };
 use rstest::rstest;
 
@@ -139,15 +139,57 @@ fn a_unit_tells_its_measures(#[case] spelling: &str, #[case] measures: &[Measure
 // --- Converting ------------------------------------------------------------------------------------------------
 
 #[rstest]
-#[case(Measure::Creatinine, 1.0, "mg/dL", "umol/L", 88.4, "package labunits 0.2.1, factor 88.4")]
+#[case(
+    Measure::Creatinine,
+    1.0,
+    "mg/dL",
+    "umol/L",
+    88.4,
+    "package labunits 0.2.1, factor 88.4"
+)]
 #[case(Measure::Creatinine, 1.2, "mg/dL", "umol/L", 106.08, HAND)]
-#[case(Measure::Creatinine, 88.4, "umol/L", "mg/dL", 1.0, "Taber's Medical Dictionary, Cockcroft-Gault formula")]
+#[case(
+    Measure::Creatinine,
+    88.4,
+    "umol/L",
+    "mg/dL",
+    1.0,
+    "Taber's Medical Dictionary, Cockcroft-Gault formula"
+)]
 #[case(Measure::Glucose, 18.016, "mg/dL", "mmol/L", 1.0, HAND)]
 #[case(Measure::Glucose, 12.0, "mmol/L", "mg/dL", 216.192, HAND)]
-#[case(Measure::Pressure, 120.0, "mmHg", "kPa", 15.998_64, "UCUM, by the package ucum-lhc 7.1.10")]
-#[case(Measure::Pressure, 15.998_64, "kPa", "mmHg", 120.0, "UCUM, by the package ucum-lhc 7.1.10")]
-#[case(Measure::Mass, 10.0, "lb", "kg", 4.535_923_7, "UCUM, by the package octofhir-ucum 0.9.2")]
-#[case(Measure::Mass, 1.0, "st", "kg", 6.350_293_18, "UCUM, by the package ucum-lhc 7.1.10")]
+#[case(
+    Measure::Pressure,
+    120.0,
+    "mmHg",
+    "kPa",
+    15.998_64,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
+#[case(
+    Measure::Pressure,
+    15.998_64,
+    "kPa",
+    "mmHg",
+    120.0,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
+#[case(
+    Measure::Mass,
+    10.0,
+    "lb",
+    "kg",
+    4.535_923_7,
+    "UCUM, by the package octofhir-ucum 0.9.2"
+)]
+#[case(
+    Measure::Mass,
+    1.0,
+    "st",
+    "kg",
+    6.350_293_18,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
 #[case(Measure::Mass, 1.0, "st", "lb", 14.0, HAND)]
 #[case(Measure::Mass, 1.0, "lb", "oz", 16.0, HAND)]
 #[case(Measure::Mass, 6.350_293_18, "kg", "st", 1.0, HAND)]
@@ -155,25 +197,109 @@ fn a_unit_tells_its_measures(#[case] spelling: &str, #[case] measures: &[Measure
 #[case(Measure::Mass, 1.1, "kg", "g", 1100.0, HAND)]
 #[case(Measure::Mass, 0.1, "mg", "microgram", 100.0, HAND)]
 #[case(Measure::Mass, 5.0, "microgram", "mg", 0.005, HAND)]
-#[case(Measure::Length, 10.0, "in", "cm", 25.4, "UCUM, by the package ucum-lhc 7.1.10")]
-#[case(Measure::Length, 1.0, "ft", "cm", 30.48, "UCUM, by the package ucum-lhc 7.1.10")]
-#[case(Measure::Length, 2.3, "m", "cm", 230.0, "worked by hand: binary arithmetic gives 229.99999999999997")]
-#[case(Measure::Length, 1.1, "m", "cm", 110.0, "worked by hand: binary arithmetic gives 110.00000000000001")]
+#[case(
+    Measure::Length,
+    10.0,
+    "in",
+    "cm",
+    25.4,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
+#[case(
+    Measure::Length,
+    1.0,
+    "ft",
+    "cm",
+    30.48,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
+#[case(
+    Measure::Length,
+    2.3,
+    "m",
+    "cm",
+    230.0,
+    "worked by hand: binary arithmetic gives 229.99999999999997"
+)]
+#[case(
+    Measure::Length,
+    1.1,
+    "m",
+    "cm",
+    110.0,
+    "worked by hand: binary arithmetic gives 110.00000000000001"
+)]
 #[case(Measure::Length, 1.73, "m", "cm", 173.0, HAND)]
 #[case(Measure::Length, 8.5, "mm", "cm", 0.85, HAND)]
 #[case(Measure::Length, 60.0, "in", "ft", 5.0, HAND)]
 #[case(Measure::Volume, 0.0035, "L", "mL", 3.5, HAND)]
-#[case(Measure::Count, 150.0, "10^9/L", "10^3/uL", 150.0, "UCUM, by the package octofhir-ucum 0.9.2")]
+#[case(
+    Measure::Count,
+    150.0,
+    "10^9/L",
+    "10^3/uL",
+    150.0,
+    "UCUM, by the package octofhir-ucum 0.9.2"
+)]
 #[case(Measure::Count, 49.9, "10^3/uL", "10^9/L", 49.9, HAND)]
-#[case(Measure::Strength, 0.25, "%", "mg/mL", 2.5, "podiatry dictionary, percentage mass")]
-#[case(Measure::Strength, 0.5, "%", "mg/mL", 5.0, "podiatry dictionary, percentage mass")]
-#[case(Measure::Strength, 1.0, "%", "mg/mL", 10.0, "podiatry dictionary, percentage mass")]
-#[case(Measure::Strength, 2.0, "%", "mg/mL", 20.0, "podiatry dictionary, percentage mass")]
+#[case(
+    Measure::Strength,
+    0.25,
+    "%",
+    "mg/mL",
+    2.5,
+    "podiatry dictionary, percentage mass"
+)]
+#[case(
+    Measure::Strength,
+    0.5,
+    "%",
+    "mg/mL",
+    5.0,
+    "podiatry dictionary, percentage mass"
+)]
+#[case(
+    Measure::Strength,
+    1.0,
+    "%",
+    "mg/mL",
+    10.0,
+    "podiatry dictionary, percentage mass"
+)]
+#[case(
+    Measure::Strength,
+    2.0,
+    "%",
+    "mg/mL",
+    20.0,
+    "podiatry dictionary, percentage mass"
+)]
 #[case(Measure::Strength, 7.5, "mg/mL", "%", 0.75, HAND)]
 #[case(Measure::Clearance, 60.0, "mL/min", "mL/min", 60.0, HAND)]
-#[case(Measure::Hba1c, 7.0, "%", "mmol/mol", 53.0, "Diabetes UK, Changes to HbA1c values; unit arithmetic would give 70")]
-#[case(Measure::Hba1c, 69.0, "mmol/mol", "%", 8.5, "worked by hand; unit arithmetic would give 6.9")]
-#[case(Measure::Hba1c, 8.5, "%", "mmol/mol", 69.0, "JBDS-IP undergoing surgery, guideline summary")]
+#[case(
+    Measure::Hba1c,
+    7.0,
+    "%",
+    "mmol/mol",
+    53.0,
+    "Diabetes UK, Changes to HbA1c values; unit arithmetic would give 70"
+)]
+#[case(
+    Measure::Hba1c,
+    69.0,
+    "mmol/mol",
+    "%",
+    8.5,
+    "worked by hand; unit arithmetic would give 6.9"
+)]
+#[case(
+    Measure::Hba1c,
+    8.5,
+    "%",
+    "mmol/mol",
+    69.0,
+    "JBDS-IP undergoing surgery, guideline summary"
+)]
 #[case(Measure::Hba1c, 8.5, "%", "%", 8.5, HAND)]
 #[case(Measure::Mass, 0.0, "lb", "kg", 0.0, HAND)]
 #[case(Measure::Length, -2.3, "m", "cm", -230.0, HAND)]
@@ -191,16 +317,96 @@ fn converts_exactly(
 
 /// Values that other converters print with another constant or with noise.
 #[rstest]
-#[case(Measure::Creatinine, 1.0, "mg/dL", "umol/L", 88.401_697_312_588_41, 0.002, "UCUM, molar mass 113.12")]
-#[case(Measure::Creatinine, 100.0, "umol/L", "mg/dL", 1.131_22, 0.000_005, HAND)]
-#[case(Measure::Creatinine, 100.0, "umol/L", "mg/dL", 1.1312, 0.000_05, "UCUM, molar mass 113.12")]
-#[case(Measure::Creatinine, 88.42, "umol/L", "mg/dL", 1.000_207_04, 0.000_05, "UCUM, molar mass 113.12")]
-#[case(Measure::Glucose, 100.0, "mg/dL", "mmol/L", 5.550_621_669_626_999, 1e-12, "UCUM, molar mass 180.16")]
-#[case(Measure::Glucose, 100.0, "mg/dL", "mmol/L", 5.551, 0.0005, "package labunits 0.2.1")]
-#[case(Measure::Glucose, 1.0, "mmol/L", "mg/dL", 18.0156, 0.0005, "UCUM, molar mass 180.156")]
-#[case(Measure::Pressure, 1.0, "kPa", "mmHg", 7.500_637_554_192_107, 1e-12, "UCUM, by the package ucum-lhc 7.1.10")]
-#[case(Measure::Pressure, 1.0, "kPa", "mmHg", 7.500_615_758, 0.0001, "package ucumvert 0.3.2, a finer constant")]
-#[case(Measure::Mass, 70.0, "kg", "lb", 154.323_583_529_414_3, 1e-10, "UCUM, by the package ucum-lhc 7.1.10")]
+#[case(
+    Measure::Creatinine,
+    1.0,
+    "mg/dL",
+    "umol/L",
+    88.401_697_312_588_41,
+    0.002,
+    "UCUM, molar mass 113.12"
+)]
+#[case(
+    Measure::Creatinine,
+    100.0,
+    "umol/L",
+    "mg/dL",
+    1.131_22,
+    0.000_005,
+    HAND
+)]
+#[case(
+    Measure::Creatinine,
+    100.0,
+    "umol/L",
+    "mg/dL",
+    1.1312,
+    0.000_05,
+    "UCUM, molar mass 113.12"
+)]
+#[case(
+    Measure::Creatinine,
+    88.42,
+    "umol/L",
+    "mg/dL",
+    1.000_207_04,
+    0.000_05,
+    "UCUM, molar mass 113.12"
+)]
+#[case(
+    Measure::Glucose,
+    100.0,
+    "mg/dL",
+    "mmol/L",
+    5.550_621_669_626_999,
+    1e-12,
+    "UCUM, molar mass 180.16"
+)]
+#[case(
+    Measure::Glucose,
+    100.0,
+    "mg/dL",
+    "mmol/L",
+    5.551,
+    0.0005,
+    "package labunits 0.2.1"
+)]
+#[case(
+    Measure::Glucose,
+    1.0,
+    "mmol/L",
+    "mg/dL",
+    18.0156,
+    0.0005,
+    "UCUM, molar mass 180.156"
+)]
+#[case(
+    Measure::Pressure,
+    1.0,
+    "kPa",
+    "mmHg",
+    7.500_637_554_192_107,
+    1e-12,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
+#[case(
+    Measure::Pressure,
+    1.0,
+    "kPa",
+    "mmHg",
+    7.500_615_758,
+    0.0001,
+    "package ucumvert 0.3.2, a finer constant"
+)]
+#[case(
+    Measure::Mass,
+    70.0,
+    "kg",
+    "lb",
+    154.323_583_529_414_3,
+    1e-10,
+    "UCUM, by the package ucum-lhc 7.1.10"
+)]
 fn converts_close_to_other_converters(
     #[case] measure: Measure,
     #[case] value: f64,
@@ -211,17 +417,36 @@ fn converts_close_to_other_converters(
     #[case] source: &str,
 ) {
     let actual = measure.convert(value, from, to);
-    assert!(actual.is_some_and(|actual| (actual - expected).abs() <= tolerance), "{source}: {actual:?}");
+    assert!(
+        actual.is_some_and(|actual| (actual - expected).abs() <= tolerance),
+        "{source}: {actual:?}"
+    );
 }
 
 /// Multiplying a decimal by a power of ten only moves the point.
 #[test]
 fn tenths_never_make_noise() {
     for hundredths in 0..=30_000_u32 {
-        let metres: f64 = format!("{}.{:02}", hundredths / 100, hundredths % 100).parse().unwrap_or(f64::NAN);
-        assert!(exactly(Measure::Length.convert(metres, "m", "cm"), f64::from(hundredths)), "{metres}");
-        let tenths: f64 = format!("{}.{}", hundredths / 10, hundredths % 10).parse().unwrap_or(f64::NAN);
-        assert!(exactly(Measure::Length.convert(f64::from(hundredths), "mm", "cm"), tenths), "{hundredths}");
+        let metres: f64 = format!("{}.{:02}", hundredths / 100, hundredths % 100)
+            .parse()
+            .unwrap_or(f64::NAN);
+        assert!(
+            exactly(
+                Measure::Length.convert(metres, "m", "cm"),
+                f64::from(hundredths)
+            ),
+            "{metres}"
+        );
+        let tenths: f64 = format!("{}.{}", hundredths / 10, hundredths % 10)
+            .parse()
+            .unwrap_or(f64::NAN);
+        assert!(
+            exactly(
+                Measure::Length.convert(f64::from(hundredths), "mm", "cm"),
+                tenths
+            ),
+            "{hundredths}"
+        );
     }
 }
 
@@ -247,7 +472,11 @@ fn converts_no_value_that_is_not_a_number() {
         }
     }
     assert_eq!(Measure::Mass.convert(f64::MAX, "kg", "mg"), None);
-    assert!(Measure::Mass.convert(f64::MIN_POSITIVE, "mg", "kg").is_some());
+    assert!(
+        Measure::Mass
+            .convert(f64::MIN_POSITIVE, "mg", "kg")
+            .is_some()
+    );
 }
 
 #[rstest]
@@ -263,7 +492,12 @@ fn converts_no_value_that_is_not_a_number() {
 #[case(Measure::Mass, &[(68.0, "kg"), (999.0, "g")], "kg", Some(68.999))]
 #[case(Measure::Length, &[(5.0, "ft"), (0.0, "in")], "in", Some(60.0))]
 #[case(Measure::Length, &[(5.0, "ft"), (11.9, "in")], "in", Some(71.9))]
-fn adds_up_compounds(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[case] to: &str, #[case] expected: Option<f64>) {
+fn adds_up_compounds(
+    #[case] measure: Measure,
+    #[case] parts: &[(f64, &str)],
+    #[case] to: &str,
+    #[case] expected: Option<f64>,
+) {
     assert_eq!(measure.total(parts, to).ok(), expected);
 }
 
@@ -283,7 +517,11 @@ fn adds_up_compounds(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[
 #[case(Measure::Mass, &[(11.0, "st"), (4.0, "lb"), (1.0, "st")], CompoundError::NotLargestFirst)]
 #[case(Measure::Length, &[(5.5, "ft"), (7.0, "in")], CompoundError::NotWhole)]
 #[case(Measure::Length, &[], CompoundError::UnknownUnit)]
-fn adds_up_nothing_else(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[case] expected: CompoundError) {
+fn adds_up_nothing_else(
+    #[case] measure: Measure,
+    #[case] parts: &[(f64, &str)],
+    #[case] expected: CompoundError,
+) {
     let to = parts.first().map_or("", |(_, unit)| unit);
     assert_eq!(measure.total(parts, to), Err(expected));
 }
@@ -297,10 +535,17 @@ fn adds_up_nothing_else(#[case] measure: Measure, #[case] parts: &[(f64, &str)],
 #[case(Measure::Length, &[(1.0, "m"), (150.0, "cm")], 100.0)]
 #[case(Measure::Mass, &[(11.0, "st"), (20.0, "lb")], 14.0)]
 #[case(Measure::Mass, &[(11.0, "st"), (4.0, "lb"), (16.0, "oz")], 16.0)]
-fn each_part_is_less_than_one_of_the_part_before(#[case] measure: Measure, #[case] parts: &[(f64, &str)], #[case] limit: f64) {
+fn each_part_is_less_than_one_of_the_part_before(
+    #[case] measure: Measure,
+    #[case] parts: &[(f64, &str)],
+    #[case] limit: f64,
+) {
     let to = parts.first().map_or("", |(_, unit)| unit);
     let refused = measure.total(parts, to);
-    assert!(matches!(refused, Err(CompoundError::TooMuch { most, .. }) if exactly(Some(most), limit)), "{refused:?}");
+    assert!(
+        matches!(refused, Err(CompoundError::TooMuch { most, .. }) if exactly(Some(most), limit)),
+        "{refused:?}"
+    );
 }
 
 // --- Reading quantities ----------------------------------------------------------------------------------------
@@ -392,8 +637,14 @@ fn refuses_quantities(#[case] text: &str, #[case] expected: QuantityError) {
 
 #[test]
 fn refuses_long_text() {
-    assert_eq!(read_quantity(&format!("5 {}", "m".repeat(100))), Err(QuantityError::TooLarge));
-    assert_eq!(read_number(&"9".repeat(10_000)), Err(QuantityError::TooLarge));
+    assert_eq!(
+        read_quantity(&format!("5 {}", "m".repeat(100))),
+        Err(QuantityError::TooLarge)
+    );
+    assert_eq!(
+        read_number(&"9".repeat(10_000)),
+        Err(QuantityError::TooLarge)
+    );
 }
 
 #[rstest]
@@ -415,15 +666,24 @@ fn reads_numbers(#[case] text: &str, #[case] expected: Result<f64, QuantityError
 #[case(".5", "a zero belongs before the decimal point: write `0.5`")]
 #[case("<5", "a number after `<` or `>` is a bound, not a measured value")]
 fn refusals_say_how_to_write_it(#[case] text: &str, #[case] expected: &str) {
-    assert_eq!(read_number(text).map_err(|error| error.to_string()), Err(expected.to_owned()));
+    assert_eq!(
+        read_number(text).map_err(|error| error.to_string()),
+        Err(expected.to_owned())
+    );
 }
 
 /// Text of any kind is no number, day or length of time. What looks like numbers with units is taken apart, whatever the
 /// units are; which measure has them is asked afterwards.
 #[test]
 fn odd_text_is_refused_quietly() {
-    let split =
-        |text: &str| read_quantity(text).ok().map(|parts| parts.into_iter().map(|it| it.unit.unwrap_or_default()).collect::<Vec<_>>());
+    let split = |text: &str| {
+        read_quantity(text).ok().map(|parts| {
+            parts
+                .into_iter()
+                .map(|it| it.unit.unwrap_or_default())
+                .collect::<Vec<_>>()
+        })
+    };
     let units = |units: &[&str]| Some(units.iter().map(|it| (*it).to_owned()).collect::<Vec<_>>());
     let refused = ["µ", "é5", "\u{0}", "´", "١٢", "½", "🦶 5"];
     let taken_apart: [(&str, &[&str]); 6] = [
@@ -434,9 +694,16 @@ fn odd_text_is_refused_quietly() {
         ("5½ ft", &["½ ft"]),
         ("5 🦶 6 🦶", &["🦶", "🦶"]),
     ];
-    for (text, expected) in refused.map(|it| (it, None)).into_iter().chain(taken_apart.map(|(it, of)| (it, units(of)))) {
+    for (text, expected) in refused
+        .map(|it| (it, None))
+        .into_iter()
+        .chain(taken_apart.map(|(it, of)| (it, units(of))))
+    {
         assert_eq!(split(text), expected, "{text}");
-        assert!(read_number(text).is_err() && read_when(text).is_err() && Span::read(text).is_none(), "{text}");
+        assert!(
+            read_number(text).is_err() && read_when(text).is_err() && Span::read(text).is_none(),
+            "{text}"
+        );
         assert!(which_measures(text).is_empty(), "{text}");
     }
 }
@@ -473,7 +740,12 @@ fn prints_tidily(#[case] value: f64, #[case] decimals: Option<usize>, #[case] ex
 #[case(49.999_9, 0, 50.0, "49.9999")]
 #[case(29.952, 0, 30.0, "29.95")]
 #[case(1.000_000_001, 2, 1.0, "1.000000001")]
-fn rounding_never_crosses_a_limit(#[case] value: f64, #[case] decimals: usize, #[case] limit: f64, #[case] expected: &str) {
+fn rounding_never_crosses_a_limit(
+    #[case] value: f64,
+    #[case] decimals: usize,
+    #[case] limit: f64,
+    #[case] expected: &str,
+) {
     assert_eq!(tidy_beside(value, decimals, limit), expected);
 }
 
@@ -501,7 +773,12 @@ fn the_most_is_rounded_down(#[case] value: f64, #[case] decimals: usize, #[case]
 #[case("1 months", 1, SpanUnit::Months, "1 month")]
 #[case("12 Years", 12, SpanUnit::Years, "12 years")]
 #[case("  6   months ", 6, SpanUnit::Months, "6 months")]
-fn reads_spans(#[case] text: &str, #[case] count: u32, #[case] unit: SpanUnit, #[case] shown: &str) {
+fn reads_spans(
+    #[case] text: &str,
+    #[case] count: u32,
+    #[case] unit: SpanUnit,
+    #[case] shown: &str,
+) {
     assert_eq!(Span::read(text), Some(Span { count, unit }));
     assert_eq!(span(text).to_string(), shown);
     assert_eq!(Span::read(shown), Some(Span { count, unit }));
@@ -536,11 +813,16 @@ fn refuses_spans(#[case] text: &str) {
 #[case("1900-01-01", "1900-01-01")]
 #[case("2200-12-31", "2200-12-31")]
 fn reads_dates(#[case] text: &str, #[case] shown: &str) {
-    assert_eq!(read_when(text).map(|when| when.to_string()), Ok(shown.to_owned()));
+    assert_eq!(
+        read_when(text).map(|when| when.to_string()),
+        Ok(shown.to_owned())
+    );
 }
 
 fn wrong_order(suggest: &str) -> WhenError {
-    WhenError::WrongOrder { suggest: (!suggest.is_empty()).then(|| suggest.to_owned()) }
+    WhenError::WrongOrder {
+        suggest: (!suggest.is_empty()).then(|| suggest.to_owned()),
+    }
 }
 
 #[rstest]
@@ -590,9 +872,15 @@ fn refuses_dates(#[case] text: &str, #[case] expected: WhenError) {
 #[case("2026-02-31", "there is no such day: that month has 28 days")]
 #[case("2026-13-01", "there is no such day: months run from 01 to 12")]
 #[case("31/12/2026", "dates are written year, month, day: write `2026-12-31`")]
-#[case("03/04/2026", "dates are written year, month, day, such as `2026-12-03`")]
+#[case(
+    "03/04/2026",
+    "dates are written year, month, day, such as `2026-12-03`"
+)]
 fn date_refusals_say_how_to_write_it(#[case] text: &str, #[case] expected: &str) {
-    assert_eq!(read_when(text).map_err(|error| error.to_string()), Err(expected.to_owned()));
+    assert_eq!(
+        read_when(text).map_err(|error| error.to_string()),
+        Err(expected.to_owned())
+    );
 }
 
 #[rstest]
@@ -675,6 +963,15 @@ fn lies_after(#[case] one: &str, #[case] other: &str, #[case] expected: bool) {
 #[case("2026-09-03", "2200-12-03", "9999 years", false)]
 #[case("2026-12-04", "2026-12-03", "1 day", false)]
 #[case("2026-12-04", "2026-12-03", "1 month", false)]
-fn age_beside_a_span(#[case] taken: &str, #[case] on: &str, #[case] longest: &str, #[case] expected: bool) {
-    assert_eq!(When::age_exceeds(&when(taken), &when(on), &span(longest)), expected, "{HAND}");
+fn age_beside_a_span(
+    #[case] taken: &str,
+    #[case] on: &str,
+    #[case] longest: &str,
+    #[case] expected: bool,
+) {
+    assert_eq!(
+        When::age_exceeds(&when(taken), &when(on), &span(longest)),
+        expected,
+        "{HAND}"
+    );
 }

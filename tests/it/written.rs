@@ -1,6 +1,9 @@
 //! Results that are written as they are made, or said not to have been; nothing of a run is passed over in silence.
 #![cfg(unix)]
-#![expect(clippy::expect_used, reason = "a program or folder that cannot be had fails the test")]
+#![expect(
+    clippy::expect_used,
+    reason = "a program or folder that cannot be had fails the test"
+)]
 
 use std::fs::File;
 use std::io::{BufRead as _, BufReader, Read as _};
@@ -19,20 +22,32 @@ const DAY: &str = "2026-11-25";
 
 fn program(arguments: &[&str]) -> Command {
     let mut program = Command::new(env!("CARGO_BIN_EXE_preblock"));
-    program.args(arguments).current_dir(env!("CARGO_MANIFEST_DIR"));
+    program
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"));
     program
 }
 
 fn screen(paths: &[&Path], format: &str) -> Output {
     let paths: Vec<&str> = paths.iter().filter_map(|it| it.to_str()).collect();
-    run(&[&["screen", "--clinic", CLINIC, "--as-of", DAY, "--format", format], paths.as_slice()].concat())
+    run(&[
+        &[
+            "screen", "--clinic", CLINIC, "--as-of", DAY, "--format", format,
+        ],
+        paths.as_slice(),
+    ]
+    .concat())
 }
 
 /// An example referral as a file of a folder, under another reference if one is given.
 fn put(folder: &Path, name: &str, example: &str, reference: Option<&str>) {
-    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("examples/referrals/{example}.yaml"));
+    let source =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("examples/referrals/{example}.yaml"));
     let text = std::fs::read_to_string(source).expect("the example is there");
-    let text = text.replace(&format!("reference: {example}"), &format!("reference: {}", reference.unwrap_or(example)));
+    let text = text.replace(
+        &format!("reference: {example}"),
+        &format!("reference: {}", reference.unwrap_or(example)),
+    );
     std::fs::write(folder.join(name), text).expect("the file can be written");
 }
 
@@ -63,10 +78,23 @@ fn folder() -> TempDir {
 #[case::help(&["--help"])]
 #[case::version(&["--version"])]
 fn a_full_disk_is_never_a_success(#[case] arguments: &[&str]) {
-    let full = File::options().write(true).open("/dev/full").expect("the full device");
-    let output = program(arguments).stdout(full).output().expect("the program starts");
+    let full = File::options()
+        .write(true)
+        .open("/dev/full")
+        .expect("the full device");
+    let output = program(arguments)
+        .stdout(full)
+        .output()
+        .expect("the program starts");
     assert_eq!(output.status.code(), Some(74), "{}", said(&output.stderr));
-    assert_eq!(said(&output.stderr).matches("the result could not be written").count(), 1, "{}", said(&output.stderr));
+    assert_eq!(
+        said(&output.stderr)
+            .matches("the result could not be written")
+            .count(),
+        1,
+        "{}",
+        said(&output.stderr)
+    );
 }
 
 // --- Printed as they are made ----------------------------------------------------------------------------------
@@ -81,16 +109,23 @@ fn a_screening_is_printed_before_the_next_file_is_read(#[case] format: &str, #[c
     let folder = folder();
     put(folder.path(), "a.yaml", "SM-107", None);
     let fifo = folder.path().join("b.yaml");
-    let made = Command::new("mkfifo").arg(&fifo).status().expect("mkfifo starts");
+    let made = Command::new("mkfifo")
+        .arg(&fifo)
+        .status()
+        .expect("mkfifo starts");
     assert!(made.success());
     let path = folder.path().to_str().expect("a path of text");
-    let mut child = program(&["screen", path, "--clinic", CLINIC, "--as-of", DAY, "--format", format])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
+    let mut child = program(&[
+        "screen", path, "--clinic", CLINIC, "--as-of", DAY, "--format", format,
+    ])
+    .stdout(Stdio::piped())
+    .stderr(Stdio::piped())
+    .spawn()
+    .expect("the program starts");
     let mut line = String::new();
-    BufReader::new(child.stdout.take().expect("its output")).read_line(&mut line).expect("a first line");
+    BufReader::new(child.stdout.take().expect("its output"))
+        .read_line(&mut line)
+        .expect("a first line");
     assert!(line.starts_with(begins), "{line}");
     child.kill().expect("it is stopped");
     child.wait().expect("it ends");
@@ -103,26 +138,47 @@ fn a_screening_is_printed_before_the_next_file_is_read(#[case] format: &str, #[c
 fn a_run_that_is_stopped_leaves_whole_records(#[case] signal: &str) {
     let folder = folder();
     for at in 0..2000 {
-        put(folder.path(), &format!("{at:04}.yaml"), "SM-107", Some(&format!("SM-{at:04}")));
+        put(
+            folder.path(),
+            &format!("{at:04}.yaml"),
+            "SM-107",
+            Some(&format!("SM-{at:04}")),
+        );
     }
     let path = folder.path().to_str().expect("a path of text");
-    let mut child = program(&["screen", path, "--clinic", CLINIC, "--as-of", DAY, "--format", "json"])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
+    let mut child = program(&[
+        "screen", path, "--clinic", CLINIC, "--as-of", DAY, "--format", "json",
+    ])
+    .stdout(Stdio::piped())
+    .stderr(Stdio::piped())
+    .spawn()
+    .expect("the program starts");
     let mut reader = BufReader::new(child.stdout.take().expect("its output"));
     let mut text = String::new();
     reader.read_line(&mut text).expect("a first line");
-    let sent = Command::new("kill").args([signal, &child.id().to_string()]).status().expect("kill starts");
+    let sent = Command::new("kill")
+        .args([signal, &child.id().to_string()])
+        .status()
+        .expect("kill starts");
     assert!(sent.success());
     reader.read_to_string(&mut text).expect("the rest");
     let output = child.wait_with_output().expect("the program ends");
     assert_eq!(output.status.code(), Some(130), "{}", said(&output.stderr));
     let records: Vec<Value> = serde_json::from_str(&text).expect("an array, whole");
-    assert!(!records.is_empty() && records.len() < 2000, "{}", records.len());
-    let left = format!("Stopped before the end: {} files NOT screened.", 2000 - records.len());
-    assert!(said(&output.stderr).contains(&left), "{}", said(&output.stderr));
+    assert!(
+        !records.is_empty() && records.len() < 2000,
+        "{}",
+        records.len()
+    );
+    let left = format!(
+        "Stopped before the end: {} files NOT screened.",
+        2000 - records.len()
+    );
+    assert!(
+        said(&output.stderr).contains(&left),
+        "{}",
+        said(&output.stderr)
+    );
 }
 
 // --- Nothing is passed over in silence -------------------------------------------------------------------------
@@ -139,10 +195,25 @@ fn a_linked_folder_is_screened_once() {
     symlink("../real", inbox.join("ward-c")).expect("a link");
     symlink("..", inbox.join("round")).expect("a link");
     let output = screen(&[&inbox], "ndjson");
-    assert_eq!(output.status.code(), Some(10), "the patient behind the link defers: {}", said(&output.stderr));
-    assert_eq!(said(&output.stdout).lines().count(), 2, "{}", said(&output.stderr));
+    assert_eq!(
+        output.status.code(),
+        Some(10),
+        "the patient behind the link defers: {}",
+        said(&output.stderr)
+    );
+    assert_eq!(
+        said(&output.stdout).lines().count(),
+        2,
+        "{}",
+        said(&output.stderr)
+    );
     let told = said(&output.stderr);
-    assert!(told.matches("leads to a folder that was looked through already").count() >= 2, "{told}");
+    assert!(
+        told.matches("leads to a folder that was looked through already")
+            .count()
+            >= 2,
+        "{told}"
+    );
 }
 
 #[test]
@@ -155,7 +226,11 @@ fn what_is_no_questionnaire_by_its_name_is_told() {
     let output = screen(&[folder.path()], "text");
     assert_eq!(output.status.code(), Some(0));
     let told = said(&output.stderr);
-    assert!(told.contains("4 files passed over") && told.contains("`b.yaml.txt`, `d.yml~`, `e.txt`, `g.yaml `"), "{told}");
+    assert!(
+        told.contains("4 files passed over")
+            && told.contains("`b.yaml.txt`, `d.yml~`, `e.txt`, `g.yaml `"),
+        "{told}"
+    );
 }
 
 #[test]
@@ -165,7 +240,11 @@ fn a_link_that_leads_nowhere_is_refused() {
     symlink("nowhere.yaml", folder.path().join("b.yaml")).expect("a link");
     let output = screen(&[folder.path()], "ndjson");
     assert_eq!(output.status.code(), Some(2));
-    assert!(said(&output.stderr).contains("text/not-found"), "{}", said(&output.stderr));
+    assert!(
+        said(&output.stderr).contains("text/not-found"),
+        "{}",
+        said(&output.stderr)
+    );
 }
 
 // --- Two files of one reference --------------------------------------------------------------------------------
@@ -182,11 +261,24 @@ fn two_files_of_one_reference_are_told_at_both(#[case] format: &str, #[case] n_n
     put(folder.path(), "b.yaml", "SM-103", Some("sm-101"));
     put(folder.path(), "c.yaml", "SM-104", None);
     let output = screen(&[folder.path()], format);
-    let printed = said(&output.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
-    let n_told = printed.matches("Another file has the same reference").count();
-    assert!(n_told >= n_notices && (n_notices > 0 || n_told == 0), "{n_told} in {printed}");
+    let printed = said(&output.stdout)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    let n_told = printed
+        .matches("Another file has the same reference")
+        .count();
+    assert!(
+        n_told >= n_notices && (n_notices > 0 || n_told == 0),
+        "{n_told} in {printed}"
+    );
     let told = said(&output.stderr);
-    assert!(told.contains("2 files have the reference SM-101") && told.contains("a.yaml") && told.contains("b.yaml"), "{told}");
+    assert!(
+        told.contains("2 files have the reference SM-101")
+            && told.contains("a.yaml")
+            && told.contains("b.yaml"),
+        "{told}"
+    );
     assert!(!told.contains("c.yaml"), "{told}");
 }
 
@@ -200,8 +292,18 @@ fn a_file_that_is_refused_is_a_twin_all_the_same() {
     )
     .expect("a file");
     let output = screen(&[folder.path()], "ndjson");
-    let records: Vec<Value> = said(&output.stdout).lines().filter_map(|it| serde_json::from_str(it).ok()).collect();
-    let notices = records.iter().filter(|it| it["notices"].to_string().contains("Another file has the same reference")).count();
+    let records: Vec<Value> = said(&output.stdout)
+        .lines()
+        .filter_map(|it| serde_json::from_str(it).ok())
+        .collect();
+    let notices = records
+        .iter()
+        .filter(|it| {
+            it["notices"]
+                .to_string()
+                .contains("Another file has the same reference")
+        })
+        .count();
     assert_eq!((records.len(), notices), (2, 2), "{records:?}");
 }
 
@@ -211,43 +313,93 @@ fn a_file_that_is_refused_is_a_twin_all_the_same() {
 fn a_refused_file_stands_in_its_place() {
     let folder = folder();
     put(folder.path(), "a.yaml", "SM-101", None);
-    std::fs::write(folder.path().join("b.yaml"), "questionnaire: 1\nreference: SM-990\nanswers:\n  person:\n    weight: 70\n")
-        .expect("a file");
+    std::fs::write(
+        folder.path().join("b.yaml"),
+        "questionnaire: 1\nreference: SM-990\nanswers:\n  person:\n    weight: 70\n",
+    )
+    .expect("a file");
     std::fs::write(folder.path().join("c.yaml"), "questionnaire: [\n").expect("a file");
     put(folder.path(), "d.yaml", "SM-103", None);
-    let schema = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas/screening.schema.json")).expect("the schema");
+    let schema = std::fs::read_to_string(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("schemas/screening.schema.json"),
+    )
+    .expect("the schema");
     let schema: Value = serde_json::from_str(&schema).expect("the schema is JSON");
     let schema = jsonschema::draft7::new(&schema).expect("the schema is draft-07");
     let array = screen(&[folder.path()], "json");
     let lines = screen(&[folder.path()], "ndjson");
-    assert_eq!((array.status.code(), lines.status.code()), (Some(2), Some(2)));
+    assert_eq!(
+        (array.status.code(), lines.status.code()),
+        (Some(2), Some(2))
+    );
     let records: Vec<Value> = serde_json::from_slice(&array.stdout).expect("an array");
-    let of_lines: Vec<Value> = said(&lines.stdout).lines().filter_map(|it| serde_json::from_str(it).ok()).collect();
+    let of_lines: Vec<Value> = said(&lines.stdout)
+        .lines()
+        .filter_map(|it| serde_json::from_str(it).ok())
+        .collect();
     assert_eq!(records, of_lines);
     for it in &records {
-        let wrong: Vec<String> = schema.iter_errors(it).map(|it| format!("{}: {it}", it.instance_path())).collect();
+        let wrong: Vec<String> = schema
+            .iter_errors(it)
+            .map(|it| format!("{}: {it}", it.instance_path()))
+            .collect();
         assert!(wrong.is_empty(), "{wrong:?}");
     }
     let references: Vec<&Value> = records.iter().map(|it| &it["reference"]).collect();
     assert_eq!(
         references,
-        ["SM-101", "SM-990", "null", "SM-103"].map(|it| if it == "null" { Value::Null } else { it.into() }).iter().collect::<Vec<_>>()
+        ["SM-101", "SM-990", "null", "SM-103"]
+            .map(|it| if it == "null" { Value::Null } else { it.into() })
+            .iter()
+            .collect::<Vec<_>>()
     );
-    let [_, unit, broken, _] = records.as_slice() else { unreachable!("four records") };
+    let [_, unit, broken, _] = records.as_slice() else {
+        unreachable!("four records")
+    };
     assert_eq!(unit["diagnostics"][0]["code"], "answers/needs-unit");
-    assert_eq!((&unit["diagnostics"][0]["line"], &unit["diagnostics"][0]["column"]), (&5.into(), &13.into()));
+    assert_eq!(
+        (
+            &unit["diagnostics"][0]["line"],
+            &unit["diagnostics"][0]["column"]
+        ),
+        (&5.into(), &13.into())
+    );
     assert!(unit.get("verdict").is_none() && broken.get("verdict").is_none());
-    assert!(broken["path"].as_str().is_some_and(|it| it.ends_with("c.yaml")));
+    assert!(
+        broken["path"]
+            .as_str()
+            .is_some_and(|it| it.ends_with("c.yaml"))
+    );
     let one = screen(&[&folder.path().join("b.yaml")], "json");
-    assert_eq!(serde_json::from_slice::<Value>(&one.stdout).ok().as_ref(), Some(unit), "one file is an object, refused or not");
+    assert_eq!(
+        serde_json::from_slice::<Value>(&one.stdout).ok().as_ref(),
+        Some(unit),
+        "one file is an object, refused or not"
+    );
 }
 
 #[rstest]
 #[case("SM-101", "go", None)]
 #[case("SM-103", "defer", None)]
 #[case("SM-118", "refer", Some("same-day"))]
-fn the_verdict_stands_with_its_urgency(#[case] reference: &str, #[case] verdict: &str, #[case] urgency: Option<&str>) {
-    let output = run(&["screen", &format!("examples/referrals/{reference}.yaml"), "--clinic", CLINIC, "--as-of", DAY, "--format", "json"]);
+fn the_verdict_stands_with_its_urgency(
+    #[case] reference: &str,
+    #[case] verdict: &str,
+    #[case] urgency: Option<&str>,
+) {
+    let output = run(&[
+        "screen",
+        &format!("examples/referrals/{reference}.yaml"),
+        "--clinic",
+        CLINIC,
+        "--as-of",
+        DAY,
+        "--format",
+        "json",
+    ]);
     let found: Value = serde_json::from_slice(&output.stdout).expect("an object");
-    assert_eq!((found["verdict"].as_str(), found["urgency"].as_str()), (Some(verdict), urgency));
+    assert_eq!(
+        (found["verdict"].as_str(), found["urgency"].as_str()),
+        (Some(verdict), urgency)
+    );
 }

@@ -42,10 +42,20 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
         return ExitStatus::Problems;
     };
-    let (cases, log) = match (crate::workbench::cases::read::cases(&files, &rule_set), change_log(&arguments.rules)) {
+    let (cases, log) = match (
+        crate::workbench::cases::read::cases(&files, &rule_set),
+        change_log(&arguments.rules),
+    ) {
         (Ok(cases), Ok(log)) => (cases, log),
         (cases, log) => {
-            draw::diagnostics(&cases.err().into_iter().flatten().chain(log.err().map(|it| *it)).collect::<Vec<_>>());
+            draw::diagnostics(
+                &cases
+                    .err()
+                    .into_iter()
+                    .flatten()
+                    .chain(log.err().map(|it| *it))
+                    .collect::<Vec<_>>(),
+            );
             draw::note("the book was not written");
             return ExitStatus::Problems;
         }
@@ -53,7 +63,11 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
     let states = coverage::states(&rule_set, &runs);
-    let text = markdown(&Book { rule_set: &rule_set, states: &states, change_log: log.as_deref() });
+    let text = markdown(&Book {
+        rule_set: &rule_set,
+        states: &states,
+        change_log: log.as_deref(),
+    });
     let text = match arguments.format {
         BookFormat::Markdown => text,
         BookFormat::Html => html::page(&format!("{} {}", rule_set.title, rule_set.edition), &text),
@@ -80,5 +94,6 @@ fn change_log(source: &RuleSource) -> Result<Option<String>, Box<Diagnostic>> {
     if !path.exists() {
         return Ok(None);
     }
-    read_bounded(&path, LARGEST_RULE_FILE).map(|bytes| Some(String::from_utf8_lossy(&bytes).into_owned()))
+    read_bounded(&path, LARGEST_RULE_FILE)
+        .map(|bytes| Some(String::from_utf8_lossy(&bytes).into_owned()))
 }

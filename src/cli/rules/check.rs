@@ -38,8 +38,11 @@ enum CheckFormat {
 
 /// Runs the command.
 pub fn run(arguments: &Check) -> ExitStatus {
-    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let whole = draw::files_of(&arguments.rules).and_then(|files| whole_with(&files, draw::local_of(&arguments.rules)?.as_ref()));
+    let as_of = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let whole = draw::files_of(&arguments.rules)
+        .and_then(|files| whole_with(&files, draw::local_of(&arguments.rules)?.as_ref()));
     let whole = match whole {
         Ok(whole) => whole,
         Err(found) => {
@@ -47,22 +50,39 @@ pub fn run(arguments: &Check) -> ExitStatus {
                 CheckFormat::Text => draw::diagnostics(&found),
                 CheckFormat::Sarif => draw::json(&sarif::refused(&found)),
             }
-            draw::note(&format!("the rule set was refused: {}", draw::counted(found.len(), "problem")));
+            draw::note(&format!(
+                "the rule set was refused: {}",
+                draw::counted(found.len(), "problem")
+            ));
             return ExitStatus::Problems;
         }
     };
     let found = lint::check(&whole, as_of);
-    let problems = found.iter().filter(|it| it.stands_as(Severity::Problem)).count();
-    let notices = found.iter().filter(|it| it.stands_as(Severity::Notice)).count();
+    let problems = found
+        .iter()
+        .filter(|it| it.stands_as(Severity::Problem))
+        .count();
+    let notices = found
+        .iter()
+        .filter(|it| it.stands_as(Severity::Notice))
+        .count();
     let allowed = found.len() - problems - notices;
     if arguments.format == CheckFormat::Text {
         // The problems last, where a reader's eye is when the run ends.
         for severity in [Severity::Notice, Severity::Problem] {
-            let open: Vec<Diagnostic> = found.iter().filter(|it| it.stands_as(severity)).map(|it| it.remark.diagnostic.clone()).collect();
+            let open: Vec<Diagnostic> = found
+                .iter()
+                .filter(|it| it.stands_as(severity))
+                .map(|it| it.remark.diagnostic.clone())
+                .collect();
             draw::diagnostics(&open);
         }
     }
-    draw::note(&format!("{}, {}, {allowed} allowed", draw::counted(problems, "problem"), draw::counted(notices, "notice")));
+    draw::note(&format!(
+        "{}, {}, {allowed} allowed",
+        draw::counted(problems, "problem"),
+        draw::counted(notices, "notice")
+    ));
     match arguments.format {
         CheckFormat::Sarif => draw::json(&sarif::checked(&found)),
         CheckFormat::Text => {
@@ -73,10 +93,18 @@ pub fn run(arguments: &Check) -> ExitStatus {
             if problems == 0 || whole.rule_set.approval.is_some() {
                 draw::plain(&approval(&whole.rule_set, as_of));
             }
-            whole.local.iter().flat_map(|it| changes(&it.policy)).for_each(|it| draw::plain(&it));
+            whole
+                .local
+                .iter()
+                .flat_map(|it| changes(&it.policy))
+                .for_each(|it| draw::plain(&it));
         }
     }
-    if problems > 0 || (arguments.strict && notices > 0) { ExitStatus::Problems } else { ExitStatus::Clean }
+    if problems > 0 || (arguments.strict && notices > 0) {
+        ExitStatus::Problems
+    } else {
+        ExitStatus::Clean
+    }
 }
 
 /// The line of a rule set without problems.
@@ -117,5 +145,7 @@ fn changes(local: &LocalPolicy) -> Vec<String> {
         Loosens::No => format!("  {}", it.what),
     };
     let heading = format!("local policy of {} (sha256:{})", local.clinic, local.digest);
-    std::iter::once(heading).chain(local.changes.iter().map(line)).collect()
+    std::iter::once(heading)
+        .chain(local.changes.iter().map(line))
+        .collect()
 }

@@ -67,11 +67,17 @@ pub fn run(arguments: &Compare) -> ExitStatus {
         rules: (folder != Path::new(EMBEDDED) || folder.is_dir()).then(|| folder.to_path_buf()),
         local: local.cloned(),
     };
-    let (old, new) = (source(&arguments.old, None), source(&arguments.new, arguments.local.as_ref()));
-    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new)) else {
+    let (old, new) = (
+        source(&arguments.old, None),
+        source(&arguments.new, arguments.local.as_ref()),
+    );
+    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new))
+    else {
         return ExitStatus::Refused;
     };
-    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
     let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else {
         return ExitStatus::Refused;
     };
@@ -79,23 +85,40 @@ pub fn run(arguments: &Compare) -> ExitStatus {
     let Some(given) = given(arguments, &both) else {
         return ExitStatus::Refused;
     };
-    let mut files = (!arguments.files.is_empty()).then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
+    let mut files = (!arguments.files.is_empty())
+        .then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
     if let Some(it) = &mut files {
         it.refused.extend(given.refused);
         it.refused.sort();
     }
     // Questionnaires that were given are somebody's: they come before what was invented.
-    let patients: Vec<(&Gathered, NaiveDate)> = given.patients.iter().chain(&cases).map(|it| (&it.answers, it.as_of)).collect();
+    let patients: Vec<(&Gathered, NaiveDate)> = given
+        .patients
+        .iter()
+        .chain(&cases)
+        .map(|it| (&it.answers, it.as_of))
+        .collect();
     let changes = changes(&old, &new);
     let exact = exact(&both, &patients).map_err(|it| format!("{} ({})", it.fact, it.of));
     let cases = tally(&both, cases.iter().map(GivenPatient::borrowed));
-    let compared = Compared { old: &old, new: &new, changes, cases, files, exact, as_of };
+    let compared = Compared {
+        old: &old,
+        new: &new,
+        changes,
+        cases,
+        files,
+        exact,
+        as_of,
+    };
     match arguments.format {
         CompareFormat::Text => draw::plain(&compare::text(&compared, draw::width())),
         CompareFormat::Markdown => draw::plain(&compare::markdown(&compared)),
         CompareFormat::Json => draw::json(&compare::json(&compared)),
     }
-    let refused = compared.files.as_ref().is_some_and(|it| !it.refused.is_empty());
+    let refused = compared
+        .files
+        .as_ref()
+        .is_some_and(|it| !it.refused.is_empty());
     match compared.loosens() {
         true => ExitStatus::Problems,
         false if refused => ExitStatus::Refused,
@@ -118,17 +141,42 @@ impl GivenPatient {
 
 /// The worked cases of the proposed rule set, and those of the old one that are not among them: where a rule is taken out
 /// its cases often are, too. `None` after diagnostics.
-fn cases([old_files, new_files]: [&RuleFiles; 2], [old, new]: [&RuleSet; 2]) -> Option<Vec<GivenPatient>> {
-    let (of_old, of_new) = (crate::cli::rules::cases(old_files, old)?, crate::cli::rules::cases(new_files, new)?);
-    let patient = |it: &Case, answers: Gathered| GivenPatient { name: it.title.clone(), answers, as_of: it.as_of };
-    let mut patients: Vec<GivenPatient> = of_new.iter().map(|it| patient(it, it.answers.clone())).collect();
-    let written = |it: &Gathered| -> Vec<(Idx<Question>, String)> {
-        it.given.iter().chain(&it.offers).map(|(at, it)| (*at, flow(&it.source, &it.node))).collect()
+fn cases(
+    [old_files, new_files]: [&RuleFiles; 2],
+    [old, new]: [&RuleSet; 2],
+) -> Option<Vec<GivenPatient>> {
+    let (of_old, of_new) = (
+        crate::cli::rules::cases(old_files, old)?,
+        crate::cli::rules::cases(new_files, new)?,
+    );
+    let patient = |it: &Case, answers: Gathered| GivenPatient {
+        name: it.title.clone(),
+        answers,
+        as_of: it.as_of,
     };
-    let there: HashSet<_> = patients.iter().map(|it| (it.name.clone(), written(&it.answers))).collect();
-    let before = of_old.iter().map(|it| patient(it, as_asked(new, old, &it.answers)));
+    let mut patients: Vec<GivenPatient> = of_new
+        .iter()
+        .map(|it| patient(it, it.answers.clone()))
+        .collect();
+    let written = |it: &Gathered| -> Vec<(Idx<Question>, String)> {
+        it.given
+            .iter()
+            .chain(&it.offers)
+            .map(|(at, it)| (*at, flow(&it.source, &it.node)))
+            .collect()
+    };
+    let there: HashSet<_> = patients
+        .iter()
+        .map(|it| (it.name.clone(), written(&it.answers)))
+        .collect();
+    let before = of_old
+        .iter()
+        .map(|it| patient(it, as_asked(new, old, &it.answers)));
     let gone = before.filter(|it| !there.contains(&(it.name.clone(), written(&it.answers))));
-    patients.extend(gone.map(|it| GivenPatient { name: format!("{} (a case of the old rule set)", it.name), ..it }));
+    patients.extend(gone.map(|it| GivenPatient {
+        name: format!("{} (a case of the old rule set)", it.name),
+        ..it
+    }));
     Some(patients)
 }
 
@@ -148,23 +196,41 @@ fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
         None => Ok(new),
     };
     let new = new.map_err(|found| draw::diagnostics(&found)).ok()?;
-    let FoundFiles { paths, problems, passed_over } = find(&arguments.files);
+    let FoundFiles {
+        paths,
+        problems,
+        passed_over,
+    } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
     if !problems.is_empty() {
-        draw::diagnostics(&problems.into_iter().flat_map(|it| it.problems).collect::<Vec<_>>());
+        draw::diagnostics(
+            &problems
+                .into_iter()
+                .flat_map(|it| it.problems)
+                .collect::<Vec<_>>(),
+        );
         return None;
     }
     let mut patients = Vec::new();
     let mut refused = Vec::new();
     for path in paths {
         let name = path.display().to_string();
-        let read = bytes(&path).and_then(|it| new.read(&name, &it).map_err(|refusal| refusal.problems));
+        let read =
+            bytes(&path).and_then(|it| new.read(&name, &it).map_err(|refusal| refusal.problems));
         let answers = read.and_then(|referral| {
-            both.old.facts(&as_asked(both.old.rule_set(), new.rule_set(), &referral.answers))?;
+            both.old.facts(&as_asked(
+                both.old.rule_set(),
+                new.rule_set(),
+                &referral.answers,
+            ))?;
             Ok(referral.answers)
         });
         match answers {
-            Ok(answers) => patients.push(GivenPatient { name, answers, as_of: new.as_of() }),
+            Ok(answers) => patients.push(GivenPatient {
+                name,
+                answers,
+                as_of: new.as_of(),
+            }),
             Err(found) => {
                 draw::diagnostics(&found);
                 refused.push(name);

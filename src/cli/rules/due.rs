@@ -15,9 +15,11 @@ use crate::workbench::due::due;
 
 /// Arguments of `rules due`.
 #[derive(Debug, Args)]
-#[command(after_help = "Exit status: 1 if a review is overdue, else 0.\nWhat has no date (sources nobody has opened, local \
+#[command(
+    after_help = "Exit status: 1 if a review is overdue, else 0.\nWhat has no date (sources nobody has opened, local \
                         proposals) is told by the text alone, and only counted with --within; a calendar has one event for each \
-                        day and owner.")]
+                        day and owner."
+)]
 pub struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
@@ -53,7 +55,9 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
             return ExitStatus::Problems;
         }
     };
-    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
     let until = match arguments.within.map(|it| day_after(as_of, &it)) {
         Some(None) => {
             draw::note("--within leads out of the calendar; name a shorter time");
@@ -61,19 +65,31 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         }
         until => until.flatten(),
     };
-    let agenda = Agenda { rule_set: &rule_set, as_of, until, due: due(&rule_set, &allowances) };
+    let agenda = Agenda {
+        rule_set: &rule_set,
+        as_of,
+        until,
+        due: due(&rule_set, &allowances),
+    };
     match arguments.format {
         DueFormat::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
         DueFormat::Calendar => draw::plain(&calendar(&agenda)),
     }
-    if agenda.n_overdue() > 0 { ExitStatus::Problems } else { ExitStatus::Clean }
+    if agenda.n_overdue() > 0 {
+        ExitStatus::Problems
+    } else {
+        ExitStatus::Clean
+    }
 }
 
 /// Reads a span of the command line: as rules write it, or short, such as `90d`.
 fn span(text: &str) -> Result<Span, String> {
     let help = "a whole number and its unit are needed, such as \"90 days\", 90d, 12w, \"6 months\", 6m or 1y";
     let text = text.trim();
-    let digits = text.len() - text.trim_start_matches(|it: char| it.is_ascii_digit()).len();
+    let digits = text.len()
+        - text
+            .trim_start_matches(|it: char| it.is_ascii_digit())
+            .len();
     let (count, unit) = text.split_at(digits);
     let unit = match unit.trim() {
         "d" => "days",

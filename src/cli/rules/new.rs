@@ -14,9 +14,11 @@ use crate::workbench::draft::{Draft, NoDraft, WantedRule, draft};
 
 /// Arguments of `rules new`.
 #[derive(Debug, Args)]
-#[command(after_help = "Prints what it would write; --write writes it: the rule at the end of its concern's file, the cases into a file \
+#[command(
+    after_help = "Prints what it would write; --write writes it: the rule at the end of its concern's file, the cases into a file \
                         of their own.\nThe texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
-                        The cases are run before they are written, so they come out as they say.")]
+                        The cases are run before they are written, so they come out as they say."
+)]
 pub struct Arguments {
     /// The new rule's id: concern, slash, the hazard in a word or two, such as bleeding/raised-pressure
     id: String,
@@ -68,7 +70,10 @@ enum KindWord {
 
 /// Runs the command.
 pub fn run(arguments: &Arguments) -> ExitStatus {
-    let source = RuleSource { rules: Some(arguments.rules.clone()), local: None };
+    let source = RuleSource {
+        rules: Some(arguments.rules.clone()),
+        local: None,
+    };
     let Some((files, rule_set)) = draw::loaded(&source) else {
         return ExitStatus::Problems;
     };
@@ -96,27 +101,45 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 /// What is wanted, checked against the rule set.
 fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedRule<'a>, String> {
     let id = arguments.id.as_str();
-    let helped = |text: String, help: Option<String>| help.map_or(text.clone(), |it| format!("{text}; {it}"));
+    let helped = |text: String, help: Option<String>| {
+        help.map_or(text.clone(), |it| format!("{text}; {it}"))
+    };
     if rule_set.status == RuleSetStatus::Approved {
         return Err(
             "the rule set is approved, and a draft belongs to its next edition: write `status: draft` into ruleset.yaml first".into()
         );
     }
-    let (concern, name) =
-        id.split_once('/').ok_or(format!("`{id}` is no rule's id: write concern, slash, name, such as bleeding/raised-pressure"))?;
+    let (concern, name) = id.split_once('/').ok_or(format!(
+        "`{id}` is no rule's id: write concern, slash, name, such as bleeding/raised-pressure"
+    ))?;
     if !rule_set.concerns.iter().any(|it| it.id == concern) {
         let help = did_you_mean(concern, rule_set.concerns.iter().map(|it| it.id.as_str()));
-        return Err(helped(format!("there is no concern `{concern}`"), help.or(Some("ruleset.yaml lists them".into()))));
+        return Err(helped(
+            format!("there is no concern `{concern}`"),
+            help.or(Some("ruleset.yaml lists them".into())),
+        ));
     }
-    let word = |it: &str| !it.is_empty() && it.chars().all(|it| it.is_ascii_lowercase() || it.is_ascii_digit());
+    let word = |it: &str| {
+        !it.is_empty()
+            && it
+                .chars()
+                .all(|it| it.is_ascii_lowercase() || it.is_ascii_digit())
+    };
     if !name.starts_with(|it: char| it.is_ascii_lowercase()) || !name.split('-').all(word) {
-        return Err(format!("`{name}` is no name of a rule: small letters and digits, words joined by hyphens, such as raised-pressure"));
+        return Err(format!(
+            "`{name}` is no name of a rule: small letters and digits, words joined by hyphens, such as raised-pressure"
+        ));
     }
     if rule_set.rule(id).is_some() {
-        return Err(format!("there is a rule `{id}` already; `preblock rules show {id}` shows it"));
+        return Err(format!(
+            "there is a rule `{id}` already; `preblock rules show {id}` shows it"
+        ));
     }
     if let Some(it) = rule_set.retired.iter().find(|it| it.rule == id) {
-        return Err(format!("`{id}` was retired on {} and is never used again: old reports name it; choose another id", it.on));
+        return Err(format!(
+            "`{id}` was retired on {} and is never used again: old reports name it; choose another id",
+            it.on
+        ));
     }
     let outcome = match arguments.outcome {
         OutcomeWord::Go => Outcome::Go,
@@ -129,7 +152,10 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
         (Outcome::Refer, Some(UrgencyWord::SameDay)) => Some(Urgency::SameDay),
         (_, None) => None,
         (_, Some(_)) => {
-            return Err("only a referral has an urgency; use --outcome refer, or leave --urgency out".into());
+            return Err(
+                "only a referral has an urgency; use --outcome refer, or leave --urgency out"
+                    .into(),
+            );
         }
     };
     let kind = match (outcome, arguments.kind) {
@@ -140,8 +166,18 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
         _ => Kind::Contraindication,
     };
     let question = question(rule_set, &arguments.fact)?;
-    let on = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    Ok(WantedRule { id, question, value: arguments.value.as_deref(), outcome, urgency, kind, on })
+    let on = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    Ok(WantedRule {
+        id,
+        question,
+        value: arguments.value.as_deref(),
+        outcome,
+        urgency,
+        kind,
+        on,
+    })
 }
 
 /// The question of an id.
@@ -160,10 +196,18 @@ fn question<'a>(rule_set: &'a RuleSet, id: &str) -> Result<&'a Question, String>
 fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
     let shown = |path: &str| arguments.rules.join(path).display().to_string();
     let ((concern, concern_text), (cases, cases_text)) = (&draft.concern, &draft.cases);
-    draw::plain(&format!("{}, at its end:\n{}\n{}, new:\n\n{cases_text}", shown(concern), draft.rule, shown(cases)));
+    draw::plain(&format!(
+        "{}, at its end:\n{}\n{}, new:\n\n{cases_text}",
+        shown(concern),
+        draft.rule,
+        shown(cases)
+    ));
     let others = match draft.changed {
         0 => "Every case that was there comes out as before.".to_owned(),
-        n => format!("{} that were there come out otherwise with it; `preblock rules test` lists them.", draw::counted(n, "case")),
+        n => format!(
+            "{} that were there come out otherwise with it; `preblock rules test` lists them.",
+            draw::counted(n, "case")
+        ),
     };
     draw::note(&others);
     if !arguments.write {

@@ -48,23 +48,47 @@ pub fn run(arguments: &Prove) -> ExitStatus {
     };
     let stated = stated(&rule_set);
     let concern = |it: &Guarantee| it.concern.map(|at| rule_set.concerns[at].id.as_str());
-    let wanted = |it: &Guarantee| arguments.only.as_deref().is_none_or(|only| it.id == only || concern(it) == Some(only));
-    if let Some(only) = arguments.only.as_deref().filter(|_| !stated.iter().any(wanted)) {
-        let known = stated.iter().map(|it| it.id.as_str()).chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
-        let help =
-            crate::document::diagnostic::did_you_mean(only, known).unwrap_or_else(|| "`rules prove` without --only lists all".into());
-        draw::note(&format!("there is no guarantee and no concern `{only}`; {help}"));
+    let wanted = |it: &Guarantee| {
+        arguments
+            .only
+            .as_deref()
+            .is_none_or(|only| it.id == only || concern(it) == Some(only))
+    };
+    if let Some(only) = arguments
+        .only
+        .as_deref()
+        .filter(|_| !stated.iter().any(wanted))
+    {
+        let known = stated
+            .iter()
+            .map(|it| it.id.as_str())
+            .chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
+        let help = crate::document::diagnostic::did_you_mean(only, known)
+            .unwrap_or_else(|| "`rules prove` without --only lists all".into());
+        draw::note(&format!(
+            "there is no guarantee and no concern `{only}`; {help}"
+        ));
         return ExitStatus::Refused;
     }
-    let as_of = arguments.as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
     let Some(cases) = crate::cli::rules::cases(&files, &rule_set) else {
         return ExitStatus::Problems;
     };
     let proofs = prove(&rule_set, &cases, as_of, wanted);
-    let proofs: Vec<(&Guarantee, Proof)> = proofs.into_iter().filter_map(|(at, proof)| Some((stated.get(at)?, proof))).collect();
+    let proofs: Vec<(&Guarantee, Proof)> = proofs
+        .into_iter()
+        .filter_map(|(at, proof)| Some((stated.get(at)?, proof)))
+        .collect();
     match arguments.format {
         ProofFormat::Json => draw::json(&report::proofs::json(&rule_set, &proofs, as_of)),
-        ProofFormat::Text => draw::plain(&report::proofs::text(&rule_set, &proofs, as_of, draw::width())),
+        ProofFormat::Text => draw::plain(&report::proofs::text(
+            &rule_set,
+            &proofs,
+            as_of,
+            draw::width(),
+        )),
     }
     draw::note(&format!("tried in {:.1} s", began.elapsed().as_secs_f64()));
     if let Some(folder) = &arguments.examples
@@ -72,7 +96,11 @@ pub fn run(arguments: &Prove) -> ExitStatus {
     {
         return ExitStatus::Refused;
     }
-    if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) { ExitStatus::Clean } else { ExitStatus::Problems }
+    if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) {
+        ExitStatus::Clean
+    } else {
+        ExitStatus::Problems
+    }
 }
 
 /// Writes the questionnaires that break something; whether that went well.
@@ -87,15 +115,25 @@ fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> bool {
                 (true, 0) => "-before",
                 (true, _) => "-after",
             };
-            files.push((format!("{}{step}.yaml", guarantee.id), report::proofs::headed(guarantee, it)));
+            files.push((
+                format!("{}{step}.yaml", guarantee.id),
+                report::proofs::headed(guarantee, it),
+            ));
             if let Some(clinic) = &it.clinic {
-                files.push((format!("{}{step}.clinic.yaml", guarantee.id), clinic.clone()));
+                files.push((
+                    format!("{}{step}.clinic.yaml", guarantee.id),
+                    clinic.clone(),
+                ));
             }
         }
     }
     match atomic_write::write_folder(folder, &files) {
         Ok(()) => {
-            draw::note(&format!("{} written to {}", draw::counted(files.len(), "file"), folder.display()));
+            draw::note(&format!(
+                "{} written to {}",
+                draw::counted(files.len(), "file"),
+                folder.display()
+            ));
             true
         }
         Err(why) => {

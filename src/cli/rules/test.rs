@@ -55,8 +55,15 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         return ExitStatus::Problems;
     };
     let of_file = |case: &Case| case.source.file_name().to_owned();
-    let cases: Vec<Case> =
-        cases.into_iter().filter(|it| arguments.only.as_ref().is_none_or(|only| of_file(it).starts_with(only.as_str()))).collect();
+    let cases: Vec<Case> = cases
+        .into_iter()
+        .filter(|it| {
+            arguments
+                .only
+                .as_ref()
+                .is_none_or(|only| of_file(it).starts_with(only.as_str()))
+        })
+        .collect();
     if cases.is_empty() {
         draw::note("no case was run, so nothing was tested");
         return ExitStatus::Problems;
@@ -71,13 +78,23 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
         }
     };
     let mut n_wrong = 0;
-    for (case, run) in cases.iter().zip(&runs).filter(|(_, run)| !run.differences.is_empty()) {
+    for (case, run) in cases
+        .iter()
+        .zip(&runs)
+        .filter(|(_, run)| !run.differences.is_empty())
+    {
         n_wrong += 1;
         say(&difference(case, run));
     }
-    let named = |id: &str| arguments.only.as_ref().is_none_or(|only| id.starts_with(&format!("{only}/")));
+    let named = |id: &str| {
+        arguments
+            .only
+            .as_ref()
+            .is_none_or(|only| id.starts_with(&format!("{only}/")))
+    };
     let wanted = |rule: &Rule| named(&rule.id);
-    let mut decider = cases::last_day(&cases).and_then(|as_of| Decider::new(&[&rule_set], &[], as_of).ok());
+    let mut decider =
+        cases::last_day(&cases).and_then(|as_of| Decider::new(&[&rule_set], &[], as_of).ok());
     let reached = coverage::reached(&rule_set, &runs, decider.as_mut(), wanted);
     if arguments.coverage {
         say(&reached.iter().map(table).collect::<Vec<_>>().join("\n"));
@@ -86,32 +103,68 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
     for gap in &gaps {
         say(&format!("{}: {}", gap.rule, gap.what));
     }
-    unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such gap")));
-    say(&format!("{}: {} as expected, {n_wrong} not", draw::counted(cases.len(), "case"), cases.len() - n_wrong));
-    let elsewhere = if arguments.only.is_some() { ", unless cases of other files do" } else { "" };
+    unused
+        .iter()
+        .for_each(|it| say(&excuses_nothing(it, "there is no such gap")));
+    say(&format!(
+        "{}: {} as expected, {n_wrong} not",
+        draw::counted(cases.len(), "case"),
+        cases.len() - n_wrong
+    ));
+    let elsewhere = if arguments.only.is_some() {
+        ", unless cases of other files do"
+    } else {
+        ""
+    };
     let missing = match gaps.len() {
         0 => "the cases try every part of them".to_owned(),
         1 => format!("the cases do not try 1 part, named above{elsewhere}"),
         n => format!("the cases do not try {n} parts, named above{elsewhere}"),
     };
-    say(&format!("{}: {missing}", draw::counted(reached.len(), "rule")));
-    let n_excused = reached.iter().map(|it| it.gaps().len()).sum::<usize>().saturating_sub(gaps.len());
+    say(&format!(
+        "{}: {missing}",
+        draw::counted(reached.len(), "rule")
+    ));
+    let n_excused = reached
+        .iter()
+        .map(|it| it.gaps().len())
+        .sum::<usize>()
+        .saturating_sub(gaps.len());
     say(&format!("{}; excused: {n_excused}", totals(&reached)));
     let mut clean = n_wrong == 0 && gaps.is_empty() && unused.is_empty();
     if arguments.mutants && n_wrong > 0 {
         draw::note("no change was tried: that needs cases that come out as expected");
     } else if arguments.mutants {
-        clean &= changes(say, &files, &mut rule_set, &cases, &runs, &excuses.changes, named);
+        clean &= changes(
+            say,
+            &files,
+            &mut rule_set,
+            &cases,
+            &runs,
+            &excuses.changes,
+            named,
+        );
     }
-    if clean { ExitStatus::Clean } else { ExitStatus::Problems }
+    if clean {
+        ExitStatus::Clean
+    } else {
+        ExitStatus::Problems
+    }
 }
 
 /// The cases and what they cannot show; `None` after diagnostics.
 fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Excuses)> {
-    match (crate::workbench::cases::read::cases(files, rule_set), crate::workbench::cases::read::excuses(files, rule_set)) {
+    match (
+        crate::workbench::cases::read::cases(files, rule_set),
+        crate::workbench::cases::read::excuses(files, rule_set),
+    ) {
         (Ok(cases), Ok(excuses)) => Some((cases, excuses)),
         (cases, excuses) => {
-            let found = [cases.err(), excuses.err()].into_iter().flatten().flatten().collect::<Vec<_>>();
+            let found = [cases.err(), excuses.err()]
+                .into_iter()
+                .flatten()
+                .flatten()
+                .collect::<Vec<_>>();
             crate::cli::rules::refused_cases(&found);
             None
         }
@@ -139,7 +192,12 @@ fn changes(
             say(&format!("    {name}:{line}"));
         }
     }
-    unused.iter().for_each(|it| say(&excuses_nothing(it, "there is no such change, a case notices it, or it is proved")));
+    unused.iter().for_each(|it| {
+        say(&excuses_nothing(
+            it,
+            "there is no such change, a case notices it, or it is proved",
+        ))
+    });
     if !survivors.is_empty() {
         say("");
     }
@@ -147,7 +205,10 @@ fn changes(
         let tried = mutants.iter().filter(|it| it.kind == kind).count();
         let left = survivors.iter().filter(|it| it.kind == kind).count();
         if tried > 0 {
-            say(&format!("  {:<22} {tried:>5} tried, {left:>4} unnoticed", kind.in_words()));
+            say(&format!(
+                "  {:<22} {tried:>5} tried, {left:>4} unnoticed",
+                kind.in_words()
+            ));
         }
     }
     let of = |fate: Fate| mutants.iter().filter(|mutant| mutant.fate == fate).count();
@@ -164,7 +225,12 @@ fn changes(
 
 fn excuses_nothing(excuse: &Excuse, why: &str) -> String {
     let line = excuse.source.position(excuse.span.start).line;
-    format!("{}:{line}  {} excuses nothing, {why}: {}", excuse.source.name(), excuse.rule, excuse.what)
+    format!(
+        "{}:{line}  {} excuses nothing, {why}: {}",
+        excuse.source.name(),
+        excuse.rule,
+        excuse.what
+    )
 }
 
 /// The file and line of the changed part of a condition.
@@ -178,34 +244,75 @@ fn place(files: &RuleFiles, mutant: &Mutant) -> Option<(String, usize)> {
             None => node.get("not")?,
         };
     }
-    Some((rule.source.name().to_owned(), rule.source.position(node.span.start).line))
+    Some((
+        rule.source.name().to_owned(),
+        rule.source.position(node.span.start).line,
+    ))
 }
 
 /// How many of all things are reached.
 fn totals(reached: &[Reach]) -> String {
-    let share = |found: Vec<bool>| format!("{} of {}", found.iter().filter(|it| **it).count(), found.len());
+    let share = |found: Vec<bool>| {
+        format!(
+            "{} of {}",
+            found.iter().filter(|it| **it).count(),
+            found.len()
+        )
+    };
     format!(
         "tried: states {}, sides of numbers {}, members of lists {}",
-        share(reached.iter().flat_map(|it| it.states).map(|it| it > 0).collect()),
-        share(reached.iter().flat_map(|it| &it.numbers).flat_map(|it| it.sides).collect()),
-        share(reached.iter().flat_map(|it| &it.members).filter(|it| it.can_be).map(|it| it.cases > 0).collect()),
+        share(
+            reached
+                .iter()
+                .flat_map(|it| it.states)
+                .map(|it| it > 0)
+                .collect()
+        ),
+        share(
+            reached
+                .iter()
+                .flat_map(|it| &it.numbers)
+                .flat_map(|it| it.sides)
+                .collect()
+        ),
+        share(
+            reached
+                .iter()
+                .flat_map(|it| &it.members)
+                .filter(|it| it.can_be)
+                .map(|it| it.cases > 0)
+                .collect()
+        ),
     )
 }
 
 /// What the cases reach of one rule, as lines.
 fn table(reach: &Reach) -> String {
     let [fires, quiet, open] = reach.states;
-    let mut lines = vec![reach.rule.clone(), format!("  {fires:>5} fires, {quiet} stays quiet, {open} undetermined")];
+    let mut lines = vec![
+        reach.rule.clone(),
+        format!("  {fires:>5} fires, {quiet} stays quiet, {open} undetermined"),
+    ];
     for it in &reach.numbers {
         let sides: Vec<String> = ["below", "at", "above"]
             .iter()
             .zip(it.sides)
-            .map(|(side, reached)| if reached { (*side).to_owned() } else { format!("not {side}") })
+            .map(|(side, reached)| {
+                if reached {
+                    (*side).to_owned()
+                } else {
+                    format!("not {side}")
+                }
+            })
             .collect();
         lines.push(format!("        {}: {}", it.name, sides.join(", ")));
     }
     lines.extend(reach.members.iter().map(|it| {
-        let cases = if it.can_be { it.cases.to_string() } else { "never".into() };
+        let cases = if it.can_be {
+            it.cases.to_string()
+        } else {
+            "never".into()
+        };
         format!("  {cases:>5} {}", it.what)
     }));
     lines.join("\n") + "\n"
@@ -213,7 +320,18 @@ fn table(reach: &Reach) -> String {
 
 fn difference(case: &Case, run: &CaseRun) -> String {
     let at = case.source.position(case.expect_span.start);
-    let told = run.differences.iter().flat_map(Difference::in_words).map(|it| format!("    {it}"));
-    let lines: Vec<String> = std::iter::once(format!("{}:{}  {}", case.source.name(), at.line, case.title)).chain(told).collect();
+    let told = run
+        .differences
+        .iter()
+        .flat_map(Difference::in_words)
+        .map(|it| format!("    {it}"));
+    let lines: Vec<String> = std::iter::once(format!(
+        "{}:{}  {}",
+        case.source.name(),
+        at.line,
+        case.title
+    ))
+    .chain(told)
+    .collect();
     lines.join("\n") + "\n"
 }

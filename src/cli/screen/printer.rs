@@ -23,7 +23,12 @@ pub struct Printer {
 impl Printer {
     /// Prints in this format; `several` if more than one file was asked for.
     pub fn new(format: ScreeningFormat, several: bool) -> Self {
-        Self { format, several, n_printed: 0, kept: Vec::new() }
+        Self {
+            format,
+            several,
+            n_printed: 0,
+            kept: Vec::new(),
+        }
     }
 
     /// The next screening.
@@ -63,12 +68,26 @@ impl Printer {
         match self.format {
             ScreeningFormat::Json if self.several && self.n_printed == 0 => out("[]"),
             ScreeningFormat::Json if self.several => out("]"),
-            ScreeningFormat::Markdown if self.several => plain(&markdown::several(&self.kept, n_refused)),
+            ScreeningFormat::Markdown if self.several => {
+                plain(&markdown::several(&self.kept, n_refused))
+            }
             ScreeningFormat::Markdown => self.kept.iter().for_each(|it| plain(&markdown::one(it))),
-            ScreeningFormat::Text if self.several => out(&text::summary(&self.kept, n_refused, &Style::terminal(colour_out()))),
-            ScreeningFormat::Json | ScreeningFormat::Ndjson | ScreeningFormat::Chase | ScreeningFormat::Text => {}
+            ScreeningFormat::Text if self.several => out(&text::summary(
+                &self.kept,
+                n_refused,
+                &Style::terminal(colour_out()),
+            )),
+            ScreeningFormat::Json
+            | ScreeningFormat::Ndjson
+            | ScreeningFormat::Chase
+            | ScreeningFormat::Text => {}
         }
-        if let Some(left) = left.filter(|_| matches!(self.format, ScreeningFormat::Markdown | ScreeningFormat::Text)) {
+        if let Some(left) = left.filter(|_| {
+            matches!(
+                self.format,
+                ScreeningFormat::Markdown | ScreeningFormat::Text
+            )
+        }) {
             out(&format!("\n{left}"));
         }
     }
@@ -76,5 +95,8 @@ impl Printer {
 
 /// That a run ended before its last file.
 pub fn not_reached(n_left: usize) -> String {
-    format!("Stopped before the end: {} NOT screened.", counted(n_left, "file"))
+    format!(
+        "Stopped before the end: {} NOT screened.",
+        counted(n_left, "file")
+    )
 }

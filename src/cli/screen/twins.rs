@@ -23,10 +23,17 @@ impl Twins {
         let mut files: BTreeMap<String, (String, Vec<PathBuf>)> = BTreeMap::new();
         if paths.len() > 1 {
             for path in paths {
-                let Some(reference) = read_bounded(path, frame::LARGEST).ok().and_then(|it| reference_of(&it)) else {
+                let Some(reference) = read_bounded(path, frame::LARGEST)
+                    .ok()
+                    .and_then(|it| reference_of(&it))
+                else {
                     continue;
                 };
-                files.entry(reference.to_lowercase()).or_insert((reference, Vec::new())).1.push(path.clone());
+                files
+                    .entry(reference.to_lowercase())
+                    .or_insert((reference, Vec::new()))
+                    .1
+                    .push(path.clone());
             }
         }
         files.retain(|_, (_, paths)| paths.len() > 1);
@@ -35,9 +42,20 @@ impl Twins {
 
     /// What must be known of a file that has twins.
     pub fn notice(&self, path: &Path) -> Option<String> {
-        let (_, paths) = self.files.values().find(|(_, paths)| paths.iter().any(|it| it == path))?;
-        let others: Vec<String> = paths.iter().filter(|it| *it != path).map(|it| it.display().to_string()).collect();
-        let files = if others.len() == 1 { "Another file has" } else { "Other files have" };
+        let (_, paths) = self
+            .files
+            .values()
+            .find(|(_, paths)| paths.iter().any(|it| it == path))?;
+        let others: Vec<String> = paths
+            .iter()
+            .filter(|it| *it != path)
+            .map(|it| it.display().to_string())
+            .collect();
+        let files = if others.len() == 1 {
+            "Another file has"
+        } else {
+            "Other files have"
+        };
         Some(format!(
             "{files} the same reference: {}. Find out which of them counts, and whether all are of one patient.",
             others.join(", ")
@@ -46,10 +64,22 @@ impl Twins {
 
     /// One line for each such reference, for those who see no notice.
     pub fn told(&self) -> Vec<String> {
-        let names = |paths: &[PathBuf]| paths.iter().map(|it| format!("`{}`", it.display())).collect::<Vec<String>>().join(", ");
+        let names = |paths: &[PathBuf]| {
+            paths
+                .iter()
+                .map(|it| format!("`{}`", it.display()))
+                .collect::<Vec<String>>()
+                .join(", ")
+        };
         self.files
             .values()
-            .map(|(reference, paths)| format!("{} files have the reference {reference}: {}", paths.len(), names(paths)))
+            .map(|(reference, paths)| {
+                format!(
+                    "{} files have the reference {reference}: {}",
+                    paths.len(),
+                    names(paths)
+                )
+            })
             .collect()
     }
 }

@@ -18,7 +18,11 @@ const CUT: &str = "...";
 impl Diagnostic {
     /// The same diagnostic on a text whose long lines are cut, each around the first place in it.
     pub fn with_short_lines(&self) -> Cow<'_, Self> {
-        match self.source.as_deref().filter(|it| !self.labels.is_empty() && has_long_line(it)) {
+        match self
+            .source
+            .as_deref()
+            .filter(|it| !self.labels.is_empty() && has_long_line(it))
+        {
             Some(source) => Cow::Owned(self.cut(source)),
             None => Cow::Borrowed(self),
         }
@@ -28,17 +32,28 @@ impl Diagnostic {
         let mut text = String::new();
         let mut left_out = BTreeMap::new();
         let mut labels = self.labels.clone();
-        for (at, line) in (0..source.line_count()).filter_map(|at| Some((at, source.line_range(at)?))) {
+        for (at, line) in
+            (0..source.line_count()).filter_map(|at| Some((at, source.line_range(at)?)))
+        {
             let here = |it: &Label| (line.start..=line.end).contains(&it.span.start);
-            let place = self.labels.iter().find(|it| here(it)).map_or(line.start, |it| it.span.start);
+            let place = self
+                .labels
+                .iter()
+                .find(|it| here(it))
+                .map_or(line.start, |it| it.span.start);
             let kept = window(source, &line, place);
             if kept.start > line.start {
                 text.push_str(CUT);
                 let before = source.slice(&(line.start..kept.start)).chars().count();
                 left_out.insert(at, before - CUT.len());
             }
-            let moved = |offset: usize| text.len() + offset.clamp(kept.start, kept.end) - kept.start;
-            for (label, whole) in labels.iter_mut().zip(&self.labels).filter(|(_, it)| here(it)) {
+            let moved =
+                |offset: usize| text.len() + offset.clamp(kept.start, kept.end) - kept.start;
+            for (label, whole) in labels
+                .iter_mut()
+                .zip(&self.labels)
+                .filter(|(_, it)| here(it))
+            {
                 label.span = moved(whole.span.start)..moved(whole.span.end);
             }
             text.extend(source.shown().get(kept.clone()));
@@ -47,12 +62,18 @@ impl Diagnostic {
             }
             text.push('\n');
         }
-        Self { source: Some(Arc::new(Source::cut(source.name(), text, left_out))), labels, ..self.clone() }
+        Self {
+            source: Some(Arc::new(Source::cut(source.name(), text, left_out))),
+            labels,
+            ..self.clone()
+        }
     }
 }
 
 fn has_long_line(source: &Source) -> bool {
-    (0..source.line_count()).filter_map(|it| source.line_range(it)).any(|it| is_long(source.slice(&it)))
+    (0..source.line_count())
+        .filter_map(|it| source.line_range(it))
+        .any(|it| is_long(source.slice(&it)))
 }
 
 fn is_long(line: &str) -> bool {
@@ -68,7 +89,11 @@ fn window(source: &Source, line: &Range<usize>, place: usize) -> Range<usize> {
     let room = LONGEST_LINE - 2 * CUT.len();
     let before = source.slice(&(line.start..place)).chars().count();
     // No more is cut off than the sign of it needs.
-    let first = if before <= BEFORE + CUT.len() { 0 } else { (before - BEFORE).min(text.chars().count() - room) };
+    let first = if before <= BEFORE + CUT.len() {
+        0
+    } else {
+        (before - BEFORE).min(text.chars().count() - room)
+    };
     let byte = |n: usize| text.char_indices().nth(n).map_or(text.len(), |(at, _)| at) + line.start;
     byte(first)..byte(first + room)
 }

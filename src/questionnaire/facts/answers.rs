@@ -15,7 +15,9 @@ use crate::document::source::{Node, NodeKind, Source};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
-use crate::questionnaire::facts::{Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why, chosen_in_words};
+use crate::questionnaire::facts::{
+    Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why, chosen_in_words,
+};
 use crate::rule_set::{Agent, Answer, Idx, Question, RuleSet};
 use crate::rule_set::{Offered, recognise};
 use crate::truth::FactSlot;
@@ -27,13 +29,23 @@ mod lists;
 const MOST_ENTRIES: usize = 200;
 
 /// Understands every answer. Slots of derived facts stay missing until they are derived.
-pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnostics: &mut Vec<Diagnostic>) -> Facts {
+pub fn read(
+    rule_set: &RuleSet,
+    gathered: &Gathered,
+    as_of: NaiveDate,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> Facts {
     let mut facts = Facts {
         completed_on: gathered.completed_on.as_ref().map(|(day, _)| *day),
         as_of,
         procedure_on: None,
         procedure_needs: rule_set.catalogue.procedure_on.into_iter().collect(),
-        facts: rule_set.catalogue.facts.indices().map(|slot| Arc::new(missing(Why::NotAsked, slot))).collect(),
+        facts: rule_set
+            .catalogue
+            .facts
+            .indices()
+            .map(|slot| Arc::new(missing(Why::NotAsked, slot)))
+            .collect(),
         notes: gathered.notes.clone(),
         standing: BTreeSet::new(),
         set_aside: Vec::new(),
@@ -51,11 +63,22 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
             }
             continue;
         };
-        let mut reader = AnswerReader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
+        let mut reader = AnswerReader {
+            rule_set,
+            question,
+            source: &given.source,
+            key: &given.key_span,
+            as_of,
+            diagnostics,
+        };
         let (fact, date) = reader.answer(&given.node);
         if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
             let section = rule_set.catalogue.sections[question.section].id.clone();
-            facts.notes.push(Note { section, text: known.shown.clone(), place: reader.place(&given.node.span) });
+            facts.notes.push(Note {
+                section,
+                text: known.shown.clone(),
+                place: reader.place(&given.node.span),
+            });
         }
         facts.put(question.slot, fact);
         if given.standing {
@@ -67,14 +90,25 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate, diagnosti
     }
     for (at, given) in &gathered.offers {
         let question = &rule_set.catalogue.questions[*at];
-        let mut reader = AnswerReader { rule_set, question, source: &given.source, key: &given.key_span, as_of, diagnostics };
+        let mut reader = AnswerReader {
+            rule_set,
+            question,
+            source: &given.source,
+            key: &given.key_span,
+            as_of,
+            diagnostics,
+        };
         if let Some(offered) = reader.offered(&given.node) {
             facts.offers.insert(question.slot, offered);
         }
     }
     // Local policy keeps to fewer choices, whatever the clinic's file says of them.
     for (slot, kept) in rule_set.local.iter().flat_map(|it| &it.offers) {
-        facts.offers.entry(*slot).and_modify(|it| it.keep_to(kept)).or_insert_with(|| kept.clone());
+        facts
+            .offers
+            .entry(*slot)
+            .and_modify(|it| it.keep_to(kept))
+            .or_insert_with(|| kept.clone());
     }
     facts.settle_procedure();
     facts
@@ -86,7 +120,10 @@ fn is_misspelt(node: &Node, known: &[&str], key: &str) -> bool {
 }
 
 fn missing(why: Why, slot: FactSlot) -> Fact {
-    Fact::Missing(Missing { why, needs: BTreeSet::from([slot]) })
+    Fact::Missing(Missing {
+        why,
+        needs: BTreeSet::from([slot]),
+    })
 }
 
 /// Why an answer counts as missing: nothing written, or one of the two words every question accepts.
@@ -102,7 +139,10 @@ fn missing_word(node: &Node) -> Option<Why> {
 /// A date in words for people: "3 Dec 2026".
 pub fn date_in_words(when: &When) -> String {
     let day = when.date.format("%-d %b %Y");
-    when.time.map_or_else(|| day.to_string(), |time| format!("{day} {}", time.format("%H:%M")))
+    when.time.map_or_else(
+        || day.to_string(),
+        |time| format!("{day} {}", time.format("%H:%M")),
+    )
 }
 
 struct AnswerReader<'a> {
@@ -116,28 +156,52 @@ struct AnswerReader<'a> {
 
 impl AnswerReader<'_> {
     fn place(&self, span: &Range<usize>) -> Place {
-        Place { source: Arc::clone(self.source), span: span.clone() }
+        Place {
+            source: Arc::clone(self.source),
+            span: span.clone(),
+        }
     }
 
     /// Reports at a value, or at its key where nothing is written.
-    fn report(&mut self, code: Code, span: &Range<usize>, title: String, label: &str, help: impl Into<String>) {
+    fn report(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        title: String,
+        label: &str,
+        help: impl Into<String>,
+    ) {
         let span = if span.is_empty() { self.key } else { span };
-        self.diagnostics.push(Diagnostic::at(code, self.source, span, title, label).help(help));
+        self.diagnostics
+            .push(Diagnostic::at(code, self.source, span, title, label).help(help));
     }
 
     fn known(&self, value: Value, shown: String, node: &Node) -> Fact {
-        Fact::Known(Known { value, shown, place: Some(self.place(&node.span)) })
+        Fact::Known(Known {
+            value,
+            shown,
+            place: Some(self.place(&node.span)),
+        })
     }
 
     /// The answer, and its date if the question is dated. What cannot be read is reported, and missing.
     fn answer(&mut self, node: &Node) -> (Fact, Option<Fact>) {
         let slot = self.question.slot;
-        let not_there = |why| (missing(why, slot), self.question.date_slot.map(|_| missing(why, slot)));
+        let not_there = |why| {
+            (
+                missing(why, slot),
+                self.question.date_slot.map(|_| missing(why, slot)),
+            )
+        };
         if let Some(why) = missing_word(node) {
             return not_there(why);
         }
         if !self.question.dated {
-            return (self.value(node).unwrap_or_else(|| missing(Why::Unknown, slot)), None);
+            return (
+                self.value(node)
+                    .unwrap_or_else(|| missing(Why::Unknown, slot)),
+                None,
+            );
         }
         let NodeKind::Map(_) = &node.kind else {
             let id = &self.question.id;
@@ -169,7 +233,9 @@ impl AnswerReader<'_> {
             }
             Some(value) => match missing_word(value) {
                 Some(why) => missing(why, slot),
-                None => self.value(value).unwrap_or_else(|| missing(Why::Unknown, slot)),
+                None => self
+                    .value(value)
+                    .unwrap_or_else(|| missing(Why::Unknown, slot)),
             },
         };
         let date_slot = self.question.date_slot.unwrap_or(slot);
@@ -187,7 +253,9 @@ impl AnswerReader<'_> {
             }
             Some(taken_on) => match missing_word(taken_on) {
                 Some(why) => missing(why, date_slot),
-                None => self.date(taken_on, true).unwrap_or_else(|| missing(Why::Unknown, date_slot)),
+                None => self
+                    .date(taken_on, true)
+                    .unwrap_or_else(|| missing(Why::Unknown, date_slot)),
             },
         };
         (value, Some(date))
@@ -210,7 +278,11 @@ impl AnswerReader<'_> {
             }
             Answer::SeveralOf(options) => self.several(node, options),
             Answer::Number { whole } => self.number(node, *whole),
-            Answer::Quantity { measure, unit, units } => self.quantity(node, *measure, unit, units),
+            Answer::Quantity {
+                measure,
+                unit,
+                units,
+            } => self.quantity(node, *measure, unit, units),
             Answer::Date => self.date(node, self.question.past),
             Answer::Text => {
                 let Some(text) = node.written(self.source) else {
@@ -236,17 +308,31 @@ impl AnswerReader<'_> {
         let how = match &self.question.answer {
             Answer::YesNo => "write `yes` or `no`".to_owned(),
             Answer::OneOf(options) => format!("write one of {}", in_words(options)),
-            Answer::SeveralOf(options) => format!("write a list such as `[{}]`, or `[]` for none", options.first().map_or("", |it| &it.id)),
+            Answer::SeveralOf(options) => format!(
+                "write a list such as `[{}]`, or `[]` for none",
+                options.first().map_or("", |it| &it.id)
+            ),
             Answer::Number { .. } => "write digits with a decimal point".to_owned(),
             Answer::Quantity { unit, units, .. } => {
-                let accepted: Vec<&str> = std::iter::once(*unit).chain(units.iter().copied()).collect();
+                let accepted: Vec<&str> = std::iter::once(*unit)
+                    .chain(units.iter().copied())
+                    .collect();
                 format!("write a number and its unit: {}", listed(&accepted))
             }
             Answer::Date => "write a date such as `2026-12-03`".to_owned(),
             Answer::Text => "write a text".to_owned(),
-            Answer::Medicines => "write a list of names, such as `[apixaban 5 mg, paracetamol]`, or `[]` for none".to_owned(),
-            Answer::Allergies => "write a list such as `[{ to: latex, reaction: rash }]`, or `[]` for none".to_owned(),
-            Answer::Anaesthetic => "write a list such as `[{ agent: lidocaine, strength: 2 %, volume: 3 mL }]`".to_owned(),
+            Answer::Medicines => {
+                "write a list of names, such as `[apixaban 5 mg, paracetamol]`, or `[]` for none"
+                    .to_owned()
+            }
+            Answer::Allergies => {
+                "write a list such as `[{ to: latex, reaction: rash }]`, or `[]` for none"
+                    .to_owned()
+            }
+            Answer::Anaesthetic => {
+                "write a list such as `[{ agent: lidocaine, strength: 2 %, volume: 3 mL }]`"
+                    .to_owned()
+            }
         };
         format!("{how}; `unknown` if it is not known")
     }
@@ -256,8 +342,12 @@ impl AnswerReader<'_> {
             return;
         };
         let known = options.iter().map(|it| it.id.as_str()).chain(["unknown"]);
-        let near = crate::document::diagnostic::nearest(written, known).map_or(String::new(), |it| format!("did you mean `{it}`? "));
-        let help = format!("{near}The options are {}; `unknown` if it is not known", in_words(options));
+        let near = crate::document::diagnostic::nearest(written, known)
+            .map_or(String::new(), |it| format!("did you mean `{it}`? "));
+        let help = format!(
+            "{near}The options are {}; `unknown` if it is not known",
+            in_words(options)
+        );
         let title = format!("`{written}` is not an option of `{}`", self.question.id);
         self.report(Code::AnswerOption, &node.span, title, "not an option", help);
     }
@@ -270,11 +360,21 @@ impl AnswerReader<'_> {
             _ => {
                 let title = format!("`{}` is answered by yes or no", self.question.id);
                 let help = "exactly `yes`, `no`, `true` or `false` (`y`, `n`, `on`, `off` mean different things to different programs), or `unknown`";
-                self.report(Code::AnswerType, &node.span, title, "neither yes nor no", help);
+                self.report(
+                    Code::AnswerType,
+                    &node.span,
+                    title,
+                    "neither yes nor no",
+                    help,
+                );
                 return None;
             }
         };
-        Some(self.known(Value::Choice(u16::from(yes)), if yes { "yes" } else { "no" }.to_owned(), node))
+        Some(self.known(
+            Value::Choice(u16::from(yes)),
+            if yes { "yes" } else { "no" }.to_owned(),
+            node,
+        ))
     }
 
     fn several(&mut self, node: &Node, options: &[crate::rule_set::Choice]) -> Option<Fact> {
@@ -295,7 +395,10 @@ impl AnswerReader<'_> {
                 None => {
                     complete = false;
                     if missing_word(item).is_some() {
-                        let title = format!("`{written}` stands inside the list of `{}`", self.question.id);
+                        let title = format!(
+                            "`{written}` stands inside the list of `{}`",
+                            self.question.id
+                        );
                         let help = format!(
                             "write `{}: unknown` for the whole answer; what is known for sure belongs in the note then",
                             self.last_name()
@@ -326,8 +429,12 @@ impl AnswerReader<'_> {
             return None;
         }
         if self.question.answer == Answer::Anaesthetic {
-            let read: Vec<Option<(Idx<Agent>, f64)>> = items.iter().map(|it| self.solution(it)).collect();
-            return read.into_iter().collect::<Option<Vec<_>>>().map(Offered::Solutions);
+            let read: Vec<Option<(Idx<Agent>, f64)>> =
+                items.iter().map(|it| self.solution(it)).collect();
+            return read
+                .into_iter()
+                .collect::<Option<Vec<_>>>()
+                .map(Offered::Solutions);
         }
         let question = self.question;
         let mut bits = 0_u64;
@@ -335,14 +442,23 @@ impl AnswerReader<'_> {
         for item in items {
             let fact = match &question.answer {
                 Answer::SeveralOf(options) => {
-                    let one = Node { kind: NodeKind::List(vec![item.clone()]), ..item.clone() };
+                    let one = Node {
+                        kind: NodeKind::List(vec![item.clone()]),
+                        ..item.clone()
+                    };
                     self.several(&one, options)
                 }
                 _ => self.value(item),
             };
             match fact {
-                Some(Fact::Known(Known { value: Value::Choice(at), .. })) => bits |= 1 << at,
-                Some(Fact::Known(Known { value: Value::Choices(chosen), .. })) => bits |= chosen,
+                Some(Fact::Known(Known {
+                    value: Value::Choice(at),
+                    ..
+                })) => bits |= 1 << at,
+                Some(Fact::Known(Known {
+                    value: Value::Choices(chosen),
+                    ..
+                })) => bits |= chosen,
                 _ => complete = false,
             }
         }
@@ -352,13 +468,21 @@ impl AnswerReader<'_> {
     fn not_a_list_of_offers(&mut self, node: &Node) {
         let title = format!("what is offered of `{}` is a list", self.question.id);
         let help = match &self.question.answer {
-            Answer::Anaesthetic => "write a list such as `[{ agent: lidocaine, strength: 2 % }]`".to_owned(),
+            Answer::Anaesthetic => {
+                "write a list such as `[{ agent: lidocaine, strength: 2 % }]`".to_owned()
+            }
             Answer::OneOf(options) | Answer::SeveralOf(options) => {
                 format!("write those of {} that the clinic offers", ids(options))
             }
             _ => "write `[no]`, `[yes]` or `[yes, no]`".to_owned(),
         };
-        self.report(Code::AnswerType, &node.span, title, "not a list with entries", help);
+        self.report(
+            Code::AnswerType,
+            &node.span,
+            title,
+            "not a list with entries",
+            help,
+        );
     }
 
     fn last_name(&self) -> &str {
@@ -366,8 +490,17 @@ impl AnswerReader<'_> {
     }
 
     fn too_many(&mut self, node: &Node) {
-        let title = format!("`{}` has more than {MOST_ENTRIES} entries", self.question.id);
-        self.report(Code::TooMany, &node.span, title, "too many", "check that it is the right file");
+        let title = format!(
+            "`{}` has more than {MOST_ENTRIES} entries",
+            self.question.id
+        );
+        self.report(
+            Code::TooMany,
+            &node.span,
+            title,
+            "too many",
+            "check that it is the right file",
+        );
     }
 
     fn number(&mut self, node: &Node, whole: bool) -> Option<Fact> {
@@ -389,30 +522,69 @@ impl AnswerReader<'_> {
             self.wrong_kind(node, "a whole number");
             return None;
         }
-        let shown = self.source.slice(&node.span).trim_matches(['"', '\'']).to_owned();
+        let shown = self
+            .source
+            .slice(&node.span)
+            .trim_matches(['"', '\''])
+            .to_owned();
         self.plausible(node, number, &tidy(number, None), None)?;
         Some(self.known(Value::Number(number), shown, node))
     }
 
     fn unreadable(&mut self, node: &Node, error: &QuantityError) {
         let title = format!("`{}` cannot be read as a number", self.question.id);
-        self.report(Code::NotANumber, &node.span, title, "not a plain number", format!("{error}; `unknown` if it is not known"));
+        self.report(
+            Code::NotANumber,
+            &node.span,
+            title,
+            "not a plain number",
+            format!("{error}; `unknown` if it is not known"),
+        );
     }
 
-    fn plausible(&mut self, node: &Node, number: f64, shown: &str, unit: Option<&str>) -> Option<()> {
-        let (low, high) = self.question.plausible.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    fn plausible(
+        &mut self,
+        node: &Node,
+        number: f64,
+        shown: &str,
+        unit: Option<&str>,
+    ) -> Option<()> {
+        let (low, high) = self
+            .question
+            .plausible
+            .unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
         if (low..=high).contains(&number) {
             return Some(());
         }
         let unit = unit.map_or(String::new(), |it| format!(" {it}"));
         let title = format!("{shown} is not plausible for `{}`", self.question.id);
-        let check = if unit.is_empty() { "the number" } else { "the number and its unit" };
-        let help = format!("anything from {} to {}{unit} is taken; check {check}", tidy(low, None), tidy(high, None));
-        self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
+        let check = if unit.is_empty() {
+            "the number"
+        } else {
+            "the number and its unit"
+        };
+        let help = format!(
+            "anything from {} to {}{unit} is taken; check {check}",
+            tidy(low, None),
+            tidy(high, None)
+        );
+        self.report(
+            Code::Implausible,
+            &node.span,
+            title,
+            "outside the plausible range",
+            help,
+        );
         None
     }
 
-    fn quantity(&mut self, node: &Node, measure: Measure, unit: &'static str, units: &[&'static str]) -> Option<Fact> {
+    fn quantity(
+        &mut self,
+        node: &Node,
+        measure: Measure,
+        unit: &'static str,
+        units: &[&'static str],
+    ) -> Option<Fact> {
         let accepted: Vec<&str> = std::iter::once(unit).chain(units.iter().copied()).collect();
         let parts = match &node.kind {
             NodeKind::Number(_) => {
@@ -441,9 +613,20 @@ impl AnswerReader<'_> {
                 Some(known) => canonical.push((part.number, known)),
                 None => {
                     let title = format!("`{written}` is not a unit of `{}`", self.question.id);
-                    let kinds: Vec<&str> = which_measures(written).iter().map(|it| it.name()).collect();
-                    let other = if kinds.is_empty() { String::new() } else { format!("; `{written}` is a unit of {}", kinds.join(" or ")) };
-                    self.report(Code::AnswerUnit, &node.span, title, "wrong unit", format!("use {}{other}", listed(&accepted)));
+                    let kinds: Vec<&str> =
+                        which_measures(written).iter().map(|it| it.name()).collect();
+                    let other = if kinds.is_empty() {
+                        String::new()
+                    } else {
+                        format!("; `{written}` is a unit of {}", kinds.join(" or "))
+                    };
+                    self.report(
+                        Code::AnswerUnit,
+                        &node.span,
+                        title,
+                        "wrong unit",
+                        format!("use {}{other}", listed(&accepted)),
+                    );
                     return None;
                 }
             }
@@ -451,26 +634,54 @@ impl AnswerReader<'_> {
         let number = match measure.total(&canonical, unit) {
             Ok(number) => number,
             Err(error) => {
-                let title = format!("this is not one {} for `{}`", measure.name(), self.question.id);
-                let help = format!("{error}; `5 ft 7 in`, `11 st 4 lb`, `1 m 68 cm` and `68 kg 500 g` are taken");
-                self.report(Code::SeveralQuantities, &node.span, title, "cannot be added up", help);
+                let title = format!(
+                    "this is not one {} for `{}`",
+                    measure.name(),
+                    self.question.id
+                );
+                let help = format!(
+                    "{error}; `5 ft 7 in`, `11 st 4 lb`, `1 m 68 cm` and `68 kg 500 g` are taken"
+                );
+                self.report(
+                    Code::SeveralQuantities,
+                    &node.span,
+                    title,
+                    "cannot be added up",
+                    help,
+                );
                 return None;
             }
         };
-        let written =
-            canonical.iter().zip(&parts).map(|((_, unit), part)| format!("{} {unit}", part.number_text)).collect::<Vec<_>>().join(" ");
+        let written = canonical
+            .iter()
+            .zip(&parts)
+            .map(|((_, unit), part)| format!("{} {unit}", part.number_text))
+            .collect::<Vec<_>>()
+            .join(" ");
         let shown = match canonical.as_slice() {
             [(_, one)] if *one == unit => written,
-            _ => format!("{written} ({} {unit})", tidy(number, Some(2)).trim_end_matches('0').trim_end_matches('.')),
+            _ => format!(
+                "{written} ({} {unit})",
+                tidy(number, Some(2))
+                    .trim_end_matches('0')
+                    .trim_end_matches('.')
+            ),
         };
         self.plausible(node, number, &shown, Some(unit))?;
         Some(self.known(Value::Number(number), shown, node))
     }
 
     fn needs_unit(&mut self, node: &Node, what: &str, accepted: &[&str]) {
-        let written = self.source.slice(&node.span).trim_matches(['"', '\'']).to_owned();
+        let written = self
+            .source
+            .slice(&node.span)
+            .trim_matches(['"', '\''])
+            .to_owned();
         let title = format!("`{what}` needs a unit");
-        let examples: Vec<String> = accepted.iter().map(|it| format!("{written} {it}")).collect();
+        let examples: Vec<String> = accepted
+            .iter()
+            .map(|it| format!("{written} {it}"))
+            .collect();
         let examples: Vec<&str> = examples.iter().map(String::as_str).collect();
         self.report(
             Code::NeedsUnit,
@@ -489,7 +700,10 @@ impl AnswerReader<'_> {
         let when = match read_when(text) {
             Ok(when) => when,
             Err(error) => {
-                let title = format!("`{}` is not a date", text.chars().take(40).collect::<String>());
+                let title = format!(
+                    "`{}` is not a date",
+                    text.chars().take(40).collect::<String>()
+                );
                 self.report(
                     Code::NotADate,
                     &node.span,
@@ -501,21 +715,41 @@ impl AnswerReader<'_> {
             }
         };
         if self.question.stand_ins.contains(&when.date) {
-            let title = format!("{} is what record systems write for a day that nobody knows", date_in_words(&when));
-            self.report(Code::Implausible, &node.span, title, "stands for `unknown`", "write the true day, or `unknown`");
+            let title = format!(
+                "{} is what record systems write for a day that nobody knows",
+                date_in_words(&when)
+            );
+            self.report(
+                Code::Implausible,
+                &node.span,
+                title,
+                "stands for `unknown`",
+                "write the true day, or `unknown`",
+            );
             return None;
         }
         if let Some(oldest) = &self.question.oldest
             && When::age_exceeds(&when, &When::on(self.as_of), oldest)
         {
-            let title = format!("{} is not plausible for `{}`", date_in_words(&when), self.question.id);
-            let help = format!("a day up to {oldest} ago is taken; correct the year, or write `unknown`");
+            let title = format!(
+                "{} is not plausible for `{}`",
+                date_in_words(&when),
+                self.question.id
+            );
+            let help =
+                format!("a day up to {oldest} ago is taken; correct the year, or write `unknown`");
             self.report(Code::Implausible, &node.span, title, "too long ago", help);
             return None;
         }
         if past && when.date > self.as_of {
-            let title = format!("{} lies after the day of the screening", date_in_words(&when));
-            let help = format!("the screening is run as of {}; correct the date, or use --as-of", date_in_words(&When::on(self.as_of)));
+            let title = format!(
+                "{} lies after the day of the screening",
+                date_in_words(&when)
+            );
+            let help = format!(
+                "the screening is run as of {}; correct the date, or use --as-of",
+                date_in_words(&When::on(self.as_of))
+            );
             self.report(Code::FutureDate, &node.span, title, "in the future", help);
             return None;
         }
@@ -525,7 +759,11 @@ impl AnswerReader<'_> {
 
 /// Options with what each means: "`none` (no infection), `spread` (beyond the wound)".
 fn in_words(options: &[crate::rule_set::Choice]) -> String {
-    options.iter().map(|it| format!("`{}` ({})", it.id, it.text)).collect::<Vec<_>>().join(", ")
+    options
+        .iter()
+        .map(|it| format!("`{}` ({})", it.id, it.text))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 fn ids(options: &[crate::rule_set::Choice]) -> String {
@@ -550,18 +788,31 @@ pub struct Stranger<'a> {
 pub fn strangers(facts: &Facts) -> Vec<Stranger<'_>> {
     let mut found: Vec<Stranger<'_>> = Vec::new();
     for slot in facts.slots() {
-        let entries: Vec<(&str, Option<&str>, &Place)> = match facts.known(slot).map(|it| &it.value) {
-            Some(Value::Medicines(entries)) => {
-                entries.iter().filter(|it| it.medicine.is_none()).map(|it| (it.text.as_str(), it.nearest.as_deref(), &it.place)).collect()
-            }
-            Some(Value::Allergies(entries)) => {
-                entries.iter().filter(|it| it.substances.is_none()).map(|it| (it.text.as_str(), it.nearest.as_deref(), &it.place)).collect()
-            }
+        let entries: Vec<(&str, Option<&str>, &Place)> = match facts.known(slot).map(|it| &it.value)
+        {
+            Some(Value::Medicines(entries)) => entries
+                .iter()
+                .filter(|it| it.medicine.is_none())
+                .map(|it| (it.text.as_str(), it.nearest.as_deref(), &it.place))
+                .collect(),
+            Some(Value::Allergies(entries)) => entries
+                .iter()
+                .filter(|it| it.substances.is_none())
+                .map(|it| (it.text.as_str(), it.nearest.as_deref(), &it.place))
+                .collect(),
             _ => continue,
         };
         for (text, nearest, place) in entries {
-            if !found.iter().any(|it| it.slot == slot && recognise::form(it.text) == recognise::form(text)) {
-                found.push(Stranger { slot, text, nearest, place });
+            if !found
+                .iter()
+                .any(|it| it.slot == slot && recognise::form(it.text) == recognise::form(text))
+            {
+                found.push(Stranger {
+                    slot,
+                    text,
+                    nearest,
+                    place,
+                });
             }
         }
     }

@@ -22,7 +22,9 @@ use std::collections::BTreeSet;
 
 use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::truth_of::Ground;
-use crate::questionnaire::facts::{AtOdds, Displaced, Fact, Facts, Known, Missing, Value, Why, derive};
+use crate::questionnaire::facts::{
+    AtOdds, Displaced, Fact, Facts, Known, Missing, Value, Why, derive,
+};
 use crate::rule_set::Offered;
 use crate::rule_set::{Agent, Bits, Dependent, FactKind, Idx, Question, RuleSet};
 use crate::truth::{FactSlot, Slot, Truth};
@@ -41,14 +43,26 @@ pub(super) fn all(rule_set: &RuleSet, facts: &mut Facts) {
 /// What [`Facts::with`] says.
 pub(super) fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, Fact)]) -> Facts {
     // Which of what is open comes from which question is not kept, so each that may hang on it is gone over, too.
-    let otherwise: Bits<Slot> = changes.iter().map(|(slot, _)| slot).chain(&facts.ruled_out_open).copied().collect();
-    let anew: Vec<bool> = rule_set.catalogue.turns.iter().map(|(_, behind)| behind.meets(&otherwise)).collect();
+    let otherwise: Bits<Slot> = changes
+        .iter()
+        .map(|(slot, _)| slot)
+        .chain(&facts.ruled_out_open)
+        .copied()
+        .collect();
+    let anew: Vec<bool> = rule_set
+        .catalogue
+        .turns
+        .iter()
+        .map(|(_, behind)| behind.meets(&otherwise))
+        .collect();
     let mut changed = facts.clone();
     bring_back(rule_set, &mut changed, &anew);
     for (slot, fact) in changes {
         changed.put(*slot, fact.clone());
     }
-    settle(rule_set, &mut changed, &anew, |slot| facts.ruled_out.iter().any(|it| it.answer.slot == slot));
+    settle(rule_set, &mut changed, &anew, |slot| {
+        facts.ruled_out.iter().any(|it| it.answer.slot == slot)
+    });
     changed
 }
 
@@ -56,12 +70,26 @@ pub(super) fn changed(rule_set: &RuleSet, facts: &Facts, changes: &[(FactSlot, F
 fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
     let catalogue = &rule_set.catalogue;
     let turns = catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew);
-    let questions: Bits<Question> =
-        turns.filter_map(|((turn, _), _)| if let Dependent::Question(at) = turn { Some(*at) } else { None }).collect();
+    let questions: Bits<Question> = turns
+        .filter_map(|((turn, _), _)| {
+            if let Dependent::Question(at) = turn {
+                Some(*at)
+            } else {
+                None
+            }
+        })
+        .collect();
     let set_aside = std::mem::take(&mut facts.set_aside).into_iter();
-    let (back, kept): (Vec<Displaced>, Vec<Displaced>) = set_aside.partition(|it| questions.contains(it.question));
+    let (back, kept): (Vec<Displaced>, Vec<Displaced>) =
+        set_aside.partition(|it| questions.contains(it.question));
     facts.set_aside = kept;
-    for Displaced { question, fact, date, .. } in back {
+    for Displaced {
+        question,
+        fact,
+        date,
+        ..
+    } in back
+    {
         let question = &catalogue.questions[question];
         facts.put(question.slot, fact);
         if let (Some(slot), Some(date)) = (question.date_slot, date) {
@@ -74,13 +102,29 @@ fn bring_back(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool]) {
 
 /// Goes once over what hangs on other facts, in turn, where it is to be settled anew. Only these answers contradict what
 /// rules them out; others are set aside.
-fn settle(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool], contradicts: impl Fn(FactSlot) -> bool) {
+fn settle(
+    rule_set: &RuleSet,
+    facts: &mut Facts,
+    anew: &[bool],
+    contradicts: impl Fn(FactSlot) -> bool,
+) {
     facts.ruled_out_open.clear();
     facts.settle_procedure();
-    for ((turn, _), _) in rule_set.catalogue.turns.iter().zip(anew).filter(|(_, anew)| **anew) {
+    for ((turn, _), _) in rule_set
+        .catalogue
+        .turns
+        .iter()
+        .zip(anew)
+        .filter(|(_, anew)| **anew)
+    {
         match *turn {
             Dependent::Derived(at) => derive::these(rule_set, facts, &[at]),
-            Dependent::Question(at) => place(rule_set, facts, (at, &rule_set.catalogue.questions[at]), &contradicts),
+            Dependent::Question(at) => place(
+                rule_set,
+                facts,
+                (at, &rule_set.catalogue.questions[at]),
+                &contradicts,
+            ),
         }
     }
     facts.ruled_out.sort_by_key(|it| it.answer.slot);
@@ -89,16 +133,27 @@ fn settle(rule_set: &RuleSet, facts: &mut Facts, anew: &[bool], contradicts: imp
 }
 
 /// Lets the answer to a question count, or not.
-fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (Idx<Question>, &Question), contradicts: impl Fn(FactSlot) -> bool) {
-    let date_known = question.date_slot.is_some_and(|it| facts.known(it).is_some());
+fn place(
+    rule_set: &RuleSet,
+    facts: &mut Facts,
+    (at, question): (Idx<Question>, &Question),
+    contradicts: impl Fn(FactSlot) -> bool,
+) {
+    let date_known = question
+        .date_slot
+        .is_some_and(|it| facts.known(it).is_some());
     let spare = match facts.known(question.slot) {
-        Some(known) => facts.standing.contains(&question.slot) || is_harmless(question, &known.value),
+        Some(known) => {
+            facts.standing.contains(&question.slot) || is_harmless(question, &known.value)
+        }
         // The day of a result that is not known says nothing.
         None => true,
     };
     let given = date_known || facts.known(question.slot).is_some();
     // What is answered as it is in any case counts in any case.
-    let is_so_anyhow = question.otherwise.is_some_and(|it| chosen(facts, question.slot) == Some(it));
+    let is_so_anyhow = question
+        .otherwise
+        .is_some_and(|it| chosen(facts, question.slot) == Some(it));
     if is_so_anyhow || (!given && question.otherwise.is_none()) {
         return;
     }
@@ -107,22 +162,36 @@ fn place(rule_set: &RuleSet, facts: &mut Facts, (at, question): (Idx<Question>, 
         Truth::No if spare || !contradicts(question.slot) => {
             let instead = question.otherwise.map_or_else(
                 || missing(Why::NotAsked, BTreeSet::from([question.slot])),
-                |it| Fact::Known(Known { value: Value::Choice(it), shown: question.option_in_words(it).to_owned(), place: None }),
+                |it| {
+                    Fact::Known(Known {
+                        value: Value::Choice(it),
+                        shown: question.option_in_words(it).to_owned(),
+                        place: None,
+                    })
+                },
             );
             set_aside(facts, (at, question), instead, true);
         }
         Truth::No => {
             let by = truth_of::ruling_out(question, &rule_set.catalogue, facts);
-            facts.ruled_out.extend(decider(question.slot, facts).map(|answer| AtOdds { answer, by }));
+            facts
+                .ruled_out
+                .extend(decider(question.slot, facts).map(|answer| AtOdds { answer, by }));
         }
         Truth::Unknown(open) if !spare => facts.ruled_out_open.extend(open),
         // A standing detail counts until another method is chosen.
         Truth::Unknown(_) if facts.standing.contains(&question.slot) => {}
-        Truth::Unknown(open) if given => set_aside(facts, (at, question), missing(Why::Waits, open), false),
+        Truth::Unknown(open) if given => {
+            set_aside(facts, (at, question), missing(Why::Waits, open), false)
+        }
         // Either the answer settles it, or what says that the question does not apply.
         Truth::Unknown(mut open) => {
             open.insert(question.slot);
-            let why = if let Fact::Missing(it) = facts.get(question.slot) { it.why } else { Why::NotAsked };
+            let why = if let Fact::Missing(it) = facts.get(question.slot) {
+                it.why
+            } else {
+                Why::NotAsked
+            };
             set_aside(facts, (at, question), missing(why, open), false);
         }
     }
@@ -133,7 +202,9 @@ fn is_harmless(question: &Question, value: &Value) -> bool {
     match value {
         _ if question.harmless_alone => true,
         Value::Choice(at) => question.is_harmless_option(*at),
-        Value::Choices(bits) => (0..64).filter(|at| bits >> at & 1 == 1).all(|at| question.is_harmless_option(at)),
+        Value::Choices(bits) => (0..64)
+            .filter(|at| bits >> at & 1 == 1)
+            .all(|at| question.is_harmless_option(at)),
         // A text is shown to the clinician in any case, and no rule reads it.
         Value::Text => true,
         Value::Medicines(entries) => entries.is_empty(),
@@ -144,15 +215,29 @@ fn is_harmless(question: &Question, value: &Value) -> bool {
 }
 
 /// Puts something in the place of an answer, and keeps what was given.
-fn set_aside(facts: &mut Facts, (at, question): (Idx<Question>, &Question), instead: Fact, is_settled: bool) {
+fn set_aside(
+    facts: &mut Facts,
+    (at, question): (Idx<Question>, &Question),
+    instead: Fact,
+    is_settled: bool,
+) {
     let date = question.date_slot.map(|it| facts.get(it).clone());
-    let needs = if let Fact::Missing(it) = &instead { it.needs.clone() } else { BTreeSet::from([question.slot]) };
+    let needs = if let Fact::Missing(it) = &instead {
+        it.needs.clone()
+    } else {
+        BTreeSet::from([question.slot])
+    };
     let fact = facts.get(question.slot).clone();
     facts.put(question.slot, instead);
     if let Some(slot) = question.date_slot {
         facts.put(slot, missing(Why::NotAsked, needs));
     }
-    facts.set_aside.push(Displaced { question: at, fact, date, is_settled });
+    facts.set_aside.push(Displaced {
+        question: at,
+        fact,
+        date,
+        is_settled,
+    });
     if facts.procedure_needs.contains(&question.slot) {
         facts.settle_procedure();
     }
@@ -163,7 +248,11 @@ fn missing(why: Why, needs: BTreeSet<FactSlot>) -> Fact {
 }
 
 fn chosen(facts: &Facts, slot: FactSlot) -> Option<u16> {
-    if let Value::Choice(at) = facts.known(slot)?.value { Some(at) } else { None }
+    if let Value::Choice(at) = facts.known(slot)?.value {
+        Some(at)
+    } else {
+        None
+    }
 }
 
 /// Lists of names of which nobody knows what they hold: one with a name that was not recognised, and one that is missing
@@ -171,14 +260,21 @@ fn chosen(facts: &Facts, slot: FactSlot) -> Option<u16> {
 fn unread(rule_set: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
     let catalogue = &rule_set.catalogue;
     let mut found = BTreeSet::new();
-    for slot in [catalogue.medicines, catalogue.allergies].into_iter().flatten() {
+    for slot in [catalogue.medicines, catalogue.allergies]
+        .into_iter()
+        .flatten()
+    {
         match facts.known(slot).map(|it| &it.value) {
             Some(Value::Medicines(entries)) if entries.iter().all(|it| it.medicine.is_some()) => {}
-            Some(Value::Allergies(entries)) if entries.iter().all(|it| it.substances.is_some()) => {}
+            Some(Value::Allergies(entries)) if entries.iter().all(|it| it.substances.is_some()) => {
+            }
             Some(_) => {
                 found.insert(slot);
             }
-            None => match catalogue.question_of(slot).map_or(Truth::Yes, |it| truth_of::applies(it, catalogue, facts)) {
+            None => match catalogue
+                .question_of(slot)
+                .map_or(Truth::Yes, |it| truth_of::applies(it, catalogue, facts))
+            {
                 Truth::No => {}
                 Truth::Yes => found.extend(facts.needs(slot)),
                 Truth::Unknown(open) => found.extend(facts.needs(slot).into_iter().chain(open)),
@@ -189,7 +285,11 @@ fn unread(rule_set: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
 }
 
 fn decider(slot: FactSlot, facts: &Facts) -> Option<Ground> {
-    facts.known(slot).map(|it| Ground { slot, shown: it.shown.clone(), place: it.place.clone() })
+    facts.known(slot).map(|it| Ground {
+        slot,
+        shown: it.shown.clone(),
+        place: it.place.clone(),
+    })
 }
 
 /// Whether each choice of the plan is among what the clinic offers, where it says so.
@@ -215,7 +315,10 @@ fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
             Some(true) => {}
             Some(false) => match truth_of::applies(question, &rule_set.catalogue, facts) {
                 Truth::Unknown(needs) if facts.standing.contains(slot) => open.extend(needs),
-                _ => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds { answer, by: Vec::new() })),
+                _ => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds {
+                    answer,
+                    by: Vec::new(),
+                })),
             },
             None => {
                 open.insert(*slot);
@@ -232,7 +335,11 @@ fn is_offered(value: &Value, offered: &Offered) -> Option<bool> {
         (Value::Choices(chosen), Offered::Options(bits)) => Some(chosen & !bits == 0),
         (Value::Plan(plan), Offered::Solutions(solutions)) => {
             let one = |agent: Idx<Agent>, percent: Option<f64>| {
-                let strengths: Vec<f64> = solutions.iter().filter(|(at, _)| *at == agent).map(|(_, it)| *it).collect();
+                let strengths: Vec<f64> = solutions
+                    .iter()
+                    .filter(|(at, _)| *at == agent)
+                    .map(|(_, it)| *it)
+                    .collect();
                 match percent {
                     _ if strengths.is_empty() => Some(false),
                     None => None,
@@ -240,7 +347,11 @@ fn is_offered(value: &Value, offered: &Offered) -> Option<bool> {
                 }
             };
             let all: Vec<Option<bool>> = plan.iter().map(|it| one(it.agent, it.percent)).collect();
-            if all.contains(&Some(false)) { Some(false) } else { all.into_iter().collect::<Option<Vec<bool>>>().map(|_| true) }
+            if all.contains(&Some(false)) {
+                Some(false)
+            } else {
+                all.into_iter().collect::<Option<Vec<bool>>>().map(|_| true)
+            }
         }
         _ => None,
     }

@@ -6,7 +6,9 @@ use crate::formulas::RoleKind;
 use crate::formulas::given;
 use crate::formulas::given::{Given, Injected, NoResult, Sex, Taken};
 use crate::quantity::{tidy, tidy_beside};
-use crate::questionnaire::facts::{Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why};
+use crate::questionnaire::facts::{
+    Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why,
+};
 use crate::rule_set::{Agent, Choice, Derived, FactKind, Idx, Input, Medicine, RuleSet, Table};
 use crate::truth::FactSlot;
 
@@ -29,24 +31,39 @@ pub(super) fn these(rule_set: &RuleSet, facts: &mut Facts, wanted: &[Idx<Derived
 fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
     let missing = |why: Why, roles: &[&str]| {
         let slots = roles.iter().filter_map(|role| derived.fact(role));
-        Fact::Missing(Missing { why, needs: slots.flat_map(|slot| facts.needs(slot)).collect() })
+        Fact::Missing(Missing {
+            why,
+            needs: slots.flat_map(|slot| facts.needs(slot)).collect(),
+        })
     };
     match (derived.formula.compute)(&inputs(rule_set, facts, derived)) {
         Ok(number) if number.is_finite() => {
             let shown = shown(derived, number);
-            Fact::Known(Known { value: Value::Number(number), shown, place: None })
+            Fact::Known(Known {
+                value: Value::Number(number),
+                shown,
+                place: None,
+            })
         }
         Err(NoResult::Lacks(roles)) => missing(Why::InputMissing, &roles),
         // What is known would have to be answered otherwise.
         Err(NoResult::Unusable(roles)) => missing(Why::NotComputable, &roles),
-        Ok(_) | Err(NoResult::Nothing) => Fact::Missing(Missing { why: Why::NotComputable, needs: roots(rule_set, derived) }),
+        Ok(_) | Err(NoResult::Nothing) => Fact::Missing(Missing {
+            why: Why::NotComputable,
+            needs: roots(rule_set, derived),
+        }),
     }
 }
 
 /// A number for people: rounded, but never across a number that some rule compares it with.
 fn shown(derived: &Derived, number: f64) -> String {
-    let beside = derived.compared_with.iter().map(|limit| tidy_beside(number, derived.decimals, *limit));
-    let text = beside.max_by_key(String::len).unwrap_or_else(|| tidy(number, Some(derived.decimals)));
+    let beside = derived
+        .compared_with
+        .iter()
+        .map(|limit| tidy_beside(number, derived.decimals, *limit));
+    let text = beside
+        .max_by_key(String::len)
+        .unwrap_or_else(|| tidy(number, Some(derived.decimals)));
     match &derived.unit {
         Some(unit) => format!("{text} {unit}"),
         None => text,
@@ -72,16 +89,30 @@ pub fn roots(rule_set: &RuleSet, derived: &Derived) -> BTreeSet<FactSlot> {
 
 /// The facts a derived fact is given directly.
 pub fn slots(derived: &Derived) -> Vec<FactSlot> {
-    derived.inputs.iter().filter_map(|input| input.fact()).collect()
+    derived
+        .inputs
+        .iter()
+        .filter_map(|input| input.fact())
+        .collect()
 }
 
 /// What the formula of a derived fact is given.
 pub fn inputs<'a>(rule_set: &'a RuleSet, facts: &'a Facts, derived: &'a Derived) -> Given<'a> {
-    Given(derived.given().map(|(role, input)| (role.name, value(rule_set, facts, role.kind, input))).collect())
+    Given(
+        derived
+            .given()
+            .map(|(role, input)| (role.name, value(rule_set, facts, role.kind, input)))
+            .collect(),
+    )
 }
 
 /// An answer as a role takes it; `None` if it is not known.
-fn value<'a>(rule_set: &'a RuleSet, facts: &'a Facts, kind: RoleKind, input: Input) -> Option<given::Value<'a>> {
+fn value<'a>(
+    rule_set: &'a RuleSet,
+    facts: &'a Facts,
+    kind: RoleKind,
+    input: Input,
+) -> Option<given::Value<'a>> {
     let slot = match input {
         Input::Number(number) => return Some(given::Value::Number(number)),
         Input::Fact(slot) => slot,
@@ -96,26 +127,49 @@ fn value<'a>(rule_set: &'a RuleSet, facts: &'a Facts, kind: RoleKind, input: Inp
             "male" => Some(given::Value::Sex(Sex::Male)),
             _ => None,
         },
-        (_, Value::Choice(at)) => Some(given::Value::Chosen(vec![chosen(options.get(usize::from(*at))?)])),
+        (_, Value::Choice(at)) => Some(given::Value::Chosen(vec![chosen(
+            options.get(usize::from(*at))?,
+        )])),
         (_, Value::Choices(bits)) => {
-            let set = options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1);
-            Some(given::Value::Chosen(set.map(|(_, option)| chosen(option)).collect()))
+            let set = options
+                .iter()
+                .enumerate()
+                .filter(|(at, _)| bits >> at & 1 == 1);
+            Some(given::Value::Chosen(
+                set.map(|(_, option)| chosen(option)).collect(),
+            ))
         }
-        (_, Value::Plan(plan)) => Some(given::Value::Plan(plan.iter().map(|line| injected(&rule_set.agents, line)).collect())),
-        (_, Value::Medicines(entries)) => {
-            Some(given::Value::Medicines(entries.iter().map(|entry| taken(&rule_set.medicines.medicines, entry)).collect()))
-        }
+        (_, Value::Plan(plan)) => Some(given::Value::Plan(
+            plan.iter()
+                .map(|line| injected(&rule_set.agents, line))
+                .collect(),
+        )),
+        (_, Value::Medicines(entries)) => Some(given::Value::Medicines(
+            entries
+                .iter()
+                .map(|entry| taken(&rule_set.medicines.medicines, entry))
+                .collect(),
+        )),
         _ => None,
     }
 }
 
 fn chosen(option: &Choice) -> given::Chosen<'_> {
-    given::Chosen { id: &option.id, counts: option.counts, side: option.side }
+    given::Chosen {
+        id: &option.id,
+        counts: option.counts,
+        side: option.side,
+    }
 }
 
 /// One line of a plan with what the register says of its agent.
 fn injected<'a>(agents: &'a Table<Agent>, line: &PlannedAgent) -> Injected<'a> {
-    Injected { agent: &agents[line.agent], position: line.agent.index(), percent: line.percent, volume_ml: line.volume_ml }
+    Injected {
+        agent: &agents[line.agent],
+        position: line.agent.index(),
+        percent: line.percent,
+        volume_ml: line.volume_ml,
+    }
 }
 
 fn taken(register: &Table<Medicine>, entry: &MedicineEntry) -> Option<Taken> {

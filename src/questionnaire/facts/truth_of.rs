@@ -14,7 +14,10 @@ use std::collections::BTreeSet;
 use crate::quantity::when::When;
 use crate::questionnaire::facts::{AllergyEntry, Facts, MedicineEntry, Place, Value};
 use crate::rule_set::recognise;
-use crate::rule_set::{Bits, Catalogue, Comparison, Condition, Idx, Medicine, Odds, Question, Reaction, Substance, Test};
+use crate::rule_set::{
+    Bits, Catalogue, Comparison, Condition, Idx, Medicine, Odds, Question, Reaction, Substance,
+    Test,
+};
 use crate::truth::{FactSlot, Truth};
 
 /// One thing that decided a condition.
@@ -31,15 +34,31 @@ pub struct Ground {
 /// Whether a condition holds.
 pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
     match condition {
-        Condition::All(parts) => parts.iter().fold(Truth::Yes, |so_far, part| so_far.and(truth(part, facts))),
-        Condition::Any(parts) => parts.iter().fold(Truth::No, |so_far, part| so_far.or(truth(part, facts))),
+        Condition::All(parts) => parts
+            .iter()
+            .fold(Truth::Yes, |so_far, part| so_far.and(truth(part, facts))),
+        Condition::Any(parts) => parts
+            .iter()
+            .fold(Truth::No, |so_far, part| so_far.or(truth(part, facts))),
         Condition::Not(part) => truth(part, facts).not(),
-        Condition::Taking { fact, medicines, at_least, .. } => match facts.known(*fact).map(|it| &it.value) {
+        Condition::Taking {
+            fact,
+            medicines,
+            at_least,
+            ..
+        } => match facts.known(*fact).map(|it| &it.value) {
             Some(Value::Medicines(entries)) => taking(entries, medicines, *at_least, *fact),
             _ => Truth::Unknown(facts.needs(*fact)),
         },
-        Condition::AllergicTo { fact, substances, reactions, .. } => match facts.known(*fact).map(|it| &it.value) {
-            Some(Value::Allergies(entries)) => allergic(entries, substances, reactions.as_ref(), *fact),
+        Condition::AllergicTo {
+            fact,
+            substances,
+            reactions,
+            ..
+        } => match facts.known(*fact).map(|it| &it.value) {
+            Some(Value::Allergies(entries)) => {
+                allergic(entries, substances, reactions.as_ref(), *fact)
+            }
             _ => Truth::Unknown(facts.needs(*fact)),
         },
         Condition::Fact { fact, test } => tested(*fact, test, facts),
@@ -58,10 +77,23 @@ fn at_odds(odds: Odds, facts: &Facts) -> Truth {
     }
 }
 
-fn taking(entries: &[MedicineEntry], wanted: &Bits<Medicine>, at_least: u16, fact: FactSlot) -> Truth {
-    let found: BTreeSet<Idx<Medicine>> = entries.iter().filter_map(|it| it.medicine).filter(|at| wanted.contains(*at)).collect();
+fn taking(
+    entries: &[MedicineEntry],
+    wanted: &Bits<Medicine>,
+    at_least: u16,
+    fact: FactSlot,
+) -> Truth {
+    let found: BTreeSet<Idx<Medicine>> = entries
+        .iter()
+        .filter_map(|it| it.medicine)
+        .filter(|at| wanted.contains(*at))
+        .collect();
     // The same text twice is one medicine, whichever that is.
-    let unrecognised: BTreeSet<String> = entries.iter().filter(|it| it.medicine.is_none()).map(|it| recognise::form(&it.text)).collect();
+    let unrecognised: BTreeSet<String> = entries
+        .iter()
+        .filter(|it| it.medicine.is_none())
+        .map(|it| recognise::form(&it.text))
+        .collect();
     let at_least = usize::from(at_least);
     if found.len() >= at_least {
         Truth::Yes
@@ -73,7 +105,11 @@ fn taking(entries: &[MedicineEntry], wanted: &Bits<Medicine>, at_least: u16, fac
 }
 
 /// Whether one allergy is among the substances: an entry may be a whole group.
-pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits<Substance>, reactions: Option<&Bits<Reaction>>) -> Option<bool> {
+pub fn entry_allergic(
+    entry: &AllergyEntry,
+    wanted: &Bits<Substance>,
+    reactions: Option<&Bits<Reaction>>,
+) -> Option<bool> {
     let substance = match &entry.substances {
         // A word for a group of which the register holds nothing may mean anything.
         None => None,
@@ -94,9 +130,15 @@ pub fn entry_allergic(entry: &AllergyEntry, wanted: &Bits<Substance>, reactions:
     }
 }
 
-fn allergic(entries: &[AllergyEntry], wanted: &Bits<Substance>, reactions: Option<&Bits<Reaction>>, fact: FactSlot) -> Truth {
+fn allergic(
+    entries: &[AllergyEntry],
+    wanted: &Bits<Substance>,
+    reactions: Option<&Bits<Reaction>>,
+    fact: FactSlot,
+) -> Truth {
     entries.iter().fold(Truth::No, |so_far, entry| {
-        let one = entry_allergic(entry, wanted, reactions).map_or_else(|| Truth::unknown(fact), Truth::from_known);
+        let one = entry_allergic(entry, wanted, reactions)
+            .map_or_else(|| Truth::unknown(fact), Truth::from_known);
         so_far.or(one)
     })
 }
@@ -112,16 +154,32 @@ fn tested(fact: FactSlot, test: &Test, facts: &Facts) -> Truth {
     match (test, &known.value) {
         (Test::OneOf(options), Value::Choice(at)) => Truth::from_known(options.contains(at)),
         (Test::NoneOf(options), Value::Choice(at)) => Truth::from_known(!options.contains(at)),
-        (Test::Includes(options), Value::Choices(bits)) => Truth::from_known(options.iter().any(|at| bits >> at & 1 == 1)),
-        (Test::Includes(options), Value::Plan(plan)) => {
-            Truth::from_known(plan.iter().any(|it| options.iter().any(|at| usize::from(*at) == it.agent.index())))
+        (Test::Includes(options), Value::Choices(bits)) => {
+            Truth::from_known(options.iter().any(|at| bits >> at & 1 == 1))
         }
-        (Test::Compare(how, threshold), Value::Number(number)) => Truth::from_known(compares(*how, *number, threshold.value)),
-        (Test::Compare(how, threshold), Value::Date(when)) => Truth::from_known(compares(*how, day_number(when), threshold.value)),
-        (Test::Between(low, high), Value::Number(number)) => Truth::from_known((low.value..=high.value).contains(number)),
-        (Test::Between(low, high), Value::Date(when)) => Truth::from_known((low.value..=high.value).contains(&day_number(when))),
-        (Test::OlderThan(limit), Value::Date(taken)) => aged(facts, |on| When::age_exceeds(taken, on, &limit.span)),
-        (Test::Within(limit), Value::Date(taken)) => aged(facts, |on| !When::age_exceeds(taken, on, &limit.span)),
+        (Test::Includes(options), Value::Plan(plan)) => Truth::from_known(plan.iter().any(|it| {
+            options
+                .iter()
+                .any(|at| usize::from(*at) == it.agent.index())
+        })),
+        (Test::Compare(how, threshold), Value::Number(number)) => {
+            Truth::from_known(compares(*how, *number, threshold.value))
+        }
+        (Test::Compare(how, threshold), Value::Date(when)) => {
+            Truth::from_known(compares(*how, day_number(when), threshold.value))
+        }
+        (Test::Between(low, high), Value::Number(number)) => {
+            Truth::from_known((low.value..=high.value).contains(number))
+        }
+        (Test::Between(low, high), Value::Date(when)) => {
+            Truth::from_known((low.value..=high.value).contains(&day_number(when)))
+        }
+        (Test::OlderThan(limit), Value::Date(taken)) => {
+            aged(facts, |on| When::age_exceeds(taken, on, &limit.span))
+        }
+        (Test::Within(limit), Value::Date(taken)) => {
+            aged(facts, |on| !When::age_exceeds(taken, on, &limit.span))
+        }
         // The loader lets no other pair through; were there one, it would stay open.
         _ => Truth::unknown(fact),
     }
@@ -156,18 +214,32 @@ pub fn compares(how: Comparison, number: f64, with: f64) -> bool {
 /// # Missing data
 /// A missing answer whose question may apply keeps open whether the detail does, and so does whatever keeps that open.
 pub fn applies(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Truth {
-    question.ask_when.as_ref().map_or(Truth::Yes, |when| asked(when, catalogue, facts))
+    question
+        .ask_when
+        .as_ref()
+        .map_or(Truth::Yes, |when| asked(when, catalogue, facts))
 }
 
 fn asked(when: &Condition, catalogue: &Catalogue, facts: &Facts) -> Truth {
     match when {
-        Condition::All(parts) => parts.iter().fold(Truth::Yes, |so_far, part| so_far.and(asked(part, catalogue, facts))),
-        Condition::Any(parts) => parts.iter().fold(Truth::No, |so_far, part| so_far.or(asked(part, catalogue, facts))),
+        Condition::All(parts) => parts.iter().fold(Truth::Yes, |so_far, part| {
+            so_far.and(asked(part, catalogue, facts))
+        }),
+        Condition::Any(parts) => parts.iter().fold(Truth::No, |so_far, part| {
+            so_far.or(asked(part, catalogue, facts))
+        }),
         Condition::Not(part) => asked(part, catalogue, facts).not(),
-        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
-            match (truth(when, facts), gate_of(*fact, catalogue, facts).map(|it| applies(it, catalogue, facts))) {
+        Condition::Taking { fact, .. }
+        | Condition::AllergicTo { fact, .. }
+        | Condition::Fact { fact, .. } => {
+            match (
+                truth(when, facts),
+                gate_of(*fact, catalogue, facts).map(|it| applies(it, catalogue, facts)),
+            ) {
                 (Truth::Unknown(_), Some(Truth::No)) => Truth::No,
-                (Truth::Unknown(open), Some(Truth::Unknown(more))) => Truth::Unknown(open.into_iter().chain(more).collect()),
+                (Truth::Unknown(open), Some(Truth::Unknown(more))) => {
+                    Truth::Unknown(open.into_iter().chain(more).collect())
+                }
                 (own, _) => own,
             }
         }
@@ -177,28 +249,45 @@ fn asked(when: &Condition, catalogue: &Catalogue, facts: &Facts) -> Truth {
 
 /// The question of a fact that is missing.
 fn gate_of<'a>(fact: FactSlot, catalogue: &'a Catalogue, facts: &Facts) -> Option<&'a Question> {
-    catalogue.question_of(fact).filter(|_| facts.known(fact).is_none())
+    catalogue
+        .question_of(fact)
+        .filter(|_| facts.known(fact).is_none())
 }
 
 /// What says that a question does not apply, as [`applies`] found: a test of a missing answer gives way to what says that
 /// nobody asks for it. Empty if the question applies, or may.
 pub fn ruling_out(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Vec<Ground> {
-    let Some(when) = question.ask_when.as_ref().filter(|_| applies(question, catalogue, facts) == Truth::No) else {
+    let Some(when) = question
+        .ask_when
+        .as_ref()
+        .filter(|_| applies(question, catalogue, facts) == Truth::No)
+    else {
         return Vec::new();
     };
     deciding(&through_gates(when, catalogue, facts), facts)
 }
 
 fn through_gates(condition: &Condition, catalogue: &Catalogue, facts: &Facts) -> Condition {
-    let each = |parts: &[Condition]| parts.iter().map(|it| through_gates(it, catalogue, facts)).collect();
+    let each = |parts: &[Condition]| {
+        parts
+            .iter()
+            .map(|it| through_gates(it, catalogue, facts))
+            .collect()
+    };
     match condition {
         Condition::All(parts) => Condition::All(each(parts)),
         Condition::Any(parts) => Condition::Any(each(parts)),
         Condition::Not(part) => Condition::Not(Box::new(through_gates(part, catalogue, facts))),
-        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } | Condition::Fact { fact, .. } => {
-            let gate = gate_of(*fact, catalogue, facts).filter(|it| applies(it, catalogue, facts) == Truth::No);
+        Condition::Taking { fact, .. }
+        | Condition::AllergicTo { fact, .. }
+        | Condition::Fact { fact, .. } => {
+            let gate = gate_of(*fact, catalogue, facts)
+                .filter(|it| applies(it, catalogue, facts) == Truth::No);
             let behind = gate.and_then(|it| it.ask_when.as_ref());
-            behind.map_or_else(|| condition.clone(), |it| through_gates(it, catalogue, facts))
+            behind.map_or_else(
+                || condition.clone(),
+                |it| through_gates(it, catalogue, facts),
+            )
         }
         Condition::Answers(_) => condition.clone(),
     }
@@ -229,25 +318,43 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
             }
         }
         Condition::Not(part) => decide(part, facts, found),
-        Condition::Taking { fact, medicines, .. } => {
+        Condition::Taking {
+            fact, medicines, ..
+        } => {
             let entries = matching_medicines(facts, *fact, medicines);
             if all == Truth::Yes {
-                found.extend(entries.iter().map(|it| Ground { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
+                found.extend(entries.iter().map(|it| Ground {
+                    slot: *fact,
+                    shown: it.shown(),
+                    place: Some(it.place.clone()),
+                }));
             } else {
                 whole(*fact, facts, found);
             }
         }
-        Condition::AllergicTo { fact, substances, reactions, .. } => {
+        Condition::AllergicTo {
+            fact,
+            substances,
+            reactions,
+            ..
+        } => {
             if all == Truth::Yes {
                 let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
-                found.extend(entries.iter().map(|it| Ground { slot: *fact, shown: it.shown(), place: Some(it.place.clone()) }));
+                found.extend(entries.iter().map(|it| Ground {
+                    slot: *fact,
+                    shown: it.shown(),
+                    place: Some(it.place.clone()),
+                }));
             } else {
                 whole(*fact, facts, found);
             }
         }
-        Condition::Answers(odds) if all == Truth::Yes => {
-            found.extend(facts.at_odds(*odds).iter().flat_map(|it| std::iter::once(&it.answer).chain(&it.by).cloned()))
-        }
+        Condition::Answers(odds) if all == Truth::Yes => found.extend(
+            facts
+                .at_odds(*odds)
+                .iter()
+                .flat_map(|it| std::iter::once(&it.answer).chain(&it.by).cloned()),
+        ),
         Condition::Answers(_) => {}
         Condition::Fact { fact, test } => {
             whole(*fact, facts, found);
@@ -262,14 +369,25 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
 
 fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Ground>) {
     if let Some(known) = facts.known(slot) {
-        found.push(Ground { slot, shown: known.shown.clone(), place: known.place.clone() });
+        found.push(Ground {
+            slot,
+            shown: known.shown.clone(),
+            place: known.place.clone(),
+        });
     }
 }
 
 /// The entries of the list of medicines that are among those wanted.
-pub fn matching_medicines<'a>(facts: &'a Facts, fact: FactSlot, wanted: &Bits<Medicine>) -> Vec<&'a MedicineEntry> {
+pub fn matching_medicines<'a>(
+    facts: &'a Facts,
+    fact: FactSlot,
+    wanted: &Bits<Medicine>,
+) -> Vec<&'a MedicineEntry> {
     match facts.known(fact).map(|it| &it.value) {
-        Some(Value::Medicines(entries)) => entries.iter().filter(|it| it.medicine.is_some_and(|at| wanted.contains(at))).collect(),
+        Some(Value::Medicines(entries)) => entries
+            .iter()
+            .filter(|it| it.medicine.is_some_and(|at| wanted.contains(at)))
+            .collect(),
         _ => Vec::new(),
     }
 }
@@ -282,7 +400,10 @@ pub fn matching_allergies<'a>(
     reactions: Option<&Bits<Reaction>>,
 ) -> Vec<&'a AllergyEntry> {
     match facts.known(fact).map(|it| &it.value) {
-        Some(Value::Allergies(entries)) => entries.iter().filter(|it| entry_allergic(it, wanted, reactions) == Some(true)).collect(),
+        Some(Value::Allergies(entries)) => entries
+            .iter()
+            .filter(|it| entry_allergic(it, wanted, reactions) == Some(true))
+            .collect(),
         _ => Vec::new(),
     }
 }

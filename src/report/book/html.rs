@@ -20,7 +20,11 @@ pub fn page(title: &str, markdown: &str) -> String {
             }
             match level {
                 HeadingLevel::H2 => {
-                    frame(if in_part { "</section>\n<section>\n" } else { "<section>\n" });
+                    frame(if in_part {
+                        "</section>\n<section>\n"
+                    } else {
+                        "<section>\n"
+                    });
                     in_part = true;
                 }
                 HeadingLevel::H3 => {
@@ -46,5 +50,8 @@ pub fn page(title: &str, markdown: &str) -> String {
 
 /// A text on one line as the content of an element.
 fn text(text: &str) -> String {
-    one_line(text).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+    one_line(text)
+        .replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
 }

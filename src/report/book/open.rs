@@ -14,25 +14,47 @@ pub fn sources(sheet: &mut BookText, book: &Book<'_>) {
     for (at, it) in rules.publications.entries() {
         sheet.heading(3, &format!("sources/{}", it.id), &inline(&it.title));
         let year = it.year.map_or(String::new(), |it| format!(", {it}"));
-        sheet.paragraph(&format!("{}{year}. {}", inline(&it.by), checked(it.checked, it.checked_on)));
+        sheet.paragraph(&format!(
+            "{}{year}. {}",
+            inline(&it.by),
+            checked(it.checked, it.checked_on)
+        ));
         if let Some(page) = &it.link {
             sheet.paragraph(&format!("Page: {}", address(page)));
         }
         if let Some(note) = &it.note {
             sheet.paragraph(&format!("Note: {}.", inline(note)));
         }
-        let mut by: Vec<&str> = cited.iter().filter(|it| it.citation.basis == Basis::Published(at)).map(|it| it.of.as_str()).collect();
+        let mut by: Vec<&str> = cited
+            .iter()
+            .filter(|it| it.citation.basis == Basis::Published(at))
+            .map(|it| it.of.as_str())
+            .collect();
         by.dedup();
-        sheet.paragraph(&format!("{}. Cited by {}.", code(&it.id), links(by.into_iter())));
+        sheet.paragraph(&format!(
+            "{}. Cited by {}.",
+            code(&it.id),
+            links(by.into_iter())
+        ));
     }
 }
 
 /// An address as a link if it plainly is one; as text otherwise.
 fn address(page: &str) -> String {
-    let plain =
-        |it: char| it.is_ascii_alphanumeric() || matches!(it, ':' | '/' | '.' | '-' | '_' | '~' | '%' | '?' | '=' | '&' | '#' | '+' | ',');
-    let good = (page.starts_with("https://") || page.starts_with("http://")) && page.chars().all(plain);
-    if good { format!("<{page}>") } else { inline(page) }
+    let plain = |it: char| {
+        it.is_ascii_alphanumeric()
+            || matches!(
+                it,
+                ':' | '/' | '.' | '-' | '_' | '~' | '%' | '?' | '=' | '&' | '#' | '+' | ','
+            )
+    };
+    let good =
+        (page.starts_with("https://") || page.starts_with("http://")) && page.chars().all(plain);
+    if good {
+        format!("<{page}>")
+    } else {
+        inline(page)
+    }
 }
 
 pub fn proposals(sheet: &mut BookText, book: &Book<'_>) {
@@ -40,7 +62,12 @@ pub fn proposals(sheet: &mut BookText, book: &Book<'_>) {
     let found: Vec<String> = due
         .iter()
         .filter_map(|it| match &it.what {
-            DueItem::Proposal { of, text } => Some(format!("{}: {} ({})", link(of, of), inline(text), inline(it.owner))),
+            DueItem::Proposal { of, text } => Some(format!(
+                "{}: {} ({})",
+                link(of, of),
+                inline(text),
+                inline(it.owner)
+            )),
             _ => None,
         })
         .collect();
@@ -57,16 +84,31 @@ pub fn proposals(sheet: &mut BookText, book: &Book<'_>) {
 }
 
 pub fn unopened(sheet: &mut BookText, book: &Book<'_>) {
-    let found: Vec<&Publication> = book.rule_set.publications.iter().filter(|it| it.checked == Checked::FromMemory).collect();
+    let found: Vec<&Publication> = book
+        .rule_set
+        .publications
+        .iter()
+        .filter(|it| it.checked == Checked::FromMemory)
+        .collect();
     if found.is_empty() {
         sheet.paragraph("None.");
         return;
     }
-    sheet.paragraph(&format!("{} cited from memory, to be opened and checked.", counted(found.len(), "source is", "sources are")));
+    sheet.paragraph(&format!(
+        "{} cited from memory, to be opened and checked.",
+        counted(found.len(), "source is", "sources are")
+    ));
     sheet.gap();
     for it in found {
         let year = it.year.map_or(String::new(), |it| format!(", {it}"));
-        sheet.item(0, &format!("{}: {}{year}", link(&it.title, &format!("sources/{}", it.id)), inline(&it.by)));
+        sheet.item(
+            0,
+            &format!(
+                "{}: {}{year}",
+                link(&it.title, &format!("sources/{}", it.id)),
+                inline(&it.by)
+            ),
+        );
     }
 }
 
@@ -78,5 +120,15 @@ pub fn retired(sheet: &mut BookText, book: &Book<'_>) {
     }
     sheet.paragraph("Taken out. Their ids are never used again.");
     sheet.gap();
-    retired.iter().for_each(|it| sheet.item(0, &format!("{}, on {}: {}", code(&it.rule), day(it.on), inline(&it.because))));
+    retired.iter().for_each(|it| {
+        sheet.item(
+            0,
+            &format!(
+                "{}, on {}: {}",
+                code(&it.rule),
+                day(it.on),
+                inline(&it.because)
+            ),
+        )
+    });
 }

@@ -6,33 +6,57 @@ use crate::report::book::{Book, BookText, anchor_of, cited, link};
 use crate::report::markdown::escape::{code, inline};
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::words::said;
-use crate::rule_set::{Answer, Choice, Citation, Idx, Input, Limit, Piece, Question, Rule, RuleSet};
+use crate::rule_set::{
+    Answer, Choice, Citation, Idx, Input, Limit, Piece, Question, Rule, RuleSet,
+};
 
 pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     sheet.paragraph("Every number that a rule tests, in one place. Where sources differ, the more cautious usable figure counts.");
     let tested: Vec<Vec<Idx<Limit>>> = rules.rules.iter().map(|it| it.when.limits()).collect();
     for (at, limit) in rules.limits.entries() {
-        sheet.heading(3, &format!("limits/{}", limit.id), &format!("{} = {}", inline(&limit.id), inline(&limit.written)));
+        sheet.heading(
+            3,
+            &format!("limits/{}", limit.id),
+            &format!("{} = {}", inline(&limit.id), inline(&limit.written)),
+        );
         sheet.paragraph(&format!("{}.", inline(&limit.about)));
         if let Some(other) = &limit.other_figures {
             sheet.paragraph(&format!("Other figures: {}.", inline(other)));
         }
         sheet.gap();
         sheet.citations(0, rules, &limit.citations);
-        let named = rules.rules.iter().zip(&tested).filter(|(it, tested)| tested.contains(&at) || tells(it, at));
+        let named = rules
+            .rules
+            .iter()
+            .zip(&tested)
+            .filter(|(it, tested)| tested.contains(&at) || tells(it, at));
         let users: Vec<&Rule> = named.map(|(it, _)| it).collect();
         match users.is_empty() {
-            true => sheet.paragraph("No rule names it: a formula, a question or an anaesthetic limit uses it."),
-            false => sheet.paragraph(&format!("Used by {}.", links(users.iter().map(|it| it.id.as_str())))),
+            true => sheet.paragraph(
+                "No rule names it: a formula, a question or an anaesthetic limit uses it.",
+            ),
+            false => sheet.paragraph(&format!(
+                "Used by {}.",
+                links(users.iter().map(|it| it.id.as_str()))
+            )),
         }
     }
 }
 
 /// Whether a text of the rule shows the limit.
 fn tells(rule: &Rule, limit: Idx<Limit>) -> bool {
-    let texts = [Some(&rule.reason), Some(&rule.action), rule.refer_to.as_ref(), rule.cleared_by.as_ref()];
-    texts.into_iter().flatten().flat_map(|it| &it.pieces).any(|it| *it == Piece::Limit(limit))
+    let texts = [
+        Some(&rule.reason),
+        Some(&rule.action),
+        rule.refer_to.as_ref(),
+        rule.cleared_by.as_ref(),
+    ];
+    texts
+        .into_iter()
+        .flatten()
+        .flat_map(|it| &it.pieces)
+        .any(|it| *it == Piece::Limit(limit))
 }
 
 /// Links to things whose anchors are their ids.
@@ -46,13 +70,23 @@ pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
     let users = users(rules);
     for it in &rules.catalogue.derived {
         sheet.heading(3, &it.id, &inline(&it.about));
-        let unit = it.unit.as_ref().map_or(String::new(), |unit| format!(", in {}", inline(unit)));
-        sheet.paragraph(&format!("{}{unit}. Formula {}: {}.", code(&it.id), code(it.formula.name), inline(it.formula.about)));
+        let unit = it
+            .unit
+            .as_ref()
+            .map_or(String::new(), |unit| format!(", in {}", inline(unit)));
+        sheet.paragraph(&format!(
+            "{}{unit}. Formula {}: {}.",
+            code(&it.id),
+            code(it.formula.name),
+            inline(it.formula.about)
+        ));
         let inputs: Vec<String> = it
             .given()
             .map(|(role, input)| {
                 let given = match input {
-                    Input::Fact(slot) => anchor_of(rules, slot).map_or(String::new(), |id| link(id, id)),
+                    Input::Fact(slot) => {
+                        anchor_of(rules, slot).map_or(String::new(), |id| link(id, id))
+                    }
                     Input::Number(number) => inline(&number.to_string()),
                 };
                 format!("{}: {given}", inline(&role.name.replace('_', " ")))
@@ -67,8 +101,15 @@ pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
 fn users(rules: &RuleSet) -> BTreeMap<&str, Vec<&str>> {
     let mut found: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for rule in &rules.rules {
-        let facts: BTreeSet<&str> = rule.when.facts().into_iter().filter_map(|it| anchor_of(rules, it)).collect();
-        facts.into_iter().for_each(|it| found.entry(it).or_default().push(&rule.id));
+        let facts: BTreeSet<&str> = rule
+            .when
+            .facts()
+            .into_iter()
+            .filter_map(|it| anchor_of(rules, it))
+            .collect();
+        facts
+            .into_iter()
+            .for_each(|it| found.entry(it).or_default().push(&rule.id));
     }
     found
 }
@@ -84,13 +125,23 @@ pub fn questions(sheet: &mut BookText, book: &Book<'_>) {
     let users = users(rules);
     for (at, section) in rules.catalogue.sections.entries() {
         sheet.paragraph(&format!("**Section: {}**", inline(&section.title)));
-        for it in rules.catalogue.questions.iter().filter(|it| it.section == at) {
+        for it in rules
+            .catalogue
+            .questions
+            .iter()
+            .filter(|it| it.section == at)
+        {
             question(sheet, rules, it, &users);
         }
     }
 }
 
-fn question(sheet: &mut BookText, rules: &RuleSet, question: &Question, users: &BTreeMap<&str, Vec<&str>>) {
+fn question(
+    sheet: &mut BookText,
+    rules: &RuleSet,
+    question: &Question,
+    users: &BTreeMap<&str, Vec<&str>>,
+) {
     sheet.heading(3, &question.id, &inline(&question.ask));
     let who = match question.from {
         Who::Patient => "the patient, or who speaks for the patient",
@@ -99,24 +150,44 @@ fn question(sheet: &mut BookText, rules: &RuleSet, question: &Question, users: &
         Who::Clinician => "the operating clinician",
         Who::Record => "a record",
     };
-    let plan = if question.decision { " A choice of the plan." } else { "" };
-    sheet.paragraph(&format!("{}, answered by {who}: {}.{plan}", code(&question.id), inline(&kind(question))));
+    let plan = if question.decision {
+        " A choice of the plan."
+    } else {
+        ""
+    };
+    sheet.paragraph(&format!(
+        "{}, answered by {who}: {}.{plan}",
+        code(&question.id),
+        inline(&kind(question))
+    ));
     if let Some(help) = &question.help {
         sheet.paragraph(&inline(help));
     }
     if let Answer::OneOf(options) | Answer::SeveralOf(options) = &question.answer {
         sheet.gap();
         let nothing = |it: &Choice| {
-            if it.nothing && question.ask_when.is_some() { "; says nothing where it is not asked" } else { "" }
+            if it.nothing && question.ask_when.is_some() {
+                "; says nothing where it is not asked"
+            } else {
+                ""
+            }
         };
-        options.iter().for_each(|it| sheet.item(0, &format!("{} ({}){}", inline(&it.text), inline(&it.id), nothing(it))));
+        options.iter().for_each(|it| {
+            sheet.item(
+                0,
+                &format!("{} ({}){}", inline(&it.text), inline(&it.id), nothing(it)),
+            )
+        });
     }
     if let Some(when) = &question.ask_when {
         sheet.paragraph("**Asked when**");
         sheet.gap();
         sheet.said(0, &said(rules, when));
         if let Some(otherwise) = question.otherwise {
-            sheet.paragraph(&format!("Elsewhere it counts as answered: {}.", inline(question.option_in_words(otherwise))));
+            sheet.paragraph(&format!(
+                "Elsewhere it counts as answered: {}.",
+                inline(question.option_in_words(otherwise))
+            ));
         } else if question.harmless_alone {
             sheet.paragraph("Elsewhere every answer is set aside.");
         }
@@ -142,8 +213,14 @@ fn kind(question: &Question) -> String {
         Answer::Allergies => "a list of substances and what happened".to_owned(),
         Answer::Anaesthetic => "a list of anaesthetics with strength and volume".to_owned(),
     };
-    let plausible = question.plausible.map_or(String::new(), |(low, high)| format!(", from {low} to {high}"));
-    let dated = if question.dated { ", with the day of the result" } else { "" };
+    let plausible = question.plausible.map_or(String::new(), |(low, high)| {
+        format!(", from {low} to {high}")
+    });
+    let dated = if question.dated {
+        ", with the day of the result"
+    } else {
+        ""
+    };
     format!("{kind}{plausible}{dated}")
 }
 
@@ -152,10 +229,19 @@ pub fn anaesthetics(sheet: &mut BookText, book: &Book<'_>) {
     sheet.paragraph("The most of each that is allowed. The first row that fits counts; where none fits, no dose can be checked.");
     for agent in &rules.agents {
         sheet.heading(3, &format!("anaesthetics/{}", agent.id), &inline(&agent.id));
-        let also = if agent.also.is_empty() { String::new() } else { format!(", also called {}", agent.also.join(", ")) };
-        let per_site = agent.per_site.map_or(String::new(), |mg| format!(", at most {mg} mg in one {}", rules.site.one));
+        let also = if agent.also.is_empty() {
+            String::new()
+        } else {
+            format!(", also called {}", agent.also.join(", "))
+        };
+        let per_site = agent.per_site.map_or(String::new(), |mg| {
+            format!(", at most {mg} mg in one {}", rules.site.one)
+        });
         let (low, high) = agent.strengths;
-        let about = format!("Of the {} kind{also}; strengths from {low} % to {high} %{per_site}.", agent.family);
+        let about = format!(
+            "Of the {} kind{also}; strengths from {low} % to {high} %{per_site}.",
+            agent.family
+        );
         sheet.paragraph(&inline(&about));
         let rows: Vec<[String; 6]> = agent
             .limits
@@ -171,17 +257,37 @@ pub fn anaesthetics(sheet: &mut BookText, book: &Book<'_>) {
                     if limit.adrenaline { "with" } else { "without" }.to_owned(),
                     ages,
                     format!("{} mg/kg", limit.per_kg),
-                    limit.at_most.map_or("no more is said".to_owned(), |it| format!("{it} mg")),
+                    limit
+                        .at_most
+                        .map_or("no more is said".to_owned(), |it| format!("{it} mg")),
                     limit.other_figures.as_deref().map_or(String::new(), inline),
                     cell(rules, &limit.citations),
                 ]
             })
             .collect();
-        sheet.table(&["Adrenaline", "Age in years", "For each kg", "At most", "Other figures", "Rests on"], "llllll", &rows);
+        sheet.table(
+            &[
+                "Adrenaline",
+                "Age in years",
+                "For each kg",
+                "At most",
+                "Other figures",
+                "Rests on",
+            ],
+            "llllll",
+            &rows,
+        );
     }
     for it in &rules.reductions {
-        sheet.heading(3, &format!("anaesthetics/{}", it.id), &format!("A smaller share: {}", inline(&it.about)));
-        sheet.paragraph(&format!("{} of every limit is left when", inline(&it.share.to_string())));
+        sheet.heading(
+            3,
+            &format!("anaesthetics/{}", it.id),
+            &format!("A smaller share: {}", inline(&it.about)),
+        );
+        sheet.paragraph(&format!(
+            "{} of every limit is left when",
+            inline(&it.share.to_string())
+        ));
         sheet.gap();
         sheet.said(0, &said(rules, &it.when));
         sheet.gap();
@@ -191,5 +297,9 @@ pub fn anaesthetics(sheet: &mut BookText, book: &Book<'_>) {
 
 /// Citations in a cell of a table.
 fn cell(rules: &RuleSet, citations: &[Citation]) -> String {
-    citations.iter().map(|it| cited(rules, it)).collect::<Vec<_>>().join(" ")
+    citations
+        .iter()
+        .map(|it| cited(rules, it))
+        .collect::<Vec<_>>()
+        .join(" ")
 }

@@ -21,9 +21,23 @@ pub fn local(sheet: &mut BookText, book: &Book<'_>) {
     ));
     sheet.gap();
     for it in &local.changes {
-        let how = it.how.as_ref().map_or(String::new(), |how| format!(" **Loosens: {}.** {}.", it.loosens.word(), inline(how)));
-        let agreed = format!("Agreed by {} on {}, to be reviewed by {}.", inline(&it.agreed_by), day(it.agreed_on), day(it.review_by));
-        sheet.item(0, &format!("{}. {}. {agreed}{how}", inline(&it.what), inline(&it.reason)));
+        let how = it.how.as_ref().map_or(String::new(), |how| {
+            format!(" **Loosens: {}.** {}.", it.loosens.word(), inline(how))
+        });
+        let agreed = format!(
+            "Agreed by {} on {}, to be reviewed by {}.",
+            inline(&it.agreed_by),
+            day(it.agreed_on),
+            day(it.review_by)
+        );
+        sheet.item(
+            0,
+            &format!(
+                "{}. {}. {agreed}{how}",
+                inline(&it.what),
+                inline(&it.reason)
+            ),
+        );
     }
 }
 
@@ -53,15 +67,32 @@ fn guarantee(sheet: &mut BookText, rules: &RuleSet, guarantee: &Guarantee) {
     }
     let then = match &guarantee.then {
         Then::Never(outcomes) => {
-            format!("the verdict is never {}", outcomes.iter().map(|it| Outcome::word(*it)).collect::<Vec<_>>().join(" or "))
+            format!(
+                "the verdict is never {}",
+                outcomes
+                    .iter()
+                    .map(|it| Outcome::word(*it))
+                    .collect::<Vec<_>>()
+                    .join(" or ")
+            )
         }
         Then::Fires(at) => {
-            let ids = at.iter().filter_map(|at| rules.rules.get(*at)).map(|it| it.id.as_str());
+            let ids = at
+                .iter()
+                .filter_map(|at| rules.rules.get(*at))
+                .map(|it| it.id.as_str());
             format!("at least one of these fires: {}", links(ids))
         }
-        Then::UrgencyAtLeast(urgency) => format!("the patient is referred, and no less fast than {}", urgency.word()),
+        Then::UrgencyAtLeast(urgency) => format!(
+            "the patient is referred, and no less fast than {}",
+            urgency.word()
+        ),
         Then::Promise(promise) => promise.in_words().to_owned(),
     };
     sheet.paragraph(&format!("**Then** {then}."));
-    sheet.paragraph(&format!("{}. Because: {}", code(&guarantee.id), inline(&guarantee.because)));
+    sheet.paragraph(&format!(
+        "{}. Because: {}",
+        code(&guarantee.id),
+        inline(&guarantee.because)
+    ));
 }

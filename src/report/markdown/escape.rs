@@ -14,7 +14,11 @@ pub fn inline(text: &str) -> String {
 /// An id as code if it is made of nothing but what ids are made of; escaped text otherwise.
 pub fn code(id: &str) -> String {
     let plain = |it: char| it.is_ascii_alphanumeric() || matches!(it, '.' | '_' | '/' | '-');
-    if !id.is_empty() && id.chars().all(plain) { format!("`{id}`") } else { inline(id) }
+    if !id.is_empty() && id.chars().all(plain) {
+        format!("`{id}`")
+    } else {
+        inline(id)
+    }
 }
 
 /// Words from a file as a quotation, line by line, spaces and all. Ends with a line end.
@@ -31,10 +35,21 @@ pub fn quote(text: &str) -> String {
 
 /// One line with the spaces at its ends kept, as readers would drop or count them otherwise.
 fn line(text: &str) -> String {
-    let text: String = text.chars().map(|it| if it == '\t' { it } else { harmless(it) }).collect();
-    let kept = |spaces: &str| spaces.chars().map(|it| format!("&#{};", u32::from(it))).collect::<String>();
+    let text: String = text
+        .chars()
+        .map(|it| if it == '\t' { it } else { harmless(it) })
+        .collect();
+    let kept = |spaces: &str| {
+        spaces
+            .chars()
+            .map(|it| format!("&#{};", u32::from(it)))
+            .collect::<String>()
+    };
     let words = text.trim();
-    let (before, after) = text.split_once(words).filter(|_| !words.is_empty()).unwrap_or((&text, ""));
+    let (before, after) = text
+        .split_once(words)
+        .filter(|_| !words.is_empty())
+        .unwrap_or((&text, ""));
     format!("{}{}{}", kept(before), escaped(words), kept(after))
 }
 
@@ -74,7 +89,9 @@ fn speaks(text: &str, at: usize, letter: char, before: Option<char>, next: Optio
         '\\' | '*' | '_' | '[' | ']' | '#' | '~' | '$' | '^' | '{' | '}' => true,
         // At the start of a line: list, heading, line, table; after a number: a numbered list.
         _ if so_far.is_empty() => !matches!(letter, '"' | '\'' | '?' | ',' | '/'),
-        '.' | ')' if so_far.bytes().all(|it| it.is_ascii_digit()) => next.is_none_or(char::is_whitespace),
+        '.' | ')' if so_far.bytes().all(|it| it.is_ascii_digit()) => {
+            next.is_none_or(char::is_whitespace)
+        }
         // Doubled: marks of readers' own.
         '=' | '+' | '-' | '.' | ':' if before == Some(letter) || next == Some(letter) => true,
         // Addresses: some readers make a link of whatever looks like one.

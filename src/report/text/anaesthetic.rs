@@ -13,7 +13,11 @@ const FULL: f64 = 1.0;
 const DECIMALS: usize = 3;
 
 /// What the arithmetic rests on.
-const BASIS: Indent = Indent { label: 4, text: 14, hang: 2 };
+const BASIS: Indent = Indent {
+    label: 4,
+    text: 14,
+    hang: 2,
+};
 
 /// Stands where a figure cannot be worked out yet.
 const MISSING: &str = "?";
@@ -29,13 +33,19 @@ pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
         page.paragraph(4, &it);
     }
     for (at, it) in anaesthetic.basis.iter().enumerate() {
-        page.entry(if at == 0 { "rests on" } else { "" }, Paint::Faint, BASIS, it);
+        page.entry(
+            if at == 0 { "rests on" } else { "" },
+            Paint::Faint,
+            BASIS,
+            it,
+        );
     }
 }
 
 /// The table: its headings, then a row for each agent.
 pub fn rows(anaesthetic: &Anaesthetic) -> Vec<[String; 6]> {
-    let mut rows = vec![["agent", "strength", "volume", "dose", "limit", "share"].map(str::to_owned)];
+    let mut rows =
+        vec![["agent", "strength", "volume", "dose", "limit", "share"].map(str::to_owned)];
     rows.extend(anaesthetic.per_agent.iter().map(row));
     rows
 }
@@ -44,34 +54,58 @@ pub fn rows(anaesthetic: &Anaesthetic) -> Vec<[String; 6]> {
 pub fn sentences(anaesthetic: &Anaesthetic) -> Vec<String> {
     let mut said: Vec<String> = Vec::new();
     for it in &anaesthetic.per_agent {
-        let from = it.limit_from.as_deref().unwrap_or("no limit known for these answers yet");
+        let from = it
+            .limit_from
+            .as_deref()
+            .unwrap_or("no limit known for these answers yet");
         said.push(format!("limit of {}: {from}", it.agent));
     }
     said.push(load(anaesthetic.load));
     if let Some(share) = anaesthetic.earlier_share {
-        said.push(format!("of this, given before and still counting: {} of the limit", tidy_beside(share, DECIMALS, FULL)));
+        said.push(format!(
+            "of this, given before and still counting: {} of the limit",
+            tidy_beside(share, DECIMALS, FULL)
+        ));
         if anaesthetic.load.is_some() && anaesthetic.largest_volume_same_mix.is_none() {
             said.push("nothing is left of the limit".to_owned());
         }
     }
     if let Some(volume) = anaesthetic.largest_volume_same_mix {
         let most = tidy_down(volume, 1);
-        let shared = anaesthetic
-            .site
-            .as_ref()
-            .map_or(String::new(), |site| format!(", all {} together; a {} holds far less", one_line(&site.several), one_line(&site.one)));
-        said.push(format!("the limit is reached at {most} mL of this mixture{shared}"));
+        let shared = anaesthetic.site.as_ref().map_or(String::new(), |site| {
+            format!(
+                ", all {} together; a {} holds far less",
+                one_line(&site.several),
+                one_line(&site.one)
+            )
+        });
+        said.push(format!(
+            "the limit is reached at {most} mL of this mixture{shared}"
+        ));
     }
-    said.extend(anaesthetic.reductions.iter().map(|it| reduction(it, anaesthetic)));
+    said.extend(
+        anaesthetic
+            .reductions
+            .iter()
+            .map(|it| reduction(it, anaesthetic)),
+    );
     if let (Some(volume), Some(site)) = (anaesthetic.volume_per_site, &anaesthetic.site) {
-        said.push(format!("planned for each {}: {} mL", one_line(&site.one), tidy(volume, Some(2))));
+        said.push(format!(
+            "planned for each {}: {} mL",
+            one_line(&site.one),
+            tidy(volume, Some(2))
+        ));
     }
     said
 }
 
 /// A plan in a line or two: "lidocaine 2 %, 3 mL; load (shares added up): 0.300; the limit is 1".
 pub fn brief(anaesthetic: &Anaesthetic) -> String {
-    let agents = anaesthetic.per_agent.iter().map(row).map(|[agent, percent, volume, ..]| format!("{agent} {percent}, {volume}"));
+    let agents = anaesthetic
+        .per_agent
+        .iter()
+        .map(row)
+        .map(|[agent, percent, volume, ..]| format!("{agent} {percent}, {volume}"));
     let mut said: Vec<String> = agents.collect();
     said.push(load(anaesthetic.load));
     if let Some(volume) = anaesthetic.largest_volume_same_mix {
@@ -83,19 +117,38 @@ pub fn brief(anaesthetic: &Anaesthetic) -> String {
 /// "less for pregnancy: 0.667 of the usual limit, lidocaine at most 120 mg; reached at 12 mL of this mixture".
 fn reduction(it: &ReducedLimit, anaesthetic: &Anaesthetic) -> String {
     let mut said = match it.applies {
-        Applies::Yes => format!("less for {}: {} of the usual limit", it.about, tidy(it.share, None)),
+        Applies::Yes => format!(
+            "less for {}: {} of the usual limit",
+            it.about,
+            tidy(it.share, None)
+        ),
         Applies::NotKnownYet => {
-            format!("not known yet whether less is allowed for {}: {} of the usual limit then", it.about, tidy(it.share, None))
+            format!(
+                "not known yet whether less is allowed for {}: {} of the usual limit then",
+                it.about,
+                tidy(it.share, None)
+            )
         }
     };
     for agent in &anaesthetic.per_agent {
         if let Some(most) = agent.limit_mg.and_then(|limit| reduced_mg(limit, it.share)) {
-            said.push_str(&format!(", {} at most {} mg", agent.agent, tidy_down(most, 1)));
+            said.push_str(&format!(
+                ", {} at most {} mg",
+                agent.agent,
+                tidy_down(most, 1)
+            ));
         }
     }
     if let Some(volume) = it.largest_volume_same_mix {
-        let above = if anaesthetic.load.is_some_and(|load| load > it.share) { "; the plan is ABOVE that" } else { "" };
-        said.push_str(&format!("; reached at {} mL of this mixture{above}", tidy_down(volume, 1)));
+        let above = if anaesthetic.load.is_some_and(|load| load > it.share) {
+            "; the plan is ABOVE that"
+        } else {
+            ""
+        };
+        said.push_str(&format!(
+            "; reached at {} mL of this mixture{above}",
+            tidy_down(volume, 1)
+        ));
     }
     said
 }
@@ -105,15 +158,24 @@ fn load(load: Option<f64>) -> String {
     match load {
         None => "load (shares added up): cannot be worked out yet".to_owned(),
         Some(load) => {
-            let side = if load > FULL { "ABOVE the limit, which is 1" } else { "the limit is 1" };
-            format!("load (shares added up): {}; {side}", tidy_beside(load, DECIMALS, FULL))
+            let side = if load > FULL {
+                "ABOVE the limit, which is 1"
+            } else {
+                "the limit is 1"
+            };
+            format!(
+                "load (shares added up): {}; {side}",
+                tidy_beside(load, DECIMALS, FULL)
+            )
         }
     }
 }
 
 /// One agent. A dose is never rounded across its limit, and a limit is never rounded up.
 fn row(it: &AgentDose) -> [String; 6] {
-    let with = |value: Option<String>, unit: &str| value.map_or(MISSING.to_owned(), |it| format!("{it} {unit}"));
+    let with = |value: Option<String>, unit: &str| {
+        value.map_or(MISSING.to_owned(), |it| format!("{it} {unit}"))
+    };
     let dose = it.dose_mg.map(|dose| match it.limit_mg {
         Some(limit) => tidy_beside(dose, 1, limit),
         None => tidy(dose, Some(1)),
@@ -124,7 +186,8 @@ fn row(it: &AgentDose) -> [String; 6] {
         with(it.volume_ml.map(|it| tidy(it, None)), "mL"),
         with(dose, "mg"),
         with(it.limit_mg.map(|it| tidy_down(it, 1)), "mg"),
-        it.share.map_or(MISSING.to_owned(), |it| tidy_beside(it, DECIMALS, FULL)),
+        it.share
+            .map_or(MISSING.to_owned(), |it| tidy_beside(it, DECIMALS, FULL)),
     ]
 }
 
@@ -141,7 +204,11 @@ fn table(page: &mut Page, rows: &[[String; 6]]) {
         for (column, (cell, width)) in row.iter().zip(widths).enumerate() {
             let pad = " ".repeat(width.saturating_sub(display_width(cell)));
             line.push_str("  ");
-            line.push_str(&if column == 0 { format!("{cell}{pad}") } else { format!("{pad}{cell}") });
+            line.push_str(&if column == 0 {
+                format!("{cell}{pad}")
+            } else {
+                format!("{pad}{cell}")
+            });
         }
         let line = page.painted(&line, if at == 0 { Paint::Faint } else { Paint::Plain });
         page.line(&line);

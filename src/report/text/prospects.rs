@@ -7,21 +7,37 @@ use crate::report::words;
 use crate::screening::result::{DateSpan, Lift, Prospect, Screening};
 
 /// A change of a lift, beside the number of the way it belongs to.
-const NUMBERED: Indent = Indent { label: 1, text: 16, hang: 2 };
+const NUMBERED: Indent = Indent {
+    label: 1,
+    text: 16,
+    hang: 2,
+};
 
 /// Each way that would lift the verdict, and what it would come to.
 pub fn lifts(page: &mut Page, lifts: &[Lift]) {
     if lifts.is_empty() {
         return;
     }
-    page.heading(&format!("What would lift it ({})", words::counted(lifts.len(), "way", "ways")));
+    page.heading(&format!(
+        "What would lift it ({})",
+        words::counted(lifts.len(), "way", "ways")
+    ));
     page.paragraph(0, words::LIFTS_LEAD);
     for (at, lift) in lifts.iter().enumerate() {
         for (nth, change) in lift.changes.iter().enumerate() {
-            let (label, indent) = if nth == 0 { (format!("{}. if", at + 1), NUMBERED) } else { ("and if".to_owned(), LIST) };
+            let (label, indent) = if nth == 0 {
+                (format!("{}. if", at + 1), NUMBERED)
+            } else {
+                ("and if".to_owned(), LIST)
+            };
             page.entry(&label, Paint::Faint, indent, &words::change(change));
         }
-        page.entry("then", Paint::Outcome(lift.prospect.verdict().outcome), LIST, &words::prospect(&lift.prospect));
+        page.entry(
+            "then",
+            Paint::Outcome(lift.prospect.verdict().outcome),
+            LIST,
+            &words::prospect(&lift.prospect),
+        );
     }
 }
 
@@ -40,10 +56,23 @@ pub fn alternatives(page: &mut Page, screening: &Screening) {
         }
         head(page, &it.prospect, &words::plan(&it.changes));
         for (label, wanted) in [("against", false), ("take care", true)] {
-            let fires = it.prospect.fires.iter().filter(|it| (it.outcome == Outcome::Go) == wanted);
+            let fires = it
+                .prospect
+                .fires
+                .iter()
+                .filter(|it| (it.outcome == Outcome::Go) == wanted);
             for (nth, firing) in fires.enumerate() {
-                let title = if wanted { firing.title.clone() } else { words::against(firing) };
-                page.entry(if nth == 0 { label } else { "" }, Paint::Faint, LIST, &format!("{title}: {}", firing.action));
+                let title = if wanted {
+                    firing.title.clone()
+                } else {
+                    words::against(firing)
+                };
+                page.entry(
+                    if nth == 0 { label } else { "" },
+                    Paint::Faint,
+                    LIST,
+                    &format!("{title}: {}", firing.action),
+                );
             }
         }
         if let Some(open) = words::still_open(&it.prospect) {
@@ -64,7 +93,13 @@ pub fn dates(page: &mut Page, dates: Option<&[DateSpan]>) {
     }
     for (at, it) in spans.iter().enumerate() {
         head(page, &it.prospect, &words::span(it));
-        let against: Vec<String> = it.prospect.fires.iter().filter(|it| it.outcome != Outcome::Go).map(words::against).collect();
+        let against: Vec<String> = it
+            .prospect
+            .fires
+            .iter()
+            .filter(|it| it.outcome != Outcome::Go)
+            .map(words::against)
+            .collect();
         if !against.is_empty() {
             page.paragraph(4, &format!("against it: {}", against.join(", ")));
         }
@@ -80,6 +115,10 @@ pub fn dates(page: &mut Page, dates: Option<&[DateSpan]>) {
 /// The verdict, what it is for, and how many precautions it comes with.
 fn head(page: &mut Page, prospect: &Prospect, what: &str) {
     let standing = prospect.verdict();
-    let label = format!("{}{}", standing.verdict_words(), words::precautions_then(prospect));
+    let label = format!(
+        "{}{}",
+        standing.verdict_words(),
+        words::precautions_then(prospect)
+    );
     page.entry(&label, Paint::Outcome(standing.outcome), BLOCK, what);
 }

@@ -12,11 +12,18 @@ pub fn next(next: &Next) -> String {
     let asks = asks(&next.ask);
     let (before, after) = match next.kind {
         NextKind::Book => ("book".to_owned(), None),
-        NextKind::Refer => (refer(next), asks.map(|it| format!("first {it}, which could make it more pressing"))),
+        NextKind::Refer => (
+            refer(next),
+            asks.map(|it| format!("first {it}, which could make it more pressing")),
+        ),
         NextKind::ChangePlan => (change_plan(next), asks.map(|it| format!("then {it}"))),
         NextKind::Wait => (wait(next), asks.map(|it| format!("meanwhile {it}"))),
         NextKind::Ask => {
-            let then = if next.plan.is_empty() { (!next.wait_for.is_empty()).then(|| wait(next)) } else { Some(change_plan(next)) };
+            let then = if next.plan.is_empty() {
+                (!next.wait_for.is_empty()).then(|| wait(next))
+            } else {
+                Some(change_plan(next))
+            };
             (ask(next, asks), then.map(|it| format!("then {it}")))
         }
     };
@@ -43,7 +50,10 @@ pub fn next_briefly(next: &Next) -> String {
 
 /// Whether precautions are worth printing: not where the patient goes elsewhere, whatever the plan.
 pub fn may_go_ahead(screening: &Screening) -> bool {
-    screening.next.as_ref().is_none_or(|it| it.kind != NextKind::Refer)
+    screening
+        .next
+        .as_ref()
+        .is_none_or(|it| it.kind != NextKind::Refer)
 }
 
 fn refer(next: &Next) -> String {
@@ -63,12 +73,21 @@ fn refer(next: &Next) -> String {
 fn change_plan(next: &Next) -> String {
     let plan = plan(&next.plan);
     let plan = plan.strip_prefix("with ").unwrap_or(&plan);
-    let perhaps = if next.is_offered { "" } else { " (if the clinic offers that; its file does not say)" };
+    let perhaps = if next.is_offered {
+        ""
+    } else {
+        " (if the clinic offers that; its file does not say)"
+    };
     format!("change the plan: {plan}{perhaps}")
 }
 
 fn wait(next: &Next) -> String {
-    let named: Vec<&str> = next.wait_for.iter().take(MOST_WAITS).map(String::as_str).collect();
+    let named: Vec<&str> = next
+        .wait_for
+        .iter()
+        .take(MOST_WAITS)
+        .map(String::as_str)
+        .collect();
     let more = match next.wait_for.len() - named.len() {
         0 => String::new(),
         n => format!("; and {}", counted(n, "more thing", "more things")),
@@ -81,16 +100,37 @@ fn ask(next: &Next, asks: Option<String>) -> String {
     let read = match next.read.as_slice() {
         [] => None,
         [one] => Some(format!("find out what \"{one}\" is")),
-        several => Some(format!("find out what {} are", counted(several.len(), "unrecognised name", "unrecognised names"))),
+        several => Some(format!(
+            "find out what {} are",
+            counted(several.len(), "unrecognised name", "unrecognised names")
+        )),
     };
-    let clear_up = (next.clear_up > 0).then(|| format!("clear up {}", counted(next.clear_up, "contradiction", "contradictions")));
+    let clear_up = (next.clear_up > 0).then(|| {
+        format!(
+            "clear up {}",
+            counted(next.clear_up, "contradiction", "contradictions")
+        )
+    });
     let parts: Vec<String> = [read, clear_up, asks].into_iter().flatten().collect();
-    if parts.is_empty() { "see what is not decided yet".to_owned() } else { parts.join("; ") }
+    if parts.is_empty() {
+        "see what is not decided yet".to_owned()
+    } else {
+        parts.join("; ")
+    }
 }
 
 /// "ask 4 answers (patient 3, record 1)"; nothing where there is none to ask.
 fn asks(asked: &[Asked]) -> Option<String> {
     let n: usize = asked.iter().map(|it| it.n).sum();
-    let each: Vec<String> = asked.iter().map(|it| format!("{} {}", it.from.word(), it.n)).collect();
-    (n > 0).then(|| format!("ask {} ({})", counted(n, "answer", "answers"), each.join(", ")))
+    let each: Vec<String> = asked
+        .iter()
+        .map(|it| format!("{} {}", it.from.word(), it.n))
+        .collect();
+    (n > 0).then(|| {
+        format!(
+            "ask {} ({})",
+            counted(n, "answer", "answers"),
+            each.join(", ")
+        )
+    })
 }

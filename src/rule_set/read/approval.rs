@@ -12,9 +12,14 @@ const KIND: &str = "sha256:";
 /// The approval, if one is recorded.
 pub fn approval(reading: &mut Reading<'_>, root: &Node) -> Option<Approval> {
     let node = root.get("approval")?;
-    let digest = reading.needed(node, "digest").and_then(|it| it.strip_prefix(KIND).map(str::to_owned));
+    let digest = reading
+        .needed(node, "digest")
+        .and_then(|it| it.strip_prefix(KIND).map(str::to_owned));
     let (by, on) = (reading.list(node, "by"), date(reading, node, "on"));
-    let approval = digest.zip(on).filter(|_| !by.is_empty()).map(|(digest, on)| Approval { digest, by, on });
+    let approval = digest
+        .zip(on)
+        .filter(|_| !by.is_empty())
+        .map(|(digest, on)| Approval { digest, by, on });
     if approval.is_none() {
         reading.pass_over(node, "a digest, roles and a day");
     }
@@ -26,7 +31,10 @@ pub fn withdrawal(reading: &mut Reading<'_>, root: &Node) -> Option<Withdrawal> 
     let node = root.get("withdrawn")?;
     let (by, on) = (reading.list(node, "by"), date(reading, node, "on"));
     let because = reading.needed(node, "because");
-    let withdrawal = because.zip(on).filter(|_| !by.is_empty()).map(|(because, on)| Withdrawal { on, by, because });
+    let withdrawal = because
+        .zip(on)
+        .filter(|_| !by.is_empty())
+        .map(|(because, on)| Withdrawal { on, by, because });
     if withdrawal.is_none() {
         reading.pass_over(node, "a day, roles and a reason");
     }
@@ -38,10 +46,14 @@ pub fn withdrawal(reading: &mut Reading<'_>, root: &Node) -> Option<Withdrawal> 
 pub fn fits(reading: &mut Reading<'_>, root: &Node, status: Status) -> bool {
     let (needed, help) = match status {
         Status::Draft => return true,
-        Status::Approved => {
-            ("approval", "add `approval:` with `digest`, `by` and `on`; `preblock rules check` of the draft prints the digest")
-        }
-        Status::Withdrawn => ("withdrawn", "add `withdrawn:` with `on`, `by` and `because`"),
+        Status::Approved => (
+            "approval",
+            "add `approval:` with `digest`, `by` and `on`; `preblock rules check` of the draft prints the digest",
+        ),
+        Status::Withdrawn => (
+            "withdrawn",
+            "add `withdrawn:` with `on`, `by` and `because`",
+        ),
     };
     if root.get(needed).is_some() {
         return true;
@@ -49,7 +61,9 @@ pub fn fits(reading: &mut Reading<'_>, root: &Node, status: Status) -> bool {
     if let Some(place) = root.get("status") {
         let title = format!("the rule set is {} and has no `{needed}`", status.word());
         let label = format!("`{needed}` is missing");
-        reading.wrong(Code::MissingKey, &place.span, title, label).help(help);
+        reading
+            .wrong(Code::MissingKey, &place.span, title, label)
+            .help(help);
     }
     false
 }

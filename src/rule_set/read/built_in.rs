@@ -21,8 +21,15 @@ pub const BUILT_IN: &str = "built-in";
 
 /// The program's own rules that no rule of the rule set stands for.
 pub fn holds(rule_set: &RuleSet) -> Vec<Rule> {
-    let stands_for = |odds: Odds| rule_set.rules.iter().any(|it| it.when == Condition::Answers(odds) && it.outcome > Outcome::Go);
-    let wanted = [Odds::RuledOut, Odds::NotOffered, Odds::Unread].into_iter().filter(|it| !stands_for(*it));
+    let stands_for = |odds: Odds| {
+        rule_set
+            .rules
+            .iter()
+            .any(|it| it.when == Condition::Answers(odds) && it.outcome > Outcome::Go)
+    };
+    let wanted = [Odds::RuledOut, Odds::NotOffered, Odds::Unread]
+        .into_iter()
+        .filter(|it| !stands_for(*it));
     wanted.map(|it| hold(rule_set, it)).collect()
 }
 
@@ -32,21 +39,31 @@ fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
         Odds::RuledOut => (
             "detail-ruled-out",
             "A detail that another answer rules out",
-            vec![words("Answered, although another answer says that it does not apply: "), Piece::Odds(odds), words(".")],
+            vec![
+                words("Answered, although another answer says that it does not apply: "),
+                Piece::Odds(odds),
+                words("."),
+            ],
             "Find out which of the answers is wrong, and correct it.",
             "answers that fit one another",
         ),
         Odds::NotOffered => (
             "plan-not-offered",
             "A plan that the clinic does not offer",
-            vec![words("The plan holds what the clinic's own file does not list as offered: "), Piece::Odds(odds), words(".")],
+            vec![
+                words("The plan holds what the clinic's own file does not list as offered: "),
+                Piece::Odds(odds),
+                words("."),
+            ],
             "Choose a plan that the clinic offers, or have its file of offers corrected by whoever keeps it.",
             "a plan within what the clinic offers",
         ),
         Odds::Unread => (
             "name-not-recognised",
             "Every name of a medicine or an allergy to be recognised",
-            vec![words("A list of medicines or allergies is missing, or holds a name that was not recognised.")],
+            vec![words(
+                "A list of medicines or allergies is missing, or holds a name that was not recognised.",
+            )],
             "Find out what is meant, and write its generic name.",
             "lists of names that are all recognised",
         ),
@@ -61,9 +78,16 @@ fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
         refer_to: None,
         when: Condition::Answers(odds),
         reason: Text { pieces: reason },
-        action: Text { pieces: vec![words(action)] },
-        cleared_by: Some(Text { pieces: vec![words(cleared_by)] }),
-        citations: vec![Citation { basis: Basis::CommonPractice("built in, for every rule set".to_owned()), at: None }],
+        action: Text {
+            pieces: vec![words(action)],
+        },
+        cleared_by: Some(Text {
+            pieces: vec![words(cleared_by)],
+        }),
+        citations: vec![Citation {
+            basis: Basis::CommonPractice("built in, for every rule set".to_owned()),
+            at: None,
+        }],
         in_force_from: rule_set.in_force_from,
         last_reviewed: rule_set.in_force_from,
         review_by: rule_set.review_by,

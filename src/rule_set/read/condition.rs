@@ -6,15 +6,29 @@ use crate::document::source::{MapEntry, Node};
 use crate::quantity::span::Span;
 use crate::quantity::tidy;
 use crate::rule_set::read::symbols::{Names, What};
-use crate::rule_set::{Bits, Comparison, Condition, FactKind, FactType, LimitValue, Odds, SpanLimit, Test, Threshold};
+use crate::rule_set::{
+    Bits, Comparison, Condition, FactKind, FactType, LimitValue, Odds, SpanLimit, Test, Threshold,
+};
 use crate::truth::FactSlot;
 
 /// The keys that decide what a condition is.
-const FORMS: [&str; 7] = ["all", "any", "not", "taking", "allergic_to", "fact", "answers"];
+const FORMS: [&str; 7] = [
+    "all",
+    "any",
+    "not",
+    "taking",
+    "allergic_to",
+    "fact",
+    "answers",
+];
 
 /// Reads a condition. `None` after a diagnostic; its siblings are still read.
 pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Condition> {
-    let Some(form) = node.entries().iter().find(|it| FORMS.contains(&it.key.as_str())) else {
+    let Some(form) = node
+        .entries()
+        .iter()
+        .find(|it| FORMS.contains(&it.key.as_str()))
+    else {
         reading.pass_over(node, &format!("a condition with {}", listed(&FORMS)));
         return None;
     };
@@ -44,13 +58,21 @@ fn parts(names: &Names, reading: &mut Reading<'_>, list: &Node) -> Option<Vec<Co
         reading.pass_over(list, "a list of conditions");
         return None;
     }
-    let read: Vec<Option<Condition>> = list.items().iter().map(|it| read(names, reading, it)).collect();
+    let read: Vec<Option<Condition>> = list
+        .items()
+        .iter()
+        .map(|it| read(names, reading, it))
+        .collect();
     read.into_iter().collect()
 }
 
 /// One name or a list of names.
 fn named<'a>(node: &'a Node, reading: &mut Reading<'_>) -> Vec<(&'a Node, String)> {
-    let nodes: Vec<&Node> = if node.items().is_empty() { vec![node] } else { node.items().iter().collect() };
+    let nodes: Vec<&Node> = if node.items().is_empty() {
+        vec![node]
+    } else {
+        node.items().iter().collect()
+    };
     let mut found = Vec::new();
     for it in nodes {
         match it.written(reading.source) {
@@ -62,7 +84,13 @@ fn named<'a>(node: &'a Node, reading: &mut Reading<'_>) -> Vec<(&'a Node, String
 }
 
 /// The question that a condition on a list looks at; `None` after a diagnostic.
-fn asked(names: &Names, reading: &mut Reading<'_>, form: &MapEntry, slot: Option<FactSlot>, answer: &str) -> Option<FactSlot> {
+fn asked(
+    names: &Names,
+    reading: &mut Reading<'_>,
+    form: &MapEntry,
+    slot: Option<FactSlot>,
+    answer: &str,
+) -> Option<FactSlot> {
     if slot.is_none() && !names.broken.is_empty() {
         reading.excuse();
     } else if slot.is_none() {
@@ -96,13 +124,38 @@ fn meant<'k, Of>(
     (all, written)
 }
 
-fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
+fn taking(
+    names: &Names,
+    reading: &mut Reading<'_>,
+    node: &Node,
+    form: &MapEntry,
+) -> Option<Condition> {
     let register = &names.medicines;
     let fact = asked(names, reading, form, names.catalogue.medicines, "medicines")?;
-    let known = register.classes.iter().map(|class| class.id.as_str()).chain(register.medicines.iter().map(|it| it.name.as_str()));
-    let wrong = (Code::UnknownMedicine, "medicine or class", "not in medicines.yaml");
-    let (medicines, named) = meant(reading, &form.value, |name| register.find(name), wrong, known);
-    let at_least = match node.get("at_least").map(|it| (it, it.written(reading.source).and_then(|text| text.parse::<u16>().ok()))) {
+    let known = register
+        .classes
+        .iter()
+        .map(|class| class.id.as_str())
+        .chain(register.medicines.iter().map(|it| it.name.as_str()));
+    let wrong = (
+        Code::UnknownMedicine,
+        "medicine or class",
+        "not in medicines.yaml",
+    );
+    let (medicines, named) = meant(
+        reading,
+        &form.value,
+        |name| register.find(name),
+        wrong,
+        known,
+    );
+    let at_least = match node.get("at_least").map(|it| {
+        (
+            it,
+            it.written(reading.source)
+                .and_then(|text| text.parse::<u16>().ok()),
+        )
+    }) {
         None => 1,
         Some((_, Some(count))) if count >= 1 => count,
         Some((at, _)) => {
@@ -116,30 +169,81 @@ fn taking(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry
     {
         let title = format!("there are not {at_least} medicines that could match");
         let help = "write a lower number, or name a class with more medicines";
-        reading.wrong(Code::BadRange, &place.span, title, "can never hold").help(help);
+        reading
+            .wrong(Code::BadRange, &place.span, title, "can never hold")
+            .help(help);
     }
-    Some(Condition::Taking { fact, named, medicines, at_least })
+    Some(Condition::Taking {
+        fact,
+        named,
+        medicines,
+        at_least,
+    })
 }
 
-fn allergic(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
+fn allergic(
+    names: &Names,
+    reading: &mut Reading<'_>,
+    node: &Node,
+    form: &MapEntry,
+) -> Option<Condition> {
     let register = &names.allergens;
     let fact = asked(names, reading, form, names.catalogue.allergies, "allergies")?;
-    let known = register.groups.iter().map(|group| group.id.as_str()).chain(register.substances.iter().map(|it| it.name.as_str()));
-    let wrong = (Code::UnknownSubstance, "substance or group", "not in allergens.yaml");
-    let (substances, named) = meant(reading, &form.value, |name| register.find(name), wrong, known);
+    let known = register
+        .groups
+        .iter()
+        .map(|group| group.id.as_str())
+        .chain(register.substances.iter().map(|it| it.name.as_str()));
+    let wrong = (
+        Code::UnknownSubstance,
+        "substance or group",
+        "not in allergens.yaml",
+    );
+    let (substances, named) = meant(
+        reading,
+        &form.value,
+        |name| register.find(name),
+        wrong,
+        known,
+    );
     let reactions = node.get("reaction").map(|list| {
-        let find = |name: &str| register.reactions.position(|it| it.id == name).map(|at| Bits::from_iter([at]));
-        let known = register.reactions.iter().map(|reaction| reaction.id.as_str());
-        meant(reading, list, find, (Code::UnknownSubstance, "reaction", "not in allergens.yaml"), known).0
+        let find = |name: &str| {
+            register
+                .reactions
+                .position(|it| it.id == name)
+                .map(|at| Bits::from_iter([at]))
+        };
+        let known = register
+            .reactions
+            .iter()
+            .map(|reaction| reaction.id.as_str());
+        meant(
+            reading,
+            list,
+            find,
+            (Code::UnknownSubstance, "reaction", "not in allergens.yaml"),
+            known,
+        )
+        .0
     });
     let reactions = match reactions {
         None => None,
         Some(reactions) => Some(reactions?),
     };
-    Some(Condition::AllergicTo { fact, named, substances: substances?, reactions })
+    Some(Condition::AllergicTo {
+        fact,
+        named,
+        substances: substances?,
+        reactions,
+    })
 }
 
-fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) -> Option<Condition> {
+fn fact(
+    names: &Names,
+    reading: &mut Reading<'_>,
+    node: &Node,
+    form: &MapEntry,
+) -> Option<Condition> {
     let slot = names.fact(reading, &form.value)?;
     let Some(test) = node.entries().iter().find(|it| it.key != "fact") else {
         reading.pass_over(node, "a test beside `fact`");
@@ -148,8 +252,12 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) 
     let (slot, fact_type) = tested_slot(names, slot, &test.key)?;
     let id = names.catalogue.id(slot).to_owned();
     let test = match (test.key.as_str(), &fact_type) {
-        ("is" | "one_of", FactType::YesNo | FactType::OneOf) => Test::OneOf(options(names, reading, slot, &test.value)?),
-        ("is_not" | "none_of", FactType::YesNo | FactType::OneOf) => Test::NoneOf(options(names, reading, slot, &test.value)?),
+        ("is" | "one_of", FactType::YesNo | FactType::OneOf) => {
+            Test::OneOf(options(names, reading, slot, &test.value)?)
+        }
+        ("is_not" | "none_of", FactType::YesNo | FactType::OneOf) => {
+            Test::NoneOf(options(names, reading, slot, &test.value)?)
+        }
         ("includes" | "includes_any", FactType::SeveralOf | FactType::Anaesthetic) => {
             Test::Includes(options(names, reading, slot, &test.value)?)
         }
@@ -176,9 +284,17 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) 
             can_be(names, reading, slot, low_node, &low);
             can_be(names, reading, slot, high_node, &high);
             if low.value > high.value {
-                let title = format!("the range from {} to {} is upside down", low.written, high.written);
+                let title = format!(
+                    "the range from {} to {} is upside down",
+                    low.written, high.written
+                );
                 return reading
-                    .wrong(Code::BadRange, &test.value.span, title, "no value lies in it")
+                    .wrong(
+                        Code::BadRange,
+                        &test.value.span,
+                        title,
+                        "no value lies in it",
+                    )
                     .help("write the lower bound first")
                     .none();
             }
@@ -188,8 +304,14 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) 
         ("within", FactType::Date) => Test::Within(span(names, reading, &test.value)?),
         (key, _) => {
             let fits = fitting_tests(&fact_type);
-            let title = format!("`{key}` does not fit `{id}`, which is {}", fact_type.in_words());
-            return reading.wrong(Code::WrongTest, &test.key_span, title, "wrong test").help(fits).none();
+            let title = format!(
+                "`{key}` does not fit `{id}`, which is {}",
+                fact_type.in_words()
+            );
+            return reading
+                .wrong(Code::WrongTest, &test.key_span, title, "wrong test")
+                .help(fits)
+                .none();
         }
     };
     Some(Condition::Fact { fact: slot, test })
@@ -197,21 +319,40 @@ fn fact(names: &Names, reading: &mut Reading<'_>, node: &Node, form: &MapEntry) 
 
 /// Reports a number that no answer can be: the test would always hold, or never. A decimal point in the wrong place is
 /// common.
-fn can_be(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node, threshold: &Threshold) {
+fn can_be(
+    names: &Names,
+    reading: &mut Reading<'_>,
+    slot: FactSlot,
+    node: &Node,
+    threshold: &Threshold,
+) {
     let FactKind::Question(at) = names.catalogue.fact(slot).kind else {
         return;
     };
     let question = &names.catalogue.questions[at];
-    let Some((low, high)) = question.plausible.filter(|(low, high)| threshold.value < *low || threshold.value > *high) else {
+    let Some((low, high)) = question
+        .plausible
+        .filter(|(low, high)| threshold.value < *low || threshold.value > *high)
+    else {
         return;
     };
-    let title = format!("no answer to `{}` can be {}", question.id, threshold.written);
+    let title = format!(
+        "no answer to `{}` can be {}",
+        question.id, threshold.written
+    );
     let help = format!(
         "only {} to {} is taken as an answer: correct the number, or the question's `plausible`",
         tidy(low, None),
         tidy(high, None)
     );
-    reading.wrong(Code::BadRange, &node.span, title, "outside the plausible range").help(help);
+    reading
+        .wrong(
+            Code::BadRange,
+            &node.span,
+            title,
+            "outside the plausible range",
+        )
+        .help(help);
 }
 
 /// `older_than` and `within` on a dated answer mean its date.
@@ -240,7 +381,12 @@ fn fitting_tests(fact_type: &FactType) -> String {
     }
 }
 
-fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node) -> Option<Vec<u16>> {
+fn options(
+    names: &Names,
+    reading: &mut Reading<'_>,
+    slot: FactSlot,
+    node: &Node,
+) -> Option<Vec<u16>> {
     let fact_type = names.catalogue.fact(slot).fact_type.clone();
     let mut positions = Vec::new();
     let mut complete = true;
@@ -248,20 +394,38 @@ fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node
         let known: Vec<String> = match fact_type {
             FactType::YesNo => vec!["no".into(), "yes".into()],
             FactType::Anaesthetic => names.agents.iter().map(|it| it.id.clone()).collect(),
-            _ => names.catalogue.options(slot).iter().map(|it| it.id.clone()).collect(),
+            _ => names
+                .catalogue
+                .options(slot)
+                .iter()
+                .map(|it| it.id.clone())
+                .collect(),
         };
         let name_of_yes_no = match name.as_str() {
             "true" if fact_type == FactType::YesNo => "yes",
             "false" if fact_type == FactType::YesNo => "no",
             other => other,
         };
-        let mut found: Vec<u16> =
-            known.iter().enumerate().filter(|(_, id)| *id == name_of_yes_no).filter_map(|(at, _)| u16::try_from(at).ok()).collect();
+        let mut found: Vec<u16> = known
+            .iter()
+            .enumerate()
+            .filter(|(_, id)| *id == name_of_yes_no)
+            .filter_map(|(at, _)| u16::try_from(at).ok())
+            .collect();
         if fact_type == FactType::Anaesthetic && found.is_empty() {
-            let family = names.agents.iter().enumerate().filter(|(_, it)| it.family == name);
-            found = family.filter_map(|(at, _)| u16::try_from(at).ok()).collect();
+            let family = names
+                .agents
+                .iter()
+                .enumerate()
+                .filter(|(_, it)| it.family == name);
+            found = family
+                .filter_map(|(at, _)| u16::try_from(at).ok())
+                .collect();
         }
-        if found.is_empty() && fact_type == FactType::Anaesthetic && names.is_broken(What::Agent, &name) {
+        if found.is_empty()
+            && fact_type == FactType::Anaesthetic
+            && names.is_broken(What::Agent, &name)
+        {
             complete = false;
             reading.excuse();
         } else if found.is_empty() {
@@ -269,7 +433,9 @@ fn options(names: &Names, reading: &mut Reading<'_>, slot: FactSlot, node: &Node
             let known: Vec<&str> = known.iter().map(String::as_str).collect();
             let help = did_you_mean(&name, known.iter().copied());
             let title = format!("`{}` has no option `{name}`", names.catalogue.id(slot));
-            reading.wrong(Code::UnknownOption, &place.span, title, "not an option").help_if(help);
+            reading
+                .wrong(Code::UnknownOption, &place.span, title, "not an option")
+                .help_if(help);
         }
         positions.extend(found);
     }
@@ -281,11 +447,19 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
         let at = names.limit_of(reading, node)?;
         let limit = &names.limits[at];
         if let LimitValue::Span(span) = limit.value {
-            return Some(SpanLimit { span, limit: Some(at) });
+            return Some(SpanLimit {
+                span,
+                limit: Some(at),
+            });
         }
         let title = format!("limit `{}` is not a length of time", limit.id);
         return reading
-            .wrong(Code::WrongTest, &node.span, title, "a length of time is needed")
+            .wrong(
+                Code::WrongTest,
+                &node.span,
+                title,
+                "a length of time is needed",
+            )
             .help("such as `72 hours` or `3 months`")
             .none();
     }
@@ -293,7 +467,12 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
     let read = Span::read(&text);
     if read.is_none() {
         reading
-            .wrong(Code::WrongUnit, &node.span, format!("`{text}` is not a length of time"), "a length of time is needed")
+            .wrong(
+                Code::WrongUnit,
+                &node.span,
+                format!("`{text}` is not a length of time"),
+                "a length of time is needed",
+            )
             .help("such as `72 hours`, `3 days` or `6 months`");
     }
     read.map(|span| SpanLimit { span, limit: None })

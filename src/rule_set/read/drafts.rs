@@ -14,7 +14,9 @@ pub const TO_BE_WRITTEN: &str = "To be written:";
 
 /// Whether a text is still to be written.
 fn open(text: &str) -> bool {
-    text.trim_start().get(..TO_BE_WRITTEN.len()).is_some_and(|it| it.eq_ignore_ascii_case(TO_BE_WRITTEN))
+    text.trim_start()
+        .get(..TO_BE_WRITTEN.len())
+        .is_some_and(|it| it.eq_ignore_ascii_case(TO_BE_WRITTEN))
 }
 
 /// Every text of a rule that is still to be written, at its place.
@@ -29,8 +31,18 @@ pub fn unwritten(source: &Arc<Source>, rule: &Node) -> Vec<Diagnostic> {
 pub fn look(source: &Arc<Source>, rule: &str, key: &str, node: &Node, found: &mut Vec<Diagnostic>) {
     if node.text().is_some_and(open) {
         let title = format!("the `{key}` of rule `{rule}` is still to be written");
-        found.push(Diagnostic::at(Code::ToBeWritten, source, &node.span, title, "to be written"));
+        found.push(Diagnostic::at(
+            Code::ToBeWritten,
+            source,
+            &node.span,
+            title,
+            "to be written",
+        ));
     }
-    node.entries().iter().for_each(|it| look(source, rule, &it.key, &it.value, found));
-    node.items().iter().for_each(|it| look(source, rule, key, it, found));
+    node.entries()
+        .iter()
+        .for_each(|it| look(source, rule, &it.key, &it.value, found));
+    node.items()
+        .iter()
+        .for_each(|it| look(source, rule, key, it, found));
 }

@@ -43,19 +43,29 @@ fn one(
     (rules, all_read): (&[Rule], bool),
 ) -> Option<Guarantee> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
-    let (id, title, because) = (reading.needed(node, "id"), reading.needed(node, "title"), reading.needed(node, "because"));
+    let (id, title, because) = (
+        reading.needed(node, "id"),
+        reading.needed(node, "title"),
+        reading.needed(node, "because"),
+    );
     let concern = reading.owned(node, "concern").map(|written| {
         let at = concerns.position(|it| it.id == written);
         if at.is_none() && !all_read {
             reading.excuse();
         } else if let (None, Some(place)) = (at, node.get("concern")) {
             let known = concerns.iter().map(|it| it.id.as_str());
-            reading.unknown(Code::UnknownConcern, &place.span, ("concern", &written, "no such concern"), known);
+            reading.unknown(
+                Code::UnknownConcern,
+                &place.span,
+                ("concern", &written, "no such concern"),
+                known,
+            );
         }
         at
     });
     let lines = node.list("where");
-    let wheres: Vec<Option<(Sense, Condition)>> = lines.iter().map(|it| line(reading, names, it)).collect();
+    let wheres: Vec<Option<(Sense, Condition)>> =
+        lines.iter().map(|it| line(reading, names, it)).collect();
     let then = then(reading, node, (rules, all_read));
     if concern == Some(None) {
         return None;
@@ -71,7 +81,9 @@ fn one(
 }
 
 fn line(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<(Sense, Condition)> {
-    let found = Sense::ALL.into_iter().find_map(|sense| Some((sense, node.get(sense.word())?)));
+    let found = Sense::ALL
+        .into_iter()
+        .find_map(|sense| Some((sense, node.get(sense.word())?)));
     let Some((sense, inner)) = found else {
         reading.pass_over(node, "`holds`, `may_hold`, `fails` or `open`");
         return None;
@@ -79,10 +91,15 @@ fn line(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<(Sense,
     Some((sense, condition::read(names, reading, inner)?))
 }
 
-fn then(reading: &mut Reading<'_>, node: &Node, (rules, all_read): (&[Rule], bool)) -> Option<Then> {
+fn then(
+    reading: &mut Reading<'_>,
+    node: &Node,
+    (rules, all_read): (&[Rule], bool),
+) -> Option<Then> {
     if let Some(never) = node.get("never") {
         let words = words(reading, never);
-        let outcomes: Option<Vec<Outcome>> = words.iter().map(|(_, it)| Outcome::from_word(it)).collect();
+        let outcomes: Option<Vec<Outcome>> =
+            words.iter().map(|(_, it)| Outcome::from_word(it)).collect();
         return outcomes.filter(|it| !it.is_empty()).map(Then::Never);
     }
     if let Some(fires) = node.get("fires") {
@@ -93,7 +110,12 @@ fn then(reading: &mut Reading<'_>, node: &Node, (rules, all_read): (&[Rule], boo
                 reading.excuse();
             } else if at.is_none() {
                 let known = rules.iter().map(|it| it.id.as_str());
-                reading.unknown(Code::UnknownRule, &place, ("rule", &id, "no such rule"), known);
+                reading.unknown(
+                    Code::UnknownRule,
+                    &place,
+                    ("rule", &id, "no such rule"),
+                    known,
+                );
             }
             found = found.zip(at).map(|(mut all, at)| {
                 all.push(at);
@@ -103,15 +125,25 @@ fn then(reading: &mut Reading<'_>, node: &Node, (rules, all_read): (&[Rule], boo
         return found.filter(|it| !it.is_empty()).map(Then::Fires);
     }
     if node.get("urgency_at_least").is_some() {
-        return reading.owned(node, "urgency_at_least").and_then(|it| Urgency::from_word(&it)).map(Then::UrgencyAtLeast);
+        return reading
+            .owned(node, "urgency_at_least")
+            .and_then(|it| Urgency::from_word(&it))
+            .map(Then::UrgencyAtLeast);
     }
     let word = reading.owned(node, "promise")?;
-    Promise::ALL.into_iter().find(|it| it.word() == word).map(Then::Promise)
+    Promise::ALL
+        .into_iter()
+        .find(|it| it.word() == word)
+        .map(Then::Promise)
 }
 
 /// One word or a list of words, with their places.
 fn words(reading: &mut Reading<'_>, node: &Node) -> Vec<(std::ops::Range<usize>, String)> {
-    let nodes = if node.items().is_empty() { std::slice::from_ref(node) } else { node.items() };
+    let nodes = if node.items().is_empty() {
+        std::slice::from_ref(node)
+    } else {
+        node.items()
+    };
     let mut found = Vec::new();
     for it in nodes {
         match it.written(reading.source) {

@@ -37,7 +37,11 @@ pub fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     let concerns = concerns(&mut reading, root);
     let mut retired = Vec::new();
     for node in root.list("retired") {
-        match (reading.needed(node, "rule"), date(&mut reading, node, "on"), reading.needed(node, "because")) {
+        match (
+            reading.needed(node, "rule"),
+            date(&mut reading, node, "on"),
+            reading.needed(node, "because"),
+        ) {
             (Some(rule), Some(on), Some(because)) => retired.push(Retired { rule, on, because }),
             _ => reading.pass_over(node, "a retired rule"),
         }
@@ -48,9 +52,15 @@ pub fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         Some("withdrawn") => Some(Status::Withdrawn),
         _ => None,
     };
-    let (from, by) = (date(&mut reading, root, "in_force_from"), date(&mut reading, root, "review_by"));
+    let (from, by) = (
+        date(&mut reading, root, "in_force_from"),
+        date(&mut reading, root, "review_by"),
+    );
     in_force_before_review(&mut reading, root, from, by);
-    let (approval, withdrawn) = (approval::approval(&mut reading, root), approval::withdrawal(&mut reading, root));
+    let (approval, withdrawn) = (
+        approval::approval(&mut reading, root),
+        approval::withdrawal(&mut reading, root),
+    );
     let status = status.filter(|it| approval::fits(&mut reading, root, *it));
     let head = (|| {
         Some(Head {
@@ -77,8 +87,14 @@ pub fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
 /// What a site is called; just that, if the rule set has no word of its own.
 fn site(reading: &mut Reading<'_>, root: &Node) -> Option<SiteWords> {
     match root.get("site") {
-        None => Some(SiteWords { one: "site".to_owned(), several: "sites".to_owned() }),
-        Some(words) => Some(SiteWords { one: reading.needed(words, "one")?, several: reading.needed(words, "several")? }),
+        None => Some(SiteWords {
+            one: "site".to_owned(),
+            several: "sites".to_owned(),
+        }),
+        Some(words) => Some(SiteWords {
+            one: reading.needed(words, "one")?,
+            several: reading.needed(words, "several")?,
+        }),
     }
 }
 
@@ -90,7 +106,9 @@ fn concerns(reading: &mut Reading<'_>, root: &Node) -> Table<Concern> {
             unique(reading, &mut seen, node, "concerns");
             if id.written(reading.source) == Some(BUILT_IN) {
                 let title = format!("`{BUILT_IN}` is a reserved word, not a concern");
-                reading.wrong(Code::DuplicateId, &id.span, title, "reserved").help("choose another word");
+                reading
+                    .wrong(Code::DuplicateId, &id.span, title, "reserved")
+                    .help("choose another word");
             }
         }
         let owner = reading.owned(node, "owner");

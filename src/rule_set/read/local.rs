@@ -19,7 +19,8 @@ use crate::rule_set::local::loosened_by_limit;
 use crate::rule_set::read::registers::{date, limit_value};
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{
-    Answer, Basis, Citation, Idx, Limit, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens, Offered, Question, Rule, RuleSet,
+    Answer, Basis, Citation, Idx, Limit, LimitValue, LocalChange, LocalKind, LocalPolicy, Loosens,
+    Offered, Question, Rule, RuleSet,
 };
 use crate::truth::FactSlot;
 
@@ -53,7 +54,11 @@ pub struct KeptOffer {
 pub fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
     let begin = diagnostics.len();
     let parsed = file.parsed(diagnostics);
-    for it in diagnostics.iter_mut().skip(begin).filter(|it| it.code == Code::Empty) {
+    for it in diagnostics
+        .iter_mut()
+        .skip(begin)
+        .filter(|it| it.code == Code::Empty)
+    {
         it.help = "`preblock schema local` says what a local policy holds".to_owned();
     }
     parsed
@@ -102,12 +107,22 @@ struct Done {
 impl Done {
     /// A change that cannot loosen anything.
     fn new(about: &str, what: String) -> Self {
-        Self { about: about.to_owned(), what, loosens: Loosens::No, how: None }
+        Self {
+            about: about.to_owned(),
+            what,
+            loosens: Loosens::No,
+            how: None,
+        }
     }
 
     /// A change that loosens the rule set, and how.
     fn loosening(about: &str, what: String, how: &str) -> Self {
-        Self { about: about.to_owned(), what, loosens: Loosens::Yes, how: Some(how.to_owned()) }
+        Self {
+            about: about.to_owned(),
+            what,
+            loosens: Loosens::Yes,
+            how: Some(how.to_owned()),
+        }
     }
 }
 
@@ -117,18 +132,48 @@ impl<'a> Overlay<'a> {
         let mut reading = parsed.reading("local");
         let mut changes = Vec::new();
         for node in parsed.root.list("changes") {
-            match LocalKind::ALL.into_iter().find(|it| node.get(it.word()).is_some()) {
-                Some(kind) => changes.push(LocalEdit { node, kind, done: None, moved: None }),
-                None => reading.pass_over(node, &format!("a change with {}", listed(&LocalKind::ALL.map(LocalKind::word)))),
+            match LocalKind::ALL
+                .into_iter()
+                .find(|it| node.get(it.word()).is_some())
+            {
+                Some(kind) => changes.push(LocalEdit {
+                    node,
+                    kind,
+                    done: None,
+                    moved: None,
+                }),
+                None => reading.pass_over(
+                    node,
+                    &format!(
+                        "a change with {}",
+                        listed(&LocalKind::ALL.map(LocalKind::word))
+                    ),
+                ),
             }
         }
-        Self { parsed, policy, reading, changes, seen: HashMap::new(), fed: HashSet::new() }
+        Self {
+            parsed,
+            policy,
+            reading,
+            changes,
+            seen: HashMap::new(),
+            fed: HashSet::new(),
+        }
     }
 
     /// Takes the step of every change of a kind: what it is about stands under the kind's own key.
-    fn each(&mut self, kind: LocalKind, mut step: impl FnMut(&mut Self, &'a Node, &'a Node, &mut Option<Moved>) -> Option<Done>) {
+    fn each(
+        &mut self,
+        kind: LocalKind,
+        mut step: impl FnMut(&mut Self, &'a Node, &'a Node, &mut Option<Moved>) -> Option<Done>,
+    ) {
         for at in 0..self.changes.len() {
-            let Some(node) = self.changes.get(at).filter(|it| it.kind == kind).map(|it| it.node) else {
+            let Some(node) = self
+                .changes
+                .get(at)
+                .filter(|it| it.kind == kind)
+                .map(|it| it.node)
+            else {
                 continue;
             };
             let Some(about) = node.get(kind.word()) else {
@@ -148,12 +193,15 @@ impl<'a> Overlay<'a> {
             return true;
         };
         let title = format!("the {what} `{id}` is changed twice");
-        self.reading.wrong(Code::LocalTwice, span, title, "second change").also(&first, "first change");
+        self.reading
+            .wrong(Code::LocalTwice, span, title, "second change")
+            .also(&first, "first change");
         false
     }
 
     fn nothing_changed(&mut self, span: &Range<usize>, title: String) {
-        self.reading.wrong(Code::LocalNothing, span, title, "as it is already");
+        self.reading
+            .wrong(Code::LocalNothing, span, title, "as it is already");
     }
 
     /// Puts the clinic's values in place of the limits that were just read.
@@ -168,17 +216,35 @@ impl<'a> Overlay<'a> {
                 return None;
             }
             let Some((old, new)) = same_form(&limit.value, &value) else {
-                let title = format!("the limit `{}` is {}, in another form", limit.id, limit.written);
-                let help = "write the value in the form that limits.yaml has it, with the same unit";
-                return this.reading.wrong(Code::WrongUnit, &place.span, title, "another form").help(help).none();
+                let title = format!(
+                    "the limit `{}` is {}, in another form",
+                    limit.id, limit.written
+                );
+                let help =
+                    "write the value in the form that limits.yaml has it, with the same unit";
+                return this
+                    .reading
+                    .wrong(Code::WrongUnit, &place.span, title, "another form")
+                    .help(help)
+                    .none();
             };
             if old.total_cmp(&new).is_eq() {
-                this.nothing_changed(&place.span, format!("the limit `{}` is {} already", limit.id, limit.written));
+                this.nothing_changed(
+                    &place.span,
+                    format!("the limit `{}` is {} already", limit.id, limit.written),
+                );
                 return None;
             }
-            let done = Done::new(&limit.id, format!("limit {}: {written} instead of {}", limit.id, limit.written));
+            let done = Done::new(
+                &limit.id,
+                format!("limit {}: {written} instead of {}", limit.id, limit.written),
+            );
             limit.value = value;
-            *moved = Some(Moved { limit: at, rises: new > old, before: std::mem::replace(&mut limit.written, written) });
+            *moved = Some(Moved {
+                limit: at,
+                rises: new > old,
+                before: std::mem::replace(&mut limit.written, written),
+            });
             Some(done)
         });
     }
@@ -187,7 +253,11 @@ impl<'a> Overlay<'a> {
     pub fn note_fed(&mut self, other: &Parsed) {
         let mut open: Vec<&Node> = vec![&other.root];
         while let Some(node) = open.pop() {
-            self.fed.extend(node.get("limit").and_then(|it| it.written(&other.source)).map(str::to_owned));
+            self.fed.extend(
+                node.get("limit")
+                    .and_then(|it| it.written(&other.source))
+                    .map(str::to_owned),
+            );
             open.extend(node.items());
             open.extend(node.entries().iter().map(|it| &it.value));
         }
@@ -202,8 +272,17 @@ impl<'a> Overlay<'a> {
             let looser = loosened_by_limit(rules, moved.limit, moved.rises);
             let fed = self.fed.contains(&done.about);
             (done.loosens, done.how) = match (looser.is_empty(), fed) {
-                (false, _) => (Loosens::Yes, Some(format!("fewer patients may come under {}", looser.join(", ")))),
-                (true, true) => (Loosens::Perhaps, Some("it is part of a computation, whose form does not tell".to_owned())),
+                (false, _) => (
+                    Loosens::Yes,
+                    Some(format!(
+                        "fewer patients may come under {}",
+                        looser.join(", ")
+                    )),
+                ),
+                (true, true) => (
+                    Loosens::Perhaps,
+                    Some("it is part of a computation, whose form does not tell".to_owned()),
+                ),
                 (true, false) => (Loosens::No, None),
             };
         }
@@ -217,16 +296,28 @@ impl<'a> Overlay<'a> {
             let mut complete = wrong.is_empty() && !kept.is_empty();
             wrong.into_iter().for_each(|it| this.reading.report(it));
             let (mut ids, mut parts) = (Vec::new(), Vec::new());
-            for KeptOffer { question, key_span, offered } in kept {
+            for KeptOffer {
+                question,
+                key_span,
+                offered,
+            } in kept
+            {
                 let question = &rule_set.catalogue.questions[question];
                 if !this.first("offer of", &question.id, &key_span) {
                     complete = false;
                 } else if Some(&offered) == every_option(question).as_ref() {
                     complete = false;
-                    this.nothing_changed(&key_span, format!("every option of `{}` is offered", question.id));
+                    this.nothing_changed(
+                        &key_span,
+                        format!("every option of `{}` is offered", question.id),
+                    );
                 }
                 ids.push(question.id.as_str());
-                parts.push(format!("for {}: only {}", question.id, in_words(rule_set, question, &offered)));
+                parts.push(format!(
+                    "for {}: only {}",
+                    question.id,
+                    in_words(rule_set, question, &offered)
+                ));
                 all.insert(question.slot, offered);
             }
             complete.then(|| Done::new(&ids.join(", "), format!("offers {}", parts.join("; "))))
@@ -235,7 +326,11 @@ impl<'a> Overlay<'a> {
     }
 
     /// Completes the rule set; gives the diagnostics of the file. Those of the rule set itself stand beside.
-    pub fn finish(mut self, rule_set: Option<&mut RuleSet>, diagnostics: &[Diagnostic]) -> Vec<Diagnostic> {
+    pub fn finish(
+        mut self,
+        rule_set: Option<&mut RuleSet>,
+        diagnostics: &[Diagnostic],
+    ) -> Vec<Diagnostic> {
         if !diagnostics.is_empty() {
             self.reading.excuse();
         }
@@ -245,9 +340,15 @@ impl<'a> Overlay<'a> {
         self.written_for(rule_set);
         // Where the questions or the anaesthetics could not be read, what is offered cannot be looked up.
         let unread = |it: &Diagnostic| {
-            it.source.as_ref().is_none_or(|it| it.name().ends_with("questions.yaml") || it.name().ends_with("anaesthetics.yaml"))
+            it.source.as_ref().is_none_or(|it| {
+                it.name().ends_with("questions.yaml") || it.name().ends_with("anaesthetics.yaml")
+            })
         };
-        let offers = if diagnostics.iter().any(unread) { BTreeMap::new() } else { self.offers(rule_set) };
+        let offers = if diagnostics.iter().any(unread) {
+            BTreeMap::new()
+        } else {
+            self.offers(rule_set)
+        };
         let root = &self.parsed.root;
         let clinic = self.reading.needed(root, "clinic").unwrap_or_default();
         let mut changes = Vec::new();
@@ -256,19 +357,54 @@ impl<'a> Overlay<'a> {
                 continue;
             };
             let terms = self.terms(node);
-            match (self.changes.get_mut(at).and_then(|it| it.done.take()), terms) {
-                (Some(Done { about, what, loosens, how }), Some(terms)) => {
-                    let Terms { reason, agreed_by, agreed_on, review_by } = terms;
+            match (
+                self.changes.get_mut(at).and_then(|it| it.done.take()),
+                terms,
+            ) {
+                (
+                    Some(Done {
+                        about,
+                        what,
+                        loosens,
+                        how,
+                    }),
+                    Some(terms),
+                ) => {
+                    let Terms {
+                        reason,
+                        agreed_by,
+                        agreed_on,
+                        review_by,
+                    } = terms;
                     let moved = self.changes.get_mut(at).and_then(|it| it.moved.take());
                     if let Some(moved) = moved {
                         let limit = &mut rule_set.limits[moved.limit];
                         // What the rule set cites stands behind its own value, not behind the clinic's.
-                        let basis = format!("local policy of {clinic}, agreed by {agreed_by} on {agreed_on}: {reason}");
-                        limit.citations = vec![Citation { basis: Basis::LocalProposal(basis), at: None }];
-                        let others = limit.other_figures.take().map_or(String::new(), |it| format!("; {it}"));
-                        limit.other_figures = Some(format!("{} in the rule set itself{others}", moved.before));
+                        let basis = format!(
+                            "local policy of {clinic}, agreed by {agreed_by} on {agreed_on}: {reason}"
+                        );
+                        limit.citations = vec![Citation {
+                            basis: Basis::LocalProposal(basis),
+                            at: None,
+                        }];
+                        let others = limit
+                            .other_figures
+                            .take()
+                            .map_or(String::new(), |it| format!("; {it}"));
+                        limit.other_figures =
+                            Some(format!("{} in the rule set itself{others}", moved.before));
                     }
-                    changes.push(LocalChange { kind, about, what, reason, agreed_by, agreed_on, review_by, loosens, how });
+                    changes.push(LocalChange {
+                        kind,
+                        about,
+                        what,
+                        reason,
+                        agreed_by,
+                        agreed_on,
+                        review_by,
+                        loosens,
+                        how,
+                    });
                 }
                 _ => self.reading.pass_over(node, "a whole change"),
             }
@@ -294,8 +430,16 @@ impl<'a> Overlay<'a> {
             };
             let what = if key == "of" { "rule set" } else { "edition" };
             let title = format!("this local policy is for the {what} `{written}`, not `{is}`");
-            let help = (key == "of").then(|| "use the local policy that was written for this rule set".to_owned());
-            self.reading.wrong(Code::LocalOther, &place.span, title, format!("another {what}")).help_if(help);
+            let help = (key == "of")
+                .then(|| "use the local policy that was written for this rule set".to_owned());
+            self.reading
+                .wrong(
+                    Code::LocalOther,
+                    &place.span,
+                    title,
+                    format!("another {what}"),
+                )
+                .help_if(help);
         }
     }
 
@@ -310,9 +454,16 @@ impl<'a> Overlay<'a> {
         {
             let title = "the review date lies before the day of the agreement";
             let help = "write the day by which the change must be looked at again";
-            self.reading.wrong(Code::BadRange, &place.span, title, "too early").help(help);
+            self.reading
+                .wrong(Code::BadRange, &place.span, title, "too early")
+                .help(help);
         }
-        Some(Terms { reason: reason?, agreed_by: agreed_by?, agreed_on: agreed_on?, review_by: review_by? })
+        Some(Terms {
+            reason: reason?,
+            agreed_by: agreed_by?,
+            agreed_on: agreed_on?,
+            review_by: review_by?,
+        })
     }
 
     /// Takes over what is said of a rule set's own file only because a limit has the clinic's value: the rules are not at
@@ -327,15 +478,24 @@ impl<'a> Overlay<'a> {
                 let (Some(source), Some(label)) = (&it.source, it.labels.first()) else {
                     return false;
                 };
-                let words = source.slice(&label.span).split(|it: char| !it.is_ascii_alphanumeric() && it != '-');
+                let words = source
+                    .slice(&label.span)
+                    .split(|it: char| !it.is_ascii_alphanumeric() && it != '-');
                 it.code == Code::BadRange && words.into_iter().any(|it| it == done.about)
             };
-            let (mine, rest): (Vec<Diagnostic>, Vec<Diagnostic>) = diagnostics.drain(..).partition(named);
+            let (mine, rest): (Vec<Diagnostic>, Vec<Diagnostic>) =
+                diagnostics.drain(..).partition(named);
             *diagnostics = rest;
             for it in mine {
                 if own.iter().all(|told| told.title != it.title) {
-                    let label = it.place().map_or_else(|| "does not fit".to_owned(), |place| format!("does not fit {place}"));
-                    own.push(Diagnostic::at(it.code, self.reading.source, &place.span, it.title, label).help(it.help));
+                    let label = it.place().map_or_else(
+                        || "does not fit".to_owned(),
+                        |place| format!("does not fit {place}"),
+                    );
+                    own.push(
+                        Diagnostic::at(it.code, self.reading.source, &place.span, it.title, label)
+                            .help(it.help),
+                    );
                 }
             }
         }
@@ -354,9 +514,13 @@ struct Terms {
 /// The numbers of two values of the same form, to compare them; `None` if the forms differ.
 fn same_form(old: &LimitValue, new: &LimitValue) -> Option<(f64, f64)> {
     match (old, new) {
-        (LimitValue::Number { value, unit }, LimitValue::Number { value: other, unit: other_unit }) if unit == other_unit => {
-            Some((*value, *other))
-        }
+        (
+            LimitValue::Number { value, unit },
+            LimitValue::Number {
+                value: other,
+                unit: other_unit,
+            },
+        ) if unit == other_unit => Some((*value, *other)),
         (LimitValue::Span(span), LimitValue::Span(other)) if span.unit == other.unit => {
             Some((f64::from(span.count), f64::from(other.count)))
         }
@@ -371,21 +535,30 @@ fn every_option(question: &Question) -> Option<Offered> {
         Answer::OneOf(options) | Answer::SeveralOf(options) => options.len(),
         _ => return None,
     };
-    Some(Offered::Options((0..n_options).fold(0, |bits, at| bits | 1 << at)))
+    Some(Offered::Options(
+        (0..n_options).fold(0, |bits, at| bits | 1 << at),
+    ))
 }
 
 /// What is offered, by the words that are written in files.
 fn in_words(rule_set: &RuleSet, question: &Question, offered: &Offered) -> String {
     let words: Vec<String> = match (offered, &question.answer) {
-        (Offered::Solutions(solutions), _) => {
-            solutions.iter().map(|(at, percent)| format!("{} {} %", rule_set.agents[*at].id, tidy(*percent, None))).collect()
-        }
-        (Offered::Options(bits), Answer::OneOf(options) | Answer::SeveralOf(options)) => {
-            options.iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| it.id.clone()).collect()
-        }
-        (Offered::Options(bits), _) => {
-            ["no", "yes"].iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, it)| (*it).to_owned()).collect()
-        }
+        (Offered::Solutions(solutions), _) => solutions
+            .iter()
+            .map(|(at, percent)| format!("{} {} %", rule_set.agents[*at].id, tidy(*percent, None)))
+            .collect(),
+        (Offered::Options(bits), Answer::OneOf(options) | Answer::SeveralOf(options)) => options
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| bits >> at & 1 == 1)
+            .map(|(_, it)| it.id.clone())
+            .collect(),
+        (Offered::Options(bits), _) => ["no", "yes"]
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| bits >> at & 1 == 1)
+            .map(|(_, it)| (*it).to_owned())
+            .collect(),
     };
     words.join(", ")
 }

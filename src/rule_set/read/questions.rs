@@ -20,7 +20,8 @@ use crate::rule_set::read::condition;
 use crate::rule_set::read::registers::unique;
 use crate::rule_set::read::symbols::{Names, What, Written, to_unit};
 use crate::rule_set::{
-    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Idx, Input, LimitValue, Question, Section, Table,
+    Answer, Catalogue, Changeable, Choice, Derived, FactKind, FactType, Idx, Input, LimitValue,
+    Question, Section, Table,
 };
 use crate::truth::{FactSlot, Slot};
 
@@ -49,18 +50,30 @@ pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             unique(&mut reading, &mut seen_sections, section, "sections");
             if id == "derived" || id == "limit" {
                 let title = format!("`{id}` is a reserved word, not a section");
-                reading.wrong(Code::DuplicateId, &node.span, title, "reserved").help(OTHER_WORD);
+                reading
+                    .wrong(Code::DuplicateId, &node.span, title, "reserved")
+                    .help(OTHER_WORD);
             }
         }
         let title = reading.needed(section, "title").unwrap_or_default();
-        let at = names.catalogue.sections.push(Section { id: id.clone(), title });
+        let at = names.catalogue.sections.push(Section {
+            id: id.clone(),
+            title,
+        });
         let mut seen = HashMap::new();
         for node in section.list("questions") {
             if let Some(id_node) = node.get("id") {
-                unique(&mut reading, &mut seen, node, &format!("questions of `{id}`"));
+                unique(
+                    &mut reading,
+                    &mut seen,
+                    node,
+                    &format!("questions of `{id}`"),
+                );
                 if id_node.written(reading.source) == Some("note") {
                     let title = "`note` is a reserved word, not a question";
-                    reading.wrong(Code::DuplicateId, &id_node.span, title, "reserved").help(OTHER_WORD);
+                    reading
+                        .wrong(Code::DuplicateId, &id_node.span, title, "reserved")
+                        .help(OTHER_WORD);
                 }
             }
             match question(&mut reading, &mut names.catalogue, node, &id, at) {
@@ -103,16 +116,34 @@ fn is_yes(node: Option<&Node>) -> bool {
 }
 
 /// The facts of the catalogue, and their slots by their ids.
-type FactTable<'a> = (&'a mut Table<FactDefinition, Slot>, &'a mut HashMap<String, FactSlot>);
+type FactTable<'a> = (
+    &'a mut Table<FactDefinition, Slot>,
+    &'a mut HashMap<String, FactSlot>,
+);
 
-fn add_fact((facts, slots): FactTable<'_>, id: String, kind: FactKind, fact_type: FactType) -> FactSlot {
-    let slot = facts.push(FactDefinition { id: id.clone(), kind, fact_type });
+fn add_fact(
+    (facts, slots): FactTable<'_>,
+    id: String,
+    kind: FactKind,
+    fact_type: FactType,
+) -> FactSlot {
+    let slot = facts.push(FactDefinition {
+        id: id.clone(),
+        kind,
+        fact_type,
+    });
     slots.insert(id, slot);
     slot
 }
 
 /// Adds a question from its mapping; `None` after a diagnostic.
-fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, section_id: &str, section: Idx<Section>) -> Option<()> {
+fn question(
+    reading: &mut Reading<'_>,
+    catalogue: &mut Catalogue,
+    node: &Node,
+    section_id: &str,
+    section: Idx<Section>,
+) -> Option<()> {
     let name = reading.needed(node, "id")?;
     let ask = reading.needed(node, "ask")?;
     let kind = reading.needed(node, "answer")?;
@@ -123,7 +154,12 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         Some([low, high]) => match (&low.kind, &high.kind) {
             (NodeKind::Number(low_value), NodeKind::Number(high_value)) => {
                 if low_value > high_value {
-                    reading.wrong(Code::BadRange, &low.span, "the plausible range is upside down", "write the lower bound first");
+                    reading.wrong(
+                        Code::BadRange,
+                        &low.span,
+                        "the plausible range is upside down",
+                        "write the lower bound first",
+                    );
                 }
                 Some((*low_value, *high_value)).filter(|(low, high)| low <= high)
             }
@@ -139,8 +175,14 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         Answer::YesNo => FactType::YesNo,
         Answer::OneOf(_) => FactType::OneOf,
         Answer::SeveralOf(_) => FactType::SeveralOf,
-        Answer::Number { .. } => FactType::Number { unit: None, measure: None },
-        Answer::Quantity { measure, unit, .. } => FactType::Number { unit: Some((*unit).to_owned()), measure: Some(*measure) },
+        Answer::Number { .. } => FactType::Number {
+            unit: None,
+            measure: None,
+        },
+        Answer::Quantity { measure, unit, .. } => FactType::Number {
+            unit: Some((*unit).to_owned()),
+            measure: Some(*measure),
+        },
         Answer::Date => FactType::Date,
         Answer::Text => FactType::Text,
         Answer::Medicines => FactType::Medicines,
@@ -148,10 +190,27 @@ fn question(reading: &mut Reading<'_>, catalogue: &mut Catalogue, node: &Node, s
         Answer::Anaesthetic => FactType::Anaesthetic,
     };
     let id = format!("{section_id}.{name}");
-    let Catalogue { questions, facts, slots, .. } = catalogue;
+    let Catalogue {
+        questions,
+        facts,
+        slots,
+        ..
+    } = catalogue;
     questions.push_with(|at| Question {
-        slot: add_fact((facts, slots), id.clone(), FactKind::Question(at), fact_type),
-        date_slot: dated.then(|| add_fact((facts, slots), format!("{id}.taken_on"), FactKind::TakenOn(at), FactType::Date)),
+        slot: add_fact(
+            (facts, slots),
+            id.clone(),
+            FactKind::Question(at),
+            fact_type,
+        ),
+        date_slot: dated.then(|| {
+            add_fact(
+                (facts, slots),
+                format!("{id}.taken_on"),
+                FactKind::TakenOn(at),
+                FactType::Date,
+            )
+        }),
         id,
         section,
         ask,
@@ -204,13 +263,22 @@ fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<
         Answer::OneOf(options) => options.iter().position(|it| it.id == written && it.nothing),
         _ => None,
     };
-    let found = at
-        .and_then(|it| u16::try_from(it).ok())
-        .filter(|_| node.get("ask_when").is_some() && !is_yes(node.get("decision")) && !is_yes(node.get("dated")));
+    let found = at.and_then(|it| u16::try_from(it).ok()).filter(|_| {
+        node.get("ask_when").is_some()
+            && !is_yes(node.get("decision"))
+            && !is_yes(node.get("dated"))
+    });
     if found.is_none() {
         let title = "nothing else can be so where this question does not apply";
         let help = "only beside `ask_when`, not of a choice of the plan or a dated answer: `no`, or an option marked `nothing: true`";
-        reading.wrong(Code::WrongForm, &place.span, title, "does not fit the question").help(help);
+        reading
+            .wrong(
+                Code::WrongForm,
+                &place.span,
+                title,
+                "does not fit the question",
+            )
+            .help(help);
     }
     found
 }
@@ -223,7 +291,9 @@ fn harmless_alone(reading: &mut Reading<'_>, node: &Node) -> bool {
     if node.get("ask_when").is_none() {
         let title = "this question always applies";
         let help = "delete the line, or say by `ask_when` where the question applies";
-        reading.wrong(Code::WrongForm, &place.span, title, "means nothing here").help(help);
+        reading
+            .wrong(Code::WrongForm, &place.span, title, "means nothing here")
+            .help(help);
     }
     is_yes(Some(place))
 }
@@ -243,30 +313,49 @@ fn changeable(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Change
         at.and_then(|it| u16::try_from(it).ok())
     };
     let fits = match (answer, place.items()) {
-        (Answer::Number { .. } | Answer::Quantity { .. }, []) if is_yes(Some(place)) => Some(Changeable::Any),
+        (Answer::Number { .. } | Answer::Quantity { .. }, []) if is_yes(Some(place)) => {
+            Some(Changeable::Any)
+        }
         (Answer::SeveralOf(_), []) => match place.written(reading.source) {
             Some("fewer") => Some(Changeable::Fewer),
             Some("more") => Some(Changeable::More),
             _ => is_yes(Some(place)).then_some(Changeable::Any),
         },
-        (Answer::YesNo | Answer::OneOf(_), items) if !items.is_empty() => {
-            items.iter().map(|it| option(it, reading)).collect::<Option<Vec<u16>>>().map(Changeable::To)
-        }
+        (Answer::YesNo | Answer::OneOf(_), items) if !items.is_empty() => items
+            .iter()
+            .map(|it| option(it, reading))
+            .collect::<Option<Vec<u16>>>()
+            .map(Changeable::To),
         _ => None,
     };
     fits.unwrap_or_else(|| {
         let help = match answer {
-            Answer::Number { .. } | Answer::Quantity { .. } => "write `true`: a fresh result may have any value".to_owned(),
-            Answer::SeveralOf(_) => "write `fewer` if options may go, `more` if some may be added, or `true` for both".to_owned(),
+            Answer::Number { .. } | Answer::Quantity { .. } => {
+                "write `true`: a fresh result may have any value".to_owned()
+            }
+            Answer::SeveralOf(_) => {
+                "write `fewer` if options may go, `more` if some may be added, or `true` for both"
+                    .to_owned()
+            }
             Answer::YesNo => "write `[yes]` or `[no]`, whichever may come true".to_owned(),
             Answer::OneOf(options) => {
                 let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
-                format!("write a list of those of {} that may come true", listed(&ids))
+                format!(
+                    "write a list of those of {} that may come true",
+                    listed(&ids)
+                )
             }
             _ => "delete the line: such an answer is not looked for".to_owned(),
         };
         let title = "this answer cannot become another one in that way";
-        reading.wrong(Code::WrongForm, &place.span, title, "does not fit the kind of answer").help(help);
+        reading
+            .wrong(
+                Code::WrongForm,
+                &place.span,
+                title,
+                "does not fit the kind of answer",
+            )
+            .help(help);
         Changeable::No
     })
 }
@@ -276,7 +365,9 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
         "yes-no" => Answer::YesNo,
         "one-of" => Answer::OneOf(choices(reading, node)?),
         "several-of" => Answer::SeveralOf(choices(reading, node)?),
-        "number" => Answer::Number { whole: is_yes(node.get("whole")) },
+        "number" => Answer::Number {
+            whole: is_yes(node.get("whole")),
+        },
         "quantity" => {
             let name = reading.needed(node, "measure")?;
             let measure_node = node.get("measure")?;
@@ -284,9 +375,28 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                 let title = format!("`{name}` is not something that is measured here");
                 let help = did_you_mean(
                     &name,
-                    ["mass", "length", "volume", "pressure", "hba1c", "glucose", "creatinine", "clearance", "count", "strength"],
+                    [
+                        "mass",
+                        "length",
+                        "volume",
+                        "pressure",
+                        "hba1c",
+                        "glucose",
+                        "creatinine",
+                        "clearance",
+                        "count",
+                        "strength",
+                    ],
                 );
-                return reading.wrong(Code::WrongUnit, &measure_node.span, title, "unknown measure").help_if(help).none();
+                return reading
+                    .wrong(
+                        Code::WrongUnit,
+                        &measure_node.span,
+                        title,
+                        "unknown measure",
+                    )
+                    .help_if(help)
+                    .none();
             };
             let known = |reading: &mut Reading<'_>, node: &Node| {
                 let text = node.shown(reading.source).to_owned();
@@ -294,14 +404,25 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                 if found.is_none() {
                     let title = format!("`{text}` is not a unit of {}", measure.name());
                     let help = format!("one of {}", listed(measure.units()));
-                    reading.wrong(Code::WrongUnit, &node.span, title, "not a unit of this measure").help(help);
+                    reading
+                        .wrong(
+                            Code::WrongUnit,
+                            &node.span,
+                            title,
+                            "not a unit of this measure",
+                        )
+                        .help(help);
                 }
                 found
             };
             let unit = known(reading, node.get("unit")?)?;
             let more = node.list("units");
             let units = more.iter().filter_map(|it| known(reading, it)).collect();
-            Answer::Quantity { measure, unit, units }
+            Answer::Quantity {
+                measure,
+                unit,
+                units,
+            }
         }
         "date" => Answer::Date,
         "text" => Answer::Text,
@@ -322,7 +443,14 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
             unique(reading, &mut seen, item, "options");
             if let Some(word @ ("unknown" | "declined")) = id.text() {
                 let title = format!("`{word}` is a reserved word, not an option");
-                reading.wrong(Code::DuplicateId, &id.span, title, "every question accepts it already").help(OTHER_WORD);
+                reading
+                    .wrong(
+                        Code::DuplicateId,
+                        &id.span,
+                        title,
+                        "every question accepts it already",
+                    )
+                    .help(OTHER_WORD);
             }
         }
         let counts = match item.get("counts") {
@@ -342,11 +470,19 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
             _ => None,
         };
         let nothing = is_yes(item.get("nothing"));
-        found.push(Choice { id: reading.needed(item, "id")?, text: reading.needed(item, "text")?, counts, side, nothing });
+        found.push(Choice {
+            id: reading.needed(item, "id")?,
+            text: reading.needed(item, "text")?,
+            counts,
+            side,
+            nothing,
+        });
     }
     if found.len() > MOST_OPTIONS {
         let title = format!("a question can have {MOST_OPTIONS} options at most");
-        return reading.wrong(Code::BadRange, &list.span, title, "too many").none();
+        return reading
+            .wrong(Code::BadRange, &list.span, title, "too many")
+            .none();
     }
     Some(found)
 }
@@ -354,7 +490,11 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
 /// Finds the questions that the program itself must know: the lists, and the day of surgery.
 fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&Node, Question>) {
     let mut found: HashMap<&'static str, FactSlot> = HashMap::new();
-    let one_plan = names.catalogue.questions.iter().any(|it| it.answer == Answer::Anaesthetic && it.decision);
+    let one_plan = names
+        .catalogue
+        .questions
+        .iter()
+        .any(|it| it.answer == Answer::Anaesthetic && it.decision);
     for (question, node) in names.catalogue.questions.iter().zip(asked) {
         let what = match question.answer {
             Answer::Medicines => "medicines",
@@ -368,14 +508,18 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&No
             && let Some(place) = node.get("answer")
         {
             let title = format!("a second question has the answer `{what}`");
-            reading.wrong(Code::DuplicateId, &place.span, title, "one is enough").help("delete one of the two questions");
+            reading
+                .wrong(Code::DuplicateId, &place.span, title, "one is enough")
+                .help("delete one of the two questions");
         }
     }
     names.catalogue.medicines = found.get("medicines").copied();
     names.catalogue.allergies = found.get("allergies").copied();
     names.catalogue.anaesthetic = found.get("anaesthetic").copied();
-    names.catalogue.procedure_on =
-        names.catalogue.slot("plan.procedure_on").filter(|it| names.catalogue.fact(*it).fact_type == FactType::Date);
+    names.catalogue.procedure_on = names
+        .catalogue
+        .slot("plan.procedure_on")
+        .filter(|it| names.catalogue.fact(*it).fact_type == FactType::Date);
     if names.catalogue.procedure_on.is_none() {
         reading
             .wrong(Code::UnknownFact, &(0..0), "the rule set does not ask for `plan.procedure_on`", "at the top")
@@ -385,8 +529,11 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&No
 
 fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
     let name = reading.needed(node, "id");
-    let (Some(name), Some(about), Some(formula_name)) = (name.clone(), reading.needed(node, "about"), reading.needed(node, "formula"))
-    else {
+    let (Some(name), Some(about), Some(formula_name)) = (
+        name.clone(),
+        reading.needed(node, "about"),
+        reading.needed(node, "formula"),
+    ) else {
         names.note_broken(What::Fact, name.map(|it| format!("derived.{it}")));
         reading.pass_over(node, "a whole derived fact");
         return;
@@ -397,14 +544,21 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         return;
     }
     let unit = reading.owned(node, "unit");
-    let decimals = reading.owned(node, "decimals").and_then(|it| it.parse().ok()).unwrap_or(2);
+    let decimals = reading
+        .owned(node, "decimals")
+        .and_then(|it| it.parse().ok())
+        .unwrap_or(2);
     let formula = formulas::find(&formula_name);
     if let (None, Some(place)) = (formula, node.get("formula")) {
         let known: Vec<&str> = formulas::ALL.iter().map(|it| it.name).collect();
         let title = format!("there is no formula `{formula_name}`");
-        let help =
-            renamed(&formula_name).map_or_else(|| did_you_mean(&formula_name, known), |new| Some(format!("its name is `{new}` now")));
-        reading.wrong(Code::UnknownFormula, &place.span, title, "not a formula").help_if(help);
+        let help = renamed(&formula_name).map_or_else(
+            || did_you_mean(&formula_name, known),
+            |new| Some(format!("its name is `{new}` now")),
+        );
+        reading
+            .wrong(Code::UnknownFormula, &place.span, title, "not a formula")
+            .help_if(help);
     }
     let inputs = formula.map_or_else(Vec::new, |it| inputs(reading, names, node, it));
     // What names the fact is judged by the unit it really has, so that a wrong one is told once.
@@ -413,20 +567,46 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         None => unit,
     };
     let fact_type = FactType::Number {
-        measure: unit.as_deref().map(which_measures).and_then(|it| if let [one] = it.as_slice() { Some(*one) } else { None }),
+        measure: unit.as_deref().map(which_measures).and_then(|it| {
+            if let [one] = it.as_slice() {
+                Some(*one)
+            } else {
+                None
+            }
+        }),
         unit: unit.clone(),
     };
     // The fact is declared even if it is broken, so that what names it is not reported, too.
     let formula = formula.unwrap_or(&formulas::counts::LOWER_OF);
-    let Catalogue { derived, facts, slots, .. } = &mut names.catalogue;
+    let Catalogue {
+        derived,
+        facts,
+        slots,
+        ..
+    } = &mut names.catalogue;
     derived.push_with(|at| {
         let slot = add_fact((facts, slots), id.clone(), FactKind::Derived(at), fact_type);
-        Derived { id, about, formula, inputs, unit, decimals, compared_with: Vec::new(), slot }
+        Derived {
+            id,
+            about,
+            formula,
+            inputs,
+            unit,
+            decimals,
+            compared_with: Vec::new(),
+            slot,
+        }
     });
 }
 
 /// The unit of what a formula gives; `None` if its inputs are not known, or after a diagnostic.
-fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formula, inputs: &[Input]) -> Option<Option<String>> {
+fn unit_given(
+    reading: &mut Reading<'_>,
+    names: &Names,
+    node: &Node,
+    formula: &Formula,
+    inputs: &[Input],
+) -> Option<Option<String>> {
     match formula.gives {
         Gives::Plain => return Some(None),
         Gives::In(unit) => return Some(Some(unit.to_owned())),
@@ -434,7 +614,12 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &F
     }
     let mut common: Option<Option<String>> = None;
     let mut measured: Option<Measure> = None;
-    for (role, input) in formula.roles.iter().zip(inputs).filter(|(role, _)| matches!(role.kind, RoleKind::Number(..))) {
+    for (role, input) in formula
+        .roles
+        .iter()
+        .zip(inputs)
+        .filter(|(role, _)| matches!(role.kind, RoleKind::Number(..)))
+    {
         let (unit, measure) = match input {
             Input::Fact(slot) => match &names.catalogue.fact(*slot).fact_type {
                 FactType::Number { unit, measure } => (unit.clone(), *measure),
@@ -443,32 +628,62 @@ fn unit_given(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &F
             Input::Number(_) => (None, None),
         };
         // One unit may belong to two measures: `%` of HbA1c is not `%` of a solution.
-        let other_measure = measured.zip(measure).is_some_and(|(one, other)| one != other);
+        let other_measure = measured
+            .zip(measure)
+            .is_some_and(|(one, other)| one != other);
         measured = measured.or(measure);
         let first = common.get_or_insert_with(|| unit.clone());
         if *first != unit || other_measure {
             let needed = RoleKind::in_unit(first.as_deref());
             if let Some(place) = node.get("with").and_then(|it| it.get(role.name)) {
                 let title = format!("the formula needs {needed} here, as in its other input");
-                let of = if *first == unit { ", of another measure" } else { "" };
+                let of = if *first == unit {
+                    ", of another measure"
+                } else {
+                    ""
+                };
                 let help = format!("this is {}{of}", RoleKind::in_unit(unit.as_deref()));
-                reading.wrong(Code::UnknownFormula, &place.span, title, "does not fit").help(help);
+                reading
+                    .wrong(Code::UnknownFormula, &place.span, title, "does not fit")
+                    .help(help);
             }
             return None;
         }
     }
-    if formula.gives == Gives::PlainOfAgreeing { common.map(|_| None) } else { common }
+    if formula.gives == Gives::PlainOfAgreeing {
+        common.map(|_| None)
+    } else {
+        common
+    }
 }
 
 /// Compares the unit that is declared with the one that the formula gives, and goes on with the latter.
-fn unit_declared(reading: &mut Reading<'_>, node: &Node, formula: &str, declared: Option<String>, given: Option<String>) -> Option<String> {
+fn unit_declared(
+    reading: &mut Reading<'_>,
+    node: &Node,
+    formula: &str,
+    declared: Option<String>,
+    given: Option<String>,
+) -> Option<String> {
     if declared != given
         && let Some(place) = node.get("unit").or_else(|| node.get("formula"))
     {
-        let title = format!("the formula `{formula}` gives {}", RoleKind::in_unit(given.as_deref()));
-        let help = given.as_ref().map_or_else(|| "delete the line `unit:`".to_owned(), |it| format!("write `unit: {it}`"));
-        let label = if declared.is_some() { "another unit" } else { "`unit` is missing" };
-        reading.wrong(Code::WrongUnit, &place.span, title, label).help(help);
+        let title = format!(
+            "the formula `{formula}` gives {}",
+            RoleKind::in_unit(given.as_deref())
+        );
+        let help = given.as_ref().map_or_else(
+            || "delete the line `unit:`".to_owned(),
+            |it| format!("write `unit: {it}`"),
+        );
+        let label = if declared.is_some() {
+            "another unit"
+        } else {
+            "`unit` is missing"
+        };
+        reading
+            .wrong(Code::WrongUnit, &place.span, title, label)
+            .help(help);
     }
     given
 }
@@ -484,20 +699,49 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
                 Some(new) => format!("its name is `{new}` now"),
                 None => format!("it takes {}", listed(&roles).replace(" or ", " and ")),
             };
-            reading
-                .report(Diagnostic::at(Code::UnknownFormula, reading.source, &entry.key_span, title, "not one of its inputs").help(help));
+            reading.report(
+                Diagnostic::at(
+                    Code::UnknownFormula,
+                    reading.source,
+                    &entry.key_span,
+                    title,
+                    "not one of its inputs",
+                )
+                .help(help),
+            );
         }
     }
     let mut inputs = Vec::new();
     // What may be left out is left out as a whole.
-    let with_optional = formula.roles.iter().any(|it| it.optional && given.is_some_and(|given| given.get(it.name).is_some()));
-    let wanted: Vec<&Role> = formula.roles.iter().filter(|it| !it.optional || with_optional).collect();
+    let with_optional = formula
+        .roles
+        .iter()
+        .any(|it| it.optional && given.is_some_and(|given| given.get(it.name).is_some()));
+    let wanted: Vec<&Role> = formula
+        .roles
+        .iter()
+        .filter(|it| !it.optional || with_optional)
+        .collect();
     for role in &wanted {
         let Some(value) = given.and_then(|it| it.get(role.name)) else {
             if let Some(place) = node.get("formula") {
-                let title = format!("the formula `{}` is not given `{}`", formula.name, role.name);
-                let help = format!("under `with:`, give {} as `{}`", role.kind.in_words(), role.name);
-                reading.wrong(Code::UnknownFormula, &place.span, title, "an input is missing").help(help);
+                let title = format!(
+                    "the formula `{}` is not given `{}`",
+                    formula.name, role.name
+                );
+                let help = format!(
+                    "under `with:`, give {} as `{}`",
+                    role.kind.in_words(),
+                    role.name
+                );
+                reading
+                    .wrong(
+                        Code::UnknownFormula,
+                        &place.span,
+                        title,
+                        "an input is missing",
+                    )
+                    .help(help);
             }
             continue;
         };
@@ -510,16 +754,34 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
         && let Some(place) = node.get("formula")
     {
         let title = format!("the formula `{}` is given limits alone", formula.name);
-        let help = "what rests on no answer is not a fact about anybody: write its value as a limit";
-        reading.wrong(Code::UnknownFormula, &place.span, title, "no answer goes into it").help(help);
+        let help =
+            "what rests on no answer is not a fact about anybody: write its value as a limit";
+        reading
+            .wrong(
+                Code::UnknownFormula,
+                &place.span,
+                title,
+                "no answer goes into it",
+            )
+            .help(help);
     }
     if inputs.len() != wanted.len() {
         return Vec::new();
     }
-    let fact = |name: &str| wanted.iter().zip(&inputs).find(|(role, _)| role.name == name).and_then(|(_, input)| input.fact());
+    let fact = |name: &str| {
+        wanted
+            .iter()
+            .zip(&inputs)
+            .find(|(role, _)| role.name == name)
+            .and_then(|(_, input)| input.fact())
+    };
     for role in &wanted {
         if let RoleKind::ListLike(like) = role.kind
-            && let (Some(list), Some(other), Some(place)) = (fact(like), fact(role.name), given.and_then(|it| it.get(role.name)))
+            && let (Some(list), Some(other), Some(place)) = (
+                fact(like),
+                fact(role.name),
+                given.and_then(|it| it.get(role.name)),
+            )
         {
             same_options(reading, names, list, other, place);
         }
@@ -528,24 +790,56 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
 }
 
 /// Reports two lists that do not offer the same options: what is chosen in one could not be looked for in the other.
-fn same_options(reading: &mut Reading<'_>, names: &Names, list: FactSlot, other: FactSlot, place: &Node) {
-    let ids = |slot| names.catalogue.options(slot).iter().map(|it| it.id.as_str()).collect::<Vec<_>>();
+fn same_options(
+    reading: &mut Reading<'_>,
+    names: &Names,
+    list: FactSlot,
+    other: FactSlot,
+    place: &Node,
+) {
+    let ids = |slot| {
+        names
+            .catalogue
+            .options(slot)
+            .iter()
+            .map(|it| it.id.as_str())
+            .collect::<Vec<_>>()
+    };
     let (of_list, of_other) = (ids(list), ids(other));
     let lacks = |ids: &[&str], slot| {
-        let lacking: Vec<&str> =
-            ids.iter().copied().filter(|it| !names.catalogue.options(slot).iter().any(|option| option.id == *it)).collect();
-        (!lacking.is_empty()).then(|| format!("`{}` has no option {}", names.catalogue.id(slot), listed(&lacking)))
+        let lacking: Vec<&str> = ids
+            .iter()
+            .copied()
+            .filter(|it| {
+                !names
+                    .catalogue
+                    .options(slot)
+                    .iter()
+                    .any(|option| option.id == *it)
+            })
+            .collect();
+        (!lacking.is_empty()).then(|| {
+            format!(
+                "`{}` has no option {}",
+                names.catalogue.id(slot),
+                listed(&lacking)
+            )
+        })
     };
     if let Some(help) = lacks(&of_list, other).or_else(|| lacks(&of_other, list)) {
         let title = "the two lists do not offer the same options";
-        reading.wrong(Code::UnknownFormula, &place.span, title, "does not fit").help(help);
+        reading
+            .wrong(Code::UnknownFormula, &place.span, title, "does not fit")
+            .help(help);
     }
 }
 
 fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind) -> Option<Input> {
     let misfit = |reading: &mut Reading<'_>, why: String| {
         let title = format!("the formula needs {} here", kind.in_words());
-        reading.wrong(Code::UnknownFormula, &value.span, title, "does not fit").help(why);
+        reading
+            .wrong(Code::UnknownFormula, &value.span, title, "does not fit")
+            .help(why);
     };
     if value.get("limit").is_some() {
         let at = names.limit_of(reading, value)?;
@@ -555,12 +849,30 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
             RoleKind::Limit(unit) => Some(Some(unit)),
             _ => None,
         };
-        let (Some(unit), LimitValue::Number { value: number, unit: given }) = (wanted, &limit.value) else {
-            let what = if matches!(limit.value, LimitValue::Span(_)) { "a length of time" } else { "a number" };
+        let (
+            Some(unit),
+            LimitValue::Number {
+                value: number,
+                unit: given,
+            },
+        ) = (wanted, &limit.value)
+        else {
+            let what = if matches!(limit.value, LimitValue::Span(_)) {
+                "a length of time"
+            } else {
+                "a number"
+            };
             misfit(reading, format!("limit `{}` is {what}", limit.id));
             return None;
         };
-        return match to_unit(&Written { value: *number, unit: given.clone() }, unit, None) {
+        return match to_unit(
+            &Written {
+                value: *number,
+                unit: given.clone(),
+            },
+            unit,
+            None,
+        ) {
             Ok(number) => Some(Input::Number(number)),
             Err(why) => {
                 misfit(reading, why);
@@ -572,28 +884,55 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
     let fact = names.catalogue.fact(slot);
     let options = names.catalogue.options(slot);
     let fits = match (kind, &fact.fact_type) {
-        (RoleKind::Number(None, _), FactType::Number { .. }) | (RoleKind::Date(_), FactType::Date) => true,
-        (RoleKind::Number(Some(needed), _), FactType::Number { unit, .. }) => unit.as_deref() == Some(needed),
-        (RoleKind::Sex, FactType::OneOf) => ["female", "male"].iter().all(|it| options.iter().any(|option| option.id == *it)),
+        (RoleKind::Number(None, _), FactType::Number { .. })
+        | (RoleKind::Date(_), FactType::Date) => true,
+        (RoleKind::Number(Some(needed), _), FactType::Number { unit, .. }) => {
+            unit.as_deref() == Some(needed)
+        }
+        (RoleKind::Sex, FactType::OneOf) => ["female", "male"]
+            .iter()
+            .all(|it| options.iter().any(|option| option.id == *it)),
         (RoleKind::Sites { sided: true }, FactType::SeveralOf) => {
-            let without: Vec<&str> = options.iter().filter(|it| it.side.is_none()).map(|it| it.id.as_str()).collect();
+            let without: Vec<&str> = options
+                .iter()
+                .filter(|it| it.side.is_none())
+                .map(|it| it.id.as_str())
+                .collect();
             if !without.is_empty() {
                 let listed = listed(&without).replace(" or ", " and ");
-                misfit(reading, format!("in `{}`, write `side: left` or `side: right` for {listed}", fact.id));
+                misfit(
+                    reading,
+                    format!(
+                        "in `{}`, write `side: left` or `side: right` for {listed}",
+                        fact.id
+                    ),
+                );
                 return None;
             }
             true
         }
-        (RoleKind::Sites { sided: false } | RoleKind::List | RoleKind::ListLike(_), FactType::SeveralOf)
+        (
+            RoleKind::Sites { sided: false } | RoleKind::List | RoleKind::ListLike(_),
+            FactType::SeveralOf,
+        )
         | (RoleKind::YesNo, FactType::YesNo)
         | (RoleKind::Plan { .. }, FactType::Anaesthetic)
         | (RoleKind::Medicines { .. }, FactType::Medicines) => true,
-        (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf) | (RoleKind::CountedChoice, FactType::OneOf) => {
-            let without: Vec<&str> = options.iter().filter(|it| it.counts.is_none()).map(|it| it.id.as_str()).collect();
+        (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf)
+        | (RoleKind::CountedChoice, FactType::OneOf) => {
+            let without: Vec<&str> = options
+                .iter()
+                .filter(|it| it.counts.is_none())
+                .map(|it| it.id.as_str())
+                .collect();
             if !without.is_empty() {
                 misfit(
                     reading,
-                    format!("in `{}`, write `counts:` with a number for {}", fact.id, listed(&without).replace(" or ", " and ")),
+                    format!(
+                        "in `{}`, write `counts:` with a number for {}",
+                        fact.id,
+                        listed(&without).replace(" or ", " and ")
+                    ),
                 );
                 return None;
             }
@@ -602,7 +941,10 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         _ => false,
     };
     if !fits {
-        misfit(reading, format!("`{}` is {}", fact.id, fact.fact_type.in_words()));
+        misfit(
+            reading,
+            format!("`{}` is {}", fact.id, fact.fact_type.in_words()),
+        );
         return None;
     }
     Some(Input::Fact(slot))

@@ -23,11 +23,19 @@ pub fn read(parsed: &Parsed, names: &Names, told: bool) -> (Vec<Reduction>, Vec<
         unique(&mut reading, &mut seen, node, "reductions");
         let id = reading.needed(node, "id");
         let about = reading.needed(node, "about");
-        let when = node.get("when").and_then(|it| condition::read(names, &mut reading, it));
+        let when = node
+            .get("when")
+            .and_then(|it| condition::read(names, &mut reading, it));
         let share = node.get("to").and_then(|it| share(&mut reading, names, it));
         let citations = names.citations(&mut reading, node);
         match (id, about, when, share) {
-            (Some(id), Some(about), Some(when), Some(share)) => found.push(Reduction { id, about, when, share, citations }),
+            (Some(id), Some(about), Some(when), Some(share)) => found.push(Reduction {
+                id,
+                about,
+                when,
+                share,
+                citations,
+            }),
             _ => reading.pass_over(node, "a whole reduction"),
         }
     }
@@ -42,7 +50,10 @@ fn share(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<f64> {
         _ => {
             let title = format!("limit `{}` is not a share of the usual limit", limit.id);
             let help = "name a limit that is a plain number above 0 and at most 1";
-            reading.wrong(Code::BadRange, &node.span, title, "does not fit").help(help).none()
+            reading
+                .wrong(Code::BadRange, &node.span, title, "does not fit")
+                .help(help)
+                .none()
         }
     }
 }

@@ -14,7 +14,8 @@ use crate::quantity::when::read_when;
 use crate::rule_set::files::Parsed;
 use crate::rule_set::read::symbols::{Names, What, to_unit, written_number};
 use crate::rule_set::{
-    AllergenRegister, Bits, Checked, Idx, Limit, LimitValue, Medicine, MedicineRegister, Publication, Reaction, Substance, Table, Term,
+    AllergenRegister, Bits, Checked, Idx, Limit, LimitValue, Medicine, MedicineRegister,
+    Publication, Reaction, Substance, Table, Term,
 };
 
 mod anaesthetics;
@@ -27,23 +28,47 @@ pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDat
     let node = map.get(key)?;
     match read_when(&text) {
         Ok(when) if when.time.is_none() => Some(when.date),
-        Ok(_) => reading.wrong(Code::WrongForm, &node.span, "a date without a time is needed", "a time stands here").none(),
-        Err(error) => {
-            reading.wrong(Code::WrongForm, &node.span, format!("`{text}` is not a date"), "not a date").help(error.to_string()).none()
-        }
+        Ok(_) => reading
+            .wrong(
+                Code::WrongForm,
+                &node.span,
+                "a date without a time is needed",
+                "a time stands here",
+            )
+            .none(),
+        Err(error) => reading
+            .wrong(
+                Code::WrongForm,
+                &node.span,
+                format!("`{text}` is not a date"),
+                "not a date",
+            )
+            .help(error.to_string())
+            .none(),
     }
 }
 
 /// Reports an entry whose id stands twice.
-pub fn unique(reading: &mut Reading<'_>, seen: &mut HashMap<String, Range<usize>>, entry: &Node, what: &str) {
+pub fn unique(
+    reading: &mut Reading<'_>,
+    seen: &mut HashMap<String, Range<usize>>,
+    entry: &Node,
+    what: &str,
+) {
     let Some(id) = entry.get("id") else { return };
     let Some(text) = id.written(reading.source).map(str::to_owned) else {
         return;
     };
     match seen.get(&text) {
         Some(first) => {
-            let told = reading.wrong(Code::DuplicateId, &id.span, format!("two {what} have the id `{text}`"), "second");
-            told.also(first, "first").help("give one of them another id");
+            let told = reading.wrong(
+                Code::DuplicateId,
+                &id.span,
+                format!("two {what} have the id `{text}`"),
+                "second",
+            );
+            told.also(first, "first")
+                .help("give one of them another id");
         }
         None => {
             seen.insert(text, id.span.clone());
@@ -65,13 +90,25 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             Some("from-memory") => Some(Checked::FromMemory),
             _ => None,
         };
-        let checked_on = node.get("checked_on").and_then(|_| date(&mut reading, node, "checked_on"));
+        let checked_on = node
+            .get("checked_on")
+            .and_then(|_| date(&mut reading, node, "checked_on"));
         unique(&mut reading, &mut seen, node, "sources");
         let (link, note) = (reading.owned(node, "link"), reading.owned(node, "note"));
         match (id, by, title, checked) {
             (Some(id), Some(by), Some(title), Some(checked)) => {
                 let superseded_by = None;
-                names.publications.push(Publication { id, by, title, year, link, checked, checked_on, note, superseded_by });
+                names.publications.push(Publication {
+                    id,
+                    by,
+                    title,
+                    year,
+                    link,
+                    checked,
+                    checked_on,
+                    note,
+                    superseded_by,
+                });
             }
             (id, ..) => {
                 names.note_broken(What::Source, id);
@@ -87,16 +124,33 @@ pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 
 /// Notes which source replaced this one; any source of the file may.
 fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
-    let (Some(place), Some(old), Some(new)) = (node.get("superseded_by"), reading.owned(node, "id"), reading.owned(node, "superseded_by"))
-    else {
+    let (Some(place), Some(old), Some(new)) = (
+        node.get("superseded_by"),
+        reading.owned(node, "id"),
+        reading.owned(node, "superseded_by"),
+    ) else {
         return;
     };
     let at = names.publications.position(|it| it.id == new);
     let other = at.filter(|_| new != old);
     if other.is_none() && !names.is_broken(What::Source, &new) {
-        let title = if at.is_some() { format!("`{old}` cannot replace itself") } else { format!("there is no source `{new}`") };
-        let known = names.publications.iter().map(|it| it.id.as_str()).filter(|it| *it != old);
-        let wrong = Diagnostic::at(Code::UnknownSource, reading.source, &place.span, title, "not another source of this file");
+        let title = if at.is_some() {
+            format!("`{old}` cannot replace itself")
+        } else {
+            format!("there is no source `{new}`")
+        };
+        let known = names
+            .publications
+            .iter()
+            .map(|it| it.id.as_str())
+            .filter(|it| *it != old);
+        let wrong = Diagnostic::at(
+            Code::UnknownSource,
+            reading.source,
+            &place.span,
+            title,
+            "not another source of this file",
+        );
         reading.report(wrong.help_if(did_you_mean(&new, known)));
     }
     if let Some(it) = names.publications.iter_mut().find(|it| it.id == old) {
@@ -121,7 +175,14 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let value = limit_value(&mut reading, value_node);
         match (id, about, value) {
             (Some(id), Some(about), Some(value)) => {
-                names.limits.push(Limit { id, about, written, value, other_figures, citations });
+                names.limits.push(Limit {
+                    id,
+                    about,
+                    written,
+                    value,
+                    other_figures,
+                    citations,
+                });
             }
             (id, ..) => {
                 names.note_broken(What::Limit, id);
@@ -139,17 +200,30 @@ pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue>
         return Some(LimitValue::Span(span));
     }
     match written_number(node) {
-        Ok(number) => Some(LimitValue::Number { value: number.value, unit: number.unit }),
+        Ok(number) => Some(LimitValue::Number {
+            value: number.value,
+            unit: number.unit,
+        }),
         Err(why) => {
             let title = format!("`{written}` is not a number or length of time");
-            reading.wrong(Code::WrongUnit, &node.span, title, "cannot be read").help(why).none()
+            reading
+                .wrong(Code::WrongUnit, &node.span, title, "cannot be read")
+                .help(why)
+                .none()
         }
     }
 }
 
 /// Ids with the ids they lie in, closed over containment; reports unknown and cyclic ones.
-fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(String, String, HashSet<usize>)> {
-    let ids: Vec<String> = entries.iter().map(|it| text_of(reading, it, "id")).collect();
+fn closure(
+    reading: &mut Reading<'_>,
+    entries: &[Node],
+    what: &str,
+) -> Vec<(String, String, HashSet<usize>)> {
+    let ids: Vec<String> = entries
+        .iter()
+        .map(|it| text_of(reading, it, "id"))
+        .collect();
     let mut seen = HashMap::new();
     for entry in entries {
         unique(reading, &mut seen, entry, what);
@@ -165,7 +239,12 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
                 Some(at) => of_this.push(at),
                 None => {
                     let known = ids.iter().map(String::as_str);
-                    reading.unknown(not_declared(what), &parent.span, ("class or group", &text, "not declared"), known);
+                    reading.unknown(
+                        not_declared(what),
+                        &parent.span,
+                        ("class or group", &text, "not declared"),
+                        known,
+                    );
                 }
             }
         }
@@ -183,14 +262,33 @@ fn closure(reading: &mut Reading<'_>, entries: &[Node], what: &str) -> Vec<(Stri
         }
         // A circle is told once, at its first member.
         if above.contains(&at) && circles.insert(at) {
-            let circle: Vec<usize> = above.iter().copied().filter(|it| *it != at && reaches(&parents, *it, at)).collect();
+            let circle: Vec<usize> = above
+                .iter()
+                .copied()
+                .filter(|it| *it != at && reaches(&parents, *it, at))
+                .collect();
             circles.extend(&circle);
-            let mut others: Vec<&str> = circle.iter().filter_map(|at| ids.get(*at)).map(String::as_str).collect();
+            let mut others: Vec<&str> = circle
+                .iter()
+                .filter_map(|at| ids.get(*at))
+                .map(String::as_str)
+                .collect();
             others.sort_unstable();
-            let through = if others.is_empty() { String::new() } else { format!(" through {}", listed(&others).replace(" or ", " and ")) };
-            let id_span = node.get("id").map_or(node.span.clone(), |it| it.span.clone());
+            let through = if others.is_empty() {
+                String::new()
+            } else {
+                format!(" through {}", listed(&others).replace(" or ", " and "))
+            };
+            let id_span = node
+                .get("id")
+                .map_or(node.span.clone(), |it| it.span.clone());
             reading
-                .wrong(Code::CyclicClasses, &id_span, format!("`{id}` contains itself{through}"), "part of a circle")
+                .wrong(
+                    Code::CyclicClasses,
+                    &id_span,
+                    format!("`{id}` contains itself{through}"),
+                    "part of a circle",
+                )
                 .help("take one of them out of the `in:` of another");
         }
         closed.push((id.clone(), text_of(reading, node, "about"), above));
@@ -221,11 +319,20 @@ fn reaches(parents: &[Vec<usize>], from: usize, to: usize) -> bool {
 }
 
 fn not_declared(what: &str) -> Code {
-    if what == "groups" { Code::UnknownSubstance } else { Code::UnknownMedicine }
+    if what == "groups" {
+        Code::UnknownSubstance
+    } else {
+        Code::UnknownMedicine
+    }
 }
 
 /// The declared terms above an entry with `in:`, itself or contained, by position.
-fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, HashSet<usize>)], what: &str) -> HashSet<usize> {
+fn terms_of(
+    reading: &mut Reading<'_>,
+    node: &Node,
+    terms: &[(String, String, HashSet<usize>)],
+    what: &str,
+) -> HashSet<usize> {
     let mut all = HashSet::new();
     for class in node.list("in") {
         let Some(text) = class.written(reading.source).map(str::to_owned) else {
@@ -239,7 +346,12 @@ fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, Ha
             }
             None => {
                 let known = terms.iter().map(|(id, _, _)| id.as_str());
-                reading.unknown(not_declared(what), &class.span, ("class or group", &text, "not declared"), known);
+                reading.unknown(
+                    not_declared(what),
+                    &class.span,
+                    ("class or group", &text, "not declared"),
+                    known,
+                );
             }
         }
     }
@@ -248,11 +360,18 @@ fn terms_of(reading: &mut Reading<'_>, node: &Node, terms: &[(String, String, Ha
 
 /// The form in which names are compared: lower case, single spaces.
 pub fn name_form(name: &str) -> String {
-    name.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
+    name.to_lowercase()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// The names of an entry, synonyms included, in the form in which they are compared; reports those already taken.
-fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, Range<usize>>, node: &Node) -> Vec<String> {
+fn new_names(
+    reading: &mut Reading<'_>,
+    places: &mut HashMap<String, Range<usize>>,
+    node: &Node,
+) -> Vec<String> {
     let also = node.list("also");
     let mut forms = Vec::new();
     for place in node.get("name").into_iter().chain(also) {
@@ -261,7 +380,9 @@ fn new_names(reading: &mut Reading<'_>, places: &mut HashMap<String, Range<usize
         };
         if let Some(first) = places.get(&form) {
             let title = format!("`{form}` is already a name of the register");
-            let told = reading.wrong(Code::NameTwice, &place.span, title, "second use").also(first, "first use");
+            let told = reading
+                .wrong(Code::NameTwice, &place.span, title, "second use")
+                .also(first, "first use");
             told.help("delete the name from one of the two");
             continue;
         }
@@ -276,9 +397,24 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("medicines");
     let terms = closure(&mut reading, parsed.root.list("classes"), "classes");
     let mut register = MedicineRegister {
-        classes: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
-        dose_words: reading.list(&parsed.root, "dose_words").iter().map(|it| name_form(it)).collect(),
-        salt_words: reading.list(&parsed.root, "salt_words").iter().map(|it| name_form(it)).collect(),
+        classes: terms
+            .iter()
+            .map(|(id, about, _)| Term {
+                id: id.clone(),
+                about: about.clone(),
+                members: Bits::new(),
+            })
+            .collect(),
+        dose_words: reading
+            .list(&parsed.root, "dose_words")
+            .iter()
+            .map(|it| name_form(it))
+            .collect(),
+        salt_words: reading
+            .list(&parsed.root, "salt_words")
+            .iter()
+            .map(|it| name_form(it))
+            .collect(),
         ..MedicineRegister::default()
     };
     let mut places: HashMap<String, Range<usize>> = HashMap::new();
@@ -290,11 +426,23 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let forms = new_names(&mut reading, &mut places, node);
         let classes = terms_of(&mut reading, node, &terms, "classes");
         // A rule that names a class means all its medicines; a medicine of that name outside it would be missed.
-        let class = terms.iter().position(|(id, _, _)| forms.contains(id)).filter(|it| !classes.contains(it));
-        if let (Some((id, _, _)), Some(place)) = (class.and_then(|it| terms.get(it)), node.get("name")) {
+        let class = terms
+            .iter()
+            .position(|(id, _, _)| forms.contains(id))
+            .filter(|it| !classes.contains(it));
+        if let (Some((id, _, _)), Some(place)) =
+            (class.and_then(|it| terms.get(it)), node.get("name"))
+        {
             let title = format!("`{id}` is the name of a class that this medicine does not lie in");
             let help = "add the class to its `in:`, or give one of them another name";
-            reading.wrong(Code::NameTwice, &place.span, title, "rules would mean the class").help(help);
+            reading
+                .wrong(
+                    Code::NameTwice,
+                    &place.span,
+                    title,
+                    "rules would mean the class",
+                )
+                .help(help);
         }
         let mut factor = |key| {
             let it = node.get(key)?;
@@ -308,8 +456,16 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
         let plausible_daily = daily_range(&mut reading, node);
         let name = name_form(&name);
-        let at = register.medicines.push(Medicine { name, also, as_prednisolone, adrenal_as_prednisolone, plausible_daily });
-        register.names.extend(forms.into_iter().map(|form| (form, at)));
+        let at = register.medicines.push(Medicine {
+            name,
+            also,
+            as_prednisolone,
+            adrenal_as_prednisolone,
+            plausible_daily,
+        });
+        register
+            .names
+            .extend(forms.into_iter().map(|form| (form, at)));
         for term in classes {
             if let Some(class) = register.classes.get_mut(term) {
                 class.members.insert(at);
@@ -323,7 +479,11 @@ pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 /// The least and most of a medicine in a day, in mg.
 fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
     let range = node.get("plausible_daily")?;
-    let ends: Vec<Option<f64>> = range.items().iter().map(|it| in_unit(reading, it, "mg", Measure::Mass)).collect();
+    let ends: Vec<Option<f64>> = range
+        .items()
+        .iter()
+        .map(|it| in_unit(reading, it, "mg", Measure::Mass))
+        .collect();
     match ends.as_slice() {
         [Some(low), Some(high)] if low <= high => Some((*low, *high)),
         [Some(_), Some(_)] => {
@@ -338,7 +498,14 @@ fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
 }
 
 fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
-    reading.wrong(Code::BadRange, &range.span, title, "the first one is higher").help("write the lower one first");
+    reading
+        .wrong(
+            Code::BadRange,
+            &range.span,
+            title,
+            "the first one is higher",
+        )
+        .help("write the lower one first");
 }
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
@@ -347,7 +514,14 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let group_nodes = parsed.root.list("groups");
     let terms = closure(&mut reading, group_nodes, "groups");
     let mut register = AllergenRegister {
-        groups: terms.iter().map(|(id, about, _)| Term { id: id.clone(), about: about.clone(), members: Bits::new() }).collect(),
+        groups: terms
+            .iter()
+            .map(|(id, about, _)| Term {
+                id: id.clone(),
+                about: about.clone(),
+                members: Bits::new(),
+            })
+            .collect(),
         ..AllergenRegister::default()
     };
     let mut seen = HashMap::new();
@@ -365,7 +539,9 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         };
         let at = substance(&mut register, name_form(&name));
         let forms = new_names(&mut reading, &mut places, node);
-        register.names.extend(forms.iter().map(|it| (it.clone(), Bits::from_iter([at]))));
+        register
+            .names
+            .extend(forms.iter().map(|it| (it.clone(), Bits::from_iter([at]))));
         listed.push((node, forms));
         for term in terms_of(&mut reading, node, &terms, "groups") {
             if let Some(group) = register.groups.get_mut(term) {
@@ -373,7 +549,8 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             }
         }
     }
-    let mut forms: Table<Vec<String>, Substance> = listed.iter().map(|(_, forms)| forms.clone()).collect();
+    let mut forms: Table<Vec<String>, Substance> =
+        listed.iter().map(|(_, forms)| forms.clone()).collect();
     add_medicines(&names.medicines, &mut register, &mut forms);
     take_apart(&mut register, &forms);
     // Those that the file lists come first.
@@ -382,10 +559,19 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             let Some(form) = cross.written(reading.source).map(name_form) else {
                 continue;
             };
-            let group = register.groups.iter().find(|it| it.id == form).map(|it| it.members.clone());
+            let group = register
+                .groups
+                .iter()
+                .find(|it| it.id == form)
+                .map(|it| it.members.clone());
             let Some(others) = group.or_else(|| register.names.get(&form).cloned()) else {
                 let known = register.substances.iter().map(|it| it.name.as_str());
-                reading.unknown(Code::UnknownSubstance, &cross.span, ("substance or group", &form, "not in allergens.yaml"), known);
+                reading.unknown(
+                    Code::UnknownSubstance,
+                    &cross.span,
+                    ("substance or group", &form, "not in allergens.yaml"),
+                    known,
+                );
                 continue;
             };
             for other in others.iter() {
@@ -400,12 +586,22 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let spoken: Vec<(String, Range<usize>)> = declared
             .iter()
             .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
-            .chain(node.get("id").into_iter().flat_map(|it| own.iter().map(|form| (form.clone(), it.span.clone()))))
+            .chain(
+                node.get("id")
+                    .into_iter()
+                    .flat_map(|it| own.iter().map(|form| (form.clone(), it.span.clone()))),
+            )
             .collect();
         for (form, span) in spoken {
             if let Some(existing) = register.names.get(&form) {
-                if places.contains_key(&form) && *existing != group.members && !own.contains(&form) {
-                    reading.wrong(Code::NameTwice, &span, format!("`{form}` is already a name of the register"), "second use");
+                if places.contains_key(&form) && *existing != group.members && !own.contains(&form)
+                {
+                    reading.wrong(
+                        Code::NameTwice,
+                        &span,
+                        format!("`{form}` is already a name of the register"),
+                        "second use",
+                    );
                 }
                 continue;
             }
@@ -419,16 +615,27 @@ pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 
 /// Adds a substance; each crosses with itself.
 fn substance(register: &mut AllergenRegister, name: String) -> Idx<Substance> {
-    let at = register.substances.push(Substance { name, crosses: Bits::new() });
+    let at = register.substances.push(Substance {
+        name,
+        crosses: Bits::new(),
+    });
     register.substances[at].crosses.insert(at);
     at
 }
 
 /// Makes every medicine a substance, under all its names that are not yet taken, and puts it into the groups that have
 /// the name of one of its classes. `forms` are the names of each substance, and get those of the medicines.
-fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, forms: &mut Table<Vec<String>, Substance>) {
+fn add_medicines(
+    medicines: &MedicineRegister,
+    register: &mut AllergenRegister,
+    forms: &mut Table<Vec<String>, Substance>,
+) {
     let mut position: HashMap<Idx<Medicine>, Idx<Substance>> = HashMap::new();
-    let mut sorted: Vec<(&String, Idx<Medicine>)> = medicines.names.iter().map(|(name, at)| (name, *at)).collect();
+    let mut sorted: Vec<(&String, Idx<Medicine>)> = medicines
+        .names
+        .iter()
+        .map(|(name, at)| (name, *at))
+        .collect();
     sorted.sort();
     // A medicine that allergens.yaml lists under any of its names is that substance.
     for &(name, medicine) in &sorted {
@@ -441,12 +648,19 @@ fn add_medicines(medicines: &MedicineRegister, register: &mut AllergenRegister, 
             forms.push(Vec::new());
             substance(register, medicines.medicines[medicine].name.clone())
         });
-        register.names.entry(name.clone()).or_insert_with(|| Bits::from_iter([at]));
+        register
+            .names
+            .entry(name.clone())
+            .or_insert_with(|| Bits::from_iter([at]));
         forms[at].push(name.clone());
     }
     for class in &medicines.classes {
         if let Some(group) = register.groups.iter_mut().find(|it| it.id == class.id) {
-            class.members.iter().filter_map(|it| position.get(&it)).for_each(|at| group.members.insert(*at));
+            class
+                .members
+                .iter()
+                .filter_map(|it| position.get(&it))
+                .for_each(|at| group.members.insert(*at));
         }
     }
 }
@@ -477,10 +691,19 @@ struct MixtureParts {
 /// The substances that the names of a mixture name: "codeine and paracetamol". An allergy to the mixture may be one to
 /// any of them. `None` if no name is made of parts that are known.
 fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<MixtureParts> {
-    let mut parts = MixtureParts { found: Bits::new(), complete: false };
+    let mut parts = MixtureParts {
+        found: Bits::new(),
+        complete: false,
+    };
     for form in forms {
-        let pieces = form.replace(" and ", "/").replace(" with ", "/").replace(", ", "/");
-        let known: Vec<Option<&Bits<Substance>>> = pieces.split('/').map(|it| register.names.get(it.trim())).collect();
+        let pieces = form
+            .replace(" and ", "/")
+            .replace(" with ", "/")
+            .replace(", ", "/");
+        let known: Vec<Option<&Bits<Substance>>> = pieces
+            .split('/')
+            .map(|it| register.names.get(it.trim()))
+            .collect();
         if known.len() > 1 {
             known.iter().flatten().for_each(|it| parts.found.extend(it));
             parts.complete |= known.iter().all(Option::is_some);
@@ -491,13 +714,28 @@ fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<MixturePart
 
 fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure) -> Option<f64> {
     let above_zero = |value: f64| {
-        if value > 0.0 { Ok(value) } else { Err("it must be above zero".to_owned()) }
+        if value > 0.0 {
+            Ok(value)
+        } else {
+            Err("it must be above zero".to_owned())
+        }
     };
-    match written_number(node).and_then(|it| to_unit(&it, Some(unit), Some(measure))).and_then(above_zero) {
+    match written_number(node)
+        .and_then(|it| to_unit(&it, Some(unit), Some(measure)))
+        .and_then(above_zero)
+    {
         Ok(value) => Some(value),
         Err(why) => {
             let written = node.shown(reading.source).to_owned();
-            reading.wrong(Code::WrongUnit, &node.span, format!("`{written}` is not a quantity in {unit}"), "does not fit").help(why).none()
+            reading
+                .wrong(
+                    Code::WrongUnit,
+                    &node.span,
+                    format!("`{written}` is not a quantity in {unit}"),
+                    "does not fit",
+                )
+                .help(why)
+                .none()
         }
     }
 }

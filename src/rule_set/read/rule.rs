@@ -34,8 +34,13 @@ pub fn concern(
         && let Some(written) = node.written(reading.source)
         && written != concern.id
     {
-        let title = format!("this file is for the concern `{written}`, its name says `{}`", concern.id);
-        reading.wrong(Code::UnknownConcern, &node.span, title, "another concern").help("make the line and the file's name agree");
+        let title = format!(
+            "this file is for the concern `{written}`, its name says `{}`",
+            concern.id
+        );
+        reading
+            .wrong(Code::UnknownConcern, &node.span, title, "another concern")
+            .help("make the line and the file's name agree");
     }
     let mut rules = Vec::new();
     let mut seen = HashMap::new();
@@ -58,12 +63,16 @@ pub fn rule(
     retired: &[Retired],
 ) -> Option<Rule> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
-    let id = reading.needed(node, "id").map(|it| format!("{}/{it}", concern.id));
+    let id = reading
+        .needed(node, "id")
+        .map(|it| format!("{}/{it}", concern.id));
     if let (Some(id), Some(place)) = (&id, node.get("id"))
         && retired.iter().any(|it| it.rule == *id)
     {
         let title = format!("`{id}` is the id of a retired rule");
-        reading.wrong(Code::RetiredId, &place.span, title, "retired").help("choose a new id: old reports name this one");
+        reading
+            .wrong(Code::RetiredId, &place.span, title, "retired")
+            .help("choose a new id: old reports name this one");
     }
     let title = reading.needed(node, "title");
     let kind = match reading.needed(node, "kind").as_deref() {
@@ -71,9 +80,15 @@ pub fn rule(
         Some("caution") => Some(Kind::Caution),
         _ => None,
     };
-    let outcome = reading.needed(node, "outcome").and_then(|it| Outcome::from_word(&it));
-    let urgency = reading.owned(node, "urgency").and_then(|it| Urgency::from_word(&it));
-    let when = node.get("when").and_then(|it| condition::read(names, reading, it));
+    let outcome = reading
+        .needed(node, "outcome")
+        .and_then(|it| Outcome::from_word(&it));
+    let urgency = reading
+        .owned(node, "urgency")
+        .and_then(|it| Urgency::from_word(&it));
+    let when = node
+        .get("when")
+        .and_then(|it| condition::read(names, reading, it));
     let reason = names.sentence(reading, node, "reason");
     let action = names.sentence(reading, node, "action");
     let refer_to = names.sentence(reading, node, "refer_to");
@@ -87,7 +102,9 @@ pub fn rule(
     {
         let title = "the review date does not lie after the last review";
         let help = "write the day by which the rule must be looked at again";
-        reading.wrong(Code::BadRange, &place.span, title, "too early").help(help);
+        reading
+            .wrong(Code::BadRange, &place.span, title, "too early")
+            .help(help);
     } else {
         in_force_before_review(reading, node, in_force_from, review_by);
     }
@@ -114,22 +131,39 @@ pub fn rule(
 
 /// A title shows no facts; reports one that means to.
 fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
-    let Some(place) = node.get("title").filter(|title| title.text().is_some_and(|it| it.contains(['{', '}']))) else {
+    let Some(place) = node
+        .get("title")
+        .filter(|title| title.text().is_some_and(|it| it.contains(['{', '}'])))
+    else {
         return true;
     };
     let title = "a title shows neither facts nor limits";
     let help = "write the words out; `reason`, `action`, `refer_to` and `cleared_by` may show facts in braces";
-    reading.wrong(Code::UnknownPlaceholder, &place.span, title, "braces in a title").help(help);
+    reading
+        .wrong(
+            Code::UnknownPlaceholder,
+            &place.span,
+            title,
+            "braces in a title",
+        )
+        .help(help);
     false
 }
 
 /// What comes into force only when its review is due would never be in force and reviewed.
-pub fn in_force_before_review(reading: &mut Reading<'_>, node: &Node, from: Option<NaiveDate>, by: Option<NaiveDate>) {
+pub fn in_force_before_review(
+    reading: &mut Reading<'_>,
+    node: &Node,
+    from: Option<NaiveDate>,
+    by: Option<NaiveDate>,
+) {
     if let (Some(from), Some(by), Some(place)) = (from, by, node.get("in_force_from"))
         && from >= by
     {
         let title = "the first day in force does not lie before the review date";
         let help = "write a day before `review_by`";
-        reading.wrong(Code::BadRange, &place.span, title, "too late").help(help);
+        reading
+            .wrong(Code::BadRange, &place.span, title, "too late")
+            .help(help);
     }
 }

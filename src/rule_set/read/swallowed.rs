@@ -15,15 +15,30 @@ use crate::rule_set::{Bits, Condition, Medicine};
 
 /// The names that vanish, in order: of medicines, and of classes of which all is looked at, which somebody may write instead.
 /// `conditions` are all that may look at medicines.
-pub fn swallowed<'a>(names: &Names, conditions: impl Iterator<Item = &'a Condition>) -> Vec<String> {
+pub fn swallowed<'a>(
+    names: &Names,
+    conditions: impl Iterator<Item = &'a Condition>,
+) -> Vec<String> {
     let looked_at = looked_at(names, conditions);
     let register = &names.medicines;
     let vanishes = |name: &str| name.split(' ').all(|word| is_dose(register, word));
-    let is_salt = |name: &str| name.split(' ').any(|word| register.salt_words.iter().any(|it| it == word));
-    let medicines = register.names.iter().filter(|(name, at)| vanishes(name) && (looked_at.contains(**at) || !is_salt(name)));
-    let whole = register.classes.iter().filter(|it| !it.members.is_empty() && it.members.within(&looked_at));
+    let is_salt = |name: &str| {
+        name.split(' ')
+            .any(|word| register.salt_words.iter().any(|it| it == word))
+    };
+    let medicines = register
+        .names
+        .iter()
+        .filter(|(name, at)| vanishes(name) && (looked_at.contains(**at) || !is_salt(name)));
+    let whole = register
+        .classes
+        .iter()
+        .filter(|it| !it.members.is_empty() && it.members.within(&looked_at));
     let classes = whole.map(|it| it.id.replace('-', " "));
-    let mut found: Vec<String> = medicines.map(|(name, _)| name.clone()).chain(classes.filter(|it| vanishes(it))).collect();
+    let mut found: Vec<String> = medicines
+        .map(|(name, _)| name.clone())
+        .chain(classes.filter(|it| vanishes(it)))
+        .collect();
     found.sort();
     found.dedup();
     found
@@ -31,19 +46,40 @@ pub fn swallowed<'a>(names: &Names, conditions: impl Iterator<Item = &'a Conditi
 
 /// A diagnostic for each such name, at the longest of its words in the lists: it is the least likely to be meant as a dose.
 pub fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
-    let lists = || ["dose_words", "salt_words"].into_iter().filter_map(|key| parsed.root.get(key)).flat_map(Node::items);
+    let lists = || {
+        ["dose_words", "salt_words"]
+            .into_iter()
+            .filter_map(|key| parsed.root.get(key))
+            .flat_map(Node::items)
+    };
     let told = |name: &String| {
-        let is_word = |it: &Node| it.written(&parsed.source).map(name_form).is_some_and(|word| name.contains(&word));
-        let place = lists().filter(|it| is_word(it)).max_by_key(|it| it.written(&parsed.source).map(str::len))?;
+        let is_word = |it: &Node| {
+            it.written(&parsed.source)
+                .map(name_form)
+                .is_some_and(|word| name.contains(&word))
+        };
+        let place = lists()
+            .filter(|it| is_word(it))
+            .max_by_key(|it| it.written(&parsed.source).map(str::len))?;
         let title = format!("the name `{name}` consists of words for doses and salts alone");
-        Some(Diagnostic::at(Code::NameSwallowed, &parsed.source, &place.span, title, "the name would be passed over"))
+        Some(Diagnostic::at(
+            Code::NameSwallowed,
+            &parsed.source,
+            &place.span,
+            title,
+            "the name would be passed over",
+        ))
     };
     swallowed.iter().filter_map(told).collect()
 }
 
 /// The medicines that some condition counts, and those whose dose is worked with.
 fn looked_at<'a>(names: &Names, conditions: impl Iterator<Item = &'a Condition>) -> Bits<Medicine> {
-    let steroids = names.medicines.medicines.entries().filter(|(_, it)| it.as_prednisolone.is_some());
+    let steroids = names
+        .medicines
+        .medicines
+        .entries()
+        .filter(|(_, it)| it.as_prednisolone.is_some());
     let mut found: Bits<Medicine> = steroids.map(|(at, _)| at).collect();
     for condition in conditions {
         condition.visit(&mut |it| {

@@ -9,8 +9,8 @@ use crate::document::source::{Node, NodeKind};
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
 use crate::rule_set::{
-    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Idx, Limit, LimitValue, MedicineRegister, Odds, Piece, Publication,
-    Table, Text, Threshold,
+    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Idx, Limit, LimitValue,
+    MedicineRegister, Odds, Piece, Publication, Table, Text, Threshold,
 };
 
 /// Kinds of entries that are named elsewhere.
@@ -58,25 +58,40 @@ pub struct Written {
 /// Reads `4.0`, `58 mmol/mol`, or a text of one number and one unit.
 pub fn written_number(node: &Node) -> Result<Written, String> {
     match &node.kind {
-        NodeKind::Number(value) => Ok(Written { value: *value, unit: None }),
+        NodeKind::Number(value) => Ok(Written {
+            value: *value,
+            unit: None,
+        }),
         NodeKind::Text(text) => match read_quantity(text) {
             Ok(parts) => match parts.as_slice() {
-                [part] => Ok(Written { value: part.number, unit: part.unit.clone() }),
+                [part] => Ok(Written {
+                    value: part.number,
+                    unit: part.unit.clone(),
+                }),
                 _ => Err("write one number with one unit".into()),
             },
             Err(error) => Err(error.to_string()),
         },
-        _ => Err(format!("a number is needed, this is {}", node.kind_in_words())),
+        _ => Err(format!(
+            "a number is needed, this is {}",
+            node.kind_in_words()
+        )),
     }
 }
 
 /// Brings a number to a unit; the error says what is needed.
 ///
 /// A unit that no measure knows, such as `years`, may be left out.
-pub fn to_unit(written: &Written, unit: Option<&str>, measure: Option<Measure>) -> Result<f64, String> {
+pub fn to_unit(
+    written: &Written,
+    unit: Option<&str>,
+    measure: Option<Measure>,
+) -> Result<f64, String> {
     match (unit, &written.unit) {
         (None, None) => Ok(written.value),
-        (None, Some(given)) => Err(format!("a plain number is needed here, without the unit {given}")),
+        (None, Some(given)) => Err(format!(
+            "a plain number is needed here, without the unit {given}"
+        )),
         (Some(needed), None) if which_measures(needed).is_empty() => Ok(written.value),
         (Some(needed), None) => Err(format!("the unit is missing: {needed}")),
         (Some(needed), Some(given)) if needed == given => Ok(written.value),
@@ -103,7 +118,10 @@ impl Names {
 
     /// The same for a fact, or for the day of a dated answer.
     fn is_broken_fact(&self, id: &str) -> bool {
-        let question = id.strip_suffix(".taken_on").or_else(|| id.strip_suffix(".age")).unwrap_or(id);
+        let question = id
+            .strip_suffix(".taken_on")
+            .or_else(|| id.strip_suffix(".age"))
+            .unwrap_or(id);
         self.is_broken(What::Fact, id) || self.is_broken(What::Fact, question)
     }
 
@@ -121,19 +139,39 @@ impl Names {
             reading.excuse();
         } else if found.is_none() {
             let known = self.limits.iter().map(|it| it.id.as_str());
-            reading.unknown(Code::UnknownLimit, &name.span, ("limit", &text, "no such limit"), known);
+            reading.unknown(
+                Code::UnknownLimit,
+                &name.span,
+                ("limit", &text, "no such limit"),
+                known,
+            );
         }
         found
     }
 
     /// A number to compare a fact of this type with.
-    pub fn threshold(&self, reading: &mut Reading<'_>, node: &Node, fact_id: &str, fact_type: &FactType) -> Option<Threshold> {
+    pub fn threshold(
+        &self,
+        reading: &mut Reading<'_>,
+        node: &Node,
+        fact_id: &str,
+        fact_type: &FactType,
+    ) -> Option<Threshold> {
         if *fact_type == FactType::Date {
             let text = node.shown(reading.source).to_owned();
             return match crate::quantity::when::read_when(&text) {
-                Ok(when) => Some(Threshold { value: day_number(when.date), written: text, limit: None }),
+                Ok(when) => Some(Threshold {
+                    value: day_number(when.date),
+                    written: text,
+                    limit: None,
+                }),
                 Err(error) => reading
-                    .wrong(Code::WrongTest, &node.span, format!("`{fact_id}` is compared with dates"), "not a date")
+                    .wrong(
+                        Code::WrongTest,
+                        &node.span,
+                        format!("`{fact_id}` is compared with dates"),
+                        "not a date",
+                    )
                     .help(error.to_string())
                     .none(),
             };
@@ -146,11 +184,23 @@ impl Names {
             let limit = &self.limits[at];
             let LimitValue::Number { value, unit } = &limit.value else {
                 return reading
-                    .wrong(Code::WrongTest, &node.span, format!("limit `{}` is a length of time", limit.id), "a number is needed")
+                    .wrong(
+                        Code::WrongTest,
+                        &node.span,
+                        format!("limit `{}` is a length of time", limit.id),
+                        "a number is needed",
+                    )
                     .help("`older_than` and `within` compare with a length of time")
                     .none();
             };
-            (Written { value: *value, unit: unit.clone() }, limit.written.clone(), Some(at))
+            (
+                Written {
+                    value: *value,
+                    unit: unit.clone(),
+                },
+                limit.written.clone(),
+                Some(at),
+            )
         } else {
             match written_number(node) {
                 Ok(written) => {
@@ -159,16 +209,30 @@ impl Names {
                 }
                 Err(why) => {
                     return reading
-                        .wrong(Code::WrongTest, &node.span, "a number or `{ limit: name }` must stand here", node.kind_in_words())
+                        .wrong(
+                            Code::WrongTest,
+                            &node.span,
+                            "a number or `{ limit: name }` must stand here",
+                            node.kind_in_words(),
+                        )
                         .help(why)
                         .none();
                 }
             }
         };
         match to_unit(&written, unit.as_deref(), *measure) {
-            Ok(value) => Some(Threshold { value, written: shown, limit }),
+            Ok(value) => Some(Threshold {
+                value,
+                written: shown,
+                limit,
+            }),
             Err(why) => reading
-                .wrong(Code::WrongUnit, &node.span, format!("`{fact_id}` is {}", fact_type.in_words()), "does not fit")
+                .wrong(
+                    Code::WrongUnit,
+                    &node.span,
+                    format!("`{fact_id}` is {}", fact_type.in_words()),
+                    "does not fit",
+                )
                 .help(why)
                 .none(),
         }
@@ -191,7 +255,12 @@ impl Names {
                         continue;
                     }
                     let known = self.publications.iter().map(|it| it.id.as_str());
-                    reading.unknown(Code::UnknownSource, &name.span, ("source", &text, "not in sources.yaml"), known);
+                    reading.unknown(
+                        Code::UnknownSource,
+                        &name.span,
+                        ("source", &text, "not in sources.yaml"),
+                        known,
+                    );
                     continue;
                 };
                 Basis::Published(index)
@@ -219,19 +288,28 @@ impl Names {
             if !words.is_empty() {
                 pieces.push(Piece::Words(words.to_owned()));
             }
-            let Some((name, behind)) = after.strip_prefix('{').and_then(|it| it.split_once('}')) else {
+            let Some((name, behind)) = after.strip_prefix('{').and_then(|it| it.split_once('}'))
+            else {
                 self.bad_placeholder(reading, node, after, "the brace is never closed".into());
                 return None;
             };
             if words.contains('}') {
-                self.bad_placeholder(reading, node, "}", "a brace is closed that was never opened".into());
+                self.bad_placeholder(
+                    reading,
+                    node,
+                    "}",
+                    "a brace is closed that was never opened".into(),
+                );
             }
             match self.placeholder(name) {
                 Some(piece) => pieces.push(piece),
                 None => {
                     let facts = self.catalogue.facts.iter().map(|it| it.id.clone());
                     let limits = self.limits.iter().map(|it| format!("limit.{}", it.id));
-                    let known: Vec<String> = facts.chain(limits).chain(["medicines".into(), "allergies".into()]).collect();
+                    let known: Vec<String> = facts
+                        .chain(limits)
+                        .chain(["medicines".into(), "allergies".into()])
+                        .collect();
                     let help = did_you_mean(name, known.iter().map(String::as_str)).unwrap_or_else(|| {
                         "braces hold a fact (`{bleeding.inr}`), a limit (`{limit.inr-ceiling}`), `{medicines}` or `{allergies}`".into()
                     });
@@ -241,7 +319,12 @@ impl Names {
             rest = behind;
         }
         if rest.contains('}') {
-            self.bad_placeholder(reading, node, "}", "a brace is closed that was never opened".into());
+            self.bad_placeholder(
+                reading,
+                node,
+                "}",
+                "a brace is closed that was never opened".into(),
+            );
         }
         if !rest.is_empty() {
             pieces.push(Piece::Words(rest.to_owned()));
@@ -252,10 +335,18 @@ impl Names {
     fn placeholder(&self, name: &str) -> Option<Piece> {
         match name {
             "medicines" => {
-                return self.catalogue.medicines.map(|_| Piece::Medicines).or_else(|| self.perhaps_broken());
+                return self
+                    .catalogue
+                    .medicines
+                    .map(|_| Piece::Medicines)
+                    .or_else(|| self.perhaps_broken());
             }
             "allergies" => {
-                return self.catalogue.allergies.map(|_| Piece::Allergies).or_else(|| self.perhaps_broken());
+                return self
+                    .catalogue
+                    .allergies
+                    .map(|_| Piece::Allergies)
+                    .or_else(|| self.perhaps_broken());
             }
             "ruled_out" => return Some(Piece::Odds(Odds::RuledOut)),
             "not_offered" => return Some(Piece::Odds(Odds::NotOffered)),
@@ -263,7 +354,10 @@ impl Names {
             _ => {}
         }
         if let Some(limit) = name.strip_prefix("limit.") {
-            let broken = || self.is_broken(What::Limit, limit).then(|| Piece::Words(String::new()));
+            let broken = || {
+                self.is_broken(What::Limit, limit)
+                    .then(|| Piece::Words(String::new()))
+            };
             return self.limit_index(limit).map(Piece::Limit).or_else(broken);
         }
         // A fact of that whole name comes first: `derived.age` is no age of a fact `derived`.
@@ -286,7 +380,13 @@ impl Names {
         (!self.broken.is_empty()).then(|| Piece::Words(String::new()))
     }
 
-    fn bad_placeholder(&self, reading: &mut Reading<'_>, node: &Node, placeholder: &str, help: String) {
+    fn bad_placeholder(
+        &self,
+        reading: &mut Reading<'_>,
+        node: &Node,
+        placeholder: &str,
+        help: String,
+    ) {
         // Point into the text where it stands as written; a folded text may not, then at the value.
         let within = reading.source.slice(&node.span).find(placeholder);
         let span: Range<usize> = match within {
@@ -294,7 +394,14 @@ impl Names {
             None => node.span.clone(),
         };
         let title = format!("`{placeholder}` is neither a fact nor a limit");
-        reading.wrong(Code::UnknownPlaceholder, &span, title, "nothing has this name").help(help);
+        reading
+            .wrong(
+                Code::UnknownPlaceholder,
+                &span,
+                title,
+                "nothing has this name",
+            )
+            .help(help);
     }
 
     /// The slot of a fact named at a node; reports an unknown one.
@@ -319,7 +426,14 @@ impl Names {
                     _ => format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections)),
                 }
             });
-            reading.wrong(Code::UnknownFact, &name.span, format!("there is no fact `{text}`"), "no question has this id").help(help);
+            reading
+                .wrong(
+                    Code::UnknownFact,
+                    &name.span,
+                    format!("there is no fact `{text}`"),
+                    "no question has this id",
+                )
+                .help(help);
         }
         found
     }

@@ -23,7 +23,9 @@ macro_rules! by_word {
     )*};
 }
 
-by_word!(Outcome, Urgency, State, Kind, Status, LocalKind, Loosens, Who, NextKind, Applies, WhyAsked);
+by_word!(
+    Outcome, Urgency, State, Kind, Status, LocalKind, Loosens, Who, NextKind, Applies, WhyAsked
+);
 
 impl Serialize for OutcomeSpan {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -70,7 +72,14 @@ impl Serialize for SetAside {
 impl Serialize for Cited {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let (text, basis) = match self {
-            Self::Published { source, title, by, year, at, read } => {
+            Self::Published {
+                source,
+                title,
+                by,
+                year,
+                at,
+                read,
+            } => {
                 let mut cited = serializer.serialize_struct("Cited", 7)?;
                 cited.serialize_field("source", source)?;
                 cited.serialize_field("title", title)?;
@@ -97,7 +106,10 @@ pub(super) fn day<S: Serializer>(day: &impl Display, serializer: S) -> Result<S:
 }
 
 /// A day as it is shown; null for none.
-pub(super) fn day_if_any<S: Serializer>(day: &Option<impl Display>, serializer: S) -> Result<S::Ok, S::Error> {
+pub(super) fn day_if_any<S: Serializer>(
+    day: &Option<impl Display>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
     day.as_ref().map(ToString::to_string).serialize(serializer)
 }
 
@@ -107,21 +119,36 @@ pub(super) fn digest<S: Serializer>(hexadecimal: &str, serializer: S) -> Result<
 }
 
 /// Each of them; none, too, where nobody asked for any, so that no reader has to test for that.
-pub(super) fn each<T: Serialize, S: Serializer>(items: &Option<Vec<T>>, serializer: S) -> Result<S::Ok, S::Error> {
+pub(super) fn each<T: Serialize, S: Serializer>(
+    items: &Option<Vec<T>>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
     serializer.collect_seq(items.iter().flatten())
 }
 
 /// A number without noise; null for none, and for one that is not finite.
-pub(super) fn figure<T: Copy + Into<Option<f64>>, S: Serializer>(number: &T, serializer: S) -> Result<S::Ok, S::Error> {
-    (*number).into().filter(|number| number.is_finite()).map(without_noise).serialize(serializer)
+pub(super) fn figure<T: Copy + Into<Option<f64>>, S: Serializer>(
+    number: &T,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    (*number)
+        .into()
+        .filter(|number| number.is_finite())
+        .map(without_noise)
+        .serialize(serializer)
 }
 
 /// A volume with its unit.
 pub(super) fn volume<S: Serializer>(ml: &Option<f64>, serializer: S) -> Result<S::Ok, S::Error> {
-    ml.map(|ml| format!("{} mL", tidy(ml, None))).serialize(serializer)
+    ml.map(|ml| format!("{} mL", tidy(ml, None)))
+        .serialize(serializer)
 }
 
 /// The most that may be given, with its unit: rounded down.
-pub(super) fn largest_volume<S: Serializer>(ml: &Option<f64>, serializer: S) -> Result<S::Ok, S::Error> {
-    ml.map(|ml| format!("{} mL", tidy_down(ml, 1))).serialize(serializer)
+pub(super) fn largest_volume<S: Serializer>(
+    ml: &Option<f64>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    ml.map(|ml| format!("{} mL", tidy_down(ml, 1)))
+        .serialize(serializer)
 }

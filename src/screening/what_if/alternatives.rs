@@ -8,11 +8,16 @@ use crate::rule_set::{Agent, Answer, Idx, Question, RuleSet, Table};
 use crate::screening::dose;
 use crate::screening::result::{Alternative, Change};
 use crate::screening::what_if::prospect::{change, prospect};
-use crate::screening::what_if::search::{Bounds, ChangeSet, Edit, Lever, Searched, Trials, YES_NO, smallest};
+use crate::screening::what_if::search::{
+    Bounds, ChangeSet, Edit, Lever, Searched, Trials, YES_NO, smallest,
+};
 use crate::truth::FactSlot;
 
 /// How far plans are looked for: as many changes as a plan has choices that matter at once.
-const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 2000 };
+const BOUNDS: Bounds = Bounds {
+    most_changes: 4,
+    most_tries: 2000,
+};
 
 /// Other plans with a better verdict, fewest changes first, then the better verdict, then the fewer precautions.
 ///
@@ -27,17 +32,40 @@ const BOUNDS: Bounds = Bounds { most_changes: 4, most_tries: 2000 };
 /// The plans, and whether the search was complete; if it was cut short there may be more.
 pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
     let (rule_set, facts) = (trials.rule_set, trials.facts);
-    let decisions: Vec<&Question> = rule_set.catalogue.questions.iter().filter(|it| it.can_be_offered()).collect();
+    let decisions: Vec<&Question> = rule_set
+        .catalogue
+        .questions
+        .iter()
+        .filter(|it| it.can_be_offered())
+        .collect();
     let levers: Table<Lever> = decisions.iter().flat_map(|it| levers(trials, it)).collect();
-    let Searched { found, complete, .. } = smallest(trials, &levers, BOUNDS);
-    let mut plans: Vec<(&ChangeSet, Alternative)> = found.iter().map(|it| (it, alternative(rule_set, facts, &levers, it))).collect();
+    let Searched {
+        found, complete, ..
+    } = smallest(trials, &levers, BOUNDS);
+    let mut plans: Vec<(&ChangeSet, Alternative)> = found
+        .iter()
+        .map(|it| (it, alternative(rule_set, facts, &levers, it)))
+        .collect();
     plans.sort_by_key(|(found, plan)| {
-        let precautions = plan.prospect.fires.iter().filter(|it| it.outcome == Outcome::Go).count();
-        (found.steps.len(), found.standing, precautions, found.steps.clone())
+        let precautions = plan
+            .prospect
+            .fires
+            .iter()
+            .filter(|it| it.outcome == Outcome::Go)
+            .count();
+        (
+            found.steps.len(),
+            found.standing,
+            precautions,
+            found.steps.clone(),
+        )
     });
     let mut kept: Vec<(&ChangeSet, Alternative)> = Vec::new();
     for plan in plans {
-        if !kept.iter().any(|it| differ_in_volume_only(rule_set, it, &plan)) {
+        if !kept
+            .iter()
+            .any(|it| differ_in_volume_only(rule_set, it, &plan))
+        {
             kept.push(plan);
         }
     }
@@ -46,30 +74,56 @@ pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
 
 /// Whether two plans differ in nothing but how much of the same solutions is drawn up, and come to the same. Of two such
 /// the larger volume comes first.
-fn differ_in_volume_only(rule_set: &RuleSet, one: &(&ChangeSet, Alternative), other: &(&ChangeSet, Alternative)) -> bool {
+fn differ_in_volume_only(
+    rule_set: &RuleSet,
+    one: &(&ChangeSet, Alternative),
+    other: &(&ChangeSet, Alternative),
+) -> bool {
     let Some(slot) = rule_set.catalogue.anaesthetic else {
         return false;
     };
     let others = |(_, plan): &(&ChangeSet, Alternative)| {
         let id = rule_set.catalogue.id(slot);
-        plan.changes.iter().filter(|it| it.fact != id).cloned().collect::<Vec<Change>>()
+        plan.changes
+            .iter()
+            .filter(|it| it.fact != id)
+            .cloned()
+            .collect::<Vec<Change>>()
     };
-    let solutions = |(found, _): &(&ChangeSet, Alternative)| match found.facts.known(slot).map(|it| &it.value) {
+    let solutions = |(found, _): &(&ChangeSet, Alternative)| match found
+        .facts
+        .known(slot)
+        .map(|it| &it.value)
+    {
         Some(Value::Plan(plan)) => plan.iter().map(|it| (it.agent, it.percent)).collect(),
         _ => Vec::new(),
     };
-    let comes_to = |(found, plan): &(&ChangeSet, Alternative)| (found.states.clone(), plan.prospect.waits_for.clone());
+    let comes_to = |(found, plan): &(&ChangeSet, Alternative)| {
+        (found.states.clone(), plan.prospect.waits_for.clone())
+    };
     one.1.changes.len() == other.1.changes.len()
         && others(one) == others(other)
         && solutions(one) == solutions(other)
         && comes_to(one) == comes_to(other)
 }
 
-fn alternative(rule_set: &RuleSet, facts: &Facts, levers: &Table<Lever>, found: &ChangeSet) -> Alternative {
-    let mut slots: Vec<FactSlot> = found.steps.iter().map(|(lever, _)| levers[*lever].slot).collect();
+fn alternative(
+    rule_set: &RuleSet,
+    facts: &Facts,
+    levers: &Table<Lever>,
+    found: &ChangeSet,
+) -> Alternative {
+    let mut slots: Vec<FactSlot> = found
+        .steps
+        .iter()
+        .map(|(lever, _)| levers[*lever].slot)
+        .collect();
     slots.dedup();
     Alternative {
-        changes: slots.into_iter().map(|slot| change(rule_set, facts, &found.facts, slot)).collect(),
+        changes: slots
+            .into_iter()
+            .map(|slot| change(rule_set, facts, &found.facts, slot))
+            .collect(),
         prospect: prospect(rule_set, &found.facts, &found.states),
         anaesthetic: dose::arithmetic(rule_set, &found.facts),
     }
@@ -83,61 +137,125 @@ fn levers(trials: &Trials<'_>, question: &Question) -> Vec<Lever> {
         None if !facts.offers().is_empty() => return Vec::new(),
         offered => offered,
     };
-    let is_offered = |at: u16| !matches!(offered, Some(Offered::Options(bits)) if bits >> at & 1 == 0);
+    let is_offered =
+        |at: u16| !matches!(offered, Some(Offered::Options(bits)) if bits >> at & 1 == 0);
     let now = facts.known(slot).map(|it| &it.value);
     match (&question.answer, now) {
         (Answer::YesNo, _) => vec![Lever::choice(slot, YES_NO.into_iter(), facts, is_offered)],
-        (Answer::OneOf(options), _) => vec![Lever::choice(slot, options.iter().map(|it| it.text.as_str()), facts, is_offered)],
+        (Answer::OneOf(options), _) => vec![Lever::choice(
+            slot,
+            options.iter().map(|it| it.text.as_str()),
+            facts,
+            is_offered,
+        )],
         (Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
-            Lever::flips(slot, options.len(), *bits, |option, chosen| !chosen || is_offered(option))
+            Lever::flips(slot, options.len(), *bits, |option, chosen| {
+                !chosen || is_offered(option)
+            })
         }
         (Answer::Anaesthetic, Some(Value::Plan(plan))) => {
             let solutions = match offered {
                 Some(Offered::Solutions(solutions)) => solutions.as_slice(),
                 _ => &[],
             };
-            vec![Lever { slot, edits: mixtures(trials, slot, plan, solutions) }]
+            vec![Lever {
+                slot,
+                edits: mixtures(trials, slot, plan, solutions),
+            }]
         }
         _ => Vec::new(),
     }
 }
 
 /// The planned mixture in smaller volumes, then each offered solution alone.
-fn mixtures(trials: &Trials<'_>, slot: FactSlot, plan: &[PlannedAgent], solutions: &[(Idx<Agent>, f64)]) -> Table<Edit> {
-    let Some(total) = plan.iter().map(|it| it.volume_ml).sum::<Option<f64>>().filter(|it| *it > 0.0) else {
+fn mixtures(
+    trials: &Trials<'_>,
+    slot: FactSlot,
+    plan: &[PlannedAgent],
+    solutions: &[(Idx<Agent>, f64)],
+) -> Table<Edit> {
+    let Some(total) = plan
+        .iter()
+        .map(|it| it.volume_ml)
+        .sum::<Option<f64>>()
+        .filter(|it| *it > 0.0)
+    else {
         return Table::default();
     };
     let scaled = |to: f64| {
-        plan.iter().map(|it| PlannedAgent { volume_ml: it.volume_ml.and_then(|ml| whole_tenths(ml * to / total)), ..it.clone() }).collect()
+        plan.iter()
+            .map(|it| PlannedAgent {
+                volume_ml: it.volume_ml.and_then(|ml| whole_tenths(ml * to / total)),
+                ..it.clone()
+            })
+            .collect()
     };
     let mut found: Vec<Vec<PlannedAgent>> = Vec::new();
-    found.extend(volumes(trials, slot, total, &scaled).into_iter().filter(|it| *it < total).map(scaled));
+    found.extend(
+        volumes(trials, slot, total, &scaled)
+            .into_iter()
+            .filter(|it| *it < total)
+            .map(scaled),
+    );
     for (agent, percent) in solutions {
-        let alone = |to: f64| vec![PlannedAgent { agent: *agent, percent: Some(*percent), volume_ml: Some(to) }];
-        found.extend(volumes(trials, slot, total, &alone).into_iter().map(alone).filter(|it| it.as_slice() != plan));
+        let alone = |to: f64| {
+            vec![PlannedAgent {
+                agent: *agent,
+                percent: Some(*percent),
+                volume_ml: Some(to),
+            }]
+        };
+        found.extend(
+            volumes(trials, slot, total, &alone)
+                .into_iter()
+                .map(alone)
+                .filter(|it| it.as_slice() != plan),
+        );
     }
-    found.into_iter().map(|it| Edit::Put(vec![(slot, planned(trials.rule_set, it))])).collect()
+    found
+        .into_iter()
+        .map(|it| Edit::Put(vec![(slot, planned(trials.rule_set, it))]))
+        .collect()
 }
 
 /// The planned volume, and each largest tenth of a millilitre below it at which some number of the rules is not reached.
 ///
 /// Load, volume and dose of a site grow evenly with the volume, so two points fix the line; an earlier dose shifts it.
-fn volumes(trials: &Trials<'_>, slot: FactSlot, total: f64, mixture: &dyn Fn(f64) -> Vec<PlannedAgent>) -> Vec<f64> {
+fn volumes(
+    trials: &Trials<'_>,
+    slot: FactSlot,
+    total: f64,
+    mixture: &dyn Fn(f64) -> Vec<PlannedAgent>,
+) -> Vec<f64> {
     let rule_set = trials.rule_set;
     let at = |volume: f64| trials.put(&[(slot, planned(rule_set, mixture(volume)))]);
     let (whole, half) = (at(total), at(total / 2.0));
     let mut found = vec![total];
-    for derived in rule_set.catalogue.derived.iter().filter(|derived| derived.formula.even_with.is_some()) {
-        let (Some(high), Some(low)) = (whole.number(derived.slot), half.number(derived.slot)) else {
+    for derived in rule_set
+        .catalogue
+        .derived
+        .iter()
+        .filter(|derived| derived.formula.even_with.is_some())
+    {
+        let (Some(high), Some(low)) = (whole.number(derived.slot), half.number(derived.slot))
+        else {
             continue;
         };
         let per_ml = (high - low) / (total / 2.0);
-        for limit in derived.compared_with.iter().filter(|limit| per_ml > 0.0 && high >= **limit) {
+        for limit in derived
+            .compared_with
+            .iter()
+            .filter(|limit| per_ml > 0.0 && high >= **limit)
+        {
             let Some(volume) = whole_tenths(total - (high - limit) / per_ml) else {
                 continue;
             };
             // At the number itself a rule may still fire: the next smaller tenth is tried, too.
-            found.extend([volume, volume - 0.1].into_iter().filter_map(|it| whole_tenths(it + 0.000_001)));
+            found.extend(
+                [volume, volume - 0.1]
+                    .into_iter()
+                    .filter_map(|it| whole_tenths(it + 0.000_001)),
+            );
         }
     }
     // Less than half of what was planned would be another block, for a clinician to plan.
@@ -150,5 +268,9 @@ fn volumes(trials: &Trials<'_>, slot: FactSlot, total: f64, mixture: &dyn Fn(f64
 /// A mixture as a fact.
 fn planned(rule_set: &RuleSet, plan: Vec<PlannedAgent>) -> Fact {
     let shown = plan_in_words(&rule_set.agents, &plan);
-    Fact::Known(Known { value: Value::Plan(plan), shown, place: None })
+    Fact::Known(Known {
+        value: Value::Plan(plan),
+        shown,
+        place: None,
+    })
 }

@@ -27,17 +27,31 @@ pub const MOST_DAYS: usize = 366;
 ///
 /// # Missing data
 /// An answer that is missing is missing on every day.
-pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: Option<&[Weekday]>, n_days: usize) -> Vec<DateSpan> {
+pub fn dates(
+    rule_set: &RuleSet,
+    compiled: &Compiled,
+    facts: &Facts,
+    weekdays: Option<&[Weekday]>,
+    n_days: usize,
+) -> Vec<DateSpan> {
     let Some(slot) = rule_set.catalogue.procedure_on else {
         return Vec::new();
     };
     let operates = |day: &NaiveDate| weekdays.is_none_or(|it| it.contains(&day.weekday()));
     let mut spans: Vec<DateSpan> = Vec::new();
     let mut before: Option<Vec<State>> = None;
-    let days = (0..u64::try_from(7 * n_days).unwrap_or(0)).filter_map(|ahead| facts.as_of().checked_add_days(Days::new(ahead)));
+    let days = (0..u64::try_from(7 * n_days).unwrap_or(0))
+        .filter_map(|ahead| facts.as_of().checked_add_days(Days::new(ahead)));
     for day in days.filter(operates).take(n_days) {
-        let when = When { date: day, time: facts.procedure_on().and_then(|it| it.time) };
-        let fact = Fact::Known(Known { value: Value::Date(when), shown: date_in_words(&when), place: None });
+        let when = When {
+            date: day,
+            time: facts.procedure_on().and_then(|it| it.time),
+        };
+        let fact = Fact::Known(Known {
+            value: Value::Date(when),
+            shown: date_in_words(&when),
+            place: None,
+        });
         let then = facts.with(rule_set, &[(slot, fact)]);
         let states = compiled.run(&then);
         let standing = standing(rule_set, &states);
@@ -51,7 +65,13 @@ pub fn dates(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, weekdays: O
                     span.ended_by = turns(rule_set, before, &states);
                 }
                 let prospect = prospect(rule_set, &then, &states);
-                spans.push(DateSpan { from: day, to: day, n_days: 1, prospect, ended_by: Vec::new() });
+                spans.push(DateSpan {
+                    from: day,
+                    to: day,
+                    n_days: 1,
+                    prospect,
+                    ended_by: Vec::new(),
+                });
             }
         }
         before = Some(states);

@@ -10,7 +10,13 @@ use crate::rule_set::{Condition, Odds, RuleSet};
 use crate::screening::result::{Alternative, Asked, Finding, Next, NextKind, ToAsk, Unrecognised};
 
 /// Whom to ask, in the order in which people are asked.
-const WHOM: [Who; 5] = [Who::Patient, Who::Referrer, Who::Nurse, Who::Clinician, Who::Record];
+const WHOM: [Who; 5] = [
+    Who::Patient,
+    Who::Referrer,
+    Who::Nurse,
+    Who::Clinician,
+    Who::Record,
+];
 
 /// What a screening says already when it is asked what is to be done next.
 #[derive(Debug)]
@@ -55,20 +61,43 @@ pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Altern
     }
     next.read = each_once(found.unrecognised.iter().map(|it| it.text.clone()));
     next.clear_up = facts.at_odds(Odds::RuledOut).len();
-    next.ask = by_whom(found.to_ask.iter().filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name));
-    next.plan = plan.into_iter().flat_map(|it| &it.changes).cloned().collect();
-    let clears_up = |it: &&Finding| rule_set.judging().any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut));
+    next.ask = by_whom(
+        found
+            .to_ask
+            .iter()
+            .filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name),
+    );
+    next.plan = plan
+        .into_iter()
+        .flat_map(|it| &it.changes)
+        .cloned()
+        .collect();
+    let clears_up = |it: &&Finding| {
+        rule_set
+            .judging()
+            .any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut))
+    };
     if plan.is_none() {
-        let against = found.findings.iter().filter(|it| it.outcome != Outcome::Go && !clears_up(it));
+        let against = found
+            .findings
+            .iter()
+            .filter(|it| it.outcome != Outcome::Go && !clears_up(it));
         next.wait_for = each_once(against.filter_map(|it| it.cleared_by.clone()));
     }
-    let could_be_worse = found.span.worst_case.outcome > now.outcome || !next.read.is_empty() || next.clear_up > 0;
+    let could_be_worse =
+        found.span.worst_case.outcome > now.outcome || !next.read.is_empty() || next.clear_up > 0;
     next.kind = match plan {
         _ if could_be_worse || found.span.best_case.outcome == Outcome::Go => NextKind::Ask,
         Some(plan) => {
             // The other plan may ask for more, or for less.
-            let waits =
-                plan.prospect.waits_for.iter().filter_map(|it| Some(rule_set.catalogue.question_of(rule_set.catalogue.slot(it)?)?.from));
+            let waits = plan.prospect.waits_for.iter().filter_map(|it| {
+                Some(
+                    rule_set
+                        .catalogue
+                        .question_of(rule_set.catalogue.slot(it)?)?
+                        .from,
+                )
+            });
             next.ask = counted(waits);
             NextKind::ChangePlan
         }
@@ -90,12 +119,20 @@ fn usable(now: Standing, plans: &[Alternative]) -> Option<&Alternative> {
 
 /// To whom the most pressing of the referrals go.
 fn recipients(now: Standing, findings: &[Finding]) -> Vec<String> {
-    let pressing = findings.iter().filter(|it| Standing { outcome: it.outcome, urgency: it.urgency } == now);
+    let pressing = findings.iter().filter(|it| {
+        Standing {
+            outcome: it.outcome,
+            urgency: it.urgency,
+        } == now
+    });
     each_once(pressing.filter_map(|it| it.refer_to.clone()))
 }
 
 fn standing_of(ask: &ToAsk) -> Standing {
-    Standing { outcome: ask.could_lead_to, urgency: ask.urgency }
+    Standing {
+        outcome: ask.could_lead_to,
+        urgency: ask.urgency,
+    }
 }
 
 /// How many answers each can give; those that may prove needless only where there are no others.
@@ -107,7 +144,10 @@ fn by_whom<'a>(asks: impl Iterator<Item = &'a ToAsk>) -> Vec<Asked> {
 
 fn counted(from: impl Iterator<Item = Who>) -> Vec<Asked> {
     let from: Vec<Who> = from.collect();
-    let each = WHOM.into_iter().map(|whom| Asked { from: whom, n: from.iter().filter(|it| **it == whom).count() });
+    let each = WHOM.into_iter().map(|whom| Asked {
+        from: whom,
+        n: from.iter().filter(|it| **it == whom).count(),
+    });
     each.filter(|it| it.n > 0).collect()
 }
 

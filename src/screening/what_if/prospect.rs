@@ -10,7 +10,10 @@ use crate::truth::FactSlot;
 
 /// The prospect of facts whose rules came to these states.
 pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
-    let (firing, open) = (of_state(rule_set, states, State::Fires), of_state(rule_set, states, State::Undetermined));
+    let (firing, open) = (
+        of_state(rule_set, states, State::Fires),
+        of_state(rule_set, states, State::Undetermined),
+    );
     let mut waits_for: Vec<String> = Vec::new();
     for rule in open.iter().filter(|it| it.outcome > Outcome::Go) {
         for slot in explain::waits_for(&rule.when, facts) {
@@ -20,14 +23,26 @@ pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect
             }
         }
     }
-    Prospect { span: span(rule_set, states), fires: firing.iter().map(|it| explain::firing(rule_set, facts, it)).collect(), waits_for }
+    Prospect {
+        span: span(rule_set, states),
+        fires: firing
+            .iter()
+            .map(|it| explain::firing(rule_set, facts, it))
+            .collect(),
+        waits_for,
+    }
 }
 
 /// An answer as people read it; "not known" if it is missing. An option is written as in the middle of a sentence.
 pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
     match facts.get(slot) {
         Fact::Known(known) if rule_set.catalogue.options(slot).is_empty() => known.shown.clone(),
-        Fact::Known(known) => known.shown.split("; ").map(lower_first).collect::<Vec<String>>().join("; "),
+        Fact::Known(known) => known
+            .shown
+            .split("; ")
+            .map(lower_first)
+            .collect::<Vec<String>>()
+            .join("; "),
         Fact::Missing(_) => "not known".to_owned(),
     }
 }
@@ -36,7 +51,9 @@ pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
 pub fn lower_first(text: &str) -> String {
     let mut letters = text.chars();
     match (letters.next(), letters.clone().next()) {
-        (Some(first), second) if second.is_none_or(|it| !it.is_uppercase()) => first.to_lowercase().chain(letters).collect(),
+        (Some(first), second) if second.is_none_or(|it| !it.is_uppercase()) => {
+            first.to_lowercase().chain(letters).collect()
+        }
         _ => text.to_owned(),
     }
 }

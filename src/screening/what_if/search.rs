@@ -45,22 +45,52 @@ pub enum Edit {
 
 impl Lever {
     /// One choice, with the texts of its options: made otherwise, where that option may be.
-    pub fn choice<'a>(slot: FactSlot, texts: impl Iterator<Item = &'a str>, facts: &Facts, may_be: impl Fn(u16) -> bool) -> Self {
+    pub fn choice<'a>(
+        slot: FactSlot,
+        texts: impl Iterator<Item = &'a str>,
+        facts: &Facts,
+        may_be: impl Fn(u16) -> bool,
+    ) -> Self {
         let now = facts.known(slot).map(|it| &it.value);
-        let options = texts.enumerate().filter_map(|(at, text)| Some((u16::try_from(at).ok()?, text)));
+        let options = texts
+            .enumerate()
+            .filter_map(|(at, text)| Some((u16::try_from(at).ok()?, text)));
         let others = options.filter(|(at, _)| may_be(*at) && now != Some(&Value::Choice(*at)));
         let edits = others.map(|(at, text)| {
-            let fact = Fact::Known(Known { value: Value::Choice(at), shown: text.to_owned(), place: None });
+            let fact = Fact::Known(Known {
+                value: Value::Choice(at),
+                shown: text.to_owned(),
+                place: None,
+            });
             Edit::Put(vec![(slot, fact)])
         });
-        Self { slot, edits: edits.collect() }
+        Self {
+            slot,
+            edits: edits.collect(),
+        }
     }
 
     /// Several options, of which these bits are chosen: each alone chosen or not chosen, where that may be.
-    pub fn flips(slot: FactSlot, n_options: usize, bits: u64, may_be: impl Fn(u16, bool) -> bool) -> Vec<Self> {
-        let options = (0..n_options).filter_map(|at| u16::try_from(at).ok()).map(|at| (at, bits >> at & 1 == 0));
+    pub fn flips(
+        slot: FactSlot,
+        n_options: usize,
+        bits: u64,
+        may_be: impl Fn(u16, bool) -> bool,
+    ) -> Vec<Self> {
+        let options = (0..n_options)
+            .filter_map(|at| u16::try_from(at).ok())
+            .map(|at| (at, bits >> at & 1 == 0));
         let flips = options.filter(|(option, chosen)| may_be(*option, *chosen));
-        flips.map(|(option, chosen)| Self { slot, edits: Table::from_iter([Edit::Choose { slot, option, chosen }]) }).collect()
+        flips
+            .map(|(option, chosen)| Self {
+                slot,
+                edits: Table::from_iter([Edit::Choose {
+                    slot,
+                    option,
+                    chosen,
+                }]),
+            })
+            .collect()
     }
 }
 
@@ -118,8 +148,20 @@ pub struct Trials<'a> {
 
 impl<'a> Trials<'a> {
     /// Nothing tried yet.
-    pub fn new(rule_set: &'a RuleSet, compiled: &'a Compiled, links: &'a Links, facts: &'a Facts) -> Self {
-        Self { rule_set, compiled, links, facts, kept: compiled.kept(facts), n_tried: Cell::new(0) }
+    pub fn new(
+        rule_set: &'a RuleSet,
+        compiled: &'a Compiled,
+        links: &'a Links,
+        facts: &'a Facts,
+    ) -> Self {
+        Self {
+            rule_set,
+            compiled,
+            links,
+            facts,
+            kept: compiled.kept(facts),
+            n_tried: Cell::new(0),
+        }
     }
 
     /// How often the patient was worked out anew.
@@ -139,12 +181,28 @@ impl<'a> Trials<'a> {
         for edit in edits {
             match edit {
                 Edit::Put(facts) => changes.extend(facts.iter().cloned()),
-                Edit::Choose { slot, option, chosen } => {
-                    let so_far = changes.iter().rev().find(|(it, _)| it == slot).map_or_else(|| self.facts.get(*slot), |(_, fact)| fact);
-                    let Fact::Known(Known { value: Value::Choices(bits), .. }) = so_far else {
+                Edit::Choose {
+                    slot,
+                    option,
+                    chosen,
+                } => {
+                    let so_far = changes
+                        .iter()
+                        .rev()
+                        .find(|(it, _)| it == slot)
+                        .map_or_else(|| self.facts.get(*slot), |(_, fact)| fact);
+                    let Fact::Known(Known {
+                        value: Value::Choices(bits),
+                        ..
+                    }) = so_far
+                    else {
                         continue;
                     };
-                    let bits = if *chosen { bits | 1 << option } else { bits & !(1 << option) };
+                    let bits = if *chosen {
+                        bits | 1 << option
+                    } else {
+                        bits & !(1 << option)
+                    };
                     changes.push((*slot, choices(self.rule_set, *slot, bits)));
                 }
             }
@@ -163,7 +221,11 @@ impl<'a> Trials<'a> {
 /// A set of options as a fact.
 fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
     let shown = chosen_in_words(rule_set.catalogue.options(slot), bits);
-    Fact::Known(Known { value: Value::Choices(bits), shown, place: None })
+    Fact::Known(Known {
+        value: Value::Choices(bits),
+        shown,
+        place: None,
+    })
 }
 
 /// Searches, fewest changes first.
@@ -175,7 +237,12 @@ pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> S
     let (states, start) = trials.judged(trials.facts);
     let mut found: Vec<ChangeSet> = Vec::new();
     let mut seen: BTreeSet<Vec<LeverStep>> = BTreeSet::new();
-    let mut layer = vec![ChangeSet { steps: Vec::new(), facts: trials.facts.clone(), states, standing: start }];
+    let mut layer = vec![ChangeSet {
+        steps: Vec::new(),
+        facts: trials.facts.clone(),
+        states,
+        standing: start,
+    }];
     let mut tried: BTreeMap<Vec<LeverStep>, Standing> = BTreeMap::new();
     for _ in 0..bounds.most_changes {
         let mut next = Vec::new();
@@ -185,38 +252,66 @@ pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> S
                     let mut steps = node.steps.clone();
                     steps.push((lever, edit));
                     steps.sort_unstable();
-                    if !seen.insert(steps.clone()) || found.iter().any(|it| it.standing.outcome == Outcome::Go && within(&it.steps, &steps))
+                    if !seen.insert(steps.clone())
+                        || found.iter().any(|it| {
+                            it.standing.outcome == Outcome::Go && within(&it.steps, &steps)
+                        })
                     {
                         continue;
                     }
                     if tried.len() == bounds.most_tries {
                         keep_better(&next, start, &mut found);
-                        return Searched { found, complete: false, tried };
+                        return Searched {
+                            found,
+                            complete: false,
+                            tried,
+                        };
                     }
-                    let made = steps.iter().map(|(lever, edit)| &levers[*lever].edits[*edit]);
+                    let made = steps
+                        .iter()
+                        .map(|(lever, edit)| &levers[*lever].edits[*edit]);
                     let facts = trials.with(made);
                     let (states, standing) = trials.judged(&facts);
                     tried.insert(steps.clone(), standing);
-                    next.push(ChangeSet { steps, facts, states, standing });
+                    next.push(ChangeSet {
+                        steps,
+                        facts,
+                        states,
+                        standing,
+                    });
                 }
             }
         }
         keep_better(&next, start, &mut found);
-        layer = next.into_iter().filter(|it| it.standing.outcome != Outcome::Go).collect();
+        layer = next
+            .into_iter()
+            .filter(|it| it.standing.outcome != Outcome::Go)
+            .collect();
         if layer.is_empty() {
             break;
         }
     }
     // Nothing found means that nothing helps only if the last layer leads nowhere.
-    let complete = !found.is_empty() || layer.iter().all(|node| reach.at_the_narrowest(node).is_empty());
-    Searched { found, complete, tried }
+    let complete = !found.is_empty()
+        || layer
+            .iter()
+            .all(|node| reach.at_the_narrowest(node).is_empty());
+    Searched {
+        found,
+        complete,
+        tried,
+    }
 }
 
 /// Adds the sets of a layer that do better than nothing, and than any smaller set within them. A set may hold one of an
 /// earlier layer, never one of its own.
 fn keep_better(layer: &[ChangeSet], start: Standing, found: &mut Vec<ChangeSet>) {
     for it in layer {
-        if it.standing < start && !found.iter().any(|smaller| smaller.standing <= it.standing && within(&smaller.steps, &it.steps)) {
+        if it.standing < start
+            && !found
+                .iter()
+                .any(|smaller| smaller.standing <= it.standing && within(&smaller.steps, &it.steps))
+        {
             found.push(it.clone());
         }
     }
@@ -238,29 +333,62 @@ impl Links {
     /// Follows every condition to the answers it goes back to.
     pub fn new(rule_set: &RuleSet) -> Self {
         let questions = &rule_set.catalogue.questions;
-        let gates: Vec<Option<Bits<Slot>>> = questions.iter().map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when))).collect();
+        let gates: Vec<Option<Bits<Slot>>> = questions
+            .iter()
+            .map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when)))
+            .collect();
         let behind = questions.iter().map(|it| {
             let mut found = Bits::new();
             found.insert(it.slot);
-            while grows(&mut found, questions.iter().zip(&gates).filter_map(|(it, gate)| Some((it, gate.as_ref()?)))) {}
+            while grows(
+                &mut found,
+                questions
+                    .iter()
+                    .zip(&gates)
+                    .filter_map(|(it, gate)| Some((it, gate.as_ref()?))),
+            ) {}
             found
         });
-        Self { rules: rule_set.judging().map(|it| reads(rule_set, &it.when)).collect(), behind: behind.collect() }
+        Self {
+            rules: rule_set
+                .judging()
+                .map(|it| reads(rule_set, &it.when))
+                .collect(),
+            behind: behind.collect(),
+        }
     }
 
     /// For each answer that is at odds with others, what it hangs on: unless some of that is otherwise, it stays at odds.
     /// Where it is only open whether some are, what all that may be hang on.
     fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits<Slot>> {
         let questions = || rule_set.catalogue.questions.iter().zip(&self.behind);
-        let behind = |slot: FactSlot| questions().find(|(it, _)| it.slot == slot).map_or_else(Bits::new, |(_, behind)| behind.clone());
-        let mut found: Vec<Bits<Slot>> = facts.at_odds(odds).iter().map(|it| behind(it.answer.slot)).collect();
+        let behind = |slot: FactSlot| {
+            questions()
+                .find(|(it, _)| it.slot == slot)
+                .map_or_else(Bits::new, |(_, behind)| behind.clone())
+        };
+        let mut found: Vec<Bits<Slot>> = facts
+            .at_odds(odds)
+            .iter()
+            .map(|it| behind(it.answer.slot))
+            .collect();
         if found.is_empty() {
             let mut open = Bits::new();
             match odds {
-                Odds::NotOffered => facts.offers().keys().for_each(|it| open.extend(&behind(*it))),
+                Odds::NotOffered => facts
+                    .offers()
+                    .keys()
+                    .for_each(|it| open.extend(&behind(*it))),
                 Odds::RuledOut => {
-                    let hangs = |it: &Bits<Slot>| facts.at_odds_open(Odds::RuledOut).iter().any(|slot| it.contains(*slot));
-                    questions().filter(|(_, it)| hangs(it)).for_each(|(_, it)| open.extend(it));
+                    let hangs = |it: &Bits<Slot>| {
+                        facts
+                            .at_odds_open(Odds::RuledOut)
+                            .iter()
+                            .any(|slot| it.contains(*slot))
+                    };
+                    questions()
+                        .filter(|(_, it)| hangs(it))
+                        .for_each(|(_, it)| open.extend(it));
                 }
                 Odds::Unread => {
                     for it in facts.at_odds_open(Odds::Unread) {
@@ -284,7 +412,12 @@ impl Links {
             }
         }
         let own = found.clone();
-        for (turn, _) in rule_set.catalogue.turns.iter().filter(|(_, behind)| behind.meets(&own)) {
+        for (turn, _) in rule_set
+            .catalogue
+            .turns
+            .iter()
+            .filter(|(_, behind)| behind.meets(&own))
+        {
             if let Dependent::Question(at) = turn {
                 let question = &rule_set.catalogue.questions[*at];
                 found.insert(question.slot);
@@ -296,7 +429,10 @@ impl Links {
 }
 
 /// Adds what the gates of the questions among these read; whether anything was added.
-fn grows<'a>(found: &mut Bits<Slot>, gates: impl Iterator<Item = (&'a Question, &'a Bits<Slot>)>) -> bool {
+fn grows<'a>(
+    found: &mut Bits<Slot>,
+    gates: impl Iterator<Item = (&'a Question, &'a Bits<Slot>)>,
+) -> bool {
     let before = found.clone();
     for (question, gate) in gates {
         if found.contains(question.slot) {
@@ -320,33 +456,64 @@ struct LeverReach<'a> {
 
 impl<'a> LeverReach<'a> {
     fn of(rule_set: &'a RuleSet, links: &'a Links, levers: &Table<Lever>) -> Self {
-        let touched: Table<Bits<Slot>, Lever> = levers.iter().map(|it| Links::touched(rule_set, it)).collect();
+        let touched: Table<Bits<Slot>, Lever> = levers
+            .iter()
+            .map(|it| Links::touched(rule_set, it))
+            .collect();
         let puts = |it: &Lever| it.edits.iter().any(|edit| matches!(edit, Edit::Put(_)));
         let same = levers.iter().map(|one| {
-            let others = levers.entries().filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
+            let others = levers
+                .entries()
+                .filter(|(_, other)| other.slot == one.slot && (puts(one) || puts(other)));
             others.map(|(at, _)| at).collect()
         });
         let same = same.collect();
-        Self { rule_set, links, levers: links.rules.iter().map(|it| reaching(&touched, it)).collect(), touched, same }
+        Self {
+            rule_set,
+            links,
+            levers: links
+                .rules
+                .iter()
+                .map(|it| reaching(&touched, it))
+                .collect(),
+            touched,
+            same,
+        }
     }
 
     /// The levers that reach the rule in the way which the fewest reach, less those already used.
     fn at_the_narrowest(&self, node: &ChangeSet) -> Vec<Idx<Lever>> {
-        let used = |lever: Idx<Lever>| node.steps.iter().any(|(at, _)| *at == lever || self.same[lever].contains(at));
+        let used = |lever: Idx<Lever>| {
+            node.steps
+                .iter()
+                .any(|(at, _)| *at == lever || self.same[lever].contains(at))
+        };
         let rules = self.rule_set.judging().zip(&node.states).zip(&self.levers);
         let in_the_way = rules.filter(|((rule, state), _)| match state {
-            State::Fires => rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency,
-            State::Undetermined => node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer,
+            State::Fires => {
+                rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency
+            }
+            State::Undetermined => {
+                node.standing.outcome == Outcome::Defer && rule.outcome >= Outcome::Defer
+            }
             State::StaysQuiet => false,
         });
         let reaching = in_the_way.flat_map(|((rule, _), levers)| match &rule.when {
             // Each answer at odds stands in the way by itself.
-            Condition::Answers(odds) => {
-                self.links.at_odds(self.rule_set, &node.facts, *odds).iter().map(|it| reaching(&self.touched, it)).collect()
-            }
+            Condition::Answers(odds) => self
+                .links
+                .at_odds(self.rule_set, &node.facts, *odds)
+                .iter()
+                .map(|it| reaching(&self.touched, it))
+                .collect(),
             _ => vec![levers.clone()],
         });
-        let unused = reaching.map(|levers| levers.into_iter().filter(|it| !used(*it)).collect::<Vec<Idx<Lever>>>());
+        let unused = reaching.map(|levers| {
+            levers
+                .into_iter()
+                .filter(|it| !used(*it))
+                .collect::<Vec<Idx<Lever>>>()
+        });
         // Where nothing stands in the way, no lever is wanted.
         unused.min_by_key(Vec::len).unwrap_or_default()
     }
@@ -354,7 +521,11 @@ impl<'a> LeverReach<'a> {
 
 /// The levers that can change some of these answers.
 fn reaching(touched: &Table<Bits<Slot>, Lever>, reads: &Bits<Slot>) -> Vec<Idx<Lever>> {
-    touched.entries().filter(|(_, slots)| reads.meets(slots)).map(|(at, _)| at).collect()
+    touched
+        .entries()
+        .filter(|(_, slots)| reads.meets(slots))
+        .map(|(at, _)| at)
+        .collect()
 }
 
 /// Every answer that a condition can depend on, back to the questions.
@@ -364,15 +535,25 @@ fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits<Slot> {
         Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => found.insert(*fact),
         Condition::Fact { fact, test } => {
             match rule_set.catalogue.derived_of(*fact) {
-                Some(derived) => roots(rule_set, derived).iter().for_each(|it| found.insert(*it)),
+                Some(derived) => roots(rule_set, derived)
+                    .iter()
+                    .for_each(|it| found.insert(*it)),
                 None => found.insert(*fact),
             }
             if matches!(test, Test::OlderThan(_) | Test::Within(_)) {
-                rule_set.catalogue.procedure_on.iter().for_each(|it| found.insert(*it));
+                rule_set
+                    .catalogue
+                    .procedure_on
+                    .iter()
+                    .for_each(|it| found.insert(*it));
             }
         }
         // Any answer may be at odds with others. A rule that asks for nothing else is narrowed down for each patient.
-        Condition::Answers(_) => rule_set.catalogue.facts.indices().for_each(|it| found.insert(it)),
+        Condition::Answers(_) => rule_set
+            .catalogue
+            .facts
+            .indices()
+            .for_each(|it| found.insert(it)),
         Condition::All(_) | Condition::Any(_) | Condition::Not(_) => {}
     });
     found

@@ -63,7 +63,10 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
     let mut people: BTreeMap<String, Gathered> = BTreeMap::new();
     let mut as_of = None;
     let mut found = Vec::new();
-    let mut of_cases: Vec<(&str, &TextFile)> = files.iter().filter(|(path, _)| path.starts_with("cases/") && *path != EQUIVALENT).collect();
+    let mut of_cases: Vec<(&str, &TextFile)> = files
+        .iter()
+        .filter(|(path, _)| path.starts_with("cases/") && *path != EQUIVALENT)
+        .collect();
     // People first: the cases name them.
     of_cases.sort_by_key(|(path, _)| (*path != PEOPLE, *path));
     for (path, file) in of_cases {
@@ -82,7 +85,11 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
         }
         diagnostics.extend(reading.finish());
     }
-    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+    if diagnostics.is_empty() {
+        Ok(found)
+    } else {
+        Err(diagnostics)
+    }
 }
 
 /// The ids of the people whom cases start from, and the day of their screenings.
@@ -90,15 +97,28 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
 /// # Missing data
 /// Nobody and no day, where people.yaml is missing or cannot be read; [`cases`] says why.
 pub fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
-    let Some(Parsed { source, root, .. }) = files.file(PEOPLE).and_then(|it| it.parsed(&mut Vec::new())) else {
+    let Some(Parsed { source, root, .. }) =
+        files.file(PEOPLE).and_then(|it| it.parsed(&mut Vec::new()))
+    else {
         return (Vec::new(), None);
     };
     let mut reading = Reading::new(&source, Vec::new());
     let people = root.list("people");
-    (people.iter().filter_map(|it| reading.owned(it, "id")).collect(), date(&mut reading, &root, "as_of"))
+    (
+        people
+            .iter()
+            .filter_map(|it| reading.owned(it, "id"))
+            .collect(),
+        date(&mut reading, &root, "as_of"),
+    )
 }
 
-fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, people: &mut BTreeMap<String, Gathered>) {
+fn read_people(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    root: &Node,
+    people: &mut BTreeMap<String, Gathered>,
+) {
     let mut seen = HashMap::new();
     for node in root.list("people") {
         unique(reading, &mut seen, node, "people");
@@ -109,7 +129,14 @@ fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, peopl
         for section in node.mapping("answers") {
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
-                put(reading, rule_set, &mut answers, &id, &entry.key_span, &entry.value);
+                put(
+                    reading,
+                    rule_set,
+                    &mut answers,
+                    &id,
+                    &entry.key_span,
+                    &entry.value,
+                );
             }
         }
         // A person's plan and clinic stand for the clinic's file: details of a method that a case does not use are set aside.
@@ -120,33 +147,69 @@ fn read_people(reading: &mut Reading<'_>, rule_set: &RuleSet, root: &Node, peopl
     }
 }
 
-fn question_at(reading: &mut Reading<'_>, rule_set: &RuleSet, id: &str, span: &Range<usize>) -> Option<Idx<Question>> {
+fn question_at(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    id: &str,
+    span: &Range<usize>,
+) -> Option<Idx<Question>> {
     let questions = &rule_set.catalogue.questions;
     let found = questions.position(|it| it.id == id);
     if found.is_none() {
         let known = questions.iter().map(|it| it.id.as_str());
-        reading.unknown(Code::UnknownFact, span, ("question", id, "no such question"), known);
+        reading.unknown(
+            Code::UnknownFact,
+            span,
+            ("question", id, "no such question"),
+            known,
+        );
     }
     found
 }
 
-fn put(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, id: &str, key_span: &Range<usize>, value: &Node) {
+fn put(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    answers: &mut Gathered,
+    id: &str,
+    key_span: &Range<usize>,
+    value: &Node,
+) {
     if let Some(at) = question_at(reading, rule_set, id, key_span) {
-        answers
-            .given
-            .insert(at, Given { source: Arc::clone(reading.source), key_span: key_span.clone(), node: value.clone(), standing: false });
+        answers.given.insert(
+            at,
+            Given {
+                source: Arc::clone(reading.source),
+                key_span: key_span.clone(),
+                node: value.clone(),
+                standing: false,
+            },
+        );
     }
 }
 
 /// What the clinic of a case offers.
-fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, choices: Option<&Node>) {
+fn offers(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    answers: &mut Gathered,
+    choices: Option<&Node>,
+) {
     for entry in choices.into_iter().flat_map(Node::entries) {
         let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else {
             continue;
         };
         if rule_set.catalogue.questions[at].can_be_offered() {
             let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
-            answers.offers.insert(at, Given { source, key_span, node: entry.value.clone(), standing: true });
+            answers.offers.insert(
+                at,
+                Given {
+                    source,
+                    key_span,
+                    node: entry.value.clone(),
+                    standing: true,
+                },
+            );
         } else {
             let title = format!("`{}` is not a choice that a clinic offers", entry.key);
             reading
@@ -156,13 +219,30 @@ fn offers(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered,
     }
 }
 
-fn change(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, changes: Option<&Node>) {
+fn change(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    answers: &mut Gathered,
+    changes: Option<&Node>,
+) {
     for entry in changes.into_iter().flat_map(Node::entries) {
-        put(reading, rule_set, answers, &entry.key, &entry.key_span, &entry.value);
+        put(
+            reading,
+            rule_set,
+            answers,
+            &entry.key,
+            &entry.key_span,
+            &entry.value,
+        );
     }
 }
 
-fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered, list: Option<&Node>) {
+fn remove(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    answers: &mut Gathered,
+    list: Option<&Node>,
+) {
     for item in list.into_iter().flat_map(Node::items) {
         let Some(id) = item.written(reading.source).map(str::to_owned) else {
             reading.pass_over(item, "the id of a question");
@@ -173,7 +253,12 @@ fn remove(reading: &mut Reading<'_>, rule_set: &RuleSet, answers: &mut Gathered,
         };
         if answers.given.remove(&at).is_none() {
             reading
-                .wrong(Code::UnknownFact, &item.span, format!("`{id}` is not answered, so it cannot be removed"), "nothing to remove")
+                .wrong(
+                    Code::UnknownFact,
+                    &item.span,
+                    format!("`{id}` is not answered, so it cannot be removed"),
+                    "nothing to remove",
+                )
                 .help("delete the entry, or name an answer that the person has");
         }
     }
@@ -195,10 +280,19 @@ fn read_case(
     };
     let Some(base) = people.get(&person) else {
         let known = people.keys().map(String::as_str);
-        reading.unknown(Code::UnknownPerson, &person_node.span, ("person", &person, "not in people.yaml"), known);
+        reading.unknown(
+            Code::UnknownPerson,
+            &person_node.span,
+            ("person", &person, "not in people.yaml"),
+            known,
+        );
         return;
     };
-    let as_of = if node.get("as_of").is_some() { date(reading, node, "as_of") } else { as_of };
+    let as_of = if node.get("as_of").is_some() {
+        date(reading, node, "as_of")
+    } else {
+        as_of
+    };
     let Some(as_of) = as_of else {
         reading.pass_over(node, "a date `as_of`, here or in people.yaml");
         return;
@@ -208,11 +302,20 @@ fn read_case(
     remove(reading, rule_set, &mut answers, node.get("remove"));
     offers(reading, rule_set, &mut answers, node.get("offers"));
     let from = reading.owned(node, "source");
-    let mut add = |reading: &mut Reading<'_>, title: String, answers: Gathered, expect: &Node, from: Option<String>| {
-        let Some(verdict) = reading.needed(expect, "verdict").and_then(|it| Outcome::from_word(&it)) else {
+    let mut add = |reading: &mut Reading<'_>,
+                   title: String,
+                   answers: Gathered,
+                   expect: &Node,
+                   from: Option<String>| {
+        let Some(verdict) = reading
+            .needed(expect, "verdict")
+            .and_then(|it| Outcome::from_word(&it))
+        else {
             return;
         };
-        let urgency = reading.owned(expect, "urgency").and_then(|it| Urgency::from_word(&it));
+        let urgency = reading
+            .owned(expect, "urgency")
+            .and_then(|it| Urgency::from_word(&it));
         let fires = rules(reading, rule_set, expect, "fires");
         let undetermined = rules(reading, rule_set, expect, "undetermined");
         found.push(Case {
@@ -243,7 +346,12 @@ fn read_case(
     }
 }
 
-fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str) -> BTreeSet<String> {
+fn rules(
+    reading: &mut Reading<'_>,
+    rule_set: &RuleSet,
+    expect: &Node,
+    key: &str,
+) -> BTreeSet<String> {
     let mut ids = BTreeSet::new();
     for item in expect.list(key) {
         let Some(id) = item.written(reading.source).map(str::to_owned) else {
@@ -259,15 +367,31 @@ fn rules(reading: &mut Reading<'_>, rule_set: &RuleSet, expect: &Node, key: &str
 }
 
 /// A rule that is not there: misspelt, or taken out.
-fn unknown_rule(rule_set: &RuleSet, id: &str, source: &Arc<Source>, span: &Range<usize>) -> Diagnostic {
-    let near = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str())).map_or_else(String::new, |it| format!("{it} "));
+fn unknown_rule(
+    rule_set: &RuleSet,
+    id: &str,
+    source: &Arc<Source>,
+    span: &Range<usize>,
+) -> Diagnostic {
+    let near = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str()))
+        .map_or_else(String::new, |it| format!("{it} "));
     let help = match rule_set.retired.iter().find(|it| it.rule == id) {
-        Some(it) => format!("the rule was retired on {}: no case expects it any more", it.on),
+        Some(it) => format!(
+            "the rule was retired on {}: no case expects it any more",
+            it.on
+        ),
         None => format!(
             "{near}If the rule was taken out on purpose, list it under `retired:` of ruleset.yaml, and take it out of what cases expect"
         ),
     };
-    Diagnostic::at(Code::UnknownRule, source, span, format!("there is no rule `{id}`"), "no such rule").help(help)
+    Diagnostic::at(
+        Code::UnknownRule,
+        source,
+        span,
+        format!("there is no rule `{id}`"),
+        "no such rule",
+    )
+    .help(help)
 }
 
 /// Something that no case can notice or reach, with the reason why.
@@ -316,7 +440,11 @@ pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Dia
         }
     }
     let diagnostics = reading.finish();
-    if diagnostics.is_empty() { Ok(found) } else { Err(diagnostics) }
+    if diagnostics.is_empty() {
+        Ok(found)
+    } else {
+        Err(diagnostics)
+    }
 }
 
 fn excuse(
@@ -326,8 +454,14 @@ fn excuse(
     seen: &mut HashMap<(String, String), Range<usize>>,
     list: &mut Vec<Excuse>,
 ) {
-    let (rule, what, reason) = (reading.needed(node, "rule"), reading.needed(node, "what"), reading.needed(node, "reason"));
-    let (Some(rule), Some(what), Some(reason), Some(place)) = (rule, what, reason, node.get("rule")) else {
+    let (rule, what, reason) = (
+        reading.needed(node, "rule"),
+        reading.needed(node, "what"),
+        reading.needed(node, "reason"),
+    );
+    let (Some(rule), Some(what), Some(reason), Some(place)) =
+        (rule, what, reason, node.get("rule"))
+    else {
         return;
     };
     let known = match (rule.split_once('/'), rule.split_once('.')) {
@@ -340,8 +474,19 @@ fn excuse(
         reading.report(unknown_rule(rule_set, &rule, reading.source, &place.span));
     }
     if let Some(first) = seen.insert((rule.clone(), what.clone()), node.span.clone()) {
-        let told = reading.wrong(Code::DuplicateId, &node.span, format!("`{rule}` has two entries for this"), "second");
+        let told = reading.wrong(
+            Code::DuplicateId,
+            &node.span,
+            format!("`{rule}` has two entries for this"),
+            "second",
+        );
         told.also(&first, "first").help("delete one of them");
     }
-    list.push(Excuse { rule, what, reason, source: Arc::clone(reading.source), span: node.span.clone() });
+    list.push(Excuse {
+        rule,
+        what,
+        reason,
+        source: Arc::clone(reading.source),
+        span: node.span.clone(),
+    });
 }

@@ -13,22 +13,37 @@ pub fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
                 continue;
             };
             let known = options(there);
-            for option in options(question).iter().filter(|it| !known.iter().any(|of| of.id == it.id)) {
+            for option in options(question)
+                .iter()
+                .filter(|it| !known.iter().any(|of| of.id == it.id))
+            {
                 add(format!("{} as {}", question.id, option.id));
             }
             if question.plausible != there.plausible
                 && let Some((low, high)) = question.plausible
                 && there.plausible.is_some_and(|it| low < it.0 || high > it.1)
             {
-                add(format!("{} from {} to {}", question.id, tidy(low, None), tidy(high, None)));
+                add(format!(
+                    "{} from {} to {}",
+                    question.id,
+                    tidy(low, None),
+                    tidy(high, None)
+                ));
             }
         }
-        if let Some(plan) = this.catalogue.anaesthetic.filter(|_| other.catalogue.anaesthetic.is_some()) {
+        if let Some(plan) = this
+            .catalogue
+            .anaesthetic
+            .filter(|_| other.catalogue.anaesthetic.is_some())
+        {
             let plan = this.catalogue.id(plan);
             for agent in &this.agents {
                 match other.agents.iter().find(|it| it.id == agent.id) {
                     None => add(format!("{plan} with {}", agent.id)),
-                    Some(it) if agent.strengths.0 < it.strengths.0 || agent.strengths.1 > it.strengths.1 => {
+                    Some(it)
+                        if agent.strengths.0 < it.strengths.0
+                            || agent.strengths.1 > it.strengths.1 =>
+                    {
                         add(format!(
                             "{plan} with {} from {} to {} %",
                             agent.id,
@@ -41,8 +56,11 @@ pub fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
             }
         }
         let reactions = &other.allergens.reactions;
-        for crate::rule_set::Reaction { id, .. } in
-            this.allergens.reactions.iter().filter(|one| !reactions.iter().any(|it| it.id == one.id))
+        for crate::rule_set::Reaction { id, .. } in this
+            .allergens
+            .reactions
+            .iter()
+            .filter(|one| !reactions.iter().any(|it| it.id == one.id))
         {
             add(format!("the reaction {id}"));
         }

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use crate::formulas::given::Side;
 use crate::rule_set::words;
 use crate::rule_set::{
-    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange, Medicine, Piece, Question, Retired, Rule,
-    RuleSet, Substance, Test, Text, Then,
+    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange,
+    Medicine, Piece, Question, Retired, Rule, RuleSet, Substance, Test, Text, Then,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -52,46 +52,141 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
         found.extend(differing(kind, lay(old), lay(new)));
     };
     side("rule set", &|it| vec![(it.id.clone(), head(it))]);
-    side("rule", &|it| it.rules.iter().map(|rule| (rule.id.clone(), of_rule(it, rule))).collect());
+    side("rule", &|it| {
+        it.rules
+            .iter()
+            .map(|rule| (rule.id.clone(), of_rule(it, rule)))
+            .collect()
+    });
     side("local policy", &of_local);
-    side("limit", &|it| it.limits.iter().map(|limit| (limit.id.clone(), of_limit(it, limit))).collect());
-    side("guarantee", &|it| it.guarantees.iter().map(|one| (one.id.clone(), of_guarantee(it, one))).collect());
-    side("question", &|it| it.catalogue.questions.iter().map(|one| (one.id.clone(), of_question(it, one))).collect());
-    side("derived fact", &|it| it.catalogue.derived.iter().map(|one| (one.id.clone(), of_derived(it, one))).collect());
-    side("anaesthetic", &|it| it.agents.iter().map(|one| (one.id.clone(), of_agent(it, one))).collect());
-    side("reduction", &|it| it.reductions.iter().map(|one| (one.id.clone(), of_reduction(it, one))).collect());
+    side("limit", &|it| {
+        it.limits
+            .iter()
+            .map(|limit| (limit.id.clone(), of_limit(it, limit)))
+            .collect()
+    });
+    side("guarantee", &|it| {
+        it.guarantees
+            .iter()
+            .map(|one| (one.id.clone(), of_guarantee(it, one)))
+            .collect()
+    });
+    side("question", &|it| {
+        it.catalogue
+            .questions
+            .iter()
+            .map(|one| (one.id.clone(), of_question(it, one)))
+            .collect()
+    });
+    side("derived fact", &|it| {
+        it.catalogue
+            .derived
+            .iter()
+            .map(|one| (one.id.clone(), of_derived(it, one)))
+            .collect()
+    });
+    side("anaesthetic", &|it| {
+        it.agents
+            .iter()
+            .map(|one| (one.id.clone(), of_agent(it, one)))
+            .collect()
+    });
+    side("reduction", &|it| {
+        it.reductions
+            .iter()
+            .map(|one| (one.id.clone(), of_reduction(it, one)))
+            .collect()
+    });
     side("medicine", &of_medicines);
-    side("class of medicines", &|it| it.medicines.classes.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
+    side("class of medicines", &|it| {
+        it.medicines
+            .classes
+            .iter()
+            .map(|one| (one.id.clone(), vec![("about", one.about.clone())]))
+            .collect()
+    });
     side("substance", &of_substances);
-    side("group of substances", &|it| it.allergens.groups.iter().map(|one| (one.id.clone(), vec![("about", one.about.clone())])).collect());
-    side("reaction", &|rule_set| rule_set.allergens.reactions.iter().map(|it| (it.id.clone(), vec![("about", it.text.clone())])).collect());
-    side("source", &|it| it.publications.iter().map(|one| (one.id.clone(), of_source(it, one))).collect());
+    side("group of substances", &|it| {
+        it.allergens
+            .groups
+            .iter()
+            .map(|one| (one.id.clone(), vec![("about", one.about.clone())]))
+            .collect()
+    });
+    side("reaction", &|rule_set| {
+        rule_set
+            .allergens
+            .reactions
+            .iter()
+            .map(|it| (it.id.clone(), vec![("about", it.text.clone())]))
+            .collect()
+    });
+    side("source", &|it| {
+        it.publications
+            .iter()
+            .map(|one| (one.id.clone(), of_source(it, one)))
+            .collect()
+    });
     found
 }
 
-fn differing(kind: &'static str, old: Vec<(String, LaidOut)>, new: Vec<(String, LaidOut)>) -> Vec<RuleSetChange> {
-    let before: BTreeMap<&String, &LaidOut> = old.iter().map(|(name, parts)| (name, parts)).collect();
-    let after: BTreeMap<&String, &LaidOut> = new.iter().map(|(name, parts)| (name, parts)).collect();
+fn differing(
+    kind: &'static str,
+    old: Vec<(String, LaidOut)>,
+    new: Vec<(String, LaidOut)>,
+) -> Vec<RuleSetChange> {
+    let before: BTreeMap<&String, &LaidOut> =
+        old.iter().map(|(name, parts)| (name, parts)).collect();
+    let after: BTreeMap<&String, &LaidOut> =
+        new.iter().map(|(name, parts)| (name, parts)).collect();
     let mut found: Vec<RuleSetChange> = Vec::new();
     for (name, _) in old.iter().filter(|(name, _)| !after.contains_key(name)) {
-        found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::Out });
+        found.push(RuleSetChange {
+            kind,
+            name: name.clone(),
+            what: ChangeKind::Out,
+        });
     }
     for (name, parts) in &new {
         let Some(was) = before.get(name) else {
-            found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::In });
+            found.push(RuleSetChange {
+                kind,
+                name: name.clone(),
+                what: ChangeKind::In,
+            });
             continue;
         };
-        let get = |parts: &LaidOut, of: &str| parts.iter().find(|(it, _)| *it == of).map_or_else(String::new, |(_, it)| on_one_line(it));
-        let of: Vec<&'static str> = was.iter().chain(parts).map(|(of, _)| *of).fold(Vec::new(), |mut all, it| {
-            if !all.contains(&it) {
-                all.push(it);
-            }
-            all
-        });
-        let differs: Vec<ChangedPart> =
-            of.into_iter().map(|of| ChangedPart { of, old: get(was, of), new: get(parts, of) }).filter(|it| it.old != it.new).collect();
+        let get = |parts: &LaidOut, of: &str| {
+            parts
+                .iter()
+                .find(|(it, _)| *it == of)
+                .map_or_else(String::new, |(_, it)| on_one_line(it))
+        };
+        let of: Vec<&'static str> =
+            was.iter()
+                .chain(parts)
+                .map(|(of, _)| *of)
+                .fold(Vec::new(), |mut all, it| {
+                    if !all.contains(&it) {
+                        all.push(it);
+                    }
+                    all
+                });
+        let differs: Vec<ChangedPart> = of
+            .into_iter()
+            .map(|of| ChangedPart {
+                of,
+                old: get(was, of),
+                new: get(parts, of),
+            })
+            .filter(|it| it.old != it.new)
+            .collect();
         if !differs.is_empty() {
-            found.push(RuleSetChange { kind, name: name.clone(), what: ChangeKind::Otherwise(differs) });
+            found.push(RuleSetChange {
+                kind,
+                name: name.clone(),
+                what: ChangeKind::Otherwise(differs),
+            });
         }
     }
     found
@@ -106,11 +201,23 @@ fn on_one_line(text: &str) -> String {
 fn sorted<T: AsRef<str>>(parts: impl IntoIterator<Item = T>, between: &str) -> String {
     let mut parts: Vec<T> = parts.into_iter().collect();
     parts.sort_by(|a, b| a.as_ref().cmp(b.as_ref()));
-    parts.iter().map(AsRef::as_ref).collect::<Vec<_>>().join(between)
+    parts
+        .iter()
+        .map(AsRef::as_ref)
+        .collect::<Vec<_>>()
+        .join(between)
 }
 
 fn head(it: &RuleSet) -> LaidOut {
-    let concern = |it: &Concern| format!("{}{}", it.title, it.owner.as_ref().map_or_else(String::new, |it| format!(" ({it})")));
+    let concern = |it: &Concern| {
+        format!(
+            "{}{}",
+            it.title,
+            it.owner
+                .as_ref()
+                .map_or_else(String::new, |it| format!(" ({it})"))
+        )
+    };
     let retired = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
     vec![
         ("title", it.title.clone()),
@@ -120,32 +227,70 @@ fn head(it: &RuleSet) -> LaidOut {
         ("review by", it.review_by.to_string()),
         ("owner", it.owner.clone()),
         ("concerns", sorted(it.concerns.iter().map(concern), "; ")),
-        ("sections", sorted(it.catalogue.sections.iter().map(|it| it.title.as_str()), "; ")),
+        (
+            "sections",
+            sorted(
+                it.catalogue.sections.iter().map(|it| it.title.as_str()),
+                "; ",
+            ),
+        ),
         ("retired", sorted(it.retired.iter().map(retired), "; ")),
-        ("approved", it.approval.as_ref().map_or_else(String::new, |it| format!("on {} by {}", it.on, it.by.join(", ")))),
-        ("withdrawn", it.withdrawn.as_ref().map_or_else(String::new, |it| format!("on {}: {}", it.on, it.because))),
+        (
+            "approved",
+            it.approval.as_ref().map_or_else(String::new, |it| {
+                format!("on {} by {}", it.on, it.by.join(", "))
+            }),
+        ),
+        (
+            "withdrawn",
+            it.withdrawn
+                .as_ref()
+                .map_or_else(String::new, |it| format!("on {}: {}", it.on, it.because)),
+        ),
         ("words of doses", sorted(&it.medicines.dose_words, ", ")),
         ("words of salts", sorted(&it.medicines.salt_words, ", ")),
     ]
 }
 
 fn of_local(it: &RuleSet) -> Vec<(String, LaidOut)> {
-    let change =
-        |it: &LocalChange| (format!("{} {}", it.kind.word(), it.about), vec![("change", it.what.clone()), ("reason", it.reason.clone())]);
-    it.local.iter().flat_map(|it| &it.changes).map(change).collect()
+    let change = |it: &LocalChange| {
+        (
+            format!("{} {}", it.kind.word(), it.about),
+            vec![("change", it.what.clone()), ("reason", it.reason.clone())],
+        )
+    };
+    it.local
+        .iter()
+        .flat_map(|it| &it.changes)
+        .map(change)
+        .collect()
 }
 
 fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
     vec![
         ("outcome", rule.outcome.word().to_owned()),
-        ("urgency", rule.urgency.map_or_else(String::new, |it| it.word().to_owned())),
+        (
+            "urgency",
+            rule.urgency
+                .map_or_else(String::new, |it| it.word().to_owned()),
+        ),
         ("condition", condition(rule_set, &rule.when)),
         ("kind", rule.kind.word().to_owned()),
         ("title", rule.title.clone()),
         ("reason", text(rule_set, &rule.reason)),
         ("action", text(rule_set, &rule.action)),
-        ("refer to", rule.refer_to.as_ref().map_or_else(String::new, |it| text(rule_set, it))),
-        ("cleared by", rule.cleared_by.as_ref().map_or_else(String::new, |it| text(rule_set, it))),
+        (
+            "refer to",
+            rule.refer_to
+                .as_ref()
+                .map_or_else(String::new, |it| text(rule_set, it)),
+        ),
+        (
+            "cleared by",
+            rule.cleared_by
+                .as_ref()
+                .map_or_else(String::new, |it| text(rule_set, it)),
+        ),
         ("citations", citations(rule_set, &rule.citations)),
         ("in force from", rule.in_force_from.to_string()),
         ("last reviewed", rule.last_reviewed.to_string()),
@@ -165,7 +310,10 @@ fn condition(rule_set: &RuleSet, it: &Condition) -> String {
         Condition::Any(parts) => several("any of", parts),
         Condition::Not(part) => format!("not ({})", condition(rule_set, part)),
         // The shorter words leave out which side an end belongs to.
-        Condition::Fact { fact, test: Test::Compare(how, with) } => {
+        Condition::Fact {
+            fact,
+            test: Test::Compare(how, with),
+        } => {
             let how = match how {
                 Comparison::Above => "above",
                 Comparison::AtLeast => "at least",
@@ -173,7 +321,11 @@ fn condition(rule_set: &RuleSet, it: &Condition) -> String {
                 Comparison::AtMost => "at most",
             };
             let limit = with.limit.map(|at| rule_set.limits[at].id.clone());
-            format!("{} {how} {}", rule_set.catalogue.id(*fact), limit.unwrap_or_else(|| with.written.clone()))
+            format!(
+                "{} {how} {}",
+                rule_set.catalogue.id(*fact),
+                limit.unwrap_or_else(|| with.written.clone())
+            )
         }
         leaf => words::brief(rule_set, &in_order(rule_set, leaf)),
     }
@@ -184,8 +336,13 @@ fn in_order(rule_set: &RuleSet, leaf: &Condition) -> Condition {
     let mut leaf = leaf.clone();
     match &mut leaf {
         Condition::Taking { named, .. } | Condition::AllergicTo { named, .. } => named.sort(),
-        Condition::Fact { fact, test: Test::OneOf(options) | Test::NoneOf(options) | Test::Includes(options) } => {
-            options.sort_by_cached_key(|it| words::option_ids(rule_set, *fact, std::slice::from_ref(it)));
+        Condition::Fact {
+            fact,
+            test: Test::OneOf(options) | Test::NoneOf(options) | Test::Includes(options),
+        } => {
+            options.sort_by_cached_key(|it| {
+                words::option_ids(rule_set, *fact, std::slice::from_ref(it))
+            });
         }
         _ => {}
     }
@@ -214,7 +371,9 @@ fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
                 Basis::CommonPractice(text) => format!("common practice: {text}"),
                 Basis::LocalProposal(text) => format!("local proposal: {text}"),
             };
-            it.at.as_ref().map_or(what.clone(), |at| format!("{what}, {at}"))
+            it.at
+                .as_ref()
+                .map_or(what.clone(), |at| format!("{what}, {at}"))
         })
         .collect();
     words.sort();
@@ -236,16 +395,36 @@ fn of_limit(rule_set: &RuleSet, limit: &crate::rule_set::Limit) -> LaidOut {
 }
 
 fn of_guarantee(rule_set: &RuleSet, it: &crate::rule_set::Guarantee) -> LaidOut {
-    let mut wheres: Vec<String> = it.wheres.iter().map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when))).collect();
+    let mut wheres: Vec<String> = it
+        .wheres
+        .iter()
+        .map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when)))
+        .collect();
     wheres.sort();
-    vec![("title", it.title.clone()), ("where", wheres.join("; ")), ("then", then(rule_set, &it.then)), ("because", it.because.clone())]
+    vec![
+        ("title", it.title.clone()),
+        ("where", wheres.join("; ")),
+        ("then", then(rule_set, &it.then)),
+        ("because", it.because.clone()),
+    ]
 }
 
 fn then(rule_set: &RuleSet, then: &Then) -> String {
     match then {
-        Then::Never(outcomes) => format!("never {}", outcomes.iter().map(|it| it.word()).collect::<Vec<_>>().join(" or ")),
+        Then::Never(outcomes) => format!(
+            "never {}",
+            outcomes
+                .iter()
+                .map(|it| it.word())
+                .collect::<Vec<_>>()
+                .join(" or ")
+        ),
         Then::Fires(rules) => {
-            let ids: Vec<&str> = rules.iter().filter_map(|at| rule_set.rules.get(*at)).map(|it| it.id.as_str()).collect();
+            let ids: Vec<&str> = rules
+                .iter()
+                .filter_map(|at| rule_set.rules.get(*at))
+                .map(|it| it.id.as_str())
+                .collect();
             format!("fires {}", ids.join(" or "))
         }
         Then::UrgencyAtLeast(urgency) => format!("refer, at least {}", urgency.word()),
@@ -257,7 +436,10 @@ fn changeable(rule_set: &RuleSet, question: &Question) -> String {
     match &question.changeable {
         Changeable::No => "no".to_owned(),
         Changeable::Any => "yes".to_owned(),
-        Changeable::To(options) => format!("to {}", words::option_ids(rule_set, question.slot, options).join(", ")),
+        Changeable::To(options) => format!(
+            "to {}",
+            words::option_ids(rule_set, question.slot, options).join(", ")
+        ),
         Changeable::Fewer => "fewer".to_owned(),
         Changeable::More => "more".to_owned(),
     }
@@ -268,8 +450,14 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         Answer::YesNo => ("yes or no".to_owned(), &[][..]),
         Answer::OneOf(options) => ("one of".to_owned(), options.as_slice()),
         Answer::SeveralOf(options) => ("several of".to_owned(), options.as_slice()),
-        Answer::Number { whole } => (if *whole { "a whole number" } else { "a number" }.to_owned(), &[][..]),
-        Answer::Quantity { unit, units, .. } => (format!("a number in {unit}, also {}", sorted(units, ", ")), &[][..]),
+        Answer::Number { whole } => (
+            if *whole { "a whole number" } else { "a number" }.to_owned(),
+            &[][..],
+        ),
+        Answer::Quantity { unit, units, .. } => (
+            format!("a number in {unit}, also {}", sorted(units, ", ")),
+            &[][..],
+        ),
         Answer::Date => ("a date".to_owned(), &[][..]),
         Answer::Text => ("a text".to_owned(), &[][..]),
         Answer::Medicines => ("medicines".to_owned(), &[][..]),
@@ -281,7 +469,13 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         .map(|it| {
             let nothing = if it.nothing { " (nothing)" } else { "" };
             let side = it.side.map_or("", Side::in_brackets);
-            format!("{}: {}{}{side}{nothing}", it.id, it.text, it.counts.map_or_else(String::new, |n| format!(" (counts {n})")))
+            format!(
+                "{}: {}{}{side}{nothing}",
+                it.id,
+                it.text,
+                it.counts
+                    .map_or_else(String::new, |n| format!(" (counts {n})"))
+            )
         })
         .collect();
     vec![
@@ -289,17 +483,44 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         ("help", optional(&question.help)),
         ("answer", kind),
         ("options", sorted(options, "; ")),
-        ("plausible", question.plausible.map_or_else(String::new, |(low, high)| format!("{low} to {high}"))),
+        (
+            "plausible",
+            question
+                .plausible
+                .map_or_else(String::new, |(low, high)| format!("{low} to {high}")),
+        ),
         ("dated", question.dated.to_string()),
         ("in the past", question.past.to_string()),
-        ("no longer ago than", question.oldest.map_or_else(String::new, |it| it.to_string())),
-        ("written for unknown", sorted(question.stand_ins.iter().map(ToString::to_string), ", ")),
-        ("asked when", question.ask_when.as_ref().map_or_else(|| "always".to_owned(), |it| condition(rule_set, it))),
+        (
+            "no longer ago than",
+            question
+                .oldest
+                .map_or_else(String::new, |it| it.to_string()),
+        ),
+        (
+            "written for unknown",
+            sorted(question.stand_ins.iter().map(ToString::to_string), ", "),
+        ),
+        (
+            "asked when",
+            question
+                .ask_when
+                .as_ref()
+                .map_or_else(|| "always".to_owned(), |it| condition(rule_set, it)),
+        ),
         ("harmless alone", question.harmless_alone.to_string()),
-        ("otherwise", question.otherwise.map_or_else(String::new, |it| question.option_in_words(it).to_owned())),
+        (
+            "otherwise",
+            question
+                .otherwise
+                .map_or_else(String::new, |it| question.option_in_words(it).to_owned()),
+        ),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
-        ("a clinic's file may answer it", question.standing.to_string()),
+        (
+            "a clinic's file may answer it",
+            question.standing.to_string(),
+        ),
         ("changeable", changeable(rule_set, question)),
     ]
 }
@@ -330,11 +551,22 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::rule_set::Agent) -> LaidOut {
         .limits
         .iter()
         .map(|limit| {
-            let with = if limit.adrenaline { "with adrenaline" } else { "plain" };
-            let age = |word: &str, age: Option<f64>| age.map_or_else(String::new, |it| format!(", {word} {it} years"));
-            let most = limit.at_most.map_or_else(String::new, |it| format!(", at most {it} mg"));
+            let with = if limit.adrenaline {
+                "with adrenaline"
+            } else {
+                "plain"
+            };
+            let age = |word: &str, age: Option<f64>| {
+                age.map_or_else(String::new, |it| format!(", {word} {it} years"))
+            };
+            let most = limit
+                .at_most
+                .map_or_else(String::new, |it| format!(", at most {it} mg"));
             let cited = citations(rule_set, &limit.citations);
-            let others = limit.other_figures.as_ref().map_or_else(String::new, |it| format!("; {it}"));
+            let others = limit
+                .other_figures
+                .as_ref()
+                .map_or_else(String::new, |it| format!("; {it}"));
             format!(
                 "{with}{}{}: {} mg/kg{most} ({cited}{others})",
                 age("from", limit.from_age),
@@ -346,8 +578,16 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::rule_set::Agent) -> LaidOut {
     vec![
         ("names", sorted(&agent.also, ", ")),
         ("family", agent.family.clone()),
-        ("strengths", format!("{} to {} %", agent.strengths.0, agent.strengths.1)),
-        ("most in one site", agent.per_site.map_or_else(String::new, |it| format!("{it} mg"))),
+        (
+            "strengths",
+            format!("{} to {} %", agent.strengths.0, agent.strengths.1),
+        ),
+        (
+            "most in one site",
+            agent
+                .per_site
+                .map_or_else(String::new, |it| format!("{it} mg")),
+        ),
         ("limits", limits.join("; ")),
     ]
 }
@@ -364,7 +604,12 @@ fn of_reduction(rule_set: &RuleSet, it: &crate::rule_set::Reduction) -> LaidOut 
 fn of_medicines(it: &RuleSet) -> Vec<(String, LaidOut)> {
     let register = &it.medicines;
     let classes = |at: Idx<Medicine>| {
-        let mut ids: Vec<&str> = register.classes.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
+        let mut ids: Vec<&str> = register
+            .classes
+            .iter()
+            .filter(|it| it.members.contains(at))
+            .map(|it| it.id.as_str())
+            .collect();
         ids.sort_unstable();
         ids.join(", ")
     };
@@ -374,8 +619,15 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, LaidOut)> {
             ("also", sorted(&it.also, ", ")),
             ("classes", classes(at)),
             ("as_prednisolone", written(it.as_prednisolone)),
-            ("adrenal_as_prednisolone", written(it.adrenal_as_prednisolone)),
-            ("plausible_daily", it.plausible_daily.map_or_else(String::new, |(low, high)| format!("{low} to {high} mg"))),
+            (
+                "adrenal_as_prednisolone",
+                written(it.adrenal_as_prednisolone),
+            ),
+            (
+                "plausible_daily",
+                it.plausible_daily
+                    .map_or_else(String::new, |(low, high)| format!("{low} to {high} mg")),
+            ),
         ];
         (it.name.clone(), parts)
     };
@@ -394,24 +646,48 @@ fn of_substances(it: &RuleSet) -> Vec<(String, LaidOut)> {
     }
     names.values_mut().for_each(|it| it.sort_unstable());
     let one = |(at, substance): (Idx<Substance>, &Substance)| {
-        let groups: Vec<&str> = register.groups.iter().filter(|it| it.members.contains(at)).map(|it| it.id.as_str()).collect();
-        let crosses: Vec<&str> = substance.crosses.iter().map(|at| register.substances[at].name.as_str()).collect();
+        let groups: Vec<&str> = register
+            .groups
+            .iter()
+            .filter(|it| it.members.contains(at))
+            .map(|it| it.id.as_str())
+            .collect();
+        let crosses: Vec<&str> = substance
+            .crosses
+            .iter()
+            .map(|at| register.substances[at].name.as_str())
+            .collect();
         let also = names.get(&at).map_or_else(String::new, |it| it.join(", "));
-        (substance.name.clone(), vec![("names", also), ("groups", groups.join(", ")), ("crosses with", crosses.join(", "))])
+        (
+            substance.name.clone(),
+            vec![
+                ("names", also),
+                ("groups", groups.join(", ")),
+                ("crosses with", crosses.join(", ")),
+            ],
+        )
     };
     register.substances.entries().map(one).collect()
 }
 
 fn of_source(rule_set: &RuleSet, it: &crate::rule_set::Publication) -> LaidOut {
-    let newer = it.superseded_by.map_or_else(String::new, |at| rule_set.publications[at].id.clone());
+    let newer = it
+        .superseded_by
+        .map_or_else(String::new, |at| rule_set.publications[at].id.clone());
     vec![
         ("superseded by", newer),
         ("by", it.by.clone()),
         ("title", it.title.clone()),
-        ("year", it.year.map_or_else(String::new, |it| it.to_string())),
+        (
+            "year",
+            it.year.map_or_else(String::new, |it| it.to_string()),
+        ),
         ("link", optional(&it.link)),
         ("checked", it.checked.word().to_owned()),
-        ("checked on", it.checked_on.map_or_else(String::new, |it| it.to_string())),
+        (
+            "checked on",
+            it.checked_on.map_or_else(String::new, |it| it.to_string()),
+        ),
         ("note", optional(&it.note)),
     ]
 }

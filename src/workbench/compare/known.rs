@@ -36,37 +36,65 @@ struct JudgedByBoth {
 impl<'a> KnownPatients<'a> {
     /// Judges patients by both. Their answers are as the new rule set has them.
     pub fn new(both: &'a Both<'a>, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
-        let judged = patients
-            .iter()
-            .filter_map(|(answers, as_of)| Some(KnownPatient { answers, as_of: *as_of, judged: judged(both, answers, *as_of)? }));
-        Self { both, patients: judged.collect() }
+        let judged = patients.iter().filter_map(|(answers, as_of)| {
+            Some(KnownPatient {
+                answers,
+                as_of: *as_of,
+                judged: judged(both, answers, *as_of)?,
+            })
+        });
+        Self {
+            both,
+            patients: judged.collect(),
+        }
     }
 
     /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
-    pub fn example(&self, plain: bool, wanted: &dyn Fn([&[State]; 2]) -> bool) -> Option<Vec<Witness>> {
+    pub fn example(
+        &self,
+        plain: bool,
+        wanted: &dyn Fn([&[State]; 2]) -> bool,
+    ) -> Option<Vec<Witness>> {
         let fits = |it: &JudgedByBoth| {
             let [old, new] = &it.states;
             wanted([old, new]) && (it.is_plain || !plain)
         };
-        self.patients.iter().filter(|it| fits(&it.judged)).find_map(|it| {
-            let smallest = self.smallest(it, &fits);
-            let Both { old, new } = self.both;
-            let seen =
-                [of_answers(old, &as_asked(old.rule_set(), new.rule_set(), &smallest), it.as_of)?, of_answers(new, &smallest, it.as_of)?];
-            // As it is written, a questionnaire has no notes; should anything else be lost, it is no example.
-            let [before, after] = &seen;
-            wanted([&before.states, &after.states]).then(|| seen.into())
-        })
+        self.patients
+            .iter()
+            .filter(|it| fits(&it.judged))
+            .find_map(|it| {
+                let smallest = self.smallest(it, &fits);
+                let Both { old, new } = self.both;
+                let seen = [
+                    of_answers(
+                        old,
+                        &as_asked(old.rule_set(), new.rule_set(), &smallest),
+                        it.as_of,
+                    )?,
+                    of_answers(new, &smallest, it.as_of)?,
+                ];
+                // As it is written, a questionnaire has no notes; should anything else be lost, it is no example.
+                let [before, after] = &seen;
+                wanted([&before.states, &after.states]).then(|| seen.into())
+            })
     }
 
     /// Leaves out one answer after the other, the details first, until none can be left out.
-    fn smallest(&self, patient: &KnownPatient<'_>, fits: &dyn Fn(&JudgedByBoth) -> bool) -> Gathered {
+    fn smallest(
+        &self,
+        patient: &KnownPatient<'_>,
+        fits: &dyn Fn(&JudgedByBoth) -> bool,
+    ) -> Gathered {
         let mut answers = patient.answers.clone();
         loop {
             let n_before = answers.given.len() + answers.offers.len();
             for of_clinic in [true, false] {
                 let of = |it: &mut Gathered| {
-                    if of_clinic { std::mem::take(&mut it.offers) } else { std::mem::take(&mut it.given) }
+                    if of_clinic {
+                        std::mem::take(&mut it.offers)
+                    } else {
+                        std::mem::take(&mut it.given)
+                    }
                 };
                 let mut kept = of(&mut answers);
                 let questions: Vec<Idx<Question>> = kept.keys().copied().rev().collect();
@@ -82,7 +110,11 @@ impl<'a> KnownPatients<'a> {
                         kept.extend(left_out.map(|it| (question, it)));
                     }
                 }
-                if of_clinic { answers.offers = kept } else { answers.given = kept }
+                if of_clinic {
+                    answers.offers = kept
+                } else {
+                    answers.given = kept
+                }
             }
             if answers.given.len() + answers.offers.len() == n_before {
                 return answers;
@@ -93,5 +125,8 @@ impl<'a> KnownPatients<'a> {
 
 fn judged(both: &Both<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<JudgedByBoth> {
     let facts = both.facts(answers, as_of).ok()?;
-    Some(JudgedByBoth { states: both.states(&facts), is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()) })
+    Some(JudgedByBoth {
+        states: both.states(&facts),
+        is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()),
+    })
 }

@@ -25,7 +25,12 @@ const SOME_SPAN: &str = "6 months";
 ///
 /// # Errors
 /// In words, if nothing can be tested or the value does not fit.
-pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: NaiveDate) -> Result<Vec<ConditionForm>, String> {
+pub fn forms(
+    rule_set: &RuleSet,
+    question: &Question,
+    value: Option<&str>,
+    on: NaiveDate,
+) -> Result<Vec<ConditionForm>, String> {
     let fact = &question.id;
     let form = |test: String, fires: String, quiet: String| ConditionForm {
         when: format!("{{ fact: {fact}, {test} }}"),
@@ -44,7 +49,11 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
         },
         Answer::OneOf(options) | Answer::SeveralOf(options) => {
             let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
-            let chosen: Vec<&str> = ids.iter().copied().filter(|it| value.is_none_or(|value| value == *it)).collect();
+            let chosen: Vec<&str> = ids
+                .iter()
+                .copied()
+                .filter(|it| value.is_none_or(|value| value == *it))
+                .collect();
             if let (Some(value), []) = (value, &chosen[..]) {
                 return wrong(value, ids);
             }
@@ -58,55 +67,90 @@ pub fn forms(rule_set: &RuleSet, question: &Question, value: Option<&str>, on: N
             });
             Ok(made.collect())
         }
-        Answer::Number { whole } => {
-            number(rule_set, question, value, *whole, "").map(|(test, at, below)| vec![form(format!("at_least: {test}"), at, below)])
-        }
-        Answer::Quantity { unit, .. } => {
-            number(rule_set, question, value, false, unit).map(|(test, at, below)| vec![form(format!("at_least: {test}"), at, below)])
-        }
+        Answer::Number { whole } => number(rule_set, question, value, *whole, "")
+            .map(|(test, at, below)| vec![form(format!("at_least: {test}"), at, below)]),
+        Answer::Quantity { unit, .. } => number(rule_set, question, value, false, unit)
+            .map(|(test, at, below)| vec![form(format!("at_least: {test}"), at, below)]),
         Answer::Date => {
             let value = value.unwrap_or(SOME_SPAN);
             let limit = rule_set.limit(value);
             let span = Span::read(limit.map_or(value, |it| &it.written))
                 .ok_or_else(|| format!("`{value}` is no length of time, such as \"6 months\""))?;
-            let test = limit.map_or_else(|| value.to_owned(), |it| format!("{{ limit: {} }}", it.id));
+            let test =
+                limit.map_or_else(|| value.to_owned(), |it| format!("{{ limit: {} }}", it.id));
             let older = before(on, &span).ok_or("so old a date leaves the calendar")?;
-            Ok(vec![form(format!("older_than: {test}"), older.to_string(), on.to_string())])
+            Ok(vec![form(
+                format!("older_than: {test}"),
+                older.to_string(),
+                on.to_string(),
+            )])
         }
         Answer::Medicines => {
             let register = &rule_set.medicines;
-            let value = value.ok_or("say with --value which medicine or class the condition looks for")?;
-            let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.medicines[at]);
+            let value =
+                value.ok_or("say with --value which medicine or class the condition looks for")?;
+            let first = register
+                .find(value)
+                .and_then(|it| it.iter().next())
+                .map(|at| &register.medicines[at]);
             match first {
                 Some(it) => Ok(vec![ConditionForm {
                     when: format!("{{ taking: {} }}", quoted(value)),
                     fires: format!("[{}]", quoted(&it.name)),
                     quiet: "[]".into(),
                 }]),
-                None => wrong(value, names(register.names.keys(), register.classes.iter().map(|it| &it.id))),
+                None => wrong(
+                    value,
+                    names(
+                        register.names.keys(),
+                        register.classes.iter().map(|it| &it.id),
+                    ),
+                ),
             }
         }
         Answer::Allergies => {
             let register = &rule_set.allergens;
-            let value = value.ok_or("say with --value which substance or group the condition looks for")?;
-            let first = register.find(value).and_then(|it| it.iter().next()).map(|at| &register.substances[at]);
+            let value =
+                value.ok_or("say with --value which substance or group the condition looks for")?;
+            let first = register
+                .find(value)
+                .and_then(|it| it.iter().next())
+                .map(|at| &register.substances[at]);
             match (first, register.reactions.iter().next()) {
                 (Some(to), Some(reaction)) => Ok(vec![ConditionForm {
                     when: format!("{{ allergic_to: {} }}", quoted(value)),
-                    fires: format!("[{{ to: {}, reaction: {} }}]", quoted(&to.name), reaction.id),
+                    fires: format!(
+                        "[{{ to: {}, reaction: {} }}]",
+                        quoted(&to.name),
+                        reaction.id
+                    ),
                     quiet: "[]".into(),
                 }]),
-                _ => wrong(value, names(register.names.keys(), register.groups.iter().map(|it| &it.id))),
+                _ => wrong(
+                    value,
+                    names(
+                        register.names.keys(),
+                        register.groups.iter().map(|it| &it.id),
+                    ),
+                ),
             }
         }
-        Answer::Text => Err(format!("`{fact}` is free text, which is shown and never evaluated; choose another question")),
-        Answer::Anaesthetic => Err(format!("`{fact}` has no simple test; choose another question, and change the condition then")),
+        Answer::Text => Err(format!(
+            "`{fact}` is free text, which is shown and never evaluated; choose another question"
+        )),
+        Answer::Anaesthetic => Err(format!(
+            "`{fact}` has no simple test; choose another question, and change the condition then"
+        )),
     }
 }
 
 /// An answer as a questionnaire writes it, with its date if it carries one.
 fn answer(question: &Question, value: &str, on: NaiveDate) -> String {
-    if question.dated { format!("{{ value: {value}, taken_on: {on} }}") } else { value.to_owned() }
+    if question.dated {
+        format!("{{ value: {value}, taken_on: {on} }}")
+    } else {
+        value.to_owned()
+    }
 }
 
 /// The number to compare with, as a rule writes it, then an answer of just that number and one a last decimal below it.
@@ -118,7 +162,9 @@ fn number(
     unit: &str,
 ) -> Result<(String, String, String), String> {
     let limit = value.and_then(|it| rule_set.limit(it));
-    let middle = question.plausible.map_or(1.0, |(low, high)| f64::midpoint(low, high));
+    let middle = question
+        .plausible
+        .map_or(1.0, |(low, high)| f64::midpoint(low, high));
     let written = match (limit, value) {
         (Some(limit), _) => limit.written.clone(),
         (None, Some(value)) => value.to_owned(),
@@ -127,29 +173,41 @@ fn number(
     };
     let written = written.trim();
     let (digits, unit) = written.split_once(' ').unwrap_or((written, ""));
-    let number: f64 = digits.parse().ok().filter(|it: &f64| it.is_finite()).ok_or_else(|| {
-        let known = rule_set.limits.iter().map(|it| it.id.as_str());
-        let help = did_you_mean(written, known).map_or(String::new(), |it| format!("; {it}"));
-        format!("`{written}` is neither a number with its unit nor a limit{help}")
-    })?;
+    let number: f64 = digits
+        .parse()
+        .ok()
+        .filter(|it: &f64| it.is_finite())
+        .ok_or_else(|| {
+            let known = rule_set.limits.iter().map(|it| it.id.as_str());
+            let help = did_you_mean(written, known).map_or(String::new(), |it| format!("; {it}"));
+            format!("`{written}` is neither a number with its unit nor a limit{help}")
+        })?;
     let decimals = digits.split_once('.').map_or(0, |(_, it)| it.len());
     let step = 0.1_f64.powi(i32::try_from(decimals).unwrap_or(0));
     let below = format!("{:.decimals$} {unit}", number - step);
-    let test = limit.map_or_else(|| written.to_owned(), |it| format!("{{ limit: {} }}", it.id));
+    let test = limit.map_or_else(
+        || written.to_owned(),
+        |it| format!("{{ limit: {} }}", it.id),
+    );
     Ok((test, written.to_owned(), below.trim().to_owned()))
 }
 
 /// A day that lies further back than a span.
 fn before(on: NaiveDate, span: &Span) -> Option<NaiveDate> {
     let start = match (span.minutes(), span.months()) {
-        (Some(minutes), _) => on.checked_sub_days(Days::new(u64::try_from(minutes).ok()?.div_ceil(24 * 60))),
+        (Some(minutes), _) => {
+            on.checked_sub_days(Days::new(u64::try_from(minutes).ok()?.div_ceil(24 * 60)))
+        }
         (None, months) => on.checked_sub_months(Months::new(months?)),
     };
     start?.pred_opt()
 }
 
 /// All names, in order.
-fn names<'a>(names: impl Iterator<Item = &'a String>, ids: impl Iterator<Item = &'a String>) -> Vec<&'a str> {
+fn names<'a>(
+    names: impl Iterator<Item = &'a String>,
+    ids: impl Iterator<Item = &'a String>,
+) -> Vec<&'a str> {
     let mut all: Vec<&str> = names.chain(ids).map(String::as_str).collect();
     all.sort_unstable();
     all
@@ -158,6 +216,12 @@ fn names<'a>(names: impl Iterator<Item = &'a String>, ids: impl Iterator<Item = 
 /// A name as a text of YAML: plain if it is nothing but small letters, digits and hyphens.
 pub fn quoted(name: &str) -> String {
     let plain = name.starts_with(|it: char| it.is_ascii_lowercase())
-        && name.chars().all(|it| it.is_ascii_lowercase() || it.is_ascii_digit() || it == '-');
-    if plain { name.to_owned() } else { format!("\"{}\"", name.replace('\\', "\\\\").replace('"', "\\\"")) }
+        && name
+            .chars()
+            .all(|it| it.is_ascii_lowercase() || it.is_ascii_digit() || it == '-');
+    if plain {
+        name.to_owned()
+    } else {
+        format!("\"{}\"", name.replace('\\', "\\\\").replace('"', "\\\""))
+    }
 }

@@ -27,20 +27,36 @@ fn fulfilled(rule_set: &RuleSet, condition: &Condition) -> Option<Vec<(String, S
     let catalogue = &rule_set.catalogue;
     let (slot, answer) = match condition {
         Condition::All(parts) => {
-            return parts.iter().try_fold(Vec::new(), |all, it| Some([all, fulfilled(rule_set, it)?].concat()));
+            return parts.iter().try_fold(Vec::new(), |all, it| {
+                Some([all, fulfilled(rule_set, it)?].concat())
+            });
         }
         Condition::Any(parts) => return parts.iter().find_map(|it| fulfilled(rule_set, it)),
-        Condition::Taking { fact, medicines, at_least: 1, .. } => {
+        Condition::Taking {
+            fact,
+            medicines,
+            at_least: 1,
+            ..
+        } => {
             let first = &rule_set.medicines.medicines[medicines.iter().next()?];
             (*fact, format!("[{}]", quoted(&first.name)))
         }
-        Condition::Fact { fact, test: Test::OneOf(options) } => (*fact, option_ids(rule_set, *fact, options).first()?.clone()),
-        Condition::Fact { fact, test: Test::Includes(options) } if catalogue.fact(*fact).fact_type == FactType::SeveralOf => {
-            (*fact, format!("[{}]", option_ids(rule_set, *fact, options).first()?))
-        }
+        Condition::Fact {
+            fact,
+            test: Test::OneOf(options),
+        } => (*fact, option_ids(rule_set, *fact, options).first()?.clone()),
+        Condition::Fact {
+            fact,
+            test: Test::Includes(options),
+        } if catalogue.fact(*fact).fact_type == FactType::SeveralOf => (
+            *fact,
+            format!("[{}]", option_ids(rule_set, *fact, options).first()?),
+        ),
         _ => return None,
     };
-    let question = catalogue.question_of(slot).filter(|it| it.slot == slot && !it.dated)?;
+    let question = catalogue
+        .question_of(slot)
+        .filter(|it| it.slot == slot && !it.dated)?;
     let mut all = answers(rule_set, question)?;
     all.retain(|(id, _)| *id != question.id);
     all.push((question.id.clone(), answer));

@@ -9,21 +9,45 @@ use crate::workbench::lint::{Remark, Subject};
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (at, rule) in subject.rule_set.rules.iter().enumerate() {
-        if subject.runs.iter().any(|run| run.states.get(at).is_some_and(|it| *it != State::Fires)) {
+        if subject
+            .runs
+            .iter()
+            .any(|run| run.states.get(at).is_some_and(|it| *it != State::Fires))
+        {
             continue;
         }
         let Some(mut decider) = subject.decider() else {
             break;
         };
-        let Some(yes) = decider.judgements.first().and_then(|it| it.rules.get(at)).map(|it| it.yes) else {
+        let Some(yes) = decider
+            .judgements
+            .first()
+            .and_then(|it| it.rules.get(at))
+            .map(|it| it.yes)
+        else {
             continue;
         };
-        match decider.find(&[!yes], &|seen| seen.iter().all(|it| it.states.get(at) != Some(&State::Fires))) {
+        match decider.find(&[!yes], &|seen| {
+            seen.iter()
+                .all(|it| it.states.get(at) != Some(&State::Fires))
+        }) {
             Found::Example(_) => {}
-            Found::Open(fact) => found.push(crate::workbench::lint::undecided(subject, &rule.id, &fact, "it always fires")),
+            Found::Open(fact) => found.push(crate::workbench::lint::undecided(
+                subject,
+                &rule.id,
+                &fact,
+                "it always fires",
+            )),
             Found::Never => {
                 let title = format!("`{}` always fires, whatever is answered", rule.id);
-                found.push(Remark::on(Code::AlwaysFires, &rule.id, subject.files.rule(&rule.id), "when", title, "always met"));
+                found.push(Remark::on(
+                    Code::AlwaysFires,
+                    &rule.id,
+                    subject.files.rule(&rule.id),
+                    "when",
+                    title,
+                    "always met",
+                ));
             }
         }
     }

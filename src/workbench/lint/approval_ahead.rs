@@ -6,9 +6,30 @@ use crate::workbench::places::Entry;
 
 /// A remark on the approval.
 pub fn find(subject: &Subject<'_>) -> Option<Remark> {
-    let approval = subject.rule_set.approval.as_ref().filter(|it| it.on > subject.as_of)?;
+    let approval = subject
+        .rule_set
+        .approval
+        .as_ref()
+        .filter(|it| it.on > subject.as_of)?;
     let file = subject.files.entry("ruleset.yaml");
-    let entry = file.and_then(|it| Some(Entry { source: it.source, node: it.node.get("approval")? })).or(file);
-    let title = format!("the approval is dated {}, and that day has not come", approval.on);
-    Some(Remark::on(Code::ApprovalAhead, &subject.rule_set.id, entry, "on", title, "not yet"))
+    let entry = file
+        .and_then(|it| {
+            Some(Entry {
+                source: it.source,
+                node: it.node.get("approval")?,
+            })
+        })
+        .or(file);
+    let title = format!(
+        "the approval is dated {}, and that day has not come",
+        approval.on
+    );
+    Some(Remark::on(
+        Code::ApprovalAhead,
+        &subject.rule_set.id,
+        entry,
+        "on",
+        title,
+        "not yet",
+    ))
 }

@@ -27,7 +27,10 @@ pub(super) struct Band<'a> {
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let bands = bands(&subject.rule_set.rules);
     let mut found = Vec::new();
-    for band in bands.iter().filter(|it| it.low.is_some() && it.high.is_some()) {
+    for band in bands
+        .iter()
+        .filter(|it| it.low.is_some() && it.high.is_some())
+    {
         let neighbours = || bands.iter().filter(|it| it.at != band.at && akin(it, band));
         // A band that joins another one on either side is where it belongs; what lies on its other side is normal.
         let joined = neighbours().any(|it| meets(it.low, band.high) || meets(it.high, band.low));
@@ -35,9 +38,14 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             continue;
         }
         let severe = |it: &&Band<'_>| it.rule.outcome >= band.rule.outcome;
-        let above = neighbours().filter(severe).filter(|it| before(band.high, it.low)).min_by(|a, b| value(a.low).total_cmp(&value(b.low)));
-        let below =
-            neighbours().filter(severe).filter(|it| before(it.high, band.low)).max_by(|a, b| value(a.high).total_cmp(&value(b.high)));
+        let above = neighbours()
+            .filter(severe)
+            .filter(|it| before(band.high, it.low))
+            .min_by(|a, b| value(a.low).total_cmp(&value(b.low)));
+        let below = neighbours()
+            .filter(severe)
+            .filter(|it| before(it.high, band.low))
+            .max_by(|a, b| value(a.high).total_cmp(&value(b.high)));
         let gap = match (above, below) {
             (Some(above), _) => Some((band.high, above.low, above)),
             (None, Some(below)) => Some((below.high, band.low, below)),
@@ -55,7 +63,13 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 }
 
 /// Looks for a patient between two bands for whom no rule on this number fires.
-fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Band<'_>, (from, to): (Cut, Cut)) -> Option<Remark> {
+fn settle(
+    subject: &Subject<'_>,
+    bands: &[Band<'_>],
+    band: &Band<'_>,
+    other: &Band<'_>,
+    (from, to): (Cut, Cut),
+) -> Option<Remark> {
     let id = subject.rule_set.catalogue.id(band.fact);
     let mut decider = subject.decider()?;
     let cells = match decider.encoding.domain(0, band.fact).map(|it| &it.shape) {
@@ -63,33 +77,71 @@ fn settle(subject: &Subject<'_>, bands: &[Band<'_>], band: &Band<'_>, other: &Ba
         _ => return None,
     };
     let between = |it: &Cell| lies_between(it, from, to);
-    let inside: Vec<_> = cells.iter().filter(|(it, _)| between(it)).map(|(_, it)| *it).collect();
+    let inside: Vec<_> = cells
+        .iter()
+        .filter(|(it, _)| between(it))
+        .map(|(_, it)| *it)
+        .collect();
     let mut together = vec![decider.logic.any(inside)];
     for condition in band.rest.iter().chain(&other.rest) {
         together.push(decider.pair(0, condition)?.yes);
     }
     let judged = decider.judgements.first()?;
-    let of_number: Vec<usize> = bands.iter().filter(|it| it.fact == band.fact).map(|it| it.at).collect();
-    together.extend(of_number.iter().filter_map(|it| judged.rules.get(*it)).map(|it| it.no));
+    let of_number: Vec<usize> = bands
+        .iter()
+        .filter(|it| it.fact == band.fact)
+        .map(|it| it.at)
+        .collect();
+    together.extend(
+        of_number
+            .iter()
+            .filter_map(|it| judged.rules.get(*it))
+            .map(|it| it.no),
+    );
     together.push(!judged.ruled_out.yes);
     let confirm = |seen: &[Witness]| {
         seen.iter().all(|witness| {
             let number = witness.facts.number(band.fact);
-            let rest = band.rest.iter().chain(&other.rest).all(|condition| truth(condition, &witness.facts) == Truth::Yes);
+            let rest = band
+                .rest
+                .iter()
+                .chain(&other.rest)
+                .all(|condition| truth(condition, &witness.facts) == Truth::Yes);
             rest && number.is_some_and(|it| it >= from.at && it <= to.at)
-                && of_number.iter().all(|at| witness.states.get(*at) == Some(&State::StaysQuiet))
+                && of_number
+                    .iter()
+                    .all(|at| witness.states.get(*at) == Some(&State::StaysQuiet))
         })
     };
     match decider.find(&together, &confirm) {
         Found::Example(seen) => {
             let number = number_of(&seen, band);
-            let (first, second) = if value(band.low) < value(other.low) || other.low.is_none() { (band, other) } else { (other, band) };
-            let title = format!("between `{}` and `{}` lies a gap: {id} {number} meets neither", first.rule.id, second.rule.id);
-            let remark = Remark::on(Code::BandGap, &band.rule.id, subject.files.rule(&band.rule.id), "when", title, "one side of the gap");
+            let (first, second) = if value(band.low) < value(other.low) || other.low.is_none() {
+                (band, other)
+            } else {
+                (other, band)
+            };
+            let title = format!(
+                "between `{}` and `{}` lies a gap: {id} {number} meets neither",
+                first.rule.id, second.rule.id
+            );
+            let remark = Remark::on(
+                Code::BandGap,
+                &band.rule.id,
+                subject.files.rule(&band.rule.id),
+                "when",
+                title,
+                "one side of the gap",
+            );
             Some(remark.also(subject.files.rule(&other.rule.id), "when", "the other side"))
         }
         Found::Never => None,
-        Found::Open(fact) => Some(crate::workbench::lint::undecided(subject, &band.rule.id, &fact, "its band has a gap")),
+        Found::Open(fact) => Some(crate::workbench::lint::undecided(
+            subject,
+            &band.rule.id,
+            &fact,
+            "its band has a gap",
+        )),
     }
 }
 
@@ -101,11 +153,22 @@ pub(super) fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
             Condition::All(parts) => parts.iter().collect(),
             single => vec![single],
         };
-        let mut facts: Vec<FactSlot> = parts.iter().filter_map(|it| tested(it)).map(|(fact, _)| fact).collect();
+        let mut facts: Vec<FactSlot> = parts
+            .iter()
+            .filter_map(|it| tested(it))
+            .map(|(fact, _)| fact)
+            .collect();
         facts.sort_unstable();
         facts.dedup();
         for fact in facts {
-            let mut band = Band { at, rule, fact, low: None, high: None, rest: Vec::new() };
+            let mut band = Band {
+                at,
+                rule,
+                fact,
+                low: None,
+                high: None,
+                rest: Vec::new(),
+            };
             for part in &parts {
                 match tested(part) {
                     Some((of, test)) if of == fact => narrow(&mut band, test),
@@ -120,13 +183,18 @@ pub(super) fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
 
 /// The number that an example shows.
 pub(super) fn number_of(seen: &[Witness], band: &Band<'_>) -> String {
-    seen.first().and_then(|it| it.facts.number(band.fact)).map_or_else(String::new, |it| tidy(it, None))
+    seen.first()
+        .and_then(|it| it.facts.number(band.fact))
+        .map_or_else(String::new, |it| tidy(it, None))
 }
 
 /// The number that a condition tests, if that is what it does.
 fn tested(condition: &Condition) -> Option<(FactSlot, &Test)> {
     match condition {
-        Condition::Fact { fact, test: test @ (Test::Compare(..) | Test::Between(..)) } => Some((*fact, test)),
+        Condition::Fact {
+            fact,
+            test: test @ (Test::Compare(..) | Test::Between(..)),
+        } => Some((*fact, test)),
         _ => None,
     }
 }
@@ -143,8 +211,12 @@ fn narrow(band: &mut Band<'_>, test: &Test) {
 
 /// Whether two bands are of one number, of one concern, and for the same patients or some of the same.
 pub(super) fn akin(one: &Band<'_>, other: &Band<'_>) -> bool {
-    let within = |a: &[&Condition], b: &[&Condition]| a.iter().all(|it| b.iter().any(|other| same(it, other)));
-    one.fact == other.fact && one.rule.concern == other.rule.concern && (within(&one.rest, &other.rest) || within(&other.rest, &one.rest))
+    let within = |a: &[&Condition], b: &[&Condition]| {
+        a.iter().all(|it| b.iter().any(|other| same(it, other)))
+    };
+    one.fact == other.fact
+        && one.rule.concern == other.rule.concern
+        && (within(&one.rest, &other.rest) || within(&other.rest, &one.rest))
 }
 
 fn value(cut: Option<Cut>) -> f64 {
@@ -169,7 +241,11 @@ fn order(cut: Cut) -> (f64, bool) {
 pub(super) fn overlap(one: &Band<'_>, other: &Band<'_>) -> bool {
     let low = |it: &Band<'_>| it.low.map_or((f64::NEG_INFINITY, false), order);
     let high = |it: &Band<'_>| it.high.map_or((f64::INFINITY, true), order);
-    let (first, second) = if low(one) < low(other) { (one, other) } else { (other, one) };
+    let (first, second) = if low(one) < low(other) {
+        (one, other)
+    } else {
+        (other, one)
+    };
     low(first) < low(second) && low(second) < high(first) && high(first) < high(second)
 }
 

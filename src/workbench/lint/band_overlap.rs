@@ -12,7 +12,11 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let bands = bands(&subject.rule_set.rules);
     let mut found = Vec::new();
     for (n, band) in bands.iter().enumerate() {
-        for other in bands.iter().skip(n + 1).filter(|it| akin(it, band) && overlap(it, band)) {
+        for other in bands
+            .iter()
+            .skip(n + 1)
+            .filter(|it| akin(it, band) && overlap(it, band))
+        {
             let Some(mut decider) = subject.decider() else {
                 return found;
             };
@@ -23,21 +27,43 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let [Some(one), Some(two)] = lits else {
                 continue;
             };
-            let both =
-                |seen: &[Witness]| seen.iter().all(|it| [band.at, other.at].iter().all(|at| it.states.get(*at) == Some(&State::Fires)));
+            let both = |seen: &[Witness]| {
+                seen.iter().all(|it| {
+                    [band.at, other.at]
+                        .iter()
+                        .all(|at| it.states.get(*at) == Some(&State::Fires))
+                })
+            };
             let id = subject.rule_set.catalogue.id(band.fact);
             match decider.find(&[one, two], &both) {
                 Found::Example(seen) => {
                     let number = number_of(&seen, band);
-                    let title = format!("`{}` and `{}` overlap: {id} {number} meets both", band.rule.id, other.rule.id);
+                    let title = format!(
+                        "`{}` and `{}` overlap: {id} {number} meets both",
+                        band.rule.id, other.rule.id
+                    );
                     let entry = subject.files.rule(&other.rule.id);
-                    let remark = Remark::on(Code::BandOverlap, &other.rule.id, entry, "when", title, "this band");
-                    found.push(remark.also(subject.files.rule(&band.rule.id), "when", "reaches into this one"));
+                    let remark = Remark::on(
+                        Code::BandOverlap,
+                        &other.rule.id,
+                        entry,
+                        "when",
+                        title,
+                        "this band",
+                    );
+                    found.push(remark.also(
+                        subject.files.rule(&band.rule.id),
+                        "when",
+                        "reaches into this one",
+                    ));
                 }
                 Found::Never => {}
-                Found::Open(fact) => {
-                    found.push(crate::workbench::lint::undecided(subject, &other.rule.id, &fact, "its band overlaps another"))
-                }
+                Found::Open(fact) => found.push(crate::workbench::lint::undecided(
+                    subject,
+                    &other.rule.id,
+                    &fact,
+                    "its band overlaps another",
+                )),
             }
         }
     }

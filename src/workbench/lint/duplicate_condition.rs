@@ -11,11 +11,23 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let forms: Vec<Condition> = rules.iter().map(|it| plain(it.when.clone())).collect();
     let mut found = Vec::new();
     for (at, (rule, form)) in rules.iter().zip(&forms).enumerate() {
-        let Some((first, _)) = rules.iter().zip(&forms).take(at).find(|(_, other)| same(form, other)) else {
+        let Some((first, _)) = rules
+            .iter()
+            .zip(&forms)
+            .take(at)
+            .find(|(_, other)| same(form, other))
+        else {
             continue;
         };
         let title = format!("`{}` has the same condition as `{}`", rule.id, first.id);
-        let remark = Remark::on(Code::DuplicateCondition, &rule.id, written.rule(&rule.id), "when", title, "the same condition");
+        let remark = Remark::on(
+            Code::DuplicateCondition,
+            &rule.id,
+            written.rule(&rule.id),
+            "when",
+            title,
+            "the same condition",
+        );
         found.push(remark.also(written.rule(&first.id), "when", "first written here"));
     }
     found
@@ -31,14 +43,50 @@ pub fn same(a: &Condition, b: &Condition) -> bool {
         }
         (Condition::Not(a), Condition::Not(b)) => same(a, b),
         (
-            Condition::Taking { fact, medicines, at_least, .. },
-            Condition::Taking { fact: other, medicines: others, at_least: number, .. },
-        ) => fact == other && at_least == number && medicines.within(others) && others.within(medicines),
+            Condition::Taking {
+                fact,
+                medicines,
+                at_least,
+                ..
+            },
+            Condition::Taking {
+                fact: other,
+                medicines: others,
+                at_least: number,
+                ..
+            },
+        ) => {
+            fact == other
+                && at_least == number
+                && medicines.within(others)
+                && others.within(medicines)
+        }
         (
-            Condition::AllergicTo { fact, substances, reactions, .. },
-            Condition::AllergicTo { fact: other, substances: others, reactions: counted, .. },
-        ) => fact == other && substances.within(others) && others.within(substances) && reactions == counted,
-        (Condition::Fact { fact, test }, Condition::Fact { fact: other, test: others }) => fact == other && same_test(test, others),
+            Condition::AllergicTo {
+                fact,
+                substances,
+                reactions,
+                ..
+            },
+            Condition::AllergicTo {
+                fact: other,
+                substances: others,
+                reactions: counted,
+                ..
+            },
+        ) => {
+            fact == other
+                && substances.within(others)
+                && others.within(substances)
+                && reactions == counted
+        }
+        (
+            Condition::Fact { fact, test },
+            Condition::Fact {
+                fact: other,
+                test: others,
+            },
+        ) => fact == other && same_test(test, others),
         (Condition::Answers(a), Condition::Answers(b)) => a == b,
         _ => false,
     }
@@ -46,13 +94,18 @@ pub fn same(a: &Condition, b: &Condition) -> bool {
 
 /// Two limits of the same value are two limits: one of them may be changed.
 fn same_test(a: &Test, b: &Test) -> bool {
-    let number = |a: &Threshold, b: &Threshold| a.limit == b.limit && a.value.total_cmp(&b.value).is_eq();
+    let number =
+        |a: &Threshold, b: &Threshold| a.limit == b.limit && a.value.total_cmp(&b.value).is_eq();
     let span = |a: &SpanLimit, b: &SpanLimit| a == b;
     let options = |a: &[u16], b: &[u16]| a.len() == b.len() && a.iter().all(|it| b.contains(it));
     match (a, b) {
-        (Test::OneOf(a), Test::OneOf(b)) | (Test::NoneOf(a), Test::NoneOf(b)) | (Test::Includes(a), Test::Includes(b)) => options(a, b),
+        (Test::OneOf(a), Test::OneOf(b))
+        | (Test::NoneOf(a), Test::NoneOf(b))
+        | (Test::Includes(a), Test::Includes(b)) => options(a, b),
         (Test::Compare(how, a), Test::Compare(other, b)) => how == other && number(a, b),
-        (Test::Between(low, high), Test::Between(from, to)) => number(low, from) && number(high, to),
+        (Test::Between(low, high), Test::Between(from, to)) => {
+            number(low, from) && number(high, to)
+        }
         (Test::OlderThan(a), Test::OlderThan(b)) | (Test::Within(a), Test::Within(b)) => span(a, b),
         _ => false,
     }

@@ -25,11 +25,18 @@ const FEWEST_WORDS: usize = 20;
 const SHORT: usize = 6;
 
 /// Abbreviations whose point ends no sentence.
-const ABBREVIATIONS: &[&str] = &["dr", "mr", "mrs", "ms", "e.g", "i.e", "etc", "approx", "no", "vs"];
+const ABBREVIATIONS: &[&str] = &[
+    "dr", "mr", "mrs", "ms", "e.g", "i.e", "etc", "approx", "no", "vs",
+];
 
 /// A remark for each question.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let patients = subject.rule_set.catalogue.questions.iter().filter(|it| it.from == Who::Patient);
+    let patients = subject
+        .rule_set
+        .catalogue
+        .questions
+        .iter()
+        .filter(|it| it.from == Who::Patient);
     patients
         .filter_map(|question| {
             let counted = texts(question).iter().map(|it| Counted::of(it)).fold(Counted::default(), Counted::and);
@@ -49,7 +56,11 @@ fn texts(question: &Question) -> Vec<&str> {
         Answer::OneOf(options) | Answer::SeveralOf(options) => options.as_slice(),
         _ => &[],
     };
-    [Some(question.ask.as_str()), question.help.as_deref()].into_iter().flatten().chain(options.iter().map(|it| it.text.as_str())).collect()
+    [Some(question.ask.as_str()), question.help.as_deref()]
+        .into_iter()
+        .flatten()
+        .chain(options.iter().map(|it| it.text.as_str()))
+        .collect()
 }
 
 /// The counts that LIX is made of.
@@ -72,7 +83,8 @@ impl Counted {
             let word = piece.trim_matches(|it: char| !it.is_alphanumeric());
             if !word.is_empty() {
                 counted.words += 1;
-                counted.long += usize::from(word.chars().filter(|it| it.is_alphabetic()).count() > SHORT);
+                counted.long +=
+                    usize::from(word.chars().filter(|it| it.is_alphabetic()).count() > SHORT);
                 open = true;
             }
             if open && ends(piece, word) {
@@ -87,13 +99,21 @@ impl Counted {
     /// Both together.
     #[must_use]
     pub fn and(self, other: Self) -> Self {
-        Self { words: self.words + other.words, sentences: self.sentences + other.sentences, long: self.long + other.long }
+        Self {
+            words: self.words + other.words,
+            sentences: self.sentences + other.sentences,
+            long: self.long + other.long,
+        }
     }
 
     /// The index; `None` without words.
     pub fn lix(self) -> Option<f64> {
         let number = |it: usize| u32::try_from(it).ok().map(f64::from);
-        let (words, sentences, long) = (number(self.words)?, number(self.sentences)?, number(self.long)?);
+        let (words, sentences, long) = (
+            number(self.words)?,
+            number(self.sentences)?,
+            number(self.long)?,
+        );
         (self.words > 0).then(|| words / sentences + 100.0 * long / words)
     }
 }

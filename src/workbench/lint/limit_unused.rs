@@ -29,7 +29,12 @@ pub(super) fn used(files: &RuleFiles) -> Used<'_> {
                 "source" | "superseded_by" => used.sources.insert(text),
                 _ => used.facts.insert(without_day(text)),
             };
-            for name in text.split('{').skip(1).filter_map(|it| it.split_once('}')).map(|it| it.0) {
+            for name in text
+                .split('{')
+                .skip(1)
+                .filter_map(|it| it.split_once('}'))
+                .map(|it| it.0)
+            {
                 match name.strip_prefix("limit.") {
                     Some(limit) => used.limits.insert(limit),
                     None => used.facts.insert(without_day(name)),
@@ -42,17 +47,31 @@ pub(super) fn used(files: &RuleFiles) -> Used<'_> {
 
 /// The question behind the day or the age of a dated answer.
 fn without_day(fact: &str) -> &str {
-    fact.strip_suffix(".taken_on").or_else(|| fact.strip_suffix(".age")).filter(|it| it.contains('.')).unwrap_or(fact)
+    fact.strip_suffix(".taken_on")
+        .or_else(|| fact.strip_suffix(".age"))
+        .filter(|it| it.contains('.'))
+        .unwrap_or(fact)
 }
 
 /// Limits that no condition, formula or sentence names.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
-    let unused = subject.rule_set.limits.iter().filter(|it| !used.limits.contains(it.id.as_str()));
+    let unused = subject
+        .rule_set
+        .limits
+        .iter()
+        .filter(|it| !used.limits.contains(it.id.as_str()));
     unused
         .map(|it| {
             let title = format!("nothing uses the limit `{}`", it.id);
-            Remark::on(Code::LimitUnused, &it.id, subject.files.limit(&it.id), "id", title, "used nowhere")
+            Remark::on(
+                Code::LimitUnused,
+                &it.id,
+                subject.files.limit(&it.id),
+                "id",
+                title,
+                "used nowhere",
+            )
         })
         .collect()
 }

@@ -15,8 +15,12 @@ const SHORTEST: usize = 6;
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let register = &rule_set.medicines;
-    let names: BTreeMap<&str, Idx<Medicine>> =
-        register.names.iter().map(|(name, at)| (name.as_str(), *at)).filter(|(name, _)| name.chars().count() >= SHORTEST).collect();
+    let names: BTreeMap<&str, Idx<Medicine>> = register
+        .names
+        .iter()
+        .map(|(name, at)| (name.as_str(), *at))
+        .filter(|(name, _)| name.chars().count() >= SHORTEST)
+        .collect();
     let entry = subject.files.entry("medicines.yaml");
     let mut told: BTreeSet<(Idx<Medicine>, Idx<Medicine>)> = BTreeSet::new();
     let mut found = Vec::new();
@@ -31,9 +35,18 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             continue;
         };
         let about = &register.medicines[a].name;
-        let title = format!("`{first}` and `{second}` are one letter apart, and `{rule}` counts only one of them");
+        let title = format!(
+            "`{first}` and `{second}` are one letter apart, and `{rule}` counts only one of them"
+        );
         let place = entry.and_then(|it| place_of(it, first));
-        let mut remark = Remark::at(Code::NamesConfusable, about, entry, place, title, "one letter apart");
+        let mut remark = Remark::at(
+            Code::NamesConfusable,
+            about,
+            entry,
+            place,
+            title,
+            "one letter apart",
+        );
         if let Some(place) = entry.and_then(|it| place_of(it, second)) {
             remark.diagnostic = remark.diagnostic.also(&place, "from this one");
         }
@@ -49,7 +62,11 @@ fn one_letter_apart<'a>(names: &BTreeMap<&'a str, Idx<Medicine>>) -> BTreeSet<(&
     for name in names.keys() {
         shorter.entry((*name).to_owned()).or_default().push(name);
         for (left_out, _) in name.char_indices() {
-            let form = name.char_indices().filter(|(at, _)| *at != left_out).map(|(_, letter)| letter).collect();
+            let form = name
+                .char_indices()
+                .filter(|(at, _)| *at != left_out)
+                .map(|(_, letter)| letter)
+                .collect();
             shorter.entry(form).or_default().push(name);
         }
     }
@@ -57,7 +74,9 @@ fn one_letter_apart<'a>(names: &BTreeMap<&'a str, Idx<Medicine>>) -> BTreeSet<(&
     for alike in shorter.values().filter(|it| it.len() > 1) {
         for (at, first) in alike.iter().enumerate() {
             let others = alike.iter().skip(at + 1).filter(|it| *it != first);
-            let near = others.filter(|it| strsim::damerau_levenshtein(first, it) == 1 && !told_apart_by_a_letter(first, it));
+            let near = others.filter(|it| {
+                strsim::damerau_levenshtein(first, it) == 1 && !told_apart_by_a_letter(first, it)
+            });
             pairs.extend(near.map(|it| (*first.min(it), *first.max(it))));
         }
     }
@@ -66,7 +85,10 @@ fn one_letter_apart<'a>(names: &BTreeMap<&'a str, Idx<Medicine>>) -> BTreeSet<(&
 
 /// Whether the letter is a word of the name ("vitamin d", "vitamin k2"): then everybody looks at it.
 fn told_apart_by_a_letter(first: &str, second: &str) -> bool {
-    let mut words = first.split(' ').zip(second.split(' ')).filter(|(a, b)| a != b);
+    let mut words = first
+        .split(' ')
+        .zip(second.split(' '))
+        .filter(|(a, b)| a != b);
     words.all(|(a, b)| a.chars().count().max(b.chars().count()) < SHORTEST / 2)
 }
 

@@ -8,6 +8,15 @@ pub fn find(subject: &Subject<'_>) -> Option<Remark> {
     let rule_set = subject.rule_set;
     let title = "the rule set states no guarantee".to_owned();
     let file = subject.files.entry("ruleset.yaml");
-    let remark = || Remark::on(Code::NoGuarantees, &rule_set.id, file, "id", title, "nothing is guaranteed");
+    let remark = || {
+        Remark::on(
+            Code::NoGuarantees,
+            &rule_set.id,
+            file,
+            "id",
+            title,
+            "nothing is guaranteed",
+        )
+    };
     rule_set.guarantees.is_empty().then(remark)
 }

@@ -13,10 +13,23 @@ use crate::truth::FactSlot;
 use crate::workbench::lint::{Remark, Subject, sentences};
 
 /// Words after which a number is part of a name.
-const NAMING: &[&str] = &["type", "grade", "stage", "class", "factor", "category", "group", "appendix", "section", "table", "page", "part"];
+const NAMING: &[&str] = &[
+    "type", "grade", "stage", "class", "factor", "category", "group", "appendix", "section",
+    "table", "page", "part",
+];
 
 /// Units of time, by which a number in letters, or one joined by a hyphen, is an amount and not a name.
-const TIMES: &[&str] = &["second", "minute", "hour", "day", "night", "week", "fortnight", "month", "year"];
+const TIMES: &[&str] = &[
+    "second",
+    "minute",
+    "hour",
+    "day",
+    "night",
+    "week",
+    "fortnight",
+    "month",
+    "year",
+];
 
 /// Numbers in letters. One is left out: "one day" names no figure.
 const LETTERS: &[(&str, f64)] = &[
@@ -37,7 +50,9 @@ const LETTERS: &[(&str, f64)] = &[
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for rule in &subject.rule_set.rules {
-        let numbers: Vec<(&str, Vec<Stated>)> = sentences(rule).map(|(key, text)| (key, of_words(text))).collect();
+        let numbers: Vec<(&str, Vec<Stated>)> = sentences(rule)
+            .map(|(key, text)| (key, of_words(text)))
+            .collect();
         if numbers.iter().all(|(_, numbers)| numbers.is_empty()) {
             continue;
         }
@@ -46,14 +61,36 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         for (key, numbers) in numbers {
             let mut told: Vec<String> = Vec::new();
             for number in numbers {
-                let known = tested.iter().any(|it| (it.value - number.value).abs() < 1e-9);
-                let in_a_tested_unit = || number.unit.is_some() && tested.iter().any(|it| it.is_limit && it.unit == number.unit);
-                if known || (key == "action" && !in_a_tested_unit()) || told.contains(&number.written) {
+                let known = tested
+                    .iter()
+                    .any(|it| (it.value - number.value).abs() < 1e-9);
+                let in_a_tested_unit = || {
+                    number.unit.is_some()
+                        && tested
+                            .iter()
+                            .any(|it| it.is_limit && it.unit == number.unit)
+                };
+                if known
+                    || (key == "action" && !in_a_tested_unit())
+                    || told.contains(&number.written)
+                {
                     continue;
                 }
-                let title = format!("the {} of `{}` says {}, which the rule does not test", key.replace('_', " "), rule.id, number.written);
+                let title = format!(
+                    "the {} of `{}` says {}, which the rule does not test",
+                    key.replace('_', " "),
+                    rule.id,
+                    number.written
+                );
                 let place = entry.map(|it| it.words(key, &number.written));
-                found.push(Remark::at(Code::NumberUntested, &rule.id, entry, place, title, "not tested"));
+                found.push(Remark::at(
+                    Code::NumberUntested,
+                    &rule.id,
+                    entry,
+                    place,
+                    title,
+                    "not tested",
+                ));
                 told.push(number.written);
             }
         }
@@ -63,7 +100,16 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 
 /// The numbers of a sentence that stand in its words, not in its placeholders.
 fn of_words(text: &Text) -> Vec<Stated> {
-    text.pieces.iter().flat_map(|it| if let Piece::Words(words) = it { stated(words) } else { Vec::new() }).collect()
+    text.pieces
+        .iter()
+        .flat_map(|it| {
+            if let Piece::Words(words) = it {
+                stated(words)
+            } else {
+                Vec::new()
+            }
+        })
+        .collect()
 }
 
 /// A number in a sentence.
@@ -79,27 +125,44 @@ struct Stated {
 fn stated(text: &str) -> Vec<Stated> {
     let mut found = Vec::new();
     let lower = text.to_lowercase();
-    if !lower.contains(|it: char| it.is_ascii_digit()) && !LETTERS.iter().any(|(it, _)| lower.contains(it)) {
+    if !lower.contains(|it: char| it.is_ascii_digit())
+        && !LETTERS.iter().any(|(it, _)| lower.contains(it))
+    {
         return found;
     }
     let words: Vec<(usize, &str)> = words_of(text);
     for (at, (_, word)) in words.iter().enumerate() {
-        let beside = |at: Option<usize>| at.and_then(|it| words.get(it)).map_or_else(String::new, |(_, word)| word.to_lowercase());
+        let beside = |at: Option<usize>| {
+            at.and_then(|it| words.get(it))
+                .map_or_else(String::new, |(_, word)| word.to_lowercase())
+        };
         let (before, after) = (beside(at.checked_sub(1)), beside(Some(at + 1)));
         let (head, tail) = word.split_once('-').unwrap_or((word, ""));
         let unit = singular(if tail.is_empty() { &after } else { tail });
         let is_time = unit.as_deref().is_some_and(|it| TIMES.contains(&it));
-        let value = match LETTERS.iter().find(|(letters, _)| head.eq_ignore_ascii_case(letters)) {
+        let value = match LETTERS
+            .iter()
+            .find(|(letters, _)| head.eq_ignore_ascii_case(letters))
+        {
             Some((_, value)) => Some(*value).filter(|_| is_time),
             None => head
                 .trim_end_matches('%')
                 .replace(',', "")
                 .parse::<f64>()
                 .ok()
-                .filter(|_| head.starts_with(|it: char| it.is_ascii_digit()) && !NAMING.contains(&before.as_str()))
-                .filter(|_| tail.is_empty() || is_time || tail.starts_with(|it: char| it.is_ascii_digit())),
+                .filter(|_| {
+                    head.starts_with(|it: char| it.is_ascii_digit())
+                        && !NAMING.contains(&before.as_str())
+                })
+                .filter(|_| {
+                    tail.is_empty() || is_time || tail.starts_with(|it: char| it.is_ascii_digit())
+                }),
         };
-        found.extend(value.map(|value| Stated { value, written: (*word).to_owned(), unit }));
+        found.extend(value.map(|value| Stated {
+            value,
+            written: (*word).to_owned(),
+            unit,
+        }));
     }
     found
 }
@@ -107,7 +170,10 @@ fn stated(text: &str) -> Vec<Stated> {
 /// A unit as it is compared: lower case, without the s of several.
 fn singular(word: &str) -> Option<String> {
     let word = word.to_lowercase();
-    let short = word.strip_suffix('s').filter(|it| it.len() > 2).unwrap_or(&word);
+    let short = word
+        .strip_suffix('s')
+        .filter(|it| it.len() > 2)
+        .unwrap_or(&word);
     (!short.is_empty() && short.chars().all(char::is_alphabetic)).then(|| short.to_owned())
 }
 
@@ -116,13 +182,19 @@ fn words_of(text: &str) -> Vec<(usize, &str)> {
     let mut found = Vec::new();
     let mut start = None;
     for (at, letter) in text.char_indices().chain([(text.len(), ' ')]) {
-        let digit_at = |at: Option<usize>| at.and_then(|it| text.as_bytes().get(it)).is_some_and(u8::is_ascii_digit);
+        let digit_at = |at: Option<usize>| {
+            at.and_then(|it| text.as_bytes().get(it))
+                .is_some_and(u8::is_ascii_digit)
+        };
         let thousands = letter == ',' && digit_at(at.checked_sub(1)) && digit_at(Some(at + 1));
-        let inside = letter.is_alphanumeric() || thousands || matches!(letter, '.' | '-' | '%' | '/' | '\'');
+        let inside =
+            letter.is_alphanumeric() || thousands || matches!(letter, '.' | '-' | '%' | '/' | '\'');
         match (start, inside) {
             (None, true) => start = Some(at),
             (Some(from), false) => {
-                let word = text.get(from..at).map(|it| it.trim_end_matches(['.', '-', '/', '\'']));
+                let word = text
+                    .get(from..at)
+                    .map(|it| it.trim_end_matches(['.', '-', '/', '\'']));
                 found.extend(word.map(|it| (from, it)));
                 start = None;
             }
@@ -150,7 +222,9 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
             slots.push(*fact);
             match test {
                 Test::Compare(_, it) => written.push(it.written.clone()),
-                Test::Between(low, high) => written.extend([low.written.clone(), high.written.clone()]),
+                Test::Between(low, high) => {
+                    written.extend([low.written.clone(), high.written.clone()])
+                }
                 Test::OlderThan(it) | Test::Within(it) => written.push(it.span.to_string()),
                 _ => {}
             }
@@ -162,14 +236,34 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
     while let Some(slot) = slots.get(at).copied() {
         at += 1;
         if let Some(question) = rule_set.catalogue.question_of(slot) {
-            let options = rule_set.catalogue.options(slot).iter().map(|it| it.text.as_str());
-            let texts = [Some(question.ask.as_str()), question.help.as_deref()].into_iter().flatten().chain(options);
-            found.extend(texts.flat_map(stated).map(|it| Tested { value: it.value, unit: it.unit, is_limit: false }));
+            let options = rule_set
+                .catalogue
+                .options(slot)
+                .iter()
+                .map(|it| it.text.as_str());
+            let texts = [Some(question.ask.as_str()), question.help.as_deref()]
+                .into_iter()
+                .flatten()
+                .chain(options);
+            found.extend(texts.flat_map(stated).map(|it| Tested {
+                value: it.value,
+                unit: it.unit,
+                is_limit: false,
+            }));
         }
-        for input in rule_set.catalogue.derived_of(slot).into_iter().flat_map(|it| &it.inputs) {
+        for input in rule_set
+            .catalogue
+            .derived_of(slot)
+            .into_iter()
+            .flat_map(|it| &it.inputs)
+        {
             match input {
                 Input::Fact(fact) if !slots.contains(fact) => slots.push(*fact),
-                Input::Number(value) => found.push(Tested { value: *value, unit: None, is_limit: true }),
+                Input::Number(value) => found.push(Tested {
+                    value: *value,
+                    unit: None,
+                    is_limit: true,
+                }),
                 Input::Fact(_) => {}
             }
         }
@@ -179,6 +273,12 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
 
 /// A tested value as written: a number, and its unit if it has one.
 fn as_tested(written: &str) -> Option<Tested> {
-    let (number, unit) = written.split_once(char::is_whitespace).unwrap_or((written, ""));
-    Some(Tested { value: number.trim_end_matches('%').parse().ok()?, unit: singular(unit.trim()), is_limit: true })
+    let (number, unit) = written
+        .split_once(char::is_whitespace)
+        .unwrap_or((written, ""));
+    Some(Tested {
+        value: number.trim_end_matches('%').parse().ok()?,
+        unit: singular(unit.trim()),
+        is_limit: true,
+    })
 }

@@ -15,14 +15,31 @@ use crate::workbench::lint::{Remark, Subject};
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let mut found = Vec::new();
-    for (at, rule) in rule_set.rules.iter().enumerate().filter(|(_, it)| it.outcome == Outcome::Refer) {
-        let decisions = rule_set.catalogue.questions.iter().filter(|it| it.decision && reads(&rule.when, it.slot));
-        let ways = decisions.flat_map(|question| answers(rule, question).into_iter().map(move |it| (question, it)));
+    for (at, rule) in rule_set
+        .rules
+        .iter()
+        .enumerate()
+        .filter(|(_, it)| it.outcome == Outcome::Refer)
+    {
+        let decisions = rule_set
+            .catalogue
+            .questions
+            .iter()
+            .filter(|it| it.decision && reads(&rule.when, it.slot));
+        let ways = decisions.flat_map(|question| {
+            answers(rule, question)
+                .into_iter()
+                .map(move |it| (question, it))
+        });
         for (question, (value, words)) in ways {
             let Some(mut decider) = subject.decider() else {
                 return found;
             };
-            let Some((fires, in_order)) = decider.judgements.first().and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.no))) else {
+            let Some((fires, in_order)) = decider
+                .judgements
+                .first()
+                .and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.no)))
+            else {
                 continue;
             };
             if !decider.logic.possible(&[fires, in_order]) {
@@ -35,8 +52,18 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             if decider.logic.possible(&[fires, in_order, !then.no]) {
                 continue;
             }
-            let title = format!("`{}` refers, although `{}: {words}` alone would quiet it", rule.id, question.id);
-            let remark = Remark::on(Code::PlanRefers, &rule.id, subject.files.rule(&rule.id), "outcome", title, "another plan lifts it");
+            let title = format!(
+                "`{}` refers, although `{}: {words}` alone would quiet it",
+                rule.id, question.id
+            );
+            let remark = Remark::on(
+                Code::PlanRefers,
+                &rule.id,
+                subject.files.rule(&rule.id),
+                "outcome",
+                title,
+                "another plan lifts it",
+            );
             found.push(remark.help("let it defer until the plan is changed, or allow it with the reason why the danger is in the patient"));
             break;
         }
@@ -54,11 +81,24 @@ fn reads(condition: &Condition, slot: FactSlot) -> bool {
 fn answers(rule: &Rule, question: &Question) -> Vec<(Value, String)> {
     let at = |at: usize| u16::try_from(at).unwrap_or(u16::MAX);
     match &question.answer {
-        Answer::YesNo => vec![(Value::Choice(0), "no".into()), (Value::Choice(1), "yes".into())],
-        Answer::OneOf(options) => options.iter().enumerate().map(|(i, it)| (Value::Choice(at(i)), it.id.clone())).collect(),
+        Answer::YesNo => vec![
+            (Value::Choice(0), "no".into()),
+            (Value::Choice(1), "yes".into()),
+        ],
+        Answer::OneOf(options) => options
+            .iter()
+            .enumerate()
+            .map(|(i, it)| (Value::Choice(at(i)), it.id.clone()))
+            .collect(),
         Answer::SeveralOf(options) => {
-            let alone = options.iter().take(63).enumerate().map(|(i, it)| (Value::Choices(1 << i), format!("[{}]", it.id)));
-            std::iter::once((Value::Choices(0), "[]".into())).chain(alone).collect()
+            let alone = options
+                .iter()
+                .take(63)
+                .enumerate()
+                .map(|(i, it)| (Value::Choices(1 << i), format!("[{}]", it.id)));
+            std::iter::once((Value::Choices(0), "[]".into()))
+                .chain(alone)
+                .collect()
         }
         // A plan without any of the agents that the rule names.
         Answer::Anaesthetic => vec![(Value::Choices(0), "another agent".into())],
@@ -66,12 +106,18 @@ fn answers(rule: &Rule, question: &Question) -> Vec<(Value, String)> {
             let mut found = Vec::new();
             let mut add = |value: f64, words: String| found.push((Value::Number(value), words));
             rule.when.visit(&mut |it| match it {
-                Condition::Fact { fact, test: Test::Compare(_, it) } if *fact == question.slot => {
+                Condition::Fact {
+                    fact,
+                    test: Test::Compare(_, it),
+                } if *fact == question.slot => {
                     add(it.value - 1.0, format!("below {}", it.written));
                     add(it.value, it.written.clone());
                     add(it.value + 1.0, format!("above {}", it.written));
                 }
-                Condition::Fact { fact, test: Test::Between(low, high) } if *fact == question.slot => {
+                Condition::Fact {
+                    fact,
+                    test: Test::Between(low, high),
+                } if *fact == question.slot => {
                     add(low.value - 1.0, format!("below {}", low.written));
                     add(high.value + 1.0, format!("above {}", high.written));
                 }
@@ -84,9 +130,18 @@ fn answers(rule: &Rule, question: &Question) -> Vec<(Value, String)> {
 }
 
 /// Where a condition is yes and no once this question has this answer. What else hangs on the answer is left open.
-fn with(decider: &mut Decider<'_>, rule_set: &RuleSet, condition: &Condition, slot: FactSlot, value: &Value) -> Option<DualRail> {
+fn with(
+    decider: &mut Decider<'_>,
+    rule_set: &RuleSet,
+    condition: &Condition,
+    slot: FactSlot,
+    value: &Value,
+) -> Option<DualRail> {
     let each = |decider: &mut Decider<'_>, parts: &[Condition]| {
-        parts.iter().map(|it| with(decider, rule_set, it, slot, value)).collect::<Option<Vec<DualRail>>>()
+        parts
+            .iter()
+            .map(|it| with(decider, rule_set, it, slot, value))
+            .collect::<Option<Vec<DualRail>>>()
     };
     match condition {
         Condition::All(parts) => {
@@ -101,20 +156,37 @@ fn with(decider: &mut Decider<'_>, rule_set: &RuleSet, condition: &Condition, sl
         Condition::Fact { fact, test } if *fact == slot => {
             let (always, never) = (decider.logic.always(), decider.logic.never());
             Some(match holds(test, value) {
-                Some(true) => DualRail { yes: always, no: never },
-                Some(false) => DualRail { yes: never, no: always },
-                None => DualRail { yes: never, no: never },
+                Some(true) => DualRail {
+                    yes: always,
+                    no: never,
+                },
+                Some(false) => DualRail {
+                    yes: never,
+                    no: always,
+                },
+                None => DualRail {
+                    yes: never,
+                    no: never,
+                },
             })
         }
-        Condition::Fact { fact, .. } | Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. }
+        Condition::Fact { fact, .. }
+        | Condition::Taking { fact, .. }
+        | Condition::AllergicTo { fact, .. }
             if hangs_on(rule_set, *fact, slot) =>
         {
             let never = decider.logic.never();
-            Some(DualRail { yes: never, no: never })
+            Some(DualRail {
+                yes: never,
+                no: never,
+            })
         }
         Condition::Answers(_) => {
             let never = decider.logic.never();
-            Some(DualRail { yes: never, no: never })
+            Some(DualRail {
+                yes: never,
+                no: never,
+            })
         }
         leaf => decider.pair(0, leaf),
     }
@@ -124,9 +196,15 @@ fn holds(test: &Test, value: &Value) -> Option<bool> {
     match (test, value) {
         (Test::OneOf(options), Value::Choice(at)) => Some(options.contains(at)),
         (Test::NoneOf(options), Value::Choice(at)) => Some(!options.contains(at)),
-        (Test::Includes(options), Value::Choices(bits)) => Some(options.iter().any(|at| bits >> at & 1 == 1)),
-        (Test::Compare(how, limit), Value::Number(number)) => Some(compares(*how, *number, limit.value)),
-        (Test::Between(low, high), Value::Number(number)) => Some((low.value..=high.value).contains(number)),
+        (Test::Includes(options), Value::Choices(bits)) => {
+            Some(options.iter().any(|at| bits >> at & 1 == 1))
+        }
+        (Test::Compare(how, limit), Value::Number(number)) => {
+            Some(compares(*how, *number, limit.value))
+        }
+        (Test::Between(low, high), Value::Number(number)) => {
+            Some((low.value..=high.value).contains(number))
+        }
         _ => None,
     }
 }
@@ -154,16 +232,19 @@ fn hangs_on(rule_set: &RuleSet, fact: FactSlot, slot: FactSlot) -> bool {
 /// The answers that whether a question is asked hangs on.
 fn gates(rule_set: &RuleSet, catalogue: &Catalogue, slot: FactSlot) -> Vec<FactSlot> {
     let mut found = Vec::new();
-    let Some(when) = catalogue.question_of(slot).and_then(|it| it.ask_when.as_ref()) else {
+    let Some(when) = catalogue
+        .question_of(slot)
+        .and_then(|it| it.ask_when.as_ref())
+    else {
         return found;
     };
     when.visit(&mut |it| match it {
-        Condition::Fact { fact, .. } | Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => {
-            match catalogue.derived_of(*fact) {
-                Some(derived) => found.extend(roots(rule_set, derived)),
-                None => found.push(*fact),
-            }
-        }
+        Condition::Fact { fact, .. }
+        | Condition::Taking { fact, .. }
+        | Condition::AllergicTo { fact, .. } => match catalogue.derived_of(*fact) {
+            Some(derived) => found.extend(roots(rule_set, derived)),
+            None => found.push(*fact),
+        },
         _ => {}
     });
     found

@@ -9,13 +9,28 @@ use crate::workbench::lint::{Remark, Subject};
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
     let catalogue = &subject.rule_set.catalogue;
-    let special = |it: &Answer| matches!(it, Answer::Text | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic);
-    let questions = catalogue.questions.iter().filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
+    let special = |it: &Answer| {
+        matches!(
+            it,
+            Answer::Text | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic
+        )
+    };
+    let questions = catalogue
+        .questions
+        .iter()
+        .filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
     questions
         .filter(|it| !used.facts.contains(it.id.as_str()))
         .map(|it| {
             let title = format!("nothing looks at the answer to `{}`", it.id);
-            Remark::on(Code::QuestionUnused, &it.id, subject.files.question(&it.id), "id", title, "used nowhere")
+            Remark::on(
+                Code::QuestionUnused,
+                &it.id,
+                subject.files.question(&it.id),
+                "id",
+                title,
+                "used nowhere",
+            )
         })
         .collect()
 }

@@ -12,5 +12,7 @@ const NEAR: TimeDelta = TimeDelta::days(60);
 /// What must be reviewed soon.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let as_of = subject.as_of;
-    told(subject, Code::ReviewDue, "due by", &|by| as_of <= by && by <= as_of + NEAR)
+    told(subject, Code::ReviewDue, "due by", &|by| {
+        as_of <= by && by <= as_of + NEAR
+    })
 }

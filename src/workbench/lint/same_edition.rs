@@ -9,9 +9,22 @@ use crate::workbench::lint::{Remark, Subject};
 pub fn find(subject: &Subject<'_>) -> Option<Remark> {
     let rule_set = subject.rule_set;
     let known = crate::workbench::lint::same_edition::rule_set(&RuleFiles::embedded()).ok()?;
-    if known.id != rule_set.id || known.edition != rule_set.edition || known.digest == rule_set.digest {
+    if known.id != rule_set.id
+        || known.edition != rule_set.edition
+        || known.digest == rule_set.digest
+    {
         return None;
     }
-    let title = format!("the edition {} is known with another content", rule_set.edition);
-    Some(Remark::on(Code::SameEdition, &rule_set.id, subject.files.entry("ruleset.yaml"), "edition", title, "of a changed content"))
+    let title = format!(
+        "the edition {} is known with another content",
+        rule_set.edition
+    );
+    Some(Remark::on(
+        Code::SameEdition,
+        &rule_set.id,
+        subject.files.entry("ruleset.yaml"),
+        "edition",
+        title,
+        "of a changed content",
+    ))
 }

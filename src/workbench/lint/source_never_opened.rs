@@ -11,10 +11,18 @@ use crate::workbench::lint::{Remark, Subject};
 /// a rule decides. One remark for each source. A citation of common practice or of a local proposal says openly what it is.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
-    let strict: Vec<_> = rule_set.rules.iter().filter(|it| it.outcome > Outcome::Go).collect();
+    let strict: Vec<_> = rule_set
+        .rules
+        .iter()
+        .filter(|it| it.outcome > Outcome::Go)
+        .collect();
     let decided_by: BTreeSet<Idx<Limit>> = strict.iter().flat_map(|it| it.when.limits()).collect();
     let rules = strict.iter().map(|it| (it.id.as_str(), &it.citations));
-    let limits = rule_set.limits.entries().filter(|(at, _)| decided_by.contains(at)).map(|(_, it)| (it.id.as_str(), &it.citations));
+    let limits = rule_set
+        .limits
+        .entries()
+        .filter(|(at, _)| decided_by.contains(at))
+        .map(|(_, it)| (it.id.as_str(), &it.citations));
     let mut resting: BTreeMap<Idx<Publication>, Vec<&str>> = BTreeMap::new();
     for (id, citations) in rules.chain(limits) {
         for source in unopened(rule_set, citations) {
@@ -24,23 +32,54 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let remark = |(source, on_it): (Idx<Publication>, Vec<&str>)| {
         let source = &rule_set.publications[source];
         let n = on_it.len();
-        let title =
-            format!("nobody has opened `{}`, on which {n} {} alone", source.id, if n == 1 { "entry rests" } else { "entries rest" });
-        let help = format!("open it and write `checked: read`, or cite an opened source beside it in {}", all_of(&on_it));
+        let title = format!(
+            "nobody has opened `{}`, on which {n} {} alone",
+            source.id,
+            if n == 1 {
+                "entry rests"
+            } else {
+                "entries rest"
+            }
+        );
+        let help = format!(
+            "open it and write `checked: read`, or cite an opened source beside it in {}",
+            all_of(&on_it)
+        );
         let entry = subject.files.publication(&source.id);
-        Remark::on(Code::SourceNeverOpened, &source.id, entry, "checked", title, "from memory").help(help)
+        Remark::on(
+            Code::SourceNeverOpened,
+            &source.id,
+            entry,
+            "checked",
+            title,
+            "from memory",
+        )
+        .help(help)
     };
     resting.into_iter().map(remark).collect()
 }
 
 fn all_of(ids: &[&str]) -> String {
-    ids.iter().map(|it| format!("`{it}`")).collect::<Vec<_>>().join(", ")
+    ids.iter()
+        .map(|it| format!("`{it}`"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// The sources that nobody opened, where no opened one stands beside them.
 fn unopened(rule_set: &RuleSet, citations: &[Citation]) -> Vec<Idx<Publication>> {
-    let published = citations.iter().filter_map(|it| if let Basis::Published(at) = it.basis { Some(at) } else { None });
+    let published = citations.iter().filter_map(|it| {
+        if let Basis::Published(at) = it.basis {
+            Some(at)
+        } else {
+            None
+        }
+    });
     let published: Vec<Idx<Publication>> = published.collect();
     let opened = |at: &Idx<Publication>| rule_set.publications[*at].checked == Checked::Read;
-    if published.iter().any(opened) { Vec::new() } else { published }
+    if published.iter().any(opened) {
+        Vec::new()
+    } else {
+        published
+    }
 }

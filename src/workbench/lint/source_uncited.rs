@@ -7,11 +7,22 @@ use crate::workbench::lint::{Remark, Subject};
 /// Sources that nothing cites, nor names as what replaced another.
 pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
-    let unused = subject.rule_set.publications.iter().filter(|it| !used.sources.contains(it.id.as_str()));
+    let unused = subject
+        .rule_set
+        .publications
+        .iter()
+        .filter(|it| !used.sources.contains(it.id.as_str()));
     unused
         .map(|it| {
             let title = format!("nothing cites `{}`", it.id);
-            Remark::on(Code::SourceUncited, &it.id, subject.files.publication(&it.id), "id", title, "cited nowhere")
+            Remark::on(
+                Code::SourceUncited,
+                &it.id,
+                subject.files.publication(&it.id),
+                "id",
+                title,
+                "cited nowhere",
+            )
         })
         .collect()
 }

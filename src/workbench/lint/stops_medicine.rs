@@ -61,8 +61,19 @@ const LEADS: &[&str] = &[
 ];
 
 /// What somebody is said to do. Words that also tell what a medicine does ("reduces", "holds") are left out.
-const TOLD_OF: &[&str] =
-    &["stops", "pauses", "skips", "withholds", "omits", "halves", "suspends", "discontinues", "ceases", "leaves out", "comes off"];
+const TOLD_OF: &[&str] = &[
+    "stops",
+    "pauses",
+    "skips",
+    "withholds",
+    "omits",
+    "halves",
+    "suspends",
+    "discontinues",
+    "ceases",
+    "leaves out",
+    "comes off",
+];
 
 /// The same told of the medicine: "must be stopped". A medicine that "was stopped" is no order.
 const TO_BE: &[&str] = &[
@@ -144,18 +155,35 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let Some(order) = order_of(text, &names, takes) else {
             return;
         };
-        let title = format!("the {} of `{about}` tells somebody to stop or reduce a medicine", key.replace('_', " "));
+        let title = format!(
+            "the {} of `{about}` tells somebody to stop or reduce a medicine",
+            key.replace('_', " ")
+        );
         let place = entry.map(|it| it.words(key, &order));
-        found.push(Remark::at(Code::StopsMedicine, about, entry, place, title, "an order"));
+        found.push(Remark::at(
+            Code::StopsMedicine,
+            about,
+            entry,
+            place,
+            title,
+            "an order",
+        ));
     };
     for rule in &subject.rule_set.rules {
         let entry = subject.files.rule(&rule.id);
-        sentences(rule).for_each(|(key, text)| look(&rule.id, entry, key, &words(text), takes(rule)));
+        sentences(rule)
+            .for_each(|(key, text)| look(&rule.id, entry, key, &words(text), takes(rule)));
     }
     for question in &subject.rule_set.catalogue.questions {
         let entry = subject.files.question(&question.id);
-        let texts = [("ask", Some(&question.ask)), ("help", question.help.as_ref())];
-        texts.into_iter().filter_map(|(key, text)| Some((key, text?))).for_each(|(key, text)| look(&question.id, entry, key, text, false));
+        let texts = [
+            ("ask", Some(&question.ask)),
+            ("help", question.help.as_ref()),
+        ];
+        texts
+            .into_iter()
+            .filter_map(|(key, text)| Some((key, text?)))
+            .for_each(|(key, text)| look(&question.id, entry, key, text, false));
     }
     found
 }
@@ -171,28 +199,51 @@ fn order_of(text: &str, names: &BTreeSet<String>, takes: bool) -> Option<String>
 /// Whether a text has the letters of an order at all; most have not, and need not be taken apart.
 fn may_order(text: &str) -> bool {
     let text = text.to_lowercase();
-    ORDERS.iter().chain(TOLD_OF).chain(TO_BE).any(|it| text.contains(it))
+    ORDERS
+        .iter()
+        .chain(TOLD_OF)
+        .chain(TO_BE)
+        .any(|it| text.contains(it))
 }
 
 /// The order of a clause, as written; `None` if it holds none.
 fn order(clause: &str, names: &BTreeSet<String>, takes: bool) -> Option<String> {
-    let words: Vec<&str> = clause.split(|it: char| !it.is_alphanumeric() && it != '\'' && it != '-').filter(|it| !it.is_empty()).collect();
+    let words: Vec<&str> = clause
+        .split(|it: char| !it.is_alphanumeric() && it != '\'' && it != '-')
+        .filter(|it| !it.is_empty())
+        .collect();
     let lower: Vec<String> = words.iter().map(|it| it.to_lowercase()).collect();
     if lower.iter().any(|it| NOT_AN_ORDER.contains(&it.as_str())) {
         return None;
     }
     let is_medicine = |word: &String| {
-        MEDICINES.contains(&word.as_str()) || names.contains(word) || (takes && PRONOUNS.contains(&word.as_str())) || word == MEDICINE_SHOWN
+        MEDICINES.contains(&word.as_str())
+            || names.contains(word)
+            || (takes && PRONOUNS.contains(&word.as_str()))
+            || word == MEDICINE_SHOWN
     };
     let phrase_at = |at: usize, phrase: &str| {
         let n = phrase.split(' ').count();
-        (lower.get(at..at + n)?.join(" ") == phrase).then(|| words.get(at..at + n).map(|it| it.join(" "))).flatten()
+        (lower.get(at..at + n)?.join(" ") == phrase)
+            .then(|| words.get(at..at + n).map(|it| it.join(" ")))
+            .flatten()
     };
     (0..lower.len()).find_map(|at| {
-        let led = at.checked_sub(1).and_then(|it| lower.get(it)).is_none_or(|it| LEADS.contains(&it.as_str()));
+        let led = at
+            .checked_sub(1)
+            .and_then(|it| lower.get(it))
+            .is_none_or(|it| LEADS.contains(&it.as_str()));
         let phrases = ORDERS.iter().filter(|_| led).chain(TOLD_OF);
-        let told = phrases.into_iter().find_map(|it| phrase_at(at, it)).filter(|_| lower.iter().skip(at + 1).any(is_medicine));
-        let to_be = || TO_BE.iter().find_map(|it| phrase_at(at, it)).filter(|_| lower.iter().take(at).any(is_medicine));
+        let told = phrases
+            .into_iter()
+            .find_map(|it| phrase_at(at, it))
+            .filter(|_| lower.iter().skip(at + 1).any(is_medicine));
+        let to_be = || {
+            TO_BE
+                .iter()
+                .find_map(|it| phrase_at(at, it))
+                .filter(|_| lower.iter().take(at).any(is_medicine))
+        };
         told.or_else(to_be)
     })
 }
@@ -211,24 +262,41 @@ fn words(text: &Text) -> String {
 
 /// The parts of a text between marks, but for those of questions: who asks gives no order.
 fn clauses(text: &str) -> Vec<String> {
-    let sentences = text.split_inclusive(['.', '!', '?']).filter(|it| !it.ends_with('?'));
+    let sentences = text
+        .split_inclusive(['.', '!', '?'])
+        .filter(|it| !it.ends_with('?'));
     sentences
-        .flat_map(|it| it.replace(" - ", ";").split(['.', ';', ':', ',', '(', ')', '!']).map(str::to_owned).collect::<Vec<_>>())
+        .flat_map(|it| {
+            it.replace(" - ", ";")
+                .split(['.', ';', ':', ',', '(', ')', '!'])
+                .map(str::to_owned)
+                .collect::<Vec<_>>()
+        })
         .collect()
 }
 
 /// Whether the rule is about a medicine that somebody takes.
 fn takes(rule: &Rule) -> bool {
     let mut takes = false;
-    rule.when.visit(&mut |it| takes |= matches!(it, Condition::Taking { .. }));
+    rule.when
+        .visit(&mut |it| takes |= matches!(it, Condition::Taking { .. }));
     takes
 }
 
 /// The names of medicines of one word, and the words by which classes are called. What is injected for the surgery itself
 /// is the clinic's own to reduce.
 fn names(rule_set: &RuleSet) -> BTreeSet<String> {
-    let own: BTreeSet<&str> = rule_set.agents.iter().flat_map(|it| it.also.iter().chain([&it.id])).map(String::as_str).collect();
-    let medicines = rule_set.medicines.names.keys().filter(|it| !it.contains(' ') && !own.contains(it.as_str()));
+    let own: BTreeSet<&str> = rule_set
+        .agents
+        .iter()
+        .flat_map(|it| it.also.iter().chain([&it.id]))
+        .map(String::as_str)
+        .collect();
+    let medicines = rule_set
+        .medicines
+        .names
+        .keys()
+        .filter(|it| !it.contains(' ') && !own.contains(it.as_str()));
     let classes = rule_set.medicines.classes.iter().map(|it| &it.id);
     medicines.chain(classes).cloned().collect()
 }

@@ -12,13 +12,26 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (at, rule) in rules.iter().enumerate() {
         // Who could be there always: whoever fires in every case in which this one does.
-        let firing: Vec<_> = subject.runs.iter().filter(|it| it.states.get(at) == Some(&State::Fires)).collect();
+        let firing: Vec<_> = subject
+            .runs
+            .iter()
+            .filter(|it| it.states.get(at) == Some(&State::Fires))
+            .collect();
         if firing.is_empty() {
             continue;
         }
         let beside: Vec<usize> = (0..rules.len())
-            .filter(|other| *other != at && firing.iter().all(|it| it.states.get(*other) == Some(&State::Fires)))
-            .filter(|other| rules.get(*other).is_some_and(|it| (it.outcome, it.urgency) >= (rule.outcome, rule.urgency)))
+            .filter(|other| {
+                *other != at
+                    && firing
+                        .iter()
+                        .all(|it| it.states.get(*other) == Some(&State::Fires))
+            })
+            .filter(|other| {
+                rules
+                    .get(*other)
+                    .is_some_and(|it| (it.outcome, it.urgency) >= (rule.outcome, rule.urgency))
+            })
             .collect();
         for other in beside {
             let Some(worse) = rules.get(other) else {
@@ -30,27 +43,52 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(judged) = decider.judgements.first() else {
                 continue;
             };
-            let (Some(own), Some(there)) = (judged.rules.get(at).copied(), judged.rules.get(other).copied()) else {
+            let (Some(own), Some(there)) = (
+                judged.rules.get(at).copied(),
+                judged.rules.get(other).copied(),
+            ) else {
                 continue;
             };
             let ruled_out = judged.ruled_out.yes;
             // Two precautions each say what to do; one is too many only if they are for just the same patients.
-            if worse.outcome == Outcome::Go && decider.logic.possible(&[there.yes, !own.yes, !ruled_out]) {
+            if worse.outcome == Outcome::Go
+                && decider.logic.possible(&[there.yes, !own.yes, !ruled_out])
+            {
                 continue;
             }
             let alone = |seen: &[crate::exact::Witness]| {
-                seen.iter().all(|it| it.states.get(at) == Some(&State::Fires) && it.states.get(other) != Some(&State::Fires))
+                seen.iter().all(|it| {
+                    it.states.get(at) == Some(&State::Fires)
+                        && it.states.get(other) != Some(&State::Fires)
+                })
             };
             match decider.find(&[own.yes, !there.yes, !ruled_out], &alone) {
                 Found::Example(_) => continue,
                 Found::Open(fact) => {
-                    found.push(crate::workbench::lint::undecided(subject, &rule.id, &fact, &format!("it can fire without `{}`", worse.id)));
+                    found.push(crate::workbench::lint::undecided(
+                        subject,
+                        &rule.id,
+                        &fact,
+                        &format!("it can fire without `{}`", worse.id),
+                    ));
                     continue;
                 }
                 Found::Never => {}
             }
-            let title = format!("`{}` never fires but beside `{}`, which asks for {}", rule.id, worse.id, worse.outcome.word());
-            let remark = Remark::on(Code::Subsumed, &rule.id, subject.files.rule(&rule.id), "when", title, "never alone");
+            let title = format!(
+                "`{}` never fires but beside `{}`, which asks for {}",
+                rule.id,
+                worse.id,
+                worse.outcome.word()
+            );
+            let remark = Remark::on(
+                Code::Subsumed,
+                &rule.id,
+                subject.files.rule(&rule.id),
+                "when",
+                title,
+                "never alone",
+            );
             found.push(remark.also(subject.files.rule(&worse.id), "when", "always there, too"));
             break;
         }

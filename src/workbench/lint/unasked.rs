@@ -33,7 +33,9 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
             }
         }
         for slot in needed {
-            if let (FactKind::Question(_), Some(question)) = (catalogue.fact(slot).kind, catalogue.question_of(slot)) {
+            if let (FactKind::Question(_), Some(question)) =
+                (catalogue.fact(slot).kind, catalogue.question_of(slot))
+            {
                 found.extend(one(subject, &after, at, question));
             }
         }
@@ -58,29 +60,53 @@ impl After {
             return None;
         }
         let judged = judge(&mut decider.logic, &space, rule_set, 0);
-        decider.encoding.is_known_better_in(&space, &mut decider.logic);
+        decider
+            .encoding
+            .is_known_better_in(&space, &mut decider.logic);
         let mut as_before = BTreeMap::new();
-        for (name, before) in decider.encoding.domains.iter().filter(|(name, _)| !name.starts_with("derived.")) {
+        for (name, before) in decider
+            .encoding
+            .domains
+            .iter()
+            .filter(|(name, _)| !name.starts_with("derived."))
+        {
             let Some(after) = space.domains.get(name) else {
                 continue;
             };
             let mut lits = vec![decider.logic.any([before.known, !after.known])];
-            if let (Shape::Plan { strengths: a, volumes: b, .. }, Shape::Plan { strengths: c, volumes: d, .. }) =
-                (&before.shape, &after.shape)
+            if let (
+                Shape::Plan {
+                    strengths: a,
+                    volumes: b,
+                    ..
+                },
+                Shape::Plan {
+                    strengths: c,
+                    volumes: d,
+                    ..
+                },
+            ) = (&before.shape, &after.shape)
             {
                 lits.push(decider.logic.any([*a, !*c]));
                 lits.push(decider.logic.any([*b, !*d]));
             }
             as_before.insert(name.clone(), lits);
         }
-        Some(Self { space, judged, as_before })
+        Some(Self {
+            space,
+            judged,
+            as_before,
+        })
     }
 }
 
 /// Whether a rule can be open so that one answer alone settles it, where that answer is not asked for.
 fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> Option<Remark> {
     // Where it is not asked, what is so otherwise is known.
-    let when = question.ask_when.as_ref().filter(|_| question.otherwise.is_none())?;
+    let when = question
+        .ask_when
+        .as_ref()
+        .filter(|_| question.otherwise.is_none())?;
     let rule = subject.rule_set.rules.get(at)?;
     let mut decider = subject.decider()?;
     let pair = decider.judgements.first()?.rules.get(at).copied()?;
@@ -90,8 +116,17 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     let mut together = vec![!pair.yes, !pair.no, not_asked, !known];
     // Where every answer would be set aside, none settles it; an example shows whether it waits for one.
     if !question.harmless_alone {
-        together.extend([after.space.domain(0, question.slot)?.known, decider.logic.any([settled.yes, settled.no])]);
-        together.extend(after.as_before.iter().filter(|(name, _)| **name != question.id).flat_map(|(_, it)| it));
+        together.extend([
+            after.space.domain(0, question.slot)?.known,
+            decider.logic.any([settled.yes, settled.no]),
+        ]);
+        together.extend(
+            after
+                .as_before
+                .iter()
+                .filter(|(name, _)| **name != question.id)
+                .flat_map(|(_, it)| it),
+        );
     }
     if !decider.logic.possible(&together) {
         return None;
@@ -105,13 +140,29 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     };
     match decider.find(&together, &waits) {
         Found::Example(_) => {
-            let title = format!("`{}` can wait for `{}` where that is not asked", rule.id, question.id);
-            let remark = Remark::on(Code::Unasked, &rule.id, subject.files.rule(&rule.id), "when", title, "waits for it");
-            Some(remark.help(format!("name first in the condition what `ask_when` of `{}` names, or let it be asked", question.id)))
+            let title = format!(
+                "`{}` can wait for `{}` where that is not asked",
+                rule.id, question.id
+            );
+            let remark = Remark::on(
+                Code::Unasked,
+                &rule.id,
+                subject.files.rule(&rule.id),
+                "when",
+                title,
+                "waits for it",
+            );
+            Some(remark.help(format!(
+                "name first in the condition what `ask_when` of `{}` names, or let it be asked",
+                question.id
+            )))
         }
         Found::Never => None,
-        Found::Open(fact) => {
-            Some(crate::workbench::lint::undecided(subject, &rule.id, &fact, &format!("it can wait for `{}` unasked", question.id)))
-        }
+        Found::Open(fact) => Some(crate::workbench::lint::undecided(
+            subject,
+            &rule.id,
+            &fact,
+            &format!("it can wait for `{}` unasked", question.id),
+        )),
     }
 }

@@ -14,20 +14,35 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let Some(file) = subject.files.entry("medicines.yaml") else {
         return Vec::new();
     };
-    let is_whole = |class: &&Term<Medicine>| file.listed("classes", "id", &class.id).is_some_and(|it| it.node.get("in").is_none());
+    let is_whole = |class: &&Term<Medicine>| {
+        file.listed("classes", "id", &class.id)
+            .is_some_and(|it| it.node.get("in").is_none())
+    };
     let classes: Vec<&Term<Medicine>> = register.classes.iter().filter(is_whole).collect();
-    let single: Vec<Idx<Medicine>> = register.medicines.entries().filter(|(_, it)| !is_mixture(it)).map(|(at, _)| at).collect();
+    let single: Vec<Idx<Medicine>> = register
+        .medicines
+        .entries()
+        .filter(|(_, it)| !is_mixture(it))
+        .map(|(at, _)| at)
+        .collect();
     let n_classes = |at: Idx<Medicine>| classes.iter().filter(|it| it.members.contains(at)).count();
     let is_family = |class: &Term<Medicine>| {
-        let members: Vec<Idx<Medicine>> = single.iter().copied().filter(|it| class.members.contains(*it)).collect();
+        let members: Vec<Idx<Medicine>> = single
+            .iter()
+            .copied()
+            .filter(|it| class.members.contains(*it))
+            .collect();
         2 * members.iter().filter(|it| n_classes(**it) == 1).count() > members.len()
     };
-    let families: Vec<&Term<Medicine>> = classes.iter().copied().filter(|it| is_family(it)).collect();
+    let families: Vec<&Term<Medicine>> =
+        classes.iter().copied().filter(|it| is_family(it)).collect();
     let counted = counted(subject);
     let mut found = Vec::new();
     for (at, first) in families.iter().enumerate() {
         for second in families.iter().skip(at + 1) {
-            let mut both = single.iter().filter(|it| first.members.contains(**it) && second.members.contains(**it));
+            let mut both = single
+                .iter()
+                .filter(|it| first.members.contains(**it) && second.members.contains(**it));
             let (Some(only), None) = (both.next(), both.next()) else {
                 continue;
             };
@@ -35,9 +50,19 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 continue;
             }
             let medicine = &register.medicines[*only];
-            let title = format!("`{}` alone lies in `{}` and in `{}`", medicine.name, first.id, second.id);
+            let title = format!(
+                "`{}` alone lies in `{}` and in `{}`",
+                medicine.name, first.id, second.id
+            );
             let entry = file.listed("medicines", "name", &medicine.name);
-            found.push(Remark::on(Code::UnrelatedClasses, &medicine.name, entry, "in", title, "unrelated classes"));
+            found.push(Remark::on(
+                Code::UnrelatedClasses,
+                &medicine.name,
+                entry,
+                "in",
+                title,
+                "unrelated classes",
+            ));
         }
     }
     found
@@ -45,7 +70,9 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 
 fn is_mixture(medicine: &Medicine) -> bool {
     let names = std::iter::once(&medicine.name).chain(&medicine.also);
-    names.into_iter().any(|it| it.contains('/') || it.contains(" and ") || it.contains(" with "))
+    names
+        .into_iter()
+        .any(|it| it.contains('/') || it.contains(" and ") || it.contains(" with "))
 }
 
 /// The medicines that some rule counts.

@@ -8,10 +8,21 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for gaps in subject.gaps.chunk_by(|a, b| a.rule == b.rule) {
         let Some(first) = gaps.first() else { continue };
-        let more = if gaps.len() > 1 { format!(", and {} more", gaps.len() - 1) } else { String::new() };
+        let more = if gaps.len() > 1 {
+            format!(", and {} more", gaps.len() - 1)
+        } else {
+            String::new()
+        };
         let title = format!("`{}`: {}{more}", first.rule, first.what);
         let all: Vec<&str> = gaps.iter().map(|it| it.what.as_str()).collect();
-        let remark = Remark::on(Code::Untested, &first.rule, subject.files.rule(&first.rule), "id", title, "not tested whole");
+        let remark = Remark::on(
+            Code::Untested,
+            &first.rule,
+            subject.files.rule(&first.rule),
+            "id",
+            title,
+            "not tested whole",
+        );
         found.push(remark.help(format!("write a case for each: {}", all.join("; "))));
     }
     found

@@ -14,7 +14,11 @@ use crate::workbench::mutants::Changed;
 /// numbers cannot be, but leaves nobody out: what is impossible in it is impossible, and an equivalence that only numbers
 /// show is not found.
 pub fn proved(rule_set: &RuleSet, changes: &[&[Changed]], as_of: NaiveDate) -> Vec<bool> {
-    let further: Vec<&Condition> = changes.iter().flat_map(|change| change.iter()).map(|changed| &changed.when).collect();
+    let further: Vec<&Condition> = changes
+        .iter()
+        .flat_map(|change| change.iter())
+        .map(|changed| &changed.when)
+        .collect();
     let Ok(mut decider) = Decider::new(&[rule_set], &further, as_of) else {
         return vec![false; changes.len()];
     };
@@ -28,7 +32,11 @@ pub fn proved(rule_set: &RuleSet, changes: &[&[Changed]], as_of: NaiveDate) -> V
 /// Where a patient sees a change.
 fn seen_by(decider: &mut Decider<'_>, rule_set: &RuleSet, change: &[Changed]) -> Option<Lit> {
     let states = &decider.judgements.first()?.rules;
-    let mut rules: Vec<_> = rule_set.judging().zip(states).map(|(rule, state)| (rule.outcome, rule.urgency, *state)).collect();
+    let mut rules: Vec<_> = rule_set
+        .judging()
+        .zip(states)
+        .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
+        .collect();
     let mut differences = Vec::new();
     for changed in change {
         let state = decider.pair(0, &changed.when)?;
@@ -40,6 +48,9 @@ fn seen_by(decider: &mut Decider<'_>, rule_set: &RuleSet, change: &[Changed]) ->
     let before = decider.judgements.first()?;
     differences.extend(before.refers.into_iter().zip(refers));
     differences.push((before.goes, goes));
-    let differences: Vec<Lit> = differences.into_iter().map(|(one, other)| decider.logic.differ(one, other)).collect();
+    let differences: Vec<Lit> = differences
+        .into_iter()
+        .map(|(one, other)| decider.logic.differ(one, other))
+        .collect();
     Some(decider.logic.any(differences))
 }

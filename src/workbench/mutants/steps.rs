@@ -5,7 +5,8 @@ use chrono::NaiveDate;
 use crate::quantity::span::Span;
 use crate::rule_set::words;
 use crate::rule_set::{
-    Bits, Comparison, Condition, Idx, Limit, LimitValue, Medicine, Odds, Reaction, RuleSet, SpanLimit, Substance, Term, Test, Threshold,
+    Bits, Comparison, Condition, Idx, Limit, LimitValue, Medicine, Odds, Reaction, RuleSet,
+    SpanLimit, Substance, Term, Test, Threshold,
 };
 use crate::truth::FactSlot;
 use crate::workbench::mutants::StepKind;
@@ -41,7 +42,12 @@ pub fn of(rule_set: &RuleSet, when: &Condition) -> Vec<Step> {
             if !forms.contains(&form) {
                 forms.push(form);
                 let what = format!("{}: {}", part.name, change.what);
-                steps.push(Step { kind: change.kind, what, path: part.path.clone(), when: changed });
+                steps.push(Step {
+                    kind: change.kind,
+                    what,
+                    path: part.path.clone(),
+                    when: changed,
+                });
             }
         }
     }
@@ -56,13 +62,20 @@ pub fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Option<Condi
             return None;
         };
         let moved = |it: &Threshold| {
-            if it.limit == Some(limit) { neighbour(it, up) } else { None }
+            if it.limit == Some(limit) {
+                neighbour(it, up)
+            } else {
+                None
+            }
         };
         let test = match test {
             Test::Compare(how, it) => Test::Compare(*how, moved(it)?),
             Test::Between(low, high) => match (moved(low), moved(high)) {
                 (None, None) => return None,
-                (new_low, new_high) => Test::Between(new_low.unwrap_or_else(|| low.clone()), new_high.unwrap_or_else(|| high.clone())),
+                (new_low, new_high) => Test::Between(
+                    new_low.unwrap_or_else(|| low.clone()),
+                    new_high.unwrap_or_else(|| high.clone()),
+                ),
             },
             Test::OlderThan(it) if it.limit == Some(limit) => Test::OlderThan(longer(it, up)?),
             Test::Within(it) if it.limit == Some(limit) => Test::Within(longer(it, up)?),
@@ -86,20 +99,48 @@ pub fn limit_written(rule_set: &RuleSet, limit: Idx<Limit>, up: bool) -> Option<
 fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
     let mut found = Vec::new();
     match condition {
-        Condition::All(parts) => members(rule_set, parts, Condition::All, &mut found, ("any", Condition::Any)),
-        Condition::Any(parts) => members(rule_set, parts, Condition::Any, &mut found, ("all", Condition::All)),
-        Condition::Not(part) => found.push(PartChange { kind: StepKind::Negation, what: "removed".into(), to: (**part).clone() }),
+        Condition::All(parts) => members(
+            rule_set,
+            parts,
+            Condition::All,
+            &mut found,
+            ("any", Condition::Any),
+        ),
+        Condition::Any(parts) => members(
+            rule_set,
+            parts,
+            Condition::Any,
+            &mut found,
+            ("all", Condition::All),
+        ),
+        Condition::Not(part) => found.push(PartChange {
+            kind: StepKind::Negation,
+            what: "removed".into(),
+            to: (**part).clone(),
+        }),
         Condition::Taking { .. } => taking(rule_set, condition, &mut found),
         Condition::AllergicTo { .. } => allergic(rule_set, condition, &mut found),
         Condition::Fact { fact, test } => tested(rule_set, *fact, test, &mut found),
-        Condition::Answers(one) => found.extend(Odds::WRITTEN.into_iter().filter(|it| it != one).map(|other| PartChange {
-            kind: StepKind::Choice,
-            what: format!("{} instead of {}", other.word(), one.word()),
-            to: Condition::Answers(other),
-        })),
+        Condition::Answers(one) => found.extend(
+            Odds::WRITTEN
+                .into_iter()
+                .filter(|it| it != one)
+                .map(|other| PartChange {
+                    kind: StepKind::Choice,
+                    what: format!("{} instead of {}", other.word(), one.word()),
+                    to: Condition::Answers(other),
+                }),
+        ),
     }
-    if !matches!(condition, Condition::All(_) | Condition::Any(_) | Condition::Not(_)) {
-        found.push(PartChange { kind: StepKind::Negation, what: "negated".into(), to: Condition::Not(Box::new(condition.clone())) });
+    if !matches!(
+        condition,
+        Condition::All(_) | Condition::Any(_) | Condition::Not(_)
+    ) {
+        found.push(PartChange {
+            kind: StepKind::Negation,
+            what: "negated".into(),
+            to: Condition::Not(Box::new(condition.clone())),
+        });
     }
     found
 }
@@ -114,19 +155,38 @@ fn members(
     if parts.len() < 2 {
         return;
     }
-    found.push(PartChange { kind: StepKind::AllAny, what: format!("read as {word}"), to: other(parts.to_vec()) });
+    found.push(PartChange {
+        kind: StepKind::AllAny,
+        what: format!("read as {word}"),
+        to: other(parts.to_vec()),
+    });
     for (at, part) in parts.iter().enumerate() {
         let what = format!("without {}", words::brief(rule_set, part));
-        found.push(PartChange { kind: StepKind::Member, what, to: same(without(parts, at)) });
+        found.push(PartChange {
+            kind: StepKind::Member,
+            what,
+            to: same(without(parts, at)),
+        });
     }
 }
 
 fn without<T: Clone>(items: &[T], at: usize) -> Vec<T> {
-    items.iter().enumerate().filter(|(other, _)| *other != at).map(|(_, it)| it.clone()).collect()
+    items
+        .iter()
+        .enumerate()
+        .filter(|(other, _)| *other != at)
+        .map(|(_, it)| it.clone())
+        .collect()
 }
 
 fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartChange>) {
-    let mut push = |kind: StepKind, what: String, test: Test| found.push(PartChange { kind, what, to: Condition::Fact { fact, test } });
+    let mut push = |kind: StepKind, what: String, test: Test| {
+        found.push(PartChange {
+            kind,
+            what,
+            to: Condition::Fact { fact, test },
+        })
+    };
     match test {
         Test::OneOf(options) | Test::NoneOf(options) | Test::Includes(options) => {
             let names = words::option_ids(rule_set, fact, options);
@@ -142,10 +202,21 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartC
         }
         Test::Compare(how, threshold) => {
             for other in Comparison::ALL.into_iter().filter(|it| it != how) {
-                push(StepKind::Comparison, other.word().into(), Test::Compare(other, threshold.clone()));
+                push(
+                    StepKind::Comparison,
+                    other.word().into(),
+                    Test::Compare(other, threshold.clone()),
+                );
             }
-            for other in [false, true].into_iter().filter_map(|up| neighbour(threshold, up)) {
-                push(StepKind::Number, format!("{} instead of {}", other.written, threshold.written), Test::Compare(*how, other));
+            for other in [false, true]
+                .into_iter()
+                .filter_map(|up| neighbour(threshold, up))
+            {
+                push(
+                    StepKind::Number,
+                    format!("{} instead of {}", other.written, threshold.written),
+                    Test::Compare(*how, other),
+                );
             }
         }
         Test::Between(low, high) => {
@@ -155,58 +226,134 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartC
                     push(StepKind::Number, what, Test::Between(other, high.clone()));
                 }
                 if let Some(other) = neighbour(high, up) {
-                    push(StepKind::Number, format!("to {} instead of {}", other.written, high.written), Test::Between(low.clone(), other));
+                    push(
+                        StepKind::Number,
+                        format!("to {} instead of {}", other.written, high.written),
+                        Test::Between(low.clone(), other),
+                    );
                 }
             }
             for (what, low_how, high_how) in [
                 ("lower end left out", Comparison::Above, Comparison::AtMost),
                 ("upper end left out", Comparison::AtLeast, Comparison::Below),
             ] {
-                let ends = [Test::Compare(low_how, low.clone()), Test::Compare(high_how, high.clone())];
-                let to = Condition::All(ends.into_iter().map(|test| Condition::Fact { fact, test }).collect());
-                found.push(PartChange { kind: StepKind::Comparison, what: what.into(), to });
+                let ends = [
+                    Test::Compare(low_how, low.clone()),
+                    Test::Compare(high_how, high.clone()),
+                ];
+                let to = Condition::All(
+                    ends.into_iter()
+                        .map(|test| Condition::Fact { fact, test })
+                        .collect(),
+                );
+                found.push(PartChange {
+                    kind: StepKind::Comparison,
+                    what: what.into(),
+                    to,
+                });
             }
         }
         Test::OlderThan(limit) => {
-            push(StepKind::Comparison, "within".into(), Test::Within(limit.clone()));
+            push(
+                StepKind::Comparison,
+                "within".into(),
+                Test::Within(limit.clone()),
+            );
             for other in [false, true].into_iter().filter_map(|up| longer(limit, up)) {
-                push(StepKind::Number, format!("{} instead of {}", other.span, limit.span), Test::OlderThan(other));
+                push(
+                    StepKind::Number,
+                    format!("{} instead of {}", other.span, limit.span),
+                    Test::OlderThan(other),
+                );
             }
         }
         Test::Within(limit) => {
-            push(StepKind::Comparison, "older_than".into(), Test::OlderThan(limit.clone()));
+            push(
+                StepKind::Comparison,
+                "older_than".into(),
+                Test::OlderThan(limit.clone()),
+            );
             for other in [false, true].into_iter().filter_map(|up| longer(limit, up)) {
-                push(StepKind::Number, format!("{} instead of {}", other.span, limit.span), Test::Within(other));
+                push(
+                    StepKind::Number,
+                    format!("{} instead of {}", other.span, limit.span),
+                    Test::Within(other),
+                );
             }
         }
     }
 }
 
 fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<PartChange>) {
-    let Condition::Taking { fact, named, medicines, at_least } = condition else {
+    let Condition::Taking {
+        fact,
+        named,
+        medicines,
+        at_least,
+    } = condition
+    else {
         return;
     };
     let register = &rule_set.medicines;
     let mut push = |what: String, named: Vec<String>, medicines: Bits<Medicine>, at_least: u16| {
-        found.push(PartChange { kind: StepKind::Class, what, to: Condition::Taking { fact: *fact, named, medicines, at_least } });
+        found.push(PartChange {
+            kind: StepKind::Class,
+            what,
+            to: Condition::Taking {
+                fact: *fact,
+                named,
+                medicines,
+                at_least,
+            },
+        });
     };
-    for (what, named, set) in other_names(named, medicines, &register.classes, &|name| register.find(name)) {
+    for (what, named, set) in other_names(named, medicines, &register.classes, &|name| {
+        register.find(name)
+    }) {
         push(what, named, set, *at_least);
     }
-    for n in [at_least.saturating_sub(1), at_least.saturating_add(1)].into_iter().filter(|it| *it >= 1) {
-        push(format!("at least {n} instead of {at_least}"), named.clone(), medicines.clone(), n);
+    for n in [at_least.saturating_sub(1), at_least.saturating_add(1)]
+        .into_iter()
+        .filter(|it| *it >= 1)
+    {
+        push(
+            format!("at least {n} instead of {at_least}"),
+            named.clone(),
+            medicines.clone(),
+            n,
+        );
     }
 }
 
 fn allergic(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<PartChange>) {
-    let Condition::AllergicTo { fact, named, substances, reactions } = condition else {
+    let Condition::AllergicTo {
+        fact,
+        named,
+        substances,
+        reactions,
+    } = condition
+    else {
         return;
     };
     let register = &rule_set.allergens;
-    let mut push = |what: String, named: Vec<String>, substances: Bits<Substance>, reactions: Option<Bits<Reaction>>| {
-        found.push(PartChange { kind: StepKind::Class, what, to: Condition::AllergicTo { fact: *fact, named, substances, reactions } });
+    let mut push = |what: String,
+                    named: Vec<String>,
+                    substances: Bits<Substance>,
+                    reactions: Option<Bits<Reaction>>| {
+        found.push(PartChange {
+            kind: StepKind::Class,
+            what,
+            to: Condition::AllergicTo {
+                fact: *fact,
+                named,
+                substances,
+                reactions,
+            },
+        });
     };
-    for (what, named, set) in other_names(named, substances, &register.groups, &|name| register.find(name)) {
+    for (what, named, set) in other_names(named, substances, &register.groups, &|name| {
+        register.find(name)
+    }) {
         push(what, named, set, reactions.clone());
     }
     let counted: Vec<Idx<Reaction>> = reactions.iter().flat_map(Bits::iter).collect();
@@ -231,11 +378,19 @@ fn other_names<Of: Clone>(
     for (at, name) in named.iter().enumerate() {
         let mut rest = Bits::new();
         let others = without(named, at);
-        others.iter().filter_map(|it| find(it)).for_each(|it| rest.extend(&it));
+        others
+            .iter()
+            .filter_map(|it| find(it))
+            .for_each(|it| rest.extend(&it));
         if !others.is_empty() && !same(&rest, all) {
             found.push((format!("without {name}"), others, rest.clone()));
         }
-        let Some(own) = terms.iter().find(|it| it.id == *name).map(|it| it.members.clone()).or_else(|| find(name)) else {
+        let Some(own) = terms
+            .iter()
+            .find(|it| it.id == *name)
+            .map(|it| it.members.clone())
+            .or_else(|| find(name))
+        else {
             continue;
         };
         for term in neighbours(terms, &own) {
@@ -261,44 +416,91 @@ fn same<Of>(a: &Bits<Of>, b: &Bits<Of>) -> bool {
 fn neighbours<'a, Of>(terms: &'a [Term<Of>], own: &Bits<Of>) -> Vec<&'a Term<Of>> {
     let inside = |a: &Bits<Of>, b: &Bits<Of>| a.within(b) && !b.within(a);
     let above: Vec<&Term<Of>> = terms.iter().filter(|it| inside(own, &it.members)).collect();
-    let below: Vec<&Term<Of>> = terms.iter().filter(|it| !it.members.is_empty() && inside(&it.members, own)).collect();
-    let nearest_above = above.iter().filter(|it| !above.iter().any(|other| inside(&other.members, &it.members)));
-    let nearest_below = below.iter().filter(|it| !below.iter().any(|other| inside(&it.members, &other.members)));
+    let below: Vec<&Term<Of>> = terms
+        .iter()
+        .filter(|it| !it.members.is_empty() && inside(&it.members, own))
+        .collect();
+    let nearest_above = above.iter().filter(|it| {
+        !above
+            .iter()
+            .any(|other| inside(&other.members, &it.members))
+    });
+    let nearest_below = below.iter().filter(|it| {
+        !below
+            .iter()
+            .any(|other| inside(&it.members, &other.members))
+    });
     nearest_above.chain(nearest_below).copied().collect()
 }
 
 /// A number one step lower or higher: the step is one in its last written decimal, for a date one day.
 fn neighbour(threshold: &Threshold, up: bool) -> Option<Threshold> {
     if let Ok(date) = NaiveDate::parse_from_str(&threshold.written, "%Y-%m-%d") {
-        let (other, step) = if up { (date.succ_opt()?, 1.0) } else { (date.pred_opt()?, -1.0) };
-        return Some(Threshold { value: threshold.value + step, written: other.to_string(), limit: threshold.limit });
+        let (other, step) = if up {
+            (date.succ_opt()?, 1.0)
+        } else {
+            (date.pred_opt()?, -1.0)
+        };
+        return Some(Threshold {
+            value: threshold.value + step,
+            written: other.to_string(),
+            limit: threshold.limit,
+        });
     }
     let (written, number, other) = stepped(&threshold.written, up)?;
     // Written in another unit than the fact's: the same share of it.
-    let in_own_unit = (threshold.value - number).abs() < f64::EPSILON * number.abs().max(1.0) || number == 0.0;
-    let value = if in_own_unit { other } else { threshold.value * (other / number) };
-    Some(Threshold { value, written, limit: threshold.limit })
+    let in_own_unit =
+        (threshold.value - number).abs() < f64::EPSILON * number.abs().max(1.0) || number == 0.0;
+    let value = if in_own_unit {
+        other
+    } else {
+        threshold.value * (other / number)
+    };
+    Some(Threshold {
+        value,
+        written,
+        limit: threshold.limit,
+    })
 }
 
 /// A written number one step lower or higher: as written, the old number and the new one.
 pub fn stepped(written: &str, up: bool) -> Option<(String, f64, f64)> {
-    let (digits, unit) = written.split_once(char::is_whitespace).unwrap_or((written, ""));
+    let (digits, unit) = written
+        .split_once(char::is_whitespace)
+        .unwrap_or((written, ""));
     let number: f64 = digits.parse().ok()?;
     let decimals = digits.split_once('.').map_or(0, |(_, it)| it.len());
     let step = 10_f64.powi(-i32::try_from(decimals).ok()?);
-    let other = format!("{:.decimals$}", if up { number + step } else { number - step });
+    let other = format!(
+        "{:.decimals$}",
+        if up { number + step } else { number - step }
+    );
     let value = other.parse().ok()?;
-    let shown = if unit.is_empty() { other } else { format!("{other} {unit}") };
+    let shown = if unit.is_empty() {
+        other
+    } else {
+        format!("{other} {unit}")
+    };
     Some((shown, number, value))
 }
 
 fn longer(limit: &SpanLimit, up: bool) -> Option<SpanLimit> {
-    Some(SpanLimit { span: stepped_span(limit.span, up)?, limit: limit.limit })
+    Some(SpanLimit {
+        span: stepped_span(limit.span, up)?,
+        limit: limit.limit,
+    })
 }
 
 fn stepped_span(span: Span, up: bool) -> Option<Span> {
-    let count = if up { span.count.checked_add(1)? } else { span.count.checked_sub(1)? };
-    Some(Span { count, unit: span.unit })
+    let count = if up {
+        span.count.checked_add(1)?
+    } else {
+        span.count.checked_sub(1)?
+    };
+    Some(Span {
+        count,
+        unit: span.unit,
+    })
 }
 
 /// A condition with the part at the end of a way replaced.
@@ -307,7 +509,17 @@ fn replaced(condition: &Condition, path: &[usize], with: &Condition) -> Conditio
         return with.clone();
     };
     let inside = |parts: &[Condition]| {
-        parts.iter().enumerate().map(|(at, it)| if at == *first { replaced(it, rest, with) } else { it.clone() }).collect()
+        parts
+            .iter()
+            .enumerate()
+            .map(|(at, it)| {
+                if at == *first {
+                    replaced(it, rest, with)
+                } else {
+                    it.clone()
+                }
+            })
+            .collect()
     };
     match condition {
         Condition::All(parts) => Condition::All(inside(parts)),
@@ -318,7 +530,10 @@ fn replaced(condition: &Condition, path: &[usize], with: &Condition) -> Conditio
 }
 
 /// A condition with each test replaced by what is made of it, or kept.
-fn mapped(condition: &Condition, make: &mut impl FnMut(&Condition) -> Option<Condition>) -> Condition {
+fn mapped(
+    condition: &Condition,
+    make: &mut impl FnMut(&Condition) -> Option<Condition>,
+) -> Condition {
     match condition {
         Condition::All(parts) => Condition::All(parts.iter().map(|it| mapped(it, make)).collect()),
         Condition::Any(parts) => Condition::Any(parts.iter().map(|it| mapped(it, make)).collect()),
@@ -331,18 +546,55 @@ fn mapped(condition: &Condition, make: &mut impl FnMut(&Condition) -> Option<Con
 /// in a list of its kind is one list, and what does not hold is said by the test.
 pub fn plain(condition: Condition) -> Condition {
     match condition {
-        Condition::All(parts) => joined(parts, Condition::All, |it| if let Condition::All(inner) = it { Ok(inner) } else { Err(it) }),
-        Condition::Any(parts) => joined(parts, Condition::Any, |it| if let Condition::Any(inner) = it { Ok(inner) } else { Err(it) }),
+        Condition::All(parts) => joined(parts, Condition::All, |it| {
+            if let Condition::All(inner) = it {
+                Ok(inner)
+            } else {
+                Err(it)
+            }
+        }),
+        Condition::Any(parts) => joined(parts, Condition::Any, |it| {
+            if let Condition::Any(inner) = it {
+                Ok(inner)
+            } else {
+                Err(it)
+            }
+        }),
         Condition::Not(part) => match plain(*part) {
             Condition::Not(inner) => *inner,
-            Condition::All(parts) => plain(Condition::Any(parts.into_iter().map(|it| Condition::Not(Box::new(it))).collect())),
-            Condition::Any(parts) => plain(Condition::All(parts.into_iter().map(|it| Condition::Not(Box::new(it))).collect())),
+            Condition::All(parts) => plain(Condition::Any(
+                parts
+                    .into_iter()
+                    .map(|it| Condition::Not(Box::new(it)))
+                    .collect(),
+            )),
+            Condition::Any(parts) => plain(Condition::All(
+                parts
+                    .into_iter()
+                    .map(|it| Condition::Not(Box::new(it)))
+                    .collect(),
+            )),
             Condition::Fact { fact, test } => match test {
-                Test::OneOf(options) => Condition::Fact { fact, test: Test::NoneOf(options) },
-                Test::NoneOf(options) => Condition::Fact { fact, test: Test::OneOf(options) },
-                Test::Compare(how, with) => Condition::Fact { fact, test: Test::Compare(how.opposite(), with) },
-                Test::OlderThan(limit) => Condition::Fact { fact, test: Test::Within(limit) },
-                Test::Within(limit) => Condition::Fact { fact, test: Test::OlderThan(limit) },
+                Test::OneOf(options) => Condition::Fact {
+                    fact,
+                    test: Test::NoneOf(options),
+                },
+                Test::NoneOf(options) => Condition::Fact {
+                    fact,
+                    test: Test::OneOf(options),
+                },
+                Test::Compare(how, with) => Condition::Fact {
+                    fact,
+                    test: Test::Compare(how.opposite(), with),
+                },
+                Test::OlderThan(limit) => Condition::Fact {
+                    fact,
+                    test: Test::Within(limit),
+                },
+                Test::Within(limit) => Condition::Fact {
+                    fact,
+                    test: Test::OlderThan(limit),
+                },
                 test => Condition::Not(Box::new(Condition::Fact { fact, test })),
             },
             leaf => Condition::Not(Box::new(leaf)),

@@ -5,7 +5,9 @@ use crate::document::source::{Node, NodeKind};
 use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
 use crate::questionnaire::facts::answers::{AnswerReader, MOST_ENTRIES, is_misspelt, missing_word};
-use crate::questionnaire::facts::{AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, plan_in_words};
+use crate::questionnaire::facts::{
+    AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, plan_in_words,
+};
 use crate::rule_set::course::{Course, milligrams};
 use crate::rule_set::recognise;
 use crate::rule_set::recognise::Recognised;
@@ -60,8 +62,16 @@ impl<'a> AnswerReader<'a> {
                 NodeKind::Map(_) => {
                     let known = ["name", "daily", "for"];
                     self.check_keys(item, &known, &mut complete);
-                    details.extend(item.get("daily").and_then(Node::text).map(|it| format!("{it} daily")));
-                    details.extend(item.get("for").and_then(Node::text).map(|it| format!("for {it}")));
+                    details.extend(
+                        item.get("daily")
+                            .and_then(Node::text)
+                            .map(|it| format!("{it} daily")),
+                    );
+                    details.extend(
+                        item.get("for")
+                            .and_then(Node::text)
+                            .map(|it| format!("for {it}")),
+                    );
                     let Some(name) = self.named(item, &known, "a medicine has no `name`") else {
                         complete = false;
                         continue;
@@ -76,19 +86,42 @@ impl<'a> AnswerReader<'a> {
                     continue;
                 }
             };
-            let (medicine, nearest) = match recognise::medicine_and_course(&self.rule_set.medicines, &text) {
-                Recognised::As((at, told)) => {
-                    complete &= self.agree(item, &mut course, told) && self.daily_plausible(item, at, course.daily_mg);
-                    (Some(at), None)
-                }
-                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
+            let (medicine, nearest) =
+                match recognise::medicine_and_course(&self.rule_set.medicines, &text) {
+                    Recognised::As((at, told)) => {
+                        complete &= self.agree(item, &mut course, told)
+                            && self.daily_plausible(item, at, course.daily_mg);
+                        (Some(at), None)
+                    }
+                    Recognised::Not { nearest } => {
+                        (None, nearest.filter(|_| missing_word(name_node).is_none()))
+                    }
+                };
+            let details = if details.is_empty() {
+                String::new()
+            } else {
+                format!(" ({})", details.join(", "))
             };
-            let details = if details.is_empty() { String::new() } else { format!(" ({})", details.join(", ")) };
             let Course { daily_mg, days, .. } = course;
-            found.push(MedicineEntry { text, details, daily_mg, days, medicine, nearest, place: self.place(&name_node.span) });
+            found.push(MedicineEntry {
+                text,
+                details,
+                daily_mg,
+                days,
+                medicine,
+                nearest,
+                place: self.place(&name_node.span),
+            });
         }
-        let shown =
-            if found.is_empty() { "none".to_owned() } else { found.iter().map(MedicineEntry::shown).collect::<Vec<_>>().join(", ") };
+        let shown = if found.is_empty() {
+            "none".to_owned()
+        } else {
+            found
+                .iter()
+                .map(MedicineEntry::shown)
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
         complete.then(|| self.known(Value::Medicines(found), shown, node))
     }
 
@@ -99,7 +132,15 @@ impl<'a> AnswerReader<'a> {
         let mut fine = true;
         if let Some(daily) = item.get("daily").filter(|it| missing_word(it).is_none()) {
             let read = daily.text().map(read_quantity);
-            if let Some(Ok([Parts { number, unit: Some(_), .. }])) = read.as_ref().map(|it| it.as_deref())
+            if let Some(Ok(
+                [
+                    Parts {
+                        number,
+                        unit: Some(_),
+                        ..
+                    },
+                ],
+            )) = read.as_ref().map(|it| it.as_deref())
                 && *number >= 0.0
             {
                 course.daily_mg = daily.text().and_then(milligrams);
@@ -132,18 +173,35 @@ impl<'a> AnswerReader<'a> {
 
     /// Holds what the text of an entry says of dose and duration against its keys, and fills in what they leave out.
     fn agree(&mut self, item: &Node, course: &mut Course, told: Course) -> bool {
-        let differ = |one: Option<f64>, other: Option<f64>| one.zip(other).is_some_and(|(a, b)| (a - b).abs() > SAME * a.max(b));
+        let differ = |one: Option<f64>, other: Option<f64>| {
+            one.zip(other)
+                .is_some_and(|(a, b)| (a - b).abs() > SAME * a.max(b))
+        };
         // A tablet may be halved. Words that hold more than two days of it, understood or not, are about another dose.
-        let beyond = told.daily_mg.is_none() && course.daily_mg.zip(told.mass_mg).is_some_and(|(daily, mass)| mass > 2.0 * daily);
+        let beyond = told.daily_mg.is_none()
+            && course
+                .daily_mg
+                .zip(told.mass_mg)
+                .is_some_and(|(daily, mass)| mass > 2.0 * daily);
         let mut fine = true;
         for (key, differs, what) in [
-            ("daily", beyond || differ(course.daily_mg, told.daily_mg), "the dose of a whole day"),
+            (
+                "daily",
+                beyond || differ(course.daily_mg, told.daily_mg),
+                "the dose of a whole day",
+            ),
             ("for", differ(course.days, told.days), "the length of time"),
         ] {
             if let Some(place) = item.get(key).filter(|_| differs) {
                 fine = false;
                 let title = format!("{what} is not the one that stands with the name");
-                self.report(Code::DosesDisagree, &place.span, title, "another one stands with the name", "write it once, as it is");
+                self.report(
+                    Code::DosesDisagree,
+                    &place.span,
+                    title,
+                    "another one stands with the name",
+                    "write it once, as it is",
+                );
             }
         }
         course.daily_mg = course.daily_mg.or(told.daily_mg);
@@ -152,7 +210,12 @@ impl<'a> AnswerReader<'a> {
     }
 
     /// Refuses a daily dose that nobody takes of this medicine.
-    fn daily_plausible(&mut self, item: &Node, medicine: Idx<Medicine>, daily_mg: Option<f64>) -> bool {
+    fn daily_plausible(
+        &mut self,
+        item: &Node,
+        medicine: Idx<Medicine>,
+        daily_mg: Option<f64>,
+    ) -> bool {
         let medicine = &self.rule_set.medicines.medicines[medicine];
         let (Some((low, high)), Some(daily)) = (medicine.plausible_daily, daily_mg) else {
             return true;
@@ -161,10 +224,22 @@ impl<'a> AnswerReader<'a> {
             return true;
         }
         let place = item.get("daily").unwrap_or(item);
-        let title = format!("{} mg a day is not plausible for {}", tidy(daily, None), medicine.name);
+        let title = format!(
+            "{} mg a day is not plausible for {}",
+            tidy(daily, None),
+            medicine.name
+        );
         let (low, high) = (tidy(low, None), tidy(high, None));
-        let help = format!("anything from {low} to {high} mg a day is taken; check the number, its unit, and that it is for a whole day");
-        self.report(Code::Implausible, &place.span, title, "outside the plausible range", help);
+        let help = format!(
+            "anything from {low} to {high} mg a day is taken; check the number, its unit, and that it is for a whole day"
+        );
+        self.report(
+            Code::Implausible,
+            &place.span,
+            title,
+            "outside the plausible range",
+            help,
+        );
         false
     }
 
@@ -178,11 +253,13 @@ impl<'a> AnswerReader<'a> {
                 NodeKind::Map(_) => {
                     let known = ["to", "reaction"];
                     self.check_keys(item, &known, &mut complete);
-                    let Some(to) = self.named(item, &known, "an allergy does not say to what") else {
+                    let Some(to) = self.named(item, &known, "an allergy does not say to what")
+                    else {
                         complete = false;
                         continue;
                     };
-                    if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none()) {
+                    if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none())
+                    {
                         reaction = self.reaction(word);
                         complete &= reaction.is_some();
                     }
@@ -195,27 +272,60 @@ impl<'a> AnswerReader<'a> {
                     continue;
                 }
             };
-            let (substances, nearest) = match recognise::substance(&self.rule_set.allergens, &text) {
+            let (substances, nearest) = match recognise::substance(&self.rule_set.allergens, &text)
+            {
                 Recognised::As(bits) => (Some(bits), None),
-                Recognised::Not { nearest } => (None, nearest.filter(|_| missing_word(name_node).is_none())),
+                Recognised::Not { nearest } => {
+                    (None, nearest.filter(|_| missing_word(name_node).is_none()))
+                }
             };
-            let details = reaction.map_or_else(String::new, |at| format!(" ({})", self.rule_set.allergens.reactions[at].id));
-            found.push(AllergyEntry { text, details, substances, nearest, reaction, place: self.place(&name_node.span) });
+            let details = reaction.map_or_else(String::new, |at| {
+                format!(" ({})", self.rule_set.allergens.reactions[at].id)
+            });
+            found.push(AllergyEntry {
+                text,
+                details,
+                substances,
+                nearest,
+                reaction,
+                place: self.place(&name_node.span),
+            });
         }
-        let shown = if found.is_empty() { "none".to_owned() } else { found.iter().map(AllergyEntry::shown).collect::<Vec<_>>().join(", ") };
+        let shown = if found.is_empty() {
+            "none".to_owned()
+        } else {
+            found
+                .iter()
+                .map(AllergyEntry::shown)
+                .collect::<Vec<_>>()
+                .join(", ")
+        };
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 
     /// The text under the first of the known keys, by which an entry is named, after its node; `None` after a diagnostic.
-    fn named<'n>(&mut self, item: &'n Node, known: &[&str], title: &str) -> Option<(&'n Node, &'n str)> {
+    fn named<'n>(
+        &mut self,
+        item: &'n Node,
+        known: &[&str],
+        title: &str,
+    ) -> Option<(&'n Node, &'n str)> {
         let key = *known.first()?;
         if let Some(named) = item.get(key).and_then(|name| Some((name, name.text()?))) {
             return Some(named);
         }
         match item.get(key) {
-            Some(name) if name.kind != NodeKind::Null => self.wrong_kind(name, &format!("a text as `{key}`")),
+            Some(name) if name.kind != NodeKind::Null => {
+                self.wrong_kind(name, &format!("a text as `{key}`"))
+            }
             None if is_misspelt(item, known, key) => {}
-            _ => self.report(Code::MissingKey, &item.span, title.to_owned(), &format!("`{key}` is missing"), format!("add `{key}: ...`")),
+            _ => self.report(
+                Code::MissingKey,
+                &item.span,
+                title.to_owned(),
+                &format!("`{key}` is missing"),
+                format!("add `{key}: ...`"),
+            ),
         }
         None
     }
@@ -225,12 +335,32 @@ impl<'a> AnswerReader<'a> {
             self.wrong_kind(word, "one word as `reaction`");
             return None;
         };
-        let found = self.rule_set.allergens.reactions.position(|it| it.id == written);
+        let found = self
+            .rule_set
+            .allergens
+            .reactions
+            .position(|it| it.id == written);
         if found.is_none() {
-            let known: Vec<&str> = self.rule_set.allergens.reactions.iter().map(|it| it.id.as_str()).chain(["unknown"]).collect();
+            let known: Vec<&str> = self
+                .rule_set
+                .allergens
+                .reactions
+                .iter()
+                .map(|it| it.id.as_str())
+                .chain(["unknown"])
+                .collect();
             let near = nearest(&written, known.iter().copied());
-            let help = near.map_or_else(|| format!("one of {}", listed(&known)), |it| format!("did you mean `{it}`?"));
-            self.report(Code::AnswerOption, &word.span, format!("`{written}` is not a known reaction"), "not an option", help);
+            let help = near.map_or_else(
+                || format!("one of {}", listed(&known)),
+                |it| format!("did you mean `{it}`?"),
+            );
+            self.report(
+                Code::AnswerOption,
+                &word.span,
+                format!("`{written}` is not a known reaction"),
+                "not an option",
+                help,
+            );
         }
         found
     }
@@ -246,13 +376,33 @@ impl<'a> AnswerReader<'a> {
                 continue;
             }
             self.check_keys(item, &PLAN_KEYS, &mut complete);
-            let Some((at, agent)) = self.agent(item, &PLAN_KEYS, "a planned anaesthetic has no `agent`") else {
+            let Some((at, agent)) =
+                self.agent(item, &PLAN_KEYS, "a planned anaesthetic has no `agent`")
+            else {
                 complete = false;
                 continue;
             };
-            let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
-            let volume_ml = self.amount(item, "volume", Measure::Volume, "mL", self.rule_set.volumes_ml, &mut complete);
-            found.push(PlannedAgent { agent: at, percent, volume_ml });
+            let percent = self.amount(
+                item,
+                "strength",
+                Measure::Strength,
+                "%",
+                agent.strengths,
+                &mut complete,
+            );
+            let volume_ml = self.amount(
+                item,
+                "volume",
+                Measure::Volume,
+                "mL",
+                self.rule_set.volumes_ml,
+                &mut complete,
+            );
+            found.push(PlannedAgent {
+                agent: at,
+                percent,
+                volume_ml,
+            });
         }
         let shown = plan_in_words(&self.rule_set.agents, &found);
         complete.then(|| self.known(Value::Plan(found), shown, node))
@@ -266,15 +416,32 @@ impl<'a> AnswerReader<'a> {
         }
         let mut complete = true;
         self.check_keys(item, &SOLUTION_KEYS, &mut complete);
-        let (at, agent) = self.agent(item, &SOLUTION_KEYS, "an offered anaesthetic has no `agent`")?;
-        let percent = self.amount(item, "strength", Measure::Strength, "%", agent.strengths, &mut complete);
+        let (at, agent) = self.agent(
+            item,
+            &SOLUTION_KEYS,
+            "an offered anaesthetic has no `agent`",
+        )?;
+        let percent = self.amount(
+            item,
+            "strength",
+            Measure::Strength,
+            "%",
+            agent.strengths,
+            &mut complete,
+        );
         match percent {
             Some(percent) if complete => Some((at, percent)),
             None if complete => {
                 // Written as `unknown`: a clinic knows what it has.
                 let place = item.get("strength").unwrap_or(item);
                 let title = "the strength of an offered anaesthetic must be known".to_owned();
-                self.report(Code::AnswerType, &place.span, title, "not known", "write the strength on the ampoule, such as `2 %`");
+                self.report(
+                    Code::AnswerType,
+                    &place.span,
+                    title,
+                    "not known",
+                    "write the strength on the ampoule, such as `2 %`",
+                );
                 None
             }
             _ => None,
@@ -282,18 +449,33 @@ impl<'a> AnswerReader<'a> {
     }
 
     /// The agent of an entry, with its position; `None` after a diagnostic.
-    fn agent(&mut self, item: &Node, known: &[&str], title: &str) -> Option<(Idx<Agent>, &'a Agent)> {
+    fn agent(
+        &mut self,
+        item: &Node,
+        known: &[&str],
+        title: &str,
+    ) -> Option<(Idx<Agent>, &'a Agent)> {
         let (name_node, name) = self.named(item, known, title)?;
         let wanted = name.to_lowercase();
         let agents = &self.rule_set.agents;
-        let found = agents.entries().find(|(_, it)| it.id == wanted || it.also.contains(&wanted));
+        let found = agents
+            .entries()
+            .find(|(_, it)| it.id == wanted || it.also.contains(&wanted));
         if found.is_none() {
             let known: Vec<&str> = agents.iter().map(|it| it.id.as_str()).collect();
-            let near = nearest(name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
+            let near =
+                nearest(name, known.iter().copied()).map(|it| format!("did you mean `{it}`? "));
             let near = near.unwrap_or_else(|| format!("the agents are {}. ", listed(&known)));
-            let help = format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
+            let help =
+                format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
             let title = format!("`{name}` is not a local anaesthetic of the rule set");
-            self.report(Code::UnknownAgent, &name_node.span, title, "not in anaesthetics.yaml", help);
+            self.report(
+                Code::UnknownAgent,
+                &name_node.span,
+                title,
+                "not in anaesthetics.yaml",
+                help,
+            );
         }
         found
     }
@@ -351,18 +533,30 @@ impl<'a> AnswerReader<'a> {
                             self.needs_unit(node, key, measure.units());
                             false
                         }
-                        Some(written) => match measure.unit(written).and_then(|it| measure.convert(part.number, it, unit)) {
+                        Some(written) => match measure
+                            .unit(written)
+                            .and_then(|it| measure.convert(part.number, it, unit))
+                        {
                             Some(value) if (range.0..=range.1).contains(&value) => {
                                 return Some(value);
                             }
                             Some(value) => {
-                                let title = format!("{} {unit} is not plausible as `{key}`", tidy(value, None));
+                                let title = format!(
+                                    "{} {unit} is not plausible as `{key}`",
+                                    tidy(value, None)
+                                );
                                 let help = format!(
                                     "anything from {} to {} {unit} is taken; a decimal point in the wrong place is common",
                                     tidy(range.0, None),
                                     tidy(range.1, None)
                                 );
-                                self.report(Code::Implausible, &node.span, title, "outside the plausible range", help);
+                                self.report(
+                                    Code::Implausible,
+                                    &node.span,
+                                    title,
+                                    "outside the plausible range",
+                                    help,
+                                );
                                 false
                             }
                             None => {

@@ -23,8 +23,12 @@ impl Overlay<'_> {
             let (place, means) = this.means(node)?;
             let Some(&at) = names.medicines.names.get(&means) else {
                 let known = names.medicines.medicines.iter().map(|it| it.name.as_str());
-                let help =
-                    names.medicines.classes.iter().any(|it| it.id == means).then(|| "a class is not a medicine: name one".to_owned());
+                let help = names
+                    .medicines
+                    .classes
+                    .iter()
+                    .any(|it| it.id == means)
+                    .then(|| "a class is not a medicine: name one".to_owned());
                 this.unknown(
                     Code::UnknownMedicine,
                     place,
@@ -34,22 +38,42 @@ impl Overlay<'_> {
                 return None;
             };
             let name = names.medicines.medicines[at].name.clone();
-            let as_substance = names.allergens.names.get(&name).map_or_else(Bits::new, Clone::clone);
-            if let Some(now) = medicine_now(names, &form).or_else(|| substance_now(names, &form, Some(&as_substance))) {
+            let as_substance = names
+                .allergens
+                .names
+                .get(&name)
+                .map_or_else(Bits::new, Clone::clone);
+            if let Some(now) = medicine_now(names, &form)
+                .or_else(|| substance_now(names, &form, Some(&as_substance)))
+            {
                 this.known(about, &form, &now);
                 return None;
             }
             names.medicines.names.insert(form.clone(), at);
             names.medicines.medicines[at].also.push(form.clone());
             names.allergens.names.insert(form.clone(), as_substance);
-            Some(Done::loosening(&form, format!("medicine name \"{form}\" added: means {name}"), HOW))
+            Some(Done::loosening(
+                &form,
+                format!("medicine name \"{form}\" added: means {name}"),
+                HOW,
+            ))
         });
         self.each(LocalKind::AllergenName, |this, node, about, _| {
             let form = this.new_name("allergen name", about)?;
             let (place, means) = this.means(node)?;
-            let group = names.allergens.groups.iter().find(|it| it.id == means).map(|it| it.members.clone());
+            let group = names
+                .allergens
+                .groups
+                .iter()
+                .find(|it| it.id == means)
+                .map(|it| it.members.clone());
             let Some(meant) = group.or_else(|| names.allergens.names.get(&means).cloned()) else {
-                let known = names.allergens.names.keys().map(String::as_str).chain(names.allergens.groups.iter().map(|it| it.id.as_str()));
+                let known = names
+                    .allergens
+                    .names
+                    .keys()
+                    .map(String::as_str)
+                    .chain(names.allergens.groups.iter().map(|it| it.id.as_str()));
                 let mut known: Vec<&str> = known.collect();
                 known.sort_unstable();
                 this.unknown(
@@ -65,7 +89,11 @@ impl Overlay<'_> {
                 return None;
             }
             names.allergens.names.insert(form.clone(), meant);
-            Some(Done::loosening(&form, format!("allergen name \"{form}\" added: means {means}"), HOW))
+            Some(Done::loosening(
+                &form,
+                format!("allergen name \"{form}\" added: means {means}"),
+                HOW,
+            ))
         });
     }
 
@@ -82,13 +110,17 @@ impl Overlay<'_> {
     }
 
     fn unknown(&mut self, code: Code, place: &Node, title: String, help: Option<String>) {
-        self.reading.wrong(code, &place.span, title, "no such name").help_if(help);
+        self.reading
+            .wrong(code, &place.span, title, "no such name")
+            .help_if(help);
     }
 
     fn known(&mut self, place: &Node, form: &str, now: &str) {
         let title = format!("`{form}` is a known name already");
         let help = format!("{now}: delete the change, or write another name");
-        self.reading.wrong(Code::NameTwice, &place.span, title, "known already").help(help);
+        self.reading
+            .wrong(Code::NameTwice, &place.span, title, "known already")
+            .help(help);
     }
 }
 
@@ -99,7 +131,9 @@ fn medicine_now(names: &Names, form: &str) -> Option<String> {
         return Some(format!("`{form}` is a class of medicines"));
     }
     if form.split(' ').all(|word| is_dose(register, word)) {
-        return Some(format!("`{form}` says strength, form or frequency, and is passed over behind another name"));
+        return Some(format!(
+            "`{form}` says strength, form or frequency, and is passed over behind another name"
+        ));
     }
     match medicine(register, form) {
         Recognised::As(at) => Some(format!("it means {}", register.medicines[at].name)),
@@ -115,8 +149,15 @@ fn substance_now(names: &Names, form: &str, this: Option<&Bits<Substance>>) -> O
     }
     match substance(register, form) {
         Recognised::As(found) if Some(&found) != this => {
-            let substances: Vec<&str> = found.iter().map(|at| register.substances[at].name.as_str()).take(3).collect();
-            Some(format!("among allergies it means {}", substances.join(", ")))
+            let substances: Vec<&str> = found
+                .iter()
+                .map(|at| register.substances[at].name.as_str())
+                .take(3)
+                .collect();
+            Some(format!(
+                "among allergies it means {}",
+                substances.join(", ")
+            ))
         }
         _ => None,
     }

@@ -26,7 +26,11 @@ impl Overlay<'_> {
         self.each(LocalKind::Retire, |this, _, about, _| {
             let id = this.own_rule(&own, about, whole)?;
             let rule = rules.iter().find(|it| it.id == id)?;
-            let what = format!("rule {id} retired: {} ({})", rule.title, standing(rule).words());
+            let what = format!(
+                "rule {id} retired: {} ({})",
+                rule.title,
+                standing(rule).words()
+            );
             gone.insert(id.clone());
             Some(Done::loosening(&id, what, "it no longer counts"))
         });
@@ -70,14 +74,21 @@ impl Overlay<'_> {
             self.reading.excuse();
             return None;
         }
-        let help = did_you_mean(&id, own.iter().map(String::as_str)).unwrap_or_else(|| "`preblock rules show` lists all rules".into());
+        let help = did_you_mean(&id, own.iter().map(String::as_str))
+            .unwrap_or_else(|| "`preblock rules show` lists all rules".into());
         let title = format!("there is no rule `{id}`");
-        self.reading.wrong(Code::UnknownRule, &about.span, title, "no such rule").help(help).none()
+        self.reading
+            .wrong(Code::UnknownRule, &about.span, title, "no such rule")
+            .help(help)
+            .none()
     }
 
     fn raise(&mut self, names: &Names, rule: &mut Rule, node: &Node) -> Option<Done> {
         let outcome = Outcome::from_word(&self.reading.needed(node, "outcome")?)?;
-        let urgency = self.reading.owned(node, "urgency").and_then(|it| Urgency::from_word(&it));
+        let urgency = self
+            .reading
+            .owned(node, "urgency")
+            .and_then(|it| Urgency::from_word(&it));
         if outcome == Outcome::Refer && urgency.is_none() {
             self.reading.pass_over(node, "an urgency");
             return None;
@@ -88,17 +99,37 @@ impl Overlay<'_> {
         let place = node.get("outcome")?;
         if after <= before {
             let title = format!("`{}` asks for {} already", rule.id, before.words());
-            return self.reading.wrong(Code::LocalRaise, &place.span, title, "not more cautious").none();
+            return self
+                .reading
+                .wrong(Code::LocalRaise, &place.span, title, "not more cautious")
+                .none();
         }
         let (key, unsaid, why) = match outcome {
-            Outcome::Refer => ("refer_to", refer_to.is_none() && rule.refer_to.is_none(), "what refers must say to whom"),
-            _ => ("cleared_by", cleared_by.is_none() && rule.cleared_by.is_none(), "what defers must say what lifts it"),
+            Outcome::Refer => (
+                "refer_to",
+                refer_to.is_none() && rule.refer_to.is_none(),
+                "what refers must say to whom",
+            ),
+            _ => (
+                "cleared_by",
+                cleared_by.is_none() && rule.cleared_by.is_none(),
+                "what defers must say what lifts it",
+            ),
         };
         if unsaid {
             if node.get(key).is_none() {
-                let lacks = if key == "refer_to" { "to whom it refers" } else { "what would lift it" };
+                let lacks = if key == "refer_to" {
+                    "to whom it refers"
+                } else {
+                    "what would lift it"
+                };
                 let title = format!("`{}` does not say {lacks}", rule.id);
-                let missing = self.reading.wrong(Code::MissingKey, &place.span, title, format!("`{key}` is missing"));
+                let missing = self.reading.wrong(
+                    Code::MissingKey,
+                    &place.span,
+                    title,
+                    format!("`{key}` is missing"),
+                );
                 missing.help(format!("add a line `{key}: ...`: {why}"));
             }
             return None;
@@ -106,10 +137,21 @@ impl Overlay<'_> {
         (rule.outcome, rule.urgency, rule.local) = (outcome, urgency, true);
         rule.refer_to = refer_to.or_else(|| rule.refer_to.take());
         rule.cleared_by = cleared_by.or_else(|| rule.cleared_by.take());
-        Some(Done::new(&rule.id, format!("rule {} raised from {} to {}", rule.id, before.words(), after.words())))
+        Some(Done::new(
+            &rule.id,
+            format!(
+                "rule {} raised from {} to {}",
+                rule.id,
+                before.words(),
+                after.words()
+            ),
+        ))
     }
 }
 
 fn standing(rule: &Rule) -> Standing {
-    Standing { outcome: rule.outcome, urgency: rule.urgency }
+    Standing {
+        outcome: rule.outcome,
+        urgency: rule.urgency,
+    }
 }

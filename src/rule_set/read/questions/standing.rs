@@ -10,10 +10,22 @@ use crate::truth::FactSlot;
 
 /// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's sites, day or medicines would
 /// be everybody's.
-pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) {
+pub fn refuse_of_patients(
+    reading: &mut Reading<'_>,
+    catalogue: &Catalogue,
+    asked: &Table<&Node, Question>,
+) {
     let of_sites: Vec<FactSlot> = catalogue.derived.iter().flat_map(given_sites).collect();
-    for (question, node) in catalogue.questions.iter().zip(asked).filter(|(it, _)| it.standing) {
-        let beside_patients = catalogue.questions.iter().any(|it| it.section == question.section && of_one_patient(it).is_some());
+    for (question, node) in catalogue
+        .questions
+        .iter()
+        .zip(asked)
+        .filter(|(it, _)| it.standing)
+    {
+        let beside_patients = catalogue
+            .questions
+            .iter()
+            .any(|it| it.section == question.section && of_one_patient(it).is_some());
         let why = match of_one_patient(question) {
             Some(why) => why,
             None if of_sites.contains(&question.slot) => "the sites are one patient's",
@@ -27,7 +39,14 @@ pub fn refuse_of_patients(reading: &mut Reading<'_>, catalogue: &Catalogue, aske
         };
         let title = format!("a clinic's file can never answer `{}`", question.id);
         let help = format!("delete the line: {why}");
-        reading.wrong(Code::NeverStanding, &place.span, title, "not for every patient").help(help);
+        reading
+            .wrong(
+                Code::NeverStanding,
+                &place.span,
+                title,
+                "not for every patient",
+            )
+            .help(help);
     }
 }
 
@@ -36,14 +55,21 @@ fn of_one_patient(question: &Question) -> Option<&'static str> {
     match question.answer {
         Answer::Date => Some("a day is one patient's"),
         Answer::Medicines | Answer::Allergies => Some("it is about one patient"),
-        Answer::Anaesthetic => Some("how much is given is one patient's; what the clinic has stands under `offers`"),
+        Answer::Anaesthetic => {
+            Some("how much is given is one patient's; what the clinic has stands under `offers`")
+        }
         _ if question.dated => Some("a result is one patient's"),
-        _ if question.from != Who::Nurse => Some("only what the clinic itself answers (`from: nurse`) can hold for every patient"),
+        _ if question.from != Who::Nurse => {
+            Some("only what the clinic itself answers (`from: nurse`) can hold for every patient")
+        }
         _ => None,
     }
 }
 
 /// The facts that a formula takes for the sites of the procedure.
 fn given_sites(derived: &Derived) -> impl Iterator<Item = FactSlot> {
-    derived.given().filter(|(role, _)| matches!(role.kind, RoleKind::Sites { .. })).filter_map(|(_, input)| input.fact())
+    derived
+        .given()
+        .filter(|(role, _)| matches!(role.kind, RoleKind::Sites { .. }))
+        .filter_map(|(_, input)| input.fact())
 }

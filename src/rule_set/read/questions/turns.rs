@@ -3,21 +3,45 @@
 use crate::document::diagnostic::Code;
 use crate::document::reading::Reading;
 use crate::document::source::Node;
-use crate::rule_set::{Bits, Catalogue, Condition, Dependent, FactKind, Idx, Input, Question, Table, Test};
+use crate::rule_set::{
+    Bits, Catalogue, Condition, Dependent, FactKind, Idx, Input, Question, Table, Test,
+};
 use crate::truth::{FactSlot, Slot};
 
 /// What hangs on other facts, each after everything it hangs on, with all of that. A circle is reported where it closes.
-pub fn turns(reading: &mut Reading<'_>, catalogue: &Catalogue, asked: &Table<&Node, Question>) -> Vec<(Dependent, Bits<Slot>)> {
-    let behind = catalogue.facts.indices().map(|at| Bits::from_iter([at])).collect();
-    let mut order = Order { catalogue, way: Vec::new(), done: Vec::new(), behind, circle: None };
+pub fn turns(
+    reading: &mut Reading<'_>,
+    catalogue: &Catalogue,
+    asked: &Table<&Node, Question>,
+) -> Vec<(Dependent, Bits<Slot>)> {
+    let behind = catalogue
+        .facts
+        .indices()
+        .map(|at| Bits::from_iter([at]))
+        .collect();
+    let mut order = Order {
+        catalogue,
+        way: Vec::new(),
+        done: Vec::new(),
+        behind,
+        circle: None,
+    };
     for slot in catalogue.facts.indices() {
         order.settle(slot);
         if let Some((question, way)) = order.circle.take()
             && let Some(place) = asked[question].get("ask_when")
         {
-            let title = format!("whether `{}` is asked hangs on itself", catalogue.questions[question].id);
-            let help = format!("the circle is {}: ask one of them without the others", way.join(", which hangs on "));
-            reading.wrong(Code::Circle, &place.span, title, "leads back here").help(help);
+            let title = format!(
+                "whether `{}` is asked hangs on itself",
+                catalogue.questions[question].id
+            );
+            let help = format!(
+                "the circle is {}: ask one of them without the others",
+                way.join(", which hangs on ")
+            );
+            reading
+                .wrong(Code::Circle, &place.span, title, "leads back here")
+                .help(help);
         }
     }
     order.done
@@ -40,7 +64,13 @@ impl Order<'_> {
         let (turn, own, hangs_on) = match self.catalogue.fact(slot).kind {
             FactKind::Derived(at) => {
                 let inputs = &self.catalogue.derived[at].inputs;
-                let slots = inputs.iter().filter_map(|it| if let Input::Fact(slot) = it { Some(*slot) } else { None });
+                let slots = inputs.iter().filter_map(|it| {
+                    if let Input::Fact(slot) = it {
+                        Some(*slot)
+                    } else {
+                        None
+                    }
+                });
                 (Dependent::Derived(at), vec![slot], slots.collect())
             }
             FactKind::Question(at) | FactKind::TakenOn(at) => {
@@ -48,7 +78,15 @@ impl Order<'_> {
                 let Some(when) = &question.ask_when else {
                     return;
                 };
-                (Dependent::Question(at), question.date_slot.into_iter().chain([question.slot]).collect(), self.looked_at(when))
+                (
+                    Dependent::Question(at),
+                    question
+                        .date_slot
+                        .into_iter()
+                        .chain([question.slot])
+                        .collect(),
+                    self.looked_at(when),
+                )
             }
         };
         if self.done.iter().any(|(it, _)| *it == turn) {
@@ -56,8 +94,17 @@ impl Order<'_> {
         }
         if let Some(from) = self.way.iter().position(|it| *it == turn) {
             let round = || self.way.iter().skip(from);
-            let question = round().find_map(|it| if let Dependent::Question(at) = it { Some(*at) } else { None });
-            let ids = round().chain([&turn]).map(|it| format!("`{}`", self.id(*it))).collect();
+            let question = round().find_map(|it| {
+                if let Dependent::Question(at) = it {
+                    Some(*at)
+                } else {
+                    None
+                }
+            });
+            let ids = round()
+                .chain([&turn])
+                .map(|it| format!("`{}`", self.id(*it)))
+                .collect();
             self.circle = question.map(|it| (it, ids));
             return;
         }
@@ -78,7 +125,11 @@ impl Order<'_> {
     fn looked_at(&self, when: &Condition) -> Vec<FactSlot> {
         let mut found = when.facts();
         when.visit(&mut |it| {
-            if let Condition::Fact { test: Test::OlderThan(_) | Test::Within(_), .. } = it {
+            if let Condition::Fact {
+                test: Test::OlderThan(_) | Test::Within(_),
+                ..
+            } = it
+            {
                 found.extend(self.catalogue.procedure_on);
             }
         });

@@ -18,12 +18,21 @@ const MOST_AGENTS: usize = 60;
 pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("anaesthetics");
     let mut seen = HashMap::new();
-    if let Some(list) = parsed.root.get("agents").filter(|it| it.items().len() > MOST_AGENTS) {
+    if let Some(list) = parsed
+        .root
+        .get("agents")
+        .filter(|it| it.items().len() > MOST_AGENTS)
+    {
         let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
         reading.wrong(Code::BadRange, &list.span, title, "too many");
     }
     let volumes = parsed.root.get("volumes");
-    let ends: Vec<Option<f64>> = parsed.root.list("volumes").iter().map(|it| in_unit(&mut reading, it, "mL", Measure::Volume)).collect();
+    let ends: Vec<Option<f64>> = parsed
+        .root
+        .list("volumes")
+        .iter()
+        .map(|it| in_unit(&mut reading, it, "mL", Measure::Volume))
+        .collect();
     if let ([Some(low), Some(high)], Some(at)) = (ends.as_slice(), volumes) {
         if low > high {
             upside_down(&mut reading, at, "the range of volumes is upside down");
@@ -35,9 +44,14 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             continue;
         };
         unique(&mut reading, &mut seen, node, "agents");
-        let strengths: Vec<Option<f64>> =
-            node.list("strengths").iter().map(|it| in_unit(&mut reading, it, "%", Measure::Strength)).collect();
-        let per_site = node.get("per_site").map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
+        let strengths: Vec<Option<f64>> = node
+            .list("strengths")
+            .iter()
+            .map(|it| in_unit(&mut reading, it, "%", Measure::Strength))
+            .collect();
+        let per_site = node
+            .get("per_site")
+            .map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
         let mut rows = Vec::new();
         for row in node.list("limits") {
             match limit_row(names, &mut reading, row) {
@@ -54,7 +68,14 @@ pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 {
                     upside_down(&mut reading, at, "the range of strengths is upside down");
                 }
-                names.agents.push(Agent { id, also, family, strengths: (*low, *high), per_site: per_site.flatten(), limits: rows });
+                names.agents.push(Agent {
+                    id,
+                    also,
+                    family,
+                    strengths: (*low, *high),
+                    per_site: per_site.flatten(),
+                    limits: rows,
+                });
             }
             _ => {
                 names.note_broken(What::Agent, Some(id));
@@ -87,11 +108,16 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
         && below <= from
     {
         let title = format!("nobody is {from} or older and younger than {below}");
-        reading.wrong(Code::BadRange, &place.span, title, "not above `from_age`").help("write an age above `from_age`");
+        reading
+            .wrong(Code::BadRange, &place.span, title, "not above `from_age`")
+            .help("write an age above `from_age`");
     }
     let per_kg_text = reading.needed(row, "per_kg")?;
     let per_kg_node = row.get("per_kg")?;
-    let per_kg = match per_kg_text.strip_suffix("/kg").map(|it| crate::quantity::read_quantity(it.trim())) {
+    let per_kg = match per_kg_text
+        .strip_suffix("/kg")
+        .map(|it| crate::quantity::read_quantity(it.trim()))
+    {
         Some(Ok(parts)) => match parts.as_slice() {
             [part] if part.unit.as_deref() == Some("mg") && part.number > 0.0 => Some(part.number),
             _ => None,
@@ -100,7 +126,14 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
     };
     if per_kg.is_none() {
         let title = format!("`{per_kg_text}` is not a dose for each kilogram");
-        reading.wrong(Code::WrongUnit, &per_kg_node.span, title, "such as `3 mg/kg`").help("write a number of mg/kg above zero");
+        reading
+            .wrong(
+                Code::WrongUnit,
+                &per_kg_node.span,
+                title,
+                "such as `3 mg/kg`",
+            )
+            .help("write a number of mg/kg above zero");
     }
     let at_most = match row.get("at_most") {
         None => None,
