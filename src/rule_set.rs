@@ -1,7 +1,7 @@
 //! The vocabulary as checked plain data: questions, conditions, rules, registers, limits, citations.
 //!
 //! Everything here was checked when it was loaded: names resolve, tests fit their facts, units fit.
-//! No type is `Serialize` or `Deserialize`; file formats live in `load`, the JSON report in `report`.
+//! No type is `Serialize` or `Deserialize`; files are read in `read`, JSON is written by `screening` and `report`.
 
 use chrono::NaiveDate;
 

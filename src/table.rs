@@ -74,7 +74,7 @@ impl<Of> fmt::Debug for Idx<Of> {
     }
 }
 
-/// Rows that are reached by their positions. It does not lend itself as a slice: then a number could stand for a position. Of another thing than its rows, where it says something
+/// Rows that are reached by their positions; `Of` is another thing than a row where a table says something
 /// of each row of a first table.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Table<Row, Of = Row> {

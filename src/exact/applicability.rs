@@ -1,4 +1,4 @@
-//! Which answers count over an encoding, as `facts::sift` has it: one that is harmless alone counts once its question applies.
+//! Which answers count over an encoding, as `questionnaire::facts::applicability` has it: one that is harmless alone counts once its question applies.
 
 use std::rc::Rc;
 

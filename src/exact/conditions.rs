@@ -1,5 +1,5 @@
 //! Conditions over an encoding, dual-rail: where each is certainly yes and where certainly no, by the tables of
-//! `facts::holds`. What counts of each answer is settled first (`applicability`, and `derived` in turn).
+//! `questionnaire::facts::truth_of`. What counts of each answer is settled first (`applicability`, and `derived` in turn).
 
 use std::collections::BTreeMap;
 use std::rc::Rc;

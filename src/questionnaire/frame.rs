@@ -51,7 +51,7 @@ pub struct Questionnaire {
 ///
 /// # Errors
 /// Every diagnostic of the frame; with the tree in hand as much as possible is still read, so that
-/// `facts::read` can report the answers, too.
+/// `questionnaire::facts::read` can report the answers, too.
 pub fn questionnaire(
     rule_set: &RuleSet,
     name: &str,

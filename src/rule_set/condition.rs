@@ -1,4 +1,4 @@
-//! Conditions: when a rule applies. A tree that people can read; `evaluate` compiles it.
+//! Conditions: when a rule applies. A tree that people can read; `screening::compile` compiles it.
 
 use crate::quantity::span::Span;
 use crate::rule_set::Limit;

@@ -2,7 +2,7 @@
 //!
 //! Facts become numbers in slots (NaN is "not known") and sets of options as bits (0 is "not known").
 //! A test yields 0 no, 1 unknown, 2 yes, so that all is the minimum, any the maximum and not `2 - x`:
-//! Kleene's tables. The readable tree in `facts::holds` means the same; a test holds the two equal.
+//! Kleene's tables. The readable tree in `questionnaire::facts::truth_of` means the same; a test holds the two equal.
 
 use std::cmp::Ordering;
 

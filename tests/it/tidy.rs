@@ -1218,3 +1218,18 @@ fn the_program_knows_no_procedure() {
         "an exception that excuses nothing: only {used:?} are needed"
     );
 }
+
+/// Who comes new reads each within some minutes.
+#[test]
+fn the_documents_are_short() {
+    for (name, most) in [("README.md", 1_300), ("DEVELOPERS.md", 1_500)] {
+        let n_words = std::fs::read_to_string(top().join(name))
+            .unwrap_or_default()
+            .split_whitespace()
+            .count();
+        assert!(
+            (500..=most).contains(&n_words),
+            "{name} has {n_words} words"
+        );
+    }
+}

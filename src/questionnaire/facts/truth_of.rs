@@ -1,7 +1,7 @@
 //! Whether a condition holds for these facts, what keeps it open, and what decided it.
 //!
-//! This walks the tree as people read it. `evaluate` has a fast form of the same tables and asks
-//! here only for explanations; a test holds the two equal.
+//! This walks the tree as people read it. `screening::compile` has a fast form of the same tables and
+//! asks here only for explanations; a test holds the two equal.
 //!
 //! A gate that was not asked, and need not be, counts as no: where the question of a missing answer
 //! certainly does not apply, each test of it in another question's `ask_when` is no, so that a
