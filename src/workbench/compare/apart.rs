@@ -1,4 +1,7 @@
 //! Answers that only one of two rule sets accepts, so that nobody who gives them can be judged by both.
+//!
+//! Options, reactions, agents and numbers that the other refuses are not compared, and said so.
+//! Another unit under one name is refused.
 
 use crate::quantity::tidy;
 use crate::rule_set::{Answer, Choice, Question, RuleSet};

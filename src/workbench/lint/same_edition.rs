@@ -1,4 +1,6 @@
 //! An edition that is known with another content.
+//!
+//! It is a notice, so that work on a draft goes on.
 
 use crate::document::diagnostic::Code;
 use crate::rule_set::files::RuleFiles;

@@ -1,4 +1,7 @@
 //! Rules that never fire but beside another one of the same or a worse outcome. Decided over the whole space.
+//!
+//! A precaution beside a precaution is not "subsumed", unless both are for just the same patients:
+//! each says what to do.
 
 use crate::document::diagnostic::Code;
 use crate::exact::Found;
