@@ -38,7 +38,7 @@ pub struct Arguments {
     /// The solutions contain adrenaline
     #[arg(long)]
     adrenaline: bool,
-    /// How many sites are operated on, such as teeth; 1 if left out
+    /// How many sites the dose is shared among; 1 if left out
     #[arg(long, value_parser = clap::value_parser!(u16).range(1..))]
     sites: Option<u16>,
     #[arg(long, hide = true, value_parser = renamed)]

@@ -464,16 +464,20 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts
 
 /// The chosen options for people: "Pain; Ulcer", or "none".
 pub fn chosen_in_words(options: &[Choice], bits: u64) -> String {
-    let chosen: Vec<&str> = options
+    let chosen = options
         .iter()
         .enumerate()
-        .filter(|(at, _)| bits >> at & 1 == 1)
-        .map(|(_, it)| it.text.as_str())
-        .collect();
-    if chosen.is_empty() {
+        .filter(|(at, _)| bits >> at & 1 == 1);
+    joined_or_none(chosen.map(|(_, it)| it.text.clone()), "; ")
+}
+
+/// The entries of a list for people, or "none".
+fn joined_or_none(entries: impl Iterator<Item = String>, between: &str) -> String {
+    let entries: Vec<String> = entries.collect();
+    if entries.is_empty() {
         "none".to_owned()
     } else {
-        chosen.join("; ")
+        entries.join(between)
     }
 }
 
@@ -493,11 +497,7 @@ pub fn plan_in_words(agents: &Table<Agent>, plan: &[PlannedAgent]) -> String {
             show(it.volume_ml, "mL")
         )
     };
-    if plan.is_empty() {
-        "none".to_owned()
-    } else {
-        plan.iter().map(one).collect::<Vec<String>>().join(" + ")
-    }
+    joined_or_none(plan.iter().map(one), " + ")
 }
 
 fn place_of(diagnostic: &Diagnostic) -> (Option<&str>, usize) {

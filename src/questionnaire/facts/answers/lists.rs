@@ -6,7 +6,7 @@ use crate::quantity::span::Span;
 use crate::quantity::{Measure, Parts, read_quantity, tidy};
 use crate::questionnaire::facts::answers::{AnswerReader, MOST_ENTRIES, is_misspelt, missing_word};
 use crate::questionnaire::facts::{
-    AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, plan_in_words,
+    AllergyEntry, Fact, MedicineEntry, PlannedAgent, Value, joined_or_none, plan_in_words,
 };
 use crate::rule_set::course::{Course, milligrams};
 use crate::rule_set::recognise;
@@ -113,15 +113,7 @@ impl<'a> AnswerReader<'a> {
                 place: self.place(&name_node.span),
             });
         }
-        let shown = if found.is_empty() {
-            "none".to_owned()
-        } else {
-            found
-                .iter()
-                .map(MedicineEntry::shown)
-                .collect::<Vec<_>>()
-                .join(", ")
-        };
+        let shown = joined_or_none(found.iter().map(MedicineEntry::shown), ", ");
         complete.then(|| self.known(Value::Medicines(found), shown, node))
     }
 
@@ -291,15 +283,7 @@ impl<'a> AnswerReader<'a> {
                 place: self.place(&name_node.span),
             });
         }
-        let shown = if found.is_empty() {
-            "none".to_owned()
-        } else {
-            found
-                .iter()
-                .map(AllergyEntry::shown)
-                .collect::<Vec<_>>()
-                .join(", ")
-        };
+        let shown = joined_or_none(found.iter().map(AllergyEntry::shown), ", ");
         complete.then(|| self.known(Value::Allergies(found), shown, node))
     }
 
