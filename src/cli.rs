@@ -5,22 +5,22 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-pub mod atomic_write;
-pub mod blank;
-pub mod dose;
+pub(crate) mod atomic_write;
+pub(crate) mod blank;
+pub(crate) mod dose;
 pub mod draw;
-pub mod explain;
-pub mod find;
-pub mod rules;
-pub mod schema;
-pub mod screen;
+pub(crate) mod explain;
+pub(crate) mod find;
+pub(crate) mod rules;
+pub(crate) mod schema;
+pub(crate) mod screen;
 
 /// The statement that stands under everything the program says about a patient.
-pub use crate::report::SAFETY;
+pub(crate) use crate::report::SAFETY;
 
 /// What the program ends with. Each number has one meaning.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ExitStatus {
+pub(crate) enum ExitStatus {
     /// All patients go; or a clean rule set; or what was asked for was printed.
     Clean,
     /// Problems found in a rule set or its cases.
@@ -40,7 +40,7 @@ pub enum ExitStatus {
 
 impl ExitStatus {
     /// The number the process ends with.
-    pub fn number(self) -> u8 {
+    pub(crate) fn number(self) -> u8 {
         match self {
             Self::Clean => 0,
             Self::Problems => 1,
@@ -87,7 +87,7 @@ enum Command {
 
 /// Which rule set.
 #[derive(Debug, Args)]
-pub struct RuleSource {
+pub(crate) struct RuleSource {
     /// Use the rule set of this folder instead of the embedded one
     #[arg(long, value_name = "DIR")]
     pub rules: Option<PathBuf>,
@@ -98,7 +98,7 @@ pub struct RuleSource {
 
 /// How a screening is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ScreeningFormat {
+pub(crate) enum ScreeningFormat {
     /// For people
     Text,
     /// One object for one file, an array for several

@@ -1,8 +1,8 @@
 //! A text with its places, and what is wrong with it. Knows no rule.
 
 pub mod diagnostic;
-pub mod flow;
-pub mod reading;
+pub(crate) mod flow;
+pub(crate) mod reading;
 pub(crate) mod renamed;
 pub mod shape;
 pub mod source;

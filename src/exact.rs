@@ -25,23 +25,23 @@ use crate::rule_set::{Condition, RuleSet};
 use crate::screening::screener::Screener;
 
 mod applicability;
-pub mod assignment;
-pub mod branch_and_bound;
-pub mod cells;
-pub mod conditions;
+pub(crate) mod assignment;
+pub(crate) mod branch_and_bound;
+pub(crate) mod cells;
+pub(crate) mod conditions;
 mod derived;
 pub mod domain;
-pub mod encoding;
+pub(crate) mod encoding;
 pub mod lists;
-pub mod tseitin;
-pub mod witness;
+pub(crate) mod tseitin;
+pub(crate) mod witness;
 
-pub use crate::exact::conditions::{Judgement, Reader, verdict};
+pub(crate) use crate::exact::conditions::{Judgement, Reader, verdict};
 pub use crate::exact::domain::TooLarge;
-pub use crate::exact::encoding::Encoding;
+pub(crate) use crate::exact::encoding::Encoding;
 pub use crate::exact::tseitin::{DualRail, Tseitin};
 pub use crate::exact::witness::{Witness, of_answers};
-pub use batsat::Lit;
+pub(crate) use batsat::Lit;
 
 use crate::exact::witness::{Candidate, Failure, questionnaires};
 
@@ -81,7 +81,7 @@ pub enum Found {
 
 /// Who is looked for: a space and the view of a rule set in it.
 #[derive(Debug, Clone, Copy)]
-pub struct Viewpoint<'s> {
+pub(crate) struct Viewpoint<'s> {
     /// The space; the decider's own, if `None`.
     pub encoding: Option<&'s Encoding>,
     /// Whose view, by position of the rule set.
@@ -120,7 +120,7 @@ impl<'a> Decider<'a> {
     }
 
     /// Where a condition is yes and where it is no, as a rule set reads it, dual-rail.
-    pub fn pair(&mut self, view: usize, condition: &Condition) -> Option<DualRail> {
+    pub(crate) fn pair(&mut self, view: usize, condition: &Condition) -> Option<DualRail> {
         let rule_set = self.rule_sets.get(view)?;
         let judged = self.judgements.get(view)?;
         Some(Reader::again(&mut self.logic, &self.encoding, rule_set, view, judged).pair(condition))
@@ -138,7 +138,7 @@ impl<'a> Decider<'a> {
     }
 
     /// The same for these subjects, who may be of different spaces.
-    pub fn find_among(
+    pub(crate) fn find_among(
         &mut self,
         who: &[Viewpoint<'_>],
         together: &[Lit],
@@ -242,7 +242,7 @@ impl<'a> Decider<'a> {
 }
 
 /// What a rule set makes of every patient of a space, derived facts included.
-pub fn judge(
+pub(crate) fn judge(
     logic: &mut Tseitin,
     encoding: &Encoding,
     rule_set: &RuleSet,

@@ -105,7 +105,7 @@ impl Standing {
     }
 
     /// The same with the outcome in capitals, as a verdict is shown.
-    pub fn verdict_words(self) -> String {
+    pub(crate) fn verdict_words(self) -> String {
         let outcome = self.outcome.word().to_uppercase();
         match self.urgency {
             Some(urgency) => format!("{outcome}, {}", urgency.word()),

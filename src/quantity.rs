@@ -9,7 +9,7 @@
 //! it is compared with: 0.8951 beside 0.90 reads 0.895.
 
 pub mod span;
-pub mod units;
+pub(crate) mod units;
 pub mod when;
 
 pub use crate::quantity::span::{Span, SpanUnit};

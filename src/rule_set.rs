@@ -6,16 +6,16 @@
 use chrono::NaiveDate;
 
 pub mod catalogue;
-pub mod condition;
+pub(crate) mod condition;
 pub mod course;
 pub mod files;
-pub mod guarantee;
+pub(crate) mod guarantee;
 pub mod local;
 pub mod read;
 pub mod recognise;
-pub mod register;
-pub mod rule;
-pub mod words;
+pub(crate) mod register;
+pub(crate) mod rule;
+pub(crate) mod words;
 
 pub use crate::rule_set::catalogue::{
     Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question,
@@ -186,7 +186,7 @@ impl RuleSet {
     }
 
     /// The role that answers for a rule: its concern's owner, or else the rule set's.
-    pub fn owner_of(&self, rule: &Rule) -> &str {
+    pub(crate) fn owner_of(&self, rule: &Rule) -> &str {
         rule.concern
             .and_then(|at| self.concerns[at].owner.as_deref())
             .unwrap_or(&self.owner)
@@ -203,7 +203,7 @@ impl RuleSet {
     }
 
     /// Whether a rule is what it is by local policy: added or raised by it, or with a limit that it changes.
-    pub fn rests_on_local(&self, rule: &Rule) -> bool {
+    pub(crate) fn rests_on_local(&self, rule: &Rule) -> bool {
         let Some(local) = &self.local else {
             return false;
         };

@@ -2,9 +2,9 @@
 
 pub mod asks;
 pub mod compile;
-pub mod dose;
+pub(crate) mod dose;
 pub mod evaluate;
-pub mod explain;
+pub(crate) mod explain;
 pub mod notices;
 pub mod result;
 pub mod screener;

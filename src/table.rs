@@ -84,13 +84,13 @@ pub struct Table<Row, Of = Row> {
 
 impl<Row, Of> Table<Row, Of> {
     /// Adds a row, and says where it stands.
-    pub fn push(&mut self, row: Row) -> Idx<Of> {
+    pub(crate) fn push(&mut self, row: Row) -> Idx<Of> {
         self.rows.push(row);
         Idx::new(self.rows.len() - 1)
     }
 
     /// Adds a row that is made with knowledge of where it stands.
-    pub fn push_with(&mut self, row: impl FnOnce(Idx<Of>) -> Row) -> Idx<Of> {
+    pub(crate) fn push_with(&mut self, row: impl FnOnce(Idx<Of>) -> Row) -> Idx<Of> {
         self.push(row(Idx::new(self.rows.len())))
     }
 
@@ -115,7 +115,7 @@ impl<Row, Of> Table<Row, Of> {
     }
 
     /// Whether there is no row.
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
 

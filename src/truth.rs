@@ -26,7 +26,7 @@ pub enum Truth {
 
 impl Truth {
     /// Open because of one fact.
-    pub fn unknown(fact: FactSlot) -> Self {
+    pub(crate) fn unknown(fact: FactSlot) -> Self {
         Self::Unknown(BTreeSet::from([fact]))
     }
 
@@ -59,7 +59,7 @@ impl Truth {
     }
 
     /// Yes for true, no for false.
-    pub fn from_known(holds: bool) -> Self {
+    pub(crate) fn from_known(holds: bool) -> Self {
         if holds { Self::Yes } else { Self::No }
     }
 }

@@ -8,7 +8,7 @@ use std::path::Path;
 ///
 /// # Errors
 /// Why it was not written, in words; then what was there is as it was.
-pub fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
+pub(crate) fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
     let shown = path.display();
     match path.symlink_metadata() {
         Ok(there) if !there.is_file() => {
@@ -55,7 +55,7 @@ pub fn write(path: &Path, text: &str, replace: bool) -> Result<(), String> {
 ///
 /// # Errors
 /// Why not all were written, in words.
-pub fn write_folder(folder: &Path, files: &[(String, String)]) -> Result<(), String> {
+pub(crate) fn write_folder(folder: &Path, files: &[(String, String)]) -> Result<(), String> {
     let shown = folder.display();
     std::fs::create_dir_all(folder)
         .map_err(|error| format!("the folder `{shown}` cannot be made: {error}"))?;

@@ -8,7 +8,7 @@ use crate::rule_set::{Answer, Question, RuleSet};
 
 /// Arguments of `blank`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// An empty file of the clinic's standing answers instead
@@ -17,7 +17,7 @@ pub struct Arguments {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };
@@ -26,7 +26,7 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 }
 
 /// The empty form. Every answer is left blank, which counts as not asked.
-pub fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
+pub(crate) fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
     let mut lines = vec![
         format!("# Rule set {} {}. Fill in what is known; leave the rest as it is.", rule_set.id, rule_set.edition),
         "# `unknown`: asked, and not known. `declined`: asked, and not answered. `[]`: asked, and none.".into(),

@@ -19,7 +19,7 @@ use crate::truth::FactSlot;
 
 /// Arguments of `dose`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     /// Body weight with its unit, such as "70 kg"
     #[arg(long)]
     weight: String,
@@ -48,7 +48,7 @@ pub struct Arguments {
 }
 
 /// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };

@@ -27,7 +27,7 @@ const MOST_PER_FILE: usize = 20;
 const WIDEST: usize = 100;
 
 /// Width to wrap at: the terminal's, within reason; 80 where there is none.
-pub fn width() -> usize {
+pub(crate) fn width() -> usize {
     terminal_size::terminal_size()
         .map_or(80, |(width, _)| usize::from(width.0))
         .clamp(40, WIDEST)
@@ -43,7 +43,7 @@ static NOT_WRITTEN: OnceLock<ErrorKind> = OnceLock::new();
 ///
 /// INVARIANT: here and in [`note`], whatever a text holds, nothing but our own colours and line ends reaches the terminal
 /// as anything else than a letter.
-pub fn out(text: &str) {
+pub(crate) fn out(text: &str) {
     if !is_written() {
         return;
     }
@@ -68,17 +68,17 @@ fn not_written(error: &io::Error) {
 }
 
 /// Whether every result so far was written.
-pub fn is_written() -> bool {
+pub(crate) fn is_written() -> bool {
     NOT_WRITTEN.get().is_none()
 }
 
 /// Prints a result that has no colours of its own.
-pub fn plain(text: &str) {
+pub(crate) fn plain(text: &str) {
     out(&disarmed(text, false));
 }
 
 /// Prints JSON: a character that could steer the terminal is written as JSON writes it in ASCII, so that no text changes.
-pub fn json(text: &str) {
+pub(crate) fn json(text: &str) {
     let mut safe = String::with_capacity(text.len());
     for letter in text.chars() {
         if steers(letter) && letter != '\n' {
@@ -91,7 +91,7 @@ pub fn json(text: &str) {
 }
 
 /// Prints something about the run.
-pub fn note(text: &str) {
+pub(crate) fn note(text: &str) {
     err(text, false);
 }
 
@@ -101,7 +101,7 @@ fn err(text: &str, coloured: bool) {
 }
 
 /// What the reader of the command line says: a page of help, or what is wrong with the arguments.
-pub fn usage(said: &clap::Error) {
+pub(crate) fn usage(said: &clap::Error) {
     let page = said.render();
     match said.use_stderr() {
         // It quotes the arguments, so that none of its colours can be told from theirs.
@@ -147,7 +147,7 @@ fn colour(text: &str) -> usize {
 }
 
 /// Whether results may be coloured: only on a terminal, and if nothing forbids it.
-pub fn colour_out() -> bool {
+pub(crate) fn colour_out() -> bool {
     anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never
 }
 
@@ -156,7 +156,7 @@ fn colour_err() -> bool {
 }
 
 /// Draws diagnostics, with their places, on standard error.
-pub fn diagnostics(found: &[Diagnostic]) {
+pub(crate) fn diagnostics(found: &[Diagnostic]) {
     let mut file: Option<&str> = None;
     let mut in_file = 0;
     let mut left_out = 0;
@@ -237,7 +237,7 @@ fn drawn(diagnostic: &Diagnostic, width: usize, theme: GraphicalTheme) -> String
 ///
 /// # Errors
 /// A diagnostic for every file that cannot be read.
-pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
+pub(crate) fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
     match &source.rules {
         None => Ok(RuleFiles::embedded()),
         Some(folder) => {
@@ -255,7 +255,7 @@ pub fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>> {
 }
 
 /// The files of the rule set that was asked for; `None` after diagnostics.
-pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
+pub(crate) fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
     files_of(source).map_err(|found| diagnostics(&found)).ok()
 }
 
@@ -263,7 +263,7 @@ pub fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
 ///
 /// # Errors
 /// A diagnostic if the file cannot be read.
-pub fn local_of(source: &RuleSource) -> Result<Option<TextFile>, Vec<Diagnostic>> {
+pub(crate) fn local_of(source: &RuleSource) -> Result<Option<TextFile>, Vec<Diagnostic>> {
     let Some(path) = &source.local else {
         return Ok(None);
     };
@@ -272,7 +272,7 @@ pub fn local_of(source: &RuleSource) -> Result<Option<TextFile>, Vec<Diagnostic>
 }
 
 /// The rule set that was asked for; `None` after diagnostics.
-pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
+pub(crate) fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
     let files = rule_files(source)?;
     let local = local_of(source).map_err(|found| diagnostics(&found)).ok()?;
     match rule_set_with(&files, local.as_ref()) {
@@ -293,7 +293,7 @@ pub fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
 }
 
 /// The rule set that was asked for, if it may be used for patients; `None` after diagnostics.
-pub fn usable(source: &RuleSource) -> Option<RuleSet> {
+pub(crate) fn usable(source: &RuleSource) -> Option<RuleSet> {
     let (_, rule_set) = loaded(source)?;
     if rule_set.status != rule_set::Status::Withdrawn {
         return Some(rule_set);
@@ -303,7 +303,7 @@ pub fn usable(source: &RuleSource) -> Option<RuleSet> {
 }
 
 /// That a rule set was withdrawn: when, by whom and why.
-pub fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
+pub(crate) fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
     let found = |it: &Withdrawal| {
         (
             format!(" on {}", it.on),
@@ -329,7 +329,7 @@ pub fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
 }
 
 /// "1 problem", "3 problems".
-pub fn counted(n: usize, what: &str) -> String {
+pub(crate) fn counted(n: usize, what: &str) -> String {
     if n == 1 {
         format!("1 {what}")
     } else {

@@ -7,13 +7,13 @@ use crate::document::diagnostic::{Code, Severity, did_you_mean};
 
 /// Arguments of `explain`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     /// The code, such as answers/needs-unit; all codes are listed without one
     code: Option<String>,
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(wanted) = &arguments.code else {
         let list: Vec<String> = Code::ALL
             .iter()
@@ -37,7 +37,7 @@ pub fn run(arguments: &Arguments) -> ExitStatus {
 }
 
 /// The page of a code.
-pub fn page(code: Code, width: usize) -> String {
+pub(crate) fn page(code: Code, width: usize) -> String {
     let part = |heading: &str, text: &str| {
         format!(
             "{heading}\n{}\n",

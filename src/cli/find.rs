@@ -14,7 +14,7 @@ const MOST_NAMED: usize = 5;
 
 /// What was found.
 #[derive(Debug, Default)]
-pub struct FoundFiles {
+pub(crate) struct FoundFiles {
     /// Files as given, and those inside folders by name.
     pub paths: Vec<PathBuf>,
     /// What could not be looked into, and folders without any questionnaire.
@@ -24,7 +24,7 @@ pub struct FoundFiles {
 }
 
 /// Looks for questionnaires. Links to folders are followed; each folder is entered once, however many links lead to it.
-pub fn find(given: &[PathBuf]) -> FoundFiles {
+pub(crate) fn find(given: &[PathBuf]) -> FoundFiles {
     let mut found = FoundFiles::default();
     let mut entered = BTreeSet::new();
     for path in given {

@@ -11,17 +11,17 @@ use crate::rule_set::{Piece, Rule, RuleSet, Text};
 use crate::screening::explain;
 use crate::workbench::cases::read::Case;
 
-pub mod book;
-pub mod check;
-pub mod compare;
-pub mod due;
-pub mod new;
-pub mod prove;
-pub mod test;
+pub(crate) mod book;
+pub(crate) mod check;
+pub(crate) mod compare;
+pub(crate) mod due;
+pub(crate) mod new;
+pub(crate) mod prove;
+pub(crate) mod test;
 
 /// The commands under `rules`.
 #[derive(Debug, Subcommand)]
-pub enum RulesCommand {
+pub(crate) enum RulesCommand {
     /// Everything wrong with a rule set, and what is likely to be, with source lines
     Check(check::Check),
     /// Run the worked cases, list what no case reaches, and try whether they notice small changes
@@ -42,7 +42,7 @@ pub enum RulesCommand {
 
 /// Arguments of `rules show`.
 #[derive(Debug, Args)]
-pub struct Show {
+pub(crate) struct Show {
     /// The rule, such as bleeding/inr-above-ceiling; all are listed without one
     id: Option<String>,
     #[command(flatten)]
@@ -50,7 +50,7 @@ pub struct Show {
 }
 
 /// Runs the command.
-pub fn run(command: &RulesCommand) -> ExitStatus {
+pub(crate) fn run(command: &RulesCommand) -> ExitStatus {
     match command {
         RulesCommand::Check(it) => check::run(it),
         RulesCommand::Test(it) => test::run(it),
@@ -106,7 +106,7 @@ fn refused_cases(found: &[Diagnostic]) {
 }
 
 /// A rule as a page.
-pub fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> String {
+pub(crate) fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize) -> String {
     let fill = |text: &str| textwrap::indent(&textwrap::fill(text, width.saturating_sub(2)), "  ");
     let urgency = rule
         .urgency

@@ -9,7 +9,7 @@ use crate::questionnaire::schema;
 
 /// Arguments of `schema`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     /// The file kind; all are listed without one
     name: Option<String>,
     #[command(flatten)]
@@ -17,7 +17,7 @@ pub struct Arguments {
 }
 
 /// Runs the command. The schemas of questionnaires follow the rule set that is used.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let names = shape::schema_names();
     let Some(name) = &arguments.name else {
         draw::out(&names.join("\n"));

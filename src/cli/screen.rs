@@ -27,7 +27,7 @@ use crate::cli::screen::twins::Twins;
 
 /// Arguments of `screen`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     /// Questionnaires, or folders that hold them (.yaml, .yml, .json)
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
@@ -51,7 +51,7 @@ pub struct Arguments {
 }
 
 /// Reads a day of the command line.
-pub fn day(text: &str) -> Result<NaiveDate, String> {
+pub(crate) fn day(text: &str) -> Result<NaiveDate, String> {
     match read_when(text) {
         Ok(when) if when.time.is_none() => Ok(when.date),
         Ok(_) => Err("a day without a time is needed".into()),
@@ -68,7 +68,7 @@ fn n_days(text: &str) -> Result<usize, String> {
 }
 
 /// Runs the command. Each screening is printed as soon as it is made, so that a run that is stopped leaves whole ones.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };

@@ -12,7 +12,7 @@ use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpa
 
 use crate::document::source::{Source, steers};
 
-pub mod codes;
+pub(crate) mod codes;
 mod excerpt;
 
 pub use crate::document::diagnostic::codes::{Code, Severity};
@@ -48,7 +48,7 @@ pub struct Label {
 
 impl Diagnostic {
     /// A diagnostic without a file to point into. Its help is the code's own, until a better one is given.
-    pub fn bare(code: Code, title: impl Into<String>) -> Self {
+    pub(crate) fn bare(code: Code, title: impl Into<String>) -> Self {
         Self {
             code,
             title: one_line(title.into()),
@@ -59,7 +59,7 @@ impl Diagnostic {
     }
 
     /// A diagnostic at a place. Its help is the code's own, until a better one is given.
-    pub fn at(
+    pub(crate) fn at(
         code: Code,
         source: &Arc<Source>,
         span: &Range<usize>,
@@ -80,14 +80,14 @@ impl Diagnostic {
 
     /// Adds what to do next.
     #[must_use]
-    pub fn help(mut self, help: impl Into<String>) -> Self {
+    pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
         self.help = shortened(help.into().replace(steers, "\u{fffd}"), LONGEST_HELP);
         self
     }
 
     /// Adds what to do next, if there is something to say.
     #[must_use]
-    pub fn help_if(self, help: Option<String>) -> Self {
+    pub(crate) fn help_if(self, help: Option<String>) -> Self {
         match help {
             Some(help) => self.help(help),
             None => self,
@@ -96,7 +96,7 @@ impl Diagnostic {
 
     /// Adds a second place.
     #[must_use]
-    pub fn also(mut self, span: &Range<usize>, label: impl Into<String>) -> Self {
+    pub(crate) fn also(mut self, span: &Range<usize>, label: impl Into<String>) -> Self {
         if let Some(source) = &self.source {
             let span = first_line_of(source, span);
             self.labels.push(Label {
@@ -124,14 +124,14 @@ impl Diagnostic {
 }
 
 /// The diagnostics of one file in the order of their places, without echoes.
-pub fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
+pub(crate) fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     found.sort_by_key(Diagnostic::offset);
     without_echoes(found)
 }
 
 /// The diagnostics without those that only follow from another one at the same place: what the reader of the text
 /// refuses is often refused again for its shape, or as an answer.
-pub fn without_echoes(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
+pub(crate) fn without_echoes(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     let is_of_text = |it: &Diagnostic| it.code.name().starts_with("text/");
     let place = |it: &Diagnostic| {
         Some((
@@ -271,7 +271,10 @@ const MOST_OFFERED: usize = 3;
 /// The best guess for a misspelt name, when one is close enough to be worth offering.
 ///
 /// Close means an edit distance of at most one, plus one for every five letters.
-pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(
+    wrong: &str,
+    known: impl IntoIterator<Item = &'a str>,
+) -> Option<&'a str> {
     let wrong = wrong.to_lowercase();
     let n_letters = wrong.chars().count();
     let most = 1 + n_letters / 5;
@@ -329,7 +332,7 @@ fn sharing_words<'a>(wrong: &str, known: &[&'a str]) -> Vec<&'a str> {
 }
 
 /// "did you mean `x`?" if a name is close as a whole, or shares its words.
-pub fn perhaps<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
+pub(crate) fn perhaps<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let known: Vec<&str> = known.into_iter().collect();
     let near = nearest(wrong, known.iter().copied())
         .map_or_else(|| sharing_words(wrong, &known), |it| vec![it]);
@@ -338,7 +341,11 @@ pub fn perhaps<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
 
 /// Whether one of these keys seems to be a misspelt form of a known one. Then it is told, and the known one is not told
 /// to be missing as well.
-pub fn misspelt<'a>(key: &str, written: impl IntoIterator<Item = &'a str>, known: &[&str]) -> bool {
+pub(crate) fn misspelt<'a>(
+    key: &str,
+    written: impl IntoIterator<Item = &'a str>,
+    known: &[&str],
+) -> bool {
     written
         .into_iter()
         .any(|it| !known.contains(&it) && nearest(it, known.iter().copied()) == Some(key))
@@ -353,7 +360,7 @@ pub fn did_you_mean<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -
 }
 
 /// "`a`, `b` or `c`"; "`a`" alone for one.
-pub fn listed(names: &[&str]) -> String {
+pub(crate) fn listed(names: &[&str]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("`{name}`")).collect();
     match quoted.split_last() {
         None => String::new(),

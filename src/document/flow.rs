@@ -3,7 +3,7 @@
 use crate::document::source::{Node, NodeKind, Source};
 
 /// The value as a file may write it.
-pub fn flow(source: &Source, node: &Node) -> String {
+pub(crate) fn flow(source: &Source, node: &Node) -> String {
     match &node.kind {
         NodeKind::List(items) => format!(
             "[{}]",
@@ -39,7 +39,7 @@ fn is_plain(source: &Source, node: &Node, text: &str) -> bool {
 }
 
 /// A text in quotes.
-pub fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     let mut quoted = String::from("\"");
     for letter in text.chars() {
         match letter {

@@ -7,30 +7,30 @@ use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::document::source::{Node, Source};
 
 /// Something wrong that is being told; it is among the diagnostics once everything is said of it.
-pub struct Told<'a> {
+pub(crate) struct Told<'a> {
     diagnostics: &'a mut Vec<Diagnostic>,
     told: Option<Diagnostic>,
 }
 
 impl Told<'_> {
     /// Adds what to do next.
-    pub fn help(self, help: impl Into<String>) -> Self {
+    pub(crate) fn help(self, help: impl Into<String>) -> Self {
         self.help_if(Some(help.into()))
     }
 
     /// Adds what to do next, if there is something to say.
-    pub fn help_if(mut self, help: Option<String>) -> Self {
+    pub(crate) fn help_if(mut self, help: Option<String>) -> Self {
         self.told = self.told.take().map(|told| told.help_if(help));
         self
     }
 
     /// Nothing, for a reader that gives up here.
-    pub fn none<T>(self) -> Option<T> {
+    pub(crate) fn none<T>(self) -> Option<T> {
         None
     }
 
     /// Adds a second place.
-    pub fn also(mut self, span: &Range<usize>, label: &str) -> Self {
+    pub(crate) fn also(mut self, span: &Range<usize>, label: &str) -> Self {
         self.told = self.told.take().map(|told| told.also(span, label));
         self
     }
@@ -47,7 +47,7 @@ impl Drop for Told<'_> {
 /// The schema reports malformed entries; the readers below pass over them. Should a reader ever
 /// pass over something the schema accepted, [`Reading::finish`] turns that into a diagnostic, so
 /// nothing is dropped without a word.
-pub struct Reading<'a> {
+pub(crate) struct Reading<'a> {
     /// The text.
     pub source: &'a Arc<Source>,
     /// What is wrong so far.
@@ -58,7 +58,7 @@ pub struct Reading<'a> {
 
 impl<'a> Reading<'a> {
     /// Begins with what the schema found.
-    pub fn new(source: &'a Arc<Source>, shape: Vec<Diagnostic>) -> Self {
+    pub(crate) fn new(source: &'a Arc<Source>, shape: Vec<Diagnostic>) -> Self {
         let shape_is_wrong = !shape.is_empty();
         Self {
             source,
@@ -69,7 +69,7 @@ impl<'a> Reading<'a> {
     }
 
     /// Notes that a value could not be read; the schema should have said why.
-    pub fn pass_over(&mut self, node: &Node, needed: &str) {
+    pub(crate) fn pass_over(&mut self, node: &Node, needed: &str) {
         self.passed_over.push(Diagnostic::at(
             Code::WrongType,
             self.source,
@@ -80,12 +80,12 @@ impl<'a> Reading<'a> {
     }
 
     /// What is passed over from here on follows from something that is reported in another file.
-    pub fn excuse(&mut self) {
+    pub(crate) fn excuse(&mut self) {
         self.shape_is_wrong = true;
     }
 
     /// A text under a key, as a value of its own.
-    pub fn owned(&mut self, map: &Node, key: &str) -> Option<String> {
+    pub(crate) fn owned(&mut self, map: &Node, key: &str) -> Option<String> {
         let value = map.get(key)?;
         match value.written(self.source) {
             Some(text) => Some(text.to_owned()),
@@ -97,7 +97,7 @@ impl<'a> Reading<'a> {
     }
 
     /// A text that must be there.
-    pub fn needed(&mut self, map: &Node, key: &str) -> Option<String> {
+    pub(crate) fn needed(&mut self, map: &Node, key: &str) -> Option<String> {
         if map.get(key).is_none() {
             self.pass_over(map, &format!("`{key}`"));
         }
@@ -105,7 +105,7 @@ impl<'a> Reading<'a> {
     }
 
     /// The texts of a list of texts.
-    pub fn list(&mut self, map: &Node, key: &str) -> Vec<String> {
+    pub(crate) fn list(&mut self, map: &Node, key: &str) -> Vec<String> {
         let Some(value) = map.get(key) else {
             return Vec::new();
         };
@@ -120,7 +120,7 @@ impl<'a> Reading<'a> {
     }
 
     /// Reports something wrong at a place; what comes back takes what else is to be said of it.
-    pub fn wrong(
+    pub(crate) fn wrong(
         &mut self,
         code: Code,
         span: &Range<usize>,
@@ -135,7 +135,7 @@ impl<'a> Reading<'a> {
     }
 
     /// Reports a name that nothing has, at its place, with the nearest of those that there are.
-    pub fn unknown<'k>(
+    pub(crate) fn unknown<'k>(
         &mut self,
         code: Code,
         span: &Range<usize>,
@@ -147,12 +147,12 @@ impl<'a> Reading<'a> {
     }
 
     /// Reports something wrong.
-    pub fn report(&mut self, diagnostic: Diagnostic) {
+    pub(crate) fn report(&mut self, diagnostic: Diagnostic) {
         self.diagnostics.push(diagnostic);
     }
 
     /// All diagnostics, what was passed over included if nothing else explains it.
-    pub fn finish(mut self) -> Vec<Diagnostic> {
+    pub(crate) fn finish(mut self) -> Vec<Diagnostic> {
         if self.diagnostics.is_empty() && !self.shape_is_wrong {
             self.diagnostics.append(&mut self.passed_over);
         }

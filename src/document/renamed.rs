@@ -9,7 +9,7 @@ const RENAMED: [(&str, &str); 4] = [
 ];
 
 /// What has this name now, if it had another one.
-pub fn renamed(old: &str) -> Option<&'static str> {
+pub(crate) fn renamed(old: &str) -> Option<&'static str> {
     RENAMED
         .iter()
         .find(|(name, _)| *name == old)

@@ -20,7 +20,7 @@ pub fn schema(name: &str) -> Option<&'static str> {
 }
 
 /// The names of all embedded schemas, sorted.
-pub fn schema_names() -> Vec<String> {
+pub(crate) fn schema_names() -> Vec<String> {
     let mut names: Vec<String> = SCHEMAS
         .files()
         .filter_map(|file| {

@@ -55,7 +55,7 @@ pub struct Position {
 
 impl Source {
     /// Keeps a text and finds its lines.
-    pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
+    pub(crate) fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
         let text = text.into();
         let line_starts = std::iter::once(0)
             .chain(text.match_indices('\n').map(|(at, _)| at + 1))
@@ -74,7 +74,7 @@ impl Source {
     }
 
     /// A text of which some lines, from 0, lack so many characters at their beginning: its columns are those of the whole.
-    pub fn cut(
+    pub(crate) fn cut(
         name: impl Into<String>,
         text: impl Into<String>,
         left_out: BTreeMap<usize, usize>,
@@ -91,7 +91,7 @@ impl Source {
     }
 
     /// The last part of that name.
-    pub fn file_name(&self) -> &str {
+    pub(crate) fn file_name(&self) -> &str {
         self.name
             .rsplit_once('/')
             .map_or(&self.name, |(_, file)| file)
@@ -103,7 +103,7 @@ impl Source {
     }
 
     /// The text as it may be shown on a terminal: of the same length, byte for byte.
-    pub fn shown(&self) -> &str {
+    pub(crate) fn shown(&self) -> &str {
         self.shown.as_deref().unwrap_or(&self.text)
     }
 
@@ -113,14 +113,14 @@ impl Source {
     }
 
     /// Index, from 0, of the line that holds a byte offset.
-    pub fn line_index(&self, offset: usize) -> usize {
+    pub(crate) fn line_index(&self, offset: usize) -> usize {
         self.line_starts
             .partition_point(|&start| start <= offset)
             .saturating_sub(1)
     }
 
     /// Byte range of a line without its line end; `None` past the last line.
-    pub fn line_range(&self, index: usize) -> Option<Range<usize>> {
+    pub(crate) fn line_range(&self, index: usize) -> Option<Range<usize>> {
         let start = *self.line_starts.get(index)?;
         let end = self
             .line_starts
@@ -139,7 +139,7 @@ impl Source {
     }
 
     /// How many lines there are.
-    pub fn line_count(&self) -> usize {
+    pub(crate) fn line_count(&self) -> usize {
         self.line_starts.len()
     }
 
@@ -224,17 +224,17 @@ impl Node {
     }
 
     /// The items of the list under a key of a mapping; empty if no list stands there.
-    pub fn list(&self, key: &str) -> &[Node] {
+    pub(crate) fn list(&self, key: &str) -> &[Node] {
         self.get(key).map_or(&[], Self::items)
     }
 
     /// The entries of the mapping under a key; empty if no mapping stands there.
-    pub fn mapping(&self, key: &str) -> &[MapEntry] {
+    pub(crate) fn mapping(&self, key: &str) -> &[MapEntry] {
         self.get(key).map_or(&[], Self::entries)
     }
 
     /// The text of a text value.
-    pub fn text(&self) -> Option<&str> {
+    pub(crate) fn text(&self) -> Option<&str> {
         match &self.kind {
             NodeKind::Text(text) => Some(text),
             _ => None,
@@ -252,12 +252,12 @@ impl Node {
     }
 
     /// The same for messages and limits, which show nothing where there is no scalar: the reader refuses it elsewhere.
-    pub fn shown<'a>(&'a self, source: &'a Source) -> &'a str {
+    pub(crate) fn shown<'a>(&'a self, source: &'a Source) -> &'a str {
         self.written(source).unwrap_or("")
     }
 
     /// What the value is, in words for messages.
-    pub fn kind_in_words(&self) -> &'static str {
+    pub(crate) fn kind_in_words(&self) -> &'static str {
         match &self.kind {
             NodeKind::Null => "nothing",
             NodeKind::Bool(_) => "true/false",

@@ -23,7 +23,7 @@ use crate::document::source::{MapEntry, Node, NodeKind, Source};
 
 /// What a text is written in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Format {
+pub(crate) enum Format {
     /// YAML 1.2.
     Yaml,
     /// JSON.
@@ -40,7 +40,7 @@ const LARGEST_EXACT: f64 = 9_007_199_254_740_992.0;
 
 impl Format {
     /// JSON for a name that ends in `.json`, else YAML.
-    pub fn of_name(name: &str) -> Self {
+    pub(crate) fn of_name(name: &str) -> Self {
         let json = Path::new(name)
             .extension()
             .is_some_and(|it| it.eq_ignore_ascii_case("json"));
@@ -115,7 +115,7 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
 ///
 /// # Returns
 /// `None` if there is no such key with a text, or the file cannot be read as far as there.
-pub fn peek(bytes: &[u8], key: &str) -> Option<String> {
+pub(crate) fn peek(bytes: &[u8], key: &str) -> Option<String> {
     let text = std::str::from_utf8(bytes).ok()?;
     // Tabs may indent JSON, as in `Builder::run`.
     let text = text
@@ -203,7 +203,7 @@ pub fn read_tape(name: &str, tape: &str) -> Read {
 }
 
 /// The refusal of a file that is too large.
-pub fn too_large(name: &str, largest: u64) -> Diagnostic {
+pub(crate) fn too_large(name: &str, largest: u64) -> Diagnostic {
     let size = if largest >= 1 << 20 {
         format!("{} MiB", largest >> 20)
     } else {

@@ -12,7 +12,7 @@ use crate::rule_set::{Answer, Condition, Dependent, Question};
 use crate::truth::FactSlot;
 
 /// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
-pub fn settle(reader: &mut Reader<'_>) {
+pub(crate) fn settle(reader: &mut Reader<'_>) {
     let rule_set = reader.rule_set;
     let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
     let always = DualRail {

@@ -12,7 +12,7 @@ use crate::quantity::span::Span;
 
 /// What the model says of one patient, by the facts' names; what is missing is not there.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Assignment {
+pub(crate) struct Assignment {
     /// Answers and derived facts.
     pub known: BTreeMap<String, Assigned>,
     /// Choices of the plan of which the clinic lists what it offers, and whether the choice is outside that.
@@ -23,7 +23,7 @@ pub struct Assignment {
 
 /// The value assigned to a known fact: an option, a cell.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Assigned {
+pub(crate) enum Assigned {
     /// This option.
     Choice(String),
     /// These options.
@@ -60,7 +60,7 @@ pub enum Assigned {
 
 /// What is known of a date.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Dated {
+pub(crate) struct Dated {
     /// On the day of surgery it is older than these spans.
     pub older: Vec<Span>,
     /// It is not older than these.
@@ -72,7 +72,7 @@ pub struct Dated {
 }
 
 /// Reads the patient that was found possible last.
-pub fn read(logic: &Tseitin, encoding: &Encoding) -> Assignment {
+pub(crate) fn read(logic: &Tseitin, encoding: &Encoding) -> Assignment {
     let mut known = BTreeMap::new();
     for (name, domain) in &encoding.domains {
         if logic.holds(domain.known) {
@@ -194,7 +194,11 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
 ///
 /// # Returns
 /// What was asked for and what was left out: together they are possible, and found so last. Empty if nothing is possible.
-pub fn minimal_model(logic: &mut Tseitin, encodings: &[&Encoding], together: &[Lit]) -> Vec<Lit> {
+pub(crate) fn minimal_model(
+    logic: &mut Tseitin,
+    encodings: &[&Encoding],
+    together: &[Lit],
+) -> Vec<Lit> {
     if !logic.possible(together) {
         return Vec::new();
     }
@@ -259,7 +263,7 @@ fn without(encoding: &Encoding) -> Vec<Lit> {
 ///
 /// It names all that the arithmetic went by, known or not, the cell of each number and each option, and nothing else. So it
 /// shuts out every model that shares what was shown to clash, however it differs beside, and no other.
-pub fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&str]) -> Vec<Lit> {
+pub(crate) fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&str]) -> Vec<Lit> {
     let mut found = Vec::new();
     for domain in names.iter().filter_map(|it| encoding.domains.get(*it)) {
         let mut lits = vec![domain.known];

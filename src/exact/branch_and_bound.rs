@@ -28,7 +28,7 @@ const MOST_DECIMALS: usize = 6;
 
 /// One number that may be chosen.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Variable {
+pub(crate) struct Variable {
     /// What it is the number of.
     pub what: NumberOf,
     /// Where it must lie.
@@ -39,7 +39,7 @@ pub struct Variable {
 
 /// What a number stands for.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum NumberOf {
+pub(crate) enum NumberOf {
     /// The answer to a question, by fact id.
     Answer(String),
     /// The completed years of age of who was born on this date, by fact id.
@@ -56,7 +56,7 @@ pub enum NumberOf {
 
 /// What a derived fact must come to; `None`: it must not be known.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Constraint {
+pub(crate) struct Constraint {
     /// Whose formula, by position.
     pub view: usize,
     /// The derived fact.
@@ -84,7 +84,7 @@ fn needed(rule_set: &RuleSet, slot: FactSlot) -> Vec<Idx<Derived>> {
 
 /// One rule set with a patient's facts, whose numbers are still to be chosen.
 #[derive(Debug)]
-pub struct Instance<'a> {
+pub(crate) struct Instance<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// The facts.
@@ -93,7 +93,7 @@ pub struct Instance<'a> {
 
 /// What looking for numbers came to.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Solution {
+pub(crate) enum Solution {
     /// These do, in the order of the variables.
     Found(Vec<f64>),
     /// There are none.
@@ -103,13 +103,13 @@ pub enum Solution {
 }
 
 /// A plain number inside a cell.
-pub fn some_number(cell: &Cell) -> f64 {
+pub(crate) fn some_number(cell: &Cell) -> f64 {
     let (low, high) = bounded(cell);
     plain_between(low, high, &|it| cell.contains(it)).unwrap_or(f64::midpoint(low, high))
 }
 
 /// A plain number for a variable.
-pub fn some_value(variable: &Variable) -> f64 {
+pub(crate) fn some_value(variable: &Variable) -> f64 {
     if variable.whole {
         variable.cell.first_whole()
     } else {
@@ -156,7 +156,11 @@ fn plain_between(low: f64, high: f64, fits: &dyn Fn(f64) -> bool) -> Option<f64>
 type Range = (f64, f64);
 
 /// Looks for numbers. What hangs on no common number is looked for apart.
-pub fn search(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constraint]) -> Solution {
+pub(crate) fn search(
+    cases: &[Instance<'_>],
+    variables: &[Variable],
+    wanted: &[Constraint],
+) -> Solution {
     let moves = directions(cases, variables, wanted);
     let mut values: Vec<f64> = variables.iter().map(some_value).collect();
     let mut gave_up = Vec::new();
@@ -543,7 +547,7 @@ fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[
 }
 
 /// Who is so many completed years old on a day, on the birthday itself.
-pub fn born(on: &When, years: f64) -> Option<When> {
+pub(crate) fn born(on: &When, years: f64) -> Option<When> {
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,

@@ -4,7 +4,7 @@ use crate::rule_set::{Comparison, Test};
 
 /// Where a number is cut: below a value (it belongs above) or just above it (it belongs below).
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cut {
+pub(crate) struct Cut {
     /// The value.
     pub at: f64,
     /// Whether the value itself lies below the cut.
@@ -32,33 +32,33 @@ impl Cell {
     }
 
     /// Whether it is a single number.
-    pub fn is_point(&self) -> bool {
+    pub(crate) fn is_point(&self) -> bool {
         self.low >= self.high
     }
 
     /// Whether no number lies in it.
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.low > self.high || (self.is_point() && !(self.low_in && self.high_in))
     }
 
     /// Whether each of its numbers is smaller than each of another cell.
-    pub fn lies_below(&self, other: &Self) -> bool {
+    pub(crate) fn lies_below(&self, other: &Self) -> bool {
         self.high < other.low || (self.high <= other.low && !(self.high_in && other.low_in))
     }
 
     /// Whether a whole number lies in it.
-    pub fn holds_whole(&self) -> bool {
+    pub(crate) fn holds_whole(&self) -> bool {
         self.first_whole().is_finite() && self.contains(self.first_whole())
     }
 
     /// The lowest whole number that may lie in it.
-    pub fn first_whole(&self) -> f64 {
+    pub(crate) fn first_whole(&self) -> f64 {
         let low = self.low.ceil();
         if self.contains(low) { low } else { low + 1.0 }
     }
 
     /// The highest whole number that may lie in it.
-    pub fn last_whole(&self) -> f64 {
+    pub(crate) fn last_whole(&self) -> f64 {
         let high = self.high.floor();
         if self.contains(high) {
             high
@@ -68,7 +68,7 @@ impl Cell {
     }
 
     /// What two have in common.
-    pub fn both(&self, other: &Self) -> Self {
+    pub(crate) fn both(&self, other: &Self) -> Self {
         let (low, low_in) = match self.low.total_cmp(&other.low) {
             std::cmp::Ordering::Less => (other.low, other.low_in),
             std::cmp::Ordering::Equal => (self.low, self.low_in && other.low_in),
@@ -88,14 +88,14 @@ impl Cell {
     }
 
     /// Whether it shares a number with those from one to another, both included.
-    pub fn meets(&self, low: f64, high: f64) -> bool {
+    pub(crate) fn meets(&self, low: f64, high: f64) -> bool {
         (low < self.high || (self.high_in && low <= self.high))
             && (high > self.low || (self.low_in && high >= self.low))
     }
 }
 
 /// The cuts that a test makes, in the order written.
-pub fn cuts_of(test: &Test) -> Vec<Cut> {
+pub(crate) fn cuts_of(test: &Test) -> Vec<Cut> {
     let below = |at: f64| Cut {
         at,
         value_below: false,
@@ -113,7 +113,7 @@ pub fn cuts_of(test: &Test) -> Vec<Cut> {
 }
 
 /// The cells between the ends of what is plausible, rising. Ends that are not finite belong to no number.
-pub fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Cell> {
+pub(crate) fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Cell> {
     cuts.sort_by(|a, b| {
         a.at.total_cmp(&b.at)
             .then(a.value_below.cmp(&b.value_below))

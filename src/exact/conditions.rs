@@ -38,7 +38,7 @@ pub struct Judgement {
 
 /// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
 /// pressing one is established, and where everybody goes.
-pub fn verdict(
+pub(crate) fn verdict(
     logic: &mut Tseitin,
     rules: &[(Outcome, Option<Urgency>, DualRail)],
 ) -> ([Lit; 3], Lit) {
@@ -63,7 +63,7 @@ pub fn verdict(
 }
 
 /// Reads conditions in the view of one rule set.
-pub struct Reader<'a> {
+pub(crate) struct Reader<'a> {
     /// The formulas.
     pub logic: &'a mut Tseitin,
     /// The space.
@@ -82,7 +82,7 @@ pub struct Reader<'a> {
 
 impl<'a> Reader<'a> {
     /// A reader of what was given, before it is settled what of it counts.
-    pub fn new(
+    pub(crate) fn new(
         logic: &'a mut Tseitin,
         encoding: &'a Encoding,
         rule_set: &'a RuleSet,
@@ -110,7 +110,7 @@ impl<'a> Reader<'a> {
     }
 
     /// A reader of what was judged before.
-    pub fn again(
+    pub(crate) fn again(
         logic: &'a mut Tseitin,
         encoding: &'a Encoding,
         rule_set: &'a RuleSet,
@@ -151,7 +151,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Everything that the rules come to.
-    pub fn judge(&mut self) -> Judgement {
+    pub(crate) fn judge(&mut self) -> Judgement {
         let rule_set = self.rule_set;
         let rules: Vec<DualRail> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
         let asking: Vec<_> = rule_set
@@ -172,7 +172,7 @@ impl<'a> Reader<'a> {
     }
 
     /// Where a condition is yes and where it is no.
-    pub fn pair(&mut self, condition: &Condition) -> DualRail {
+    pub(crate) fn pair(&mut self, condition: &Condition) -> DualRail {
         match condition {
             Condition::All(parts) => {
                 let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();

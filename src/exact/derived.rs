@@ -14,7 +14,7 @@ use crate::formulas::given::Side;
 use crate::rule_set::{Derived, Input};
 
 /// What the formula of a derived fact needs to be known, and what follows from answers alone.
-pub fn derive(reader: &mut Reader<'_>, derived: &Derived) {
+pub(crate) fn derive(reader: &mut Reader<'_>, derived: &Derived) {
     if let Some(domain) = reader.domain(derived.slot) {
         reader.derive_one(derived, &domain);
     }

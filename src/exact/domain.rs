@@ -7,7 +7,7 @@ use crate::exact::tseitin::Tseitin;
 use crate::quantity::span::Span;
 
 /// Most cells of one fact, and most kinds of entries of one list. Beyond that nothing is decided exactly.
-pub const MOST_CELLS: usize = 2_000;
+pub(crate) const MOST_CELLS: usize = 2_000;
 
 /// Everything that one fact may be.
 #[derive(Debug, Clone)]

@@ -54,7 +54,7 @@ impl Encoding {
     ///
     /// # Errors
     /// The first fact that has too many cells.
-    pub fn new(
+    pub(crate) fn new(
         logic: &mut Tseitin,
         rule_sets: &[&RuleSet],
         further: &[&Condition],
@@ -109,17 +109,17 @@ impl Encoding {
     }
 
     /// The name of a slot's domain, in the view of a rule set.
-    pub fn name(&self, view: usize, slot: FactSlot) -> &str {
+    pub(crate) fn name(&self, view: usize, slot: FactSlot) -> &str {
         self.views.get(view).map_or("", |it| &it.names[slot])
     }
 
     /// The domain of a slot, in the view of a rule set.
-    pub fn domain(&self, view: usize, slot: FactSlot) -> Option<&Domain> {
+    pub(crate) fn domain(&self, view: usize, slot: FactSlot) -> Option<&Domain> {
         self.domains.get(self.name(view, slot))
     }
 
     /// Whether another space has the same facts, cut in as many parts.
-    pub fn is_cut_like(&self, other: &Self) -> bool {
+    pub(crate) fn is_cut_like(&self, other: &Self) -> bool {
         let parts = |it: &Domain| match &it.shape {
             Shape::Choice(parts) | Shape::Choices(parts) => parts.len(),
             Shape::Number { cells, .. } => cells.len(),
@@ -143,7 +143,7 @@ impl Encoding {
 
     /// Ties another space to this one: everything known here is known there, and the same. INVARIANT: both are of the same
     /// rule set and cut for the same conditions, so that their parts are the same in number and order ([`Self::is_cut_like`]).
-    pub fn is_known_better_in(&self, other: &Self, logic: &mut Tseitin) {
+    pub(crate) fn is_known_better_in(&self, other: &Self, logic: &mut Tseitin) {
         let on = self.procedure_known(logic);
         for (name, domain) in &self.domains {
             let Some(better) = other.domains.get(name) else {
@@ -237,7 +237,7 @@ impl Encoding {
     }
 
     /// Where a computed number that is not whole comes out at just one value.
-    pub fn exact_results(&self) -> impl Iterator<Item = Lit> + '_ {
+    pub(crate) fn exact_results(&self) -> impl Iterator<Item = Lit> + '_ {
         let derived = self
             .domains
             .iter()
@@ -255,7 +255,7 @@ impl Encoding {
     }
 
     /// Whether the day of surgery is known.
-    pub fn procedure_known(&self, logic: &Tseitin) -> Lit {
+    pub(crate) fn procedure_known(&self, logic: &Tseitin) -> Lit {
         self.procedure
             .as_ref()
             .and_then(|it| self.domains.get(it))

@@ -20,7 +20,7 @@ use crate::rule_set::{
 ///
 /// # Errors
 /// There are too many kinds.
-pub fn medicines(
+pub(crate) fn medicines(
     logic: &mut Tseitin,
     known: Lit,
     rule_sets: &[&RuleSet],
@@ -160,7 +160,7 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
 }
 
 /// The medicine that a register takes a text for.
-pub fn recognised(register: &MedicineRegister, name: &str) -> Option<Idx<Medicine>> {
+pub(crate) fn recognised(register: &MedicineRegister, name: &str) -> Option<Idx<Medicine>> {
     match recognise::medicine(register, name) {
         Recognised::As(at) => Some(at),
         Recognised::Not { .. } => None,
@@ -217,7 +217,7 @@ type AllergyTest<'a> = (usize, &'a Bits<Substance>, Option<&'a Bits<Reaction>>);
 ///
 /// # Errors
 /// There are too many kinds.
-pub fn allergies(
+pub(crate) fn allergies(
     logic: &mut Tseitin,
     known: Lit,
     rule_sets: &[&RuleSet],
@@ -344,7 +344,7 @@ pub fn entry_of(
 }
 
 /// A plan of the agents that every rule set has that asks for one, of strengths that all of them accept.
-pub fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
+pub(crate) fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
     let asking: Vec<&RuleSet> = rule_sets
         .iter()
         .copied()
@@ -403,7 +403,7 @@ pub fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
 }
 
 /// The strengths of an agent to which a rule set's local policy keeps.
-pub fn listed(rule_set: &RuleSet, agent: &str) -> Vec<f64> {
+pub(crate) fn listed(rule_set: &RuleSet, agent: &str) -> Vec<f64> {
     let plan = rule_set.catalogue.anaesthetic;
     let offered = rule_set
         .local

@@ -23,7 +23,7 @@ pub struct DualRail {
 
 impl DualRail {
     /// Turned round: Kleene's not.
-    pub fn turned(self) -> Self {
+    pub(crate) fn turned(self) -> Self {
         Self {
             yes: self.no,
             no: self.yes,
@@ -61,38 +61,38 @@ impl Default for Tseitin {
 
 impl Tseitin {
     /// What always holds.
-    pub fn always(&self) -> Lit {
+    pub(crate) fn always(&self) -> Lit {
         self.always
     }
 
     /// What never holds.
-    pub fn never(&self) -> Lit {
+    pub(crate) fn never(&self) -> Lit {
         !self.always
     }
 
     /// Something that may hold or not.
-    pub fn free(&mut self) -> Lit {
+    pub(crate) fn free(&mut self) -> Lit {
         Lit::new(self.solver.new_var_default(), true)
     }
 
     /// So many of them.
-    pub fn several(&mut self, n: usize) -> Vec<Lit> {
+    pub(crate) fn several(&mut self, n: usize) -> Vec<Lit> {
         (0..n).map(|_| self.free()).collect()
     }
 
     /// At least one of these must hold.
-    pub fn require(&mut self, one_of: impl IntoIterator<Item = Lit>) {
+    pub(crate) fn require(&mut self, one_of: impl IntoIterator<Item = Lit>) {
         let mut clause: Vec<Lit> = one_of.into_iter().collect();
         self.solver.add_clause_reuse(&mut clause);
     }
 
     /// The second must hold where the first does.
-    pub fn implies(&mut self, first: Lit, second: Lit) {
+    pub(crate) fn implies(&mut self, first: Lit, second: Lit) {
         self.require([!first, second]);
     }
 
     /// Holds where all of these do.
-    pub fn all(&mut self, parts: impl IntoIterator<Item = Lit>) -> Lit {
+    pub(crate) fn all(&mut self, parts: impl IntoIterator<Item = Lit>) -> Lit {
         let mut parts: Vec<Lit> = parts.into_iter().filter(|it| *it != self.always).collect();
         parts.sort_unstable();
         parts.dedup();
@@ -119,18 +119,18 @@ impl Tseitin {
     }
 
     /// Holds where at least one of these does.
-    pub fn any(&mut self, parts: impl IntoIterator<Item = Lit>) -> Lit {
+    pub(crate) fn any(&mut self, parts: impl IntoIterator<Item = Lit>) -> Lit {
         !self.all(parts.into_iter().map(|it| !it).collect::<Vec<_>>())
     }
 
     /// Holds where just one of the two does.
-    pub fn differ(&mut self, one: Lit, other: Lit) -> Lit {
+    pub(crate) fn differ(&mut self, one: Lit, other: Lit) -> Lit {
         let (only_one, only_other) = (self.all([one, !other]), self.all([!one, other]));
         self.any([only_one, only_other])
     }
 
     /// At most one of these may hold.
-    pub fn at_most_one(&mut self, parts: &[Lit]) {
+    pub(crate) fn at_most_one(&mut self, parts: &[Lit]) {
         // A chain of "one of those before holds", so that a hundred need some hundreds of clauses.
         let mut before = self.never();
         for part in parts {
@@ -140,7 +140,7 @@ impl Tseitin {
     }
 
     /// Holds where so many of these do, or more.
-    pub fn at_least(&mut self, n: usize, parts: &[Lit]) -> Lit {
+    pub(crate) fn at_least(&mut self, n: usize, parts: &[Lit]) -> Lit {
         // reached[k]: among the parts so far at least k hold.
         let mut reached: Vec<Lit> = (0..=n)
             .map(|k| if k == 0 { self.always } else { !self.always })
@@ -160,7 +160,7 @@ impl Tseitin {
 
     /// For each sum that some of the parts can come to, what holds where they come to just that. Parts with their weights;
     /// only whole weights, so that equal sums are equal.
-    pub fn sums(&mut self, parts: &[(Lit, i64)]) -> Vec<(i64, Lit)> {
+    pub(crate) fn sums(&mut self, parts: &[(Lit, i64)]) -> Vec<(i64, Lit)> {
         let mut sums: std::collections::BTreeMap<i64, Lit> =
             std::collections::BTreeMap::from([(0, self.always)]);
         for (part, weight) in parts {
@@ -181,7 +181,7 @@ impl Tseitin {
     }
 
     /// Kleene's and of several.
-    pub fn all_of(&mut self, parts: &[DualRail]) -> DualRail {
+    pub(crate) fn all_of(&mut self, parts: &[DualRail]) -> DualRail {
         DualRail {
             yes: self.all(parts.iter().map(|it| it.yes)),
             no: self.any(parts.iter().map(|it| it.no)),
@@ -189,7 +189,7 @@ impl Tseitin {
     }
 
     /// Kleene's or of several.
-    pub fn any_of(&mut self, parts: &[DualRail]) -> DualRail {
+    pub(crate) fn any_of(&mut self, parts: &[DualRail]) -> DualRail {
         DualRail {
             yes: self.any(parts.iter().map(|it| it.yes)),
             no: self.all(parts.iter().map(|it| it.no)),
@@ -202,7 +202,7 @@ impl Tseitin {
     }
 
     /// Whether something holds in what was found possible last; what nobody asked about does not.
-    pub fn holds(&self, it: Lit) -> bool {
+    pub(crate) fn holds(&self, it: Lit) -> bool {
         self.solver.value_lit(it) == lbool::TRUE
     }
 }

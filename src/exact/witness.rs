@@ -22,7 +22,7 @@ use crate::screening::screener::Screener;
 
 /// One rule set with the patient it judges, and the view of the space by which it names facts.
 #[derive(Debug)]
-pub struct Candidate<'a> {
+pub(crate) struct Candidate<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
     /// What screens by it.
@@ -54,7 +54,7 @@ pub struct Witness {
 
 /// Why no questionnaire came of a patient.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Failure {
+pub(crate) enum Failure {
     /// These facts, by name, cannot come out so together.
     Impossible(Vec<String>),
     /// Nothing was found, and that there is nothing was not shown: because of these facts, the one to name first. None:
@@ -66,7 +66,7 @@ pub enum Failure {
 ///
 /// # Errors
 /// A [`Failure`] says which facts cannot be as wanted, or where the search gave up.
-pub fn questionnaires(
+pub(crate) fn questionnaires(
     subjects: &[Candidate<'_>],
     as_of: NaiveDate,
 ) -> Result<Vec<Witness>, Failure> {

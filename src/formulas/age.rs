@@ -8,7 +8,7 @@ use crate::formulas::formula::{
 use crate::formulas::given::{both, result};
 
 /// [`completed_years`] of a rule set.
-pub static COMPLETED_YEARS: Formula = Formula {
+pub(crate) static COMPLETED_YEARS: Formula = Formula {
     name: "completed-years",
     about: "completed years between two dates",
     roles: &[

@@ -8,7 +8,7 @@ use crate::formulas::given::{Given, Injected, NoResult, both, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// [`load`] of a plan, and of what was injected before and still counts.
-pub static ANAESTHETIC_LOAD: Formula = Formula {
+pub(crate) static ANAESTHETIC_LOAD: Formula = Formula {
     name: "anaesthetic-load",
     about: "dose over limit for each anaesthetic, added up; 1 is the limit",
     roles: &[
@@ -101,7 +101,7 @@ const VOLUMES: RoleKind = RoleKind::Plan {
 const SOME_SITE: Needs = Needs::All(&[Needs::Role("sites"), Needs::Some("sites")]);
 
 /// [`volume_per_site`] of a plan.
-pub static VOLUME_PER_SITE: Formula = Formula {
+pub(crate) static VOLUME_PER_SITE: Formula = Formula {
     name: "volume-per-site",
     about: "planned volume for each site",
     roles: &[
@@ -127,7 +127,7 @@ pub static VOLUME_PER_SITE: Formula = Formula {
 
 /// Dose in one site over the agent's limit for one site, the highest of the agents that have one. Two strengths of one agent
 /// in one site count together.
-pub static SITE_LOAD: Formula = Formula {
+pub(crate) static SITE_LOAD: Formula = Formula {
     name: "site-load",
     about: "dose in one site over the agent's limit for one site",
     roles: &[
@@ -167,7 +167,7 @@ pub static SITE_LOAD: Formula = Formula {
 };
 
 /// [`adrenaline_total`] of a plan. Without adrenaline, or without any anaesthetic, neither volume nor strength is needed.
-pub static ADRENALINE_TOTAL: Formula = Formula {
+pub(crate) static ADRENALINE_TOTAL: Formula = Formula {
     name: "adrenaline-total",
     about: "adrenaline in the planned volume",
     roles: &[
@@ -216,7 +216,7 @@ const NO_ADRENALINE: Needs = Needs::Any(&[
 
 /// [`adrenaline_per_kg`] of a rule set. No adrenaline is none for any weight; the total is 0, and 0 exactly, where none is
 /// planned.
-pub static ADRENALINE_PER_KG: Formula = Formula {
+pub(crate) static ADRENALINE_PER_KG: Formula = Formula {
     name: "adrenaline-per-kg",
     about: "adrenaline in the planned volume for each kilogram",
     roles: &[
@@ -256,7 +256,7 @@ fn limit_of(line: &Injected<'_>, adrenaline: bool, weight_kg: f64, age: f64) -> 
 }
 
 /// The share of its limit that was given before and is part of the load; 0 where none was. `None` while that is not known.
-pub fn earlier_share(given: &Given<'_>) -> Option<f64> {
+pub(crate) fn earlier_share(given: &Given<'_>) -> Option<f64> {
     let before = earlier(given).ok()?;
     if before.is_empty() {
         return Some(0.0);
@@ -417,7 +417,7 @@ pub fn largest_volume_same_mix(total_volume_ml: f64, load: f64) -> Option<f64> {
 ///
 /// # Source
 /// Arithmetic; worked by hand.
-pub fn whole_tenths(volume_ml: f64) -> Option<f64> {
+pub(crate) fn whole_tenths(volume_ml: f64) -> Option<f64> {
     let tenths = settled(positive(volume_ml)? * 10.0)?.floor();
     positive(tenths / 10.0)
 }

@@ -10,7 +10,7 @@ use crate::formulas::{positive, settled};
 const CM_PER_INCH: f64 = 2.54;
 
 /// [`body_mass_index`] of a rule set.
-pub static BODY_MASS_INDEX: Formula = Formula {
+pub(crate) static BODY_MASS_INDEX: Formula = Formula {
     name: "body-mass-index",
     about: "weight over height squared",
     roles: &[
@@ -35,7 +35,7 @@ pub static BODY_MASS_INDEX: Formula = Formula {
 const NOTHING_LEFT: (f64, f64) = (105.0, 100.0);
 
 /// [`ideal_weight`] of a rule set.
-pub static IDEAL_WEIGHT: Formula = Formula {
+pub(crate) static IDEAL_WEIGHT: Formula = Formula {
     name: "ideal-weight",
     about: "ideal weight of an adult, by height and sex",
     roles: &[
@@ -77,7 +77,7 @@ pub static IDEAL_WEIGHT: Formula = Formula {
 };
 
 /// [`dosing_weight`] of a rule set. Of a child the ideal weight is not used, so it is not needed either.
-pub static DOSING_WEIGHT: Formula = Formula {
+pub(crate) static DOSING_WEIGHT: Formula = Formula {
     name: "dosing-weight",
     about: "the lower of actual weight, ideal weight of an adult, and a ceiling",
     roles: &[

@@ -7,7 +7,7 @@ use crate::formulas::given::{NoResult, both, result};
 use crate::formulas::{positive, settled};
 
 /// How many options are chosen.
-pub static COUNT_OF: Formula = Formula {
+pub(crate) static COUNT_OF: Formula = Formula {
     name: "count-of",
     about: "how many options of a list are chosen",
     roles: &[Role::new("list", RoleKind::List)],
@@ -23,7 +23,7 @@ pub static COUNT_OF: Formula = Formula {
 };
 
 /// [`points`] of a rule set.
-pub static POINTS_OF: Formula = Formula {
+pub(crate) static POINTS_OF: Formula = Formula {
     name: "points-of",
     about: "the counts of the chosen options, added up",
     roles: &[Role::new("list", RoleKind::Counted)],
@@ -46,7 +46,7 @@ pub static POINTS_OF: Formula = Formula {
 };
 
 /// [`missing_from`] of a rule set.
-pub static COUNT_MISSING_FROM: Formula = Formula {
+pub(crate) static COUNT_MISSING_FROM: Formula = Formula {
     name: "count-missing-from",
     about: "how many options of one list are chosen and not in another",
     roles: &[
@@ -74,7 +74,7 @@ pub static COUNT_MISSING_FROM: Formula = Formula {
 };
 
 /// The lower of two numbers.
-pub static LOWER_OF: Formula = Formula {
+pub(crate) static LOWER_OF: Formula = Formula {
     name: "lower-of",
     about: "the lower of two numbers",
     roles: &[
@@ -96,7 +96,7 @@ pub static LOWER_OF: Formula = Formula {
 };
 
 /// [`difference`] of a rule set.
-pub static DIFFERENCE: Formula = Formula {
+pub(crate) static DIFFERENCE: Formula = Formula {
     name: "difference",
     about: "one number less another",
     roles: &[
@@ -118,7 +118,7 @@ pub static DIFFERENCE: Formula = Formula {
 };
 
 /// [`share`] of a rule set. A whole of zero cannot be right; the part may well be.
-pub static SHARE_OF: Formula = Formula {
+pub(crate) static SHARE_OF: Formula = Formula {
     name: "share-of",
     about: "one number over another",
     roles: &[

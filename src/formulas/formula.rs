@@ -44,10 +44,10 @@ impl PartialEq for Formula {
 impl Eq for Formula {}
 
 /// Ends of what cannot be below zero.
-pub const FROM_ZERO: (f64, f64) = (0.0, f64::INFINITY);
+pub(crate) const FROM_ZERO: (f64, f64) = (0.0, f64::INFINITY);
 
 /// Ends of what can be anything.
-pub const ANY_NUMBER: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
+pub(crate) const ANY_NUMBER: (f64, f64) = (f64::NEG_INFINITY, f64::INFINITY);
 
 /// The unit of the number that a formula gives.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -75,7 +75,7 @@ pub struct Role {
 
 impl Role {
     /// A role that must be given.
-    pub const fn new(name: &'static str, kind: RoleKind) -> Self {
+    pub(crate) const fn new(name: &'static str, kind: RoleKind) -> Self {
         Self {
             name,
             kind,
@@ -84,7 +84,7 @@ impl Role {
     }
 
     /// A role that may be left out.
-    pub const fn optional(name: &'static str, kind: RoleKind) -> Self {
+    pub(crate) const fn optional(name: &'static str, kind: RoleKind) -> Self {
         Self {
             name,
             kind,
@@ -93,17 +93,17 @@ impl Role {
     }
 
     /// A number in a unit, from an answer, another formula or a limit.
-    pub const fn number(name: &'static str, unit: &'static str, moves: Moves) -> Self {
+    pub(crate) const fn number(name: &'static str, unit: &'static str, moves: Moves) -> Self {
         Self::new(name, RoleKind::Number(Some(unit), moves))
     }
 
     /// A number in any unit.
-    pub const fn any_number(name: &'static str, moves: Moves) -> Self {
+    pub(crate) const fn any_number(name: &'static str, moves: Moves) -> Self {
         Self::new(name, RoleKind::Number(None, moves))
     }
 
     /// A number of a limit, at which the formula takes another course.
-    pub const fn limit(name: &'static str, unit: &'static str) -> Self {
+    pub(crate) const fn limit(name: &'static str, unit: &'static str) -> Self {
         Self::new(name, RoleKind::Limit(unit))
     }
 }
@@ -154,12 +154,12 @@ pub enum RoleKind {
 
 impl RoleKind {
     /// "a number in kg", or "a number" without a unit.
-    pub fn in_unit(unit: Option<&str>) -> String {
+    pub(crate) fn in_unit(unit: Option<&str>) -> String {
         unit.map_or_else(|| "a number".into(), |unit| format!("a number in {unit}"))
     }
 
     /// In words for messages.
-    pub fn in_words(self) -> String {
+    pub(crate) fn in_words(self) -> String {
         match self {
             Self::Number(unit, _) => Self::in_unit(unit),
             Self::Limit(unit) => format!("a limit in {unit}"),
@@ -283,7 +283,7 @@ pub enum Needs {
 
 impl Needs {
     /// Nowhere.
-    pub const NEVER: Self = Self::Any(&[]);
+    pub(crate) const NEVER: Self = Self::Any(&[]);
 }
 
 /// Amounts in a plan.
@@ -330,7 +330,7 @@ pub enum Follows {
 
 impl Follows {
     /// Whether the choices alone fix the number, so that no arithmetic is left.
-    pub fn from_choices(self) -> bool {
+    pub(crate) fn from_choices(self) -> bool {
         match self {
             Self::Born(_) | Self::Count(_) | Self::Points(_) | Self::CountMissing(..) => true,
             Self::Arithmetic | Self::OfSides { .. } => false,

@@ -14,12 +14,12 @@ pub enum NoResult {
 }
 
 /// A result, or that there is none.
-pub fn result(number: Option<f64>) -> Result<f64, NoResult> {
+pub(crate) fn result(number: Option<f64>) -> Result<f64, NoResult> {
     number.ok_or(NoResult::Nothing)
 }
 
 /// Two things that are needed; what is lacking for either is told together.
-pub fn both<A, B>(
+pub(crate) fn both<A, B>(
     one: Result<A, NoResult>,
     other: Result<B, NoResult>,
 ) -> Result<(A, B), NoResult> {
@@ -202,7 +202,7 @@ pub enum Side {
 
 impl Side {
     /// " (left)", behind what lies there.
-    pub fn in_brackets(self) -> &'static str {
+    pub(crate) fn in_brackets(self) -> &'static str {
         match self {
             Self::Left => " (left)",
             Self::Right => " (right)",

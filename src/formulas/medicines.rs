@@ -14,7 +14,7 @@ const STEROIDS: Known = Known::AtMost {
 };
 
 /// [`steroid_daily`] by how a steroid calms inflammation.
-pub static STEROID_DAILY: Formula = Formula {
+pub(crate) static STEROID_DAILY: Formula = Formula {
     name: "steroid-daily",
     about: "steroid for each day, every kind counted in the same strength",
     roles: &[Role::new(
@@ -36,7 +36,7 @@ pub static STEROID_DAILY: Formula = Formula {
 };
 
 /// [`steroid_daily`] by how a steroid puts the adrenals to sleep.
-pub static ADRENAL_STEROID_DAILY: Formula = Formula {
+pub(crate) static ADRENAL_STEROID_DAILY: Formula = Formula {
     name: "adrenal-steroid-daily",
     about: "steroid for each day, every kind counted by how it puts the adrenals to sleep",
     roles: &[Role::new(
@@ -58,7 +58,7 @@ pub static ADRENAL_STEROID_DAILY: Formula = Formula {
 };
 
 /// [`longest_course`] of a rule set.
-pub static STEROID_DAYS: Formula = Formula {
+pub(crate) static STEROID_DAYS: Formula = Formula {
     name: "steroid-days",
     about: "the longest course of a steroid",
     roles: &[Role::new(
@@ -86,7 +86,7 @@ pub static STEROID_DAYS: Formula = Formula {
 };
 
 /// [`paracetamol_ceiling`] of a rule set.
-pub static PARACETAMOL_CEILING: Formula = Formula {
+pub(crate) static PARACETAMOL_CEILING: Formula = Formula {
     name: "paracetamol-ceiling",
     about: "the most of the painkiller in a day, by weight and age",
     roles: &[

@@ -7,7 +7,7 @@ use crate::formulas::given::{Given, NoResult, Side, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// [`pressure_index`] of a rule set.
-pub static PRESSURE_INDEX: Formula = Formula {
+pub(crate) static PRESSURE_INDEX: Formula = Formula {
     name: "pressure-index",
     about: "a distal pressure over the higher arm pressure",
     roles: &[
@@ -55,7 +55,7 @@ const EACH_SIDE: Needs = Needs::All(&[
 ]);
 
 /// [`lowest`] of the sides operated on; the other side is not needed.
-pub static LOWEST_OF_OPERATED: Formula = Formula {
+pub(crate) static LOWEST_OF_OPERATED: Formula = Formula {
     name: "lowest-of-operated",
     about: "the lowest of the sides operated on",
     roles: OF_SIDES,
@@ -75,7 +75,7 @@ pub static LOWEST_OF_OPERATED: Formula = Formula {
 };
 
 /// [`highest`] of the sides operated on.
-pub static HIGHEST_OF_OPERATED: Formula = Formula {
+pub(crate) static HIGHEST_OF_OPERATED: Formula = Formula {
     name: "highest-of-operated",
     about: "the highest of the sides operated on",
     roles: OF_SIDES,

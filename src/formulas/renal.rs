@@ -7,7 +7,7 @@ use crate::formulas::given::{Sex, both, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// [`cautious`] of a rule set.
-pub static COCKCROFT_GAULT: Formula = Formula {
+pub(crate) static COCKCROFT_GAULT: Formula = Formula {
     name: "cockcroft-gault",
     about: "creatinine clearance by Cockcroft and Gault, the lower of its two published forms",
     roles: &[

@@ -51,7 +51,7 @@ impl Span {
     ///
     /// # Returns
     /// `None` for months and years: how long they are depends on where they start.
-    pub fn minutes(self) -> Option<i64> {
+    pub(crate) fn minutes(self) -> Option<i64> {
         let hours = match self.unit {
             SpanUnit::Hours => 1,
             SpanUnit::Days => 24,
@@ -67,7 +67,7 @@ impl Span {
     /// figures given in months are read as four weeks each (a steroid for `1 month` is one for four weeks); 30 days
     /// would make a month longer than four weeks, and a calendar needs a first day. Twelve months count as 336 days, a
     /// year as 365: no figure lies between them.
-    pub fn fewest_days(self) -> f64 {
+    pub(crate) fn fewest_days(self) -> f64 {
         let days = match self.unit {
             SpanUnit::Hours => return f64::from(self.count) / 24.0,
             SpanUnit::Days => 1,
@@ -82,7 +82,7 @@ impl Span {
     ///
     /// # Returns
     /// `None` for hours, days and weeks, and for more years than the type holds.
-    pub fn months(self) -> Option<u32> {
+    pub(crate) fn months(self) -> Option<u32> {
         match self.unit {
             SpanUnit::Months => Some(self.count),
             SpanUnit::Years => self.count.checked_mul(12),

@@ -12,7 +12,7 @@ use chrono::{Datelike, Months, NaiveDate, NaiveTime, TimeDelta};
 use crate::quantity::span::Span;
 
 /// First and last year that are read; anything else is a slip of the keys.
-pub const YEARS: std::ops::RangeInclusive<i32> = 1900..=2200;
+pub(crate) const YEARS: std::ops::RangeInclusive<i32> = 1900..=2200;
 
 /// A day of the calendar, with the time of day if that is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -108,7 +108,7 @@ pub fn read_when(text: &str) -> Result<When, WhenError> {
 
 impl When {
     /// The day alone, with no time of day.
-    pub fn on(date: NaiveDate) -> Self {
+    pub(crate) fn on(date: NaiveDate) -> Self {
         Self { date, time: None }
     }
 

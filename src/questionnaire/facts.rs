@@ -10,7 +10,7 @@ use crate::document::diagnostic::Diagnostic;
 use crate::document::source::{Node, Position, Source};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
-pub use crate::rule_set::Offered;
+pub(crate) use crate::rule_set::Offered;
 use crate::rule_set::{
     Agent, Bits, Choice, Derived, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance,
     Table,
@@ -18,7 +18,7 @@ use crate::rule_set::{
 use crate::truth::{FactSlot, Slot};
 
 pub mod answers;
-pub mod applicability;
+pub(crate) mod applicability;
 pub mod derive;
 pub mod truth_of;
 
@@ -70,7 +70,7 @@ pub struct Place {
 
 impl Place {
     /// Line and column.
-    pub fn position(&self) -> Position {
+    pub(crate) fn position(&self) -> Position {
         self.source.position(self.span.start)
     }
 }
@@ -235,7 +235,7 @@ pub struct MedicineEntry {
 
 impl MedicineEntry {
     /// Name and details as written.
-    pub fn shown(&self) -> String {
+    pub(crate) fn shown(&self) -> String {
         format!("{}{}", self.text, self.details)
     }
 }
@@ -259,7 +259,7 @@ pub struct AllergyEntry {
 
 impl AllergyEntry {
     /// Substance and reaction as written.
-    pub fn shown(&self) -> String {
+    pub(crate) fn shown(&self) -> String {
         format!("{}{}", self.text, self.details)
     }
 }
@@ -282,7 +282,7 @@ impl Facts {
     }
 
     /// All slots.
-    pub fn slots(&self) -> impl Iterator<Item = FactSlot> {
+    pub(crate) fn slots(&self) -> impl Iterator<Item = FactSlot> {
         self.facts.indices()
     }
 
@@ -295,7 +295,7 @@ impl Facts {
     }
 
     /// The answers that would settle a missing fact; empty if it is known.
-    pub fn needs(&self, slot: FactSlot) -> BTreeSet<FactSlot> {
+    pub(crate) fn needs(&self, slot: FactSlot) -> BTreeSet<FactSlot> {
         match self.get(slot) {
             Fact::Missing(missing) => missing.needs.clone(),
             Fact::Known(_) => BTreeSet::from([slot]),
@@ -308,12 +308,12 @@ impl Facts {
     }
 
     /// The day the answers were given, if the questionnaire says so.
-    pub fn completed_on(&self) -> Option<NaiveDate> {
+    pub(crate) fn completed_on(&self) -> Option<NaiveDate> {
         self.completed_on
     }
 
     /// The day the screening is run.
-    pub fn as_of(&self) -> NaiveDate {
+    pub(crate) fn as_of(&self) -> NaiveDate {
         self.as_of
     }
 
@@ -328,7 +328,7 @@ impl Facts {
     }
 
     /// Notes and free-text answers.
-    pub fn notes(&self) -> &[Note] {
+    pub(crate) fn notes(&self) -> &[Note] {
         &self.notes
     }
 
@@ -358,7 +358,7 @@ impl Facts {
     }
 
     /// The same answers with every derived fact as a rule set with other numbers computes it.
-    pub fn derived_by(&self, rule_set: &RuleSet) -> Self {
+    pub(crate) fn derived_by(&self, rule_set: &RuleSet) -> Self {
         let mut facts = self.clone();
         derive::all(rule_set, &mut facts);
         facts
@@ -370,7 +370,7 @@ impl Facts {
     }
 
     /// Whether a fact is the very one of another patient, not only an equal one.
-    pub fn shares(&self, slot: FactSlot, with: &Self) -> bool {
+    pub(crate) fn shares(&self, slot: FactSlot, with: &Self) -> bool {
         Arc::ptr_eq(&self.facts[slot], &with.facts[slot])
     }
 
@@ -429,7 +429,7 @@ impl Trial {
     }
 
     /// The value of a known fact, to change it.
-    pub fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
+    pub(crate) fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
         match Arc::make_mut(&mut self.0.facts[slot]) {
             Fact::Known(known) => Some(&mut known.value),
             Fact::Missing(_) => None,
@@ -437,7 +437,7 @@ impl Trial {
     }
 
     /// Computes these derived facts, in the order declared.
-    pub fn derive(&mut self, rule_set: &RuleSet, wanted: &[Idx<Derived>]) {
+    pub(crate) fn derive(&mut self, rule_set: &RuleSet, wanted: &[Idx<Derived>]) {
         derive::these(rule_set, &mut self.0, wanted);
     }
 }
@@ -463,7 +463,7 @@ pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts
 }
 
 /// The chosen options for people: "Pain; Ulcer", or "none".
-pub fn chosen_in_words(options: &[Choice], bits: u64) -> String {
+pub(crate) fn chosen_in_words(options: &[Choice], bits: u64) -> String {
     let chosen = options
         .iter()
         .enumerate()
@@ -482,7 +482,7 @@ fn joined_or_none(entries: impl Iterator<Item = String>, between: &str) -> Strin
 }
 
 /// An anaesthetic plan for people: "lidocaine 2 % 3 mL + bupivacaine ? % 2 mL", or "none".
-pub fn plan_in_words(agents: &Table<Agent>, plan: &[PlannedAgent]) -> String {
+pub(crate) fn plan_in_words(agents: &Table<Agent>, plan: &[PlannedAgent]) -> String {
     let show = |value: Option<f64>, unit: &str| {
         value.map_or_else(
             || format!("? {unit}"),

@@ -16,7 +16,7 @@ use crate::questionnaire::facts::{Gathered, Given, Note, Place};
 use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 
 /// Most bytes of a questionnaire or clinic file.
-pub const LARGEST: u64 = 1 << 20;
+pub(crate) const LARGEST: u64 = 1 << 20;
 /// Longest reference of a patient.
 const LONGEST_REFERENCE: usize = 40;
 /// Longest name of a clinic.
@@ -61,7 +61,7 @@ pub fn questionnaire(
 }
 
 /// The reference of a questionnaire, read alone; `None` if it has none that can be read, or that may be printed.
-pub fn reference_of(bytes: &[u8]) -> Option<String> {
+pub(crate) fn reference_of(bytes: &[u8]) -> Option<String> {
     text::peek(bytes, "reference").filter(|it| not_a_reference(it).is_none())
 }
 
@@ -81,7 +81,11 @@ pub fn clinic(
 ///
 /// # Errors
 /// A diagnostic for each choice that is none.
-pub fn offers(rule_set: &RuleSet, source: &Arc<Source>, map: &Node) -> (Gathered, Vec<Diagnostic>) {
+pub(crate) fn offers(
+    rule_set: &RuleSet,
+    source: &Arc<Source>,
+    map: &Node,
+) -> (Gathered, Vec<Diagnostic>) {
     let mut frame = Frame {
         rule_set,
         source: Arc::clone(source),

@@ -110,7 +110,7 @@ impl Question {
     }
 
     /// The second part of its id.
-    pub fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         self.id.split_once('.').map_or(&self.id, |(_, name)| name)
     }
 
@@ -129,14 +129,14 @@ impl Question {
     }
 
     /// An option in words.
-    pub fn option_in_words(&self, at: u16) -> &str {
+    pub(crate) fn option_in_words(&self, at: u16) -> &str {
         self.option(at)
             .map_or(if at == 0 { "no" } else { "yes" }, |it| &it.text)
     }
 
     /// Whether an answer of the value is harmless where the question does not apply: it denies, names nothing, or says
     /// nothing by itself. Any other one shows that the question applies after all, or is a hazard.
-    pub fn is_harmless_option(&self, at: u16) -> bool {
+    pub(crate) fn is_harmless_option(&self, at: u16) -> bool {
         self.harmless_alone
             || match &self.answer {
                 Answer::YesNo => at == 0,
@@ -191,7 +191,7 @@ impl Who {
     }
 
     /// Reads the word; `None` for anything else.
-    pub fn from_word(word: &str) -> Option<Self> {
+    pub(crate) fn from_word(word: &str) -> Option<Self> {
         [
             Self::Patient,
             Self::Referrer,
@@ -277,26 +277,26 @@ pub struct Derived {
 
 impl Derived {
     /// What a role is given; `None` if it was left out.
-    pub fn input(&self, role: &str) -> Option<Input> {
+    pub(crate) fn input(&self, role: &str) -> Option<Input> {
         self.given()
             .find(|(of, _)| of.name == role)
             .map(|(_, input)| input)
     }
 
     /// The fact that a role is given; `None` if that is a number.
-    pub fn fact(&self, role: &str) -> Option<FactSlot> {
+    pub(crate) fn fact(&self, role: &str) -> Option<FactSlot> {
         self.input(role)?.fact()
     }
 
     /// The roles that were not left out, with what each is given.
-    pub fn given(&self) -> impl Iterator<Item = (&'static Role, Input)> + '_ {
+    pub(crate) fn given(&self) -> impl Iterator<Item = (&'static Role, Input)> + '_ {
         self.formula.roles.iter().zip(self.inputs.iter().copied())
     }
 }
 
 impl Input {
     /// The fact; `None` for a number.
-    pub fn fact(self) -> Option<FactSlot> {
+    pub(crate) fn fact(self) -> Option<FactSlot> {
         match self {
             Self::Fact(slot) => Some(slot),
             Self::Number(_) => None,
@@ -365,7 +365,7 @@ pub enum FactType {
 
 impl FactType {
     /// The type in words for messages.
-    pub fn in_words(&self) -> String {
+    pub(crate) fn in_words(&self) -> String {
         match self {
             Self::YesNo => "a yes/no question".into(),
             Self::OneOf => "a question with one choice".into(),
@@ -385,7 +385,7 @@ impl FactType {
 
 impl Catalogue {
     /// Whether a clinic's file may answer anything of a section.
-    pub fn has_standing(&self, section: Idx<Section>) -> bool {
+    pub(crate) fn has_standing(&self, section: Idx<Section>) -> bool {
         self.questions
             .iter()
             .any(|it| it.section == section && it.standing)
@@ -397,7 +397,7 @@ impl Catalogue {
     }
 
     /// What stands in a slot.
-    pub fn fact(&self, slot: FactSlot) -> &FactDefinition {
+    pub(crate) fn fact(&self, slot: FactSlot) -> &FactDefinition {
         &self.facts[slot]
     }
 
@@ -407,7 +407,7 @@ impl Catalogue {
     }
 
     /// What a fact is: the question that is asked, or what is worked out.
-    pub fn about(&self, slot: FactSlot) -> &str {
+    pub(crate) fn about(&self, slot: FactSlot) -> &str {
         match self.facts[slot].kind {
             FactKind::Question(at) | FactKind::TakenOn(at) => &self.questions[at].ask,
             FactKind::Derived(at) => &self.derived[at].about,
@@ -423,14 +423,14 @@ impl Catalogue {
     }
 
     /// The first derived fact that a formula computes.
-    pub fn computed_by(&self, formula: &Formula) -> Option<&Derived> {
+    pub(crate) fn computed_by(&self, formula: &Formula) -> Option<&Derived> {
         self.derived
             .iter()
             .find(|derived| derived.formula == formula)
     }
 
     /// The derived fact behind a slot.
-    pub fn derived_of(&self, slot: FactSlot) -> Option<&Derived> {
+    pub(crate) fn derived_of(&self, slot: FactSlot) -> Option<&Derived> {
         match self.facts[slot].kind {
             FactKind::Derived(at) => Some(&self.derived[at]),
             FactKind::Question(_) | FactKind::TakenOn(_) => None,
@@ -438,7 +438,7 @@ impl Catalogue {
     }
 
     /// The question of an id.
-    pub fn question(&self, id: &str) -> Option<&Question> {
+    pub(crate) fn question(&self, id: &str) -> Option<&Question> {
         self.question_of(self.slot(id)?)
     }
 

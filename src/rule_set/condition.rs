@@ -64,10 +64,10 @@ pub enum Odds {
 
 impl Odds {
     /// Those that rules may test.
-    pub const WRITTEN: [Self; 2] = [Self::RuledOut, Self::NotOffered];
+    pub(crate) const WRITTEN: [Self; 2] = [Self::RuledOut, Self::NotOffered];
 
     /// The word used in rules.
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::RuledOut => "ruled-out",
             Self::NotOffered => "not-offered",
@@ -130,10 +130,10 @@ pub struct SpanLimit {
 
 impl Comparison {
     /// Every comparison.
-    pub const ALL: [Self; 4] = [Self::Above, Self::AtLeast, Self::Below, Self::AtMost];
+    pub(crate) const ALL: [Self; 4] = [Self::Above, Self::AtLeast, Self::Below, Self::AtMost];
 
     /// The word used in rules.
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::Above => "above",
             Self::AtLeast => "at_least",
@@ -143,7 +143,7 @@ impl Comparison {
     }
 
     /// The comparison that holds exactly when this one does not.
-    pub fn opposite(self) -> Self {
+    pub(crate) fn opposite(self) -> Self {
         match self {
             Self::Above => Self::AtMost,
             Self::AtLeast => Self::Below,
@@ -155,7 +155,7 @@ impl Comparison {
 
 impl Test {
     /// The limits that it names.
-    pub fn limits(&self) -> Vec<Idx<Limit>> {
+    pub(crate) fn limits(&self) -> Vec<Idx<Limit>> {
         let named = match self {
             Self::Compare(_, it) => [it.limit, None],
             Self::Between(low, high) => [low.limit, high.limit],
@@ -168,7 +168,7 @@ impl Test {
 
 impl Condition {
     /// The limits that it tests, in the order in which they first come.
-    pub fn limits(&self) -> Vec<Idx<Limit>> {
+    pub(crate) fn limits(&self) -> Vec<Idx<Limit>> {
         let mut found: Vec<Idx<Limit>> = Vec::new();
         self.visit(&mut |condition| {
             let Condition::Fact { test, .. } = condition else {
@@ -198,7 +198,7 @@ impl Condition {
     }
 
     /// The facts that it looks at, in the order in which they first come.
-    pub fn facts(&self) -> Vec<FactSlot> {
+    pub(crate) fn facts(&self) -> Vec<FactSlot> {
         let mut found: Vec<FactSlot> = Vec::new();
         self.visit(&mut |it| match it {
             Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. }

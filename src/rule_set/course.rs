@@ -20,7 +20,7 @@ pub struct Course {
 
 impl Course {
     /// Nothing is told.
-    pub const UNTOLD: Self = Self {
+    pub(crate) const UNTOLD: Self = Self {
         daily_mg: None,
         days: None,
         mass_mg: None,
@@ -160,7 +160,7 @@ fn mass(words: &[&str]) -> Option<(f64, usize)> {
 }
 
 /// A mass in mg; `None` if the text is anything else.
-pub fn milligrams(text: &str) -> Option<f64> {
+pub(crate) fn milligrams(text: &str) -> Option<f64> {
     let parts = read_quantity(text).ok()?;
     let [
         Parts {

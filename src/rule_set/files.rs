@@ -35,7 +35,7 @@ pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
 }
 
 /// Most bytes one file of a rule set may have.
-pub const LARGEST_RULE_FILE: u64 = 8 << 20;
+pub(crate) const LARGEST_RULE_FILE: u64 = 8 << 20;
 
 /// How much of the reading of a rule set is repeated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -51,7 +51,7 @@ pub enum Care {
 
 /// One text of a rule set that could be parsed.
 #[derive(Debug, Clone)]
-pub struct Parsed {
+pub(crate) struct Parsed {
     /// The text.
     pub source: Arc<Source>,
     /// Its tree.
@@ -62,7 +62,7 @@ pub struct Parsed {
 
 impl Parsed {
     /// Begins to read it, with what the schema of this name finds.
-    pub fn reading(&self, schema: &str) -> Reading<'_> {
+    pub(crate) fn reading(&self, schema: &str) -> Reading<'_> {
         let shape = match self.care {
             Care::Full => shape::check(schema, &self.source, &self.root),
             Care::Embedded => Vec::new(),
@@ -106,7 +106,7 @@ impl TextFile {
     }
 
     /// Its tree, with what is wrong with the text; `None` if it has no readable structure.
-    pub fn parsed(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
+    pub(crate) fn parsed(&self, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
         let Read {
             source,
             root,
@@ -205,12 +205,12 @@ impl RuleFiles {
     }
 
     /// What the user knows the folder by.
-    pub fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         &self.folder
     }
 
     /// The name a user knows a file by.
-    pub fn name_of(&self, path: &str) -> String {
+    pub(crate) fn name_of(&self, path: &str) -> String {
         format!("{}/{path}", self.folder.trim_end_matches('/'))
     }
 
@@ -338,12 +338,12 @@ impl Listed {
 }
 
 /// What lies in a folder of a rule set and is no part of it, sorted. Documents (`.md`) and hidden entries do not count.
-pub fn passed_over(folder: &Path) -> Vec<String> {
+pub(crate) fn passed_over(folder: &Path) -> Vec<String> {
     Listed::of(folder).passed_over
 }
 
 /// The file of remarks that are allowed to stand. Like the cases, it decides nothing.
-pub const ALLOWANCES: &str = "allowances.yaml";
+pub(crate) const ALLOWANCES: &str = "allowances.yaml";
 
 /// The file that says what a rule set is, and whether it is approved.
 const HEAD: &str = "ruleset.yaml";
@@ -371,7 +371,7 @@ fn content_of_head<'a>(lines: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
 }
 
 /// SHA-256 of bytes, in hexadecimal.
-pub fn sha256(bytes: &[u8]) -> String {
+pub(crate) fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 
@@ -386,7 +386,7 @@ fn hex(bytes: &[u8]) -> String {
 }
 
 /// The embedded rule set's own log of its editions, as Markdown.
-pub fn embedded_change_log() -> &'static str {
+pub(crate) fn embedded_change_log() -> &'static str {
     RULES
         .get_file("CHANGELOG.md")
         .and_then(|it| it.contents_utf8())
@@ -397,7 +397,7 @@ pub fn embedded_change_log() -> &'static str {
 ///
 /// # Errors
 /// A diagnostic that names the file.
-pub fn read_bounded(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
+pub(crate) fn read_bounded(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
     use std::io::Read as _;
     let shown = path.display();
     let missing =

@@ -37,10 +37,10 @@ pub enum Sense {
 
 impl Sense {
     /// Every sense.
-    pub const ALL: [Self; 4] = [Self::Holds, Self::MayHold, Self::Fails, Self::Open];
+    pub(crate) const ALL: [Self; 4] = [Self::Holds, Self::MayHold, Self::Fails, Self::Open];
 
     /// The key in guarantees.yaml.
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::Holds => "holds",
             Self::MayHold => "may_hold",
@@ -93,7 +93,7 @@ impl Promise {
     ];
 
     /// In words.
-    pub fn in_words(self) -> &'static str {
+    pub(crate) fn in_words(self) -> &'static str {
         match self {
             Self::EstablishedFindingsStay => {
                 "a rule that fires still fires when an answer is added"

@@ -111,7 +111,7 @@ pub enum Loosens {
 
 impl Loosens {
     /// The word of reports.
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::No => "no",
             Self::Perhaps => "perhaps",
@@ -146,7 +146,7 @@ impl Offered {
 
 impl LocalPolicy {
     /// The ids of the rules that it takes out.
-    pub fn retired(&self) -> impl Iterator<Item = &str> {
+    pub(crate) fn retired(&self) -> impl Iterator<Item = &str> {
         self.changes
             .iter()
             .filter(|it| it.kind == LocalKind::Retire)
@@ -154,7 +154,7 @@ impl LocalPolicy {
     }
 
     /// Whether it changes the limit of this id.
-    pub fn changes_limit(&self, id: &str) -> bool {
+    pub(crate) fn changes_limit(&self, id: &str) -> bool {
         self.changes
             .iter()
             .any(|it| it.kind == LocalKind::Limit && it.about == id)

@@ -3,19 +3,19 @@
 //! Where a file cannot be read, the names it defines are not looked up: they are counted beside
 //! that slip, and looked up once it is mended.
 
-pub mod approval;
+pub(crate) mod approval;
 pub(crate) mod built_in;
-pub mod condition;
+pub(crate) mod condition;
 pub mod drafts;
-pub mod guarantees;
+pub(crate) mod guarantees;
 pub(crate) mod head;
-pub mod local;
-pub mod questions;
-pub mod reductions;
-pub mod registers;
+pub(crate) mod local;
+pub(crate) mod questions;
+pub(crate) mod reductions;
+pub(crate) mod registers;
 pub(crate) mod rule;
-pub mod swallowed;
-pub mod symbols;
+pub(crate) mod swallowed;
+pub(crate) mod symbols;
 
 use crate::document::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::document::source::Source;
@@ -32,7 +32,7 @@ use crate::rule_set::{
 };
 
 /// The files every rule set has, in the order they are read.
-pub const FILES: [&str; 7] = [
+pub(crate) const FILES: [&str; 7] = [
     "ruleset.yaml",
     "sources.yaml",
     "limits.yaml",
@@ -60,7 +60,10 @@ pub fn rule_set(files: &RuleFiles) -> Result<RuleSet, Vec<Diagnostic>> {
 ///
 /// # Errors
 /// As [`rule_set`]; those of the local policy come last.
-pub fn read(files: &RuleFiles, policy: Option<Policy<'_>>) -> Result<RuleSet, Vec<Diagnostic>> {
+pub(crate) fn read(
+    files: &RuleFiles,
+    policy: Option<Policy<'_>>,
+) -> Result<RuleSet, Vec<Diagnostic>> {
     let read = read_rule_set(files, policy);
     let of_policy = |source: &Source| policy.is_some_and(|it| it.file.name() == source.name());
     match read {

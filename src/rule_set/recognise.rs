@@ -24,7 +24,7 @@ pub enum Recognised<T> {
 }
 
 /// The form in which names are compared: lower case, single spaces.
-pub fn form(text: &str) -> String {
+pub(crate) fn form(text: &str) -> String {
     text.to_lowercase()
         .split_whitespace()
         .collect::<Vec<_>>()
@@ -40,7 +40,7 @@ pub fn medicine(register: &MedicineRegister, text: &str) -> Recognised<Idx<Medic
 }
 
 /// Recognises a medicine, and how much of it is taken as far as the text says so without doubt.
-pub fn medicine_and_course(
+pub(crate) fn medicine_and_course(
     register: &MedicineRegister,
     text: &str,
 ) -> Recognised<(Idx<Medicine>, Course)> {
@@ -91,7 +91,7 @@ fn closest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<Strin
 }
 
 /// Whether a word is strength, form, frequency or salt: numbers with known words stuck to them, too.
-pub fn is_dose(register: &MedicineRegister, word: &str) -> bool {
+pub(crate) fn is_dose(register: &MedicineRegister, word: &str) -> bool {
     let word = word.trim_matches([',', ';', '.', '(', ')', ':']);
     let known = |it: &str| {
         register.dose_words.iter().any(|known| known == it)

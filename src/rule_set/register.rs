@@ -117,7 +117,7 @@ pub struct AgentLimit {
 
 impl MedicineRegister {
     /// The medicines that a name or class stands for; `None` if nothing has that name.
-    pub fn find(&self, name: &str) -> Option<Bits<Medicine>> {
+    pub(crate) fn find(&self, name: &str) -> Option<Bits<Medicine>> {
         if let Some(class) = self.classes.iter().find(|it| it.id == name) {
             return Some(class.members.clone());
         }
@@ -145,7 +145,7 @@ impl AllergenRegister {
 
 impl Agent {
     /// The limit that applies, and `None` where the register has none.
-    pub fn limit(&self, adrenaline: bool, age: f64) -> Option<&AgentLimit> {
+    pub(crate) fn limit(&self, adrenaline: bool, age: f64) -> Option<&AgentLimit> {
         self.limits.iter().find(|it| {
             it.adrenaline == adrenaline
                 && it.from_age.is_none_or(|from| from <= age)

@@ -71,7 +71,7 @@ pub struct Rule {
 
 impl Rule {
     /// The id of its concern.
-    pub fn concern_id(&self) -> &str {
+    pub(crate) fn concern_id(&self) -> &str {
         self.id.split_once('/').map_or("", |(concern, _)| concern)
     }
 
@@ -95,7 +95,7 @@ pub enum Kind {
 
 impl Kind {
     /// The word used in files and reports.
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::Contraindication => "contraindication",
             Self::Caution => "caution",
@@ -157,7 +157,7 @@ pub enum Checked {
 
 impl Checked {
     /// The word used in files and reports.
-    pub fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::Read => "read",
             Self::FromMemory => "from-memory",

@@ -8,7 +8,7 @@ use crate::truth::FactSlot;
 
 /// A condition in words: a line, and what belongs under it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ConditionText {
+pub(crate) struct ConditionText {
     /// The line. It ends with a colon if something belongs under it.
     pub line: String,
     /// What belongs under it.
@@ -16,7 +16,7 @@ pub struct ConditionText {
 }
 
 /// A condition in words.
-pub fn said(rule_set: &RuleSet, condition: &Condition) -> ConditionText {
+pub(crate) fn said(rule_set: &RuleSet, condition: &Condition) -> ConditionText {
     let list = |line: &str, parts: &[Condition]| ConditionText {
         line: line.into(),
         parts: parts.iter().map(|it| said(rule_set, it)).collect(),
@@ -37,7 +37,7 @@ pub fn said(rule_set: &RuleSet, condition: &Condition) -> ConditionText {
 }
 
 /// A condition as lines of text, nested parts indented by two spaces.
-pub fn lines(rule_set: &RuleSet, condition: &Condition) -> Vec<String> {
+pub(crate) fn lines(rule_set: &RuleSet, condition: &Condition) -> Vec<String> {
     fn write(said: &ConditionText, depth: usize, found: &mut Vec<String>) {
         let mark = if said.parts.is_empty() || depth > 0 {
             "- "
@@ -106,7 +106,7 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
 
 /// A placeholder of a text in words, for readers who see no patient: "the INR", "the age of the INR". `None` for words and
 /// limits, which are the same for every patient.
-pub fn placeholder(rule_set: &RuleSet, piece: &Piece) -> Option<String> {
+pub(crate) fn placeholder(rule_set: &RuleSet, piece: &Piece) -> Option<String> {
     match piece {
         Piece::Words(_) | Piece::Limit(_) => None,
         Piece::Fact(slot) => Some(name(rule_set, *slot)),
@@ -161,7 +161,7 @@ fn term<Of>(terms: &[Term<Of>], name: &str) -> String {
 }
 
 /// What a fact is, in words, with its id.
-pub fn subject(rule_set: &RuleSet, slot: FactSlot) -> String {
+pub(crate) fn subject(rule_set: &RuleSet, slot: FactSlot) -> String {
     let id = rule_set.catalogue.id(slot);
     match rule_set.catalogue.derived_of(slot) {
         Some(derived) => format!("{} ({id})", lower_first(&derived.about)),
@@ -176,7 +176,7 @@ pub fn subject(rule_set: &RuleSet, slot: FactSlot) -> String {
 }
 
 /// A text as it stands inside a sentence. A first word of more capitals is a name or an abbreviation and stays.
-pub fn lower_first(text: &str) -> String {
+pub(crate) fn lower_first(text: &str) -> String {
     let mut letters = text.chars();
     let rest = letters
         .clone()
@@ -263,7 +263,7 @@ fn named(
 }
 
 /// One part of a condition, named.
-pub struct ConditionPart<'a> {
+pub(crate) struct ConditionPart<'a> {
     /// The way to it: which member at each level.
     pub path: Vec<usize>,
     /// Its name, as a rule writes it; a second one of the same name says so.
@@ -273,7 +273,7 @@ pub struct ConditionPart<'a> {
 }
 
 /// A condition and all its parts, each with a name of its own.
-pub fn parts<'a>(rule_set: &RuleSet, condition: &'a Condition) -> Vec<ConditionPart<'a>> {
+pub(crate) fn parts<'a>(rule_set: &RuleSet, condition: &'a Condition) -> Vec<ConditionPart<'a>> {
     let mut found = Vec::new();
     collect(rule_set, condition, Vec::new(), &mut found);
     found
@@ -315,7 +315,7 @@ fn collect<'a>(
 }
 
 /// A condition much as a rule writes it, on one line; of a list only the first member.
-pub fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
+pub(crate) fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
     let list = |word: &str, parts: &[Condition]| {
         let first = parts.first().map_or_else(String::new, |it| {
             crate::rule_set::words::brief(rule_set, it)
@@ -382,7 +382,7 @@ fn brief_test(rule_set: &RuleSet, slot: FactSlot, test: &Test) -> String {
 }
 
 /// The ids of options, as rules write them.
-pub fn option_ids(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
+pub(crate) fn option_ids(rule_set: &RuleSet, slot: FactSlot, options: &[u16]) -> Vec<String> {
     named(rule_set, slot, options, |it| it.id.clone())
 }
 

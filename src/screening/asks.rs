@@ -70,7 +70,7 @@ fn without_strangers(known: &Known) -> Known {
 
 /// What is still open about a patient.
 #[derive(Debug)]
-pub struct Open {
+pub(crate) struct Open {
     /// The rules that cannot be decided yet, worst first; among equals by concern, then in file order.
     pub undetermined: Vec<Undetermined>,
     /// The answers they wait for.
@@ -79,7 +79,12 @@ pub struct Open {
 
 impl Open {
     /// What is open while the rules are in these states.
-    pub fn of(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, states: &[State]) -> Self {
+    pub(crate) fn of(
+        rule_set: &RuleSet,
+        compiled: &Compiled,
+        facts: &Facts,
+        states: &[State],
+    ) -> Self {
         let rules = of_state(rule_set, states, State::Undetermined);
         let open: Vec<(&Rule, BTreeSet<FactSlot>)> = rules
             .into_iter()

@@ -70,7 +70,7 @@ impl Compiled {
     }
 
     /// Compiles conditions as if each were a rule's; they come out in this order.
-    pub fn conditions<'a>(
+    pub(crate) fn conditions<'a>(
         rule_set: &RuleSet,
         conditions: impl IntoIterator<Item = &'a Condition>,
     ) -> Self {
@@ -183,11 +183,6 @@ impl Compiled {
             most = most.max(now);
         }
         most
-    }
-
-    /// How many distinct tests there are.
-    pub fn n_tests(&self) -> usize {
-        self.numbers.len() + self.sets.len() + self.others.len()
     }
 
     /// The state of every rule, in rule order.

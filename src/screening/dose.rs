@@ -9,7 +9,7 @@ use crate::screening::result::{AgentDose, Anaesthetic, Applies, ReducedLimit};
 use crate::truth::{FactSlot, Truth};
 
 /// The arithmetic of the plan; `None` while no plan is known, or none is asked for.
-pub fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
+pub(crate) fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaesthetic> {
     let plan_slot = rule_set.catalogue.anaesthetic?;
     let Value::Plan(plan) = &facts.known(plan_slot)?.value else {
         return None;

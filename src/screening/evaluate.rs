@@ -3,8 +3,7 @@
 use crate::outcome::{Outcome, OutcomeSpan, Standing, Urgency};
 use crate::rule_set::{Rule, RuleSet};
 
-pub use crate::outcome::State;
-pub use crate::screening::compile::{Compiled, Prepared};
+pub(crate) use crate::outcome::State;
 
 /// The rules in a state, worst first; among equals by concern, then in file order.
 pub(crate) fn of_state<'a>(
@@ -24,7 +23,7 @@ pub(crate) fn of_state<'a>(
 }
 
 /// The ids of the rules that fire, in rule order.
-pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
+pub(crate) fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
     rule_set
         .judging()
         .zip(states)
@@ -34,7 +33,7 @@ pub fn firing<'a>(rule_set: &'a RuleSet, states: &[State]) -> Vec<&'a str> {
 }
 
 /// The span that the states of all rules leave.
-pub fn span(rule_set: &RuleSet, states: &[State]) -> OutcomeSpan {
+pub(crate) fn span(rule_set: &RuleSet, states: &[State]) -> OutcomeSpan {
     span_if(rule_set, states, |_, rule| rule.standing())
 }
 
@@ -44,7 +43,7 @@ pub fn standing(rule_set: &RuleSet, states: &[State]) -> Standing {
 }
 
 /// The verdict if each rule, told with its position, asked for what is said of it.
-pub fn standing_if(
+pub(crate) fn standing_if(
     rule_set: &RuleSet,
     states: &[State],
     asks: impl Fn(usize, &Rule) -> (Outcome, Option<Urgency>),

@@ -20,7 +20,7 @@ use crate::truth::{FactSlot, Truth};
 ///
 /// A missing answer is named once: where a dated answer is missing altogether, its date is not
 /// named beside it.
-pub fn waits_for(condition: &Condition, facts: &Facts) -> BTreeSet<FactSlot> {
+pub(crate) fn waits_for(condition: &Condition, facts: &Facts) -> BTreeSet<FactSlot> {
     match truth_of::truth(condition, facts) {
         Truth::Unknown(open) => open,
         Truth::Yes | Truth::No => BTreeSet::new(),
@@ -28,7 +28,7 @@ pub fn waits_for(condition: &Condition, facts: &Facts) -> BTreeSet<FactSlot> {
 }
 
 /// A rule that fires, told to a person.
-pub fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
+pub(crate) fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
     let deciders = truth_of::deciding(&rule.when, facts);
     Finding {
         rule: rule.id.clone(),
@@ -75,7 +75,7 @@ fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
 }
 
 /// A rule that would fire, in short.
-pub fn firing(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Firing {
+pub(crate) fn firing(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Firing {
     Firing {
         rule: rule.id.clone(),
         title: rule.title.clone(),
@@ -86,7 +86,7 @@ pub fn firing(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Firing {
 }
 
 /// A citation in full.
-pub fn cited(rule_set: &RuleSet, citation: &Citation) -> Cited {
+pub(crate) fn cited(rule_set: &RuleSet, citation: &Citation) -> Cited {
     match &citation.basis {
         Basis::Published(at) => {
             let source = &rule_set.publications[*at];
@@ -105,7 +105,7 @@ pub fn cited(rule_set: &RuleSet, citation: &Citation) -> Cited {
 }
 
 /// A note with its place.
-pub fn note(note: &Note) -> NoteShown {
+pub(crate) fn note(note: &Note) -> NoteShown {
     NoteShown {
         section: note.section.clone(),
         text: note.text.clone(),
@@ -115,7 +115,7 @@ pub fn note(note: &Note) -> NoteShown {
 }
 
 /// The names that nobody recognised, each with its question and place. A list of names is always somebody's answer.
-pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
+pub(crate) fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
     let told = |name: &Stranger<'_>| {
         let question = rule_set.catalogue.question_of(name.slot)?;
         Some(Unrecognised {
@@ -132,7 +132,7 @@ pub fn unrecognised(rule_set: &RuleSet, facts: &Facts) -> Vec<Unrecognised> {
 }
 
 /// The patient's own answers that count for nothing, each with what says that its question does not apply.
-pub fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
+pub(crate) fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
     let mut aside: Vec<&facts::Displaced> = facts
         .set_aside()
         .iter()

@@ -19,7 +19,7 @@ use crate::screening::asks::Open;
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::of_state;
 use crate::screening::result::{
-    Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk,
+    Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp,
 };
 use crate::screening::what_if::alternatives::alternatives;
 use crate::screening::what_if::days::dates;
@@ -178,7 +178,7 @@ impl<'a> Screener<'a> {
     ///
     /// # Errors
     /// Every diagnostic of the answers, by file and place.
-    pub fn facts(&self, answers: &Gathered) -> Result<Facts, Vec<Diagnostic>> {
+    pub(crate) fn facts(&self, answers: &Gathered) -> Result<Facts, Vec<Diagnostic>> {
         let (facts, problems) = facts::read(self.rule_set, answers, self.as_of);
         if problems.is_empty() {
             Ok(facts)
@@ -188,7 +188,7 @@ impl<'a> Screener<'a> {
     }
 
     /// What each rule that can judge a patient comes to, in their order.
-    pub fn states(&self, facts: &Facts) -> Vec<State> {
+    pub(crate) fn states(&self, facts: &Facts) -> Vec<State> {
         self.compiled.run(facts)
     }
 
@@ -272,11 +272,6 @@ impl<'a> Screener<'a> {
             }),
             cut_short: better.cut_short,
         }
-    }
-
-    /// What is still to be asked about a patient; the worst that could come of it first.
-    pub fn to_ask(&self, facts: &Facts) -> Vec<ToAsk> {
-        Open::of(self.rule_set, &self.compiled, facts, &self.states(facts)).to_ask
     }
 
     /// What would give a better verdict. Nothing is looked for where nobody asked for it, nor of a patient who goes.

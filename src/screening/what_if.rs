@@ -7,7 +7,7 @@
 
 pub mod alternatives;
 pub mod days;
-pub mod next;
-pub mod prospect;
+pub(crate) mod next;
+pub(crate) mod prospect;
 pub mod remedies;
 pub mod search;

@@ -13,7 +13,7 @@ pub struct Bits<Of> {
 
 impl<Of> Bits<Of> {
     /// The empty set.
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self {
             words: Vec::new(),
             of: PhantomData,
@@ -21,7 +21,7 @@ impl<Of> Bits<Of> {
     }
 
     /// Adds a position.
-    pub fn insert(&mut self, at: Idx<Of>) {
+    pub(crate) fn insert(&mut self, at: Idx<Of>) {
         let word = at.index() / 64;
         if self.words.len() <= word {
             self.words.resize(word + 1, 0);
@@ -39,7 +39,7 @@ impl<Of> Bits<Of> {
     }
 
     /// Adds all positions of another set.
-    pub fn extend(&mut self, other: &Self) {
+    pub(crate) fn extend(&mut self, other: &Self) {
         if self.words.len() < other.words.len() {
             self.words.resize(other.words.len(), 0);
         }
@@ -62,7 +62,7 @@ impl<Of> Bits<Of> {
     }
 
     /// Whether nothing is in the set.
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.words.iter().all(|word| *word == 0)
     }
 

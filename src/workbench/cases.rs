@@ -66,7 +66,7 @@ pub fn last_day(cases: &[Case]) -> Option<NaiveDate> {
 }
 
 /// Runs all cases, on every core there is. The runs come in the order of the cases.
-pub fn run_all(rule_set: &RuleSet, compiled: &Compiled, cases: &[Case]) -> Vec<CaseRun> {
+pub(crate) fn run_all(rule_set: &RuleSet, compiled: &Compiled, cases: &[Case]) -> Vec<CaseRun> {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let share = cases.len().div_ceil(cores).max(1);
     let mut runs: Vec<Option<CaseRun>> = cases.iter().map(|_| None).collect();
@@ -158,7 +158,7 @@ fn expected_state(case: &Case, rule: &str) -> State {
 
 impl Difference {
     /// One difference in words, a line each: "verdict: expected defer, got go".
-    pub fn in_words(&self) -> Vec<String> {
+    pub(crate) fn in_words(&self) -> Vec<String> {
         match self {
             Self::Refused(found) => found
                 .iter()

@@ -178,7 +178,7 @@ fn level(it: Standing) -> i32 {
 }
 
 /// Answers to the questions of one rule set, for another: by the questions' names. What the other does not ask is left out.
-pub fn as_asked(other: &RuleSet, rule_set: &RuleSet, answers: &Gathered) -> Gathered {
+pub(crate) fn as_asked(other: &RuleSet, rule_set: &RuleSet, answers: &Gathered) -> Gathered {
     let place = |at: Idx<Question>| {
         let id = &rule_set.catalogue.questions[at].id;
         other.catalogue.questions.position(|it| it.id == *id)

@@ -149,7 +149,7 @@ pub fn reached<'a>(
 }
 
 /// In how many cases each rule fires, stays quiet, and is undetermined, in rule order.
-pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
+pub(crate) fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
     let count = |at: usize, state| {
         runs.iter()
             .filter(|run| run.states.get(at) == Some(&state))
@@ -162,7 +162,7 @@ pub fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
 
 /// What no case reaches and nothing excuses, in rule order. The same as of all cases and all rules, but found faster: most
 /// rules are reached by the cases in the files of their own concern, and only for the others all cases are looked at.
-pub fn open_gaps(
+pub(crate) fn open_gaps(
     rule_set: &RuleSet,
     cases: &[Case],
     runs: &[CaseRun],

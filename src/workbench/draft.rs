@@ -28,7 +28,7 @@ const DAYS_TO_REVIEW: u64 = 28;
 
 /// Which rule is wanted.
 #[derive(Debug, Clone)]
-pub struct WantedRule<'a> {
+pub(crate) struct WantedRule<'a> {
     /// Full id, `concern/rule`. It is well formed, new, and of a concern that is there.
     pub id: &'a str,
     /// What its condition tests.
@@ -62,7 +62,7 @@ impl WantedRule<'_> {
 
 /// A draft, as the files that hold it.
 #[derive(Debug)]
-pub struct Draft {
+pub(crate) struct Draft {
     /// The rule as it stands in its file.
     pub rule: String,
     /// The file of its concern, by path within the rule set, and its new text.
@@ -75,7 +75,7 @@ pub struct Draft {
 
 /// Why there is no draft.
 #[derive(Debug)]
-pub enum NoDraft {
+pub(crate) enum NoDraft {
     /// In words.
     Because(String),
     /// The rule set with it, or its cases, are refused.
@@ -93,7 +93,7 @@ struct DraftTrial {
 /// # Errors
 /// If the file of the concern cannot take a rule at its end, if the value does not fit the question, or if no person of
 /// people.yaml can be changed so that the rule comes out in all three states.
-pub fn draft(
+pub(crate) fn draft(
     files: &RuleFiles,
     rule_set: &RuleSet,
     wanted: &WantedRule<'_>,

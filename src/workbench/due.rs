@@ -45,7 +45,7 @@ pub enum DueItem<'a> {
 
 impl Due<'_> {
     /// Whether its day has passed. Its last day itself has not.
-    pub fn overdue(&self, on: NaiveDate) -> bool {
+    pub(crate) fn overdue(&self, on: NaiveDate) -> bool {
         self.by.is_some_and(|by| by < on)
     }
 }
@@ -116,7 +116,7 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
 
 /// A citation and what rests on it.
 #[derive(Debug, Clone)]
-pub struct CitedEntry<'a> {
+pub(crate) struct CitedEntry<'a> {
     /// A rule's full id, `limits/x`, `anaesthetics/x`.
     pub of: String,
     /// The role that answers for it.
@@ -126,7 +126,7 @@ pub struct CitedEntry<'a> {
 }
 
 /// Every citation of a rule set: of its rules, limits, anaesthetics, and smaller anaesthetic limits.
-pub fn citations(rule_set: &RuleSet) -> Vec<CitedEntry<'_>> {
+pub(crate) fn citations(rule_set: &RuleSet) -> Vec<CitedEntry<'_>> {
     let owner = rule_set.owner.as_str();
     let rules = rule_set
         .rules

@@ -329,7 +329,7 @@ fn looks_for_contradictions(condition: &Condition) -> bool {
 
 impl Remark {
     /// A remark at the value of a key of an entry.
-    pub fn on(
+    pub(crate) fn on(
         code: Code,
         about: &str,
         entry: Option<Entry<'_>>,
@@ -342,7 +342,7 @@ impl Remark {
     }
 
     /// A remark at a place of an entry; without a place, if the entry is not found.
-    pub fn at(
+    pub(crate) fn at(
         code: Code,
         about: &str,
         entry: Option<Entry<'_>>,
@@ -362,14 +362,14 @@ impl Remark {
 
     /// Adds what to do next.
     #[must_use]
-    pub fn help(mut self, help: impl Into<String>) -> Self {
+    pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
         self.diagnostic = self.diagnostic.help(help);
         self
     }
 
     /// Adds a second place, if it stands in the same file; a drawing shows one file only.
     #[must_use]
-    pub fn also(mut self, entry: Option<Entry<'_>>, key: &str, label: &str) -> Self {
+    pub(crate) fn also(mut self, entry: Option<Entry<'_>>, key: &str, label: &str) -> Self {
         if let Some(entry) = entry
             && self
                 .diagnostic

@@ -23,7 +23,7 @@ use crate::workbench::cases::read::{Case, Excuse};
 use crate::workbench::cases::{CaseRun, last_day};
 
 pub mod equivalent;
-pub mod steps;
+pub(crate) mod steps;
 
 /// What kind of step a change is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -18,7 +18,7 @@ pub struct Entry<'a> {
 
 impl TextFile {
     /// All of the file; `None` if it has no readable structure.
-    pub fn entry(&self) -> Option<Entry<'_>> {
+    pub(crate) fn entry(&self) -> Option<Entry<'_>> {
         let read = self.read();
         Some(Entry {
             source: read.source.as_ref()?,
@@ -29,12 +29,12 @@ impl TextFile {
 
 impl RuleFiles {
     /// All of a file, by its path in the rule set.
-    pub fn entry(&self, path: &str) -> Option<Entry<'_>> {
+    pub(crate) fn entry(&self, path: &str) -> Option<Entry<'_>> {
         self.file(path)?.entry()
     }
 
     /// Every file that says what is asked and decided: not what is only said about the rule set.
-    pub fn deciding(&self) -> impl Iterator<Item = Entry<'_>> {
+    pub(crate) fn deciding(&self) -> impl Iterator<Item = Entry<'_>> {
         let deciding = |path: &str| !path.starts_with("cases/") && !FURTHER_FILES.contains(&path);
         self.iter()
             .filter(move |(path, _)| deciding(path))
@@ -64,17 +64,17 @@ impl RuleFiles {
     }
 
     /// A limit.
-    pub fn limit(&self, id: &str) -> Option<Entry<'_>> {
+    pub(crate) fn limit(&self, id: &str) -> Option<Entry<'_>> {
         self.entry("limits.yaml")?.listed("limits", "id", id)
     }
 
     /// A source of the bibliography.
-    pub fn publication(&self, id: &str) -> Option<Entry<'_>> {
+    pub(crate) fn publication(&self, id: &str) -> Option<Entry<'_>> {
         self.entry("sources.yaml")?.listed("sources", "id", id)
     }
 
     /// A question, by its fact.
-    pub fn question(&self, fact: &str) -> Option<Entry<'_>> {
+    pub(crate) fn question(&self, fact: &str) -> Option<Entry<'_>> {
         let (section, id) = fact.split_once('.')?;
         self.entry("questions.yaml")?
             .listed("sections", "id", section)?
@@ -82,7 +82,7 @@ impl RuleFiles {
     }
 
     /// A derived fact.
-    pub fn derived(&self, fact: &str) -> Option<Entry<'_>> {
+    pub(crate) fn derived(&self, fact: &str) -> Option<Entry<'_>> {
         self.entry("questions.yaml")?
             .listed("derived", "id", fact.strip_prefix("derived.")?)
     }
@@ -90,7 +90,7 @@ impl RuleFiles {
 
 impl<'a> Entry<'a> {
     /// The item of a list that has this value under a key.
-    pub fn listed(&self, list: &str, key: &str, name: &str) -> Option<Entry<'a>> {
+    pub(crate) fn listed(&self, list: &str, key: &str, name: &str) -> Option<Entry<'a>> {
         let is_it =
             |node: &&Node| node.get(key).and_then(|it| it.written(self.source)) == Some(name);
         let node = self.node.list(list).iter().find(is_it)?;
@@ -101,7 +101,7 @@ impl<'a> Entry<'a> {
     }
 
     /// Where the value of a key stands; the place of the entry itself, if it has none.
-    pub fn place(&self, key: &str) -> Range<usize> {
+    pub(crate) fn place(&self, key: &str) -> Range<usize> {
         self.node
             .get(key)
             .map_or_else(|| self.node.span.clone(), |it| it.span.clone())
@@ -109,7 +109,7 @@ impl<'a> Entry<'a> {
 
     /// Where words stand in the value of a key, apart from other letters and digits; the whole value, if a line of the
     /// file ends within them.
-    pub fn words(&self, key: &str, words: &str) -> Range<usize> {
+    pub(crate) fn words(&self, key: &str, words: &str) -> Range<usize> {
         let value = self.place(key);
         let text = self.source.slice(&value);
         let apart = |at: &usize| {
@@ -129,7 +129,7 @@ impl<'a> Entry<'a> {
     }
 
     /// The texts of the citations that name a source, each with the name of the source.
-    pub fn cited(&self) -> impl Iterator<Item = (&'a str, Range<usize>)> {
+    pub(crate) fn cited(&self) -> impl Iterator<Item = (&'a str, Range<usize>)> {
         let source = self.source;
         let citations = self.node.list("citations");
         citations
@@ -139,7 +139,7 @@ impl<'a> Entry<'a> {
     }
 
     /// Sees every value below the entry with the key it stands under; the items of a list stand under the key of the list.
-    pub fn walk(&self, see: &mut impl FnMut(&'a str, &'a Node)) {
+    pub(crate) fn walk(&self, see: &mut impl FnMut(&'a str, &'a Node)) {
         walk("", self.node, see);
     }
 }

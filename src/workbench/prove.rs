@@ -56,7 +56,7 @@ impl Proof {
 }
 
 /// What is to be proved of a rule set: its own guarantees, then the promises that it does not list.
-pub fn stated(rule_set: &RuleSet) -> Vec<Guarantee> {
+pub(crate) fn stated(rule_set: &RuleSet) -> Vec<Guarantee> {
     let catalogue = &rule_set.catalogue;
     let is_listed = |promise: Promise| {
         rule_set

@@ -14,7 +14,7 @@ use crate::rule_set::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounde
 
 /// Arguments of `rules book`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// As which kind of document
@@ -38,7 +38,7 @@ enum BookFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
         return ExitStatus::Problems;
     };

@@ -13,7 +13,7 @@ use crate::workbench::sources::{Whole, whole_with};
 
 /// Arguments of `rules check`.
 #[derive(Debug, Args)]
-pub struct Check {
+pub(crate) struct Check {
     #[command(flatten)]
     rules: RuleSource,
     /// The day that dates of review are held against, such as 2026-11-25 [default: today]
@@ -37,7 +37,7 @@ enum CheckFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Check) -> ExitStatus {
+pub(crate) fn run(arguments: &Check) -> ExitStatus {
     let as_of = arguments
         .as_of
         .unwrap_or_else(|| chrono::Local::now().date_naive());

@@ -28,7 +28,7 @@ const EMBEDDED: &str = "embedded";
 
 /// Arguments of `rules compare`.
 #[derive(Debug, Args)]
-pub struct Compare {
+pub(crate) struct Compare {
     /// The rule set as it is: a folder, or `embedded`
     old: PathBuf,
     /// The rule set as it is proposed: a folder, or `embedded`
@@ -62,7 +62,7 @@ enum CompareFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Compare) -> ExitStatus {
+pub(crate) fn run(arguments: &Compare) -> ExitStatus {
     let source = |folder: &Path, local: Option<&PathBuf>| RuleSource {
         rules: (folder != Path::new(EMBEDDED) || folder.is_dir()).then(|| folder.to_path_buf()),
         local: local.cloned(),

@@ -20,7 +20,7 @@ use crate::workbench::due::due;
                         proposals) is told by the text alone, and only counted with --within; a calendar has one event for each \
                         day and owner."
 )]
-pub struct Arguments {
+pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// Only reviews due within this time, such as "90 days", 90d or "6 months"; the overdue are always told
@@ -44,7 +44,7 @@ enum DueFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
         return ExitStatus::Problems;
     };

@@ -19,7 +19,7 @@ use crate::workbench::draft::{Draft, NoDraft, WantedRule, draft};
                         of their own.\nThe texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
                         The cases are run before they are written, so they come out as they say."
 )]
-pub struct Arguments {
+pub(crate) struct Arguments {
     /// The new rule's id: concern, slash, the hazard in a word or two, such as bleeding/raised-pressure
     id: String,
     /// The folder of the rule set
@@ -69,7 +69,7 @@ enum KindWord {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let source = RuleSource {
         rules: Some(arguments.rules.clone()),
         local: None,

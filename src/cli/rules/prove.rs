@@ -14,7 +14,7 @@ use crate::workbench::prove::{Proof, prove, stated};
 
 /// Arguments of `rules prove`.
 #[derive(Debug, Args)]
-pub struct Prove {
+pub(crate) struct Prove {
     #[command(flatten)]
     rules: RuleSource,
     /// Only the guarantees of this concern, or the one of this id
@@ -33,7 +33,7 @@ pub struct Prove {
 
 /// How proofs are printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum ProofFormat {
+pub(crate) enum ProofFormat {
     /// For people
     Text,
     /// One object
@@ -41,7 +41,7 @@ pub enum ProofFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Prove) -> ExitStatus {
+pub(crate) fn run(arguments: &Prove) -> ExitStatus {
     let began = Instant::now();
     let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
         return ExitStatus::Problems;

@@ -20,7 +20,7 @@ use crate::workbench::mutants::{Fate, Mutant, StepKind};
 
 /// Arguments of `rules test`.
 #[derive(Debug, Args)]
-pub struct Arguments {
+pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// Only the cases of files that begin with this, and the rules of this concern
@@ -47,7 +47,7 @@ enum TestFormat {
 }
 
 /// Runs the command.
-pub fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else {
         return ExitStatus::Problems;
     };

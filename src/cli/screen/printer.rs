@@ -13,7 +13,7 @@ use crate::screening::result::{Refusal, Screening};
 /// Prints screenings as they are made.
 ///
 /// Kept until the end is what a list at the end needs, or, for a page that begins with its list, all of it.
-pub struct Printer {
+pub(crate) struct Printer {
     format: ScreeningFormat,
     several: bool,
     n_printed: usize,
@@ -22,7 +22,7 @@ pub struct Printer {
 
 impl Printer {
     /// Prints in this format; `several` if more than one file was asked for.
-    pub fn new(format: ScreeningFormat, several: bool) -> Self {
+    pub(crate) fn new(format: ScreeningFormat, several: bool) -> Self {
         Self {
             format,
             several,
@@ -32,7 +32,7 @@ impl Printer {
     }
 
     /// The next screening.
-    pub fn screening(&mut self, screening: Screening) {
+    pub(crate) fn screening(&mut self, screening: Screening) {
         let style = Style::terminal(colour_out());
         let first = self.n_printed == 0;
         self.n_printed += 1;
@@ -51,7 +51,7 @@ impl Printer {
     }
 
     /// The next file, which was refused: an entry where a program reads, and counted at the end where people do.
-    pub fn refusal(&mut self, refusal: &Refusal) {
+    pub(crate) fn refusal(&mut self, refusal: &Refusal) {
         let first = self.n_printed == 0;
         match self.format {
             ScreeningFormat::Json if self.several => draw::json(&json::element(refusal, first)),
@@ -63,7 +63,7 @@ impl Printer {
     }
 
     /// What stands after all of them. `n_refused` files could not be screened, `n_left` were not reached.
-    pub fn end(self, n_refused: usize, n_left: usize) {
+    pub(crate) fn end(self, n_refused: usize, n_left: usize) {
         let left = (n_left > 0).then(|| not_reached(n_left));
         match self.format {
             ScreeningFormat::Json if self.several && self.n_printed == 0 => out("[]"),
@@ -94,7 +94,7 @@ impl Printer {
 }
 
 /// That a run ended before its last file.
-pub fn not_reached(n_left: usize) -> String {
+pub(crate) fn not_reached(n_left: usize) -> String {
     format!(
         "Stopped before the end: {} NOT screened.",
         counted(n_left, "file")

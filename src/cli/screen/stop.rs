@@ -9,7 +9,7 @@ use signal_hook::flag;
 /// A sign that turns true once somebody asks the program to stop. Asking twice stops it at once.
 ///
 /// Where no such request can be caught, the sign stays false, and the first one stops the program at once.
-pub fn asked_for() -> Arc<AtomicBool> {
+pub(crate) fn asked_for() -> Arc<AtomicBool> {
     let asked = Arc::new(AtomicBool::new(false));
     for signal in [SIGINT, SIGTERM] {
         // The second request finds the sign true, so this comes first.

@@ -12,14 +12,14 @@ use crate::rule_set::files::read_bounded;
 
 /// The files of each reference that more than one has.
 #[derive(Debug, Default)]
-pub struct Twins {
+pub(crate) struct Twins {
     /// By reference, whatever the case of its letters: as written in the first file, and all files.
     files: BTreeMap<String, (String, Vec<PathBuf>)>,
 }
 
 impl Twins {
     /// Looks at the references alone. A file without a readable one is nobody's twin.
-    pub fn among(paths: &[PathBuf]) -> Self {
+    pub(crate) fn among(paths: &[PathBuf]) -> Self {
         let mut files: BTreeMap<String, (String, Vec<PathBuf>)> = BTreeMap::new();
         if paths.len() > 1 {
             for path in paths {
@@ -41,7 +41,7 @@ impl Twins {
     }
 
     /// What must be known of a file that has twins.
-    pub fn notice(&self, path: &Path) -> Option<String> {
+    pub(crate) fn notice(&self, path: &Path) -> Option<String> {
         let (_, paths) = self
             .files
             .values()
@@ -63,7 +63,7 @@ impl Twins {
     }
 
     /// One line for each such reference, for those who see no notice.
-    pub fn told(&self) -> Vec<String> {
+    pub(crate) fn told(&self) -> Vec<String> {
         let names = |paths: &[PathBuf]| {
             paths
                 .iter()

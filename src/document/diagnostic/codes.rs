@@ -9,16 +9,6 @@ pub enum Severity {
     Notice,
 }
 
-impl Severity {
-    /// The word used in reports.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Problem => "problem",
-            Self::Notice => "notice",
-        }
-    }
-}
-
 macro_rules! severity {
     () => {
         Severity::Problem
@@ -59,7 +49,7 @@ macro_rules! codes {
             }
 
             /// Whether it must be mended.
-            pub fn severity(self) -> Severity {
+            pub(crate) fn severity(self) -> Severity {
                 match self { $(Code::$variant => severity!($($notice)?),)* }
             }
         }

@@ -17,7 +17,7 @@ const CUT: &str = "...";
 
 impl Diagnostic {
     /// The same diagnostic on a text whose long lines are cut, each around the first place in it.
-    pub fn with_short_lines(&self) -> Cow<'_, Self> {
+    pub(crate) fn with_short_lines(&self) -> Cow<'_, Self> {
         match self
             .source
             .as_deref()

@@ -22,14 +22,14 @@ use crate::rule_set::{Agent, Answer, Idx, Question, RuleSet};
 use crate::rule_set::{Offered, recognise};
 use crate::truth::FactSlot;
 
-pub mod check;
+pub(crate) mod check;
 mod lists;
 
 /// Most entries of any list.
 const MOST_ENTRIES: usize = 200;
 
 /// Understands every answer. Slots of derived facts stay missing until they are derived.
-pub fn read(
+pub(crate) fn read(
     rule_set: &RuleSet,
     gathered: &Gathered,
     as_of: NaiveDate,
@@ -137,7 +137,7 @@ fn missing_word(node: &Node) -> Option<Why> {
 }
 
 /// A date in words for people: "3 Dec 2026".
-pub fn date_in_words(when: &When) -> String {
+pub(crate) fn date_in_words(when: &When) -> String {
     let day = when.date.format("%-d %b %Y");
     when.time.map_or_else(
         || day.to_string(),

@@ -88,7 +88,7 @@ pub fn roots(rule_set: &RuleSet, derived: &Derived) -> BTreeSet<FactSlot> {
 }
 
 /// The facts a derived fact is given directly.
-pub fn slots(derived: &Derived) -> Vec<FactSlot> {
+pub(crate) fn slots(derived: &Derived) -> Vec<FactSlot> {
     derived
         .inputs
         .iter()
@@ -97,7 +97,11 @@ pub fn slots(derived: &Derived) -> Vec<FactSlot> {
 }
 
 /// What the formula of a derived fact is given.
-pub fn inputs<'a>(rule_set: &'a RuleSet, facts: &'a Facts, derived: &'a Derived) -> Given<'a> {
+pub(crate) fn inputs<'a>(
+    rule_set: &'a RuleSet,
+    facts: &'a Facts,
+    derived: &'a Derived,
+) -> Given<'a> {
     Given(
         derived
             .given()

@@ -197,7 +197,7 @@ fn day_number(when: &When) -> f64 {
 }
 
 /// Whether a number compares so with another.
-pub fn compares(how: Comparison, number: f64, with: f64) -> bool {
+pub(crate) fn compares(how: Comparison, number: f64, with: f64) -> bool {
     match how {
         Comparison::Above => number > with,
         Comparison::AtLeast => number >= with,
@@ -256,7 +256,7 @@ fn gate_of<'a>(fact: FactSlot, catalogue: &'a Catalogue, facts: &Facts) -> Optio
 
 /// What says that a question does not apply, as [`applies`] found: a test of a missing answer gives way to what says that
 /// nobody asks for it. Empty if the question applies, or may.
-pub fn ruling_out(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Vec<Ground> {
+pub(crate) fn ruling_out(question: &Question, catalogue: &Catalogue, facts: &Facts) -> Vec<Ground> {
     let Some(when) = question
         .ask_when
         .as_ref()
@@ -294,7 +294,7 @@ fn through_gates(condition: &Condition, catalogue: &Catalogue, facts: &Facts) ->
 }
 
 /// What decided a condition that holds or does not hold; empty if it is open.
-pub fn deciding(condition: &Condition, facts: &Facts) -> Vec<Ground> {
+pub(crate) fn deciding(condition: &Condition, facts: &Facts) -> Vec<Ground> {
     let mut found = Vec::new();
     decide(condition, facts, &mut found);
     let mut unique: Vec<Ground> = Vec::new();
@@ -378,7 +378,7 @@ fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Ground>) {
 }
 
 /// The entries of the list of medicines that are among those wanted.
-pub fn matching_medicines<'a>(
+pub(crate) fn matching_medicines<'a>(
     facts: &'a Facts,
     fact: FactSlot,
     wanted: &Bits<Medicine>,
@@ -393,7 +393,7 @@ pub fn matching_medicines<'a>(
 }
 
 /// The entries of the list of allergies that are among those wanted.
-pub fn matching_allergies<'a>(
+pub(crate) fn matching_allergies<'a>(
     facts: &'a Facts,
     fact: FactSlot,
     wanted: &Bits<Substance>,

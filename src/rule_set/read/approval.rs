@@ -10,7 +10,7 @@ use crate::rule_set::{Approval, Status, Withdrawal};
 const KIND: &str = "sha256:";
 
 /// The approval, if one is recorded.
-pub fn approval(reading: &mut Reading<'_>, root: &Node) -> Option<Approval> {
+pub(crate) fn approval(reading: &mut Reading<'_>, root: &Node) -> Option<Approval> {
     let node = root.get("approval")?;
     let digest = reading
         .needed(node, "digest")
@@ -27,7 +27,7 @@ pub fn approval(reading: &mut Reading<'_>, root: &Node) -> Option<Approval> {
 }
 
 /// The withdrawal, if one is recorded.
-pub fn withdrawal(reading: &mut Reading<'_>, root: &Node) -> Option<Withdrawal> {
+pub(crate) fn withdrawal(reading: &mut Reading<'_>, root: &Node) -> Option<Withdrawal> {
     let node = root.get("withdrawn")?;
     let (by, on) = (reading.list(node, "by"), date(reading, node, "on"));
     let because = reading.needed(node, "because");
@@ -43,7 +43,7 @@ pub fn withdrawal(reading: &mut Reading<'_>, root: &Node) -> Option<Withdrawal> 
 
 /// Whether what is recorded is what the status needs; reports what is missing. That nothing stands there which the status
 /// excludes is the schema's matter.
-pub fn fits(reading: &mut Reading<'_>, root: &Node, status: Status) -> bool {
+pub(crate) fn fits(reading: &mut Reading<'_>, root: &Node, status: Status) -> bool {
     let (needed, help) = match status {
         Status::Draft => return true,
         Status::Approved => (

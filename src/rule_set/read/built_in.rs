@@ -17,10 +17,10 @@ use crate::rule_set::rule::{Basis, Citation, Kind, Piece, Rule, Text};
 use crate::rule_set::{Condition, Odds, RuleSet};
 
 /// The concern of these rules, in their ids. No rule set has one of this name.
-pub const BUILT_IN: &str = "built-in";
+pub(crate) const BUILT_IN: &str = "built-in";
 
 /// The program's own rules that no rule of the rule set stands for.
-pub fn holds(rule_set: &RuleSet) -> Vec<Rule> {
+pub(crate) fn holds(rule_set: &RuleSet) -> Vec<Rule> {
     let stands_for = |odds: Odds| {
         rule_set
             .rules

@@ -23,7 +23,7 @@ const FORMS: [&str; 7] = [
 ];
 
 /// Reads a condition. `None` after a diagnostic; its siblings are still read.
-pub fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Condition> {
+pub(crate) fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<Condition> {
     let Some(form) = node
         .entries()
         .iter()

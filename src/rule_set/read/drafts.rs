@@ -10,7 +10,7 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::source::{Node, Source};
 
 /// How such a text begins, in any case.
-pub const TO_BE_WRITTEN: &str = "To be written:";
+pub(crate) const TO_BE_WRITTEN: &str = "To be written:";
 
 /// Whether a text is still to be written.
 fn open(text: &str) -> bool {
@@ -28,7 +28,13 @@ pub fn unwritten(source: &Arc<Source>, rule: &Node) -> Vec<Diagnostic> {
 }
 
 /// Looks through the texts below a key.
-pub fn look(source: &Arc<Source>, rule: &str, key: &str, node: &Node, found: &mut Vec<Diagnostic>) {
+pub(crate) fn look(
+    source: &Arc<Source>,
+    rule: &str,
+    key: &str,
+    node: &Node,
+    found: &mut Vec<Diagnostic>,
+) {
     if node.text().is_some_and(open) {
         let title = format!("the `{key}` of rule `{rule}` is still to be written");
         found.push(Diagnostic::at(

@@ -15,7 +15,7 @@ use crate::rule_set::{Concern, Condition, Rule, Table};
 
 /// Reads the guarantees, with every diagnostic of the file. If something was wrong before, a rule or concern that is
 /// missing may be what has been told.
-pub fn read(
+pub(crate) fn read(
     parsed: &Parsed,
     names: &Names,
     concerns: &Table<Concern>,

@@ -15,7 +15,7 @@ use crate::rule_set::read::rule::in_force_before_review;
 use crate::rule_set::{Approval, Concern, Retired, SiteWords, Status, Table, Withdrawal};
 
 /// What ruleset.yaml says.
-pub struct Head {
+pub(crate) struct Head {
     pub id: String,
     pub title: String,
     pub edition: String,
@@ -31,7 +31,7 @@ pub struct Head {
 }
 
 /// Reads ruleset.yaml, with every diagnostic of the file.
-pub fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
+pub(crate) fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
     let mut reading = parsed.reading("ruleset");
     let root = &parsed.root;
     let concerns = concerns(&mut reading, root);

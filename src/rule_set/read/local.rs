@@ -29,11 +29,11 @@ mod rule;
 
 /// Understands the offers of the mapping at a node, which is written like the answers of a clinic's file. INVARIANT: answers
 /// are understood above the rule set, so that whoever reads a policy says how.
-pub type ReadOffers = fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<KeptOffer>, Vec<Diagnostic>);
+pub(crate) type ReadOffers = fn(&RuleSet, &Arc<Source>, &Node) -> (Vec<KeptOffer>, Vec<Diagnostic>);
 
 /// A local policy as it was found, and how what it offers is understood.
 #[derive(Clone, Copy)]
-pub struct Policy<'a> {
+pub(crate) struct Policy<'a> {
     /// Its file.
     pub file: &'a TextFile,
     /// Understands what it offers.
@@ -41,7 +41,7 @@ pub struct Policy<'a> {
 }
 
 /// What a clinic keeps of one choice of the plan.
-pub struct KeptOffer {
+pub(crate) struct KeptOffer {
     /// The choice.
     pub question: Idx<Question>,
     /// Where it is named.
@@ -51,7 +51,7 @@ pub struct KeptOffer {
 }
 
 /// Parses a local policy; `None` after a diagnostic.
-pub fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
+pub(crate) fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parsed> {
     let begin = diagnostics.len();
     let parsed = file.parsed(diagnostics);
     for it in diagnostics
@@ -65,7 +65,7 @@ pub fn parse(file: &TextFile, diagnostics: &mut Vec<Diagnostic>) -> Option<Parse
 }
 
 /// A local policy while the rule set under it is read.
-pub struct Overlay<'a> {
+pub(crate) struct Overlay<'a> {
     parsed: &'a Parsed,
     policy: Policy<'a>,
     reading: Reading<'a>,
@@ -128,7 +128,7 @@ impl Done {
 
 impl<'a> Overlay<'a> {
     /// Begins with the form of the file.
-    pub fn new(parsed: &'a Parsed, policy: Policy<'a>) -> Self {
+    pub(crate) fn new(parsed: &'a Parsed, policy: Policy<'a>) -> Self {
         let mut reading = parsed.reading("local");
         let mut changes = Vec::new();
         for node in parsed.root.list("changes") {
@@ -205,7 +205,7 @@ impl<'a> Overlay<'a> {
     }
 
     /// Puts the clinic's values in place of the limits that were just read.
-    pub fn limits(&mut self, names: &mut Names) {
+    pub(crate) fn limits(&mut self, names: &mut Names) {
         self.each(LocalKind::Limit, |this, node, about, moved| {
             let at = names.limit_of(&mut this.reading, node)?;
             let place = node.get("value")?;
@@ -250,7 +250,7 @@ impl<'a> Overlay<'a> {
     }
 
     /// Remembers the limits that a file other than the rules uses.
-    pub fn note_fed(&mut self, other: &Parsed) {
+    pub(crate) fn note_fed(&mut self, other: &Parsed) {
         let mut open: Vec<&Node> = vec![&other.root];
         while let Some(node) = open.pop() {
             self.fed.extend(
@@ -326,7 +326,7 @@ impl<'a> Overlay<'a> {
     }
 
     /// Completes the rule set; gives the diagnostics of the file. Those of the rule set itself stand beside.
-    pub fn finish(
+    pub(crate) fn finish(
         mut self,
         rule_set: Option<&mut RuleSet>,
         diagnostics: &[Diagnostic],
@@ -468,7 +468,7 @@ impl<'a> Overlay<'a> {
 
     /// Takes over what is said of a rule set's own file only because a limit has the clinic's value: the rules are not at
     /// fault. Each thing is told once, with the first place where the value does not fit.
-    pub fn claim(&mut self, diagnostics: &mut Vec<Diagnostic>) {
+    pub(crate) fn claim(&mut self, diagnostics: &mut Vec<Diagnostic>) {
         let mut own: Vec<Diagnostic> = Vec::new();
         for change in self.changes.iter().filter(|it| it.moved.is_some()) {
             let (Some(done), Some(place)) = (&change.done, change.node.get("value")) else {

@@ -36,7 +36,7 @@ const MOST_OPTIONS: usize = 60;
 const MOST_FACTS: usize = 10_000;
 
 /// Reads the catalogue. Limits and registers must be loaded before.
-pub fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+pub(crate) fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("questions");
     names.catalogue = Catalogue::default();
     let sections = parsed.root.list("sections");

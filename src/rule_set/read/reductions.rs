@@ -12,7 +12,11 @@ use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{LimitValue, Reduction};
 
 /// The second reading of anaesthetics.yaml. `told` says that the first one found something, the form included.
-pub fn read(parsed: &Parsed, names: &Names, told: bool) -> (Vec<Reduction>, Vec<Diagnostic>) {
+pub(crate) fn read(
+    parsed: &Parsed,
+    names: &Names,
+    told: bool,
+) -> (Vec<Reduction>, Vec<Diagnostic>) {
     let mut reading = Reading::new(&parsed.source, Vec::new());
     if told {
         reading.excuse();

@@ -20,10 +20,10 @@ use crate::rule_set::{
 
 mod anaesthetics;
 
-pub use crate::rule_set::read::registers::anaesthetics::agents;
+pub(crate) use crate::rule_set::read::registers::anaesthetics::agents;
 
 /// Reads a calendar date under a key; reports one that does not exist.
-pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDate> {
+pub(crate) fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDate> {
     let text = reading.needed(map, key)?;
     let node = map.get(key)?;
     match read_when(&text) {
@@ -49,7 +49,7 @@ pub fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<NaiveDat
 }
 
 /// Reports an entry whose id stands twice.
-pub fn unique(
+pub(crate) fn unique(
     reading: &mut Reading<'_>,
     seen: &mut HashMap<String, Range<usize>>,
     entry: &Node,
@@ -77,7 +77,7 @@ pub fn unique(
 }
 
 /// sources.yaml.
-pub fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+pub(crate) fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("sources");
     let mut seen = HashMap::new();
     for node in parsed.root.list("sources") {
@@ -159,7 +159,7 @@ fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
 }
 
 /// limits.yaml.
-pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+pub(crate) fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("limits");
     let mut seen = HashMap::new();
     for node in parsed.root.list("limits") {
@@ -194,7 +194,7 @@ pub fn limits(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 }
 
 /// The value of a limit; `None` after a diagnostic.
-pub fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue> {
+pub(crate) fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<LimitValue> {
     let written = node.shown(reading.source).to_owned();
     if let Some(span) = Span::read(&written) {
         return Some(LimitValue::Span(span));
@@ -359,7 +359,7 @@ fn terms_of(
 }
 
 /// The form in which names are compared: lower case, single spaces.
-pub fn name_form(name: &str) -> String {
+pub(crate) fn name_form(name: &str) -> String {
     name.to_lowercase()
         .split_whitespace()
         .collect::<Vec<_>>()
@@ -393,7 +393,7 @@ fn new_names(
 }
 
 /// medicines.yaml.
-pub fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("medicines");
     let terms = closure(&mut reading, parsed.root.list("classes"), "classes");
     let mut register = MedicineRegister {
@@ -509,7 +509,7 @@ fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
 }
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
-pub fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("allergens");
     let group_nodes = parsed.root.list("groups");
     let terms = closure(&mut reading, group_nodes, "groups");

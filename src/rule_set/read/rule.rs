@@ -15,7 +15,7 @@ use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{Concern, Idx, Kind, Retired, Rule, Table};
 
 /// The ids that a rule may have.
-pub struct Ids<'a> {
+pub(crate) struct Ids<'a> {
     /// Groups of rules.
     pub concerns: &'a Table<Concern>,
     /// Full ids that are never used again.
@@ -23,7 +23,7 @@ pub struct Ids<'a> {
 }
 
 /// Reads the rules of a concern, with every diagnostic of its file.
-pub fn concern(
+pub(crate) fn concern(
     parsed: &Parsed,
     names: &Names,
     (at, concern): (Idx<Concern>, &Concern),
@@ -55,7 +55,7 @@ pub fn concern(
 }
 
 /// A rule from its mapping; `None` after a diagnostic.
-pub fn rule(
+pub(crate) fn rule(
     reading: &mut Reading<'_>,
     names: &Names,
     node: &Node,
@@ -151,7 +151,7 @@ fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
 }
 
 /// What comes into force only when its review is due would never be in force and reviewed.
-pub fn in_force_before_review(
+pub(crate) fn in_force_before_review(
     reading: &mut Reading<'_>,
     node: &Node,
     from: Option<NaiveDate>,

@@ -15,7 +15,7 @@ use crate::rule_set::{Bits, Condition, Medicine};
 
 /// The names that vanish, in order: of medicines, and of classes of which all is looked at, which somebody may write instead.
 /// `conditions` are all that may look at medicines.
-pub fn swallowed<'a>(
+pub(crate) fn swallowed<'a>(
     names: &Names,
     conditions: impl Iterator<Item = &'a Condition>,
 ) -> Vec<String> {
@@ -45,7 +45,7 @@ pub fn swallowed<'a>(
 }
 
 /// A diagnostic for each such name, at the longest of its words in the lists: it is the least likely to be meant as a dose.
-pub fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
+pub(crate) fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
     let lists = || {
         ["dose_words", "salt_words"]
             .into_iter()

@@ -15,7 +15,7 @@ use crate::rule_set::{
 
 /// Kinds of entries that are named elsewhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum What {
+pub(crate) enum What {
     /// A limit.
     Limit,
     /// A question or derived fact.
@@ -28,7 +28,7 @@ pub enum What {
 
 /// What has been loaded so far and may be named.
 #[derive(Default)]
-pub struct Names {
+pub(crate) struct Names {
     /// Questions and derived facts.
     pub catalogue: Catalogue,
     /// Limits.
@@ -48,7 +48,7 @@ pub struct Names {
 }
 
 /// A number as written: value and unit.
-pub struct Written {
+pub(crate) struct Written {
     /// The number.
     pub value: f64,
     /// Its unit as written.
@@ -56,7 +56,7 @@ pub struct Written {
 }
 
 /// Reads `4.0`, `58 mmol/mol`, or a text of one number and one unit.
-pub fn written_number(node: &Node) -> Result<Written, String> {
+pub(crate) fn written_number(node: &Node) -> Result<Written, String> {
     match &node.kind {
         NodeKind::Number(value) => Ok(Written {
             value: *value,
@@ -82,7 +82,7 @@ pub fn written_number(node: &Node) -> Result<Written, String> {
 /// Brings a number to a unit; the error says what is needed.
 ///
 /// A unit that no measure knows, such as `years`, may be left out.
-pub fn to_unit(
+pub(crate) fn to_unit(
     written: &Written,
     unit: Option<&str>,
     measure: Option<Measure>,
@@ -107,12 +107,12 @@ pub fn to_unit(
 
 impl Names {
     /// Notes an entry that could not be read.
-    pub fn note_broken(&mut self, what: What, id: Option<String>) {
+    pub(crate) fn note_broken(&mut self, what: What, id: Option<String>) {
         self.broken.extend(id.map(|it| (what, it)));
     }
 
     /// Whether an entry is there and could not be read.
-    pub fn is_broken(&self, what: What, id: &str) -> bool {
+    pub(crate) fn is_broken(&self, what: What, id: &str) -> bool {
         !self.broken.is_empty() && self.broken.contains(&(what, id.to_owned()))
     }
 
@@ -126,12 +126,12 @@ impl Names {
     }
 
     /// Position of a limit.
-    pub fn limit_index(&self, id: &str) -> Option<Idx<Limit>> {
+    pub(crate) fn limit_index(&self, id: &str) -> Option<Idx<Limit>> {
         self.limits.position(|it| it.id == id)
     }
 
     /// `{ limit: name }` under a node, looked up; `None` after a diagnostic, or if it is not of that form.
-    pub fn limit_of(&self, reading: &mut Reading<'_>, node: &Node) -> Option<Idx<Limit>> {
+    pub(crate) fn limit_of(&self, reading: &mut Reading<'_>, node: &Node) -> Option<Idx<Limit>> {
         let name = node.get("limit")?;
         let text = name.written(reading.source)?.to_owned();
         let found = self.limit_index(&text);
@@ -150,7 +150,7 @@ impl Names {
     }
 
     /// A number to compare a fact of this type with.
-    pub fn threshold(
+    pub(crate) fn threshold(
         &self,
         reading: &mut Reading<'_>,
         node: &Node,
@@ -239,7 +239,7 @@ impl Names {
     }
 
     /// The citations under a key of an entry.
-    pub fn citations(&self, reading: &mut Reading<'_>, map: &Node) -> Vec<Citation> {
+    pub(crate) fn citations(&self, reading: &mut Reading<'_>, map: &Node) -> Vec<Citation> {
         let mut citations = Vec::new();
         for item in map.list("citations") {
             let at = reading.owned(item, "at");
@@ -278,7 +278,12 @@ impl Names {
     }
 
     /// A sentence under a key, its placeholders resolved.
-    pub fn sentence(&self, reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<Text> {
+    pub(crate) fn sentence(
+        &self,
+        reading: &mut Reading<'_>,
+        map: &Node,
+        key: &str,
+    ) -> Option<Text> {
         let node = map.get(key)?;
         let text = reading.owned(map, key)?;
         let mut pieces = Vec::new();
@@ -405,7 +410,11 @@ impl Names {
     }
 
     /// The slot of a fact named at a node; reports an unknown one.
-    pub fn fact(&self, reading: &mut Reading<'_>, name: &Node) -> Option<crate::truth::FactSlot> {
+    pub(crate) fn fact(
+        &self,
+        reading: &mut Reading<'_>,
+        name: &Node,
+    ) -> Option<crate::truth::FactSlot> {
         let Some(text) = name.written(reading.source) else {
             reading.pass_over(name, "the id of a fact");
             return None;
@@ -440,6 +449,6 @@ impl Names {
 }
 
 /// A date as a number: days of the common era.
-pub fn day_number(date: chrono::NaiveDate) -> f64 {
+pub(crate) fn day_number(date: chrono::NaiveDate) -> f64 {
     f64::from(chrono::Datelike::num_days_from_ce(&date))
 }

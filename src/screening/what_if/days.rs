@@ -16,7 +16,7 @@ use crate::screening::result::{DateSpan, Turn};
 use crate::screening::what_if::prospect::prospect;
 
 /// Most procedure days that are looked at: a year of them, and a patient screened today is another one by then.
-pub const MOST_DAYS: usize = 366;
+pub(crate) const MOST_DAYS: usize = 366;
 
 /// The same answers on each of the next procedure days, the day of the screening included.
 ///

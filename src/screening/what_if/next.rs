@@ -20,7 +20,7 @@ const WHOM: [Who; 5] = [
 
 /// What a screening says already when it is asked what is to be done next.
 #[derive(Debug)]
-pub struct Said<'a> {
+pub(crate) struct Said<'a> {
     /// The verdict, and the best and the worst case around it.
     pub span: OutcomeSpan,
     /// The rules that fire.
@@ -36,7 +36,12 @@ pub struct Said<'a> {
 /// # Missing data
 /// A missing answer that could make the verdict worse comes first; one that could only keep it as it is is told beside what
 /// is waited for. Where the clinic does not say what it offers, the plan says so.
-pub fn next(rule_set: &RuleSet, facts: &Facts, found: &Said<'_>, plans: &[Alternative]) -> Next {
+pub(crate) fn next(
+    rule_set: &RuleSet,
+    facts: &Facts,
+    found: &Said<'_>,
+    plans: &[Alternative],
+) -> Next {
     let now = found.span.verdict();
     let mut next = Next {
         kind: NextKind::Book,

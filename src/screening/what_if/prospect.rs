@@ -9,7 +9,7 @@ use crate::screening::result::{Change, Prospect};
 use crate::truth::FactSlot;
 
 /// The prospect of facts whose rules came to these states.
-pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
+pub(crate) fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
     let (firing, open) = (
         of_state(rule_set, states, State::Fires),
         of_state(rule_set, states, State::Undetermined),
@@ -34,7 +34,7 @@ pub fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect
 }
 
 /// An answer as people read it; "not known" if it is missing. An option is written as in the middle of a sentence.
-pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
+pub(crate) fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
     match facts.get(slot) {
         Fact::Known(known) if rule_set.catalogue.options(slot).is_empty() => known.shown.clone(),
         Fact::Known(known) => known
@@ -48,7 +48,7 @@ pub fn shown(rule_set: &RuleSet, facts: &Facts, slot: FactSlot) -> String {
 }
 
 /// A text with a small first letter, unless its first word is written in capitals.
-pub fn lower_first(text: &str) -> String {
+pub(crate) fn lower_first(text: &str) -> String {
     let mut letters = text.chars();
     match (letters.next(), letters.clone().next()) {
         (Some(first), second) if second.is_none_or(|it| !it.is_uppercase()) => {
@@ -59,7 +59,7 @@ pub fn lower_first(text: &str) -> String {
 }
 
 /// A change from one set of facts to another, of one answer.
-pub fn change(rule_set: &RuleSet, before: &Facts, after: &Facts, slot: FactSlot) -> Change {
+pub(crate) fn change(rule_set: &RuleSet, before: &Facts, after: &Facts, slot: FactSlot) -> Change {
     Change {
         fact: rule_set.catalogue.id(slot).to_owned(),
         ask: rule_set.catalogue.about(slot).to_owned(),

@@ -16,11 +16,11 @@ use crate::screening::evaluate::standing;
 use crate::truth::{FactSlot, Slot};
 
 /// The options of a yes/no question, by position.
-pub const YES_NO: [&str; 2] = ["no", "yes"];
+pub(crate) const YES_NO: [&str; 2] = ["no", "yes"];
 
 /// One thing that may be otherwise, in one of several ways.
 #[derive(Debug, Clone)]
-pub struct Lever {
+pub(crate) struct Lever {
     /// The answer that would change.
     pub slot: FactSlot,
     /// The ways.
@@ -29,7 +29,7 @@ pub struct Lever {
 
 /// One way in which an answer may be otherwise.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Edit {
+pub(crate) enum Edit {
     /// These facts instead.
     Put(Vec<(FactSlot, Fact)>),
     /// Of several options, this one chosen or not chosen, the others as they are.
@@ -45,7 +45,7 @@ pub enum Edit {
 
 impl Lever {
     /// One choice, with the texts of its options: made otherwise, where that option may be.
-    pub fn choice<'a>(
+    pub(crate) fn choice<'a>(
         slot: FactSlot,
         texts: impl Iterator<Item = &'a str>,
         facts: &Facts,
@@ -71,7 +71,7 @@ impl Lever {
     }
 
     /// Several options, of which these bits are chosen: each alone chosen or not chosen, where that may be.
-    pub fn flips(
+    pub(crate) fn flips(
         slot: FactSlot,
         n_options: usize,
         bits: u64,
@@ -95,11 +95,11 @@ impl Lever {
 }
 
 /// One lever, and one of its edits.
-pub type LeverStep = (Idx<Lever>, Idx<Edit>);
+pub(crate) type LeverStep = (Idx<Lever>, Idx<Edit>);
 
 /// One set of changes and what it leads to.
 #[derive(Debug, Clone)]
-pub struct ChangeSet {
+pub(crate) struct ChangeSet {
     /// The changes, by lever.
     pub steps: Vec<LeverStep>,
     /// The facts they make.
@@ -112,7 +112,7 @@ pub struct ChangeSet {
 
 /// How far to look.
 #[derive(Debug, Clone, Copy)]
-pub struct Bounds {
+pub(crate) struct Bounds {
     /// Most changes in one set.
     pub most_changes: usize,
     /// Most screenings.
@@ -121,7 +121,7 @@ pub struct Bounds {
 
 /// The sets found, and whether everything within the bounds was looked at.
 #[derive(Debug, Clone)]
-pub struct Searched {
+pub(crate) struct Searched {
     /// Each gives a better verdict than every smaller part of it, and than no change at all.
     pub found: Vec<ChangeSet>,
     /// Whether everything within the bounds was tried; and, where nothing was found, whether more changes could not help
@@ -170,13 +170,13 @@ impl<'a> Trials<'a> {
     }
 
     /// The patient with some answers otherwise.
-    pub fn put(&self, changes: &[(FactSlot, Fact)]) -> Facts {
+    pub(crate) fn put(&self, changes: &[(FactSlot, Fact)]) -> Facts {
         self.n_tried.set(self.n_tried.get() + 1);
         self.facts.with(self.rule_set, changes)
     }
 
     /// The patient with changes made.
-    pub fn with<'b>(&self, edits: impl Iterator<Item = &'b Edit>) -> Facts {
+    pub(crate) fn with<'b>(&self, edits: impl Iterator<Item = &'b Edit>) -> Facts {
         let mut changes: Vec<(FactSlot, Fact)> = Vec::new();
         for edit in edits {
             match edit {
@@ -211,7 +211,7 @@ impl<'a> Trials<'a> {
     }
 
     /// What facts made from the patient's come to.
-    pub fn judged(&self, facts: &Facts) -> (Vec<State>, Standing) {
+    pub(crate) fn judged(&self, facts: &Facts) -> (Vec<State>, Standing) {
         let states = self.compiled.run_beside(&self.kept, facts);
         let standing = standing(self.rule_set, &states);
         (states, standing)
@@ -232,7 +232,7 @@ fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
 ///
 /// # Returns
 /// No set that holds a smaller one which does as well. Empty where nothing within the bounds helps.
-pub fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> Searched {
+pub(crate) fn smallest(trials: &Trials<'_>, levers: &Table<Lever>, bounds: Bounds) -> Searched {
     let reach = LeverReach::of(trials.rule_set, trials.links, levers);
     let (states, start) = trials.judged(trials.facts);
     let mut found: Vec<ChangeSet> = Vec::new();

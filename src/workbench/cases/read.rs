@@ -23,7 +23,7 @@ use crate::rule_set::{Idx, Question, RuleSet};
 const EQUIVALENT: &str = "cases/equivalent.yaml";
 
 /// The file of the people whom cases start from.
-pub const PEOPLE: &str = "cases/people.yaml";
+pub(crate) const PEOPLE: &str = "cases/people.yaml";
 
 /// An invented patient with the findings that must come out.
 #[derive(Debug, Clone)]
@@ -96,7 +96,7 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
 ///
 /// # Missing data
 /// Nobody and no day, where people.yaml is missing or cannot be read; [`cases`] says why.
-pub fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
+pub(crate) fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
     let Some(Parsed { source, root, .. }) =
         files.file(PEOPLE).and_then(|it| it.parsed(&mut Vec::new()))
     else {

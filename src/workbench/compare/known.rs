@@ -14,7 +14,7 @@ use crate::rule_set::{Idx, Odds, Question};
 use crate::workbench::compare::{Both, as_asked};
 
 /// The patients whom both rule sets accept.
-pub struct KnownPatients<'a> {
+pub(crate) struct KnownPatients<'a> {
     both: &'a Both<'a>,
     patients: Vec<KnownPatient<'a>>,
 }
@@ -35,7 +35,7 @@ struct JudgedByBoth {
 
 impl<'a> KnownPatients<'a> {
     /// Judges patients by both. Their answers are as the new rule set has them.
-    pub fn new(both: &'a Both<'a>, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
+    pub(crate) fn new(both: &'a Both<'a>, patients: &[(&'a Gathered, NaiveDate)]) -> Self {
         let judged = patients.iter().filter_map(|(answers, as_of)| {
             Some(KnownPatient {
                 answers,
@@ -50,7 +50,7 @@ impl<'a> KnownPatients<'a> {
     }
 
     /// The first who is judged so, as the questionnaires that both read, with every answer left out that can be.
-    pub fn example(
+    pub(crate) fn example(
         &self,
         plain: bool,
         wanted: &dyn Fn([&[State]; 2]) -> bool,

@@ -9,7 +9,7 @@ use crate::rule_set::{Answer, Question, RuleSet};
 
 /// A condition that tests one answer.
 #[derive(Debug)]
-pub struct ConditionForm {
+pub(crate) struct ConditionForm {
     /// The condition, as a rule writes it.
     pub when: String,
     /// An answer for which it holds, as a questionnaire writes it.
@@ -25,7 +25,7 @@ const SOME_SPAN: &str = "6 months";
 ///
 /// # Errors
 /// In words, if nothing can be tested or the value does not fit.
-pub fn forms(
+pub(crate) fn forms(
     rule_set: &RuleSet,
     question: &Question,
     value: Option<&str>,
@@ -214,7 +214,7 @@ fn names<'a>(
 }
 
 /// A name as a text of YAML: plain if it is nothing but small letters, digits and hyphens.
-pub fn quoted(name: &str) -> String {
+pub(crate) fn quoted(name: &str) -> String {
     let plain = name.starts_with(|it: char| it.is_ascii_lowercase())
         && name
             .chars()

@@ -8,7 +8,7 @@ use crate::rule_set::words::option_ids;
 use crate::workbench::draft::forms::quoted;
 
 /// The condition under which a question is asked, as a rule writes it; `None` if it always is.
-pub fn condition(files: &RuleFiles, question: &Question) -> Option<String> {
+pub(crate) fn condition(files: &RuleFiles, question: &Question) -> Option<String> {
     question.ask_when.as_ref()?;
     let entry = files.question(&question.id)?;
     Some(flow(entry.source, entry.node.get("ask_when")?))
@@ -16,7 +16,7 @@ pub fn condition(files: &RuleFiles, question: &Question) -> Option<String> {
 
 /// Answers with which a question is asked, and those that its gates need in turn; question and answer as a case writes
 /// them. `None` if nothing simple opens the gate.
-pub fn answers(rule_set: &RuleSet, question: &Question) -> Option<Vec<(String, String)>> {
+pub(crate) fn answers(rule_set: &RuleSet, question: &Question) -> Option<Vec<(String, String)>> {
     match &question.ask_when {
         None => Some(Vec::new()),
         Some(when) => fulfilled(rule_set, when),

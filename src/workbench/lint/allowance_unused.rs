@@ -4,7 +4,7 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::workbench::lint::{Remark, Subject};
 
 /// An allowance that fits none of the remarks made so far.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let fits =
         |remark: &Remark, lint, on: &str| remark.diagnostic.code == lint && remark.about == on;
     let unused = subject.allowances.iter().filter(|it| {

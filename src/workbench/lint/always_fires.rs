@@ -6,7 +6,7 @@ use crate::outcome::State;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each rule that always fires.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (at, rule) in subject.rule_set.rules.iter().enumerate() {
         if subject

@@ -5,7 +5,7 @@ use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::places::Entry;
 
 /// A remark on the approval.
-pub fn find(subject: &Subject<'_>) -> Option<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
     let approval = subject
         .rule_set
         .approval

@@ -24,7 +24,7 @@ pub(super) struct Band<'a> {
 }
 
 /// A remark on each gap between two bands.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let bands = bands(&subject.rule_set.rules);
     let mut found = Vec::new();
     for band in bands

@@ -8,7 +8,7 @@ use crate::workbench::lint::band_gap::{akin, bands, number_of, overlap};
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each pair of bands that overlap without one holding the other.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let bands = bands(&subject.rule_set.rules);
     let mut found = Vec::new();
     for (n, band) in bands.iter().enumerate() {

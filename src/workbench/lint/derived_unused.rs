@@ -5,7 +5,7 @@ use crate::workbench::lint::limit_unused::used;
 use crate::workbench::lint::{Remark, Subject};
 
 /// Derived facts that nothing looks at.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
     let derived = subject
         .rule_set

@@ -6,7 +6,7 @@ use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::mutants::steps::plain;
 
 /// A remark on the second of two rules.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let (rules, written) = (&subject.rule_set.rules, subject.files);
     let forms: Vec<Condition> = rules.iter().map(|it| plain(it.when.clone())).collect();
     let mut found = Vec::new();
@@ -34,7 +34,7 @@ pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
 }
 
 /// Whether two conditions in plain form are the same but for the order of lists and the names written.
-pub fn same(a: &Condition, b: &Condition) -> bool {
+pub(crate) fn same(a: &Condition, b: &Condition) -> bool {
     match (a, b) {
         (Condition::All(a), Condition::All(b)) | (Condition::Any(a), Condition::Any(b)) => {
             a.len() == b.len()

@@ -30,7 +30,7 @@ const ABBREVIATIONS: &[&str] = &[
 ];
 
 /// A remark for each question.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let patients = subject
         .rule_set
         .catalogue

@@ -54,7 +54,7 @@ fn without_day(fact: &str) -> &str {
 }
 
 /// Limits that no condition, formula or sentence names.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
     let unused = subject
         .rule_set

@@ -6,7 +6,7 @@ use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::sources::HeldAgainst;
 
 /// A remark on each change that loosens the rule set, or may.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let Some(HeldAgainst {
         policy,
         source,

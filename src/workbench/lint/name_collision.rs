@@ -9,7 +9,7 @@ use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::places::Entry;
 
 /// Names that differ only in spaces, hyphens and the like and mean different things, in each register and its classes.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let medicines = &subject.rule_set.medicines;
     let mut meant: BTreeMap<&str, Bits<Medicine>> = medicines
         .names

@@ -12,7 +12,7 @@ use crate::workbench::lint::{Remark, Subject};
 const SHORTEST: usize = 6;
 
 /// Pairs of medicines with names one letter apart, of which some rule counts only one. One remark for each pair.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let register = &rule_set.medicines;
     let names: BTreeMap<&str, Idx<Medicine>> = register

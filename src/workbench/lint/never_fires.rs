@@ -7,7 +7,7 @@ use crate::rule_set::Odds;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each rule that cannot fire.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (at, rule) in subject.rule_set.rules.iter().enumerate() {
         // A worked case in which it fires, and no answer is ruled out, settles it.

@@ -4,7 +4,7 @@ use crate::document::diagnostic::Code;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on the rule set.
-pub fn find(subject: &Subject<'_>) -> Option<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
     let rule_set = subject.rule_set;
     let title = "the rule set states no guarantee".to_owned();
     let file = subject.files.entry("ruleset.yaml");

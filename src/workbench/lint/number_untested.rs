@@ -47,7 +47,7 @@ const LETTERS: &[(&str, f64)] = &[
 ];
 
 /// A remark for each number, but one for each number of a sentence.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for rule in &subject.rule_set.rules {
         let numbers: Vec<(&str, Vec<Stated>)> = sentences(rule)

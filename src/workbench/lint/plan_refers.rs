@@ -12,7 +12,7 @@ use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each rule that refers although some answer to a question about the plan quiets it for everybody in whom it
 /// fires, all else as it is.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let mut found = Vec::new();
     for (at, rule) in rule_set

@@ -6,7 +6,7 @@ use crate::workbench::lint::limit_unused::used;
 use crate::workbench::lint::{Remark, Subject};
 
 /// Questions whose answer nothing looks at. Free text is for people, and the lists have their own conditions.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
     let catalogue = &subject.rule_set.catalogue;
     let special = |it: &Answer| {

@@ -10,7 +10,7 @@ use crate::workbench::lint::{Remark, Subject};
 const NEAR: TimeDelta = TimeDelta::days(60);
 
 /// What must be reviewed soon.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let as_of = subject.as_of;
     told(subject, Code::ReviewDue, "due by", &|by| {
         as_of <= by && by <= as_of + NEAR

@@ -9,7 +9,7 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::workbench::lint::{Remark, Subject};
 
 /// What should have been reviewed before the day of the check.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let as_of = subject.as_of;
     told(subject, Code::ReviewOverdue, "overdue since", &|by| {
         by < as_of

@@ -8,7 +8,7 @@ use crate::rule_set::read::rule_set;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on the edition. Known is the one within the program: no other is at hand.
-pub fn find(subject: &Subject<'_>) -> Option<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
     let rule_set = subject.rule_set;
     let known = crate::workbench::lint::same_edition::rule_set(&RuleFiles::embedded()).ok()?;
     if known.id != rule_set.id

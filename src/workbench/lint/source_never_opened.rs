@@ -9,7 +9,7 @@ use crate::workbench::lint::{Remark, Subject};
 
 /// Sources that nobody has opened and that alone stand behind a rule that defers or refers, or behind a limit by which such
 /// a rule decides. One remark for each source. A citation of common practice or of a local proposal says openly what it is.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let strict: Vec<_> = rule_set
         .rules

@@ -8,7 +8,7 @@ use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::places::Entry;
 
 /// Rules and limits that cite a source which another one has replaced.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let (rule_set, written) = (subject.rule_set, subject.files);
     let rules = rule_set
         .rules

@@ -5,7 +5,7 @@ use crate::workbench::lint::limit_unused::used;
 use crate::workbench::lint::{Remark, Subject};
 
 /// Sources that nothing cites, nor names as what replaced another.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
     let unused = subject
         .rule_set

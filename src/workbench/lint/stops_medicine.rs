@@ -148,7 +148,7 @@ const NOT_AN_ORDER: &[&str] = &[
 ];
 
 /// A remark for each text of a rule, and for each question and its help.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let names = names(subject.rule_set);
     let mut found = Vec::new();
     let mut look = |about: &str, entry: Option<Entry<'_>>, key: &str, text: &str, takes: bool| {

@@ -10,7 +10,7 @@ use crate::outcome::State;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each such rule, with the rule that is always there.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rules = &subject.rule_set.rules;
     let mut found = Vec::new();
     for (at, rule) in rules.iter().enumerate() {

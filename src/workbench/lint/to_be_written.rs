@@ -4,7 +4,7 @@ use crate::rule_set::read::drafts::unwritten;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each of them.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (concern, rule) in subject.files.rules() {
         let id = rule.node.get("id").map_or("", |it| it.shown(rule.source));

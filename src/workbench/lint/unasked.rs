@@ -16,7 +16,7 @@ use crate::truth::{FactSlot, Truth};
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each rule and question.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let catalogue = &subject.rule_set.catalogue;
     let Some(after) = subject.decider().and_then(|mut it| After::new(&mut it)) else {
         return Vec::new();

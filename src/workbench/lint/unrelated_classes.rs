@@ -9,7 +9,7 @@ use crate::rule_set::{Bits, Condition, Idx, Medicine, Term};
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each medicine that alone joins two families, and that some rule counts.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let register = &subject.rule_set.medicines;
     let Some(file) = subject.files.entry("medicines.yaml") else {
         return Vec::new();

@@ -4,7 +4,7 @@ use crate::document::diagnostic::Code;
 use crate::workbench::lint::{Remark, Subject};
 
 /// One remark for each rule, with all that is not reached.
-pub fn find(subject: &Subject<'_>) -> Vec<Remark> {
+pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for gaps in subject.gaps.chunk_by(|a, b| a.rule == b.rule) {
         let Some(first) = gaps.first() else { continue };

@@ -13,7 +13,7 @@ use crate::workbench::mutants::StepKind;
 
 /// A condition that is one small step from a rule's own.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Step {
+pub(crate) struct Step {
     /// What kind of step.
     pub kind: StepKind,
     /// What was changed, in words.
@@ -32,7 +32,7 @@ struct PartChange {
 }
 
 /// Every small step from a condition; those that come to the same by their form alone are left out.
-pub fn of(rule_set: &RuleSet, when: &Condition) -> Vec<Step> {
+pub(crate) fn of(rule_set: &RuleSet, when: &Condition) -> Vec<Step> {
     let mut steps: Vec<Step> = Vec::new();
     let mut forms = vec![plain(when.clone())];
     for part in words::parts(rule_set, when) {
@@ -55,7 +55,7 @@ pub fn of(rule_set: &RuleSet, when: &Condition) -> Vec<Step> {
 }
 
 /// Every number of a rule that comes from a limit, moved with it: the condition with the limit a step lower or higher.
-pub fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Option<Condition> {
+pub(crate) fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Option<Condition> {
     let mut found = false;
     let changed = mapped(when, &mut |condition| {
         let Condition::Fact { fact, test } = condition else {
@@ -88,7 +88,7 @@ pub fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Option<Condi
 }
 
 /// The number of a limit a step lower or higher, as it would be written.
-pub fn limit_written(rule_set: &RuleSet, limit: Idx<Limit>, up: bool) -> Option<String> {
+pub(crate) fn limit_written(rule_set: &RuleSet, limit: Idx<Limit>, up: bool) -> Option<String> {
     let limit = &rule_set.limits[limit];
     match &limit.value {
         LimitValue::Span(span) => stepped_span(*span, up).map(|it| it.to_string()),
@@ -464,7 +464,7 @@ fn neighbour(threshold: &Threshold, up: bool) -> Option<Threshold> {
 }
 
 /// A written number one step lower or higher: as written, the old number and the new one.
-pub fn stepped(written: &str, up: bool) -> Option<(String, f64, f64)> {
+pub(crate) fn stepped(written: &str, up: bool) -> Option<(String, f64, f64)> {
     let (digits, unit) = written
         .split_once(char::is_whitespace)
         .unwrap_or((written, ""));
@@ -544,7 +544,7 @@ fn mapped(
 
 /// A condition in the form in which two that are the same by Kleene's tables look the same: one member is no list, a list
 /// in a list of its kind is one list, and what does not hold is said by the test.
-pub fn plain(condition: Condition) -> Condition {
+pub(crate) fn plain(condition: Condition) -> Condition {
     match condition {
         Condition::All(parts) => joined(parts, Condition::All, |it| {
             if let Condition::All(inner) = it {

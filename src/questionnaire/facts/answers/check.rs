@@ -8,7 +8,7 @@ use crate::rule_set::RuleSet;
 use crate::truth::FactSlot;
 
 /// Checks dates against one another.
-pub fn cross_check(
+pub(crate) fn cross_check(
     rule_set: &RuleSet,
     gathered: &Gathered,
     facts: &Facts,

@@ -13,7 +13,7 @@ const HOW: &str = "an entry with this name no longer holds the verdict until som
 
 impl Overlay<'_> {
     /// Adds the clinic's names to the registers that were just read.
-    pub fn names(&mut self, names: &mut Names) {
+    pub(crate) fn names(&mut self, names: &mut Names) {
         if names.medicines.medicines.is_empty() {
             self.reading.excuse();
             return;

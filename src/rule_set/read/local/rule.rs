@@ -13,7 +13,13 @@ use crate::rule_set::read::symbols::Names;
 
 impl Overlay<'_> {
     /// Changes the rules that were just read. `whole` says that all of them could be read.
-    pub fn rules(&mut self, names: &Names, rules: &mut Vec<Rule>, ids: &Ids<'_>, whole: bool) {
+    pub(crate) fn rules(
+        &mut self,
+        names: &Names,
+        rules: &mut Vec<Rule>,
+        ids: &Ids<'_>,
+        whole: bool,
+    ) {
         self.judge_limits(rules);
         // Against the rule set's own rules: neither an added nor a retired rule makes another id known or free.
         let own: Vec<String> = rules.iter().map(|it| it.id.clone()).collect();

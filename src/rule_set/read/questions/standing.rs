@@ -10,7 +10,7 @@ use crate::truth::FactSlot;
 
 /// Refuses `standing: true` where a clinic's file would answer for a patient: one patient's sites, day or medicines would
 /// be everybody's.
-pub fn refuse_of_patients(
+pub(crate) fn refuse_of_patients(
     reading: &mut Reading<'_>,
     catalogue: &Catalogue,
     asked: &Table<&Node, Question>,

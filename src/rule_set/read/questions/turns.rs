@@ -9,7 +9,7 @@ use crate::rule_set::{
 use crate::truth::{FactSlot, Slot};
 
 /// What hangs on other facts, each after everything it hangs on, with all of that. A circle is reported where it closes.
-pub fn turns(
+pub(crate) fn turns(
     reading: &mut Reading<'_>,
     catalogue: &Catalogue,
     asked: &Table<&Node, Question>,

@@ -15,7 +15,7 @@ use crate::rule_set::{Agent, AgentLimit};
 const MOST_AGENTS: usize = 60;
 
 /// anaesthetics.yaml.
-pub fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+pub(crate) fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("anaesthetics");
     let mut seen = HashMap::new();
     if let Some(list) = parsed
