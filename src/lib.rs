@@ -29,7 +29,7 @@
 //! ```
 //!
 //! From the foundation upwards: `table`, `truth`, `outcome`, `formulas`, `quantity`, `document`, `rule_set`,
-//! `questionnaire`, `screening`, `exact`, `workbench`, [`report`], `cli`.
+//! `questionnaire`, `screening`, `exact`, `workbench`, [`report`], `register`, `cli`.
 
 mod cli;
 mod document;
@@ -38,6 +38,7 @@ mod formulas;
 mod outcome;
 mod quantity;
 mod questionnaire;
+mod register;
 pub mod report;
 mod rule_set;
 mod screening;
@@ -76,6 +77,9 @@ pub mod inner {
     }
     pub mod questionnaire {
         pub use crate::questionnaire::*;
+    }
+    pub mod register {
+        pub use crate::register::*;
     }
     pub mod report {
         pub use crate::report::*;

@@ -74,6 +74,8 @@ mod hostile;
 mod reference;
 // Bad input: one slip a file, told at its place.
 mod rejects;
+// What a desk keeps: entries that nobody can change unseen, and nothing confirmed that is lost.
+mod register;
 // One test for each bug that was mended.
 mod regressions;
 // Every mistake of an editor, and the tool that notices it.

@@ -491,4 +491,40 @@ codes! {
         "A list is longer than any patient's can be.",
         "Input is bounded, so that no file can exhaust the machine.",
         "Check that it is the right file.";
+    NoRegister = "register/not-a-register":
+        "The file is not a register of this program.",
+        "Nothing is read from, or written into, a file that somebody else made for something else.",
+        "Check the path. `preblock register new` makes a register.";
+    RegisterThere = "register/exists":
+        "There is a file where a register was to be made.",
+        "A register is never written over.",
+        "Name another place, or use the register that is there.";
+    RegisterVersion = "register/version":
+        "The register was made by another version of the program.",
+        "An older program would overlook what a newer one wrote.",
+        "Use the newest version of the program that ever opened this register.";
+    RegisterLayout = "register/layout":
+        "Tables or triggers of the register are not as they were made.",
+        "A trigger that is gone no longer keeps entries from being changed.",
+        "Restore a backup, and find out who changed the file with another program.";
+    RegisterInUse = "register/in-use":
+        "Another program writes into the register.",
+        "There is one writer at a time, so that nobody's entries get lost.",
+        "Close the other program, or do it at the desk that is open.";
+    RegisterOnNetwork = "register/network-drive":
+        "The register is on a network drive.",
+        "Locks and logs do not hold there: two writers could destroy the file.",
+        "Keep it on a disk of the computer on which the desk runs, and put backups onto the network drive.";
+    RegisterUnwritable = "register/not-written":
+        "The register could not be read or written.",
+        "What was not confirmed is not in the register.",
+        "Look after the disk and the folder's permissions, then read the last entry before entering anything again.";
+    RegisterDamaged = "register/damaged":
+        "The register holds something that no register has.",
+        "Somebody changed it with another program, or the disk damaged it.",
+        "`preblock register check` lists what is wrong. Restore the last backup.";
+    RegisterRefused = "register/refused":
+        "Something does not fit what the register says.",
+        "What is written is never changed, so it is looked at before.",
+        "Look at the referral as it stands now.";
 }

@@ -1,0 +1,615 @@
+//! The register: the one file that keeps a desk's referrals and all that happened to them.
+//!
+//! Entries are chained by their digests and never changed; what they say stands in bodies apart, so that an old patient's answers
+//! can be removed while the chain stays whole. What pages show is worked out from the entries, by [`state`] alone.
+//!
+//! What the chain does not do: whoever holds the file and rewrites all of it is found only by a head that was written down
+//! elsewhere. There is no clock here, and nothing is screened: the time of an entry and the screening come as arguments.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, FixedOffset};
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+
+use crate::document::diagnostic::{Code, Diagnostic};
+use crate::outcome::{Outcome, Standing, Urgency};
+use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, hex, written};
+use crate::register::file::WriterLock;
+use crate::register::happening::{Happening, body, read_body};
+use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
+use crate::register::state::{PileGroup, PileRow, ReferralState, WhoseTurn};
+use crate::rule_set::catalogue::Who;
+use crate::rule_set::files::sha256;
+
+pub mod entry;
+pub mod file;
+pub mod happening;
+pub mod people;
+pub mod state;
+
+/// A register that is open.
+#[derive(Debug)]
+pub struct Register {
+    path: PathBuf,
+    connection: Connection,
+    /// Held as long as this may write; `None` if it only reads.
+    lock: Option<WriterLock>,
+}
+
+/// What is to be written down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct New {
+    /// When, by the caller's clock.
+    pub at: DateTime<FixedOffset>,
+    /// Who did it: the initials of a person of the register.
+    pub person: String,
+    /// The id of the form it was sent by, unique: the same form is never written twice.
+    pub form: Option<String>,
+    /// The referral's reference; `None` for what happens to people.
+    pub referral: Option<String>,
+    /// What happened.
+    pub happening: Happening,
+}
+
+/// Why something was not written down, or not as it should be.
+#[derive(Debug)]
+pub enum RegisterError {
+    /// It does not fit what the register says. Nothing was written.
+    Refused(Box<Diagnostic>),
+    /// The form was used already: this is what it wrote then. Nothing was written again.
+    FormUsed(Box<RegisterEntry>),
+    /// The disk failed. The register was opened anew and does not hold it.
+    NotWritten(Box<Diagnostic>),
+    /// The disk failed. The register was opened anew, and holds it all the same.
+    WrittenDespite(Box<RegisterEntry>, Box<Diagnostic>),
+    /// The disk failed, and the register cannot be opened anew: nobody knows whether it holds it.
+    Unknown(Box<Diagnostic>),
+}
+
+/// What a register is read to come to, or what is wrong with it.
+pub type Answered<T> = Result<T, Box<Diagnostic>>;
+
+impl Register {
+    /// Makes a register where there is none, and opens it for writing. `who` is told to whoever wants to write at the same time.
+    ///
+    /// # Errors
+    /// The place is taken, cannot be written, or is on a network drive.
+    pub fn create(path: &Path, who: &str) -> Answered<Self> {
+        file::create(path)?;
+        Self::open(path, who)
+    }
+
+    /// Opens a register for writing.
+    ///
+    /// # Errors
+    /// It is not there, no register, of a newer version, changed by another program, in use by another writer, or on a network drive.
+    pub fn open(path: &Path, who: &str) -> Answered<Self> {
+        let lock = file::lock(path, who)?;
+        Ok(Self {
+            connection: file::open(path, true)?,
+            path: path.to_owned(),
+            lock: Some(lock),
+        })
+    }
+
+    /// Opens a register for reading; others may write meanwhile.
+    ///
+    /// # Errors
+    /// As of [`Register::open`], but for other writers.
+    pub fn open_to_read(path: &Path) -> Answered<Self> {
+        Ok(Self {
+            connection: file::open(path, false)?,
+            path: path.to_owned(),
+            lock: None,
+        })
+    }
+
+    /// Where it is.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The last entry's number and digest.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn head(&self) -> Answered<RegisterHead> {
+        head(&self.connection).map_err(|it| self.unreadable(&it))
+    }
+
+    /// Writes one thing down, and returns its entry once the disk has it.
+    ///
+    /// # Errors
+    /// Which it was: see [`RegisterError`]. After a failure of the disk nothing is tried again, lest something be signed twice.
+    pub fn append(&mut self, new: New) -> Result<RegisterEntry, RegisterError> {
+        if self.lock.is_none() {
+            return Err(refused("the register was opened for reading"));
+        }
+        if let Some(form) = &new.form
+            && let Some(entry) = self.of_form(form).map_err(RegisterError::NotWritten)?
+        {
+            return Err(RegisterError::FormUsed(Box::new(entry)));
+        }
+        self.fits(&new)?;
+        let head = self.head().map_err(RegisterError::NotWritten)?;
+        let before = self.last_time().map_err(RegisterError::NotWritten)?;
+        let text = salt()
+            .and_then(|salt| body(&new.happening, &salt).map_err(|it| it.to_string()))
+            .map_err(|why| refused(format!("it cannot be written as JSON: {why}")))?;
+        let mut entry = RegisterEntry {
+            seq: head.seq.saturating_add(1),
+            at: new.at,
+            person: new.person,
+            kind: new.happening.kind().to_owned(),
+            referral: new.referral,
+            form: new.form,
+            body: sha256(text.as_bytes()),
+            previous: head.digest,
+            digest: String::new(),
+            is_clock_back: before.is_some_and(|it| it > new.at),
+            happening: Some(new.happening),
+        };
+        entry.digest = entry.computed();
+        match write(&mut self.connection, &entry, &text) {
+            Ok(()) => Ok(entry),
+            Err(error) => Err(self.after_a_failure(entry, &error)),
+        }
+    }
+
+    /// The entries of a referral, in their order.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn entries(&self, reference: &str) -> Answered<Vec<RegisterEntry>> {
+        entries_of(&self.connection, reference).map_err(|it| self.unreadable(&it))
+    }
+
+    /// Every entry, in their order.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn all_entries(&self) -> Answered<Vec<RegisterEntry>> {
+        all_entries(&self.connection).map_err(|it| self.unreadable(&it))
+    }
+
+    /// The text of a body; `None` if it was removed, or never was.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn body(&self, digest: &str) -> Answered<Option<String>> {
+        self.connection
+            .query_row("select text from body where digest = ?1", [digest], |row| {
+                row.get(0)
+            })
+            .optional()
+            .map_err(|it| self.unreadable(&it))
+    }
+
+    /// A referral as it stands; `None` if there is none of this reference.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn referral(&self, reference: &str) -> Answered<Option<ReferralState>> {
+        Ok(ReferralState::of(&self.entries(reference)?))
+    }
+
+    /// Every referral by what has to happen next: groups in their order, within one the longest waiting first.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn pile(&self) -> Answered<Vec<PileRow>> {
+        pile(&self.connection).map_err(|it| self.unreadable(&it))
+    }
+
+    /// Every person, by initials.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn people(&self) -> Answered<Vec<Person>> {
+        people(&self.connection).map_err(|it| self.unreadable(&it))
+    }
+
+    /// The person of these initials and this passphrase; `None` if there is none, or none who may sign in. Both take the same time.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn verify(&self, initials: &str, passphrase: &str) -> Answered<Option<Person>> {
+        let person = self.person(initials)?.filter(|it| it.is_on);
+        let is_theirs = is_passphrase(passphrase, person.as_ref().map(|it| it.hash.as_str()));
+        Ok(person.filter(|_| is_theirs))
+    }
+
+    /// Works out anew, from the entries, all that pages show.
+    ///
+    /// # Errors
+    /// The file cannot be read or written.
+    pub fn rebuild(&mut self) -> Answered<()> {
+        rebuild(&mut self.connection).map_err(|it| file::diagnostic(&self.path, &it))
+    }
+
+    fn person(&self, initials: &str) -> Answered<Option<Person>> {
+        Ok(self
+            .people()?
+            .into_iter()
+            .find(|it| it.initials == initials))
+    }
+
+    fn of_form(&self, form: &str) -> Answered<Option<RegisterEntry>> {
+        let sql = format!("{ENTRIES} where entry.form = ?1");
+        self.connection
+            .query_row(&sql, [form], entry_of)
+            .optional()
+            .map_err(|it| self.unreadable(&it))
+    }
+
+    fn last_time(&self) -> Answered<Option<DateTime<FixedOffset>>> {
+        self.connection
+            .query_row(
+                "select at from entry order by seq desc limit 1",
+                [],
+                |row| time(row, 0),
+            )
+            .optional()
+            .map_err(|it| self.unreadable(&it))
+    }
+
+    fn unreadable(&self, error: &rusqlite::Error) -> Box<Diagnostic> {
+        file::diagnostic(&self.path, error)
+    }
+
+    /// Whether something fits what the register says.
+    fn fits(&self, new: &New) -> Result<(), RegisterError> {
+        let read = |it| RegisterError::NotWritten(it);
+        if !are_initials(&new.person) {
+            return Err(refused(
+                "initials are one to twelve letters or figures, without spaces",
+            ));
+        }
+        if new.happening.is_of_a_referral() != new.referral.is_some() {
+            return Err(refused(format!(
+                "`{}` does not happen there",
+                new.happening.kind()
+            )));
+        }
+        let person = self
+            .person(&new.person)
+            .map_err(read)?
+            .filter(|it| it.is_on);
+        let anybody = matches!(new.happening, Happening::SignInRefused { .. })
+            || self.people().map_err(read)?.is_empty();
+        if person.is_none() && !anybody {
+            return Err(refused(format!(
+                "`{}` is no person of this register who may sign in",
+                new.person
+            )));
+        }
+        if let Happening::PersonSet { initials, .. } = &new.happening
+            && !are_initials(initials)
+        {
+            return Err(refused(
+                "initials are one to twelve letters or figures, without spaces",
+            ));
+        }
+        let Some(reference) = &new.referral else {
+            return Ok(());
+        };
+        let state = self.referral(reference).map_err(read)?;
+        let is_opening = matches!(new.happening, Happening::Opened { .. });
+        let Some(state) = state else {
+            return if is_opening {
+                Ok(())
+            } else {
+                Err(refused(format!("there is no referral `{reference}`")))
+            };
+        };
+        if is_opening {
+            return Err(refused(format!(
+                "there is a referral `{reference}` already"
+            )));
+        }
+        if state.is_removed {
+            return Err(refused(format!(
+                "what `{reference}` said was removed; nothing more is written about it"
+            )));
+        }
+        match &new.happening {
+            Happening::Decided(decided) => {
+                if person.is_none_or(|it| it.role != PersonRole::Clinician) {
+                    return Err(refused("only a clinician decides"));
+                }
+                // INVARIANT: what is signed is what was read.
+                if state.current().is_none_or(|it| it.seq != decided.screening) {
+                    return Err(refused(
+                        "the screening that was read is no longer the last one of this referral",
+                    ));
+                }
+                Ok(())
+            }
+            Happening::Booked { .. } if !state.may_be_booked() => Err(refused(
+                "a day is booked for what a clinician decided go, on the answers as they are now",
+            )),
+            _ => Ok(()),
+        }
+    }
+
+    /// What became of an entry after the disk failed.
+    ///
+    /// INVARIANT: a commit that failed may be there all the same. So the file is opened anew and asked, and nothing is tried again.
+    fn after_a_failure(&mut self, entry: RegisterEntry, error: &rusqlite::Error) -> RegisterError {
+        let why = file::diagnostic(&self.path, error);
+        let opened = file::open(&self.path, true).and_then(|connection| {
+            self.connection = connection;
+            self.head()
+        });
+        match opened {
+            Ok(head) if head.digest == entry.digest => {
+                RegisterError::WrittenDespite(Box::new(entry), why)
+            }
+            Ok(_) => RegisterError::NotWritten(why),
+            Err(_) => RegisterError::Unknown(why),
+        }
+    }
+}
+
+impl RegisterError {
+    /// What to tell.
+    pub fn diagnostic(&self) -> Diagnostic {
+        match self {
+            Self::Refused(it) | Self::NotWritten(it) => (**it).clone(),
+            Self::FormUsed(entry) => Diagnostic::bare(
+                Code::RegisterRefused,
+                format!("this form was sent before and is entry {}", entry.seq),
+            )
+            .help("Nothing was written again; look at the referral as it stands."),
+            Self::WrittenDespite(entry, it) => it.as_ref().clone().help(format!(
+                "The disk reported a failure, but entry {} is there. Do not send it again; make a backup onto another disk.",
+                entry.seq
+            )),
+            Self::Unknown(it) => it.as_ref().clone().help(
+                "Nobody knows whether the last entry was kept. Stop the desk, look after the disk, and read the last entry before sending anything again.",
+            ),
+        }
+    }
+}
+
+fn refused(why: impl Into<String>) -> RegisterError {
+    RegisterError::Refused(Box::new(Diagnostic::bare(Code::RegisterRefused, why)))
+}
+
+fn salt() -> Result<String, String> {
+    let mut bytes = [0_u8; 16];
+    getrandom::fill(&mut bytes).map_err(|it| it.to_string())?;
+    Ok(hex(&bytes))
+}
+
+/// Every column of an entry and its body, in the order of [`entry_of`].
+const ENTRIES: &str = "select entry.seq, entry.at, entry.person, entry.kind, entry.referral, entry.form, entry.body, entry.previous, \
+                       entry.digest, body.text, (select before.at from entry before where before.seq = entry.seq - 1) \
+                       from entry left join body on body.digest = entry.body";
+
+fn entry_of(row: &Row<'_>) -> rusqlite::Result<RegisterEntry> {
+    let at = time(row, 1)?;
+    let text: Option<String> = row.get(9)?;
+    let before: Option<String> = row.get(10)?;
+    let before = before.map(|_| time(row, 10)).transpose()?;
+    Ok(RegisterEntry {
+        seq: row.get(0)?,
+        at,
+        person: row.get(2)?,
+        kind: row.get(3)?,
+        referral: row.get(4)?,
+        form: row.get(5)?,
+        body: row.get(6)?,
+        previous: row.get(7)?,
+        digest: row.get(8)?,
+        happening: text
+            .map(|it| read_body(&it).map_err(|error| unfit(9, error)))
+            .transpose()?,
+        is_clock_back: before.is_some_and(|it| it > at),
+    })
+}
+
+fn time(row: &Row<'_>, column: usize) -> rusqlite::Result<DateTime<FixedOffset>> {
+    let text: String = row.get(column)?;
+    DateTime::parse_from_rfc3339(&text).map_err(|error| unfit(column, error))
+}
+
+/// A value that is not what its column holds.
+fn unfit(column: usize, error: impl std::error::Error + Send + Sync + 'static) -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, Box::new(error))
+}
+
+fn head(connection: &Connection) -> rusqlite::Result<RegisterHead> {
+    let sql = "select seq, digest from entry order by seq desc limit 1";
+    let last = connection.query_row(sql, [], |row| {
+        Ok(RegisterHead {
+            seq: row.get(0)?,
+            digest: row.get(1)?,
+        })
+    });
+    Ok(last.optional()?.unwrap_or_else(|| RegisterHead {
+        seq: 0,
+        digest: NOTHING_BEFORE.to_owned(),
+    }))
+}
+
+fn entries_of(connection: &Connection, reference: &str) -> rusqlite::Result<Vec<RegisterEntry>> {
+    let sql = format!("{ENTRIES} where entry.referral = ?1 order by entry.seq");
+    connection
+        .prepare_cached(&sql)?
+        .query_map([reference], entry_of)?
+        .collect()
+}
+
+fn all_entries(connection: &Connection) -> rusqlite::Result<Vec<RegisterEntry>> {
+    let sql = format!("{ENTRIES} order by entry.seq");
+    connection
+        .prepare_cached(&sql)?
+        .query_map([], entry_of)?
+        .collect()
+}
+
+/// Writes an entry, its body and what follows from it for the pages: all of it, or nothing.
+fn write(connection: &mut Connection, entry: &RegisterEntry, text: &str) -> rusqlite::Result<()> {
+    let change = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    change.execute(
+        "insert into body(digest, text) values (?1, ?2)",
+        params![entry.body, text],
+    )?;
+    change.execute(
+        "insert into entry(seq, at, person, kind, referral, form, body, previous, digest) values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+        params![
+            entry.seq,
+            written(&entry.at),
+            entry.person,
+            entry.kind,
+            entry.referral,
+            entry.form,
+            entry.body,
+            entry.previous,
+            entry.digest
+        ],
+    )?;
+    if let Some(Happening::BodyRemoved { entries, .. }) = &entry.happening {
+        for seq in entries {
+            change.execute(
+                "delete from body where digest in (select body from entry where seq = ?1)",
+                [seq],
+            )?;
+        }
+    }
+    follows(&change, entry)?;
+    change.commit()
+}
+
+/// Brings what pages show up to date with an entry.
+fn follows(connection: &Connection, entry: &RegisterEntry) -> rusqlite::Result<()> {
+    if let Some(Happening::PersonSet {
+        initials,
+        role,
+        hash,
+        is_on,
+    }) = &entry.happening
+    {
+        connection.execute(
+            "insert or replace into person(initials, role, hash, is_on) values (?1, ?2, ?3, ?4)",
+            params![initials, role.word(), hash, is_on],
+        )?;
+    }
+    match &entry.referral {
+        Some(reference) => place(connection, reference),
+        None => Ok(()),
+    }
+}
+
+/// Puts a referral where it belongs in the pile.
+fn place(connection: &Connection, reference: &str) -> rusqlite::Result<()> {
+    let Some(state) = ReferralState::of(&entries_of(connection, reference)?) else {
+        return Ok(());
+    };
+    let row = &state.row;
+    let ask: Vec<&str> = row.ask.iter().map(|it| it.word()).collect();
+    connection
+        .prepare_cached(
+            "insert or replace into pile(reference, place, day, outcome, urgency, first_reason, turn, since, ask, asked) \
+             values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        )?
+        .execute(params![
+            row.reference,
+            rank(&PileGroup::ALL, row.group),
+            row.day,
+            row.verdict.map(|it| it.outcome.word()),
+            row.verdict.and_then(|it| it.urgency).map(Urgency::word),
+            row.first_reason,
+            rank(&WhoseTurn::ALL, row.turn),
+            written(&row.since),
+            ask.join(" "),
+            row.asked.as_ref().map(written),
+        ])?;
+    Ok(())
+}
+
+/// The place of one of an enum's variants among all.
+fn rank<T: PartialEq>(all: &[T], one: T) -> Option<i64> {
+    let mut ranked = (0..).zip(all);
+    ranked.find(|(_, it)| **it == one).map(|(rank, _)| rank)
+}
+
+/// The variant of a rank.
+fn ranked<T: Copy>(all: &[T], column: usize, rank: i64) -> rusqlite::Result<T> {
+    let at = usize::try_from(rank).ok();
+    word(column, at.and_then(|at| all.get(at).copied()))
+}
+
+fn pile(connection: &Connection) -> rusqlite::Result<Vec<PileRow>> {
+    let sql = "select reference, place, day, outcome, urgency, first_reason, turn, since, ask, asked from pile \
+               order by place, since, reference";
+    let of = |row: &Row<'_>| -> rusqlite::Result<PileRow> {
+        let outcome: Option<String> = row.get(3)?;
+        let urgency: Option<String> = row.get(4)?;
+        let outcome = outcome
+            .as_deref()
+            .map(|it| word(3, Outcome::from_word(it)))
+            .transpose()?;
+        let urgency = urgency
+            .as_deref()
+            .map(|it| word(4, Urgency::from_word(it)))
+            .transpose()?;
+        let ask: String = row.get(8)?;
+        let asked: Option<String> = row.get(9)?;
+        let (place, turn): (i64, i64) = (row.get(1)?, row.get(6)?);
+        Ok(PileRow {
+            reference: row.get(0)?,
+            group: ranked(&PileGroup::ALL, 1, place)?,
+            day: row.get(2)?,
+            verdict: outcome.map(|outcome| Standing { outcome, urgency }),
+            first_reason: row.get(5)?,
+            turn: ranked(&WhoseTurn::ALL, 6, turn)?,
+            since: time(row, 7)?,
+            ask: ask
+                .split_whitespace()
+                .map(|it| word(8, Who::from_word(it)))
+                .collect::<rusqlite::Result<_>>()?,
+            asked: asked.map(|_| time(row, 9)).transpose()?,
+        })
+    };
+    connection.prepare_cached(sql)?.query_map([], of)?.collect()
+}
+
+/// A word that its column may hold.
+fn word<T>(column: usize, read: Option<T>) -> rusqlite::Result<T> {
+    read.ok_or(rusqlite::Error::IntegralValueOutOfRange(column, -1))
+}
+
+fn people(connection: &Connection) -> rusqlite::Result<Vec<Person>> {
+    let of = |row: &Row<'_>| -> rusqlite::Result<Person> {
+        let role: String = row.get(1)?;
+        Ok(Person {
+            initials: row.get(0)?,
+            role: word(1, PersonRole::from_word(&role))?,
+            hash: row.get(2)?,
+            is_on: row.get(3)?,
+        })
+    };
+    connection
+        .prepare_cached("select initials, role, hash, is_on from person order by initials")?
+        .query_map([], of)?
+        .collect()
+}
+
+fn rebuild(connection: &mut Connection) -> rusqlite::Result<()> {
+    let change = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    change.execute_batch("delete from pile; delete from person;")?;
+    let people = all_entries(&change)?;
+    for entry in people.iter().filter(|it| it.referral.is_none()) {
+        follows(&change, entry)?;
+    }
+    let references: Vec<String> = change
+        .prepare("select distinct referral from entry where referral is not null")?
+        .query_map([], |row| row.get(0))?
+        .collect::<rusqlite::Result<_>>()?;
+    for reference in references {
+        place(&change, &reference)?;
+    }
+    change.commit()
+}

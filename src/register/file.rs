@@ -1,0 +1,296 @@
+//! The file of a register: how it is laid out, made and opened, and what is wrong with one that cannot be.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{Read as _, Seek as _, Write as _};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, ErrorCode, OpenFlags};
+
+use crate::document::diagnostic::{Code, Diagnostic};
+
+/// "pblk" in ASCII: what kind of SQLite file it is.
+const APPLICATION: i32 = 0x7062_6c6b;
+/// The version of the layout below.
+const VERSION: i32 = 1;
+
+/// The layout. At opening it is compared word for word, so that a trigger that was dropped is noticed.
+///
+/// A body goes only once the last entry says so. `pile` and `person` hold nothing of their own: they are worked out from the entries.
+const LAYOUT: [&str; 10] = [
+    "CREATE TABLE entry(seq INTEGER PRIMARY KEY, at TEXT NOT NULL, person TEXT NOT NULL, kind TEXT NOT NULL, referral TEXT, form TEXT UNIQUE, body TEXT NOT NULL UNIQUE, previous TEXT NOT NULL UNIQUE, digest TEXT NOT NULL UNIQUE) STRICT",
+    "CREATE TABLE body(digest TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT",
+    "CREATE TABLE pile(reference TEXT PRIMARY KEY, place INTEGER NOT NULL, day TEXT, outcome TEXT, urgency TEXT, first_reason TEXT NOT NULL, turn INTEGER NOT NULL, since TEXT NOT NULL, ask TEXT NOT NULL, asked TEXT) STRICT",
+    "CREATE TABLE person(initials TEXT PRIMARY KEY, role TEXT NOT NULL, hash TEXT NOT NULL, is_on INTEGER NOT NULL) STRICT",
+    "CREATE INDEX entry_of_referral ON entry(referral, seq) WHERE referral IS NOT NULL",
+    "CREATE TRIGGER entry_update BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'an entry is never changed'); END",
+    "CREATE TRIGGER entry_delete BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'an entry is never taken out'); END",
+    "CREATE TRIGGER entry_insert BEFORE INSERT ON entry WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry) OR NEW.previous IS NOT coalesce((SELECT digest FROM entry ORDER BY seq DESC LIMIT 1), '0000000000000000000000000000000000000000000000000000000000000000') BEGIN SELECT RAISE(ABORT, 'not the next entry'); END",
+    "CREATE TRIGGER body_update BEFORE UPDATE ON body BEGIN SELECT RAISE(ABORT, 'a body is never changed'); END",
+    "CREATE TRIGGER body_delete BEFORE DELETE ON body WHEN (SELECT kind FROM entry ORDER BY seq DESC LIMIT 1) IS NOT 'body-removed' BEGIN SELECT RAISE(ABORT, 'a body is removed by an entry that says why'); END",
+];
+
+/// The right to write, held by one program at a time. The system gives it back when the program ends, however it does.
+#[derive(Debug)]
+pub struct WriterLock {
+    _held: File,
+}
+
+/// Makes an empty register; only its owner may read it.
+///
+/// # Errors
+/// The place is taken or cannot be written.
+pub fn create(path: &Path) -> Result<(), Box<Diagnostic>> {
+    local(path)?;
+    let mut options = OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path).map_err(|error| {
+        let shown = path.display();
+        Box::new(if error.kind() == std::io::ErrorKind::AlreadyExists {
+            Diagnostic::bare(Code::RegisterThere, format!("`{shown}` is there already"))
+        } else {
+            Diagnostic::bare(
+                Code::RegisterUnwritable,
+                format!("`{shown}` cannot be made: {error}"),
+            )
+        })
+    })?;
+    let made = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE).and_then(|connection| {
+        connection.pragma_update(None, "journal_mode", "wal")?;
+        connection.pragma_update(None, "synchronous", "full")?;
+        let layout = LAYOUT.join(";\n");
+        connection.execute_batch(&format!(
+            "BEGIN IMMEDIATE;\n{layout};\nPRAGMA application_id = {APPLICATION};\nPRAGMA user_version = {VERSION};\nCOMMIT;"
+        ))
+    });
+    made.map_err(|error| {
+        // What is not whole is not left for somebody to take for a register.
+        let _ = fs::remove_file(path);
+        diagnostic(path, &error)
+    })
+}
+
+/// Opens a register and looks whether it is one.
+///
+/// # Errors
+/// It is not there, no register, newer, or changed.
+pub fn open(path: &Path, writing: bool) -> Result<Connection, Box<Diagnostic>> {
+    let shown = path.display();
+    if !path.is_file() {
+        return Err(Box::new(
+            Diagnostic::bare(Code::NotFound, format!("there is no register `{shown}`"))
+                .help("Check the spelling of the path; `preblock register new` makes a register."),
+        ));
+    }
+    let flags = if writing {
+        OpenFlags::SQLITE_OPEN_READ_WRITE
+    } else {
+        OpenFlags::SQLITE_OPEN_READ_ONLY
+    };
+    let connection =
+        Connection::open_with_flags(path, flags).map_err(|error| diagnostic(path, &error))?;
+    prepared(&connection, writing).map_err(|error| diagnostic(path, &error))?;
+    match fault(&connection).map_err(|error| diagnostic(path, &error))? {
+        None => Ok(connection),
+        Some((code, why)) => Err(Box::new(Diagnostic::bare(code, format!("`{shown}` {why}")))),
+    }
+}
+
+fn prepared(connection: &Connection, writing: bool) -> rusqlite::Result<()> {
+    connection.busy_timeout(Duration::from_secs(5))?;
+    for (name, value) in [
+        ("synchronous", "full"),
+        ("foreign_keys", "on"),
+        ("recursive_triggers", "on"),
+        ("trusted_schema", "off"),
+        // What is removed is gone from the file, too.
+        ("secure_delete", "on"),
+        ("cell_size_check", "on"),
+    ] {
+        connection.pragma_update(None, name, value)?;
+    }
+    if writing {
+        connection.pragma_update(None, "journal_mode", "wal")?;
+    }
+    Ok(())
+}
+
+/// Why a SQLite file is no register that can be used.
+fn fault(connection: &Connection) -> rusqlite::Result<Option<(Code, String)>> {
+    let number = |name: &str| connection.pragma_query_value(None, name, |row| row.get::<_, i32>(0));
+    if number("application_id")? != APPLICATION {
+        return Ok(Some((
+            Code::NoRegister,
+            "is a database, but no register".into(),
+        )));
+    }
+    let version = number("user_version")?;
+    if version != VERSION {
+        let why =
+            format!("is a register of version {version}; this program knows version {VERSION}");
+        return Ok(Some((Code::RegisterVersion, why)));
+    }
+    let found: Vec<String> = connection
+        .prepare("select sql from sqlite_schema where sql is not null order by sql")?
+        .query_map([], |row| row.get(0))?
+        .collect::<rusqlite::Result<_>>()?;
+    let mut layout = LAYOUT.to_vec();
+    layout.sort_unstable();
+    let missing = layout.iter().find(|sql| !found.iter().any(|it| it == *sql));
+    let added = found.iter().find(|sql| !layout.contains(&sql.as_str()));
+    let named = |sql: &str| {
+        sql.split(['(', ' '])
+            .nth(2)
+            .map_or_else(|| sql.to_owned(), str::to_owned)
+    };
+    Ok(match (missing, added) {
+        (None, None) => None,
+        (Some(sql), _) => Some((
+            Code::RegisterLayout,
+            format!(
+                "lacks `{}` as it was made: another program changed it",
+                named(sql)
+            ),
+        )),
+        (None, Some(sql)) => Some((
+            Code::RegisterLayout,
+            format!(
+                "holds `{}`, which no register has: another program changed it",
+                named(sql)
+            ),
+        )),
+    })
+}
+
+/// Takes the right to write, or says who has it.
+///
+/// # Errors
+/// Another program writes; or the folder cannot be written.
+pub fn lock(path: &Path, who: &str) -> Result<WriterLock, Box<Diagnostic>> {
+    let shown = path.display();
+    if !path.is_file() {
+        return Err(Box::new(
+            Diagnostic::bare(Code::NotFound, format!("there is no register `{shown}`"))
+                .help("Check the spelling of the path; `preblock register new` makes a register."),
+        ));
+    }
+    local(path)?;
+    let mut options = OpenOptions::new();
+    options.read(true).write(true).create(true).truncate(false);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let unwritable = |error: &std::io::Error| {
+        Box::new(Diagnostic::bare(
+            Code::RegisterUnwritable,
+            format!("`{shown}` cannot be written: {error}"),
+        ))
+    };
+    let mut file = options
+        .open(beside(path, "-writer"))
+        .map_err(|it| unwritable(&it))?;
+    if file.try_lock().is_err() {
+        let mut held = String::new();
+        let by = match file.read_to_string(&mut held) {
+            Ok(_) if !held.is_empty() => held,
+            _ => "another program".into(),
+        };
+        return Err(Box::new(Diagnostic::bare(
+            Code::RegisterInUse,
+            format!("`{shown}` is in use by {by}"),
+        )));
+    }
+    file.set_len(0)
+        .and_then(|()| file.rewind())
+        .and_then(|()| write!(file, "{who} (process {})", std::process::id()))
+        .map_err(|it| unwritable(&it))?;
+    Ok(WriterLock { _held: file })
+}
+
+/// A file beside another one, its name longer by an ending.
+pub fn beside(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(ending);
+    name.into()
+}
+
+/// Refuses a place on a network drive, where that can be told: neither locks nor write-ahead logs hold there.
+fn local(path: &Path) -> Result<(), Box<Diagnostic>> {
+    let folder = path
+        .parent()
+        .filter(|it| !it.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    let (Ok(folder), Ok(mounts)) = (
+        folder.canonicalize(),
+        fs::read_to_string("/proc/self/mounts"),
+    ) else {
+        return Ok(());
+    };
+    match network_drive(&mounts, &folder) {
+        None => Ok(()),
+        Some(kind) => Err(Box::new(Diagnostic::bare(
+            Code::RegisterOnNetwork,
+            format!("`{}` is on a network drive ({kind})", path.display()),
+        ))),
+    }
+}
+
+/// The kind of network drive on which a folder is; `None` if it is on none that is known. `mounts` is in the form of fstab(5).
+pub fn network_drive<'a>(mounts: &'a str, folder: &Path) -> Option<&'a str> {
+    const KINDS: [&str; 14] = [
+        "nfs",
+        "nfs4",
+        "cifs",
+        "smb3",
+        "smbfs",
+        "ncpfs",
+        "afs",
+        "ceph",
+        "glusterfs",
+        "fuse.glusterfs",
+        "lustre",
+        "fuse.sshfs",
+        "fuse.rclone",
+        "davfs",
+    ];
+    let mounted = mounts.lines().filter_map(|line| {
+        let mut words = line.split(' ').skip(1);
+        let place = words.next()?.replace("\\040", " ");
+        let kind = words.next()?;
+        folder.starts_with(&place).then_some((place.len(), kind))
+    });
+    // Of two at one place the later one lies on top.
+    let (_, kind) = mounted.max_by_key(|(length, _)| *length)?;
+    KINDS.contains(&kind).then_some(kind)
+}
+
+/// What SQLite says, in words that say what to do.
+pub fn diagnostic(path: &Path, error: &rusqlite::Error) -> Box<Diagnostic> {
+    let shown = path.display();
+    let said = |code: Code, why: &str| Box::new(Diagnostic::bare(code, format!("`{shown}` {why}")));
+    match error.sqlite_error_code() {
+        Some(ErrorCode::NotADatabase) => said(Code::NoRegister, "is no database"),
+        Some(ErrorCode::DatabaseCorrupt) => said(Code::RegisterDamaged, "is damaged"),
+        Some(ErrorCode::DiskFull) => said(
+            Code::RegisterUnwritable,
+            "was not written: the disk is full",
+        ),
+        Some(ErrorCode::ReadOnly) => said(Code::RegisterUnwritable, "or its folder is read-only"),
+        Some(ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => said(
+            Code::RegisterUnwritable,
+            "cannot be opened: may you read and write it and its folder?",
+        ),
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
+            said(Code::RegisterInUse, "is in use by another program")
+        }
+        Some(ErrorCode::SystemIoFailure) => said(
+            Code::RegisterUnwritable,
+            "cannot be read or written: the disk reports a failure",
+        ),
+        _ => said(
+            Code::RegisterDamaged,
+            &format!("holds something that no register has: {error}"),
+        ),
+    }
+}
