@@ -1,4 +1,4 @@
-//! A screening as text and Markdown for people and as JSON for programs.
+//! A screening as text, Markdown and HTML for people and as JSON for programs.
 //!
 //! Says what the screening holds and decides nothing: no outcome is worked out here that the screening does not
 //! already fix. Prints nothing either; the caller writes the text it gets.
@@ -7,10 +7,12 @@ pub use crate::document::source::steers;
 pub use crate::outcome::Standing;
 
 pub mod book;
+pub mod brief;
 pub mod calendar;
 pub mod chase;
 pub mod compare;
 pub mod due;
+pub mod html;
 pub mod json;
 pub mod junit;
 pub mod markdown;

@@ -510,7 +510,7 @@ fn alternatives(sheet: &mut Sheet, screening: &Screening) {
     };
     sheet.heading(1, &format!("Other plans ({})", plans.len()));
     if plans.is_empty() {
-        sheet.paragraph(words::no_plan(screening));
+        sheet.paragraph(words::no_plan(screening.verdict().outcome));
         return;
     }
     sheet.gap();

@@ -5,17 +5,18 @@ use std::fmt;
 use chrono::NaiveDate;
 
 use crate::outcome::{Outcome, State};
+use crate::questionnaire::facts::Why;
 use crate::report::Standing;
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::{Kind, Loosens, RuleSet, Status};
 use crate::screening::result::{
     Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening,
-    SetAside, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    SetAside, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised, WhyAsked,
 };
 
 mod next;
 
-pub use crate::report::words::next::{may_go_ahead, next, next_briefly};
+pub use crate::report::words::next::{may_go_ahead, next, next_above, next_briefly};
 
 /// Digits of a digest that are shown: enough to compare by eye.
 const DIGEST_DIGITS: usize = 12;
@@ -27,8 +28,8 @@ const MOST_NAMED: usize = 4;
 pub const LIFTS_LEAD: &str = "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
 
 /// In place of other plans, where there are none.
-pub fn no_plan(screening: &Screening) -> &'static str {
-    match screening.verdict().outcome {
+pub fn no_plan(verdict: Outcome) -> &'static str {
+    match verdict {
         Outcome::Go => "The plan goes as it stands, so no other was looked for.",
         _ => "No other plan that this clinic offers gives a better verdict.",
     }
@@ -43,6 +44,38 @@ pub const NO_DAY: &str = "There was no procedure day to try.";
 
 /// Under names that nobody recognised.
 pub const UNRECOGNISED: &str = "Each could be any medicine or substance until it is cleared up: check with the patient or the packet, then write the generic name.";
+
+/// In place of advice that stands under earlier findings.
+pub const SAID_ABOVE: &str = "as said above";
+
+/// Behind advice that later findings ask for, too: "(for 2 and 3, too)".
+pub fn also_for(numbers: &[usize]) -> Option<String> {
+    let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
+    let (last, rest) = numbers.split_last()?;
+    Some(if rest.is_empty() {
+        format!("(for {last}, too)")
+    } else {
+        format!("(for {} and {last}, too)", rest.join(", "))
+    })
+}
+
+/// In place of further answers that decided a finding.
+pub fn more_answers(n: usize) -> String {
+    format!("and {}", counted(n, "more answer", "more answers"))
+}
+
+/// Under the questions to ask, where others depend on them.
+pub fn asked_later(n: usize) -> String {
+    format!("And {n} more, only if those answers call for it.")
+}
+
+/// In place of the precautions of an operation that is not to happen.
+pub fn left_out(n: usize) -> String {
+    format!(
+        "{} of an operation that is not to happen here left out.",
+        counted(n, "precaution", "precautions")
+    )
+}
 
 /// What waits for nothing but names that nobody recognised: "54 rules and 22 questions wait for nothing but that name."
 pub fn for_names(screening: &Screening) -> Option<String> {
@@ -83,11 +116,16 @@ pub fn doubtful(name: &Unrecognised) -> String {
     }
 }
 
+/// The names of a patient that are in doubt: "warfrin" (warfarin?), "the white ones".
+pub fn names_in_doubt(screening: &Screening) -> String {
+    let names: Vec<String> = screening.unrecognised.iter().map(doubtful).collect();
+    names.join(", ")
+}
+
 /// Under a list of patients: whose names are to be cleared up before anything else.
 pub fn names_first(screenings: &[&Screening]) -> Option<String> {
     let of = |it: &&Screening| {
-        let names: Vec<String> = it.unrecognised.iter().map(doubtful).collect();
-        (!names.is_empty()).then(|| format!("{} {}", it.reference, names.join(", ")))
+        (!it.unrecognised.is_empty()).then(|| format!("{} {}", it.reference, names_in_doubt(it)))
     };
     let patients: Vec<String> = screenings.iter().filter_map(of).collect();
     (!patients.is_empty()).then(|| format!("names to clear up first: {}.", patients.join("; ")))
@@ -137,6 +175,11 @@ pub fn could_lead_to(ask: &ToAsk) -> String {
     }
 }
 
+/// Why an answer is missing; nothing where nobody asked yet.
+pub fn why_missing(ask: &ToAsk) -> Option<&str> {
+    (ask.why != WhyAsked::Missing(Why::NotAsked)).then(|| ask.why.word())
+}
+
 /// What an undetermined rule would ask for.
 pub fn would_be(standing: Standing) -> String {
     match standing.outcome {
@@ -164,6 +207,15 @@ pub fn precautions_then(prospect: &Prospect) -> String {
 /// # Missing data
 /// The answers it would still wait for, and a worse verdict that they could still bring, are always said.
 pub fn prospect(prospect: &Prospect) -> String {
+    prospect_with(prospect, still_open(prospect))
+}
+
+/// The same with the answers that it would still wait for counted, not named by their keys.
+pub fn prospect_briefly(prospect: &Prospect) -> String {
+    prospect_with(prospect, still_open_briefly(prospect))
+}
+
+fn prospect_with(prospect: &Prospect, still_open: Option<String>) -> String {
     let mut parts = vec![format!(
         "{}{}",
         prospect.verdict().words(),
@@ -178,7 +230,7 @@ pub fn prospect(prospect: &Prospect) -> String {
     if !against.is_empty() {
         parts.push(format!("against it then: {}", against.join(", ")));
     }
-    parts.extend(still_open(prospect));
+    parts.extend(still_open);
     parts.join("; ")
 }
 
@@ -197,11 +249,20 @@ pub fn against(firing: &Firing) -> String {
 
 /// What a prospect would still wait for, and what that could make of it; nothing if all is decided.
 pub fn still_open(prospect: &Prospect) -> Option<String> {
+    open_with(prospect, || named(&prospect.waits_for))
+}
+
+fn still_open_briefly(prospect: &Prospect) -> Option<String> {
+    open_with(prospect, || {
+        counted(prospect.waits_for.len(), "answer", "answers")
+    })
+}
+
+fn open_with(prospect: &Prospect, answers: impl Fn() -> String) -> Option<String> {
     let worst = prospect.span.worst_case.outcome;
     let could =
         (worst > prospect.verdict().outcome).then(|| format!("could still be {}", worst.word()));
-    let waits = (!prospect.waits_for.is_empty())
-        .then(|| format!("still waits for {}", named(&prospect.waits_for)));
+    let waits = (!prospect.waits_for.is_empty()).then(|| format!("still waits for {}", answers()));
     let parts: Vec<String> = waits.into_iter().chain(could).collect();
     (!parts.is_empty()).then(|| parts.join(", "))
 }

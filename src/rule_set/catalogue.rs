@@ -414,6 +414,14 @@ impl Catalogue {
         }
     }
 
+    /// What is asked for a fact, word by word; for one that is worked out, what it is.
+    pub fn wording(&self, slot: FactSlot) -> String {
+        match self.facts[slot].kind {
+            FactKind::TakenOn(_) => format!("On which day was this taken: {}", self.about(slot)),
+            FactKind::Question(_) | FactKind::Derived(_) => self.about(slot).to_owned(),
+        }
+    }
+
     /// The question behind a slot, for an answer or its date.
     pub fn question_of(&self, slot: FactSlot) -> Option<&Question> {
         match self.facts[slot].kind {

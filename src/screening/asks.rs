@@ -159,11 +159,7 @@ fn to_ask(
         };
         found.push(ToAsk {
             fact: rule_set.catalogue.id(slot).to_owned(),
-            ask: if is_date {
-                format!("On which day was this taken: {}", question.ask)
-            } else {
-                question.ask.clone()
-            },
+            ask: rule_set.catalogue.wording(slot),
             from: question.from,
             why,
             options: options.iter().map(|it| it.text.clone()).collect(),

@@ -153,6 +153,7 @@ pub(crate) fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
         Some(SetAside {
             answer: Because {
                 fact: question.id.clone(),
+                ask: question.ask.clone(),
                 value: known.shown.clone(),
                 path: known.place.as_ref().map(|it| it.source.name().to_owned()),
                 line: position.map(|it| it.line),
@@ -190,6 +191,7 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Becaus
             let position = place.as_ref().map(|it| it.position());
             add(Because {
                 fact: rule_set.catalogue.id(slot).to_owned(),
+                ask: rule_set.catalogue.wording(slot),
                 value,
                 path: place.as_ref().map(|it| it.source.name().to_owned()),
                 line: position.map(|it| it.line),

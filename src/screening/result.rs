@@ -331,6 +331,9 @@ pub struct Finding {
 pub struct Because {
     /// The fact's id.
     pub fact: String,
+    /// The wording of its question, or what a derived fact is; for people, since programs know the fact by its id.
+    #[serde(skip)]
+    pub ask: String,
     /// Its value as understood, unit included.
     pub value: String,
     /// The file it stands in; `None` for a derived fact.
@@ -469,6 +472,15 @@ pub struct Anaesthetic {
     pub volume_per_site: Option<f64>,
     /// What the arithmetic rests on: weight used, age, adrenaline.
     pub basis: Vec<String>,
+}
+
+impl Anaesthetic {
+    /// The least of the smaller limits that are for this patient, or may be; `None` where the usual one holds.
+    pub fn strictest(&self) -> Option<&ReducedLimit> {
+        self.reductions
+            .iter()
+            .min_by(|one, other| one.share.total_cmp(&other.share))
+    }
 }
 
 /// A share of the usual limits that is the limit for some patients.

@@ -103,6 +103,7 @@ fn finding(rule: &str, title: &str, outcome: Outcome, urgency: Option<Urgency>) 
 fn answered(fact: &str, value: &str, path: &str, line: usize) -> Because {
     Because {
         fact: fact.into(),
+        ask: format!("What about {fact}?"),
         value: value.into(),
         path: Some(path.into()),
         line: Some(line),
@@ -430,6 +431,7 @@ pub fn refer() -> Screening {
     it.procedure_on = None;
     let derived = Because {
         fact: "derived.ankle_index".into(),
+        ask: "Ankle index of the leg to be operated on".into(),
         value: "0.48".into(),
         path: None,
         line: None,

@@ -48,7 +48,7 @@ pub fn alternatives(page: &mut Page, screening: &Screening) {
     };
     page.heading(&format!("Other plans ({})", plans.len()));
     if plans.is_empty() {
-        page.paragraph(0, words::no_plan(screening));
+        page.paragraph(0, words::no_plan(screening.verdict().outcome));
     }
     for (at, it) in plans.iter().enumerate() {
         if at > 0 {

@@ -9,6 +9,19 @@ const MOST_WAITS: usize = 2;
 
 /// The whole line: "change the plan: one method instead of another; then ask 2 answers (patient 1, record 1)".
 pub fn next(next: &Next) -> String {
+    next_waiting(next, &wait(next))
+}
+
+/// The same above findings that each say what would lift them.
+pub fn next_above(next: &Next) -> String {
+    let wait = match next.wait_for.len() {
+        1 => "wait for what lifts it",
+        _ => "wait for what lifts each finding",
+    };
+    next_waiting(next, wait)
+}
+
+fn next_waiting(next: &Next, wait: &str) -> String {
     let asks = asks(&next.ask);
     let (before, after) = match next.kind {
         NextKind::Book => ("book".to_owned(), None),
@@ -17,10 +30,10 @@ pub fn next(next: &Next) -> String {
             asks.map(|it| format!("first {it}, which could make it more pressing")),
         ),
         NextKind::ChangePlan => (change_plan(next), asks.map(|it| format!("then {it}"))),
-        NextKind::Wait => (wait(next), asks.map(|it| format!("meanwhile {it}"))),
+        NextKind::Wait => (wait.to_owned(), asks.map(|it| format!("meanwhile {it}"))),
         NextKind::Ask => {
             let then = if next.plan.is_empty() {
-                (!next.wait_for.is_empty()).then(|| wait(next))
+                (!next.wait_for.is_empty()).then(|| wait.to_owned())
             } else {
                 Some(change_plan(next))
             };

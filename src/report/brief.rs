@@ -1,0 +1,435 @@
+//! One patient on one screen and one sheet of paper, as plain data: what text, Markdown and HTML draw, and the desk's pages.
+//!
+//! Holds what a nurse or a clinician acts on, in the words of the questions. Keys, places in files, sources, rules not
+//! decided and what was looked at stay in the [`Screening`]; the full reports draw them. Nothing of it is escaped: whoever
+//! draws it does that.
+
+use crate::outcome::{Outcome, Standing};
+use crate::report::words;
+use crate::report::words::{
+    counted, day, first_and_later, grouped, may_go_ahead, names_in_doubt, standing_of, stranger,
+    surgery, who,
+};
+use crate::rule_set::catalogue::Who;
+use crate::screening::result::{
+    Alternative, Because, DateSpan, Finding, Lift, NoteShown, Prospect, Screening, ToAsk,
+};
+
+mod advice;
+mod dose;
+
+pub use crate::report::brief::advice::Advice;
+pub use crate::report::brief::dose::{AgentBrief, DoseBrief};
+
+/// Most deciding answers that stand under a reason before the rest is counted.
+const MOST_ANSWERS: usize = 5;
+
+/// The one-screen report of a patient.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Brief<'a> {
+    /// The patient's reference.
+    pub reference: &'a str,
+    /// The verdict.
+    pub verdict: Standing,
+    /// What it means, in a sentence.
+    pub meaning: &'static str,
+    /// What the verdict could still become, and why: "could be refer, same-day, because of 21 rules not decided yet".
+    pub could_be: Option<String>,
+    /// Surgery, answers and screening: "surgery 3 Dec 2026, answers of 24 Nov 2026, screened 25 Nov 2026".
+    pub days: String,
+    /// What must be known before the rest is read. Whole sentences.
+    pub notices: &'a [String],
+    /// What the clinic changed of the rule set: how many changes, then each that loosens it. Empty without a local policy.
+    pub local: Vec<String>,
+    /// What is to be done next; `None` if nobody looked for other plans.
+    pub next: Option<String>,
+    /// The findings against surgery, worst first.
+    pub against: Vec<Reason<'a>>,
+    /// What to take care of if it goes ahead, numbered on from the findings against it; none where the patient goes elsewhere.
+    pub precautions: Vec<Reason<'a>>,
+    /// How many precautions are left out, since there will be no operation here.
+    pub n_left_out: usize,
+    /// The names that nobody recognised: "\"warfrin\": did you mean \"warfarin\"?".
+    pub names: Vec<String>,
+    /// What waits for nothing but such a name.
+    pub for_names: Option<String>,
+    /// The missing answers that are needed in any case, by who can give them.
+    pub to_ask: Vec<AskedOf<'a>>,
+    /// How many more are needed only if those answers call for it.
+    pub n_later: usize,
+    /// Each way to a better verdict, in a line: what would have to be so, and what it would come to.
+    pub lifts: Vec<String>,
+    /// Free text, as it was written.
+    pub notes: Vec<NoteBrief<'a>>,
+    /// The anaesthetic plan against its strictest limit.
+    pub dose: Option<DoseBrief>,
+    /// Other plans with a better verdict; `None` if they were not asked for.
+    pub plans: Option<Vec<Foreseen>>,
+    /// Other days; `None` if they were not asked for.
+    pub ahead: Option<Vec<DaysAhead>>,
+    /// Whether there may be more ways and plans than stand here.
+    pub cut_short: bool,
+    /// Rule set with edition, digest and status, and how many concerns were looked at.
+    pub made_with: String,
+}
+
+/// A finding in the words of people.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reason<'a> {
+    /// From 1, through all findings that are shown.
+    pub number: usize,
+    /// Full id of the rule.
+    pub rule: &'a str,
+    /// What it asks for.
+    pub standing: Standing,
+    /// Its heading.
+    pub title: &'a str,
+    /// What is so.
+    pub reason: &'a str,
+    /// The answers that decided it; empty for a precaution, whose reason says enough.
+    pub because: Vec<Answered<'a>>,
+    /// How many more answers decided it.
+    pub n_more: usize,
+    /// What to do. Empty if all of it is said under an earlier one.
+    pub advice: Vec<Advice>,
+    /// What would lift it.
+    pub cleared_by: Option<&'a str>,
+    /// Whether local policy has a say in it.
+    pub local_policy: bool,
+}
+
+/// A question and its answer, as understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answered<'a> {
+    /// The wording of the question, or what was worked out.
+    pub ask: &'a str,
+    /// The answer, unit included.
+    pub value: &'a str,
+}
+
+/// What one person or place is asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AskedOf<'a> {
+    /// Who.
+    pub from: Who,
+    /// The heading over it: "Ask the patient".
+    pub heading: &'static str,
+    /// The questions, worst first.
+    pub asks: Vec<AskBrief<'a>>,
+}
+
+/// A missing answer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AskBrief<'a> {
+    /// The fact's id.
+    pub fact: &'a str,
+    /// The wording of the question.
+    pub ask: &'a str,
+    /// Why it is missing, unless nobody asked yet; and a referral that it could still lead to.
+    pub remarks: Vec<String>,
+}
+
+/// Free text and where it belongs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NoteBrief<'a> {
+    /// The section; `None` for the whole questionnaire.
+    pub section: Option<&'a str>,
+    /// The words, several lines perhaps.
+    pub text: &'a str,
+}
+
+/// What another plan would come to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Foreseen {
+    /// Its verdict.
+    pub standing: Standing,
+    /// What would be otherwise: "with one method instead of another".
+    pub what: String,
+    /// What would stand against it, be taken care of, or still be open; empty if nothing is.
+    pub with: String,
+}
+
+/// Days in a row with one verdict.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DaysAhead {
+    /// Their verdict.
+    pub standing: Standing,
+    /// "3 Dec 2026 to 9 Dec 2026 (3 procedure days)".
+    pub what: String,
+    /// How many procedure days.
+    pub n_days: usize,
+    /// What would stand against it or still be open; empty if nothing is.
+    pub with: String,
+}
+
+impl<'a> Brief<'a> {
+    /// What of a screening fits on one screen.
+    ///
+    /// # Missing data
+    /// Missing answers and names that nobody recognised are always in it; what is left out for want of room is counted.
+    pub fn of(screening: &'a Screening) -> Self {
+        let goes_ahead = may_go_ahead(screening);
+        let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening
+            .findings
+            .iter()
+            .partition(|it| it.outcome == Outcome::Go);
+        let n_left_out = if goes_ahead { 0 } else { care.len() };
+        let shown: Vec<&Finding> = against
+            .iter()
+            .chain(care.iter().filter(|_| goes_ahead))
+            .copied()
+            .collect();
+        let mut reasons = reasons(&shown);
+        let precautions = reasons.split_off(against.len());
+        let (now, later) = first_and_later(&screening.to_ask);
+        Self {
+            reference: &screening.reference,
+            verdict: screening.verdict(),
+            meaning: words::meaning(screening),
+            could_be: could_be(screening),
+            days: days(screening),
+            notices: &screening.notices,
+            local: local(screening),
+            next: screening.next.as_ref().map(words::next_above),
+            against: reasons,
+            precautions,
+            n_left_out,
+            names: screening.unrecognised.iter().map(stranger).collect(),
+            for_names: words::for_names(screening),
+            to_ask: asked_of(now),
+            n_later: later.len(),
+            lifts: screening.lifts.iter().map(lift).collect(),
+            notes: screening.notes.iter().map(note).collect(),
+            dose: screening.anaesthetic.as_ref().map(DoseBrief::of),
+            plans: screening
+                .alternatives
+                .as_ref()
+                .map(|it| it.iter().map(plan).collect()),
+            ahead: screening
+                .dates
+                .as_ref()
+                .map(|it| it.iter().map(days_ahead).collect()),
+            cut_short: screening.cut_short,
+            made_with: made_with(screening),
+        }
+    }
+}
+
+/// A patient's row in a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// The patient's reference.
+    pub reference: String,
+    /// The day of surgery, such as 2026-12-03; `None` if not known.
+    pub day: Option<String>,
+    /// The verdict.
+    pub verdict: Standing,
+    /// The first reason in a dozen words: "Spreading infection; 1 more".
+    pub reason: String,
+    /// What is to be done next, in a few words; `None` if nobody looked for other plans.
+    pub next: Option<String>,
+}
+
+impl Row {
+    /// A screening in a row.
+    pub fn of(screening: &Screening) -> Self {
+        Self {
+            reference: screening.reference.clone(),
+            day: screening
+                .procedure_on
+                .as_ref()
+                .map(|it| it.split(' ').next().unwrap_or(it).to_owned()),
+            verdict: screening.verdict(),
+            reason: first_reason(screening),
+            next: screening.next.as_ref().map(words::next_briefly),
+        }
+    }
+}
+
+/// What stands against surgery first of all; else what is missing; else what to take care of.
+fn first_reason(screening: &Screening) -> String {
+    let against = || {
+        screening
+            .findings
+            .iter()
+            .filter(|it| it.outcome != Outcome::Go)
+    };
+    let could_be = screening
+        .span
+        .could_be()
+        .map_or(String::new(), |it| format!("; could be {}", it.words()));
+    let reason = match (against().next(), against().count()) {
+        (Some(first), 1) => first.title.clone(),
+        (Some(first), n) => format!("{}; {} more", first.title, n - 1),
+        (None, _) if !screening.unrecognised.is_empty() => {
+            format!("not recognised: {}", names_in_doubt(screening))
+        }
+        (None, _) => match first_and_later(&screening.to_ask).0.len() {
+            _ if screening.verdict() == Standing::GO => match screening.findings.len() {
+                0 => "nothing against it".to_owned(),
+                n => counted(n, "precaution", "precautions"),
+            },
+            0 => "not decided yet".to_owned(),
+            n => format!("{} missing", counted(n, "answer", "answers")),
+        },
+    };
+    format!("{reason}{could_be}")
+}
+
+fn reasons<'a>(findings: &[&'a Finding]) -> Vec<Reason<'a>> {
+    let advice = advice::said_once(findings.iter().map(|it| it.action.as_str()));
+    findings
+        .iter()
+        .zip(advice)
+        .enumerate()
+        .map(|(at, (finding, advice))| {
+            let because = match finding.outcome {
+                Outcome::Go => Vec::new(),
+                Outcome::Defer | Outcome::Refer => answered(&finding.because),
+            };
+            Reason {
+                number: at + 1,
+                rule: &finding.rule,
+                standing: Standing {
+                    outcome: finding.outcome,
+                    urgency: finding.urgency,
+                },
+                title: &finding.title,
+                reason: &finding.reason,
+                n_more: because.len().saturating_sub(MOST_ANSWERS),
+                because: because.into_iter().take(MOST_ANSWERS).collect(),
+                advice,
+                cleared_by: finding.cleared_by.as_deref(),
+                local_policy: finding.local_policy,
+            }
+        })
+        .collect()
+}
+
+/// The answers that decided a finding; of what was worked out the result alone, not what it was worked out from.
+fn answered(because: &[Because]) -> Vec<Answered<'_>> {
+    because
+        .iter()
+        .filter(|it| !because.iter().any(|other| other.from.contains(&it.fact)))
+        .map(|it| Answered {
+            ask: &it.ask,
+            value: &it.value,
+        })
+        .collect()
+}
+
+fn could_be(screening: &Screening) -> Option<String> {
+    let worse = screening.span.could_be()?;
+    let open = screening
+        .undetermined
+        .iter()
+        .filter(|it| standing_of(it) > screening.verdict())
+        .count();
+    Some(format!(
+        "could be {}, because of {} not decided yet",
+        worse.words(),
+        counted(open, "rule", "rules")
+    ))
+}
+
+fn days(screening: &Screening) -> String {
+    let surgery = surgery(screening).map_or_else(
+        || "day of surgery not known".to_owned(),
+        |day| format!("surgery {day}"),
+    );
+    let answers = screening.completed_on.map_or_else(
+        || "answers not dated".to_owned(),
+        |on| format!("answers of {}", day(on)),
+    );
+    format!("{surgery}, {answers}, screened {}", day(screening.as_of))
+}
+
+fn local(screening: &Screening) -> Vec<String> {
+    let Some(local) = &screening.local_policy else {
+        return Vec::new();
+    };
+    let counts = format!(
+        "{}, {}",
+        words::local_heading(local),
+        words::local_counts(local)
+    );
+    std::iter::once(counts)
+        .chain(words::local_told(local))
+        .collect()
+}
+
+fn asked_of(asks: Vec<&ToAsk>) -> Vec<AskedOf<'_>> {
+    let mut groups = grouped(asks.into_iter(), |it| it.from);
+    groups.sort_by_key(|(from, _)| *from);
+    groups
+        .into_iter()
+        .map(|(from, asks)| AskedOf {
+            from,
+            heading: who(from),
+            asks: asks.into_iter().map(ask).collect(),
+        })
+        .collect()
+}
+
+fn ask(ask: &ToAsk) -> AskBrief<'_> {
+    let refer = (ask.could_lead_to == Outcome::Refer).then(|| words::could_lead_to(ask));
+    AskBrief {
+        fact: &ask.fact,
+        ask: &ask.ask,
+        remarks: words::why_missing(ask)
+            .map(str::to_owned)
+            .into_iter()
+            .chain(refer)
+            .collect(),
+    }
+}
+
+fn lift(lift: &Lift) -> String {
+    let changes: Vec<String> = lift.changes.iter().map(words::change).collect();
+    format!(
+        "{}: then {}",
+        changes.join(", and "),
+        words::prospect_briefly(&lift.prospect)
+    )
+}
+
+fn note(note: &NoteShown) -> NoteBrief<'_> {
+    NoteBrief {
+        section: (!note.section.is_empty()).then_some(note.section.as_str()),
+        text: &note.text,
+    }
+}
+
+fn plan(plan: &Alternative) -> Foreseen {
+    Foreseen {
+        standing: plan.prospect.verdict(),
+        what: words::plan(&plan.changes),
+        with: with(&plan.prospect),
+    }
+}
+
+fn days_ahead(span: &DateSpan) -> DaysAhead {
+    DaysAhead {
+        standing: span.prospect.verdict(),
+        what: words::span(span),
+        n_days: span.n_days,
+        with: with(&span.prospect),
+    }
+}
+
+/// A prospect without its verdict, which stands beside it.
+fn with(prospect: &Prospect) -> String {
+    let all = words::prospect_briefly(prospect);
+    all.strip_prefix(&prospect.verdict().words())
+        .unwrap_or(&all)
+        .trim_start_matches([',', ';', ' '])
+        .to_owned()
+}
+
+fn made_with(screening: &Screening) -> String {
+    format!(
+        "{}; nothing but its {} was looked at",
+        words::rule_set(screening),
+        counted(screening.rule_set.concerns.len(), "concern", "concerns")
+    )
+}
