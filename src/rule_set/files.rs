@@ -371,7 +371,7 @@ fn content_of_head<'a>(lines: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
 }
 
 /// SHA-256 of bytes, in hexadecimal.
-pub(crate) fn sha256(bytes: &[u8]) -> String {
+pub fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 
