@@ -5,6 +5,7 @@ pub mod compile;
 pub(crate) mod dose;
 pub mod evaluate;
 pub(crate) mod explain;
+pub mod interview;
 pub mod notices;
 pub mod result;
 pub mod screener;

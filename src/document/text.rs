@@ -147,6 +147,26 @@ pub(crate) fn peek(bytes: &[u8], key: &str) -> Option<String> {
     None
 }
 
+/// The comments of a text of YAML, in order, each with its `#`; those before the first place that cannot be read.
+pub fn comments(text: &str) -> Vec<String> {
+    comments_in(text, 0..text.len())
+}
+
+/// The comments that begin in a range of a text of YAML, in order, each with its `#`.
+pub fn comments_in(text: &str, range: Range<usize>) -> Vec<String> {
+    let options = granit_parser::options! { emit_comments: true };
+    let mut parser = Parser::new_from_str_with_options(text, options);
+    let mut found = Vec::new();
+    while let Some(Ok((event, span))) = parser.next_event() {
+        if let (Event::Comment(..), Some(span)) = (event, span.byte_range())
+            && range.contains(&span.start)
+        {
+            found.extend(text.get(span).map(|it| it.trim_end().to_owned()));
+        }
+    }
+    found
+}
+
 /// Reads a tape of events that the build script wrote. Places are places on the tape.
 pub fn read_tape(name: &str, tape: &str) -> Read {
     let source = Arc::new(Source::new(name, tape));

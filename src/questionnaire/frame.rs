@@ -98,13 +98,18 @@ pub(crate) fn offers(
     (answers, frame.diagnostics)
 }
 
+/// The tree of a file in which a frame stands.
+pub fn tree(name: &str, bytes: &[u8]) -> text::Read {
+    text::read(name, bytes, LARGEST)
+}
+
 fn read(
     rule_set: &RuleSet,
     name: &str,
     bytes: &[u8],
     is_clinic: bool,
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
-    let read = text::read(name, bytes, LARGEST);
+    let read = tree(name, bytes);
     let mut frame = match (read.source, read.root) {
         (Some(source), Some(root)) => Frame {
             rule_set,

@@ -18,6 +18,7 @@ use crate::rule_set::files::sha256;
 use crate::screening::asks::Open;
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::of_state;
+use crate::screening::interview::Interview;
 use crate::screening::result::{
     Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp,
 };
@@ -272,6 +273,12 @@ impl<'a> Screener<'a> {
             }),
             cut_short: better.cut_short,
         }
+    }
+
+    /// What is still to be asked about a patient now, and when asking may stop.
+    pub fn interview(&self, referral: &Referral) -> Interview {
+        let facts = &referral.facts;
+        Interview::of(self.rule_set, &self.compiled, facts, &self.states(facts))
     }
 
     /// What would give a better verdict. Nothing is looked for where nobody asked for it, nor of a patient who goes.

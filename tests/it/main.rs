@@ -39,6 +39,8 @@ mod formulas;
 mod markdown;
 // Local policy: what it changes, what of it loosens, and that every report says so.
 mod local;
+// A questionnaire changed by one answer.
+mod edit;
 // What conditions mean, against every kind of missing answer.
 mod logic;
 // The registers of names against the UNII list.
