@@ -20,7 +20,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo:rerun-if-changed=src/build.rs");
     let top = PathBuf::from(std::env::var("CARGO_MANIFEST_DIR")?);
     let mut table = String::from("[\n");
-    for folder in ["rules", "rules/concerns"] {
+    for folder in ["rules", "rules/concerns", "rules/letters"] {
         let mut paths = Vec::new();
         for entry in std::fs::read_dir(top.join(folder))? {
             paths.push(entry?.path());

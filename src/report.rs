@@ -15,6 +15,7 @@ pub mod due;
 pub mod html;
 pub mod json;
 pub mod junit;
+pub mod letter;
 pub mod markdown;
 pub mod page;
 pub mod proofs;

@@ -10,6 +10,7 @@ pub(crate) mod condition;
 pub mod course;
 pub mod files;
 pub(crate) mod guarantee;
+pub mod letter;
 pub mod local;
 pub mod read;
 pub mod recognise;
@@ -23,6 +24,7 @@ pub use crate::rule_set::catalogue::{
 };
 pub use crate::rule_set::condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
 pub use crate::rule_set::guarantee::{Guarantee, Promise, Sense, Then};
+pub use crate::rule_set::letter::{LetterKind, LetterText};
 pub use crate::rule_set::local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};
 pub use crate::rule_set::register::{
     Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Reduction,
@@ -95,6 +97,8 @@ pub struct RuleSet {
     pub holds: Vec<Rule>,
     /// What must hold for every possible questionnaire.
     pub guarantees: Vec<Guarantee>,
+    /// The letters it has texts for, in the order of their kinds.
+    pub letters: Vec<LetterText>,
     /// Rules that were taken out.
     pub retired: Vec<Retired>,
 }
@@ -217,6 +221,11 @@ impl RuleSet {
             }
         });
         found
+    }
+
+    /// The text of a letter; `None` if the rule set has none of this kind.
+    pub fn letter(&self, kind: LetterKind) -> Option<&LetterText> {
+        self.letters.iter().find(|it| it.kind == kind)
     }
 
     /// The limit of a name.

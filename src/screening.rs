@@ -6,6 +6,7 @@ pub(crate) mod dose;
 pub mod evaluate;
 pub(crate) mod explain;
 pub mod interview;
+pub(crate) mod letter;
 pub mod notices;
 pub mod result;
 pub mod screener;

@@ -135,19 +135,13 @@ pub(crate) fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize
         let more = " ".repeat(indent + 2);
         text.replace('\n', &format!("\n{more}"))
     }));
-    let mut part = |heading: &str, text: Option<&Text>| {
-        if let Some(text) = text {
-            lines.extend([
-                String::new(),
-                heading.to_owned(),
-                fill(&plain(rule_set, text)),
-            ]);
-        }
-    };
-    part("Reason", Some(&rule.reason));
-    part("Do", Some(&rule.action));
-    part("Refer to", rule.refer_to.as_ref());
-    part("Cleared by", rule.cleared_by.as_ref());
+    for it in rule.sentences() {
+        lines.extend([
+            String::new(),
+            it.label.to_owned(),
+            fill(&plain(rule_set, it.text)),
+        ]);
+    }
     lines.extend([String::new(), "Sources".into()]);
     lines.extend(
         rule.citations

@@ -236,16 +236,8 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usi
     sheet.paragraph("**Applies when**");
     sheet.gap();
     sheet.said(0, &said(rules, &rule.when));
-    let texts = [
-        ("Reason", Some(&rule.reason)),
-        ("Do", Some(&rule.action)),
-        ("Refer to", rule.refer_to.as_ref()),
-        ("Cleared by", rule.cleared_by.as_ref()),
-    ];
-    for (label, text) in texts {
-        if let Some(text) = text {
-            sheet.paragraph(&format!("**{label}:** {}", filled(rules, text)));
-        }
+    for it in rule.sentences() {
+        sheet.paragraph(&format!("**{}:** {}", it.label, filled(rules, it.text)));
     }
     sheet.paragraph("**Rests on**");
     sheet.gap();

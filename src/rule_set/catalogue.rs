@@ -65,6 +65,8 @@ pub struct Question {
     pub section: Idx<Section>,
     /// The wording.
     pub ask: String,
+    /// The wording in a letter to the patient, if that needs another one.
+    pub ask_patient: Option<String>,
     /// Where to find the answer, or how to write it.
     pub help: Option<String>,
     /// What kind of answer.
@@ -246,6 +248,8 @@ pub struct Choice {
     pub id: String,
     /// What it means.
     pub text: String,
+    /// The same in a letter to the patient, if that needs other words.
+    pub text_patient: Option<String>,
     /// What it counts for in a formula that adds up; `None` if nobody says.
     pub counts: Option<f64>,
     /// The side of the body on which it lies, if the rule set says so.

@@ -159,7 +159,7 @@ impl RuleFiles {
         dir.dirs().for_each(|inner| self.take_embedded(inner));
     }
 
-    /// The rule set of a folder: its YAML files, and those of `concerns/` and `cases/`. One whose ending is written in
+    /// The rule set of a folder: its YAML files, and those of `concerns/`, `letters/` and `cases/`. One whose ending is written in
     /// another way, such as `limits.YAML`, is taken, too: the rule set names none so, and it is refused.
     ///
     /// # Errors
@@ -291,7 +291,7 @@ struct Listed {
 impl Listed {
     fn of(path: &Path) -> Self {
         let mut listed = Self::default();
-        for prefix in ["", "concerns/", "cases/"] {
+        for prefix in ["", "concerns/", "letters/", "cases/"] {
             listed.add(&path.join(prefix), prefix);
         }
         listed.passed_over.sort();
@@ -326,7 +326,8 @@ impl Listed {
             let ending = place
                 .extension()
                 .map_or_else(String::new, |it| it.to_string_lossy().to_lowercase());
-            let own_folder = prefix.is_empty() && ["concerns", "cases"].contains(&name.as_str());
+            let own_folder =
+                prefix.is_empty() && ["concerns", "letters", "cases"].contains(&name.as_str());
             // What is no ordinary file, such as a link that leads nowhere, is told when it is read.
             if ["yaml", "yml"].contains(&ending.as_str()) {
                 self.files.push((format!("{prefix}{name}"), place));

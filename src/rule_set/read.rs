@@ -9,6 +9,7 @@ pub(crate) mod condition;
 pub mod drafts;
 pub(crate) mod guarantees;
 pub(crate) mod head;
+pub(crate) mod letters;
 pub(crate) mod local;
 pub(crate) mod questions;
 pub(crate) mod reductions;
@@ -28,7 +29,8 @@ use crate::rule_set::read::local::{Overlay, Policy};
 use crate::rule_set::read::rule::Ids;
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{
-    Concern, Condition, Guarantee, Reduction, Retired, Rule, RuleSet, Status, Table, Test, Then,
+    Concern, Condition, Guarantee, LetterKind, LetterText, Reduction, Retired, Rule, RuleSet,
+    Status, Table, Test, Then,
 };
 
 /// The files every rule set has, in the order they are read.
@@ -94,6 +96,7 @@ fn read_rule_set(
     reader.registers();
     reader.concerns();
     reader.guarantees();
+    reader.letters();
     reader.local_rules();
     reader.swallowed();
     reader.finish(of_local)
@@ -110,6 +113,7 @@ struct RuleSetReader<'a> {
     reductions: Vec<Reduction>,
     rules: Vec<Rule>,
     guarantees: Vec<Guarantee>,
+    letters: Vec<LetterText>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -125,6 +129,7 @@ impl<'a> RuleSetReader<'a> {
             reductions: Vec::new(),
             rules: Vec::new(),
             guarantees: Vec::new(),
+            letters: Vec::new(),
             diagnostics: Vec::new(),
         }
     }
@@ -254,6 +259,22 @@ impl<'a> RuleSetReader<'a> {
         self.diagnostics.extend(wrong);
     }
 
+    /// The letters that the rule set has; it may be without any.
+    fn letters(&mut self) {
+        for kind in LetterKind::ALL {
+            let path = letters::path(kind);
+            if self.files.file(&path).is_none() {
+                continue;
+            }
+            let Some(it) = self.parse(&path, "") else {
+                continue;
+            };
+            let (found, wrong) = letters::read(&it, &self.names, kind);
+            self.letters.extend(found);
+            self.diagnostics.extend(wrong);
+        }
+    }
+
     /// The rules that a local policy changes, adds and retires.
     fn local_rules(&mut self) {
         let Some(overlay) = &mut self.overlay else {
@@ -290,8 +311,14 @@ impl<'a> RuleSetReader<'a> {
             .flat_map(|guarantee| &guarantee.wheres)
             .map(|(_, condition)| condition);
         let of_rules = self.rules.iter().map(|rule| &rule.when);
+        let of_letters = self
+            .letters
+            .iter()
+            .flat_map(|letter| &letter.parts)
+            .filter_map(|part| part.shown.condition());
         let conditions = of_rules
             .chain(asked)
+            .chain(of_letters)
             .chain(self.reductions.iter().map(|it| &it.when))
             .chain(promised);
         let swallowed = swallowed::swallowed(&self.names, conditions);
@@ -312,6 +339,7 @@ impl<'a> RuleSetReader<'a> {
             reductions,
             rules,
             guarantees,
+            letters,
             mut diagnostics,
             ..
         } = self;
@@ -340,6 +368,7 @@ impl<'a> RuleSetReader<'a> {
             rules,
             holds: Vec::new(),
             guarantees,
+            letters,
             retired: head.retired,
         });
         if let Some(mut overlay) = overlay {
@@ -451,6 +480,7 @@ fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
         let known = FILES.contains(&path)
             || FURTHER_FILES.contains(&path)
             || path.starts_with("cases/")
+            || LetterKind::ALL.iter().any(|it| letters::path(*it) == path)
             || path
                 .strip_prefix("concerns/")
                 .and_then(|it| it.strip_suffix(".yaml"))
@@ -460,13 +490,22 @@ fn unexpected(files: &RuleFiles, concerns: &[Concern]) -> Vec<Diagnostic> {
                 "nothing in the rule set names the file `{}`",
                 files.name_of(path)
             );
-            let known: Vec<&str> = concerns.iter().map(|it| it.id.as_str()).collect();
-            let name = path
-                .trim_start_matches("concerns/")
-                .trim_end_matches(".yaml");
+            let (known, name, help): (Vec<&str>, &str, &str) = match path.strip_prefix("letters/") {
+                Some(name) => (
+                    LetterKind::ALL.iter().map(|it| it.word()).collect(),
+                    name,
+                    "give it the name of a kind of letter, or move it away",
+                ),
+                None => (
+                    concerns.iter().map(|it| it.id.as_str()).collect(),
+                    path.trim_start_matches("concerns/"),
+                    "list it among the concerns of ruleset.yaml, or move it away",
+                ),
+            };
+            let name = name.trim_end_matches(".yaml");
             found.push(
                 Diagnostic::bare(Code::UnexpectedFile, title)
-                    .help("list it among the concerns of ruleset.yaml, or move it away")
+                    .help(help)
                     .help_if(
                         crate::document::diagnostic::nearest(name, known)
                             .map(|it| format!("did you mean `{it}`?")),

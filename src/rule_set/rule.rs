@@ -57,6 +57,10 @@ pub struct Rule {
     pub refer_to: Option<Text>,
     /// What would lift it.
     pub cleared_by: Option<Text>,
+    /// What a precaution asks of the patient before the procedure or on the day, said to the patient.
+    pub tell_patient_before: Option<Text>,
+    /// The same for afterwards.
+    pub tell_patient_after: Option<Text>,
     /// Where it comes from; at least one.
     pub citations: Vec<Citation>,
     /// First day of use.
@@ -75,6 +79,33 @@ impl Rule {
         self.id.split_once('/').map_or("", |(concern, _)| concern)
     }
 
+    /// Its sentences, in the order in which people read them.
+    pub fn sentences(&self) -> impl Iterator<Item = RuleSentence<'_>> {
+        let all = [
+            ("reason", "Reason", Some(&self.reason)),
+            ("action", "Do", Some(&self.action)),
+            ("refer_to", "Refer to", self.refer_to.as_ref()),
+            ("cleared_by", "Cleared by", self.cleared_by.as_ref()),
+            (
+                "tell_patient_before",
+                "To the patient, before",
+                self.tell_patient_before.as_ref(),
+            ),
+            (
+                "tell_patient_after",
+                "To the patient, afterwards",
+                self.tell_patient_after.as_ref(),
+            ),
+        ];
+        all.into_iter().filter_map(|(key, label, text)| {
+            Some(RuleSentence {
+                key,
+                label,
+                text: text?,
+            })
+        })
+    }
+
     /// What it asks for when it fires, and how fast.
     pub fn standing(&self) -> Standing {
         Standing {
@@ -82,6 +113,17 @@ impl Rule {
             urgency: self.urgency,
         }
     }
+}
+
+/// One sentence of a rule.
+#[derive(Debug, Clone, Copy)]
+pub struct RuleSentence<'a> {
+    /// Its key in files.
+    pub key: &'static str,
+    /// What stands before it, for people.
+    pub label: &'static str,
+    /// The sentence.
+    pub text: &'a Text,
 }
 
 /// Contraindication or caution.

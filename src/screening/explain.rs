@@ -223,42 +223,51 @@ fn follows_from(rule_set: &RuleSet, facts: &Facts, question: Idx<Question>) -> V
     found
 }
 
-/// A sentence with its placeholders filled in. A fact that is not known reads "not known".
-fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> String {
-    let mut filled = String::new();
-    for piece in &text.pieces {
-        match piece {
-            Piece::Words(words) => filled.push_str(words),
-            Piece::Fact(slot) => {
-                filled.push_str(facts.known(*slot).map_or("not known", |it| &it.shown))
-            }
-            Piece::Age(slot) => filled.push_str(&age(facts, *slot)),
-            Piece::Limit(at) => filled.push_str(&rule_set.limits[*at].written),
-            Piece::Medicines => filled.push_str(&matched(rule, |condition| match condition {
-                Condition::Taking {
-                    fact, medicines, ..
-                } => truth_of::matching_medicines(facts, *fact, medicines)
-                    .iter()
-                    .map(|it| it.text.clone())
-                    .collect(),
-                _ => Vec::new(),
-            })),
-            Piece::Odds(odds) => filled.push_str(&at_odds(rule_set, facts, *odds)),
-            Piece::Allergies => filled.push_str(&matched(rule, |condition| match condition {
-                Condition::AllergicTo {
-                    fact,
-                    substances,
-                    reactions,
-                    ..
-                } => truth_of::matching_allergies(facts, *fact, substances, reactions.as_ref())
-                    .iter()
-                    .map(|it| it.shown())
-                    .collect(),
-                _ => Vec::new(),
-            })),
-        }
+/// A sentence of a rule with its placeholders filled in. A fact that is not known reads "not known".
+pub fn sentence(rule_set: &RuleSet, facts: &Facts, rule: &Rule, text: &Text) -> String {
+    let pieces = text.pieces.iter();
+    pieces
+        .map(|piece| filled(rule_set, facts, Some(&rule.when), piece))
+        .collect()
+}
+
+/// A piece of a sentence filled in; of medicines and allergies, what the condition it stands beside matched.
+pub fn filled(
+    rule_set: &RuleSet,
+    facts: &Facts,
+    beside: Option<&Condition>,
+    piece: &Piece,
+) -> String {
+    match piece {
+        Piece::Words(words) => words.clone(),
+        Piece::Fact(slot) => facts
+            .known(*slot)
+            .map_or_else(|| "not known".to_owned(), |it| it.shown.clone()),
+        Piece::Age(slot) => age(facts, *slot),
+        Piece::Limit(at) => rule_set.limits[*at].written.clone(),
+        Piece::Medicines => matched(beside, |condition| match condition {
+            Condition::Taking {
+                fact, medicines, ..
+            } => truth_of::matching_medicines(facts, *fact, medicines)
+                .iter()
+                .map(|it| it.text.clone())
+                .collect(),
+            _ => Vec::new(),
+        }),
+        Piece::Odds(odds) => at_odds(rule_set, facts, *odds),
+        Piece::Allergies => matched(beside, |condition| match condition {
+            Condition::AllergicTo {
+                fact,
+                substances,
+                reactions,
+                ..
+            } => truth_of::matching_allergies(facts, *fact, substances, reactions.as_ref())
+                .iter()
+                .map(|it| it.shown())
+                .collect(),
+            _ => Vec::new(),
+        }),
     }
-    filled
 }
 
 /// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
@@ -273,11 +282,16 @@ fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
     told.collect::<Vec<String>>().join("; ")
 }
 
-/// What a rule's conditions matched, each once, in the order of the conditions. What stands under a
+/// What a condition and its parts matched, each once, in their order. What stands under a
 /// `not` is left out: it explains nothing that is there.
-fn matched(rule: &Rule, mut found_by: impl FnMut(&Condition) -> Vec<String>) -> String {
+fn matched(
+    condition: Option<&Condition>,
+    mut found_by: impl FnMut(&Condition) -> Vec<String>,
+) -> String {
     let mut names: Vec<String> = Vec::new();
-    collect(&rule.when, &mut found_by, &mut names);
+    if let Some(condition) = condition {
+        collect(condition, &mut found_by, &mut names);
+    }
     match names.split_last() {
         None => "none".to_owned(),
         Some((last, [])) => last.clone(),

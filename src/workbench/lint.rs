@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use crate::document::diagnostic::{Code, Diagnostic, Severity};
 use crate::exact::{Decider, TooLarge};
 use crate::rule_set::files::RuleFiles;
-use crate::rule_set::{Condition, Rule, RuleSet, Text};
+use crate::rule_set::{Condition, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::workbench::allowances::Allowance;
 use crate::workbench::cases;
@@ -381,15 +381,4 @@ impl Remark {
         }
         self
     }
-}
-
-/// The sentences of a rule, each with its key.
-fn sentences(rule: &Rule) -> impl Iterator<Item = (&'static str, &Text)> {
-    let all = [
-        ("reason", Some(&rule.reason)),
-        ("action", Some(&rule.action)),
-        ("refer_to", rule.refer_to.as_ref()),
-        ("cleared_by", rule.cleared_by.as_ref()),
-    ];
-    all.into_iter().filter_map(|(key, text)| Some((key, text?)))
 }

@@ -65,10 +65,11 @@ fn each_tape_gives_the_tree_that_two_readers_agree_on() {
         .iter()
         .filter(|it| RuleFiles::embedded().file(it).is_some())
         .count();
+    let rules = crate::support::embedded();
     assert_eq!(
         n_files,
-        7 + further + crate::support::embedded().concerns.len(),
-        "seven files, further ones, and one for each concern"
+        7 + further + rules.concerns.len() + rules.letters.len(),
+        "seven files, further ones, and one for each concern and letter"
     );
 }
 

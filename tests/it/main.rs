@@ -37,6 +37,8 @@ mod descriptors;
 mod formulas;
 // The clinician's page, read back by a Markdown parser.
 mod markdown;
+// Letters: made or refused, easy to read, and with nothing that they should not say.
+mod letters;
 // Local policy: what it changes, what of it loosens, and that every report says so.
 mod local;
 // A questionnaire changed by one answer.

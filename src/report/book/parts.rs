@@ -46,16 +46,8 @@ pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
 
 /// Whether a text of the rule shows the limit.
 fn tells(rule: &Rule, limit: Idx<Limit>) -> bool {
-    let texts = [
-        Some(&rule.reason),
-        Some(&rule.action),
-        rule.refer_to.as_ref(),
-        rule.cleared_by.as_ref(),
-    ];
-    texts
-        .into_iter()
-        .flatten()
-        .flat_map(|it| &it.pieces)
+    rule.sentences()
+        .flat_map(|it| &it.text.pieces)
         .any(|it| *it == Piece::Limit(limit))
 }
 

@@ -84,6 +84,8 @@ fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
         cleared_by: Some(Text {
             pieces: vec![words(cleared_by)],
         }),
+        tell_patient_before: None,
+        tell_patient_after: None,
         citations: vec![Citation {
             basis: Basis::CommonPractice("built in, for every rule set".to_owned()),
             at: None,

@@ -214,6 +214,7 @@ fn question(
         id,
         section,
         ask,
+        ask_patient: reading.owned(node, "ask_patient"),
         help: reading.owned(node, "help"),
         answer,
         plausible,
@@ -473,6 +474,7 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
         found.push(Choice {
             id: reading.needed(item, "id")?,
             text: reading.needed(item, "text")?,
+            text_patient: reading.owned(item, "text_patient"),
             counts,
             side,
             nothing,

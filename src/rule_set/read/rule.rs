@@ -93,6 +93,8 @@ pub(crate) fn rule(
     let action = names.sentence(reading, node, "action");
     let refer_to = names.sentence(reading, node, "refer_to");
     let cleared_by = names.sentence(reading, node, "cleared_by");
+    let tell_patient_before = names.sentence(reading, node, "tell_patient_before");
+    let tell_patient_after = names.sentence(reading, node, "tell_patient_after");
     let citations = names.citations(reading, node);
     let in_force_from = date(reading, node, "in_force_from");
     let last_reviewed = date(reading, node, "last_reviewed");
@@ -121,6 +123,8 @@ pub(crate) fn rule(
         action: action?,
         refer_to,
         cleared_by,
+        tell_patient_before,
+        tell_patient_after,
         citations,
         in_force_from: in_force_from?,
         last_reviewed: last_reviewed?,

@@ -284,14 +284,27 @@ impl Names {
         map: &Node,
         key: &str,
     ) -> Option<Text> {
+        let pieces = self.pieces(reading, map, key, &[], |_| None)?;
+        Some(Text { pieces })
+    }
+
+    /// The pieces of a sentence under a key. `own` reads what this kind of text alone may show; `own_names` are its names.
+    pub(crate) fn pieces<P: From<Piece>>(
+        &self,
+        reading: &mut Reading<'_>,
+        map: &Node,
+        key: &str,
+        own_names: &[&str],
+        own: impl Fn(&str) -> Option<P>,
+    ) -> Option<Vec<P>> {
         let node = map.get(key)?;
         let text = reading.owned(map, key)?;
-        let mut pieces = Vec::new();
+        let mut pieces: Vec<P> = Vec::new();
         let mut rest = text.as_str();
         while let Some(open) = rest.find('{') {
             let (words, after) = rest.split_at(open);
             if !words.is_empty() {
-                pieces.push(Piece::Words(words.to_owned()));
+                pieces.push(Piece::Words(words.to_owned()).into());
             }
             let Some((name, behind)) = after.strip_prefix('{').and_then(|it| it.split_once('}'))
             else {
@@ -306,7 +319,7 @@ impl Names {
                     "a brace is closed that was never opened".into(),
                 );
             }
-            match self.placeholder(name) {
+            match own(name).or_else(|| self.placeholder(name).map(P::from)) {
                 Some(piece) => pieces.push(piece),
                 None => {
                     let facts = self.catalogue.facts.iter().map(|it| it.id.clone());
@@ -314,9 +327,11 @@ impl Names {
                     let known: Vec<String> = facts
                         .chain(limits)
                         .chain(["medicines".into(), "allergies".into()])
+                        .chain(own_names.iter().map(|it| (*it).to_owned()))
                         .collect();
                     let help = did_you_mean(name, known.iter().map(String::as_str)).unwrap_or_else(|| {
-                        "braces hold a fact (`{bleeding.inr}`), a limit (`{limit.inr-ceiling}`), `{medicines}` or `{allergies}`".into()
+                        let own: String = own_names.iter().map(|it| format!(", `{{{it}}}`")).collect();
+                        format!("braces hold a fact (`{{bleeding.inr}}`), a limit (`{{limit.inr-ceiling}}`), `{{medicines}}` or `{{allergies}}`{own}")
                     });
                     self.bad_placeholder(reading, node, &format!("{{{name}}}"), help);
                 }
@@ -332,9 +347,9 @@ impl Names {
             );
         }
         if !rest.is_empty() {
-            pieces.push(Piece::Words(rest.to_owned()));
+            pieces.push(Piece::Words(rest.to_owned()).into());
         }
-        Some(Text { pieces })
+        Some(pieces)
     }
 
     fn placeholder(&self, name: &str) -> Option<Piece> {

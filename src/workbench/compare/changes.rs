@@ -3,6 +3,9 @@
 use std::collections::BTreeMap;
 
 use crate::formulas::given::Side;
+use crate::rule_set::letter::{
+    Insert, LetterContent, LetterPart, LetterPiece, LetterSentence, LetterText, Shown,
+};
 use crate::rule_set::words;
 use crate::rule_set::{
     Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange,
@@ -69,6 +72,12 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
         it.guarantees
             .iter()
             .map(|one| (one.id.clone(), of_guarantee(it, one)))
+            .collect()
+    });
+    side("letter", &|it| {
+        it.letters
+            .iter()
+            .map(|one| (one.kind.word().to_owned(), of_letter(it, one)))
             .collect()
     });
     side("question", &|it| {
@@ -267,6 +276,11 @@ fn of_local(it: &RuleSet) -> Vec<(String, LaidOut)> {
 }
 
 fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
+    let told = |sentence: &Option<Text>| {
+        sentence
+            .as_ref()
+            .map_or_else(String::new, |it| text(rule_set, it))
+    };
     vec![
         ("outcome", rule.outcome.word().to_owned()),
         (
@@ -279,18 +293,10 @@ fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
         ("title", rule.title.clone()),
         ("reason", text(rule_set, &rule.reason)),
         ("action", text(rule_set, &rule.action)),
-        (
-            "refer to",
-            rule.refer_to
-                .as_ref()
-                .map_or_else(String::new, |it| text(rule_set, it)),
-        ),
-        (
-            "cleared by",
-            rule.cleared_by
-                .as_ref()
-                .map_or_else(String::new, |it| text(rule_set, it)),
-        ),
+        ("refer to", told(&rule.refer_to)),
+        ("cleared by", told(&rule.cleared_by)),
+        ("to the patient, before", told(&rule.tell_patient_before)),
+        ("to the patient, afterwards", told(&rule.tell_patient_after)),
         ("citations", citations(rule_set, &rule.citations)),
         ("in force from", rule.in_force_from.to_string()),
         ("last reviewed", rule.last_reviewed.to_string()),
@@ -350,7 +356,12 @@ fn in_order(rule_set: &RuleSet, leaf: &Condition) -> Condition {
 }
 
 fn text(rule_set: &RuleSet, text: &Text) -> String {
-    let piece = |it: &Piece| match it {
+    let pieces: Vec<String> = text.pieces.iter().map(|it| piece(rule_set, it)).collect();
+    pieces.join(" ")
+}
+
+fn piece(rule_set: &RuleSet, piece: &Piece) -> String {
+    match piece {
         Piece::Words(words) => words.split_whitespace().collect::<Vec<_>>().join(" "),
         Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
         Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot)),
@@ -358,8 +369,60 @@ fn text(rule_set: &RuleSet, text: &Text) -> String {
         Piece::Medicines => "{medicines}".into(),
         Piece::Allergies => "{allergies}".into(),
         Piece::Odds(odds) => format!("{{{}}}", odds.word()),
+    }
+}
+
+/// A letter laid out: its title, and each part under its number.
+fn of_letter(rule_set: &RuleSet, letter: &LetterText) -> LaidOut {
+    let sentence = |it: &LetterSentence| {
+        let said = |it: &LetterPiece| match it {
+            LetterPiece::Shared(it) => piece(rule_set, it),
+            LetterPiece::Own(it) => format!("{{{}}}", it.word()),
+        };
+        it.pieces.iter().map(said).collect::<Vec<_>>().join(" ")
     };
-    text.pieces.iter().map(piece).collect::<Vec<_>>().join(" ")
+    let perhaps = |it: &Option<LetterSentence>| it.as_ref().map_or_else(String::new, sentence);
+    let part = |it: &LetterPart| {
+        let what = match &it.what {
+            LetterContent::Heading(said) => format!("heading: {}", sentence(said)),
+            LetterContent::Text(said) => format!("text: {}", sentence(said)),
+            LetterContent::Item(said) => format!("item: {}", sentence(said)),
+            LetterContent::Insert {
+                insert,
+                heading,
+                lead,
+            } => {
+                let words = match insert {
+                    Insert::Questions(words) => words
+                        .entries()
+                        .map(|(key, words)| format!(" {key}: {words};"))
+                        .concat(),
+                    _ => String::new(),
+                };
+                format!(
+                    "insert: {}; {}; {};{words}",
+                    insert.word(),
+                    perhaps(heading),
+                    perhaps(lead)
+                )
+            }
+        };
+        let verdict = it.verdict.map_or("", |it| it.word());
+        let shown = match &it.shown {
+            Shown::Always => String::new(),
+            Shown::When(when) => format!("when {}", condition(rule_set, when)),
+            Shown::MayHold(when) => format!("may hold {}", condition(rule_set, when)),
+        };
+        let parts = [
+            what,
+            verdict.to_owned(),
+            shown,
+            citations(rule_set, &it.citations),
+        ];
+        parts.join(" | ")
+    };
+    let parts: Vec<String> = letter.parts.iter().map(part).collect();
+    vec![("title", letter.title.clone()), ("parts", parts.join("\n"))]
 }
 
 fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
@@ -470,9 +533,12 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
             let nothing = if it.nothing { " (nothing)" } else { "" };
             let side = it.side.map_or("", Side::in_brackets);
             format!(
-                "{}: {}{}{side}{nothing}",
+                "{}: {}{}{}{side}{nothing}",
                 it.id,
                 it.text,
+                it.text_patient
+                    .as_ref()
+                    .map_or_else(String::new, |text| format!(" (to the patient: {text})")),
                 it.counts
                     .map_or_else(String::new, |n| format!(" (counts {n})"))
             )
@@ -480,6 +546,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         .collect();
     vec![
         ("wording", question.ask.clone()),
+        ("wording for the patient", optional(&question.ask_patient)),
         ("help", optional(&question.help)),
         ("answer", kind),
         ("options", sorted(options, "; ")),

@@ -10,7 +10,7 @@
 use crate::document::diagnostic::Code;
 use crate::rule_set::{Condition, Input, Piece, Rule, RuleSet, Test, Text};
 use crate::truth::FactSlot;
-use crate::workbench::lint::{Remark, Subject, sentences};
+use crate::workbench::lint::{Remark, Subject};
 
 /// Words after which a number is part of a name.
 const NAMING: &[&str] = &[
@@ -50,8 +50,9 @@ const LETTERS: &[(&str, f64)] = &[
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for rule in &subject.rule_set.rules {
-        let numbers: Vec<(&str, Vec<Stated>)> = sentences(rule)
-            .map(|(key, text)| (key, of_words(text)))
+        let numbers: Vec<(&str, Vec<Stated>)> = rule
+            .sentences()
+            .map(|it| (it.key, of_words(it.text)))
             .collect();
         if numbers.iter().all(|(_, numbers)| numbers.is_empty()) {
             continue;
@@ -71,7 +72,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                             .any(|it| it.is_limit && it.unit == number.unit)
                 };
                 if known
-                    || (key == "action" && !in_a_tested_unit())
+                    || (["action", "tell_patient_before", "tell_patient_after"].contains(&key)
+                        && !in_a_tested_unit())
                     || told.contains(&number.written)
                 {
                     continue;

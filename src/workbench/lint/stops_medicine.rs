@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use crate::document::diagnostic::Code;
 use crate::rule_set::{Condition, Piece, Rule, RuleSet, Text};
-use crate::workbench::lint::{Remark, Subject, sentences};
+use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::places::Entry;
 
 /// Orders to somebody. They count at the start of a clause or after one of `LEADS`, so that what merely "holds paracetamol"
@@ -171,8 +171,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     };
     for rule in &subject.rule_set.rules {
         let entry = subject.files.rule(&rule.id);
-        sentences(rule)
-            .for_each(|(key, text)| look(&rule.id, entry, key, &words(text), takes(rule)));
+        for it in rule.sentences() {
+            look(&rule.id, entry, it.key, &words(it.text), takes(rule));
+        }
     }
     for question in &subject.rule_set.catalogue.questions {
         let entry = subject.files.question(&question.id);

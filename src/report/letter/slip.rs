@@ -1,0 +1,121 @@
+//! Questions with room for their answers.
+
+use crate::questionnaire::facts::Why;
+use crate::report::chase::AskedGroup;
+use crate::report::letter::{LetterBlock, SlipQuestion, line};
+use crate::rule_set::catalogue::Who;
+use crate::rule_set::letter::SlipWords;
+use crate::rule_set::{Answer, Choice, Question, RuleSet};
+use crate::screening::result::{ToAsk, Unrecognised, WhyAsked};
+
+/// What one person is asked: names that nobody recognised first, then what is needed in any case, then the rest.
+pub(crate) fn questions(
+    rule_set: &RuleSet,
+    group: &AskedGroup<'_>,
+    words: &SlipWords,
+) -> Vec<LetterBlock> {
+    let (now, later) = group.now_and_later();
+    let mut blocks = Vec::new();
+    let mut number = 0;
+    let mut add = |blocks: &mut Vec<LetterBlock>, asked: SlipQuestion| {
+        number += 1;
+        blocks.push(LetterBlock::Question(SlipQuestion { number, ..asked }));
+    };
+    for it in &group.names {
+        add(&mut blocks, name(it, words));
+    }
+    for it in now {
+        add(&mut blocks, question(rule_set, it, words));
+    }
+    // With nothing to ask before them, the later ones are what to ask.
+    if !blocks.is_empty() && !later.is_empty() {
+        blocks.push(LetterBlock::Paragraph(line(&words.later)));
+    }
+    for it in later {
+        add(&mut blocks, question(rule_set, it, words));
+    }
+    blocks
+}
+
+/// What may be answered to anything.
+fn always(words: &SlipWords) -> [String; 2] {
+    [line(&words.not_known), line(&words.declined)]
+}
+
+fn name(name: &Unrecognised, words: &SlipWords) -> SlipQuestion {
+    SlipQuestion {
+        number: 0,
+        ask: line(&format!("\"{}\": {}", name.text, words.name)),
+        notes: Vec::new(),
+        room: Some(line(&words.answer)),
+        boxes: always(words).into(),
+    }
+}
+
+fn question(rule_set: &RuleSet, ask: &ToAsk, words: &SlipWords) -> SlipQuestion {
+    let catalogue = &rule_set.catalogue;
+    let slot = catalogue.slot(&ask.fact);
+    let question = slot.and_then(|it| catalogue.question_of(it));
+    let of_day = question.filter(|it| it.date_slot == slot).is_some();
+    let mut notes = Vec::new();
+    if ask.why != WhyAsked::Missing(Why::NotAsked) && ask.from == Who::Patient {
+        notes.push(line(&words.again));
+    } else if ask.why != WhyAsked::Missing(Why::NotAsked) {
+        notes.push(line(&format!("{} ({})", words.again, ask.why.word())));
+    }
+    let mut boxes = Vec::new();
+    let mut room = None;
+    match question.map(|it| &it.answer) {
+        Some(_) if of_day => room = Some(&words.day),
+        Some(Answer::YesNo) => boxes.extend([line(&words.yes), line(&words.no)]),
+        Some(Answer::OneOf(options)) => {
+            notes.push(line(&words.one_of));
+            boxes.extend(options.iter().map(|it| option(it, ask.from)));
+        }
+        Some(Answer::SeveralOf(options)) => {
+            notes.push(line(&words.all_of));
+            boxes.extend(options.iter().map(|it| option(it, ask.from)));
+            boxes.push(line(&words.none));
+        }
+        Some(Answer::Date) => room = Some(&words.day),
+        _ => room = Some(&words.answer),
+    }
+    let unit = match question.map(|it| &it.answer) {
+        Some(Answer::Quantity { unit, .. }) if !of_day => format!(" ({unit})"),
+        _ => String::new(),
+    };
+    let dated = question.is_some_and(|it| it.dated) && !of_day;
+    let day = if dated {
+        format!("; {}", words.day)
+    } else {
+        String::new()
+    };
+    boxes.extend(always(words));
+    SlipQuestion {
+        number: 0,
+        ask: line(wording(question, ask, of_day)),
+        notes,
+        room: match room {
+            Some(before) => Some(line(&format!("{before}{unit}{day}"))),
+            None => dated.then(|| line(&words.day)),
+        },
+        boxes,
+    }
+}
+
+/// The question as this person is asked.
+fn wording<'a>(question: Option<&'a Question>, ask: &'a ToAsk, of_day: bool) -> &'a str {
+    question
+        .and_then(|it| it.ask_patient.as_deref())
+        .filter(|_| !of_day)
+        .unwrap_or(&ask.ask)
+}
+
+fn option(option: &Choice, who: Who) -> String {
+    let of_patient = option.text_patient.as_deref();
+    line(
+        of_patient
+            .filter(|_| who == Who::Patient)
+            .unwrap_or(&option.text),
+    )
+}
