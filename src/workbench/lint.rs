@@ -98,125 +98,50 @@ pub struct Lint {
     pub find: fn(&Subject<'_>) -> Vec<Remark>,
 }
 
+impl Lint {
+    const fn new(code: Code, find: fn(&Subject<'_>) -> Vec<Remark>) -> Self {
+        Self { code, find }
+    }
+}
+
 /// All lints, in the order in which they are asked.
 pub const LINTS: &[Lint] = &[
-    Lint {
-        code: Code::ToBeWritten,
-        find: to_be_written::find,
-    },
-    Lint {
-        code: Code::ReviewOverdue,
-        find: review_overdue::find,
-    },
-    Lint {
-        code: Code::ReviewDue,
-        find: review_due::find,
-    },
-    Lint {
-        code: Code::SameEdition,
-        find: |subject| Vec::from_iter(same_edition::find(subject)),
-    },
-    Lint {
-        code: Code::ApprovalAhead,
-        find: |subject| Vec::from_iter(approval_ahead::find(subject)),
-    },
-    Lint {
-        code: Code::NoGuarantees,
-        find: |subject| Vec::from_iter(no_guarantees::find(subject)),
-    },
-    Lint {
-        code: Code::SourceNeverOpened,
-        find: source_never_opened::find,
-    },
-    Lint {
-        code: Code::SourceSuperseded,
-        find: source_superseded::find,
-    },
-    Lint {
-        code: Code::NeverFires,
-        find: never_fires::find,
-    },
-    Lint {
-        code: Code::AlwaysFires,
-        find: always_fires::find,
-    },
-    Lint {
-        code: Code::DuplicateCondition,
-        find: duplicate_condition::find,
-    },
-    Lint {
-        code: Code::Subsumed,
-        find: subsumed::find,
-    },
-    Lint {
-        code: Code::PlanRefers,
-        find: plan_refers::find,
-    },
-    Lint {
-        code: Code::BandGap,
-        find: band_gap::find,
-    },
-    Lint {
-        code: Code::BandOverlap,
-        find: band_overlap::find,
-    },
-    Lint {
-        code: Code::Unasked,
-        find: unasked::find,
-    },
-    Lint {
-        code: Code::LimitUnused,
-        find: limit_unused::find,
-    },
-    Lint {
-        code: Code::QuestionUnused,
-        find: question_unused::find,
-    },
-    Lint {
-        code: Code::DerivedUnused,
-        find: derived_unused::find,
-    },
-    Lint {
-        code: Code::SourceUncited,
-        find: source_uncited::find,
-    },
-    Lint {
-        code: Code::NameCollision,
-        find: name_collision::find,
-    },
-    Lint {
-        code: Code::NamesConfusable,
-        find: names_confusable::find,
-    },
-    Lint {
-        code: Code::UnrelatedClasses,
-        find: unrelated_classes::find,
-    },
-    Lint {
-        code: Code::NumberUntested,
-        find: number_untested::find,
-    },
-    Lint {
-        code: Code::StopsMedicine,
-        find: stops_medicine::find,
-    },
-    Lint {
-        code: Code::HardToRead,
-        find: hard_to_read::find,
-    },
-    Lint {
-        code: Code::Untested,
-        find: untested::find,
-    },
-    Lint {
-        code: Code::Loosens,
-        find: loosens::find,
-    },
+    Lint::new(Code::ToBeWritten, to_be_written::find),
+    Lint::new(Code::ReviewOverdue, review_overdue::find),
+    Lint::new(Code::ReviewDue, review_due::find),
+    Lint::new(Code::SameEdition, |subject| {
+        Vec::from_iter(same_edition::find(subject))
+    }),
+    Lint::new(Code::ApprovalAhead, |subject| {
+        Vec::from_iter(approval_ahead::find(subject))
+    }),
+    Lint::new(Code::NoGuarantees, |subject| {
+        Vec::from_iter(no_guarantees::find(subject))
+    }),
+    Lint::new(Code::SourceNeverOpened, source_never_opened::find),
+    Lint::new(Code::SourceSuperseded, source_superseded::find),
+    Lint::new(Code::NeverFires, never_fires::find),
+    Lint::new(Code::AlwaysFires, always_fires::find),
+    Lint::new(Code::DuplicateCondition, duplicate_condition::find),
+    Lint::new(Code::Subsumed, subsumed::find),
+    Lint::new(Code::PlanRefers, plan_refers::find),
+    Lint::new(Code::BandGap, band_gap::find),
+    Lint::new(Code::BandOverlap, band_overlap::find),
+    Lint::new(Code::Unasked, unasked::find),
+    Lint::new(Code::LimitUnused, limit_unused::find),
+    Lint::new(Code::QuestionUnused, question_unused::find),
+    Lint::new(Code::DerivedUnused, derived_unused::find),
+    Lint::new(Code::SourceUncited, source_uncited::find),
+    Lint::new(Code::NameCollision, name_collision::find),
+    Lint::new(Code::NamesConfusable, names_confusable::find),
+    Lint::new(Code::UnrelatedClasses, unrelated_classes::find),
+    Lint::new(Code::NumberUntested, number_untested::find),
+    Lint::new(Code::StopsMedicine, stops_medicine::find),
+    Lint::new(Code::HardToRead, hard_to_read::find),
+    Lint::new(Code::Untested, untested::find),
+    Lint::new(Code::Loosens, loosens::find),
     // Last: it looks at what the others have said.
-    Lint {
-        code: Code::AllowanceUnused,
-        find: allowance_unused::find,
-    },
+    Lint::new(Code::AllowanceUnused, allowance_unused::find),
 ];
 
 /// A remark, and what allows it.
@@ -305,19 +230,18 @@ impl<'a> Subject<'a> {
     fn decider(&self) -> Option<RefMut<'a, Decider<'a>>> {
         RefMut::filter_map(self.space.borrow_mut(), |it| it.as_mut().ok()).ok()
     }
-}
 
-/// What could be neither shown nor shut out, so that nobody takes silence for a proof.
-fn undecided(subject: &Subject<'_>, rule: &str, fact: &str, whether: &str) -> Remark {
-    let title = format!("whether {whether} was not decided, because of `{fact}`: `{rule}`");
-    Remark::on(
-        Code::Undecided,
-        rule,
-        subject.files.rule(rule),
-        "when",
-        title,
-        "not decided",
-    )
+    /// A remark at the value of a key of a rule.
+    fn on_rule(&self, code: Code, rule: &Rule, key: &str, title: String, label: &str) -> Remark {
+        Remark::on(code, &rule.id, self.files.rule(&rule.id), key, title, label)
+    }
+
+    /// What could be neither shown nor shut out, so that nobody takes silence for a proof.
+    fn undecided(&self, rule: &Rule, fact: &str, whether: &str) -> Remark {
+        let id = &rule.id;
+        let title = format!("whether {whether} was not decided, because of `{fact}`: `{id}`");
+        self.on_rule(Code::Undecided, rule, "when", title, "not decided")
+    }
 }
 
 /// Whether a condition asks for answers at odds with one another.

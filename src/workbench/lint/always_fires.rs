@@ -32,22 +32,10 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 .all(|it| it.states.get(at) != Some(&State::Fires))
         }) {
             Found::Example(_) => {}
-            Found::Open(fact) => found.push(crate::workbench::lint::undecided(
-                subject,
-                &rule.id,
-                &fact,
-                "it always fires",
-            )),
+            Found::Open(fact) => found.push(subject.undecided(rule, &fact, "it always fires")),
             Found::Never => {
                 let title = format!("`{}` always fires, whatever is answered", rule.id);
-                found.push(Remark::on(
-                    Code::AlwaysFires,
-                    &rule.id,
-                    subject.files.rule(&rule.id),
-                    "when",
-                    title,
-                    "always met",
-                ));
+                found.push(subject.on_rule(Code::AlwaysFires, rule, "when", title, "always met"));
             }
         }
     }

@@ -125,10 +125,9 @@ fn settle(
                 "between `{}` and `{}` lies a gap: {id} {number} meets neither",
                 first.rule.id, second.rule.id
             );
-            let remark = Remark::on(
+            let remark = subject.on_rule(
                 Code::BandGap,
-                &band.rule.id,
-                subject.files.rule(&band.rule.id),
+                band.rule,
                 "when",
                 title,
                 "one side of the gap",
@@ -136,12 +135,7 @@ fn settle(
             Some(remark.also(subject.files.rule(&other.rule.id), "when", "the other side"))
         }
         Found::Never => None,
-        Found::Open(fact) => Some(crate::workbench::lint::undecided(
-            subject,
-            &band.rule.id,
-            &fact,
-            "its band has a gap",
-        )),
+        Found::Open(fact) => Some(subject.undecided(band.rule, &fact, "its band has a gap")),
     }
 }
 

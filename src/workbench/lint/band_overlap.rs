@@ -58,12 +58,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                     ));
                 }
                 Found::Never => {}
-                Found::Open(fact) => found.push(crate::workbench::lint::undecided(
-                    subject,
-                    &other.rule.id,
-                    &fact,
-                    "its band overlaps another",
-                )),
+                Found::Open(fact) => {
+                    found.push(subject.undecided(other.rule, &fact, "its band overlaps another"))
+                }
             }
         }
     }

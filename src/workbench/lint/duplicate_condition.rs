@@ -20,10 +20,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             continue;
         };
         let title = format!("`{}` has the same condition as `{}`", rule.id, first.id);
-        let remark = Remark::on(
+        let remark = subject.on_rule(
             Code::DuplicateCondition,
-            &rule.id,
-            written.rule(&rule.id),
+            rule,
             "when",
             title,
             "the same condition",

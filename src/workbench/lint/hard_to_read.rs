@@ -9,8 +9,8 @@
 //! - Hyphens and apostrophes are part of a word and no letters. A number is a word and never long.
 
 use crate::document::diagnostic::Code;
+use crate::rule_set::Question;
 use crate::rule_set::catalogue::Who;
-use crate::rule_set::{Answer, Question};
 use crate::workbench::lint::{Remark, Subject};
 
 /// From here on a text is too hard for a form that everybody must understand. Björnsson's bands, from memory: below 30 very
@@ -52,10 +52,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
 
 /// What a patient reads of a question.
 fn texts(question: &Question) -> Vec<&str> {
-    let options = match &question.answer {
-        Answer::OneOf(options) | Answer::SeveralOf(options) => options.as_slice(),
-        _ => &[],
-    };
+    let options = question.options();
     [Some(question.ask.as_str()), question.help.as_deref()]
         .into_iter()
         .flatten()

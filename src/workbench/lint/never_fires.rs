@@ -38,12 +38,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let title = match decider.find(&[yes, !ruled_out], &fires) {
             Found::Example(_) => continue,
             Found::Open(fact) => {
-                found.push(crate::workbench::lint::undecided(
-                    subject,
-                    &rule.id,
-                    &fact,
-                    "it can fire",
-                ));
+                found.push(subject.undecided(rule, &fact, "it can fire"));
                 continue;
             }
             Found::Never => match decider.find(&[yes], &fires) {

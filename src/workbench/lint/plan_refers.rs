@@ -56,10 +56,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 "`{}` refers, although `{}: {words}` alone would quiet it",
                 rule.id, question.id
             );
-            let remark = Remark::on(
+            let remark = subject.on_rule(
                 Code::PlanRefers,
-                &rule.id,
-                subject.files.rule(&rule.id),
+                rule,
                 "outcome",
                 title,
                 "another plan lifts it",

@@ -54,14 +54,7 @@ pub(super) fn told(
         .filter(|it| is_told(it.review_by) && !with_the_set(it.review_by))
     {
         let title = format!("the review of `{}` is {words} {}", rule.id, rule.review_by);
-        found.push(Remark::on(
-            code,
-            &rule.id,
-            written.rule(&rule.id),
-            "review_by",
-            title,
-            words,
-        ));
+        found.push(subject.on_rule(code, rule, "review_by", title, words));
     }
     for it in subject.allowances.iter().filter(|it| is_told(it.review_by)) {
         let title = format!(

@@ -68,9 +68,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             match decider.find(&[own.yes, !there.yes, !ruled_out], &alone) {
                 Found::Example(_) => continue,
                 Found::Open(fact) => {
-                    found.push(crate::workbench::lint::undecided(
-                        subject,
-                        &rule.id,
+                    found.push(subject.undecided(
+                        rule,
                         &fact,
                         &format!("it can fire without `{}`", worse.id),
                     ));
@@ -84,14 +83,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 worse.id,
                 worse.outcome.word()
             );
-            let remark = Remark::on(
-                Code::Subsumed,
-                &rule.id,
-                subject.files.rule(&rule.id),
-                "when",
-                title,
-                "never alone",
-            );
+            let remark = subject.on_rule(Code::Subsumed, rule, "when", title, "never alone");
             found.push(remark.also(subject.files.rule(&worse.id), "when", "always there, too"));
             break;
         }

@@ -144,23 +144,15 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
                 "`{}` can wait for `{}` where that is not asked",
                 rule.id, question.id
             );
-            let remark = Remark::on(
-                Code::Unasked,
-                &rule.id,
-                subject.files.rule(&rule.id),
-                "when",
-                title,
-                "waits for it",
-            );
+            let remark = subject.on_rule(Code::Unasked, rule, "when", title, "waits for it");
             Some(remark.help(format!(
                 "name first in the condition what `ask_when` of `{}` names, or let it be asked",
                 question.id
             )))
         }
         Found::Never => None,
-        Found::Open(fact) => Some(crate::workbench::lint::undecided(
-            subject,
-            &rule.id,
+        Found::Open(fact) => Some(subject.undecided(
+            rule,
             &fact,
             &format!("it can wait for `{}` unasked", question.id),
         )),
