@@ -189,6 +189,13 @@ impl RuleSet {
         self.rules.iter().chain(&self.holds)
     }
 
+    /// Every condition that is asked of a patient: those of the rules, then of the questions that do not always apply.
+    pub(crate) fn conditions(&self) -> impl Iterator<Item = &Condition> {
+        let of_rules = self.rules.iter().map(|rule| &rule.when);
+        let of_questions = self.catalogue.questions.iter();
+        of_rules.chain(of_questions.filter_map(|question| question.ask_when.as_ref()))
+    }
+
     /// The role that answers for a rule: its concern's owner, or else the rule set's.
     pub(crate) fn owner_of(&self, rule: &Rule) -> &str {
         rule.concern

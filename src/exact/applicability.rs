@@ -6,19 +6,16 @@ use batsat::Lit;
 
 use crate::exact::conditions::Reader;
 use crate::exact::derived;
-use crate::exact::domain::{Domain, Shape};
+use crate::exact::domain::{Domain, Shape, lits};
 use crate::exact::tseitin::DualRail;
-use crate::rule_set::{Answer, Condition, Dependent, Question};
+use crate::rule_set::{Condition, Dependent, Question};
 use crate::truth::FactSlot;
 
 /// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
 pub(crate) fn settle(reader: &mut Reader<'_>) {
     let rule_set = reader.rule_set;
     let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
-    let always = DualRail {
-        yes: reader.logic.always(),
-        no: reader.logic.never(),
-    };
+    let always = reader.logic.constant(Some(true));
     reader.applies = rule_set
         .catalogue
         .questions
@@ -85,12 +82,7 @@ impl Reader<'_> {
         };
         let harmless = self.harmless(question, &given.shape);
         // A standing answer of the clinic contradicts nothing, and counts until the question certainly does not apply.
-        let standing = self
-            .encoding
-            .standing
-            .get(&question.id)
-            .copied()
-            .unwrap_or(self.logic.never());
+        let standing = self.by_clinic(question);
         let hazard = self.logic.all([given.known, !harmless, !standing]);
         let stands = self.logic.all([standing, !applies.no]);
         let counts = self.logic.any([hazard, applies.yes, stands]);
@@ -130,9 +122,7 @@ impl Reader<'_> {
             shape => shape,
         };
         let known = match &shape {
-            Shape::Choice(options) if otherwise.is_some() => self
-                .logic
-                .any(options.iter().map(|(_, it)| *it).collect::<Vec<_>>()),
+            Shape::Choice(options) if otherwise.is_some() => self.logic.any(lits(options)),
             _ => known,
         };
         self.count(question.slot, Domain { known, shape });
@@ -164,13 +154,8 @@ impl Reader<'_> {
             return self.logic.always();
         }
         let is_hazard = |id: &str| {
-            let at = match &question.answer {
-                Answer::OneOf(options) | Answer::SeveralOf(options) => {
-                    options.iter().position(|it| it.id == id)
-                }
-                _ => Some(usize::from(id == "yes")),
-            };
-            !at.and_then(|it| u16::try_from(it).ok())
+            !question
+                .option_at(id)
                 .is_some_and(|it| question.is_harmless_option(it))
         };
         let hazards: Vec<Lit> = match shape {
@@ -179,19 +164,8 @@ impl Reader<'_> {
                 .filter(|(id, _)| is_hazard(id))
                 .map(|(_, it)| *it)
                 .collect(),
-            Shape::Plan { agents, .. } => agents.iter().map(|(_, it)| *it).collect(),
-            Shape::Allergies(kinds) => kinds.iter().map(|(_, it)| *it).collect(),
-            Shape::Medicines {
-                kinds,
-                unrecognised,
-            } => kinds
-                .iter()
-                .flat_map(|(_, it)| it)
-                .chain(unrecognised)
-                .copied()
-                .collect(),
-            Shape::Text => Vec::new(),
             Shape::Number { .. } | Shape::Date { .. } => vec![self.logic.always()],
+            list => list.parts(),
         };
         !self.logic.any(hazards)
     }

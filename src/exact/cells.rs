@@ -25,6 +25,16 @@ pub struct Cell {
 }
 
 impl Cell {
+    /// The numbers from one to another, both included.
+    pub(crate) const fn closed(low: f64, high: f64) -> Self {
+        Self {
+            low,
+            low_in: true,
+            high,
+            high_in: true,
+        }
+    }
+
     /// Whether a number lies in it.
     pub fn contains(&self, number: f64) -> bool {
         (number > self.low || (self.low_in && number >= self.low))
@@ -119,6 +129,13 @@ pub(crate) fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Ce
             .then(a.value_below.cmp(&b.value_below))
     });
     cuts.dedup();
+    let is_some = |cell: &Cell| {
+        if whole {
+            cell.holds_whole()
+        } else {
+            !cell.is_empty()
+        }
+    };
     let mut found = Vec::new();
     let mut low = (ends.0, ends.0.is_finite());
     for cut in cuts {
@@ -132,7 +149,7 @@ pub(crate) fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Ce
         if !inside {
             continue;
         }
-        if is_some(&cell, whole) {
+        if is_some(&cell) {
             found.push(cell);
         }
         low = (cut.at, !cut.value_below);
@@ -143,16 +160,8 @@ pub(crate) fn cells(mut cuts: Vec<Cut>, ends: (f64, f64), whole: bool) -> Vec<Ce
         high: ends.1,
         high_in: ends.1.is_finite(),
     };
-    if is_some(&last, whole) {
+    if is_some(&last) {
         found.push(last);
     }
     found
-}
-
-/// Whether any number lies in a cell.
-fn is_some(cell: &Cell, whole: bool) -> bool {
-    if whole {
-        return cell.holds_whole();
-    }
-    cell.low < cell.high || (cell.low <= cell.high && cell.low_in && cell.high_in)
 }

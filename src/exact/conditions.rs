@@ -6,15 +6,16 @@ use std::rc::Rc;
 
 use batsat::Lit;
 
+use crate::exact::branch_and_bound::some_number;
 use crate::exact::cells::Cell;
 use crate::exact::domain::{AllergyKind, Domain, MedicineKind, Shape};
 use crate::exact::encoding::Encoding;
-use crate::exact::lists::{listed, recognised};
+use crate::exact::lists::{entry_of, listed, recognised};
 use crate::exact::tseitin::{DualRail, Tseitin};
 use crate::outcome::{Outcome, Urgency};
-use crate::questionnaire::facts::truth_of::entry_allergic;
+use crate::questionnaire::facts::truth_of::{compares, entry_allergic};
 use crate::rule_set::{
-    Answer, Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet,
+    Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet,
     Substance, Table, Test,
 };
 use crate::truth::FactSlot;
@@ -94,10 +95,7 @@ impl<'a> Reader<'a> {
             .indices()
             .map(|it| encoding.domain(view, it).cloned().map(Rc::new))
             .collect();
-        let ruled_out = DualRail {
-            yes: logic.never(),
-            no: logic.always(),
-        };
+        let ruled_out = logic.constant(Some(false));
         Self {
             logic,
             encoding,
@@ -144,10 +142,7 @@ impl<'a> Reader<'a> {
         let mut own = own
             .filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact))
             .map(|(_, it)| *it);
-        own.next_back().unwrap_or(DualRail {
-            yes: self.logic.always(),
-            no: self.logic.never(),
-        })
+        own.next_back().unwrap_or(self.logic.constant(Some(true)))
     }
 
     /// Everything that the rules come to.
@@ -203,10 +198,7 @@ impl<'a> Reader<'a> {
     }
 
     fn unknown(&self) -> DualRail {
-        DualRail {
-            yes: self.logic.never(),
-            no: self.logic.never(),
-        }
+        self.logic.constant(None)
     }
 
     fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> DualRail {
@@ -266,8 +258,7 @@ impl<'a> Reader<'a> {
                 .reaction
                 .as_ref()
                 .and_then(|it| register.reactions.position(|known| known.id == *it));
-            let entry =
-                crate::exact::lists::entry_of(register.names.get(&kind.to).cloned(), reaction);
+            let entry = entry_of(register.names.get(&kind.to).cloned(), reaction);
             match entry_allergic(&entry, wanted, only) {
                 Some(true) => among.push(*lit),
                 Some(false) => not_clear.push(*lit),
@@ -335,10 +326,7 @@ impl<'a> Reader<'a> {
                     .map(|(_, it)| *it)
                     .collect();
                 let any = self.logic.any(inside);
-                DualRail {
-                    yes: self.logic.all([domain.known, any]),
-                    no: self.logic.all([domain.known, !any]),
-                }
+                self.logic.where_known(domain.known, any)
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
                 let ids: Vec<&String> = wanted
@@ -352,22 +340,16 @@ impl<'a> Reader<'a> {
                     .map(|(_, it)| *it)
                     .collect();
                 let any = self.logic.any(inside);
-                DualRail {
-                    yes: self.logic.all([domain.known, any]),
-                    no: self.logic.all([domain.known, !any]),
-                }
+                self.logic.where_known(domain.known, any)
             }
             (Shape::Number { cells, .. }, Test::Compare(..) | Test::Between(..)) => {
                 let holds = |number: f64| match test {
-                    Test::Compare(how, with) => {
-                        crate::questionnaire::facts::truth_of::compares(*how, number, with.value)
-                    }
+                    Test::Compare(how, with) => compares(*how, number, with.value),
                     Test::Between(low, high) => (low.value..=high.value).contains(&number),
                     _ => false,
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) = cells.iter().partition(|(cell, _)| {
-                    holds(crate::exact::branch_and_bound::some_number(cell))
-                });
+                let (inside, outside): (Vec<_>, Vec<_>) =
+                    cells.iter().partition(|(cell, _)| holds(some_number(cell)));
                 DualRail {
                     yes: self.logic.any(inside.iter().map(|(_, it)| *it)),
                     no: self.logic.any(outside.iter().map(|(_, it)| *it)),
@@ -379,10 +361,7 @@ impl<'a> Reader<'a> {
                 };
                 let on = self.encoding.procedure_known(self.logic);
                 let dated = self.logic.all([on, domain.known]);
-                let pair = DualRail {
-                    yes: self.logic.all([dated, *older]),
-                    no: self.logic.all([dated, !*older]),
-                };
+                let pair = self.logic.where_known(dated, *older);
                 if matches!(test, Test::Within(_)) {
                     pair.turned()
                 } else {
@@ -397,10 +376,7 @@ impl<'a> Reader<'a> {
                     Comparison::Below => !self.not_before(days, with.value),
                     Comparison::AtMost => !self.not_before(days, with.value + 1.0),
                 };
-                DualRail {
-                    yes: self.logic.all([domain.known, is]),
-                    no: self.logic.all([domain.known, !is]),
-                }
+                self.logic.where_known(domain.known, is)
             }
             (Shape::Date { days, .. }, Test::Between(low, high)) => {
                 let (from, after) = (
@@ -408,10 +384,7 @@ impl<'a> Reader<'a> {
                     self.not_before(days, high.value + 1.0),
                 );
                 let is = self.logic.all([from, !after]);
-                DualRail {
-                    yes: self.logic.all([domain.known, is]),
-                    no: self.logic.all([domain.known, !is]),
-                }
+                self.logic.where_known(domain.known, is)
             }
             _ => self.unknown(),
         }
@@ -426,6 +399,12 @@ impl<'a> Reader<'a> {
 
     fn is_yes_no(&self, fact: FactSlot) -> bool {
         self.rule_set.catalogue.options(fact).is_empty()
+    }
+
+    /// Where the clinic answers a question for every patient.
+    pub(super) fn by_clinic(&self, question: &Question) -> Lit {
+        let standing = self.encoding.standing.get(&question.id);
+        standing.copied().unwrap_or(self.logic.never())
     }
 
     pub(super) fn known(&self, fact: FactSlot) -> Lit {
@@ -499,12 +478,7 @@ impl<'a> Reader<'a> {
             let chosen = self.something(&domain);
             let mut listed = self.logic.never();
             // A standing choice is open while its method is: another one would set it aside.
-            let standing = self
-                .encoding
-                .standing
-                .get(&question.id)
-                .copied()
-                .unwrap_or(self.logic.never());
+            let standing = self.by_clinic(question);
             let settled = self.logic.any([!standing, self.applies(question.slot).yes]);
             if let Some((in_file, is_outside)) = self.encoding.offers.get(&question.id).copied() {
                 listed = in_file;
@@ -552,13 +526,8 @@ impl<'a> Reader<'a> {
         let rule_set = self.rule_set;
         let ways: Vec<Lit> = match (&domain.shape, kept) {
             (Shape::Choice(options) | Shape::Choices(options), Offered::Options(bits)) => {
-                let place = |id: &str| match &question.answer {
-                    Answer::OneOf(of) | Answer::SeveralOf(of) => {
-                        of.iter().position(|it| it.id == id)
-                    }
-                    _ => Some(usize::from(id == "yes")),
-                };
-                let is_kept = |id: &str| place(id).is_some_and(|at| bits >> at & 1 == 1);
+                let is_kept =
+                    |id: &str| question.option_at(id).is_some_and(|at| bits >> at & 1 == 1);
                 options
                     .iter()
                     .filter(|(id, _)| !is_kept(id))

@@ -8,7 +8,7 @@ use batsat::Lit;
 use crate::exact::branch_and_bound::some_number;
 use crate::exact::cells::Cell;
 use crate::exact::conditions::Reader;
-use crate::exact::domain::{Domain, Shape};
+use crate::exact::domain::{Domain, Shape, lits};
 use crate::formulas::formula::{Agents, Amounts, Follows, Known, Needs};
 use crate::formulas::given::Side;
 use crate::rule_set::{Derived, Input};
@@ -26,7 +26,7 @@ impl Reader<'_> {
         match formula.known {
             Known::Exactly(needs) => {
                 let needed = self.needs(derived, &needs);
-                self.same(domain.known, needed);
+                self.logic.same(domain.known, needed);
             }
             Known::AtMost { perhaps, surely } => {
                 let (perhaps, surely) =
@@ -106,12 +106,8 @@ impl Reader<'_> {
             Needs::Not(part) => !self.needs(derived, part),
             Needs::Is(role, option) => self.chosen(derived, role, option),
             Needs::Some(role) => {
-                let options: Vec<Lit> = self
-                    .options_of(derived, role)
-                    .into_iter()
-                    .map(|(_, lit)| lit)
-                    .collect();
-                self.logic.any(options)
+                let options = self.options_of(derived, role);
+                self.logic.any(lits(&options))
             }
             Needs::Side(role, side) => self.side(derived, role, side),
             Needs::Below(role, limit) => {
@@ -182,15 +178,7 @@ impl Reader<'_> {
     fn cells_of(&self, derived: &Derived, role: &str) -> Vec<(Cell, Lit)> {
         match (derived.input(role), self.shape_of(derived, role)) {
             (Some(Input::Number(number)), _) => {
-                vec![(
-                    Cell {
-                        low: number,
-                        low_in: true,
-                        high: number,
-                        high_in: true,
-                    },
-                    self.logic.always(),
-                )]
+                vec![(Cell::closed(number, number), self.logic.always())]
             }
             (_, Some(Shape::Number { cells, .. })) => cells,
             _ => Vec::new(),
@@ -320,11 +308,6 @@ impl Reader<'_> {
                 }
             }
         }
-    }
-
-    fn same(&mut self, one: Lit, other: Lit) {
-        self.logic.implies(one, other);
-        self.logic.implies(other, one);
     }
 
     /// The number is that of an operated side, and no operated side has one beyond it: what several computed numbers have

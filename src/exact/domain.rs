@@ -96,9 +96,53 @@ pub struct TooLarge {
     pub of: String,
 }
 
-/// Just one of these where it is known, none where it is not.
-pub(super) fn one_of(logic: &mut Tseitin, known: Lit, lits: &[Lit]) {
+impl Shape {
+    /// Everything that it is made of, in order; of a plan its agents alone.
+    pub(crate) fn parts(&self) -> Vec<Lit> {
+        match self {
+            Self::Choice(options) | Self::Choices(options) => lits(options),
+            Self::Plan { agents, .. } => lits(agents),
+            Self::Number { cells, .. } => lits(cells),
+            Self::Date { older, days } => [lits(older), lits(days)].concat(),
+            Self::Medicines {
+                kinds,
+                unrecognised,
+            } => {
+                let counts = kinds.iter().flat_map(|(_, counts)| counts);
+                counts.chain(unrecognised).copied().collect()
+            }
+            Self::Allergies(kinds) => lits(kinds),
+            Self::Text => Vec::new(),
+        }
+    }
+}
+
+/// The literals of what they stand for.
+pub(super) fn lits<Of>(parts: &[(Of, Lit)]) -> Vec<Lit> {
+    parts.iter().map(|(_, lit)| *lit).collect()
+}
+
+/// So many, just one of them where it is known, none where it is not.
+pub(super) fn one_of(logic: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
+    let lits = logic.several(n);
     logic.require(lits.iter().copied().chain([!known]));
     lits.iter().for_each(|it| logic.implies(*it, known));
-    logic.at_most_one(lits);
+    logic.at_most_one(&lits);
+    lits
+}
+
+/// So many, any of them where it is known, none where it is not.
+pub(super) fn any_of(logic: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
+    let lits = logic.several(n);
+    lits.iter().for_each(|it| logic.implies(*it, known));
+    lits
+}
+
+/// So many, each only where the one before it holds, none where it is not known.
+pub(super) fn rising(logic: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
+    let lits = any_of(logic, known, n);
+    for (before, after) in lits.iter().zip(lits.iter().skip(1)) {
+        logic.implies(*after, *before);
+    }
+    lits
 }

@@ -13,7 +13,7 @@ use batsat::Lit;
 use chrono::{Datelike as _, NaiveDate};
 
 use crate::exact::cells::{Cut, cells, cuts_of};
-use crate::exact::domain::{Domain, MOST_CELLS, Shape, TooLarge, one_of};
+use crate::exact::domain::{Domain, MOST_CELLS, Shape, TooLarge, any_of, lits, one_of, rising};
 use crate::exact::lists;
 use crate::exact::tseitin::Tseitin;
 use crate::formulas::RoleKind;
@@ -120,22 +120,10 @@ impl Encoding {
 
     /// Whether another space has the same facts, cut in as many parts.
     pub(crate) fn is_cut_like(&self, other: &Self) -> bool {
-        let parts = |it: &Domain| match &it.shape {
-            Shape::Choice(parts) | Shape::Choices(parts) => parts.len(),
-            Shape::Number { cells, .. } => cells.len(),
-            Shape::Date { older, .. } => older.len(),
-            Shape::Medicines {
-                kinds,
-                unrecognised,
-            } => kinds.iter().map(|(_, it)| it.len()).sum::<usize>() + unrecognised.len(),
-            Shape::Allergies(kinds) => kinds.len(),
-            Shape::Plan { agents, .. } => agents.len(),
-            Shape::Text => 0,
-        };
         let of = |it: &Self| {
             it.domains
                 .iter()
-                .map(|(name, it)| (name.clone(), parts(it)))
+                .map(|(name, it)| (name.clone(), it.shape.parts().len()))
                 .collect::<Vec<_>>()
         };
         of(self) == of(other)
@@ -145,54 +133,22 @@ impl Encoding {
     /// rule set and cut for the same conditions, so that their parts are the same in number and order ([`Self::is_cut_like`]).
     pub(crate) fn is_known_better_in(&self, other: &Self, logic: &mut Tseitin) {
         let on = self.procedure_known(logic);
+        let same = |logic: &mut Tseitin, given: Lit, ones: Vec<Lit>, others: Vec<Lit>| {
+            for (one, other) in ones.into_iter().zip(others) {
+                logic.require([!given, !one, other]);
+                logic.require([!given, one, !other]);
+            }
+        };
         for (name, domain) in &self.domains {
             let Some(better) = other.domains.get(name) else {
                 continue;
             };
             logic.implies(domain.known, better.known);
-            let same = |logic: &mut Tseitin, where_known: Lit, one: Lit, other: Lit| {
-                logic.require([!where_known, !one, other]);
-                logic.require([!where_known, one, !other]);
-            };
             match (&domain.shape, &better.shape) {
-                (Shape::Choice(a), Shape::Choice(b)) | (Shape::Choices(a), Shape::Choices(b)) => {
-                    a.iter()
-                        .zip(b)
-                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
-                }
-                (Shape::Number { cells: a, .. }, Shape::Number { cells: b, .. }) => {
-                    a.iter()
-                        .zip(b)
-                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
-                }
                 (Shape::Date { older: a, days: d }, Shape::Date { older: b, days: e }) => {
                     let dated = logic.all([domain.known, on]);
-                    a.iter()
-                        .zip(b)
-                        .for_each(|((_, one), (_, other))| same(logic, dated, *one, *other));
-                    d.iter()
-                        .zip(e)
-                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
-                }
-                (
-                    Shape::Medicines {
-                        kinds: a,
-                        unrecognised: u,
-                    },
-                    Shape::Medicines {
-                        kinds: b,
-                        unrecognised: v,
-                    },
-                ) => {
-                    let one = a.iter().flat_map(|(_, it)| it).chain(u);
-                    let other = b.iter().flat_map(|(_, it)| it).chain(v);
-                    one.zip(other)
-                        .for_each(|(one, other)| same(logic, domain.known, *one, *other));
-                }
-                (Shape::Allergies(a), Shape::Allergies(b)) => {
-                    a.iter()
-                        .zip(b)
-                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
+                    same(logic, dated, lits(a), lits(b));
+                    same(logic, domain.known, lits(d), lits(e));
                 }
                 (
                     Shape::Plan {
@@ -208,30 +164,25 @@ impl Encoding {
                         solutions: t,
                     },
                 ) => {
-                    a.iter()
-                        .zip(b)
-                        .for_each(|((_, one), (_, other))| same(logic, domain.known, *one, *other));
-                    s.iter().zip(t).for_each(|((_, _, one), (_, _, other))| {
-                        same(logic, *strong, *one, *other)
-                    });
+                    same(logic, domain.known, lits(a), lits(b));
+                    for ((.., one), (.., other)) in s.iter().zip(t) {
+                        same(logic, *strong, vec![*one], vec![*other]);
+                    }
                     logic.implies(*strong, *stronger);
                     logic.implies(*full, *fuller);
                 }
-                _ => {}
+                (one, other) => same(logic, domain.known, one.parts(), other.parts()),
             }
         }
         for (id, standing) in &self.standing {
             if let Some(also) = other.standing.get(id) {
-                logic.implies(*standing, *also);
-                logic.implies(*also, *standing);
+                logic.same(*standing, *also);
             }
         }
         for (id, (listed, outside)) in &self.offers {
             if let Some((also_listed, also_outside)) = other.offers.get(id) {
-                for (one, other) in [(listed, also_listed), (outside, also_outside)] {
-                    logic.implies(*one, *other);
-                    logic.implies(*other, *one);
-                }
+                logic.same(*listed, *also_listed);
+                logic.same(*outside, *also_outside);
             }
         }
     }
@@ -388,12 +339,7 @@ impl Tests {
         };
         for rule_set in rule_sets {
             let catalogue = &rule_set.catalogue;
-            let of_rules = rule_set.rules.iter().map(|it| &it.when);
-            let of_questions = catalogue
-                .questions
-                .iter()
-                .filter_map(|it| it.ask_when.as_ref());
-            for condition in of_rules.chain(of_questions).chain(further.iter().copied()) {
+            for condition in rule_set.conditions().chain(further.iter().copied()) {
                 condition.visit(&mut |it| tests.note(catalogue, it));
             }
             for derived in &catalogue.derived {
@@ -485,8 +431,7 @@ fn domain(
                 of: format!("{} numbers", cells.len()),
             });
         }
-        let lits = logic.several(cells.len());
-        one_of(logic, known, &lits);
+        let lits = one_of(logic, known, cells.len());
         Ok(Shape::Number {
             cells: cells.into_iter().zip(lits).collect(),
             whole,
@@ -504,14 +449,12 @@ fn domain(
             }
             Answer::OneOf(_) => {
                 let ids = option_ids(rule_sets, id);
-                let lits = logic.several(ids.len());
-                one_of(logic, known, &lits);
+                let lits = one_of(logic, known, ids.len());
                 Shape::Choice(ids.into_iter().zip(lits).collect())
             }
             Answer::SeveralOf(_) => {
                 let ids = option_ids(rule_sets, id);
-                let lits = logic.several(ids.len());
-                lits.iter().for_each(|it| logic.implies(*it, known));
+                let lits = any_of(logic, known, ids.len());
                 Shape::Choices(ids.into_iter().zip(lits).collect())
             }
             Answer::Number { .. } => {
@@ -546,11 +489,8 @@ fn domain(
 
 /// The questions of a name, of all rule sets that ask it.
 fn asking<'a>(rule_sets: &[&'a RuleSet], id: &str) -> impl Iterator<Item = &'a Question> {
-    rule_sets
-        .iter()
-        .filter_map(|it| it.catalogue.question(id))
-        .collect::<Vec<_>>()
-        .into_iter()
+    let questions = rule_sets.iter().map(|it| it.catalogue.question(id));
+    questions.flatten()
 }
 
 /// Each question of one name must ask for one kind of answer, in one unit, or nobody could be compared by it.
@@ -579,16 +519,14 @@ fn mean_alike(rule_sets: &[&RuleSet]) -> Result<(), TooLarge> {
 
 /// The options of a fact that every rule set has that asks for it: what one of them refuses is not compared.
 fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
-    let options = |it: &Question| -> Vec<String> {
-        match &it.answer {
-            Answer::OneOf(options) | Answer::SeveralOf(options) => {
-                options.iter().map(|it| it.id.clone()).collect()
-            }
-            _ => Vec::new(),
-        }
+    let ids = |it: &Question| {
+        it.options()
+            .iter()
+            .map(|option| option.id.clone())
+            .collect()
     };
-    let mut each = asking(rule_sets, id).map(options);
-    let Some(first) = each.next() else {
+    let mut each = asking(rule_sets, id).map(ids);
+    let Some(first): Option<Vec<String>> = each.next() else {
         return Vec::new();
     };
     each.fold(first, |found, other| {
@@ -625,13 +563,7 @@ fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
         .collect();
     days.sort_by(f64::total_cmp);
     days.dedup();
-    let lits = logic.several(days.len());
-    lits.iter().for_each(|it| logic.implies(*it, known));
-    for pair in lits.windows(2) {
-        if let [earlier, later] = pair {
-            logic.implies(*later, *earlier);
-        }
-    }
+    let lits = rising(logic, known, days.len());
     Shape::Date {
         older,
         days: days.into_iter().zip(lits).collect(),

@@ -5,7 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use batsat::Lit;
 
 use crate::exact::cells::{Cut, cells};
-use crate::exact::domain::{AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge, one_of};
+use crate::exact::domain::{
+    AllergyKind, MOST_CELLS, MedicineKind, Shape, TooLarge, any_of, one_of, rising,
+};
 use crate::exact::tseitin::Tseitin;
 use crate::questionnaire::facts::AllergyEntry;
 use crate::questionnaire::facts::truth_of::entry_allergic;
@@ -35,24 +37,14 @@ pub(crate) fn medicines(
             of: format!("{} kinds of medicines", kinds.len()),
         });
     }
-    let counted = |logic: &mut Tseitin, n: usize| {
-        let lits = logic.several(n);
-        lits.iter().for_each(|it| logic.implies(*it, known));
-        for pair in lits.windows(2) {
-            if let [fewer, more] = pair {
-                logic.implies(*more, *fewer);
-            }
-        }
-        lits
-    };
     let kinds = kinds.into_iter().map(|it| {
-        let lits = counted(logic, most.min(it.names.len()));
+        let lits = rising(logic, known, most.min(it.names.len()));
         (it, lits)
     });
     let kinds = kinds.collect();
     Ok(Shape::Medicines {
         kinds,
-        unrecognised: counted(logic, most),
+        unrecognised: rising(logic, known, most),
     })
 }
 
@@ -193,17 +185,7 @@ fn each_condition<'a>(
     see: &mut impl FnMut(&'a Condition),
 ) {
     if let Some(rule_set) = rule_sets.get(at) {
-        rule_set
-            .rules
-            .iter()
-            .map(|it| &it.when)
-            .for_each(|it| it.visit(see));
-        rule_set
-            .catalogue
-            .questions
-            .iter()
-            .filter_map(|it| it.ask_when.as_ref())
-            .for_each(|it| it.visit(see));
+        rule_set.conditions().for_each(|it| it.visit(see));
     }
     if at == 0 {
         further.iter().for_each(|it| it.visit(see));
@@ -321,8 +303,7 @@ pub(crate) fn allergies(
             of: format!("{} kinds of allergies", kinds.len()),
         });
     }
-    let lits = logic.several(kinds.len());
-    lits.iter().for_each(|it| logic.implies(*it, known));
+    let lits = any_of(logic, known, kinds.len());
     Ok(Shape::Allergies(kinds.into_values().zip(lits).collect()))
 }
 
@@ -360,8 +341,7 @@ pub(crate) fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> S
         .flat_map(|rule_set| rule_set.agents.iter().map(|it| &it.id))
         .filter(|it| in_all(it))
         .collect();
-    let lits = logic.several(ids.len());
-    lits.iter().for_each(|it| logic.implies(*it, known));
+    let lits = any_of(logic, known, ids.len());
     let (strengths, volumes) = (logic.free(), logic.free());
     logic.implies(strengths, known);
     logic.implies(volumes, known);
@@ -384,9 +364,8 @@ pub(crate) fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> S
             .into_iter()
             .flat_map(|at| [false, true].map(|value_below| Cut { at, value_below }));
         let cells = cells(cuts.collect(), ends, false);
-        let lits = logic.several(cells.len());
         let told = logic.all([*lit, strengths]);
-        one_of(logic, told, &lits);
+        let lits = one_of(logic, told, cells.len());
         solutions.extend(
             cells
                 .into_iter()

@@ -4,7 +4,7 @@
 //! gate may be asked for or against and be part of any other. Gates are cached by their sorted inputs and never taken back:
 //! they define, and shut nothing out. Only [`Tseitin::require`] and what is built on it does.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use batsat::{BasicSolver, Lit, SolverInterface, lbool};
 
@@ -70,6 +70,23 @@ impl Tseitin {
         !self.always
     }
 
+    /// A condition that comes to the same for every patient; unknown, if `None`.
+    pub(crate) fn constant(&self, truth: Option<bool>) -> DualRail {
+        let rail = |holds: bool| if holds { self.always } else { !self.always };
+        DualRail {
+            yes: rail(truth == Some(true)),
+            no: rail(truth == Some(false)),
+        }
+    }
+
+    /// A condition that is yes or no where something is known, as another thing holds there or not.
+    pub(crate) fn where_known(&mut self, known: Lit, is: Lit) -> DualRail {
+        DualRail {
+            yes: self.all([known, is]),
+            no: self.all([known, !is]),
+        }
+    }
+
     /// Something that may hold or not.
     pub(crate) fn free(&mut self) -> Lit {
         Lit::new(self.solver.new_var_default(), true)
@@ -89,6 +106,12 @@ impl Tseitin {
     /// The second must hold where the first does.
     pub(crate) fn implies(&mut self, first: Lit, second: Lit) {
         self.require([!first, second]);
+    }
+
+    /// Both must hold or neither.
+    pub(crate) fn same(&mut self, one: Lit, other: Lit) {
+        self.implies(one, other);
+        self.implies(other, one);
     }
 
     /// Holds where all of these do.
@@ -161,11 +184,9 @@ impl Tseitin {
     /// For each sum that some of the parts can come to, what holds where they come to just that. Parts with their weights;
     /// only whole weights, so that equal sums are equal.
     pub(crate) fn sums(&mut self, parts: &[(Lit, i64)]) -> Vec<(i64, Lit)> {
-        let mut sums: std::collections::BTreeMap<i64, Lit> =
-            std::collections::BTreeMap::from([(0, self.always)]);
+        let mut sums = BTreeMap::from([(0, self.always)]);
         for (part, weight) in parts {
-            let mut next: std::collections::BTreeMap<i64, Vec<Lit>> =
-                std::collections::BTreeMap::new();
+            let mut next: BTreeMap<i64, Vec<Lit>> = BTreeMap::new();
             for (sum, holds) in sums {
                 let without = self.all([holds, !*part]);
                 let with = self.all([holds, *part]);

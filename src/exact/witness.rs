@@ -220,12 +220,7 @@ fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
                         else {
                             continue;
                         };
-                        let between = |(low, high): (f64, f64)| Cell {
-                            low,
-                            low_in: true,
-                            high,
-                            high_in: true,
-                        };
+                        let between = |(low, high)| Cell::closed(low, high);
                         if *strengths {
                             let own = solutions
                                 .iter()
@@ -287,12 +282,7 @@ fn variables(subjects: &[Candidate<'_>]) -> Vec<Variable> {
 }
 
 /// Daily doses of a steroid that are thought of, in mg.
-const MILLIGRAMS: Cell = Cell {
-    low: 0.0,
-    low_in: true,
-    high: 10_000.0,
-    high_in: true,
-};
+const MILLIGRAMS: Cell = Cell::closed(0.0, 10_000.0);
 
 /// Least and most mg of a medicine in a day that are no slip.
 fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
@@ -301,12 +291,7 @@ fn plausible_daily(rule_set: &RuleSet, name: &str) -> Option<(f64, f64)> {
 }
 
 /// Days of a course that are thought of; what a span can say.
-const DAYS: Cell = Cell {
-    low: 0.0,
-    low_in: true,
-    high: 9_999.0,
-    high_in: true,
-};
+const DAYS: Cell = Cell::closed(0.0, 9_999.0);
 
 impl Candidate<'_> {
     fn told(&self, slot: crate::truth::FactSlot) -> Option<&Assigned> {
@@ -322,12 +307,7 @@ impl Candidate<'_> {
             _ => None,
         });
         let range = first.and_then(|it| plausible_daily(self.rule_set, it));
-        range.map_or(MILLIGRAMS, |(low, high)| Cell {
-            low,
-            low_in: true,
-            high,
-            high_in: true,
-        })
+        range.map_or(MILLIGRAMS, |(low, high)| Cell::closed(low, high))
     }
 
     fn has_steroid(&self) -> bool {

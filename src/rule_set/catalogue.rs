@@ -116,18 +116,32 @@ impl Question {
         self.id.split_once('.').map_or(&self.id, |(_, name)| name)
     }
 
+    /// Its options; none for a question without a list of them, such as one of yes or no.
+    pub(crate) fn options(&self) -> &[Choice] {
+        match &self.answer {
+            Answer::OneOf(options) | Answer::SeveralOf(options) => options,
+            _ => &[],
+        }
+    }
+
     /// One of its options; `None` for a question of yes or no, where 0 is no.
     fn option(&self, at: u16) -> Option<&Choice> {
-        match &self.answer {
-            Answer::OneOf(options) | Answer::SeveralOf(options) => options.get(usize::from(at)),
-            _ => None,
-        }
+        self.options().get(usize::from(at))
     }
 
     /// The word by which an option is written.
     pub fn option_id(&self, at: u16) -> &str {
         self.option(at)
             .map_or(if at == 0 { "no" } else { "yes" }, |it| &it.id)
+    }
+
+    /// The position of an option, by its id.
+    pub(crate) fn option_at(&self, id: &str) -> Option<u16> {
+        let at = match self.options() {
+            [] => usize::from(id == "yes"),
+            options => options.iter().position(|option| option.id == id)?,
+        };
+        u16::try_from(at).ok()
     }
 
     /// An option in words.
@@ -142,10 +156,7 @@ impl Question {
         self.harmless_alone
             || match &self.answer {
                 Answer::YesNo => at == 0,
-                Answer::OneOf(options) | Answer::SeveralOf(options) => {
-                    options.get(usize::from(at)).is_some_and(|it| it.nothing)
-                }
-                _ => false,
+                _ => self.option(at).is_some_and(|it| it.nothing),
             }
     }
 }
@@ -456,9 +467,6 @@ impl Catalogue {
 
     /// The options of a fact: of its question, or the agents' names are not here (see the register).
     pub fn options(&self, slot: FactSlot) -> &[Choice] {
-        match self.question_of(slot).map(|it| &it.answer) {
-            Some(Answer::OneOf(options) | Answer::SeveralOf(options)) => options,
-            _ => &[],
-        }
+        self.question_of(slot).map_or(&[], Question::options)
     }
 }

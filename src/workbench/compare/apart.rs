@@ -4,7 +4,7 @@
 //! Another unit under one name is refused.
 
 use crate::quantity::tidy;
-use crate::rule_set::{Answer, Choice, Question, RuleSet};
+use crate::rule_set::RuleSet;
 
 /// Each such answer in a few words, those that only the old one accepts first.
 pub(crate) fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
@@ -15,11 +15,8 @@ pub(crate) fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
             let Some(there) = other.catalogue.question(&question.id) else {
                 continue;
             };
-            let known = options(there);
-            for option in options(question)
-                .iter()
-                .filter(|it| !known.iter().any(|of| of.id == it.id))
-            {
+            let known = |id: &str| there.options().iter().any(|option| option.id == id);
+            for option in question.options().iter().filter(|it| !known(&it.id)) {
                 add(format!("{} as {}", question.id, option.id));
             }
             if question.plausible != there.plausible
@@ -59,21 +56,10 @@ pub(crate) fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
             }
         }
         let reactions = &other.allergens.reactions;
-        for crate::rule_set::Reaction { id, .. } in this
-            .allergens
-            .reactions
-            .iter()
-            .filter(|one| !reactions.iter().any(|it| it.id == one.id))
-        {
-            add(format!("the reaction {id}"));
+        let unknown = |id: &str| !reactions.iter().any(|reaction| reaction.id == id);
+        for reaction in this.allergens.reactions.iter().filter(|it| unknown(&it.id)) {
+            add(format!("the reaction {}", reaction.id));
         }
     }
     found
-}
-
-fn options(question: &Question) -> &[Choice] {
-    match &question.answer {
-        Answer::OneOf(options) | Answer::SeveralOf(options) => options,
-        _ => &[],
-    }
 }
