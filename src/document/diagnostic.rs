@@ -1,6 +1,6 @@
 //! Something wrong with a *file*: code, severity, title, labels, help. Never about a patient.
 //!
-//! [`codes`] holds the one list of all codes and their pages. Drawing is done by `miette`; the
+//! `codes` holds the one list of all codes and their pages. Drawing is done by `miette`; the
 //! [`miette::SourceCode`] here finds lines by binary search, so many diagnostics stay cheap.
 
 use std::collections::BTreeSet;

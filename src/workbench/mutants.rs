@@ -101,16 +101,6 @@ pub enum Fate {
     Unnoticed,
 }
 
-impl Fate {
-    fn of(noticed: bool) -> Self {
-        if noticed {
-            Self::Noticed
-        } else {
-            Self::Unnoticed
-        }
-    }
-}
-
 /// A rule with something else in place of its own.
 #[derive(Debug, Clone)]
 pub struct Changed {
@@ -154,15 +144,19 @@ pub struct Mutant {
 }
 
 impl Mutant {
-    /// A change outside the rules.
-    fn outside(of: String, kind: StepKind, what: String, noticed: bool) -> Self {
+    /// A change of something else than a condition: of these rules, or of none.
+    fn new(of: String, kind: StepKind, what: String, rules: Vec<Changed>, noticed: bool) -> Self {
         Self {
             rule: of,
             kind,
             what,
             path: None,
-            rules: Vec::new(),
-            fate: Fate::of(noticed),
+            rules,
+            fate: if noticed {
+                Fate::Noticed
+            } else {
+                Fate::Unnoticed
+            },
         }
     }
 }
@@ -269,22 +263,17 @@ impl CaseTrial<'_> {
         let steps = steps::of(rule_set, &rule.when);
         let changed: Vec<&Condition> = steps.iter().map(|it| &it.when).collect();
         let noticed = self.notice(rule_set, at, &changed);
-        self.found.extend(
-            steps
-                .into_iter()
-                .zip(noticed)
-                .map(|(step, noticed)| Mutant {
-                    rule: rule.id.clone(),
-                    kind: step.kind,
-                    what: step.what,
-                    path: Some(step.path),
-                    rules: vec![Changed {
-                        when: step.when,
-                        ..Changed::none(at, rule)
-                    }],
-                    fate: Fate::of(noticed),
-                }),
-        );
+        for (step, noticed) in steps.into_iter().zip(noticed) {
+            let changed = Changed {
+                when: step.when,
+                ..Changed::none(at, rule)
+            };
+            let (id, rules) = (rule.id.clone(), vec![changed]);
+            self.found.push(Mutant {
+                path: Some(step.path),
+                ..Mutant::new(id, step.kind, step.what, rules, noticed)
+            });
+        }
     }
 
     /// For each condition, whether some case sees a rule that has it in another state.
@@ -358,14 +347,8 @@ impl CaseTrial<'_> {
                 outcome,
                 ..Changed::none(at, rule)
             }];
-            self.found.push(Mutant {
-                rule: rule.id.clone(),
-                kind: StepKind::Outcome,
-                what,
-                path: None,
-                rules,
-                fate: Fate::of(noticed),
-            });
+            let (id, kind) = (rule.id.clone(), StepKind::Outcome);
+            self.found.push(Mutant::new(id, kind, what, rules, noticed));
         }
         let Some(own) = rule.urgency else { return };
         for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay]
@@ -390,14 +373,8 @@ impl CaseTrial<'_> {
                 urgency: Some(urgency),
                 ..Changed::none(at, rule)
             }];
-            self.found.push(Mutant {
-                rule: rule.id.clone(),
-                kind: StepKind::Urgency,
-                what,
-                path: None,
-                rules,
-                fate: Fate::of(noticed),
-            });
+            let (id, kind) = (rule.id.clone(), StepKind::Urgency);
+            self.found.push(Mutant::new(id, kind, what, rules, noticed));
         }
     }
 
@@ -427,15 +404,8 @@ impl CaseTrial<'_> {
                         .contains(&true)
                 });
                 let what = format!("{written} instead of {}", named.written);
-                let (rule, fate) = (format!("limits/{}", named.id), Fate::of(noticed));
-                self.found.push(Mutant {
-                    rule,
-                    kind: StepKind::Limit,
-                    what,
-                    path: None,
-                    rules,
-                    fate,
-                });
+                let (of, kind) = (format!("limits/{}", named.id), StepKind::Limit);
+                self.found.push(Mutant::new(of, kind, what, rules, noticed));
             }
         }
     }
@@ -462,12 +432,9 @@ impl CaseTrial<'_> {
                     let noticed = self.derives_otherwise(rule_set, &compiled);
                     put_input(rule_set, at, place, *input);
                     let what = format!("{} {written} instead of {number}", role.name);
-                    self.found.push(Mutant::outside(
-                        id.clone(),
-                        StepKind::Derived,
-                        what,
-                        noticed,
-                    ));
+                    let (of, kind) = (id.clone(), StepKind::Derived);
+                    self.found
+                        .push(Mutant::new(of, kind, what, Vec::new(), noticed));
                 }
             }
         }
@@ -481,12 +448,9 @@ impl CaseTrial<'_> {
             for (what, changed) in other_agents(&agent) {
                 rule_set.agents[at] = changed;
                 let noticed = self.derives_otherwise(rule_set, &compiled);
-                self.found.push(Mutant::outside(
-                    format!("anaesthetics/{}", agent.id),
-                    StepKind::Anaesthetic,
-                    what,
-                    noticed,
-                ));
+                let (of, kind) = (format!("anaesthetics/{}", agent.id), StepKind::Anaesthetic);
+                self.found
+                    .push(Mutant::new(of, kind, what, Vec::new(), noticed));
             }
             rule_set.agents[at] = agent;
         }

@@ -95,7 +95,7 @@ fn upper_first(text: &str) -> String {
     })
 }
 
-/// Proves each wanted one of what is [`stated`], in that order, each with its position.
+/// Proves each wanted one of what is `stated`, in that order, each with its position.
 ///
 /// Where the rule set is too large to decide, or an example cannot be settled, the worked cases are searched instead, and
 /// the guarantee is left open unless one of them breaks it.

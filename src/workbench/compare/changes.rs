@@ -1,6 +1,7 @@
 //! What differs between two rule sets as they are read: order, line breaks and comments do not count.
 
 use std::collections::BTreeMap;
+use std::fmt::Display;
 
 use crate::formulas::given::Side;
 use crate::rule_set::letter::{
@@ -55,24 +56,15 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
         found.extend(differing(kind, lay(old), lay(new)));
     };
     side("rule set", &|it| vec![(it.id.clone(), head(it))]);
-    side("rule", &|it| {
-        it.rules
-            .iter()
-            .map(|rule| (rule.id.clone(), of_rule(it, rule)))
-            .collect()
+    side("rule", &|set| {
+        each(&set.rules, |it| (&it.id, of_rule(set, it)))
     });
     side("local policy", &of_local);
-    side("limit", &|it| {
-        it.limits
-            .iter()
-            .map(|limit| (limit.id.clone(), of_limit(it, limit)))
-            .collect()
+    side("limit", &|set| {
+        each(&set.limits, |it| (&it.id, of_limit(set, it)))
     });
-    side("guarantee", &|it| {
-        it.guarantees
-            .iter()
-            .map(|one| (one.id.clone(), of_guarantee(it, one)))
-            .collect()
+    side("guarantee", &|set| {
+        each(&set.guarantees, |it| (&it.id, of_guarantee(set, it)))
     });
     side("letter", &|it| {
         it.letters
@@ -80,63 +72,50 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
             .map(|one| (one.kind.word().to_owned(), of_letter(it, one)))
             .collect()
     });
-    side("question", &|it| {
-        it.catalogue
-            .questions
-            .iter()
-            .map(|one| (one.id.clone(), of_question(it, one)))
-            .collect()
+    side("question", &|set| {
+        each(&set.catalogue.questions, |it| {
+            (&it.id, of_question(set, it))
+        })
     });
-    side("derived fact", &|it| {
-        it.catalogue
-            .derived
-            .iter()
-            .map(|one| (one.id.clone(), of_derived(it, one)))
-            .collect()
+    side("derived fact", &|set| {
+        each(&set.catalogue.derived, |it| (&it.id, of_derived(set, it)))
     });
-    side("anaesthetic", &|it| {
-        it.agents
-            .iter()
-            .map(|one| (one.id.clone(), of_agent(it, one)))
-            .collect()
+    side("anaesthetic", &|set| {
+        each(&set.agents, |it| (&it.id, of_agent(set, it)))
     });
-    side("reduction", &|it| {
-        it.reductions
-            .iter()
-            .map(|one| (one.id.clone(), of_reduction(it, one)))
-            .collect()
+    side("reduction", &|set| {
+        each(&set.reductions, |it| (&it.id, of_reduction(set, it)))
     });
     side("medicine", &of_medicines);
-    side("class of medicines", &|it| {
-        it.medicines
-            .classes
-            .iter()
-            .map(|one| (one.id.clone(), vec![("about", one.about.clone())]))
-            .collect()
+    side("class of medicines", &|set| {
+        each(&set.medicines.classes, |it| {
+            (&it.id, vec![("about", it.about.clone())])
+        })
     });
     side("substance", &of_substances);
-    side("group of substances", &|it| {
-        it.allergens
-            .groups
-            .iter()
-            .map(|one| (one.id.clone(), vec![("about", one.about.clone())]))
-            .collect()
+    side("group of substances", &|set| {
+        each(&set.allergens.groups, |it| {
+            (&it.id, vec![("about", it.about.clone())])
+        })
     });
-    side("reaction", &|rule_set| {
-        rule_set
-            .allergens
-            .reactions
-            .iter()
-            .map(|it| (it.id.clone(), vec![("about", it.text.clone())]))
-            .collect()
+    side("reaction", &|set| {
+        each(&set.allergens.reactions, |it| {
+            (&it.id, vec![("about", it.text.clone())])
+        })
     });
-    side("source", &|it| {
-        it.publications
-            .iter()
-            .map(|one| (one.id.clone(), of_source(it, one)))
-            .collect()
+    side("source", &|set| {
+        each(&set.publications, |it| (&it.id, of_source(set, it)))
     });
     found
+}
+
+/// Each of some things, laid out with its name.
+fn each<'a, Thing: 'a>(
+    things: impl IntoIterator<Item = &'a Thing>,
+    lay: impl Fn(&'a Thing) -> (&'a String, LaidOut),
+) -> Vec<(String, LaidOut)> {
+    let laid = things.into_iter().map(lay);
+    laid.map(|(name, parts)| (name.clone(), parts)).collect()
 }
 
 fn differing(
@@ -276,18 +255,10 @@ fn of_local(it: &RuleSet) -> Vec<(String, LaidOut)> {
 }
 
 fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
-    let told = |sentence: &Option<Text>| {
-        sentence
-            .as_ref()
-            .map_or_else(String::new, |it| text(rule_set, it))
-    };
+    let told = |sentence: &Option<Text>| optional(sentence.as_ref().map(|it| text(rule_set, it)));
     vec![
         ("outcome", rule.outcome.word().to_owned()),
-        (
-            "urgency",
-            rule.urgency
-                .map_or_else(String::new, |it| it.word().to_owned()),
-        ),
+        ("urgency", optional(rule.urgency.map(|it| it.word()))),
         ("condition", condition(rule_set, &rule.when)),
         ("kind", rule.kind.word().to_owned()),
         ("title", rule.title.clone()),
@@ -444,15 +415,15 @@ fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
 }
 
 /// A part that need not be there; nothing is shown as empty.
-fn optional(part: &Option<String>) -> String {
-    part.clone().unwrap_or_default()
+fn optional<Part: Display>(part: Option<Part>) -> String {
+    part.map_or_else(String::new, |it| it.to_string())
 }
 
 fn of_limit(rule_set: &RuleSet, limit: &crate::rule_set::Limit) -> LaidOut {
     vec![
         ("value", limit.written.clone()),
         ("about", limit.about.clone()),
-        ("other figures", optional(&limit.other_figures)),
+        ("other figures", optional(limit.other_figures.as_ref())),
         ("citations", citations(rule_set, &limit.citations)),
     ]
 }
@@ -546,8 +517,11 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         .collect();
     vec![
         ("wording", question.ask.clone()),
-        ("wording for the patient", optional(&question.ask_patient)),
-        ("help", optional(&question.help)),
+        (
+            "wording for the patient",
+            optional(question.ask_patient.as_ref()),
+        ),
+        ("help", optional(question.help.as_ref())),
         ("answer", kind),
         ("options", sorted(options, "; ")),
         (
@@ -558,12 +532,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
         ),
         ("dated", question.dated.to_string()),
         ("in the past", question.past.to_string()),
-        (
-            "no longer ago than",
-            question
-                .oldest
-                .map_or_else(String::new, |it| it.to_string()),
-        ),
+        ("no longer ago than", optional(question.oldest)),
         (
             "written for unknown",
             sorted(question.stand_ins.iter().map(ToString::to_string), ", "),
@@ -608,7 +577,7 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::rule_set::Derived) -> LaidOut
         ("about", derived.about.clone()),
         ("formula", derived.formula.name.to_owned()),
         ("given", inputs.join("; ")),
-        ("unit", optional(&derived.unit)),
+        ("unit", optional(derived.unit.as_ref())),
         ("decimals", derived.decimals.to_string()),
     ]
 }
@@ -681,14 +650,13 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, LaidOut)> {
         ids.join(", ")
     };
     let one = |(at, it): (Idx<Medicine>, &Medicine)| {
-        let written = |it: Option<f64>| it.map_or_else(String::new, |it| it.to_string());
         let parts = vec![
             ("also", sorted(&it.also, ", ")),
             ("classes", classes(at)),
-            ("as_prednisolone", written(it.as_prednisolone)),
+            ("as_prednisolone", optional(it.as_prednisolone)),
             (
                 "adrenal_as_prednisolone",
-                written(it.adrenal_as_prednisolone),
+                optional(it.adrenal_as_prednisolone),
             ),
             (
                 "plausible_daily",
@@ -745,16 +713,10 @@ fn of_source(rule_set: &RuleSet, it: &crate::rule_set::Publication) -> LaidOut {
         ("superseded by", newer),
         ("by", it.by.clone()),
         ("title", it.title.clone()),
-        (
-            "year",
-            it.year.map_or_else(String::new, |it| it.to_string()),
-        ),
-        ("link", optional(&it.link)),
+        ("year", optional(it.year)),
+        ("link", optional(it.link.as_ref())),
         ("checked", it.checked.word().to_owned()),
-        (
-            "checked on",
-            it.checked_on.map_or_else(String::new, |it| it.to_string()),
-        ),
-        ("note", optional(&it.note)),
+        ("checked on", optional(it.checked_on)),
+        ("note", optional(it.note.as_ref())),
     ]
 }

@@ -24,11 +24,21 @@ pub(crate) struct Step {
     pub when: Condition,
 }
 
+/// Makes a list of conditions of its parts.
+type MakeList = fn(Vec<Condition>) -> Condition;
+
 /// What a part of a condition may be changed to.
 struct PartChange {
     kind: StepKind,
     what: String,
     to: Condition,
+}
+
+impl PartChange {
+    fn new(kind: StepKind, what: impl Into<String>, to: Condition) -> Self {
+        let what = what.into();
+        Self { kind, what, to }
+    }
 }
 
 /// Every small step from a condition; those that come to the same by their form alone are left out.
@@ -99,25 +109,29 @@ pub(crate) fn limit_written(rule_set: &RuleSet, limit: Idx<Limit>, up: bool) -> 
 fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
     let mut found = Vec::new();
     match condition {
-        Condition::All(parts) => members(
-            rule_set,
-            parts,
-            Condition::All,
-            &mut found,
-            ("any", Condition::Any),
-        ),
-        Condition::Any(parts) => members(
-            rule_set,
-            parts,
-            Condition::Any,
-            &mut found,
-            ("all", Condition::All),
-        ),
-        Condition::Not(part) => found.push(PartChange {
-            kind: StepKind::Negation,
-            what: "removed".into(),
-            to: (**part).clone(),
-        }),
+        Condition::All(parts) => {
+            let kinds = (
+                Condition::All as MakeList,
+                Condition::Any as MakeList,
+                "any",
+            );
+            members(rule_set, parts, kinds, &mut found);
+        }
+        Condition::Any(parts) => {
+            let kinds = (
+                Condition::Any as MakeList,
+                Condition::All as MakeList,
+                "all",
+            );
+            members(rule_set, parts, kinds, &mut found);
+        }
+        Condition::Not(part) => {
+            found.push(PartChange::new(
+                StepKind::Negation,
+                "removed",
+                (**part).clone(),
+            ));
+        }
         Condition::Taking { .. } => taking(rule_set, condition, &mut found),
         Condition::AllergicTo { .. } => allergic(rule_set, condition, &mut found),
         Condition::Fact { fact, test } => tested(rule_set, *fact, test, &mut found),
@@ -125,10 +139,9 @@ fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
             Odds::WRITTEN
                 .into_iter()
                 .filter(|it| it != one)
-                .map(|other| PartChange {
-                    kind: StepKind::Choice,
-                    what: format!("{} instead of {}", other.word(), one.word()),
-                    to: Condition::Answers(other),
+                .map(|other| {
+                    let what = format!("{} instead of {}", other.word(), one.word());
+                    PartChange::new(StepKind::Choice, what, Condition::Answers(other))
                 }),
         ),
     }
@@ -136,11 +149,8 @@ fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
         condition,
         Condition::All(_) | Condition::Any(_) | Condition::Not(_)
     ) {
-        found.push(PartChange {
-            kind: StepKind::Negation,
-            what: "negated".into(),
-            to: Condition::Not(Box::new(condition.clone())),
-        });
+        let negated = not(condition.clone());
+        found.push(PartChange::new(StepKind::Negation, "negated", negated));
     }
     found
 }
@@ -148,25 +158,21 @@ fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
 fn members(
     rule_set: &RuleSet,
     parts: &[Condition],
-    same: fn(Vec<Condition>) -> Condition,
+    (same, other, word): (MakeList, MakeList, &str),
     found: &mut Vec<PartChange>,
-    (word, other): (&str, fn(Vec<Condition>) -> Condition),
 ) {
     if parts.len() < 2 {
         return;
     }
-    found.push(PartChange {
-        kind: StepKind::AllAny,
-        what: format!("read as {word}"),
-        to: other(parts.to_vec()),
-    });
+    let (kind, what) = (StepKind::AllAny, format!("read as {word}"));
+    found.push(PartChange::new(kind, what, other(parts.to_vec())));
     for (at, part) in parts.iter().enumerate() {
         let what = format!("without {}", words::brief(rule_set, part));
-        found.push(PartChange {
-            kind: StepKind::Member,
+        found.push(PartChange::new(
+            StepKind::Member,
             what,
-            to: same(without(parts, at)),
-        });
+            same(without(parts, at)),
+        ));
     }
 }
 
@@ -181,11 +187,7 @@ fn without<T: Clone>(items: &[T], at: usize) -> Vec<T> {
 
 fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartChange>) {
     let mut push = |kind: StepKind, what: String, test: Test| {
-        found.push(PartChange {
-            kind,
-            what,
-            to: Condition::Fact { fact, test },
-        })
+        found.push(PartChange::new(kind, what, Condition::Fact { fact, test }))
     };
     match test {
         Test::OneOf(options) | Test::NoneOf(options) | Test::Includes(options) => {
@@ -202,21 +204,15 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartC
         }
         Test::Compare(how, threshold) => {
             for other in Comparison::ALL.into_iter().filter(|it| it != how) {
-                push(
-                    StepKind::Comparison,
-                    other.word().into(),
-                    Test::Compare(other, threshold.clone()),
-                );
+                let test = Test::Compare(other, threshold.clone());
+                push(StepKind::Comparison, other.word().into(), test);
             }
             for other in [false, true]
                 .into_iter()
                 .filter_map(|up| neighbour(threshold, up))
             {
-                push(
-                    StepKind::Number,
-                    format!("{} instead of {}", other.written, threshold.written),
-                    Test::Compare(*how, other),
-                );
+                let what = format!("{} instead of {}", other.written, threshold.written);
+                push(StepKind::Number, what, Test::Compare(*how, other));
             }
         }
         Test::Between(low, high) => {
@@ -226,11 +222,8 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartC
                     push(StepKind::Number, what, Test::Between(other, high.clone()));
                 }
                 if let Some(other) = neighbour(high, up) {
-                    push(
-                        StepKind::Number,
-                        format!("to {} instead of {}", other.written, high.written),
-                        Test::Between(low.clone(), other),
-                    );
+                    let what = format!("to {} instead of {}", other.written, high.written);
+                    push(StepKind::Number, what, Test::Between(low.clone(), other));
                 }
             }
             for (what, low_how, high_how) in [
@@ -246,39 +239,21 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartC
                         .map(|test| Condition::Fact { fact, test })
                         .collect(),
                 );
-                found.push(PartChange {
-                    kind: StepKind::Comparison,
-                    what: what.into(),
-                    to,
-                });
+                found.push(PartChange::new(StepKind::Comparison, what, to));
             }
         }
-        Test::OlderThan(limit) => {
-            push(
-                StepKind::Comparison,
-                "within".into(),
-                Test::Within(limit.clone()),
-            );
+        Test::OlderThan(limit) | Test::Within(limit) => {
+            let within = |limit: SpanLimit, is_within: bool| match is_within {
+                true => Test::Within(limit),
+                false => Test::OlderThan(limit),
+            };
+            let is_within = matches!(test, Test::Within(_));
+            let word = if is_within { "older_than" } else { "within" };
+            let turned = within(limit.clone(), !is_within);
+            push(StepKind::Comparison, word.into(), turned);
             for other in [false, true].into_iter().filter_map(|up| longer(limit, up)) {
-                push(
-                    StepKind::Number,
-                    format!("{} instead of {}", other.span, limit.span),
-                    Test::OlderThan(other),
-                );
-            }
-        }
-        Test::Within(limit) => {
-            push(
-                StepKind::Comparison,
-                "older_than".into(),
-                Test::OlderThan(limit.clone()),
-            );
-            for other in [false, true].into_iter().filter_map(|up| longer(limit, up)) {
-                push(
-                    StepKind::Number,
-                    format!("{} instead of {}", other.span, limit.span),
-                    Test::Within(other),
-                );
+                let what = format!("{} instead of {}", other.span, limit.span);
+                push(StepKind::Number, what, within(other, is_within));
             }
         }
     }
@@ -546,61 +521,39 @@ fn mapped(
 /// in a list of its kind is one list, and what does not hold is said by the test.
 pub(crate) fn plain(condition: Condition) -> Condition {
     match condition {
-        Condition::All(parts) => joined(parts, Condition::All, |it| {
-            if let Condition::All(inner) = it {
-                Ok(inner)
-            } else {
-                Err(it)
-            }
+        Condition::All(parts) => joined(parts, Condition::All, |part| match part {
+            Condition::All(inner) => Ok(inner),
+            other => Err(other),
         }),
-        Condition::Any(parts) => joined(parts, Condition::Any, |it| {
-            if let Condition::Any(inner) = it {
-                Ok(inner)
-            } else {
-                Err(it)
-            }
+        Condition::Any(parts) => joined(parts, Condition::Any, |part| match part {
+            Condition::Any(inner) => Ok(inner),
+            other => Err(other),
         }),
         Condition::Not(part) => match plain(*part) {
             Condition::Not(inner) => *inner,
-            Condition::All(parts) => plain(Condition::Any(
-                parts
-                    .into_iter()
-                    .map(|it| Condition::Not(Box::new(it)))
-                    .collect(),
-            )),
-            Condition::Any(parts) => plain(Condition::All(
-                parts
-                    .into_iter()
-                    .map(|it| Condition::Not(Box::new(it)))
-                    .collect(),
-            )),
-            Condition::Fact { fact, test } => match test {
-                Test::OneOf(options) => Condition::Fact {
-                    fact,
-                    test: Test::NoneOf(options),
-                },
-                Test::NoneOf(options) => Condition::Fact {
-                    fact,
-                    test: Test::OneOf(options),
-                },
-                Test::Compare(how, with) => Condition::Fact {
-                    fact,
-                    test: Test::Compare(how.opposite(), with),
-                },
-                Test::OlderThan(limit) => Condition::Fact {
-                    fact,
-                    test: Test::Within(limit),
-                },
-                Test::Within(limit) => Condition::Fact {
-                    fact,
-                    test: Test::OlderThan(limit),
-                },
-                test => Condition::Not(Box::new(Condition::Fact { fact, test })),
-            },
-            leaf => Condition::Not(Box::new(leaf)),
+            Condition::All(parts) => plain(Condition::Any(parts.into_iter().map(not).collect())),
+            Condition::Any(parts) => plain(Condition::All(parts.into_iter().map(not).collect())),
+            Condition::Fact { fact, test } => {
+                let test = match test {
+                    Test::OneOf(options) => Test::NoneOf(options),
+                    Test::NoneOf(options) => Test::OneOf(options),
+                    Test::Compare(how, with) => Test::Compare(how.opposite(), with),
+                    Test::OlderThan(limit) => Test::Within(limit),
+                    Test::Within(limit) => Test::OlderThan(limit),
+                    test @ (Test::Includes(_) | Test::Between(..)) => {
+                        return not(Condition::Fact { fact, test });
+                    }
+                };
+                Condition::Fact { fact, test }
+            }
+            leaf => not(leaf),
         },
         leaf => leaf,
     }
+}
+
+fn not(condition: Condition) -> Condition {
+    Condition::Not(Box::new(condition))
 }
 
 fn joined(
