@@ -471,11 +471,6 @@ const EMPTY_INSTEAD: [(&str, &str, &str); 9] = [
         "one option of a known choice is always taken",
     ),
     (
-        "changes.rs",
-        "part.clone()",
-        "a part that need not be there is shown as empty",
-    ),
-    (
         "local.rs",
         "needed(root, \"clinic\")",
         "told by the schema; the rest is read all the same",
