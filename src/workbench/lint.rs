@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use crate::document::diagnostic::{Code, Diagnostic, Severity};
 use crate::exact::{Decider, TooLarge};
 use crate::rule_set::files::RuleFiles;
-use crate::rule_set::{Condition, RuleSet};
+use crate::rule_set::{Condition, Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::workbench::allowances::Allowance;
 use crate::workbench::cases;
