@@ -21,6 +21,7 @@ use crate::register::state::{PileGroup, PileRow, ReferralState, WhoseTurn};
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::files::sha256;
 
+pub mod decide;
 pub mod entry;
 pub mod file;
 pub mod happening;

@@ -31,7 +31,8 @@ pub use crate::rule_set::register::{
     Substance, Term,
 };
 pub use crate::rule_set::rule::{
-    Basis, Checked, Citation, Concern, Kind, Piece, Publication, Retired, Rule, Text,
+    Basis, Checked, Citation, Concern, Kind, MaySetAside, Piece, Publication, ReasonToSetAside,
+    Retired, Rule, Text,
 };
 
 use crate::quantity::span::Span;
@@ -101,6 +102,8 @@ pub struct RuleSet {
     pub letters: Vec<LetterText>,
     /// Rules that were taken out.
     pub retired: Vec<Retired>,
+    /// For what a clinician may decide against a finding.
+    pub reasons: Vec<ReasonToSetAside>,
 }
 
 /// How far a rule set has come.

@@ -4,6 +4,7 @@ use clap::{Args, Subcommand};
 
 use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::document::diagnostic::{Diagnostic, did_you_mean};
+use crate::outcome::Outcome;
 use crate::report::text::cited;
 use crate::rule_set::files::RuleFiles;
 use crate::rule_set::words;
@@ -141,6 +142,10 @@ pub(crate) fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize
             it.label.to_owned(),
             fill(&plain(rule_set, it.text)),
         ]);
+    }
+    if rule.outcome > Outcome::Go {
+        let words = format!("May be set aside {}", rule.set_aside.words());
+        lines.extend([String::new(), words]);
     }
     lines.extend([String::new(), "Sources".into()]);
     lines.extend(

@@ -9,7 +9,9 @@ use crate::report::markdown::escape::{code, inline};
 use crate::report::words;
 use crate::report::words::counted;
 use crate::rule_set::words::{ConditionText, placeholder, said};
-use crate::rule_set::{Basis, Checked, Citation, Concern, Idx, Kind, Piece, Rule, RuleSet, Text};
+use crate::rule_set::{
+    Basis, Checked, Citation, Concern, Idx, Kind, MaySetAside, Piece, Rule, RuleSet, Text,
+};
 
 mod changes;
 pub mod html;
@@ -31,12 +33,17 @@ pub struct Book<'a> {
 /// The parts after the rules: anchor, heading, and what writes them.
 type BookPart = (&'static str, &'static str, fn(&mut BookText, &Book<'_>));
 
-const PARTS: [BookPart; 12] = [
+const PARTS: [BookPart; 13] = [
     ("part:local", "Local policy", promised::local),
     (
         "part:guarantees",
         "What is guaranteed",
         promised::guarantees,
+    ),
+    (
+        "part:reasons",
+        "Reasons for deciding against a finding",
+        promised::reasons,
     ),
     ("part:limits", "Limits", parts::limits),
     ("part:derived", "What is worked out", parts::derived),
@@ -238,6 +245,9 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usi
     sheet.said(0, &said(rules, &rule.when));
     for it in rule.sentences() {
         sheet.paragraph(&format!("**{}:** {}", it.label, filled(rules, it.text)));
+    }
+    if rule.set_aside != MaySetAside::One {
+        sheet.paragraph(&format!("**May be set aside** {}.", rule.set_aside.words()));
     }
     sheet.paragraph("**Rests on**");
     sheet.gap();

@@ -370,6 +370,7 @@ impl<'a> RuleSetReader<'a> {
             guarantees,
             letters,
             retired: head.retired,
+            reasons: head.reasons,
         });
         if let Some(mut overlay) = overlay {
             if files.care() == Care::Full {

@@ -32,6 +32,37 @@ pub struct Retired {
     pub because: String,
 }
 
+/// For what a clinician may decide against a finding: governance's own list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ReasonToSetAside {
+    /// Permanent name.
+    pub id: String,
+    /// In words.
+    pub text: String,
+}
+
+/// Whether a decision may go against a rule.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MaySetAside {
+    /// A clinician's, with a reason.
+    One,
+    /// Only one that two clinicians sign.
+    Two,
+    /// None: what the rule says must change first.
+    Never,
+}
+
+impl MaySetAside {
+    /// In words that follow "may be set aside".
+    pub(crate) fn words(self) -> &'static str {
+        match self {
+            Self::One => "by a clinician, with a reason",
+            Self::Two => "by two clinicians only, with a reason",
+            Self::Never => "by nobody",
+        }
+    }
+}
+
 /// One contraindication or caution.
 #[derive(Debug, Clone)]
 pub struct Rule {
@@ -61,6 +92,8 @@ pub struct Rule {
     pub tell_patient_before: Option<Text>,
     /// The same for afterwards.
     pub tell_patient_after: Option<Text>,
+    /// Whether a decision may go against it.
+    pub set_aside: MaySetAside,
     /// Where it comes from; at least one.
     pub citations: Vec<Citation>,
     /// First day of use.

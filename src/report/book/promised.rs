@@ -41,6 +41,21 @@ pub fn local(sheet: &mut BookText, book: &Book<'_>) {
     }
 }
 
+pub fn reasons(sheet: &mut BookText, book: &Book<'_>) {
+    let reasons = &book.rule_set.reasons;
+    if reasons.is_empty() {
+        sheet.paragraph("None: no finding of this rule set may be set aside.");
+        return;
+    }
+    sheet.paragraph(
+        "A clinician who decides against a finding names one of these and adds a sentence. The finding stays, and both are kept.",
+    );
+    sheet.gap();
+    for it in reasons {
+        sheet.item(0, &format!("{} ({})", inline(&it.text), code(&it.id)));
+    }
+}
+
 pub fn guarantees(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     if rules.guarantees.is_empty() {

@@ -13,7 +13,7 @@
 //! missing list waits likewise, or leaving it out would get somebody through.
 
 use crate::outcome::Outcome;
-use crate::rule_set::rule::{Basis, Citation, Kind, Piece, Rule, Text};
+use crate::rule_set::rule::{Basis, Citation, Kind, MaySetAside, Piece, Rule, Text};
 use crate::rule_set::{Condition, Odds, RuleSet};
 
 /// The concern of these rules, in their ids. No rule set has one of this name.
@@ -86,6 +86,7 @@ fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
         }),
         tell_patient_before: None,
         tell_patient_after: None,
+        set_aside: MaySetAside::One,
         citations: vec![Citation {
             basis: Basis::CommonPractice("built in, for every rule set".to_owned()),
             at: None,

@@ -12,7 +12,9 @@ use crate::rule_set::read::approval;
 use crate::rule_set::read::built_in::BUILT_IN;
 use crate::rule_set::read::registers::{date, unique};
 use crate::rule_set::read::rule::in_force_before_review;
-use crate::rule_set::{Approval, Concern, Retired, SiteWords, Status, Table, Withdrawal};
+use crate::rule_set::{
+    Approval, Concern, ReasonToSetAside, Retired, SiteWords, Status, Table, Withdrawal,
+};
 
 /// What ruleset.yaml says.
 pub(crate) struct Head {
@@ -28,6 +30,7 @@ pub(crate) struct Head {
     pub withdrawn: Option<Withdrawal>,
     pub concerns: Table<Concern>,
     pub retired: Vec<Retired>,
+    pub reasons: Vec<ReasonToSetAside>,
 }
 
 /// Reads ruleset.yaml, with every diagnostic of the file.
@@ -46,6 +49,7 @@ pub(crate) fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
             _ => reading.pass_over(node, "a retired rule"),
         }
     }
+    let reasons = reasons(&mut reading, root);
     let status = match reading.needed(root, "status").as_deref() {
         Some("draft") => Some(Status::Draft),
         Some("approved") => Some(Status::Approved),
@@ -76,6 +80,7 @@ pub(crate) fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
             withdrawn,
             concerns,
             retired,
+            reasons,
         })
     })();
     if head.is_none() {
@@ -96,6 +101,19 @@ fn site(reading: &mut Reading<'_>, root: &Node) -> Option<SiteWords> {
             several: reading.needed(words, "several")?,
         }),
     }
+}
+
+fn reasons(reading: &mut Reading<'_>, root: &Node) -> Vec<ReasonToSetAside> {
+    let mut seen = HashMap::new();
+    let mut reasons = Vec::new();
+    for node in root.list("reasons") {
+        unique(reading, &mut seen, node, "reasons");
+        match (reading.needed(node, "id"), reading.needed(node, "text")) {
+            (Some(id), Some(text)) => reasons.push(ReasonToSetAside { id, text }),
+            _ => reading.pass_over(node, "a reason"),
+        }
+    }
+    reasons
 }
 
 fn concerns(reading: &mut Reading<'_>, root: &Node) -> Table<Concern> {

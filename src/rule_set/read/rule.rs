@@ -12,7 +12,7 @@ use crate::rule_set::files::Parsed;
 use crate::rule_set::read::condition;
 use crate::rule_set::read::registers::{date, unique};
 use crate::rule_set::read::symbols::Names;
-use crate::rule_set::{Concern, Idx, Kind, Retired, Rule, Table};
+use crate::rule_set::{Concern, Idx, Kind, MaySetAside, Retired, Rule, Table};
 
 /// The ids that a rule may have.
 pub(crate) struct Ids<'a> {
@@ -95,6 +95,11 @@ pub(crate) fn rule(
     let cleared_by = names.sentence(reading, node, "cleared_by");
     let tell_patient_before = names.sentence(reading, node, "tell_patient_before");
     let tell_patient_after = names.sentence(reading, node, "tell_patient_after");
+    let set_aside = match reading.owned(node, "set_aside").as_deref() {
+        Some("never") => MaySetAside::Never,
+        Some("two") => MaySetAside::Two,
+        _ => MaySetAside::One,
+    };
     let citations = names.citations(reading, node);
     let in_force_from = date(reading, node, "in_force_from");
     let last_reviewed = date(reading, node, "last_reviewed");
@@ -125,6 +130,7 @@ pub(crate) fn rule(
         cleared_by,
         tell_patient_before,
         tell_patient_after,
+        set_aside,
         citations,
         in_force_from: in_force_from?,
         last_reviewed: last_reviewed?,

@@ -10,7 +10,8 @@ use crate::rule_set::letter::{
 use crate::rule_set::words;
 use crate::rule_set::{
     Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange,
-    Medicine, Piece, Question, Retired, Rule, RuleSet, Substance, Test, Text, Then,
+    Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet, Substance, Test, Text,
+    Then,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -206,6 +207,7 @@ fn head(it: &RuleSet) -> LaidOut {
                 .map_or_else(String::new, |it| format!(" ({it})"))
         )
     };
+    let reason = |it: &ReasonToSetAside| format!("{}: {}", it.id, it.text);
     let retired = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
     vec![
         ("title", it.title.clone()),
@@ -223,6 +225,7 @@ fn head(it: &RuleSet) -> LaidOut {
             ),
         ),
         ("retired", sorted(it.retired.iter().map(retired), "; ")),
+        ("reasons", sorted(it.reasons.iter().map(reason), "; ")),
         (
             "approved",
             it.approval.as_ref().map_or_else(String::new, |it| {
@@ -268,6 +271,19 @@ fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
         ("cleared by", told(&rule.cleared_by)),
         ("to the patient, before", told(&rule.tell_patient_before)),
         ("to the patient, afterwards", told(&rule.tell_patient_after)),
+        (
+            "refer to",
+            rule.refer_to
+                .as_ref()
+                .map_or_else(String::new, |it| text(rule_set, it)),
+        ),
+        (
+            "cleared by",
+            rule.cleared_by
+                .as_ref()
+                .map_or_else(String::new, |it| text(rule_set, it)),
+        ),
+        ("may be set aside", rule.set_aside.words().to_owned()),
         ("citations", citations(rule_set, &rule.citations)),
         ("in force from", rule.in_force_from.to_string()),
         ("last reviewed", rule.last_reviewed.to_string()),
