@@ -11,6 +11,7 @@ pub(crate) mod dose;
 pub mod draw;
 pub(crate) mod explain;
 pub(crate) mod find;
+pub(crate) mod register;
 pub(crate) mod rules;
 pub(crate) mod schema;
 pub(crate) mod screen;
@@ -79,6 +80,9 @@ enum Command {
     /// Check, test and show a rule set
     #[command(subcommand)]
     Rules(rules::RulesCommand),
+    /// Make, check, copy and keep a register of referrals
+    #[command(subcommand)]
+    Register(register::RegisterCommand),
     /// Explain a diagnostic: what it means, why it matters, how to mend it
     Explain(explain::Arguments),
     /// Print the JSON Schema of a file kind, for editors
@@ -129,6 +133,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Blank(it) => blank::run(&it),
         Command::Dose(it) => dose::run(&it),
         Command::Rules(it) => rules::run(&it),
+        Command::Register(it) => register::run(&it),
         Command::Explain(it) => explain::run(&it),
         Command::Schema(it) => schema::run(&it),
     };

@@ -21,8 +21,12 @@ use crate::register::state::{PileGroup, PileRow, ReferralState, WhoseTurn};
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::files::sha256;
 
+pub mod check;
+pub mod copy;
 pub mod decide;
 pub mod entry;
+pub mod export;
+pub mod figures;
 pub mod file;
 pub mod happening;
 pub mod people;
@@ -68,14 +72,14 @@ pub enum RegisterError {
 }
 
 /// What a register is read to come to, or what is wrong with it.
-pub type Answered<T> = Result<T, Box<Diagnostic>>;
+pub type Readable<T> = Result<T, Box<Diagnostic>>;
 
 impl Register {
     /// Makes a register where there is none, and opens it for writing. `who` is told to whoever wants to write at the same time.
     ///
     /// # Errors
     /// The place is taken, cannot be written, or is on a network drive.
-    pub fn create(path: &Path, who: &str) -> Answered<Self> {
+    pub fn create(path: &Path, who: &str) -> Readable<Self> {
         file::create(path)?;
         Self::open(path, who)
     }
@@ -84,7 +88,7 @@ impl Register {
     ///
     /// # Errors
     /// It is not there, no register, of a newer version, changed by another program, in use by another writer, or on a network drive.
-    pub fn open(path: &Path, who: &str) -> Answered<Self> {
+    pub fn open(path: &Path, who: &str) -> Readable<Self> {
         let lock = file::lock(path, who)?;
         Ok(Self {
             connection: file::open(path, true)?,
@@ -97,7 +101,7 @@ impl Register {
     ///
     /// # Errors
     /// As of [`Register::open`], but for other writers.
-    pub fn open_to_read(path: &Path) -> Answered<Self> {
+    pub fn open_to_read(path: &Path) -> Readable<Self> {
         Ok(Self {
             connection: file::open(path, false)?,
             path: path.to_owned(),
@@ -114,7 +118,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn head(&self) -> Answered<RegisterHead> {
+    pub fn head(&self) -> Readable<RegisterHead> {
         head(&self.connection).map_err(|it| self.unreadable(&it))
     }
 
@@ -161,7 +165,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn entries(&self, reference: &str) -> Answered<Vec<RegisterEntry>> {
+    pub fn entries(&self, reference: &str) -> Readable<Vec<RegisterEntry>> {
         entries_of(&self.connection, reference).map_err(|it| self.unreadable(&it))
     }
 
@@ -169,7 +173,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn all_entries(&self) -> Answered<Vec<RegisterEntry>> {
+    pub fn all_entries(&self) -> Readable<Vec<RegisterEntry>> {
         all_entries(&self.connection).map_err(|it| self.unreadable(&it))
     }
 
@@ -177,7 +181,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn body(&self, digest: &str) -> Answered<Option<String>> {
+    pub fn body(&self, digest: &str) -> Readable<Option<String>> {
         self.connection
             .query_row("select text from body where digest = ?1", [digest], |row| {
                 row.get(0)
@@ -190,7 +194,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn referral(&self, reference: &str) -> Answered<Option<ReferralState>> {
+    pub fn referral(&self, reference: &str) -> Readable<Option<ReferralState>> {
         Ok(ReferralState::of(&self.entries(reference)?))
     }
 
@@ -198,7 +202,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn pile(&self) -> Answered<Vec<PileRow>> {
+    pub fn pile(&self) -> Readable<Vec<PileRow>> {
         pile(&self.connection).map_err(|it| self.unreadable(&it))
     }
 
@@ -206,7 +210,7 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn people(&self) -> Answered<Vec<Person>> {
+    pub fn people(&self) -> Readable<Vec<Person>> {
         people(&self.connection).map_err(|it| self.unreadable(&it))
     }
 
@@ -214,28 +218,59 @@ impl Register {
     ///
     /// # Errors
     /// The file cannot be read.
-    pub fn verify(&self, initials: &str, passphrase: &str) -> Answered<Option<Person>> {
+    pub fn verify(&self, initials: &str, passphrase: &str) -> Readable<Option<Person>> {
         let person = self.person(initials)?.filter(|it| it.is_on);
         let is_theirs = is_passphrase(passphrase, person.as_ref().map(|it| it.hash.as_str()));
         Ok(person.filter(|_| is_theirs))
+    }
+
+    /// Removes what a referral's entries say, and writes down who did and why. The entries stay.
+    ///
+    /// # Errors
+    /// As of [`Register::append`].
+    pub fn remove(
+        &mut self,
+        at: DateTime<FixedOffset>,
+        person: &str,
+        reference: &str,
+        why: &str,
+    ) -> Result<RegisterEntry, RegisterError> {
+        let entries = self.entries(reference).map_err(RegisterError::NotWritten)?;
+        let entry = self.append(New {
+            at,
+            person: person.to_owned(),
+            form: None,
+            referral: Some(reference.to_owned()),
+            happening: Happening::BodyRemoved {
+                entries: entries.iter().map(|it| it.seq).collect(),
+                why: why.to_owned(),
+            },
+        })?;
+        // Until then the log beside the file still holds what was removed.
+        self.connection
+            .query_row("pragma wal_checkpoint(truncate)", [], |_| Ok(()))
+            .map_err(|it| {
+                RegisterError::WrittenDespite(Box::new(entry.clone()), self.unreadable(&it))
+            })?;
+        Ok(entry)
     }
 
     /// Works out anew, from the entries, all that pages show.
     ///
     /// # Errors
     /// The file cannot be read or written.
-    pub fn rebuild(&mut self) -> Answered<()> {
+    pub fn rebuild(&mut self) -> Readable<()> {
         rebuild(&mut self.connection).map_err(|it| file::diagnostic(&self.path, &it))
     }
 
-    fn person(&self, initials: &str) -> Answered<Option<Person>> {
+    fn person(&self, initials: &str) -> Readable<Option<Person>> {
         Ok(self
             .people()?
             .into_iter()
             .find(|it| it.initials == initials))
     }
 
-    fn of_form(&self, form: &str) -> Answered<Option<RegisterEntry>> {
+    fn of_form(&self, form: &str) -> Readable<Option<RegisterEntry>> {
         let sql = format!("{ENTRIES} where entry.form = ?1");
         self.connection
             .query_row(&sql, [form], entry_of)
@@ -243,7 +278,7 @@ impl Register {
             .map_err(|it| self.unreadable(&it))
     }
 
-    fn last_time(&self) -> Answered<Option<DateTime<FixedOffset>>> {
+    fn last_time(&self) -> Readable<Option<DateTime<FixedOffset>>> {
         self.connection
             .query_row(
                 "select at from entry order by seq desc limit 1",
@@ -284,6 +319,7 @@ impl Register {
                 new.person
             )));
         }
+        self.keeps(new, person.as_ref()).map_err(read)??;
         if let Happening::PersonSet { initials, .. } = &new.happening
             && !are_initials(initials)
         {
@@ -324,13 +360,57 @@ impl Register {
                         "the screening that was read is no longer the last one of this referral",
                     ));
                 }
-                Ok(())
+                let second = match &decided.second {
+                    None => return Ok(()),
+                    Some(second) => self.person(second).map_err(read)?,
+                };
+                let is_another = second.is_some_and(|it| {
+                    it.is_on && it.role == PersonRole::Clinician && it.initials != new.person
+                });
+                if is_another {
+                    Ok(())
+                } else {
+                    Err(refused("the second signature is of another clinician"))
+                }
             }
             Happening::Booked { .. } if !state.may_be_booked() => Err(refused(
                 "a day is booked for what a clinician decided go, on the answers as they are now",
             )),
             _ => Ok(()),
         }
+    }
+
+    /// Whether somebody may set people and remove bodies: governance; a clinician where nobody of governance may sign in, a
+    /// nurse where no clinician may, either. Everybody may change their own passphrase.
+    fn keeps(&self, new: &New, by: Option<&Person>) -> Readable<Result<(), RegisterError>> {
+        let people = self.people()?;
+        let is_own = match &new.happening {
+            Happening::PersonSet {
+                initials,
+                role,
+                is_on,
+                ..
+            } => by.is_some_and(|it| {
+                it.initials == *initials && it.role == *role && it.is_on == *is_on
+            }),
+            Happening::BodyRemoved { .. } => false,
+            _ => return Ok(Ok(())),
+        };
+        let keeper = [
+            PersonRole::Governance,
+            PersonRole::Clinician,
+            PersonRole::Nurse,
+        ]
+        .into_iter()
+        .find(|role| people.iter().any(|it| it.is_on && it.role == *role));
+        let Some(keeper) = keeper.filter(|role| !is_own && by.is_none_or(|it| it.role != *role))
+        else {
+            return Ok(Ok(()));
+        };
+        Ok(Err(refused(format!(
+            "here only somebody of the role {} does that",
+            keeper.word()
+        ))))
     }
 
     /// What became of an entry after the disk failed.

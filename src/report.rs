@@ -21,7 +21,7 @@ pub mod page;
 pub mod proofs;
 pub mod sarif;
 pub mod text;
-mod words;
+pub(crate) mod words;
 
 pub use crate::report::page::Style;
 

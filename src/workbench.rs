@@ -6,6 +6,7 @@ pub mod compare;
 pub mod coverage;
 pub(crate) mod draft;
 pub mod due;
+pub mod figures;
 pub mod lint;
 pub mod mutants;
 pub(crate) mod places;

@@ -77,6 +77,30 @@ pub fn create(path: &Path) -> Result<(), Box<Diagnostic>> {
 /// # Errors
 /// It is not there, no register, newer, or changed.
 pub fn open(path: &Path, writing: bool) -> Result<Connection, Box<Diagnostic>> {
+    match opened(path, writing)? {
+        (connection, None) => Ok(connection),
+        (_, Some(fault)) => Err(fault),
+    }
+}
+
+/// Opens a register to look what is wrong with it: one whose layout was changed is read all the same, and the change told.
+///
+/// # Errors
+/// It is not there, no register, or newer.
+pub fn open_to_check(path: &Path) -> Result<(Connection, Option<Diagnostic>), Box<Diagnostic>> {
+    match opened(path, false)? {
+        (connection, None) => Ok((connection, None)),
+        (connection, Some(fault)) if fault.code == Code::RegisterLayout => {
+            Ok((connection, Some(*fault)))
+        }
+        (_, Some(fault)) => Err(fault),
+    }
+}
+
+/// A register, and why it should not be used.
+type Opened = (Connection, Option<Box<Diagnostic>>);
+
+fn opened(path: &Path, writing: bool) -> Result<Opened, Box<Diagnostic>> {
     let shown = path.display();
     if !path.is_file() {
         return Err(Box::new(
@@ -92,9 +116,26 @@ pub fn open(path: &Path, writing: bool) -> Result<Connection, Box<Diagnostic>> {
     let connection =
         Connection::open_with_flags(path, flags).map_err(|error| diagnostic(path, &error))?;
     prepared(&connection, writing).map_err(|error| diagnostic(path, &error))?;
-    match fault(&connection).map_err(|error| diagnostic(path, &error))? {
-        None => Ok(connection),
-        Some((code, why)) => Err(Box::new(Diagnostic::bare(code, format!("`{shown}` {why}")))),
+    let fault = fault(&connection).map_err(|error| diagnostic(path, &error))?;
+    let told = |(code, why)| Box::new(Diagnostic::bare(code, format!("`{shown}` {why}")));
+    Ok((connection, fault.map(told)))
+}
+
+/// That others than the owner may read a register, where a file has such permissions.
+pub fn open_to_others(path: &Path) -> Option<Diagnostic> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt as _;
+        let mode = path.metadata().ok()?.permissions().mode();
+        (mode & 0o077 != 0).then(|| {
+            let title = format!("others on this computer may open `{}`", path.display());
+            Diagnostic::bare(Code::RegisterOpenToOthers, title)
+        })
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = path;
+        None
     }
 }
 

@@ -12,6 +12,7 @@ use crate::rule_set::words::{ConditionText, placeholder, said};
 use crate::rule_set::{
     Basis, Checked, Citation, Concern, Idx, Kind, MaySetAside, Piece, Rule, RuleSet, Text,
 };
+use crate::workbench::figures::RuleFigures;
 
 mod changes;
 pub mod html;
@@ -28,6 +29,8 @@ pub struct Book<'a> {
     pub states: &'a [[usize; 3]],
     /// What the rule set's own log says about its editions, as Markdown; `None` if it keeps none.
     pub change_log: Option<&'a str>,
+    /// What a desk's decisions say of single rules; empty where no register was named.
+    pub figures: &'a [RuleFigures],
 }
 
 /// The parts after the rules: anchor, heading, and what writes them.
@@ -221,6 +224,13 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
     }
     for (rule, states) in rules {
         crate::report::book::rule(sheet, book.rule_set, rule, states);
+        if let Some(it) = book.figures.iter().find(|it| it.rule == rule.id) {
+            let fired = counted(it.n_fired, "referral", "referrals");
+            sheet.paragraph(&format!(
+                "At the desk: fired about {fired}, {}.",
+                inline(&it.in_words())
+            ));
+        }
     }
 }
 

@@ -259,7 +259,18 @@ fn work(page: &mut Page, open: &[&Due<'_>]) {
             }
         })
         .collect();
+    let set_aside: Vec<String> = open
+        .iter()
+        .filter_map(|it| {
+            if let DueItem::SetAside(it) = it.what {
+                Some(format!("{}: {}", it.rule, it.in_words()))
+            } else {
+                None
+            }
+        })
+        .collect();
     let heads = [
+        ("mostly set aside, to be looked at", "rule", set_aside),
         (
             "cited from memory, to be opened and checked",
             "source",
@@ -297,17 +308,33 @@ fn totals(agenda: &Agenda<'_>, open: &[&Due<'_>]) -> String {
         .iter()
         .filter(|it| matches!(it.what, DueItem::Source { .. }))
         .count();
+    let n_set_aside = open
+        .iter()
+        .filter(|it| matches!(it.what, DueItem::SetAside(_)))
+        .count();
+    let set_aside = if n_set_aside == 0 {
+        String::new()
+    } else {
+        format!(
+            ", {} mostly set aside",
+            counted(n_set_aside, "rule", "rules")
+        )
+    };
     let counted_only = if agenda.until.is_some() && !open.is_empty() {
         " (listed without `--within`)"
     } else {
         ""
     };
     format!(
-        "{} overdue, {} to come, {} later than this list; without a date: {} to open, {} to own{counted_only}.",
+        "{} overdue, {} to come, {} later than this list; without a date: {} to open, {} to own{set_aside}{counted_only}.",
         counted(overdue, "review", "reviews"),
         told.saturating_sub(overdue),
         dated.len() - told,
         counted(sources, "source", "sources"),
-        counted(open.len() - sources, "local proposal", "local proposals"),
+        counted(
+            open.len() - sources - n_set_aside,
+            "local proposal",
+            "local proposals"
+        ),
     )
 }

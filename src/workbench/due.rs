@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use crate::rule_set::{Basis, Checked, Citation, LocalChange, Publication, Rule, RuleSet};
 use crate::workbench::allowances::Allowance;
+use crate::workbench::figures::RuleFigures;
 
 /// One piece of work.
 #[derive(Debug, Clone)]
@@ -41,6 +42,8 @@ pub enum DueItem<'a> {
         /// The proposal.
         text: &'a str,
     },
+    /// A rule that decisions mostly go against.
+    SetAside(&'a RuleFigures),
 }
 
 impl Due<'_> {
@@ -112,6 +115,22 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
     }
     found.sort_by_key(|it| (it.by.is_none(), it.by));
     found
+}
+
+/// The rules that a desk's decisions mostly go against, as far as the rule set still has them: each waits for its owner.
+pub(crate) fn set_aside<'a>(rule_set: &'a RuleSet, figures: &'a [RuleFigures]) -> Vec<Due<'a>> {
+    let owned = |it: &'a RuleFigures| {
+        Some(Due {
+            what: DueItem::SetAside(it),
+            owner: rule_set.owner_of(rule_set.rule(&it.rule)?),
+            by: None,
+        })
+    };
+    figures
+        .iter()
+        .filter(|it| it.is_mostly_set_aside())
+        .filter_map(owned)
+        .collect()
 }
 
 /// A citation and what rests on it.

@@ -21,6 +21,7 @@ fn book(rules: &RuleSet, change_log: Option<&str>) -> String {
         rule_set: rules,
         states: &vec![[1, 2, 3]; rules.rules.len()],
         change_log,
+        figures: &[],
     })
 }
 

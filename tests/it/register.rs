@@ -1,15 +1,31 @@
 //! The register: what it keeps, refuses and finds; that nothing confirmed is lost and nothing changed goes unseen.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
+use preblock::inner::document::diagnostic::{Code, Diagnostic};
 use preblock::inner::outcome::{Outcome, Urgency};
-use preblock::inner::register::happening::{Decided, Happening, QuestionTold, RuleTold, Screened};
+use preblock::inner::register::check::check;
+use preblock::inner::register::copy::copy;
+use preblock::inner::register::export;
+use preblock::inner::register::figures::figures;
+use preblock::inner::register::file::network_drive;
+use preblock::inner::register::happening::{
+    Decided, Happening, QuestionTold, RuleSetAside, RuleTold, Screened,
+};
 use preblock::inner::register::people::{PersonRole, hashed};
 use preblock::inner::register::state::{PileGroup, WhoseTurn};
 use preblock::inner::register::{New, Register, RegisterError};
 use preblock::inner::rule_set::catalogue::Who;
 use preblock::inner::rule_set::files::sha256;
+use rusqlite::Connection;
+
+// One byte changed.
+mod bytes;
+// A writer that is killed, a disk that fails.
+mod crashes;
+// Random entries against a plain model, and very many.
+mod model;
 
 /// A passphrase that takes long to hash is hashed once.
 const PASSPHRASE: &str = "four words put together";
@@ -136,7 +152,7 @@ fn row(register: &Register, reference: &str) -> (PileGroup, WhoseTurn, DateTime<
 
 #[test]
 fn a_referral_goes_its_way_through_the_pile() {
-    let folder = tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"));
+    let folder = folder();
     let mut register = register(folder.path());
     let mut now = 1;
     let mut take = |register: &mut Register, person: &str, happening: Happening| {
@@ -249,7 +265,7 @@ fn a_referral_goes_its_way_through_the_pile() {
 
 #[test]
 fn what_does_not_fit_is_not_written() {
-    let folder = tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"));
+    let folder = folder();
     let mut register = register(folder.path());
     let opened = || Happening::Opened {
         from: String::new(),
@@ -300,13 +316,13 @@ fn what_does_not_fit_is_not_written() {
 
 #[test]
 fn a_person_is_known_by_initials_and_passphrase() {
-    let folder = tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"));
+    let folder = folder();
     let mut register = register(folder.path());
     let hash = hashed(PASSPHRASE).unwrap_or_else(|it| unreachable!("{it}"));
     kept(
         &mut register,
         New {
-            person: "NU".into(),
+            person: "CL".into(),
             ..person(1, "AB", PersonRole::Governance, &hash)
         },
     );
@@ -322,4 +338,521 @@ fn a_person_is_known_by_initials_and_passphrase() {
     assert_eq!(known(&register, "AB", "four words put apart"), Ok(None));
     assert_eq!(known(&register, "XX", PASSPHRASE), Ok(None));
     assert!(hashed("too short").is_err());
+}
+
+/// The code of what a call was refused with.
+fn refused<T>(result: Result<T, Box<Diagnostic>>) -> Option<Code> {
+    result.err().map(|it| it.code)
+}
+
+/// What a check finds, nothing screened again.
+fn found(path: &Path, head: Option<&str>) -> Vec<Code> {
+    let checked = check(path, head, &mut |_, _| None);
+    let found = checked.unwrap_or_else(|it| unreachable!("{it}")).found;
+    found.into_iter().map(|it| it.code).collect()
+}
+
+/// The register as any program with SQLite may open it.
+fn raw(path: &Path) -> Connection {
+    Connection::open(path).unwrap_or_else(|it| unreachable!("{it}"))
+}
+
+fn batch(path: &Path, sql: &str) {
+    raw(path)
+        .execute_batch(sql)
+        .unwrap_or_else(|it| unreachable!("{sql}: {it}"));
+}
+
+/// A register in which one referral was opened, answered, screened and decided, and then closed.
+fn small(folder: &Path) -> PathBuf {
+    let mut register = register(folder);
+    let opened = Happening::Opened {
+        from: "post".into(),
+    };
+    kept(&mut register, new(1, "NU", "SM-1", opened));
+    kept(
+        &mut register,
+        new(2, "NU", "SM-1", answered("a questionnaire")),
+    );
+    let goes = screened("a questionnaire", Outcome::Go, None, false);
+    let read = kept(
+        &mut register,
+        new(3, "NU", "SM-1", Happening::Screened(Box::new(goes))),
+    );
+    kept(
+        &mut register,
+        new(4, "CL", "SM-1", decided(read, Outcome::Go)),
+    );
+    let path = register.path().to_owned();
+    let same = check(&path, None, &mut |was, _| Some(was.clone()));
+    let same = same.unwrap_or_else(|it| unreachable!("{it}"));
+    assert!(same.found.is_empty(), "{:?}", same.found);
+    assert_eq!(
+        (same.n_entries, same.n_screened_again, same.n_not_at_hand),
+        (6, 1, 0)
+    );
+    path
+}
+
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"))
+}
+
+#[test]
+fn there_is_one_writer_and_the_second_is_told_who() {
+    let folder = folder();
+    let first = register(folder.path());
+    let path = first.path().to_owned();
+    let second = Register::open(&path, "another").err();
+    let second = second.unwrap_or_else(|| unreachable!("two write"));
+    assert_eq!(second.code, Code::RegisterInUse);
+    assert!(second.title.contains("a test (process"), "{second}");
+    let reads = Register::open_to_read(&path);
+    assert_eq!(reads.map(|it| it.head()), Ok(first.head()));
+    let mut reads = Register::open_to_read(&path).unwrap_or_else(|it| unreachable!("{it}"));
+    let opened = Happening::Opened {
+        from: String::new(),
+    };
+    assert!(matches!(
+        reads.append(new(1, "NU", "SM-1", opened)),
+        Err(RegisterError::Refused(_))
+    ));
+    drop(first);
+    assert!(Register::open(&path, "another").is_ok());
+}
+
+#[test]
+fn what_is_no_register_is_not_opened() {
+    let folder = folder();
+    let at = |name: &str| folder.path().join(name);
+    let open = |path: &Path| refused(Register::open(path, "a test"));
+    assert_eq!(open(&at("none")), Some(Code::NotFound));
+    assert_eq!(
+        refused(Register::create(&at("no/folder"), "a test")),
+        Some(Code::RegisterUnwritable)
+    );
+    let text = at("text");
+    assert!(std::fs::write(&text, "questionnaire: 1\n".repeat(200)).is_ok());
+    assert_eq!(open(&text), Some(Code::NoRegister));
+    assert_eq!(
+        refused(Register::create(&text, "a test")),
+        Some(Code::RegisterThere)
+    );
+    let other = at("other");
+    batch(&other, "create table entry(seq integer)");
+    assert_eq!(open(&other), Some(Code::NoRegister));
+    let path = small(folder.path());
+    let before = std::fs::read(&path).unwrap_or_default();
+    batch(&path, "pragma user_version = 2");
+    assert_eq!(open(&path), Some(Code::RegisterVersion));
+    assert_eq!(
+        refused(check(&path, None, &mut |_, _| None)),
+        Some(Code::RegisterVersion)
+    );
+    assert!(std::fs::write(&path, &before).is_ok());
+    batch(&path, "drop trigger entry_update");
+    assert_eq!(open(&path), Some(Code::RegisterLayout));
+    assert_eq!(found(&path, None), [Code::RegisterLayout]);
+    assert!(std::fs::write(&path, &before).is_ok());
+    batch(&path, "create table more(a)");
+    assert_eq!(open(&path), Some(Code::RegisterLayout));
+    let cut = at("cut");
+    assert!(std::fs::write(&cut, before.get(..before.len() / 2).unwrap_or_default()).is_ok());
+    assert_eq!(
+        open(&cut).or_else(|| found(&cut, None).first().copied()),
+        Some(Code::RegisterDamaged)
+    );
+}
+
+#[cfg(unix)]
+#[test]
+fn only_its_owner_may_open_a_register() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let folder = folder();
+    let path = small(folder.path());
+    let mode = |path: &Path| {
+        path.metadata()
+            .map(|it| it.permissions().mode() & 0o777)
+            .ok()
+    };
+    assert_eq!(mode(&path), Some(0o600));
+    let copied = folder.path().join("copy");
+    assert!(copy(&path, &copied).is_ok());
+    assert_eq!(mode(&copied), Some(0o600));
+    assert!(std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o644)).is_ok());
+    assert_eq!(found(&path, None), [Code::RegisterOpenToOthers]);
+}
+
+#[test]
+fn a_network_drive_is_known_by_its_kind() {
+    let mounts = "/dev/sda1 / ext4 rw 0 0\nserver:/data /mnt/the\\040data nfs4 rw 0 0\n/dev/sdb1 /mnt/the\\040data/here xfs rw 0 0\n";
+    let kind = |folder: &str| network_drive(mounts, Path::new(folder));
+    assert_eq!(kind("/home/desk"), None);
+    assert_eq!(kind("/mnt/the data/desk"), Some("nfs4"));
+    assert_eq!(kind("/mnt/the data/here"), None);
+    assert_eq!(kind("/mnt/the database"), None);
+}
+
+/// Whoever goes round the triggers is found, each way of it.
+#[test]
+fn no_entry_is_changed_unseen() {
+    let folder = folder();
+    let path = small(folder.path());
+    for sql in [
+        "update entry set person = 'XX' where seq = 3",
+        "delete from entry where seq = 6",
+        "insert or replace into entry select 3, at, 'XX', kind, referral, form, body, previous, digest from entry where seq = 3",
+        "insert into entry select 9, at, person, kind, referral, form, 'b', 'p', 'd' from entry where seq = 6",
+        "update body set text = '{}'",
+        "delete from body",
+    ] {
+        assert!(raw(&path).execute_batch(sql).is_err(), "{sql}");
+    }
+    let before = std::fs::read(&path).unwrap_or_default();
+    let layout: Vec<String> = raw(&path)
+        .prepare("select sql from sqlite_schema where type = 'trigger'")
+        .and_then(|mut it| it.query_map([], |row| row.get(0))?.collect())
+        .unwrap_or_else(|it| unreachable!("{it}"));
+    let forced = |sql: &str| {
+        assert!(std::fs::write(&path, &before).is_ok());
+        let dropped = "drop trigger entry_update; drop trigger entry_delete; drop trigger entry_insert; drop trigger body_update; \
+                       drop trigger body_delete;";
+        batch(&path, &format!("{dropped} {sql}; {};", layout.join(";")));
+        assert!(
+            Register::open(&path, "a test").is_ok(),
+            "the layout is whole again"
+        );
+    };
+    let head = |path: &Path| {
+        Register::open_to_read(path)
+            .and_then(|it| it.head())
+            .map(|it| it.to_string())
+    };
+    let noted = head(&path).unwrap_or_else(|it| unreachable!("{it}"));
+    assert_eq!(found(&path, Some(&noted)), []);
+    for (sql, code) in [
+        (
+            "update entry set person = 'XX' where seq = 3",
+            Code::RegisterEntryChanged,
+        ),
+        (
+            "update entry set at = '2026-11-30T08:01:00Z' where seq = 3",
+            Code::RegisterEntryChanged,
+        ),
+        (
+            "update entry set seq = 9 where seq = 6",
+            Code::RegisterEntryChanged,
+        ),
+        (
+            "delete from entry where seq = 4",
+            Code::RegisterEntryChanged,
+        ),
+        (
+            "insert into entry select 7, at, person, kind, referral, form, 'b', 'p', 'd' from entry where seq = 6",
+            Code::RegisterEntryChanged,
+        ),
+        (
+            "update body set text = replace(text, 'questionnaire', 'questionnaira')",
+            Code::RegisterBody,
+        ),
+        (
+            "delete from body where text like '%screening%'",
+            Code::RegisterBody,
+        ),
+        ("insert into body values ('d', '{}')", Code::RegisterBody),
+        ("update pile set place = 0", Code::RegisterTables),
+        ("delete from pile", Code::RegisterTables),
+        ("update person set role = 'clinician'", Code::RegisterTables),
+    ] {
+        forced(sql);
+        assert!(
+            found(&path, None).contains(&code),
+            "{sql}: {:?}",
+            found(&path, None)
+        );
+    }
+    // A tail that is cut off leaves a chain that is whole: only a head that was noted elsewhere tells.
+    forced(
+        "delete from body where digest = (select body from entry where seq = 6); delete from entry where seq = 6",
+    );
+    let mut register = Register::open(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"));
+    assert!(register.rebuild().is_ok());
+    drop(register);
+    assert_eq!(found(&path, None), []);
+    assert_eq!(found(&path, Some(&noted)), [Code::RegisterHead]);
+    let digits = noted.split_once(':').map_or("", |(_, digits)| digits);
+    assert_eq!(found(&path, Some(digits)), [Code::RegisterHead]);
+    assert_eq!(
+        refused(check(&path, Some("6:xyz"), &mut |_, _| None)),
+        Some(Code::RegisterHead)
+    );
+}
+
+/// A body of the right digest that is no screening of these answers, and a screening that does not come to the same again.
+#[test]
+fn what_was_decided_is_screened_again() {
+    let folder = folder();
+    let path = small(folder.path());
+    let mut other = |was: &Screened, text: &str| {
+        assert_eq!(text, "a questionnaire");
+        Some(Screened {
+            outcome: Outcome::Defer,
+            ..was.clone()
+        })
+    };
+    let checked = check(&path, None, &mut other);
+    let checked = checked.unwrap_or_else(|it| unreachable!("{it}"));
+    assert_eq!(
+        checked.found.iter().map(|it| it.code).collect::<Vec<_>>(),
+        [Code::RegisterScreening]
+    );
+    // Where a file lay and what else was wished for does not count; what it says does.
+    let json = |share: f64, path: &str| {
+        let findings = serde_json::json!([{ "rule": "a/b", "path": path, "share": share }]);
+        serde_json::json!({ "findings": findings, "dates": path })
+    };
+    let with = |was: &Screened, screening: serde_json::Value| Screened {
+        screening,
+        ..was.clone()
+    };
+    let mut register = Register::open(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"));
+    let goes = with(
+        &screened("a questionnaire", Outcome::Go, None, false),
+        json(0.5, "here"),
+    );
+    let read = kept(
+        &mut register,
+        new(5, "NU", "SM-1", Happening::Screened(Box::new(goes))),
+    );
+    kept(
+        &mut register,
+        new(6, "CL", "SM-1", decided(read, Outcome::Go)),
+    );
+    drop(register);
+    let n_same = |share: f64| {
+        let checked = check(&path, None, &mut |was, _| {
+            Some(with(was, json(share, "there")))
+        });
+        checked.map(|it| (it.n_screened_again, it.found.len()))
+    };
+    assert_eq!((n_same(0.5), n_same(0.25)), (Ok((1, 1)), Ok((0, 2))));
+}
+
+#[test]
+fn what_was_removed_is_gone_and_the_chain_stays_whole() {
+    let folder = folder();
+    let path = small(folder.path());
+    let holds = |path: &Path| {
+        let bytes = std::fs::read(path).unwrap_or_default();
+        bytes.windows(15).any(|it| it == b"a questionnaire")
+    };
+    assert!(holds(&path));
+    let mut register = Register::open(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"));
+    let by_nurse = register.remove(minute(9), "NU", "SM-1", "eight years have passed");
+    assert!(
+        matches!(by_nurse, Err(RegisterError::Refused(_))),
+        "a nurse removes nothing while there is a clinician"
+    );
+    let removed = register.remove(minute(9), "CL", "SM-1", "eight years have passed");
+    assert_eq!(removed.map(|it| it.seq).ok(), Some(7));
+    let state = register.referral("SM-1").ok().flatten();
+    let state = state.unwrap_or_else(|| unreachable!("its entries are there"));
+    assert!(state.is_removed && state.questionnaire.is_none() && state.decision.is_none());
+    assert_eq!(row(&register, "SM-1").0, PileGroup::Closed);
+    assert!(matches!(
+        register.append(new(10, "NU", "SM-1", answered("again"))),
+        Err(RegisterError::Refused(_))
+    ));
+    drop(register);
+    assert!(!holds(&path) && !holds(&path.with_extension("sqlite3-wal")));
+    let checked = check(&path, None, &mut |_, _| None);
+    let checked = checked.unwrap_or_else(|it| unreachable!("{it}"));
+    assert_eq!(
+        (checked.n_entries, checked.n_removed, checked.found.len()),
+        (7, 4, 0)
+    );
+}
+
+#[test]
+fn a_clock_that_was_put_back_is_recorded_and_told() {
+    let folder = folder();
+    let mut register = register(folder.path());
+    let opened = || Happening::Opened {
+        from: String::new(),
+    };
+    let entries = [
+        register.append(new(60, "NU", "SM-1", opened())),
+        register.append(new(0, "NU", "SM-2", opened())),
+        register.append(new(1, "NU", "SM-3", opened())),
+    ];
+    let back: Vec<bool> = entries
+        .iter()
+        .flatten()
+        .map(|it| it.is_clock_back)
+        .collect();
+    assert_eq!(back, [false, true, false]);
+    let kept = register.entries("SM-2").unwrap_or_default();
+    assert!(matches!(&kept[..], [it] if it.is_clock_back && it.at == minute(0)));
+    assert_eq!(found(register.path(), None), [Code::RegisterClock]);
+}
+
+#[test]
+fn a_copy_is_checked_and_never_written_over_anything() {
+    let folder = folder();
+    let path = small(folder.path());
+    let writing = Register::open(&path, "a desk").unwrap_or_else(|it| unreachable!("{it}"));
+    let to = folder.path().join("backup");
+    let copied = copy(&path, &to).unwrap_or_else(|it| unreachable!("{it}"));
+    assert_eq!((copied.n_entries, copied.found.len()), (6, 0));
+    assert_eq!(copied.head, writing.head().ok());
+    let bytes = std::fs::read(&to).unwrap_or_default();
+    assert_eq!(refused(copy(&path, &to)), Some(Code::RegisterThere));
+    assert!(std::fs::read(&to).unwrap_or_default() == bytes);
+    let restored = folder.path().join("restored");
+    assert!(copy(&to, &restored).is_ok());
+    let mut restored =
+        Register::open(&restored, "a desk").unwrap_or_else(|it| unreachable!("{it}"));
+    assert_eq!(
+        kept(
+            &mut restored,
+            new(
+                9,
+                "NU",
+                "SM-2",
+                Happening::Opened {
+                    from: String::new()
+                }
+            )
+        ),
+        7
+    );
+    let inside: Vec<String> = std::fs::read_dir(folder.path())
+        .into_iter()
+        .flatten()
+        .map(|it| {
+            it.map(|it| it.file_name().to_string_lossy().into_owned())
+                .unwrap_or_default()
+        })
+        .filter(|it| it.contains(".part"))
+        .collect();
+    assert!(inside.is_empty(), "{inside:?}");
+}
+
+#[test]
+fn an_export_holds_no_passphrase_and_no_formula() {
+    let folder = folder();
+    let mut register = register(folder.path());
+    kept(
+        &mut register,
+        new(
+            1,
+            "NU",
+            "SM-1",
+            Happening::Opened {
+                from: "=HYPERLINK(\"x\")".into(),
+            },
+        ),
+    );
+    let entries = register.all_entries().unwrap_or_default();
+    let lines = export::ndjson(&entries);
+    let values: Vec<serde_json::Value> = lines.lines().flat_map(serde_json::from_str).collect();
+    assert_eq!(values.len(), 3);
+    assert!(!lines.contains("hash") && lines.contains("HYPERLINK"));
+    assert_eq!(values[2]["digest"], entries[2].digest);
+    let table = export::csv(&entries);
+    assert!(table.contains("\"'=HYPERLINK(\"\"x\"\")\""), "{table}");
+    assert_eq!(table.lines().count(), 4);
+}
+
+#[test]
+fn figures_say_what_was_set_aside_and_waited_for() {
+    let folder = folder();
+    let mut register = register(folder.path());
+    let decide = |register: &mut Register, at: i64, n: i64, set_aside: bool| {
+        let (reference, text) = (format!("SM-{n}"), format!("answers {n}"));
+        let opened = Happening::Opened {
+            from: String::new(),
+        };
+        kept(register, new(at, "NU", &reference, opened));
+        kept(register, new(at, "NU", &reference, answered(&text)));
+        let asks = screened(&text, Outcome::Defer, None, true);
+        kept(
+            register,
+            new(at, "NU", &reference, Happening::Screened(Box::new(asks))),
+        );
+        let sent = Happening::QuestionSent {
+            questions: vec!["bleeding.inr".into()],
+            to: Who::Patient,
+            how: "letter".into(),
+        };
+        kept(register, new(at, "NU", &reference, sent));
+        let at = at + n * 24 * 60;
+        let defers = screened(&text, Outcome::Defer, None, false);
+        let read = kept(
+            register,
+            new(at, "NU", &reference, Happening::Screened(Box::new(defers))),
+        );
+        let aside = RuleSetAside {
+            rule: "concern/rule".into(),
+            reason: "does-not-fit".into(),
+            sentence: "It does not.".into(),
+        };
+        let decision = Decided {
+            screening: read,
+            outcome: if set_aside {
+                Outcome::Go
+            } else {
+                Outcome::Defer
+            },
+            set_aside: set_aside.then_some(aside).into_iter().collect(),
+            read: Vec::new(),
+            second: None,
+            sentence: "So decided.".into(),
+        };
+        kept(
+            register,
+            new(at, "CL", &reference, Happening::Decided(decision)),
+        );
+    };
+    for n in 1..=9 {
+        decide(&mut register, n, n, n <= 6);
+    }
+    let nine = figures(&register.all_entries().unwrap_or_default());
+    assert!(
+        !nine.rules[0].is_mostly_set_aside(),
+        "nine decisions are too few"
+    );
+    decide(&mut register, 10, 10, false);
+    let ten = figures(&register.all_entries().unwrap_or_default());
+    let rule = &ten.rules[0];
+    assert_eq!(
+        (rule.n_fired, rule.n_decided, rule.n_set_aside),
+        (10, 10, 6)
+    );
+    assert_eq!(rule.reasons, [("does-not-fit".to_owned(), 6)]);
+    assert!(rule.is_mostly_set_aside());
+    let edition = &ten.editions[0];
+    assert_eq!(
+        (
+            edition.n(),
+            edition.n_defer,
+            edition.n_decided,
+            edition.n_against
+        ),
+        (10, 10, 10, 6)
+    );
+    let question = &ten.questions[0];
+    assert_eq!((question.n_sent, question.n_answered), (10, 10));
+    assert_eq!(
+        (question.median_days, question.longest_days),
+        (Some(6), Some(10))
+    );
+    // Of ten waits of one to ten days the sixth is the middle one.
+    let said = preblock::inner::register::figures::text(&ten);
+    assert!(
+        said.contains(
+            "concern/rule: fired about 10; set aside in 6 of 10 decisions (does-not-fit 6)"
+        ),
+        "{said}"
+    );
 }

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
+use crate::cli::register::rule_figures;
 use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::screening::compile::Compiled;
@@ -17,6 +18,9 @@ use crate::rule_set::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounde
 pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
+    /// Print beside each rule what the decisions of this register say of it
+    #[arg(long, value_name = "FILE")]
+    register: Option<PathBuf>,
     /// As which kind of document
     #[arg(long, value_enum, default_value_t = BookFormat::Markdown)]
     format: BookFormat,
@@ -60,6 +64,9 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             return ExitStatus::Problems;
         }
     };
+    let Some(figures) = rule_figures(arguments.register.as_deref()) else {
+        return ExitStatus::Refused;
+    };
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
     let states = coverage::states(&rule_set, &runs);
@@ -67,6 +74,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         rule_set: &rule_set,
         states: &states,
         change_log: log.as_deref(),
+        figures: &figures,
     });
     let text = match arguments.format {
         BookFormat::Markdown => text,

@@ -1,8 +1,11 @@
 //! `preblock rules due`: what is to be reviewed and when.
 
+use std::path::PathBuf;
+
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
+use crate::cli::register::rule_figures;
 use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::quantity::span::Span;
@@ -11,7 +14,7 @@ use crate::report::calendar::calendar;
 use crate::report::due::{Agenda, text};
 use crate::report::page::Style;
 use crate::workbench::allowances::allowances;
-use crate::workbench::due::due;
+use crate::workbench::due::{due, set_aside};
 
 /// Arguments of `rules due`.
 #[derive(Debug, Args)]
@@ -29,6 +32,9 @@ pub(crate) struct Arguments {
     /// The day from which to look, such as 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
+    /// Also list the rules that the decisions of this register mostly go against
+    #[arg(long, value_name = "FILE")]
+    register: Option<PathBuf>,
     /// How to print the reviews
     #[arg(long, value_enum, default_value_t = DueFormat::Text)]
     format: DueFormat,
@@ -65,11 +71,16 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         }
         until => until.flatten(),
     };
+    let Some(figures) = rule_figures(arguments.register.as_deref()) else {
+        return ExitStatus::Refused;
+    };
+    let mut due = due(&rule_set, &allowances);
+    due.extend(set_aside(&rule_set, &figures));
     let agenda = Agenda {
         rule_set: &rule_set,
         as_of,
         until,
-        due: due(&rule_set, &allowances),
+        due,
     };
     match arguments.format {
         DueFormat::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),

@@ -527,4 +527,32 @@ codes! {
         "Something does not fit what the register says.",
         "What is written is never changed, so it is looked at before.",
         "Look at the referral as it stands now.";
+    RegisterEntryChanged = "register/entry":
+        "An entry of the register was changed, added, left out or put elsewhere.",
+        "What happened is no longer what the register says.",
+        "Restore the last backup that checks clean, and find out who had the file.";
+    RegisterBody = "register/body":
+        "What an entry said was changed, added or taken away.",
+        "Only an entry may remove it, which says who and why.",
+        "Restore the last backup that checks clean, and find out who had the file.";
+    RegisterHead = "register/head":
+        "The register does not hold the entry whose digest was noted.",
+        "Its end was cut off, or it was written anew: that is what a noted digest is for.",
+        "Compare with the backups; `preblock register head` says where each ends.";
+    RegisterTables = "register/tables":
+        "What pages show does not follow from the entries.",
+        "Somebody would look at a pile that is not so.",
+        "Find out who changed the file. `preblock register check --rebuild` works the pages out anew from the entries.";
+    RegisterScreening = "register/screening":
+        "A decided screening does not come to the same again.",
+        "The same answers, the same rules and the same day give the same screening.",
+        "Look at the entry: what was signed may not be what the rules said.";
+    RegisterClock = "register/clock" notice:
+        "The clock was put back between two entries.",
+        "The order of entries is that of their numbers; their times are what the computer said.",
+        "Look whether the computer's clock is right.";
+    RegisterOpenToOthers = "register/open-to-others" notice:
+        "Others on this computer may open the register.",
+        "It holds answers of patients.",
+        "Let only its owner read and write it (mode 0600).";
 }

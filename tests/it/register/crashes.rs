@@ -1,0 +1,288 @@
+//! A register whose writer is killed, whose disk is full or fails: what was confirmed is there, what was refused is not.
+//!
+//! The writer is this very test program, run once more under `strace`, which ends it or lets a call of the system fail at a
+//! chosen place. That nothing depends on what the system had not yet put onto the disk is shown by the order of the calls.
+//! `PREBLOCK_KILLS=all` tries every call and not only some.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use preblock::inner::register::happening::Happening;
+use preblock::inner::register::{Register, RegisterError};
+
+use super::{answered, folder, found, kept, new, register};
+
+/// Where the writer finds its register, if it is one.
+const PLACE: &str = "PREBLOCK_TEST_REGISTER";
+/// How many entries the writer writes.
+const N_ENTRIES: i64 = 6;
+
+/// The writer. It notes each answer of the register in a file beside it before it goes on.
+#[test]
+fn the_writer_of_these_tests() {
+    let own = folder();
+    let given = std::env::var_os(PLACE).map(PathBuf::from);
+    let path = given
+        .clone()
+        .unwrap_or_else(|| register(own.path()).path().to_owned());
+    let before = last(&path);
+    let mut register =
+        Register::open(&path, "the writer").unwrap_or_else(|it| unreachable!("{it}"));
+    let notes = std::fs::OpenOptions::new()
+        .create(true)
+        .append(true)
+        .open(notes(&path));
+    let mut notes = notes.unwrap_or_else(|it| unreachable!("{it}"));
+    for n in 1..=N_ENTRIES {
+        let reference = format!("SM-{}", before + n);
+        let opened = new(
+            n,
+            "NU",
+            &reference,
+            Happening::Opened {
+                from: "x".repeat(2_000),
+            },
+        );
+        let said = match register.append(opened) {
+            Ok(entry) => format!("confirmed {}\n", entry.seq),
+            Err(RegisterError::WrittenDespite(entry, _)) => format!("confirmed {}\n", entry.seq),
+            Err(RegisterError::NotWritten(_)) => format!("refused {reference}\n"),
+            Err(RegisterError::Unknown(_)) => "unknown\n".into(),
+            Err(it) => format!("{}\n", it.diagnostic()),
+        };
+        assert!(notes.write_all(said.as_bytes()).is_ok());
+    }
+    assert!(given.is_some() || last(&path) == before + N_ENTRIES);
+}
+
+fn notes(path: &Path) -> PathBuf {
+    path.with_extension("notes")
+}
+
+fn last(path: &Path) -> i64 {
+    let head = Register::open_to_read(path).and_then(|it| it.head());
+    head.unwrap_or_else(|it| unreachable!("{it}")).seq
+}
+
+/// Runs the writer under `strace` with these arguments.
+fn traced(path: &Path, arguments: &[String]) -> Output {
+    let own = std::env::current_exe().unwrap_or_else(|it| unreachable!("{it}"));
+    Command::new("strace")
+        .args(["-f", "-qq", "-y", "-o"])
+        .arg(path.with_extension("trace"))
+        .args(arguments)
+        .arg(own)
+        .args(["--exact", "register::crashes::the_writer_of_these_tests"])
+        .env(PLACE, path)
+        .output()
+        .unwrap_or_else(|it| unreachable!("these tests need the program `strace`: {it}"))
+}
+
+/// How often a writer that nobody disturbs makes this call.
+fn calls(call: &str) -> usize {
+    let folder = folder();
+    let path = fresh(folder.path());
+    let done = traced(&path, &["-e".into(), format!("trace={call}")]);
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stdout)
+    );
+    let trace = std::fs::read_to_string(path.with_extension("trace")).unwrap_or_default();
+    trace
+        .lines()
+        .filter(|it| it.contains(&format!("{call}(")))
+        .count()
+}
+
+/// A register with two people, closed.
+fn fresh(folder: &Path) -> PathBuf {
+    register(folder).path().to_owned()
+}
+
+/// What was confirmed is there, what was refused is not, nothing is broken, and it can be written again.
+fn nothing_is_lost(path: &Path, when: &str) -> usize {
+    let said = std::fs::read_to_string(notes(path)).unwrap_or_default();
+    let register = Register::open_to_read(path).unwrap_or_else(|it| unreachable!("{when}: {it}"));
+    let entries = register
+        .all_entries()
+        .unwrap_or_else(|it| unreachable!("{when}: {it}"));
+    let mut n_confirmed = 0;
+    for line in said.lines() {
+        match line.split_once(' ') {
+            Some(("confirmed", seq)) => {
+                let seq: i64 = seq.parse().unwrap_or_default();
+                assert!(
+                    entries.iter().any(|it| it.seq == seq),
+                    "{when}: entry {seq} was confirmed"
+                );
+                n_confirmed += 1;
+            }
+            Some(("refused", reference)) => {
+                let is_there = |of: &Option<String>| of.as_deref() == Some(reference);
+                assert!(
+                    !entries.iter().any(|it| is_there(&it.referral)),
+                    "{when}: {reference} was refused"
+                );
+            }
+            _ => unreachable!("{when}: {line}"),
+        }
+    }
+    // One that was on its way may be there, and no more.
+    let n_there = entries.len() - 2;
+    assert!(
+        (n_confirmed..=n_confirmed + 1).contains(&n_there),
+        "{when}: {n_there} of {n_confirmed}"
+    );
+    drop(register);
+    assert_eq!(found(path, None), [], "{when}");
+    let mut register =
+        Register::open(path, "after it").unwrap_or_else(|it| unreachable!("{when}: {it}"));
+    kept(
+        &mut register,
+        new(
+            90,
+            "NU",
+            "SM-after",
+            Happening::Opened {
+                from: String::new(),
+            },
+        ),
+    );
+    kept(&mut register, new(91, "NU", "SM-after", answered("one")));
+    n_confirmed
+}
+
+/// Which of so many calls are tried.
+fn tried(n_calls: usize, every: usize) -> impl Iterator<Item = usize> {
+    let every = if std::env::var_os("PREBLOCK_KILLS").is_some() {
+        1
+    } else {
+        every
+    };
+    (1..=n_calls).step_by(every)
+}
+
+#[test]
+fn a_writer_that_is_killed_loses_nothing_that_was_confirmed() {
+    let (mut n_kills, mut n_confirmed) = (0, 0);
+    for (call, every) in [
+        ("pwrite64", 11),
+        ("fdatasync", 3),
+        ("write", 3),
+        ("ftruncate", 1),
+        ("unlink", 1),
+    ] {
+        for at in tried(calls(call), every) {
+            let folder = folder();
+            let path = fresh(folder.path());
+            let inject = format!("inject={call}:signal=KILL:when={at}");
+            let done = traced(
+                &path,
+                &[
+                    "-e".into(),
+                    format!("trace={call}"),
+                    "-e".into(),
+                    inject.clone(),
+                ],
+            );
+            n_kills += usize::from(!done.status.success());
+            n_confirmed += nothing_is_lost(&path, &inject);
+        }
+    }
+    println!("{n_kills} kills, {n_confirmed} entries confirmed before them");
+    assert!(
+        n_kills >= 25 && n_confirmed > n_kills,
+        "{n_kills} kills, {n_confirmed} entries"
+    );
+}
+
+#[test]
+fn a_full_disk_or_a_failing_one_is_told_as_it_is() {
+    let (mut n_failures, mut n_confirmed) = (0, 0);
+    for (call, error, every) in [
+        ("pwrite64", "ENOSPC", 9),
+        ("pwrite64", "EIO", 17),
+        ("fdatasync", "EIO", 3),
+    ] {
+        for at in tried(calls(call), every) {
+            for lasting in ["", "+"] {
+                let folder = folder();
+                let path = fresh(folder.path());
+                let inject = format!("inject={call}:error={error}:when={at}{lasting}");
+                let done = traced(
+                    &path,
+                    &[
+                        "-e".into(),
+                        format!("trace={call}"),
+                        "-e".into(),
+                        inject.clone(),
+                    ],
+                );
+                assert!(
+                    done.status.success(),
+                    "{inject}: {}",
+                    String::from_utf8_lossy(&done.stdout)
+                );
+                let said = std::fs::read_to_string(notes(&path)).unwrap_or_default();
+                assert_eq!(said.lines().count() as i64, N_ENTRIES, "{inject}");
+                n_failures += usize::from(said.contains("refused"));
+                n_confirmed += nothing_is_lost(&path, &inject);
+            }
+        }
+    }
+    println!("{n_failures} of the runs had refusals, {n_confirmed} entries were confirmed");
+    assert!(
+        n_failures >= 10 && n_confirmed > 20,
+        "{n_failures} failures, {n_confirmed} entries"
+    );
+}
+
+/// Before anything is confirmed the log of the register is on the disk: power may fail at any moment.
+#[test]
+fn nothing_is_confirmed_before_the_disk_has_it() {
+    let folder = folder();
+    let path = fresh(folder.path());
+    let done = traced(
+        &path,
+        &["-e".into(), "trace=pwrite64,fdatasync,write".into()],
+    );
+    assert!(done.status.success());
+    let trace = std::fs::read_to_string(path.with_extension("trace")).unwrap_or_default();
+    let (mut is_on_disk, mut wrote, mut n_confirmed) = (false, false, 0);
+    for line in trace.lines() {
+        if line.contains("pwrite64(") && line.contains("-wal>") {
+            (wrote, is_on_disk) = (true, false);
+        } else if line.contains("fdatasync(") && line.contains("-wal>") {
+            is_on_disk = true;
+        } else if line.contains("write(") && line.contains(".notes>") {
+            assert!(wrote && is_on_disk, "confirmed before: {line}");
+            (wrote, n_confirmed) = (false, n_confirmed + 1);
+        }
+    }
+    assert_eq!(n_confirmed, N_ENTRIES);
+}
+
+/// A folder into which nothing can be written, which root alone could not show.
+#[test]
+fn a_read_only_folder_is_told() {
+    let folder = folder();
+    let path = fresh(folder.path());
+    let writer = format!("{}-writer", path.display());
+    let arguments = [
+        "-P",
+        &writer,
+        "-e",
+        "trace=openat",
+        "-e",
+        "inject=openat:error=EROFS",
+    ];
+    let done = traced(&path, &arguments.map(str::to_owned));
+    let said =
+        String::from_utf8_lossy(&done.stdout).into_owned() + &String::from_utf8_lossy(&done.stderr);
+    assert!(
+        !done.status.success() && said.contains("cannot be written: Read-only file system"),
+        "{said}"
+    );
+}

@@ -1,0 +1,368 @@
+//! Random entries against a plain model of what a referral comes to, and many of them at once.
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use preblock::inner::outcome::{Outcome, Urgency};
+use preblock::inner::register::entry::{NOTHING_BEFORE, RegisterEntry, written};
+use preblock::inner::register::happening::{Happening, Screened, body};
+use preblock::inner::register::state::PileGroup;
+use preblock::inner::register::{New, Register, RegisterError};
+use preblock::inner::rule_set::catalogue::Who;
+use preblock::inner::rule_set::files::sha256;
+use proptest::prelude::*;
+
+use super::{answered, day, decided, folder, found, minute, new, raw, register, screened};
+
+/// What can be done to a referral; numbers choose among few, so that they meet.
+#[derive(Debug, Clone)]
+enum Deed {
+    Open,
+    Answer(u8),
+    /// The answers, the verdict, whether something is to be asked, whether a nurse may book.
+    Screen(u8, Outcome, Option<Urgency>, bool, bool),
+    Send,
+    /// Of the last screening, or of the one before.
+    Decide(Outcome, bool),
+    Book,
+    PassOn,
+    Close,
+    Remove,
+}
+
+fn deeds() -> impl Strategy<Value = Vec<(u8, bool, Deed)>> {
+    let outcome = prop_oneof![
+        Just(Outcome::Go),
+        Just(Outcome::Defer),
+        Just(Outcome::Refer)
+    ];
+    let urgency = prop_oneof![Just(Urgency::Routine), Just(Urgency::SameDay)];
+    let screen = (
+        0..3_u8,
+        outcome.clone(),
+        urgency,
+        any::<bool>(),
+        any::<bool>(),
+    )
+        .prop_map(|(text, outcome, urgency, asks, plain)| {
+            let urgency = Some(urgency).filter(|_| outcome == Outcome::Refer);
+            Deed::Screen(
+                text,
+                outcome,
+                urgency,
+                asks,
+                plain && outcome == Outcome::Go,
+            )
+        });
+    let deed = prop_oneof![
+        2 => Just(Deed::Open),
+        4 => (0..3_u8).prop_map(Deed::Answer),
+        6 => screen,
+        2 => Just(Deed::Send),
+        5 => (outcome, prop::bool::weighted(0.9)).prop_map(|(outcome, last)| Deed::Decide(outcome, last)),
+        3 => Just(Deed::Book),
+        2 => Just(Deed::PassOn),
+        1 => Just(Deed::Close),
+        1 => Just(Deed::Remove),
+    ];
+    prop::collection::vec((0..2_u8, any::<bool>(), deed), 1..40)
+}
+
+/// A screening of the model: all that tells one from another.
+type Seen = (u8, Outcome, Option<Urgency>, bool, bool);
+
+#[derive(Debug, Default, Clone)]
+struct Model {
+    is_open: bool,
+    answers: Option<u8>,
+    screenings: Vec<(i64, Seen)>,
+    decision: Option<(Outcome, Seen)>,
+    is_sent: bool,
+    is_booked: bool,
+    is_passed_on: bool,
+    is_closed: bool,
+    is_removed: bool,
+}
+
+impl Model {
+    fn current(&self) -> Option<(i64, Seen)> {
+        self.screenings
+            .last()
+            .copied()
+            .filter(|(_, it)| Some(it.0) == self.answers)
+    }
+
+    /// The decision counts for what it was made on: the same answers, verdict and rules.
+    fn decision(&self) -> Option<Outcome> {
+        let (_, now) = self.current()?;
+        let (outcome, on) = self.decision?;
+        ((on.0, on.1, on.2) == (now.0, now.1, now.2)).then_some(outcome)
+    }
+
+    fn may_book(&self) -> bool {
+        match self.decision() {
+            Some(outcome) => outcome == Outcome::Go,
+            None => self.current().is_some_and(|(_, it)| it.4),
+        }
+    }
+
+    /// Whether the register has to take a deed.
+    fn takes(&self, deed: &Deed, is_clinician: bool) -> bool {
+        match deed {
+            Deed::Open => !self.is_open,
+            _ if !self.is_open || self.is_removed => false,
+            Deed::Decide(_, last) => is_clinician && self.current().is_some() && *last,
+            Deed::Book => self.may_book(),
+            Deed::Remove => is_clinician,
+            _ => true,
+        }
+    }
+
+    fn group(&self) -> PileGroup {
+        let Some((_, (_, outcome, urgency, asks, _))) = self
+            .current()
+            .filter(|_| !self.is_closed && !self.is_removed)
+        else {
+            return if self.is_closed || self.is_removed {
+                PileGroup::Closed
+            } else {
+                PileGroup::ToAsk
+            };
+        };
+        match self.decision() {
+            _ if urgency == Some(Urgency::SameDay) && !self.is_passed_on => PileGroup::SameDay,
+            Some(Outcome::Refer) if self.is_passed_on => PileGroup::Closed,
+            Some(Outcome::Refer) => PileGroup::ToPassOn,
+            Some(Outcome::Defer) => PileGroup::ToAsk,
+            _ if self.may_book() && self.is_booked => PileGroup::Booked,
+            _ if self.may_book() => PileGroup::ToBook,
+            None if outcome == Outcome::Defer && asks => PileGroup::ToAsk,
+            _ => PileGroup::ToDecide,
+        }
+    }
+}
+
+fn happening(model: &Model, deed: &Deed) -> Happening {
+    match deed {
+        Deed::Open => Happening::Opened {
+            from: String::new(),
+        },
+        Deed::Answer(text) => answered(&format!("answers {text}")),
+        Deed::Screen(text, outcome, urgency, asks, nurse_may_book) => {
+            let of = screened(&format!("answers {text}"), *outcome, *urgency, *asks);
+            Happening::Screened(Box::new(Screened {
+                nurse_may_book: *nurse_may_book,
+                ..of
+            }))
+        }
+        Deed::Send => Happening::QuestionSent {
+            questions: vec!["bleeding.inr".into()],
+            to: Who::Patient,
+            how: "letter".into(),
+        },
+        Deed::Decide(outcome, last) => {
+            let seq = model.screenings.last().map_or(0, |(seq, _)| *seq);
+            decided(if *last { seq } else { seq - 1 }, *outcome)
+        }
+        Deed::Book => Happening::Booked {
+            day: day("2026-12-04"),
+        },
+        Deed::PassOn => Happening::PassedOn {
+            to: "the hospital".into(),
+        },
+        Deed::Close => Happening::Closed { why: "died".into() },
+        Deed::Remove => Happening::BodyRemoved {
+            entries: Vec::new(),
+            why: "old".into(),
+        },
+    }
+}
+
+fn done(model: &mut Model, deed: &Deed, seq: i64) {
+    match deed {
+        Deed::Open => model.is_open = true,
+        Deed::Answer(text) => model.answers = Some(*text),
+        Deed::Screen(text, outcome, urgency, asks, plain) => {
+            let seen = (*text, *outcome, *urgency, *asks, *plain);
+            let is_other = model
+                .screenings
+                .last()
+                .is_none_or(|(_, it)| (it.1, it.2) != (seen.1, seen.2));
+            model.is_passed_on &= !is_other;
+            model.is_sent &= *asks;
+            model.screenings.push((seq, seen));
+        }
+        Deed::Send => model.is_sent = true,
+        Deed::Decide(outcome, _) => {
+            model.decision = model.screenings.last().map(|(_, seen)| (*outcome, *seen));
+        }
+        Deed::Book => model.is_booked = true,
+        Deed::PassOn => model.is_passed_on = true,
+        Deed::Close => model.is_closed = true,
+        Deed::Remove => model.is_removed = true,
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, ..ProptestConfig::default() })]
+
+    #[test]
+    fn any_entries_come_to_what_a_plain_model_says(deeds in deeds()) {
+        let folder = folder();
+        let mut register = register(folder.path());
+        let mut models: BTreeMap<String, Model> = BTreeMap::new();
+        let mut written: Vec<(i64, New)> = Vec::new();
+        for (at, (referral, is_clinician, deed)) in (1..).zip(&deeds) {
+            let reference = format!("SM-{referral}");
+            let model = models.entry(reference.clone()).or_default();
+            let person = if *is_clinician { "CL" } else { "NU" };
+            let entry = new(at, person, &reference, happening(model, deed));
+            let takes = model.takes(deed, *is_clinician);
+            let result = if let Deed::Remove = deed {
+                register.remove(minute(at), person, &reference, "old")
+            } else {
+                register.append(entry.clone())
+            };
+            match result {
+                Ok(it) => {
+                    prop_assert!(takes, "taken: {deed:?} after {model:?}");
+                    done(model, deed, it.seq);
+                    written.push((it.seq, entry));
+                }
+                Err(RegisterError::Refused(_)) => prop_assert!(!takes, "refused: {deed:?} after {model:?}"),
+                Err(other) => prop_assert!(false, "{other:?}"),
+            }
+        }
+        let entries = register.all_entries().unwrap_or_default();
+        prop_assert_eq!(entries.len(), written.len() + 2);
+        for (entry, (seq, new)) in entries.iter().skip(2).zip(&written) {
+            prop_assert_eq!((entry.seq, &entry.person, &entry.referral, entry.at), (*seq, &new.person, &new.referral, new.at));
+            let is_removed = new.referral.as_ref().is_some_and(|it| models[it].is_removed);
+            if !is_removed {
+                prop_assert_eq!(entry.happening.as_ref(), Some(&new.happening));
+            }
+        }
+        let pile = register.pile().unwrap_or_default();
+        let groups: BTreeMap<&str, PileGroup> = pile.iter().map(|it| (it.reference.as_str(), it.group)).collect();
+        let expected: BTreeMap<&str, PileGroup> = models
+            .iter()
+            .filter(|(_, it)| it.is_open)
+            .map(|(reference, it)| (reference.as_str(), it.group()))
+            .collect();
+        prop_assert_eq!(groups, expected);
+        prop_assert!(register.rebuild().is_ok());
+        prop_assert_eq!(register.pile().unwrap_or_default(), pile);
+        let path = register.path().to_owned();
+        drop(register);
+        let found = found(&path, None);
+        prop_assert!(found.is_empty(), "{:?}", found);
+    }
+}
+
+/// So many referrals, each with answers and a screening, written straight into the file: a desk takes hours for as many.
+fn many(folder: &std::path::Path, n_referrals: i64) -> Register {
+    let register = register(folder);
+    let path = register.path().to_owned();
+    let mut last = register.all_entries().unwrap_or_default().pop();
+    drop(register);
+    let mut connection = raw(&path);
+    let change = connection
+        .transaction()
+        .unwrap_or_else(|it| unreachable!("{it}"));
+    for n in 0..n_referrals {
+        let text = format!("answers {n}");
+        let outcome = [Outcome::Go, Outcome::Defer, Outcome::Refer][(n % 3) as usize];
+        let urgency = (outcome == Outcome::Refer).then_some(Urgency::Routine);
+        let screened = screened(&text, outcome, urgency, n % 2 == 0);
+        let opened = Happening::Opened {
+            from: String::new(),
+        };
+        for happening in [
+            opened,
+            answered(&text),
+            Happening::Screened(Box::new(screened)),
+        ] {
+            let text = body(&happening, &n.to_string()).unwrap_or_default();
+            let mut entry = RegisterEntry {
+                seq: last.as_ref().map_or(1, |it| it.seq + 1),
+                at: minute(n),
+                person: "NU".into(),
+                kind: happening.kind().into(),
+                referral: Some(format!("SM-{n:06}")),
+                form: None,
+                body: sha256(text.as_bytes()),
+                previous: last.map_or(NOTHING_BEFORE.to_owned(), |it| it.digest),
+                digest: String::new(),
+                happening: None,
+                is_clock_back: false,
+            };
+            entry.digest = entry.computed();
+            let put = change
+                .prepare_cached("insert into body values (?1, ?2)")
+                .and_then(|mut it| it.execute((&entry.body, &text)))
+                .and_then(|_| {
+                    change
+                        .prepare_cached(
+                            "insert into entry values (?1, ?2, ?3, ?4, ?5, null, ?6, ?7, ?8)",
+                        )?
+                        .execute((
+                            entry.seq,
+                            written(&entry.at),
+                            &entry.person,
+                            &entry.kind,
+                            &entry.referral,
+                            &entry.body,
+                            &entry.previous,
+                            &entry.digest,
+                        ))
+                });
+            assert_eq!(put.ok(), Some(1));
+            last = Some(entry);
+        }
+    }
+    assert!(change.commit().is_ok());
+    drop(connection);
+    Register::open(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"))
+}
+
+/// The pile takes no longer than a few times what SQLite takes to read the same rows. `PREBLOCK_REFERRALS` says of how many.
+#[test]
+fn a_large_pile_is_read_about_as_fast_as_its_rows() {
+    let n_referrals: i64 = std::env::var("PREBLOCK_REFERRALS")
+        .ok()
+        .and_then(|it| it.parse().ok())
+        .unwrap_or(2_000);
+    let folder = folder();
+    let mut register = many(folder.path(), n_referrals);
+    let start = Instant::now();
+    assert!(register.rebuild().is_ok());
+    let rebuilt = start.elapsed();
+    let best = |read: &dyn Fn() -> usize| {
+        let took = (0..5).map(|_| {
+            let start = Instant::now();
+            assert_eq!(read() as i64, n_referrals);
+            start.elapsed()
+        });
+        took.min().unwrap_or_default()
+    };
+    let pile = best(&|| register.pile().map_or(0, |it| it.len()));
+    let connection = raw(register.path());
+    let rows = best(&|| {
+        let read = connection
+            .prepare("select * from pile order by place, since, reference")
+            .and_then(|mut it| {
+                let row = |row: &rusqlite::Row<'_>| {
+                    (0..10)
+                        .map(|at| row.get::<_, rusqlite::types::Value>(at))
+                        .collect::<Result<Vec<_>, _>>()
+                };
+                it.query_map([], row)?.collect::<Result<Vec<_>, _>>()
+            });
+        read.map_or(0, |it| it.len())
+    });
+    let ratio = pile.as_secs_f64() / rows.as_secs_f64();
+    println!(
+        "{n_referrals} referrals: rebuilt in {rebuilt:?}, pile {pile:?}, its rows {rows:?}, ratio {ratio:.1}"
+    );
+    assert!(ratio < 8.0, "the pile takes {pile:?}, its rows {rows:?}");
+}
