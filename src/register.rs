@@ -373,6 +373,16 @@ impl Register {
                     Err(refused("the second signature is of another clinician"))
                 }
             }
+            Happening::Screened(screened) => {
+                let text = state.questionnaire.as_deref();
+                if text.is_some_and(|it| sha256(it.as_bytes()) == screened.questionnaire) {
+                    Ok(())
+                } else {
+                    Err(refused(
+                        "the screening is not of the answers as they are now",
+                    ))
+                }
+            }
             Happening::Booked { .. } if !state.may_be_booked() => Err(refused(
                 "a day is booked for what a clinician decided go, on the answers as they are now",
             )),

@@ -1,24 +1,30 @@
 //! The register: what it keeps, refuses and finds; that nothing confirmed is lost and nothing changed goes unseen.
 
 use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
+use preblock::Screener;
 use preblock::inner::document::diagnostic::{Code, Diagnostic};
 use preblock::inner::outcome::{Outcome, Urgency};
 use preblock::inner::register::check::check;
 use preblock::inner::register::copy::copy;
+use preblock::inner::register::decide::{Lacking, may_decide};
 use preblock::inner::register::export;
 use preblock::inner::register::figures::figures;
 use preblock::inner::register::file::network_drive;
 use preblock::inner::register::happening::{
     Decided, Happening, QuestionTold, RuleSetAside, RuleTold, Screened,
 };
-use preblock::inner::register::people::{PersonRole, hashed};
+use preblock::inner::register::people::{Person, PersonRole, hashed};
 use preblock::inner::register::state::{PileGroup, WhoseTurn};
 use preblock::inner::register::{New, Register, RegisterError};
+use preblock::inner::report::json;
 use preblock::inner::rule_set::catalogue::Who;
 use preblock::inner::rule_set::files::sha256;
 use rusqlite::Connection;
+
+use crate::support::{embedded, embedded_once, said};
 
 // One byte changed.
 mod bytes;
@@ -854,5 +860,422 @@ fn figures_say_what_was_set_aside_and_waited_for() {
             "concern/rule: fired about 10; set aside in 6 of 10 decisions (does-not-fit 6)"
         ),
         "{said}"
+    );
+}
+
+/// A decision for this outcome that sets these rules aside.
+fn decision(outcome: Outcome, set_aside: &[&str]) -> Decided {
+    let aside = |rule: &&str| RuleSetAside {
+        rule: (*rule).into(),
+        reason: "does-not-fit".into(),
+        sentence: "It does not, since ...".into(),
+    };
+    Decided {
+        screening: 1,
+        outcome,
+        set_aside: set_aside.iter().map(aside).collect(),
+        read: vec!["a note".into()],
+        second: None,
+        sentence: "I have read this screening and decide so.".into(),
+    }
+}
+
+/// Design: a decision less cautious than the verdict needs each finding that stands against it set aside, and each rule that is
+/// not decided; some rules nobody may set aside, some two clinicians may.
+#[test]
+fn a_decision_lacks_what_the_rules_ask_for() {
+    let rules = embedded();
+    let told = |rule: &str| {
+        let rule = rules
+            .rule(rule)
+            .unwrap_or_else(|| unreachable!("{rule} is a rule"));
+        RuleTold {
+            rule: rule.id.clone(),
+            title: rule.title.clone(),
+            outcome: rule.outcome,
+            urgency: rule.urgency,
+        }
+    };
+    let (one, two, never) = (
+        "bleeding/inr-too-old",
+        "circulation/rest-pain",
+        "site/identity-doubtful",
+    );
+    let precaution = "bleeding/inr-near-ceiling";
+    let with = |fires: &[&str], waits: &[&str]| Screened {
+        rule_set: rules.digest.clone(),
+        fires: fires.iter().map(|it| told(it)).collect(),
+        waits: waits.iter().map(|it| told(it)).collect(),
+        to_read: vec!["a note".into()],
+        ..screened(
+            "one",
+            if fires.contains(&two) {
+                Outcome::Refer
+            } else {
+                Outcome::Defer
+            },
+            None,
+            false,
+        )
+    };
+    let person = |initials: &str, role: PersonRole, is_on: bool| Person {
+        initials: initials.into(),
+        role,
+        is_on,
+        hash: String::new(),
+    };
+    let first = person("CL", PersonRole::Clinician, true);
+    let second = person("DR", PersonRole::Clinician, true);
+    let may = |screened: &Screened, decided: &Decided, signs: &[&Person]| {
+        let signs: Vec<Person> = signs.iter().map(|it| (*it).clone()).collect();
+        may_decide(&rules, screened, decided, &signs)
+            .err()
+            .unwrap_or_default()
+    };
+    let screened = with(&[one, precaution], &[]);
+    assert_eq!(
+        may(&screened, &decision(Outcome::Defer, &[]), &[&first]),
+        []
+    );
+    assert_eq!(
+        may(&screened, &decision(Outcome::Refer, &[]), &[&first]),
+        []
+    );
+    assert_eq!(
+        may(&screened, &decision(Outcome::Go, &[]), &[&first]),
+        [Lacking::SetAside(told(one))]
+    );
+    assert_eq!(
+        may(&screened, &decision(Outcome::Go, &[one]), &[&first]),
+        []
+    );
+    assert_eq!(
+        may(
+            &screened,
+            &decision(Outcome::Go, &[one, precaution]),
+            &[&first]
+        ),
+        [Lacking::Needless(precaution.into())]
+    );
+    assert_eq!(
+        may(&screened, &decision(Outcome::Go, &[one, one]), &[&first]),
+        [Lacking::Twice(one.into())]
+    );
+    assert_eq!(
+        may(&screened, &decision(Outcome::Defer, &[one]), &[&first]),
+        [Lacking::Needless(one.into())]
+    );
+    // A rule that is not decided stands against it, too.
+    let waits = with(&[], &[one]);
+    assert_eq!(
+        may(&waits, &decision(Outcome::Go, &[]), &[&first]),
+        [Lacking::SetAside(told(one))]
+    );
+    // What nobody may set aside, and what two may.
+    assert_eq!(
+        may(
+            &with(&[never], &[]),
+            &decision(Outcome::Go, &[never]),
+            &[&first, &second]
+        ),
+        [Lacking::Never(never.into())]
+    );
+    let refers = with(&[two, one], &[]);
+    assert_eq!(
+        may(&refers, &decision(Outcome::Defer, &[two]), &[&first]),
+        [Lacking::Two(two.into())]
+    );
+    assert_eq!(
+        may(
+            &refers,
+            &decision(Outcome::Defer, &[two]),
+            &[&first, &first]
+        ),
+        [Lacking::Two(two.into())]
+    );
+    assert_eq!(
+        may(
+            &refers,
+            &decision(Outcome::Defer, &[two]),
+            &[&first, &second]
+        ),
+        []
+    );
+    // Who signs, and what.
+    let nurse = person("NU", PersonRole::Nurse, true);
+    let off = person("CL", PersonRole::Clinician, false);
+    for signs in [&[][..], &[&nurse], &[&off], &[&first, &nurse]] {
+        assert_eq!(
+            may(&screened, &decision(Outcome::Defer, &[]), signs),
+            [Lacking::Clinician]
+        );
+    }
+    let lacks = |change: &dyn Fn(&mut Decided)| {
+        let mut decided = decision(Outcome::Go, &[one]);
+        change(&mut decided);
+        may(&screened, &decided, &[&first])
+    };
+    assert_eq!(
+        lacks(&|it| it.read.clear()),
+        [Lacking::Read("a note".into())]
+    );
+    assert_eq!(lacks(&|it| it.sentence = " ".into()), [Lacking::Sentence]);
+    assert_eq!(
+        lacks(&|it| it.set_aside[0].reason = "because".into()),
+        [Lacking::Reason(one.into())]
+    );
+    assert_eq!(
+        lacks(&|it| it.set_aside[0].sentence.clear()),
+        [Lacking::Why(one.into())]
+    );
+    let other = Screened {
+        rule_set: sha256(b"another edition"),
+        ..screened.clone()
+    };
+    assert_eq!(
+        may(&other, &decision(Outcome::Defer, &[]), &[&first]),
+        [Lacking::RuleSet]
+    );
+    for lacking in may(&other, &decision(Outcome::Go, &[never]), &[&nurse]) {
+        let said = lacking.to_string();
+        assert!(said.len() > 15 && !said.ends_with('.'), "{said}");
+    }
+}
+
+/// Runs the program with a line on its standard input.
+fn typed(arguments: &[&str], line: &str) -> Output {
+    use std::io::Write as _;
+    let mut program = Command::new(env!("CARGO_BIN_EXE_preblock"))
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .env("LC_ALL", "C.UTF-8")
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap_or_else(|it| unreachable!("{it}"));
+    if let Some(mut input) = program.stdin.take() {
+        assert!(input.write_all(line.as_bytes()).is_ok());
+    }
+    program
+        .wait_with_output()
+        .unwrap_or_else(|it| unreachable!("{it}"))
+}
+
+/// A register's days on the command line, and what the rule set's editors learn from it.
+#[test]
+fn a_register_is_kept_from_the_command_line() {
+    let folder = folder();
+    let path = folder.path().join("desk.sqlite3");
+    let desk = path.display().to_string();
+    let lines = |line: &str| format!("{line}\n").repeat(2);
+    let ends = |done: &Output, status: i32| {
+        let said = format!("{}{}", said(&done.stdout), said(&done.stderr));
+        assert_eq!(done.status.code(), Some(status), "{said}");
+        said
+    };
+    let call = |arguments: &[&str], line: &str, status: i32| ends(&typed(arguments, line), status);
+    call(&["register", "head", &desk], "", 2);
+    call(&["register", "new", &desk], "", 0);
+    call(&["register", "new", &desk], "", 2);
+    let add = |initials: &'static str, role: &'static str| {
+        [
+            "register",
+            "person",
+            "add",
+            &*desk.clone().leak(),
+            initials,
+            "--role",
+            role,
+        ]
+    };
+    assert!(call(&add("GO", "governance"), "short", 2).contains("at least 12 letters"));
+    call(&add("GO", "governance"), PASSPHRASE, 0);
+    assert!(call(&add("CL", "clinician"), PASSPHRASE, 2).contains("--by"));
+    let by: Vec<&str> = add("CL", "clinician")
+        .into_iter()
+        .chain(["--by", "GO"])
+        .collect();
+    assert!(call(&by, &lines("not the passphrase"), 2).contains("not the passphrase of `GO`"));
+    call(&by, &lines(PASSPHRASE), 0);
+    let people = call(&["register", "person", "list", &desk], "", 0);
+    assert!(
+        people.contains("CL  clinician") && people.contains("GO  governance"),
+        "{people}"
+    );
+    // Ten decisions, six against a rule.
+    let rules = embedded();
+    let id = "bleeding/inr-too-old";
+    let rule = rules
+        .rule(id)
+        .unwrap_or_else(|| unreachable!("{id} is a rule"));
+    let mut register = Register::open(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"));
+    for n in 1..=10 {
+        let (reference, text) = (format!("SM-{n}"), format!("answers {n}"));
+        let opened = Happening::Opened {
+            from: String::new(),
+        };
+        let fires = RuleTold {
+            rule: rule.id.clone(),
+            title: rule.title.clone(),
+            outcome: rule.outcome,
+            urgency: None,
+        };
+        let defers = Screened {
+            fires: vec![fires],
+            ..screened(&text, Outcome::Defer, None, false)
+        };
+        kept(&mut register, new(n, "CL", &reference, opened));
+        kept(&mut register, new(n, "CL", &reference, answered(&text)));
+        let read = kept(
+            &mut register,
+            new(n, "CL", &reference, Happening::Screened(Box::new(defers))),
+        );
+        let (outcome, aside) = if n <= 6 {
+            (Outcome::Go, &[id][..])
+        } else {
+            (Outcome::Defer, &[][..])
+        };
+        let decided = Decided {
+            screening: read,
+            ..decision(outcome, aside)
+        };
+        kept(
+            &mut register,
+            new(n, "CL", &reference, Happening::Decided(decided)),
+        );
+    }
+    drop(register);
+    let figures = call(&["register", "figures", &desk], "", 0);
+    let aside = "set aside in 6 of 10 decisions (does-not-fit 6)";
+    assert!(
+        figures.contains(&format!("{id}: fired about 10; {aside}")),
+        "{figures}"
+    );
+    let json = call(&["register", "figures", &desk, "--format", "json"], "", 0);
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap_or_default();
+    assert_eq!(json["rules"][0]["set_aside"], 6);
+    let due = call(
+        &["rules", "due", "--as-of", "2026-12-01", "--register", &desk],
+        "",
+        0,
+    );
+    assert!(
+        due.contains("1 rule, mostly set aside, to be looked at:")
+            && due.contains("1 rule mostly set aside."),
+        "{due}"
+    );
+    assert!(
+        due.split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .contains(&format!("{id}: {aside}")),
+        "{due}"
+    );
+    let book = call(&["rules", "book", "--register", &desk], "", 0);
+    assert!(
+        book.contains("At the desk: fired about 10 referrals, set aside in 6 of 10 decisions"),
+        "the book has no figures"
+    );
+    assert!(book.contains("**May be set aside** by nobody."));
+    // What was decided on invented screenings is not of this rule set.
+    let head = call(&["register", "head", &desk], "", 0);
+    let checked = call(&["register", "check", &desk, "--head", head.trim()], "", 0);
+    assert!(
+        checked.contains(
+            "0 decided screenings came to the same again; 10 could not be screened again here"
+        ),
+        "{checked}"
+    );
+    call(
+        &[
+            "register",
+            "check",
+            &desk,
+            "--head",
+            "99:00000-00000-00000-00000",
+        ],
+        "",
+        1,
+    );
+    let backup = folder.path().join("backup").display().to_string();
+    assert!(call(&["register", "backup", &desk, &backup], "", 0).contains(head.trim()));
+    call(&["register", "restore", &backup, &desk], "", 2);
+    let remove = [
+        "register",
+        "remove",
+        &desk,
+        "SM-1",
+        "--because",
+        "eight years have passed",
+        "--by",
+        "GO",
+    ];
+    call(&remove, PASSPHRASE, 0);
+    let table = call(&["register", "export", &desk, "--format", "csv"], "", 0);
+    assert!(
+        table.contains("\"SM-1\",\"removed\"") && !table.contains("argon2"),
+        "{table}"
+    );
+    batch(&path, "delete from pile");
+    call(&["register", "check", &desk], "", 1);
+    call(&["register", "check", &desk, "--rebuild"], "", 0);
+}
+
+/// What the desk kept as a screening of real answers comes to the same when it is checked, by the same rules and clinic.
+#[test]
+fn a_decided_example_is_screened_again_by_the_same_rules() {
+    let folder = folder();
+    let mut register = register(folder.path());
+    let path = register.path().display().to_string();
+    let clinic = std::fs::read("examples/clinic.yaml").unwrap_or_default();
+    let (rules, _) = embedded_once();
+    let screener = Screener::new(rules, day("2026-11-30")).clinic("clinic.yaml", &clinic);
+    let screener = screener.unwrap_or_else(|it| unreachable!("{it:?}"));
+    let text = std::fs::read_to_string("examples/referrals/SM-103.yaml").unwrap_or_default();
+    let screening = screener.screen("desk", text.as_bytes());
+    let screening = screening.unwrap_or_else(|it| unreachable!("{it:?}"));
+    let of = Screened::of(&screening, json::value(&screening), true);
+    kept(
+        &mut register,
+        new(
+            1,
+            "NU",
+            "SM-103",
+            Happening::Opened {
+                from: String::new(),
+            },
+        ),
+    );
+    kept(&mut register, new(2, "NU", "SM-103", answered(&text)));
+    let read = kept(
+        &mut register,
+        new(3, "NU", "SM-103", Happening::Screened(Box::new(of))),
+    );
+    kept(
+        &mut register,
+        new(4, "CL", "SM-103", decided(read, Outcome::Refer)),
+    );
+    drop(register);
+    let checked = typed(
+        &[
+            "register",
+            "check",
+            &path,
+            "--clinic",
+            "examples/clinic.yaml",
+        ],
+        "",
+    );
+    let text = said(&checked.stdout) + &said(&checked.stderr);
+    assert!(
+        checked.status.success()
+            && text.contains("1 decided screenings came to the same again; 0 could not"),
+        "{text}"
+    );
+    let elsewhere = said(&typed(&["register", "check", &path], "").stdout);
+    assert!(
+        elsewhere.contains("0 decided screenings came to the same again; 1 could not"),
+        "{elsewhere}"
     );
 }

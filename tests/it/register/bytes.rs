@@ -84,7 +84,7 @@ fn no_byte_is_changed_unseen() {
     );
     assert_eq!(not_opened + found + harmless, places.len());
     assert!(
-        found > places.len() / 2,
+        not_opened + found > places.len() / 2,
         "{not_opened} do not open, {found} found, {harmless} hold nothing"
     );
 }

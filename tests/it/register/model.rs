@@ -112,6 +112,7 @@ impl Model {
             Deed::Open => !self.is_open,
             _ if !self.is_open || self.is_removed => false,
             Deed::Decide(_, last) => is_clinician && self.current().is_some() && *last,
+            Deed::Screen(text, ..) => self.answers == Some(*text),
             Deed::Book => self.may_book(),
             Deed::Remove => is_clinician,
             _ => true,
