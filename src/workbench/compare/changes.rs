@@ -271,18 +271,6 @@ fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
         ("cleared by", told(&rule.cleared_by)),
         ("to the patient, before", told(&rule.tell_patient_before)),
         ("to the patient, afterwards", told(&rule.tell_patient_after)),
-        (
-            "refer to",
-            rule.refer_to
-                .as_ref()
-                .map_or_else(String::new, |it| text(rule_set, it)),
-        ),
-        (
-            "cleared by",
-            rule.cleared_by
-                .as_ref()
-                .map_or_else(String::new, |it| text(rule_set, it)),
-        ),
         ("may be set aside", rule.set_aside.words().to_owned()),
         ("citations", citations(rule_set, &rule.citations)),
         ("in force from", rule.in_force_from.to_string()),
