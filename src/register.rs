@@ -37,6 +37,8 @@ pub mod state;
 pub struct Register {
     path: PathBuf,
     connection: Connection,
+    /// Whether the file is open; not after the disk failed and went on failing.
+    is_open: bool,
     /// Held as long as this may write; `None` if it only reads.
     lock: Option<WriterLock>,
 }
@@ -92,6 +94,7 @@ impl Register {
         let lock = file::lock(path, who)?;
         Ok(Self {
             connection: file::open(path, true)?,
+            is_open: true,
             path: path.to_owned(),
             lock: Some(lock),
         })
@@ -104,6 +107,7 @@ impl Register {
     pub fn open_to_read(path: &Path) -> Readable<Self> {
         Ok(Self {
             connection: file::open(path, false)?,
+            is_open: true,
             path: path.to_owned(),
             lock: None,
         })
@@ -129,6 +133,9 @@ impl Register {
     pub fn append(&mut self, new: New) -> Result<RegisterEntry, RegisterError> {
         if self.lock.is_none() {
             return Err(refused("the register was opened for reading"));
+        }
+        if !self.is_open {
+            self.opened_anew().map_err(RegisterError::NotWritten)?;
         }
         if let Some(form) = &new.form
             && let Some(entry) = self.of_form(form).map_err(RegisterError::NotWritten)?
@@ -290,7 +297,11 @@ impl Register {
     }
 
     fn unreadable(&self, error: &rusqlite::Error) -> Box<Diagnostic> {
-        file::diagnostic(&self.path, error)
+        if self.is_open {
+            return file::diagnostic(&self.path, error);
+        }
+        let title = format!("`{}` was closed after the disk failed", self.path.display());
+        Box::new(Diagnostic::bare(Code::RegisterUnwritable, title))
     }
 
     /// Whether something fits what the register says.
@@ -425,20 +436,36 @@ impl Register {
 
     /// What became of an entry after the disk failed.
     ///
-    /// INVARIANT: a commit that failed may be there all the same. So the file is opened anew and asked, and nothing is tried again.
+    /// INVARIANT: a commit that failed may be there all the same, and may show only when the log is next read from its
+    /// beginning. So nothing is tried again; the file is opened anew, and its log written out and emptied: what is there then
+    /// is on the disk, and what is not will not come back.
     fn after_a_failure(&mut self, entry: RegisterEntry, error: &rusqlite::Error) -> RegisterError {
         let why = file::diagnostic(&self.path, error);
-        let opened = file::open(&self.path, true).and_then(|connection| {
-            self.connection = connection;
-            self.head()
-        });
-        match opened {
+        match self.opened_anew().and_then(|()| self.head()) {
             Ok(head) if head.digest == entry.digest => {
                 RegisterError::WrittenDespite(Box::new(entry), why)
             }
             Ok(_) => RegisterError::NotWritten(why),
             Err(_) => RegisterError::Unknown(why),
         }
+    }
+
+    /// Lets go of the file and opens it anew, with all on the disk that it then holds.
+    fn opened_anew(&mut self) -> Readable<()> {
+        self.is_open = false;
+        let nothing = Connection::open_in_memory().map_err(|it| self.unreadable(&it))?;
+        drop(std::mem::replace(&mut self.connection, nothing));
+        self.connection = file::open(&self.path, true)?;
+        let is_busy: bool = self
+            .connection
+            .query_row("pragma wal_checkpoint(truncate)", [], |row| row.get(0))
+            .map_err(|it| file::diagnostic(&self.path, &it))?;
+        if is_busy {
+            let title = format!("`{}` is read by another program", self.path.display());
+            return Err(Box::new(Diagnostic::bare(Code::RegisterInUse, title)));
+        }
+        self.is_open = true;
+        Ok(())
     }
 }
 
