@@ -26,11 +26,11 @@ const WHO: &str = "`preblock register`";
 #[derive(Debug, Subcommand)]
 pub(crate) enum RegisterCommand {
     /// Make an empty register
-    New(Place),
+    New(RegisterPlace),
     /// Look whether a register is what was written into it
     Check(check::Arguments),
     /// Print the number and digest of the last entry, to be kept elsewhere
-    Head(Place),
+    Head(RegisterPlace),
     /// Copy a register while the desk is open, and check the copy
     Backup(FromTo),
     /// Copy a backup to where a register is to be, and check it; never over one that is there
@@ -48,7 +48,7 @@ pub(crate) enum RegisterCommand {
 
 /// Which register.
 #[derive(Debug, Args)]
-pub(crate) struct Place {
+pub(crate) struct RegisterPlace {
     /// The register's file
     #[arg(value_name = "FILE")]
     file: PathBuf,
@@ -69,7 +69,7 @@ pub(crate) struct FromTo {
 #[derive(Debug, Args)]
 pub(crate) struct Export {
     #[command(flatten)]
-    place: Place,
+    place: RegisterPlace,
     /// As what
     #[arg(long, value_enum, default_value_t = ExportFormat::Ndjson)]
     format: ExportFormat,
@@ -88,7 +88,7 @@ enum ExportFormat {
 #[derive(Debug, Args)]
 pub(crate) struct FiguresArguments {
     #[command(flatten)]
-    place: Place,
+    place: RegisterPlace,
     /// As what
     #[arg(long, value_enum, default_value_t = FiguresFormat::Text)]
     format: FiguresFormat,
@@ -107,7 +107,7 @@ enum FiguresFormat {
 #[derive(Debug, Args)]
 pub(crate) struct Remove {
     #[command(flatten)]
-    place: Place,
+    place: RegisterPlace,
     /// The referral's reference
     reference: String,
     /// Why: kept in the entry that says so
@@ -126,14 +126,14 @@ pub(crate) enum PersonCommand {
     /// Change a role or a passphrase, or let somebody sign in no more
     Set(PersonArguments),
     /// List the people
-    List(Place),
+    List(RegisterPlace),
 }
 
 /// Arguments of `register person add` and `set`.
 #[derive(Debug, Args)]
 pub(crate) struct PersonArguments {
     #[command(flatten)]
-    place: Place,
+    place: RegisterPlace,
     /// One to twelve letters or figures, by which entries name them
     initials: String,
     /// What they may do

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use crate::cli::register::{Place, Stopped, WHO, status};
+use crate::cli::register::{RegisterPlace, Stopped, WHO, status};
 use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::register::Register;
 use crate::register::check::check;
@@ -19,7 +19,7 @@ use crate::screening::screener::Screener;
 #[command(after_help = "Exit status: 0 nothing wrong, 1 problems found, 2 it cannot be opened.")]
 pub(crate) struct Arguments {
     #[command(flatten)]
-    place: Place,
+    place: RegisterPlace,
     /// A head that was noted elsewhere, as letters and decisions carry it
     #[arg(long, value_name = "HEAD")]
     head: Option<String>,
