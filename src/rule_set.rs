@@ -92,10 +92,9 @@ pub struct RuleSet {
     pub agents: Table<Agent>,
     /// Who has less than the usual anaesthetic limits.
     pub reductions: Vec<Reduction>,
-    /// Rules, by concern order, then file order.
-    pub rules: Vec<Rule>,
-    /// The program's own rules, which hold the verdict where no rule of the rule set does.
-    pub holds: Vec<Rule>,
+    /// Everything that decides a verdict: the rules, by concern order, then file order; then the program's own, which hold
+    /// the verdict where no rule of the rule set does.
+    pub judging: Table<Rule>,
     /// What must hold for every possible questionnaire.
     pub guarantees: Vec<Guarantee>,
     /// The letters it has texts for, in the order of their kinds.
@@ -182,19 +181,26 @@ pub enum LimitValue {
 }
 
 impl RuleSet {
-    /// The rule of a full id, `concern/rule`.
-    pub fn rule(&self, id: &str) -> Option<&Rule> {
-        self.rules.iter().find(|rule| rule.id == id)
+    /// The rules that its files and its local policy state, without the program's own.
+    pub fn rules(&self) -> impl DoubleEndedIterator<Item = &Rule> {
+        self.judging.iter().filter(|rule| !rule.is_built_in())
     }
 
-    /// Everything that decides a verdict: the rules, then the program's own. In this order come the states of a patient.
-    pub fn judging(&self) -> impl Iterator<Item = &Rule> {
-        self.rules.iter().chain(&self.holds)
+    /// Those rules with their positions.
+    pub fn rule_entries(&self) -> impl DoubleEndedIterator<Item = (Idx<Rule>, &Rule)> {
+        self.judging
+            .entries()
+            .filter(|(_, rule)| !rule.is_built_in())
+    }
+
+    /// The rule of a full id, `concern/rule`.
+    pub fn rule(&self, id: &str) -> Option<&Rule> {
+        self.rules().find(|rule| rule.id == id)
     }
 
     /// Every condition that is asked of a patient: those of the rules, then of the questions that do not always apply.
     pub(crate) fn conditions(&self) -> impl Iterator<Item = &Condition> {
-        let of_rules = self.rules.iter().map(|rule| &rule.when);
+        let of_rules = self.rules().map(|rule| &rule.when);
         let of_questions = self.catalogue.questions.iter();
         of_rules.chain(of_questions.filter_map(|question| question.ask_when.as_ref()))
     }

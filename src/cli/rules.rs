@@ -70,15 +70,14 @@ fn show(arguments: &Show) -> ExitStatus {
     };
     let Some(id) = &arguments.id else {
         let list: Vec<String> = rule_set
-            .rules
-            .iter()
+            .rules()
             .map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title))
             .collect();
         draw::plain(&list.join("\n"));
         return ExitStatus::Clean;
     };
     let Some(rule) = rule_set.rule(id) else {
-        let help = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str()))
+        let help = did_you_mean(id, rule_set.rules().map(|it| it.id.as_str()))
             .unwrap_or_else(|| "`preblock rules show` lists all rules".into());
         draw::note(&format!("there is no rule `{id}`; {help}"));
         return ExitStatus::Refused;

@@ -15,7 +15,7 @@ use crate::exact::tseitin::{DualRail, Tseitin};
 use crate::outcome::{Outcome, Urgency};
 use crate::questionnaire::facts::truth_of::{compares, entry_allergic};
 use crate::rule_set::{
-    Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, RuleSet,
+    Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, Rule, RuleSet,
     Substance, Table, Test,
 };
 use crate::truth::FactSlot;
@@ -24,7 +24,7 @@ use crate::truth::FactSlot;
 #[derive(Debug)]
 pub struct Judgement {
     /// Each rule, in rule order: where it fires and where it stays quiet.
-    pub rules: Vec<DualRail>,
+    pub rules: Table<DualRail, Rule>,
     /// Where some answer contradicts another one, which rules it out, and where certainly none does.
     pub ruled_out: DualRail,
     /// Where a referral of each urgency or a more pressing one is established: routine, urgent, same-day.
@@ -148,9 +148,14 @@ impl<'a> Reader<'a> {
     /// Everything that the rules come to.
     pub(crate) fn judge(&mut self) -> Judgement {
         let rule_set = self.rule_set;
-        let rules: Vec<DualRail> = rule_set.judging().map(|it| self.pair(&it.when)).collect();
+        let rules: Table<DualRail, Rule> = rule_set
+            .judging
+            .iter()
+            .map(|it| self.pair(&it.when))
+            .collect();
         let asking: Vec<_> = rule_set
-            .judging()
+            .judging
+            .iter()
             .zip(&rules)
             .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
             .collect();

@@ -13,11 +13,11 @@ use crate::exact::cells::Cell;
 use crate::exact::encoding::Encoding;
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{Amount, Follows, Known};
-use crate::outcome::State;
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 use crate::questionnaire::facts::{Facts, Gathered, Given};
 use crate::rule_set::{Answer, Derived, Idx, Input, Question, RuleSet};
+use crate::screening::evaluate::States;
 use crate::screening::screener::Screener;
 
 /// One rule set with the patient it judges, and the view of the space by which it names facts.
@@ -47,7 +47,7 @@ pub struct Witness {
     /// Its facts.
     pub facts: Facts,
     /// The state of every rule.
-    pub states: Vec<State>,
+    pub states: States,
     /// The day of the screening.
     pub as_of: NaiveDate,
 }

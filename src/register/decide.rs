@@ -118,7 +118,8 @@ pub fn may_decide(
             lacking.push(Lacking::Why(id.clone()));
         }
         match rule_set
-            .judging()
+            .judging
+            .iter()
             .find(|it| it.id == *id)
             .map(|it| it.set_aside)
         {

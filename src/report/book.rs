@@ -10,7 +10,7 @@ use crate::report::words;
 use crate::report::words::counted;
 use crate::rule_set::words::{ConditionText, placeholder, said};
 use crate::rule_set::{
-    Basis, Checked, Citation, Concern, Idx, Kind, MaySetAside, Piece, Rule, RuleSet, Text,
+    Basis, Checked, Citation, Concern, Idx, Kind, MaySetAside, Piece, Rule, RuleSet, Table, Text,
 };
 use crate::workbench::figures::RuleFigures;
 
@@ -25,8 +25,8 @@ mod promised;
 pub struct Book<'a> {
     /// The rule set.
     pub rule_set: &'a RuleSet,
-    /// In how many cases each rule fires, stays quiet, is undetermined, in rule order.
-    pub states: &'a [[usize; 3]],
+    /// In how many cases each rule fires, stays quiet, is undetermined.
+    pub states: &'a Table<[usize; 3], Rule>,
     /// What the rule set's own log says about its editions, as Markdown; `None` if it keeps none.
     pub change_log: Option<&'a str>,
     /// What a desk's decisions say of single rules; empty where no register was named.
@@ -161,7 +161,7 @@ fn contents(sheet: &mut BookText, book: &Book<'_>) {
 fn concerns(sheet: &mut BookText, rules: &RuleSet) {
     sheet.heading(2, "part:concerns", "Concerns");
     let row = |title: String, owner: &str, of: &dyn Fn(&&Rule) -> bool| {
-        let of: Vec<&Rule> = rules.rules.iter().filter(of).collect();
+        let of: Vec<&Rule> = rules.rules().filter(of).collect();
         let count =
             |wanted: &dyn Fn(&Rule) -> bool| of.iter().filter(|it| wanted(it)).count().to_string();
         let outcome = |outcome| count(&move |it: &Rule| it.outcome == outcome);
@@ -206,13 +206,11 @@ fn concerns(sheet: &mut BookText, rules: &RuleSet) {
 
 fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Concern) {
     sheet.heading(2, &concern.id, &inline(&concern.title));
-    let rules: Vec<(&Rule, Option<&[usize; 3]>)> = book
+    let rules: Vec<(&Rule, &[usize; 3])> = book
         .rule_set
-        .rules
-        .iter()
-        .enumerate()
+        .rule_entries()
         .filter(|(_, it)| it.concern == Some(at))
-        .map(|(nth, it)| (it, book.states.get(nth)))
+        .map(|(at, it)| (it, &book.states[at]))
         .collect();
     sheet.paragraph(&format!("{}:", counted(rules.len(), "rule", "rules")));
     sheet.gap();
@@ -242,7 +240,7 @@ fn standing(rule: &Rule) -> String {
     .words()
 }
 
-fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usize; 3]>) {
+fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: &[usize; 3]) {
     sheet.heading(3, &rule.id, &inline(&rule.title));
     sheet.paragraph(&format!(
         "{}, {}: **{}**",
@@ -292,11 +290,10 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: Option<&[usi
         words::day(rule.last_reviewed),
         words::day(rule.review_by)
     ));
-    if let Some([fires, quiet, open]) = states {
-        small.push(format!(
-            "Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}."
-        ));
-    }
+    let [fires, quiet, open] = states;
+    small.push(format!(
+        "Worked cases: fires in {fires}, stays quiet in {quiet}, undetermined in {open}."
+    ));
     sheet.paragraph(&small.join(" "));
 }
 

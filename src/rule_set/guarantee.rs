@@ -2,7 +2,7 @@
 
 use crate::outcome::{Outcome, Urgency};
 use crate::rule_set::condition::Condition;
-use crate::rule_set::rule::Concern;
+use crate::rule_set::rule::{Concern, Rule};
 use crate::table::Idx;
 
 /// One thing that must hold.
@@ -55,8 +55,8 @@ impl Sense {
 pub enum Then {
     /// None of these verdicts.
     Never(Vec<Outcome>),
-    /// At least one of these rules fires, by position.
-    Fires(Vec<usize>),
+    /// At least one of these rules fires. None is left where local policy took them out.
+    Fires(Vec<Idx<Rule>>),
     /// A referral, at least this pressing.
     UrgencyAtLeast(Urgency),
     /// A promise about all questionnaires.

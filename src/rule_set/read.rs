@@ -24,13 +24,14 @@ use crate::document::text;
 use crate::rule_set::files::{ALLOWANCES, RuleFiles};
 use crate::rule_set::files::{Care, Parsed};
 use crate::rule_set::read::built_in::holds;
+use crate::rule_set::read::guarantees::Nameable;
 use crate::rule_set::read::head::Head;
 use crate::rule_set::read::local::{Overlay, Policy};
 use crate::rule_set::read::rule::Ids;
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{
     Concern, Condition, Guarantee, LetterKind, LetterText, Reduction, Retired, Rule, RuleSet,
-    Status, Table, Test, Then,
+    Status, Table, Test,
 };
 
 /// The files every rule set has, in the order they are read.
@@ -94,10 +95,12 @@ fn read_rule_set(
         .map(|(parsed, policy)| Overlay::new(parsed, policy));
     let mut reader = RuleSetReader::new(files, overlay);
     reader.registers();
-    reader.concerns();
-    reader.guarantees();
+    let own = reader.concerns();
+    let ids: Vec<String> = own.iter().map(|rule| rule.id.clone()).collect();
+    let complete = reader.diagnostics.is_empty();
+    reader.local_rules(own, complete);
+    reader.guarantees(&ids, complete);
     reader.letters();
-    reader.local_rules();
     reader.swallowed();
     reader.finish(of_local)
 }
@@ -111,7 +114,7 @@ struct RuleSetReader<'a> {
     concerns: Table<Concern>,
     retired: Vec<Retired>,
     reductions: Vec<Reduction>,
-    rules: Vec<Rule>,
+    rules: Table<Rule>,
     guarantees: Vec<Guarantee>,
     letters: Vec<LetterText>,
     diagnostics: Vec<Diagnostic>,
@@ -127,7 +130,7 @@ impl<'a> RuleSetReader<'a> {
             concerns: Table::default(),
             retired: Vec::new(),
             reductions: Vec::new(),
-            rules: Vec::new(),
+            rules: Table::default(),
             guarantees: Vec::new(),
             letters: Vec::new(),
             diagnostics: Vec::new(),
@@ -210,7 +213,8 @@ impl<'a> RuleSetReader<'a> {
     }
 
     /// The rules of each concern. A text that is still to be written keeps a rule set from being approved.
-    fn concerns(&mut self) {
+    fn concerns(&mut self) -> Vec<Rule> {
+        let mut rules = Vec::new();
         let head = self.head.as_ref();
         (self.concerns, self.retired) = head.map_or_else(
             || (concerns_by_file(self.files), Vec::new()),
@@ -226,7 +230,7 @@ impl<'a> RuleSetReader<'a> {
                 continue;
             };
             let (found, wrong) = rule::concern(&it, &self.names, (at, concern), &self.retired);
-            self.rules.extend(found);
+            rules.extend(found);
             self.diagnostics.extend(wrong);
             if approved {
                 self.diagnostics.extend(
@@ -239,22 +243,23 @@ impl<'a> RuleSetReader<'a> {
         }
         self.diagnostics
             .extend(unexpected(self.files, self.concerns.rows()));
+        rules
     }
 
-    fn guarantees(&mut self) {
+    fn guarantees(&mut self, own: &[String], complete: bool) {
         if self.files.file(GUARANTEES).is_none() {
             return;
         }
         let Some(it) = self.parse(GUARANTEES, "") else {
             return;
         };
-        let (found, wrong) = guarantees::read(
-            &it,
-            &self.names,
-            &self.concerns,
-            &self.rules,
-            self.diagnostics.is_empty(),
-        );
+        let nameable = Nameable {
+            concerns: &self.concerns,
+            rules: &self.rules,
+            own,
+            complete,
+        };
+        let (found, wrong) = guarantees::read(&it, &self.names, &nameable);
         self.guarantees = found;
         self.diagnostics.extend(wrong);
     }
@@ -275,23 +280,17 @@ impl<'a> RuleSetReader<'a> {
         }
     }
 
-    /// The rules that a local policy changes, adds and retires.
-    fn local_rules(&mut self) {
-        let Some(overlay) = &mut self.overlay else {
-            return;
-        };
-        let before: Vec<String> = self.rules.iter().map(|rule| rule.id.clone()).collect();
-        let ids = Ids {
-            concerns: &self.concerns,
-            retired: &self.retired,
-        };
-        overlay.rules(
-            &self.names,
-            &mut self.rules,
-            &ids,
-            self.diagnostics.is_empty(),
-        );
-        find_again(&mut self.guarantees, &before, &self.rules);
+    /// The rules, with those that a local policy changes and adds, and without those that it retires. From here on each has
+    /// its position.
+    fn local_rules(&mut self, mut rules: Vec<Rule>, complete: bool) {
+        if let Some(overlay) = &mut self.overlay {
+            let ids = Ids {
+                concerns: &self.concerns,
+                retired: &self.retired,
+            };
+            overlay.rules(&self.names, &mut rules, &ids, complete);
+        }
+        self.rules = rules.into_iter().collect();
     }
 
     /// Names that would vanish behind others, by all conditions together.
@@ -365,8 +364,7 @@ impl<'a> RuleSetReader<'a> {
             allergens: names.allergens,
             agents: names.agents,
             reductions,
-            rules,
-            holds: Vec::new(),
+            judging: rules,
             guarantees,
             letters,
             retired: head.retired,
@@ -380,7 +378,9 @@ impl<'a> RuleSetReader<'a> {
         }
         diagnostics.extend(of_local);
         if let Some(rule_set) = &mut rule_set {
-            rule_set.holds = holds(rule_set);
+            for hold in holds(rule_set) {
+                rule_set.judging.push(hold);
+            }
         }
         match rule_set {
             Some(rule_set) if diagnostics.is_empty() => Ok(rule_set),
@@ -420,19 +420,6 @@ fn without_names_unread(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     found
 }
 
-/// Finds the rules again that guarantees name by position, when a local policy has put others between them. One that it
-/// took out is gone from the guarantee, too: what only that rule held no longer holds.
-fn find_again(guarantees: &mut [Guarantee], before: &[String], rules: &[Rule]) {
-    for guarantee in guarantees {
-        if let Then::Fires(positions) = &mut guarantee.then {
-            let ids = positions.iter().filter_map(|at| before.get(*at));
-            *positions = ids
-                .filter_map(|id| rules.iter().position(|it| it.id == *id))
-                .collect();
-        }
-    }
-}
-
 /// The concerns that the files' names say, for want of a readable ruleset.yaml: their diagnostics are wanted all the same.
 fn concerns_by_file(files: &RuleFiles) -> Table<Concern> {
     let names = files
@@ -448,7 +435,7 @@ fn concerns_by_file(files: &RuleFiles) -> Table<Concern> {
 }
 
 /// Tells each derived fact which numbers rules compare it with.
-fn note_comparisons(names: &mut Names, rules: &[Rule]) {
+fn note_comparisons(names: &mut Names, rules: &Table<Rule>) {
     for rule in rules {
         rule.when.visit(&mut |condition| {
             let Condition::Fact { fact, test } = condition else {

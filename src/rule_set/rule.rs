@@ -112,6 +112,11 @@ impl Rule {
         self.id.split_once('/').map_or("", |(concern, _)| concern)
     }
 
+    /// Whether it is the program's own, which no file states.
+    pub fn is_built_in(&self) -> bool {
+        self.concern.is_none()
+    }
+
     /// Its sentences, in the order in which people read them.
     pub fn sentences(&self) -> impl Iterator<Item = RuleSentence<'_>> {
         let all = [

@@ -16,7 +16,7 @@ use crate::questionnaire::facts::{
 };
 use crate::rule_set::{Answer, Condition, FactKind, Question, Rule, RuleSet};
 use crate::screening::compile::Compiled;
-use crate::screening::evaluate::of_state;
+use crate::screening::evaluate::{States, of_state};
 use crate::screening::explain;
 use crate::screening::result::{ToAsk, Undetermined, WhyAsked};
 use crate::truth::{FactSlot, Truth};
@@ -83,7 +83,7 @@ impl Open {
         rule_set: &RuleSet,
         compiled: &Compiled,
         facts: &Facts,
-        states: &[State],
+        states: &States,
     ) -> Self {
         let rules = of_state(rule_set, states, State::Undetermined);
         let open: Vec<(&Rule, BTreeSet<FactSlot>)> = rules

@@ -10,7 +10,7 @@ use crate::outcome::State;
 use crate::quantity::when::When;
 use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::{Fact, Facts, Value};
-use crate::rule_set::{Comparison, Condition, FactType, RuleSet, Test};
+use crate::rule_set::{Comparison, Condition, FactType, Rule, RuleSet, Table, Test};
 use crate::truth::FactSlot;
 
 const BELOW: u8 = 1;
@@ -21,16 +21,16 @@ const NO: u8 = 0;
 const UNKNOWN: u8 = 1;
 const YES: u8 = 2;
 
-/// A compiled rule set.
+/// Compiled conditions, each `Of` a rule, unless it is said otherwise.
 #[derive(Debug)]
-pub struct Compiled {
+pub struct Compiled<Of = Rule> {
     numbers: Vec<NumberTest>,
     sets: Vec<SetTest>,
     /// Tests that need more than a slot: ages, medicines, allergies. Kept as conditions.
     others: Vec<Condition>,
     steps: Vec<Operation>,
-    /// One past the last step of each rule.
-    ends: Vec<usize>,
+    /// One past the last step of each condition.
+    ends: Table<usize, Of>,
     deepest: usize,
     n_facts: usize,
 }
@@ -64,12 +64,14 @@ enum Operation {
 const SET_IS_KNOWN: u64 = 1 << 63;
 
 impl Compiled {
-    /// Compiles everything that decides a verdict, in the order of [`RuleSet::judging`]. Equal tests of different rules become one.
+    /// Compiles everything that decides a verdict. Equal tests of different rules become one.
     pub fn new(rule_set: &RuleSet) -> Self {
-        Self::conditions(rule_set, rule_set.judging().map(|it| &it.when))
+        Self::conditions(rule_set, rule_set.judging.iter().map(|it| &it.when))
     }
+}
 
-    /// Compiles conditions as if each were a rule's; they come out in this order.
+impl<Of> Compiled<Of> {
+    /// Compiles conditions: one of each row of a table, in its order.
     pub(crate) fn conditions<'a>(
         rule_set: &RuleSet,
         conditions: impl IntoIterator<Item = &'a Condition>,
@@ -79,7 +81,7 @@ impl Compiled {
             sets: Vec::new(),
             others: Vec::new(),
             steps: Vec::new(),
-            ends: Vec::new(),
+            ends: Table::default(),
             deepest: 1,
             n_facts: rule_set.catalogue.facts.len(),
         };
@@ -185,13 +187,13 @@ impl Compiled {
         most
     }
 
-    /// The state of every rule, in rule order.
-    pub fn run(&self, facts: &Facts) -> Vec<State> {
+    /// The state of every rule.
+    pub fn run(&self, facts: &Facts) -> Table<State, Of> {
         self.run_prepared(&Prepared::new(self.n_facts, facts), facts)
     }
 
     /// The same for facts already laid out in slots.
-    pub fn run_prepared(&self, slots: &Prepared, facts: &Facts) -> Vec<State> {
+    pub fn run_prepared(&self, slots: &Prepared, facts: &Facts) -> Table<State, Of> {
         self.states(
             slots,
             &self
@@ -211,7 +213,7 @@ impl Compiled {
     }
 
     /// The state of every rule for facts that share most with those of a patient before.
-    pub fn run_beside(&self, before: &Kept, facts: &Facts) -> Vec<State> {
+    pub fn run_beside(&self, before: &Kept, facts: &Facts) -> Table<State, Of> {
         let others = self.others.iter().zip(&before.others);
         let others: Vec<u8> = others
             .map(|(it, was)| {
@@ -225,14 +227,13 @@ impl Compiled {
         self.states(&Prepared::new(self.n_facts, facts), &others)
     }
 
-    fn states(&self, slots: &Prepared, others: &[u8]) -> Vec<State> {
+    fn states(&self, slots: &Prepared, others: &[u8]) -> Table<State, Of> {
         let numbers: Vec<u8> = self.numbers.iter().map(|it| it.run(slots)).collect();
         let sets: Vec<u8> = self.sets.iter().map(|it| it.run(slots)).collect();
         let result = |results: &[u8], at: u32| results.get(at as usize).copied().unwrap_or(UNKNOWN);
         let mut open: Vec<u8> = Vec::with_capacity(self.deepest);
-        let mut states = Vec::with_capacity(self.ends.len());
         let mut from = 0;
-        for &end in &self.ends {
+        let state_of = |&end: &usize| {
             open.clear();
             for step in self.steps.get(from..end).unwrap_or_default() {
                 match *step {
@@ -248,14 +249,14 @@ impl Compiled {
                     }
                 }
             }
-            states.push(match open.last() {
+            from = end;
+            match open.last() {
                 Some(&YES) => State::Fires,
                 Some(&NO) => State::StaysQuiet,
                 _ => State::Undetermined,
-            });
-            from = end;
-        }
-        states
+            }
+        };
+        self.ends.iter().map(state_of).collect()
     }
 }
 

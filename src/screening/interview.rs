@@ -16,7 +16,7 @@ use crate::rule_set::{Condition, FactKind, Idx, Question, Rule, RuleSet, Section
 use crate::screening::asks::Open;
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate;
-use crate::screening::evaluate::of_state;
+use crate::screening::evaluate::{States, of_state};
 use crate::screening::result::{ToAsk, WhyAsked};
 use crate::truth::{FactSlot, Truth};
 
@@ -56,7 +56,7 @@ pub struct Ask {
 
 impl Interview {
     /// What is to be asked while the rules are in these states.
-    pub fn of(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, states: &[State]) -> Self {
+    pub fn of(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, states: &States) -> Self {
         let span = evaluate::span(rule_set, states);
         let to_ask = Open::of(rule_set, compiled, facts, states).to_ask;
         let mut waited = Waited {

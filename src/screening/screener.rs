@@ -17,7 +17,7 @@ use crate::rule_set::RuleSet;
 use crate::rule_set::files::sha256;
 use crate::screening::asks::Open;
 use crate::screening::compile::Compiled;
-use crate::screening::evaluate::of_state;
+use crate::screening::evaluate::{States, of_state};
 use crate::screening::interview::Interview;
 use crate::screening::result::{
     Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp,
@@ -189,7 +189,7 @@ impl<'a> Screener<'a> {
     }
 
     /// What each rule that can judge a patient comes to, in their order.
-    pub(crate) fn states(&self, facts: &Facts) -> Vec<State> {
+    pub(crate) fn states(&self, facts: &Facts) -> States {
         self.compiled.run(facts)
     }
 

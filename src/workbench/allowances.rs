@@ -139,7 +139,7 @@ fn names(rule_set: &RuleSet) -> BTreeSet<&str> {
         .keys()
         .chain(rule_set.allergens.groups.iter().map(|it| &it.id));
     std::iter::once(rule_set.id.as_str())
-        .chain(rule_set.rules.iter().map(|it| it.id.as_str()))
+        .chain(rule_set.rules().map(|it| it.id.as_str()))
         .chain(rule_set.concerns.iter().map(|it| it.id.as_str()))
         .chain(rule_set.limits.iter().map(|it| it.id.as_str()))
         .chain(rule_set.catalogue.facts.iter().map(|it| it.id.as_str()))

@@ -11,9 +11,9 @@ use crate::outcome::State;
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::Facts;
-use crate::rule_set::{LocalPolicy, RuleSet};
+use crate::rule_set::{Idx, LocalPolicy, Rule, RuleSet};
 use crate::screening::compile::Compiled;
-use crate::screening::evaluate::standing;
+use crate::screening::evaluate::{States, standing};
 use crate::screening::explain;
 use crate::workbench::cases::read::Case;
 
@@ -22,10 +22,17 @@ use crate::workbench::cases::read::Case;
 pub struct CaseRun {
     /// The facts of the case, also if it was refused.
     pub facts: Facts,
-    /// The state of every rule; empty if the case was refused.
-    pub states: Vec<State>,
+    /// The state of every rule; `None` if the case was refused.
+    pub states: Option<States>,
     /// How it differs from what is expected; empty if it does not.
     pub differences: Vec<Difference>,
+}
+
+impl CaseRun {
+    /// The state of a rule; `None` if the case was refused.
+    pub fn state(&self, rule: Idx<Rule>) -> Option<State> {
+        self.states.as_ref().map(|states| states[rule])
+    }
 }
 
 /// One way in which a case differs from what is expected.
@@ -88,7 +95,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
     if !wrong.is_empty() {
         return CaseRun {
             facts,
-            states: Vec::new(),
+            states: None,
             differences: vec![Difference::Refused(wrong)],
         };
     }
@@ -110,9 +117,10 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
             got: urgency,
         });
     }
-    for (rule, state) in rule_set.rules.iter().zip(&states) {
+    for (at, rule) in rule_set.rule_entries() {
+        let state = states[at];
         let expected = expected_state(case, &rule.id);
-        if expected != *state {
+        if expected != state {
             let waits_for = explain::waits_for(&rule.when, &facts)
                 .into_iter()
                 .map(|slot| rule_set.catalogue.id(slot).to_owned())
@@ -120,7 +128,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
             differences.push(Difference::Rule {
                 rule: rule.id.clone(),
                 expected,
-                got: *state,
+                got: state,
                 waits_for,
             });
         }
@@ -140,7 +148,7 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
     }
     CaseRun {
         facts,
-        states,
+        states: Some(states),
         differences,
     }
 }

@@ -11,7 +11,7 @@ use crate::outcome::{Outcome, Standing, Urgency};
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, Gathered};
 use crate::rule_set::{Idx, Question, Rule, RuleSet};
-use crate::screening::evaluate::{firing, standing};
+use crate::screening::evaluate::{States, firing, standing};
 use crate::screening::screener::Screener;
 
 mod apart;
@@ -118,7 +118,7 @@ impl<'a> Both<'a> {
     }
 
     /// The states of all rules of the old one and of the new one.
-    fn states(&self, [before, after]: &[Facts; 2]) -> [Vec<State>; 2] {
+    fn states(&self, [before, after]: &[Facts; 2]) -> [States; 2] {
         [self.old.states(before), self.new.states(after)]
     }
 }
@@ -218,22 +218,17 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     let plain = [!before.ruled_out.yes, !after.ruled_out.yes];
     let never = decider.logic.never();
     // Each rule of either, with its place in both.
-    let place = |rules: &[Rule], id: &str| rules.iter().position(|it| it.id == id);
-    let mut rules: Vec<(&str, [Option<usize>; 2])> = old
-        .rules
-        .iter()
-        .enumerate()
-        .map(|(at, it)| (it.id.as_str(), [Some(at), place(&new.rules, &it.id)]))
+    let place = |rule_set: &RuleSet, id: &str| rule_set.judging.position(|it| it.id == id);
+    let mut rules: Vec<(&str, [Option<Idx<Rule>>; 2])> = old
+        .rule_entries()
+        .map(|(at, it)| (it.id.as_str(), [Some(at), place(new, &it.id)]))
         .collect();
     let added = new
-        .rules
-        .iter()
-        .enumerate()
-        .filter(|(_, it)| place(&old.rules, &it.id).is_none());
+        .rule_entries()
+        .filter(|(_, it)| place(old, &it.id).is_none());
     rules.extend(added.map(|(at, it)| (it.id.as_str(), [None, Some(at)])));
-    let yes = |judgement: &Judgement, at: Option<usize>| {
-        at.and_then(|at| judgement.rules.get(at))
-            .map_or(never, |it| it.yes)
+    let yes = |judgement: &Judgement, at: Option<Idx<Rule>>| {
+        at.map_or(never, |at| judgement.rules[at].yes)
     };
     let sides: Vec<[Lit; 2]> = rules
         .iter()
@@ -249,7 +244,7 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     for (was, before_lits) in STANDINGS.iter().zip(&before_is) {
         for (is, after_lits) in STANDINGS.iter().zip(&after_is).filter(|(is, _)| *is != was) {
             let together: Vec<Lit> = before_lits.iter().chain(after_lits).copied().collect();
-            let judged = |states: [&[State]; 2]| {
+            let judged = |states: [&States; 2]| {
                 same_class(standing(old, states[0]), *was)
                     && same_class(standing(new, states[1]), *is)
             };
@@ -265,11 +260,11 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     moves.sort_by_key(|it| rank(it.old, it.new));
     let mut shifts = Vec::new();
     for ((id, places), [was, is]) in rules.iter().zip(sides) {
-        let fires = |states: &[State], at: Option<usize>| {
-            at.is_some_and(|at| states.get(at) == Some(&State::Fires))
+        let fires = |states: &States, at: Option<Idx<Rule>>| {
+            at.is_some_and(|at| states[at] == State::Fires)
         };
         let mut side = |together: [Lit; 2], wanted: [bool; 2]| {
-            let judged = |states: [&[State]; 2]| {
+            let judged = |states: [&States; 2]| {
                 [fires(states[0], places[0]), fires(states[1], places[1])] == wanted
             };
             search.plainest(&together, &judged)
@@ -304,7 +299,7 @@ impl ExampleSearch<'_> {
     fn plainest(
         &mut self,
         together: &[Lit],
-        judged: &dyn Fn([&[State]; 2]) -> bool,
+        judged: &dyn Fn([&States; 2]) -> bool,
     ) -> Option<Result<Vec<Witness>, String>> {
         if !self.decider.logic.possible(together) {
             return None;

@@ -13,7 +13,7 @@ use crate::quantity::when::When;
 use crate::questionnaire::facts::{Facts, Value};
 use crate::rule_set::words;
 use crate::rule_set::words::ConditionPart;
-use crate::rule_set::{Condition, Idx, Limit, Rule, RuleSet, Test};
+use crate::rule_set::{Condition, Idx, Limit, Rule, RuleSet, Table, Test};
 use crate::screening::compile::{Compiled, Prepared};
 use crate::truth::FactSlot;
 use crate::workbench::cases::CaseRun;
@@ -105,21 +105,17 @@ pub fn reached<'a>(
     wanted: impl Fn(&Rule) -> bool,
 ) -> Vec<Reach> {
     let n_facts = rule_set.catalogue.facts.len();
-    let patients = runs.into_iter().filter(|it| !it.states.is_empty());
+    let patients = runs.into_iter().filter(|it| it.states.is_some());
     let patients: Vec<(Prepared, &CaseRun)> = patients
         .map(|it| (Prepared::new(n_facts, &it.facts), it))
         .collect();
-    let rules = rule_set
-        .rules
-        .iter()
-        .enumerate()
-        .filter(|(_, rule)| wanted(rule));
+    let rules = rule_set.rule_entries().filter(|(_, rule)| wanted(rule));
     rules
         .map(|(at, rule)| {
             let count = |state| {
                 patients
                     .iter()
-                    .filter(|(_, run)| run.states.get(at) == Some(&state))
+                    .filter(|(_, run)| run.state(at) == Some(state))
                     .count()
             };
             let mut numbers: Vec<Sides> = Vec::new();
@@ -148,14 +144,16 @@ pub fn reached<'a>(
         .collect()
 }
 
-/// In how many cases each rule fires, stays quiet, and is undetermined, in rule order.
-pub(crate) fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Vec<[usize; 3]> {
-    let count = |at: usize, state| {
+/// In how many cases each rule fires, stays quiet, and is undetermined.
+pub(crate) fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Table<[usize; 3], Rule> {
+    let count = |at: Idx<Rule>, state| {
         runs.iter()
-            .filter(|run| run.states.get(at) == Some(&state))
+            .filter(|run| run.state(at) == Some(state))
             .count()
     };
-    (0..rule_set.rules.len())
+    rule_set
+        .judging
+        .indices()
         .map(|at| [State::Fires, State::StaysQuiet, State::Undetermined].map(|it| count(at, it)))
         .collect()
 }
@@ -202,10 +200,11 @@ fn members(
     mut decider: Option<&mut Decider<'_>>,
     when: &Condition,
 ) -> Vec<Member> {
-    let parts = words::parts(rule_set, when);
-    let position = |path: &[usize]| parts.iter().position(|it| it.path == path);
-    let compiled = Compiled::conditions(rule_set, parts.iter().map(|it| it.condition));
-    let states: Vec<Vec<State>> = patients
+    let parts: Table<_> = words::parts(rule_set, when).into_iter().collect();
+    let position = |path: &[usize]| parts.position(|it| it.path == path);
+    let compiled: Compiled<ConditionPart<'_>> =
+        Compiled::conditions(rule_set, parts.iter().map(|it| it.condition));
+    let states: Vec<Table<State, ConditionPart<'_>>> = patients
         .iter()
         .map(|(slots, run)| compiled.run_prepared(slots, &run.facts))
         .collect();
@@ -227,18 +226,16 @@ fn members(
                 .chain([member])
                 .collect::<Vec<_>>()
         };
-        let places: Vec<usize> = (0..members.len())
+        let places: Vec<Idx<ConditionPart<'_>>> = (0..members.len())
             .filter_map(|it| position(&below(it)))
             .collect();
         for (at, member) in places.iter().enumerate() {
-            let alone = |of: &&Vec<State>| {
+            let alone = |of: &&Table<State, ConditionPart<'_>>| {
                 places
                     .iter()
-                    .all(|it| of.get(*it) == Some(if it == member { &own } else { &others }))
+                    .all(|it| of[*it] == if it == member { own } else { others })
             };
-            let Some(ConditionPart { name, .. }) = parts.get(*member) else {
-                continue;
-            };
+            let name = &parts[*member].name;
             let cases = states.iter().filter(alone).count();
             let can_be = cases > 0
                 || decider

@@ -13,9 +13,9 @@ use crate::outcome::State;
 use crate::outcome::{Outcome, Urgency};
 use crate::rule_set::files::{Parsed, RuleFiles};
 use crate::rule_set::read::drafts::TO_BE_WRITTEN;
-use crate::rule_set::{Kind, Question, RuleSet};
+use crate::rule_set::{Idx, Kind, Question, Rule, RuleSet};
 use crate::screening::compile::Compiled;
-use crate::screening::evaluate::standing;
+use crate::screening::evaluate::{States, standing};
 use crate::workbench::cases;
 use crate::workbench::cases::CaseRun;
 use crate::workbench::cases::read::{Case, PEOPLE, people};
@@ -154,7 +154,8 @@ pub(crate) fn draft(
     let best = best.min_by_key(|(trial, runs)| {
         let told = runs
             .iter()
-            .flat_map(|it| &it.states)
+            .filter_map(|it| it.states.as_ref())
+            .flatten()
             .filter(|it| **it != State::StaysQuiet)
             .count();
         let others = runs
@@ -179,7 +180,7 @@ struct WithDraft {
     rule_set: RuleSet,
     compiled: Compiled,
     /// Where the drafted rules stand among all rules.
-    at: Vec<usize>,
+    at: Vec<Idx<Rule>>,
 }
 
 impl WithDraft {
@@ -198,8 +199,7 @@ impl WithDraft {
         let rule_set = crate::rule_set::read::rule_set(&files).map_err(NoDraft::Refused)?;
         let place = |name: &String| {
             rule_set
-                .rules
-                .iter()
+                .judging
                 .position(|it| it.id == format!("{}/{name}", wanted.concern()))
         };
         let at = rules.iter().filter_map(|(name, _)| place(name)).collect();
@@ -213,15 +213,17 @@ impl WithDraft {
 
     /// The state of a drafted rule; `None` if the case was refused.
     fn state(&self, run: &CaseRun, draft: usize) -> Option<State> {
-        run.states.get(*self.at.get(draft)?).copied()
+        run.state(*self.at.get(draft)?)
     }
 
     /// How many rules that are no draft speak against surgery.
     fn against(&self, run: &CaseRun) -> usize {
-        let rules = self.rule_set.rules.iter().zip(&run.states).enumerate();
-        rules
-            .filter(|(at, (rule, state))| {
-                !self.at.contains(at) && **state == State::Fires && rule.outcome > Outcome::Go
+        self.rule_set
+            .rule_entries()
+            .filter(|(at, rule)| {
+                !self.at.contains(at)
+                    && run.state(*at) == Some(State::Fires)
+                    && rule.outcome > Outcome::Go
             })
             .count()
     }
@@ -274,11 +276,11 @@ fn finish(
         .iter()
         .zip(bodies)
         .zip(&runs)
-        .map(|((title, body), run)| {
-            format!(
-                "  - case: {name}, {title}\n{body}    expect: {}\n",
-                expected(&with.rule_set, run)
-            )
+        .filter_map(|((title, body), run)| {
+            let expected = expected(&with.rule_set, run.states.as_ref()?);
+            Some(format!(
+                "  - case: {name}, {title}\n{body}    expect: {expected}\n"
+            ))
         })
         .collect();
     let id = wanted.id;
@@ -435,17 +437,15 @@ fn body(
 }
 
 /// What a case came to, as it is written down.
-fn expected(rule_set: &RuleSet, run: &CaseRun) -> String {
+fn expected(rule_set: &RuleSet, states: &States) -> String {
     let of = |wanted: State| {
         let ids = rule_set
-            .rules
-            .iter()
-            .zip(&run.states)
-            .filter(|(_, it)| **it == wanted)
-            .map(|(it, _)| it.id.as_str());
+            .rule_entries()
+            .filter(|(at, _)| states[*at] == wanted)
+            .map(|(_, it)| it.id.as_str());
         ids.collect::<Vec<_>>().join(", ")
     };
-    let standing = standing(rule_set, &run.states);
+    let standing = standing(rule_set, states);
     let mut parts = vec![format!("verdict: {}", standing.outcome.word())];
     parts.extend(
         standing

@@ -60,7 +60,7 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
         owner: &rule_set.owner,
         by: Some(rule_set.review_by),
     }];
-    found.extend(rule_set.rules.iter().map(|it| Due {
+    found.extend(rule_set.rules().map(|it| Due {
         what: DueItem::Rule(it),
         owner: rule_set.owner_of(it),
         by: Some(it.review_by),
@@ -148,8 +148,7 @@ pub(crate) struct CitedEntry<'a> {
 pub(crate) fn citations(rule_set: &RuleSet) -> Vec<CitedEntry<'_>> {
     let owner = rule_set.owner.as_str();
     let rules = rule_set
-        .rules
-        .iter()
+        .rules()
         .map(|it| (it.id.clone(), rule_set.owner_of(it), &it.citations));
     let limits = rule_set
         .limits

@@ -15,9 +15,10 @@
 
 use crate::outcome::State;
 use crate::outcome::{Outcome, Standing, Urgency};
+use crate::questionnaire::facts::Facts;
 use crate::rule_set::{Agent, Condition, Derived, Idx, Input, Rule, RuleSet};
 use crate::screening::compile::{Compiled, Prepared};
-use crate::screening::evaluate::standing_if;
+use crate::screening::evaluate::{States, standing_if};
 use crate::workbench::cases::read::{Case, Excuse};
 
 use crate::workbench::cases::{CaseRun, last_day};
@@ -104,8 +105,8 @@ pub enum Fate {
 /// A rule with something else in place of its own.
 #[derive(Debug, Clone)]
 pub struct Changed {
-    /// Its position among the rules.
-    pub at: usize,
+    /// Which one.
+    pub at: Idx<Rule>,
     /// Its condition.
     pub when: Condition,
     /// Its outcome.
@@ -116,7 +117,7 @@ pub struct Changed {
 
 impl Changed {
     /// A rule as it is.
-    fn none(at: usize, rule: &Rule) -> Self {
+    fn none(at: Idx<Rule>, rule: &Rule) -> Self {
         Self {
             at,
             when: rule.when.clone(),
@@ -164,7 +165,8 @@ impl Mutant {
 /// A case laid out for many evaluations.
 struct PreparedCase<'a> {
     case: &'a Case,
-    run: &'a CaseRun,
+    facts: &'a Facts,
+    states: &'a States,
     slots: Prepared,
 }
 
@@ -176,38 +178,31 @@ struct CaseTrial<'a> {
 
 /// Every change of the wanted rules, and, if all rules are wanted, of the numbers that stand outside them. The cases must
 /// come out as expected.
-pub fn try_all(
+pub fn try_all<'a>(
     rule_set: &mut RuleSet,
-    cases: &[Case],
-    runs: &[CaseRun],
+    cases: &'a [Case],
+    runs: &'a [CaseRun],
     wanted: impl Fn(&Rule) -> bool,
 ) -> Vec<Mutant> {
     let n_facts = rule_set.catalogue.facts.len();
-    let patients = cases
-        .iter()
-        .zip(runs)
-        .filter(|(_, run)| !run.states.is_empty());
-    let patients = patients
-        .map(|(case, run)| PreparedCase {
+    let prepared = |(case, run): (&'a Case, &'a CaseRun)| {
+        Some(PreparedCase {
             case,
-            run,
+            facts: &run.facts,
+            states: run.states.as_ref()?,
             slots: Prepared::new(n_facts, &run.facts),
         })
-        .collect();
+    };
+    let patients = cases.iter().zip(runs).filter_map(prepared).collect();
     let mut trial = CaseTrial {
         patients,
         found: Vec::new(),
     };
-    for (at, rule) in rule_set
-        .rules
-        .iter()
-        .enumerate()
-        .filter(|(_, rule)| wanted(rule))
-    {
+    for (at, rule) in rule_set.rule_entries().filter(|(_, rule)| wanted(rule)) {
         trial.conditions(rule_set, at, rule);
         trial.outcomes(rule_set, at, rule);
     }
-    if rule_set.rules.iter().all(&wanted) {
+    if rule_set.rules().all(&wanted) {
         trial.limits(rule_set);
         trial.formulas(rule_set);
         trial.anaesthetics(rule_set);
@@ -259,7 +254,7 @@ pub fn survivors<'a>(
 }
 
 impl CaseTrial<'_> {
-    fn conditions(&mut self, rule_set: &RuleSet, at: usize, rule: &Rule) {
+    fn conditions(&mut self, rule_set: &RuleSet, at: Idx<Rule>, rule: &Rule) {
         let steps = steps::of(rule_set, &rule.when);
         let changed: Vec<&Condition> = steps.iter().map(|it| &it.when).collect();
         let noticed = self.notice(rule_set, at, &changed);
@@ -277,10 +272,10 @@ impl CaseTrial<'_> {
     }
 
     /// For each condition, whether some case sees a rule that has it in another state.
-    fn notice(&self, rule_set: &RuleSet, at: usize, changed: &[&Condition]) -> Vec<bool> {
+    fn notice(&self, rule_set: &RuleSet, at: Idx<Rule>, changed: &[&Condition]) -> Vec<bool> {
         let mut noticed = vec![false; changed.len()];
         // Most changes are noticed by the first few cases that name the rule; those that are left go on.
-        let names = |it: &&PreparedCase<'_>| it.run.states.get(at) != Some(&State::StaysQuiet);
+        let names = |it: &&PreparedCase<'_>| it.states[at] != State::StaysQuiet;
         let ordered: Vec<&PreparedCase<'_>> = self
             .patients
             .iter()
@@ -290,31 +285,21 @@ impl CaseTrial<'_> {
         let mut rest = ordered.as_slice();
         let mut size = 8;
         while !rest.is_empty() {
-            let open: Vec<usize> = noticed
-                .iter()
-                .enumerate()
-                .filter(|(_, it)| !**it)
-                .map(|(at, _)| at)
+            let pairs = changed.iter().zip(&mut noticed);
+            let mut open: Vec<(&Condition, &mut bool)> = pairs
+                .filter(|(_, noticed)| !**noticed)
+                .map(|(when, noticed)| (*when, noticed))
                 .collect();
             if open.is_empty() {
                 break;
             }
-            let compiled = Compiled::conditions(
-                rule_set,
-                open.iter().filter_map(|it| changed.get(*it).copied()),
-            );
+            let conditions = open.iter().map(|(when, _)| *when);
+            let compiled: Compiled<Condition> = Compiled::conditions(rule_set, conditions);
             let (now, later) = rest.split_at(size.min(rest.len()));
             for patient in now {
-                let own = patient.run.states.get(at);
-                for (of, state) in open
-                    .iter()
-                    .zip(compiled.run_prepared(&patient.slots, &patient.run.facts))
-                {
-                    if own != Some(&state)
-                        && let Some(it) = noticed.get_mut(*of)
-                    {
-                        *it = true;
-                    }
+                let states = compiled.run_prepared(&patient.slots, patient.facts);
+                for ((_, noticed), state) in open.iter_mut().zip(&states) {
+                    **noticed |= *state != patient.states[at];
                 }
             }
             (rest, size) = (later, size * 4);
@@ -322,19 +307,19 @@ impl CaseTrial<'_> {
         noticed
     }
 
-    fn outcomes(&mut self, rule_set: &RuleSet, at: usize, rule: &Rule) {
+    fn outcomes(&mut self, rule_set: &RuleSet, at: Idx<Rule>, rule: &Rule) {
         for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer]
             .into_iter()
             .filter(|it| *it != rule.outcome)
         {
             let noticed = self.patients.iter().any(|patient| {
-                let asks = |of: usize, it: &Rule| {
+                let asks = |of: Idx<Rule>, it: &Rule| {
                     (if of == at { outcome } else { it.outcome }, it.urgency)
                 };
                 let Standing {
                     outcome: verdict,
                     urgency,
-                } = standing_if(rule_set, &patient.run.states, asks);
+                } = standing_if(rule_set, patient.states, asks);
                 verdict != patient.case.verdict
                     || patient.case.urgency.is_some_and(|it| urgency != Some(it))
             });
@@ -360,13 +345,13 @@ impl CaseTrial<'_> {
                 .iter()
                 .filter(|it| it.case.urgency.is_some())
                 .any(|patient| {
-                    let asks = |of: usize, it: &Rule| {
+                    let asks = |of: Idx<Rule>, it: &Rule| {
                         (
                             it.outcome,
                             if of == at { Some(urgency) } else { it.urgency },
                         )
                     };
-                    standing_if(rule_set, &patient.run.states, asks).urgency != patient.case.urgency
+                    standing_if(rule_set, patient.states, asks).urgency != patient.case.urgency
                 });
             let what = format!("urgency {} instead of {}", urgency.word(), own.word());
             let rules = vec![Changed {
@@ -382,18 +367,13 @@ impl CaseTrial<'_> {
     fn limits(&mut self, rule_set: &RuleSet) {
         for (limit, named) in rule_set.limits.entries() {
             for up in [false, true] {
-                let changed = |(at, rule): (usize, &Rule)| {
+                let changed = |(at, rule): (Idx<Rule>, &Rule)| {
                     Some(Changed {
                         when: steps::with_limit(&rule.when, limit, up)?,
                         ..Changed::none(at, rule)
                     })
                 };
-                let rules: Vec<Changed> = rule_set
-                    .rules
-                    .iter()
-                    .enumerate()
-                    .filter_map(changed)
-                    .collect();
+                let rules: Vec<Changed> = rule_set.rule_entries().filter_map(changed).collect();
                 let Some(written) =
                     steps::limit_written(rule_set, limit, up).filter(|_| !rules.is_empty())
                 else {
@@ -459,8 +439,8 @@ impl CaseTrial<'_> {
     /// Whether some case comes out otherwise once the derived facts are computed anew.
     fn derives_otherwise(&self, rule_set: &RuleSet, compiled: &Compiled) -> bool {
         self.patients.iter().any(|patient| {
-            let facts = patient.run.facts.derived_by(rule_set);
-            facts.rows() != patient.run.facts.rows() && compiled.run(&facts) != patient.run.states
+            let facts = patient.facts.derived_by(rule_set);
+            facts.rows() != patient.facts.rows() && compiled.run(&facts) != *patient.states
         })
     }
 }

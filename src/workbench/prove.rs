@@ -13,7 +13,7 @@ use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, truth_of};
 use crate::rule_set::{Condition, Guarantee, Idx, Promise, Question, RuleSet, Sense, Then};
 use crate::screening::compile::Compiled;
-use crate::screening::evaluate::{span, standing};
+use crate::screening::evaluate::{States, span, standing};
 use crate::screening::screener::Screener;
 use crate::truth::Truth;
 use crate::workbench::cases::read::Case;
@@ -212,11 +212,7 @@ impl Prover<'_> {
                 logic.any(ways)
             }
             Then::Fires(rules) => {
-                let firing: Vec<Lit> = rules
-                    .iter()
-                    .filter_map(|at| judgement.rules.get(*at))
-                    .map(|it| !it.yes)
-                    .collect();
+                let firing: Vec<Lit> = rules.iter().map(|at| !judgement.rules[*at].yes).collect();
                 self.decider.logic.all(firing)
             }
             Then::UrgencyAtLeast(urgency) => !pressing(judgement, *urgency),
@@ -333,7 +329,8 @@ impl Prover<'_> {
                 for least in [Outcome::Defer, Outcome::Refer] {
                     let of = |it: &Judgement, yes: bool| -> Vec<Lit> {
                         let rules = rule_set
-                            .judging()
+                            .judging
+                            .iter()
                             .zip(&it.rules)
                             .filter(|(rule, _)| rule.outcome >= least);
                         rules
@@ -396,12 +393,12 @@ fn in_sense(sense: Sense, pair: DualRail) -> Vec<Lit> {
     }
 }
 
-fn verdict(rule_set: &RuleSet, states: &[State]) -> Outcome {
+fn verdict(rule_set: &RuleSet, states: &States) -> Outcome {
     standing(rule_set, states).outcome
 }
 
 /// Whether a patient, judged so, really breaks a guarantee.
-pub fn breaks(rule_set: &RuleSet, guarantee: &Guarantee, facts: &Facts, states: &[State]) -> bool {
+pub fn breaks(rule_set: &RuleSet, guarantee: &Guarantee, facts: &Facts, states: &States) -> bool {
     concerns(guarantee, facts) && !comes_out(rule_set, &guarantee.then, states)
 }
 
@@ -418,13 +415,11 @@ fn concerns(guarantee: &Guarantee, facts: &Facts) -> bool {
     })
 }
 
-fn comes_out(rule_set: &RuleSet, then: &Then, states: &[State]) -> bool {
+fn comes_out(rule_set: &RuleSet, then: &Then, states: &States) -> bool {
     let Standing { outcome, urgency } = standing(rule_set, states);
     match then {
         Then::Never(outcomes) => !outcomes.contains(&outcome),
-        Then::Fires(rules) => rules
-            .iter()
-            .any(|at| states.get(*at) == Some(&State::Fires)),
+        Then::Fires(rules) => rules.iter().any(|at| states[*at] == State::Fires),
         Then::UrgencyAtLeast(least) => {
             outcome == Outcome::Refer && urgency.is_some_and(|it| it >= *least)
         }

@@ -74,7 +74,7 @@ fn evaluation_alone(bencher: Bencher) {
     let compiled = Compiled::new(&rules);
     let facts = read_facts(&rules, &bytes());
     bencher
-        .counter(ItemsCount::new(rules.rules.len()))
+        .counter(ItemsCount::new(rules.rules().count()))
         .bench(|| compiled.run(divan::black_box(&facts)));
 }
 
@@ -86,7 +86,7 @@ fn evaluation_of_prepared_facts(bencher: Bencher) {
     let facts = read_facts(&rules, &bytes());
     let prepared = Prepared::new(rules.catalogue.facts.len(), &facts);
     bencher
-        .counter(ItemsCount::new(rules.rules.len()))
+        .counter(ItemsCount::new(rules.rules().count()))
         .bench(|| compiled.run_prepared(divan::black_box(&prepared), &facts));
 }
 

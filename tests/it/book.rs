@@ -19,7 +19,7 @@ use crate::support::{embedded, files, run, said, text_of, tiny};
 fn book(rules: &RuleSet, change_log: Option<&str>) -> String {
     markdown(&Book {
         rule_set: rules,
-        states: &vec![[1, 2, 3]; rules.rules.len()],
+        states: &rules.judging.iter().map(|_| [1, 2, 3]).collect(),
         change_log,
         figures: &[],
     })
@@ -52,7 +52,7 @@ fn everything_of_the_rule_set_is_in_the_book() {
     let rules = embedded();
     let catalogue = &rules.catalogue;
     let mut wanted: Vec<String> = rules.concerns.iter().map(|it| it.id.clone()).collect();
-    wanted.extend(rules.rules.iter().map(|it| it.id.clone()));
+    wanted.extend(rules.rules().map(|it| it.id.clone()));
     wanted.extend(catalogue.questions.iter().map(|it| it.id.clone()));
     wanted.extend(catalogue.derived.iter().map(|it| it.id.clone()));
     wanted.extend(rules.limits.iter().map(|it| format!("limits/{}", it.id)));
@@ -119,7 +119,7 @@ fn everything_of_the_rule_set_is_in_the_book() {
     // Each rule has its worked cases counted as `rules test` counts them.
     let coverage = said(&run(&["rules", "test", "--coverage"]).stdout);
     let lines: Vec<&str> = coverage.lines().collect();
-    for rule in &rules.rules {
+    for rule in rules.rules() {
         let at = lines
             .iter()
             .position(|it| *it == rule.id)
@@ -190,7 +190,7 @@ fn the_page_is_whole_by_itself() {
     let known = "html head meta title style body main section article h1 h2 h3 p a strong em code ul li table thead tbody tr th td";
     assert_eq!(elements, known.split(' ').collect());
     let read = found["text"].as_str().expect("text");
-    for rule in &rules.rules {
+    for rule in rules.rules() {
         assert!(read.contains(rule.title.as_str()), "{}", rule.id);
     }
     for question in &rules.catalogue.questions {
@@ -249,7 +249,7 @@ fn no_text_of_a_file_becomes_markup() {
             .concerns
             .iter_mut()
             .for_each(|it| it.title.clone_from(&text));
-        rules.rules.iter_mut().for_each(|it| {
+        rules.judging.iter_mut().for_each(|it| {
             it.title.clone_from(&text);
             it.reason.pieces = vec![preblock::inner::rule_set::Piece::Words(text.clone())];
         });

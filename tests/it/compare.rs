@@ -122,8 +122,8 @@ fn moves(old: &RuleSet, new: &RuleSet, exact: &Exact) -> Vec<String> {
                 unreachable!("no example of {shift:?}")
             };
             let fires = |rules: &RuleSet, seen: &Witness| {
-                let at = rules.rules.iter().position(|it| it.id == shift.rule);
-                at.and_then(|at| seen.states.get(at)) == Some(&State::Fires)
+                let at = rules.judging.position(|it| it.id == shift.rule);
+                at.is_some_and(|at| seen.states[at] == State::Fires)
             };
             assert_eq!(
                 (fires(old, before), fires(new, after)),
@@ -664,7 +664,7 @@ fn what_is_offered_is_as_in_a_screening() {
                 format!("plan:\n{answers}")
             };
             let facts = crate::support::facts(&rules, &answers);
-            let state = Compiled::new(&rules).run(&facts)[0];
+            let state = Compiled::new(&rules).run(&facts).rows()[0];
             seen.insert(format!("{state:?}"));
             // The same patient in the space: what is known is known, and what is chosen is chosen.
             let mut decider =
@@ -729,7 +729,7 @@ fn what_is_offered_is_as_in_a_screening() {
                     _ => {}
                 }
             }
-            let pair = decider.judgements[0].rules[0];
+            let pair = decider.judgements[0].rules.rows()[0];
             let mut can = |more: &[Lit]| {
                 decider
                     .logic

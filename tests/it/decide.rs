@@ -3,16 +3,17 @@
 use batsat::Lit;
 use preblock::inner::exact::{Decider, DualRail, Found, Witness};
 use preblock::inner::outcome::State;
-use preblock::inner::rule_set::RuleSet;
 use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::{Idx, Rule, RuleSet};
 use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::evaluate::States;
 use preblock::inner::workbench::cases;
 
 use proptest::prelude::*;
 use rstest::rstest;
 
 use crate::properties::{choices, gated, text, tree, yaml};
-use crate::support::{SEED, embedded_once, facts_or, facts_over, tiny, today};
+use crate::support::{SEED, embedded_once, facts_or, facts_over, nth_rule, tiny, today};
 
 /// What says that each rule is in just this state.
 fn just_so(rules: &[DualRail], states: &[State]) -> Vec<Lit> {
@@ -26,7 +27,7 @@ fn just_so(rules: &[DualRail], states: &[State]) -> Vec<Lit> {
 
 /// The fewest of these states that are not possible together, for a message.
 fn clash(decider: &mut Decider<'_>, rule_set: &RuleSet, states: &[State]) -> Vec<String> {
-    let rules = decider.judgements[0].rules.clone();
+    let rules = decider.judgements[0].rules.rows().to_vec();
     let mut kept: Vec<usize> = (0..states.len()).collect();
     let mut at = 0;
     while at < kept.len() {
@@ -43,13 +44,7 @@ fn clash(decider: &mut Decider<'_>, rule_set: &RuleSet, states: &[State]) -> Vec
         }
     }
     kept.iter()
-        .map(|it| {
-            format!(
-                "{} {:?}",
-                rule_set.judging().nth(*it).map_or("", |it| &it.id),
-                states[*it]
-            )
-        })
+        .map(|it| format!("{} {:?}", rule_set.judging.rows()[*it].id, states[*it]))
         .collect()
 }
 
@@ -64,12 +59,13 @@ fn the_space_holds_every_worked_case() {
         .unwrap_or_default()
     {
         let run = cases::run(rule_set, compiled, case);
-        let together = just_so(&decider.judgements[0].rules, &run.states);
+        let states = run.states.as_ref().map_or(&[][..], |it| it.rows());
+        let together = just_so(decider.judgements[0].rules.rows(), states);
         if !decider.logic.possible(&together) {
             unreachable!(
                 "{} is not in the space: {:?}",
                 case.title,
-                clash(&mut decider, rule_set, &run.states)
+                clash(&mut decider, rule_set, states)
             );
         }
         n_tried += 1;
@@ -78,7 +74,7 @@ fn the_space_holds_every_worked_case() {
 }
 
 /// A questionnaire is one that the reader takes as it is, and its rule comes out as said.
-fn assert_real(rule_set: &RuleSet, seen: &Witness, rule: usize, state: State) {
+fn assert_real(rule_set: &RuleSet, seen: &Witness, rule: Idx<Rule>, state: State) {
     let states = Compiled::new(rule_set).run(&facts_over(
         rule_set,
         seen.clinic.as_deref(),
@@ -87,7 +83,7 @@ fn assert_real(rule_set: &RuleSet, seen: &Witness, rule: usize, state: State) {
     assert_eq!(
         states[rule], state,
         "{}\n{}",
-        rule_set.rules[rule].id, seen.questionnaire
+        rule_set.judging[rule].id, seen.questionnaire
     );
     assert_eq!(states, seen.states);
 }
@@ -118,7 +114,7 @@ fn rules_of_every_shape_can_fire() {
         Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let written = RuleFiles::embedded();
     let mut n_tried = 0;
-    for (at, rule) in rule_set.rules.iter().enumerate() {
+    for (at, rule) in rule_set.rule_entries() {
         let text = written.rule(&rule.id).map(|it| {
             it.source
                 .slice(
@@ -129,7 +125,7 @@ fn rules_of_every_shape_can_fire() {
                 )
                 .to_owned()
         });
-        if !is_looked_at(at, &rule.id, &text.unwrap_or_default()) {
+        if !is_looked_at(at.index(), &rule.id, &text.unwrap_or_default()) {
             continue;
         }
         n_tried += 1;
@@ -157,14 +153,15 @@ fn can_fire(when: &str) -> &'static str {
     let rules = tiny(&[("one", "defer", when)]);
     let mut decider =
         Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
-    let fires = decider.judgements[0].rules[0].yes;
+    let one = nth_rule(&rules, 0);
+    let fires = decider.judgements[0].rules[one].yes;
     match decider.find(&[fires], &|seen| {
-        seen.iter().all(|it| it.states[0] == State::Fires)
+        seen.iter().all(|it| it.states[one] == State::Fires)
     }) {
         Found::Never => "never",
         Found::Open(_) => "open",
         Found::Example(seen) => {
-            assert_real(&rules, &seen[0], 0, State::Fires);
+            assert_real(&rules, &seen[0], one, State::Fires);
             "example"
         }
     }
@@ -255,25 +252,26 @@ fn a_rule_can_be_open_and_asking_again_changes_nothing() {
     ]);
     let mut decider =
         Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
-    let [one, two] = decider.judgements[0].rules[..] else {
+    let [first, second] = [0, 1].map(|it| nth_rule(&rules, it));
+    let [one, two] = decider.judgements[0].rules.rows()[..] else {
         unreachable!("two rules")
     };
     let Found::Example(seen) = decider.find(&[!one.yes, !one.no], &|seen| {
-        seen[0].states[0] == State::Undetermined
+        seen[0].states[first] == State::Undetermined
     }) else {
         unreachable!("it can be open")
     };
-    assert_real(&rules, &seen[0], 0, State::Undetermined);
+    assert_real(&rules, &seen[0], first, State::Undetermined);
     assert_eq!(seen[0].n_answers, 0, "nothing has to be answered for it");
     for _ in 0..2 {
-        let found = decider.find(&[two.yes], &|seen| seen[0].states[1] == State::Fires);
+        let found = decider.find(&[two.yes], &|seen| seen[0].states[second] == State::Fires);
         assert!(
             !matches!(found, Found::Never),
             "what was not found is not impossible"
         );
     }
     assert!(matches!(
-        decider.find(&[one.yes], &|seen| seen[0].states[0] == State::Fires),
+        decider.find(&[one.yes], &|seen| seen[0].states[first] == State::Fires),
         Found::Example(_)
     ));
 }
@@ -289,17 +287,17 @@ proptest! {
         let of: Vec<(&str, &str, &str)> = written.iter().map(|(id, when)| (id.as_str(), "defer", when.as_str())).collect();
         let rules = gated(&of);
         let compiled = Compiled::new(&rules);
-        let people: Vec<Vec<State>> =
+        let people: Vec<States> =
             all.iter().filter_map(|it| Some(compiled.run(&facts_or(&rules, &text(it)).ok()?))).collect();
         let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
         for states in &people {
-            let together = just_so(&decider.judgements[0].rules, states);
-            prop_assert!(decider.logic.possible(&together), "{:?}", clash(&mut decider, &rules, states));
+            let together = just_so(decider.judgements[0].rules.rows(), states.rows());
+            prop_assert!(decider.logic.possible(&together), "{:?}", clash(&mut decider, &rules, states.rows()));
         }
-        for at in 0..rules.rules.len() {
+        for at in rules.judging.indices() {
             let fires = decider.judgements[0].rules[at].yes;
             match decider.find(&[fires], &|seen| seen.iter().all(|it| it.states[at] == State::Fires)) {
-                Found::Never => prop_assert!(people.iter().all(|it| it[at] != State::Fires), "{} fires", written[at].1),
+                Found::Never => prop_assert!(people.iter().all(|it| it[at] != State::Fires), "{} fires", written[at.index()].1),
                 Found::Example(seen) => assert_real(&rules, &seen[0], at, State::Fires),
                 Found::Open(_) => {}
             }

@@ -10,7 +10,7 @@ use preblock::inner::questionnaire::policy::rule_set_with;
 use preblock::inner::rule_set::files::{RuleFiles, TextFile};
 use preblock::inner::rule_set::local::{holds_for_fewer, loosened_by_limit};
 use preblock::inner::rule_set::{
-    Agent, Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, RuleSet,
+    Agent, Answer, Concern, Idx, LimitValue, LocalChange, LocalKind, Loosens, Rule, RuleSet,
 };
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::standing;
@@ -142,7 +142,7 @@ fn a_condition_holds_for_fewer(
         .limits
         .position(|it| it.id == "ceiling")
         .unwrap_or_else(|| unreachable!("the limit"));
-    let when = &rules.rules[0].when;
+    let when = &rules.judging.rows()[0].when;
     assert_eq!(
         (
             holds_for_fewer(when, ceiling, true),
@@ -167,7 +167,7 @@ fn a_condition_on_an_age_holds_for_fewer(
         .limits
         .position(|it| it.id == "fresh")
         .unwrap_or_else(|| unreachable!("the limit"));
-    let when = &rules.rules[0].when;
+    let when = &rules.judging.rows()[0].when;
     assert_eq!(
         (
             holds_for_fewer(when, fresh, true),
@@ -271,7 +271,7 @@ fn what_is_said_not_to_loosen_does_not() {
                 .limits
                 .position(|it| it.id == id)
                 .unwrap_or_else(|| unreachable!("the limit"));
-            let looser = loosened_by_limit(&rules.rules, position, rises);
+            let looser = loosened_by_limit(rules.judging.rows(), position, rises);
             if looser.is_empty() && !steps.iter().any(|(known, _)| *known == id) {
                 steps.push((id, value));
             }
@@ -316,7 +316,8 @@ fn what_is_said_to_loosen_does(#[case] change: &str) {
 #[test]
 fn a_stricter_policy_is_never_less_cautious() {
     let (rules, _) = embedded_once();
-    let n_rules = rules.rules.len();
+    let own: Vec<&Rule> = rules.rules().collect();
+    let n_rules = own.len();
     let strategy = (
         proptest::collection::btree_set(0..n_rules, 1..40),
         proptest::collection::btree_set(0..n_rules, 0..10),
@@ -331,14 +332,14 @@ fn a_stricter_policy_is_never_less_cautious() {
     });
     let outcome = runner.run(&strategy, |(raised, copied, offered, refer)| {
         let mut list: Vec<String> = Vec::new();
-        for rule in raised.iter().filter_map(|at| rules.rules.get(*at)) {
+        for rule in raised.iter().map(|at| own[*at]) {
             match rule.outcome {
                 Outcome::Go if !refer => list.push(format!("raise: {}, outcome: defer, cleared_by: a word of the lead", rule.id)),
                 Outcome::Refer => {}
                 _ => list.push(format!("raise: {}, outcome: refer, urgency: urgent, refer_to: a service", rule.id)),
             }
         }
-        for (at, rule) in copied.iter().filter_map(|at| rules.rules.get(*at)).enumerate() {
+        for (at, rule) in copied.iter().map(|at| own[*at]).enumerate() {
             let concern = &rules.concerns[rule.concern.unwrap_or_else(|| unreachable!("no concern"))].id;
             let when =
                 ["{ taking: anticoagulant }", "{ fact: home.travel, is: drives }", "{ not: { fact: home.arranged, includes: escort } }"];
@@ -399,7 +400,7 @@ fn rules_are_raised_added_and_retired() {
         "retire: home/unsuitable-footwear".to_owned(),
         added.to_owned(),
     ]);
-    assert_eq!(rules.rules.len(), plain.rules.len());
+    assert_eq!(rules.rules().count(), plain.rules().count());
     let raised = rules
         .rule("bleeding/anticoagulant-with-nsaid")
         .unwrap_or_else(|| unreachable!("it is there"));
@@ -409,7 +410,7 @@ fn rules_are_raised_added_and_retired() {
             && rules.knows_rule("home/unsuitable-footwear")
     );
     // Among the rules of its concern, so that reports keep their order.
-    let concerns: Vec<Option<Idx<Concern>>> = rules.rules.iter().map(|it| it.concern).collect();
+    let concerns: Vec<Option<Idx<Concern>>> = rules.rules().map(|it| it.concern).collect();
     assert!(concerns.is_sorted());
     // The cases still load, although some name the rule that was taken out.
     assert!(cases(&RuleFiles::embedded(), &rules).is_ok());

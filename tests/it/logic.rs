@@ -139,7 +139,11 @@ fn all_and_any_of_two_answers(
     ] {
         let rules = tiny(&[("one", "refer", &when)]);
         let facts = facts(&rules, &format!("a: {{ smokes: {a}, drinks: {b} }}"));
-        assert_eq!(Compiled::new(&rules).run(&facts), [expected], "{when}");
+        assert_eq!(
+            Compiled::new(&rules).run(&facts).rows(),
+            [expected],
+            "{when}"
+        );
         assert_eq!(
             screening(&rules, &facts).verdict().outcome,
             verdict(expected),
@@ -152,7 +156,7 @@ fn all_and_any_of_two_answers(
             Undetermined => Undetermined,
         };
         assert_eq!(
-            Compiled::new(&negated).run(&facts),
+            Compiled::new(&negated).run(&facts).rows(),
             [expected],
             "not {when}"
         );
@@ -718,7 +722,7 @@ fn standing_answers(#[case] own: Option<&str>, #[case] expected: State) {
     let clinic = "clinic: 1\nname: Saltmarsh Foot Clinic\nanswers:\n  plan: { adrenaline: yes }\n";
     let line = own.map_or_else(String::new, |own| format!("plan: {{ adrenaline: {own} }}"));
     let facts = facts_over(&rules, Some(clinic), &written(&line));
-    assert_eq!(Compiled::new(&rules).run(&facts), [expected]);
+    assert_eq!(Compiled::new(&rules).run(&facts).rows(), [expected]);
 }
 
 /// A child's dose does not rest on the adult formula, so a missing height does not hold it up.

@@ -410,7 +410,7 @@ fn tests_of_allergies(rules: &RuleSet) -> Vec<(Bits<Substance>, Option<Bits<Reac
         .questions
         .iter()
         .filter_map(|it| it.ask_when.as_ref());
-    for condition in rules.rules.iter().map(|it| &it.when).chain(asked) {
+    for condition in rules.rules().map(|it| &it.when).chain(asked) {
         condition.visit(&mut |it| {
             if let Condition::AllergicTo {
                 substances,

@@ -8,8 +8,9 @@ use preblock::inner::outcome::State;
 use preblock::inner::questionnaire::facts;
 use preblock::inner::questionnaire::facts::Facts;
 use preblock::inner::rule_set::files::RuleFiles;
-use preblock::inner::rule_set::{Condition, Rule, RuleSet, Then};
+use preblock::inner::rule_set::{Condition, Idx, Rule, RuleSet, Then};
 use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::evaluate::States;
 use preblock::inner::workbench::cases::read::{Case, cases};
 use preblock::inner::workbench::compare::{Both, tally};
 use preblock::inner::workbench::prove::breaks;
@@ -26,7 +27,7 @@ fn judged<'a>(
     rules: &RuleSet,
     compiled: &Compiled,
     cases: &'a [Case],
-) -> Vec<(&'a Case, Facts, Vec<State>)> {
+) -> Vec<(&'a Case, Facts, States)> {
     let read = cases
         .iter()
         .map(|case| (case, facts::read(rules, &case.answers, case.as_of).0));
@@ -47,8 +48,8 @@ fn a_rule_that_refers_is_missed_by_a_guarantee() {
         .iter()
         .filter(|it| !matches!(it.then, Then::Fires(_)))
         .collect();
-    let refers = |rule: &&(usize, &Rule)| rule.1.outcome == Outcome::Refer;
-    let missed = |at: usize| {
+    let refers = |rule: &&(Idx<Rule>, &Rule)| rule.1.outcome == Outcome::Refer;
+    let missed = |at: Idx<Rule>| {
         patients
             .iter()
             .filter(|(_, _, states)| states[at] == State::Fires)
@@ -60,7 +61,7 @@ fn a_rule_that_refers_is_missed_by_a_guarantee() {
                     .any(|it| breaks(rules, it, facts, &without))
             })
     };
-    let refer: Vec<(usize, &Rule)> = rules.rules.iter().enumerate().collect();
+    let refer: Vec<(Idx<Rule>, &Rule)> = rules.rule_entries().collect();
     let unguarded: Vec<&str> = refer
         .iter()
         .filter(refers)
@@ -83,12 +84,10 @@ fn any_other_rule_is_missed_by_the_comparison() {
     let mut without = embedded();
     let mut unnamed = BTreeSet::new();
     for (at, rule) in rules
-        .rules
-        .iter()
-        .enumerate()
+        .rule_entries()
         .filter(|(_, it)| it.outcome != Outcome::Refer)
     {
-        let whole = std::mem::replace(&mut without.rules[at].when, Condition::Any(Vec::new()));
+        let whole = std::mem::replace(&mut without.judging[at].when, Condition::Any(Vec::new()));
         let some = patients
             .iter()
             .filter(|(_, _, states)| states[at] == State::Fires)
@@ -100,7 +99,7 @@ fn any_other_rule_is_missed_by_the_comparison() {
         if !found.moves.iter().any(|it| it.lost == [rule.id.as_str()]) {
             unnamed.insert(rule.id.as_str());
         }
-        without.rules[at].when = whole;
+        without.judging[at].when = whole;
     }
     assert!(unnamed.is_empty(), "{unnamed:#?}");
 }

@@ -427,8 +427,7 @@ fn the_readme_of_the_morning_is_what_happens() {
     assert!(
         embedded_once()
             .0
-            .rules
-            .iter()
+            .rules()
             .all(|it| book.contains(&format!("id=\"{}\"", it.id))),
         "a rule is not in the book"
     );

@@ -129,7 +129,7 @@ proptest! {
             let answers: Vec<String> = row.iter().map(|(fact, answer, _)| format!("  {fact}: {answer}")).collect();
             let states = compiled.run(&facts(&rules, &format!("a:\n{}", answers.join("\n"))));
             let columns: Vec<String> = row.iter().map(|(fact, _, sql)| format!("{sql} AS {fact}")).collect();
-            for ((_, sql), state) in trees.iter().zip(states) {
+            for ((_, sql), state) in trees.iter().zip(&states) {
                 let query = format!("SELECT {sql} FROM (SELECT {})", columns.join(", "));
                 let came: Option<i64> = database.query_row(&query, [], |it| it.get(0)).map_err(|error| TestCaseError::fail(format!("{error}: {query}")))?;
                 let expected = match came {
@@ -140,7 +140,7 @@ proptest! {
                         State::Undetermined
                     }
                 };
-                prop_assert_eq!(state, expected, "{}", query);
+                prop_assert_eq!(*state, expected, "{}", query);
             }
         }
     }

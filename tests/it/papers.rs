@@ -152,7 +152,7 @@ fn everything_with_a_date_and_everything_open_is_due() {
             }
         })
         .collect();
-    assert_eq!(told.len(), rules.rules.len());
+    assert_eq!(told.len(), rules.rules().count());
     assert_eq!(
         due.iter()
             .filter(|it| matches!(it.what, DueItem::RuleSet))
@@ -171,7 +171,7 @@ fn everything_with_a_date_and_everything_open_is_due() {
             .count(),
         open
     );
-    let of_rules = rules.rules.iter().flat_map(|it| &it.citations);
+    let of_rules = rules.rules().flat_map(|it| &it.citations);
     let of_rest = rules
         .limits
         .iter()
@@ -457,7 +457,7 @@ fn a_calendar_program_finds_the_reviews() {
         .iter()
         .filter_map(|it| it["description"].as_str())
         .collect::<String>();
-    for rule in embedded().rules {
+    for rule in embedded().rules() {
         let (concern, name) = rule.id.split_once('/').expect("an id");
         let line = told
             .lines()

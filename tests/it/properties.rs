@@ -13,6 +13,7 @@ use preblock::inner::questionnaire::frame;
 use preblock::inner::report::json;
 use preblock::inner::rule_set::{Answer, Derived, Idx, Odds, Question, RuleSet};
 use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::evaluate::States;
 use preblock::inner::truth::{FactSlot, Truth};
 use proptest::prelude::*;
 
@@ -389,10 +390,11 @@ fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
 }
 
 /// What the states of all rules come to.
-pub fn span_of(rules: &RuleSet, states: &[State]) -> OutcomeSpan {
+pub fn span_of(rules: &RuleSet, states: &States) -> OutcomeSpan {
     let with = |wanted: State| {
         rules
-            .judging()
+            .judging
+            .iter()
             .zip(states)
             .filter(move |(_, state)| **state == wanted)
             .map(|(rule, _)| rule.standing())
@@ -430,10 +432,10 @@ fn assert_counts(rules: &RuleSet, facts: &Facts) {
 }
 
 /// The state of every rule by the compiled form, after holding the readable tree and the reference equal to it.
-fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> Vec<State> {
+fn states(rules: &RuleSet, compiled: &Compiled, facts: &Facts) -> States {
     assert_counts(rules, facts);
     let states = compiled.run(facts);
-    for (rule, state) in rules.judging().zip(&states) {
+    for (rule, state) in rules.judging.iter().zip(&states) {
         let readable = truth_of::truth(&rule.when, facts);
         match came(&rule.when, facts) {
             Ok(true) => assert_eq!(
@@ -498,11 +500,12 @@ fn may_be_open(rules: &RuleSet, facts: &Facts, slot: FactSlot) -> bool {
 
 /// A screening says what the states of its rules say, and why: each finding by facts that are known, each rule that is
 /// open by answers that are not, and every one of those is asked for.
-fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
+fn assert_tells(rules: &RuleSet, facts: &Facts, states: &States) {
     let found = screening(rules, facts);
     let of = |wanted: State| {
         rules
-            .judging()
+            .judging
+            .iter()
             .zip(states)
             .filter(move |(_, it)| **it == wanted)
             .map(|(rule, _)| rule.id.as_str())
@@ -598,7 +601,7 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &[State]) {
 
 /// What was established stays so once more is known, unless the answers then contradict one another, or may: then the
 /// verdict waits, whatever it was.
-fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known: &Facts) {
+fn assert_only_settles(rules: &RuleSet, before: &States, after: &States, known: &Facts) {
     if !known.at_odds(Odds::RuledOut).is_empty() || !known.at_odds_open(Odds::RuledOut).is_empty() {
         assert_ne!(
             span_of(rules, after).verdict(),
@@ -607,7 +610,7 @@ fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known
         );
         return;
     }
-    for ((rule, before), after) in rules.judging().zip(before).zip(after) {
+    for ((rule, before), after) in rules.judging.iter().zip(before).zip(after) {
         assert!(
             *before == State::Undetermined || before == after,
             "{}: {before:?} became {after:?} when an answer was added",
@@ -629,7 +632,7 @@ fn assert_only_settles(rules: &RuleSet, before: &[State], after: &[State], known
 }
 
 /// Answers that contradict, a plan beyond the offers and a name that nobody read hold the verdict, whatever the rules are.
-fn assert_held(rules: &RuleSet, facts: &Facts, found: &[State]) {
+fn assert_held(rules: &RuleSet, facts: &Facts, found: &States) {
     let unread = !facts.at_odds_open(Odds::Unread).is_empty();
     if unread
         || !facts.at_odds(Odds::RuledOut).is_empty()
@@ -649,7 +652,7 @@ fn assert_counts_for_nothing(
     compiled: &Compiled,
     text: &str,
     facts: &Facts,
-    found: &[State],
+    found: &States,
 ) {
     let gathered =
         crate::support::gathered(rules, text).unwrap_or_else(|found| unreachable!("{found:?}"));
@@ -659,7 +662,7 @@ fn assert_counts_for_nothing(
         let (without, refused) = facts::read(rules, &without, today());
         assert!(refused.is_empty());
         assert_eq!(
-            states(rules, compiled, &without),
+            &states(rules, compiled, &without),
             found,
             "{}",
             rules.catalogue.questions[aside.question].id
@@ -687,9 +690,9 @@ proptest! {
             let found = states(&rules, &compiled, &facts);
             n_open += found.iter().filter(|it| **it == State::Undetermined).count();
             prop_assert_eq!(&found, &compiled_turned.run(&facts));
-            let mut backwards = compiled_backwards.run(&facts);
+            let mut backwards = compiled_backwards.run(&facts).rows().to_vec();
             backwards[..trees.len()].reverse();
-            prop_assert_eq!(&found, &backwards);
+            prop_assert_eq!(found.rows(), backwards);
             assert_tells(&rules, &facts, &found);
             let mut fewer = choices.clone();
             if let (Some(place), Some((_, answers))) = (fewer.get_mut(missing), ANSWERS.get(missing)) {

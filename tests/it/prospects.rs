@@ -15,6 +15,7 @@ use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::read::rule_set;
 use preblock::inner::rule_set::{Answer, Changeable, Choice, Idx, Odds, Question, RuleSet};
 use preblock::inner::screening::compile::Compiled;
+use preblock::inner::screening::evaluate::States;
 use preblock::inner::screening::result::{Alternative, Change, DateSpan, Lift, Screening};
 use preblock::inner::screening::screener::Screener;
 use preblock::inner::screening::what_if::alternatives::alternatives;
@@ -177,11 +178,10 @@ impl Desk {
 }
 
 /// Worked out by another way than the program's: the most pressing of the rules that fire, if one refers.
-fn standing(rules: &RuleSet, states: &[State]) -> Standing {
+fn standing(rules: &RuleSet, states: &States) -> Standing {
     let outcome = span_of(rules, states).verdict().outcome;
     let firing = rules
-        .rules
-        .iter()
+        .rules()
         .zip(states)
         .filter(|(rule, it)| **it == State::Fires && rule.outcome == outcome);
     Standing {
@@ -614,7 +614,7 @@ fn hold_dates(
         "{whose}"
     );
     let mut rest = days.as_slice();
-    let mut before: Option<(Vec<State>, &DateSpan)> = None;
+    let mut before: Option<(States, &DateSpan)> = None;
     for span in &spans {
         let (own, later) = rest.split_at(span.n_days);
         rest = later;
@@ -634,11 +634,7 @@ fn hold_dates(
                     promised,
                     "{whose}: two spans are one at {day}"
                 );
-                let turned = desk
-                    .rules
-                    .rules
-                    .iter()
-                    .zip(states_before.iter().zip(&states));
+                let turned = desk.rules.rules().zip(states_before.iter().zip(&states));
                 let turned: Vec<(&str, State, State)> = turned
                     .filter(|(rule, (one, other))| rule.outcome > Outcome::Go && one != other)
                     .map(|(rule, (one, other))| (rule.id.as_str(), *one, *other))

@@ -181,8 +181,7 @@ fn noticed(seed: &Seed, base: &Base) -> Result<(), String> {
     let other = |it: &&Rule| rules.rule(&it.id).is_none_or(|new| shape(new) != shape(it));
     let others: Vec<&str> = base
         .rule_set
-        .rules
-        .iter()
+        .rules()
         .filter(other)
         .map(|it| it.id.as_str())
         .collect();
@@ -285,9 +284,8 @@ fn linted(
     let concern = about.split_once('/').map_or("", |(concern, _)| concern);
     if over_everybody.contains(&code) {
         // The other concerns' rules are as they were.
-        rules
-            .rules
-            .retain(|it| it.id.split('/').next() == Some(concern));
+        let left = |it: &&Rule| it.is_built_in() || it.id.split('/').next() == Some(concern);
+        rules.judging = rules.judging.iter().filter(left).cloned().collect();
         let near = base
             .cases
             .iter()

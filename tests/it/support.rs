@@ -14,9 +14,9 @@ use preblock::inner::outcome::State;
 use preblock::inner::questionnaire::facts;
 use preblock::inner::questionnaire::facts::{Facts, Gathered};
 use preblock::inner::questionnaire::frame;
-use preblock::inner::rule_set::RuleSet;
 use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::read::rule_set;
+use preblock::inner::rule_set::{Idx, Rule, RuleSet};
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::result::{Screening, SourceStamp};
 use preblock::inner::screening::screener::{Referral, Screener};
@@ -227,9 +227,16 @@ pub fn held(rules: &[(&str, &str, &str)]) -> RuleSet {
     })
 }
 
+/// The position of a rule, by its number from the top.
+pub fn nth_rule(rules: &RuleSet, n: usize) -> Idx<Rule> {
+    let mut all = rules.judging.indices();
+    all.nth(n)
+        .unwrap_or_else(|| panic!("there are so many rules"))
+}
+
 /// A rule set without the program's own rules.
 pub fn alone(mut rules: RuleSet) -> RuleSet {
-    rules.holds.clear();
+    rules.judging = rules.rules().cloned().collect();
     rules
 }
 
@@ -335,10 +342,7 @@ pub fn facts(rules: &RuleSet, answers: &str) -> Facts {
 pub fn state(when: &str, answers: &str) -> State {
     let rules = tiny(&[("one", "defer", when)]);
     let states = Compiled::new(&rules).run(&facts(&rules, answers));
-    states
-        .first()
-        .copied()
-        .unwrap_or_else(|| panic!("there is one rule"))
+    states[nth_rule(&rules, 0)]
 }
 
 /// The screening of these answers, but for what would lift its verdict.

@@ -115,7 +115,7 @@ fn clean(whole: &Whole) -> String {
         rule_set.id,
         rule_set.edition,
         rule_set.status.word(),
-        draw::counted(rule_set.rules.len(), "rule"),
+        draw::counted(rule_set.rules().count(), "rule"),
         draw::counted(rule_set.catalogue.questions.len(), "question"),
         draw::counted(rule_set.limits.len(), "limit"),
         draw::counted(whole.cases.len(), "case"),

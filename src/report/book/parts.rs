@@ -13,7 +13,7 @@ use crate::rule_set::{
 pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     sheet.paragraph("Every number that a rule tests, in one place. Where sources differ, the more cautious usable figure counts.");
-    let tested: Vec<Vec<Idx<Limit>>> = rules.rules.iter().map(|it| it.when.limits()).collect();
+    let tested: Vec<Vec<Idx<Limit>>> = rules.rules().map(|it| it.when.limits()).collect();
     for (at, limit) in rules.limits.entries() {
         sheet.heading(
             3,
@@ -27,8 +27,7 @@ pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
         sheet.gap();
         sheet.citations(0, rules, &limit.citations);
         let named = rules
-            .rules
-            .iter()
+            .rules()
             .zip(&tested)
             .filter(|(it, tested)| tested.contains(&at) || tells(it, at));
         let users: Vec<&Rule> = named.map(|(it, _)| it).collect();
@@ -92,7 +91,7 @@ pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
 /// The rules whose conditions look at each fact, by its id.
 fn users(rules: &RuleSet) -> BTreeMap<&str, Vec<&str>> {
     let mut found: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for rule in &rules.rules {
+    for rule in rules.rules() {
         let facts: BTreeSet<&str> = rule
             .when
             .facts()

@@ -92,10 +92,7 @@ fn guarantee(sheet: &mut BookText, rules: &RuleSet, guarantee: &Guarantee) {
             )
         }
         Then::Fires(at) => {
-            let ids = at
-                .iter()
-                .filter_map(|at| rules.rules.get(*at))
-                .map(|it| it.id.as_str());
+            let ids = at.iter().map(|at| rules.judging[*at].id.as_str());
             format!("at least one of these fires: {}", links(ids))
         }
         Then::UrgencyAtLeast(urgency) => format!(

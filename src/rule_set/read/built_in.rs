@@ -23,8 +23,7 @@ pub(crate) const BUILT_IN: &str = "built-in";
 pub(crate) fn holds(rule_set: &RuleSet) -> Vec<Rule> {
     let stands_for = |odds: Odds| {
         rule_set
-            .rules
-            .iter()
+            .rules()
             .any(|it| it.when == Condition::Answers(odds) && it.outcome > Outcome::Go)
     };
     let wanted = [Odds::RuledOut, Odds::NotOffered, Odds::Unread]

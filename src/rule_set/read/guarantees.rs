@@ -13,21 +13,31 @@ use crate::rule_set::read::registers::unique;
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{Concern, Condition, Rule, Table};
 
-/// Reads the guarantees, with every diagnostic of the file. If something was wrong before, a rule or concern that is
-/// missing may be what has been told.
+/// What guarantees may name.
+pub(crate) struct Nameable<'a> {
+    /// The concerns.
+    pub concerns: &'a Table<Concern>,
+    /// The rules, as a local policy leaves them.
+    pub rules: &'a Table<Rule>,
+    /// The ids of the rule set's own rules. One that local policy took out is gone from a guarantee, too: what only that
+    /// rule held no longer holds.
+    pub own: &'a [String],
+    /// Whether all of them could be read; else a rule or concern that is missing may be what has been told.
+    pub complete: bool,
+}
+
+/// Reads the guarantees, with every diagnostic of the file.
 pub(crate) fn read(
     parsed: &Parsed,
     names: &Names,
-    concerns: &Table<Concern>,
-    rules: &[Rule],
-    all_read: bool,
+    nameable: &Nameable<'_>,
 ) -> (Vec<Guarantee>, Vec<Diagnostic>) {
     let mut reading = parsed.reading("guarantees");
     let mut seen = HashMap::new();
     let mut found = Vec::new();
     for node in parsed.root.list("guarantees") {
         unique(&mut reading, &mut seen, node, "guarantees");
-        match one(&mut reading, names, node, concerns, (rules, all_read)) {
+        match one(&mut reading, names, node, nameable) {
             Some(guarantee) => found.push(guarantee),
             None => reading.pass_over(node, "a whole guarantee"),
         }
@@ -39,8 +49,7 @@ fn one(
     reading: &mut Reading<'_>,
     names: &Names,
     node: &Node,
-    concerns: &Table<Concern>,
-    (rules, all_read): (&[Rule], bool),
+    nameable: &Nameable<'_>,
 ) -> Option<Guarantee> {
     // Everything is read before anything is given up, so that all diagnostics come in one run.
     let (id, title, because) = (
@@ -49,11 +58,11 @@ fn one(
         reading.needed(node, "because"),
     );
     let concern = reading.owned(node, "concern").map(|written| {
-        let at = concerns.position(|it| it.id == written);
-        if at.is_none() && !all_read {
+        let at = nameable.concerns.position(|it| it.id == written);
+        if at.is_none() && !nameable.complete {
             reading.excuse();
         } else if let (None, Some(place)) = (at, node.get("concern")) {
-            let known = concerns.iter().map(|it| it.id.as_str());
+            let known = nameable.concerns.iter().map(|it| it.id.as_str());
             reading.unknown(
                 Code::UnknownConcern,
                 &place.span,
@@ -66,7 +75,7 @@ fn one(
     let lines = node.list("where");
     let wheres: Vec<Option<(Sense, Condition)>> =
         lines.iter().map(|it| line(reading, names, it)).collect();
-    let then = then(reading, node, (rules, all_read));
+    let then = then(reading, node, nameable);
     if concern == Some(None) {
         return None;
     }
@@ -91,11 +100,7 @@ fn line(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<(Sense,
     Some((sense, condition::read(names, reading, inner)?))
 }
 
-fn then(
-    reading: &mut Reading<'_>,
-    node: &Node,
-    (rules, all_read): (&[Rule], bool),
-) -> Option<Then> {
+fn then(reading: &mut Reading<'_>, node: &Node, nameable: &Nameable<'_>) -> Option<Then> {
     if let Some(never) = node.get("never") {
         let words = words(reading, never);
         let outcomes: Option<Vec<Outcome>> =
@@ -103,26 +108,24 @@ fn then(
         return outcomes.filter(|it| !it.is_empty()).map(Then::Never);
     }
     if let Some(fires) = node.get("fires") {
-        let mut found = Some(Vec::new());
-        for (place, id) in words(reading, fires) {
-            let at = rules.iter().position(|it| it.id == id);
-            if at.is_none() && !all_read {
-                reading.excuse();
-            } else if at.is_none() {
-                let known = rules.iter().map(|it| it.id.as_str());
-                reading.unknown(
-                    Code::UnknownRule,
-                    &place,
-                    ("rule", &id, "no such rule"),
-                    known,
-                );
+        let named = words(reading, fires);
+        let mut complete = !named.is_empty();
+        let mut found = Vec::new();
+        for (place, id) in named {
+            if nameable.own.contains(&id) {
+                found.extend(nameable.rules.position(|it| it.id == id));
+                continue;
             }
-            found = found.zip(at).map(|(mut all, at)| {
-                all.push(at);
-                all
-            });
+            complete = false;
+            if nameable.complete {
+                let known = nameable.own.iter().map(String::as_str);
+                let slip = ("rule", id.as_str(), "no such rule");
+                reading.unknown(Code::UnknownRule, &place, slip, known);
+            } else {
+                reading.excuse();
+            }
         }
-        return found.filter(|it| !it.is_empty()).map(Then::Fires);
+        return complete.then_some(Then::Fires(found));
     }
     if node.get("urgency_at_least").is_some() {
         return reading

@@ -5,13 +5,13 @@
 
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 
-use crate::outcome::{Outcome, State};
+use crate::outcome::Outcome;
 use crate::quantity::when::When;
 use crate::questionnaire::facts::answers::date_in_words;
 use crate::questionnaire::facts::{Fact, Facts, Known, Value};
 use crate::rule_set::RuleSet;
 use crate::screening::compile::Compiled;
-use crate::screening::evaluate::standing;
+use crate::screening::evaluate::{States, standing};
 use crate::screening::result::{DateSpan, Turn};
 use crate::screening::what_if::prospect::prospect;
 
@@ -39,7 +39,7 @@ pub fn dates(
     };
     let operates = |day: &NaiveDate| weekdays.is_none_or(|it| it.contains(&day.weekday()));
     let mut spans: Vec<DateSpan> = Vec::new();
-    let mut before: Option<Vec<State>> = None;
+    let mut before: Option<States> = None;
     let days = (0..u64::try_from(7 * n_days).unwrap_or(0))
         .filter_map(|ahead| facts.as_of().checked_add_days(Days::new(ahead)));
     for day in days.filter(operates).take(n_days) {
@@ -80,8 +80,8 @@ pub fn dates(
 }
 
 /// The rules against surgery whose state is otherwise: those that can move a verdict.
-fn turns(rule_set: &RuleSet, before: &[State], after: &[State]) -> Vec<Turn> {
-    let rules = rule_set.judging().zip(before.iter().zip(after));
+fn turns(rule_set: &RuleSet, before: &States, after: &States) -> Vec<Turn> {
+    let rules = rule_set.judging.iter().zip(before.iter().zip(after));
     rules
         .filter(|(rule, (before, after))| rule.outcome > Outcome::Go && before != after)
         .map(|(rule, (before, after))| Turn {

@@ -79,7 +79,8 @@ pub(crate) fn next(
         .collect();
     let clears_up = |it: &&Finding| {
         rule_set
-            .judging()
+            .judging
+            .iter()
             .any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut))
     };
     if plan.is_none() {

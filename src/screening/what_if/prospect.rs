@@ -3,13 +3,13 @@
 use crate::outcome::{Outcome, State};
 use crate::questionnaire::facts::{Fact, Facts};
 use crate::rule_set::RuleSet;
-use crate::screening::evaluate::{of_state, span};
+use crate::screening::evaluate::{States, of_state, span};
 use crate::screening::explain;
 use crate::screening::result::{Change, Prospect};
 use crate::truth::FactSlot;
 
 /// The prospect of facts whose rules came to these states.
-pub(crate) fn prospect(rule_set: &RuleSet, facts: &Facts, states: &[State]) -> Prospect {
+pub(crate) fn prospect(rule_set: &RuleSet, facts: &Facts, states: &States) -> Prospect {
     let (firing, open) = (
         of_state(rule_set, states, State::Fires),
         of_state(rule_set, states, State::Undetermined),

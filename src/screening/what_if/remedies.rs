@@ -207,7 +207,7 @@ fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<ComparedWith> {
             written: it.written.clone(),
         })
     };
-    for rule in &rule_set.rules {
+    for rule in rule_set.rules() {
         rule.when.visit(&mut |it| match it {
             Condition::Fact {
                 fact,
@@ -400,7 +400,7 @@ fn turning_days(rule_set: &RuleSet, date_slot: FactSlot, on: &When) -> Vec<u64> 
         .questions
         .iter()
         .filter_map(|it| it.ask_when.as_ref());
-    for condition in rule_set.rules.iter().map(|it| &it.when).chain(gates) {
+    for condition in rule_set.rules().map(|it| &it.when).chain(gates) {
         condition.visit(&mut |condition| match condition {
             Condition::Fact {
                 fact,

@@ -12,7 +12,7 @@ use crate::questionnaire::facts::derive::roots;
 use crate::questionnaire::facts::{Fact, Facts, Known, Value, chosen_in_words};
 use crate::rule_set::{Bits, Condition, Dependent, Idx, Odds, Question, RuleSet, Table, Test};
 use crate::screening::compile::{Compiled, Kept};
-use crate::screening::evaluate::standing;
+use crate::screening::evaluate::{States, standing};
 use crate::truth::{FactSlot, Slot};
 
 /// The options of a yes/no question, by position.
@@ -105,7 +105,7 @@ pub(crate) struct ChangeSet {
     /// The facts they make.
     pub facts: Facts,
     /// The state of every rule.
-    pub states: Vec<State>,
+    pub states: States,
     /// What it comes to.
     pub standing: Standing,
 }
@@ -211,7 +211,7 @@ impl<'a> Trials<'a> {
     }
 
     /// What facts made from the patient's come to.
-    pub(crate) fn judged(&self, facts: &Facts) -> (Vec<State>, Standing) {
+    pub(crate) fn judged(&self, facts: &Facts) -> (States, Standing) {
         let states = self.compiled.run_beside(&self.kept, facts);
         let standing = standing(self.rule_set, &states);
         (states, standing)
@@ -351,7 +351,8 @@ impl Links {
         });
         Self {
             rules: rule_set
-                .judging()
+                .judging
+                .iter()
                 .map(|it| reads(rule_set, &it.when))
                 .collect(),
             behind: behind.collect(),
@@ -488,7 +489,12 @@ impl<'a> LeverReach<'a> {
                 .iter()
                 .any(|(at, _)| *at == lever || self.same[lever].contains(at))
         };
-        let rules = self.rule_set.judging().zip(&node.states).zip(&self.levers);
+        let rules = self
+            .rule_set
+            .judging
+            .iter()
+            .zip(&node.states)
+            .zip(&self.levers);
         let in_the_way = rules.filter(|((rule, state), _)| match state {
             State::Fires => {
                 rule.outcome == node.standing.outcome && rule.urgency == node.standing.urgency

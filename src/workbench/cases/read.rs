@@ -373,7 +373,7 @@ fn unknown_rule(
     source: &Arc<Source>,
     span: &Range<usize>,
 ) -> Diagnostic {
-    let near = did_you_mean(id, rule_set.rules.iter().map(|it| it.id.as_str()))
+    let near = did_you_mean(id, rule_set.rules().map(|it| it.id.as_str()))
         .map_or_else(String::new, |it| format!("{it} "));
     let help = match rule_set.retired.iter().find(|it| it.rule == id) {
         Some(it) => format!(

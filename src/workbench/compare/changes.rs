@@ -58,7 +58,7 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
     };
     side("rule set", &|it| vec![(it.id.clone(), head(it))]);
     side("rule", &|set| {
-        each(&set.rules, |it| (&it.id, of_rule(set, it)))
+        each(set.rules(), |it| (&it.id, of_rule(set, it)))
     });
     side("local policy", &of_local);
     side("limit", &|set| {
@@ -460,8 +460,7 @@ fn then(rule_set: &RuleSet, then: &Then) -> String {
         Then::Fires(rules) => {
             let ids: Vec<&str> = rules
                 .iter()
-                .filter_map(|at| rule_set.rules.get(*at))
-                .map(|it| it.id.as_str())
+                .map(|at| rule_set.judging[*at].id.as_str())
                 .collect();
             format!("fires {}", ids.join(" or "))
         }

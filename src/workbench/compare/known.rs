@@ -8,9 +8,9 @@
 use chrono::NaiveDate;
 
 use crate::exact::{Witness, of_answers};
-use crate::outcome::State;
 use crate::questionnaire::facts::Gathered;
 use crate::rule_set::{Idx, Odds, Question};
+use crate::screening::evaluate::States;
 use crate::workbench::compare::{Both, as_asked};
 
 /// The patients whom both rule sets accept.
@@ -28,7 +28,7 @@ struct KnownPatient<'a> {
 
 /// What both rule sets make of some answers.
 struct JudgedByBoth {
-    states: [Vec<State>; 2],
+    states: [States; 2],
     /// Whether no answer is at odds with another one.
     is_plain: bool,
 }
@@ -53,7 +53,7 @@ impl<'a> KnownPatients<'a> {
     pub(crate) fn example(
         &self,
         plain: bool,
-        wanted: &dyn Fn([&[State]; 2]) -> bool,
+        wanted: &dyn Fn([&States; 2]) -> bool,
     ) -> Option<Vec<Witness>> {
         let fits = |it: &JudgedByBoth| {
             let [old, new] = &it.states;

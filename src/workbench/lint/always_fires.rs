@@ -8,28 +8,22 @@ use crate::workbench::lint::{Remark, Subject};
 /// A remark on each rule that always fires.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
-    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+    for (at, rule) in subject.rule_set.rule_entries() {
         if subject
             .runs
             .iter()
-            .any(|run| run.states.get(at).is_some_and(|it| *it != State::Fires))
+            .any(|run| run.state(at).is_some_and(|it| it != State::Fires))
         {
             continue;
         }
         let Some(mut decider) = subject.decider() else {
             break;
         };
-        let Some(yes) = decider
-            .judgements
-            .first()
-            .and_then(|it| it.rules.get(at))
-            .map(|it| it.yes)
-        else {
+        let Some(yes) = decider.judgements.first().map(|it| it.rules[at].yes) else {
             continue;
         };
         match decider.find(&[!yes], &|seen| {
-            seen.iter()
-                .all(|it| it.states.get(at) != Some(&State::Fires))
+            seen.iter().all(|it| it.states[at] != State::Fires)
         }) {
             Found::Example(_) => {}
             Found::Open(fact) => found.push(subject.undecided(rule, &fact, "it always fires")),

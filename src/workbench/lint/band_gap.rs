@@ -8,14 +8,14 @@ use crate::exact::{Found, Witness};
 use crate::outcome::State;
 use crate::quantity::tidy;
 use crate::questionnaire::facts::truth_of::truth;
-use crate::rule_set::{Comparison, Condition, Rule, Test};
+use crate::rule_set::{Comparison, Condition, Idx, Rule, RuleSet, Test};
 use crate::truth::{FactSlot, Truth};
 use crate::workbench::lint::duplicate_condition::same;
 use crate::workbench::lint::{Remark, Subject};
 
 /// The part of a rule that is a band of one number, and the rest of its condition.
 pub(super) struct Band<'a> {
-    pub at: usize,
+    pub at: Idx<Rule>,
     pub rule: &'a Rule,
     pub fact: FactSlot,
     pub low: Option<Cut>,
@@ -25,7 +25,7 @@ pub(super) struct Band<'a> {
 
 /// A remark on each gap between two bands.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let bands = bands(&subject.rule_set.rules);
+    let bands = bands(subject.rule_set);
     let mut found = Vec::new();
     for band in bands
         .iter()
@@ -87,17 +87,12 @@ fn settle(
         together.push(decider.pair(0, condition)?.yes);
     }
     let judged = decider.judgements.first()?;
-    let of_number: Vec<usize> = bands
+    let of_number: Vec<Idx<Rule>> = bands
         .iter()
         .filter(|it| it.fact == band.fact)
         .map(|it| it.at)
         .collect();
-    together.extend(
-        of_number
-            .iter()
-            .filter_map(|it| judged.rules.get(*it))
-            .map(|it| it.no),
-    );
+    together.extend(of_number.iter().map(|it| judged.rules[*it].no));
     together.push(!judged.ruled_out.yes);
     let confirm = |seen: &[Witness]| {
         seen.iter().all(|witness| {
@@ -110,7 +105,7 @@ fn settle(
             rest && number.is_some_and(|it| it >= from.at && it <= to.at)
                 && of_number
                     .iter()
-                    .all(|at| witness.states.get(*at) == Some(&State::StaysQuiet))
+                    .all(|at| witness.states[*at] == State::StaysQuiet)
         })
     };
     match decider.find(&together, &confirm) {
@@ -140,9 +135,9 @@ fn settle(
 }
 
 /// The bands of all rules: each number that a rule tests in the list of what must hold together.
-pub(super) fn bands(rules: &[Rule]) -> Vec<Band<'_>> {
+pub(super) fn bands(rule_set: &RuleSet) -> Vec<Band<'_>> {
     let mut found = Vec::new();
-    for (at, rule) in rules.iter().enumerate() {
+    for (at, rule) in rule_set.rule_entries() {
         let parts: Vec<&Condition> = match &rule.when {
             Condition::All(parts) => parts.iter().collect(),
             single => vec![single],

@@ -9,7 +9,7 @@ use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each pair of bands that overlap without one holding the other.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let bands = bands(&subject.rule_set.rules);
+    let bands = bands(subject.rule_set);
     let mut found = Vec::new();
     for (n, band) in bands.iter().enumerate() {
         for other in bands
@@ -23,19 +23,16 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(judged) = decider.judgements.first() else {
                 continue;
             };
-            let lits = [band.at, other.at].map(|at| judged.rules.get(at).map(|it| it.yes));
-            let [Some(one), Some(two)] = lits else {
-                continue;
-            };
+            let lits = [band.at, other.at].map(|at| judged.rules[at].yes);
             let both = |seen: &[Witness]| {
                 seen.iter().all(|it| {
                     [band.at, other.at]
                         .iter()
-                        .all(|at| it.states.get(*at) == Some(&State::Fires))
+                        .all(|at| it.states[*at] == State::Fires)
                 })
             };
             let id = subject.rule_set.catalogue.id(band.fact);
-            match decider.find(&[one, two], &both) {
+            match decider.find(&lits, &both) {
                 Found::Example(seen) => {
                     let number = number_of(&seen, band);
                     let title = format!(

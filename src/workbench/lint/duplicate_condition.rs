@@ -7,12 +7,12 @@ use crate::workbench::mutants::steps::plain;
 
 /// A remark on the second of two rules.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let (rules, written) = (&subject.rule_set.rules, subject.files);
-    let forms: Vec<Condition> = rules.iter().map(|it| plain(it.when.clone())).collect();
+    let (rule_set, written) = (subject.rule_set, subject.files);
+    let forms: Vec<Condition> = rule_set.rules().map(|it| plain(it.when.clone())).collect();
     let mut found = Vec::new();
-    for (at, (rule, form)) in rules.iter().zip(&forms).enumerate() {
-        let Some((first, _)) = rules
-            .iter()
+    for (at, (rule, form)) in rule_set.rules().zip(&forms).enumerate() {
+        let Some((first, _)) = rule_set
+            .rules()
             .zip(&forms)
             .take(at)
             .find(|(_, other)| same(form, other))

@@ -94,7 +94,7 @@ fn told_apart_by_a_letter(first: &str, second: &str) -> bool {
 
 /// The first rule with a condition that counts one of two medicines and not the other.
 fn tells_apart(rule_set: &RuleSet, a: Idx<Medicine>, b: Idx<Medicine>) -> Option<&str> {
-    let rule = rule_set.rules.iter().find(|rule| {
+    let rule = rule_set.rules().find(|rule| {
         let mut apart = false;
         rule.when.visit(&mut |condition| {
             if let Condition::Taking { medicines, .. } = condition {

@@ -9,10 +9,9 @@ use crate::workbench::lint::{Remark, Subject};
 /// A remark on each rule that cannot fire.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
-    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+    for (at, rule) in subject.rule_set.rule_entries() {
         // A worked case in which it fires, and no answer is ruled out, settles it.
-        let shown =
-            |it: &crate::workbench::cases::CaseRun| it.states.get(at) == Some(&State::Fires);
+        let shown = |it: &crate::workbench::cases::CaseRun| it.state(at) == Some(State::Fires);
         if subject
             .runs
             .iter()
@@ -27,14 +26,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let Some((yes, ruled_out)) = decider
             .judgements
             .first()
-            .and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.yes)))
+            .map(|it| (it.rules[at].yes, it.ruled_out.yes))
         else {
             continue;
         };
-        let fires = |seen: &[crate::exact::Witness]| {
-            seen.iter()
-                .all(|it| it.states.get(at) == Some(&State::Fires))
-        };
+        let fires =
+            |seen: &[crate::exact::Witness]| seen.iter().all(|it| it.states[at] == State::Fires);
         let title = match decider.find(&[yes, !ruled_out], &fires) {
             Found::Example(_) => continue,
             Found::Open(fact) => {

@@ -49,7 +49,7 @@ const LETTERS: &[(&str, f64)] = &[
 /// A remark for each number, but one for each number of a sentence.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
-    for rule in &subject.rule_set.rules {
+    for rule in subject.rule_set.rules() {
         let numbers: Vec<(&str, Vec<Stated>)> = rule
             .sentences()
             .map(|it| (it.key, of_words(it.text)))

@@ -16,9 +16,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let mut found = Vec::new();
     for (at, rule) in rule_set
-        .rules
-        .iter()
-        .enumerate()
+        .rule_entries()
         .filter(|(_, it)| it.outcome == Outcome::Refer)
     {
         let decisions = rule_set
@@ -38,7 +36,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some((fires, in_order)) = decider
                 .judgements
                 .first()
-                .and_then(|it| Some((it.rules.get(at)?.yes, it.ruled_out.no)))
+                .map(|it| (it.rules[at].yes, it.ruled_out.no))
             else {
                 continue;
             };

@@ -27,8 +27,7 @@ pub(super) fn told(
     let mut found = Vec::new();
     if is_told(rule_set.review_by) {
         let with_it = rule_set
-            .rules
-            .iter()
+            .rules()
             .filter(|it| it.review_by >= rule_set.review_by && is_told(it.review_by))
             .count();
         let title = format!(
@@ -49,8 +48,7 @@ pub(super) fn told(
     }
     let with_the_set = |by: NaiveDate| is_told(rule_set.review_by) && by >= rule_set.review_by;
     for rule in rule_set
-        .rules
-        .iter()
+        .rules()
         .filter(|it| is_told(it.review_by) && !with_the_set(it.review_by))
     {
         let title = format!("the review of `{}` is {words} {}", rule.id, rule.review_by);

@@ -12,8 +12,7 @@ use crate::workbench::lint::{Remark, Subject};
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let rule_set = subject.rule_set;
     let strict: Vec<_> = rule_set
-        .rules
-        .iter()
+        .rules()
         .filter(|it| it.outcome > Outcome::Go)
         .collect();
     let decided_by: BTreeSet<Idx<Limit>> = strict.iter().flat_map(|it| it.when.limits()).collect();

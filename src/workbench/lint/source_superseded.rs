@@ -11,8 +11,7 @@ use crate::workbench::places::Entry;
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let (rule_set, written) = (subject.rule_set, subject.files);
     let rules = rule_set
-        .rules
-        .iter()
+        .rules()
         .map(|it| (it.id.as_str(), &it.citations, written.rule(&it.id)));
     let limits = rule_set
         .limits

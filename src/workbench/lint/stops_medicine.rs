@@ -169,7 +169,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             "an order",
         ));
     };
-    for rule in &subject.rule_set.rules {
+    for rule in subject.rule_set.rules() {
         let entry = subject.files.rule(&rule.id);
         for it in rule.sentences() {
             look(&rule.id, entry, it.key, &words(it.text), takes(rule));

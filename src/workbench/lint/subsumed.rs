@@ -11,47 +11,33 @@ use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each such rule, with the rule that is always there.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let rules = &subject.rule_set.rules;
+    let rule_set = subject.rule_set;
     let mut found = Vec::new();
-    for (at, rule) in rules.iter().enumerate() {
+    for (at, rule) in rule_set.rule_entries() {
         // Who could be there always: whoever fires in every case in which this one does.
         let firing: Vec<_> = subject
             .runs
             .iter()
-            .filter(|it| it.states.get(at) == Some(&State::Fires))
+            .filter(|it| it.state(at) == Some(State::Fires))
             .collect();
         if firing.is_empty() {
             continue;
         }
-        let beside: Vec<usize> = (0..rules.len())
-            .filter(|other| {
-                *other != at
-                    && firing
-                        .iter()
-                        .all(|it| it.states.get(*other) == Some(&State::Fires))
-            })
-            .filter(|other| {
-                rules
-                    .get(*other)
-                    .is_some_and(|it| (it.outcome, it.urgency) >= (rule.outcome, rule.urgency))
-            })
-            .collect();
-        for other in beside {
-            let Some(worse) = rules.get(other) else {
-                continue;
-            };
+        let beside = rule_set.rule_entries().filter(|(other, worse)| {
+            *other != at
+                && firing
+                    .iter()
+                    .all(|it| it.state(*other) == Some(State::Fires))
+                && (worse.outcome, worse.urgency) >= (rule.outcome, rule.urgency)
+        });
+        for (other, worse) in beside {
             let Some(mut decider) = subject.decider() else {
                 return found;
             };
             let Some(judged) = decider.judgements.first() else {
                 continue;
             };
-            let (Some(own), Some(there)) = (
-                judged.rules.get(at).copied(),
-                judged.rules.get(other).copied(),
-            ) else {
-                continue;
-            };
+            let (own, there) = (judged.rules[at], judged.rules[other]);
             let ruled_out = judged.ruled_out.yes;
             // Two precautions each say what to do; one is too many only if they are for just the same patients.
             if worse.outcome == Outcome::Go
@@ -60,10 +46,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 continue;
             }
             let alone = |seen: &[crate::exact::Witness]| {
-                seen.iter().all(|it| {
-                    it.states.get(at) == Some(&State::Fires)
-                        && it.states.get(other) != Some(&State::Fires)
-                })
+                seen.iter()
+                    .all(|it| it.states[at] == State::Fires && it.states[other] != State::Fires)
             };
             match decider.find(&[own.yes, !there.yes, !ruled_out], &alone) {
                 Found::Example(_) => continue,

@@ -10,7 +10,7 @@ use crate::exact::{Decider, Encoding, Found, Judgement, Witness, judge};
 use crate::outcome::State;
 use crate::questionnaire::facts::derive;
 use crate::questionnaire::facts::truth_of::truth;
-use crate::rule_set::{FactKind, Question};
+use crate::rule_set::{FactKind, Idx, Question, Rule};
 use crate::screening::explain;
 use crate::truth::{FactSlot, Truth};
 use crate::workbench::lint::{Remark, Subject};
@@ -22,7 +22,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         return Vec::new();
     };
     let mut found = Vec::new();
-    for (at, rule) in subject.rule_set.rules.iter().enumerate() {
+    for (at, rule) in subject.rule_set.rule_entries() {
         let mut needed: BTreeSet<FactSlot> = BTreeSet::new();
         for slot in rule.when.facts() {
             match catalogue.derived_of(slot) {
@@ -101,16 +101,16 @@ impl After {
 }
 
 /// Whether a rule can be open so that one answer alone settles it, where that answer is not asked for.
-fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> Option<Remark> {
+fn one(subject: &Subject<'_>, after: &After, at: Idx<Rule>, question: &Question) -> Option<Remark> {
     // Where it is not asked, what is so otherwise is known.
     let when = question
         .ask_when
         .as_ref()
         .filter(|_| question.otherwise.is_none())?;
-    let rule = subject.rule_set.rules.get(at)?;
+    let rule = &subject.rule_set.judging[at];
     let mut decider = subject.decider()?;
-    let pair = decider.judgements.first()?.rules.get(at).copied()?;
-    let settled = after.judged.rules.get(at)?;
+    let pair = decider.judgements.first()?.rules[at];
+    let settled = after.judged.rules[at];
     let known = decider.encoding.domain(0, question.slot)?.known;
     let not_asked = decider.pair(0, when)?.no;
     let mut together = vec![!pair.yes, !pair.no, not_asked, !known];
@@ -133,7 +133,7 @@ fn one(subject: &Subject<'_>, after: &After, at: usize, question: &Question) -> 
     }
     let waits = |seen: &[Witness]| {
         seen.iter().all(|it| {
-            it.states.get(at) == Some(&State::Undetermined)
+            it.states[at] == State::Undetermined
                 && explain::waits_for(&rule.when, &it.facts).contains(&question.slot)
                 && truth(when, &it.facts) == Truth::No
         })

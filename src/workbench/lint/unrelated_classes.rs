@@ -78,7 +78,7 @@ fn is_mixture(medicine: &Medicine) -> bool {
 /// The medicines that some rule counts.
 fn counted(subject: &Subject<'_>) -> Bits<Medicine> {
     let mut found = Bits::new();
-    for rule in &subject.rule_set.rules {
+    for rule in subject.rule_set.rules() {
         rule.when.visit(&mut |it| {
             if let Condition::Taking { medicines, .. } = it {
                 found.extend(medicines);

@@ -4,7 +4,7 @@ use crate::exact::Lit;
 use chrono::NaiveDate;
 
 use crate::exact::{Decider, verdict};
-use crate::rule_set::{Condition, RuleSet};
+use crate::rule_set::{Condition, Rule, RuleSet, Table};
 use crate::workbench::mutants::Changed;
 
 /// For each change, whether no possible patient sees it: every rule in the state that it was in, the verdict and its
@@ -32,19 +32,20 @@ pub fn proved(rule_set: &RuleSet, changes: &[&[Changed]], as_of: NaiveDate) -> V
 /// Where a patient sees a change.
 fn seen_by(decider: &mut Decider<'_>, rule_set: &RuleSet, change: &[Changed]) -> Option<Lit> {
     let states = &decider.judgements.first()?.rules;
-    let mut rules: Vec<_> = rule_set
-        .judging()
+    let mut rules: Table<_, Rule> = rule_set
+        .judging
+        .iter()
         .zip(states)
         .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
         .collect();
     let mut differences = Vec::new();
     for changed in change {
         let state = decider.pair(0, &changed.when)?;
-        let rule = rules.get_mut(changed.at)?;
+        let rule = &mut rules[changed.at];
         differences.extend([(rule.2.yes, state.yes), (rule.2.no, state.no)]);
         *rule = (changed.outcome, changed.urgency, state);
     }
-    let (refers, goes) = verdict(&mut decider.logic, &rules);
+    let (refers, goes) = verdict(&mut decider.logic, rules.rows());
     let before = decider.judgements.first()?;
     differences.extend(before.refers.into_iter().zip(refers));
     differences.push((before.goes, goes));
