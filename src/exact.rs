@@ -189,15 +189,17 @@ impl<'a> Decider<'a> {
             }
             let subjects: Vec<Candidate<'_>> = who
                 .iter()
-                .filter_map(|it| {
-                    let encoding = it.encoding.unwrap_or(&self.encoding);
-                    let (rule_set, screener) =
-                        (self.rule_sets.get(it.view)?, self.screeners.get(it.view)?);
+                .filter_map(|viewpoint| {
+                    let encoding = viewpoint.encoding.unwrap_or(&self.encoding);
+                    let (rule_set, screener) = (
+                        self.rule_sets.get(viewpoint.view)?,
+                        self.screeners.get(viewpoint.view)?,
+                    );
                     Some(Candidate {
                         rule_set,
                         screener,
                         encoding,
-                        view: it.view,
+                        view: viewpoint.view,
                         assignment: assignment::read(&self.logic, encoding),
                     })
                 })

@@ -228,8 +228,8 @@ impl RuleSet {
             return false;
         };
         let mut found = rule.local;
-        rule.when.visit(&mut |it| {
-            if let Condition::Fact { test, .. } = it {
+        rule.when.visit(&mut |condition| {
+            if let Condition::Fact { test, .. } = condition {
                 found |= test
                     .limits()
                     .into_iter()

@@ -133,10 +133,10 @@ pub(crate) fn in_file_order(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
 /// refuses is often refused again for its shape, or as an answer.
 pub(crate) fn without_echoes(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
     let is_of_text = |it: &Diagnostic| it.code.name().starts_with("text/");
-    let place = |it: &Diagnostic| {
+    let place = |diagnostic: &Diagnostic| {
         Some((
-            it.source.as_ref()?.name().to_owned(),
-            it.labels.first()?.span.start,
+            diagnostic.source.as_ref()?.name().to_owned(),
+            diagnostic.labels.first()?.span.start,
         ))
     };
     let of_text: BTreeSet<(String, usize)> = found
@@ -305,11 +305,11 @@ fn sharing_words<'a>(wrong: &str, known: &[&'a str]) -> Vec<&'a str> {
         } else {
             (&known, &wrong)
         };
-        let alike = |it: &String| {
-            let near = nearest(it, many.iter().map(String::as_str))?;
-            it.chars()
+        let alike = |name: &String| {
+            let near = nearest(name, many.iter().map(String::as_str))?;
+            name.chars()
                 .count()
-                .checked_sub(strsim::damerau_levenshtein(it, near))
+                .checked_sub(strsim::damerau_levenshtein(name, near))
         };
         few.iter().map(alike).sum::<Option<usize>>().unwrap_or(0)
     };

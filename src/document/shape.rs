@@ -81,18 +81,19 @@ pub fn check_against(schema: &Value, source: &Arc<Source>, root: &Node) -> Vec<D
     let misspelt: Vec<String> = found
         .iter()
         .filter(|it| it.code == Code::UnknownKey)
-        .filter_map(|it| {
-            it.help
+        .filter_map(|diagnostic| {
+            diagnostic
+                .help
                 .strip_prefix("did you mean `")?
                 .strip_suffix("`?")
                 .map(str::to_owned)
         })
         .collect();
-    found.retain(|it| {
-        it.code != Code::MissingKey
+    found.retain(|diagnostic| {
+        diagnostic.code != Code::MissingKey
             || !misspelt
                 .iter()
-                .any(|key| it.title.ends_with(&format!("has no `{key}`")))
+                .any(|key| diagnostic.title.ends_with(&format!("has no `{key}`")))
     });
     found
 }

@@ -465,7 +465,7 @@ impl<'a> Builder<'a> {
             .unwrap_or("")
             .trim_end();
         while let Some(word) = before
-            .rsplit(|it: char| it.is_whitespace() || "[{,".contains(it))
+            .rsplit(|letter: char| letter.is_whitespace() || "[{,".contains(letter))
             .next()
             && word.starts_with(['&', '!'])
         {
@@ -832,9 +832,9 @@ fn is_core_number(unsigned: &str) -> bool {
     };
     let (whole, fraction) = mantissa.split_once('.').unwrap_or((mantissa, ""));
     let digits = |part: &str| part.chars().all(|it| it.is_ascii_digit());
-    let exponent_fits = exponent.is_none_or(|it| {
-        let it = it.strip_prefix(['-', '+']).unwrap_or(it);
-        !it.is_empty() && digits(it)
+    let exponent_fits = exponent.is_none_or(|written| {
+        let unsigned = written.strip_prefix(['-', '+']).unwrap_or(written);
+        !unsigned.is_empty() && digits(unsigned)
     });
     digits(whole) && digits(fraction) && !(whole.is_empty() && fraction.is_empty()) && exponent_fits
 }

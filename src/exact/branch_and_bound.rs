@@ -252,11 +252,11 @@ fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constr
     let moves = directions(cases, variables, wanted);
     let chains: Vec<Vec<Idx<Derived>>> = wanted
         .iter()
-        .map(|it| {
+        .map(|constraint| {
             cases
-                .get(it.view)
+                .get(constraint.view)
                 .into_iter()
-                .flat_map(|case| needed(case.rule_set, it.slot))
+                .flat_map(|case| needed(case.rule_set, constraint.slot))
                 .collect()
         })
         .collect();
@@ -265,11 +265,11 @@ fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constr
         .any(|it| !it.cell.low.is_finite() || !it.cell.high.is_finite());
     let first: Vec<Range> = variables
         .iter()
-        .map(|it| {
-            if it.whole {
-                (it.cell.first_whole(), it.cell.last_whole())
+        .map(|variable| {
+            if variable.whole {
+                (variable.cell.first_whole(), variable.cell.last_whole())
             } else {
-                bounded(&it.cell)
+                bounded(&variable.cell)
             }
         })
         .collect();
@@ -565,13 +565,20 @@ fn directions(
 ) -> Vec<Vec<Option<i8>>> {
     wanted
         .iter()
-        .map(|it| {
-            let Some(case) = cases.get(it.view) else {
+        .map(|constraint| {
+            let Some(case) = cases.get(constraint.view) else {
                 return vec![None; variables.len()];
             };
             variables
                 .iter()
-                .map(|variable| moves(case.rule_set, it.slot, &variable.what, &mut BTreeMap::new()))
+                .map(|variable| {
+                    moves(
+                        case.rule_set,
+                        constraint.slot,
+                        &variable.what,
+                        &mut BTreeMap::new(),
+                    )
+                })
                 .collect()
         })
         .collect()

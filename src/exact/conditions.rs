@@ -301,8 +301,8 @@ impl<'a> Reader<'a> {
                 let words: Vec<String> = if self.is_yes_no(fact) {
                     wanted
                         .iter()
-                        .map(|it| {
-                            if *it == 1 {
+                        .map(|option| {
+                            if *option == 1 {
                                 "yes".to_owned()
                             } else {
                                 "no".to_owned()
@@ -432,8 +432,8 @@ impl<'a> Reader<'a> {
                     kinds,
                     unrecognised,
                 } => {
-                    let is_known = |it: &MedicineKind| {
-                        it.names
+                    let is_known = |kind: &MedicineKind| {
+                        kind.names
                             .first()
                             .and_then(|it| recognised(&self.rule_set.medicines, it))
                             .is_some()

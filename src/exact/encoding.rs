@@ -120,8 +120,9 @@ impl Encoding {
 
     /// Whether another space has the same facts, cut in as many parts.
     pub(crate) fn is_cut_like(&self, other: &Self) -> bool {
-        let of = |it: &Self| {
-            it.domains
+        let of = |encoding: &Self| {
+            encoding
+                .domains
                 .iter()
                 .map(|(name, it)| (name.clone(), it.shape.parts().len()))
                 .collect::<Vec<_>>()
@@ -239,10 +240,11 @@ fn own_name(rule_sets: &[&RuleSet], at: usize, id: &str) -> String {
 
 /// Whether two rule sets compute a derived fact from the same things in the same way.
 fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
-    let find = |it: &'_ RuleSet| {
-        it.catalogue
+    let find = |rule_set: &'_ RuleSet| {
+        rule_set
+            .catalogue
             .slot(id)
-            .and_then(|slot| it.catalogue.derived_of(slot).cloned())
+            .and_then(|slot| rule_set.catalogue.derived_of(slot).cloned())
     };
     let (Some(a), Some(b)) = (find(one), find(other)) else {
         return false;
@@ -285,11 +287,11 @@ fn registered_alike(
             .iter()
             .filter(|medicine| medicine.as_prednisolone.is_some());
         steroids
-            .map(|it| {
+            .map(|medicine| {
                 (
-                    it.name.clone(),
-                    it.as_prednisolone,
-                    it.adrenal_as_prednisolone,
+                    medicine.name.clone(),
+                    medicine.as_prednisolone,
+                    medicine.adrenal_as_prednisolone,
                 )
             })
             .collect()
@@ -519,8 +521,9 @@ fn mean_alike(rule_sets: &[&RuleSet]) -> Result<(), TooLarge> {
 
 /// The options of a fact that every rule set has that asks for it: what one of them refuses is not compared.
 fn option_ids(rule_sets: &[&RuleSet], id: &str) -> Vec<String> {
-    let ids = |it: &Question| {
-        it.options()
+    let ids = |question: &Question| {
+        question
+            .options()
             .iter()
             .map(|option| option.id.clone())
             .collect()

@@ -37,9 +37,9 @@ pub(crate) fn medicines(
             of: format!("{} kinds of medicines", kinds.len()),
         });
     }
-    let kinds = kinds.into_iter().map(|it| {
-        let lits = rising(logic, known, most.min(it.names.len()));
-        (it, lits)
+    let kinds = kinds.into_iter().map(|kind| {
+        let lits = rising(logic, known, most.min(kind.names.len()));
+        (kind, lits)
     });
     let kinds = kinds.collect();
     Ok(Shape::Medicines {
@@ -52,8 +52,8 @@ pub(crate) fn medicines(
 fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<MedicineKind> {
     let mut wanted: Vec<(usize, Bits<Medicine>)> = Vec::new();
     for at in 0..rule_sets.len() {
-        each_condition(rule_sets, further, at, &mut |it| {
-            if let Condition::Taking { medicines, .. } = it
+        each_condition(rule_sets, further, at, &mut |condition| {
+            if let Condition::Taking { medicines, .. } = condition
                 && !wanted
                     .iter()
                     .any(|(of, bits)| *of == at && bits == medicines)
@@ -116,10 +116,10 @@ fn medicine_kinds(rule_sets: &[&RuleSet], further: &[&Condition]) -> Vec<Medicin
                     .is_some_and(|at| bits.contains(at))
             })
             .collect();
-        let factor = |it: &Medicine| {
+        let factor = |medicine: &Medicine| {
             Some(format!(
                 "{} {}",
-                it.as_prednisolone?, it.adrenal_as_prednisolone?
+                medicine.as_prednisolone?, medicine.adrenal_as_prednisolone?
             ))
         };
         let factors: Vec<Option<String>> = places
@@ -208,12 +208,12 @@ pub(crate) fn allergies(
 ) -> Result<Shape, TooLarge> {
     let mut wanted: Vec<AllergyTest<'_>> = Vec::new();
     for at in 0..rule_sets.len() {
-        each_condition(rule_sets, further, at, &mut |it| {
+        each_condition(rule_sets, further, at, &mut |condition| {
             if let Condition::AllergicTo {
                 substances,
                 reactions,
                 ..
-            } = it
+            } = condition
                 && !wanted.iter().any(|(of, bits, only)| {
                     *of == at && *bits == substances && *only == reactions.as_ref()
                 })
@@ -266,18 +266,18 @@ pub(crate) fn allergies(
             let kind = AllergyKind {
                 to: name.map_or_else(String::new, Clone::clone),
                 reaction: (*reaction).cloned(),
-                recognised: name.is_some_and(|it| {
+                recognised: name.is_some_and(|name| {
                     registers
                         .first()
-                        .is_some_and(|of| of.names.contains_key(it))
+                        .is_some_and(|of| of.names.contains_key(name))
                 }),
             };
-            let shorter = |it: &AllergyKind| {
+            let shorter = |kind: &AllergyKind| {
                 (
-                    it.recognised,
-                    it.reaction.is_some(),
-                    it.to.len(),
-                    it.to.clone(),
+                    kind.recognised,
+                    kind.reaction.is_some(),
+                    kind.to.len(),
+                    kind.to.clone(),
                 )
             };
             // A name that a rule set does not know holds its verdict, whatever its rules.

@@ -90,10 +90,10 @@ pub(crate) fn questionnaires(
         }
         Solution::GaveUp(which) => {
             let which: Vec<&Constraint> = which.iter().filter_map(|it| wanted.get(*it)).collect();
-            let named = which.iter().filter_map(|it| {
+            let named = which.iter().filter_map(|constraint| {
                 subjects
-                    .get(it.view)
-                    .map(|of| of.encoding.name(of.view, it.slot).to_owned())
+                    .get(constraint.view)
+                    .map(|of| of.encoding.name(of.view, constraint.slot).to_owned())
             });
             let mut names: Vec<String> = named.collect();
             names.extend(which.iter().flat_map(|it| hanging_on(subjects, it)));
@@ -169,15 +169,15 @@ fn wanted(subjects: &[Candidate<'_>]) -> Vec<Constraint> {
             let may_fail = matches!(derived.formula.known, Known::AtMost { .. });
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             // Of two rule sets in one space, what has one name is computed alike, so that it need not be asked for twice.
-            let is_asked = subjects.iter().take(view).any(|it| {
+            let is_asked = subjects.iter().take(view).any(|earlier| {
                 let name = subject.encoding.name(subject.view, derived.slot);
-                std::ptr::eq(it.encoding, subject.encoding)
-                    && it
+                std::ptr::eq(earlier.encoding, subject.encoding)
+                    && earlier
                         .rule_set
                         .catalogue
                         .derived
                         .iter()
-                        .any(|of| it.encoding.name(it.view, of.slot) == name)
+                        .any(|of| earlier.encoding.name(earlier.view, of.slot) == name)
             });
             if derived.formula.follows.from_choices() || (any_will_do && !may_fail) || is_asked {
                 continue;
@@ -302,10 +302,14 @@ impl Candidate<'_> {
 
     /// Daily doses of the first steroid that are no slip.
     fn steroid_doses(&self) -> Cell {
-        let first = self.assignment.known.values().find_map(|it| match it {
-            Assigned::Medicines { steroids, .. } => steroids.first(),
-            _ => None,
-        });
+        let first = self
+            .assignment
+            .known
+            .values()
+            .find_map(|assigned| match assigned {
+                Assigned::Medicines { steroids, .. } => steroids.first(),
+                _ => None,
+            });
         let range = first.and_then(|it| plausible_daily(self.rule_set, it));
         range.map_or(MILLIGRAMS, |(low, high)| Cell::closed(low, high))
     }
@@ -459,13 +463,13 @@ impl Candidate<'_> {
                 format!("[{}]", entries.join(", "))
             }
             Assigned::Allergies(kinds) => {
-                let entry = |it: &crate::exact::domain::AllergyKind| {
-                    let to = if it.to.is_empty() {
+                let entry = |allergy: &crate::exact::domain::AllergyKind| {
+                    let to = if allergy.to.is_empty() {
                         "\"(no substance of the register)\"".to_owned()
                     } else {
-                        quoted(&it.to)
+                        quoted(&allergy.to)
                     };
-                    let reaction = it
+                    let reaction = allergy
                         .reaction
                         .as_ref()
                         .map_or(String::new(), |it| format!(", reaction: {it}"));
@@ -548,11 +552,11 @@ impl Candidate<'_> {
                     .iter()
                     .filter(|it| planned.contains(&it.id) != *outside || planned.is_empty());
                 offered = agents
-                    .map(|it| {
+                    .map(|agent| {
                         let strength =
-                            number(&NumberOf::Strength(question.id.clone(), it.id.clone()))
-                                .unwrap_or(it.strengths.0);
-                        format!("{{ agent: {}, strength: {strength} % }}", it.id)
+                            number(&NumberOf::Strength(question.id.clone(), agent.id.clone()))
+                                .unwrap_or(agent.strengths.0);
+                        format!("{{ agent: {}, strength: {strength} % }}", agent.id)
                     })
                     .collect();
             }

@@ -489,12 +489,12 @@ pub(crate) fn plan_in_words(agents: &Table<Agent>, plan: &[PlannedAgent]) -> Str
             |it| format!("{} {unit}", tidy(it, None)),
         )
     };
-    let one = |it: &PlannedAgent| {
-        let agent = &agents[it.agent].id;
+    let one = |planned: &PlannedAgent| {
+        let agent = &agents[planned.agent].id;
         format!(
             "{agent} {} {}",
-            show(it.percent, "%"),
-            show(it.volume_ml, "mL")
+            show(planned.percent, "%"),
+            show(planned.volume_ml, "mL")
         )
     };
     joined_or_none(plan.iter().map(one), " + ")

@@ -790,14 +790,14 @@ fn looks_like_a_date(text: &str) -> bool {
     };
     let in_some_order =
         |a: &str, b: &str, c: &str| is_date(a, b, c) || is_date(c, b, a) || is_date(c, a, b);
-    let together = |it: &str| {
+    let together = |text: &str| {
         let parts = |first: usize, second: usize| {
-            let (a, rest) = it.split_at_checked(first)?;
+            let (a, rest) = text.split_at_checked(first)?;
             let (b, c) = rest.split_at_checked(second)?;
             Some((a, b, c))
         };
         let year_first = parts(4, 2).is_some_and(|(year, month, day)| is_date(year, month, day));
-        it.len() == 8
+        text.len() == 8
             && (year_first
                 || parts(2, 2).is_some_and(|(day, month, year)| is_date(year, month, day)))
     };

@@ -200,7 +200,7 @@ impl Condition {
     /// The facts that it looks at, in the order in which they first come.
     pub(crate) fn facts(&self) -> Vec<FactSlot> {
         let mut found: Vec<FactSlot> = Vec::new();
-        self.visit(&mut |it| match it {
+        self.visit(&mut |condition| match condition {
             Self::Fact { fact, .. } | Self::Taking { fact, .. } | Self::AllergicTo { fact, .. }
                 if !found.contains(fact) =>
             {

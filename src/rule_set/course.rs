@@ -91,9 +91,9 @@ pub fn read(register: &MedicineRegister, words: &[&str]) -> Course {
     // "40 mg/day" is "40 mg / day".
     let plain: Vec<&str> = plain
         .into_iter()
-        .flat_map(|it| {
-            it.strip_suffix("/day")
-                .map_or(vec![it], |mg| vec![mg, "/", "day"])
+        .flat_map(|word| {
+            word.strip_suffix("/day")
+                .map_or(vec![word], |mg| vec![mg, "/", "day"])
         })
         .collect();
     let mass_mg = (0..plain.len())

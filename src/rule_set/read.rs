@@ -392,9 +392,9 @@ impl<'a> RuleSetReader<'a> {
 /// Where a whole file could not be read, every name that it defines is unknown to all others. Hundreds of such remarks
 /// would hide the one slip that caused them; they are counted, and told once that file can be read.
 fn without_names_unread(mut found: Vec<Diagnostic>) -> Vec<Diagnostic> {
-    let is_unread = |it: &Diagnostic| {
+    let is_unread = |diagnostic: &Diagnostic| {
         matches!(
-            it.code,
+            diagnostic.code,
             Code::NotYaml | Code::NotUtf8 | Code::Empty | Code::TooLarge | Code::MissingFile
         )
     };
@@ -426,9 +426,9 @@ fn concerns_by_file(files: &RuleFiles) -> Table<Concern> {
         .paths()
         .filter_map(|it| it.strip_prefix("concerns/")?.strip_suffix(".yaml"));
     names
-        .map(|it| Concern {
-            id: it.to_owned(),
-            title: it.to_owned(),
+        .map(|id| Concern {
+            id: id.to_owned(),
+            title: id.to_owned(),
             owner: None,
         })
         .collect()

@@ -93,14 +93,14 @@ fn closest<'a>(text: &str, known: impl Iterator<Item = &'a str>) -> Option<Strin
 /// Whether a word is strength, form, frequency or salt: numbers with known words stuck to them, too.
 pub(crate) fn is_dose(register: &MedicineRegister, word: &str) -> bool {
     let word = word.trim_matches([',', ';', '.', '(', ')', ':']);
-    let known = |it: &str| {
-        register.dose_words.iter().any(|known| known == it)
-            || register.salt_words.iter().any(|known| known == it)
+    let known = |word: &str| {
+        register.dose_words.iter().any(|known| known == word)
+            || register.salt_words.iter().any(|known| known == word)
     };
     // "1.25", "20,000", "2x", "10mg": digits, and known words between them.
-    let amount = |it: &str| {
-        it.starts_with(|it: char| it.is_ascii_digit())
-            && it
+    let amount = |word: &str| {
+        word.starts_with(|it: char| it.is_ascii_digit())
+            && word
                 .split(|it: char| {
                     it.is_ascii_digit() || matches!(it, '.' | ',' | '-' | '+' | '%' | 'x' | '×')
                 })

@@ -146,10 +146,10 @@ impl AllergenRegister {
 impl Agent {
     /// The limit that applies, and `None` where the register has none.
     pub(crate) fn limit(&self, adrenaline: bool, age: f64) -> Option<&AgentLimit> {
-        self.limits.iter().find(|it| {
-            it.adrenaline == adrenaline
-                && it.from_age.is_none_or(|from| from <= age)
-                && it.below_age.is_none_or(|below| age < below)
+        self.limits.iter().find(|row| {
+            row.adrenaline == adrenaline
+                && row.from_age.is_none_or(|from| from <= age)
+                && row.below_age.is_none_or(|below| age < below)
         })
     }
 }

@@ -22,8 +22,8 @@ pub(crate) fn arithmetic(rule_set: &RuleSet, facts: &Facts) -> Option<Anaestheti
         load.fact("weight")?,
         load.fact("age")?,
     );
-    let yes = facts.known(adrenaline).and_then(|it| {
-        if let Value::Choice(at) = it.value {
+    let yes = facts.known(adrenaline).and_then(|known| {
+        if let Value::Choice(at) = known.value {
             Some(at == 1)
         } else {
             None
@@ -80,16 +80,16 @@ impl Planned {
 
 /// The smaller limits that are for this patient, or may be.
 fn reductions(rule_set: &RuleSet, facts: &Facts, planned: Option<&Planned>) -> Vec<ReducedLimit> {
-    let shown = |it: &rule_set::Reduction| {
-        let applies = match truth_of::truth(&it.when, facts) {
+    let shown = |reduction: &rule_set::Reduction| {
+        let applies = match truth_of::truth(&reduction.when, facts) {
             Truth::Yes => Applies::Yes,
             Truth::Unknown(_) => Applies::NotKnownYet,
             Truth::No => return None,
         };
-        let volume = planned.and_then(|planned| planned.largest_volume(it.share));
+        let volume = planned.and_then(|planned| planned.largest_volume(reduction.share));
         Some(ReducedLimit {
-            about: it.about.clone(),
-            share: it.share,
+            about: reduction.about.clone(),
+            share: reduction.share,
             largest_volume_same_mix: volume,
             applies,
         })

@@ -144,7 +144,7 @@ pub(crate) fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
         let known = [Some(&aside.fact), aside.date.as_ref()]
             .into_iter()
             .flatten()
-            .find_map(|it| match it {
+            .find_map(|fact| match fact {
                 Fact::Known(known) => Some(known),
                 Fact::Missing(_) => None,
             });
@@ -175,9 +175,9 @@ pub(crate) fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
 /// not apply by what says that.
 fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Because> {
     let mut found: Vec<Because> = Vec::new();
-    let mut add = |it: Because| {
-        if !found.contains(&it) {
-            found.push(it);
+    let mut add = |because: Because| {
+        if !found.contains(&because) {
+            found.push(because);
         }
     };
     for decider in deciders {

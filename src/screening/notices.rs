@@ -72,9 +72,9 @@ pub fn local(rule_set: &RuleSet, as_of: NaiveDate) -> Option<LocalStamp> {
         changes: local
             .changes
             .iter()
-            .map(|it| LocalShown {
-                change: it.clone(),
-                overdue: it.review_by < as_of,
+            .map(|change| LocalShown {
+                change: change.clone(),
+                overdue: change.review_by < as_of,
             })
             .collect(),
     })

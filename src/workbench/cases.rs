@@ -170,11 +170,11 @@ impl Difference {
         match self {
             Self::Refused(found) => found
                 .iter()
-                .map(|it| {
-                    let place = it
+                .map(|diagnostic| {
+                    let place = diagnostic
                         .place()
                         .map_or(String::new(), |place| format!(" ({place})"));
-                    format!("refused: {}: {it}{place}", it.code.name())
+                    format!("refused: {}: {diagnostic}{place}", diagnostic.code.name())
                 })
                 .collect(),
             Self::Verdict { expected, got } => vec![format!(

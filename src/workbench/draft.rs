@@ -232,9 +232,9 @@ impl WithDraft {
     fn disturbed(&self, cases: &[Case]) -> Vec<usize> {
         let runs = cases::run_all(&self.rule_set, &self.compiled, cases);
         (0..self.at.len())
-            .map(|it| {
+            .map(|draft| {
                 runs.iter()
-                    .filter(|run| self.state(run, it) != Some(State::StaysQuiet))
+                    .filter(|run| self.state(run, draft) != Some(State::StaysQuiet))
                     .count()
             })
             .collect()

@@ -208,10 +208,14 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
         found.borrow_mut().extend(more);
     }
     let mut found = found.take();
-    let place = |it: &Remark| {
+    let place = |remark: &Remark| {
         (
-            it.diagnostic.source.as_ref().map(|it| it.name().to_owned()),
-            it.diagnostic.offset(),
+            remark
+                .diagnostic
+                .source
+                .as_ref()
+                .map(|it| it.name().to_owned()),
+            remark.diagnostic.offset(),
         )
     };
     found.sort_by_cached_key(place);

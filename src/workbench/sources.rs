@@ -48,10 +48,10 @@ impl HeldAgainst {
     /// Every diagnostic of both.
     pub fn read(files: &RuleFiles, file: &TextFile) -> Result<Option<Self>, Vec<Diagnostic>> {
         let policy = rule_set_with(files, Some(file))?.local;
-        let first = |it: &Node| {
-            it.entries()
+        let first = |node: &Node| {
+            node.entries()
                 .first()
-                .map_or(it.span.clone(), |it| it.key_span.start..it.value.span.end)
+                .map_or(node.span.clone(), |it| it.key_span.start..it.value.span.end)
         };
         Ok(policy
             .zip(file.entry())

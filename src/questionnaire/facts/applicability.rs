@@ -162,10 +162,10 @@ fn place(
         Truth::No if spare || !contradicts(question.slot) => {
             let instead = question.otherwise.map_or_else(
                 || missing(Why::NotAsked, BTreeSet::from([question.slot])),
-                |it| {
+                |option| {
                     Fact::Known(Known {
-                        value: Value::Choice(it),
-                        shown: question.option_in_words(it).to_owned(),
+                        value: Value::Choice(option),
+                        shown: question.option_in_words(option).to_owned(),
                         place: None,
                     })
                 },
@@ -285,10 +285,10 @@ fn unread(rule_set: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
 }
 
 fn decider(slot: FactSlot, facts: &Facts) -> Option<Ground> {
-    facts.known(slot).map(|it| Ground {
+    facts.known(slot).map(|known| Ground {
         slot,
-        shown: it.shown.clone(),
-        place: it.place.clone(),
+        shown: known.shown.clone(),
+        place: known.place.clone(),
     })
 }
 

@@ -157,11 +157,13 @@ fn tested(fact: FactSlot, test: &Test, facts: &Facts) -> Truth {
         (Test::Includes(options), Value::Choices(bits)) => {
             Truth::from_known(options.iter().any(|at| bits >> at & 1 == 1))
         }
-        (Test::Includes(options), Value::Plan(plan)) => Truth::from_known(plan.iter().any(|it| {
-            options
-                .iter()
-                .any(|at| usize::from(*at) == it.agent.index())
-        })),
+        (Test::Includes(options), Value::Plan(plan)) => {
+            Truth::from_known(plan.iter().any(|planned| {
+                options
+                    .iter()
+                    .any(|at| usize::from(*at) == planned.agent.index())
+            }))
+        }
         (Test::Compare(how, threshold), Value::Number(number)) => {
             Truth::from_known(compares(*how, *number, threshold.value))
         }
@@ -323,10 +325,10 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
         } => {
             let entries = matching_medicines(facts, *fact, medicines);
             if all == Truth::Yes {
-                found.extend(entries.iter().map(|it| Ground {
+                found.extend(entries.iter().map(|entry| Ground {
                     slot: *fact,
-                    shown: it.shown(),
-                    place: Some(it.place.clone()),
+                    shown: entry.shown(),
+                    place: Some(entry.place.clone()),
                 }));
             } else {
                 whole(*fact, facts, found);
@@ -340,10 +342,10 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
         } => {
             if all == Truth::Yes {
                 let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
-                found.extend(entries.iter().map(|it| Ground {
+                found.extend(entries.iter().map(|entry| Ground {
                     slot: *fact,
-                    shown: it.shown(),
-                    place: Some(it.place.clone()),
+                    shown: entry.shown(),
+                    place: Some(entry.place.clone()),
                 }));
             } else {
                 whole(*fact, facts, found);

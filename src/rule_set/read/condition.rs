@@ -149,10 +149,11 @@ fn taking(
         wrong,
         known,
     );
-    let at_least = match node.get("at_least").map(|it| {
+    let at_least = match node.get("at_least").map(|count| {
         (
-            it,
-            it.written(reading.source)
+            count,
+            count
+                .written(reading.source)
                 .and_then(|text| text.parse::<u16>().ok()),
         )
     }) {

@@ -339,8 +339,8 @@ impl<'a> Overlay<'a> {
         };
         self.written_for(rule_set);
         // Where the questions or the anaesthetics could not be read, what is offered cannot be looked up.
-        let unread = |it: &Diagnostic| {
-            it.source.as_ref().is_none_or(|it| {
+        let unread = |diagnostic: &Diagnostic| {
+            diagnostic.source.as_ref().is_none_or(|it| {
                 it.name().ends_with("questions.yaml") || it.name().ends_with("anaesthetics.yaml")
             })
         };
@@ -474,14 +474,15 @@ impl<'a> Overlay<'a> {
             let (Some(done), Some(place)) = (&change.done, change.node.get("value")) else {
                 continue;
             };
-            let named = |it: &Diagnostic| {
-                let (Some(source), Some(label)) = (&it.source, it.labels.first()) else {
+            let named = |diagnostic: &Diagnostic| {
+                let (Some(source), Some(label)) = (&diagnostic.source, diagnostic.labels.first())
+                else {
                     return false;
                 };
                 let words = source
                     .slice(&label.span)
                     .split(|it: char| !it.is_ascii_alphanumeric() && it != '-');
-                it.code == Code::BadRange && words.into_iter().any(|it| it == done.about)
+                diagnostic.code == Code::BadRange && words.into_iter().any(|it| it == done.about)
             };
             let (mine, rest): (Vec<Diagnostic>, Vec<Diagnostic>) =
                 diagnostics.drain(..).partition(named);

@@ -569,8 +569,8 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
         None => unit,
     };
     let fact_type = FactType::Number {
-        measure: unit.as_deref().map(which_measures).and_then(|it| {
-            if let [one] = it.as_slice() {
+        measure: unit.as_deref().map(which_measures).and_then(|measures| {
+            if let [one] = measures.as_slice() {
                 Some(*one)
             } else {
                 None
@@ -812,12 +812,12 @@ fn same_options(
         let lacking: Vec<&str> = ids
             .iter()
             .copied()
-            .filter(|it| {
+            .filter(|id| {
                 !names
                     .catalogue
                     .options(slot)
                     .iter()
-                    .any(|option| option.id == *it)
+                    .any(|option| option.id == *id)
             })
             .collect();
         (!lacking.is_empty()).then(|| {

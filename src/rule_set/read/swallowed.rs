@@ -53,8 +53,8 @@ pub(crate) fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
             .flat_map(Node::items)
     };
     let told = |name: &String| {
-        let is_word = |it: &Node| {
-            it.written(&parsed.source)
+        let is_word = |node: &Node| {
+            node.written(&parsed.source)
                 .map(name_form)
                 .is_some_and(|word| name.contains(&word))
         };
@@ -82,8 +82,8 @@ fn looked_at<'a>(names: &Names, conditions: impl Iterator<Item = &'a Condition>)
         .filter(|(_, it)| it.as_prednisolone.is_some());
     let mut found: Bits<Medicine> = steroids.map(|(at, _)| at).collect();
     for condition in conditions {
-        condition.visit(&mut |it| {
-            if let Condition::Taking { medicines, .. } = it {
+        condition.visit(&mut |condition| {
+            if let Condition::Taking { medicines, .. } = condition {
                 found.extend(medicines);
             }
         });

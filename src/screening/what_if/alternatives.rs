@@ -184,9 +184,11 @@ fn mixtures(
     };
     let scaled = |to: f64| {
         plan.iter()
-            .map(|it| PlannedAgent {
-                volume_ml: it.volume_ml.and_then(|ml| whole_tenths(ml * to / total)),
-                ..it.clone()
+            .map(|planned| PlannedAgent {
+                volume_ml: planned
+                    .volume_ml
+                    .and_then(|ml| whole_tenths(ml * to / total)),
+                ..planned.clone()
             })
             .collect()
     };

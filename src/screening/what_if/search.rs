@@ -337,9 +337,9 @@ impl Links {
             .iter()
             .map(|it| it.ask_when.as_ref().map(|when| reads(rule_set, when)))
             .collect();
-        let behind = questions.iter().map(|it| {
+        let behind = questions.iter().map(|question| {
             let mut found = Bits::new();
-            found.insert(it.slot);
+            found.insert(question.slot);
             while grows(
                 &mut found,
                 questions
@@ -381,11 +381,11 @@ impl Links {
                     .keys()
                     .for_each(|it| open.extend(&behind(*it))),
                 Odds::RuledOut => {
-                    let hangs = |it: &Bits<Slot>| {
+                    let hangs = |slots: &Bits<Slot>| {
                         facts
                             .at_odds_open(Odds::RuledOut)
                             .iter()
-                            .any(|slot| it.contains(*slot))
+                            .any(|slot| slots.contains(*slot))
                     };
                     questions()
                         .filter(|(_, it)| hangs(it))

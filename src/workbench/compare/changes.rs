@@ -67,10 +67,10 @@ pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
     side("guarantee", &|set| {
         each(&set.guarantees, |it| (&it.id, of_guarantee(set, it)))
     });
-    side("letter", &|it| {
-        it.letters
+    side("letter", &|set| {
+        set.letters
             .iter()
-            .map(|one| (one.kind.word().to_owned(), of_letter(it, one)))
+            .map(|one| (one.kind.word().to_owned(), of_letter(set, one)))
             .collect()
     });
     side("question", &|set| {
@@ -198,11 +198,12 @@ fn sorted<T: AsRef<str>>(parts: impl IntoIterator<Item = T>, between: &str) -> S
 }
 
 fn head(it: &RuleSet) -> LaidOut {
-    let concern = |it: &Concern| {
+    let concern = |concern: &Concern| {
         format!(
             "{}{}",
-            it.title,
-            it.owner
+            concern.title,
+            concern
+                .owner
                 .as_ref()
                 .map_or_else(String::new, |it| format!(" ({it})"))
         )
@@ -244,10 +245,13 @@ fn head(it: &RuleSet) -> LaidOut {
 }
 
 fn of_local(it: &RuleSet) -> Vec<(String, LaidOut)> {
-    let change = |it: &LocalChange| {
+    let change = |change: &LocalChange| {
         (
-            format!("{} {}", it.kind.word(), it.about),
-            vec![("change", it.what.clone()), ("reason", it.reason.clone())],
+            format!("{} {}", change.kind.word(), change.about),
+            vec![
+                ("change", change.what.clone()),
+                ("reason", change.reason.clone()),
+            ],
         )
     };
     it.local
@@ -403,13 +407,14 @@ fn of_letter(rule_set: &RuleSet, letter: &LetterText) -> LaidOut {
 fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
     let mut words: Vec<String> = citations
         .iter()
-        .map(|it| {
-            let what = match &it.basis {
+        .map(|citation| {
+            let what = match &citation.basis {
                 Basis::Published(at) => rule_set.publications[*at].id.clone(),
                 Basis::CommonPractice(text) => format!("common practice: {text}"),
                 Basis::LocalProposal(text) => format!("local proposal: {text}"),
             };
-            it.at
+            citation
+                .at
                 .as_ref()
                 .map_or(what.clone(), |at| format!("{what}, {at}"))
         })
@@ -503,17 +508,19 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
     };
     let options: Vec<String> = options
         .iter()
-        .map(|it| {
-            let nothing = if it.nothing { " (nothing)" } else { "" };
-            let side = it.side.map_or("", Side::in_brackets);
+        .map(|option| {
+            let nothing = if option.nothing { " (nothing)" } else { "" };
+            let side = option.side.map_or("", Side::in_brackets);
             format!(
                 "{}: {}{}{}{side}{nothing}",
-                it.id,
-                it.text,
-                it.text_patient
+                option.id,
+                option.text,
+                option
+                    .text_patient
                     .as_ref()
                     .map_or_else(String::new, |text| format!(" (to the patient: {text})")),
-                it.counts
+                option
+                    .counts
                     .map_or_else(String::new, |n| format!(" (counts {n})"))
             )
         })

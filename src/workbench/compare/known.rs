@@ -55,23 +55,23 @@ impl<'a> KnownPatients<'a> {
         plain: bool,
         wanted: &dyn Fn([&States; 2]) -> bool,
     ) -> Option<Vec<Witness>> {
-        let fits = |it: &JudgedByBoth| {
-            let [old, new] = &it.states;
-            wanted([old, new]) && (it.is_plain || !plain)
+        let fits = |judged: &JudgedByBoth| {
+            let [old, new] = &judged.states;
+            wanted([old, new]) && (judged.is_plain || !plain)
         };
         self.patients
             .iter()
             .filter(|it| fits(&it.judged))
-            .find_map(|it| {
-                let smallest = self.smallest(it, &fits);
+            .find_map(|known| {
+                let smallest = self.smallest(known, &fits);
                 let Both { old, new } = self.both;
                 let seen = [
                     of_answers(
                         old,
                         &as_asked(old.rule_set(), new.rule_set(), &smallest),
-                        it.as_of,
+                        known.as_of,
                     )?,
-                    of_answers(new, &smallest, it.as_of)?,
+                    of_answers(new, &smallest, known.as_of)?,
                 ];
                 // As it is written, a questionnaire has no notes; should anything else be lost, it is no example.
                 let [before, after] = &seen;
@@ -89,11 +89,11 @@ impl<'a> KnownPatients<'a> {
         loop {
             let n_before = answers.given.len() + answers.offers.len();
             for of_clinic in [true, false] {
-                let of = |it: &mut Gathered| {
+                let of = |answers: &mut Gathered| {
                     if of_clinic {
-                        std::mem::take(&mut it.offers)
+                        std::mem::take(&mut answers.offers)
                     } else {
-                        std::mem::take(&mut it.given)
+                        std::mem::take(&mut answers.given)
                     }
                 };
                 let mut kept = of(&mut answers);

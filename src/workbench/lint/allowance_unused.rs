@@ -7,26 +7,30 @@ use crate::workbench::lint::{Remark, Subject};
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let fits =
         |remark: &Remark, lint, on: &str| remark.diagnostic.code == lint && remark.about == on;
-    let unused = subject.allowances.iter().filter(|it| {
+    let unused = subject.allowances.iter().filter(|allowance| {
         !subject
             .earlier
             .borrow()
             .iter()
-            .any(|remark| fits(remark, it.lint, &it.on))
+            .any(|remark| fits(remark, allowance.lint, &allowance.on))
     });
     unused
-        .map(|it| {
-            let title = format!("`{}` says nothing about `{}`", it.lint.name(), it.on);
+        .map(|allowance| {
+            let title = format!(
+                "`{}` says nothing about `{}`",
+                allowance.lint.name(),
+                allowance.on
+            );
             let diagnostic = Diagnostic::at(
                 Code::AllowanceUnused,
-                &it.source,
-                &it.span,
+                &allowance.source,
+                &allowance.span,
                 title,
                 "allows nothing",
             );
             Remark {
                 diagnostic,
-                about: format!("the allowance on {}", it.on),
+                about: format!("the allowance on {}", allowance.on),
             }
         })
         .collect()

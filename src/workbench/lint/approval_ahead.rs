@@ -13,10 +13,10 @@ pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
         .filter(|it| it.on > subject.as_of)?;
     let file = subject.files.entry("ruleset.yaml");
     let entry = file
-        .and_then(|it| {
+        .and_then(|head| {
             Some(Entry {
-                source: it.source,
-                node: it.node.get("approval")?,
+                source: head.source,
+                node: head.node.get("approval")?,
             })
         })
         .or(file);

@@ -14,12 +14,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .iter()
         .filter(|it| !used.facts.contains(it.id.as_str()));
     derived
-        .map(|it| {
-            let title = format!("nothing looks at `{}`", it.id);
+        .map(|derived| {
+            let title = format!("nothing looks at `{}`", derived.id);
             Remark::on(
                 Code::DerivedUnused,
-                &it.id,
-                subject.files.derived(&it.id),
+                &derived.id,
+                subject.files.derived(&derived.id),
                 "id",
                 title,
                 "used nowhere",

@@ -62,12 +62,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .iter()
         .filter(|it| !used.limits.contains(it.id.as_str()));
     unused
-        .map(|it| {
-            let title = format!("nothing uses the limit `{}`", it.id);
+        .map(|limit| {
+            let title = format!("nothing uses the limit `{}`", limit.id);
             Remark::on(
                 Code::LimitUnused,
-                &it.id,
-                subject.files.limit(&it.id),
+                &limit.id,
+                subject.files.limit(&limit.id),
                 "id",
                 title,
                 "used nowhere",

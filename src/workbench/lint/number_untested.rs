@@ -104,8 +104,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
 fn of_words(text: &Text) -> Vec<Stated> {
     text.pieces
         .iter()
-        .flat_map(|it| {
-            if let Piece::Words(words) = it {
+        .flat_map(|piece| {
+            if let Piece::Words(words) = piece {
                 stated(words)
             } else {
                 Vec::new()
@@ -247,9 +247,9 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
                 .into_iter()
                 .flatten()
                 .chain(options);
-            found.extend(texts.flat_map(stated).map(|it| Tested {
-                value: it.value,
-                unit: it.unit,
+            found.extend(texts.flat_map(stated).map(|stated| Tested {
+                value: stated.value,
+                unit: stated.unit,
                 is_limit: false,
             }));
         }

@@ -102,14 +102,20 @@ fn answers(rule: &Rule, question: &Question) -> Vec<(Value, String)> {
         Answer::Number { .. } | Answer::Quantity { .. } => {
             let mut found = Vec::new();
             let mut add = |value: f64, words: String| found.push((Value::Number(value), words));
-            rule.when.visit(&mut |it| match it {
+            rule.when.visit(&mut |condition| match condition {
                 Condition::Fact {
                     fact,
-                    test: Test::Compare(_, it),
+                    test: Test::Compare(_, condition),
                 } if *fact == question.slot => {
-                    add(it.value - 1.0, format!("below {}", it.written));
-                    add(it.value, it.written.clone());
-                    add(it.value + 1.0, format!("above {}", it.written));
+                    add(
+                        condition.value - 1.0,
+                        format!("below {}", condition.written),
+                    );
+                    add(condition.value, condition.written.clone());
+                    add(
+                        condition.value + 1.0,
+                        format!("above {}", condition.written),
+                    );
                 }
                 Condition::Fact {
                     fact,
@@ -235,7 +241,7 @@ fn gates(rule_set: &RuleSet, catalogue: &Catalogue, slot: FactSlot) -> Vec<FactS
     else {
         return found;
     };
-    when.visit(&mut |it| match it {
+    when.visit(&mut |condition| match condition {
         Condition::Fact { fact, .. }
         | Condition::Taking { fact, .. }
         | Condition::AllergicTo { fact, .. } => match catalogue.derived_of(*fact) {

@@ -9,9 +9,9 @@ use crate::workbench::lint::{Remark, Subject};
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let used = used(subject.files);
     let catalogue = &subject.rule_set.catalogue;
-    let special = |it: &Answer| {
+    let special = |answer: &Answer| {
         matches!(
-            it,
+            answer,
             Answer::Text | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic
         )
     };
@@ -21,12 +21,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
     questions
         .filter(|it| !used.facts.contains(it.id.as_str()))
-        .map(|it| {
-            let title = format!("nothing looks at the answer to `{}`", it.id);
+        .map(|question| {
+            let title = format!("nothing looks at the answer to `{}`", question.id);
             Remark::on(
                 Code::QuestionUnused,
-                &it.id,
-                subject.files.question(&it.id),
+                &question.id,
+                subject.files.question(&question.id),
                 "id",
                 title,
                 "used nowhere",

@@ -67,8 +67,8 @@ fn all_of(ids: &[&str]) -> String {
 
 /// The sources that nobody opened, where no opened one stands beside them.
 fn unopened(rule_set: &RuleSet, citations: &[Citation]) -> Vec<Idx<Publication>> {
-    let published = citations.iter().filter_map(|it| {
-        if let Basis::Published(at) = it.basis {
+    let published = citations.iter().filter_map(|citation| {
+        if let Basis::Published(at) = citation.basis {
             Some(at)
         } else {
             None

@@ -45,8 +45,8 @@ fn published<'a>(
     rule_set: &'a RuleSet,
     citations: &[Citation],
 ) -> impl Iterator<Item = &'a Publication> {
-    citations.iter().filter_map(|it| {
-        if let Basis::Published(at) = it.basis {
+    citations.iter().filter_map(|citation| {
+        if let Basis::Published(at) = citation.basis {
             Some(&rule_set.publications[at])
         } else {
             None
@@ -62,8 +62,9 @@ fn at_citation(
     title: String,
     label: &str,
 ) -> Remark {
-    let cited = |it: Entry<'_>| {
-        it.cited()
+    let cited = |entry: Entry<'_>| {
+        entry
+            .cited()
             .find(|(name, _)| *name == source)
             .map(|(_, span)| span)
     };

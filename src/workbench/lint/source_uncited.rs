@@ -13,12 +13,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .iter()
         .filter(|it| !used.sources.contains(it.id.as_str()));
     unused
-        .map(|it| {
-            let title = format!("nothing cites `{}`", it.id);
+        .map(|publication| {
+            let title = format!("nothing cites `{}`", publication.id);
             Remark::on(
                 Code::SourceUncited,
-                &it.id,
-                subject.files.publication(&it.id),
+                &publication.id,
+                subject.files.publication(&publication.id),
                 "id",
                 title,
                 "cited nowhere",

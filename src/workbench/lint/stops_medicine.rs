@@ -253,7 +253,7 @@ fn order(clause: &str, names: &BTreeSet<String>, takes: bool) -> Option<String> 
 const MEDICINE_SHOWN: &str = "medicines-shown";
 
 fn words(text: &Text) -> String {
-    let shown = |it: &Piece| match it {
+    let shown = |piece: &Piece| match piece {
         Piece::Words(words) => words.clone(),
         Piece::Medicines => MEDICINE_SHOWN.to_owned(),
         _ => "this-value".to_owned(),
@@ -267,8 +267,9 @@ fn clauses(text: &str) -> Vec<String> {
         .split_inclusive(['.', '!', '?'])
         .filter(|it| !it.ends_with('?'));
     sentences
-        .flat_map(|it| {
-            it.replace(" - ", ";")
+        .flat_map(|sentence| {
+            sentence
+                .replace(" - ", ";")
                 .split(['.', ';', ':', ',', '(', ')', '!'])
                 .map(str::to_owned)
                 .collect::<Vec<_>>()

@@ -71,9 +71,9 @@ pub(crate) fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Optio
         let Condition::Fact { fact, test } = condition else {
             return None;
         };
-        let moved = |it: &Threshold| {
-            if it.limit == Some(limit) {
-                neighbour(it, up)
+        let moved = |threshold: &Threshold| {
+            if threshold.limit == Some(limit) {
+                neighbour(threshold, up)
             } else {
                 None
             }
@@ -395,15 +395,15 @@ fn neighbours<'a, Of>(terms: &'a [Term<Of>], own: &Bits<Of>) -> Vec<&'a Term<Of>
         .iter()
         .filter(|it| !it.members.is_empty() && inside(&it.members, own))
         .collect();
-    let nearest_above = above.iter().filter(|it| {
+    let nearest_above = above.iter().filter(|term| {
         !above
             .iter()
-            .any(|other| inside(&other.members, &it.members))
+            .any(|other| inside(&other.members, &term.members))
     });
-    let nearest_below = below.iter().filter(|it| {
+    let nearest_below = below.iter().filter(|term| {
         !below
             .iter()
-            .any(|other| inside(&it.members, &other.members))
+            .any(|other| inside(&term.members, &other.members))
     });
     nearest_above.chain(nearest_below).copied().collect()
 }

@@ -64,8 +64,8 @@ impl Order<'_> {
         let (turn, own, hangs_on) = match self.catalogue.fact(slot).kind {
             FactKind::Derived(at) => {
                 let inputs = &self.catalogue.derived[at].inputs;
-                let slots = inputs.iter().filter_map(|it| {
-                    if let Input::Fact(slot) = it {
+                let slots = inputs.iter().filter_map(|input| {
+                    if let Input::Fact(slot) = input {
                         Some(*slot)
                     } else {
                         None
@@ -94,8 +94,8 @@ impl Order<'_> {
         }
         if let Some(from) = self.way.iter().position(|it| *it == turn) {
             let round = || self.way.iter().skip(from);
-            let question = round().find_map(|it| {
-                if let Dependent::Question(at) = it {
+            let question = round().find_map(|dependent| {
+                if let Dependent::Question(at) = dependent {
                     Some(*at)
                 } else {
                     None
@@ -124,11 +124,11 @@ impl Order<'_> {
     /// Everything that a condition looks at; ages count to the day of surgery.
     fn looked_at(&self, when: &Condition) -> Vec<FactSlot> {
         let mut found = when.facts();
-        when.visit(&mut |it| {
+        when.visit(&mut |condition| {
             if let Condition::Fact {
                 test: Test::OlderThan(_) | Test::Within(_),
                 ..
-            } = it
+            } = condition
             {
                 found.extend(self.catalogue.procedure_on);
             }
