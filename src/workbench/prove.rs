@@ -72,12 +72,12 @@ pub(crate) fn stated(rule_set: &RuleSet) -> Vec<Guarantee> {
     let unlisted = Promise::ALL
         .into_iter()
         .filter(|it| !is_listed(*it) && is_about_something(*it));
-    let built_in = unlisted.map(|it| Guarantee {
-        id: format!("built-in-{}", it.word()),
-        title: upper_first(it.in_words()),
+    let built_in = unlisted.map(|promise| Guarantee {
+        id: format!("built-in-{}", promise.word()),
+        title: upper_first(promise.in_words()),
         concern: None,
         wheres: Vec::new(),
-        then: Then::Promise(it),
+        then: Then::Promise(promise),
         because: "It is promised of every rule set.".to_owned(),
     });
     rule_set
@@ -203,7 +203,7 @@ impl Prover<'_> {
                 let logic = &mut self.decider.logic;
                 let ways: Vec<Lit> = outcomes
                     .iter()
-                    .map(|it| match it {
+                    .map(|outcome| match outcome {
                         Outcome::Go => goes,
                         Outcome::Refer => refers,
                         Outcome::Defer => logic.all([!goes, !refers]),
@@ -327,11 +327,11 @@ impl Prover<'_> {
             Promise::SpanNarrows => {
                 let mut ways = Vec::new();
                 for least in [Outcome::Defer, Outcome::Refer] {
-                    let of = |it: &Judgement, yes: bool| -> Vec<Lit> {
+                    let of = |judgement: &Judgement, yes: bool| -> Vec<Lit> {
                         let rules = rule_set
                             .judging
                             .iter()
-                            .zip(&it.rules)
+                            .zip(&judgement.rules)
                             .filter(|(rule, _)| rule.outcome >= least);
                         rules
                             .map(|(_, it)| if yes { it.yes } else { !it.no })

@@ -77,11 +77,11 @@ pub(crate) fn next(
         .flat_map(|it| &it.changes)
         .cloned()
         .collect();
-    let clears_up = |it: &&Finding| {
+    let clears_up = |finding: &&Finding| {
         rule_set
             .judging
             .iter()
-            .any(|rule| rule.id == it.rule && rule.when == Condition::Answers(Odds::RuledOut))
+            .any(|rule| rule.id == finding.rule && rule.when == Condition::Answers(Odds::RuledOut))
     };
     if plan.is_none() {
         let against = found
@@ -96,11 +96,11 @@ pub(crate) fn next(
         _ if could_be_worse || found.span.best_case.outcome == Outcome::Go => NextKind::Ask,
         Some(plan) => {
             // The other plan may ask for more, or for less.
-            let waits = plan.prospect.waits_for.iter().filter_map(|it| {
+            let waits = plan.prospect.waits_for.iter().filter_map(|fact| {
                 Some(
                     rule_set
                         .catalogue
-                        .question_of(rule_set.catalogue.slot(it)?)?
+                        .question_of(rule_set.catalogue.slot(fact)?)?
                         .from,
                 )
             });
@@ -125,10 +125,10 @@ fn usable(now: Standing, plans: &[Alternative]) -> Option<&Alternative> {
 
 /// To whom the most pressing of the referrals go.
 fn recipients(now: Standing, findings: &[Finding]) -> Vec<String> {
-    let pressing = findings.iter().filter(|it| {
+    let pressing = findings.iter().filter(|finding| {
         Standing {
-            outcome: it.outcome,
-            urgency: it.urgency,
+            outcome: finding.outcome,
+            urgency: finding.urgency,
         } == now
     });
     each_once(pressing.filter_map(|it| it.refer_to.clone()))

@@ -201,14 +201,14 @@ struct ComparedWith {
 /// The numbers that rules compare an answer with, rising, each once.
 fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<ComparedWith> {
     let mut found: Vec<ComparedWith> = Vec::new();
-    let mut add = |it: &Threshold| {
+    let mut add = |threshold: &Threshold| {
         found.push(ComparedWith {
-            value: it.value,
-            written: it.written.clone(),
+            value: threshold.value,
+            written: threshold.written.clone(),
         })
     };
     for rule in rule_set.rules() {
-        rule.when.visit(&mut |it| match it {
+        rule.when.visit(&mut |condition| match condition {
             Condition::Fact {
                 fact,
                 test: Test::Compare(_, threshold),

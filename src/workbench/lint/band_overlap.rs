@@ -25,10 +25,10 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             };
             let lits = [band.at, other.at].map(|at| judged.rules[at].yes);
             let both = |seen: &[Witness]| {
-                seen.iter().all(|it| {
+                seen.iter().all(|witness| {
                     [band.at, other.at]
                         .iter()
-                        .all(|at| it.states[*at] == State::Fires)
+                        .all(|at| witness.states[*at] == State::Fires)
                 })
             };
             let id = subject.rule_set.catalogue.id(band.fact);

@@ -132,10 +132,10 @@ fn one(subject: &Subject<'_>, after: &After, at: Idx<Rule>, question: &Question)
         return None;
     }
     let waits = |seen: &[Witness]| {
-        seen.iter().all(|it| {
-            it.states[at] == State::Undetermined
-                && explain::waits_for(&rule.when, &it.facts).contains(&question.slot)
-                && truth(when, &it.facts) == Truth::No
+        seen.iter().all(|witness| {
+            witness.states[at] == State::Undetermined
+                && explain::waits_for(&rule.when, &witness.facts).contains(&question.slot)
+                && truth(when, &witness.facts) == Truth::No
         })
     };
     match decider.find(&together, &waits) {

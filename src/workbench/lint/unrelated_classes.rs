@@ -79,8 +79,8 @@ fn is_mixture(medicine: &Medicine) -> bool {
 fn counted(subject: &Subject<'_>) -> Bits<Medicine> {
     let mut found = Bits::new();
     for rule in subject.rule_set.rules() {
-        rule.when.visit(&mut |it| {
-            if let Condition::Taking { medicines, .. } = it {
+        rule.when.visit(&mut |condition| {
+            if let Condition::Taking { medicines, .. } = condition {
                 found.extend(medicines);
             }
         });
