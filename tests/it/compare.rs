@@ -1073,3 +1073,37 @@ fn what_cannot_be_compared() {
     assert_eq!(code, Some(2), "{err}");
     assert!(err.contains("nobody.yaml"), "{err}");
 }
+
+/// Who may decide against a finding, and for which reasons, changes no verdict: it is told all the same.
+#[test]
+fn who_may_set_a_rule_aside_is_compared() {
+    let files = RuleFiles::embedded();
+    let old = read(&files, None);
+    let mut new = files.clone();
+    for (path, find, replace) in [
+        (
+            "concerns/circulation.yaml",
+            "set_aside: two",
+            "set_aside: never",
+        ),
+        ("ruleset.yaml", "{ id: cleared-up,", "{ id: settled,"),
+    ] {
+        new.set(path, text_of(&files, path).replacen(find, replace, 1));
+    }
+    let new = read(&new, None);
+    let found: Vec<(String, &str)> = changes(&old, &new)
+        .into_iter()
+        .flat_map(|it| match it.what {
+            ChangeKind::Otherwise(parts) => parts
+                .into_iter()
+                .map(|part| (it.name.clone(), part.of))
+                .collect(),
+            _ => Vec::new(),
+        })
+        .collect();
+    let expected = [
+        ("nail-surgery".to_owned(), "reasons"),
+        ("circulation/rest-pain".to_owned(), "may be set aside"),
+    ];
+    assert_eq!(found, expected);
+}

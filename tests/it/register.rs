@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use std::time::Instant;
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use preblock::Screener;
@@ -344,6 +345,14 @@ fn a_person_is_known_by_initials_and_passphrase() {
     assert_eq!(known(&register, "AB", "four words put apart"), Ok(None));
     assert_eq!(known(&register, "XX", PASSPHRASE), Ok(None));
     assert!(hashed("too short").is_err());
+    // Nobody learns from the time it takes whether there is such a person.
+    let took = |initials: &str| {
+        let start = Instant::now();
+        assert_eq!(known(&register, initials, "four words put apart"), Ok(None));
+        start.elapsed()
+    };
+    let (there, not_there) = (took("AB"), took("XX"));
+    assert!(not_there * 3 > there, "{there:?} and {not_there:?}");
 }
 
 /// The code of what a call was refused with.
