@@ -270,11 +270,16 @@ fn local(path: &Path) -> Result<(), Box<Diagnostic>> {
     };
     match network_drive(&mounts, &folder) {
         None => Ok(()),
-        Some(kind) => Err(Box::new(Diagnostic::bare(
-            Code::RegisterOnNetwork,
-            format!("`{}` is on a network drive ({kind})", path.display()),
-        ))),
+        Some(kind) => Err(on_network(path, kind)),
     }
+}
+
+/// Why a register is not kept on a network drive of this kind.
+pub fn on_network(path: &Path, kind: &str) -> Box<Diagnostic> {
+    Box::new(Diagnostic::bare(
+        Code::RegisterOnNetwork,
+        format!("`{}` is on a network drive ({kind})", path.display()),
+    ))
 }
 
 /// The kind of network drive on which a folder is; `None` if it is on none that is known. `mounts` is in the form of fstab(5).

@@ -393,7 +393,7 @@ fn without_its_colour_a_report_says_the_same() {
 /// Every `--help`, as it is printed where there is no terminal.
 #[test]
 fn the_help_of_every_command() {
-    let commands: [&[&str]; 13] = [
+    let commands: [&[&str]; 21] = [
         &[],
         &["screen"],
         &["blank"],
@@ -405,6 +405,14 @@ fn the_help_of_every_command() {
         &["rules", "book"],
         &["rules", "new"],
         &["rules", "due"],
+        &["register"],
+        &["register", "new"],
+        &["register", "check"],
+        &["register", "backup"],
+        &["register", "export"],
+        &["register", "figures"],
+        &["register", "remove"],
+        &["register", "person", "add"],
         &["explain"],
         &["schema"],
     ];

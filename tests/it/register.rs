@@ -13,7 +13,7 @@ use preblock::inner::register::copy::copy;
 use preblock::inner::register::decide::{Lacking, may_decide};
 use preblock::inner::register::export;
 use preblock::inner::register::figures::figures;
-use preblock::inner::register::file::network_drive;
+use preblock::inner::register::file::{network_drive, on_network};
 use preblock::inner::register::happening::{
     Decided, Happening, QuestionTold, RuleSetAside, RuleTold, Screened,
 };
@@ -306,10 +306,10 @@ fn what_does_not_fit_is_not_written() {
     ];
     for new in wrong {
         let kind = new.happening.kind();
-        assert!(
-            matches!(register.append(new), Err(RegisterError::Refused(_))),
-            "{kind}"
-        );
+        let error = register.append(new).err();
+        let code = error.as_ref().map(|it| it.diagnostic().code);
+        assert!(matches!(error, Some(RegisterError::Refused(_))), "{kind}");
+        assert_eq!(code, Some(Code::RegisterRefused), "{kind}");
     }
     assert_eq!(register.head(), head);
     // The same form is written once.
@@ -506,6 +506,14 @@ fn a_network_drive_is_known_by_its_kind() {
     assert_eq!(kind("/mnt/the data/desk"), Some("nfs4"));
     assert_eq!(kind("/mnt/the data/here"), None);
     assert_eq!(kind("/mnt/the database"), None);
+    let told = on_network(Path::new("/mnt/the data/desk"), "nfs4");
+    assert_eq!(
+        (told.code, told.title.as_str()),
+        (
+            Code::RegisterOnNetwork,
+            "`/mnt/the data/desk` is on a network drive (nfs4)"
+        )
+    );
 }
 
 /// Whoever goes round the triggers is found, each way of it.

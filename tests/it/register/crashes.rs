@@ -21,7 +21,7 @@ const KILLS: &str = "PREBLOCK_KILLS";
 /// How many entries the writer writes.
 fn n_entries() -> i64 {
     if std::env::var_os(KILLS).is_some() {
-        30
+        40
     } else {
         6
     }
