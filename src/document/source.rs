@@ -234,7 +234,7 @@ impl Node {
     }
 
     /// The text of a text value.
-    pub(crate) fn text(&self) -> Option<&str> {
+    pub fn text(&self) -> Option<&str> {
         match &self.kind {
             NodeKind::Text(text) => Some(text),
             _ => None,

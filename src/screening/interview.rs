@@ -1,9 +1,9 @@
 //! What is still to be asked about a patient now, what can come of it, and when asking may stop.
 //!
 //! A question is asked while an undetermined rule waits for it, or for a detail that stands behind it, and it applies. What
-//! is left out can change no rule, so neither verdict nor findings: Kleene's tables say of an open condition exactly which
-//! facts keep it open. The one answer outside of this is one that nobody is asked for: to a question that does not apply,
-//! where it would contradict the answer that says so.
+//! is left out can change no rule, so neither the verdict nor what is found, at most add a further ground to a finding that
+//! stands already: Kleene's tables say of an open condition exactly which facts keep it open. The one answer outside of this
+//! is one that nobody is asked for: to a question that does not apply, where it would contradict the answer that says so.
 //!
 //! INVARIANT: a detail is asked once its gate is open, and never before: given sooner, a harmless answer would wait, and any
 //! other would count as contradicting a gate that shuts. Where a gate is not known, its details wait with it.
@@ -11,7 +11,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::outcome::{OutcomeSpan, Standing, State};
-use crate::questionnaire::facts::{Fact, Facts, Why, truth_of};
+use crate::questionnaire::facts::{Fact, Facts, Why, derive, truth_of};
 use crate::rule_set::{Condition, FactKind, Idx, Question, Rule, RuleSet, Section};
 use crate::screening::asks::Open;
 use crate::screening::compile::Compiled;
@@ -59,26 +59,30 @@ impl Interview {
     pub fn of(rule_set: &RuleSet, compiled: &Compiled, facts: &Facts, states: &States) -> Self {
         let span = evaluate::span(rule_set, states);
         let to_ask = Open::of(rule_set, compiled, facts, states).to_ask;
+        let rules = of_state(rule_set, states, State::Undetermined);
         let mut waited = Waited {
             rule_set,
             facts,
             found: BTreeMap::new(),
+            may_come: BTreeSet::new(),
         };
         for ask in &to_ask {
             if let Some(slot) = rule_set.catalogue.slot(&ask.fact) {
                 waited.add(slot, ask);
             }
         }
+        rules.iter().for_each(|rule| waited.inputs(&rule.when));
         let asks: Vec<(Ask, bool)> = waited.found.into_values().collect();
-        let at_most = asks.iter().filter(|(ask, _)| !ask.is_answered).count();
-        let rules = of_state(rule_set, states, State::Undetermined);
+        let open = asks.iter().filter(|(ask, _)| !ask.is_answered);
+        let open = open.map(|(ask, _)| ask.question);
+        let at_most: BTreeSet<Idx<Question>> = open.chain(waited.may_come).collect();
         Self {
             asks: asks
                 .into_iter()
                 .filter_map(|(ask, now)| now.then_some(ask))
                 .collect(),
             span,
-            at_most,
+            at_most: at_most.len(),
             fewest: fewest(rule_set, facts, &rules, span),
         }
     }
@@ -100,6 +104,8 @@ struct Waited<'a> {
     facts: &'a Facts,
     /// Each with whether it is asked now; else it waits for its gate.
     found: BTreeMap<Idx<Question>, (Ask, bool)>,
+    /// Questions that nobody was asked yet and that no rule waits for as long as others are not answered.
+    may_come: BTreeSet<Idx<Question>>,
 }
 
 impl Waited<'_> {
@@ -124,11 +130,11 @@ impl Waited<'_> {
         };
         let entry = self.found.entry(at);
         let (known, _) = entry.or_insert_with(|| {
-            let is_set_aside = self.facts.set_aside().iter().any(|it| it.question == at);
             let ask = Ask {
                 section: question.section,
                 question: at,
-                is_answered: why != WhyAsked::Missing(Why::NotAsked) || is_set_aside,
+                is_answered: why != WhyAsked::Missing(Why::NotAsked)
+                    || is_set_aside(self.facts, at),
                 why,
                 rules: Vec::new(),
                 could_lead_to: standing,
@@ -154,6 +160,53 @@ impl Waited<'_> {
             }
         }
     }
+}
+
+impl Waited<'_> {
+    /// Notes everything that an open condition may come to wait for: a formula says what it lacks first, and may lack more
+    /// once it is told.
+    fn inputs(&mut self, condition: &Condition) {
+        if !matches!(truth_of::truth(condition, self.facts), Truth::Unknown(_)) {
+            return;
+        }
+        match condition {
+            Condition::All(parts) | Condition::Any(parts) => {
+                parts.iter().for_each(|part| self.inputs(part));
+            }
+            Condition::Not(part) => self.inputs(part),
+            Condition::Fact { fact, .. } => {
+                let derived = self.rule_set.catalogue.derived_of(*fact);
+                let roots = derived.map(|it| derive::roots(self.rule_set, it));
+                roots.into_iter().flatten().for_each(|it| self.may_come(it));
+            }
+            _ => {}
+        }
+    }
+
+    /// Notes the question of a fact and the gates before it, as far as nobody was asked.
+    fn may_come(&mut self, slot: FactSlot) {
+        let catalogue = &self.rule_set.catalogue;
+        let Some(at) = question_at(self.rule_set, slot) else {
+            return;
+        };
+        let question = &catalogue.questions[at];
+        let applies = truth_of::applies(question, catalogue, self.facts);
+        let is_asked = self.facts.known(question.slot).is_some()
+            || why_missing(self.facts, question.slot) != Why::NotAsked
+            || is_set_aside(self.facts, at);
+        if is_asked || applies == Truth::No || !self.may_come.insert(at) {
+            return;
+        }
+        if let Truth::Unknown(gates) = applies {
+            gates.into_iter().for_each(|gate| self.may_come(gate));
+        }
+    }
+}
+
+fn is_set_aside(facts: &Facts, question: Idx<Question>) -> bool {
+    facts.set_aside().iter().any(|it| {
+        it.question == question && !matches!(&it.fact, Fact::Missing(it) if it.why == Why::NotAsked)
+    })
 }
 
 fn question_at(rule_set: &RuleSet, slot: FactSlot) -> Option<Idx<Question>> {

@@ -189,7 +189,7 @@ impl<'a> Screener<'a> {
     }
 
     /// What each rule that can judge a patient comes to, in their order.
-    pub(crate) fn states(&self, facts: &Facts) -> States {
+    pub fn states(&self, facts: &Facts) -> States {
         self.compiled.run(facts)
     }
 

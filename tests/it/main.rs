@@ -43,6 +43,8 @@ mod letters;
 mod local;
 // A questionnaire changed by one answer.
 mod edit;
+// What is still to ask, and when asking may stop.
+mod interview;
 // What conditions mean, against every kind of missing answer.
 mod logic;
 // The registers of names against the UNII list.

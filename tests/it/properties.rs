@@ -113,7 +113,7 @@ pub fn gated(rules: &[(&str, &str, &str)]) -> RuleSet {
 }
 
 /// Answers to try for each question of the tiny rule set; leaving it out is tried, too.
-const ANSWERS: &[(&str, &[&str])] = &[
+pub const ANSWERS: &[(&str, &[&str])] = &[
     (
         "plan.procedure_on",
         &["2026-12-03", "2026-11-25", "2026-12-03 09:00", "unknown"],
@@ -350,7 +350,7 @@ pub fn plain_text(choices: &Choices) -> String {
 }
 
 /// The same with this answer to the question of this position.
-fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> String {
+pub fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> String {
     let mut sections: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for (position, ((id, answers), at)) in ANSWERS.iter().zip(choices).enumerate() {
         let answer = if replaced == Some(position) {
@@ -375,7 +375,7 @@ fn text_with(choices: &Choices, replaced: Option<usize>, instead: &str) -> Strin
 /// In turn, those of generated rules.
 pub const OUTCOMES: [&str; 3] = ["go", "defer", "refer"];
 
-fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
+pub fn rules_of(trees: &[Tree], turned: bool) -> RuleSet {
     let written: Vec<(String, String)> = trees
         .iter()
         .enumerate()
@@ -749,7 +749,7 @@ impl Dice {
 }
 
 /// Some answer to a question of the default rule set; nothing in about a sixth of the cases.
-fn some_answer(
+pub fn some_answer(
     rules: &RuleSet,
     question: &preblock::inner::rule_set::Question,
     dice: &mut Dice,
