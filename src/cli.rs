@@ -3,18 +3,21 @@
 use std::ffi::OsString;
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 
+pub mod ask;
 pub(crate) mod atomic_write;
 pub(crate) mod blank;
 pub(crate) mod dose;
 pub mod draw;
 pub(crate) mod explain;
 pub(crate) mod find;
+pub(crate) mod progress;
 pub(crate) mod register;
 pub(crate) mod rules;
 pub(crate) mod schema;
 pub(crate) mod screen;
+pub(crate) mod shell;
 
 /// The statement that stands under everything the program says about a patient.
 pub(crate) use crate::report::SAFETY;
@@ -73,6 +76,8 @@ struct Arguments {
 enum Command {
     /// Screen questionnaires: files, or folders of files
     Screen(screen::Arguments),
+    /// Ask about one patient, question by question, and write the questionnaire
+    Ask(ask::Arguments),
     /// Print an empty questionnaire with the questions as comments
     Blank(blank::Arguments),
     /// Print the anaesthetic arithmetic alone
@@ -87,16 +92,30 @@ enum Command {
     Explain(explain::Arguments),
     /// Print the JSON Schema of a file kind, for editors
     Schema(schema::Arguments),
+    /// Print what a shell needs to complete commands and arguments
+    Completions(shell::Completions),
+    /// Print the manual page, or write one for each command
+    Man(shell::Manual),
 }
 
 /// Which rule set.
 #[derive(Debug, Args)]
 pub(crate) struct RuleSource {
     /// Use the rule set of this folder instead of the embedded one
-    #[arg(long, value_name = "DIR")]
+    #[arg(
+        long,
+        value_name = "DIR",
+        env = "PREBLOCK_RULES",
+        hide_env_values = true
+    )]
     pub rules: Option<PathBuf>,
     /// Put the clinic's local policy of this file over the rule set
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_LOCAL",
+        hide_env_values = true
+    )]
     pub local: Option<PathBuf>,
 }
 
@@ -117,6 +136,12 @@ pub(crate) enum ScreeningFormat {
 
 /// Runs the program on its arguments and returns its exit status.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    // Its name alone is the question what it can do.
+    if arguments.len() < 2 {
+        draw::out(&Arguments::command().render_help().to_string());
+        return ended(ExitStatus::Clean).number();
+    }
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
         Err(error) => {
@@ -130,12 +155,15 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     };
     let status = match arguments.command {
         Command::Screen(it) => screen::run(&it),
+        Command::Ask(it) => ask::run(&it),
         Command::Blank(it) => blank::run(&it),
         Command::Dose(it) => dose::run(&it),
         Command::Rules(it) => rules::run(&it),
         Command::Register(it) => register::run(&it),
         Command::Explain(it) => explain::run(&it),
         Command::Schema(it) => schema::run(&it),
+        Command::Completions(it) => shell::completions(&it),
+        Command::Man(it) => shell::manual(&it),
     };
     ended(status).number()
 }

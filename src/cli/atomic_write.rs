@@ -41,6 +41,10 @@ pub(crate) fn write(path: &Path, text: &str, replace: bool) -> Result<(), String
             .write(true)
             .create_new(true)
             .open(it)?;
+        // A file that only its owner may read stays so.
+        if let Ok(there) = path.metadata() {
+            file.set_permissions(there.permissions())?;
+        }
         file.write_all(text.as_bytes())?;
         file.sync_all()
     };

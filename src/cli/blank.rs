@@ -1,19 +1,36 @@
 //! `preblock blank`: an empty questionnaire, with the questions as comments.
 
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
 use clap::Args;
 
+use crate::cli::screen::{clinic_of, day};
 use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::document::diagnostic::Diagnostic;
+use crate::questionnaire::edit;
 use crate::rule_set::words;
-use crate::rule_set::{Answer, Question, RuleSet};
+use crate::rule_set::{Answer, Idx, Question, RuleSet};
+use crate::screening::screener::Screener;
+
+/// The line by which editors find the schema of the file, as `preblock schema` prints it.
+const EDITOR: &str = "# yaml-language-server: $schema=questionnaire.schema.json";
 
 /// Arguments of `blank`.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
-    /// An empty file of the clinic's standing answers instead
-    #[arg(long)]
-    clinic: bool,
+    /// Only what is to be asked about this patient first, with the reference filled in
+    #[arg(long, value_name = "REFERENCE")]
+    reference: Option<String>,
+    /// The day of the answers, such as 2026-11-25 [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day, requires = "reference")]
+    as_of: Option<NaiveDate>,
+    /// An empty file of the clinic's standing answers instead; with `--reference`, the clinic's file: what it answers is not
+    /// asked [env: PREBLOCK_CLINIC]
+    #[arg(long, value_name = "FILE", num_args = 0..=1)]
+    clinic: Option<Option<PathBuf>>,
 }
 
 /// Runs the command.
@@ -21,17 +38,92 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };
-    draw::plain(&form(&rule_set, arguments.clinic));
-    ExitStatus::Clean
+    let form = match (&arguments.reference, &arguments.clinic) {
+        (Some(reference), clinic) => first_form(&rule_set, reference, arguments.as_of, clinic),
+        (None, Some(Some(_))) => {
+            draw::note(
+                "`--clinic FILE` goes with `--reference`; `--clinic` alone prints an empty clinic's file",
+            );
+            return ExitStatus::Refused;
+        }
+        (None, clinic) => Ok(form(&rule_set, clinic.is_some())),
+    };
+    match form {
+        Ok(form) => {
+            draw::plain(&form);
+            ExitStatus::Clean
+        }
+        Err(found) => {
+            draw::diagnostics(&found);
+            ExitStatus::Refused
+        }
+    }
+}
+
+/// The questions to ask first about a patient of a clinic.
+fn first_form(
+    rule_set: &RuleSet,
+    reference: &str,
+    as_of: Option<NaiveDate>,
+    clinic: &Option<Option<PathBuf>>,
+) -> Result<String, Vec<Diagnostic>> {
+    let from_environment = || std::env::var_os("PREBLOCK_CLINIC").map(PathBuf::from);
+    let clinic = clinic.clone().flatten().or_else(from_environment);
+    let as_of = as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let screener = clinic_of(Screener::new(rule_set, as_of), clinic.as_deref())?;
+    let started = edit::started(rule_set, reference, as_of)?;
+    let referral = screener
+        .read("the new questionnaire", started.as_bytes())
+        .map_err(|refusal| refusal.problems)?;
+    let interview = screener.interview(&referral);
+    let asked: Vec<Idx<Question>> = interview.open().map(|it| it.question).collect();
+    let catalogue = &rule_set.catalogue;
+    let mut lines = vec![
+        EDITOR.to_owned(),
+        "# (`preblock schema questionnaire > questionnaire.schema.json` writes that file.)".to_owned(),
+        "# What is to be asked first; `preblock ask` and `preblock screen` say what follows from the answers.".to_owned(),
+    ];
+    lines.extend(explained());
+    lines.push(started.trim_end().to_owned());
+    for (at, section) in catalogue.sections.entries() {
+        let here = catalogue
+            .questions
+            .entries()
+            .filter(|(question, it)| it.section == at && asked.contains(question));
+        let here: Vec<String> = here
+            .flat_map(|(_, question)| entry(rule_set, question))
+            .collect();
+        if !here.is_empty() {
+            lines.extend(heading(&section.title, &section.id));
+            lines.extend(here);
+        }
+    }
+    Ok(lines.join("\n") + "\n")
+}
+
+/// What the answers that are no answers mean.
+fn explained() -> [String; 2] {
+    [
+        "# `unknown`: asked, and not known. `declined`: asked, and not answered. `[]`: asked, and none.".into(),
+        "# A blank is a question not asked. Nothing blank or unknown ever counts as a good answer.".into(),
+    ]
+}
+
+fn heading(title: &str, id: &str) -> [String; 3] {
+    [
+        String::new(),
+        format!("  # ---- {title} ----"),
+        format!("  {id}:"),
+    ]
 }
 
 /// The empty form. Every answer is left blank, which counts as not asked.
 pub(crate) fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
-    let mut lines = vec![
-        format!("# Rule set {} {}. Fill in what is known; leave the rest as it is.", rule_set.id, rule_set.edition),
-        "# `unknown`: asked, and not known. `declined`: asked, and not answered. `[]`: asked, and none.".into(),
-        "# A blank is a question not asked. Nothing blank or unknown ever counts as a good answer.".into(),
-    ];
+    let mut lines = vec![format!(
+        "# Rule set {} {}. Fill in what is known; leave the rest as it is.",
+        rule_set.id, rule_set.edition
+    )];
+    lines.extend(explained());
     if for_clinic {
         lines.extend(["clinic: 1".into(), format!("for: {}", rule_set.id)]);
         lines.extend([
@@ -63,11 +155,7 @@ pub(crate) fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
         .entries()
         .filter(|(at, _)| !for_clinic || catalogue.has_standing(*at))
     {
-        lines.extend([
-            String::new(),
-            format!("  # ---- {} ----", section.title),
-            format!("  {}:", section.id),
-        ]);
+        lines.extend(heading(&section.title, &section.id));
         for question in catalogue
             .questions
             .iter()

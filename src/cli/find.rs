@@ -1,10 +1,13 @@
 //! The questionnaires that a command was given: files, and those inside folders. What is passed over is told.
 
 use std::collections::BTreeSet;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
 use crate::cli::draw::counted;
 use crate::document::diagnostic::{Code, Diagnostic};
+use crate::questionnaire::frame;
+use crate::rule_set::files;
 use crate::screening::result::Refusal;
 
 /// How a questionnaire's name ends.
@@ -21,6 +24,42 @@ pub(crate) struct FoundFiles {
     pub problems: Vec<Refusal>,
     /// What is no questionnaire by its name, or was reached before: sentences, a line each.
     pub passed_over: Vec<String>,
+}
+
+/// Whether a path stands for standard input. A file of that name is reached as `./-`.
+pub(crate) fn is_standard_input(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+/// What a file that was given is called where it is told of.
+pub(crate) fn name_of(path: &Path) -> String {
+    if is_standard_input(path) {
+        "standard input".to_owned()
+    } else {
+        path.display().to_string()
+    }
+}
+
+/// The bytes of one file that was given, or of standard input.
+///
+/// # Errors
+/// A diagnostic if it cannot be read, or is larger than a questionnaire may be.
+pub(crate) fn read(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
+    if !is_standard_input(path) {
+        return files::read_bounded(path, frame::LARGEST);
+    }
+    let mut bytes = Vec::new();
+    let read = std::io::stdin()
+        .take(frame::LARGEST + 1)
+        .read_to_end(&mut bytes);
+    match read {
+        Err(error) => Err(Box::new(Diagnostic::bare(
+            Code::Unreadable,
+            format!("standard input cannot be read: {error}"),
+        ))),
+        // Whoever reads it says that it is too large.
+        Ok(_) => Ok(bytes),
+    }
 }
 
 /// Looks for questionnaires. Links to folders are followed; each folder is entered once, however many links lead to it.

@@ -6,7 +6,9 @@ use std::sync::atomic::Ordering;
 use chrono::NaiveDate;
 use clap::Args;
 
-use crate::cli::find::{FoundFiles, find};
+use crate::cli::find;
+use crate::cli::find::{FoundFiles, find, name_of};
+use crate::cli::progress::Progress;
 use crate::cli::{ExitStatus, RuleSource, ScreeningFormat, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::outcome::Outcome;
@@ -19,7 +21,7 @@ use crate::screening::screener::Screener;
 use crate::screening::what_if::days::MOST_DAYS;
 
 mod printer;
-mod stop;
+pub(crate) mod stop;
 mod twins;
 
 use crate::cli::screen::printer::{Printer, not_reached};
@@ -28,7 +30,7 @@ use crate::cli::screen::twins::Twins;
 /// Arguments of `screen`.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
-    /// Questionnaires, or folders that hold them (.yaml, .yml, .json)
+    /// Questionnaires, or folders that hold them (.yaml, .yml, .json); `-` is standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// The day the screening is run, such as 2026-11-25 [default: today]
@@ -37,7 +39,12 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// Answers of the clinic that hold for every patient
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_CLINIC",
+        hide_env_values = true
+    )]
     clinic: Option<PathBuf>,
     /// Also show other plans with a better verdict, among what the clinic offers
     #[arg(long)]
@@ -89,6 +96,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let twins = Twins::among(&paths);
     let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
     let mut printer = Printer::new(arguments.format, several);
+    let progress = Progress::of("Screening", Some(paths.len()));
     let mut n_refused = problems.len();
     problems.iter().for_each(|it| printer.refusal(it));
     let mut refusals: Vec<Diagnostic> = problems.into_iter().flat_map(|it| it.problems).collect();
@@ -103,15 +111,17 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         match screen(&screener, path, twins.notice(path)) {
             Ok(screening) => {
                 worst = worst.max(Some(screening.verdict().outcome));
-                printer.screening(screening);
+                progress.beside(|| printer.screening(screening));
             }
             Err(refusal) => {
                 n_refused += 1;
-                printer.refusal(&refusal);
+                progress.beside(|| printer.refusal(&refusal));
                 refusals.extend(refusal.problems);
             }
         }
+        progress.step();
     }
+    drop(progress);
     let n_left = paths.len() - n_done;
     printer.end(n_refused, n_left);
     twins.told().iter().for_each(|it| draw::note(it));
@@ -130,9 +140,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     }
     match worst {
         _ if n_refused > 0 => ExitStatus::Refused,
-        Some(Outcome::Refer) => ExitStatus::Refer,
-        Some(Outcome::Defer) => ExitStatus::Defer,
-        Some(Outcome::Go) => ExitStatus::Clean,
+        Some(outcome) => verdict_status(outcome),
         None => ExitStatus::Refused,
     }
 }
@@ -148,11 +156,31 @@ fn screener<'a>(
     let screener = Screener::new(rule_set, as_of)
         .alternatives(arguments.alternatives)
         .days(arguments.dates);
-    let Some(path) = &arguments.clinic else {
+    clinic_of(screener, arguments.clinic.as_deref())
+}
+
+/// The same screener for the clinic of a file, if one was given.
+///
+/// # Errors
+/// Every diagnostic of the file.
+pub(crate) fn clinic_of<'a>(
+    screener: Screener<'a>,
+    path: Option<&Path>,
+) -> Result<Screener<'a>, Vec<Diagnostic>> {
+    let Some(path) = path else {
         return Ok(screener);
     };
     let bytes = files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
     screener.clinic(&path.display().to_string(), &bytes)
+}
+
+/// What a screening that came to this ends with.
+pub(crate) fn verdict_status(outcome: Outcome) -> ExitStatus {
+    match outcome {
+        Outcome::Refer => ExitStatus::Refer,
+        Outcome::Defer => ExitStatus::Defer,
+        Outcome::Go => ExitStatus::Clean,
+    }
 }
 
 /// Screens one file. `notice` is what must be known of it beside the rule set.
@@ -161,8 +189,8 @@ fn screen(
     path: &Path,
     notice: Option<String>,
 ) -> Result<Screening, Refusal> {
-    let name = path.display().to_string();
-    let read = match files::read_bounded(path, frame::LARGEST) {
+    let name = name_of(path);
+    let read = match find::read(path) {
         Ok(bytes) => screener.read(&name, &bytes),
         Err(problem) => Err(Refusal {
             reference: None,

@@ -1,7 +1,6 @@
 //! Approval: what the digest covers, and what every report says first of a rule set that is not approved or not in force.
 
 use std::path::Path;
-use std::process::Command;
 
 use chrono::NaiveDate;
 use preblock::inner::rule_set::RuleSet;
@@ -184,7 +183,7 @@ fn folder(head: &str) -> tempfile::TempDir {
 }
 
 fn run(arguments: &[&str], rules: Option<&Path>) -> (i32, String, String) {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+    let mut command = crate::support::program();
     command
         .args(arguments)
         .current_dir(env!("CARGO_MANIFEST_DIR"));

@@ -1,7 +1,7 @@
 //! The program from outside: exit statuses, what goes where, and the README's own commands.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Output, Stdio};
 
 use rstest::rstest;
 use serde_json::Value;
@@ -332,7 +332,7 @@ fn a_folder_without_questionnaires_does_not_look_like_one_without_findings() {
 /// `preblock screen ... | head` ends without a complaint, and not as if all had been read.
 #[test]
 fn a_closed_pipe_is_quiet_and_no_success() {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+    let mut command = crate::support::program();
     command
         .args(["screen", "examples/referrals"])
         .args(CLINIC)
@@ -357,7 +357,7 @@ fn a_closed_pipe_is_quiet_and_no_success() {
 #[test]
 fn without_its_colour_a_report_says_the_same() {
     let with = |variables: &[(&str, &str)]| {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+        let mut command = crate::support::program();
         command
             .args(["screen", "examples/referrals", "examples/refused"])
             .args(CLINIC)
@@ -393,9 +393,10 @@ fn without_its_colour_a_report_says_the_same() {
 /// Every `--help`, as it is printed where there is no terminal.
 #[test]
 fn the_help_of_every_command() {
-    let commands: [&[&str]; 21] = [
+    let commands: [&[&str]; 24] = [
         &[],
         &["screen"],
+        &["ask"],
         &["blank"],
         &["dose"],
         &["rules"],
@@ -415,6 +416,8 @@ fn the_help_of_every_command() {
         &["register", "person", "add"],
         &["explain"],
         &["schema"],
+        &["completions"],
+        &["man"],
     ];
     let mut all = String::new();
     for command in commands {
@@ -454,7 +457,7 @@ fn the_same_input_gives_the_same_bytes() {
 }
 
 #[rstest]
-#[case::no_command(&[], 2)]
+#[case::no_command(&[], 0)]
 #[case::unknown_option(&["screen", "--colour"], 2)]
 #[case::no_file(&["screen"], 2)]
 #[case::impossible_day(&["screen", "examples/referrals", "--as-of", "2026-02-31"], 2)]

@@ -1,7 +1,6 @@
 //! Two rule sets beside one another: what changed and for whom, where the answer is known by hand.
 
 use std::collections::BTreeSet;
-use std::process::Command;
 
 use batsat::Lit;
 use preblock::inner::exact::domain::Shape;
@@ -934,7 +933,7 @@ impl Desk {
 
     /// Exit status, results, diagnostics.
     fn compare(&self, arguments: &[&str]) -> (Option<i32>, String, String) {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+        let mut command = crate::support::program();
         let run = command
             .args(["rules", "compare"])
             .args(arguments)

@@ -332,7 +332,7 @@ impl Trap {
             "SLIPS" => slips.clone(),
             it => it.replace("RAW", RAW),
         });
-        let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+        let mut command = crate::support::program();
         command
             .args(words)
             .current_dir(self.folder.path())
@@ -484,7 +484,7 @@ fn json_keeps_what_it_disarms() {
 #[case(&[("LC_ALL", "C.utf8"), ("LANG", "C")], false)]
 #[cfg(unix)]
 fn boxes_are_drawn_as_the_locale_allows(#[case] variables: &[(&str, &str)], #[case] ascii: bool) {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+    let mut command = crate::support::program();
     command
         .args(["screen", "examples/refused/SM-201.yaml"])
         .current_dir(env!("CARGO_MANIFEST_DIR"));

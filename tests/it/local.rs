@@ -1,7 +1,6 @@
 //! Local policy: what a clinic changes, what of it loosens the rule set, and that every report says so.
 
 use std::path::Path;
-use std::process::Command;
 use std::sync::OnceLock;
 
 use preblock::inner::outcome::{Outcome, Standing};
@@ -541,7 +540,7 @@ fn a_change_is_overdue_after_its_review_and_early_before_its_agreement() {
 // --- What reports say --------------------------------------------------------------------------------------------
 
 fn run(arguments: &[&str]) -> (i32, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
+    let output = crate::support::program()
         .args(arguments)
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .output();

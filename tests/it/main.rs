@@ -9,6 +9,8 @@
 mod approval;
 // Other ways of writing the same thing.
 mod accepts;
+// The interview in a terminal.
+mod ask;
 // What is asked, of whom and how.
 mod asks;
 // The whole rule set as one document.
@@ -39,6 +41,8 @@ mod formulas;
 mod markdown;
 // Letters: made or refused, easy to read, and with nothing that they should not say.
 mod letters;
+// Standard input, the environment, completions, a manual.
+mod manners;
 // Local policy: what it changes, what of it loosens, and that every report says so.
 mod local;
 // A questionnaire changed by one answer.

@@ -1,8 +1,6 @@
 //! The clinician's page, read back by a CommonMark parser that is not ours (pulldown-cmark).
 #![expect(clippy::expect_used, reason = "a slip in a test ought to stop it")]
 
-use std::process::Command;
-
 use preblock::inner::report::markdown;
 use preblock::inner::screening::result::{Cited, NoteShown, Screening, WhyAsked};
 use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
@@ -529,7 +527,7 @@ fn characters_that_steer_change_nothing_on_a_page() {
 
 /// `preblock screen --format markdown` on the invented clinic's referrals.
 fn printed(files: &[&str]) -> String {
-    let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
+    let output = crate::support::program()
         .arg("screen")
         .args(files)
         .args([

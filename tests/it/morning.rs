@@ -161,6 +161,9 @@ impl Room {
             .env("PATH", path)
             .env("LC_ALL", "C.UTF-8")
             .env_remove("COLUMNS");
+        for name in crate::support::OWN_ENVIRONMENT {
+            command.env_remove(name);
+        }
         let output = command
             .output()
             .unwrap_or_else(|error| unreachable!("{line}: {error}"));

@@ -1,7 +1,6 @@
 //! Small changes to a rule set: each kind is noticed by the case that shows it, and not without it.
 
 use std::path::Path;
-use std::process::Command;
 
 use preblock::inner::exact::Decider;
 use preblock::inner::rule_set::files::RuleFiles;
@@ -642,7 +641,7 @@ fn the_command_lists_survivors_with_their_lines() {
         );
     }
     let run = |more: &[&str]| {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+        let mut command = crate::support::program();
         command
             .args(["rules", "test", "--rules"])
             .arg(folder.path())

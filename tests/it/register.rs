@@ -1,7 +1,7 @@
 //! The register: what it keeps, refuses and finds; that nothing confirmed is lost and nothing changed goes unseen.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Output, Stdio};
 use std::time::Instant;
 
 use chrono::{DateTime, FixedOffset, NaiveDate};
@@ -1062,7 +1062,7 @@ fn a_decision_lacks_what_the_rules_ask_for() {
 /// Runs the program with a line on its standard input.
 fn typed(arguments: &[&str], line: &str) -> Output {
     use std::io::Write as _;
-    let mut program = Command::new(env!("CARGO_BIN_EXE_preblock"))
+    let mut program = crate::support::program()
         .args(arguments)
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .env("LC_ALL", "C.UTF-8")

@@ -4,7 +4,6 @@
 //! Snapshots hold the whole drawn message. `INSTA_UPDATE=always cargo test rejects` writes them anew: read them.
 
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use preblock::Screener;
 use preblock::inner::cli::draw::rendered;
@@ -387,7 +386,7 @@ fn a_clinics_file_among_the_questionnaires_is_told_once() {
     reason = "a program that cannot be started fails the test"
 )]
 fn screen(paths: &[&Path]) -> (Option<i32>, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
+    let output = crate::support::program()
         .arg("screen")
         .args(paths)
         .args(["--as-of", "2026-11-25"])

@@ -1,7 +1,6 @@
 //! `rules check --format sarif`, held to the schema of SARIF 2.1.0, and to what the schema cannot say.
 
 use std::path::Path;
-use std::process::Command;
 
 use preblock::inner::document::diagnostic::Code;
 use serde_json::Value;
@@ -39,7 +38,7 @@ fn changed(folder: &Path, file: &str, find: &str, replace: &str) {
     reason = "a program that cannot be started, or that writes no JSON, fails the test"
 )]
 fn log(within: &Path, rules: &str) -> (Value, Option<i32>) {
-    let output = Command::new(env!("CARGO_BIN_EXE_preblock"))
+    let output = crate::support::program()
         .args([
             "rules",
             "check",

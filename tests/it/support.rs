@@ -26,13 +26,30 @@ use proptest::test_runner::RngSeed;
 /// change it here for a while, or use the fuzz targets.
 pub const SEED: RngSeed = RngSeed::Fixed(20_261_125);
 
+/// The program, to be started.
+pub fn program() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_preblock"));
+    for name in OWN_ENVIRONMENT {
+        command.env_remove(name);
+    }
+    command
+}
+
+/// What the program takes from the environment. Whoever runs the tests may have set it for their own work.
+pub const OWN_ENVIRONMENT: [&str; 4] = [
+    "PREBLOCK_CLINIC",
+    "PREBLOCK_RULES",
+    "PREBLOCK_LOCAL",
+    "PREBLOCK_REGISTER",
+];
+
 /// Runs the program from the project's folder.
 #[expect(
     clippy::expect_used,
     reason = "a program that cannot be started fails the test"
 )]
 pub fn run(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_preblock"))
+    program()
         .args(arguments)
         .current_dir(env!("CARGO_MANIFEST_DIR"))
         .env_remove("COLUMNS")

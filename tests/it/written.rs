@@ -21,7 +21,7 @@ const CLINIC: &str = "examples/clinic.yaml";
 const DAY: &str = "2026-11-25";
 
 fn program(arguments: &[&str]) -> Command {
-    let mut program = Command::new(env!("CARGO_BIN_EXE_preblock"));
+    let mut program = crate::support::program();
     program
         .args(arguments)
         .current_dir(env!("CARGO_MANIFEST_DIR"));

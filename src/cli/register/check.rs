@@ -26,7 +26,12 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// The clinic's file, by which decided screenings are screened again
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_CLINIC",
+        hide_env_values = true
+    )]
     clinic: Option<PathBuf>,
     /// Work out anew, from the entries, what pages show; then check
     #[arg(long)]

@@ -19,7 +19,12 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// Print beside each rule what the decisions of this register say of it
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_REGISTER",
+        hide_env_values = true
+    )]
     register: Option<PathBuf>,
     /// As which kind of document
     #[arg(long, value_enum, default_value_t = BookFormat::Markdown)]

@@ -9,15 +9,15 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
-use crate::cli::find::{FoundFiles, find};
+use crate::cli::find;
+use crate::cli::find::{FoundFiles, find, name_of};
+use crate::cli::progress::Progress;
 use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::document::flow::flow;
 use crate::questionnaire::facts::Gathered;
-use crate::questionnaire::frame;
 use crate::report::compare;
 use crate::report::compare::Compared;
-use crate::rule_set::files;
 use crate::rule_set::files::RuleFiles;
 use crate::rule_set::{Idx, Question, RuleSet};
 use crate::workbench::cases::read::Case;
@@ -40,7 +40,12 @@ pub(crate) struct Compare {
     #[arg(long, value_name = "FILE")]
     local: Option<PathBuf>,
     /// Answers of the clinic that hold for every questionnaire
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_CLINIC",
+        hide_env_values = true
+    )]
     clinic: Option<PathBuf>,
     /// The day of screening, and of surgery in examples, such as 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
@@ -99,8 +104,10 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
         .map(|it| (&it.answers, it.as_of))
         .collect();
     let changes = changes(&old, &new);
+    let progress = Progress::of("Comparing", None);
     let exact = exact(&both, &patients).map_err(|it| format!("{} ({})", it.fact, it.of));
     let cases = tally(&both, cases.iter().map(GivenPatient::borrowed));
+    drop(progress);
     let compared = Compared {
         old: &old,
         new: &new,
@@ -189,7 +196,7 @@ struct GivenFiles {
 
 /// Reads the questionnaires that were given; `None` after diagnostics.
 fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
-    let bytes = |path: &Path| files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it]);
+    let bytes = |path: &Path| find::read(path).map_err(|it| vec![*it]);
     let new = both.new.clone();
     let new = match &arguments.clinic {
         Some(path) => bytes(path).and_then(|it| new.clinic(&path.display().to_string(), &it)),
@@ -214,7 +221,7 @@ fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
     let mut patients = Vec::new();
     let mut refused = Vec::new();
     for path in paths {
-        let name = path.display().to_string();
+        let name = name_of(&path);
         let read =
             bytes(&path).and_then(|it| new.read(&name, &it).map_err(|refusal| refusal.problems));
         let answers = read.and_then(|referral| {

@@ -33,7 +33,12 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// Also list the rules that the decisions of this register mostly go against
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_REGISTER",
+        hide_env_values = true
+    )]
     register: Option<PathBuf>,
     /// How to print the reviews
     #[arg(long, value_enum, default_value_t = DueFormat::Text)]

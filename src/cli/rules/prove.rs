@@ -6,6 +6,7 @@ use std::time::Instant;
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
+use crate::cli::progress::Progress;
 use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
 use crate::report;
@@ -76,7 +77,9 @@ pub(crate) fn run(arguments: &Prove) -> ExitStatus {
     let Some(cases) = crate::cli::rules::cases(&files, &rule_set) else {
         return ExitStatus::Problems;
     };
+    let progress = Progress::of("Proving", None);
     let proofs = prove(&rule_set, &cases, as_of, wanted);
+    drop(progress);
     let proofs: Vec<(&Guarantee, Proof)> = proofs
         .into_iter()
         .filter_map(|(at, proof)| Some((stated.get(at)?, proof)))

@@ -4,6 +4,7 @@ use std::time::Instant;
 
 use clap::{Args, ValueEnum};
 
+use crate::cli::progress::Progress;
 use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::exact::Decider;
 use crate::report::junit;
@@ -182,7 +183,9 @@ fn changes(
     named: impl Fn(&str) -> bool,
 ) -> bool {
     let began = Instant::now();
+    let progress = Progress::of("Trying small changes", None);
     let mutants = mutants::try_all(rule_set, cases, runs, |rule| named(&rule.id));
+    drop(progress);
     let took = began.elapsed().as_secs_f64();
     let (survivors, unused) = mutants::survivors(&mutants, excuses, named);
     say("");

@@ -6,6 +6,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use crate::cli::find::is_standard_input;
 use crate::questionnaire::frame;
 use crate::questionnaire::frame::reference_of;
 use crate::rule_set::files::read_bounded;
@@ -22,7 +23,8 @@ impl Twins {
     pub(crate) fn among(paths: &[PathBuf]) -> Self {
         let mut files: BTreeMap<String, (String, Vec<PathBuf>)> = BTreeMap::new();
         if paths.len() > 1 {
-            for path in paths {
+            // Standard input can be read only once, and then it is screened.
+            for path in paths.iter().filter(|it| !is_standard_input(it)) {
                 let Some(reference) = read_bounded(path, frame::LARGEST)
                     .ok()
                     .and_then(|it| reference_of(&it))
