@@ -124,9 +124,19 @@ pub(crate) enum PersonCommand {
     /// Add somebody; the first one needs nobody else
     Add(PersonArguments),
     /// Change a role or a passphrase, or let somebody sign in no more
-    Set(PersonArguments),
+    Set(SetArguments),
     /// List the people
     List(RegisterPlace),
+}
+
+/// Arguments of `register person set`.
+#[derive(Debug, Args)]
+pub(crate) struct SetArguments {
+    #[command(flatten)]
+    person: PersonArguments,
+    /// They may sign in no more; what they did stays
+    #[arg(long)]
+    off: bool,
 }
 
 /// Arguments of `register person add` and `set`.
@@ -139,9 +149,6 @@ pub(crate) struct PersonArguments {
     /// What they may do
     #[arg(long, value_enum)]
     role: Option<RoleArgument>,
-    /// They may sign in no more; what they did stays
-    #[arg(long)]
-    off: bool,
     /// Who does it: initials; their passphrase is asked for first
     #[arg(long, value_name = "INITIALS")]
     by: Option<String>,
@@ -200,8 +207,8 @@ pub(crate) fn run(command: &RegisterCommand) -> ExitStatus {
         RegisterCommand::Export(it) => exported(it),
         RegisterCommand::Figures(it) => counted(it),
         RegisterCommand::Remove(it) => removed(it),
-        RegisterCommand::Person(PersonCommand::Add(it)) => person(it, true),
-        RegisterCommand::Person(PersonCommand::Set(it)) => person(it, false),
+        RegisterCommand::Person(PersonCommand::Add(it)) => person(it, true, false),
+        RegisterCommand::Person(PersonCommand::Set(it)) => person(&it.person, false, it.off),
         RegisterCommand::Person(PersonCommand::List(it)) => people(&it.file),
     };
     match done {
@@ -313,7 +320,7 @@ fn people(path: &Path) -> Result<ExitStatus, Stopped> {
     Ok(ExitStatus::Clean)
 }
 
-fn person(arguments: &PersonArguments, is_new: bool) -> Result<ExitStatus, Stopped> {
+fn person(arguments: &PersonArguments, is_new: bool, is_off: bool) -> Result<ExitStatus, Stopped> {
     let mut register = Register::open(&arguments.place.file, WHO)?;
     let people = register.people()?;
     let initials = &arguments.initials;
@@ -341,7 +348,7 @@ fn person(arguments: &PersonArguments, is_new: bool) -> Result<ExitStatus, Stopp
         (None, false) => return Err(Stopped::Note("say with --by who does it".into())),
         (_, true) => initials,
     };
-    let hash = match there.filter(|_| arguments.off) {
+    let hash = match there.filter(|_| is_off) {
         Some(person) => person.hash.clone(),
         None => {
             let passphrase = passphrase(&format!("New passphrase of {initials}"))?;
@@ -357,7 +364,7 @@ fn person(arguments: &PersonArguments, is_new: bool) -> Result<ExitStatus, Stopp
             initials: initials.clone(),
             role,
             hash,
-            is_on: !arguments.off,
+            is_on: !is_off,
         },
     })?;
     draw::plain(&format!("entry {}: {initials}, {}", entry.seq, role.word()));

@@ -1234,6 +1234,18 @@ fn a_register_is_kept_from_the_command_line() {
         table.contains("\"SM-1\",\"removed\"") && !table.contains("argon2"),
         "{table}"
     );
+    call(
+        &[
+            "register", "person", "set", &desk, "CL", "--off", "--by", "GO",
+        ],
+        PASSPHRASE,
+        0,
+    );
+    let people = call(&["register", "person", "list", &desk], "", 0);
+    assert!(
+        people.contains("CL  clinician, may not sign in"),
+        "{people}"
+    );
     batch(&path, "delete from pile");
     call(&["register", "check", &desk], "", 1);
     call(&["register", "check", &desk, "--rebuild"], "", 0);
