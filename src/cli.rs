@@ -8,6 +8,7 @@ use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 pub mod ask;
 pub(crate) mod atomic_write;
 pub(crate) mod blank;
+mod desk;
 pub(crate) mod dose;
 pub mod draw;
 pub(crate) mod explain;
@@ -82,6 +83,8 @@ enum Command {
     Blank(blank::Arguments),
     /// Print the anaesthetic arithmetic alone
     Dose(dose::Arguments),
+    /// Open the desk: pages in a browser over one register
+    Desk(desk::Arguments),
     /// Check, test and show a rule set
     #[command(subcommand)]
     Rules(rules::RulesCommand),
@@ -158,6 +161,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Ask(it) => ask::run(&it),
         Command::Blank(it) => blank::run(&it),
         Command::Dose(it) => dose::run(&it),
+        Command::Desk(it) => desk::run(&it),
         Command::Rules(it) => rules::run(&it),
         Command::Register(it) => register::run(&it),
         Command::Explain(it) => explain::run(&it),

@@ -32,6 +32,7 @@
 //! `questionnaire`, `screening`, `exact`, `workbench`, [`report`], `register`, `cli`.
 
 mod cli;
+mod desk;
 mod document;
 mod exact;
 mod formulas;
@@ -59,6 +60,9 @@ pub use crate::screening::screener::Screener;
 pub mod inner {
     pub mod cli {
         pub use crate::cli::*;
+    }
+    pub mod desk {
+        pub use crate::desk::*;
     }
     pub mod document {
         pub use crate::document::*;

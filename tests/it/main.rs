@@ -21,6 +21,8 @@ mod cli;
 mod compare;
 // Which answers count, and what holds the verdict in every rule set.
 mod applies;
+// The desk over plain TCP.
+mod desk;
 // Every possible questionnaire at once: the space of answers, and what is proved over it.
 mod decide;
 // Checks of a rule set: each fires where it should, and stays quiet where it should.

@@ -1,0 +1,188 @@
+//! `preblock desk`: the desk in a browser, on this computer alone.
+
+use std::path::{Path, PathBuf};
+
+use chrono::Local;
+use clap::Args;
+
+use crate::cli::screen::stop;
+use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::desk::{Desk, serve};
+use crate::document::diagnostic::Diagnostic;
+use crate::questionnaire::frame;
+use crate::register::Register;
+use crate::rule_set::RuleSet;
+use crate::rule_set::files;
+use crate::rule_set::files::{RuleFiles, sha256};
+use crate::screening::screener::Screener;
+
+mod example;
+
+/// Arguments of `desk`.
+#[derive(Debug, Args)]
+pub(crate) struct Arguments {
+    /// The register: the one file that keeps referrals and all that happened to them. Made if it is not there
+    #[arg(long, value_name = "FILE", required_unless_present = "example")]
+    register: Option<PathBuf>,
+    #[command(flatten)]
+    rules: RuleSource,
+    /// Answers of the clinic that hold for every patient
+    #[arg(long, value_name = "FILE")]
+    clinic: Option<PathBuf>,
+    /// The port of this computer; any free one if it is 0
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    port: u16,
+    /// The address of a proxy that the clinic runs in front, such as https://desk.example: the only one that is answered then
+    #[arg(long, value_name = "ADDRESS")]
+    behind: Option<String>,
+    /// Try it on a throw-away register with invented referrals and people
+    #[arg(long, conflicts_with_all = ["register", "clinic", "rules", "local"])]
+    example: bool,
+}
+
+/// Runs the command until somebody stops it.
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+    // INVARIANT: one rule set for as long as the desk is open. What is exchanged on the disk meanwhile is told, not loaded.
+    let Some(rule_set) = draw::usable(&arguments.rules) else {
+        return ExitStatus::Refused;
+    };
+    let rule_set: &'static RuleSet = Box::leak(Box::new(rule_set));
+    match opened(arguments, rule_set) {
+        Ok((desk, _kept)) => {
+            let told = |port: u16, address: &str| {
+                draw::note(&format!(
+                    "the desk is open on port {port} of this computer alone, at {address}"
+                ))
+            };
+            let stop = stop::asked_for();
+            match serve(
+                desk,
+                arguments.port,
+                arguments.behind.as_deref(),
+                told,
+                &stop,
+            ) {
+                Ok(()) => ExitStatus::Clean,
+                Err(error) => {
+                    draw::note(&format!("the desk cannot be opened: {error}"));
+                    ExitStatus::Refused
+                }
+            }
+        }
+        Err(found) => {
+            draw::diagnostics(&found);
+            draw::note("the desk was not opened");
+            ExitStatus::Refused
+        }
+    }
+}
+
+/// The desk, and what must be kept as long as it is open.
+fn opened(
+    arguments: &Arguments,
+    rule_set: &'static RuleSet,
+) -> Result<(Desk, Option<example::ThrowAway>), Vec<Diagnostic>> {
+    let screener = Screener::new(rule_set, Local::now().date_naive());
+    let now = || Local::now().fixed_offset();
+    let Some(path) = &arguments.register else {
+        return example(rule_set, screener);
+    };
+    let mut screener = screener;
+    let (mut clinic, mut name) = (None, None);
+    if let Some(path) = &arguments.clinic {
+        let bytes = files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
+        screener = screener.clinic(&path.display().to_string(), &bytes)?;
+        name = clinic_name(rule_set, &bytes);
+        clinic = Some((path.clone(), sha256(&bytes)));
+    }
+    let desk = Desk {
+        register: register(path).map_err(|it| vec![*it])?,
+        screener,
+        clinic: name,
+        exchanged: exchanged(arguments, clinic, rule_set)?,
+        clock: Box::new(now),
+        notice: String::new(),
+    };
+    Ok((desk, None))
+}
+
+/// The name in a clinic's file.
+fn clinic_name(rule_set: &RuleSet, bytes: &[u8]) -> Option<String> {
+    let (read, _) = frame::clinic(rule_set, "the clinic's file", bytes);
+    read.map(|it| it.reference)
+}
+
+/// A desk to be tried, on the day of the examples.
+fn example(
+    rule_set: &RuleSet,
+    screener: Screener<'static>,
+) -> Result<(Desk, Option<example::ThrowAway>), Vec<Diagnostic>> {
+    let (register, screener, kept) = example::register(screener)?;
+    let (begun, first) = (Local::now(), example::today()?);
+    for (initials, role) in example::PEOPLE {
+        draw::note(&format!(
+            "{initials}, {}, signs in with {}",
+            role.word(),
+            kept.passphrase
+        ));
+    }
+    let desk = Desk {
+        register,
+        screener,
+        clinic: clinic_name(rule_set, example::clinic()?),
+        exchanged: Box::new(|| None),
+        clock: Box::new(move || first + (Local::now() - begun)),
+        notice: "An example: it plays on 25 November 2026, everybody in it is invented, and nothing is kept when it ends.".into(),
+    };
+    Ok((desk, Some(kept)))
+}
+
+/// The register, made if it is not there.
+fn register(path: &Path) -> Result<Register, Box<Diagnostic>> {
+    if path.exists() {
+        Register::open(path, "the desk")
+    } else {
+        Register::create(path, "the desk")
+    }
+}
+
+/// What looks whether the files still hold what was loaded.
+fn exchanged(
+    arguments: &Arguments,
+    clinic: Option<(PathBuf, String)>,
+    rule_set: &RuleSet,
+) -> Result<Box<dyn Fn() -> Option<String> + Send>, Vec<Diagnostic>> {
+    let local_digest = draw::local_of(&arguments.rules)?.map(|it| sha256(it.bytes()));
+    let folder = arguments.rules.rules.clone();
+    let local = arguments.rules.local.clone();
+    let digest = rule_set.digest.clone();
+    let digest_of = |path: &Path, largest: u64| {
+        files::read_bounded(path, largest)
+            .ok()
+            .map(|it| sha256(&it))
+    };
+    Ok(Box::new(move || {
+        let files: Option<String> = match &folder {
+            None => Some(digest.clone()),
+            Some(folder) => RuleFiles::folder(folder).ok().map(|files| files.digest()),
+        };
+        let local = local
+            .as_deref()
+            .map(|it| digest_of(it, files::LARGEST_RULE_FILE));
+        let what = if files.as_ref() != Some(&digest) {
+            "The rule set"
+        } else if local != local_digest.clone().map(Some) {
+            "The local policy"
+        } else if clinic
+            .as_ref()
+            .is_some_and(|(path, digest)| digest_of(path, frame::LARGEST).as_ref() != Some(digest))
+        {
+            "The clinic's file"
+        } else {
+            return None;
+        };
+        Some(format!(
+            "{what} on the disk was changed since this desk was opened. What stands here is by the old one: nothing can be decided or booked until somebody ends the desk and opens it again."
+        ))
+    }))
+}

@@ -1,0 +1,101 @@
+//! What a referral comes to today, and what the register is told of it.
+
+use serde_json::Value;
+
+use crate::desk::visit::{NoReply, Visit};
+use crate::register::happening::{Happening, Screened};
+use crate::register::state::ReferralState;
+use crate::report::json;
+use crate::rule_set::files::sha256;
+use crate::screening::result::{Refusal, Screening};
+use crate::screening::screener::Screener;
+
+/// What a questionnaire comes to.
+pub(crate) enum Seen {
+    /// No answer was given yet, or all were removed.
+    Nothing,
+    /// It cannot be screened as it stands.
+    Refused(Box<Refusal>),
+    /// Its screening.
+    Screening(Box<Screening>),
+}
+
+/// What a referral's questionnaire comes to.
+pub(crate) fn seen(screener: &Screener<'_>, state: &ReferralState) -> Seen {
+    let Some(text) = &state.questionnaire else {
+        return Seen::Nothing;
+    };
+    match screener.read(&file_name(&state.reference), text.as_bytes()) {
+        Ok(referral) => Seen::Screening(Box::new(screener.screening(&referral))),
+        Err(refusal) => Seen::Refused(Box::new(refusal)),
+    }
+}
+
+/// What a questionnaire of the register is called in diagnostics and screenings.
+pub(crate) fn file_name(reference: &str) -> String {
+    format!("{reference}.yaml")
+}
+
+/// What fixes everything that a page showed of a screening: its JSON's digest.
+pub(crate) fn digest(screening: &Screening) -> String {
+    sha256(json::value(screening).to_string().as_bytes())
+}
+
+/// Whether a screening is written down with all it says, or with what the pile needs of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Extent {
+    /// With all that a page shows: somebody acts on it.
+    Whole,
+    /// With the verdict, the rules and what to ask: one step of an interview.
+    InShort,
+}
+
+/// Writes a questionnaire down, and what it comes to if it can be screened.
+///
+/// A kill between the two leaves a referral with answers and no screening of them, which stands in the pile as not screened.
+///
+/// # Errors
+/// The register refused or failed.
+pub(crate) fn answered(
+    visit: &mut Visit<'_>,
+    reference: &str,
+    text: String,
+    changed: Vec<String>,
+) -> Result<(), NoReply> {
+    let screener = visit.screener().without_search();
+    let read = screener.read(&file_name(reference), text.as_bytes());
+    let happening = Happening::Answered {
+        questionnaire: text,
+        changed,
+    };
+    visit.write(Some(reference), None, happening)?;
+    match read {
+        Ok(referral) => screened(
+            visit,
+            reference,
+            &screener.screening(&referral),
+            Extent::InShort,
+        )
+        .map(|_| ()),
+        Err(_) => Ok(()),
+    }
+}
+
+/// Writes a screening down and returns the number of its entry.
+///
+/// # Errors
+/// The register refused or failed.
+pub(crate) fn screened(
+    visit: &mut Visit<'_>,
+    reference: &str,
+    screening: &Screening,
+    kept: Extent,
+) -> Result<i64, NoReply> {
+    let body = match kept {
+        Extent::Whole => json::value(screening),
+        Extent::InShort => Value::Null,
+    };
+    let screened = Screened::of(screening, body, false);
+    let happening = Happening::Screened(Box::new(screened));
+    Ok(visit.write(Some(reference), None, happening)?.seq)
+}

@@ -1,0 +1,1238 @@
+//! The desk over plain TCP, as friends and others reach it: who is answered, who may do what, what is kept.
+
+use std::collections::BTreeMap;
+use std::io::{Read as _, Write as _};
+use std::net::TcpStream;
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
+use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use chrono::{DateTime, FixedOffset, TimeDelta};
+use preblock::inner::desk::routes::{PageOf, ROUTES, Verb};
+use preblock::inner::desk::{Desk, serve};
+use preblock::inner::register::happening::Happening;
+use preblock::inner::register::people::{PersonRole, hashed};
+use preblock::inner::register::{New, Register};
+use preblock::inner::screening::screener::Screener;
+
+use crate::support::{embedded_once, today};
+
+const PASSPHRASE: &str = "four words of nobody";
+const PEOPLE: [(&str, PersonRole); 4] = [
+    ("GE", PersonRole::Governance),
+    ("NA", PersonRole::Nurse),
+    ("NB", PersonRole::Nurse),
+    ("CB", PersonRole::Clinician),
+];
+
+fn morning() -> DateTime<FixedOffset> {
+    DateTime::parse_from_rfc3339("2026-11-25T08:00:00+00:00").unwrap_or_default()
+}
+
+/// A desk on a register of its own, with a clock that the test sets.
+struct TestDesk {
+    port: u16,
+    addresses: Mutex<Receiver<String>>,
+    minutes: Arc<AtomicI64>,
+    exchanged: Arc<AtomicBool>,
+    stop: Arc<AtomicBool>,
+    folder: tempfile::TempDir,
+    host: String,
+    thread: Option<std::thread::JoinHandle<()>>,
+}
+
+impl Drop for TestDesk {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Relaxed);
+        let ended = self.thread.take().map(std::thread::JoinHandle::join);
+        assert!(
+            std::thread::panicking() || ended.is_some_and(|it| it.is_ok()),
+            "the desk panicked"
+        );
+    }
+}
+
+fn write(register: &mut Register, person: &str, referral: Option<&str>, happening: Happening) {
+    let new = New {
+        at: morning(),
+        person: person.to_owned(),
+        form: None,
+        referral: referral.map(str::to_owned),
+        happening,
+    };
+    let written = register.append(new);
+    assert!(written.is_ok(), "{written:?}");
+}
+
+/// The hash takes a while: one for all tests.
+fn hash() -> &'static str {
+    static HASH: std::sync::OnceLock<String> = std::sync::OnceLock::new();
+    HASH.get_or_init(|| hashed(PASSPHRASE).unwrap_or_default())
+}
+
+fn people(register: &mut Register) {
+    for (initials, role) in PEOPLE {
+        let happening = Happening::PersonSet {
+            initials: initials.to_owned(),
+            role,
+            hash: hash().to_owned(),
+            is_on: true,
+        };
+        write(register, "GE", None, happening);
+    }
+}
+
+impl TestDesk {
+    fn new() -> Self {
+        Self::behind(None)
+    }
+
+    #[expect(
+        clippy::expect_used,
+        reason = "a desk that does not open fails the test"
+    )]
+    fn behind(behind: Option<&'static str>) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("desk.sqlite3");
+        let mut register = Register::create(&path, "a test").expect("a register");
+        people(&mut register);
+        let clinic = include_bytes!("../../examples/clinic.yaml");
+        let screener = Screener::new(&embedded_once().0, today())
+            .clinic("clinic.yaml", clinic)
+            .expect("the clinic");
+        let (minutes, exchanged, stop) = (
+            Arc::new(AtomicI64::new(0)),
+            Arc::new(AtomicBool::new(false)),
+            Arc::new(AtomicBool::new(false)),
+        );
+        let (clock, is_exchanged, asked) = (
+            Arc::clone(&minutes),
+            Arc::clone(&exchanged),
+            Arc::clone(&stop),
+        );
+        let (tell, addresses) = channel();
+        let desk = Desk {
+            register,
+            screener,
+            clinic: Some("Saltmarsh Foot Clinic".into()),
+            exchanged: Box::new(move || {
+                let is_exchanged = is_exchanged.load(Ordering::Relaxed);
+                is_exchanged.then(|| "The rule set was changed.".to_owned())
+            }),
+            clock: Box::new(move || morning() + TimeDelta::minutes(clock.load(Ordering::Relaxed))),
+            notice: String::new(),
+        };
+        let thread = std::thread::spawn(move || {
+            let told = move |address: u16, first: &str| {
+                let _ = tell.send(format!("{address} {first}"));
+            };
+            serve(desk, 0, behind, told, &asked).expect("the desk is served");
+        });
+        let first = addresses
+            .recv_timeout(Duration::from_secs(30))
+            .expect("an address");
+        let (port, address) = first.split_once(' ').expect("a port");
+        let (port, address): (u16, String) = (port.parse().expect("a port"), address.to_owned());
+        let (again, kept) = channel();
+        again.send(address).expect("kept");
+        std::thread::spawn(move || {
+            while let Ok(next) = addresses.recv() {
+                let _ = again.send(
+                    next.split_once(' ')
+                        .map_or_else(String::new, |it| it.1.to_owned()),
+                );
+            }
+        });
+        Self {
+            port,
+            addresses: Mutex::new(kept),
+            minutes,
+            exchanged,
+            stop,
+            folder,
+            host: behind.map_or_else(
+                || format!("127.0.0.1:{port}"),
+                |it| it.replace("https://", ""),
+            ),
+            thread: Some(thread),
+        }
+    }
+
+    /// The path of the address that the terminal shows.
+    fn entrance(&self) -> String {
+        let shown = self
+            .addresses
+            .lock()
+            .ok()
+            .and_then(|it| it.recv_timeout(Duration::from_secs(10)).ok());
+        let shown = shown.unwrap_or_default();
+        shown
+            .split_once(&self.host)
+            .map_or_else(String::new, |(_, path)| path.to_owned())
+    }
+
+    /// Sends bytes as they are, and reads the answer to its end.
+    fn raw(&self, bytes: &[u8]) -> Answer {
+        let mut stream =
+            TcpStream::connect(("127.0.0.1", self.port)).unwrap_or_else(|it| unreachable!("{it}"));
+        let _ = stream.set_read_timeout(Some(Duration::from_secs(90)));
+        let _ = stream.write_all(bytes);
+        let mut read = Vec::new();
+        let _ = stream.read_to_end(&mut read);
+        Answer::of(&read)
+    }
+
+    fn ask(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> Answer {
+        let mut text = format!("{method} {path} HTTP/1.1\r\n");
+        for (name, value) in headers {
+            text.push_str(&format!("{name}: {value}\r\n"));
+        }
+        if method == "POST" {
+            text.push_str(&format!("Content-Length: {}\r\n", body.len()));
+        }
+        self.raw(format!("{text}\r\n{body}").as_bytes())
+    }
+
+    fn later(&self, minutes: i64) {
+        self.minutes.fetch_add(minutes, Ordering::Relaxed);
+    }
+
+    /// A browser that was let in.
+    fn browser(&self) -> Browser<'_> {
+        let mut browser = Browser {
+            desk: self,
+            cookie: String::new(),
+        };
+        let answer = browser.get(&self.entrance());
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        browser
+    }
+
+    /// A browser before which this person sits.
+    fn person(&self, initials: &str) -> Browser<'_> {
+        let mut browser = self.browser();
+        let answer = browser.sign_in(initials, PASSPHRASE);
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        browser
+    }
+}
+
+#[derive(Debug, Clone)]
+struct Answer {
+    status: u16,
+    headers: BTreeMap<String, String>,
+    body: String,
+}
+
+impl Answer {
+    fn of(read: &[u8]) -> Self {
+        let text = String::from_utf8_lossy(read);
+        let (head, body) = text.split_once("\r\n\r\n").unwrap_or((&text, ""));
+        let mut lines = head.lines();
+        let status = lines
+            .next()
+            .and_then(|it| it.split(' ').nth(1)?.parse().ok());
+        let headers = lines.filter_map(|it| it.split_once(": "));
+        Self {
+            status: status.unwrap_or(0),
+            headers: headers
+                .map(|(name, value)| (name.to_lowercase(), value.to_owned()))
+                .collect(),
+            body: body.to_owned(),
+        }
+    }
+
+    fn header(&self, name: &str) -> &str {
+        self.headers.get(name).map_or("", String::as_str)
+    }
+
+    /// The value of the first field of this name.
+    fn field(&self, name: &str) -> String {
+        let field = self.body.split_once(&format!("name=\"{name}\" value=\""));
+        let value = field
+            .and_then(|(_, rest)| rest.split_once('"'))
+            .map(|it| it.0);
+        value
+            .unwrap_or_default()
+            .replace("&#10;", "\n")
+            .replace("&amp;", "&")
+            .replace("&lt;", "<")
+            .replace("&gt;", ">")
+            .replace("&quot;", "\"")
+    }
+}
+
+fn encoded(text: &str) -> String {
+    text.bytes().map(|byte| format!("%{byte:02X}")).collect()
+}
+
+struct Browser<'a> {
+    desk: &'a TestDesk,
+    cookie: String,
+}
+
+impl Browser<'_> {
+    fn keep(&mut self, answer: Answer) -> Answer {
+        if let Some((cookie, _)) = answer.header("set-cookie").split_once(';') {
+            self.cookie = cookie.to_owned();
+        }
+        answer
+    }
+
+    fn get(&mut self, path: &str) -> Answer {
+        let host = self.desk.host.clone();
+        let answer = self.desk.ask(
+            "GET",
+            path,
+            &[("Host", &host), ("Cookie", &self.cookie.clone())],
+            "",
+        );
+        self.keep(answer)
+    }
+
+    /// Sends a form as a page of the desk does, with the token of `from`.
+    fn post(&mut self, from: &Answer, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let token = from.field("form");
+        let all = [("form", token.as_str())];
+        let all = all
+            .iter()
+            .chain(fields)
+            .map(|(name, value)| format!("{}={}", encoded(name), encoded(value)));
+        let body = all.collect::<Vec<String>>().join("&");
+        let host = self.desk.host.clone();
+        let headers = [
+            ("Host", host.as_str()),
+            ("Cookie", &self.cookie.clone()),
+            ("Sec-Fetch-Site", "same-origin"),
+            ("Origin", "null"),
+            ("Content-Type", "application/x-www-form-urlencoded"),
+        ];
+        let answer = self.desk.ask("POST", path, &headers, &body);
+        self.keep(answer)
+    }
+
+    fn sign_in(&mut self, initials: &str, passphrase: &str) -> Answer {
+        let page = self.get("/sign-in");
+        self.post(
+            &page,
+            "/sign-in",
+            &[("initials", initials), ("passphrase", passphrase)],
+        )
+    }
+
+    /// Takes a file of the examples in.
+    fn takes_in(&mut self, name: &str) {
+        let text = std::fs::read_to_string(
+            Path::new(env!("CARGO_MANIFEST_DIR"))
+                .join("examples/referrals")
+                .join(name),
+        );
+        let page = self.get("/files");
+        let answer = self.post(
+            &page,
+            "/files",
+            &[("name", name), ("text", &text.unwrap_or_default())],
+        );
+        assert_eq!(answer.status, 303, "{}", answer.body);
+    }
+}
+
+/// Every answer says what no page of another host may do with it, and no connection stays for a second request.
+fn has_headers(answer: &Answer) {
+    let policy = answer.header("content-security-policy");
+    assert!(
+        policy.contains("default-src 'none'") && policy.contains("frame-ancestors 'none'"),
+        "{answer:?}"
+    );
+    assert!(!policy.contains("unsafe"), "{policy}");
+    for (name, value) in [
+        ("cache-control", "no-store"),
+        ("referrer-policy", "no-referrer"),
+        ("x-content-type-options", "nosniff"),
+        ("connection", "close"),
+    ] {
+        assert_eq!(answer.header(name), value, "{name}");
+    }
+}
+
+#[test]
+fn only_its_own_host_is_answered() {
+    let desk = TestDesk::new();
+    let own = desk.host.clone();
+    let answer = desk.ask("GET", "/style.css", &[("Host", &own)], "");
+    assert_eq!(answer.status, 200);
+    has_headers(&answer);
+    let port = desk.port;
+    let (local, dotted) = (format!("localhost:{port}"), format!("127.0.0.1.:{port}"));
+    for host in ["desk.example", "127.0.0.1", &local, &dotted, ""] {
+        let answer = desk.ask("GET", "/style.css", &[("Host", host)], "");
+        assert!(
+            [400, 421].contains(&answer.status),
+            "{host}: {}",
+            answer.status
+        );
+    }
+    for request in [
+        "GET /style.css HTTP/1.1\r\n\r\n".to_owned(),
+        format!("GET /style.css HTTP/1.1\r\nHost: {own}\r\nHost: desk.example\r\n\r\n"),
+        format!("GET http://desk.example/style.css HTTP/1.1\r\nHost: {own}\r\n\r\n"),
+    ] {
+        let answer = desk.raw(request.as_bytes());
+        assert!(
+            [400, 421].contains(&answer.status),
+            "{request}: {}",
+            answer.status
+        );
+    }
+}
+
+#[test]
+fn an_address_lets_one_browser_in_once() {
+    let desk = TestDesk::new();
+    let entrance = desk.entrance();
+    let stranger = desk.ask("GET", "/", &[("Host", &desk.host)], "");
+    assert_eq!(stranger.status, 403);
+    has_headers(&stranger);
+    let mut browser = Browser {
+        desk: &desk,
+        cookie: String::new(),
+    };
+    let first = browser.get(&entrance);
+    assert_eq!((first.status, first.header("location")), (303, "/"));
+    let cookie = first.header("set-cookie");
+    assert!(
+        cookie.starts_with(&format!("desk-{}=", desk.port)),
+        "{cookie}"
+    );
+    for part in ["HttpOnly", "SameSite=Strict", "Path=/"] {
+        assert!(cookie.contains(part), "{cookie}");
+    }
+    let mut second = Browser {
+        desk: &desk,
+        cookie: String::new(),
+    };
+    assert_eq!(second.get(&entrance).status, 403, "used twice");
+    assert_eq!(second.get("/open?token=").status, 403);
+    let next = desk.entrance();
+    assert_ne!(next, entrance);
+    assert_eq!(second.get(&next).status, 303, "the next one is told");
+    assert_eq!(
+        browser.get("/sign-in").status,
+        200,
+        "the first browser is still in"
+    );
+}
+
+/// Every role is tried against every address, and so is nobody.
+#[test]
+fn each_role_goes_where_the_table_says() {
+    let desk = TestDesk::new();
+    let mut nurse = desk.person("NA");
+    nurse.takes_in("SM-103.yaml");
+    let address = |path: &str| {
+        path.replace("{reference}", "SM-103")
+            .replace("{section}", "bleeding")
+            .replace("{kind}", "result")
+            .replace("{entry}", "1")
+    };
+    let mut n_tried = 0;
+    for (initials, role) in PEOPLE {
+        let mut browser = desk.person(initials);
+        let own = browser.get("/figures");
+        for route in ROUTES {
+            let PageOf::OfPeople(roles, _) = route.page else {
+                continue;
+            };
+            let path = address(route.path);
+            let answer = match route.verb {
+                Verb::Get => browser.get(&path),
+                // Signing out would end the round.
+                Verb::Post if route.path == "/sign-out" => continue,
+                Verb::Post => browser.post(&own, &path, &[]),
+            };
+            let is_refused = answer.status == 403;
+            assert_eq!(
+                is_refused,
+                !roles.contains(&role),
+                "{initials} {} {path}: {}",
+                route.path,
+                answer.status
+            );
+            assert!(answer.status < 500, "{path}: {}", answer.body);
+            has_headers(&answer);
+            n_tried += 1;
+        }
+    }
+    let mut nobody = desk.browser();
+    let page = nobody.get("/sign-in");
+    for route in ROUTES {
+        let PageOf::OfPeople(..) = route.page else {
+            continue;
+        };
+        let path = address(route.path);
+        match route.verb {
+            Verb::Get => {
+                let answer = nobody.get(&path);
+                assert_eq!(
+                    (answer.status, answer.header("location")),
+                    (303, "/sign-in"),
+                    "{path}"
+                );
+            }
+            Verb::Post => assert_eq!(nobody.post(&page, &path, &[]).status, 403, "{path}"),
+        }
+        n_tried += 1;
+    }
+    assert!(n_tried > 100, "{n_tried} tries");
+}
+
+#[test]
+fn a_form_must_come_from_a_page_of_this_session() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    let page = browser.get("/");
+    let token = page.field("form");
+    assert_eq!(token.len(), 64);
+    let other = desk.person("NB").get("/").field("form");
+    let (host, cookie, origin) = (
+        desk.host.clone(),
+        browser.cookie.clone(),
+        format!("http://{}", desk.host),
+    );
+    let kind = ("Content-Type", "application/x-www-form-urlencoded");
+    let tries: [(&[(&str, &str)], &str, u16); 10] = [
+        (
+            &[("Sec-Fetch-Site", "cross-site"), ("Origin", &origin), kind],
+            &token,
+            403,
+        ),
+        (&[("Sec-Fetch-Site", "same-site"), kind], &token, 403),
+        (&[("Sec-Fetch-Site", "none"), kind], &token, 403),
+        (
+            &[
+                ("Sec-Fetch-Site", "same-origin"),
+                ("Origin", "http://desk.example"),
+                kind,
+            ],
+            &token,
+            403,
+        ),
+        (&[("Origin", "null"), kind], &token, 403),
+        (&[kind], &token, 403),
+        (&[("Sec-Fetch-Site", "same-origin"), kind], "", 403),
+        (&[("Sec-Fetch-Site", "same-origin"), kind], &other, 403),
+        (
+            &[
+                ("Sec-Fetch-Site", "same-origin"),
+                ("Content-Type", "text/plain"),
+            ],
+            &token,
+            415,
+        ),
+        (
+            &[
+                ("Sec-Fetch-Site", "same-origin"),
+                ("Content-Type", "multipart/form-data; boundary=x"),
+            ],
+            &token,
+            415,
+        ),
+    ];
+    for (headers, token, expected) in tries {
+        let mut all = vec![("Host", host.as_str()), ("Cookie", cookie.as_str())];
+        all.extend(headers);
+        let body = format!("form={token}&reference=SM-900");
+        let answer = desk.ask("POST", "/referrals", &all, &body);
+        assert_eq!(answer.status, expected, "{headers:?}");
+        has_headers(&answer);
+    }
+    let pile = browser.get("/");
+    assert!(!pile.body.contains("SM-900"), "nothing was opened");
+    let all = [
+        ("Host", host.as_str()),
+        ("Cookie", &cookie),
+        ("Origin", &origin),
+        kind,
+    ];
+    let answer = desk.ask(
+        "POST",
+        "/referrals",
+        &all,
+        &format!("form={token}&reference=SM-900"),
+    );
+    assert_eq!(answer.status, 303, "an older browser says its origin alone");
+    assert!(browser.get("/").body.contains("SM-900"));
+    for method in ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "CONNECT"] {
+        let answer = desk.ask(method, "/", &[("Host", &host), ("Cookie", &cookie)], "");
+        assert!(
+            [400, 404, 405, 421].contains(&answer.status),
+            "{method}: {}",
+            answer.status
+        );
+    }
+}
+
+#[test]
+fn half_an_hour_without_a_touch_signs_out_and_loses_nothing_typed() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    let page = browser.get("/");
+    desk.later(29);
+    assert_eq!(browser.get("/").status, 200);
+    desk.later(31);
+    let answer = browser.get("/");
+    assert_eq!(
+        (answer.status, answer.header("location")),
+        (303, "/sign-in")
+    );
+    let answer = browser.post(&page, "/referrals", &[("reference", "SM-900")]);
+    assert_eq!(answer.status, 403);
+    assert_eq!(
+        (answer.field("then"), answer.field("kept.reference")),
+        ("/referrals".into(), "SM-900".into())
+    );
+    let fields = [
+        ("initials", "NA"),
+        ("passphrase", PASSPHRASE),
+        ("then", "/referrals"),
+        ("kept.reference", "SM-900"),
+    ];
+    let cookie = browser.cookie.clone();
+    let again = browser.post(&answer, "/sign-in", &fields);
+    assert_eq!(again.status, 200);
+    assert_ne!(browser.cookie, cookie, "whoever signs in gets a new token");
+    assert_eq!(again.field("reference"), "SM-900");
+    let sent = browser.post(
+        &again,
+        "/referrals",
+        &[("reference", &again.field("reference"))],
+    );
+    assert_eq!(sent.header("location"), "/referral/SM-900/interview");
+    let mut old = Browser {
+        desk: &desk,
+        cookie,
+    };
+    assert_eq!(
+        old.get("/").status,
+        403,
+        "the token from before signing in is void"
+    );
+}
+
+#[test]
+fn a_session_lasts_twelve_hours_and_no_clock_makes_it_longer() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    for _ in 0..28 {
+        desk.later(25);
+        assert_eq!(browser.get("/calls").status, 200);
+    }
+    desk.later(25);
+    assert_eq!(browser.get("/calls").status, 303, "after twelve hours");
+    let mut browser = desk.person("NB");
+    desk.later(-60);
+    assert_eq!(browser.get("/calls").status, 303, "the clock was put back");
+}
+
+#[test]
+fn refusals_slow_down_for_one_person_and_are_written_down() {
+    let desk = TestDesk::new();
+    let mut browser = desk.browser();
+    for _ in 0..3 {
+        let answer = browser.sign_in("NA", "something else entirely");
+        assert_eq!(answer.status, 403);
+        assert!(
+            answer.body.contains("do not belong together"),
+            "{}",
+            answer.body
+        );
+        assert!(
+            !answer.body.contains("something else"),
+            "a passphrase is never sent back"
+        );
+    }
+    let answer = browser.sign_in("NA", PASSPHRASE);
+    assert_eq!(answer.status, 403);
+    assert!(answer.body.contains("Wait 2 seconds"), "{}", answer.body);
+    assert_eq!(
+        browser.sign_in("NB", PASSPHRASE).status,
+        303,
+        "nobody else waits"
+    );
+    let mut other = desk.browser();
+    desk.later(1);
+    assert_eq!(other.sign_in("NA", PASSPHRASE).status, 303);
+    for name in ["ZZ", "nobody", "<script>", "'; drop table entry; --"] {
+        assert_eq!(
+            desk.browser().sign_in(name, PASSPHRASE).status,
+            403,
+            "{name}"
+        );
+    }
+    let path = desk.folder.path().join("desk.sqlite3");
+    let entries = Register::open_to_read(&path).and_then(|it| it.all_entries());
+    let refused = entries
+        .iter()
+        .flatten()
+        .filter(|it| it.kind == "sign-in-refused");
+    let of: Vec<&str> = refused.map(|it| it.person.as_str()).collect();
+    assert_eq!(
+        of,
+        ["NA", "NA", "NA"],
+        "those who are nobody fill no register"
+    );
+}
+
+#[test]
+fn paths_lead_nowhere_else() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    for path in [
+        "/../../etc/passwd",
+        "/style.css/../../Cargo.toml",
+        "/%2e%2e/%2e%2e/etc/passwd",
+        "/referral/..%2f..%2fetc%2fpasswd",
+        "/referral/%00",
+        "/referral/%ff%fe",
+        "/referral/SM-103%0d%0aSet-Cookie:%20a=b",
+        "/referral/' or 1=1 --",
+        "//desk.example/",
+        "/referral//interview",
+        "/referral/SM-103/interview/<script>",
+        "/referral/SM-103/letter/-1",
+        "/referral/SM-103/letter/99999999999999999999",
+    ] {
+        let answer = browser.get(path);
+        assert!(
+            [400, 404].contains(&answer.status),
+            "{path}: {}",
+            answer.status
+        );
+        assert!(
+            !answer.headers.contains_key("set-cookie") && !answer.body.contains("root:"),
+            "{path}"
+        );
+        assert!(!answer.body.contains("<script>"), "{path}");
+    }
+}
+
+/// Whoever sends too much or too slowly loses the connection, and nobody else waits for that.
+#[test]
+fn oversized_and_slow_requests_hold_nobody_up() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    let page = browser.get("/files");
+    let large = "x".repeat(1 << 20);
+    let answer = browser.post(&page, "/files", &[("name", "a.yaml"), ("text", &large)]);
+    assert_eq!(answer.status, 413);
+    let unread = format!(
+        "POST /files HTTP/1.1\r\nHost: {}\r\nSec-Fetch-Site: same-origin\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: 999999999\r\n\r\n",
+        desk.host
+    );
+    assert_eq!(
+        desk.raw(unread.as_bytes()).status,
+        403,
+        "who was not let in is not listened to"
+    );
+    let many = format!(
+        "GET / HTTP/1.1\r\nHost: {}\r\n{}\r\n",
+        desk.host,
+        "A: b\r\n".repeat(500)
+    );
+    assert_eq!(desk.raw(many.as_bytes()).status, 431);
+    let endless = format!(
+        "GET /{} HTTP/1.1\r\nHost: {}\r\n\r\n",
+        "a".repeat(100_000),
+        desk.host
+    );
+    assert!([0, 400, 404, 414].contains(&desk.raw(endless.as_bytes()).status));
+    let open = |text: &str| {
+        let mut stream =
+            TcpStream::connect(("127.0.0.1", desk.port)).unwrap_or_else(|it| unreachable!("{it}"));
+        let _ = stream.write_all(text.as_bytes());
+        let _ = stream.set_read_timeout(Some(Duration::from_secs(60)));
+        stream
+    };
+    let slow = [
+        open("GET / HTTP/1.1\r\nHo"),
+        open(&format!(
+            "POST /sign-in HTTP/1.1\r\nHost: {}\r\nCookie: {}\r\nSec-Fetch-Site: same-origin\r\nContent-Type: application/x-www-form-urlencoded\r\nContent-Length: 900\r\n\r\nform=",
+            desk.host, browser.cookie
+        )),
+    ];
+    let begun = Instant::now();
+    assert_eq!(browser.get("/").status, 200);
+    assert!(begun.elapsed() < Duration::from_secs(5), "others go on");
+    for mut stream in slow {
+        let mut read = Vec::new();
+        let _ = stream.read_to_end(&mut read);
+        assert!(
+            begun.elapsed() < Duration::from_secs(40),
+            "a slow request is cut off"
+        );
+        assert!(!String::from_utf8_lossy(&read).contains("200 OK"));
+    }
+    let idle: Vec<TcpStream> = (0..200).map(|_| open("")).collect();
+    let is_answered = (0..50).any(|_| browser.get("/style.css").status == 200);
+    assert!(!is_answered, "there is room for so many and no more");
+    drop(idle);
+    let is_answered = (0..100).any(|_| {
+        std::thread::sleep(Duration::from_millis(50));
+        browser.get("/style.css").status == 200
+    });
+    assert!(is_answered, "once they are gone there is room");
+}
+
+#[test]
+fn behind_a_proxy_its_address_alone_is_answered() {
+    let desk = TestDesk::behind(Some("https://desk.example"));
+    let local = format!("127.0.0.1:{}", desk.port);
+    assert_eq!(
+        desk.ask("GET", "/sign-in", &[("Host", &local)], "").status,
+        421
+    );
+    let mut browser = Browser {
+        desk: &desk,
+        cookie: String::new(),
+    };
+    let answer = browser.get("/");
+    assert_eq!(
+        (answer.status, answer.header("location")),
+        (303, "/sign-in")
+    );
+    assert!(
+        answer.header("set-cookie").ends_with("; Secure"),
+        "{answer:?}"
+    );
+    assert_eq!(browser.sign_in("NA", PASSPHRASE).status, 303);
+    assert_eq!(browser.get("/").status, 200);
+    let page = browser.get("/");
+    let (cookie, token) = (browser.cookie.clone(), page.field("form"));
+    let headers = |origin| {
+        [
+            ("Host", "desk.example"),
+            ("Cookie", cookie.as_str()),
+            ("Origin", origin),
+            ("Content-Type", "application/x-www-form-urlencoded"),
+        ]
+    };
+    let body = format!("form={token}&reference=SM-900");
+    assert_eq!(
+        desk.ask("POST", "/referrals", &headers("http://desk.example"), &body)
+            .status,
+        403
+    );
+    assert_eq!(
+        desk.ask(
+            "POST",
+            "/referrals",
+            &headers("https://desk.example"),
+            &body
+        )
+        .status,
+        303
+    );
+}
+
+/// An answer at a time: what is understood is kept, what is not stays as typed, and asking goes on where it must.
+#[test]
+fn an_interview_keeps_what_is_understood_and_shows_the_rest() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    let page = browser.get("/");
+    let answer = browser.post(&page, "/referrals", &[("reference", "Jane Doe")]);
+    assert_eq!(answer.status, 422, "a name is no reference");
+    assert!(!answer.body.contains("Jane"), "and is not repeated");
+    browser.post(&page, "/referrals", &[("reference", "SM-900")]);
+    let answer = browser.get("/referral/SM-900/interview");
+    assert_eq!(
+        answer.header("location"),
+        "/referral/SM-900/interview/person"
+    );
+    let page = browser.get("/referral/SM-900/interview/person");
+    let was = page.field("was.weight");
+    let blank = [
+        ("was.date_of_birth", was.as_str()),
+        ("was.sex", &was),
+        ("was.weight", &was),
+        ("was.height", &was),
+    ];
+    let version = page.field("version");
+    let typed = [
+        ("version", version.as_str()),
+        ("t.date_of_birth", "1980-02-03"),
+        ("a.sex", "female"),
+        ("t.weight", "81"),
+        ("t.height", "172 cm"),
+    ];
+    let answer = browser.post(
+        &page,
+        "/referral/SM-900/interview/person",
+        &[&blank[..], &typed].concat(),
+    );
+    assert_eq!(answer.status, 422);
+    assert!(
+        answer.body.contains("needs a unit") && answer.body.contains("value=\"81\""),
+        "{}",
+        answer.body
+    );
+    let kept = browser.get("/referral/SM-900/questionnaire").body;
+    assert!(
+        kept.contains("date_of_birth: 1980-02-03")
+            && kept.contains("sex: female")
+            && !kept.contains("weight"),
+        "{kept}"
+    );
+    let (was, version) = (answer.field("was.weight"), answer.field("version"));
+    let mended = [
+        ("version", version.as_str()),
+        ("was.weight", &was),
+        ("t.weight", "81 kg"),
+    ];
+    let answer = browser.post(&answer, "/referral/SM-900/interview/person", &mended);
+    assert_eq!(
+        (answer.status, answer.header("location")),
+        (303, "/referral/SM-900/interview/plan")
+    );
+    let page = browser.get("/referral/SM-900/interview/person");
+    assert!(
+        page.body.contains("Understood as <strong>81 kg</strong>"),
+        "{}",
+        page.body
+    );
+    assert!(
+        browser.get("/").body.contains("DEFER"),
+        "the pile knows its verdict"
+    );
+}
+
+/// Two nurses on one page: the second to save sees what changed, loses nothing, and takes nothing back.
+#[test]
+fn two_people_on_one_referral_lose_nothing() {
+    let desk = TestDesk::new();
+    let (mut first, mut second) = (desk.person("NA"), desk.person("NB"));
+    first.takes_in("SM-103.yaml");
+    let path = "/referral/SM-103/interview/person";
+    let (page_a, page_b) = (first.get(path), second.get(path));
+    let of = |page: &Answer, name: &str, typed: &str| -> Vec<(String, String)> {
+        let mut fields = vec![("version".to_owned(), page.field("version"))];
+        for name in ["weight", "height"] {
+            let was = page.field(&format!("was.{name}"));
+            let stands = was.lines().last().map_or_else(String::new, str::to_owned);
+            fields.extend([(format!("was.{name}"), was), (format!("t.{name}"), stands)]);
+        }
+        let at = fields
+            .iter()
+            .position(|(key, _)| *key == format!("t.{name}"));
+        fields[at.unwrap_or_default()].1 = typed.to_owned();
+        fields
+    };
+    let send = |browser: &mut Browser<'_>, page: &Answer, fields: &[(String, String)]| {
+        let fields: Vec<(&str, &str)> = fields
+            .iter()
+            .map(|(key, value)| (key.as_str(), value.as_str()))
+            .collect();
+        browser.post(page, path, &fields)
+    };
+    assert_eq!(
+        send(&mut first, &page_a, &of(&page_a, "weight", "90 kg")).status,
+        303
+    );
+    let stale = send(&mut second, &page_b, &of(&page_b, "height", "180 cm"));
+    assert_eq!(stale.status, 409);
+    assert!(
+        stale.body.contains("NA:")
+            && stale.body.contains("90 kg")
+            && stale.body.contains("value=\"180 cm\""),
+        "{}",
+        stale.body
+    );
+    let again = of(&stale, "height", "180 cm");
+    assert_eq!(send(&mut second, &stale, &again).status, 303);
+    let kept = first.get("/referral/SM-103/questionnaire").body;
+    assert!(
+        kept.contains("weight: 90 kg") && kept.contains("height: 180 cm"),
+        "{kept}"
+    );
+    assert!(
+        kept.contains("# Warfarin, and an INR"),
+        "a comment of the file stays"
+    );
+}
+
+/// What is hostile in a file is shown as it was written, and does nothing.
+#[test]
+fn what_is_typed_is_never_markup() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    let text = "questionnaire: 1\nreference: SM-666\nanswers:\n  medicines:\n    current: ['<img src=x onerror=alert(1)>', '\"><script>alert(2)</script>']\n  lesion:\n    note: '</textarea><script>alert(3)</script>'\nnote: '{{7*7}} <b>bold</b>'\n";
+    let page = browser.get("/files");
+    let answer = browser.post(
+        &page,
+        "/files",
+        &[("name", "<svg onload=alert(4)>.yaml"), ("text", text)],
+    );
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let broken = browser.post(
+        &page,
+        "/files",
+        &[
+            ("name", "<svg onload=alert(4)>.yaml"),
+            ("text", "</textarea><script>alert(5)</script>"),
+        ],
+    );
+    assert_eq!(broken.status, 422);
+    let mut pages = vec![broken];
+    for path in [
+        "",
+        "/interview/medicines",
+        "/interview/lesion",
+        "/book",
+        "/letters",
+    ] {
+        pages.push(browser.get(&format!("/referral/SM-666{path}")));
+    }
+    pages.push(browser.get("/"));
+    pages.push(browser.get("/calls"));
+    for page in pages {
+        let lower = page.body.to_lowercase();
+        for sign in [
+            "<img",
+            "<script>",
+            "<svg onload",
+            "<b>bold",
+            "</textarea><script",
+        ] {
+            assert!(!lower.contains(sign), "{sign} in {}", page.body);
+        }
+        assert!(
+            page.header("content-type").starts_with("text/html"),
+            "{page:?}"
+        );
+    }
+    let saved = browser.get("/referral/SM-666/questionnaire");
+    assert!(saved.header("content-type").starts_with("text/plain"));
+    assert!(
+        saved
+            .header("content-disposition")
+            .starts_with("attachment; filename=\"SM-666.yaml\"")
+    );
+    assert_eq!(saved.body, text);
+}
+
+#[test]
+fn what_was_exchanged_is_told_on_every_page_and_stops_booking() {
+    let desk = TestDesk::new();
+    let mut browser = desk.person("NA");
+    browser.takes_in("SM-101.yaml");
+    desk.exchanged.store(true, Ordering::Relaxed);
+    for path in [
+        "/",
+        "/calls",
+        "/files",
+        "/figures",
+        "/referral/SM-101",
+        "/referral/SM-101/interview/person",
+        "/referral/SM-101/letters",
+    ] {
+        assert!(
+            browser.get(path).body.contains("The rule set was changed."),
+            "{path}"
+        );
+    }
+    let page = browser.get("/referral/SM-101/book");
+    let version = page.field("version");
+    let answer = browser.post(
+        &page,
+        "/referral/SM-101/book",
+        &[("version", &version), ("day", "2026-12-03")],
+    );
+    assert_eq!(answer.status, 409);
+}
+
+/// What a clinician's form says; fields may be given several times.
+fn decision<'a>(
+    page: &'a [String; 3],
+    outcome: &'a str,
+    passphrase: &'a str,
+) -> Vec<(&'a str, &'a str)> {
+    let [version, seen, once] = page;
+    vec![
+        ("version", version),
+        ("seen", seen),
+        ("once", once),
+        ("outcome", outcome),
+        ("passphrase", passphrase),
+    ]
+}
+
+fn carried(page: &Answer) -> [String; 3] {
+    ["version", "seen", "once"].map(|name| page.field(name))
+}
+
+fn entries(desk: &TestDesk, reference: &str) -> Vec<Happening> {
+    let register = Register::open_to_read(&desk.folder.path().join("desk.sqlite3"));
+    let entries = register
+        .and_then(|it| it.entries(reference))
+        .unwrap_or_default();
+    entries.into_iter().filter_map(|it| it.happening).collect()
+}
+
+#[test]
+fn what_is_signed_is_what_was_read() {
+    let desk = TestDesk::new();
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    nurse.takes_in("SM-101.yaml");
+    let path = "/referral/SM-101/decide";
+    let page = clinician.get(path);
+    let form = carried(&page);
+    let answer = clinician.post(&page, path, &decision(&form, "go", "another passphrase"));
+    assert_eq!(answer.status, 422);
+    assert!(
+        answer.body.contains("do not belong together")
+            && !answer.body.contains("another passphrase")
+    );
+    let mut fields = decision(&form, "go", PASSPHRASE);
+    fields[1].1 = "0000";
+    assert_eq!(
+        clinician.post(&page, path, &fields).status,
+        422,
+        "another screening was seen"
+    );
+    desk.later(24 * 60);
+    let mut clinician = desk.person("CB");
+    let old = clinician.get(path);
+    let tomorrow = carried(&old);
+    assert_ne!(tomorrow[1], form[1], "another day is another screening");
+    let answer = clinician.post(&old, path, &decision(&form, "go", PASSPHRASE));
+    assert!(
+        answer.status == 422 && answer.body.contains("not what was read"),
+        "{}",
+        answer.body
+    );
+    let answer = clinician.post(&old, path, &decision(&tomorrow, "go", PASSPHRASE));
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let again = clinician.post(&old, path, &decision(&tomorrow, "go", PASSPHRASE));
+    assert_eq!(again.status, 422, "a form is signed once");
+    let signed: Vec<_> = entries(&desk, "SM-101")
+        .into_iter()
+        .filter(|it| matches!(it, Happening::Decided(_)))
+        .collect();
+    assert!(
+        matches!(&signed[..], [Happening::Decided(it)] if it.sentence.contains("I, CB, have read the screening of SM-101")),
+        "{signed:?}"
+    );
+    let mut nurse = desk.person("NA");
+    let page = nurse.get("/referral/SM-101/book");
+    let answer = nurse.post(
+        &page,
+        "/referral/SM-101/book",
+        &[("version", &page.field("version")), ("day", "2026-12-03")],
+    );
+    assert_eq!(
+        answer.header("location"),
+        "/referral/SM-101",
+        "{}",
+        answer.body
+    );
+    assert!(nurse.get("/").body.contains("Booked (1)"));
+}
+
+#[test]
+fn a_later_answer_asks_for_a_new_decision() {
+    let desk = TestDesk::new();
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    nurse.takes_in("SM-101.yaml");
+    let path = "/referral/SM-101/decide";
+    let page = clinician.get(path);
+    let stale = carried(&page);
+    let answer = clinician.post(&page, path, &decision(&stale, "go", PASSPHRASE));
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let page = nurse.get("/referral/SM-101/interview/person");
+    let fields = [
+        ("version", page.field("version")),
+        ("was.weight", page.field("was.weight")),
+        ("t.weight", "62 kg".into()),
+    ];
+    let fields: Vec<(&str, &str)> = fields
+        .iter()
+        .map(|(key, value)| (*key, value.as_str()))
+        .collect();
+    assert_eq!(
+        nurse
+            .post(&page, "/referral/SM-101/interview/person", &fields)
+            .status,
+        303
+    );
+    let shown = nurse.get("/referral/SM-101").body;
+    assert!(
+        shown.contains("a new one is needed") && shown.contains("Answers were changed."),
+        "{shown}"
+    );
+    let page = nurse.get("/referral/SM-101/book");
+    assert!(page.body.contains("Not to be booked yet"), "{}", page.body);
+    let answer = nurse.post(
+        &page,
+        "/referral/SM-101/book",
+        &[("version", &page.field("version")), ("day", "2026-12-03")],
+    );
+    assert!(
+        answer.body.contains("Not booked yet") || answer.status == 422,
+        "{}",
+        answer.body
+    );
+    assert!(!nurse.get("/").body.contains("Booked ("));
+}
+
+#[test]
+fn each_rule_against_a_decision_is_set_aside_by_itself() {
+    let desk = TestDesk::new();
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    nurse.takes_in("SM-110.yaml");
+    let path = "/referral/SM-110/decide";
+    let page = clinician.get(path);
+    let form = carried(&page);
+    let answer = clinician.post(&page, path, &decision(&form, "go", PASSPHRASE));
+    assert_eq!(answer.status, 422);
+    assert!(answer.body.contains("stands against it"), "{}", answer.body);
+    let rules: Vec<String> = page
+        .body
+        .split("name=\"reason.")
+        .skip(1)
+        .filter_map(|it| Some(it.split_once('"')?.0.to_owned()))
+        .collect();
+    assert!(!rules.is_empty(), "{}", page.body);
+    let (reasons, whys): (Vec<String>, Vec<String>) = rules
+        .iter()
+        .map(|it| (format!("reason.{it}"), format!("why.{it}")))
+        .unzip();
+    let mut fields = decision(&form, "go", PASSPHRASE);
+    fields.extend(
+        reasons
+            .iter()
+            .map(|it| (it.as_str(), "agreed-with-specialist")),
+    );
+    let answer = clinician.post(&page, path, &fields);
+    assert!(
+        answer.status == 422 && answer.body.contains("without a sentence"),
+        "{}",
+        answer.body
+    );
+    fields.extend(whys.iter().map(|it| {
+        (
+            it.as_str(),
+            "The diabetes team agrees in its letter of Monday.",
+        )
+    }));
+    let answer = clinician.post(&page, path, &fields);
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let shown = nurse.get("/referral/SM-110").body;
+    assert!(
+        shown.contains("The diabetes team agrees") && shown.contains("DEFER"),
+        "both stand side by side: {shown}"
+    );
+    let figures = desk.person("GE").get("/figures").body;
+    assert!(figures.contains("1 of 1 decisions"), "{figures}");
+}
