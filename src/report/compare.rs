@@ -153,18 +153,18 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         match &change.what {
             ChangeKind::In => lines.push(format!(
                 "  in       {} {}",
-                change.kind,
+                change.kind.word(),
                 one_line(&change.name)
             )),
             ChangeKind::Out => lines.push(format!(
                 "  out      {} {}",
-                change.kind,
+                change.kind.word(),
                 one_line(&change.name)
             )),
             ChangeKind::Otherwise(parts) => {
                 lines.push(format!(
                     "  changed  {} {}",
-                    change.kind,
+                    change.kind.word(),
                     one_line(&change.name)
                 ));
                 for part in parts {
@@ -296,7 +296,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
     page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
     page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
-        let name = format!("{} {}", change.kind, escape::code(&change.name));
+        let name = format!("{} {}", change.kind.word(), escape::code(&change.name));
         match &change.what {
             ChangeKind::In => page += &format!("- **in**: {name}\n"),
             ChangeKind::Out => page += &format!("- **out**: {name}\n"),
@@ -432,7 +432,7 @@ fn change(it: &RuleSetChange) -> Value {
                 .collect(),
         ),
     };
-    json!({ "kind": it.kind, "name": it.name, "what": what, "parts": parts })
+    json!({ "kind": it.kind.word(), "name": it.name, "what": what, "parts": parts })
 }
 
 fn tally(it: &Tally) -> Value {

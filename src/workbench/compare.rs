@@ -18,7 +18,9 @@ mod apart;
 pub mod changes;
 mod known;
 
-pub use crate::workbench::compare::changes::{ChangeKind, ChangedPart, RuleSetChange, changes};
+pub use crate::workbench::compare::changes::{
+    ChangeKind, ChangedPart, RuleSetChange, ThingKind, changes,
+};
 use crate::workbench::compare::known::KnownPatients;
 
 /// One patient whom the two rule sets judge otherwise.

@@ -15,7 +15,7 @@ use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::standing;
 use preblock::inner::workbench::cases::read::cases;
 use preblock::inner::workbench::compare::{
-    Both, ChangeKind, Exact, Tally, changes, exact, is_less_cautious, tally,
+    Both, ChangeKind, Exact, Tally, ThingKind, changes, exact, is_less_cautious, tally,
 };
 use proptest::prelude::*;
 use pulldown_cmark::{Event, Options, Parser, Tag};
@@ -393,6 +393,68 @@ fn shown(page: &str) -> String {
         }
     }
     seen
+}
+
+/// What the rule set says of itself, and of every anaesthetic together, is a change like any other.
+#[rstest]
+#[case::owner(
+    "ruleset.yaml",
+    "owner: nobody",
+    "owner: somebody",
+    "owner",
+    "nobody",
+    "somebody"
+)]
+#[case::site(
+    "ruleset.yaml",
+    "owner: nobody",
+    "owner: nobody\nsite: { one: tooth, several: teeth }",
+    "site",
+    "site, sites",
+    "tooth, teeth"
+)]
+#[case::withdrawn(
+    "ruleset.yaml",
+    "status: draft",
+    "status: withdrawn\nwithdrawn: { on: 2026-11-20, by: [lead], because: It was wrong. }",
+    "withdrawn",
+    "",
+    "on 2026-11-20 by lead: It was wrong."
+)]
+#[case::volumes(
+    "anaesthetics.yaml",
+    "volumes: [0.01 mL, 100 mL]",
+    "volumes: [0.01 mL, 50 mL]",
+    "volume of a line of an anaesthetic plan",
+    "0.01 to 100 mL",
+    "0.01 to 50 mL"
+)]
+fn a_change_of_what_stands_over_all(
+    #[case] file: &str,
+    #[case] find: &str,
+    #[case] replace: &str,
+    #[case] part: &str,
+    #[case] was: &str,
+    #[case] is: &str,
+) {
+    let (old, new) = (of(&[INR], &[]), of(&[INR], &[(file, find, replace)]));
+    let found = changes(&old, &new);
+    let [whole] = &found[..] else {
+        unreachable!("{found:?}")
+    };
+    assert_eq!(
+        (whole.kind, whole.name.as_str()),
+        (ThingKind::RuleSet, "tiny")
+    );
+    let ChangeKind::Otherwise(parts) = &whole.what else {
+        unreachable!("{whole:?}")
+    };
+    let told = parts.iter().find(|it| it.of == part);
+    assert_eq!(
+        told.map(|it| (it.old.as_str(), it.new.as_str())),
+        Some((was, is)),
+        "{parts:?}"
+    );
 }
 
 /// Somebody who is known is the example, with every answer left out that can be, as of the day of that screening.

@@ -9,16 +9,16 @@ use crate::rule_set::letter::{
 };
 use crate::rule_set::words;
 use crate::rule_set::{
-    Answer, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx, LocalChange,
-    Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet, Substance, Test, Text,
-    Then,
+    Answer, Approval, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx,
+    LocalChange, Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet, Section,
+    Substance, Test, Text, Then, Withdrawal,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RuleSetChange {
-    /// What kind of thing: "rule", "limit", "question".
-    pub kind: &'static str,
+    /// What kind of thing.
+    pub kind: ThingKind,
     /// Its name.
     pub name: String,
     /// What became of it.
@@ -50,64 +50,133 @@ pub struct ChangedPart {
 /// A thing laid out: each part with its words.
 type LaidOut = Vec<(&'static str, String)>;
 
-/// Every difference: rules first, then what they rest on, then the rest.
+/// A kind of thing that is compared by its name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ThingKind {
+    /// The rule set itself.
+    RuleSet,
+    /// A rule.
+    Rule,
+    /// A change of a local policy.
+    LocalChange,
+    /// A limit.
+    Limit,
+    /// A guarantee.
+    Guarantee,
+    /// A letter.
+    Letter,
+    /// A question.
+    Question,
+    /// A derived fact.
+    Derived,
+    /// A local anaesthetic.
+    Anaesthetic,
+    /// A smaller share of the limits of anaesthetics.
+    Reduction,
+    /// A medicine.
+    Medicine,
+    /// A class of medicines.
+    MedicineClass,
+    /// A substance that people react to.
+    Substance,
+    /// A group of substances.
+    SubstanceGroup,
+    /// What may happen to somebody who reacts.
+    Reaction,
+    /// A publication.
+    Source,
+}
+
+impl ThingKind {
+    /// Every kind, in the order of reports: rules first, then what they rest on, then the rest.
+    const ALL: [Self; 16] = [
+        Self::RuleSet,
+        Self::Rule,
+        Self::LocalChange,
+        Self::Limit,
+        Self::Guarantee,
+        Self::Letter,
+        Self::Question,
+        Self::Derived,
+        Self::Anaesthetic,
+        Self::Reduction,
+        Self::Medicine,
+        Self::MedicineClass,
+        Self::Substance,
+        Self::SubstanceGroup,
+        Self::Reaction,
+        Self::Source,
+    ];
+
+    /// The word used in reports.
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::RuleSet => "rule set",
+            Self::Rule => "rule",
+            Self::LocalChange => "local policy",
+            Self::Limit => "limit",
+            Self::Guarantee => "guarantee",
+            Self::Letter => "letter",
+            Self::Question => "question",
+            Self::Derived => "derived fact",
+            Self::Anaesthetic => "anaesthetic",
+            Self::Reduction => "reduction",
+            Self::Medicine => "medicine",
+            Self::MedicineClass => "class of medicines",
+            Self::Substance => "substance",
+            Self::SubstanceGroup => "group of substances",
+            Self::Reaction => "reaction",
+            Self::Source => "source",
+        }
+    }
+
+    /// The things of this kind in a rule set.
+    fn things(self, rule_set: &RuleSet) -> Vec<(String, LaidOut)> {
+        let about = |text: &String| vec![("about", text.clone())];
+        match self {
+            Self::RuleSet => vec![(rule_set.id.clone(), head(rule_set))],
+            Self::Rule => each(rule_set.rules(), |it| (&it.id, of_rule(rule_set, it))),
+            Self::LocalChange => of_local(rule_set),
+            Self::Limit => each(&rule_set.limits, |it| (&it.id, of_limit(rule_set, it))),
+            Self::Guarantee => each(&rule_set.guarantees, |it| {
+                (&it.id, of_guarantee(rule_set, it))
+            }),
+            Self::Letter => {
+                let one = |it: &LetterText| (it.kind.word().to_owned(), of_letter(rule_set, it));
+                rule_set.letters.iter().map(one).collect()
+            }
+            Self::Question => each(&rule_set.catalogue.questions, |it| {
+                (&it.id, of_question(rule_set, it))
+            }),
+            Self::Derived => each(&rule_set.catalogue.derived, |it| {
+                (&it.id, of_derived(rule_set, it))
+            }),
+            Self::Anaesthetic => each(&rule_set.agents, |it| (&it.id, of_agent(rule_set, it))),
+            Self::Reduction => each(&rule_set.reductions, |it| {
+                (&it.id, of_reduction(rule_set, it))
+            }),
+            Self::Medicine => of_medicines(rule_set),
+            Self::MedicineClass => {
+                each(&rule_set.medicines.classes, |it| (&it.id, about(&it.about)))
+            }
+            Self::Substance => of_substances(rule_set),
+            Self::SubstanceGroup => {
+                each(&rule_set.allergens.groups, |it| (&it.id, about(&it.about)))
+            }
+            Self::Reaction => each(&rule_set.allergens.reactions, |it| {
+                (&it.id, about(&it.text))
+            }),
+            Self::Source => each(&rule_set.publications, |it| {
+                (&it.id, of_source(rule_set, it))
+            }),
+        }
+    }
+}
+
+/// Every difference, by kind.
 pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
-    let mut found = Vec::new();
-    let mut side = |kind: &'static str, lay: &dyn Fn(&RuleSet) -> Vec<(String, LaidOut)>| {
-        found.extend(differing(kind, lay(old), lay(new)));
-    };
-    side("rule set", &|it| vec![(it.id.clone(), head(it))]);
-    side("rule", &|set| {
-        each(set.rules(), |it| (&it.id, of_rule(set, it)))
-    });
-    side("local policy", &of_local);
-    side("limit", &|set| {
-        each(&set.limits, |it| (&it.id, of_limit(set, it)))
-    });
-    side("guarantee", &|set| {
-        each(&set.guarantees, |it| (&it.id, of_guarantee(set, it)))
-    });
-    side("letter", &|set| {
-        set.letters
-            .iter()
-            .map(|one| (one.kind.word().to_owned(), of_letter(set, one)))
-            .collect()
-    });
-    side("question", &|set| {
-        each(&set.catalogue.questions, |it| {
-            (&it.id, of_question(set, it))
-        })
-    });
-    side("derived fact", &|set| {
-        each(&set.catalogue.derived, |it| (&it.id, of_derived(set, it)))
-    });
-    side("anaesthetic", &|set| {
-        each(&set.agents, |it| (&it.id, of_agent(set, it)))
-    });
-    side("reduction", &|set| {
-        each(&set.reductions, |it| (&it.id, of_reduction(set, it)))
-    });
-    side("medicine", &of_medicines);
-    side("class of medicines", &|set| {
-        each(&set.medicines.classes, |it| {
-            (&it.id, vec![("about", it.about.clone())])
-        })
-    });
-    side("substance", &of_substances);
-    side("group of substances", &|set| {
-        each(&set.allergens.groups, |it| {
-            (&it.id, vec![("about", it.about.clone())])
-        })
-    });
-    side("reaction", &|set| {
-        each(&set.allergens.reactions, |it| {
-            (&it.id, vec![("about", it.text.clone())])
-        })
-    });
-    side("source", &|set| {
-        each(&set.publications, |it| (&it.id, of_source(set, it)))
-    });
-    found
+    let of = |kind: ThingKind| differing(kind, kind.things(old), kind.things(new));
+    ThingKind::ALL.into_iter().flat_map(of).collect()
 }
 
 /// Each of some things, laid out with its name.
@@ -120,7 +189,7 @@ fn each<'a, Thing: 'a>(
 }
 
 fn differing(
-    kind: &'static str,
+    kind: ThingKind,
     old: Vec<(String, LaidOut)>,
     new: Vec<(String, LaidOut)>,
 ) -> Vec<RuleSetChange> {
@@ -197,50 +266,73 @@ fn sorted<T: AsRef<str>>(parts: impl IntoIterator<Item = T>, between: &str) -> S
         .join(between)
 }
 
-fn head(it: &RuleSet) -> LaidOut {
+/// What a rule set says of itself, and what no thing in it says.
+///
+/// Every field is named here: a new one does not compile before it is said who lists its changes.
+fn head(rule_set: &RuleSet) -> LaidOut {
+    let RuleSet {
+        title,
+        edition,
+        status,
+        in_force_from,
+        review_by,
+        owner,
+        approval,
+        withdrawn,
+        site,
+        volumes_ml,
+        concerns,
+        retired,
+        reasons,
+        catalogue,
+        medicines,
+        // What changes the digest is listed itself; all else has kinds of its own.
+        id: _,
+        digest: _,
+        local: _,
+        limits: _,
+        publications: _,
+        allergens: _,
+        agents: _,
+        reductions: _,
+        judging: _,
+        guarantees: _,
+        letters: _,
+    } = rule_set;
     let concern = |concern: &Concern| {
-        format!(
-            "{}{}",
-            concern.title,
-            concern
-                .owner
-                .as_ref()
-                .map_or_else(String::new, |it| format!(" ({it})"))
-        )
+        let owner = concern.owner.as_ref();
+        let owner = owner.map_or_else(String::new, |it| format!(" ({it})"));
+        format!("{}{owner}", concern.title)
     };
+    let section = |it: &Section| it.title.clone();
     let reason = |it: &ReasonToSetAside| format!("{}: {}", it.id, it.text);
-    let retired = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
+    let gone = |it: &Retired| format!("{} on {}: {}", it.rule, it.on, it.because);
+    let approved = |it: &Approval| format!("on {} by {}", it.on, it.by.join(", "));
+    let withdrew =
+        |it: &Withdrawal| format!("on {} by {}: {}", it.on, it.by.join(", "), it.because);
     vec![
-        ("title", it.title.clone()),
-        ("edition", it.edition.clone()),
-        ("status", it.status.word().to_owned()),
-        ("in force from", it.in_force_from.to_string()),
-        ("review by", it.review_by.to_string()),
-        ("owner", it.owner.clone()),
-        ("concerns", sorted(it.concerns.iter().map(concern), "; ")),
+        ("title", title.clone()),
+        ("edition", edition.clone()),
+        ("status", status.word().to_owned()),
+        ("in force from", in_force_from.to_string()),
+        ("review by", review_by.to_string()),
+        ("owner", owner.clone()),
+        ("site", format!("{}, {}", site.one, site.several)),
+        ("concerns", sorted(concerns.iter().map(concern), "; ")),
         (
             "sections",
-            sorted(
-                it.catalogue.sections.iter().map(|it| it.title.as_str()),
-                "; ",
-            ),
+            sorted(catalogue.sections.iter().map(section), "; "),
         ),
-        ("retired", sorted(it.retired.iter().map(retired), "; ")),
-        ("reasons", sorted(it.reasons.iter().map(reason), "; ")),
+        ("retired", sorted(retired.iter().map(gone), "; ")),
+        ("reasons", sorted(reasons.iter().map(reason), "; ")),
+        ("approved", optional(approval.as_ref().map(approved))),
+        ("withdrawn", optional(withdrawn.as_ref().map(withdrew))),
+        ("words of doses", sorted(&medicines.dose_words, ", ")),
+        ("words of salts", sorted(&medicines.salt_words, ", ")),
         (
-            "approved",
-            it.approval.as_ref().map_or_else(String::new, |it| {
-                format!("on {} by {}", it.on, it.by.join(", "))
-            }),
+            "volume of a line of an anaesthetic plan",
+            format!("{} to {} mL", volumes_ml.0, volumes_ml.1),
         ),
-        (
-            "withdrawn",
-            it.withdrawn
-                .as_ref()
-                .map_or_else(String::new, |it| format!("on {}: {}", it.on, it.because)),
-        ),
-        ("words of doses", sorted(&it.medicines.dose_words, ", ")),
-        ("words of salts", sorted(&it.medicines.salt_words, ", ")),
     ]
 }
 
