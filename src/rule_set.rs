@@ -5,6 +5,7 @@
 
 use chrono::NaiveDate;
 
+pub(crate) mod bibliography;
 pub mod catalogue;
 pub(crate) mod condition;
 pub mod course;
@@ -14,10 +15,12 @@ pub mod letter;
 pub mod local;
 pub mod read;
 pub mod recognise;
+pub(crate) mod reduction;
 pub(crate) mod register;
 pub(crate) mod rule;
 pub(crate) mod words;
 
+pub use crate::rule_set::bibliography::{Basis, Checked, Citation, Publication};
 pub use crate::rule_set::catalogue::{
     Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question,
     Section,
@@ -26,13 +29,12 @@ pub use crate::rule_set::condition::{Comparison, Condition, Odds, SpanLimit, Tes
 pub use crate::rule_set::guarantee::{Guarantee, Promise, Sense, Then};
 pub use crate::rule_set::letter::{LetterKind, LetterText};
 pub use crate::rule_set::local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};
+pub use crate::rule_set::reduction::Reduction;
 pub use crate::rule_set::register::{
-    Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Reduction,
-    Substance, Term,
+    Agent, AgentLimit, AllergenRegister, Medicine, MedicineRegister, Reaction, Substance, Term,
 };
 pub use crate::rule_set::rule::{
-    Basis, Checked, Citation, Concern, Kind, MaySetAside, Piece, Publication, ReasonToSetAside,
-    Retired, Rule, Text,
+    Concern, Kind, MaySetAside, Piece, ReasonToSetAside, Retired, Rule, Text,
 };
 
 use crate::quantity::span::Span;

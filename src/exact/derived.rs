@@ -9,7 +9,7 @@ use crate::exact::branch_and_bound::some_number;
 use crate::exact::cells::Cell;
 use crate::exact::conditions::Reader;
 use crate::exact::domain::{Domain, Shape, lits};
-use crate::formulas::formula::{Agents, Amounts, Follows, Known, Needs};
+use crate::formulas::formula::{Agents, Amounts, Follows, KnownWhen, Needs};
 use crate::formulas::given::Side;
 use crate::rule_set::{Derived, Input};
 
@@ -24,11 +24,11 @@ impl Reader<'_> {
     fn derive_one(&mut self, derived: &Derived, domain: &Domain) {
         let formula = derived.formula;
         match formula.known {
-            Known::Exactly(needs) => {
+            KnownWhen::Exactly(needs) => {
                 let needed = self.needs(derived, &needs);
                 self.logic.same(domain.known, needed);
             }
-            Known::AtMost { perhaps, surely } => {
+            KnownWhen::AtMost { perhaps, surely } => {
                 let (perhaps, surely) =
                     (self.needs(derived, &perhaps), self.needs(derived, &surely));
                 self.logic.implies(domain.known, perhaps);

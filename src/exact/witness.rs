@@ -12,7 +12,7 @@ use crate::exact::branch_and_bound::{Constraint, Instance, NumberOf, Solution, V
 use crate::exact::cells::Cell;
 use crate::exact::encoding::Encoding;
 use crate::formulas::RoleKind;
-use crate::formulas::formula::{Amount, Follows, Known};
+use crate::formulas::formula::{Amount, Follows, KnownWhen};
 use crate::quantity::span::Span;
 use crate::quantity::when::When;
 use crate::questionnaire::facts::{Facts, Gathered, Given};
@@ -166,7 +166,7 @@ fn wanted(subjects: &[Candidate<'_>]) -> Vec<Constraint> {
                 _ => None,
             };
             // Whether it is known follows from the answers, but where some numbers give none; and no rule may tell its values apart.
-            let may_fail = matches!(derived.formula.known, Known::AtMost { .. });
+            let may_fail = matches!(derived.formula.known, KnownWhen::AtMost { .. });
             let any_will_do = cell.is_none_or(|it| !it.low.is_finite() && !it.high.is_finite());
             // Of two rule sets in one space, what has one name is computed alike, so that it need not be asked for twice.
             let is_asked = subjects.iter().take(view).any(|earlier| {

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::formulas::formula::{
-    FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+    FROM_ZERO, Follows, Formula, Gives, KnownWhen, Moves, Needs, Role, RoleKind,
 };
 use crate::formulas::given::{both, result};
 
@@ -19,7 +19,7 @@ pub(crate) static COMPLETED_YEARS: Formula = Formula {
     whole: true,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Born("born"),
     even_with: None,

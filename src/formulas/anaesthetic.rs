@@ -1,10 +1,10 @@
 //! Doses of local anaesthetic, their limits, and several agents counted together.
 
 use crate::formulas::formula::{
-    Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs,
+    Agents, Amounts, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, KnownWhen, Moves, Needs,
     Role, RoleKind,
 };
-use crate::formulas::given::{Given, Injected, NoResult, both, result};
+use crate::formulas::given::{GivenInputs, Injected, NoResult, both, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// [`load`] of a plan, and of what was injected before and still counts.
@@ -28,7 +28,7 @@ pub(crate) static ANAESTHETIC_LOAD: Formula = Formula {
         at: CutAt::RegisterAges,
         value_below: false,
     }],
-    known: Known::Exactly(Needs::All(&[
+    known: KnownWhen::Exactly(Needs::All(&[
         Needs::Told("plan", Amounts::Doses, Agents::Every),
         Needs::Role("adrenaline"),
         Needs::Role("weight"),
@@ -112,7 +112,7 @@ pub(crate) static VOLUME_PER_SITE: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::All(&[
+    known: KnownWhen::Exactly(Needs::All(&[
         Needs::Told("plan", Amounts::Volumes, Agents::Every),
         SOME_SITE,
     ])),
@@ -138,7 +138,7 @@ pub(crate) static SITE_LOAD: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::All(&[
+    known: KnownWhen::Exactly(Needs::All(&[
         Needs::Told("plan", Amounts::Doses, Agents::LimitedPerSite),
         SOME_SITE,
     ])),
@@ -179,7 +179,7 @@ pub(crate) static ADRENALINE_TOTAL: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Any(&[
+    known: KnownWhen::Exactly(Needs::Any(&[
         NO_ADRENALINE,
         Needs::All(&[
             Needs::Is("adrenaline", "yes"),
@@ -231,7 +231,7 @@ pub(crate) static ADRENALINE_PER_KG: Formula = Formula {
         at: CutAt::Number(0.0),
         value_below: true,
     }],
-    known: Known::Exactly(Needs::Any(&[Needs::AtMost("total", 0.0), Needs::Every])),
+    known: KnownWhen::Exactly(Needs::Any(&[Needs::AtMost("total", 0.0), Needs::Every])),
     zero: Needs::AtMost("total", 0.0),
     follows: Follows::Arithmetic,
     even_with: Some("total"),
@@ -256,7 +256,7 @@ fn limit_of(line: &Injected<'_>, adrenaline: bool, weight_kg: f64, age: f64) -> 
 }
 
 /// The share of its limit that was given before and is part of the load; 0 where none was. `None` while that is not known.
-pub(crate) fn earlier_share(given: &Given<'_>) -> Option<f64> {
+pub(crate) fn earlier_share(given: &GivenInputs<'_>) -> Option<f64> {
     let before = earlier(given).ok()?;
     if before.is_empty() {
         return Some(0.0);
@@ -266,7 +266,7 @@ pub(crate) fn earlier_share(given: &Given<'_>) -> Option<f64> {
 }
 
 /// What was injected before and still counts.
-fn earlier<'g, 'a>(given: &'g Given<'a>) -> Result<&'g [Injected<'a>], NoResult> {
+fn earlier<'g, 'a>(given: &'g GivenInputs<'a>) -> Result<&'g [Injected<'a>], NoResult> {
     if !given.holds("earlier_given") || !given.yes("earlier_given")? {
         return Ok(&[]);
     }
@@ -282,7 +282,7 @@ fn earlier<'g, 'a>(given: &'g Given<'a>) -> Result<&'g [Injected<'a>], NoResult>
 /// Dose and limit in mg of what was injected before: the limit with adrenaline only if all of it held some, else the lower
 /// one.
 fn earlier_parts(
-    given: &Given<'_>,
+    given: &GivenInputs<'_>,
     before: &[Injected<'_>],
     weight: f64,
     age: f64,
@@ -301,7 +301,7 @@ fn earlier_parts(
 
 /// A plan, once this holds for each line of it.
 fn told<'g, 'a>(
-    given: &'g Given<'a>,
+    given: &'g GivenInputs<'a>,
     role: &'static str,
     complete: fn(&Injected<'_>) -> bool,
 ) -> Result<&'g [Injected<'a>], NoResult> {
@@ -320,7 +320,7 @@ fn volume(plan: &[Injected<'_>]) -> Option<f64> {
 
 /// The plan, once this holds for each line of it, and how many sites; both must say something.
 fn plan_and_sites<'g, 'a>(
-    given: &'g Given<'a>,
+    given: &'g GivenInputs<'a>,
     complete: fn(&Injected<'_>) -> bool,
 ) -> Result<(&'g [Injected<'a>], u32), NoResult> {
     let (plan, sites) = both(told(given, "plan", complete), given.chosen("sites"))?;

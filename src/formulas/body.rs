@@ -1,7 +1,7 @@
 //! Body-mass index, ideal weight, and the weight that doses are taken from.
 
 use crate::formulas::formula::{
-    CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role, RoleKind,
+    CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, KnownWhen, Moves, Needs, Role, RoleKind,
 };
 use crate::formulas::given::{Sex, both, result};
 use crate::formulas::{positive, settled};
@@ -21,7 +21,7 @@ pub(crate) static BODY_MASS_INDEX: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,
@@ -57,7 +57,7 @@ pub(crate) static IDEAL_WEIGHT: Formula = Formula {
             value_below: true,
         },
     ],
-    known: Known::Exactly(Needs::Any(&[
+    known: KnownWhen::Exactly(Needs::Any(&[
         Needs::All(&[
             Needs::Above("height", NOTHING_LEFT.0),
             Needs::Is("sex", "female"),
@@ -95,7 +95,7 @@ pub(crate) static DOSING_WEIGHT: Formula = Formula {
         at: CutAt::Limit("adult_from"),
         value_below: false,
     }],
-    known: Known::Exactly(Needs::All(&[
+    known: KnownWhen::Exactly(Needs::All(&[
         Needs::Role("weight"),
         Needs::Role("age"),
         Needs::Role("ceiling"),

@@ -1,7 +1,7 @@
 //! Points added up, lists compared, and one number set against another.
 
 use crate::formulas::formula::{
-    ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+    ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, KnownWhen, Moves, Needs, Role, RoleKind,
 };
 use crate::formulas::given::{NoResult, both, result};
 use crate::formulas::{positive, settled};
@@ -15,7 +15,7 @@ pub(crate) static COUNT_OF: Formula = Formula {
     whole: true,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Count("list"),
     even_with: None,
@@ -31,7 +31,7 @@ pub(crate) static POINTS_OF: Formula = Formula {
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Points("list"),
     even_with: None,
@@ -57,7 +57,7 @@ pub(crate) static COUNT_MISSING_FROM: Formula = Formula {
     whole: true,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::CountMissing("list", "other"),
     even_with: None,
@@ -85,7 +85,7 @@ pub(crate) static LOWER_OF: Formula = Formula {
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,
@@ -107,7 +107,7 @@ pub(crate) static DIFFERENCE: Formula = Formula {
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,
@@ -129,7 +129,7 @@ pub(crate) static SHARE_OF: Formula = Formula {
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::AtMost {
+    known: KnownWhen::AtMost {
         perhaps: Needs::Every,
         surely: Needs::NEVER,
     },

@@ -4,7 +4,7 @@
 //! vocabulary when it is known. Every field must be filled, so that a formula that is silent about one does not compile;
 //! the tests hold each to its own arithmetic.
 
-use crate::formulas::given::{Given, NoResult, Side};
+use crate::formulas::given::{GivenInputs, NoResult, Side};
 
 /// A published formula.
 #[derive(Debug)]
@@ -24,7 +24,7 @@ pub struct Formula {
     /// Where it takes another course. Between these numbers each role moves the result as it says.
     pub cuts: &'static [HiddenCut],
     /// When it is known.
-    pub known: Known,
+    pub known: KnownWhen,
     /// Where the answers alone make it 0, once it is known.
     pub zero: Needs,
     /// What its number follows from.
@@ -32,7 +32,7 @@ pub struct Formula {
     /// The role with whose number, or volumes, it grows evenly, so that two points fix the line.
     pub even_with: Option<&'static str>,
     /// The arithmetic.
-    pub compute: fn(&Given<'_>) -> Result<f64, NoResult>,
+    pub compute: fn(&GivenInputs<'_>) -> Result<f64, NoResult>,
 }
 
 impl PartialEq for Formula {
@@ -223,7 +223,7 @@ pub enum CutAt {
 
 /// When a formula is known.
 #[derive(Debug, Clone, Copy)]
-pub enum Known {
+pub enum KnownWhen {
     /// Just there.
     Exactly(Needs),
     /// Nowhere else than there; some numbers may give no result even so.

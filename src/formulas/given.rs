@@ -34,7 +34,7 @@ pub(crate) fn both<A, B>(
 
 /// What is known of one role.
 #[derive(Debug, Clone)]
-pub enum Value<'a> {
+pub enum GivenValue<'a> {
     /// A number in the unit of the role.
     Number(f64),
     /// A day.
@@ -64,9 +64,9 @@ pub struct Chosen<'a> {
 
 /// What a formula is given: its roles but those left out, each with its value where that is known.
 #[derive(Debug, Clone)]
-pub struct Given<'a>(pub Vec<(&'static str, Option<Value<'a>>)>);
+pub struct GivenInputs<'a>(pub Vec<(&'static str, Option<GivenValue<'a>>)>);
 
-impl<'a> Given<'a> {
+impl<'a> GivenInputs<'a> {
     /// Whether a role was not left out.
     pub fn holds(&self, role: &str) -> bool {
         self.0.iter().any(|(name, _)| *name == role)
@@ -75,7 +75,7 @@ impl<'a> Given<'a> {
     fn read<'s, T>(
         &'s self,
         role: &'static str,
-        read: impl Fn(&'s Value<'a>) -> Option<T>,
+        read: impl Fn(&'s GivenValue<'a>) -> Option<T>,
     ) -> Result<T, NoResult> {
         let value = self
             .0
@@ -90,7 +90,7 @@ impl<'a> Given<'a> {
     /// The number of a role.
     pub fn number(&self, role: &'static str) -> Result<f64, NoResult> {
         self.read(role, |value| {
-            if let Value::Number(number) = value {
+            if let GivenValue::Number(number) = value {
                 Some(*number)
             } else {
                 None
@@ -118,7 +118,7 @@ impl<'a> Given<'a> {
     /// The day of a role.
     pub fn date(&self, role: &'static str) -> Result<NaiveDate, NoResult> {
         self.read(role, |value| {
-            if let Value::Date(date) = value {
+            if let GivenValue::Date(date) = value {
                 Some(*date)
             } else {
                 None
@@ -129,7 +129,7 @@ impl<'a> Given<'a> {
     /// The sex of a role.
     pub fn sex(&self, role: &'static str) -> Result<Sex, NoResult> {
         self.read(role, |value| {
-            if let Value::Sex(sex) = value {
+            if let GivenValue::Sex(sex) = value {
                 Some(*sex)
             } else {
                 None
@@ -140,7 +140,7 @@ impl<'a> Given<'a> {
     /// Whether a role says yes.
     pub fn yes(&self, role: &'static str) -> Result<bool, NoResult> {
         self.read(role, |value| {
-            if let Value::YesNo(yes) = value {
+            if let GivenValue::YesNo(yes) = value {
                 Some(*yes)
             } else {
                 None
@@ -151,7 +151,7 @@ impl<'a> Given<'a> {
     /// The options chosen.
     pub fn chosen(&self, role: &'static str) -> Result<&[Chosen<'a>], NoResult> {
         self.read(role, |value| {
-            if let Value::Chosen(chosen) = value {
+            if let GivenValue::Chosen(chosen) = value {
                 Some(chosen.as_slice())
             } else {
                 None
@@ -162,7 +162,7 @@ impl<'a> Given<'a> {
     /// The anaesthetics of a plan.
     pub fn plan(&self, role: &'static str) -> Result<&[Injected<'a>], NoResult> {
         self.read(role, |value| {
-            if let Value::Plan(plan) = value {
+            if let GivenValue::Plan(plan) = value {
                 Some(plan.as_slice())
             } else {
                 None
@@ -173,7 +173,7 @@ impl<'a> Given<'a> {
     /// The medicines taken, if each of them is recognised.
     pub fn medicines(&self, role: &'static str) -> Result<Vec<Taken>, NoResult> {
         self.read(role, |value| {
-            if let Value::Medicines(taken) = value {
+            if let GivenValue::Medicines(taken) = value {
                 taken.iter().copied().collect()
             } else {
                 None
@@ -211,7 +211,7 @@ impl Side {
 }
 
 /// What the register says of an agent, as far as formulas go.
-pub trait Agent: std::fmt::Debug {
+pub trait AgentFigures: std::fmt::Debug {
     /// The most milligrams for each kilogram and, perhaps, at all; `None` where there is no limit.
     fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)>;
     /// The most milligrams in one site.
@@ -222,7 +222,7 @@ pub trait Agent: std::fmt::Debug {
 #[derive(Debug, Clone, Copy)]
 pub struct Injected<'a> {
     /// What it holds.
-    pub agent: &'a dyn Agent,
+    pub agent: &'a dyn AgentFigures,
     /// Which agent that is.
     pub position: usize,
     /// Strength in per cent, if known.

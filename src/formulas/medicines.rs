@@ -1,14 +1,14 @@
 //! Doses of medicines by the day: steroids counted together, and the most paracetamol.
 
 use crate::formulas::formula::{
-    Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, Known, Moves, Needs, Role,
+    Amount, CutAt, FROM_ZERO, Follows, Formula, Gives, HiddenCut, KnownWhen, Moves, Needs, Role,
     RoleKind,
 };
-use crate::formulas::given::{Given, NoResult, Taken, result};
+use crate::formulas::given::{GivenInputs, NoResult, Taken, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// Known where every steroid has its amount, and 0 where there is no steroid.
-const STEROIDS: Known = Known::AtMost {
+const STEROIDS: KnownWhen = KnownWhen::AtMost {
     perhaps: Needs::Recognised("medicines"),
     surely: Needs::NoSteroid("medicines"),
 };
@@ -122,7 +122,7 @@ pub(crate) static PARACETAMOL_CEILING: Formula = Formula {
             value_below: false,
         },
     ],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,
@@ -166,7 +166,7 @@ pub(crate) static PARACETAMOL_CEILING: Formula = Formula {
     },
 };
 
-fn daily(given: &Given<'_>, factor: fn(&Taken) -> Option<f64>) -> Result<f64, NoResult> {
+fn daily(given: &GivenInputs<'_>, factor: fn(&Taken) -> Option<f64>) -> Result<f64, NoResult> {
     result(steroid_daily(&steroids(given, factor, |taken, factor| {
         Some((taken.daily_mg?, factor))
     })?))
@@ -174,7 +174,7 @@ fn daily(given: &Given<'_>, factor: fn(&Taken) -> Option<f64>) -> Result<f64, No
 
 /// One value for each steroid taken, with what a milligram of it counts as; each must have its value.
 fn steroids<T>(
-    given: &Given<'_>,
+    given: &GivenInputs<'_>,
     factor: fn(&Taken) -> Option<f64>,
     value: fn(&Taken, f64) -> Option<T>,
 ) -> Result<Vec<T>, NoResult> {

@@ -1,9 +1,9 @@
 //! Ratios of a pressure in a limb to the pressure in the arm.
 
 use crate::formulas::formula::{
-    ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+    ANY_NUMBER, FROM_ZERO, Follows, Formula, Gives, KnownWhen, Moves, Needs, Role, RoleKind,
 };
-use crate::formulas::given::{Given, NoResult, Side, result};
+use crate::formulas::given::{GivenInputs, NoResult, Side, result};
 use crate::formulas::{not_negative, positive, settled};
 
 /// [`pressure_index`] of a rule set.
@@ -19,7 +19,7 @@ pub(crate) static PRESSURE_INDEX: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,
@@ -63,7 +63,7 @@ pub(crate) static LOWEST_OF_OPERATED: Formula = Formula {
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::Exactly(EACH_SIDE),
+    known: KnownWhen::Exactly(EACH_SIDE),
     zero: Needs::NEVER,
     follows: Follows::OfSides {
         sites: "sites",
@@ -83,7 +83,7 @@ pub(crate) static HIGHEST_OF_OPERATED: Formula = Formula {
     whole: false,
     ends: ANY_NUMBER,
     cuts: &[],
-    known: Known::Exactly(EACH_SIDE),
+    known: KnownWhen::Exactly(EACH_SIDE),
     zero: Needs::NEVER,
     follows: Follows::OfSides {
         sites: "sites",
@@ -95,7 +95,7 @@ pub(crate) static HIGHEST_OF_OPERATED: Formula = Formula {
 };
 
 /// The numbers of the sides operated on.
-fn operated(given: &Given<'_>) -> Result<Vec<f64>, NoResult> {
+fn operated(given: &GivenInputs<'_>) -> Result<Vec<f64>, NoResult> {
     let chosen = given.chosen("sites")?;
     let sides = SIDES
         .into_iter()

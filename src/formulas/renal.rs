@@ -1,7 +1,7 @@
 //! Creatinine clearance by Cockcroft and Gault. Not a filtration rate indexed to body surface, and no stand-in for one.
 
 use crate::formulas::formula::{
-    FROM_ZERO, Follows, Formula, Gives, Known, Moves, Needs, Role, RoleKind,
+    FROM_ZERO, Follows, Formula, Gives, KnownWhen, Moves, Needs, Role, RoleKind,
 };
 use crate::formulas::given::{Sex, both, result};
 use crate::formulas::{not_negative, positive, settled};
@@ -21,7 +21,7 @@ pub(crate) static COCKCROFT_GAULT: Formula = Formula {
     whole: false,
     ends: FROM_ZERO,
     cuts: &[],
-    known: Known::Exactly(Needs::Every),
+    known: KnownWhen::Exactly(Needs::Every),
     zero: Needs::NEVER,
     follows: Follows::Arithmetic,
     even_with: None,

@@ -4,9 +4,10 @@
 //! `report::letter`.
 
 use crate::outcome::Outcome;
+use crate::rule_set::bibliography::Citation;
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::condition::Condition;
-use crate::rule_set::rule::{Citation, Piece};
+use crate::rule_set::rule::Piece;
 
 /// What a letter is for. A rule set has at most one of each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -2,9 +2,8 @@
 
 use std::collections::HashMap;
 
-use crate::formulas::given;
-use crate::rule_set::condition::Condition;
-use crate::rule_set::rule::Citation;
+use crate::formulas::given::AgentFigures;
+use crate::rule_set::bibliography::Citation;
 use crate::table::{Bits, Idx, Table};
 
 /// Names of medicines and the classes they belong to.
@@ -154,7 +153,7 @@ impl Agent {
     }
 }
 
-impl given::Agent for Agent {
+impl AgentFigures for Agent {
     fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)> {
         self.limit(adrenaline, age)
             .map(|row| (row.per_kg, row.at_most))
@@ -163,19 +162,4 @@ impl given::Agent for Agent {
     fn most_per_site(&self) -> Option<f64> {
         self.per_site
     }
-}
-
-/// A smaller share of every anaesthetic limit, for some patients.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Reduction {
-    /// Its name.
-    pub id: String,
-    /// For whom, in a few words.
-    pub about: String,
-    /// Whom it is for.
-    pub when: Condition,
-    /// The share that is left, above 0 and at most 1.
-    pub share: f64,
-    /// What it rests on.
-    pub citations: Vec<Citation>,
 }

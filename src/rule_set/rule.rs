@@ -1,11 +1,10 @@
-//! Rules, concerns, citations, and the texts with placeholders that people read.
-//!
-//! The year of a publication may be left out when the page shows none; it is never invented.
+//! Rules, concerns, and the texts with placeholders that people read.
 
 use chrono::NaiveDate;
 
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::rule_set::Limit;
+use crate::rule_set::bibliography::Citation;
 use crate::rule_set::condition::{Condition, Odds};
 use crate::table::Idx;
 use crate::truth::FactSlot;
@@ -179,68 +178,6 @@ impl Kind {
         match self {
             Self::Contraindication => "contraindication",
             Self::Caution => "caution",
-        }
-    }
-}
-
-/// Where a rule or limit comes from.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Citation {
-    /// Publication, practice or proposal.
-    pub basis: Basis,
-    /// Section, table or page.
-    pub at: Option<String>,
-}
-
-/// What stands behind a citation.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Basis {
-    /// A publication of the bibliography.
-    Published(Idx<Publication>),
-    /// Accepted trade practice without a published source.
-    CommonPractice(String),
-    /// A figure that governance must own.
-    LocalProposal(String),
-}
-
-/// A publication.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Publication {
-    /// Permanent name.
-    pub id: String,
-    /// The body or authors.
-    pub by: String,
-    /// Its title.
-    pub title: String,
-    /// Its year, if it shows one.
-    pub year: Option<i32>,
-    /// The publisher's own page.
-    pub link: Option<String>,
-    /// Whether somebody opened it.
-    pub checked: Checked,
-    /// When; needed for one that was read.
-    pub checked_on: Option<NaiveDate>,
-    /// What should be known about the check.
-    pub note: Option<String>,
-    /// The publication that replaced it; `None` if nobody says so.
-    pub superseded_by: Option<Idx<Publication>>,
-}
-
-/// Whether somebody opened a publication.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Checked {
-    /// Yes.
-    Read,
-    /// No: cited from memory, to be opened and checked.
-    FromMemory,
-}
-
-impl Checked {
-    /// The word used in files and reports.
-    pub(crate) fn word(self) -> &'static str {
-        match self {
-            Self::Read => "read",
-            Self::FromMemory => "from-memory",
         }
     }
 }

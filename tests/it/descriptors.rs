@@ -5,10 +5,10 @@ use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate};
 use preblock::inner::formulas::formula::{
-    Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, Known, Moves, Needs, RoleKind,
+    Agents, Amount, Amounts, CutAt, Follows, Formula, HiddenCut, KnownWhen, Moves, Needs, RoleKind,
 };
 use preblock::inner::formulas::given::{
-    Agent, Chosen, Given, Injected, NoResult, Sex, Side, Taken, Value,
+    AgentFigures, Chosen, GivenInputs, GivenValue, Injected, NoResult, Sex, Side, Taken,
 };
 use preblock::inner::formulas::{ALL, find};
 
@@ -27,7 +27,7 @@ struct Solution {
     per_site: Option<f64>,
 }
 
-impl Agent for Solution {
+impl AgentFigures for Solution {
     fn most(&self, adrenaline: bool, age: f64) -> Option<(f64, Option<f64>)> {
         let per_kg = if adrenaline { 7.0 } else { 3.0 };
         (age >= self.from_age).then_some((per_kg, Some(200.0)))
@@ -83,7 +83,7 @@ fn range(formula: &Formula, unit: Option<&str>) -> (f64, f64) {
 }
 
 /// Whatever a role may be given. Limits of one formula rise in the order of its roles, as bands do, and so do its dates.
-fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
+fn value(dice: &mut Dice, formula: &Formula, at: usize) -> GivenValue<'static> {
     let rising = (at as f64, formula.roles.len() as f64);
     match formula.roles[at].kind {
         RoleKind::Number(unit, _) => {
@@ -95,12 +95,12 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
                 }
             });
             let often: Vec<f64> = cuts.chain([REGISTER_AGE]).collect();
-            Value::Number(between(dice, range(formula, unit), &often))
+            GivenValue::Number(between(dice, range(formula, unit), &often))
         }
         RoleKind::Limit(unit) => {
             let (low, high) = range(formula, Some(unit));
             let step = (high - low) / rising.1;
-            Value::Number(between(
+            GivenValue::Number(between(
                 dice,
                 (low + step * rising.0, low + step * (rising.0 + 1.0)),
                 &[],
@@ -109,15 +109,15 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
         RoleKind::Date(_) => {
             let days = 30 * 365 * at + dice.roll(30 * 365);
             let first = NaiveDate::from_ymd_opt(1950, 1, 1).unwrap_or_default();
-            Value::Date(
+            GivenValue::Date(
                 first
                     .checked_add_days(Days::new(days as u64))
                     .unwrap_or_default(),
             )
         }
-        RoleKind::Sex => Value::Sex([Sex::Female, Sex::Male][dice.roll(2)]),
-        RoleKind::YesNo => Value::YesNo(dice.roll(2) == 0),
-        RoleKind::Sites { .. } => Value::Chosen(some_of(
+        RoleKind::Sex => GivenValue::Sex([Sex::Female, Sex::Male][dice.roll(2)]),
+        RoleKind::YesNo => GivenValue::YesNo(dice.roll(2) == 0),
+        RoleKind::Sites { .. } => GivenValue::Chosen(some_of(
             dice,
             &SITES.map(|(id, side)| Chosen {
                 id,
@@ -125,12 +125,14 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
                 side: Some(side),
             }),
         )),
-        RoleKind::List | RoleKind::ListLike(_) => Value::Chosen(some_of(dice, &options([1.0; 4]))),
-        RoleKind::Counted => Value::Chosen(some_of(dice, &options([-1.0, 0.5, 2.0, 3.0]))),
-        RoleKind::CountedChoice => {
-            Value::Chosen(vec![options([0.0, 5.0, 10.0, 12.5])[dice.roll(4)]])
+        RoleKind::List | RoleKind::ListLike(_) => {
+            GivenValue::Chosen(some_of(dice, &options([1.0; 4])))
         }
-        RoleKind::Plan { .. } => Value::Plan(
+        RoleKind::Counted => GivenValue::Chosen(some_of(dice, &options([-1.0, 0.5, 2.0, 3.0]))),
+        RoleKind::CountedChoice => {
+            GivenValue::Chosen(vec![options([0.0, 5.0, 10.0, 12.5])[dice.roll(4)]])
+        }
+        RoleKind::Plan { .. } => GivenValue::Plan(
             (0..dice.roll(3))
                 .map(|_| {
                     let position = dice.roll(2);
@@ -145,7 +147,7 @@ fn value(dice: &mut Dice, formula: &Formula, at: usize) -> Value<'static> {
                 })
                 .collect(),
         ),
-        RoleKind::Medicines { .. } => Value::Medicines(
+        RoleKind::Medicines { .. } => GivenValue::Medicines(
             (0..dice.roll(3))
                 .map(|_| {
                     let mut amount =
@@ -187,7 +189,7 @@ fn some_of(dice: &mut Dice, options: &[Chosen<'static>]) -> Vec<Chosen<'static>>
 }
 
 /// Inputs of a formula; in every second round some are missing, but no limit ever is.
-fn inputs(dice: &mut Dice, formula: &'static Formula) -> Given<'static> {
+fn inputs(dice: &mut Dice, formula: &'static Formula) -> GivenInputs<'static> {
     let (with_optional, all_known) = (dice.roll(2) == 0, dice.roll(2) == 0);
     let roles = formula
         .roles
@@ -199,7 +201,7 @@ fn inputs(dice: &mut Dice, formula: &'static Formula) -> Given<'static> {
             all_known || matches!(formula.roles[at].kind, RoleKind::Limit(_)) || dice.roll(5) > 0;
         is_known.then(|| value(dice, formula, at))
     };
-    Given(
+    GivenInputs(
         roles
             .map(|(at, role)| (role.name, some_value(at)))
             .collect(),
@@ -207,7 +209,7 @@ fn inputs(dice: &mut Dice, formula: &'static Formula) -> Given<'static> {
 }
 
 /// What `decide::computed` makes of the vocabulary for a solver, on values.
-fn holds(given: &Given<'_>, needs: &Needs) -> bool {
+fn holds(given: &GivenInputs<'_>, needs: &Needs) -> bool {
     let known = |role: &str| {
         given
             .0
@@ -328,8 +330,8 @@ fn every_formula_has_a_name_and_speaks_of_its_own_roles() {
         );
         let mut spoken_of = named(&formula.zero);
         match formula.known {
-            Known::Exactly(needs) => spoken_of.extend(named(&needs)),
-            Known::AtMost { perhaps, surely } => {
+            KnownWhen::Exactly(needs) => spoken_of.extend(named(&needs)),
+            KnownWhen::AtMost { perhaps, surely } => {
                 spoken_of.extend(named(&perhaps).into_iter().chain(named(&surely)))
             }
         }
@@ -369,10 +371,10 @@ fn every_formula_is_known_where_it_says_and_lies_between_its_ends() {
             let result = (formula.compute)(&given);
             let told = || format!("{}: {result:?} of {given:?}", formula.name);
             match formula.known {
-                Known::Exactly(needs) => {
+                KnownWhen::Exactly(needs) => {
                     assert_eq!(result.is_ok(), holds(&given, &needs), "{}", told())
                 }
-                Known::AtMost { perhaps, surely } => {
+                KnownWhen::AtMost { perhaps, surely } => {
                     assert!(result.is_err() || holds(&given, &perhaps), "{}", told());
                     assert!(result.is_ok() || !holds(&given, &surely), "{}", told());
                 }
@@ -413,7 +415,7 @@ fn every_formula_is_known_where_it_says_and_lies_between_its_ends() {
 }
 
 /// Whether a number is what its formula says that it follows from.
-fn follows(formula: &Formula, given: &Given<'_>, number: f64) -> bool {
+fn follows(formula: &Formula, given: &GivenInputs<'_>, number: f64) -> bool {
     let exactly = |n: usize, number: f64| (n as f64).total_cmp(&number).is_eq();
     let chosen = |role: &'static str| given.chosen(role).unwrap_or_default();
     match formula.follows {
@@ -460,14 +462,14 @@ fn follows(formula: &Formula, given: &Given<'_>, number: f64) -> bool {
 struct Lever {
     role: &'static str,
     moves: Moves,
-    read: fn(&Value<'_>) -> Option<f64>,
-    put: fn(&mut Value<'_>, f64),
+    read: fn(&GivenValue<'_>) -> Option<f64>,
+    put: fn(&mut GivenValue<'_>, f64),
 }
 
 /// Everything in a role that is a number.
 fn levers(formula: &Formula) -> Vec<Lever> {
-    let number = |value: &Value<'_>| {
-        if let Value::Number(number) = value {
+    let number = |value: &GivenValue<'_>| {
+        if let GivenValue::Number(number) = value {
             Some(*number)
         } else {
             None
@@ -485,18 +487,18 @@ fn levers(formula: &Formula) -> Vec<Lever> {
         };
         match role.kind {
             RoleKind::Number(_, moves) => {
-                lever(moves, number, |value, to| *value = Value::Number(to))
+                lever(moves, number, |value, to| *value = GivenValue::Number(to))
             }
             RoleKind::Date(moves) => lever(
                 moves,
                 |value| {
-                    if let Value::Date(day) = value {
+                    if let GivenValue::Date(day) = value {
                         Some(day_number(*day))
                     } else {
                         None
                     }
                 },
-                |value, to| *value = Value::Date(day_of(to)),
+                |value, to| *value = GivenValue::Date(day_of(to)),
             ),
             RoleKind::Plan {
                 strength, volume, ..
@@ -505,7 +507,7 @@ fn levers(formula: &Formula) -> Vec<Lever> {
                     strength,
                     |value| line(value)?.percent,
                     |value, to| {
-                        if let Value::Plan(plan) = value {
+                        if let GivenValue::Plan(plan) = value {
                             plan[0].percent = Some(to);
                         }
                     },
@@ -514,7 +516,7 @@ fn levers(formula: &Formula) -> Vec<Lever> {
                     volume,
                     |value| line(value)?.volume_ml,
                     |value, to| {
-                        if let Value::Plan(plan) = value {
+                        if let GivenValue::Plan(plan) = value {
                             plan[0].volume_ml = Some(to);
                         }
                     },
@@ -527,7 +529,7 @@ fn levers(formula: &Formula) -> Vec<Lever> {
                 moves,
                 |value| taken(value)?.daily_mg,
                 |value, to| {
-                    if let Value::Medicines(taken) = value {
+                    if let GivenValue::Medicines(taken) = value {
                         taken[0] = taken[0].map(|it| Taken {
                             daily_mg: Some(to),
                             ..it
@@ -542,7 +544,7 @@ fn levers(formula: &Formula) -> Vec<Lever> {
                 moves,
                 |value| taken(value)?.days,
                 |value, to| {
-                    if let Value::Medicines(taken) = value {
+                    if let GivenValue::Medicines(taken) = value {
                         taken[0] = taken[0].map(|it| Taken {
                             days: Some(to),
                             ..it
@@ -564,16 +566,16 @@ fn levers(formula: &Formula) -> Vec<Lever> {
     found
 }
 
-fn line<'a>(value: &Value<'a>) -> Option<Injected<'a>> {
-    if let Value::Plan(plan) = value {
+fn line<'a>(value: &GivenValue<'a>) -> Option<Injected<'a>> {
+    if let GivenValue::Plan(plan) = value {
         plan.first().copied()
     } else {
         None
     }
 }
 
-fn taken(value: &Value<'_>) -> Option<Taken> {
-    if let Value::Medicines(taken) = value {
+fn taken(value: &GivenValue<'_>) -> Option<Taken> {
+    if let GivenValue::Medicines(taken) = value {
         taken.first().copied().flatten()
     } else {
         None
@@ -589,7 +591,7 @@ fn day_of(number: f64) -> NaiveDate {
 }
 
 /// Where a role is cut, given all else.
-fn cuts_of(formula: &Formula, given: &Given<'_>, role: &str) -> Vec<(f64, bool)> {
+fn cuts_of(formula: &Formula, given: &GivenInputs<'_>, role: &str) -> Vec<(f64, bool)> {
     let at = |cut: &HiddenCut| match cut.at {
         CutAt::Number(number) => Some(number),
         CutAt::Limit(limit) => given.number(limit).ok(),
@@ -694,8 +696,8 @@ fn what_grows_evenly_lies_on_a_line() {
                 let mut given = given.clone();
                 for (_, value) in given.0.iter_mut().filter(|(name, _)| *name == role) {
                     match value {
-                        Some(Value::Number(number)) => *number *= by,
-                        Some(Value::Plan(plan)) => plan
+                        Some(GivenValue::Number(number)) => *number *= by,
+                        Some(GivenValue::Plan(plan)) => plan
                             .iter_mut()
                             .for_each(|line| line.volume_ml = line.volume_ml.map(|ml| ml * by)),
                         _ => {}

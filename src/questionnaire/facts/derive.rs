@@ -3,8 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::formulas::RoleKind;
-use crate::formulas::given;
-use crate::formulas::given::{Given, Injected, NoResult, Sex, Taken};
+use crate::formulas::given::{Chosen, GivenInputs, GivenValue, Injected, NoResult, Sex, Taken};
 use crate::quantity::{tidy, tidy_beside};
 use crate::questionnaire::facts::{
     Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why,
@@ -101,8 +100,8 @@ pub(crate) fn inputs<'a>(
     rule_set: &'a RuleSet,
     facts: &'a Facts,
     derived: &'a Derived,
-) -> Given<'a> {
-    Given(
+) -> GivenInputs<'a> {
+    GivenInputs(
         derived
             .given()
             .map(|(role, input)| (role.name, value(rule_set, facts, role.kind, input)))
@@ -116,22 +115,22 @@ fn value<'a>(
     facts: &'a Facts,
     kind: RoleKind,
     input: Input,
-) -> Option<given::Value<'a>> {
+) -> Option<GivenValue<'a>> {
     let slot = match input {
-        Input::Number(number) => return Some(given::Value::Number(number)),
+        Input::Number(number) => return Some(GivenValue::Number(number)),
         Input::Fact(slot) => slot,
     };
     let options = rule_set.catalogue.options(slot);
     match (kind, &facts.known(slot)?.value) {
-        (RoleKind::Number(..), Value::Number(number)) => Some(given::Value::Number(*number)),
-        (RoleKind::Date(_), Value::Date(when)) => Some(given::Value::Date(when.date)),
-        (RoleKind::YesNo, Value::Choice(at)) => Some(given::Value::YesNo(*at == 1)),
+        (RoleKind::Number(..), Value::Number(number)) => Some(GivenValue::Number(*number)),
+        (RoleKind::Date(_), Value::Date(when)) => Some(GivenValue::Date(when.date)),
+        (RoleKind::YesNo, Value::Choice(at)) => Some(GivenValue::YesNo(*at == 1)),
         (RoleKind::Sex, Value::Choice(at)) => match options.get(usize::from(*at))?.id.as_str() {
-            "female" => Some(given::Value::Sex(Sex::Female)),
-            "male" => Some(given::Value::Sex(Sex::Male)),
+            "female" => Some(GivenValue::Sex(Sex::Female)),
+            "male" => Some(GivenValue::Sex(Sex::Male)),
             _ => None,
         },
-        (_, Value::Choice(at)) => Some(given::Value::Chosen(vec![chosen(
+        (_, Value::Choice(at)) => Some(GivenValue::Chosen(vec![chosen(
             options.get(usize::from(*at))?,
         )])),
         (_, Value::Choices(bits)) => {
@@ -139,16 +138,16 @@ fn value<'a>(
                 .iter()
                 .enumerate()
                 .filter(|(at, _)| bits >> at & 1 == 1);
-            Some(given::Value::Chosen(
+            Some(GivenValue::Chosen(
                 set.map(|(_, option)| chosen(option)).collect(),
             ))
         }
-        (_, Value::Plan(plan)) => Some(given::Value::Plan(
+        (_, Value::Plan(plan)) => Some(GivenValue::Plan(
             plan.iter()
                 .map(|line| injected(&rule_set.agents, line))
                 .collect(),
         )),
-        (_, Value::Medicines(entries)) => Some(given::Value::Medicines(
+        (_, Value::Medicines(entries)) => Some(GivenValue::Medicines(
             entries
                 .iter()
                 .map(|entry| taken(&rule_set.medicines.medicines, entry))
@@ -158,8 +157,8 @@ fn value<'a>(
     }
 }
 
-fn chosen(option: &Choice) -> given::Chosen<'_> {
-    given::Chosen {
+fn chosen(option: &Choice) -> Chosen<'_> {
+    Chosen {
         id: &option.id,
         counts: option.counts,
         side: option.side,

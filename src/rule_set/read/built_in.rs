@@ -13,7 +13,8 @@
 //! missing list waits likewise, or leaving it out would get somebody through.
 
 use crate::outcome::Outcome;
-use crate::rule_set::rule::{Basis, Citation, Kind, MaySetAside, Piece, Rule, Text};
+use crate::rule_set::bibliography::{Basis, Citation};
+use crate::rule_set::rule::{Kind, MaySetAside, Piece, Rule, Text};
 use crate::rule_set::{Condition, Odds, RuleSet};
 
 /// The concern of these rules, in their ids. No rule set has one of this name.
