@@ -125,13 +125,17 @@ pub(crate) struct RuleSource {
 /// How a screening is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ScreeningFormat {
-    /// For people
+    /// One screen a patient; of several a list first
     Text,
+    /// A row for each patient, the most pressing first
+    List,
+    /// The same as text as a page of its own, to print and to sign
+    Html,
     /// One object for one file, an array for several
     Json,
     /// One object a line
     Ndjson,
-    /// The clinician's page, to print or to keep
+    /// The same as text, to keep or to paste
     Markdown,
     /// What is still to ask and whom, to paste into a message
     Chase,

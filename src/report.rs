@@ -16,6 +16,7 @@ pub mod html;
 pub mod json;
 pub mod junit;
 pub mod letter;
+pub mod list;
 pub mod markdown;
 pub mod page;
 pub mod proofs;

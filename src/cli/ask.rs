@@ -109,7 +109,11 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             "`{name}` holds all answers; `preblock ask` takes it up again"
         ));
     }
-    draw::out(&text::one(&screening, &Style::terminal(draw::colour_out())));
+    draw::out(&text::one(
+        &screening,
+        false,
+        &Style::terminal(draw::colour_out()),
+    ));
     verdict_status(screening.verdict().outcome)
 }
 

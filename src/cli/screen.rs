@@ -14,6 +14,7 @@ use crate::document::diagnostic::Diagnostic;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
 use crate::questionnaire::frame;
+use crate::report::list::not_reached;
 use crate::rule_set::RuleSet;
 use crate::rule_set::files;
 use crate::screening::result::{Refusal, Screening};
@@ -24,7 +25,7 @@ mod printer;
 pub(crate) mod stop;
 mod twins;
 
-use crate::cli::screen::printer::{Printer, not_reached};
+use crate::cli::screen::printer::Printer;
 use crate::cli::screen::twins::Twins;
 
 /// Arguments of `screen`.
@@ -55,6 +56,9 @@ pub(crate) struct Arguments {
     /// How to print the screenings
     #[arg(long, value_enum, default_value_t = ScreeningFormat::Text)]
     format: ScreeningFormat,
+    /// Also sources, answers with their places, rules not decided and what was looked at (text, html, markdown)
+    #[arg(long)]
+    full: bool,
 }
 
 /// Reads a day of the command line.
@@ -95,11 +99,13 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     passed_over.iter().for_each(|it| draw::note(it));
     let twins = Twins::among(&paths);
     let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
-    let mut printer = Printer::new(arguments.format, several);
     let progress = Progress::of("Screening", Some(paths.len()));
-    let mut n_refused = problems.len();
-    problems.iter().for_each(|it| printer.refusal(it));
-    let mut refusals: Vec<Diagnostic> = problems.into_iter().flat_map(|it| it.problems).collect();
+    let mut printer = Printer::new(arguments.format, several, arguments.full);
+    let mut refusals: Vec<Diagnostic> = Vec::new();
+    for problem in problems {
+        refusals.extend(problem.problems.iter().cloned());
+        printer.refusal(problem);
+    }
     let mut worst = None;
     let mut n_done = 0;
     let stop = stop::asked_for();
@@ -114,16 +120,15 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
                 progress.beside(|| printer.screening(screening));
             }
             Err(refusal) => {
-                n_refused += 1;
-                progress.beside(|| printer.refusal(&refusal));
-                refusals.extend(refusal.problems);
+                refusals.extend(refusal.problems.iter().cloned());
+                progress.beside(|| printer.refusal(refusal));
             }
         }
         progress.step();
     }
     drop(progress);
     let n_left = paths.len() - n_done;
-    printer.end(n_refused, n_left);
+    let n_refused = printer.end(n_left);
     twins.told().iter().for_each(|it| draw::note(it));
     draw::diagnostics(&refusals);
     if n_refused > 0 {

@@ -4,11 +4,12 @@
 //! decided and what was looked at stay in the [`Screening`]; the full reports draw them. Nothing of it is escaped: whoever
 //! draws it does that.
 
+use chrono::Datelike;
+
 use crate::outcome::{Outcome, Standing};
 use crate::report::words;
 use crate::report::words::{
-    counted, day, first_and_later, grouped, may_go_ahead, names_in_doubt, standing_of, stranger,
-    surgery, who,
+    counted, day, first_and_later, grouped, may_go_ahead, standing_of, stranger, surgery, who,
 };
 use crate::rule_set::catalogue::Who;
 use crate::screening::result::{
@@ -31,11 +32,11 @@ pub struct Brief<'a> {
     pub reference: &'a str,
     /// The verdict.
     pub verdict: Standing,
-    /// What it means, in a sentence.
-    pub meaning: &'static str,
+    /// What it means, in a sentence; `None` where findings against surgery say it.
+    pub meaning: Option<&'static str>,
     /// What the verdict could still become, and why: "could be refer, same-day, because of 21 rules not decided yet".
     pub could_be: Option<String>,
-    /// Surgery, answers and screening: "surgery 3 Dec 2026, answers of 24 Nov 2026, screened 25 Nov 2026".
+    /// Surgery, answers and screening: "surgery 3 Dec 2026, answers 24 Nov, screened 25 Nov 2026".
     pub days: String,
     /// What must be known before the rest is read. Whole sentences.
     pub notices: &'a [String],
@@ -86,10 +87,10 @@ pub struct Reason<'a> {
     pub title: &'a str,
     /// What is so.
     pub reason: &'a str,
-    /// The answers that decided it; empty for a precaution, whose reason says enough.
+    /// The answers that decided it, but for those under earlier findings; none for a precaution, whose reason says enough.
     pub because: Vec<Answered<'a>>,
-    /// How many more answers decided it.
-    pub n_more: usize,
+    /// What of them is left out: "as above", "and 2 more answers"; `None` if nothing is.
+    pub left_out: Option<String>,
     /// What to do. Empty if all of it is said under an earlier one.
     pub advice: Vec<Advice>,
     /// What would lift it.
@@ -98,13 +99,21 @@ pub struct Reason<'a> {
     pub local_policy: bool,
 }
 
-/// A question and its answer, as understood.
+/// A question and what was answered, as understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Answered<'a> {
     /// The wording of the question, or what was worked out.
     pub ask: &'a str,
-    /// The answer, unit included.
-    pub value: &'a str,
+    /// The answer, unit included; of a list each entry that decided.
+    pub values: Vec<&'a str>,
+}
+
+impl Answered<'_> {
+    /// Both in a line; a colon stands behind what is no question.
+    pub fn in_words(&self) -> String {
+        let colon = if self.ask.ends_with('?') { "" } else { ":" };
+        format!("{}{colon} {}", self.ask, self.values.join(", "))
+    }
 }
 
 /// What one person or place is asked.
@@ -185,11 +194,14 @@ impl<'a> Brief<'a> {
         Self {
             reference: &screening.reference,
             verdict: screening.verdict(),
-            meaning: words::meaning(screening),
+            meaning: against.is_empty().then(|| words::meaning(screening)),
             could_be: could_be(screening),
             days: days(screening),
             notices: &screening.notices,
-            local: local(screening),
+            local: screening
+                .local_policy
+                .as_ref()
+                .map_or_else(Vec::new, words::local_lines),
             next: screening.next.as_ref().map(words::next_above),
             against: reasons,
             precautions,
@@ -215,80 +227,19 @@ impl<'a> Brief<'a> {
     }
 }
 
-/// A patient's row in a list.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
-    /// The patient's reference.
-    pub reference: String,
-    /// The day of surgery, such as 2026-12-03; `None` if not known.
-    pub day: Option<String>,
-    /// The verdict.
-    pub verdict: Standing,
-    /// The first reason in a dozen words: "Spreading infection; 1 more".
-    pub reason: String,
-    /// What is to be done next, in a few words; `None` if nobody looked for other plans.
-    pub next: Option<String>,
-}
-
-impl Row {
-    /// A screening in a row.
-    pub fn of(screening: &Screening) -> Self {
-        Self {
-            reference: screening.reference.clone(),
-            day: screening
-                .procedure_on
-                .as_ref()
-                .map(|it| it.split(' ').next().unwrap_or(it).to_owned()),
-            verdict: screening.verdict(),
-            reason: first_reason(screening),
-            next: screening.next.as_ref().map(words::next_briefly),
-        }
-    }
-}
-
-/// What stands against surgery first of all; else what is missing; else what to take care of.
-fn first_reason(screening: &Screening) -> String {
-    let against = || {
-        screening
-            .findings
-            .iter()
-            .filter(|it| it.outcome != Outcome::Go)
-    };
-    let could_be = screening
-        .span
-        .could_be()
-        .map_or(String::new(), |it| format!("; could be {}", it.words()));
-    let reason = match (against().next(), against().count()) {
-        (Some(first), 1) => first.title.clone(),
-        (Some(first), n) => format!("{}; {} more", first.title, n - 1),
-        (None, _) if !screening.unrecognised.is_empty() => {
-            format!("not recognised: {}", names_in_doubt(screening))
-        }
-        (None, _) => match first_and_later(&screening.to_ask).0.len() {
-            _ if screening.verdict() == Standing::GO => match screening.findings.len() {
-                0 => "nothing against it".to_owned(),
-                n => counted(n, "precaution", "precautions"),
-            },
-            0 => "not decided yet".to_owned(),
-            n => format!("{} missing", counted(n, "answer", "answers")),
-        },
-    };
-    format!("{reason}{could_be}")
-}
-
 fn reasons<'a>(findings: &[&'a Finding]) -> Vec<Reason<'a>> {
     let advice = advice::said_once(findings.iter().map(|it| it.action.as_str()));
-    findings
-        .iter()
+    let mut said: Vec<(&str, &str)> = Vec::new();
+    (1..)
+        .zip(findings)
         .zip(advice)
-        .enumerate()
-        .map(|(at, (finding, advice))| {
-            let because = match finding.outcome {
-                Outcome::Go => Vec::new(),
-                Outcome::Defer | Outcome::Refer => answered(&finding.because),
+        .map(|((number, finding), advice)| {
+            let (because, left_out) = match finding.outcome {
+                Outcome::Go => (Vec::new(), None),
+                Outcome::Defer | Outcome::Refer => new_answers(&finding.because, &mut said),
             };
             Reason {
-                number: at + 1,
+                number,
                 rule: &finding.rule,
                 standing: Standing {
                     outcome: finding.outcome,
@@ -296,8 +247,8 @@ fn reasons<'a>(findings: &[&'a Finding]) -> Vec<Reason<'a>> {
                 },
                 title: &finding.title,
                 reason: &finding.reason,
-                n_more: because.len().saturating_sub(MOST_ANSWERS),
-                because: because.into_iter().take(MOST_ANSWERS).collect(),
+                because,
+                left_out,
                 advice,
                 cleared_by: finding.cleared_by.as_deref(),
                 local_policy: finding.local_policy,
@@ -306,16 +257,35 @@ fn reasons<'a>(findings: &[&'a Finding]) -> Vec<Reason<'a>> {
         .collect()
 }
 
-/// The answers that decided a finding; of what was worked out the result alone, not what it was worked out from.
-fn answered(because: &[Because]) -> Vec<Answered<'_>> {
-    because
+/// The deciding answers that were not said before, and what is left out of them. Of what was worked out the result alone is
+/// told, not what it was worked out from.
+fn new_answers<'a>(
+    because: &'a [Because],
+    said: &mut Vec<(&'a str, &'a str)>,
+) -> (Vec<Answered<'a>>, Option<String>) {
+    let deciding = because
         .iter()
         .filter(|it| !because.iter().any(|other| other.from.contains(&it.fact)))
-        .map(|it| Answered {
-            ask: &it.ask,
-            value: &it.value,
+        .map(|it| (it.ask.as_str(), it.value.as_str()));
+    let (above, new): (Vec<_>, Vec<_>) = deciding.partition(|it| said.contains(it));
+    said.extend(&new);
+    let mut new: Vec<Answered<'_>> = grouped(new.iter(), |(ask, _)| *ask)
+        .into_iter()
+        .map(|(ask, answers)| Answered {
+            ask,
+            values: answers.iter().map(|(_, value)| *value).collect(),
         })
-        .collect()
+        .collect();
+    let n_more = new.len().saturating_sub(MOST_ANSWERS);
+    new.truncate(MOST_ANSWERS);
+    let more = || counted(n_more, "more answer", "more answers");
+    let left_out = match (above.is_empty(), n_more) {
+        (true, 0) => None,
+        (false, 0) => Some("as above".to_owned()),
+        (true, _) => Some(format!("and {}", more())),
+        (false, _) => Some(format!("as above, and {}", more())),
+    };
+    (new, left_out)
 }
 
 fn could_be(screening: &Screening) -> Option<String> {
@@ -332,30 +302,23 @@ fn could_be(screening: &Screening) -> Option<String> {
     ))
 }
 
+/// The year of the answers is said where it is not that of the screening.
 fn days(screening: &Screening) -> String {
     let surgery = surgery(screening).map_or_else(
         || "day of surgery not known".to_owned(),
-        |day| format!("surgery {day}"),
+        |day| format!("surgery {}", day.replace(',', "")),
     );
     let answers = screening.completed_on.map_or_else(
         || "answers not dated".to_owned(),
-        |on| format!("answers of {}", day(on)),
+        |on| {
+            let same_year = on.year() == screening.as_of.year();
+            format!(
+                "answers {}",
+                on.format(if same_year { "%-d %b" } else { "%-d %b %Y" })
+            )
+        },
     );
     format!("{surgery}, {answers}, screened {}", day(screening.as_of))
-}
-
-fn local(screening: &Screening) -> Vec<String> {
-    let Some(local) = &screening.local_policy else {
-        return Vec::new();
-    };
-    let counts = format!(
-        "{}, {}",
-        words::local_heading(local),
-        words::local_counts(local)
-    );
-    std::iter::once(counts)
-        .chain(words::local_told(local))
-        .collect()
 }
 
 fn asked_of(asks: Vec<&ToAsk>) -> Vec<AskedOf<'_>> {
@@ -428,7 +391,7 @@ fn with(prospect: &Prospect) -> String {
 
 fn made_with(screening: &Screening) -> String {
     format!(
-        "{}; nothing but its {} was looked at",
+        "{}; {} looked at, nothing else",
         words::rule_set(screening),
         counted(screening.rule_set.concerns.len(), "concern", "concerns")
     )

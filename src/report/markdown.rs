@@ -3,15 +3,14 @@
 //! INVARIANT: whatever comes from a file passes `escape`, so headings, lists, tables and emphasis are the report's own.
 //! Each source stands once, numbered, with how it was checked; findings name the numbers.
 
-use std::cmp::Reverse;
-
 use crate::outcome::Outcome;
-use crate::report::text::{anaesthetic, counts};
+use crate::report::brief::Brief;
+use crate::report::list::{Batch, List, Row};
+use crate::report::text::anaesthetic;
 use crate::report::words::{
-    against, change, could_lead_to, counted, each_once, end_of, first_and_later, for_names,
-    grouped, local_counts, local_heading, local_policy, local_told, may_go_ahead, meaning,
-    names_first, next, next_briefly, of_rule, place, plan, precautions_then, prospect, rule_set,
-    span, stamp, standing_of, still_open, stranger, surgery, who, would_be,
+    against, change, could_lead_to, counted, end_of, first_and_later, for_names, grouped,
+    local_counts, local_heading, local_told, may_go_ahead, meaning, next, of_rule, place, plan,
+    precautions_then, prospect, span, standing_of, still_open, stranger, surgery, who, would_be,
 };
 use crate::report::{SAFETY, Standing, words};
 use crate::screening::result::{
@@ -20,92 +19,51 @@ use crate::screening::result::{
 };
 
 pub(super) mod escape;
+mod short;
 
 use crate::report::markdown::escape::{code, inline, quote};
 
-/// The page of one patient.
+/// The page of one patient: what a nurse or a clinician acts on, or all there is to say.
 ///
 /// # Missing data
-/// Undetermined rules, the answers they wait for and the names nobody recognised are always shown.
-pub fn one(screening: &Screening) -> String {
-    let mut sheet = Sheet {
-        text: String::new(),
-        depth: 1,
-    };
-    patient(&mut sheet, screening);
+/// Missing answers and names nobody recognised are always shown; what the short page leaves out is counted.
+pub fn one(screening: &Screening, is_full: bool) -> String {
+    let mut sheet = Sheet::new(1);
+    patient(&mut sheet, screening, is_full);
     sheet.text
 }
 
-/// A table of several patients, the most pressing first, then the page of each in the same order. `refused` files could
-/// not be screened and are counted.
-pub fn several(screenings: &[Screening], refused: usize) -> String {
-    let mut sorted: Vec<&Screening> = screenings.iter().collect();
-    sorted.sort_by_key(|it| {
-        (
-            Reverse(it.verdict()),
-            it.reference.as_str(),
-            it.source.path.as_str(),
-        )
-    });
-    let mut sheet = Sheet {
-        text: String::new(),
-        depth: 1,
-    };
+/// A table of several patients, the most pressing first, then the page of each in the same order.
+pub fn several(batch: &Batch<'_>, is_full: bool) -> String {
+    let list = List::of(batch);
+    let mut sheet = Sheet::new(1);
     sheet.heading(0, "Screenings");
-    notices(&mut sheet, &each_once(&sorted, |it| it.notices.clone()));
-    sheet.paragraph(&inline(&counts(&sorted, refused)));
-    if !sorted.is_empty() {
-        let headings = [
-            "verdict",
-            "reference",
-            "surgery",
-            "against",
-            "precautions",
-            "to ask",
-            "could be",
-            "next",
-        ]
-        .map(str::to_owned);
-        let rows: Vec<[String; 8]> = sorted.iter().map(|it| cells(it)).collect();
-        sheet.table(&headings, "lllrrrll", &rows);
-        names_first(&sorted)
-            .iter()
-            .for_each(|it| sheet.paragraph(&inline(it)));
+    notices(&mut sheet, list.notices.iter().copied());
+    sheet.paragraph(&inline(&list.counts));
+    if !list.rows.is_empty() {
+        let headings =
+            ["reference", "surgery", "verdict", "first reason", "next"].map(str::to_owned);
+        let cells = |it: &Row| {
+            [
+                it.reference.clone(),
+                it.day_words().to_owned(),
+                it.verdict_words(),
+                it.reason.clone(),
+                it.next.clone().unwrap_or_else(|| "not known".to_owned()),
+            ]
+        };
+        let rows: Vec<[String; 5]> = list.rows.iter().map(cells).collect();
+        sheet.table(&headings, "lllll", &rows);
     }
     sheet.paragraph(&inline(SAFETY));
-    each_once(&sorted, |it| it.local_policy.iter().collect())
-        .into_iter()
-        .for_each(|it| local(&mut sheet, it));
+    for it in &list.local {
+        local(&mut sheet, it);
+    }
     sheet.depth = 2;
-    for it in sorted {
-        patient(&mut sheet, it);
+    for it in &batch.screenings {
+        patient(&mut sheet, it, is_full);
     }
     sheet.text
-}
-
-/// A patient's line in the table of several.
-fn cells(screening: &Screening) -> [String; 8] {
-    let care = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome == Outcome::Go)
-        .count();
-    [
-        screening.verdict().verdict_words(),
-        screening.reference.clone(),
-        surgery(screening).unwrap_or_else(|| "not known".to_owned()),
-        (screening.findings.len() - care).to_string(),
-        care.to_string(),
-        (screening.unrecognised.len() + first_and_later(&screening.to_ask).0.len()).to_string(),
-        screening
-            .span
-            .could_be()
-            .map_or_else(|| "no worse".to_owned(), Standing::words),
-        screening
-            .next
-            .as_ref()
-            .map_or_else(|| "not known".to_owned(), next_briefly),
-    ]
 }
 
 /// A Markdown text as it grows. Texts given to it are already escaped, but for the cells of a table.
@@ -116,6 +74,13 @@ struct Sheet {
 }
 
 impl Sheet {
+    fn new(depth: usize) -> Self {
+        Self {
+            text: String::new(),
+            depth,
+        }
+    }
+
     /// A heading, `below` so many levels under the patient's own.
     fn heading(&mut self, below: usize, title: &str) {
         if !self.text.is_empty() {
@@ -291,7 +256,15 @@ fn source(cited: &Cited) -> String {
     }
 }
 
-fn patient(sheet: &mut Sheet, screening: &Screening) {
+fn patient(sheet: &mut Sheet, screening: &Screening, is_full: bool) {
+    if is_full {
+        full(sheet, screening);
+    } else {
+        short::patient(sheet, &Brief::of(screening));
+    }
+}
+
+fn full(sheet: &mut Sheet, screening: &Screening) {
     let sources = Sources::of(screening);
     head(sheet, screening);
     if let Some(it) = &screening.local_policy {
@@ -325,7 +298,7 @@ fn patient(sheet: &mut Sheet, screening: &Screening) {
 }
 
 /// What must be known of the rule set before anything else.
-fn notices(sheet: &mut Sheet, notices: &[String]) {
+fn notices<'a>(sheet: &mut Sheet, notices: impl IntoIterator<Item = &'a str>) {
     for it in notices {
         sheet.paragraph(&format!("**{}**", inline(it)));
     }
@@ -355,7 +328,7 @@ fn head(sheet: &mut Sheet, screening: &Screening) {
             inline(&screening.reference)
         ),
     );
-    notices(sheet, &screening.notices);
+    notices(sheet, screening.notices.iter().map(String::as_str));
     sheet.paragraph(meaning(screening));
     let surgery = surgery(screening).map_or_else(
         || "day of surgery not known".to_owned(),
@@ -742,20 +715,8 @@ fn bibliography(sheet: &mut Sheet, sources: &Sources<'_>) {
 fn made_with(sheet: &mut Sheet, screening: &Screening) {
     sheet.heading(1, "Made with");
     sheet.gap();
-    sheet.item("-", &inline(&rule_set(screening)));
-    local_policy(screening)
-        .iter()
-        .for_each(|it| sheet.item("-", &inline(it)));
-    sheet.item(
-        "-",
-        &inline(&format!("questionnaire {}", stamp(&screening.source))),
-    );
-    if let Some(clinic) = &screening.clinic {
-        sheet.item("-", &inline(&format!("clinic {}", stamp(clinic))));
+    for it in words::made_with(screening) {
+        sheet.item("-", &inline(&it));
     }
-    sheet.item(
-        "-",
-        concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")),
-    );
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
 }

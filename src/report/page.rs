@@ -18,6 +18,9 @@ const USUAL_WIDTH: usize = 80;
 /// What the table of doses needs; on anything narrower the terminal breaks the lines.
 const LEAST_WIDTH: usize = 64;
 
+/// What is left for a text beside something wide; the terminal breaks what does not fit.
+const LEAST_BESIDE: usize = 24;
+
 /// Above this, lines are tiresome to read, however wide the terminal.
 const MOST_READABLE: usize = 100;
 
@@ -151,6 +154,19 @@ impl Page {
                 _ => self.line(&line),
             }
         }
+    }
+
+    /// A text in lines that fit beside so many columns of something else.
+    pub fn wrapped(&self, beside: usize, text: &str) -> Vec<String> {
+        let options = Options::new(self.columns().saturating_sub(beside).max(LEAST_BESIDE))
+            .break_words(false)
+            .word_splitter(WordSplitter::NoHyphenation)
+            .word_separator(WordSeparator::AsciiSpace)
+            .wrap_algorithm(WrapAlgorithm::FirstFit);
+        textwrap::wrap(&one_line(text), options)
+            .into_iter()
+            .map(Cow::into_owned)
+            .collect()
     }
 
     /// Words from a file as they stand, line by line, each line marked as a quotation.

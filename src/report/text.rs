@@ -5,20 +5,24 @@
 //! answers there are many of them, and what to ask says the same more shortly.
 
 use crate::outcome::Outcome;
+use crate::report::brief::Brief;
+use crate::report::list::{Batch, List};
 use crate::report::page::{Indent, Page, Paint, Style, one_line};
 use crate::report::words::{
     because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts,
-    local_heading, local_policy, local_told, may_go_ahead, meaning, next, of_rule, place, rule_set,
-    stamp, standing_of, stranger, who, would_be,
+    local_heading, local_told, may_go_ahead, meaning, next, of_rule, place, standing_of, stranger,
+    who, would_be,
 };
 use crate::report::{SAFETY, Standing, words};
 use crate::screening::result::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
 
 pub mod anaesthetic;
+mod list;
 mod prospects;
-mod summary;
+mod short;
 
-pub use crate::report::text::summary::{counts, summary};
+pub use crate::report::text::list::list;
+pub use crate::report::text::short::short;
 pub use crate::report::words::cited;
 
 /// The parts of a finding: labels, and the texts beside them.
@@ -63,13 +67,13 @@ const NEXT: Indent = Indent {
     hang: 0,
 };
 
-/// The whole report for one patient.
+/// All there is to say of one patient.
 ///
 /// # Missing data
 /// Undetermined rules, the answers they wait for and the names nobody recognised are always shown.
-pub fn one(screening: &Screening, style: &Style) -> String {
+pub fn full(screening: &Screening, style: &Style) -> String {
     let mut page = Page::new(style);
-    notices(&mut page, &screening.notices);
+    notices(&mut page, screening.notices.iter().map(String::as_str));
     head(&mut page, screening);
     if let Some(it) = &screening.local_policy {
         local(&mut page, it);
@@ -95,18 +99,32 @@ pub fn one(screening: &Screening, style: &Style) -> String {
     page.finish()
 }
 
-/// The report for one of several patients, with a line under it.
-pub fn in_a_row(screening: &Screening, style: &Style) -> String {
+/// The report of one patient: on one screen, or all there is to say.
+pub fn one(screening: &Screening, is_full: bool, style: &Style) -> String {
+    if is_full {
+        full(screening, style)
+    } else {
+        short(&Brief::of(screening), style)
+    }
+}
+
+/// A list of several patients, the most pressing first, then each in the same order under a line.
+pub fn several(batch: &Batch<'_>, is_full: bool, style: &Style) -> String {
     let mut page = Page::new(style);
-    page.add(&one(screening, style));
-    page.blank();
-    page.line(&"=".repeat(page.columns()));
+    page.add(&list(&List::of(batch), style));
+    for it in &batch.screenings {
+        page.blank();
+        page.line(&"=".repeat(page.columns()));
+        page.add(&one(it, is_full, style));
+    }
     page.finish()
 }
 
 /// What must be known before anything else.
-fn notices(page: &mut Page, notices: &[String]) {
+fn notices<'a>(page: &mut Page, notices: impl IntoIterator<Item = &'a str>) {
+    let mut any = false;
     for it in notices {
+        any = true;
         page.entry(
             "!",
             Paint::Strong,
@@ -118,7 +136,7 @@ fn notices(page: &mut Page, notices: &[String]) {
             it,
         );
     }
-    if !notices.is_empty() {
+    if any {
         page.blank();
     }
 }
@@ -295,17 +313,17 @@ fn finding(page: &mut Page, finding: &Finding) {
         &format!("{}{}", finding.rule, of_rule(finding)),
     );
     page.entry("reason", Paint::Faint, PART, &finding.reason);
-    list(page, "because", finding.because.iter().map(because));
+    entries(page, "because", finding.because.iter().map(because));
     page.entry("do", Paint::Faint, PART, &finding.action);
     if let Some(cleared_by) = &finding.cleared_by {
         page.entry("cleared by", Paint::Faint, PART, cleared_by);
     }
-    list(page, "source", finding.citations.iter().map(cited));
+    entries(page, "source", finding.citations.iter().map(cited));
 }
 
 /// Several entries under one label.
-fn list(page: &mut Page, label: &str, entries: impl Iterator<Item = String>) {
-    for (at, entry) in entries.enumerate() {
+fn entries(page: &mut Page, label: &str, texts: impl Iterator<Item = String>) {
+    for (at, entry) in texts.enumerate() {
         page.entry(if at == 0 { label } else { "" }, Paint::Faint, LIST, &entry);
     }
 }
@@ -455,17 +473,8 @@ fn set_aside(page: &mut Page, screening: &Screening) {
 /// Rule set, files and program: what an audit needs to know.
 fn made_with(page: &mut Page, screening: &Screening) {
     page.heading("Made with");
-    page.paragraph(0, &rule_set(screening));
-    local_policy(screening)
-        .iter()
-        .for_each(|it| page.paragraph(0, it));
-    page.paragraph(0, &format!("questionnaire {}", stamp(&screening.source)));
-    if let Some(clinic) = &screening.clinic {
-        page.paragraph(0, &format!("clinic {}", stamp(clinic)));
+    for it in words::made_with(screening) {
+        page.paragraph(0, &it);
     }
-    page.paragraph(
-        0,
-        concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")),
-    );
     page.paragraph(0, SAFETY);
 }

@@ -16,7 +16,7 @@ use crate::screening::result::{
 
 mod next;
 
-pub use crate::report::words::next::{may_go_ahead, next, next_above, next_briefly};
+pub use crate::report::words::next::{may_go_ahead, next, next_above, next_in_a_row};
 
 /// Digits of a digest that are shown: enough to compare by eye.
 const DIGEST_DIGITS: usize = 12;
@@ -26,6 +26,9 @@ const MOST_NAMED: usize = 4;
 
 /// Above the ways to lift a verdict.
 pub const LIFTS_LEAD: &str = "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
+
+/// The same as a heading.
+pub const LIFTS_BRIEFLY: &str = "What would lift it, each by itself";
 
 /// In place of other plans, where there are none.
 pub fn no_plan(verdict: Outcome) -> &'static str {
@@ -48,22 +51,6 @@ pub const UNRECOGNISED: &str = "Each could be any medicine or substance until it
 /// In place of advice that stands under earlier findings.
 pub const SAID_ABOVE: &str = "as said above";
 
-/// Behind advice that later findings ask for, too: "(for 2 and 3, too)".
-pub fn also_for(numbers: &[usize]) -> Option<String> {
-    let numbers: Vec<String> = numbers.iter().map(ToString::to_string).collect();
-    let (last, rest) = numbers.split_last()?;
-    Some(if rest.is_empty() {
-        format!("(for {last}, too)")
-    } else {
-        format!("(for {} and {last}, too)", rest.join(", "))
-    })
-}
-
-/// In place of further answers that decided a finding.
-pub fn more_answers(n: usize) -> String {
-    format!("and {}", counted(n, "more answer", "more answers"))
-}
-
 /// Under the questions to ask, where others depend on them.
 pub fn asked_later(n: usize) -> String {
     format!("And {n} more, only if those answers call for it.")
@@ -72,7 +59,7 @@ pub fn asked_later(n: usize) -> String {
 /// In place of the precautions of an operation that is not to happen.
 pub fn left_out(n: usize) -> String {
     format!(
-        "{} of an operation that is not to happen here left out.",
+        "Left out: {} of an operation that is not to happen here.",
         counted(n, "precaution", "precautions")
     )
 }
@@ -114,21 +101,6 @@ pub fn doubtful(name: &Unrecognised) -> String {
         Some(nearest) => format!("\"{}\" ({nearest}?)", name.text),
         None => format!("\"{}\"", name.text),
     }
-}
-
-/// The names of a patient that are in doubt: "warfrin" (warfarin?), "the white ones".
-pub fn names_in_doubt(screening: &Screening) -> String {
-    let names: Vec<String> = screening.unrecognised.iter().map(doubtful).collect();
-    names.join(", ")
-}
-
-/// Under a list of patients: whose names are to be cleared up before anything else.
-pub fn names_first(screenings: &[&Screening]) -> Option<String> {
-    let of = |it: &&Screening| {
-        (!it.unrecognised.is_empty()).then(|| format!("{} {}", it.reference, names_in_doubt(it)))
-    };
-    let patients: Vec<String> = screenings.iter().filter_map(of).collect();
-    (!patients.is_empty()).then(|| format!("names to clear up first: {}.", patients.join("; ")))
 }
 
 /// A name that nobody recognised: "warfrin": did you mean "warfarin"?
@@ -483,6 +455,17 @@ pub fn local_policy(screening: &Screening) -> Option<String> {
     ))
 }
 
+/// Rule set, files and program: what an audit needs to know.
+pub fn made_with(screening: &Screening) -> Vec<String> {
+    let clinic = screening.clinic.as_ref();
+    std::iter::once(rule_set(screening))
+        .chain(local_policy(screening))
+        .chain([format!("questionnaire {}", stamp(&screening.source))])
+        .chain(clinic.map(|it| format!("clinic {}", stamp(it))))
+        .chain([concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION")).to_owned()])
+        .collect()
+}
+
 /// What each of several screenings says, each once, in the order in which it is first said.
 pub fn each_once<'a, T: PartialEq>(
     screenings: &[&'a Screening],
@@ -495,6 +478,12 @@ pub fn each_once<'a, T: PartialEq>(
         }
     }
     found
+}
+
+/// What a clinic changed: all of it counted, then what loosens the rule set told.
+pub fn local_lines(local: &LocalStamp) -> Vec<String> {
+    let counts = format!("{}, {}", local_heading(local), local_counts(local));
+    std::iter::once(counts).chain(local_told(local)).collect()
 }
 
 /// The heading over what a clinic changed.
@@ -593,7 +582,12 @@ pub fn short(digest: &str) -> String {
 
 /// "SM-107.yaml:21": the folder stands under "Made with".
 pub fn place(path: &str, line: usize) -> String {
-    format!("{}:{line}", path.rsplit(['/', '\\']).next().unwrap_or(path))
+    format!("{}:{line}", file_name(path))
+}
+
+/// A file without its folders.
+pub fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
 }
 
 /// "1 rule", "2 rules".

@@ -327,7 +327,10 @@ fn what_is_set_aside_is_listed() {
             &format!("a: {{ count: 2, smokes: no, detail: no, {READ} }}"),
         ),
     );
-    for page in [text::one(&found, &Style::plain()), markdown::one(&found)] {
+    for page in [
+        text::full(&found, &Style::plain()),
+        markdown::one(&found, true),
+    ] {
         assert!(page.contains("Set aside, does not apply (1)"), "{page}");
         assert!(
             page.contains("a.detail") && page.contains("a.smokes"),

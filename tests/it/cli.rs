@@ -290,7 +290,7 @@ fn all_slips_of_a_file_come_in_one_run_and_nothing_of_it_is_screened() {
     assert!(!text(&output.stdout).contains("SM-201"));
 }
 
-/// Both files are refused for every slip in them, and neither patient is named among the results.
+/// Both files are refused for every slip in them, and the list says of either that it was not screened.
 #[test]
 fn a_json_file_is_refused_as_plainly_as_a_yaml_one() {
     let output = screen(&["examples/refused"], &[]);
@@ -308,17 +308,23 @@ fn a_json_file_is_refused_as_plainly_as_a_yaml_one() {
     assert!(said.contains("names and addresses are never"), "{said}");
     assert!(said.contains("2 files refused and not screened"), "{said}");
     let results = text(&output.stdout);
-    assert!(
-        results.starts_with("0 screened") && !results.contains("SM-20"),
-        "{results}"
-    );
+    assert!(results.starts_with("0 screened"), "{results}");
+    for reference in ["SM-201", "SM-202"] {
+        let row = results.lines().find(|it| it.starts_with(reference));
+        assert!(
+            row.is_some_and(|row| row.contains("NOT SCREENED")),
+            "{results}"
+        );
+    }
 }
 
 #[test]
 fn a_folder_without_questionnaires_does_not_look_like_one_without_findings() {
     let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
     let path = folder.path().display().to_string();
-    for format in ["text", "json", "ndjson", "markdown", "chase"] {
+    for format in [
+        "text", "list", "html", "json", "ndjson", "markdown", "chase",
+    ] {
         let output = run(&["screen", &path, "--format", format]);
         assert_eq!(status(&output), 2);
         assert!(
@@ -449,7 +455,9 @@ fn results_in_a_pipe_carry_no_colour() {
 
 #[test]
 fn the_same_input_gives_the_same_bytes() {
-    for format in ["text", "json", "ndjson", "markdown", "chase"] {
+    for format in [
+        "text", "list", "html", "json", "ndjson", "markdown", "chase",
+    ] {
         let first = screen(&["examples/referrals"], &["--format", format]);
         let second = screen(&["examples/referrals"], &["--format", format]);
         assert_eq!(first.stdout, second.stdout);
@@ -791,8 +799,13 @@ fn the_readme_opens_with_the_job_and_says_the_caution() {
 
 /// Nobody is told "nothing to ask" about a patient who was not screened.
 #[test]
-fn a_refused_file_has_no_page_and_no_list() {
-    for format in ["markdown", "chase"] {
+fn a_refused_file_has_no_page_and_in_a_list_it_is_said_not_to_be_screened() {
+    for (format, is_listed) in [
+        ("text", true),
+        ("markdown", true),
+        ("html", true),
+        ("chase", false),
+    ] {
         let output = screen(&["examples/refused/SM-201.yaml"], &["--format", format]);
         assert_eq!(status(&output), 2);
         assert_eq!(text(&output.stdout), "", "{format}");
@@ -805,7 +818,9 @@ fn a_refused_file_has_no_page_and_no_list() {
         );
         assert_eq!(status(&output), 2);
         assert!(
-            text(&output.stdout).contains("SM-107") && !text(&output.stdout).contains("SM-201"),
+            text(&output.stdout).contains("SM-107")
+                && text(&output.stdout).contains("SM-201") == is_listed
+                && text(&output.stdout).contains("NOT SCREENED") == is_listed,
             "{format}"
         );
     }

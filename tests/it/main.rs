@@ -15,6 +15,8 @@ mod ask;
 mod asks;
 // The whole rule set as one document.
 mod book;
+// One patient on one screen: as text, as Markdown and as a page to sign.
+mod brief;
 // The program from outside, and the README.
 mod cli;
 // Two rule sets beside one another.

@@ -7,7 +7,7 @@ use pulldown_cmark::{Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 use rstest::rstest;
 
 use crate::report::{
-    all, bookable, defer, go, governed, hostile, nothing, pinned, refer, stranger,
+    all, batch, bookable, defer, go, governed, hostile, nothing, pinned, refer, refused, stranger,
 };
 
 /// What a reader makes of a page.
@@ -108,12 +108,21 @@ fn sections(page: &Page, depth: usize) -> Vec<&str> {
 
 #[test]
 fn pages_of_each() {
-    pinned("report-markdown-go", &markdown::one(&go()));
-    pinned("report-markdown-refer", &markdown::one(&refer()));
-    pinned("report-markdown-bookable", &markdown::one(&bookable()));
+    pinned("report-markdown-go", &markdown::one(&go(), true));
+    pinned("report-markdown-refer", &markdown::one(&refer(), true));
+    pinned(
+        "report-markdown-bookable",
+        &markdown::one(&bookable(), true),
+    );
     let short = [nothing("SM-100"), defer()];
-    pinned("report-markdown-several", &markdown::several(&short, 1));
-    pinned("report-markdown-governed", &markdown::one(&governed()));
+    pinned(
+        "report-markdown-several",
+        &markdown::several(&batch(&short, &refused()), false),
+    );
+    pinned(
+        "report-markdown-governed",
+        &markdown::one(&governed(), true),
+    );
 }
 
 #[test]
@@ -121,7 +130,7 @@ fn a_page_has_its_sections_in_their_order() {
     let mut it = refer();
     let more = bookable();
     (it.lifts, it.alternatives, it.dates) = (more.lifts, more.alternatives, more.dates);
-    let page = read(&markdown::one(&it));
+    let page = read(&markdown::one(&it, true));
     assert_eq!(
         page.headings.first(),
         Some(&(1, "REFER, urgent: SM-113".into()))
@@ -155,7 +164,7 @@ fn a_page_has_its_sections_in_their_order() {
 #[test]
 fn a_page_leaves_nothing_out() {
     for it in [go(), defer(), refer(), bookable()] {
-        let page = read(&markdown::one(&it));
+        let page = read(&markdown::one(&it, true));
         let mut expected: Vec<&String> = vec![&it.reference, &it.rule_set.edition];
         for finding in &it.findings {
             expected.extend([
@@ -227,7 +236,7 @@ fn a_page_leaves_nothing_out() {
 /// A source that two findings cite is listed once, under the number that both name, with the place beside the number.
 #[test]
 fn each_source_stands_once_with_how_it_was_checked() {
-    let page = read(&markdown::one(&bookable()));
+    let page = read(&markdown::one(&bookable(), true));
     assert_eq!(page.n_sources, 1);
     assert!(
         page.text
@@ -247,7 +256,7 @@ fn each_source_stands_once_with_how_it_was_checked() {
         "{}",
         page.text
     );
-    let page = read(&markdown::one(&refer()));
+    let page = read(&markdown::one(&refer(), true));
     assert_eq!(
         page.n_sources, 5,
         "two publications, two practices, one proposal"
@@ -273,7 +282,7 @@ fn each_source_stands_once_with_how_it_was_checked() {
 
 #[test]
 fn several_patients_have_a_table_the_most_pressing_first_and_then_a_page_each() {
-    let page = read(&markdown::several(&all(), 2));
+    let page = read(&markdown::several(&batch(&all(), &refused()), true));
     assert_eq!(page.headings.first(), Some(&(1, "Screenings".into())));
     assert_eq!(
         sections(&page, 2),
@@ -286,55 +295,35 @@ fn several_patients_have_a_table_the_most_pressing_first_and_then_a_page_each() 
         .map(|row| row.iter().map(String::as_str).collect())
         .collect();
     assert_eq!(
-        table[0],
+        table,
         [
-            "verdict",
-            "reference",
-            "surgery",
-            "against",
-            "precautions",
-            "to ask",
-            "could be",
-            "next"
+            ["reference", "surgery", "verdict", "first reason", "next"],
+            [
+                "SM-113",
+                "not known",
+                "REFER, urgent",
+                "Severely reduced flow at the ankle; 2 more; could be refer, same-day",
+                "not known"
+            ],
+            [
+                "SM-107",
+                "2026-12-03",
+                "DEFER",
+                "INR at or above the ceiling; could be refer, same-day",
+                "find out what 2 unrecognised names are; ask 3 answers (patient 1, nurse 1, record 1); \
+                 then wait for an INR below 4.0, no older than 24 hours"
+            ],
+            ["SM-101", "2026-12-03", "GO", "1 precaution", "book"],
         ]
     );
     assert_eq!(
-        table[1],
+        page.rows[4],
         [
-            "REFER, urgent",
-            "SM-113",
-            "not known",
-            "3",
-            "1",
-            "6",
-            "refer, same-day",
-            "not known"
-        ]
-    );
-    assert_eq!(
-        table[2],
-        [
-            "DEFER",
-            "SM-107",
-            "3 Dec 2026",
-            "1",
-            "0",
-            "6",
-            "refer, same-day",
-            "read 2 names"
-        ]
-    );
-    assert_eq!(
-        table[3],
-        [
-            "GO",
-            "SM-101",
-            "3 Dec 2026",
-            "0",
-            "1",
-            "0",
-            "no worse",
-            "book"
+            "SM-201",
+            "-",
+            "NOT SCREENED",
+            "`1958-02-31` is not a date; 1 more",
+            "mend the file and screen it"
         ]
     );
     assert!(
@@ -393,8 +382,8 @@ fn noted(text: &str) -> Screening {
 #[case::only_marks("*\n-\n+\n#\n>\n=\n|\n:\n1.\n2)")]
 #[case::letters("Schmerz auf Druck; \u{e9}t\u{e9}; \u{65e5}\u{672c}; \u{1f9b6}")]
 fn a_note_comes_back_whole_and_means_nothing(#[case] text: &str) {
-    let plain = read(&markdown::one(&noted("plain")));
-    let page = read(&markdown::one(&noted(text)));
+    let plain = read(&markdown::one(&noted("plain"), true));
+    let page = read(&markdown::one(&noted(text), true));
     assert_eq!(page.quotations, [text]);
     assert_eq!(page.headings, plain.headings);
     assert_eq!(
@@ -486,19 +475,17 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
             (it.agent, it.limit_from) = (text.into(), Some(text.into()));
         }
     }
-    let page = read(&markdown::several(&[it], 0));
+    let page = read(&markdown::several(&batch(&[it], &[]), true));
     assert_eq!(page.strange, [""; 0], "{page:#?}");
     assert_eq!(page.headings[1], (2, format!("DEFER: {text}")));
-    let expected = read(&markdown::several(
-        &[{
-            let mut it = bookable();
-            it.unrecognised = defer().unrecognised;
-            it.to_ask = defer().to_ask;
-            it.undetermined = defer().undetermined;
-            it
-        }],
-        0,
-    ));
+    let plain = [{
+        let mut it = bookable();
+        it.unrecognised = defer().unrecognised;
+        it.to_ask = defer().to_ask;
+        it.undetermined = defer().undetermined;
+        it
+    }];
+    let expected = read(&markdown::several(&batch(&plain, &[]), true));
     assert_eq!(sections(&page, 3), sections(&expected, 3));
     assert_eq!(
         (page.n_tables, page.rows.len()),
@@ -506,30 +493,31 @@ fn no_name_or_value_means_anything(#[case] text: &str) {
         "a row for the patient and one for each agent"
     );
     assert!(
-        page.rows.iter().all(|row| row.len() == 8 || row.len() == 6),
+        page.rows.iter().all(|row| row.len() == 5 || row.len() == 6),
         "{:?}",
         page.rows
     );
     assert_eq!(
-        (page.rows[1][1].as_str(), page.rows[3][0].as_str()),
+        (page.rows[1][0].as_str(), page.rows[3][0].as_str()),
         (text, text)
     );
 }
 
 #[test]
 fn characters_that_steer_change_nothing_on_a_page() {
-    let page = read(&markdown::one(&hostile()));
+    let page = read(&markdown::one(&hostile(), true));
     assert_eq!(page.strange, [""; 0]);
     assert_eq!(page.headings.iter().filter(|it| it.0 == 1).count(), 1);
 }
 
 // --- The examples ----------------------------------------------------------------------------------------------
 
-/// `preblock screen --format markdown` on the invented clinic's referrals.
-fn printed(files: &[&str]) -> String {
+/// `preblock screen --format markdown` on the invented clinic's referrals, short or full.
+fn printed(files: &[&str], full: &[&str]) -> String {
     let output = crate::support::program()
         .arg("screen")
         .args(files)
+        .args(full)
         .args([
             "--clinic",
             "examples/clinic.yaml",
@@ -555,7 +543,10 @@ fn every_example_makes_a_sound_page() {
     names.sort();
     assert_eq!(names.len(), 25);
     for name in &names {
-        let page = read(&printed(&[&format!("examples/referrals/{name}")]));
+        let path = format!("examples/referrals/{name}");
+        let short = read(&printed(&[&path], &[]));
+        assert_eq!((short.strange, short.n_tables), (vec![], 0), "{name}");
+        let page = read(&printed(&[&path], &["--full"]));
         assert_eq!(page.strange, [""; 0], "{name}");
         assert_eq!(
             page.headings.iter().filter(|it| it.0 == 1).count(),
@@ -572,10 +563,10 @@ fn every_example_makes_a_sound_page() {
         assert!(page.n_tables <= 1, "{name}");
         assert_eq!(sections(&page, 2).last(), Some(&"Made with"), "{name}");
     }
-    let page = read(&printed(&["examples/referrals"]));
+    let page = read(&printed(&["examples/referrals"], &[]));
     assert_eq!(page.strange, [""; 0]);
     assert_eq!(
-        page.rows.iter().filter(|row| row.len() == 8).count(),
+        page.rows.iter().filter(|row| row.len() == 5).count(),
         26,
         "headings and 25 patients"
     );
@@ -585,7 +576,7 @@ fn every_example_makes_a_sound_page() {
 /// A sheet of A4 takes some fifty lines of ninety characters, with a margin to write in.
 #[test]
 fn a_healthy_patient_who_can_go_fits_one_printed_page() {
-    let markdown = printed(&["examples/referrals/SM-101.yaml"]);
+    let markdown = printed(&["examples/referrals/SM-101.yaml"], &["--full"]);
     assert!(markdown.starts_with("# GO: SM-101\n"), "{markdown}");
     let n_lines: usize = markdown
         .lines()
@@ -607,7 +598,7 @@ fn levels_stand_for_depths() {
 #[test]
 fn bare_addresses_are_broken_up() {
     let address = "http://example.org www.example.org mailto:a@example.org //example.org/a@@b";
-    let written = markdown::one(&noted(address));
+    let written = markdown::one(&noted(address), true);
     let expected = r"> http\:/\/example\.org www\.example\.org mailto\:a`@`example\.org /\/example\.org/a`@@`b";
     assert!(written.lines().any(|it| it == expected), "{written}");
     assert!(

@@ -19,7 +19,7 @@ fn line(screening: &Screening) -> String {
         width: 400,
         colour: false,
     };
-    let report = text::one(screening, &wide);
+    let report = text::full(screening, &wide);
     report
         .lines()
         .find_map(|it| it.strip_prefix("    next  "))
@@ -156,8 +156,8 @@ fn precautions_are_not_told_of_a_referral() {
                 .any(|it| it.outcome == Outcome::Go)
         );
         let reports = [
-            text::one(&screening, &Style::plain()),
-            preblock::inner::report::markdown::one(&screening),
+            text::full(&screening, &Style::plain()),
+            preblock::inner::report::markdown::one(&screening, true),
         ];
         assert_eq!(
             reports.map(|it| it.contains("Precautions, if it goes ahead")),

@@ -3,15 +3,18 @@
 
 use std::path::Path;
 
+use preblock::inner::document::diagnostic::{Code, Diagnostic};
 use preblock::inner::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
 use preblock::inner::questionnaire::facts::Why;
-use preblock::inner::report::{Style, chase, json, markdown, steers, text};
+use preblock::inner::report::list::{Batch, List, Row, worst_first};
+use preblock::inner::report::{Style, chase, html, json, markdown, steers, text};
 use preblock::inner::rule_set::catalogue::Who;
 use preblock::inner::rule_set::{Kind, LocalChange, LocalKind, Loosens, SiteWords, Status};
 use preblock::inner::screening::result::{
     AgentDose, Alternative, Anaesthetic, Applies, Asked, Because, Change, Cited, DateSpan, Finding,
     Firing, Lift, LocalShown, LocalStamp, Next, NextKind, NoteShown, Prospect, ReducedLimit,
-    RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised, WhyAsked,
+    Refusal, RuleSetStamp, Screening, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised,
+    WhyAsked,
 };
 use rstest::rstest;
 use serde_json::Value;
@@ -782,7 +785,7 @@ pub fn pinned(name: &str, actual: &str) {
 
 #[test]
 fn text_of_go_with_a_precaution() {
-    let actual = text::one(&go(), &Style::plain());
+    let actual = text::full(&go(), &Style::plain());
     assert!(actual.starts_with("GO  SM-101, "), "{actual}");
     assert!(actual.contains("bleeding/antiplatelet-taken"), "{actual}");
     pinned("report-text-go", &actual);
@@ -790,7 +793,7 @@ fn text_of_go_with_a_precaution() {
 
 #[test]
 fn text_of_defer_with_missing_answers() {
-    let actual = text::one(&defer(), &Style::plain());
+    let actual = text::full(&defer(), &Style::plain());
     assert!(actual.starts_with("DEFER  SM-107, "), "{actual}");
     assert!(actual.contains("could be refer, same-day"), "{actual}");
     assert!(actual.contains("did you mean \"warfarin\"?"), "{actual}");
@@ -799,14 +802,14 @@ fn text_of_defer_with_missing_answers() {
 
 #[test]
 fn text_of_refer_with_everything() {
-    let actual = text::one(&refer(), &Style::plain());
+    let actual = text::full(&refer(), &Style::plain());
     assert!(actual.starts_with("REFER, urgent  SM-113, "), "{actual}");
     pinned("report-text-refer", &actual);
 }
 
 #[test]
 fn text_of_a_draft_under_a_local_policy() {
-    let actual = text::one(&governed(), &Style::plain());
+    let actual = text::full(&governed(), &Style::plain());
     assert!(
         actual.starts_with(
             "! This rule set is a draft: nobody has approved it for use.\n\nGO  SM-101, "
@@ -815,8 +818,8 @@ fn text_of_a_draft_under_a_local_policy() {
     );
     pinned("report-text-governed", &actual);
     pinned(
-        "report-text-summary-governed",
-        &text::summary(&[governed(), go(), governed()], 0, &Style::plain()),
+        "report-text-list-governed",
+        &listed(&[governed(), go(), governed()], &[], &Style::plain()),
     );
 }
 
@@ -831,11 +834,11 @@ fn a_search_that_was_cut_short_is_told_everywhere() {
     let flat = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
     for (shown, said) in [(&whole, false), (&short, true)] {
         assert_eq!(
-            flat(text::one(shown, &Style::plain())).contains(words),
+            flat(text::full(shown, &Style::plain())).contains(words),
             said
         );
         assert_eq!(
-            flat(preblock::inner::report::markdown::one(shown)).contains(words),
+            flat(preblock::inner::report::markdown::one(shown, true)).contains(words),
             said
         );
         assert_eq!(json::one(shown).contains("\"cut_short\": true"), said);
@@ -844,7 +847,7 @@ fn a_search_that_was_cut_short_is_told_everywhere() {
 
 #[test]
 fn text_with_what_would_lift_it_other_plans_and_other_days() {
-    let actual = text::one(&bookable(), &Style::plain());
+    let actual = text::full(&bookable(), &Style::plain());
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
     for expected in [
         "Below: 1 finding against surgery, 2 ways to lift it, 1 precaution, 2 other plans.",
@@ -868,11 +871,11 @@ fn text_with_what_would_lift_it_other_plans_and_other_days() {
 fn plans_and_days_that_were_asked_for_and_not_found_are_told() {
     let mut it = defer();
     assert!(
-        !text::one(&it, &Style::plain()).contains("Other "),
+        !text::full(&it, &Style::plain()).contains("Other "),
         "nobody asked"
     );
     (it.alternatives, it.dates) = (Some(vec![]), Some(vec![]));
-    for actual in [text::one(&it, &Style::plain()), markdown::one(&it)] {
+    for actual in [text::full(&it, &Style::plain()), markdown::one(&it, true)] {
         assert!(
             actual.contains("No other plan that this clinic offers gives a better verdict."),
             "{actual}"
@@ -908,8 +911,46 @@ fn json_of_each() {
     pinned("report-json-governed", &json::one(&governed()));
 }
 
+/// What came of these, as the command line prints them.
+pub fn batch<'a>(screenings: &'a [Screening], refused: &'a [Refusal]) -> Batch<'a> {
+    Batch {
+        screenings: worst_first(screenings),
+        refused,
+        n_left: 0,
+    }
+}
+
+fn listed(screenings: &[Screening], refused: &[Refusal], style: &Style) -> String {
+    text::list(&List::of(&batch(screenings, refused)), style)
+}
+
+/// A file that was refused for two things, and one whose reference could not be read.
+pub fn refused() -> [Refusal; 2] {
+    let problem = |title: &str| Diagnostic {
+        code: Code::NotADate,
+        title: title.into(),
+        source: None,
+        labels: vec![],
+        help: "Write another one.".into(),
+    };
+    [
+        Refusal {
+            reference: Some("SM-201".into()),
+            path: "inbox/a.yaml".into(),
+            notices: vec![],
+            problems: vec![problem("`1958-02-31` is not a date"), problem("another")],
+        },
+        Refusal {
+            reference: None,
+            path: "inbox/b.yaml".into(),
+            notices: vec![],
+            problems: vec![problem("`soon` is not a date")],
+        },
+    ]
+}
+
 #[test]
-fn summary_of_several() {
+fn a_list_has_a_row_for_each_patient_and_each_refused_file() {
     let mut pressing = nothing("SM-120");
     pressing.findings = vec![finding(
         "circulation/rest-pain",
@@ -926,27 +967,57 @@ fn summary_of_several() {
         pressing,
         bookable(),
     ];
-    let actual = text::summary(&screenings, 1, &Style::plain());
+    let actual = listed(&screenings, &refused(), &Style::plain());
     let order: Vec<&str> = actual
         .lines()
-        .skip(1)
-        .take(6)
-        .filter_map(|line| line.split_whitespace().find(|it| it.starts_with("SM-")))
+        .filter_map(|line| line.split(' ').next())
+        .filter(|it| it.starts_with("SM-") || it.ends_with(".yaml"))
         .collect();
     assert_eq!(
         order,
-        ["SM-120", "SM-113", "SM-107", "SM-115", "SM-100", "SM-101"],
+        [
+            "SM-120", "SM-113", "SM-107", "SM-115", "SM-100", "SM-101", "SM-201", "b.yaml"
+        ],
         "worst first, then by reference\n{actual}"
     );
     let words = actual.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(words.contains("6 screened: 2 refer (1 same-day, 1 urgent), 2 defer, 2 go. 1 file was refused and NOT screened;"), "{actual}");
-    assert!(
-        words.contains(
-            "could be better: SM-115 with a change (go) or another plan (go) or another day (go)."
-        ),
-        "{actual}"
+    for told in [
+        "6 screened: 2 refer (1 same-day, 1 urgent), 2 defer, 2 go. 2 files were refused and NOT screened.",
+        "SM-120 2026-12-03 REFER, same-day Rest pain",
+        "go with another plan, go on another day",
+        "SM-201 - NOT SCREENED `1958-02-31` is not a date; 1 more next mend the file and screen it",
+        "SM-100 2026-12-03 GO nothing against it",
+    ] {
+        assert!(words.contains(told), "{told} is not in\n{actual}");
+    }
+    pinned("report-text-list", &actual);
+}
+
+/// The row of somebody for whom nothing is known to be against it says what is missing, and what could come of it.
+#[test]
+fn a_row_says_what_is_missing_and_what_could_come_of_it() {
+    let mut it = defer();
+    it.findings.clear();
+    let it = judged(it);
+    assert_eq!(
+        Row::of(&it).reason,
+        "2 names not recognised; could be refer, same-day"
     );
-    pinned("report-text-summary", &actual);
+    let mut one = it.clone();
+    one.unrecognised.truncate(1);
+    assert_eq!(
+        Row::of(&one).reason,
+        "name not recognised: \"warfrin\" (warfarin?); could be refer, same-day"
+    );
+    let mut none = it;
+    none.unrecognised.clear();
+    assert_eq!(
+        Row::of(&none).reason,
+        "3 answers missing; could be refer, same-day",
+        "one more could only add a precaution"
+    );
+    assert_eq!(Row::of(&go()).reason, "1 precaution");
+    assert_eq!(Row::of(&go()).next.as_deref(), Some("book"));
 }
 
 // --- The verdict and what it could become ----------------------------------------------------------------------
@@ -994,14 +1065,14 @@ fn a_missing_answer_that_could_only_defer_does_not_read_as_a_referral() {
     )];
     let it = judged(it);
     assert_eq!(it.span.could_be(), None);
-    let actual = text::one(&it, &Style::plain());
+    let actual = text::full(&it, &Style::plain());
     assert!(actual.starts_with("DEFER  "), "{actual}");
     assert!(!actual.contains("could be"), "{actual}");
 }
 
 #[test]
 fn questions_are_grouped_by_whom_to_ask_and_the_later_ones_are_only_named() {
-    let actual = text::one(&defer(), &Style::plain());
+    let actual = text::full(&defer(), &Style::plain());
     let at = |wanted: &str| {
         actual
             .find(wanted)
@@ -1021,7 +1092,7 @@ fn questions_are_grouped_by_whom_to_ask_and_the_later_ones_are_only_named() {
 fn with_nothing_to_ask_first_the_later_questions_are_asked() {
     let mut it = defer();
     it.to_ask.retain(|it| it.depends);
-    let actual = text::one(&it, &Style::plain());
+    let actual = text::full(&it, &Style::plain());
     assert!(
         actual.contains("What about circulation.arm_left"),
         "{actual}"
@@ -1147,7 +1218,7 @@ fn figures_are_never_rounded_across_a_limit() {
         volume_per_site: None,
         basis: vec![],
     });
-    let actual = text::one(&it, &Style::plain());
+    let actual = text::full(&it, &Style::plain());
     assert!(actual.contains("1.00004; ABOVE the limit"), "{actual}");
     assert!(
         actual.contains("200.04 mg"),
@@ -1204,7 +1275,7 @@ fn smaller_limits_stand_on_lines_of_their_own(
         .filter(|it| it.contains("less ") && !it.contains("far less"))
         .collect();
     assert_eq!(less, expected);
-    let page = text::one(&it, &Style::plain())
+    let page = text::full(&it, &Style::plain())
         .split_whitespace()
         .collect::<Vec<_>>()
         .join(" ");
@@ -1271,7 +1342,7 @@ fn what_was_given_before_is_taken_off(
          anaesthesia: {{ block_within_day: {given}, earlier: {earlier}, earlier_adrenaline: {adrenaline} }}"
     );
     let it = screening(rules, &facts(rules, &answers));
-    let page = text::one(&it, &Style::plain())
+    let page = text::full(&it, &Style::plain())
         .split_whitespace()
         .collect::<Vec<_>>()
         .join(" ");
@@ -1304,7 +1375,7 @@ fn a_plan_above_a_smaller_limit_says_so() {
         };
         anaesthetic.reductions = vec![of(0.2), of(0.3)];
     }
-    let said = text::one(&it, &Style::plain());
+    let said = text::full(&it, &Style::plain());
     assert_eq!(said.matches("the plan is ABOVE that").count(), 1, "{said}");
     assert_eq!(
         at(&it, "/anaesthetic/reductions/0"),
@@ -1316,7 +1387,7 @@ fn a_plan_above_a_smaller_limit_says_so() {
 
 #[test]
 fn a_load_that_is_not_known_is_said_to_be_unknown() {
-    let actual = text::one(&refer(), &Style::plain());
+    let actual = text::full(&refer(), &Style::plain());
     assert!(actual.contains("cannot be worked out yet"), "{actual}");
     assert_eq!(at(&refer(), "/anaesthetic/load"), Value::Null);
 }
@@ -1326,14 +1397,14 @@ fn a_load_that_is_not_known_is_said_to_be_unknown() {
 #[test]
 fn colour_only_adds() {
     for it in all() {
-        let plain = text::one(
+        let plain = text::full(
             &it,
             &Style {
                 width: 80,
                 colour: false,
             },
         );
-        let coloured = text::one(
+        let coloured = text::full(
             &it,
             &Style {
                 width: 80,
@@ -1343,9 +1414,9 @@ fn colour_only_adds() {
         assert_ne!(coloured, plain);
         assert_eq!(anstream::adapter::strip_str(&coloured).to_string(), plain);
     }
-    let coloured = text::summary(
+    let coloured = listed(
         &all(),
-        1,
+        &refused(),
         &Style {
             width: 80,
             colour: true,
@@ -1353,7 +1424,7 @@ fn colour_only_adds() {
     );
     assert_eq!(
         anstream::adapter::strip_str(&coloured).to_string(),
-        text::summary(&all(), 1, &Style::plain())
+        listed(&all(), &refused(), &Style::plain())
     );
 }
 
@@ -1365,7 +1436,7 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
             colour: false,
         };
         for it in all() {
-            let actual = text::one(&it, &style);
+            let actual = text::full(&it, &style);
             for line in actual.lines() {
                 let words = line.split_whitespace().count();
                 assert!(
@@ -1387,60 +1458,27 @@ fn lines_keep_to_the_width_and_ids_stay_whole() {
     }
 }
 
+/// However long a reference, a list keeps its columns apart and its width.
 #[test]
-fn a_patient_takes_one_line_of_a_summary() {
+fn the_rows_of_a_list_keep_to_the_width() {
     let mut long = defer();
-    long.unrecognised.clear();
-    long.next = Some(Next {
-        ask: vec![Asked {
-            from: Who::Nurse,
-            n: 200,
-        }],
-        ..to_do(NextKind::Ask)
-    });
-    long.to_ask = (0..200)
-        .map(|at| {
-            ask(
-                &format!("circulation.answer_{at}"),
-                Who::Nurse,
-                Outcome::Refer,
-                &["circulation/rest-pain"],
-                false,
-            )
-        })
-        .collect();
+    long.reference = "SM-107-of-the-second-list".into();
     for width in [40, 80, 200] {
-        let actual = text::summary(
-            &[long.clone()],
-            0,
-            &Style {
-                width,
-                colour: false,
-            },
-        );
-        assert_eq!(
-            actual
-                .lines()
-                .filter(|line| line.contains("SM-107"))
-                .count(),
-            1
-        );
-        let line = actual.lines().nth(1).unwrap_or_default();
-        assert!(line.contains("could be refer, same-day"), "{line}");
-        assert!(line.chars().count() <= width.max(80), "{line}");
-    }
-    let wide = text::summary(
-        &[long],
-        0,
-        &Style {
-            width: 120,
+        let style = Style {
+            width,
             colour: false,
-        },
-    );
-    assert!(
-        wide.contains("ask circulation.answer_0 and 199 more (could be refer, same-day)"),
-        "{wide}"
-    );
+        };
+        let actual = listed(&[long.clone(), go()], &refused(), &style);
+        for line in actual.lines() {
+            let words = line.split_whitespace().count();
+            assert!(
+                line.chars().count() <= width.max(80) || words <= 3,
+                "{line}"
+            );
+            assert_eq!(line, line.trim_end());
+        }
+        assert_eq!(actual.matches("\nSM-107-of-the-second-list  ").count(), 1);
+    }
 }
 
 // --- Text from files -------------------------------------------------------------------------------------------
@@ -1523,10 +1561,14 @@ pub fn hostile() -> Screening {
 #[test]
 fn no_text_from_a_file_reaches_the_terminal_as_a_control() {
     let written = [
-        text::one(&hostile(), &Style::plain()),
-        text::summary(&[hostile()], 0, &Style::plain()),
+        text::full(&hostile(), &Style::plain()),
+        listed(&[hostile()], &[], &Style::plain()),
+        text::one(&hostile(), false, &Style::plain()),
+        markdown::one(&hostile(), false),
+        html::one_page(&hostile(), true).replace('\t', " "),
+        html::several(&batch(&[hostile()], &[]), false).replace('\t', " "),
         chase::one(&hostile()),
-        markdown::several(&[hostile()], 0),
+        markdown::several(&batch(&[hostile()], &[]), true),
     ];
     for actual in written {
         let steering: Vec<char> = actual
@@ -1544,7 +1586,7 @@ fn no_text_from_a_file_reaches_the_terminal_as_a_control() {
 
 #[test]
 fn a_note_keeps_its_words_and_cannot_pass_for_the_report() {
-    let actual = text::one(&hostile(), &Style::plain());
+    let actual = text::full(&hostile(), &Style::plain());
     assert!(
         actual.contains("\n    | -- Made with ---\n    | GO    SM-113\n"),
         "{actual}"

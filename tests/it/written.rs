@@ -99,11 +99,11 @@ fn a_full_disk_is_never_a_success(#[case] arguments: &[&str]) {
 
 // --- Printed as they are made ----------------------------------------------------------------------------------
 
-/// The second file is a pipe that nobody writes to before the first screening was read.
+/// The second file is a pipe that nobody writes to before the first screening was read. What people read begins with a list
+/// of all, and so is printed at the end.
 #[rstest]
 #[case::ndjson("ndjson", "{")]
 #[case::json("json", "[")]
-#[case::text("text", "!")]
 #[case::chase("chase", "SM-107")]
 fn a_screening_is_printed_before_the_next_file_is_read(#[case] format: &str, #[case] begins: &str) {
     let folder = folder();
@@ -254,6 +254,8 @@ fn a_link_that_leads_nowhere_is_refused() {
 #[case::markdown("markdown", 3)]
 #[case::json("json", 2)]
 #[case::ndjson("ndjson", 2)]
+#[case::list("list", 1)]
+#[case::html("html", 3)]
 #[case::chase("chase", 0)]
 fn two_files_of_one_reference_are_told_at_both(#[case] format: &str, #[case] n_notices: usize) {
     let folder = folder();

@@ -1,102 +1,106 @@
-//! Screenings one after another, in the format that was asked for, each written whole.
-//!
-//! A page that begins with its list (Markdown of several) is printed at the end, also when the run
-//! is stopped.
+//! Screenings in the format that was asked for, each written whole: for programs and as a chase list one after another, for
+//! people all together, since their list stands first. What was screened is printed when the run is stopped, too.
 
 use crate::cli::ScreeningFormat;
 use crate::cli::draw;
-use crate::cli::draw::{colour_out, counted, out, plain};
+use crate::cli::draw::{colour_out, out, plain};
+use crate::report::list::{Batch, List, worst_first};
 use crate::report::page::Style;
-use crate::report::{chase, json, markdown, text};
+use crate::report::{chase, html, json, markdown, text};
 use crate::screening::result::{Refusal, Screening};
 
-/// Prints screenings as they are made.
-///
-/// Kept until the end is what a list at the end needs, or, for a page that begins with its list, all of it.
+/// Prints screenings as they are made, or keeps them until the end.
 pub(crate) struct Printer {
     format: ScreeningFormat,
     several: bool,
+    full: bool,
     n_printed: usize,
     kept: Vec<Screening>,
+    refused: Vec<Refusal>,
 }
 
 impl Printer {
-    /// Prints in this format; `several` if more than one file was asked for.
-    pub(crate) fn new(format: ScreeningFormat, several: bool) -> Self {
+    /// Prints in this format, with everything there is to say if `full`; `several` if more than one file was asked for.
+    pub(crate) fn new(format: ScreeningFormat, several: bool, full: bool) -> Self {
         Self {
             format,
             several,
+            full,
             n_printed: 0,
             kept: Vec::new(),
+            refused: Vec::new(),
         }
     }
 
     /// The next screening.
     pub(crate) fn screening(&mut self, screening: Screening) {
-        let style = Style::terminal(colour_out());
         let first = self.n_printed == 0;
-        self.n_printed += 1;
         match self.format {
-            ScreeningFormat::Json if self.several => draw::json(&json::element(&screening, first)),
-            ScreeningFormat::Json => draw::json(&json::one(&screening)),
-            ScreeningFormat::Ndjson => draw::json(&json::line(&screening)),
+            ScreeningFormat::Json | ScreeningFormat::Ndjson => self.record(&screening),
             ScreeningFormat::Chase => plain(&chase::in_a_row(&screening, first)),
-            ScreeningFormat::Text if self.several => {
-                out(&text::in_a_row(&screening, &style));
-                self.kept.push(screening);
-            }
-            ScreeningFormat::Text => out(&text::one(&screening, &style)),
-            ScreeningFormat::Markdown => self.kept.push(screening),
-        }
-    }
-
-    /// The next file, which was refused: an entry where a program reads, and counted at the end where people do.
-    pub(crate) fn refusal(&mut self, refusal: &Refusal) {
-        let first = self.n_printed == 0;
-        match self.format {
-            ScreeningFormat::Json if self.several => draw::json(&json::element(refusal, first)),
-            ScreeningFormat::Json => draw::json(&json::one(refusal)),
-            ScreeningFormat::Ndjson => draw::json(&json::line(refusal)),
-            ScreeningFormat::Chase | ScreeningFormat::Text | ScreeningFormat::Markdown => return,
+            ScreeningFormat::Text
+            | ScreeningFormat::List
+            | ScreeningFormat::Html
+            | ScreeningFormat::Markdown => self.kept.push(screening),
         }
         self.n_printed += 1;
     }
 
-    /// What stands after all of them. `n_refused` files could not be screened, `n_left` were not reached.
-    pub(crate) fn end(self, n_refused: usize, n_left: usize) {
-        let left = (n_left > 0).then(|| not_reached(n_left));
-        match self.format {
-            ScreeningFormat::Json if self.several && self.n_printed == 0 => out("[]"),
-            ScreeningFormat::Json if self.several => out("]"),
-            ScreeningFormat::Markdown if self.several => {
-                plain(&markdown::several(&self.kept, n_refused))
-            }
-            ScreeningFormat::Markdown => self.kept.iter().for_each(|it| plain(&markdown::one(it))),
-            ScreeningFormat::Text if self.several => out(&text::summary(
-                &self.kept,
-                n_refused,
-                &Style::terminal(colour_out()),
-            )),
-            ScreeningFormat::Json
-            | ScreeningFormat::Ndjson
-            | ScreeningFormat::Chase
-            | ScreeningFormat::Text => {}
+    /// The next file, which was refused: an entry where a program reads, a row in the list of people.
+    pub(crate) fn refusal(&mut self, refusal: Refusal) {
+        if matches!(self.format, ScreeningFormat::Json | ScreeningFormat::Ndjson) {
+            self.record(&refusal);
+            self.n_printed += 1;
         }
-        if let Some(left) = left.filter(|_| {
-            matches!(
-                self.format,
-                ScreeningFormat::Markdown | ScreeningFormat::Text
-            )
-        }) {
-            out(&format!("\n{left}"));
+        self.refused.push(refusal);
+    }
+
+    /// One record for a program.
+    fn record<'a>(&self, record: impl Into<json::Record<'a>>) {
+        let first = self.n_printed == 0;
+        draw::json(&match self.format {
+            ScreeningFormat::Json if self.several => json::element(record, first),
+            ScreeningFormat::Json => json::one(record),
+            _ => json::line(record),
+        });
+    }
+
+    /// What stands after all of them, or all of it. `n_left` files were not reached. How many were refused.
+    pub(crate) fn end(self, n_left: usize) -> usize {
+        match self.format {
+            ScreeningFormat::Json if self.several => {
+                out(if self.n_printed == 0 { "[]" } else { "]" });
+            }
+            ScreeningFormat::Json | ScreeningFormat::Ndjson | ScreeningFormat::Chase => {}
+            ScreeningFormat::Text
+            | ScreeningFormat::List
+            | ScreeningFormat::Html
+            | ScreeningFormat::Markdown => self.pages(n_left),
+        }
+        self.refused.len()
+    }
+
+    /// What people read: the page of one patient, or a list and what belongs to it. Nothing for one file that was refused,
+    /// whose problems stand on standard error.
+    fn pages(&self, n_left: usize) {
+        let style = Style::terminal(colour_out());
+        let all = Batch {
+            screenings: worst_first(&self.kept),
+            refused: &self.refused,
+            n_left,
+        };
+        let with_list = self.several || n_left > 0;
+        match (self.format, self.kept.as_slice()) {
+            (ScreeningFormat::List, _) => out(&text::list(&List::of(&all), &style)),
+            (ScreeningFormat::Text, [one]) if !with_list => out(&text::one(one, self.full, &style)),
+            (ScreeningFormat::Html, [one]) if !with_list => plain(&html::one_page(one, self.full)),
+            (ScreeningFormat::Markdown, [one]) if !with_list => {
+                plain(&markdown::one(one, self.full))
+            }
+            (_, []) if !with_list => {}
+            (ScreeningFormat::Text, _) => out(&text::several(&all, self.full, &style)),
+            (ScreeningFormat::Html, _) => plain(&html::several(&all, self.full)),
+            (_, _) => plain(&markdown::several(&all, self.full)),
         }
     }
-}
-
-/// That a run ended before its last file.
-pub(crate) fn not_reached(n_left: usize) -> String {
-    format!(
-        "Stopped before the end: {} NOT screened.",
-        counted(n_left, "file")
-    )
 }

@@ -9,6 +9,20 @@ pub struct Advice {
     pub also_for: Vec<usize>,
 }
 
+impl Advice {
+    /// The sentences, and behind them who else asks for them: "Rest the foot. (For 2 and 3, too.)".
+    pub fn in_words(&self) -> String {
+        let numbers: Vec<String> = self.also_for.iter().map(ToString::to_string).collect();
+        match numbers.split_last() {
+            None => self.text.clone(),
+            Some((last, [])) => format!("{} (For {last}, too.)", self.text),
+            Some((last, rest)) => {
+                format!("{} (For {} and {last}, too.)", self.text, rest.join(", "))
+            }
+        }
+    }
+}
+
 /// The advice of each finding, numbered from 1, without the sentences that stand under an earlier one.
 pub fn said_once<'a>(actions: impl Iterator<Item = &'a str>) -> Vec<Vec<Advice>> {
     let actions: Vec<Vec<&str>> = actions.map(sentences).collect();

@@ -42,11 +42,12 @@ pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
     }
 }
 
-/// The table: its headings, then a row for each agent.
+/// The table: its headings, then a row for each agent, against the strictest limit that is for this patient, or may be.
 pub fn rows(anaesthetic: &Anaesthetic) -> Vec<[String; 6]> {
     let mut rows =
         vec![["agent", "strength", "volume", "dose", "limit", "share"].map(str::to_owned)];
-    rows.extend(anaesthetic.per_agent.iter().map(row));
+    let left = anaesthetic.strictest().map_or(FULL, |it| it.share);
+    rows.extend(anaesthetic.per_agent.iter().map(|it| row(it, left)));
     rows
 }
 
@@ -59,6 +60,12 @@ pub fn sentences(anaesthetic: &Anaesthetic) -> Vec<String> {
             .as_deref()
             .unwrap_or("no limit known for these answers yet");
         said.push(format!("limit of {}: {from}", it.agent));
+    }
+    if let Some(strictest) = anaesthetic.strictest() {
+        said.push(format!(
+            "the table is by {} of that, the strictest here; what follows by all of it",
+            tidy(strictest.share, None)
+        ));
     }
     said.push(load(anaesthetic.load));
     if let Some(share) = anaesthetic.earlier_share {
@@ -104,7 +111,7 @@ pub fn brief(anaesthetic: &Anaesthetic) -> String {
     let agents = anaesthetic
         .per_agent
         .iter()
-        .map(row)
+        .map(|it| row(it, FULL))
         .map(|[agent, percent, volume, ..]| format!("{agent} {percent}, {volume}"));
     let mut said: Vec<String> = agents.collect();
     said.push(load(anaesthetic.load));
@@ -171,12 +178,13 @@ fn load(load: Option<f64>) -> String {
     }
 }
 
-/// One agent. A dose is never rounded across its limit, and a limit is never rounded up.
-fn row(it: &AgentDose) -> [String; 6] {
+/// One agent against so much of its limit. A dose is never rounded across its limit, and a limit is never rounded up.
+fn row(it: &AgentDose, left: f64) -> [String; 6] {
     let with = |value: Option<String>, unit: &str| {
         value.map_or(MISSING.to_owned(), |it| format!("{it} {unit}"))
     };
-    let dose = it.dose_mg.map(|dose| match it.limit_mg {
+    let limit_mg = it.limit_mg.and_then(|limit| reduced_mg(limit, left));
+    let dose = it.dose_mg.map(|dose| match limit_mg {
         Some(limit) => tidy_beside(dose, 1, limit),
         None => tidy(dose, Some(1)),
     });
@@ -185,9 +193,10 @@ fn row(it: &AgentDose) -> [String; 6] {
         with(it.percent.map(|it| tidy(it, None)), "%"),
         with(it.volume_ml.map(|it| tidy(it, None)), "mL"),
         with(dose, "mg"),
-        with(it.limit_mg.map(|it| tidy_down(it, 1)), "mg"),
-        it.share
-            .map_or(MISSING.to_owned(), |it| tidy_beside(it, DECIMALS, FULL)),
+        with(limit_mg.map(|it| tidy_down(it, 1)), "mg"),
+        it.share.map_or(MISSING.to_owned(), |share| {
+            tidy_beside(share / left, DECIMALS, FULL)
+        }),
     ]
 }
 

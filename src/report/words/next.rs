@@ -9,7 +9,12 @@ const MOST_WAITS: usize = 2;
 
 /// The whole line: "change the plan: one method instead of another; then ask 2 answers (patient 1, record 1)".
 pub fn next(next: &Next) -> String {
-    next_waiting(next, &wait(next))
+    next_waiting(next, &wait(next, MOST_WAITS))
+}
+
+/// The same in a list, where one thing to wait for stands for all.
+pub fn next_in_a_row(next: &Next) -> String {
+    next_waiting(next, &wait(next, 1))
 }
 
 /// The same above findings that each say what would lift them.
@@ -41,24 +46,6 @@ fn next_waiting(next: &Next, wait: &str) -> String {
         }
     };
     after.map_or(before.clone(), |after| format!("{before}; {after}"))
-}
-
-/// The same in a few words, for a list: "change the plan", "ask 4 answers", "refer to the vascular service".
-pub fn next_briefly(next: &Next) -> String {
-    match next.kind {
-        NextKind::Book => "book".to_owned(),
-        NextKind::Refer => refer(next),
-        NextKind::ChangePlan => "change the plan".to_owned(),
-        NextKind::Wait => "wait".to_owned(),
-        NextKind::Ask => {
-            let n: usize = next.ask.iter().map(|it| it.n).sum();
-            match (next.read.len(), next.clear_up) {
-                (0, 0) => format!("ask {}", counted(n, "answer", "answers")),
-                (0, n) => format!("clear up {}", counted(n, "contradiction", "contradictions")),
-                (n, _) => format!("read {}", counted(n, "name", "names")),
-            }
-        }
-    }
 }
 
 /// Whether precautions are worth printing: not where the patient goes elsewhere, whatever the plan.
@@ -94,11 +81,11 @@ fn change_plan(next: &Next) -> String {
     format!("change the plan: {plan}{perhaps}")
 }
 
-fn wait(next: &Next) -> String {
+fn wait(next: &Next, most: usize) -> String {
     let named: Vec<&str> = next
         .wait_for
         .iter()
-        .take(MOST_WAITS)
+        .take(most)
         .map(String::as_str)
         .collect();
     let more = match next.wait_for.len() - named.len() {
