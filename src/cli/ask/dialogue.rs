@@ -81,7 +81,7 @@ pub struct Prompt {
 
 /// What a line came to.
 #[derive(Debug, Default)]
-pub struct Reply {
+pub struct DialogueReply {
     /// What is said to it.
     pub lines: Vec<String>,
     /// Whether the text has changed and is to be kept before anything else is asked.
@@ -90,7 +90,7 @@ pub struct Reply {
     pub is_refused: bool,
 }
 
-impl Reply {
+impl DialogueReply {
     fn said(line: impl Into<String>) -> Self {
         Self {
             lines: vec![line.into()],
@@ -305,10 +305,10 @@ impl<'a> Dialogue<'a> {
     }
 
     /// Takes a line.
-    pub fn take(&mut self, line: &str) -> Reply {
+    pub fn take(&mut self, line: &str) -> DialogueReply {
         let line = line.trim();
         match self.awaited.clone() {
-            Awaited::End(_) => Reply::default(),
+            Awaited::End(_) => DialogueReply::default(),
             Awaited::GoOn | Awaited::Again | Awaited::Nearest(..) => self.decided(line),
             Awaited::Question(at) => self.to_question(at, line),
             Awaited::Day(at, value) => self.to_day(at, value, line),
@@ -317,7 +317,7 @@ impl<'a> Dialogue<'a> {
     }
 
     /// A line that answers yes or no to something of our own.
-    fn decided(&mut self, line: &str) -> Reply {
+    fn decided(&mut self, line: &str) -> DialogueReply {
         let word = line.to_lowercase();
         if Word::read(line) == Some(Word::Stop) {
             return match self.awaited.clone() {
@@ -333,7 +333,7 @@ impl<'a> Dialogue<'a> {
         let yes = match word.as_str() {
             "yes" | "y" | "1" => true,
             "no" | "n" | "2" => false,
-            _ => return Reply::said("Please answer yes or no."),
+            _ => return DialogueReply::said("Please answer yes or no."),
         };
         match (
             std::mem::replace(&mut self.awaited, Awaited::End(End::Asked)),
@@ -362,21 +362,21 @@ impl<'a> Dialogue<'a> {
                     .map(|it| self.understood(at, &Entered::Entries(vec![it.clone()])));
                 self.awaited = Awaited::Entry(at, entries);
                 if let Some(Ok(understood)) = said {
-                    return Reply::said(format!("  {}", understood.words));
+                    return DialogueReply::said(format!("  {}", understood.words));
                 }
             }
             (awaited, _) => self.awaited = awaited,
         }
-        Reply::default()
+        DialogueReply::default()
     }
 
-    fn stop(&mut self) -> Reply {
+    fn stop(&mut self) -> DialogueReply {
         self.awaited = Awaited::End(End::Stopped);
-        Reply::default()
+        DialogueReply::default()
     }
 
     /// Back to the question answered before this one, or before what stands at the end.
-    fn back(&mut self) -> Reply {
+    fn back(&mut self) -> DialogueReply {
         let here = match self.awaited {
             Awaited::Question(at) => self.answered.iter().position(|it| *it == at),
             _ => None,
@@ -385,13 +385,13 @@ impl<'a> Dialogue<'a> {
         match before.and_then(|at| self.answered.get(at)) {
             Some(before) => {
                 self.awaited = Awaited::Question(*before);
-                Reply::default()
+                DialogueReply::default()
             }
-            None => Reply::said("This is the first question of this run."),
+            None => DialogueReply::said("This is the first question of this run."),
         }
     }
 
-    fn to_question(&mut self, at: Idx<Question>, line: &str) -> Reply {
+    fn to_question(&mut self, at: Idx<Question>, line: &str) -> DialogueReply {
         let question = self.question(at);
         let is_choice = typed::choices(question).iter().any(|(it, _)| *it == line);
         match Word::read(line).filter(|_| !is_choice) {
@@ -401,16 +401,16 @@ impl<'a> Dialogue<'a> {
             Some(Word::Later) => {
                 self.later.insert(at);
                 self.go_on();
-                return Reply::said("Left for later.");
+                return DialogueReply::said("Left for later.");
             }
             None => {}
         }
         if line.is_empty() {
             if self.answer_now(at).is_some() {
                 self.go_on();
-                return Reply::said("Kept.");
+                return DialogueReply::said("Kept.");
             }
-            return Reply::said(format!(
+            return DialogueReply::said(format!(
                 "Type {}, or a word: {}.",
                 typed::hint(question),
                 words()
@@ -433,18 +433,18 @@ impl<'a> Dialogue<'a> {
                 Err(problems) => self.refused(&problems),
                 Ok(_) => {
                     self.awaited = Awaited::Day(at, answer);
-                    Reply::default()
+                    DialogueReply::default()
                 }
             };
         }
         self.keep(at, &answer)
     }
 
-    fn to_day(&mut self, at: Idx<Question>, value: Entered, line: &str) -> Reply {
+    fn to_day(&mut self, at: Idx<Question>, value: Entered, line: &str) -> DialogueReply {
         match Word::read(line) {
             Some(Word::Back) => {
                 self.awaited = Awaited::Question(at);
-                return Reply::default();
+                return DialogueReply::default();
             }
             Some(Word::Stop) => {
                 let mut taken = self.stop();
@@ -454,12 +454,12 @@ impl<'a> Dialogue<'a> {
                 return taken;
             }
             Some(Word::Later) | Some(Word::Help) => {
-                return Reply::said(
+                return DialogueReply::said(
                     "The day of the result, as year-month-day; unknown if nobody knows it.",
                 );
             }
             None if line.is_empty() => {
-                return Reply::said(
+                return DialogueReply::said(
                     "A result counts only with its day; unknown if nobody knows it.",
                 );
             }
@@ -482,14 +482,14 @@ impl<'a> Dialogue<'a> {
         at: Idx<Question>,
         mut entries: Vec<Vec<(String, String)>>,
         line: &str,
-    ) -> Reply {
+    ) -> DialogueReply {
         let question = self.question(at);
         match Word::read(line) {
             Some(Word::Help) => return self.help(at),
             Some(Word::Back) => {
                 let said = match entries.pop() {
-                    Some(_) => Reply::said("The last entry is taken back."),
-                    None => Reply::default(),
+                    Some(_) => DialogueReply::said("The last entry is taken back."),
+                    None => DialogueReply::default(),
                 };
                 self.awaited = if entries.is_empty() {
                     Awaited::Question(at)
@@ -503,13 +503,15 @@ impl<'a> Dialogue<'a> {
                 let entries = entries.iter().filter_map(|it| it.first());
                 let names: Vec<&str> = entries.map(|(_, name)| name.as_str()).collect();
                 self.awaited = Awaited::End(End::Stopped);
-                return Reply::said(format!(
+                return DialogueReply::said(format!(
                     "Not saved, since the list may not be whole: {}.",
                     names.join(", ")
                 ));
             }
             Some(Word::Later) => {
-                return Reply::said("An empty line ends the list; back takes the last entry back.");
+                return DialogueReply::said(
+                    "An empty line ends the list; back takes the last entry back.",
+                );
             }
             None => {}
         }
@@ -536,7 +538,7 @@ impl<'a> Dialogue<'a> {
                     Some(nearest) => Awaited::Nearest(at, entries, nearest),
                     None => Awaited::Entry(at, entries),
                 };
-                Reply::said(format!("  {words}"))
+                DialogueReply::said(format!("  {words}"))
             }
         }
     }
@@ -550,7 +552,7 @@ impl<'a> Dialogue<'a> {
     }
 
     /// Puts an answer into the text, if the questionnaire can still be read with it.
-    fn keep(&mut self, at: Idx<Question>, answer: &Entered) -> Reply {
+    fn keep(&mut self, at: Idx<Question>, answer: &Entered) -> DialogueReply {
         let understood = match self.understood(at, answer) {
             Ok(it) => it,
             Err(problems) => return self.refused(&problems),
@@ -573,7 +575,7 @@ impl<'a> Dialogue<'a> {
                 }
                 self.later.remove(&at);
                 self.go_on();
-                Reply {
+                DialogueReply {
                     lines: vec![format!("  {}", understood.words)],
                     changed: true,
                     is_refused: false,
@@ -583,11 +585,11 @@ impl<'a> Dialogue<'a> {
     }
 
     /// Says what is wrong, in the words of the diagnostics.
-    fn refused(&self, problems: &[Diagnostic]) -> Reply {
+    fn refused(&self, problems: &[Diagnostic]) -> DialogueReply {
         let lines = problems
             .iter()
             .map(|it| format!("{}: {}", it.title, it.help));
-        Reply {
+        DialogueReply {
             lines: lines.collect(),
             changed: false,
             is_refused: true,
@@ -595,16 +597,16 @@ impl<'a> Dialogue<'a> {
     }
 
     /// What is asked, why, and how it is answered.
-    fn help(&self, at: Idx<Question>) -> Reply {
+    fn help(&self, at: Idx<Question>) -> DialogueReply {
         let question = self.question(at);
         let mut lines: Vec<String> = question.help.iter().cloned().collect();
         lines.push(format!("Type {}.", typed::hint(question)));
         let ask = self.interview.asks.iter().find(|it| it.question == at);
         lines.extend(ask.map(|it| self.why(it)).into_iter().flatten());
         lines.push(format!("Words: {}.", words()));
-        Reply {
+        DialogueReply {
             lines,
-            ..Reply::default()
+            ..DialogueReply::default()
         }
     }
 
