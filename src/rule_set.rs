@@ -25,7 +25,7 @@ pub use crate::rule_set::catalogue::{
     Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question,
     Section,
 };
-pub use crate::rule_set::condition::{Comparison, Condition, Odds, SpanLimit, Test, Threshold};
+pub use crate::rule_set::condition::{Comparison, Condition, Conflict, SpanLimit, Test, Threshold};
 pub use crate::rule_set::guarantee::{Guarantee, Promise, Sense, Then};
 pub use crate::rule_set::letter::{LetterKind, LetterText};
 pub use crate::rule_set::local::{LocalChange, LocalKind, LocalPolicy, Loosens, Offered};

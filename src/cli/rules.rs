@@ -227,7 +227,7 @@ fn plain(rule_set: &RuleSet, text: &Text) -> String {
             Piece::Limit(at) => rule_set.limits[*at].written.clone(),
             Piece::Medicines => "{medicines}".into(),
             Piece::Allergies => "{allergies}".into(),
-            Piece::Odds(odds) => format!("{{{}}}", odds.word()),
+            Piece::Conflict(conflict) => format!("{{{}}}", conflict.word()),
         })
         .collect()
 }

@@ -14,7 +14,7 @@ use crate::truth::FactSlot;
 /// Settles everything that hangs on other facts, in turn: which answers count, and what derived facts come to.
 pub(crate) fn settle(reader: &mut Reader<'_>) {
     let rule_set = reader.rule_set;
-    let (mut at_odds, mut fit) = (Vec::new(), Vec::new());
+    let (mut conflicts, mut fit) = (Vec::new(), Vec::new());
     let always = reader.logic.constant(Some(true));
     reader.applies = rule_set
         .catalogue
@@ -33,13 +33,13 @@ pub(crate) fn settle(reader: &mut Reader<'_>) {
                 let applies = reader.asked(when);
                 reader.applies[at] = applies;
                 let hazard = reader.place(question, applies);
-                at_odds.push(reader.logic.all([hazard, applies.no]));
+                conflicts.push(reader.logic.all([hazard, applies.no]));
                 fit.push(reader.logic.any([!hazard, applies.yes]));
             }
         }
     }
     reader.ruled_out = DualRail {
-        yes: reader.logic.any(at_odds),
+        yes: reader.logic.any(conflicts),
         no: reader.logic.all(fit),
     };
 }

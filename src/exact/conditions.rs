@@ -15,8 +15,8 @@ use crate::exact::tseitin::{DualRail, Tseitin};
 use crate::outcome::{Outcome, Urgency};
 use crate::questionnaire::facts::truth_of::{compares, entry_allergic};
 use crate::rule_set::{
-    Bits, Comparison, Condition, Idx, Medicine, Odds, Offered, Question, Reaction, Rule, RuleSet,
-    Substance, Table, Test,
+    Bits, Comparison, Condition, Conflict, Idx, Medicine, Offered, Question, Reaction, Rule,
+    RuleSet, Substance, Table, Test,
 };
 use crate::truth::FactSlot;
 
@@ -196,9 +196,9 @@ impl<'a> Reader<'a> {
                 ..
             } => self.allergic(*fact, substances, reactions.as_ref()),
             Condition::Fact { fact, test } => self.test(*fact, test),
-            Condition::Answers(Odds::RuledOut) => self.ruled_out,
-            Condition::Answers(Odds::NotOffered) => self.not_offered(),
-            Condition::Answers(Odds::Unread) => self.unread(),
+            Condition::Answers(Conflict::RuledOut) => self.ruled_out,
+            Condition::Answers(Conflict::NotOffered) => self.not_offered(),
+            Condition::Answers(Conflict::Unread) => self.unread(),
         }
     }
 

@@ -12,7 +12,7 @@ use crate::quantity::tidy;
 use crate::quantity::when::When;
 pub(crate) use crate::rule_set::Offered;
 use crate::rule_set::{
-    Agent, Bits, Choice, Derived, Idx, Medicine, Odds, Question, Reaction, RuleSet, Substance,
+    Agent, Bits, Choice, Conflict, Derived, Idx, Medicine, Question, Reaction, RuleSet, Substance,
     Table,
 };
 use crate::truth::{FactSlot, Slot};
@@ -98,7 +98,7 @@ pub struct Facts {
     /// Answers that count otherwise than they were given, because of whether their question applies.
     set_aside: Vec<Displaced>,
     /// Answers that contradict another one, which says that their question does not apply.
-    ruled_out: Vec<AtOdds>,
+    ruled_out: Vec<ConflictingAnswer>,
     /// What must be known to say whether further answers contradict it.
     ruled_out_open: BTreeSet<FactSlot>,
     /// Lists of names that are missing, or hold a name that was not recognised.
@@ -106,7 +106,7 @@ pub struct Facts {
     /// What the clinic offers of each choice of the plan; nothing is known of a choice that is not listed.
     offers: BTreeMap<FactSlot, Offered>,
     /// Choices of the plan that are not among those.
-    not_offered: Vec<AtOdds>,
+    not_offered: Vec<ConflictingAnswer>,
     /// Choices of the plan that are not known yet, where the clinic says what it offers.
     offer_open: BTreeSet<FactSlot>,
 }
@@ -126,7 +126,7 @@ pub struct Displaced {
 
 /// An answer at odds with others.
 #[derive(Debug, Clone, PartialEq)]
-pub struct AtOdds {
+pub struct ConflictingAnswer {
     /// The answer.
     pub answer: crate::questionnaire::facts::truth_of::Ground,
     /// What it does not fit; empty if that is what the clinic offers.
@@ -386,20 +386,20 @@ impl Facts {
     }
 
     /// The answers at odds with others.
-    pub fn at_odds(&self, odds: Odds) -> &[AtOdds] {
-        match odds {
-            Odds::RuledOut => &self.ruled_out,
-            Odds::NotOffered => &self.not_offered,
-            Odds::Unread => &[],
+    pub fn conflicts(&self, conflict: Conflict) -> &[ConflictingAnswer] {
+        match conflict {
+            Conflict::RuledOut => &self.ruled_out,
+            Conflict::NotOffered => &self.not_offered,
+            Conflict::Unread => &[],
         }
     }
 
     /// What must be known to say whether further answers are at odds with others.
-    pub fn at_odds_open(&self, odds: Odds) -> &BTreeSet<FactSlot> {
-        match odds {
-            Odds::RuledOut => &self.ruled_out_open,
-            Odds::NotOffered => &self.offer_open,
-            Odds::Unread => &self.unread,
+    pub fn conflicts_open(&self, conflict: Conflict) -> &BTreeSet<FactSlot> {
+        match conflict {
+            Conflict::RuledOut => &self.ruled_out_open,
+            Conflict::NotOffered => &self.offer_open,
+            Conflict::Unread => &self.unread,
         }
     }
 

@@ -63,7 +63,7 @@ impl Compared<'_> {
 }
 
 /// What stands before the answers that are not compared.
-const APART: &str = "not compared, since only one of the two accepts these answers";
+const REFUSED_BY_ONE: &str = "not compared, since only one of the two accepts these answers";
 
 fn title(it: &Compared<'_>) -> String {
     let of = |it: &RuleSet| format!("{} {} ({})", it.id, it.edition, it.status.word());
@@ -206,8 +206,8 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         Err(fact) => lines
             .push(fill(&format!("they cannot all be compared, because of {fact}; only the cases and questionnaires above speak"), "  ")),
         Ok(exact) => {
-            if !exact.apart.is_empty() {
-                lines.push(fill(&format!("{APART}: {}", exact.apart.join("; ")), "  "));
+            if !exact.refused_by_one.is_empty() {
+                lines.push(fill(&format!("{REFUSED_BY_ONE}: {}", exact.refused_by_one.join("; ")), "  "));
             }
             if exact.moves.is_empty() {
                 lines.push("  nobody gets another verdict".into());
@@ -351,10 +351,13 @@ pub fn markdown(it: &Compared<'_>) -> String {
             )
         }
         Ok(exact) => {
-            if !exact.apart.is_empty() {
-                let answers: Vec<String> =
-                    exact.apart.iter().map(|it| escape::inline(it)).collect();
-                page += &format!("{APART}: {}.\n\n", answers.join("; "));
+            if !exact.refused_by_one.is_empty() {
+                let answers: Vec<String> = exact
+                    .refused_by_one
+                    .iter()
+                    .map(|it| escape::inline(it))
+                    .collect();
+                page += &format!("{REFUSED_BY_ONE}: {}.\n\n", answers.join("; "));
             }
             if exact.moves.is_empty() {
                 page += "Nobody gets another verdict.\n\n";
@@ -406,7 +409,7 @@ pub fn json(it: &Compared<'_>) -> String {
     let exact = match &it.exact {
         Err(fact) => json!({ "decided": false, "because_of": fact }),
         Ok(exact) => json!({
-            "decided": true, "one_refuses": exact.apart,
+            "decided": true, "one_refuses": exact.refused_by_one,
             "verdicts": exact.moves.iter().map(|one| possible(it, one)).collect::<Vec<_>>(),
             "rules": exact.shifts.iter().map(|one| shift(it, one)).collect::<Vec<_>>(),
         }),

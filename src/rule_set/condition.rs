@@ -45,12 +45,12 @@ pub enum Condition {
         test: Test,
     },
     /// Some answer is at odds with the rest of what was answered.
-    Answers(Odds),
+    Answers(Conflict),
 }
 
 /// How an answer may be at odds with others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Odds {
+pub enum Conflict {
     /// It answers a question that another answer says does not apply, and is not harmless there. The one test that looks
     /// at whether a question is answered: an answer that is added can turn it from no to yes. It is unknown while it is
     /// not known whether the question of such an answer applies.
@@ -62,7 +62,7 @@ pub enum Odds {
     Unread,
 }
 
-impl Odds {
+impl Conflict {
     /// Those that rules may test.
     pub(crate) const WRITTEN: [Self; 2] = [Self::RuledOut, Self::NotOffered];
 

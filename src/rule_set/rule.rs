@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::rule_set::Limit;
 use crate::rule_set::bibliography::Citation;
-use crate::rule_set::condition::{Condition, Odds};
+use crate::rule_set::condition::{Condition, Conflict};
 use crate::table::Idx;
 use crate::truth::FactSlot;
 
@@ -205,5 +205,5 @@ pub enum Piece {
     /// The patient's allergies that the rule's conditions matched.
     Allergies,
     /// The answers at odds with others, each with its question.
-    Odds(Odds),
+    Conflict(Conflict),
 }

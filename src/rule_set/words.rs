@@ -1,7 +1,7 @@
 //! A condition in words, from its structure.
 
 use crate::rule_set::{
-    Bits, Choice, Comparison, Condition, FactType, Idx, Limit, Odds, Piece, RuleSet, SpanLimit,
+    Bits, Choice, Comparison, Condition, Conflict, FactType, Idx, Limit, Piece, RuleSet, SpanLimit,
     Term, Test, Threshold,
 };
 use crate::truth::FactSlot;
@@ -85,14 +85,14 @@ fn one(rule_set: &RuleSet, condition: &Condition) -> String {
             });
             format!("there is an allergy: {what}{with}")
         }
-        Condition::Answers(Odds::RuledOut) => {
+        Condition::Answers(Conflict::RuledOut) => {
             "a question is answered, and not harmlessly, that another answer says does not apply"
                 .to_owned()
         }
-        Condition::Answers(Odds::Unread) => {
+        Condition::Answers(Conflict::Unread) => {
             "a name of a medicine or an allergy was not recognised".to_owned()
         }
-        Condition::Answers(Odds::NotOffered) => {
+        Condition::Answers(Conflict::NotOffered) => {
             "a choice of the plan is not among what the clinic offers".to_owned()
         }
         Condition::Fact { fact, test } => format!(
@@ -116,11 +116,13 @@ pub(crate) fn placeholder(rule_set: &RuleSet, piece: &Piece) -> Option<String> {
         )),
         Piece::Medicines => Some("the medicines that match".to_owned()),
         Piece::Allergies => Some("the allergies that match".to_owned()),
-        Piece::Odds(Odds::RuledOut) => {
+        Piece::Conflict(Conflict::RuledOut) => {
             Some("the questions answered though they do not apply".to_owned())
         }
-        Piece::Odds(Odds::Unread) => Some("the names that were not recognised".to_owned()),
-        Piece::Odds(Odds::NotOffered) => Some("the choices that are not offered".to_owned()),
+        Piece::Conflict(Conflict::Unread) => Some("the names that were not recognised".to_owned()),
+        Piece::Conflict(Conflict::NotOffered) => {
+            Some("the choices that are not offered".to_owned())
+        }
     }
 }
 
@@ -356,7 +358,7 @@ pub(crate) fn brief(rule_set: &RuleSet, condition: &Condition) -> String {
             rule_set.catalogue.id(*fact),
             brief_test(rule_set, *fact, test)
         ),
-        Condition::Answers(odds) => format!("answers {}", odds.word()),
+        Condition::Answers(conflict) => format!("answers {}", conflict.word()),
     }
 }
 

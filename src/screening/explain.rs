@@ -9,7 +9,8 @@ use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::truth_of::Ground;
 use crate::questionnaire::facts::{Fact, Facts, Note, Place, Value};
 use crate::rule_set::{
-    Basis, Checked, Citation, Condition, FactKind, Idx, Odds, Piece, Question, Rule, RuleSet, Text,
+    Basis, Checked, Citation, Condition, Conflict, FactKind, Idx, Piece, Question, Rule, RuleSet,
+    Text,
 };
 use crate::screening::result::{
     Because, Cited, Finding, Firing, NoteShown, SetAside, Unrecognised,
@@ -64,10 +65,10 @@ fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
     };
     let mut found = false;
     rule.when.visit(&mut |condition| {
-        let odds = *condition == Condition::Answers(Odds::NotOffered);
-        found |= odds
+        let conflict = *condition == Condition::Answers(Conflict::NotOffered);
+        found |= conflict
             && facts
-                .at_odds(Odds::NotOffered)
+                .conflicts(Conflict::NotOffered)
                 .iter()
                 .any(|it| local.offers.contains_key(&it.answer.slot));
     });
@@ -254,7 +255,7 @@ pub fn filled(
                 .collect(),
             _ => Vec::new(),
         }),
-        Piece::Odds(odds) => at_odds(rule_set, facts, *odds),
+        Piece::Conflict(conflict) => conflicts(rule_set, facts, *conflict),
         Piece::Allergies => matched(beside, |condition| match condition {
             Condition::AllergicTo {
                 fact,
@@ -271,13 +272,13 @@ pub fn filled(
 }
 
 /// "What was the latest INR? (4.6); ...": the answers at odds with others, each after its question.
-fn at_odds(rule_set: &RuleSet, facts: &Facts, odds: Odds) -> String {
-    let told = facts.at_odds(odds).iter().map(|conflict| {
+fn conflicts(rule_set: &RuleSet, facts: &Facts, conflict: Conflict) -> String {
+    let told = facts.conflicts(conflict).iter().map(|found| {
         let ask = rule_set
             .catalogue
-            .question_of(conflict.answer.slot)
+            .question_of(found.answer.slot)
             .map_or("", |it| &it.ask);
-        format!("{ask} ({})", conflict.answer.shown)
+        format!("{ask} ({})", found.answer.shown)
     });
     told.collect::<Vec<String>>().join("; ")
 }

@@ -14,9 +14,9 @@ use crate::rule_set::{Idx, Question, Rule, RuleSet};
 use crate::screening::evaluate::{States, firing, standing};
 use crate::screening::screener::Screener;
 
-mod apart;
 pub mod changes;
 mod known;
+mod refused_by_one;
 
 pub use crate::workbench::compare::changes::{
     ChangeKind, ChangedPart, RuleSetChange, ThingKind, changes,
@@ -79,7 +79,7 @@ pub struct Exact {
     /// Rules that fire for others than before.
     pub shifts: Vec<Shift>,
     /// Answers that one of them refuses: about these nothing is said.
-    pub apart: Vec<String>,
+    pub refused_by_one: Vec<String>,
 }
 
 /// Whether a new verdict is less cautious than an old one.
@@ -284,7 +284,7 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     Ok(Exact {
         moves,
         shifts,
-        apart: apart::apart(old, new),
+        refused_by_one: refused_by_one::refused_by_one(old, new),
     })
 }
 

@@ -17,7 +17,7 @@ use crate::rule_set::{Condition, Idx, Limit, Rule, RuleSet, Table, Test};
 use crate::screening::compile::{Compiled, Prepared};
 use crate::truth::FactSlot;
 use crate::workbench::cases::CaseRun;
-use crate::workbench::cases::read::{Case, Excuse};
+use crate::workbench::cases::read::{Case, Waiver};
 
 /// What the cases reach of one rule.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -158,14 +158,14 @@ pub(crate) fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Table<[usize; 3], 
         .collect()
 }
 
-/// What no case reaches and nothing excuses, in rule order. The same as of all cases and all rules, but found faster: most
+/// What no case reaches and nothing waives, in rule order. The same as of all cases and all rules, but found faster: most
 /// rules are reached by the cases in the files of their own concern, and only for the others all cases are looked at.
 pub(crate) fn open_gaps(
     rule_set: &RuleSet,
     cases: &[Case],
     runs: &[CaseRun],
     mut decider: Option<&mut Decider<'_>>,
-    excuses: &[Excuse],
+    waivers: &[Waiver],
 ) -> Vec<Gap> {
     let mut doubtful: BTreeSet<String> = BTreeSet::new();
     for (at, concern) in rule_set.concerns.entries() {
@@ -179,7 +179,7 @@ pub(crate) fn open_gaps(
             rule.concern == Some(at)
         });
         doubtful.extend(
-            gaps(&reached, excuses, |_| true)
+            gaps(&reached, waivers, |_| true)
                 .0
                 .into_iter()
                 .map(|it| it.rule),
@@ -187,7 +187,7 @@ pub(crate) fn open_gaps(
     }
     gaps(
         &reached(rule_set, runs, decider, |rule| doubtful.contains(&rule.id)),
-        excuses,
+        waivers,
         |_| true,
     )
     .0
@@ -277,21 +277,21 @@ fn may_be_alone(
     decider.logic.possible(&together)
 }
 
-/// The gaps that nothing excuses, and the excuses that excuse nothing.
+/// The gaps that nothing waives, and the waivers that waive nothing.
 pub fn gaps<'a>(
     reached: &[Reach],
-    excuses: &'a [Excuse],
+    waivers: &'a [Waiver],
     of: impl Fn(&str) -> bool,
-) -> (Vec<Gap>, Vec<&'a Excuse>) {
+) -> (Vec<Gap>, Vec<&'a Waiver>) {
     let all: Vec<Gap> = reached.iter().flat_map(Reach::gaps).collect();
-    let fits = |excuse: &Excuse, gap: &Gap| excuse.rule == gap.rule && excuse.what == gap.what;
-    let unused = excuses
+    let fits = |waiver: &Waiver, gap: &Gap| waiver.rule == gap.rule && waiver.what == gap.what;
+    let unused = waivers
         .iter()
         .filter(|it| of(&it.rule) && !all.iter().any(|gap| fits(it, gap)))
         .collect();
     (
         all.iter()
-            .filter(|gap| !excuses.iter().any(|it| fits(it, gap)))
+            .filter(|gap| !waivers.iter().any(|it| fits(it, gap)))
             .cloned()
             .collect(),
         unused,

@@ -68,7 +68,7 @@ pub struct Subject<'a> {
     pub cases: &'a [Case],
     /// What each case came to.
     pub runs: &'a [CaseRun],
-    /// What no case reaches and nothing excuses.
+    /// What no case reaches and nothing waives.
     pub gaps: &'a [Gap],
     /// Which remarks the rule set lives with.
     pub allowances: &'a [Allowance],
@@ -171,7 +171,7 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
         &whole.cases,
         &runs,
         space.borrow_mut().as_mut().ok(),
-        &whole.excuses.gaps,
+        &whole.waivers.gaps,
     );
     let found = RefCell::new(Vec::new());
     if let Err(TooLarge { fact, of }) = &*space.borrow() {

@@ -19,7 +19,7 @@ use crate::questionnaire::facts::Facts;
 use crate::rule_set::{Agent, Condition, Derived, Idx, Input, Rule, RuleSet};
 use crate::screening::compile::{Compiled, Prepared};
 use crate::screening::evaluate::{States, standing_if};
-use crate::workbench::cases::read::{Case, Excuse};
+use crate::workbench::cases::read::{Case, Waiver};
 
 use crate::workbench::cases::{CaseRun, last_day};
 
@@ -229,26 +229,26 @@ pub fn try_all<'a>(
     found
 }
 
-/// The changes that no case noticed, that are not proved to come to the same and that nothing excuses, and the excuses that
-/// excuse nothing.
+/// The changes that no case noticed, that are not proved to come to the same and that nothing waives, and the waivers that
+/// waive nothing.
 pub fn survivors<'a>(
     mutants: &'a [Mutant],
-    excuses: &'a [Excuse],
+    waivers: &'a [Waiver],
     of: impl Fn(&str) -> bool,
-) -> (Vec<&'a Mutant>, Vec<&'a Excuse>) {
+) -> (Vec<&'a Mutant>, Vec<&'a Waiver>) {
     let fits =
-        |excuse: &Excuse, mutant: &Mutant| excuse.rule == mutant.rule && excuse.what == mutant.what;
+        |waiver: &Waiver, mutant: &Mutant| waiver.rule == mutant.rule && waiver.what == mutant.what;
     let unnoticed: Vec<&Mutant> = mutants
         .iter()
         .filter(|mutant| mutant.fate == Fate::Unnoticed)
         .collect();
-    let unused = excuses
+    let unused = waivers
         .iter()
-        .filter(|excuse| of(&excuse.rule) && !unnoticed.iter().any(|mutant| fits(excuse, mutant)))
+        .filter(|waiver| of(&waiver.rule) && !unnoticed.iter().any(|mutant| fits(waiver, mutant)))
         .collect();
     let left = unnoticed
         .into_iter()
-        .filter(|mutant| !excuses.iter().any(|excuse| fits(excuse, mutant)))
+        .filter(|mutant| !waivers.iter().any(|waiver| fits(waiver, mutant)))
         .collect();
     (left, unused)
 }

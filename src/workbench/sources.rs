@@ -10,7 +10,7 @@ use crate::rule_set::files::{Care, RuleFiles, TextFile};
 use crate::rule_set::read::rule_set;
 use crate::rule_set::{LocalPolicy, RuleSet};
 use crate::workbench::allowances::{Allowance, allowances};
-use crate::workbench::cases::read::{Case, Excuses, cases, excuses};
+use crate::workbench::cases::read::{Case, Waivers, cases, waivers};
 use crate::workbench::places::Entry;
 
 /// A rule set with everything around it, and nothing unchecked.
@@ -23,7 +23,7 @@ pub struct Whole {
     /// The worked cases.
     pub cases: Vec<Case>,
     /// What no case can show.
-    pub excuses: Excuses,
+    pub waivers: Waivers,
     /// Which remarks of the checks it lives with.
     pub allowances: Vec<Allowance>,
     /// The local policy that is held against it, if there is one.
@@ -86,21 +86,21 @@ pub fn whole_with(files: &RuleFiles, local: Option<&TextFile>) -> Result<Whole, 
         .transpose()?
         .flatten();
     let rule_set = rule_set(&files)?;
-    let (cases, excuses, allowances) = (
+    let (cases, waivers, allowances) = (
         cases(&files, &rule_set),
-        excuses(&files, &rule_set),
+        waivers(&files, &rule_set),
         allowances(&files, &rule_set),
     );
-    match (cases, excuses, allowances) {
-        (Ok(cases), Ok(excuses), Ok(allowances)) => Ok(Whole {
+    match (cases, waivers, allowances) {
+        (Ok(cases), Ok(waivers), Ok(allowances)) => Ok(Whole {
             rule_set,
             files,
             cases,
-            excuses,
+            waivers,
             allowances,
             local,
         }),
-        (cases, excuses, allowances) => Err([cases.err(), excuses.err(), allowances.err()]
+        (cases, waivers, allowances) => Err([cases.err(), waivers.err(), allowances.err()]
             .into_iter()
             .flatten()
             .flatten()

@@ -286,7 +286,11 @@ fn a_change(
         "the moves"
     );
     assert_eq!(shifts(&exact), fire, "the rules");
-    assert_eq!(exact.apart, Vec::<String>::new(), "nothing is left apart");
+    assert_eq!(
+        exact.refused_by_one,
+        Vec::<String>::new(),
+        "nothing is left apart"
+    );
     let both = compared(&old, &new);
     assert!(!both.changes.is_empty() && !both.is_the_same());
     assert_eq!(
@@ -608,16 +612,16 @@ fn order_line_breaks_and_comments_have_no_effect() {
 fn what_one_of_them_refuses(
     #[case] rules: Rules,
     #[case] edits: Edits,
-    #[case] apart: &[&str],
+    #[case] refused_by_one: &[&str],
     #[case] expected: &[&str],
 ) {
     let (old, new) = (of(&[PULSE], &[]), of(rules, edits));
     let exact =
         exact(&Both::new(&old, &new, today()), &[]).unwrap_or_else(|it| unreachable!("{it:?}"));
-    assert_eq!(exact.apart, apart);
+    assert_eq!(exact.refused_by_one, refused_by_one);
     assert_eq!(moves(&old, &new, &exact), expected);
     let both = compared(&old, &new);
-    for it in apart {
+    for it in refused_by_one {
         assert!(
             text(&both, 200).contains(it) && shown(&markdown(&both)).contains(it),
             "{it}"

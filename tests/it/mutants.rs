@@ -5,9 +5,9 @@ use std::path::Path;
 use preblock::inner::exact::Decider;
 use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::read::rule_set;
-use preblock::inner::rule_set::{Odds, RuleSet};
+use preblock::inner::rule_set::{Conflict, RuleSet};
 use preblock::inner::screening::compile::Compiled;
-use preblock::inner::workbench::cases::read::{Case, cases, excuses};
+use preblock::inner::workbench::cases::read::{Case, cases, waivers};
 use preblock::inner::workbench::cases::{CaseRun, run};
 use preblock::inner::workbench::coverage;
 use preblock::inner::workbench::coverage::{Gap, Member, Reach};
@@ -326,7 +326,7 @@ fn what_a_case_shows_is_not_impossible() {
     let (_, _, runs) = loaded(&RuleFiles::embedded());
     let runs = runs
         .iter()
-        .filter(|it| it.facts.at_odds(Odds::RuledOut).is_empty());
+        .filter(|it| it.facts.conflicts(Conflict::RuledOut).is_empty());
     let shown = coverage::reached(&rules, runs, None, |_| true);
     let possible = coverage::reached(&rules, [], decider(&rules).as_mut(), |_| true);
     let members = |reached: &[Reach]| {
@@ -531,25 +531,25 @@ fn what_certainly_cannot_be_is_no_gap(#[case] when: &str, #[case] expected: &[&s
     }
 }
 
-fn with_excuses(text: &str) -> RuleFiles {
+fn with_waivers(text: &str) -> RuleFiles {
     let mut files = with_cases(&[("one", "defer", BY_HAND)], TWO_OF_IT);
     files.set("cases/equivalent.yaml", text);
     files
 }
 
 #[test]
-fn an_excuse_counts_once_it_fits_and_is_told_when_it_does_not() {
+fn a_waiver_counts_once_it_fits_and_is_told_when_it_does_not() {
     let noticed = "a.count at_least 5: above";
-    let files = with_excuses(&format!(
+    let files = with_waivers(&format!(
         "changes:\n  - {{ rule: test/one, what: \"{}\", reason: a reason for a test }}\n  - {{ rule: test/one, what: \"{noticed}\", reason: a \
          reason for a test }}\ngaps:\n  - {{ rule: test/one, what: no case above 5 for a.count, reason: a reason for a test }}\n",
         LEFT[0]
     ));
     let (mut rules, cases, runs) = loaded(&files);
-    let excuses = excuses(&files, &rules)
+    let waivers = waivers(&files, &rules)
         .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let mutants = try_all(&mut rules, &cases, &runs, |_| true);
-    let (left, unused) = survivors(&mutants, &excuses.changes, |rule| rule == "test/one");
+    let (left, unused) = survivors(&mutants, &waivers.changes, |rule| rule == "test/one");
     let left: Vec<&str> = left
         .iter()
         .filter(|it| it.rule == "test/one")
@@ -562,7 +562,7 @@ fn an_excuse_counts_once_it_fits_and_is_told_when_it_does_not() {
     );
     let (gaps, unused) = coverage::gaps(
         &coverage::reached(&rules, &runs, decider(&rules).as_mut(), |_| true),
-        &excuses.gaps,
+        &waivers.gaps,
         |_| true,
     );
     assert!(unused.is_empty() && gaps.len() == 3, "{gaps:?}");
@@ -582,11 +582,11 @@ fn an_excuse_counts_once_it_fits_and_is_told_when_it_does_not() {
     &["rules/duplicate-id"]
 )]
 #[case("changes: [{ rule: limits/ceiling, what: x, reason: a reason for a test }, { rule: derived.dosing, what: x, reason: a reason for a test }]", &[])]
-fn the_list_of_excuses_is_read_with_care(#[case] text: &str, #[case] expected: &[&str]) {
-    let files = with_excuses(text);
+fn the_list_of_waivers_is_read_with_care(#[case] text: &str, #[case] expected: &[&str]) {
+    let files = with_waivers(text);
     let rules =
         rule_set(&files).unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    let found = excuses(&files, &rules).err().unwrap_or_default();
+    let found = waivers(&files, &rules).err().unwrap_or_default();
     let names: Vec<&str> = found.iter().map(|it| it.code.name()).collect();
     assert_eq!(names, expected, "{}", codes(&found).join("\n"));
 }
@@ -597,10 +597,10 @@ fn no_small_change_of_the_rule_set_goes_unnoticed() {
     let mut rules = embedded();
     let files = RuleFiles::embedded();
     let (_, cases, runs) = loaded(&files);
-    let excuses = excuses(&files, &rules)
+    let waivers = waivers(&files, &rules)
         .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let mutants = try_all(&mut rules, &cases, &runs, |_| true);
-    let (left, unused) = survivors(&mutants, &excuses.changes, |_| true);
+    let (left, unused) = survivors(&mutants, &waivers.changes, |_| true);
     let left: Vec<String> = left
         .iter()
         .map(|it| format!("{}  {}", it.rule, it.what))

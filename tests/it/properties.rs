@@ -11,7 +11,7 @@ use preblock::inner::questionnaire::facts::{
 };
 use preblock::inner::questionnaire::frame;
 use preblock::inner::report::json;
-use preblock::inner::rule_set::{Answer, Derived, Idx, Odds, Question, RuleSet};
+use preblock::inner::rule_set::{Answer, Conflict, Derived, Idx, Question, RuleSet};
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::States;
 use preblock::inner::truth::{FactSlot, Truth};
@@ -406,12 +406,12 @@ pub fn span_of(rules: &RuleSet, states: &States) -> OutcomeSpan {
 fn assert_counts(rules: &RuleSet, facts: &Facts) {
     let wanted = counted(rules, facts);
     let found: BTreeSet<FactSlot> = facts
-        .at_odds(Odds::RuledOut)
+        .conflicts(Conflict::RuledOut)
         .iter()
         .map(|it| it.answer.slot)
         .collect();
     assert_eq!(
-        (found, facts.at_odds_open(Odds::RuledOut)),
+        (found, facts.conflicts_open(Conflict::RuledOut)),
         (wanted.ruled_out, &wanted.open)
     );
     for (slot, fact) in rules.catalogue.facts.entries() {
@@ -424,7 +424,7 @@ fn assert_counts(rules: &RuleSet, facts: &Facts) {
     }
     assert!(
         facts
-            .at_odds(Odds::RuledOut)
+            .conflicts(Conflict::RuledOut)
             .iter()
             .all(|it| !it.by.is_empty()),
         "ruled out by nothing"
@@ -602,7 +602,9 @@ fn assert_tells(rules: &RuleSet, facts: &Facts, states: &States) {
 /// What was established stays so once more is known, unless the answers then contradict one another, or may: then the
 /// verdict waits, whatever it was.
 fn assert_only_settles(rules: &RuleSet, before: &States, after: &States, known: &Facts) {
-    if !known.at_odds(Odds::RuledOut).is_empty() || !known.at_odds_open(Odds::RuledOut).is_empty() {
+    if !known.conflicts(Conflict::RuledOut).is_empty()
+        || !known.conflicts_open(Conflict::RuledOut).is_empty()
+    {
         assert_ne!(
             span_of(rules, after).verdict(),
             Standing::GO,
@@ -633,10 +635,10 @@ fn assert_only_settles(rules: &RuleSet, before: &States, after: &States, known: 
 
 /// Answers that contradict, a plan beyond the offers and a name that nobody read hold the verdict, whatever the rules are.
 fn assert_held(rules: &RuleSet, facts: &Facts, found: &States) {
-    let unread = !facts.at_odds_open(Odds::Unread).is_empty();
+    let unread = !facts.conflicts_open(Conflict::Unread).is_empty();
     if unread
-        || !facts.at_odds(Odds::RuledOut).is_empty()
-        || !facts.at_odds(Odds::NotOffered).is_empty()
+        || !facts.conflicts(Conflict::RuledOut).is_empty()
+        || !facts.conflicts(Conflict::NotOffered).is_empty()
     {
         assert_ne!(span_of(rules, found).verdict(), Standing::GO);
     }
@@ -909,12 +911,12 @@ pub fn without_contradictions(
         let (facts, found) = facts::read(rules, &gathered, today());
         assert!(found.is_empty(), "{:?}", crate::support::codes(&found));
         assert_counts(rules, &facts);
-        if facts.at_odds(Odds::RuledOut).is_empty() {
+        if facts.conflicts(Conflict::RuledOut).is_empty() {
             return Some((gathered, facts));
         }
         let ruled_out = |at: Idx<Question>| {
             facts
-                .at_odds(Odds::RuledOut)
+                .conflicts(Conflict::RuledOut)
                 .iter()
                 .any(|it| it.answer.slot == rules.catalogue.questions[at].slot)
         };

@@ -13,7 +13,7 @@ use preblock::inner::questionnaire::facts::{Fact, Facts, Gathered};
 use preblock::inner::questionnaire::frame;
 use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::read::rule_set;
-use preblock::inner::rule_set::{Answer, Changeable, Choice, Idx, Odds, Question, RuleSet};
+use preblock::inner::rule_set::{Answer, Changeable, Choice, Conflict, Idx, Question, RuleSet};
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::States;
 use preblock::inner::screening::result::{Alternative, Change, DateSpan, Lift, Screening};
@@ -117,7 +117,7 @@ impl Desk {
     ) -> Facts {
         let before: BTreeSet<_> = self
             .facts(answers, today())
-            .at_odds(Odds::RuledOut)
+            .conflicts(Conflict::RuledOut)
             .iter()
             .map(|it| it.answer.slot)
             .collect();
@@ -125,7 +125,7 @@ impl Desk {
         loop {
             let facts = self.facts(&now, as_of);
             let newly: BTreeSet<_> = facts
-                .at_odds(Odds::RuledOut)
+                .conflicts(Conflict::RuledOut)
                 .iter()
                 .map(|it| it.answer.slot)
                 .filter(|it| !before.contains(it))
@@ -1524,7 +1524,7 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     let facts = desk.facts(&answers, today());
     assert_eq!(facts.set_aside().len(), 1);
     assert!(
-        facts.at_odds(Odds::RuledOut).is_empty()
+        facts.conflicts(Conflict::RuledOut).is_empty()
             && facts.known(desk.question("stock.extra").slot).is_none()
     );
     let fires: Vec<String> = desk
@@ -1561,12 +1561,12 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     }
     // The patient's own answer to it is another matter.
     let own = gathered(desk.rules, &written("stock: { extra: yes }")).unwrap_or_default();
-    let at_odds = desk.facts(
+    let conflicts = desk.facts(
         &frame::over(&standing("{ plan: { adrenaline: no } }"), &own),
         today(),
     );
     assert!(
-        desk.screen(&at_odds)
+        desk.screen(&conflicts)
             .findings
             .iter()
             .any(|it| it.rule == "test/at-odds")
@@ -1769,11 +1769,11 @@ fn are_the_same(one: &Facts, other: &Facts) -> bool {
     };
     (one.rows(), one.procedure_on(), aside(one))
         == (other.rows(), other.procedure_on(), aside(other))
-        && [Odds::RuledOut, Odds::NotOffered, Odds::Unread]
+        && [Conflict::RuledOut, Conflict::NotOffered, Conflict::Unread]
             .into_iter()
             .all(|it| {
-                (one.at_odds(it), one.at_odds_open(it))
-                    == (other.at_odds(it), other.at_odds_open(it))
+                (one.conflicts(it), one.conflicts_open(it))
+                    == (other.conflicts(it), other.conflicts_open(it))
             })
 }
 
@@ -1786,7 +1786,7 @@ fn a_change_comes_to_the_same_as_every_answer_put_anew() {
         .map(|it| it.answers)
         .unwrap_or_default();
     let mut dice = Dice(13);
-    let (mut n_changed, mut n_at_odds, mut n_open) = (0, 0, 0);
+    let (mut n_changed, mut n_conflicts, mut n_open) = (0, 0, 0);
     let mut other: Option<Vec<(FactSlot, Fact)>> = None;
     while n_changed < 1500 {
         let Some((own, _)) = some_patient(desk.rules, &mut dice) else {
@@ -1798,8 +1798,8 @@ fn a_change_comes_to_the_same_as_every_answer_put_anew() {
         let Some(others) = other.replace(given.clone()) else {
             continue;
         };
-        n_at_odds += usize::from(!facts.at_odds(Odds::RuledOut).is_empty());
-        n_open += usize::from(!facts.at_odds_open(Odds::RuledOut).is_empty());
+        n_conflicts += usize::from(!facts.conflicts(Conflict::RuledOut).is_empty());
+        n_open += usize::from(!facts.conflicts_open(Conflict::RuledOut).is_empty());
         for _ in 0..10 {
             let changes: Vec<(FactSlot, Fact)> = (0..=dice.roll(3))
                 .map(|_| others[dice.roll(others.len())].clone())
@@ -1816,8 +1816,8 @@ fn a_change_comes_to_the_same_as_every_answer_put_anew() {
         }
     }
     assert!(
-        n_at_odds > 20 && n_open > 20,
-        "{n_at_odds} at odds, {n_open} open"
+        n_conflicts > 20 && n_open > 20,
+        "{n_conflicts} conflicts, {n_open} open"
     );
 }
 

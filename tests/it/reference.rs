@@ -122,8 +122,11 @@ pub fn came(condition: &Condition, facts: &Facts) -> Came {
             }
         }
         Condition::Fact { fact, test } => tested(*fact, test, facts),
-        Condition::Answers(odds) => {
-            let (there, open) = (facts.at_odds(*odds).len(), facts.at_odds_open(*odds));
+        Condition::Answers(conflict) => {
+            let (there, open) = (
+                facts.conflicts(*conflict).len(),
+                facts.conflicts_open(*conflict),
+            );
             match (there, open.len()) {
                 (0, 0) => Ok(false),
                 (0, _) => Err(open.clone()),

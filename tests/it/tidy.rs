@@ -10,7 +10,7 @@ use preblock::inner::rule_set::files::{Care, RuleFiles};
 use preblock::inner::rule_set::read::rule_set;
 use preblock::inner::rule_set::{Answer, Idx, Piece, Question, RuleSet, Text};
 use preblock::inner::screening::compile::Compiled;
-use preblock::inner::workbench::cases::read::{cases, excuses};
+use preblock::inner::workbench::cases::read::{cases, waivers};
 use preblock::inner::workbench::cases::{CaseRun, last_day, run};
 use preblock::inner::workbench::coverage;
 use preblock::inner::workbench::lint::{LINTS, Lint};
@@ -658,12 +658,12 @@ fn the_rule_set_keeps_its_cases() {
         .map(|(case, run)| format!("{}: {:?}", case.title, run.differences))
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    let excuses = excuses(&RuleFiles::embedded(), &rules)
+    let waivers = waivers(&RuleFiles::embedded(), &rules)
         .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
     let mut decider = last_day(&cases).and_then(|as_of| Decider::new(&[&rules], &[], as_of).ok());
     let (gaps, unused) = coverage::gaps(
         &coverage::reached(&rules, &runs, decider.as_mut(), |_| true),
-        &excuses.gaps,
+        &waivers.gaps,
         |_| true,
     );
     assert!(gaps.is_empty() && unused.is_empty(), "{gaps:?} {unused:?}");

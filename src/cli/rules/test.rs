@@ -12,7 +12,7 @@ use crate::rule_set::files::RuleFiles;
 use crate::rule_set::{Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::workbench::cases;
-use crate::workbench::cases::read::{Case, Excuse, Excuses};
+use crate::workbench::cases::read::{Case, Waiver, Waivers};
 use crate::workbench::cases::{CaseRun, Difference};
 use crate::workbench::coverage;
 use crate::workbench::coverage::Reach;
@@ -52,7 +52,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else {
         return ExitStatus::Problems;
     };
-    let Some((cases, excuses)) = read(&files, &rule_set) else {
+    let Some((cases, waivers)) = read(&files, &rule_set) else {
         return ExitStatus::Problems;
     };
     let of_file = |case: &Case| case.source.file_name().to_owned();
@@ -100,13 +100,13 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     if arguments.coverage {
         say(&reached.iter().map(table).collect::<Vec<_>>().join("\n"));
     }
-    let (gaps, unused) = coverage::gaps(&reached, &excuses.gaps, named);
+    let (gaps, unused) = coverage::gaps(&reached, &waivers.gaps, named);
     for gap in &gaps {
         say(&format!("{}: {}", gap.rule, gap.what));
     }
     unused
         .iter()
-        .for_each(|it| say(&excuses_nothing(it, "there is no such gap")));
+        .for_each(|it| say(&waives_nothing(it, "there is no such gap")));
     say(&format!(
         "{}: {} as expected, {n_wrong} not",
         draw::counted(cases.len(), "case"),
@@ -126,12 +126,12 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         "{}: {missing}",
         draw::counted(reached.len(), "rule")
     ));
-    let n_excused = reached
+    let n_waived = reached
         .iter()
         .map(|it| it.gaps().len())
         .sum::<usize>()
         .saturating_sub(gaps.len());
-    say(&format!("{}; excused: {n_excused}", totals(&reached)));
+    say(&format!("{}; excused: {n_waived}", totals(&reached)));
     let mut clean = n_wrong == 0 && gaps.is_empty() && unused.is_empty();
     if arguments.mutants && n_wrong > 0 {
         draw::note("no change was tried: that needs cases that come out as expected");
@@ -142,7 +142,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             &mut rule_set,
             &cases,
             &runs,
-            &excuses.changes,
+            &waivers.changes,
             named,
         );
     }
@@ -154,14 +154,14 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
 }
 
 /// The cases and what they cannot show; `None` after diagnostics.
-fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Excuses)> {
+fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Waivers)> {
     match (
         crate::workbench::cases::read::cases(files, rule_set),
-        crate::workbench::cases::read::excuses(files, rule_set),
+        crate::workbench::cases::read::waivers(files, rule_set),
     ) {
-        (Ok(cases), Ok(excuses)) => Some((cases, excuses)),
-        (cases, excuses) => {
-            let found = [cases.err(), excuses.err()]
+        (Ok(cases), Ok(waivers)) => Some((cases, waivers)),
+        (cases, waivers) => {
+            let found = [cases.err(), waivers.err()]
                 .into_iter()
                 .flatten()
                 .flatten()
@@ -179,7 +179,7 @@ fn changes(
     rule_set: &mut RuleSet,
     cases: &[Case],
     runs: &[CaseRun],
-    excuses: &[Excuse],
+    waivers: &[Waiver],
     named: impl Fn(&str) -> bool,
 ) -> bool {
     let began = Instant::now();
@@ -187,7 +187,7 @@ fn changes(
     let mutants = mutants::try_all(rule_set, cases, runs, |rule| named(&rule.id));
     drop(progress);
     let took = began.elapsed().as_secs_f64();
-    let (survivors, unused) = mutants::survivors(&mutants, excuses, named);
+    let (survivors, unused) = mutants::survivors(&mutants, waivers, named);
     say("");
     for it in &survivors {
         say(&format!("{}  {}", it.rule, it.what));
@@ -196,7 +196,7 @@ fn changes(
         }
     }
     unused.iter().for_each(|it| {
-        say(&excuses_nothing(
+        say(&waives_nothing(
             it,
             "there is no such change, a case notices it, or it is proved",
         ))
@@ -215,24 +215,24 @@ fn changes(
         }
     }
     let of = |fate: Fate| mutants.iter().filter(|mutant| mutant.fate == fate).count();
-    let (proved, excused) = (of(Fate::Equivalent), of(Fate::Unnoticed) - survivors.len());
+    let (proved, waived) = (of(Fate::Equivalent), of(Fate::Unnoticed) - survivors.len());
     say(&format!(
-        "{} tried, {} that no case notices, {} that come to the same: {proved} proved, {excused} by the reason given",
+        "{} tried, {} that no case notices, {} that come to the same: {proved} proved, {waived} by the reason given",
         draw::counted(mutants.len(), "small change"),
         survivors.len(),
-        proved + excused,
+        proved + waived,
     ));
     draw::note(&format!("tried in {took:.1} s"));
     survivors.is_empty() && unused.is_empty()
 }
 
-fn excuses_nothing(excuse: &Excuse, why: &str) -> String {
-    let line = excuse.source.position(excuse.span.start).line;
+fn waives_nothing(waiver: &Waiver, why: &str) -> String {
+    let line = waiver.source.position(waiver.span.start).line;
     format!(
         "{}:{line}  {} excuses nothing, {why}: {}",
-        excuse.source.name(),
-        excuse.rule,
-        excuse.what
+        waiver.source.name(),
+        waiver.rule,
+        waiver.what
     )
 }
 

@@ -23,7 +23,7 @@ use std::collections::BTreeSet;
 use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::truth_of::Ground;
 use crate::questionnaire::facts::{
-    AtOdds, Displaced, Fact, Facts, Known, Missing, Value, Why, derive,
+    ConflictingAnswer, Displaced, Fact, Facts, Known, Missing, Value, Why, derive,
 };
 use crate::rule_set::Offered;
 use crate::rule_set::{Agent, Bits, Dependent, FactKind, Idx, Question, RuleSet};
@@ -174,9 +174,9 @@ fn place(
         }
         Truth::No => {
             let by = truth_of::ruling_out(question, &rule_set.catalogue, facts);
-            facts
-                .ruled_out
-                .extend(decider(question.slot, facts).map(|answer| AtOdds { answer, by }));
+            facts.ruled_out.extend(
+                decider(question.slot, facts).map(|answer| ConflictingAnswer { answer, by }),
+            );
         }
         Truth::Unknown(open) if !spare => facts.ruled_out_open.extend(open),
         // A standing detail counts until another method is chosen.
@@ -315,7 +315,7 @@ fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
             Some(true) => {}
             Some(false) => match truth_of::applies(question, &rule_set.catalogue, facts) {
                 Truth::Unknown(needs) if facts.standing.contains(slot) => open.extend(needs),
-                _ => not_offered.extend(decider(*slot, facts).map(|answer| AtOdds {
+                _ => not_offered.extend(decider(*slot, facts).map(|answer| ConflictingAnswer {
                     answer,
                     by: Vec::new(),
                 })),

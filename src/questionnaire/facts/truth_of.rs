@@ -15,7 +15,7 @@ use crate::quantity::when::When;
 use crate::questionnaire::facts::{AllergyEntry, Facts, MedicineEntry, Place, Value};
 use crate::rule_set::recognise;
 use crate::rule_set::{
-    Bits, Catalogue, Comparison, Condition, Idx, Medicine, Odds, Question, Reaction, Substance,
+    Bits, Catalogue, Comparison, Condition, Conflict, Idx, Medicine, Question, Reaction, Substance,
     Test,
 };
 use crate::truth::{FactSlot, Truth};
@@ -62,13 +62,13 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
             _ => Truth::Unknown(facts.needs(*fact)),
         },
         Condition::Fact { fact, test } => tested(*fact, test, facts),
-        Condition::Answers(odds) => at_odds(*odds, facts),
+        Condition::Answers(conflict) => conflicts(*conflict, facts),
     }
 }
 
-fn at_odds(odds: Odds, facts: &Facts) -> Truth {
-    let open = facts.at_odds_open(odds);
-    if !facts.at_odds(odds).is_empty() {
+fn conflicts(conflict: Conflict, facts: &Facts) -> Truth {
+    let open = facts.conflicts_open(conflict);
+    if !facts.conflicts(conflict).is_empty() {
         Truth::Yes
     } else if open.is_empty() {
         Truth::No
@@ -351,9 +351,9 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
                 whole(*fact, facts, found);
             }
         }
-        Condition::Answers(odds) if all == Truth::Yes => found.extend(
+        Condition::Answers(conflict) if all == Truth::Yes => found.extend(
             facts
-                .at_odds(*odds)
+                .conflicts(*conflict)
                 .iter()
                 .flat_map(|it| std::iter::once(&it.answer).chain(&it.by).cloned()),
         ),

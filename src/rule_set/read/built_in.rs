@@ -15,50 +15,50 @@
 use crate::outcome::Outcome;
 use crate::rule_set::bibliography::{Basis, Citation};
 use crate::rule_set::rule::{Kind, MaySetAside, Piece, Rule, Text};
-use crate::rule_set::{Condition, Odds, RuleSet};
+use crate::rule_set::{Condition, Conflict, RuleSet};
 
 /// The concern of these rules, in their ids. No rule set has one of this name.
 pub(crate) const BUILT_IN: &str = "built-in";
 
 /// The program's own rules that no rule of the rule set stands for.
 pub(crate) fn holds(rule_set: &RuleSet) -> Vec<Rule> {
-    let stands_for = |odds: Odds| {
+    let stands_for = |conflict: Conflict| {
         rule_set
             .rules()
-            .any(|it| it.when == Condition::Answers(odds) && it.outcome > Outcome::Go)
+            .any(|it| it.when == Condition::Answers(conflict) && it.outcome > Outcome::Go)
     };
-    let wanted = [Odds::RuledOut, Odds::NotOffered, Odds::Unread]
+    let wanted = [Conflict::RuledOut, Conflict::NotOffered, Conflict::Unread]
         .into_iter()
         .filter(|it| !stands_for(*it));
     wanted.map(|it| hold(rule_set, it)).collect()
 }
 
-fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
+fn hold(rule_set: &RuleSet, conflict: Conflict) -> Rule {
     let words = |text: &str| Piece::Words(text.to_owned());
-    let (id, title, reason, action, cleared_by) = match odds {
-        Odds::RuledOut => (
+    let (id, title, reason, action, cleared_by) = match conflict {
+        Conflict::RuledOut => (
             "detail-ruled-out",
             "A detail that another answer rules out",
             vec![
                 words("Answered, although another answer says that it does not apply: "),
-                Piece::Odds(odds),
+                Piece::Conflict(conflict),
                 words("."),
             ],
             "Find out which of the answers is wrong, and correct it.",
             "answers that fit one another",
         ),
-        Odds::NotOffered => (
+        Conflict::NotOffered => (
             "plan-not-offered",
             "A plan that the clinic does not offer",
             vec![
                 words("The plan holds what the clinic's own file does not list as offered: "),
-                Piece::Odds(odds),
+                Piece::Conflict(conflict),
                 words("."),
             ],
             "Choose a plan that the clinic offers, or have its file of offers corrected by whoever keeps it.",
             "a plan within what the clinic offers",
         ),
-        Odds::Unread => (
+        Conflict::Unread => (
             "name-not-recognised",
             "Every name of a medicine or an allergy to be recognised",
             vec![words(
@@ -76,7 +76,7 @@ fn hold(rule_set: &RuleSet, odds: Odds) -> Rule {
         outcome: Outcome::Defer,
         urgency: None,
         refer_to: None,
-        when: Condition::Answers(odds),
+        when: Condition::Answers(conflict),
         reason: Text { pieces: reason },
         action: Text {
             pieces: vec![words(action)],

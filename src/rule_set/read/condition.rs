@@ -7,7 +7,8 @@ use crate::quantity::span::Span;
 use crate::quantity::tidy;
 use crate::rule_set::read::symbols::{Names, What};
 use crate::rule_set::{
-    Bits, Comparison, Condition, FactKind, FactType, LimitValue, Odds, SpanLimit, Test, Threshold,
+    Bits, Comparison, Condition, Conflict, FactKind, FactType, LimitValue, SpanLimit, Test,
+    Threshold,
 };
 use crate::truth::FactSlot;
 
@@ -46,7 +47,9 @@ pub(crate) fn read(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Opt
 /// A condition on what was answered at all. Which words may stand here is the schema's matter.
 fn answers(reading: &mut Reading<'_>, form: &MapEntry) -> Option<Condition> {
     let written = form.value.written(reading.source)?;
-    let found = Odds::WRITTEN.into_iter().find(|it| it.word() == written);
+    let found = Conflict::WRITTEN
+        .into_iter()
+        .find(|it| it.word() == written);
     if found.is_none() {
         reading.pass_over(&form.value, "`ruled-out` or `not-offered`");
     }

@@ -9,8 +9,8 @@ use crate::document::source::{Node, NodeKind};
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
 use crate::rule_set::{
-    Agent, AllergenRegister, Basis, Catalogue, Citation, FactType, Idx, Limit, LimitValue,
-    MedicineRegister, Odds, Piece, Publication, Table, Text, Threshold,
+    Agent, AllergenRegister, Basis, Catalogue, Citation, Conflict, FactType, Idx, Limit,
+    LimitValue, MedicineRegister, Piece, Publication, Table, Text, Threshold,
 };
 
 /// Kinds of entries that are named elsewhere.
@@ -368,8 +368,8 @@ impl Names {
                     .map(|_| Piece::Allergies)
                     .or_else(|| self.perhaps_broken());
             }
-            "ruled_out" => return Some(Piece::Odds(Odds::RuledOut)),
-            "not_offered" => return Some(Piece::Odds(Odds::NotOffered)),
+            "ruled_out" => return Some(Piece::Conflict(Conflict::RuledOut)),
+            "not_offered" => return Some(Piece::Conflict(Conflict::NotOffered)),
             _ if self.is_broken_fact(name) => return Some(Piece::Words(String::new())),
             _ => {}
         }

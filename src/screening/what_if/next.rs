@@ -6,7 +6,7 @@
 use crate::outcome::{Outcome, OutcomeSpan, Standing, Urgency};
 use crate::questionnaire::facts::Facts;
 use crate::rule_set::catalogue::Who;
-use crate::rule_set::{Condition, Odds, RuleSet};
+use crate::rule_set::{Condition, Conflict, RuleSet};
 use crate::screening::result::{Alternative, Asked, Finding, Next, NextKind, ToAsk, Unrecognised};
 
 /// Whom to ask, in the order in which people are asked.
@@ -65,7 +65,7 @@ pub(crate) fn next(
         return next;
     }
     next.read = each_once(found.unrecognised.iter().map(|it| it.text.clone()));
-    next.clear_up = facts.at_odds(Odds::RuledOut).len();
+    next.clear_up = facts.conflicts(Conflict::RuledOut).len();
     next.ask = by_whom(
         found
             .to_ask
@@ -78,10 +78,9 @@ pub(crate) fn next(
         .cloned()
         .collect();
     let clears_up = |finding: &&Finding| {
-        rule_set
-            .judging
-            .iter()
-            .any(|rule| rule.id == finding.rule && rule.when == Condition::Answers(Odds::RuledOut))
+        rule_set.judging.iter().any(|rule| {
+            rule.id == finding.rule && rule.when == Condition::Answers(Conflict::RuledOut)
+        })
     };
     if plan.is_none() {
         let against = found

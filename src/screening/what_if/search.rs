@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::outcome::{Outcome, Standing, State};
 use crate::questionnaire::facts::derive::roots;
 use crate::questionnaire::facts::{Fact, Facts, Known, Value, chosen_in_words};
-use crate::rule_set::{Bits, Condition, Dependent, Idx, Odds, Question, RuleSet, Table, Test};
+use crate::rule_set::{Bits, Condition, Conflict, Dependent, Idx, Question, RuleSet, Table, Test};
 use crate::screening::compile::{Compiled, Kept};
 use crate::screening::evaluate::{States, standing};
 use crate::truth::{FactSlot, Slot};
@@ -361,7 +361,7 @@ impl Links {
 
     /// For each answer that is at odds with others, what it hangs on: unless some of that is otherwise, it stays at odds.
     /// Where it is only open whether some are, what all that may be hang on.
-    fn at_odds(&self, rule_set: &RuleSet, facts: &Facts, odds: Odds) -> Vec<Bits<Slot>> {
+    fn conflicts(&self, rule_set: &RuleSet, facts: &Facts, conflict: Conflict) -> Vec<Bits<Slot>> {
         let questions = || rule_set.catalogue.questions.iter().zip(&self.behind);
         let behind = |slot: FactSlot| {
             questions()
@@ -369,21 +369,21 @@ impl Links {
                 .map_or_else(Bits::new, |(_, behind)| behind.clone())
         };
         let mut found: Vec<Bits<Slot>> = facts
-            .at_odds(odds)
+            .conflicts(conflict)
             .iter()
             .map(|it| behind(it.answer.slot))
             .collect();
         if found.is_empty() {
             let mut open = Bits::new();
-            match odds {
-                Odds::NotOffered => facts
+            match conflict {
+                Conflict::NotOffered => facts
                     .offers()
                     .keys()
                     .for_each(|it| open.extend(&behind(*it))),
-                Odds::RuledOut => {
+                Conflict::RuledOut => {
                     let hangs = |slots: &Bits<Slot>| {
                         facts
-                            .at_odds_open(Odds::RuledOut)
+                            .conflicts_open(Conflict::RuledOut)
                             .iter()
                             .any(|slot| slots.contains(*slot))
                     };
@@ -391,8 +391,8 @@ impl Links {
                         .filter(|(_, it)| hangs(it))
                         .for_each(|(_, it)| open.extend(it));
                 }
-                Odds::Unread => {
-                    for it in facts.at_odds_open(Odds::Unread) {
+                Conflict::Unread => {
+                    for it in facts.conflicts_open(Conflict::Unread) {
                         open.insert(*it);
                         open.extend(&behind(*it));
                     }
@@ -506,9 +506,9 @@ impl<'a> LeverReach<'a> {
         });
         let reaching = in_the_way.flat_map(|((rule, _), levers)| match &rule.when {
             // Each answer at odds stands in the way by itself.
-            Condition::Answers(odds) => self
+            Condition::Answers(conflict) => self
                 .links
-                .at_odds(self.rule_set, &node.facts, *odds)
+                .conflicts(self.rule_set, &node.facts, *conflict)
                 .iter()
                 .map(|it| reaching(&self.touched, it))
                 .collect(),

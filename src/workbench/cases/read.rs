@@ -396,7 +396,7 @@ fn unknown_rule(
 
 /// Something that no case can notice or reach, with the reason why.
 #[derive(Debug, Clone)]
-pub struct Excuse {
+pub struct Waiver {
     /// Full id of the rule, or what else was changed: `limits/x`, `derived.x`, `anaesthetics/x`.
     pub rule: String,
     /// The change or the gap, in the words in which it is reported.
@@ -411,20 +411,20 @@ pub struct Excuse {
 
 /// What a rule set says that no case can show.
 #[derive(Debug, Clone, Default)]
-pub struct Excuses {
+pub struct Waivers {
     /// Changes of a rule that come to the same.
-    pub changes: Vec<Excuse>,
+    pub changes: Vec<Waiver>,
     /// Gaps that cannot be filled.
-    pub gaps: Vec<Excuse>,
+    pub gaps: Vec<Waiver>,
 }
 
 /// Reads `cases/equivalent.yaml`, if the rule set has it.
 ///
 /// # Errors
 /// Every diagnostic of the file.
-pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Diagnostic>> {
+pub fn waivers(files: &RuleFiles, rule_set: &RuleSet) -> Result<Waivers, Vec<Diagnostic>> {
     let Some(file) = files.file(EQUIVALENT) else {
-        return Ok(Excuses::default());
+        return Ok(Waivers::default());
     };
     let mut of_text = Vec::new();
     let Some(parsed) = file.parsed(&mut of_text) else {
@@ -432,11 +432,11 @@ pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Dia
     };
     let mut reading = parsed.reading("equivalent");
     reading.diagnostics.extend(of_text);
-    let mut found = Excuses::default();
+    let mut found = Waivers::default();
     for (key, list) in [("changes", &mut found.changes), ("gaps", &mut found.gaps)] {
         let mut seen = HashMap::new();
         for node in parsed.root.list(key) {
-            excuse(&mut reading, rule_set, node, &mut seen, list);
+            waiver(&mut reading, rule_set, node, &mut seen, list);
         }
     }
     let diagnostics = reading.finish();
@@ -447,12 +447,12 @@ pub fn excuses(files: &RuleFiles, rule_set: &RuleSet) -> Result<Excuses, Vec<Dia
     }
 }
 
-fn excuse(
+fn waiver(
     reading: &mut Reading<'_>,
     rule_set: &RuleSet,
     node: &Node,
     seen: &mut HashMap<(String, String), Range<usize>>,
-    list: &mut Vec<Excuse>,
+    list: &mut Vec<Waiver>,
 ) {
     let (rule, what, reason) = (
         reading.needed(node, "rule"),
@@ -482,7 +482,7 @@ fn excuse(
         );
         told.also(&first, "first").help("delete one of them");
     }
-    list.push(Excuse {
+    list.push(Waiver {
         rule,
         what,
         reason,

@@ -439,7 +439,7 @@ fn piece(rule_set: &RuleSet, piece: &Piece) -> String {
         Piece::Limit(at) => format!("{{limit.{}}}", rule_set.limits[*at].id),
         Piece::Medicines => "{medicines}".into(),
         Piece::Allergies => "{allergies}".into(),
-        Piece::Odds(odds) => format!("{{{}}}", odds.word()),
+        Piece::Conflict(conflict) => format!("{{{}}}", conflict.word()),
     }
 }
 

@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 
 use crate::exact::{Witness, of_answers};
 use crate::questionnaire::facts::Gathered;
-use crate::rule_set::{Idx, Odds, Question};
+use crate::rule_set::{Conflict, Idx, Question};
 use crate::screening::evaluate::States;
 use crate::workbench::compare::{Both, as_asked};
 
@@ -127,6 +127,8 @@ fn judged(both: &Both<'_>, answers: &Gathered, as_of: NaiveDate) -> Option<Judge
     let facts = both.facts(answers, as_of).ok()?;
     Some(JudgedByBoth {
         states: both.states(&facts),
-        is_plain: facts.iter().all(|it| it.at_odds(Odds::RuledOut).is_empty()),
+        is_plain: facts
+            .iter()
+            .all(|it| it.conflicts(Conflict::RuledOut).is_empty()),
     })
 }

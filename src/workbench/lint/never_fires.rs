@@ -3,7 +3,7 @@
 use crate::document::diagnostic::Code;
 use crate::exact::Found;
 use crate::outcome::State;
-use crate::rule_set::Odds;
+use crate::rule_set::Conflict;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each rule that cannot fire.
@@ -15,7 +15,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         if subject
             .runs
             .iter()
-            .any(|it| shown(it) && it.facts.at_odds(Odds::RuledOut).is_empty())
+            .any(|it| shown(it) && it.facts.conflicts(Conflict::RuledOut).is_empty())
         {
             continue;
         }

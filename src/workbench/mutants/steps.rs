@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use crate::quantity::span::Span;
 use crate::rule_set::words;
 use crate::rule_set::{
-    Bits, Comparison, Condition, Idx, Limit, LimitValue, Medicine, Odds, Reaction, RuleSet,
+    Bits, Comparison, Condition, Conflict, Idx, Limit, LimitValue, Medicine, Reaction, RuleSet,
     SpanLimit, Substance, Term, Test, Threshold,
 };
 use crate::truth::FactSlot;
@@ -136,7 +136,7 @@ fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
         Condition::AllergicTo { .. } => allergic(rule_set, condition, &mut found),
         Condition::Fact { fact, test } => tested(rule_set, *fact, test, &mut found),
         Condition::Answers(one) => found.extend(
-            Odds::WRITTEN
+            Conflict::WRITTEN
                 .into_iter()
                 .filter(|it| it != one)
                 .map(|other| {

@@ -7,7 +7,7 @@ use crate::quantity::tidy;
 use crate::rule_set::RuleSet;
 
 /// Each such answer in a few words, those that only the old one accepts first.
-pub(crate) fn apart(old: &RuleSet, new: &RuleSet) -> Vec<String> {
+pub(crate) fn refused_by_one(old: &RuleSet, new: &RuleSet) -> Vec<String> {
     let mut found = Vec::new();
     for (this, other, whose) in [(old, new, "only before"), (new, old, "only now")] {
         let mut add = |what: String| found.push(format!("{what}: {whose}"));
