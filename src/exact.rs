@@ -57,7 +57,7 @@ pub struct Decider<'a> {
     /// The rule sets.
     pub rule_sets: Vec<&'a RuleSet>,
     /// The formulas.
-    pub logic: Tseitin,
+    pub solver: Tseitin,
     /// The space of answers.
     pub encoding: Encoding,
     /// What each rule set makes of it.
@@ -99,11 +99,11 @@ impl<'a> Decider<'a> {
         further: &[&Condition],
         as_of: NaiveDate,
     ) -> Result<Self, TooLarge> {
-        let mut logic = Tseitin::default();
-        let encoding = Encoding::new(&mut logic, rule_sets, further, as_of)?;
+        let mut solver = Tseitin::default();
+        let encoding = Encoding::new(&mut solver, rule_sets, further, as_of)?;
         let mut judgements = Vec::new();
         for (view, rule_set) in rule_sets.iter().enumerate() {
-            judgements.push(judge(&mut logic, &encoding, rule_set, view));
+            judgements.push(judge(&mut solver, &encoding, rule_set, view));
         }
         let screeners = rule_sets
             .iter()
@@ -111,7 +111,7 @@ impl<'a> Decider<'a> {
             .collect();
         Ok(Self {
             rule_sets: rule_sets.to_vec(),
-            logic,
+            solver,
             encoding,
             judgements,
             screeners,
@@ -123,7 +123,9 @@ impl<'a> Decider<'a> {
     pub(crate) fn pair(&mut self, view: usize, condition: &Condition) -> Option<DualRail> {
         let rule_set = self.rule_sets.get(view)?;
         let judged = self.judgements.get(view)?;
-        Some(Reader::again(&mut self.logic, &self.encoding, rule_set, view, judged).pair(condition))
+        Some(
+            Reader::again(&mut self.solver, &self.encoding, rule_set, view, judged).pair(condition),
+        )
     }
 
     /// Whether all of these hold for some patient; `confirm` is asked of the questionnaires, which settles it.
@@ -176,7 +178,7 @@ impl<'a> Decider<'a> {
         let mut open: Option<String> = None;
         let mut n_unclear = 0;
         // Whom no numbers were found for is passed over in this search alone: another one must meet them again.
-        let passing = self.logic.free();
+        let passing = self.solver.free();
         let together: Vec<Lit> = together.iter().copied().chain([passing]).collect();
         for _ in 0..MOST_ROUNDS {
             let mut encodings: Vec<&Encoding> = who
@@ -184,7 +186,7 @@ impl<'a> Decider<'a> {
                 .map(|it| it.encoding.unwrap_or(&self.encoding))
                 .collect();
             encodings.dedup_by(|a, b| std::ptr::eq(*a, *b));
-            if assignment::minimal_model(&mut self.logic, &encodings, &together).is_empty() {
+            if assignment::minimal_model(&mut self.solver, &encodings, &together).is_empty() {
                 return open.map_or(Found::Never, Found::Open);
             }
             let subjects: Vec<Candidate<'_>> = who
@@ -200,7 +202,7 @@ impl<'a> Decider<'a> {
                         screener,
                         encoding,
                         view: viewpoint.view,
-                        assignment: assignment::read(&self.logic, encoding),
+                        assignment: assignment::read(&self.solver, encoding),
                     })
                 })
                 .collect();
@@ -235,9 +237,9 @@ impl<'a> Decider<'a> {
             };
             let names: Vec<&str> = names.iter().map(String::as_str).collect();
             for encoding in encodings {
-                shut.extend(assignment::blocking_clause(&self.logic, encoding, &names));
+                shut.extend(assignment::blocking_clause(&self.solver, encoding, &names));
             }
-            self.logic.require(shut);
+            self.solver.require(shut);
         }
         Found::Open(open.unwrap_or_else(|| "derived facts".to_owned()))
     }
@@ -245,12 +247,12 @@ impl<'a> Decider<'a> {
 
 /// What a rule set makes of every patient of a space, derived facts included.
 pub(crate) fn judge(
-    logic: &mut Tseitin,
+    solver: &mut Tseitin,
     encoding: &Encoding,
     rule_set: &RuleSet,
     view: usize,
 ) -> Judgement {
-    let mut reader = Reader::new(logic, encoding, rule_set, view);
+    let mut reader = Reader::new(solver, encoding, rule_set, view);
     applicability::settle(&mut reader);
     reader.judge()
 }

@@ -15,7 +15,7 @@ use crate::truth::FactSlot;
 pub(crate) fn settle(reader: &mut Reader<'_>) {
     let rule_set = reader.rule_set;
     let (mut conflicts, mut fit) = (Vec::new(), Vec::new());
-    let always = reader.logic.constant(Some(true));
+    let always = reader.solver.constant(Some(true));
     reader.applies = rule_set
         .catalogue
         .questions
@@ -33,14 +33,14 @@ pub(crate) fn settle(reader: &mut Reader<'_>) {
                 let applies = reader.asked(when);
                 reader.applies[at] = applies;
                 let hazard = reader.place(question, applies);
-                conflicts.push(reader.logic.all([hazard, applies.no]));
-                fit.push(reader.logic.any([!hazard, applies.yes]));
+                conflicts.push(reader.solver.all([hazard, applies.no]));
+                fit.push(reader.solver.any([!hazard, applies.yes]));
             }
         }
     }
     reader.ruled_out = DualRail {
-        yes: reader.logic.any(conflicts),
-        no: reader.logic.all(fit),
+        yes: reader.solver.any(conflicts),
+        no: reader.solver.all(fit),
     };
 }
 
@@ -49,11 +49,11 @@ impl Reader<'_> {
         match when {
             Condition::All(parts) => {
                 let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
-                self.logic.all_of(&parts)
+                self.solver.all_of(&parts)
             }
             Condition::Any(parts) => {
                 let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
-                self.logic.any_of(&parts)
+                self.solver.any_of(&parts)
             }
             Condition::Not(part) => self.asked(part).turned(),
             Condition::Taking { fact, .. }
@@ -62,10 +62,10 @@ impl Reader<'_> {
                 let pair = self.pair(when);
                 // Nobody will ever answer it.
                 let shut = [!self.known(*fact), self.applies(*fact).no];
-                let shut = self.logic.all(shut);
+                let shut = self.solver.all(shut);
                 DualRail {
                     yes: pair.yes,
-                    no: self.logic.any([pair.no, shut]),
+                    no: self.solver.any([pair.no, shut]),
                 }
             }
             Condition::Answers(_) => self.pair(when),
@@ -78,29 +78,29 @@ impl Reader<'_> {
     /// Where it is answered, and not harmlessly.
     fn place(&mut self, question: &Question, applies: DualRail) -> Lit {
         let Some(given) = self.encoding.domain(self.view, question.slot).cloned() else {
-            return self.logic.never();
+            return self.solver.never();
         };
         let harmless = self.harmless(question, &given.shape);
         // A standing answer of the clinic contradicts nothing, and counts until the question certainly does not apply.
         let standing = self.by_clinic(question);
-        let hazard = self.logic.all([given.known, !harmless, !standing]);
-        let stands = self.logic.all([standing, !applies.no]);
-        let counts = self.logic.any([hazard, applies.yes, stands]);
-        let known = self.logic.all([given.known, counts]);
+        let hazard = self.solver.all([given.known, !harmless, !standing]);
+        let stands = self.solver.all([standing, !applies.no]);
+        let counts = self.solver.any([hazard, applies.yes, stands]);
+        let known = self.solver.all([given.known, counts]);
         let otherwise = question
             .otherwise
             .map(|it| question.option_id(it).to_owned());
         // Nothing else can be so where the question does not apply, and what is answered so is so in any case.
-        let instead = self.logic.all([applies.no, !hazard]);
+        let instead = self.solver.all([applies.no, !hazard]);
         let shape = match given.shape {
             Shape::Choice(options) => Shape::Choice(
                 options
                     .into_iter()
                     .map(|(id, lit)| {
                         let lit = if otherwise.as_ref() == Some(&id) {
-                            self.logic.any([lit, instead])
+                            self.solver.any([lit, instead])
                         } else {
-                            self.logic.all([lit, counts])
+                            self.solver.all([lit, counts])
                         };
                         (id, lit)
                     })
@@ -109,20 +109,20 @@ impl Reader<'_> {
             Shape::Choices(options) => Shape::Choices(
                 options
                     .into_iter()
-                    .map(|(id, lit)| (id, self.logic.all([lit, counts])))
+                    .map(|(id, lit)| (id, self.solver.all([lit, counts])))
                     .collect(),
             ),
             Shape::Number { cells, whole } => Shape::Number {
                 cells: cells
                     .into_iter()
-                    .map(|(cell, lit)| (cell, self.logic.all([lit, counts])))
+                    .map(|(cell, lit)| (cell, self.solver.all([lit, counts])))
                     .collect(),
                 whole,
             },
             shape => shape,
         };
         let known = match &shape {
-            Shape::Choice(options) if otherwise.is_some() => self.logic.any(lits(options)),
+            Shape::Choice(options) if otherwise.is_some() => self.solver.any(lits(options)),
             _ => known,
         };
         self.count(question.slot, Domain { known, shape });
@@ -130,7 +130,7 @@ impl Reader<'_> {
             .date_slot
             .and_then(|slot| Some((slot, self.encoding.domain(self.view, slot).cloned()?)));
         if let Some((slot, date)) = date {
-            let known = self.logic.all([date.known, counts]);
+            let known = self.solver.all([date.known, counts]);
             self.count(
                 slot,
                 Domain {
@@ -151,7 +151,7 @@ impl Reader<'_> {
     /// Where an answer, if there is one, is harmless alone.
     fn harmless(&mut self, question: &Question, shape: &Shape) -> Lit {
         if question.harmless_alone {
-            return self.logic.always();
+            return self.solver.always();
         }
         let is_hazard = |id: &str| {
             !question
@@ -164,9 +164,9 @@ impl Reader<'_> {
                 .filter(|(id, _)| is_hazard(id))
                 .map(|(_, it)| *it)
                 .collect(),
-            Shape::Number { .. } | Shape::Date { .. } => vec![self.logic.always()],
+            Shape::Number { .. } | Shape::Date { .. } => vec![self.solver.always()],
             list => list.parts(),
         };
-        !self.logic.any(hazards)
+        !self.solver.any(hazards)
     }
 }

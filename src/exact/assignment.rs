@@ -72,37 +72,37 @@ pub(crate) struct Dated {
 }
 
 /// Reads the patient that was found possible last.
-pub(crate) fn read(logic: &Tseitin, encoding: &Encoding) -> Assignment {
+pub(crate) fn read(solver: &Tseitin, encoding: &Encoding) -> Assignment {
     let mut known = BTreeMap::new();
     for (name, domain) in &encoding.domains {
-        if logic.holds(domain.known) {
-            known.insert(name.clone(), told(logic, &domain.shape));
+        if solver.holds(domain.known) {
+            known.insert(name.clone(), told(solver, &domain.shape));
         }
     }
     let listed = encoding
         .offers
         .iter()
-        .filter(|(_, (listed, _))| logic.holds(*listed));
+        .filter(|(_, (listed, _))| solver.holds(*listed));
     let standing = encoding
         .standing
         .iter()
-        .filter(|(id, it)| logic.holds(**it) && known.contains_key(*id))
+        .filter(|(id, it)| solver.holds(**it) && known.contains_key(*id))
         .map(|(id, _)| id.clone())
         .collect();
     Assignment {
         known,
         standing,
         offers: listed
-            .map(|(id, (_, outside))| (id.clone(), logic.holds(*outside)))
+            .map(|(id, (_, outside))| (id.clone(), solver.holds(*outside)))
             .collect(),
     }
 }
 
-fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
+fn told(solver: &Tseitin, shape: &Shape) -> Assigned {
     let chosen = |options: &[(String, Lit)]| -> Vec<String> {
         options
             .iter()
-            .filter(|(_, it)| logic.holds(*it))
+            .filter(|(_, it)| solver.holds(*it))
             .map(|(id, _)| id.clone())
             .collect()
     };
@@ -111,7 +111,7 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
             Assigned::Choice(chosen(options).into_iter().next().unwrap_or_default())
         }
         Shape::Choices(options) => Assigned::Choices(chosen(options)),
-        Shape::Number { cells, whole } => match cells.iter().find(|(_, it)| logic.holds(*it)) {
+        Shape::Number { cells, whole } => match cells.iter().find(|(_, it)| solver.holds(*it)) {
             Some((cell, _)) => Assigned::Number(*cell, *whole),
             None => Assigned::Text,
         },
@@ -119,7 +119,7 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
             let of = |wanted: bool| {
                 older
                     .iter()
-                    .filter(|(_, it)| logic.holds(*it) == wanted)
+                    .filter(|(_, it)| solver.holds(*it) == wanted)
                     .map(|(span, _)| *span)
                     .collect()
             };
@@ -129,11 +129,11 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
                 from: days
                     .iter()
                     .rev()
-                    .find(|(_, it)| logic.holds(*it))
+                    .find(|(_, it)| solver.holds(*it))
                     .map(|(day, _)| *day),
                 before: days
                     .iter()
-                    .find(|(_, it)| !logic.holds(*it))
+                    .find(|(_, it)| !solver.holds(*it))
                     .map(|(day, _)| *day),
             })
         }
@@ -141,7 +141,7 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
             kinds,
             unrecognised,
         } => {
-            let count = |lits: &[Lit]| lits.iter().filter(|it| logic.holds(**it)).count();
+            let count = |lits: &[Lit]| lits.iter().filter(|it| solver.holds(**it)).count();
             let mut names = Vec::new();
             let mut steroids = Vec::new();
             for (kind, counts) in kinds {
@@ -162,7 +162,7 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
         Shape::Allergies(kinds) => Assigned::Allergies(
             kinds
                 .iter()
-                .filter(|(_, it)| logic.holds(*it))
+                .filter(|(_, it)| solver.holds(*it))
                 .map(|(it, _)| it.clone())
                 .collect(),
         ),
@@ -173,11 +173,11 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
             solutions,
         } => Assigned::Plan {
             agents: chosen(agents),
-            strengths: logic.holds(*strengths),
-            volumes: logic.holds(*volumes),
+            strengths: solver.holds(*strengths),
+            volumes: solver.holds(*volumes),
             solutions: solutions
                 .iter()
-                .filter(|(_, _, it)| logic.holds(*it))
+                .filter(|(_, _, it)| solver.holds(*it))
                 .map(|(id, cell, _)| (id.clone(), *cell))
                 .collect(),
         },
@@ -195,25 +195,25 @@ fn told(logic: &Tseitin, shape: &Shape) -> Assigned {
 /// # Returns
 /// What was asked for and what was left out: together they are possible, and found so last. Empty if nothing is possible.
 pub(crate) fn minimal_model(
-    logic: &mut Tseitin,
+    solver: &mut Tseitin,
     encodings: &[&Encoding],
     together: &[Lit],
 ) -> Vec<Lit> {
-    if !logic.possible(together) {
+    if !solver.possible(together) {
         return Vec::new();
     }
     let mut kept: Vec<Lit> = together.to_vec();
-    kept.push(logic.always());
-    let leave = |logic: &mut Tseitin, kept: &mut Vec<Lit>, without: Lit| {
+    kept.push(solver.always());
+    let leave = |solver: &mut Tseitin, kept: &mut Vec<Lit>, without: Lit| {
         kept.push(without);
-        if !logic.holds(without) && !logic.possible(kept) {
+        if !solver.holds(without) && !solver.possible(kept) {
             kept.pop();
-            logic.possible(kept);
+            solver.possible(kept);
         }
     };
     for encoding in encodings {
         for it in without(encoding) {
-            leave(logic, &mut kept, it);
+            leave(solver, &mut kept, it);
         }
     }
     kept
@@ -263,11 +263,11 @@ fn without(encoding: &Encoding) -> Vec<Lit> {
 ///
 /// It names all that the arithmetic went by, known or not, the cell of each number and each option, and nothing else. So it
 /// shuts out every model that shares what was shown to clash, however it differs beside, and no other.
-pub(crate) fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&str]) -> Vec<Lit> {
+pub(crate) fn blocking_clause(solver: &Tseitin, encoding: &Encoding, names: &[&str]) -> Vec<Lit> {
     let mut found = Vec::new();
     for domain in names.iter().filter_map(|it| encoding.domains.get(*it)) {
         let mut lits = vec![domain.known];
-        if logic.holds(domain.known) {
+        if solver.holds(domain.known) {
             match &domain.shape {
                 Shape::Choice(options) | Shape::Choices(options) => {
                     lits.extend(options.iter().map(|(_, it)| *it))
@@ -276,7 +276,7 @@ pub(crate) fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&st
                     cells
                         .iter()
                         .map(|(_, it)| *it)
-                        .filter(|it| logic.holds(*it)),
+                        .filter(|it| solver.holds(*it)),
                 ),
                 Shape::Date { older, days } => {
                     lits.extend(older.iter().map(|(_, it)| *it));
@@ -307,14 +307,14 @@ pub(crate) fn blocking_clause(logic: &Tseitin, encoding: &Encoding, names: &[&st
                         solutions
                             .iter()
                             .map(|(_, _, it)| *it)
-                            .filter(|it| logic.holds(*it)),
+                            .filter(|it| solver.holds(*it)),
                     );
                 }
             }
         }
         found.extend(
             lits.into_iter()
-                .map(|it| if logic.holds(it) { !it } else { it }),
+                .map(|it| if solver.holds(it) { !it } else { it }),
         );
     }
     found

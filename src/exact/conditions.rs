@@ -40,21 +40,21 @@ pub struct Judgement {
 /// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
 /// pressing one is established, and where everybody goes.
 pub(crate) fn verdict(
-    logic: &mut Tseitin,
+    solver: &mut Tseitin,
     rules: &[(Outcome, Option<Urgency>, DualRail)],
 ) -> ([Lit; 3], Lit) {
     let refers = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay].map(|least| {
         let presses = |outcome: Outcome, urgency: Option<Urgency>| {
             outcome == Outcome::Refer && urgency.unwrap_or(Urgency::Routine) >= least
         };
-        logic.any(
+        solver.any(
             rules
                 .iter()
                 .filter(|(outcome, urgency, _)| presses(*outcome, *urgency))
                 .map(|(.., state)| state.yes),
         )
     });
-    let goes = logic.all(
+    let goes = solver.all(
         rules
             .iter()
             .filter(|(outcome, ..)| *outcome > Outcome::Go)
@@ -66,7 +66,7 @@ pub(crate) fn verdict(
 /// Reads conditions in the view of one rule set.
 pub(crate) struct Reader<'a> {
     /// The formulas.
-    pub logic: &'a mut Tseitin,
+    pub solver: &'a mut Tseitin,
     /// The space.
     pub encoding: &'a Encoding,
     /// The rule set.
@@ -84,7 +84,7 @@ pub(crate) struct Reader<'a> {
 impl<'a> Reader<'a> {
     /// A reader of what was given, before it is settled what of it counts.
     pub(crate) fn new(
-        logic: &'a mut Tseitin,
+        solver: &'a mut Tseitin,
         encoding: &'a Encoding,
         rule_set: &'a RuleSet,
         view: usize,
@@ -95,9 +95,9 @@ impl<'a> Reader<'a> {
             .indices()
             .map(|it| encoding.domain(view, it).cloned().map(Rc::new))
             .collect();
-        let ruled_out = logic.constant(Some(false));
+        let ruled_out = solver.constant(Some(false));
         Self {
-            logic,
+            solver,
             encoding,
             rule_set,
             view,
@@ -109,7 +109,7 @@ impl<'a> Reader<'a> {
 
     /// A reader of what was judged before.
     pub(crate) fn again(
-        logic: &'a mut Tseitin,
+        solver: &'a mut Tseitin,
         encoding: &'a Encoding,
         rule_set: &'a RuleSet,
         view: usize,
@@ -121,7 +121,7 @@ impl<'a> Reader<'a> {
             judged.ruled_out,
         );
         Self {
-            logic,
+            solver,
             encoding,
             rule_set,
             view,
@@ -142,7 +142,7 @@ impl<'a> Reader<'a> {
         let mut own = own
             .filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact))
             .map(|(_, it)| *it);
-        own.next_back().unwrap_or(self.logic.constant(Some(true)))
+        own.next_back().unwrap_or(self.solver.constant(Some(true)))
     }
 
     /// Everything that the rules come to.
@@ -159,7 +159,7 @@ impl<'a> Reader<'a> {
             .zip(&rules)
             .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
             .collect();
-        let (refers, goes) = verdict(self.logic, &asking);
+        let (refers, goes) = verdict(self.solver, &asking);
         let (counting, applies) = (self.counting.clone(), self.applies.clone());
         Judgement {
             rules,
@@ -176,11 +176,11 @@ impl<'a> Reader<'a> {
         match condition {
             Condition::All(parts) => {
                 let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
-                self.logic.all_of(&parts)
+                self.solver.all_of(&parts)
             }
             Condition::Any(parts) => {
                 let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
-                self.logic.any_of(&parts)
+                self.solver.any_of(&parts)
             }
             Condition::Not(part) => self.pair(part).turned(),
             Condition::Taking {
@@ -203,7 +203,7 @@ impl<'a> Reader<'a> {
     }
 
     fn unknown(&self) -> DualRail {
-        self.logic.constant(None)
+        self.solver.constant(None)
     }
 
     fn taking(&mut self, fact: FactSlot, wanted: &Bits<Medicine>, n: usize) -> DualRail {
@@ -233,14 +233,14 @@ impl<'a> Reader<'a> {
                 (true, true) => same.entry(at).or_default().extend(counts),
             }
         }
-        among.extend(same.into_values().map(|it| self.logic.any(it)));
-        let enough = self.logic.at_least(n, &among);
-        let yes = self.logic.all([domain.known, enough]);
+        among.extend(same.into_values().map(|it| self.solver.any(it)));
+        let enough = self.solver.at_least(n, &among);
+        let yes = self.solver.all([domain.known, enough]);
         among.extend(open);
-        let maybe = self.logic.at_least(n, &among);
+        let maybe = self.solver.at_least(n, &among);
         DualRail {
             yes,
-            no: self.logic.all([domain.known, !maybe]),
+            no: self.solver.all([domain.known, !maybe]),
         }
     }
 
@@ -270,18 +270,18 @@ impl<'a> Reader<'a> {
                 None => {}
             }
         }
-        let any = self.logic.any(among);
-        let yes = self.logic.all([domain.known, any]);
+        let any = self.solver.any(among);
+        let yes = self.solver.all([domain.known, any]);
         // No only where every entry is clear of it.
         let others: Vec<Lit> = kinds
             .iter()
             .map(|(_, it)| *it)
             .filter(|it| !not_clear.contains(it))
             .collect();
-        let possible = self.logic.any(others);
+        let possible = self.solver.any(others);
         DualRail {
             yes,
-            no: self.logic.all([domain.known, !possible]),
+            no: self.solver.all([domain.known, !possible]),
         }
     }
 
@@ -314,8 +314,8 @@ impl<'a> Reader<'a> {
                 };
                 let (inside, outside): (Vec<_>, Vec<_>) =
                     options.iter().partition(|(id, _)| words.contains(id));
-                let yes = self.logic.any(inside.iter().map(|(_, it)| *it));
-                let no = self.logic.any(outside.iter().map(|(_, it)| *it));
+                let yes = self.solver.any(inside.iter().map(|(_, it)| *it));
+                let no = self.solver.any(outside.iter().map(|(_, it)| *it));
                 let pair = DualRail { yes, no };
                 if matches!(test, Test::NoneOf(_)) {
                     pair.turned()
@@ -330,8 +330,8 @@ impl<'a> Reader<'a> {
                     .filter(|(id, _)| wanted.contains(id))
                     .map(|(_, it)| *it)
                     .collect();
-                let any = self.logic.any(inside);
-                self.logic.where_known(domain.known, any)
+                let any = self.solver.any(inside);
+                self.solver.where_known(domain.known, any)
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
                 let ids: Vec<&String> = wanted
@@ -344,8 +344,8 @@ impl<'a> Reader<'a> {
                     .filter(|(id, _)| ids.contains(&id))
                     .map(|(_, it)| *it)
                     .collect();
-                let any = self.logic.any(inside);
-                self.logic.where_known(domain.known, any)
+                let any = self.solver.any(inside);
+                self.solver.where_known(domain.known, any)
             }
             (Shape::Number { cells, .. }, Test::Compare(..) | Test::Between(..)) => {
                 let holds = |number: f64| match test {
@@ -356,17 +356,17 @@ impl<'a> Reader<'a> {
                 let (inside, outside): (Vec<_>, Vec<_>) =
                     cells.iter().partition(|(cell, _)| holds(some_number(cell)));
                 DualRail {
-                    yes: self.logic.any(inside.iter().map(|(_, it)| *it)),
-                    no: self.logic.any(outside.iter().map(|(_, it)| *it)),
+                    yes: self.solver.any(inside.iter().map(|(_, it)| *it)),
+                    no: self.solver.any(outside.iter().map(|(_, it)| *it)),
                 }
             }
             (Shape::Date { older, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
                 let Some((_, older)) = older.iter().find(|(span, _)| *span == limit.span) else {
                     return self.unknown();
                 };
-                let on = self.encoding.procedure_known(self.logic);
-                let dated = self.logic.all([on, domain.known]);
-                let pair = self.logic.where_known(dated, *older);
+                let on = self.encoding.procedure_known(self.solver);
+                let dated = self.solver.all([on, domain.known]);
+                let pair = self.solver.where_known(dated, *older);
                 if matches!(test, Test::Within(_)) {
                     pair.turned()
                 } else {
@@ -381,15 +381,15 @@ impl<'a> Reader<'a> {
                     Comparison::Below => !self.not_before(days, with.value),
                     Comparison::AtMost => !self.not_before(days, with.value + 1.0),
                 };
-                self.logic.where_known(domain.known, is)
+                self.solver.where_known(domain.known, is)
             }
             (Shape::Date { days, .. }, Test::Between(low, high)) => {
                 let (from, after) = (
                     self.not_before(days, low.value),
                     self.not_before(days, high.value + 1.0),
                 );
-                let is = self.logic.all([from, !after]);
-                self.logic.where_known(domain.known, is)
+                let is = self.solver.all([from, !after]);
+                self.solver.where_known(domain.known, is)
             }
             _ => self.unknown(),
         }
@@ -399,7 +399,7 @@ impl<'a> Reader<'a> {
     fn not_before(&self, days: &[(f64, Lit)], day: f64) -> Lit {
         days.iter()
             .find(|(it, _)| *it >= day)
-            .map_or(self.logic.never(), |(_, it)| *it)
+            .map_or(self.solver.never(), |(_, it)| *it)
     }
 
     fn is_yes_no(&self, fact: FactSlot) -> bool {
@@ -409,11 +409,11 @@ impl<'a> Reader<'a> {
     /// Where the clinic answers a question for every patient.
     pub(super) fn by_clinic(&self, question: &Question) -> Lit {
         let standing = self.encoding.standing.get(&question.id);
-        standing.copied().unwrap_or(self.logic.never())
+        standing.copied().unwrap_or(self.solver.never())
     }
 
     pub(super) fn known(&self, fact: FactSlot) -> Lit {
-        self.domain(fact).map_or(self.logic.never(), |it| it.known)
+        self.domain(fact).map_or(self.solver.never(), |it| it.known)
     }
 
     /// Where every list of names is read; nowhere is it certain that some name is not.
@@ -455,15 +455,15 @@ impl<'a> Reader<'a> {
                 }
                 _ => Vec::new(),
             };
-            let some = self.logic.any(unread);
-            let whole = self.logic.all([domain.known, !some]);
+            let some = self.solver.any(unread);
+            let whole = self.solver.all([domain.known, !some]);
             let shut = [!domain.known, self.applies(slot).no];
-            let shut = self.logic.all(shut);
-            read.push(self.logic.any([whole, shut]));
+            let shut = self.solver.all(shut);
+            read.push(self.solver.any([whole, shut]));
         }
         DualRail {
-            yes: self.logic.never(),
-            no: self.logic.all(read),
+            yes: self.solver.never(),
+            no: self.solver.all(read),
         }
     }
 
@@ -481,37 +481,39 @@ impl<'a> Reader<'a> {
                 continue;
             };
             let chosen = self.something(&domain);
-            let mut listed = self.logic.never();
+            let mut listed = self.solver.never();
             // A standing choice is open while its method is: another one would set it aside.
             let standing = self.by_clinic(question);
-            let settled = self.logic.any([!standing, self.applies(question.slot).yes]);
+            let settled = self
+                .solver
+                .any([!standing, self.applies(question.slot).yes]);
             if let Some((in_file, is_outside)) = self.encoding.offers.get(&question.id).copied() {
                 listed = in_file;
-                let beyond = self.logic.all([in_file, is_outside, chosen]);
-                outside.push(self.logic.all([beyond, settled]));
-                open.push(self.logic.all([beyond, !settled]));
+                let beyond = self.solver.all([in_file, is_outside, chosen]);
+                outside.push(self.solver.all([beyond, settled]));
+                open.push(self.solver.all([beyond, !settled]));
             }
             if let Some(kept) = rule_set
                 .local
                 .as_ref()
                 .and_then(|it| it.offers.get(&question.slot))
             {
-                listed = self.logic.always();
+                listed = self.solver.always();
                 let beyond = self.beyond(question, kept, &domain);
-                outside.push(self.logic.all([beyond, settled]));
-                open.push(self.logic.all([beyond, !settled]));
+                outside.push(self.solver.all([beyond, settled]));
+                open.push(self.solver.all([beyond, !settled]));
             }
             let asked = !self.applies(question.slot).no;
-            open.push(self.logic.all([listed, asked, !domain.known]));
+            open.push(self.solver.all([listed, asked, !domain.known]));
             if let Shape::Plan { strengths, .. } = domain.shape {
-                open.push(self.logic.all([listed, chosen, !strengths]));
+                open.push(self.solver.all([listed, chosen, !strengths]));
             }
         }
-        let yes = self.logic.any(outside);
-        let open = self.logic.any(open);
+        let yes = self.solver.any(outside);
+        let open = self.solver.any(open);
         DualRail {
             yes,
-            no: self.logic.all([!yes, !open]),
+            no: self.solver.all([!yes, !open]),
         }
     }
 
@@ -521,7 +523,7 @@ impl<'a> Reader<'a> {
             Shape::Choices(options)
             | Shape::Plan {
                 agents: options, ..
-            } => self.logic.any(options.iter().map(|(_, it)| *it)),
+            } => self.solver.any(options.iter().map(|(_, it)| *it)),
             _ => domain.known,
         }
     }
@@ -564,6 +566,6 @@ impl<'a> Reader<'a> {
             }
             _ => Vec::new(),
         };
-        self.logic.any(ways)
+        self.solver.any(ways)
     }
 }

@@ -26,17 +26,17 @@ impl Reader<'_> {
         match formula.known {
             KnownWhen::Exactly(needs) => {
                 let needed = self.needs(derived, &needs);
-                self.logic.same(domain.known, needed);
+                self.solver.same(domain.known, needed);
             }
             KnownWhen::AtMost { perhaps, surely } => {
                 let (perhaps, surely) =
                     (self.needs(derived, &perhaps), self.needs(derived, &surely));
-                self.logic.implies(domain.known, perhaps);
-                self.logic.implies(surely, domain.known);
+                self.solver.implies(domain.known, perhaps);
+                self.solver.implies(surely, domain.known);
             }
         }
         let zero = self.needs(derived, &formula.zero);
-        let zero = self.logic.all([domain.known, zero]);
+        let zero = self.solver.all([domain.known, zero]);
         self.zero_where(domain, zero);
         match formula.follows {
             Follows::Arithmetic => {}
@@ -70,8 +70,8 @@ impl Reader<'_> {
                     let there = other
                         .iter()
                         .find(|(of, _)| *of == id)
-                        .map_or(self.logic.never(), |(_, lit)| *lit);
-                    missing.push((self.logic.all([lit, !there]), ONE));
+                        .map_or(self.solver.never(), |(_, lit)| *lit);
+                    missing.push((self.solver.all([lit, !there]), ONE));
                 }
                 self.sum_is(domain, &missing);
             }
@@ -91,28 +91,28 @@ impl Reader<'_> {
                     .given()
                     .map(|(role, _)| self.role_known(derived, role.name))
                     .collect();
-                self.logic.all(known)
+                self.solver.all(known)
             }
             Needs::Role(role) => self.role_known(derived, role),
             Needs::LeftOut(role) => self.truth(derived.input(role).is_none()),
             Needs::All(parts) => {
                 let parts: Vec<Lit> = parts.iter().map(|part| self.needs(derived, part)).collect();
-                self.logic.all(parts)
+                self.solver.all(parts)
             }
             Needs::Any(parts) => {
                 let parts: Vec<Lit> = parts.iter().map(|part| self.needs(derived, part)).collect();
-                self.logic.any(parts)
+                self.solver.any(parts)
             }
             Needs::Not(part) => !self.needs(derived, part),
             Needs::Is(role, option) => self.chosen(derived, role, option),
             Needs::Some(role) => {
                 let options = self.options_of(derived, role);
-                self.logic.any(lits(&options))
+                self.solver.any(lits(&options))
             }
             Needs::Side(role, side) => self.side(derived, role, side),
             Needs::Below(role, limit) => {
                 let Some(Input::Number(limit)) = derived.input(limit) else {
-                    return self.logic.never();
+                    return self.solver.never();
                 };
                 self.number_is(derived, role, |number| number < limit)
             }
@@ -122,7 +122,7 @@ impl Reader<'_> {
             Needs::Without(plan, agents) => {
                 let some = self.agents(derived, plan, agents);
                 let known = self.role_known(derived, plan);
-                self.logic.all([known, !some])
+                self.solver.all([known, !some])
             }
             Needs::Allowed {
                 plan,
@@ -132,16 +132,16 @@ impl Reader<'_> {
             Needs::Recognised(list) => self.steroids(derived, list).0,
             Needs::NoSteroid(list) => {
                 let (readable, some) = self.steroids(derived, list);
-                self.logic.all([readable, !some])
+                self.solver.all([readable, !some])
             }
         }
     }
 
     fn truth(&self, holds: bool) -> Lit {
         if holds {
-            self.logic.always()
+            self.solver.always()
         } else {
-            self.logic.never()
+            self.solver.never()
         }
     }
 
@@ -149,7 +149,7 @@ impl Reader<'_> {
     fn role_known(&self, derived: &Derived, role: &str) -> Lit {
         derived
             .fact(role)
-            .map_or(self.logic.always(), |slot| self.known(slot))
+            .map_or(self.solver.always(), |slot| self.known(slot))
     }
 
     fn shape_of(&self, derived: &Derived, role: &str) -> Option<Shape> {
@@ -171,14 +171,14 @@ impl Reader<'_> {
         self.options_of(derived, role)
             .into_iter()
             .find(|(of, _)| of == id)
-            .map_or(self.logic.never(), |(_, lit)| lit)
+            .map_or(self.solver.never(), |(_, lit)| lit)
     }
 
     /// The cells of a role's number; a limit is a number known beforehand.
     fn cells_of(&self, derived: &Derived, role: &str) -> Vec<(Cell, Lit)> {
         match (derived.input(role), self.shape_of(derived, role)) {
             (Some(Input::Number(number)), _) => {
-                vec![(Cell::closed(number, number), self.logic.always())]
+                vec![(Cell::closed(number, number), self.solver.always())]
             }
             (_, Some(Shape::Number { cells, .. })) => cells,
             _ => Vec::new(),
@@ -192,7 +192,7 @@ impl Reader<'_> {
             .iter()
             .filter(|(cell, _)| holds(some_number(cell)))
             .map(|(_, lit)| *lit);
-        self.logic.any(so.collect::<Vec<_>>())
+        self.solver.any(so.collect::<Vec<_>>())
     }
 
     fn side(&mut self, derived: &Derived, role: &str, side: Side) -> Lit {
@@ -209,7 +209,7 @@ impl Reader<'_> {
             .into_iter()
             .filter(|(id, _)| lies_there(id))
             .map(|(_, lit)| lit);
-        self.logic.any(there.collect::<Vec<_>>())
+        self.solver.any(there.collect::<Vec<_>>())
     }
 
     /// Whether any of these agents is in a plan.
@@ -228,7 +228,7 @@ impl Reader<'_> {
             .filter(|(id, _)| counts(id))
             .map(|(_, lit)| lit);
         let there: Vec<Lit> = there.collect();
-        self.logic.any(there)
+        self.solver.any(there)
     }
 
     /// Whether a plan is known, with these amounts if any of these agents is in it.
@@ -237,16 +237,16 @@ impl Reader<'_> {
             Some(Shape::Plan {
                 strengths, volumes, ..
             }) => (strengths, volumes),
-            _ => (self.logic.never(), self.logic.never()),
+            _ => (self.solver.never(), self.solver.never()),
         };
         let some = self.agents(derived, plan, agents);
         let amounts = match amounts {
             Amounts::Volumes => volumes,
-            Amounts::Doses => self.logic.all([strengths, volumes]),
+            Amounts::Doses => self.solver.all([strengths, volumes]),
         };
-        let told = self.logic.any([!some, amounts]);
+        let told = self.solver.any([!some, amounts]);
         let known = self.role_known(derived, plan);
-        self.logic.all([known, told])
+        self.solver.all([known, told])
     }
 
     /// For each agent of a plan: it is not there, or the register has a limit for it at that age, for this choice of
@@ -262,7 +262,7 @@ impl Reader<'_> {
         let with = [(false, "no"), (true, "yes")].map(|(with, option)| {
             (
                 with,
-                adrenaline.map_or(self.logic.always(), |role| {
+                adrenaline.map_or(self.solver.always(), |role| {
                     self.chosen(derived, role, option)
                 }),
             )
@@ -276,12 +276,12 @@ impl Reader<'_> {
                     .into_iter()
                     .filter(|(with, _)| agent.limit(*with, years).is_some())
                 {
-                    ways.push(self.logic.all([*age, choice]));
+                    ways.push(self.solver.all([*age, choice]));
                 }
             }
-            allowed.push(self.logic.any(ways));
+            allowed.push(self.solver.any(ways));
         }
-        self.logic.all(allowed)
+        self.solver.all(allowed)
     }
 
     /// A date that is also tested for its age in months or days leaves only some ages in years.
@@ -301,10 +301,10 @@ impl Reader<'_> {
             };
             for (cell, is) in cells {
                 if cell.last_whole() < least {
-                    self.logic.require([!*older, !*is]);
+                    self.solver.require([!*older, !*is]);
                 }
                 if cell.first_whole() > most {
-                    self.logic.require([*older, !*is]);
+                    self.solver.require([*older, !*is]);
                 }
             }
         }
@@ -334,7 +334,7 @@ impl Reader<'_> {
             for (operated, own) in &sides {
                 for (other, lit) in own {
                     if !cell.both(other).is_empty() {
-                        same.push(self.logic.all([*operated, *lit]));
+                        same.push(self.solver.all([*operated, *lit]));
                     }
                     let beyond = if lowest {
                         other.lies_below(cell)
@@ -342,11 +342,12 @@ impl Reader<'_> {
                         cell.lies_below(other)
                     };
                     if beyond {
-                        self.logic.require([!domain.known, !*is, !*operated, !*lit]);
+                        self.solver
+                            .require([!domain.known, !*is, !*operated, !*lit]);
                     }
                 }
             }
-            self.logic
+            self.solver
                 .require([!domain.known, !*is].into_iter().chain(same));
         }
     }
@@ -358,7 +359,7 @@ impl Reader<'_> {
             unrecognised,
         }) = self.shape_of(derived, list)
         else {
-            return (self.logic.never(), self.logic.never());
+            return (self.solver.never(), self.solver.never());
         };
         let first = |counts: &Vec<Lit>| counts.first().copied();
         let steroids = kinds
@@ -373,9 +374,9 @@ impl Reader<'_> {
             steroids.collect(),
             strangers.chain(first(&unrecognised)).collect(),
         );
-        let clear = !self.logic.any(strangers);
+        let clear = !self.solver.any(strangers);
         let known = self.role_known(derived, list);
-        (self.logic.all([known, clear]), self.logic.any(steroids))
+        (self.solver.all([known, clear]), self.solver.any(steroids))
     }
 
     /// The number is zero there.
@@ -385,7 +386,7 @@ impl Reader<'_> {
                 .iter()
                 .find(|(it, _)| it.contains(0.0))
                 .map(|(_, it)| *it);
-            self.logic.require([!there].into_iter().chain(zero));
+            self.solver.require([!there].into_iter().chain(zero));
         }
     }
 
@@ -394,7 +395,7 @@ impl Reader<'_> {
         let Shape::Number { cells, .. } = &domain.shape else {
             return;
         };
-        let sums = self.logic.sums(parts);
+        let sums = self.solver.sums(parts);
         for (cell, lit) in cells {
             #[expect(
                 clippy::cast_precision_loss,
@@ -405,8 +406,8 @@ impl Reader<'_> {
                 .filter(|(sum, _)| cell.contains(*sum as f64 / 100.0))
                 .map(|(_, it)| *it)
                 .collect();
-            let any = self.logic.any(inside);
-            self.logic.implies(*lit, any);
+            let any = self.solver.any(inside);
+            self.solver.implies(*lit, any);
         }
     }
 }

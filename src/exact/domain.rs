@@ -123,26 +123,26 @@ pub(super) fn lits<Of>(parts: &[(Of, Lit)]) -> Vec<Lit> {
 }
 
 /// So many, just one of them where it is known, none where it is not.
-pub(super) fn one_of(logic: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
-    let lits = logic.several(n);
-    logic.require(lits.iter().copied().chain([!known]));
-    lits.iter().for_each(|it| logic.implies(*it, known));
-    logic.at_most_one(&lits);
+pub(super) fn one_of(solver: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
+    let lits = solver.several(n);
+    solver.require(lits.iter().copied().chain([!known]));
+    lits.iter().for_each(|it| solver.implies(*it, known));
+    solver.at_most_one(&lits);
     lits
 }
 
 /// So many, any of them where it is known, none where it is not.
-pub(super) fn any_of(logic: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
-    let lits = logic.several(n);
-    lits.iter().for_each(|it| logic.implies(*it, known));
+pub(super) fn any_of(solver: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
+    let lits = solver.several(n);
+    lits.iter().for_each(|it| solver.implies(*it, known));
     lits
 }
 
 /// So many, each only where the one before it holds, none where it is not known.
-pub(super) fn rising(logic: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
-    let lits = any_of(logic, known, n);
+pub(super) fn rising(solver: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
+    let lits = any_of(solver, known, n);
     for (before, after) in lits.iter().zip(lits.iter().skip(1)) {
-        logic.implies(*after, *before);
+        solver.implies(*after, *before);
     }
     lits
 }

@@ -55,7 +55,7 @@ impl Encoding {
     /// # Errors
     /// The first fact that has too many cells.
     pub(crate) fn new(
-        logic: &mut Tseitin,
+        solver: &mut Tseitin,
         rule_sets: &[&RuleSet],
         further: &[&Condition],
         on: NaiveDate,
@@ -78,7 +78,7 @@ impl Encoding {
                     _ => fact.id.clone(),
                 };
                 if !encoding.domains.contains_key(&name) {
-                    let domain = domain(logic, rule_sets, further, at, slot, &tests)?;
+                    let domain = domain(solver, rule_sets, further, at, slot, &tests)?;
                     encoding.domains.insert(name.clone(), domain);
                 }
                 names.push(name);
@@ -88,7 +88,7 @@ impl Encoding {
                 encoding
                     .offers
                     .entry(question.id.clone())
-                    .or_insert_with(|| (logic.free(), logic.free()));
+                    .or_insert_with(|| (solver.free(), solver.free()));
             }
             for question in catalogue
                 .questions
@@ -98,7 +98,7 @@ impl Encoding {
                 encoding
                     .standing
                     .entry(question.id.clone())
-                    .or_insert_with(|| logic.free());
+                    .or_insert_with(|| solver.free());
             }
             encoding.procedure = encoding
                 .procedure
@@ -132,24 +132,24 @@ impl Encoding {
 
     /// Ties another space to this one: everything known here is known there, and the same. INVARIANT: both are of the same
     /// rule set and cut for the same conditions, so that their parts are the same in number and order ([`Self::is_cut_like`]).
-    pub(crate) fn is_known_better_in(&self, other: &Self, logic: &mut Tseitin) {
-        let on = self.procedure_known(logic);
-        let same = |logic: &mut Tseitin, given: Lit, ones: Vec<Lit>, others: Vec<Lit>| {
+    pub(crate) fn is_known_better_in(&self, other: &Self, solver: &mut Tseitin) {
+        let on = self.procedure_known(solver);
+        let same = |solver: &mut Tseitin, given: Lit, ones: Vec<Lit>, others: Vec<Lit>| {
             for (one, other) in ones.into_iter().zip(others) {
-                logic.require([!given, !one, other]);
-                logic.require([!given, one, !other]);
+                solver.require([!given, !one, other]);
+                solver.require([!given, one, !other]);
             }
         };
         for (name, domain) in &self.domains {
             let Some(better) = other.domains.get(name) else {
                 continue;
             };
-            logic.implies(domain.known, better.known);
+            solver.implies(domain.known, better.known);
             match (&domain.shape, &better.shape) {
                 (Shape::Date { older: a, days: d }, Shape::Date { older: b, days: e }) => {
-                    let dated = logic.all([domain.known, on]);
-                    same(logic, dated, lits(a), lits(b));
-                    same(logic, domain.known, lits(d), lits(e));
+                    let dated = solver.all([domain.known, on]);
+                    same(solver, dated, lits(a), lits(b));
+                    same(solver, domain.known, lits(d), lits(e));
                 }
                 (
                     Shape::Plan {
@@ -165,25 +165,25 @@ impl Encoding {
                         solutions: t,
                     },
                 ) => {
-                    same(logic, domain.known, lits(a), lits(b));
+                    same(solver, domain.known, lits(a), lits(b));
                     for ((.., one), (.., other)) in s.iter().zip(t) {
-                        same(logic, *strong, vec![*one], vec![*other]);
+                        same(solver, *strong, vec![*one], vec![*other]);
                     }
-                    logic.implies(*strong, *stronger);
-                    logic.implies(*full, *fuller);
+                    solver.implies(*strong, *stronger);
+                    solver.implies(*full, *fuller);
                 }
-                (one, other) => same(logic, domain.known, one.parts(), other.parts()),
+                (one, other) => same(solver, domain.known, one.parts(), other.parts()),
             }
         }
         for (id, standing) in &self.standing {
             if let Some(also) = other.standing.get(id) {
-                logic.same(*standing, *also);
+                solver.same(*standing, *also);
             }
         }
         for (id, (listed, outside)) in &self.offers {
             if let Some((also_listed, also_outside)) = other.offers.get(id) {
-                logic.same(*listed, *also_listed);
-                logic.same(*outside, *also_outside);
+                solver.same(*listed, *also_listed);
+                solver.same(*outside, *also_outside);
             }
         }
     }
@@ -207,11 +207,11 @@ impl Encoding {
     }
 
     /// Whether the day of surgery is known.
-    pub(crate) fn procedure_known(&self, logic: &Tseitin) -> Lit {
+    pub(crate) fn procedure_known(&self, solver: &Tseitin) -> Lit {
         self.procedure
             .as_ref()
             .and_then(|it| self.domains.get(it))
-            .map_or(logic.never(), |it| it.known)
+            .map_or(solver.never(), |it| it.known)
     }
 }
 
@@ -408,14 +408,14 @@ impl Tests {
 
 /// The domain of one slot.
 fn domain(
-    logic: &mut Tseitin,
+    solver: &mut Tseitin,
     rule_sets: &[&RuleSet],
     further: &[&Condition],
     at: usize,
     slot: FactSlot,
     tests: &Tests,
 ) -> Result<Domain, TooLarge> {
-    let known = logic.free();
+    let known = solver.free();
     let Some(rule_set) = rule_sets.get(at) else {
         return Ok(Domain {
             known,
@@ -425,7 +425,7 @@ fn domain(
     let catalogue = &rule_set.catalogue;
     let id = catalogue.id(slot);
     let cuts: Vec<Cut> = tests.cuts.get(id).into_iter().flatten().copied().collect();
-    let cut = |logic: &mut Tseitin, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
+    let cut = |solver: &mut Tseitin, ends: (f64, f64), whole: bool| -> Result<Shape, TooLarge> {
         let cells = cells(cuts.clone(), ends, whole);
         if cells.len() > MOST_CELLS {
             return Err(TooLarge {
@@ -433,45 +433,45 @@ fn domain(
                 of: format!("{} numbers", cells.len()),
             });
         }
-        let lits = one_of(logic, known, cells.len());
+        let lits = one_of(solver, known, cells.len());
         Ok(Shape::Number {
             cells: cells.into_iter().zip(lits).collect(),
             whole,
         })
     };
     let shape = match (catalogue.fact(slot).kind, catalogue.question_of(slot)) {
-        (FactKind::TakenOn(_), _) => dates(logic, known, id, tests),
+        (FactKind::TakenOn(_), _) => dates(solver, known, id, tests),
         (_, Some(question)) => match &question.answer {
             Answer::YesNo => {
-                let is_yes = logic.free();
+                let is_yes = solver.free();
                 Shape::Choice(vec![
-                    ("no".to_owned(), logic.all([known, !is_yes])),
-                    ("yes".to_owned(), logic.all([known, is_yes])),
+                    ("no".to_owned(), solver.all([known, !is_yes])),
+                    ("yes".to_owned(), solver.all([known, is_yes])),
                 ])
             }
             Answer::OneOf(_) => {
                 let ids = option_ids(rule_sets, id);
-                let lits = one_of(logic, known, ids.len());
+                let lits = one_of(solver, known, ids.len());
                 Shape::Choice(ids.into_iter().zip(lits).collect())
             }
             Answer::SeveralOf(_) => {
                 let ids = option_ids(rule_sets, id);
-                let lits = any_of(logic, known, ids.len());
+                let lits = any_of(solver, known, ids.len());
                 Shape::Choices(ids.into_iter().zip(lits).collect())
             }
             Answer::Number { .. } => {
                 let whole = asking(rule_sets, id)
                     .any(|it| matches!(it.answer, Answer::Number { whole: true }));
-                cut(logic, plausible(rule_sets, id), whole)?
+                cut(solver, plausible(rule_sets, id), whole)?
             }
-            Answer::Quantity { .. } => cut(logic, plausible(rule_sets, id), false)?,
-            Answer::Date => dates(logic, known, id, tests),
+            Answer::Quantity { .. } => cut(solver, plausible(rule_sets, id), false)?,
+            Answer::Date => dates(solver, known, id, tests),
             Answer::Text => Shape::Text,
             Answer::Medicines => {
-                lists::medicines(logic, known, rule_sets, further, tests.most_taken, id)?
+                lists::medicines(solver, known, rule_sets, further, tests.most_taken, id)?
             }
-            Answer::Allergies => lists::allergies(logic, known, rule_sets, further, id)?,
-            Answer::Anaesthetic => lists::plan(logic, known, rule_sets),
+            Answer::Allergies => lists::allergies(solver, known, rule_sets, further, id)?,
+            Answer::Anaesthetic => lists::plan(solver, known, rule_sets),
         },
         _ => match catalogue.derived_of(slot) {
             Some(derived) => {
@@ -481,7 +481,7 @@ fn domain(
                 } else {
                     most
                 };
-                cut(logic, (least, most), derived.formula.whole)?
+                cut(solver, (least, most), derived.formula.whole)?
             }
             None => Shape::Text,
         },
@@ -547,17 +547,17 @@ fn plausible(rule_sets: &[&RuleSet], id: &str) -> (f64, f64) {
     })
 }
 
-fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
+fn dates(solver: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
     let mut spans: Vec<Span> = tests.spans.get(id).into_iter().flatten().copied().collect();
     spans.sort_by_key(|it| it.to_string());
     spans.dedup();
-    let older: Vec<(Span, Lit)> = spans.into_iter().map(|it| (it, logic.free())).collect();
+    let older: Vec<(Span, Lit)> = spans.into_iter().map(|it| (it, solver.free())).collect();
     for (short, than_short) in &older {
         for (_, than_long) in older
             .iter()
             .filter(|(long, _)| long != short && surely_within(*short, *long))
         {
-            logic.implies(*than_long, *than_short);
+            solver.implies(*than_long, *than_short);
         }
     }
     let cuts = tests.cuts.get(id).into_iter().flatten();
@@ -566,7 +566,7 @@ fn dates(logic: &mut Tseitin, known: Lit, id: &str, tests: &Tests) -> Shape {
         .collect();
     days.sort_by(f64::total_cmp);
     days.dedup();
-    let lits = rising(logic, known, days.len());
+    let lits = rising(solver, known, days.len());
     Shape::Date {
         older,
         days: days.into_iter().zip(lits).collect(),

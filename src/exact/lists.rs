@@ -23,7 +23,7 @@ use crate::rule_set::{
 /// # Errors
 /// There are too many kinds.
 pub(crate) fn medicines(
-    logic: &mut Tseitin,
+    solver: &mut Tseitin,
     known: Lit,
     rule_sets: &[&RuleSet],
     further: &[&Condition],
@@ -38,13 +38,13 @@ pub(crate) fn medicines(
         });
     }
     let kinds = kinds.into_iter().map(|kind| {
-        let lits = rising(logic, known, most.min(kind.names.len()));
+        let lits = rising(solver, known, most.min(kind.names.len()));
         (kind, lits)
     });
     let kinds = kinds.collect();
     Ok(Shape::Medicines {
         kinds,
-        unrecognised: rising(logic, known, most),
+        unrecognised: rising(solver, known, most),
     })
 }
 
@@ -200,7 +200,7 @@ type AllergyTest<'a> = (usize, &'a Bits<Substance>, Option<&'a Bits<Reaction>>);
 /// # Errors
 /// There are too many kinds.
 pub(crate) fn allergies(
-    logic: &mut Tseitin,
+    solver: &mut Tseitin,
     known: Lit,
     rule_sets: &[&RuleSet],
     further: &[&Condition],
@@ -303,7 +303,7 @@ pub(crate) fn allergies(
             of: format!("{} kinds of allergies", kinds.len()),
         });
     }
-    let lits = any_of(logic, known, kinds.len());
+    let lits = any_of(solver, known, kinds.len());
     Ok(Shape::Allergies(kinds.into_values().zip(lits).collect()))
 }
 
@@ -325,7 +325,7 @@ pub fn entry_of(
 }
 
 /// A plan of the agents that every rule set has that asks for one, of strengths that all of them accept.
-pub(crate) fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
+pub(crate) fn plan(solver: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> Shape {
     let asking: Vec<&RuleSet> = rule_sets
         .iter()
         .copied()
@@ -341,10 +341,10 @@ pub(crate) fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> S
         .flat_map(|rule_set| rule_set.agents.iter().map(|it| &it.id))
         .filter(|it| in_all(it))
         .collect();
-    let lits = any_of(logic, known, ids.len());
-    let (strengths, volumes) = (logic.free(), logic.free());
-    logic.implies(strengths, known);
-    logic.implies(volumes, known);
+    let lits = any_of(solver, known, ids.len());
+    let (strengths, volumes) = (solver.free(), solver.free());
+    solver.implies(strengths, known);
+    solver.implies(volumes, known);
     let agents: Vec<(String, Lit)> = ids.into_iter().cloned().zip(lits).collect();
     let mut solutions = Vec::new();
     for (id, lit) in &agents {
@@ -364,8 +364,8 @@ pub(crate) fn plan(logic: &mut Tseitin, known: Lit, rule_sets: &[&RuleSet]) -> S
             .into_iter()
             .flat_map(|at| [false, true].map(|value_below| Cut { at, value_below }));
         let cells = cells(cuts.collect(), ends, false);
-        let told = logic.all([*lit, strengths]);
-        let lits = one_of(logic, told, cells.len());
+        let told = solver.all([*lit, strengths]);
+        let lits = one_of(solver, told, cells.len());
         solutions.extend(
             cells
                 .into_iter()

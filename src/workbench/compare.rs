@@ -218,7 +218,7 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
     };
     let (before_is, after_is) = (classes(before), classes(after));
     let plain = [!before.ruled_out.yes, !after.ruled_out.yes];
-    let never = decider.logic.never();
+    let never = decider.solver.never();
     // Each rule of either, with its place in both.
     let place = |rule_set: &RuleSet, id: &str| rule_set.judging.position(|it| it.id == id);
     let mut rules: Vec<(&str, [Option<Idx<Rule>>; 2])> = old
@@ -303,7 +303,7 @@ impl ExampleSearch<'_> {
         together: &[Lit],
         judged: &dyn Fn([&States; 2]) -> bool,
     ) -> Option<Result<Vec<Witness>, String>> {
-        if !self.decider.logic.possible(together) {
+        if !self.decider.solver.possible(together) {
             return None;
         }
         let confirm = |seen: &[Witness]| match seen {

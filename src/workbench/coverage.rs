@@ -274,7 +274,7 @@ fn may_be_alone(
             pair.no
         });
     }
-    decider.logic.possible(&together)
+    decider.solver.possible(&together)
 }
 
 /// The gaps that nothing waives, and the waivers that waive nothing.

@@ -156,7 +156,7 @@ impl Prover<'_> {
             };
             together.extend(in_sense(*sense, pair));
         }
-        if !self.decider.logic.possible(&together) {
+        if !self.decider.solver.possible(&together) {
             return Proof::Idle;
         }
         let rule_set = self.rule_set;
@@ -194,29 +194,29 @@ impl Prover<'_> {
     /// Where what must come out does not.
     fn broken(&mut self, then: &Then) -> Lit {
         let Some(judgement) = self.decider.judgements.first() else {
-            return self.decider.logic.never();
+            return self.decider.solver.never();
         };
         let [refers, ..] = judgement.refers;
         let goes = judgement.goes;
         match then {
             Then::Never(outcomes) => {
-                let logic = &mut self.decider.logic;
+                let solver = &mut self.decider.solver;
                 let ways: Vec<Lit> = outcomes
                     .iter()
                     .map(|outcome| match outcome {
                         Outcome::Go => goes,
                         Outcome::Refer => refers,
-                        Outcome::Defer => logic.all([!goes, !refers]),
+                        Outcome::Defer => solver.all([!goes, !refers]),
                     })
                     .collect();
-                logic.any(ways)
+                solver.any(ways)
             }
             Then::Fires(rules) => {
                 let firing: Vec<Lit> = rules.iter().map(|at| !judgement.rules[*at].yes).collect();
-                self.decider.logic.all(firing)
+                self.decider.solver.all(firing)
             }
             Then::UrgencyAtLeast(urgency) => !pressing(judgement, *urgency),
-            Then::Promise(_) => self.decider.logic.never(),
+            Then::Promise(_) => self.decider.solver.never(),
         }
     }
 
@@ -244,8 +244,8 @@ impl Prover<'_> {
                         .collect(),
                     _ => Vec::new(),
                 };
-                let unread = self.decider.logic.any(unread);
-                if !self.decider.logic.possible(&[unread]) {
+                let unread = self.decider.solver.any(unread);
+                if !self.decider.solver.possible(&[unread]) {
                     return Proof::Idle;
                 }
                 let found = self.decider.find(&[unread, goes], &|seen| {
@@ -287,7 +287,7 @@ impl Prover<'_> {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
             None => match Encoding::new(
-                &mut self.decider.logic,
+                &mut self.decider.solver,
                 &[self.rule_set],
                 &self.further,
                 self.decider.as_of,
@@ -299,10 +299,10 @@ impl Prover<'_> {
                     };
                 }
                 Ok(space) => {
-                    let judged = judge(&mut self.decider.logic, &space, self.rule_set, 0);
+                    let judged = judge(&mut self.decider.solver, &space, self.rule_set, 0);
                     self.decider
                         .encoding
-                        .is_known_better_in(&space, &mut self.decider.logic);
+                        .is_known_better_in(&space, &mut self.decider.solver);
                     (space, judged)
                 }
                 Err(TooLarge { fact, .. }) => return Proof::Open { fact, n_cases: 0 },
@@ -312,7 +312,7 @@ impl Prover<'_> {
         let Some(before) = self.decider.judgements.first() else {
             return Proof::Proved;
         };
-        let logic = &mut self.decider.logic;
+        let solver = &mut self.decider.solver;
         let mut together = Vec::new();
         match promise {
             Promise::EstablishedFindingsStay => {
@@ -320,9 +320,9 @@ impl Prover<'_> {
                     .rules
                     .iter()
                     .zip(&judged.rules)
-                    .map(|(a, b)| logic.all([a.yes, !b.yes]))
+                    .map(|(a, b)| solver.all([a.yes, !b.yes]))
                     .collect();
-                together.push(logic.any(lifted));
+                together.push(solver.any(lifted));
             }
             Promise::SpanNarrows => {
                 let mut ways = Vec::new();
@@ -339,16 +339,16 @@ impl Prover<'_> {
                     };
                     for yes in [true, false] {
                         let (one, other) =
-                            (logic.any(of(before, yes)), logic.any(of(&judged, yes)));
+                            (solver.any(of(before, yes)), solver.any(of(&judged, yes)));
                         // The best case fell, or the worst case rose.
                         ways.push(if yes {
-                            logic.all([one, !other])
+                            solver.all([one, !other])
                         } else {
-                            logic.all([!one, other])
+                            solver.all([!one, other])
                         });
                     }
                 }
-                together.push(logic.any(ways));
+                together.push(solver.any(ways));
                 together.push(judged.ruled_out.no);
             }
             _ => together.extend([before.goes, !judged.goes, judged.ruled_out.no]),

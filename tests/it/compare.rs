@@ -797,7 +797,7 @@ fn what_is_offered_is_as_in_a_screening() {
             let pair = decider.judgements[0].rules.rows()[0];
             let mut can = |more: &[Lit]| {
                 decider
-                    .logic
+                    .solver
                     .possible(&[together.as_slice(), more].concat())
             };
             let found = (

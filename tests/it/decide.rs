@@ -37,7 +37,7 @@ fn clash(decider: &mut Decider<'_>, rule_set: &RuleSet, states: &[State]) -> Vec
             .iter()
             .flat_map(|it| just_so(&rules[*it..=*it], &states[*it..=*it]))
             .collect();
-        if decider.logic.possible(&together) {
+        if decider.solver.possible(&together) {
             at += 1
         } else {
             kept = less
@@ -61,7 +61,7 @@ fn the_space_holds_every_worked_case() {
         let run = cases::run(rule_set, compiled, case);
         let states = run.states.as_ref().map_or(&[][..], |it| it.rows());
         let together = just_so(decider.judgements[0].rules.rows(), states);
-        if !decider.logic.possible(&together) {
+        if !decider.solver.possible(&together) {
             unreachable!(
                 "{} is not in the space: {:?}",
                 case.title,
@@ -292,7 +292,7 @@ proptest! {
         let mut decider = Decider::new(&[&rules], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
         for states in &people {
             let together = just_so(decider.judgements[0].rules.rows(), states.rows());
-            prop_assert!(decider.logic.possible(&together), "{:?}", clash(&mut decider, &rules, states.rows()));
+            prop_assert!(decider.solver.possible(&together), "{:?}", clash(&mut decider, &rules, states.rows()));
         }
         for at in rules.judging.indices() {
             let fires = decider.judgements[0].rules[at].yes;

@@ -82,7 +82,7 @@ fn settle(
         .filter(|(it, _)| between(it))
         .map(|(_, it)| *it)
         .collect();
-    let mut together = vec![decider.logic.any(inside)];
+    let mut together = vec![decider.solver.any(inside)];
     for condition in band.rest.iter().chain(&other.rest) {
         together.push(decider.pair(0, condition)?.yes);
     }

@@ -40,14 +40,14 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             else {
                 continue;
             };
-            if !decider.logic.possible(&[fires, in_order]) {
+            if !decider.solver.possible(&[fires, in_order]) {
                 continue;
             }
             let Some(then) = with(&mut decider, rule_set, &rule.when, question.slot, &value) else {
                 continue;
             };
             // The space holds too much rather than too little, so that "never" is certain.
-            if decider.logic.possible(&[fires, in_order, !then.no]) {
+            if decider.solver.possible(&[fires, in_order, !then.no]) {
                 continue;
             }
             let title = format!(
@@ -149,15 +149,15 @@ fn with(
     match condition {
         Condition::All(parts) => {
             let parts = each(decider, parts)?;
-            Some(decider.logic.all_of(&parts))
+            Some(decider.solver.all_of(&parts))
         }
         Condition::Any(parts) => {
             let parts = each(decider, parts)?;
-            Some(decider.logic.any_of(&parts))
+            Some(decider.solver.any_of(&parts))
         }
         Condition::Not(part) => Some(with(decider, rule_set, part, slot, value)?.turned()),
         Condition::Fact { fact, test } if *fact == slot => {
-            let (always, never) = (decider.logic.always(), decider.logic.never());
+            let (always, never) = (decider.solver.always(), decider.solver.never());
             Some(match holds(test, value) {
                 Some(true) => DualRail {
                     yes: always,
@@ -178,14 +178,14 @@ fn with(
         | Condition::AllergicTo { fact, .. }
             if hangs_on(rule_set, *fact, slot) =>
         {
-            let never = decider.logic.never();
+            let never = decider.solver.never();
             Some(DualRail {
                 yes: never,
                 no: never,
             })
         }
         Condition::Answers(_) => {
-            let never = decider.logic.never();
+            let never = decider.solver.never();
             Some(DualRail {
                 yes: never,
                 no: never,

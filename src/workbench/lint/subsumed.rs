@@ -41,7 +41,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let ruled_out = judged.ruled_out.yes;
             // Two precautions each say what to do; one is too many only if they are for just the same patients.
             if worse.outcome == Outcome::Go
-                && decider.logic.possible(&[there.yes, !own.yes, !ruled_out])
+                && decider.solver.possible(&[there.yes, !own.yes, !ruled_out])
             {
                 continue;
             }

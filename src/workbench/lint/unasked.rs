@@ -55,14 +55,14 @@ impl After {
     /// Ties a second patient to the one of a decider.
     fn new(decider: &mut Decider<'_>) -> Option<Self> {
         let rule_set = *decider.rule_sets.first()?;
-        let space = Encoding::new(&mut decider.logic, &[rule_set], &[], decider.as_of).ok()?;
+        let space = Encoding::new(&mut decider.solver, &[rule_set], &[], decider.as_of).ok()?;
         if !decider.encoding.is_cut_like(&space) {
             return None;
         }
-        let judged = judge(&mut decider.logic, &space, rule_set, 0);
+        let judged = judge(&mut decider.solver, &space, rule_set, 0);
         decider
             .encoding
-            .is_known_better_in(&space, &mut decider.logic);
+            .is_known_better_in(&space, &mut decider.solver);
         let mut as_before = BTreeMap::new();
         for (name, before) in decider
             .encoding
@@ -73,7 +73,7 @@ impl After {
             let Some(after) = space.domains.get(name) else {
                 continue;
             };
-            let mut lits = vec![decider.logic.any([before.known, !after.known])];
+            let mut lits = vec![decider.solver.any([before.known, !after.known])];
             if let (
                 Shape::Plan {
                     strengths: a,
@@ -87,8 +87,8 @@ impl After {
                 },
             ) = (&before.shape, &after.shape)
             {
-                lits.push(decider.logic.any([*a, !*c]));
-                lits.push(decider.logic.any([*b, !*d]));
+                lits.push(decider.solver.any([*a, !*c]));
+                lits.push(decider.solver.any([*b, !*d]));
             }
             as_before.insert(name.clone(), lits);
         }
@@ -118,7 +118,7 @@ fn one(subject: &Subject<'_>, after: &After, at: Idx<Rule>, question: &Question)
     if !question.harmless_alone {
         together.extend([
             after.space.domain(0, question.slot)?.known,
-            decider.logic.any([settled.yes, settled.no]),
+            decider.solver.any([settled.yes, settled.no]),
         ]);
         together.extend(
             after
@@ -128,7 +128,7 @@ fn one(subject: &Subject<'_>, after: &After, at: Idx<Rule>, question: &Question)
                 .flat_map(|(_, it)| it),
         );
     }
-    if !decider.logic.possible(&together) {
+    if !decider.solver.possible(&together) {
         return None;
     }
     let waits = |seen: &[Witness]| {

@@ -24,7 +24,7 @@ pub fn proved(rule_set: &RuleSet, changes: &[&[Changed]], as_of: NaiveDate) -> V
     };
     let mut unseen = |change: &[Changed]| {
         let seen = seen_by(&mut decider, rule_set, change);
-        !change.is_empty() && seen.is_some_and(|seen| !decider.logic.possible(&[seen]))
+        !change.is_empty() && seen.is_some_and(|seen| !decider.solver.possible(&[seen]))
     };
     changes.iter().map(|change| unseen(change)).collect()
 }
@@ -45,13 +45,13 @@ fn seen_by(decider: &mut Decider<'_>, rule_set: &RuleSet, change: &[Changed]) ->
         differences.extend([(rule.2.yes, state.yes), (rule.2.no, state.no)]);
         *rule = (changed.outcome, changed.urgency, state);
     }
-    let (refers, goes) = verdict(&mut decider.logic, rules.rows());
+    let (refers, goes) = verdict(&mut decider.solver, rules.rows());
     let before = decider.judgements.first()?;
     differences.extend(before.refers.into_iter().zip(refers));
     differences.push((before.goes, goes));
     let differences: Vec<Lit> = differences
         .into_iter()
-        .map(|(one, other)| decider.logic.differ(one, other))
+        .map(|(one, other)| decider.solver.differ(one, other))
         .collect();
-    Some(decider.logic.any(differences))
+    Some(decider.solver.any(differences))
 }
