@@ -13,6 +13,7 @@ pub(crate) mod dose;
 pub mod draw;
 pub(crate) mod explain;
 pub(crate) mod find;
+pub(crate) mod letter;
 pub(crate) mod progress;
 pub(crate) mod register;
 pub(crate) mod rules;
@@ -81,6 +82,8 @@ enum Command {
     Ask(ask::Arguments),
     /// Print an empty questionnaire with the questions as comments
     Blank(blank::Arguments),
+    /// Write a letter: questions, a referral onward, preparation, after-care, the result
+    Letter(letter::Arguments),
     /// Print the anaesthetic arithmetic alone
     Dose(dose::Arguments),
     /// Open the desk: pages in a browser over one register
@@ -164,6 +167,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Screen(it) => screen::run(&it),
         Command::Ask(it) => ask::run(&it),
         Command::Blank(it) => blank::run(&it),
+        Command::Letter(it) => letter::run(&it),
         Command::Dose(it) => dose::run(&it),
         Command::Desk(it) => desk::run(&it),
         Command::Rules(it) => rules::run(&it),

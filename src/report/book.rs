@@ -16,6 +16,7 @@ use crate::workbench::figures::RuleFigures;
 
 mod changes;
 pub mod html;
+mod letters;
 mod open;
 mod parts;
 mod promised;
@@ -51,6 +52,7 @@ const PARTS: [BookPart; 13] = [
     ("part:limits", "Limits", parts::limits),
     ("part:derived", "What is worked out", parts::derived),
     ("part:questions", "Questions", parts::questions),
+    ("part:letters", "Letters", letters::letters),
     (
         "part:anaesthetics",
         "Local anaesthetics",
@@ -310,21 +312,26 @@ fn anchor_of(rules: &RuleSet, slot: crate::truth::FactSlot) -> Option<&str> {
 fn filled(rules: &RuleSet, text: &Text) -> String {
     let mut out = String::new();
     for piece in &text.pieces {
-        match (piece, placeholder(rules, piece)) {
-            (_, Some(words)) => out.push_str(&format!("*\\[{}\\]*", inline(&words))),
-            (Piece::Limit(at), None) => out.push_str(&inline(&rules.limits[*at].written)),
-            // Spaces at the ends of a piece belong to the sentence.
-            (Piece::Words(words), None) => {
-                let space = |is_there: bool| if is_there { " " } else { "" };
-                let is_blank = words.trim().is_empty();
-                out.push_str(space(words.starts_with(char::is_whitespace)));
-                out.push_str(&inline(words));
-                out.push_str(space(words.ends_with(char::is_whitespace) && !is_blank));
-            }
-            (_, None) => {}
-        }
+        filled_piece(&mut out, rules, piece);
     }
     out
+}
+
+/// Adds a piece of a sentence.
+fn filled_piece(out: &mut String, rules: &RuleSet, piece: &Piece) {
+    match (piece, placeholder(rules, piece)) {
+        (_, Some(words)) => out.push_str(&format!("*\\[{}\\]*", inline(&words))),
+        (Piece::Limit(at), None) => out.push_str(&inline(&rules.limits[*at].written)),
+        // Spaces at the ends of a piece belong to the sentence.
+        (Piece::Words(words), None) => {
+            let space = |is_there: bool| if is_there { " " } else { "" };
+            let is_blank = words.trim().is_empty();
+            out.push_str(space(words.starts_with(char::is_whitespace)));
+            out.push_str(&inline(words));
+            out.push_str(space(words.ends_with(char::is_whitespace) && !is_blank));
+        }
+        (_, None) => {}
+    }
 }
 
 fn made(sheet: &mut BookText, book: &Book<'_>) {

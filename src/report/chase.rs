@@ -185,8 +185,9 @@ fn name(page: &mut Page, number: usize, name: &Unrecognised) {
 }
 
 fn question(page: &mut Page, number: usize, ask: &ToAsk) {
-    page.entry(&format!("{number}."), Paint::Plain, NUMBERED, &ask.ask);
-    if !ask.options.is_empty() {
+    let (said, options) = ask.said();
+    page.entry(&format!("{number}."), Paint::Plain, NUMBERED, said);
+    if !options.is_empty() {
         // A list that forces a choice would get a wrong one, and "none" is no answer where one is needed.
         let (how, none) = if ask.several {
             ("All that are so", " / none of these")
@@ -195,7 +196,7 @@ fn question(page: &mut Page, number: usize, ask: &ToAsk) {
         };
         page.paragraph(
             4,
-            &format!("{how}: {}{none} / not known", ask.options.join(" / ")),
+            &format!("{how}: {}{none} / not known", options.join(" / ")),
         );
     }
     if ask.why != WhyAsked::Missing(Why::NotAsked) {

@@ -117,7 +117,7 @@ impl Question {
     }
 
     /// Its options; none for a question without a list of them, such as one of yes or no.
-    pub(crate) fn options(&self) -> &[Choice] {
+    pub fn options(&self) -> &[Choice] {
         match &self.answer {
             Answer::OneOf(options) | Answer::SeveralOf(options) => options,
             _ => &[],
@@ -461,7 +461,7 @@ impl Catalogue {
     }
 
     /// The question of an id.
-    pub(crate) fn question(&self, id: &str) -> Option<&Question> {
+    pub fn question(&self, id: &str) -> Option<&Question> {
         self.question_of(self.slot(id)?)
     }
 

@@ -188,6 +188,19 @@ impl Insert {
         }
     }
 
+    /// In words, for readers who see no patient.
+    pub fn in_words(&self) -> &'static str {
+        match self {
+            Self::Questions(_) => "the questions, each with room for the answer",
+            Self::Reasons => "what is so, each with its sources",
+            Self::Answers => "the answers that decided this",
+            Self::Actions => "what is to be done, and what would lift each finding",
+            Self::Missing => "which answers are missing",
+            Self::Before => "what each precaution asks of the patient before",
+            Self::After => "what each precaution asks of the patient afterwards",
+        }
+    }
+
     /// Reads the word of one that needs no words of its own; `None` for anything else.
     pub fn from_word(word: &str) -> Option<Self> {
         [

@@ -14,11 +14,12 @@ use crate::questionnaire::facts::answers::strangers;
 use crate::questionnaire::facts::{
     AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, truth_of,
 };
+use crate::rule_set::catalogue::Who;
 use crate::rule_set::{Answer, Condition, FactKind, Question, Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::{States, of_state};
 use crate::screening::explain;
-use crate::screening::result::{ToAsk, Undetermined, WhyAsked};
+use crate::screening::result::{PatientWording, ToAsk, Undetermined, WhyAsked};
 use crate::truth::{FactSlot, Truth};
 
 /// Most substances named of those that a word for several may mean.
@@ -160,6 +161,17 @@ fn to_ask(
         found.push(ToAsk {
             fact: rule_set.catalogue.id(slot).to_owned(),
             ask: rule_set.catalogue.wording(slot),
+            to_patient: (question.from == Who::Patient && !is_date).then(|| PatientWording {
+                ask: question
+                    .ask_patient
+                    .as_ref()
+                    .unwrap_or(&question.ask)
+                    .clone(),
+                options: options
+                    .iter()
+                    .map(|it| it.text_patient.as_ref().unwrap_or(&it.text).clone())
+                    .collect(),
+            }),
             from: question.from,
             why,
             options: options.iter().map(|it| it.text.clone()).collect(),

@@ -407,6 +407,9 @@ pub struct ToAsk {
     pub fact: String,
     /// The wording of the question.
     pub ask: String,
+    /// The wording for the patient, of a question to the patient.
+    #[serde(skip)]
+    pub to_patient: Option<PatientWording>,
     /// Who can supply it.
     pub from: Who,
     /// Why it is asked for.
@@ -427,6 +430,24 @@ pub struct ToAsk {
     pub depends: bool,
     /// Whether it is needed only because of names that nobody recognised: were they harmless, nothing would wait for it.
     pub for_a_name: bool,
+}
+
+/// A question as the patient is asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PatientWording {
+    /// The question.
+    pub ask: String,
+    /// What may be answered; empty for a question without options.
+    pub options: Vec<String>,
+}
+
+impl ToAsk {
+    /// The question and its options in the words for whoever is asked.
+    pub(crate) fn said(&self) -> (&str, &[String]) {
+        self.to_patient
+            .as_ref()
+            .map_or((&self.ask, &self.options), |it| (&it.ask, &it.options))
+    }
 }
 
 /// Why an answer is asked for.

@@ -41,6 +41,7 @@ pub struct Screener<'a> {
     as_of: NaiveDate,
     /// The clinic's file, if one was given; what it answers once for all patients; the days on which it operates, if it says.
     clinic: Option<SourceStamp>,
+    clinic_name: Option<String>,
     standing: Gathered,
     weekdays: Option<Vec<Weekday>>,
     searches: bool,
@@ -70,6 +71,7 @@ impl<'a> Screener<'a> {
             links: Arc::default(),
             as_of,
             clinic: None,
+            clinic_name: None,
             standing: Gathered::default(),
             weekdays: None,
             searches: true,
@@ -95,6 +97,7 @@ impl<'a> Screener<'a> {
         }
         Ok(Self {
             clinic: Some(stamp(name, bytes)),
+            clinic_name: Some(read.reference),
             standing: read.answers,
             weekdays: read.weekdays,
             ..self
@@ -196,6 +199,11 @@ impl<'a> Screener<'a> {
     /// The day of the screening.
     pub fn as_of(&self) -> NaiveDate {
         self.as_of
+    }
+
+    /// The name of the clinic, if its file was given.
+    pub(crate) fn clinic_name(&self) -> Option<&str> {
+        self.clinic_name.as_deref()
     }
 
     /// The rule set that it screens by.

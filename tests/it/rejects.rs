@@ -483,7 +483,58 @@ const BLEEDING: &str = "concerns/bleeding.yaml";
 const GUARANTEES: &str = "guarantees.yaml";
 const CEILING: &str = "{ fact: bleeding.inr, at_least: { limit: inr-ceiling } }";
 
+const PREPARATION: &str = "letters/preparation.yaml";
+
 const SLIPS: &[Slip] = &[
+    slip(
+        "letter-placeholder",
+        &["rules/unknown-placeholder"],
+        PREPARATION,
+        "Your reference is {letter.reference}.",
+        "Your reference is {letter.refrence}.",
+    ),
+    slip(
+        "letter-placeholder-of-another",
+        &["rules/unknown-placeholder"],
+        PREPARATION,
+        "Your reference is {letter.reference}.",
+        "We came to {letter.verdict}.",
+    ),
+    slip(
+        "letter-medicines-of-no-condition",
+        &["rules/unknown-placeholder"],
+        PREPARATION,
+        "so you will be awake.",
+        "whatever {medicines} does.",
+    ),
+    slip(
+        "letter-fact",
+        &["rules/unknown-fact"],
+        PREPARATION,
+        "{ fact: plan.tourniquet, is: yes }",
+        "{ fact: plan.tourniqet, is: yes }",
+    ),
+    slip(
+        "letter-of-another-name",
+        &["shape/wrong-form"],
+        PREPARATION,
+        "letter: preparation",
+        "letter: aftercare",
+    ),
+    slip(
+        "letter-insert-of-another",
+        &["shape/wrong-form"],
+        PREPARATION,
+        "insert: before",
+        "insert: answers",
+    ),
+    slip(
+        "letter-insert-misspelt",
+        &["shape/not-an-option"],
+        PREPARATION,
+        "insert: before",
+        "insert: befor",
+    ),
     slip(
         "fact",
         &["rules/unknown-fact"],

@@ -160,6 +160,7 @@ pub fn ask(fact: &str, from: Who, outcome: Outcome, rules: &[&str], depends: boo
     ToAsk {
         fact: fact.into(),
         ask: format!("What about {fact}, in the words of the question?"),
+        to_patient: None,
         from,
         why: WhyAsked::Missing(Why::NotAsked),
         options: Vec::new(),

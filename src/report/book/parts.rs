@@ -154,6 +154,9 @@ fn question(
     if let Some(help) = &question.help {
         sheet.paragraph(&inline(help));
     }
+    if let Some(ask) = &question.ask_patient {
+        sheet.paragraph(&format!("**As the patient is asked:** {}", inline(ask)));
+    }
     if let Answer::OneOf(options) | Answer::SeveralOf(options) = &question.answer {
         sheet.gap();
         let nothing = |it: &Choice| {
@@ -164,9 +167,17 @@ fn question(
             }
         };
         options.iter().for_each(|it| {
+            let to_patient = it.text_patient.as_ref().map_or_else(String::new, |text| {
+                format!("; to the patient: {}", inline(text))
+            });
             sheet.item(
                 0,
-                &format!("{} ({}){}", inline(&it.text), inline(&it.id), nothing(it)),
+                &format!(
+                    "{} ({}){}{to_patient}",
+                    inline(&it.text),
+                    inline(&it.id),
+                    nothing(it)
+                ),
             )
         });
     }

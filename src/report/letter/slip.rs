@@ -5,7 +5,7 @@ use crate::report::chase::AskedGroup;
 use crate::report::letter::{LetterBlock, SlipQuestion, line};
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::letter::SlipWords;
-use crate::rule_set::{Answer, Choice, Question, RuleSet};
+use crate::rule_set::{Answer, RuleSet};
 use crate::screening::result::{ToAsk, Unrecognised, WhyAsked};
 
 /// What one person is asked: names that nobody recognised first, then what is needed in any case, then the rest.
@@ -63,18 +63,19 @@ fn question(rule_set: &RuleSet, ask: &ToAsk, words: &SlipWords) -> SlipQuestion 
     } else if ask.why != WhyAsked::Missing(Why::NotAsked) {
         notes.push(line(&format!("{} ({})", words.again, ask.why.word())));
     }
+    let (said, options) = ask.said();
     let mut boxes = Vec::new();
     let mut room = None;
     match question.map(|it| &it.answer) {
         Some(_) if of_day => room = Some(&words.day),
         Some(Answer::YesNo) => boxes.extend([line(&words.yes), line(&words.no)]),
-        Some(Answer::OneOf(options)) => {
+        Some(Answer::OneOf(_)) => {
             notes.push(line(&words.one_of));
-            boxes.extend(options.iter().map(|it| option(it, ask.from)));
+            boxes.extend(options.iter().map(|it| line(it)));
         }
-        Some(Answer::SeveralOf(options)) => {
+        Some(Answer::SeveralOf(_)) => {
             notes.push(line(&words.all_of));
-            boxes.extend(options.iter().map(|it| option(it, ask.from)));
+            boxes.extend(options.iter().map(|it| line(it)));
             boxes.push(line(&words.none));
         }
         Some(Answer::Date) => room = Some(&words.day),
@@ -93,7 +94,7 @@ fn question(rule_set: &RuleSet, ask: &ToAsk, words: &SlipWords) -> SlipQuestion 
     boxes.extend(always(words));
     SlipQuestion {
         number: 0,
-        ask: line(wording(question, ask, of_day)),
+        ask: line(said),
         notes,
         room: match room {
             Some(before) => Some(line(&format!("{before}{unit}{day}"))),
@@ -101,21 +102,4 @@ fn question(rule_set: &RuleSet, ask: &ToAsk, words: &SlipWords) -> SlipQuestion 
         },
         boxes,
     }
-}
-
-/// The question as this person is asked.
-fn wording<'a>(question: Option<&'a Question>, ask: &'a ToAsk, of_day: bool) -> &'a str {
-    question
-        .and_then(|it| it.ask_patient.as_deref())
-        .filter(|_| !of_day)
-        .unwrap_or(&ask.ask)
-}
-
-fn option(option: &Choice, who: Who) -> String {
-    let of_patient = option.text_patient.as_deref();
-    line(
-        of_patient
-            .filter(|_| who == Who::Patient)
-            .unwrap_or(&option.text),
-    )
 }

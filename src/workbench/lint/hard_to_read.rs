@@ -29,35 +29,43 @@ const ABBREVIATIONS: &[&str] = &[
     "dr", "mr", "mrs", "ms", "e.g", "i.e", "etc", "approx", "no", "vs",
 ];
 
-/// A remark for each question.
+/// A remark for each wording of each question.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
-    let patients = subject
-        .rule_set
-        .catalogue
-        .questions
-        .iter()
-        .filter(|it| it.from == Who::Patient);
-    patients
-        .filter_map(|question| {
-            let counted = texts(question).iter().map(|it| Counted::of(it)).fold(Counted::default(), Counted::and);
+    let questions = &subject.rule_set.catalogue.questions;
+    let patients = questions.iter().filter(|it| it.from == Who::Patient);
+    let wordings = patients.flat_map(|question| {
+        wordings(question)
+            .into_iter()
+            .map(move |(key, texts)| (question, key, texts))
+    });
+    wordings
+        .filter_map(|(question, key, texts)| {
+            let counted = texts.iter().map(|it| Counted::of(it)).fold(Counted::default(), Counted::and);
             let lix = counted.lix().filter(|it| counted.words >= FEWEST_WORDS && *it > HARDEST)?;
             let title = format!("the wording of `{}` is hard to read (LIX {lix:.0}, at most {HARDEST:.0} for patients)", question.id);
             let entry = subject.files.question(&question.id);
             let told = format!("{} words, {} sentences, {} long words", counted.words, counted.sentences, counted.long);
-            let remark = Remark::on(Code::HardToRead, &question.id, entry, "ask", title, "hard to read");
+            let remark = Remark::on(Code::HardToRead, &question.id, entry, key, title, "hard to read");
             Some(remark.help(format!("use shorter sentences and everyday words ({told})")))
         })
         .collect()
 }
 
-/// What a patient reads of a question.
-fn texts(question: &Question) -> Vec<&str> {
+/// What a patient hears of a question, and what a letter asks where it has words of its own, each with the key it stands under.
+fn wordings(question: &Question) -> Vec<(&'static str, Vec<&str>)> {
     let options = question.options();
-    [Some(question.ask.as_str()), question.help.as_deref()]
+    let heard = [Some(question.ask.as_str()), question.help.as_deref()]
         .into_iter()
         .flatten()
         .chain(options.iter().map(|it| it.text.as_str()))
-        .collect()
+        .collect();
+    let read = question.ask_patient.as_deref().map(|ask| {
+        let options = options
+            .iter()
+            .map(|it| it.text_patient.as_deref().unwrap_or(&it.text));
+        ("ask_patient", std::iter::once(ask).chain(options).collect())
+    });
+    std::iter::once(("ask", heard)).chain(read).collect()
 }
 
 /// The counts that LIX is made of.
