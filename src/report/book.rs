@@ -37,7 +37,7 @@ pub struct Book<'a> {
 /// The parts after the rules: anchor, heading, and what writes them.
 type BookPart = (&'static str, &'static str, fn(&mut BookText, &Book<'_>));
 
-const PARTS: [BookPart; 13] = [
+const PARTS: [BookPart; 14] = [
     ("part:local", "Local policy", promised::local),
     (
         "part:guarantees",
