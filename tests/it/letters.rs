@@ -682,7 +682,7 @@ fn what_the_patient_reads_is_for_a_reader_of_eleven() {
             }
         }
     }
-    for rule in &RULES.rules {
+    for rule in RULES.rules() {
         for text in [&rule.tell_patient_before, &rule.tell_patient_after]
             .into_iter()
             .flatten()
