@@ -6,11 +6,10 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::{ExitStatus, RuleSource, atomic_write, draw, find};
 use crate::document::diagnostic::{Diagnostic, did_you_mean};
-use crate::questionnaire::frame;
 use crate::report::letter::{Letter, LetterDetails, letter};
-use crate::rule_set::{LetterKind, RuleSet, files};
+use crate::rule_set::{LetterKind, RuleSet};
 use crate::screening::screener::Screener;
 
 /// Arguments of `letter`.
@@ -19,7 +18,7 @@ pub(crate) struct Arguments {
     /// What the letter is for: questions-patient, questions-referrer, questions-record, onward, preparation, aftercare or result
     #[arg(value_parser = kind)]
     kind: LetterKind,
-    /// The patient's questionnaire
+    /// The patient's questionnaire; `-` for standard input
     file: PathBuf,
     /// The day the screening is run and the letter made, such as 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
@@ -27,7 +26,12 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     /// Answers of the clinic that hold for every patient; the letter is in its name
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_CLINIC",
+        hide_env_values = true
+    )]
     clinic: Option<PathBuf>,
     /// How to write it
     #[arg(long, value_enum, default_value_t = LetterFormat::Text)]
@@ -103,13 +107,13 @@ fn make(
     let as_of = arguments
         .as_of
         .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let read = |path: &PathBuf| files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it]);
+    let read = |path: &PathBuf| find::read(path).map_err(|it| vec![*it]);
     // A letter says neither what would lift the verdict nor which other plan would do.
     let mut screener = Screener::new(rule_set, as_of).without_search();
     if let Some(path) = &arguments.clinic {
         screener = screener.clinic(&path.display().to_string(), &read(path)?)?;
     }
-    let name = arguments.file.display().to_string();
+    let name = find::name_of(&arguments.file);
     let referral = screener
         .read(&name, &read(&arguments.file)?)
         .map_err(|it| it.problems)?;

@@ -17,7 +17,7 @@ use preblock::inner::rule_set::read::rule_set;
 use preblock::inner::rule_set::{LetterKind, Piece, RuleSet};
 use preblock::inner::screening::result::Screening;
 use preblock::inner::screening::screener::{Referral, Screener};
-use preblock::inner::workbench::compare::changes;
+use preblock::inner::workbench::compare::changes::{ThingKind, changes};
 
 use crate::support::{codes, embedded, run, said};
 
@@ -493,7 +493,7 @@ fn a_changed_letter_is_compared() {
     assert_eq!(found.len(), 1, "{found:?}");
     assert_eq!(
         (found[0].kind, found[0].name.as_str()),
-        ("letter", "aftercare")
+        (ThingKind::Letter, "aftercare")
     );
 }
 
