@@ -1561,12 +1561,12 @@ fn a_standing_detail_is_set_aside_and_comes_back_with_its_method() {
     }
     // The patient's own answer to it is another matter.
     let own = gathered(desk.rules, &written("stock: { extra: yes }")).unwrap_or_default();
-    let conflicts = desk.facts(
+    let conflicting = desk.facts(
         &frame::over(&standing("{ plan: { adrenaline: no } }"), &own),
         today(),
     );
     assert!(
-        desk.screen(&conflicts)
+        desk.screen(&conflicting)
             .findings
             .iter()
             .any(|it| it.rule == "test/at-odds")

@@ -10,7 +10,7 @@ pub struct Advice {
 }
 
 impl Advice {
-    /// The sentences, and behind them who else asks for them: "Rest the foot. (For 2 and 3, too.)".
+    /// The sentences, and behind them who else asks for them: "Keep it dry. (For 2 and 3, too.)".
     pub fn in_words(&self) -> String {
         let numbers: Vec<String> = self.also_for.iter().map(ToString::to_string).collect();
         match numbers.split_last() {
