@@ -91,12 +91,12 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     };
     let stop = stop::asked_for();
     let in_terminal = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
-    let mut reader = if in_terminal && !arguments.lines {
+    let reader = if in_terminal && !arguments.lines {
         LineSource::Terminal
     } else {
         LineSource::lines()
     };
-    if let Err(status) = interview(&mut dialogue, &arguments.file, &mut reader, &stop) {
+    if let Err(status) = interview(&mut dialogue, &arguments.file, &reader, &stop) {
         return status;
     }
     let screening = screener.screening(dialogue.referral());
@@ -162,7 +162,7 @@ fn taken_up(arguments: &Arguments, rule_set: &RuleSet, as_of: NaiveDate) -> Opti
 fn interview(
     dialogue: &mut Dialogue<'_>,
     path: &Path,
-    reader: &mut LineSource,
+    reader: &LineSource,
     stop: &AtomicBool,
 ) -> Result<(), ExitStatus> {
     let mut refused = String::new();
@@ -266,15 +266,14 @@ impl LineSource {
     fn say(&self, prompt: &Prompt) {
         let mut lines = prompt.lines.clone();
         if let Self::Lines(_) = self {
-            let numbered = (1..).zip(&prompt.choices);
-            if prompt.is_question {
-                lines.extend(numbered.map(|(n, (word, text))| {
-                    if word == text {
-                        format!("  {n}  {text}")
-                    } else {
-                        format!("  {n}  {text} ({word})")
-                    }
-                }));
+            let speak_for_themselves = prompt.choices.iter().all(|(word, text)| word == text);
+            if prompt.is_question && speak_for_themselves && !prompt.choices.is_empty() {
+                let words: Vec<&str> = prompt.choices.iter().map(|(it, _)| it.as_str()).collect();
+                lines.push(format!("({})", words.join(" or ")));
+            } else if prompt.is_question {
+                let numbered = (1..).zip(&prompt.choices);
+                let numbered = numbered.map(|(n, (word, text))| format!("  {n}  {text} ({word})"));
+                lines.extend(numbered);
             }
         }
         lines.iter().for_each(|it| draw::out(it));

@@ -8,7 +8,9 @@ use preblock::Screener;
 use preblock::inner::cli::ask::dialogue::{Dialogue, End};
 use preblock::inner::questionnaire::edit::started;
 
-use crate::support::{codes, embedded_once, facts_or, said, today};
+use proptest::prelude::*;
+
+use crate::support::{SEED, codes, embedded_once, facts_or, said, today};
 
 /// What is said to each line, and the questionnaire afterwards.
 fn talk(text: &str, lines: &[&str]) -> (String, String, Option<End>) {
@@ -237,6 +239,59 @@ fn a_result_is_asked_for_with_its_day() {
             .text()
             .contains("inr: { value: 2.6, taken_on: 2026-11-20 }\n")
     );
+}
+
+/// Lines that somebody may type anywhere, and what nobody should.
+fn line() -> impl Strategy<Value = String> {
+    prop_oneof![
+        prop::sample::select(vec![
+            "",
+            "help",
+            "back",
+            "later",
+            "unknown",
+            "declined",
+            "none",
+            "yes",
+            "no",
+            "1",
+            "2",
+            "1, 3",
+            "2026-12-03",
+            "81 kg",
+            "warfrin",
+            "latex, rash",
+            "lidocaine 2 % 3 mL",
+            "999999999999999999999",
+            "1e3",
+            "- a: {",
+            "\u{202e}",
+            "\u{0}",
+        ])
+        .prop_map(str::to_owned),
+        "\\PC{0,12}",
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
+
+    /// Whatever is typed, the questionnaire can be read, keeps what stood in it, and says what was kept.
+    #[test]
+    fn no_line_spoils_the_questionnaire(lines in prop::collection::vec(line(), 30)) {
+        let rules = &embedded_once().0;
+        let screener = Screener::new(rules, today());
+        let text = format!("{}  # kept\n  person: {{ height: 170 cm }} # too\n", new());
+        let mut dialogue = Dialogue::new(&screener, "t.yaml", text, true).unwrap_or_else(|it| panic!("{it:?}"));
+        for line in &lines {
+            let before = dialogue.text().to_owned();
+            dialogue.prompt();
+            let reply = dialogue.take(line);
+            prop_assert!(reply.changed || dialogue.text() == before, "{line:?} changed it without a word");
+            prop_assert!(screener.read("t.yaml", dialogue.text().as_bytes()).is_ok(), "{line:?}\n{}", dialogue.text());
+            prop_assert!(dialogue.text().contains("  # kept\n") && dialogue.text().contains(" # too\n"));
+        }
+    }
 }
 
 /// Help says why, and typing nothing says how.

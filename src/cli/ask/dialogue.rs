@@ -7,7 +7,7 @@ use crate::cli::ask::typed::Word;
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit;
 use crate::questionnaire::edit::{Entered, Understood};
-use crate::rule_set::{Idx, Question, RuleSet, Section};
+use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 use crate::screening::interview::{Ask, Interview};
 use crate::screening::result::{Refusal, WhyAsked};
 use crate::screening::screener::{Referral, Screener};
@@ -216,6 +216,9 @@ impl<'a> Dialogue<'a> {
                 prompt
                     .lines
                     .push(format!("{} ({})", question.ask, question.from.word()));
+                if !matches!(question.answer, Answer::YesNo | Answer::OneOf(_)) {
+                    prompt.lines.push(format!("({})", typed::hint(question)));
+                }
                 if let Some(now) = self.answer_now(at) {
                     prompt
                         .lines
@@ -223,7 +226,7 @@ impl<'a> Dialogue<'a> {
                 }
                 let choices = typed::choices(question).into_iter();
                 prompt.choices = choices.map(|(a, b)| (a.to_owned(), b.to_owned())).collect();
-                prompt.several = matches!(question.answer, crate::rule_set::Answer::SeveralOf(_));
+                prompt.several = matches!(question.answer, Answer::SeveralOf(_));
                 prompt.is_question = true;
             }
             Awaited::Day(..) => prompt
