@@ -8,7 +8,7 @@ use clap::Args;
 use crate::cli::screen::stop;
 use crate::cli::{ExitStatus, RuleSource, draw};
 use crate::desk::{Desk, serve};
-use crate::document::diagnostic::Diagnostic;
+use crate::document::diagnostic::{Code, Diagnostic};
 use crate::questionnaire::frame;
 use crate::register::Register;
 use crate::rule_set::RuleSet;
@@ -22,12 +22,23 @@ mod example;
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
     /// The register: the one file that keeps referrals and all that happened to them. Made if it is not there
-    #[arg(long, value_name = "FILE", required_unless_present = "example")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_REGISTER",
+        hide_env_values = true,
+        required_unless_present = "example"
+    )]
     register: Option<PathBuf>,
     #[command(flatten)]
     rules: RuleSource,
     /// Answers of the clinic that hold for every patient
-    #[arg(long, value_name = "FILE")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_CLINIC",
+        hide_env_values = true
+    )]
     clinic: Option<PathBuf>,
     /// The port of this computer; any free one if it is 0
     #[arg(long, value_name = "N", default_value_t = 0)]
@@ -36,14 +47,23 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "ADDRESS")]
     behind: Option<String>,
     /// Try it on a throw-away register with invented referrals and people
-    #[arg(long, conflicts_with_all = ["register", "clinic", "rules", "local"])]
+    #[arg(long)]
     example: bool,
 }
 
 /// Runs the command until somebody stops it.
 pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     // INVARIANT: one rule set for as long as the desk is open. What is exchanged on the disk meanwhile is told, not loaded.
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
+    let embedded = RuleSource {
+        rules: None,
+        local: None,
+    };
+    let source = if arguments.example {
+        &embedded
+    } else {
+        &arguments.rules
+    };
+    let Some(rule_set) = draw::usable(source) else {
         return ExitStatus::Refused;
     };
     let rule_set: &'static RuleSet = Box::leak(Box::new(rule_set));
@@ -84,7 +104,7 @@ fn opened(
 ) -> Result<(Desk, Option<example::ThrowAway>), Vec<Diagnostic>> {
     let screener = Screener::new(rule_set, Local::now().date_naive());
     let now = || Local::now().fixed_offset();
-    let Some(path) = &arguments.register else {
+    let Some(path) = arguments.register.as_ref().filter(|_| !arguments.example) else {
         return example(rule_set, screener);
     };
     let mut screener = screener;
@@ -139,11 +159,22 @@ fn example(
 
 /// The register, made if it is not there.
 fn register(path: &Path) -> Result<Register, Box<Diagnostic>> {
-    if path.exists() {
-        Register::open(path, "the desk")
+    let register = if path.exists() {
+        Register::open(path, "the desk")?
     } else {
-        Register::create(path, "the desk")
+        Register::create(path, "the desk")?
+    };
+    if register.people()?.is_empty() {
+        let shown = path.display();
+        let title = format!("nobody may sign in: the register `{shown}` has no people yet");
+        let help = format!(
+            "`preblock register person add {shown} AB --role governance` makes the first one, who makes the others on the page of people."
+        );
+        return Err(Box::new(
+            Diagnostic::bare(Code::RegisterRefused, title).help(help),
+        ));
     }
+    Ok(register)
 }
 
 /// What looks whether the files still hold what was loaded.

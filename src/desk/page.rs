@@ -7,6 +7,7 @@ use maud::{DOCTYPE, Markup, html};
 use crate::desk::guard::with_headers;
 use crate::register::people::{Person, PersonRole};
 use crate::report::SAFETY;
+use crate::report::html::inert;
 use crate::rule_set::RuleSet;
 
 /// What a page says around its own part.
@@ -68,9 +69,9 @@ pub(crate) fn whole(frame: &Around<'_>, body: &Markup) -> Markup {
                         }
                     }
                 }
-                @for it in &frame.notices { p.notice role="status" { strong { (it) } } }
+                @for it in &frame.notices { p.told role="status" { strong { (it) } } }
                 main id="main" tabindex="-1" {
-                    (body)
+                    (inert(body.clone()))
                 }
                 footer.bottom {
                     p { "Rule set " (rule_set.id) " " (rule_set.edition) " (" (rule_set.status.word()) "). " (SAFETY) }

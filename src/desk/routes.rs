@@ -61,7 +61,7 @@ impl StaticFile {
         let (kind, body) = match self {
             Self::Style => (
                 "text/css; charset=utf-8",
-                [html::STYLE, letter::STYLE, include_str!("style.css")].concat(),
+                [letter::STYLE, html::STYLE, include_str!("style.css")].concat(),
             ),
             Self::Script => (
                 "text/javascript; charset=utf-8",

@@ -1236,3 +1236,43 @@ fn each_rule_against_a_decision_is_set_aside_by_itself() {
     let figures = desk.person("GE").get("/figures").body;
     assert!(figures.contains("1 of 1 decisions"), "{figures}");
 }
+
+/// What the driver of a real browser counted in one part of `tests/outside/desk.py`.
+fn in_a_browser(part: &str) -> serde_json::Value {
+    let arguments = [
+        env!("CARGO_BIN_EXE_preblock"),
+        env!("CARGO_MANIFEST_DIR"),
+        part,
+    ];
+    let printed = crate::outside::run("desk.py", &arguments, b"");
+    serde_json::from_slice(&printed).unwrap_or_default()
+}
+
+/// Five referrals from paper, by keyboard alone; the desk is killed in the third. Two nurses on one page; scripts off.
+#[test]
+fn a_morning_in_a_browser_takes_few_keys_and_loses_nothing() {
+    let counted = in_a_browser("morning");
+    let keys = counted["keys"].as_object().cloned().unwrap_or_default();
+    assert_eq!(keys.len(), 5, "{counted}");
+    for (reference, n) in &keys {
+        assert!(
+            n.as_u64().is_some_and(|n| (20..=300).contains(&n)),
+            "{reference}: {n} keys"
+        );
+    }
+}
+
+/// A review with one finding set aside, hostile words on every page, axe at two widths, and paper.
+#[test]
+fn every_page_is_accessible_inert_and_prints() {
+    let counted = in_a_browser("example");
+    assert!(
+        counted["axe"].as_u64().is_some_and(|n| n >= 30),
+        "{counted}"
+    );
+    let printed = counted["printed"].as_object().cloned().unwrap_or_default();
+    assert!(
+        printed.len() == 3 && printed.values().all(|n| *n == 1),
+        "{counted}"
+    );
+}

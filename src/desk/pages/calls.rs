@@ -65,9 +65,10 @@ fn call(visit: &Visit<'_>, state: &ReferralState, who: Who) -> Markup {
     html! {
         details {
             summary {
-                a href=(of_referral(&state.reference, "/interview")) { (state.reference) } ": " (questions.len()) " to ask"
+                (state.reference) ": " (questions.len()) " to ask"
                 @if let Some(last) = state.row.asked { ", asked " (last.format("%-d %b")) }
             }
+            p { a href=(of_referral(&state.reference, "/interview")) { "Interview of " (state.reference) } }
             ul {
                 @for id in &questions {
                     li {

@@ -65,7 +65,7 @@ fn screenings(title: &str, counted: &[CountedScreenings]) -> Markup {
         }
     };
     let headings = [
-        "",
+        "Of",
         "Referrals",
         "Go",
         "Defer",

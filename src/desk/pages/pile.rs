@@ -103,12 +103,12 @@ fn row(row: &PileRow) -> Markup {
     html! {
         tr {
             th scope="row" { a href=(of_referral(&row.reference, "")) { (row.reference) } }
-            td data-label="Day" { (row.day.as_deref().unwrap_or("-")) }
+            td data-label="Day" { (row.day.as_deref().and_then(|day| day.split(' ').next()).unwrap_or("-")) }
             td data-label="Verdict" { @match row.verdict { Some(it) => strong { (it.verdict_words()) }, None => "not screened" } }
             td data-label="First reason" { (row.first_reason) }
             td data-label="Next" { (next(row)) }
             td data-label="Whose turn" { (row.turn.word()) }
-            td data-label="Since" { (row.since.format("%-d %b %H:%M")) }
+            td data-label="Since" { (row.since.format("%-d %b")) }
         }
     }
 }

@@ -42,7 +42,11 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
                 p role="alert" { strong { "It cannot be screened as it stands." } " Nothing may be decided or booked on it." }
                 (problems(&refusal.problems))
             }
-            Seen::Screening(screening) => article.report { (report::one(&Brief::of(screening))) },
+            Seen::Screening(screening) => article.report {
+                (report::one(&Brief::of(screening)))
+                div.paper { (report::decision_box(&Brief::of(screening))) }
+                details { summary { "More: sources, answers, what was looked at" } (report::more(screening)) }
+            },
         }
         (next(visit, &state))
         (decided(&state, &seen))

@@ -253,7 +253,7 @@ fn entered(question: &Question, raw: &Raw) -> Result<Entered, Slip> {
     Ok(match text {
         "" if raw.taken_on.is_empty() => Entered::Nothing,
         "?" if raw.taken_on.is_empty() || raw.taken_on == "?" => Entered::NotKnown,
-        "none" | "[]" if is_list => Entered::NoneOfThese,
+        "none" | "0" | "[]" if is_list => Entered::NoneOfThese,
         "declined" => Entered::Declined,
         _ if is_list => Entered::Entries(lines(question, text)),
         _ if question.dated => Entered::Dated {
