@@ -10,6 +10,7 @@ use serde_json::Value;
 
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::register::people::PersonRole;
+use crate::report::list::Row;
 use crate::rule_set::catalogue::Who;
 use crate::screening::result::Screening;
 
@@ -146,6 +147,8 @@ pub struct Screened {
     pub outcome: Outcome,
     /// How fast, if the verdict is a referral.
     pub urgency: Option<Urgency>,
+    /// The first reason in a dozen words, as a list gives it: never a rule that only waits, as if it were found.
+    pub first_reason: String,
     /// The rules that fire, worst first.
     pub fires: Vec<RuleTold>,
     /// The rules that cannot be decided yet, worst first, with what they would ask for.
@@ -184,6 +187,7 @@ impl Screened {
             procedure_on: screening.procedure_on.clone(),
             outcome: verdict.outcome,
             urgency: verdict.urgency,
+            first_reason: Row::of(screening).reason,
             fires: screening
                 .findings
                 .iter()

@@ -355,14 +355,13 @@ impl ReferralState {
             .collect();
         ask.sort_unstable();
         ask.dedup();
-        let first = current.and_then(|it| it.fires.first().or(it.waits.first()));
         let planned = current.and_then(|it| it.procedure_on.clone());
         PileRow {
             reference: self.reference.clone(),
             group,
             day: self.booked.last().map(ToString::to_string).or(planned),
             verdict: current.map(Screened::verdict),
-            first_reason: first.map_or_else(String::new, |it| it.title.clone()),
+            first_reason: current.map_or_else(String::new, |it| it.first_reason.clone()),
             turn,
             since: self.row.since,
             ask,

@@ -25,7 +25,7 @@ use preblock::inner::rule_set::catalogue::Who;
 use preblock::inner::rule_set::files::sha256;
 use rusqlite::Connection;
 
-use crate::support::{embedded, embedded_once, said};
+use crate::support::{embedded, embedded_once, embedded_screener, read_over, said};
 
 // One byte changed.
 mod bytes;
@@ -130,6 +130,7 @@ fn screened(text: &str, outcome: Outcome, urgency: Option<Urgency>, asks: bool) 
         procedure_on: Some("2026-12-04".into()),
         outcome,
         urgency,
+        first_reason: "A reason".into(),
         fires: vec![rule],
         waits: Vec::new(),
         to_ask: asks.then_some(ask).into_iter().collect(),
@@ -1249,6 +1250,41 @@ fn a_register_is_kept_from_the_command_line() {
     batch(&path, "delete from pile");
     call(&["register", "check", &desk], "", 1);
     call(&["register", "check", &desk, "--rebuild"], "", 0);
+}
+
+/// In a name that nobody read rules wait for what it may be; the pile says the name, and none of those rules as if found.
+#[test]
+fn the_pile_never_says_that_a_rule_fires_which_only_waits() {
+    let text = std::fs::read_to_string("examples/referrals/SM-106.yaml").unwrap_or_default();
+    let read = read_over(
+        embedded_screener(),
+        std::fs::read_to_string("examples/clinic.yaml")
+            .ok()
+            .as_deref(),
+        "desk.yaml",
+        text.as_bytes(),
+    );
+    let screening = embedded_screener().screening(&read);
+    let of = Screened::of(&screening, json::value(&screening), false);
+    assert!(of.fires.is_empty() && !of.waits.is_empty());
+    let folder = folder();
+    let mut register = register(folder.path());
+    let opened = Happening::Opened {
+        from: String::new(),
+    };
+    kept(&mut register, new(1, "NU", "SM-106", opened));
+    kept(&mut register, new(2, "NU", "SM-106", answered(&text)));
+    let screened = Happening::Screened(Box::new(of));
+    kept(&mut register, new(3, "NU", "SM-106", screened));
+    let pile = register.pile().unwrap_or_default();
+    let reasons: Vec<&str> = pile.iter().map(|it| it.first_reason.as_str()).collect();
+    let [reason] = reasons[..] else {
+        unreachable!("one referral: {reasons:?}")
+    };
+    assert!(
+        reason.starts_with("name not recognised: \"warfrin\""),
+        "{reason}"
+    );
 }
 
 /// What the desk kept as a screening of real answers comes to the same when it is checked, by the same rules and clinic.
