@@ -72,8 +72,11 @@ pub struct OpenDesk {
     sessions: Sessions,
     throttle: Throttle,
     /// Is told each address by which a browser may come in.
-    told: Box<dyn Fn(u16, &str) + Send>,
+    told: Box<AddressTold>,
 }
+
+/// Is told the port of this computer and an address.
+type AddressTold = dyn Fn(u16, &str) + Send;
 
 type Shared = Arc<Mutex<OpenDesk>>;
 

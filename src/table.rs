@@ -115,7 +115,7 @@ impl<Row, Of> Table<Row, Of> {
     }
 
     /// Whether there is no row.
-    pub(crate) fn is_empty(&self) -> bool {
+    pub fn is_empty(&self) -> bool {
         self.rows.is_empty()
     }
 

@@ -179,7 +179,7 @@ fn wanted(subjects: &[Candidate<'_>]) -> Vec<Constraint> {
                         .iter()
                         .any(|of| earlier.encoding.name(earlier.view, of.slot) == name)
             });
-            if derived.formula.follows.from_choices() || (any_will_do && !may_fail) || is_asked {
+            if derived.formula.follows.is_from_choices() || (any_will_do && !may_fail) || is_asked {
                 continue;
             }
             found.push(Constraint {

@@ -330,7 +330,7 @@ pub enum Follows {
 
 impl Follows {
     /// Whether the choices alone fix the number, so that no arithmetic is left.
-    pub(crate) fn from_choices(self) -> bool {
+    pub(crate) fn is_from_choices(self) -> bool {
         match self {
             Self::Born(_) | Self::Count(_) | Self::Points(_) | Self::CountMissing(..) => true,
             Self::Arithmetic | Self::OfSides { .. } => false,

@@ -1,5 +1,10 @@
 //! The interview in a terminal, line by line, and with lists to choose from.
 
+#![expect(
+    clippy::panic,
+    reason = "what cannot be read or started fails the test that needs it"
+)]
+
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};

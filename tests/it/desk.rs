@@ -502,7 +502,9 @@ fn a_form_must_come_from_a_page_of_this_session() {
         format!("http://{}", desk.host),
     );
     let kind = ("Content-Type", "application/x-www-form-urlencoded");
-    let tries: [(&[(&str, &str)], &str, u16); 10] = [
+    // Headers, form, the status that it is answered with.
+    type Try<'a> = (&'a [(&'a str, &'a str)], &'a str, u16);
+    let tries: [Try<'_>; 10] = [
         (
             &[("Sec-Fetch-Site", "cross-site"), ("Origin", &origin), kind],
             &token,

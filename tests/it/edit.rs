@@ -1,5 +1,10 @@
 //! A questionnaire's text with one answer otherwise.
 
+#![expect(
+    clippy::panic,
+    reason = "what cannot be read or started fails the test that needs it"
+)]
+
 use std::sync::LazyLock;
 
 use preblock::inner::document::source::Node;

@@ -377,6 +377,9 @@ fn nothing_that_is_printed_steers_the_terminal() {
     let lines = [
         "screen PATIENT --rules RULES --as-of 2026-11-25",
         "screen PATIENT SLIPS --rules RULES --as-of 2026-11-25 --alternatives --dates 3",
+        "screen PATIENT --rules RULES --as-of 2026-11-25 --full",
+        "screen PATIENT SLIPS --rules RULES --as-of 2026-11-25 --format list",
+        "screen PATIENT SLIPS --rules RULES --as-of 2026-11-25 --format html",
         "screen PATIENT --rules RULES --as-of 2026-11-25 --format markdown",
         "screen PATIENT PATIENT --rules RULES --as-of 2026-11-25 --format markdown",
         "screen PATIENT --rules RULES --as-of 2026-11-25 --format chase",
@@ -446,7 +449,7 @@ fn nothing_that_is_printed_steers_the_terminal() {
     // The rule set is used, and its words are there.
     let screened = said(
         &trap
-            .run("screen PATIENT --rules RULES --as-of 2026-11-25")
+            .run("screen PATIENT --rules RULES --as-of 2026-11-25 --full")
             .stdout,
     );
     assert!(

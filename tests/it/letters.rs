@@ -1,6 +1,12 @@
 //! Letters: every kind of every example is made or refused with a reason, says nothing that it should not, and what the
 //! patient reads is easy to read.
 
+#![expect(
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "what cannot be read or started fails the test that needs it"
+)]
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 

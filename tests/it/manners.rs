@@ -1,5 +1,10 @@
 //! What every program is expected to do: standard input, the environment, completions, a manual, help when asked for nothing.
 
+#![expect(
+    clippy::panic,
+    reason = "what cannot be read or started fails the test that needs it"
+)]
+
 use std::io::Write as _;
 use std::process::{Output, Stdio};
 

@@ -313,9 +313,9 @@ impl<'a> Dialogue<'a> {
         match self.awaited.clone() {
             Awaited::End(_) => DialogueReply::default(),
             Awaited::GoOn | Awaited::Again | Awaited::Nearest(..) => self.decided(line),
-            Awaited::Question(at) => self.to_question(at, line),
-            Awaited::Day(at, value) => self.to_day(at, value, line),
-            Awaited::Entry(at, entries) => self.to_entry(at, entries, line),
+            Awaited::Question(at) => self.answer_question(at, line),
+            Awaited::Day(at, value) => self.answer_day(at, value, line),
+            Awaited::Entry(at, entries) => self.answer_entry(at, entries, line),
         }
     }
 
@@ -324,7 +324,7 @@ impl<'a> Dialogue<'a> {
         let word = line.to_lowercase();
         if Word::read(line) == Some(Word::Stop) {
             return match self.awaited.clone() {
-                Awaited::Nearest(at, entries, _) => self.to_entry(at, entries, line),
+                Awaited::Nearest(at, entries, _) => self.answer_entry(at, entries, line),
                 _ => self.stop(),
             };
         }
@@ -394,7 +394,7 @@ impl<'a> Dialogue<'a> {
         }
     }
 
-    fn to_question(&mut self, at: Idx<Question>, line: &str) -> DialogueReply {
+    fn answer_question(&mut self, at: Idx<Question>, line: &str) -> DialogueReply {
         let question = self.question(at);
         let is_choice = typed::choices(question).iter().any(|(it, _)| *it == line);
         match Word::read(line).filter(|_| !is_choice) {
@@ -425,7 +425,7 @@ impl<'a> Dialogue<'a> {
             Entered::NotKnown | Entered::Declined | Entered::NoneOfThese
         );
         if given && typed::is_list(question) {
-            return self.to_entry(at, Vec::new(), line);
+            return self.answer_entry(at, Vec::new(), line);
         }
         if given && question.dated {
             let undated = Entered::Dated {
@@ -443,7 +443,7 @@ impl<'a> Dialogue<'a> {
         self.keep(at, &answer)
     }
 
-    fn to_day(&mut self, at: Idx<Question>, value: Entered, line: &str) -> DialogueReply {
+    fn answer_day(&mut self, at: Idx<Question>, value: Entered, line: &str) -> DialogueReply {
         match Word::read(line) {
             Some(Word::Back) => {
                 self.awaited = Awaited::Question(at);
@@ -480,7 +480,7 @@ impl<'a> Dialogue<'a> {
         self.keep(at, &answer)
     }
 
-    fn to_entry(
+    fn answer_entry(
         &mut self,
         at: Idx<Question>,
         mut entries: Vec<Vec<(String, String)>>,

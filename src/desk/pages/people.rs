@@ -68,16 +68,15 @@ pub(crate) fn set(visit: &mut Visit<'_>) -> Reply {
     let passphrase = visit.field("passphrase")?.to_owned();
     let people = visit.register().people()?;
     let known = people.iter().find(|it| it.initials == initials);
-    let is_last = |it: &&crate::register::people::Person| {
-        it.role == PersonRole::Governance && it.is_on && it.initials != initials
-    };
+    let others_govern = people.iter().any(|person| {
+        person.role == PersonRole::Governance && person.is_on && person.initials != initials
+    });
+    let governs = is_on && role == PersonRole::Governance;
     let hash = match known {
         _ if !are_initials(&initials) => {
             Err("initials are one to twelve letters or figures, without spaces".to_owned())
         }
-        _ if !people.iter().any(|it| is_last(&it))
-            && !(is_on && role == PersonRole::Governance) =>
-        {
+        _ if !others_govern && !governs => {
             Err("nobody would be left who may change people".to_owned())
         }
         Some(person) if passphrase.is_empty() => Ok(person.hash.clone()),

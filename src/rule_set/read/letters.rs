@@ -90,8 +90,8 @@ fn part(
     let verdict = reading
         .owned(node, "verdict")
         .and_then(|it| Outcome::from_word(&it));
-    let mut said = |key| sentence(reading, names, node, key, kind, shown.as_ref());
-    let [heading, lead, text, item] = ["heading", "lead", "text", "item"].map(|key| said(key));
+    let said = |key| sentence(reading, names, node, key, kind, shown.as_ref());
+    let [heading, lead, text, item] = ["heading", "lead", "text", "item"].map(said);
     let what = if node.get("insert").is_some() {
         insert(reading, node, kind).map(|insert| LetterContent::Insert {
             insert,
