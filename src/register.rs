@@ -13,13 +13,13 @@ use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::outcome::{Outcome, Standing, Urgency};
-use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, hex, written};
+use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, written};
 use crate::register::file::WriterLock;
 use crate::register::happening::{Happening, body, read_body};
 use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
 use crate::register::state::{PileGroup, PileRow, ReferralState, WhoseTurn};
 use crate::rule_set::catalogue::Who;
-use crate::rule_set::files::sha256;
+use crate::rule_set::files::{hex, sha256};
 
 pub mod check;
 pub mod copy;

@@ -89,12 +89,11 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             return ExitStatus::Refused;
         }
     };
-    let stop = stop::asked_for();
     let in_terminal = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
-    let reader = if in_terminal && !arguments.lines {
-        LineSource::Terminal
+    let (reader, stop) = if in_terminal && !arguments.lines {
+        (LineSource::Terminal, stop::pressed())
     } else {
-        LineSource::lines()
+        (LineSource::lines(), stop::asked_for())
     };
     if let Err(status) = interview(&mut dialogue, &arguments.file, &reader, &stop) {
         return status;
@@ -285,6 +284,7 @@ impl LineSource {
     /// Why there is none.
     fn line(&self, prompt: &Prompt, refused: &str, stop: &AtomicBool) -> Result<String, String> {
         match self {
+            Self::Terminal if stop.load(Ordering::Relaxed) => Err("stopped".to_owned()),
             Self::Terminal => in_terminal(prompt, refused),
             Self::Lines(receive) => loop {
                 if stop.load(Ordering::Relaxed) {

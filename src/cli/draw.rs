@@ -16,6 +16,7 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::source::steers;
 use crate::questionnaire::policy::rule_set_with;
 use crate::report::page::harmless;
+use crate::report::words;
 use crate::rule_set;
 use crate::rule_set::files;
 use crate::rule_set::files::{RuleFiles, TextFile};
@@ -330,9 +331,5 @@ pub(crate) fn withdrawn(rule_set: &RuleSet) -> Diagnostic {
 
 /// "1 problem", "3 problems".
 pub(crate) fn counted(n: usize, what: &str) -> String {
-    if n == 1 {
-        format!("1 {what}")
-    } else {
-        format!("{n} {what}s")
-    }
+    words::counted(n, what, &format!("{what}s"))
 }

@@ -2,6 +2,7 @@
 
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
+use chrono::{DateTime, FixedOffset};
 use maud::{DOCTYPE, Markup, html};
 
 use crate::desk::guard::with_headers;
@@ -120,4 +121,9 @@ pub(crate) fn refusal(status: StatusCode, why: &str) -> Response {
         }
     };
     with_headers((status, Html(page.into_string())).into_response())
+}
+
+/// A moment as pages say it: "25 Nov 2026 08:54".
+pub(crate) fn moment(at: DateTime<FixedOffset>) -> String {
+    at.format("%-d %b %Y %H:%M").to_string()
 }

@@ -6,6 +6,7 @@ use chrono::{DateTime, FixedOffset, SecondsFormat};
 use sha2::{Digest, Sha256};
 
 use crate::register::happening::Happening;
+use crate::rule_set::files::hex;
 
 /// The digest before the first entry.
 pub const NOTHING_BEFORE: &str = "0000000000000000000000000000000000000000000000000000000000000000";
@@ -74,11 +75,6 @@ impl RegisterEntry {
 /// A time as it is written down: seconds, and the offset from UTC.
 pub fn written(at: &DateTime<FixedOffset>) -> String {
     at.to_rfc3339_opts(SecondsFormat::Secs, false)
-}
-
-/// Bytes in hexadecimal.
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|it| format!("{it:02x}")).collect()
 }
 
 /// The last entry of a register. Written down elsewhere, it fixes everything before it.

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::cli::ask::typed;
 use crate::cli::ask::typed::Word;
+use crate::cli::draw::counted;
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit;
 use crate::questionnaire::edit::{Entered, Understood};
@@ -644,10 +645,6 @@ fn wait(n: usize) -> String {
     } else {
         format!("{n} rules wait")
     }
-}
-
-fn counted(n: usize, what: &str) -> String {
-    crate::cli::draw::counted(n, what)
 }
 
 fn words() -> String {

@@ -6,6 +6,14 @@ use std::sync::atomic::AtomicBool;
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::flag;
 
+/// A sign that turns true whenever Ctrl-C is pressed, which then ends nothing by itself. Pressed while a list or a line stands in a
+/// terminal, whoever reads its keys ends, too; pressed between two of them, only the sign says it.
+pub(crate) fn pressed() -> Arc<AtomicBool> {
+    let pressed = Arc::new(AtomicBool::new(false));
+    let _ = flag::register(SIGINT, Arc::clone(&pressed));
+    pressed
+}
+
 /// A sign that turns true once somebody asks the program to stop. Asking twice stops it at once.
 ///
 /// Where no such request can be caught, the sign stays false, and the first one stops the program at once.

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::desk::page::{hidden, of_referral, see};
+use crate::desk::page::{hidden, moment, of_referral, see};
 use crate::desk::screened::file_name;
 use crate::desk::visit::{NoReply, Reply, Visit, capital, words};
 use crate::register::entry::RegisterEntry;
@@ -85,7 +85,7 @@ fn made_before(state: &ReferralState) -> Markup {
                     @for it in state.letters.iter().rev() {
                         @let title = LetterKind::from_word(&it.letter).map_or(it.letter.clone(), |kind| kind.title().to_owned());
                         li {
-                            a href=(of_referral(&state.reference, &format!("/letter/{}", it.seq))) { (title) ", " (it.made.format("%-d %b %Y %H:%M")) }
+                            a href=(of_referral(&state.reference, &format!("/letter/{}", it.seq))) { (title) ", " (moment(it.made)) }
                             @match it.sent { Some(at) => { ", sent " (at.format("%-d %b %Y")) }, None => ", not sent yet" }
                         }
                     }
@@ -152,9 +152,9 @@ pub(crate) fn made(visit: &mut Visit<'_>) -> Reply {
     };
     let body = html! {
         div.actions {
-            p { "Made " (kept.made.format("%-d %b %Y %H:%M")) ", entry " (seq) ". " a href=(of_referral(&reference, "/letters")) { "Letters of " (reference) } }
+            p { "Made " (moment(kept.made)) ", entry " (seq) ". " a href=(of_referral(&reference, "/letters")) { "Letters of " (reference) } }
             @match kept.sent {
-                Some(at) => p { "Sent " (at.format("%-d %b %Y %H:%M")) "." },
+                Some(at) => p { "Sent " (moment(at)) "." },
                 None => {
                     p { "Print it from the browser, then:" }
                     form method="post" action=(of_referral(&reference, &format!("/letter/{seq}"))) {

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use crate::desk::page::{of_referral, see};
+use crate::desk::page::{moment, of_referral, see};
 use crate::desk::pages::pile::neighbours;
 use crate::desk::screened::{Extent, Seen, screened, seen};
 use crate::desk::visit::{NoReply, Reply, Visit, capital};
@@ -91,7 +91,7 @@ fn next(visit: &Visit<'_>, state: &ReferralState) -> Markup {
             h2 { "Next" }
             p {
                 "In the pile: " strong { (state.row.group.word()) } ", turn of " (state.row.turn.word())
-                ", since " (state.row.since.format("%-d %b %Y %H:%M")) "."
+                ", since " (moment(state.row.since)) "."
             }
             @if let Some(day) = state.booked.last() { p { "Booked for " strong { (day.format("%-d %b %Y")) } "." } }
             @if let Some(to) = &state.passed_on { p { "Passed on to " (to) "." } }
@@ -151,7 +151,7 @@ fn decided(state: &ReferralState, seen: &Seen) -> Markup {
             p {
                 strong { (decision.decided.outcome.word().to_uppercase()) }
                 ", decided by " (decision.person) @if let Some(it) = &decision.decided.second { " and " (it) }
-                " on " (decision.at.format("%-d %b %Y %H:%M")) ", entry " (decision.seq)
+                " on " (moment(decision.at)) ", entry " (decision.seq)
                 "; the rules said " strong { (decision.on.verdict().verdict_words()) } "."
             }
             p.quoted { (decision.decided.sentence) }
@@ -217,7 +217,7 @@ fn happened(entries: &[RegisterEntry]) -> Markup {
             ol {
                 @for it in entries {
                     li value=(it.seq) {
-                        (it.at.format("%-d %b %Y %H:%M")) " " (it.person) ": "
+                        (moment(it.at)) " " (it.person) ": "
                         @match &it.happening { Some(happening) => { (it.kind.replace('-', " ")) " " (in_short(happening)) } None => { (it.kind) ", what it said was removed" } }
                         @if it.is_clock_back { " (the clock stood earlier than at the entry before)" }
                         " " code { (it.head()) }
