@@ -9,7 +9,7 @@
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, FixedOffset};
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::outcome::{Outcome, Standing, Urgency};
@@ -67,10 +67,30 @@ pub enum RegisterError {
     FormUsed(Box<RegisterEntry>),
     /// The disk failed. The register was opened anew and does not hold it.
     NotWritten(Box<Diagnostic>),
-    /// The disk failed. The register was opened anew, and holds it all the same.
+    /// The disk failed. The register was opened anew, and holds it all the same; of several things, this is the last entry.
     WrittenDespite(Box<RegisterEntry>, Box<Diagnostic>),
     /// The disk failed, and the register cannot be opened anew: nobody knows whether it holds it.
     Unknown(Box<Diagnostic>),
+}
+
+/// Why several things were not written down together.
+enum NotMade {
+    /// One of them does not fit, or what it must fit cannot be read.
+    Told(RegisterError),
+    /// The disk failed.
+    Disk(rusqlite::Error),
+}
+
+impl From<RegisterError> for NotMade {
+    fn from(it: RegisterError) -> Self {
+        Self::Told(it)
+    }
+}
+
+impl From<rusqlite::Error> for NotMade {
+    fn from(it: rusqlite::Error) -> Self {
+        Self::Disk(it)
+    }
 }
 
 /// What a register is read to come to, or what is wrong with it.
@@ -131,12 +151,46 @@ impl Register {
     /// # Errors
     /// Which it was: see [`RegisterError`]. After a failure of the disk nothing is tried again, lest something be signed twice.
     pub fn append(&mut self, new: New) -> Result<RegisterEntry, RegisterError> {
+        self.append_all(vec![new])
+    }
+
+    /// Writes down, in their order, things that belong together: all of them or none, whatever happens in between. Returns the
+    /// entry of the last once the disk has them all. Each must fit what the register says with those before it.
+    ///
+    /// # Errors
+    /// As of [`Register::append`]; refused, too, where there is nothing to write down.
+    pub fn append_all(&mut self, all: Vec<New>) -> Result<RegisterEntry, RegisterError> {
         if self.lock.is_none() {
             return Err(refused("the register was opened for reading"));
         }
         if !self.is_open {
             self.opened_anew().map_err(RegisterError::NotWritten)?;
         }
+        let mut last = None;
+        match (self.written_together(all, &mut last), last) {
+            (Ok(()), Some(entry)) => Ok(entry),
+            (Ok(()), None) => Err(refused("there is nothing to write down")),
+            (Err(NotMade::Told(why)), _) => Err(why),
+            (Err(NotMade::Disk(error)), last) => Err(self.after_a_failure(last, &error)),
+        }
+    }
+
+    /// Writes several things down in one transaction. `last` is the entry that was made last, also where that failed.
+    fn written_together(
+        &self,
+        all: Vec<New>,
+        last: &mut Option<RegisterEntry>,
+    ) -> Result<(), NotMade> {
+        let change = Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)?;
+        for new in all {
+            let (entry, text) = self.next(new)?;
+            write(&change, last.insert(entry), &text)?;
+        }
+        Ok(change.commit()?)
+    }
+
+    /// The entry that something comes to, and its body.
+    fn next(&self, new: New) -> Result<(RegisterEntry, String), RegisterError> {
         if let Some(form) = &new.form
             && let Some(entry) = self.of_form(form).map_err(RegisterError::NotWritten)?
         {
@@ -162,10 +216,7 @@ impl Register {
             happening: Some(new.happening),
         };
         entry.digest = entry.computed();
-        match write(&mut self.connection, &entry, &text) {
-            Ok(()) => Ok(entry),
-            Err(error) => Err(self.after_a_failure(entry, &error)),
-        }
+        Ok((entry, text))
     }
 
     /// The entries of a referral, in their order.
@@ -434,19 +485,23 @@ impl Register {
         ))))
     }
 
-    /// What became of an entry after the disk failed.
+    /// What became of entries after the disk failed; `last` is the one that was made last.
     ///
     /// INVARIANT: a commit that failed may be there all the same, and may show only when the log is next read from its
     /// beginning. So nothing is tried again; the file is opened anew, and its log written out and emptied: what is there then
     /// is on the disk, and what is not will not come back.
-    fn after_a_failure(&mut self, entry: RegisterEntry, error: &rusqlite::Error) -> RegisterError {
+    fn after_a_failure(
+        &mut self,
+        last: Option<RegisterEntry>,
+        error: &rusqlite::Error,
+    ) -> RegisterError {
         let why = file::diagnostic(&self.path, error);
-        match self.opened_anew().and_then(|()| self.head()) {
-            Ok(head) if head.digest == entry.digest => {
+        match (self.opened_anew().and_then(|()| self.head()), last) {
+            (Ok(head), Some(entry)) if head.digest == entry.digest => {
                 RegisterError::WrittenDespite(Box::new(entry), why)
             }
-            Ok(_) => RegisterError::NotWritten(why),
-            Err(_) => RegisterError::Unknown(why),
+            (Ok(_), _) => RegisterError::NotWritten(why),
+            (Err(_), _) => RegisterError::Unknown(why),
         }
     }
 
@@ -567,9 +622,8 @@ fn all_entries(connection: &Connection) -> rusqlite::Result<Vec<RegisterEntry>> 
         .collect()
 }
 
-/// Writes an entry, its body and what follows from it for the pages: all of it, or nothing.
-fn write(connection: &mut Connection, entry: &RegisterEntry, text: &str) -> rusqlite::Result<()> {
-    let change = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+/// Writes an entry, its body and what follows from it for the pages.
+fn write(change: &Transaction<'_>, entry: &RegisterEntry, text: &str) -> rusqlite::Result<()> {
     change.execute(
         "insert into body(digest, text) values (?1, ?2)",
         params![entry.body, text],
@@ -596,8 +650,7 @@ fn write(connection: &mut Connection, entry: &RegisterEntry, text: &str) -> rusq
             )?;
         }
     }
-    follows(&change, entry)?;
-    change.commit()
+    follows(change, entry)
 }
 
 /// Brings what pages show up to date with an entry.

@@ -2,7 +2,6 @@
 
 use serde_json::Value;
 
-use crate::desk::visit::{NoReply, Visit};
 use crate::register::happening::{Happening, Screened};
 use crate::register::state::ReferralState;
 use crate::report::json;
@@ -50,52 +49,30 @@ pub(crate) enum Extent {
     InShort,
 }
 
-/// Writes a questionnaire down, and what it comes to if it can be screened.
-///
-/// A kill between the two leaves a referral with answers and no screening of them, which stands in the pile as not screened.
-///
-/// # Errors
-/// The register refused or failed.
+/// A questionnaire, and what it comes to if it can be screened: to be written down at once, so that no stop of the program leaves
+/// answers without their screening.
 pub(crate) fn answered(
-    visit: &mut Visit<'_>,
+    screener: &Screener<'_>,
     reference: &str,
     text: String,
     changed: Vec<String>,
-) -> Result<(), NoReply> {
-    let screener = visit.screener().without_search();
+) -> Vec<Happening> {
+    let screener = screener.clone().without_search();
     let read = screener.read(&file_name(reference), text.as_bytes());
-    let happening = Happening::Answered {
+    let screening = read.ok().map(|it| screener.screening(&it));
+    let answered = Happening::Answered {
         questionnaire: text,
         changed,
     };
-    visit.write(Some(reference), None, happening)?;
-    match read {
-        Ok(referral) => screened(
-            visit,
-            reference,
-            &screener.screening(&referral),
-            Extent::InShort,
-        )
-        .map(|_| ()),
-        Err(_) => Ok(()),
-    }
+    let screened = screening.map(|it| screened(&it, Extent::InShort));
+    [answered].into_iter().chain(screened).collect()
 }
 
-/// Writes a screening down and returns the number of its entry.
-///
-/// # Errors
-/// The register refused or failed.
-pub(crate) fn screened(
-    visit: &mut Visit<'_>,
-    reference: &str,
-    screening: &Screening,
-    kept: Extent,
-) -> Result<i64, NoReply> {
+/// A screening, to be written down.
+pub(crate) fn screened(screening: &Screening, kept: Extent) -> Happening {
     let body = match kept {
         Extent::Whole => json::value(screening),
         Extent::InShort => Value::Null,
     };
-    let screened = Screened::of(screening, body, false);
-    let happening = Happening::Screened(Box::new(screened));
-    Ok(visit.write(Some(reference), None, happening)?.seq)
+    Happening::Screened(Box::new(Screened::of(screening, body, false)))
 }

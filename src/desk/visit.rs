@@ -332,14 +332,44 @@ impl<'a> Visit<'a> {
         form: Option<String>,
         happening: Happening,
     ) -> Result<RegisterEntry, NoReply> {
-        let new = New {
+        let new = self.new_entry(referral, form, happening)?;
+        Ok(self.open.desk.register.append(new)?)
+    }
+
+    /// Writes down several things that happened to a referral at once, all or none. `form` stands in the last of their entries.
+    ///
+    /// # Errors
+    /// As of [`Visit::write`].
+    pub fn write_all(
+        &mut self,
+        referral: &str,
+        form: Option<String>,
+        happenings: Vec<Happening>,
+    ) -> Result<(), NoReply> {
+        let mut all: Vec<New> = happenings
+            .into_iter()
+            .map(|it| self.new_entry(Some(referral), None, it))
+            .collect::<Result<_, _>>()?;
+        if let Some(last) = all.last_mut() {
+            last.form = form;
+        }
+        self.open.desk.register.append_all(all)?;
+        Ok(())
+    }
+
+    fn new_entry(
+        &self,
+        referral: Option<&str>,
+        form: Option<String>,
+        happening: Happening,
+    ) -> Result<New, NoReply> {
+        Ok(New {
             at: self.now,
             person: self.person()?.initials.clone(),
             form,
             referral: referral.map(str::to_owned),
             happening,
-        };
-        Ok(self.open.desk.register.append(new)?)
+        })
     }
 
     /// Looks whether this is the passphrase of that person; refusals slow down and are written down.

@@ -322,6 +322,79 @@ fn what_does_not_fit_is_not_written() {
     assert!(matches!(register.append(form), Err(RegisterError::FormUsed(it)) if it.seq == seq));
 }
 
+/// What belongs together is written together: each must fit with those before it, or none of them is written.
+#[test]
+fn several_entries_are_written_together_or_not_at_all() {
+    let folder = folder();
+    let mut register = register(folder.path());
+    let opened = new(
+        1,
+        "NU",
+        "SM-1",
+        Happening::Opened {
+            from: String::new(),
+        },
+    );
+    let of = |text: &str| {
+        let goes = screened(text, Outcome::Go, None, false);
+        new(1, "NU", "SM-1", Happening::Screened(Box::new(goes)))
+    };
+    let answers = new(1, "NU", "SM-1", answered("one"));
+    let before = (register.head(), register.pile());
+    for (all, why) in [
+        (
+            vec![opened.clone(), answers.clone(), of("two")],
+            "the screening is not of the answers as they are now",
+        ),
+        (
+            vec![answers.clone(), opened.clone()],
+            "there is no referral `SM-1`",
+        ),
+        (
+            vec![opened.clone(), opened.clone()],
+            "there is a referral `SM-1` already",
+        ),
+        (Vec::new(), "there is nothing to write down"),
+    ] {
+        let error = register.append_all(all).err();
+        let said = error.map(|it| it.diagnostic().title);
+        assert_eq!(said.as_deref(), Some(why));
+        assert_eq!((register.head(), register.pile()), before, "{why}");
+    }
+    // The screening is entry 5 if it is written, and so it is signed.
+    let signed = New {
+        form: Some("f-1".into()),
+        ..new(1, "CL", "SM-1", decided(6, Outcome::Go))
+    };
+    let whole = vec![opened, answers, of("one"), signed.clone()];
+    let error = register.append_all(whole.clone()).err();
+    assert!(
+        matches!(error, Some(RegisterError::Refused(_))),
+        "{error:?}"
+    );
+    assert_eq!((register.head(), register.pile()), before);
+    let signed = New {
+        happening: decided(5, Outcome::Go),
+        ..signed
+    };
+    let whole: Vec<New> = whole.into_iter().take(3).chain([signed]).collect();
+    let last = register.append_all(whole).map(|it| it.seq).ok();
+    assert_eq!(last, Some(6));
+    assert_eq!(row(&register, "SM-1").0, PileGroup::ToBook);
+    // A form that was used keeps all that came with it from being written again.
+    let again = vec![
+        of("one"),
+        New {
+            form: Some("f-1".into()),
+            ..new(2, "CL", "SM-1", decided(7, Outcome::Go))
+        },
+    ];
+    let error = register.append_all(again).err();
+    assert!(matches!(error, Some(RegisterError::FormUsed(it)) if it.seq == 6));
+    assert_eq!(register.head().map(|it| it.seq).ok(), Some(6));
+    assert_eq!(found(register.path(), None), []);
+}
+
 #[test]
 fn a_person_is_known_by_initials_and_passphrase() {
     let folder = folder();

@@ -120,18 +120,26 @@ impl Filler<'_> {
         referral: Option<&str>,
         happening: Happening,
     ) -> Result<i64, Vec<Diagnostic>> {
-        let new = New {
+        self.write_all(person, referral, vec![happening])
+    }
+
+    /// Writes down what belongs together, and returns the number of the last entry.
+    fn write_all(
+        &mut self,
+        person: &str,
+        referral: Option<&str>,
+        happenings: Vec<Happening>,
+    ) -> Result<i64, Vec<Diagnostic>> {
+        let new = |happening| New {
             at: self.at,
             person: person.to_owned(),
             form: None,
             referral: referral.map(str::to_owned),
             happening,
         };
-        let entry = self
-            .register
-            .append(new)
-            .map_err(|it| vec![it.diagnostic()])?;
-        Ok(entry.seq)
+        let all = happenings.into_iter().map(new).collect();
+        let last = self.register.append_all(all);
+        Ok(last.map_err(|it| vec![it.diagnostic()])?.seq)
     }
 
     /// Governance first: whoever is there makes the others.
@@ -156,22 +164,6 @@ impl Filler<'_> {
         let screening = self.screener.screening(&referral);
         let questionnaire = String::from_utf8_lossy(bytes).into_owned();
         self.at += TimeDelta::minutes(3);
-        self.write(
-            "NA",
-            of,
-            Happening::Opened {
-                from: "letter".into(),
-            },
-        )?;
-        let changed = Vec::new();
-        self.write(
-            "NA",
-            of,
-            Happening::Answered {
-                questionnaire,
-                changed,
-            },
-        )?;
         let screened = Screened::of(&screening, Value::Null, false);
         let day = screened
             .procedure_on
@@ -179,7 +171,17 @@ impl Filler<'_> {
             .and_then(|it| it.get(..10)?.parse().ok());
         let (outcome, urgency) = (screened.outcome, screened.urgency);
         let (to_read, asks) = (screened.to_read.clone(), screened.to_ask.clone());
-        let seq = self.write("NA", of, Happening::Screened(Box::new(screened)))?;
+        let came_in = vec![
+            Happening::Opened {
+                from: "letter".into(),
+            },
+            Happening::Answered {
+                questionnaire,
+                changed: Vec::new(),
+            },
+            Happening::Screened(Box::new(screened)),
+        ];
+        let seq = self.write_all("NA", of, came_in)?;
         let decided = |outcome| {
             Happening::Decided(Decided {
                 screening: seq,

@@ -85,18 +85,13 @@ pub(crate) fn book(visit: &mut Visit<'_>) -> Reply {
         let entered = Entered::Typed(day.to_string());
         let changed = edit::with_answer(rule_set, text, at, &entered)
             .map_err(|found| NoReply::Form(words(&found)))?;
-        let read = visit
-            .screener()
-            .read(&file_name(&reference), changed.as_bytes());
-        if let Err(refusal) = read {
+        let screener = visit.screener();
+        if let Err(refusal) = screener.read(&file_name(&reference), changed.as_bytes()) {
             return Err(NoReply::Form(words(&refusal.problems)));
         }
-        answered(
-            visit,
-            &reference,
-            changed,
-            vec![catalogue.questions[at].id.clone()],
-        )?;
+        let questions = vec![catalogue.questions[at].id.clone()];
+        let all = answered(&screener, &reference, changed, questions);
+        visit.write_all(&reference, None, all)?;
     }
     if !visit.referral()?.may_be_booked() {
         let body = html! {

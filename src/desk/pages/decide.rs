@@ -260,8 +260,13 @@ pub(crate) fn sign(visit: &mut Visit<'_>) -> Reply {
         return refused(visit, &state, &screening, &once, &wrong);
     }
     let reference = state.reference.clone();
-    decided.screening = screened(visit, &reference, &screening, Extent::Whole)?;
-    visit.write(Some(&reference), Some(once), Happening::Decided(decided))?;
+    // The screening that was read is the next entry; the register holds the decision to it.
+    decided.screening = visit.register().head()?.seq.saturating_add(1);
+    let both = vec![
+        screened(&screening, Extent::Whole),
+        Happening::Decided(decided),
+    ];
+    visit.write_all(&reference, Some(once), both)?;
     Ok(see(&of_referral(&reference, "")))
 }
 

@@ -114,11 +114,12 @@ pub(crate) fn take_in(visit: &mut Visit<'_>) -> Reply {
     match read {
         Ok(referral) => {
             let reference = referral.reference;
+            let mut all = answered(&screener, &reference, text, Vec::new());
             if visit.register().referral(&reference)?.is_none() {
                 let from = "a file".to_owned();
-                visit.write(Some(&reference), None, Happening::Opened { from })?;
+                all.insert(0, Happening::Opened { from });
             }
-            answered(visit, &reference, text, Vec::new())?;
+            visit.write_all(&reference, None, all)?;
             Ok(see(&of_referral(&reference, "")))
         }
         Err(refusal) => {

@@ -280,7 +280,8 @@ pub(crate) fn save(visit: &mut Visit<'_>) -> Reply {
         }
     }
     if !changed.is_empty() {
-        answered(visit, &reference, text, changed)?;
+        let all = answered(&screener, &reference, text, changed);
+        visit.write_all(&reference, None, all)?;
     }
     let underway = Underway::of(visit)?;
     if !slips.is_empty() {

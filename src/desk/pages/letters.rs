@@ -208,7 +208,7 @@ pub(crate) fn sent(visit: &mut Visit<'_>) -> Reply {
         .iter()
         .find(|it| it.seq == made)
         .ok_or(NoReply::NotFound)?;
-    visit.write(Some(&reference), None, Happening::LetterSent { made })?;
+    let mut all = vec![Happening::LetterSent { made }];
     let asks = LetterKind::from_word(&kept.letter).and_then(LetterKind::asks);
     let asked = asks.map(|to| {
         let open = state
@@ -223,11 +223,8 @@ pub(crate) fn sent(visit: &mut Visit<'_>) -> Reply {
     });
     if let Some((to, questions)) = asked.filter(|(_, it)| !it.is_empty()) {
         let how = "letter".to_owned();
-        visit.write(
-            Some(&reference),
-            None,
-            Happening::QuestionSent { questions, to, how },
-        )?;
+        all.push(Happening::QuestionSent { questions, to, how });
     }
+    visit.write_all(&reference, None, all)?;
     Ok(see(&of_referral(&reference, "/letters")))
 }

@@ -232,7 +232,8 @@ fn happened(entries: &[RegisterEntry]) -> Markup {
 pub(crate) fn screen(visit: &mut Visit<'_>) -> Reply {
     let state = visit.referral()?;
     if let Seen::Screening(screening) = seen(&visit.screener(), &state) {
-        screened(visit, &state.reference, &screening, Extent::InShort)?;
+        let happening = screened(&screening, Extent::InShort);
+        visit.write(Some(&state.reference), None, happening)?;
     }
     Ok(see(&of_referral(&state.reference, "")))
 }

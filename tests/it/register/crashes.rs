@@ -4,22 +4,24 @@
 //! chosen place. That nothing depends on what the system had not yet put onto the disk is shown by the order of the calls.
 //! `PREBLOCK_KILLS=all` tries every call and not only some.
 
+use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use preblock::inner::outcome::Outcome;
 use preblock::inner::register::happening::Happening;
 use preblock::inner::register::{Register, RegisterError};
 
-use super::{answered, folder, found, kept, new, register};
+use super::{answered, folder, found, kept, new, register, screened};
 
 /// Where the writer finds its register, if it is one.
 const PLACE: &str = "PREBLOCK_TEST_REGISTER";
 /// Set to `all`, every call is tried and the writer writes more.
 const KILLS: &str = "PREBLOCK_KILLS";
 
-/// How many entries the writer writes.
-fn n_entries() -> i64 {
+/// How many referrals the writer opens, each with its answers and their screening at once.
+fn n_referrals() -> i64 {
     if std::env::var_os(KILLS).is_some() {
         40
     } else {
@@ -49,17 +51,18 @@ fn the_writer_of_these_tests() {
         }
     };
     let before = register.head().map_or(0, |it| it.seq);
-    for n in 1..=n_entries() {
+    for n in 1..=n_referrals() {
         let reference = format!("SM-{}", before + n);
-        let opened = new(
-            n,
-            "NU",
-            &reference,
+        let goes = screened("one", Outcome::Go, None, false);
+        let together = [
             Happening::Opened {
                 from: "x".repeat(2_000),
             },
-        );
-        let said = match register.append(opened) {
+            answered("one"),
+            Happening::Screened(Box::new(goes)),
+        ];
+        let together = together.map(|it| new(n, "NU", &reference, it));
+        let said = match register.append_all(together.into()) {
             Ok(entry) => format!("confirmed {}\n", entry.seq),
             Err(RegisterError::WrittenDespite(entry, _)) => format!("confirmed {}\n", entry.seq),
             Err(RegisterError::NotWritten(_)) => format!("refused {reference}\n"),
@@ -68,7 +71,7 @@ fn the_writer_of_these_tests() {
         };
         assert!(notes.write_all(said.as_bytes()).is_ok());
     }
-    assert!(given.is_some() || last(&path) == before + n_entries());
+    assert!(given.is_some() || last(&path) == before + 3 * n_referrals());
 }
 
 fn notes(path: &Path) -> PathBuf {
@@ -116,7 +119,8 @@ fn fresh(folder: &Path) -> PathBuf {
     register(folder).path().to_owned()
 }
 
-/// What was confirmed is there, what was refused is not, nothing is broken, and it can be written again.
+/// What was confirmed is there, what was refused is not, nothing is broken, no entry stands without those that were written with
+/// it, and it can be written again.
 fn nothing_is_lost(path: &Path, when: &str) -> usize {
     let said = std::fs::read_to_string(notes(path)).unwrap_or_default();
     let register = Register::open_to_read(path).unwrap_or_else(|it| unreachable!("{when}: {it}"));
@@ -148,8 +152,21 @@ fn nothing_is_lost(path: &Path, when: &str) -> usize {
             _ => unreachable!("{when}: {line}"),
         }
     }
+    let mut together: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for entry in &entries {
+        if let Some(reference) = &entry.referral {
+            together.entry(reference).or_default().push(&entry.kind);
+        }
+    }
+    for (reference, kinds) in &together {
+        assert_eq!(
+            kinds[..],
+            ["opened", "answered", "screened"],
+            "{when}: {reference}"
+        );
+    }
     // One that was on its way may be there, and those of which nobody knows, and no more.
-    let n_there = entries.len() - 2;
+    let n_there = together.len();
     assert!(
         (n_confirmed..=n_confirmed + n_unknown + 1).contains(&n_there),
         "{when}: {n_there} of {n_confirmed}"
@@ -210,10 +227,10 @@ fn a_writer_that_is_killed_loses_nothing_that_was_confirmed() {
             n_confirmed += nothing_is_lost(&path, &inject);
         }
     }
-    println!("{n_kills} kills, {n_confirmed} entries confirmed before them");
+    println!("{n_kills} kills, {n_confirmed} referrals confirmed before them");
     assert!(
         n_kills >= 25 && n_confirmed > n_kills,
-        "{n_kills} kills, {n_confirmed} entries"
+        "{n_kills} kills, {n_confirmed} referrals"
     );
 }
 
@@ -245,17 +262,17 @@ fn a_full_disk_or_a_failing_one_is_told_as_it_is() {
                     String::from_utf8_lossy(&done.stdout)
                 );
                 let said = std::fs::read_to_string(notes(&path)).unwrap_or_default();
-                let is_whole = said.lines().count() as i64 == n_entries();
+                let is_whole = said.lines().count() as i64 == n_referrals();
                 assert!(is_whole || said.starts_with("unopened"), "{inject}: {said}");
                 n_failures += usize::from(said.contains("refused") || said.contains("unopened"));
                 n_confirmed += nothing_is_lost(&path, &inject);
             }
         }
     }
-    println!("{n_failures} of the runs had refusals, {n_confirmed} entries were confirmed");
+    println!("{n_failures} of the runs had refusals, {n_confirmed} referrals were confirmed");
     assert!(
         n_failures >= 10 && n_confirmed > 20,
-        "{n_failures} failures, {n_confirmed} entries"
+        "{n_failures} failures, {n_confirmed} referrals"
     );
 }
 
@@ -281,7 +298,7 @@ fn nothing_is_confirmed_before_the_disk_has_it() {
             (wrote, n_confirmed) = (false, n_confirmed + 1);
         }
     }
-    assert_eq!(n_confirmed, n_entries());
+    assert_eq!(n_confirmed, n_referrals());
 }
 
 /// A folder into which nothing can be written, which root alone could not show.

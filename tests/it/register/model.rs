@@ -30,7 +30,8 @@ enum Deed {
     Remove,
 }
 
-fn deeds() -> impl Strategy<Value = Vec<(u8, bool, Deed)>> {
+/// Up to three deeds are done together: all of them or none.
+fn deeds() -> impl Strategy<Value = Vec<Vec<(u8, bool, Deed)>>> {
     let outcome = prop_oneof![
         Just(Outcome::Go),
         Just(Outcome::Defer),
@@ -65,7 +66,9 @@ fn deeds() -> impl Strategy<Value = Vec<(u8, bool, Deed)>> {
         1 => Just(Deed::Close),
         1 => Just(Deed::Remove),
     ];
-    prop::collection::vec((0..2_u8, any::<bool>(), deed), 1..40)
+    let together = prop_oneof![3 => 1..=1_usize, 1 => 2..=3_usize]
+        .prop_flat_map(move |n| prop::collection::vec((0..2_u8, any::<bool>(), deed.clone()), n));
+    prop::collection::vec(together, 1..35)
 }
 
 /// A screening of the model: all that tells one from another.
@@ -213,24 +216,34 @@ proptest! {
         let mut register = register(folder.path());
         let mut models: BTreeMap<String, Model> = BTreeMap::new();
         let mut written: Vec<(i64, New)> = Vec::new();
-        for (at, (referral, is_clinician, deed)) in (1..).zip(&deeds) {
-            let reference = format!("SM-{referral}");
-            let model = models.entry(reference.clone()).or_default();
-            let person = if *is_clinician { "CL" } else { "NU" };
-            let entry = new(at, person, &reference, happening(model, deed));
-            let takes = model.takes(deed, *is_clinician);
-            let result = if let Deed::Remove = deed {
-                register.remove(minute(at), person, &reference, "old")
-            } else {
-                register.append(entry.clone())
+        let mut seq = 2;
+        for (at, together) in (1..).zip(&deeds) {
+            // Each counts with those before it; where one does not fit, none is written.
+            let (mut then, mut all, mut takes) = (models.clone(), Vec::new(), true);
+            for (referral, is_clinician, deed) in together {
+                let reference = format!("SM-{referral}");
+                let model = then.entry(reference.clone()).or_default();
+                let person = if *is_clinician { "CL" } else { "NU" };
+                let entry = new(at, person, &reference, happening(model, deed));
+                takes &= model.takes(deed, *is_clinician);
+                let next = seq + all.len() as i64 + 1;
+                done(model, deed, next);
+                all.push((next, entry));
+            }
+            let result = match (&together[..], &all[..]) {
+                ([(_, _, Deed::Remove)], [(_, New { at, person, referral: Some(reference), .. })]) => {
+                    register.remove(*at, person, reference, "old")
+                }
+                _ => register.append_all(all.iter().map(|(_, it)| it.clone()).collect()),
             };
             match result {
                 Ok(it) => {
-                    prop_assert!(takes, "taken: {deed:?} after {model:?}");
-                    done(model, deed, it.seq);
-                    written.push((it.seq, entry));
+                    prop_assert!(takes, "taken: {together:?} after {models:?}");
+                    (models, seq) = (then, it.seq);
+                    written.extend(all);
+                    prop_assert_eq!(written.last().map(|(seq, _)| *seq), Some(seq));
                 }
-                Err(RegisterError::Refused(_)) => prop_assert!(!takes, "refused: {deed:?} after {model:?}"),
+                Err(RegisterError::Refused(_)) => prop_assert!(!takes, "refused: {together:?} after {models:?}"),
                 Err(other) => prop_assert!(false, "{other:?}"),
             }
         }
