@@ -5,6 +5,11 @@ use std::path::PathBuf;
 
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 
+use crate::document::diagnostic::Diagnostic;
+use crate::questionnaire::frame;
+use crate::rule_set::files::read_bounded;
+use crate::screening::screener::Screener;
+
 pub mod ask;
 pub(crate) mod atomic_write;
 pub(crate) mod blank;
@@ -123,6 +128,34 @@ pub(crate) struct RuleSource {
         hide_env_values = true
     )]
     pub local: Option<PathBuf>,
+}
+
+/// Which clinic.
+#[derive(Debug, Args)]
+pub(crate) struct ClinicFile {
+    /// Answers of the clinic that hold for every patient, and what it offers and allows
+    #[arg(
+        id = "clinic",
+        long = "clinic",
+        value_name = "FILE",
+        env = "PREBLOCK_CLINIC",
+        hide_env_values = true
+    )]
+    pub path: Option<PathBuf>,
+}
+
+impl ClinicFile {
+    /// The same screener for this clinic, if there is one.
+    ///
+    /// # Errors
+    /// Every diagnostic of the file.
+    pub fn laid_under<'a>(&self, screener: Screener<'a>) -> Result<Screener<'a>, Vec<Diagnostic>> {
+        let Some(path) = &self.path else {
+            return Ok(screener);
+        };
+        let bytes = read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
+        screener.clinic(&path.display().to_string(), &bytes)
+    }
 }
 
 /// How a screening is printed.

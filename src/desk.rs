@@ -52,8 +52,6 @@ pub struct Desk {
     pub register: Register,
     /// Rule set and clinic, as of any day: each request asks the clock for its own.
     pub screener: Screener<'static>,
-    /// The clinic's name, if it has a file.
-    pub clinic: Option<String>,
     /// Says in a sentence what stands in the files of the rule set, the clinic and the local policy if that is no longer
     /// what was loaded.
     pub exchanged: Box<dyn Fn() -> Option<String> + Send>,

@@ -14,8 +14,8 @@ use clap::Args;
 use dialoguer::{Input, MultiSelect, Select};
 
 use crate::cli::ask::dialogue::{Dialogue, End, Prompt};
-use crate::cli::screen::{clinic_of, day, stop, verdict_status};
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::screen::{day, stop, verdict_status};
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, atomic_write, draw};
 use crate::document::text::Format;
 use crate::questionnaire::{edit, frame};
 use crate::report::page::Style;
@@ -44,14 +44,8 @@ pub(crate) struct Arguments {
     as_of: Option<NaiveDate>,
     #[command(flatten)]
     rules: RuleSource,
-    /// Answers of the clinic that hold for every patient
-    #[arg(
-        long,
-        value_name = "FILE",
-        env = "PREBLOCK_CLINIC",
-        hide_env_values = true
-    )]
-    clinic: Option<PathBuf>,
+    #[command(flatten)]
+    clinic: ClinicFile,
     /// Ask on once the verdict is settled, without an offer to stop
     #[arg(long)]
     all: bool,
@@ -68,7 +62,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let as_of = arguments
         .as_of
         .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = match clinic_of(Screener::new(&rule_set, as_of), arguments.clinic.as_deref()) {
+    let screener = match arguments.clinic.laid_under(Screener::new(&rule_set, as_of)) {
         Ok(screener) => screener,
         Err(found) => {
             draw::diagnostics(&found);

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use clap::Args;
 
-use crate::cli::screen::{clinic_of, day};
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::screen::day;
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit;
 use crate::rule_set::words;
@@ -70,7 +70,7 @@ fn first_form(
     let from_environment = || std::env::var_os("PREBLOCK_CLINIC").map(PathBuf::from);
     let clinic = clinic.clone().flatten().or_else(from_environment);
     let as_of = as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = clinic_of(Screener::new(rule_set, as_of), clinic.as_deref())?;
+    let screener = ClinicFile { path: clinic }.laid_under(Screener::new(rule_set, as_of))?;
     let started = edit::started(rule_set, reference, as_of)?;
     let referral = screener
         .read("the new questionnaire", started.as_bytes())
@@ -134,6 +134,9 @@ pub(crate) fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
         lines.extend([
             "# The weekdays on which the clinic operates, such as [tuesday, thursday]. Blank: any day.".into(),
             "procedure_days:".into(),
+            String::new(),
+            "# Whether a nurse may book a go with no precaution, no note and no unrecognised name without a clinician: yes or no.".into(),
+            "nurse_may_book:".into(),
             String::new(),
             "# What the clinic offers of each choice of the plan, as lists. A plan with anything else is flagged,".into(),
             "# and other plans are looked for among these. Blank: nothing is said of that choice.".into(),

@@ -6,7 +6,7 @@ use chrono::Local;
 use clap::Args;
 
 use crate::cli::screen::stop;
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
 use crate::desk::{Desk, serve};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::questionnaire::frame;
@@ -32,14 +32,8 @@ pub(crate) struct Arguments {
     register: Option<PathBuf>,
     #[command(flatten)]
     rules: RuleSource,
-    /// Answers of the clinic that hold for every patient
-    #[arg(
-        long,
-        value_name = "FILE",
-        env = "PREBLOCK_CLINIC",
-        hide_env_values = true
-    )]
-    clinic: Option<PathBuf>,
+    #[command(flatten)]
+    clinic: ClinicFile,
     /// The port of this computer; any free one if it is 0
     #[arg(long, value_name = "N", default_value_t = 0)]
     port: u16,
@@ -105,36 +99,21 @@ fn opened(
     let screener = Screener::new(rule_set, Local::now().date_naive());
     let now = || Local::now().fixed_offset();
     let Some(path) = arguments.register.as_ref().filter(|_| !arguments.example) else {
-        return example(rule_set, screener);
+        return example(screener);
     };
-    let mut screener = screener;
-    let (mut clinic, mut name) = (None, None);
-    if let Some(path) = &arguments.clinic {
-        let bytes = files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
-        screener = screener.clinic(&path.display().to_string(), &bytes)?;
-        name = clinic_name(rule_set, &bytes);
-        clinic = Some((path.clone(), sha256(&bytes)));
-    }
+    let screener = arguments.clinic.laid_under(screener)?;
     let desk = Desk {
         register: register(path).map_err(|it| vec![*it])?,
+        exchanged: exchanged(arguments, &screener)?,
         screener,
-        clinic: name,
-        exchanged: exchanged(arguments, clinic, rule_set)?,
         clock: Box::new(now),
         notice: String::new(),
     };
     Ok((desk, None))
 }
 
-/// The name in a clinic's file.
-fn clinic_name(rule_set: &RuleSet, bytes: &[u8]) -> Option<String> {
-    let (read, _) = frame::clinic(rule_set, "the clinic's file", bytes);
-    read.map(|it| it.reference)
-}
-
 /// A desk to be tried, on the day of the examples.
 fn example(
-    rule_set: &RuleSet,
     screener: Screener<'static>,
 ) -> Result<(Desk, Option<example::ThrowAway>), Vec<Diagnostic>> {
     let (register, screener, kept) = example::register(screener)?;
@@ -149,7 +128,6 @@ fn example(
     let desk = Desk {
         register,
         screener,
-        clinic: clinic_name(rule_set, example::clinic()?),
         exchanged: Box::new(|| None),
         clock: Box::new(move || first + (Local::now() - begun)),
         notice: "An example: it plays on 25 November 2026, everybody in it is invented, and nothing is kept when it ends.".into(),
@@ -180,13 +158,14 @@ fn register(path: &Path) -> Result<Register, Box<Diagnostic>> {
 /// What looks whether the files still hold what was loaded.
 fn exchanged(
     arguments: &Arguments,
-    clinic: Option<(PathBuf, String)>,
-    rule_set: &RuleSet,
+    screener: &Screener<'_>,
 ) -> Result<Box<dyn Fn() -> Option<String> + Send>, Vec<Diagnostic>> {
     let local_digest = draw::local_of(&arguments.rules)?.map(|it| sha256(it.bytes()));
     let folder = arguments.rules.rules.clone();
     let local = arguments.rules.local.clone();
-    let digest = rule_set.digest.clone();
+    let clinic = arguments.clinic.path.clone();
+    let clinic_digest = screener.clinic_file().map(|it| it.digest.clone());
+    let digest = screener.rule_set().digest.clone();
     let digest_of = |path: &Path, largest: u64| {
         files::read_bounded(path, largest)
             .ok()
@@ -200,14 +179,12 @@ fn exchanged(
         let local = local
             .as_deref()
             .map(|it| digest_of(it, files::LARGEST_RULE_FILE));
+        let clinic = clinic.as_deref().map(|it| digest_of(it, frame::LARGEST));
         let what = if files.as_ref() != Some(&digest) {
             "The rule set"
         } else if local != local_digest.clone().map(Some) {
             "The local policy"
-        } else if clinic
-            .as_ref()
-            .is_some_and(|(path, digest)| digest_of(path, frame::LARGEST).as_ref() != Some(digest))
-        {
+        } else if clinic != clinic_digest.clone().map(Some) {
             "The clinic's file"
         } else {
             return None;

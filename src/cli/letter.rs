@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw, find};
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, atomic_write, draw, find};
 use crate::document::diagnostic::{Diagnostic, did_you_mean};
 use crate::report::letter::{Letter, LetterDetails, letter};
 use crate::rule_set::{LetterKind, RuleSet};
@@ -25,14 +25,8 @@ pub(crate) struct Arguments {
     as_of: Option<NaiveDate>,
     #[command(flatten)]
     rules: RuleSource,
-    /// Answers of the clinic that hold for every patient; the letter is in its name
-    #[arg(
-        long,
-        value_name = "FILE",
-        env = "PREBLOCK_CLINIC",
-        hide_env_values = true
-    )]
-    clinic: Option<PathBuf>,
+    #[command(flatten)]
+    clinic: ClinicFile,
     /// How to write it
     #[arg(long, value_enum, default_value_t = LetterFormat::Text)]
     format: LetterFormat,
@@ -109,10 +103,8 @@ fn make(
         .unwrap_or_else(|| chrono::Local::now().date_naive());
     let read = |path: &PathBuf| find::read(path).map_err(|it| vec![*it]);
     // A letter says neither what would lift the verdict nor which other plan would do.
-    let mut screener = Screener::new(rule_set, as_of).without_search();
-    if let Some(path) = &arguments.clinic {
-        screener = screener.clinic(&path.display().to_string(), &read(path)?)?;
-    }
+    let screener = Screener::new(rule_set, as_of).without_search();
+    let screener = arguments.clinic.laid_under(screener)?;
     let name = find::name_of(&arguments.file);
     let referral = screener
         .read(&name, &read(&arguments.file)?)

@@ -9,14 +9,12 @@ use clap::Args;
 use crate::cli::find;
 use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
-use crate::cli::{ExitStatus, RuleSource, ScreeningFormat, draw};
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, ScreeningFormat, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
-use crate::questionnaire::frame;
 use crate::report::list::not_reached;
 use crate::rule_set::RuleSet;
-use crate::rule_set::files;
 use crate::screening::result::{Refusal, Screening};
 use crate::screening::screener::Screener;
 use crate::screening::what_if::days::MOST_DAYS;
@@ -39,14 +37,8 @@ pub(crate) struct Arguments {
     as_of: Option<NaiveDate>,
     #[command(flatten)]
     rules: RuleSource,
-    /// Answers of the clinic that hold for every patient
-    #[arg(
-        long,
-        value_name = "FILE",
-        env = "PREBLOCK_CLINIC",
-        hide_env_values = true
-    )]
-    clinic: Option<PathBuf>,
+    #[command(flatten)]
+    clinic: ClinicFile,
     /// Also show other plans with a better verdict, among what the clinic offers
     #[arg(long)]
     alternatives: bool,
@@ -161,22 +153,7 @@ fn screener<'a>(
     let screener = Screener::new(rule_set, as_of)
         .alternatives(arguments.alternatives)
         .days(arguments.dates);
-    clinic_of(screener, arguments.clinic.as_deref())
-}
-
-/// The same screener for the clinic of a file, if one was given.
-///
-/// # Errors
-/// Every diagnostic of the file.
-pub(crate) fn clinic_of<'a>(
-    screener: Screener<'a>,
-    path: Option<&Path>,
-) -> Result<Screener<'a>, Vec<Diagnostic>> {
-    let Some(path) = path else {
-        return Ok(screener);
-    };
-    let bytes = files::read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
-    screener.clinic(&path.display().to_string(), &bytes)
+    arguments.clinic.laid_under(screener)
 }
 
 /// What a screening that came to this ends with.

@@ -64,15 +64,16 @@ pub(crate) fn answered(
         questionnaire: text,
         changed,
     };
-    let screened = screening.map(|it| screened(&it, Extent::InShort));
+    let screened = screening.map(|it| screened(&screener, &it, Extent::InShort));
     [answered].into_iter().chain(screened).collect()
 }
 
 /// A screening, to be written down.
-pub(crate) fn screened(screening: &Screening, kept: Extent) -> Happening {
+pub(crate) fn screened(screener: &Screener<'_>, screening: &Screening, kept: Extent) -> Happening {
     let body = match kept {
         Extent::Whole => json::value(screening),
         Extent::InShort => Value::Null,
     };
-    Happening::Screened(Box::new(Screened::of(screening, body, false)))
+    let screened = Screened::of(screening, body, screener.nurse_may_book());
+    Happening::Screened(Box::new(screened))
 }

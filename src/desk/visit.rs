@@ -259,7 +259,7 @@ impl<'a> Visit<'a> {
 
     /// The clinic's name, if it has a file.
     pub fn clinic(&self) -> Option<&str> {
-        self.open.desk.clinic.as_deref()
+        self.open.desk.screener.clinic_name()
     }
 
     /// The screener of today.

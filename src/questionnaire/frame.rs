@@ -45,6 +45,9 @@ pub struct Questionnaire {
     pub answers: Gathered,
     /// The weekdays on which the clinic operates; `None` if its file does not say, and for a patient's.
     pub weekdays: Option<Vec<Weekday>>,
+    /// Whether a nurse of the clinic may book a go with nothing to heed, to read or to look up, without a clinician; not where
+    /// its file does not say, nor for a patient's.
+    pub nurse_may_book: bool,
 }
 
 /// Reads a questionnaire. The answers are not yet understood.
@@ -230,6 +233,7 @@ impl Frame<'_> {
                 "for",
                 "name",
                 "procedure_days",
+                "nurse_may_book",
                 "offers",
                 "answers",
                 "note",
@@ -321,6 +325,10 @@ impl Frame<'_> {
         let weekdays = weekdays
             .map(|it| it.value.clone())
             .and_then(|it| self.weekdays(&it));
+        let nurse_may_book = root
+            .entry("nurse_may_book")
+            .filter(|_| self.is_clinic)
+            .is_some_and(|it| self.nurse_may_book(&it.value));
         if let Some(entry) = root
             .entry("offers")
             .filter(|it| self.is_clinic && it.value.kind != NodeKind::Null)
@@ -354,6 +362,28 @@ impl Frame<'_> {
             reference,
             answers,
             weekdays,
+            nurse_may_book,
+        }
+    }
+
+    /// Whether a nurse may book without a clinician: only where that is said in so many words.
+    fn nurse_may_book(&mut self, node: &Node) -> bool {
+        match &node.kind {
+            NodeKind::Bool(it) => *it,
+            NodeKind::Text(it) if it == "yes" => true,
+            NodeKind::Text(it) if it == "no" => false,
+            NodeKind::Null => false,
+            _ => {
+                self.report(
+                    Code::WrongType,
+                    &node.span,
+                    "`nurse_may_book` is yes or no".into(),
+                    "neither yes nor no",
+                    "write exactly `yes` or `no`; left out, a clinician decides on everybody"
+                        .into(),
+                );
+                false
+            }
         }
     }
 

@@ -53,6 +53,10 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
                 "items": { "enum": ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] },
                 "description": "The weekdays on which the clinic operates; any day, if left out.",
             },
+            "nurse_may_book": {
+                "enum": ["yes", "no", true, false, null],
+                "description": "Whether a nurse may book without a clinician's decision what goes with no precaution, no note and no unrecognised name; no, if left out.",
+            },
             "offers": offers(rule_set),
             "answers": answers,
             "note": note,

@@ -228,15 +228,15 @@ impl Screened {
     /// Whether it says the same, on whatever day and by whatever version of the program: the same files, the same verdict
     /// for the same rules.
     pub fn is_same_as(&self, other: &Self) -> bool {
-        let files = |it: &Self| {
-            (
-                it.questionnaire.clone(),
-                it.clinic.clone(),
-                it.rule_set.clone(),
-                it.local_policy.clone(),
-            )
-        };
-        files(self) == files(other) && self.comes_to_the_same_as(other)
+        self.is_by_the_files_of(other) && self.comes_to_the_same_as(other)
+    }
+
+    /// Whether the questionnaire, the clinic's file, the rule set and the local policy are the same.
+    pub fn is_by_the_files_of(&self, other: &Self) -> bool {
+        self.questionnaire == other.questionnaire
+            && self.clinic == other.clinic
+            && self.rule_set == other.rule_set
+            && self.local_policy == other.local_policy
     }
 
     /// Whether the verdict and the rules that fire and wait are the same.

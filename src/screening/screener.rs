@@ -44,6 +44,7 @@ pub struct Screener<'a> {
     clinic_name: Option<String>,
     standing: Gathered,
     weekdays: Option<Vec<Weekday>>,
+    nurse_may_book: bool,
     searches: bool,
     alternatives: bool,
     days: Option<usize>,
@@ -74,6 +75,7 @@ impl<'a> Screener<'a> {
             clinic_name: None,
             standing: Gathered::default(),
             weekdays: None,
+            nurse_may_book: false,
             searches: true,
             alternatives: false,
             days: None,
@@ -100,6 +102,7 @@ impl<'a> Screener<'a> {
             clinic_name: Some(read.reference),
             standing: read.answers,
             weekdays: read.weekdays,
+            nurse_may_book: read.nurse_may_book,
             ..self
         })
     }
@@ -201,9 +204,19 @@ impl<'a> Screener<'a> {
         self.as_of
     }
 
+    /// The clinic's file, if it was given.
+    pub(crate) fn clinic_file(&self) -> Option<&SourceStamp> {
+        self.clinic.as_ref()
+    }
+
     /// The name of the clinic, if its file was given.
     pub(crate) fn clinic_name(&self) -> Option<&str> {
         self.clinic_name.as_deref()
+    }
+
+    /// Whether the clinic lets a nurse book, without a decision, a go with nothing to heed and nothing to read.
+    pub fn nurse_may_book(&self) -> bool {
+        self.nurse_may_book
     }
 
     /// The rule set that it screens by.

@@ -116,7 +116,6 @@ impl TestDesk {
         let desk = Desk {
             register,
             screener,
-            clinic: Some("Saltmarsh Foot Clinic".into()),
             exchanged: Box::new(move || {
                 let is_exchanged = is_exchanged.load(Ordering::Relaxed);
                 is_exchanged.then(|| "The rule set was changed.".to_owned())

@@ -164,7 +164,7 @@ impl Filler<'_> {
         let screening = self.screener.screening(&referral);
         let questionnaire = String::from_utf8_lossy(bytes).into_owned();
         self.at += TimeDelta::minutes(3);
-        let screened = Screened::of(&screening, Value::Null, false);
+        let screened = Screened::of(&screening, Value::Null, self.screener.nurse_may_book());
         let day = screened
             .procedure_on
             .as_deref()

@@ -1,17 +1,14 @@
 //! `preblock register check`: whether a register is what was written into it, and what no check can know.
 
-use std::path::PathBuf;
-
+use chrono::Local;
 use clap::Args;
 
 use crate::cli::register::{RegisterPlace, Stopped, WHO, status};
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
 use crate::register::Register;
 use crate::register::check::check;
 use crate::register::happening::Screened;
 use crate::report::json;
-use crate::rule_set::RuleSet;
-use crate::rule_set::files::{LARGEST_RULE_FILE, read_bounded, sha256};
 use crate::screening::screener::Screener;
 
 /// Arguments of `register check`.
@@ -25,14 +22,8 @@ pub(crate) struct Arguments {
     head: Option<String>,
     #[command(flatten)]
     rules: RuleSource,
-    /// The clinic's file, by which decided screenings are screened again
-    #[arg(
-        long,
-        value_name = "FILE",
-        env = "PREBLOCK_CLINIC",
-        hide_env_values = true
-    )]
-    clinic: Option<PathBuf>,
+    #[command(flatten)]
+    clinic: ClinicFile,
     /// Work out anew, from the entries, what pages show; then check
     #[arg(long)]
     rebuild: bool,
@@ -47,14 +38,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitStatus, Stopped> {
     let Some((_, rule_set)) = draw::loaded(&arguments.rules) else {
         return Ok(ExitStatus::Refused);
     };
-    let clinic = match &arguments.clinic {
-        None => None,
-        Some(clinic) => Some((
-            clinic.display().to_string(),
-            read_bounded(clinic, LARGEST_RULE_FILE)?,
-        )),
+    let screener = Screener::new(&rule_set, Local::now().date_naive());
+    let screener = match arguments.clinic.laid_under(screener) {
+        Ok(screener) => screener,
+        Err(found) => {
+            draw::diagnostics(&found);
+            return Ok(ExitStatus::Refused);
+        }
     };
-    let mut again = |was: &Screened, text: &str| again(&rule_set, clinic.as_ref(), was, text);
+    let mut again = |was: &Screened, text: &str| again(&screener, was, text);
     let found = check(path, arguments.head.as_deref(), &mut again)?;
     draw::diagnostics(&found.found);
     let head = found
@@ -83,26 +75,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitStatus, Stopped> {
 }
 
 /// Screens again, if this is the same rule set, local policy and clinic's file.
-fn again(
-    rule_set: &RuleSet,
-    clinic: Option<&(String, Vec<u8>)>,
-    was: &Screened,
-    text: &str,
-) -> Option<Screened> {
-    let local = rule_set.local.as_ref().map(|it| &it.digest);
-    let is_same_clinic = clinic.map(|(_, bytes)| sha256(bytes)) == was.clinic;
-    if rule_set.digest != was.rule_set || local != was.local_policy.as_ref() || !is_same_clinic {
-        return None;
-    }
-    let screener = Screener::new(rule_set, was.day);
-    let screener = match clinic {
-        None => screener,
-        Some((name, bytes)) => screener.clinic(name, bytes).ok()?,
-    };
+fn again(screener: &Screener<'_>, was: &Screened, text: &str) -> Option<Screened> {
+    let screener = screener.clone().on(was.day);
     let screening = screener.screen("questionnaire", text.as_bytes()).ok()?;
-    Some(Screened::of(
+    let again = Screened::of(
         &screening,
         json::value(&screening),
-        was.nurse_may_book,
-    ))
+        screener.nurse_may_book(),
+    );
+    again.is_by_the_files_of(was).then_some(again)
 }

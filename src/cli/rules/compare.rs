@@ -13,7 +13,7 @@ use crate::cli::find;
 use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
 use crate::document::flow::flow;
 use crate::questionnaire::facts::Gathered;
 use crate::report::compare;
@@ -39,14 +39,8 @@ pub(crate) struct Compare {
     /// Put the clinic's local policy of this file over the proposed one
     #[arg(long, value_name = "FILE")]
     local: Option<PathBuf>,
-    /// Answers of the clinic that hold for every questionnaire
-    #[arg(
-        long,
-        value_name = "FILE",
-        env = "PREBLOCK_CLINIC",
-        hide_env_values = true
-    )]
-    clinic: Option<PathBuf>,
+    #[command(flatten)]
+    clinic: ClinicFile,
     /// The day of screening, and of surgery in examples, such as 2026-11-25 [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
@@ -198,10 +192,7 @@ struct GivenFiles {
 fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
     let bytes = |path: &Path| find::read(path).map_err(|it| vec![*it]);
     let new = both.new.clone();
-    let new = match &arguments.clinic {
-        Some(path) => bytes(path).and_then(|it| new.clinic(&path.display().to_string(), &it)),
-        None => Ok(new),
-    };
+    let new = arguments.clinic.laid_under(new);
     let new = new.map_err(|found| draw::diagnostics(&found)).ok()?;
     let FoundFiles {
         paths,

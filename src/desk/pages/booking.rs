@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use maud::html;
 
 use crate::desk::page::{of_referral, see};
-use crate::desk::screened::{Seen, answered, file_name, seen};
+use crate::desk::screened::{Extent, Seen, answered, file_name, screened, seen};
 use crate::desk::visit::{NoReply, Reply, Visit, words};
 use crate::questionnaire::edit;
 use crate::questionnaire::edit::Entered;
@@ -79,24 +79,32 @@ pub(crate) fn book(visit: &mut Visit<'_>) -> Reply {
         });
     let current = state.current().map(|it| it.screened.clone());
     let planned = current
-        .and_then(|it| it.procedure_on)
+        .as_ref()
+        .and_then(|it| it.procedure_on.clone())
         .filter(|it| it.starts_with(&day.to_string()));
+    let screener = visit.screener();
     if let (Some(at), None) = (asked, planned) {
         let entered = Entered::Typed(day.to_string());
         let changed = edit::with_answer(rule_set, text, at, &entered)
             .map_err(|found| NoReply::Form(words(&found)))?;
-        let screener = visit.screener();
         if let Err(refusal) = screener.read(&file_name(&reference), changed.as_bytes()) {
             return Err(NoReply::Form(words(&refusal.problems)));
         }
         let questions = vec![catalogue.questions[at].id.clone()];
         let all = answered(&screener, &reference, changed, questions);
         visit.write_all(&reference, None, all)?;
+    } else if let Seen::Screening(now) = seen(&screener.clone().without_search(), &state) {
+        // The rules or the clinic's file may be others than those by which it was screened: what they say today counts.
+        let now = screened(&screener, &now, Extent::InShort);
+        let is_new = matches!(&now, Happening::Screened(now) if current.is_none_or(|it| !it.is_same_as(now)));
+        if is_new {
+            visit.write(Some(&reference), None, now)?;
+        }
     }
     if !visit.referral()?.may_be_booked() {
         let body = html! {
             h1 { "Not booked yet, " a href=(of_referral(&reference, "")) { (reference) } }
-            p role="alert" { "The day of surgery is " strong { (day.format("%-d %b %Y")) } " now, so the answers are others than those that were decided on. A clinician decides on them; then the day can be booked." }
+            p role="alert" { "The day of surgery is " strong { (day.format("%-d %b %Y")) } " now, and what was decided does not cover that: the answers, the rules or the clinic's file are others. A clinician decides on them; then the day can be booked." }
         };
         return Ok(visit.page(&format!("Not booked yet, {reference}"), body));
     }

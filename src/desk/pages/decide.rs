@@ -263,7 +263,7 @@ pub(crate) fn sign(visit: &mut Visit<'_>) -> Reply {
     // The screening that was read is the next entry; the register holds the decision to it.
     decided.screening = visit.register().head()?.seq.saturating_add(1);
     let both = vec![
-        screened(&screening, Extent::Whole),
+        screened(&visit.screener(), &screening, Extent::Whole),
         Happening::Decided(decided),
     ];
     visit.write_all(&reference, Some(once), both)?;

@@ -231,8 +231,9 @@ fn happened(entries: &[RegisterEntry]) -> Markup {
 /// Writes down what the answers come to today.
 pub(crate) fn screen(visit: &mut Visit<'_>) -> Reply {
     let state = visit.referral()?;
-    if let Seen::Screening(screening) = seen(&visit.screener(), &state) {
-        let happening = screened(&screening, Extent::InShort);
+    let screener = visit.screener();
+    if let Seen::Screening(screening) = seen(&screener, &state) {
+        let happening = screened(&screener, &screening, Extent::InShort);
         visit.write(Some(&state.reference), None, happening)?;
     }
     Ok(see(&of_referral(&state.reference, "")))
