@@ -246,11 +246,16 @@ impl ReferralState {
             .filter(|it| it.on.is_same_as(&current.screened))
     }
 
-    /// Whether a day may be booked: what is decided go, or what a nurse may book without a decision.
+    /// Whether a day may be booked: what is decided go, or what a nurse may book without a decision. A clinician who once held
+    /// somebody back is asked again, whatever was answered since.
     pub fn may_be_booked(&self) -> bool {
+        let was_held_back = self
+            .decision
+            .as_ref()
+            .is_some_and(|it| it.decided.outcome > Outcome::Go);
         match (self.standing_decision(), self.current()) {
             (Some(decision), _) => decision.decided.outcome == Outcome::Go,
-            (None, Some(current)) => current.screened.nurse_may_book,
+            (None, Some(current)) => current.screened.nurse_may_book && !was_held_back,
             (None, None) => false,
         }
     }

@@ -31,6 +31,8 @@ fn morning() -> DateTime<FixedOffset> {
     DateTime::parse_from_rfc3339("2026-11-25T08:00:00+00:00").unwrap_or_default()
 }
 
+const CLINIC: &str = include_str!("../../examples/clinic.yaml");
+
 /// A desk on a register of its own, with a clock that the test sets.
 struct TestDesk {
     port: u16,
@@ -86,21 +88,20 @@ fn people(register: &mut Register) {
 
 impl TestDesk {
     fn new() -> Self {
-        Self::behind(None)
+        Self::opened(None, CLINIC)
     }
 
     #[expect(
         clippy::expect_used,
         reason = "a desk that does not open fails the test"
     )]
-    fn behind(behind: Option<&'static str>) -> Self {
+    fn opened(behind: Option<&'static str>, clinic: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let path = folder.path().join("desk.sqlite3");
         let mut register = Register::create(&path, "a test").expect("a register");
         people(&mut register);
-        let clinic = include_bytes!("../../examples/clinic.yaml");
         let screener = Screener::new(&embedded_once().0, today())
-            .clinic("clinic.yaml", clinic)
+            .clinic("clinic.yaml", clinic.as_bytes())
             .expect("the clinic");
         let (minutes, exchanged, stop) = (
             Arc::new(AtomicI64::new(0)),
@@ -788,7 +789,7 @@ fn oversized_and_slow_requests_hold_nobody_up() {
 
 #[test]
 fn behind_a_proxy_its_address_alone_is_answered() {
-    let desk = TestDesk::behind(Some("https://desk.example"));
+    let desk = TestDesk::opened(Some("https://desk.example"), CLINIC);
     let local = format!("127.0.0.1:{}", desk.port);
     assert_eq!(
         desk.ask("GET", "/sign-in", &[("Host", &local)], "").status,
@@ -1185,6 +1186,68 @@ fn a_later_answer_asks_for_a_new_decision() {
         answer.body
     );
     assert!(!nurse.get("/").body.contains("Booked ("));
+}
+
+/// A go with nothing to heed and nothing to read is the nurse's to book where the clinic's file says so; nothing else is.
+#[test]
+fn a_nurse_books_alone_what_the_clinics_file_lets_her() {
+    let says = |what: &str| format!("{CLINIC}nurse_may_book: {what}\n");
+    for (clinic, reference, is_booked) in [
+        (says("yes"), "SM-101", true),
+        // A precaution; a verdict of defer.
+        (says("yes"), "SM-102", false),
+        (says("yes"), "SM-103", false),
+        (says("no"), "SM-101", false),
+        (says(""), "SM-101", false),
+        (CLINIC.to_owned(), "SM-101", false),
+    ] {
+        let desk = TestDesk::opened(None, &clinic);
+        let mut nurse = desk.person("NA");
+        nurse.takes_in(&format!("{reference}.yaml"));
+        let path = format!("/referral/{reference}/book");
+        let page = nurse.get(&path);
+        let fields = [
+            ("version", page.field("version")),
+            ("day", "2026-12-03".into()),
+        ];
+        let fields = fields.each_ref().map(|(key, value)| (*key, value.as_str()));
+        nurse.post(&page, &path, &fields);
+        let booked = entries(&desk, reference)
+            .iter()
+            .any(|it| matches!(it, Happening::Booked { .. }));
+        assert_eq!(booked, is_booked, "{reference} in {clinic}");
+    }
+    let wrong = clinic_refused("nurse_may_book: sometimes");
+    assert!(wrong.contains("`nurse_may_book` is yes or no"), "{wrong}");
+}
+
+/// What a clinic's file with this line is refused for.
+fn clinic_refused(line: &str) -> String {
+    let screener = Screener::new(&embedded_once().0, today());
+    let read = screener.clinic("clinic.yaml", format!("{CLINIC}{line}\n").as_bytes());
+    let titles = read
+        .err()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|it| it.title);
+    titles.collect::<Vec<String>>().join("\n")
+}
+
+/// Whoever was held back by a clinician is not booked without one, whatever was answered since.
+#[test]
+fn a_nurse_never_books_past_a_clinicians_decision() {
+    let desk = TestDesk::opened(None, &format!("{CLINIC}nurse_may_book: yes\n"));
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    nurse.takes_in("SM-101.yaml");
+    let path = "/referral/SM-101/decide";
+    let page = clinician.get(path);
+    let answer = clinician.post(&page, path, &decision(&carried(&page), "defer", PASSPHRASE));
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let text = nurse.get("/referral/SM-101/questionnaire").body + "# Read again.\n";
+    let page = nurse.get("/files");
+    nurse.post(&page, "/files", &[("name", "SM-101.yaml"), ("text", &text)]);
+    let page = nurse.get("/referral/SM-101/book");
+    assert!(page.body.contains("Not to be booked yet"), "{}", page.body);
 }
 
 #[test]

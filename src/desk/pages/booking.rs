@@ -2,19 +2,22 @@
 
 use chrono::NaiveDate;
 use maud::html;
+use serde_json::Value;
 
 use crate::desk::page::{of_referral, see};
-use crate::desk::screened::{Extent, Seen, answered, file_name, screened, seen};
+use crate::desk::screened::{Seen, answered, file_name, seen};
 use crate::desk::visit::{NoReply, Reply, Visit, words};
 use crate::questionnaire::edit;
 use crate::questionnaire::edit::Entered;
-use crate::register::happening::Happening;
+use crate::register::happening::{Happening, Screened};
 use crate::report::brief::Brief;
 use crate::report::html as report;
 use crate::rule_set::FactKind;
 
 /// How many procedure days ahead are offered.
 const DAYS: usize = 15;
+
+const CANNOT: &str = "The answers cannot be screened as they stand, so no day can be booked.";
 
 /// The page.
 pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
@@ -23,9 +26,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     let may_be_booked = state.may_be_booked();
     let seen = seen(&visit.screener().days(Some(DAYS)), &state);
     let Seen::Screening(screening) = &seen else {
-        return Err(NoReply::Form(
-            "The answers cannot be screened as they stand, so no day can be booked.".into(),
-        ));
+        return Err(NoReply::Form(CANNOT.into()));
     };
     let brief = Brief::of(screening);
     let planned = screening
@@ -93,12 +94,15 @@ pub(crate) fn book(visit: &mut Visit<'_>) -> Reply {
         let questions = vec![catalogue.questions[at].id.clone()];
         let all = answered(&screener, &reference, changed, questions);
         visit.write_all(&reference, None, all)?;
-    } else if let Seen::Screening(now) = seen(&screener.clone().without_search(), &state) {
+    } else {
         // The rules or the clinic's file may be others than those by which it was screened: what they say today counts.
-        let now = screened(&screener, &now, Extent::InShort);
-        let is_new = matches!(&now, Happening::Screened(now) if current.is_none_or(|it| !it.is_same_as(now)));
-        if is_new {
-            visit.write(Some(&reference), None, now)?;
+        let Seen::Screening(now) = seen(&screener.clone().without_search(), &state) else {
+            return Err(NoReply::Form(CANNOT.into()));
+        };
+        let now = Screened::of(&now, Value::Null, screener.nurse_may_book());
+        if current.is_none_or(|it| !it.is_same_as(&now)) {
+            let happening = Happening::Screened(Box::new(now));
+            visit.write(Some(&reference), None, happening)?;
         }
     }
     if !visit.referral()?.may_be_booked() {

@@ -105,7 +105,10 @@ impl Model {
     fn may_book(&self) -> bool {
         match self.decision() {
             Some(outcome) => outcome == Outcome::Go,
-            None => self.current().is_some_and(|(_, it)| it.4),
+            None => {
+                let was_held_back = self.decision.is_some_and(|(it, _)| it != Outcome::Go);
+                self.current().is_some_and(|(_, it)| it.4) && !was_held_back
+            }
         }
     }
 
