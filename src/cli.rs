@@ -12,6 +12,7 @@ use crate::screening::screener::Screener;
 
 pub mod ask;
 pub(crate) mod atomic_write;
+pub(crate) mod batch;
 pub(crate) mod blank;
 mod desk;
 pub(crate) mod dose;
@@ -83,6 +84,8 @@ struct Arguments {
 enum Command {
     /// Screen questionnaires: files, or folders of files
     Screen(screen::Arguments),
+    /// Screen many questionnaires, one on each line, to one line of answer each
+    Batch(batch::Arguments),
     /// Ask about one patient, question by question, and write the questionnaire
     Ask(ask::Arguments),
     /// Print an empty questionnaire with the questions as comments
@@ -198,6 +201,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     };
     let status = match arguments.command {
         Command::Screen(it) => screen::run(&it),
+        Command::Batch(it) => batch::run(&it),
         Command::Ask(it) => ask::run(&it),
         Command::Blank(it) => blank::run(&it),
         Command::Letter(it) => letter::run(&it),

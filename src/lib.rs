@@ -29,8 +29,9 @@
 //! ```
 //!
 //! From the foundation upwards: `table`, `truth`, `outcome`, `formulas`, `quantity`, `document`, `rule_set`,
-//! `questionnaire`, `screening`, `exact`, `workbench`, [`report`], `register`, `cli`.
+//! `questionnaire`, `screening`, `exact`, `workbench`, [`report`], `batch`, `register`, `desk`, `cli`.
 
+mod batch;
 mod cli;
 mod desk;
 mod document;
@@ -58,6 +59,9 @@ pub use crate::screening::screener::Screener;
 /// from outside the crate. Nothing here is promised to anybody else: that is what stands above.
 #[doc(hidden)]
 pub mod inner {
+    pub mod batch {
+        pub use crate::batch::*;
+    }
     pub mod cli {
         pub use crate::cli::*;
     }

@@ -61,6 +61,18 @@ pub(crate) fn out(text: &str) {
     }
 }
 
+/// Prints whole lines that `batch` wrote. INVARIANT: what could steer a terminal is an escape in them already; looking at each
+/// letter again would take longer than screening it.
+pub(crate) fn records(lines: &[u8]) {
+    if !is_written() {
+        return;
+    }
+    let mut stream = io::stdout().lock();
+    if let Err(error) = stream.write_all(lines).and_then(|()| stream.flush()) {
+        not_written(&error);
+    }
+}
+
 /// Notes that a result could not be written. A reader that went away knows it already and is told nothing.
 fn not_written(error: &io::Error) {
     if NOT_WRITTEN.set(error.kind()).is_ok() && error.kind() != ErrorKind::BrokenPipe {

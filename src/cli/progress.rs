@@ -40,6 +40,11 @@ impl Progress {
         self.0.inc(1);
     }
 
+    /// Says something else from now on.
+    pub(crate) fn say(&self, text: String) {
+        self.0.set_message(text);
+    }
+
     /// Prints something else meanwhile, which would stand in the same line.
     pub(crate) fn beside<T>(&self, print: impl FnOnce() -> T) -> T {
         self.0.suspend(print)

@@ -61,6 +61,11 @@ pub struct Read {
 
 /// Reads bytes under a name. `largest` is the most bytes a file of this kind may have.
 pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
+    read_as(Format::of_name(name), name, bytes, largest)
+}
+
+/// Reads bytes in a format, whatever their name.
+pub(crate) fn read_as(format: Format, name: &str, bytes: &[u8], largest: u64) -> Read {
     let nothing = |diagnostic| Read {
         source: None,
         root: None,
@@ -97,7 +102,6 @@ pub fn read(name: &str, bytes: &[u8], largest: u64) -> Read {
             diagnostics,
         };
     }
-    let format = Format::of_name(name);
     let root = Builder::run(&source, format, &mut diagnostics);
     if diagnostics.is_empty()
         && let Some(root) = &root

@@ -11,6 +11,7 @@ use crate::document::diagnostic::{
 };
 use crate::document::source::{Node, NodeKind, Source};
 use crate::document::text;
+use crate::document::text::Format;
 use crate::quantity::when::{YEARS, read_when};
 use crate::questionnaire::facts::{Gathered, Given, Note, Place};
 use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
@@ -60,7 +61,20 @@ pub fn questionnaire(
     name: &str,
     bytes: &[u8],
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
-    read(rule_set, name, bytes, false)
+    read(rule_set, name, tree(name, bytes), false)
+}
+
+/// Reads a questionnaire that is one line among many: JSON, whatever it is called.
+///
+/// # Errors
+/// As [`questionnaire`].
+pub fn record(
+    rule_set: &RuleSet,
+    name: &str,
+    bytes: &[u8],
+) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+    let read_as_json = text::read_as(Format::Json, name, bytes, LARGEST);
+    read(rule_set, name, read_as_json, false)
 }
 
 /// The reference of a questionnaire, read alone; `None` if it has none that can be read, or that may be printed.
@@ -77,7 +91,7 @@ pub fn clinic(
     name: &str,
     bytes: &[u8],
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
-    read(rule_set, name, bytes, true)
+    read(rule_set, name, tree(name, bytes), true)
 }
 
 /// Reads what a clinic offers, laid out as in its file. What it holds is not yet understood.
@@ -109,10 +123,9 @@ pub fn tree(name: &str, bytes: &[u8]) -> text::Read {
 fn read(
     rule_set: &RuleSet,
     name: &str,
-    bytes: &[u8],
+    read: text::Read,
     is_clinic: bool,
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
-    let read = tree(name, bytes);
     let mut frame = match (read.source, read.root) {
         (Some(source), Some(root)) => Frame {
             rule_set,

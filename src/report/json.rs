@@ -40,7 +40,7 @@ fn keys_of(screening: &Screening) -> Map<String, Value> {
     }
 }
 
-fn tool() -> Value {
+pub(crate) fn tool() -> Value {
     json!({ "name": env!("CARGO_PKG_NAME"), "version": env!("CARGO_PKG_VERSION") })
 }
 
@@ -54,15 +54,16 @@ fn chase_group(group: &chase::AskedGroup<'_>) -> Value {
     json!({ "from": group.from, "names": group.names, "items": group.asks.iter().map(item).collect::<Vec<Value>>() })
 }
 
-/// The words of each diagnostic and its place, never the line of the file.
+/// The words of a diagnostic and its place, never the line of the file.
+pub(crate) fn problem(found: &Diagnostic) -> Value {
+    let source = found.source.as_ref().filter(|_| !found.labels.is_empty());
+    let at = source.map(|source| source.position(found.offset()));
+    json!({
+        "code": found.code.name(), "title": found.title, "line": at.map(|at| at.line), "column": at.map(|at| at.column), "help": found.help,
+    })
+}
+
 fn refused(refusal: &Refusal) -> Value {
-    let problem = |it: &Diagnostic| {
-        let source = it.source.as_ref().filter(|_| !it.labels.is_empty());
-        let at = source.map(|source| source.position(it.offset()));
-        json!({
-            "code": it.code.name(), "title": it.title, "line": at.map(|at| at.line), "column": at.map(|at| at.column), "help": it.help,
-        })
-    };
     json!({
         "refused": VERSION, "tool": tool(), "notices": refusal.notices, "reference": refusal.reference, "path": refusal.path,
         "diagnostics": refusal.problems.iter().map(problem).collect::<Vec<Value>>(),

@@ -10,7 +10,7 @@ use crate::document::diagnostic::Diagnostic;
 use crate::outcome::{Outcome, OutcomeSpan, Standing, State, Urgency};
 use crate::questionnaire::facts::Why;
 use crate::rule_set::catalogue::Who;
-use crate::rule_set::{Kind, LocalChange, SiteWords, Status};
+use crate::rule_set::{Kind, LocalChange, RuleSet, SiteWords, Status};
 
 mod serialize;
 
@@ -262,6 +262,20 @@ pub struct RuleSetStamp {
     pub digest: String,
     /// Headings of its concerns: what was looked at, and nothing else was.
     pub concerns: Vec<String>,
+}
+
+impl RuleSetStamp {
+    /// Of a rule set.
+    pub(crate) fn of(rule_set: &RuleSet) -> Self {
+        let concerns = rule_set.concerns.iter();
+        Self {
+            id: rule_set.id.clone(),
+            edition: rule_set.edition.clone(),
+            status: rule_set.status,
+            digest: rule_set.digest.clone(),
+            concerns: concerns.map(|it| it.title.clone()).collect(),
+        }
+    }
 }
 
 /// Which local policy, and what it changes.

@@ -12,7 +12,7 @@ use crate::outcome::State;
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, Gathered};
 use crate::questionnaire::frame;
-use crate::questionnaire::frame::over;
+use crate::questionnaire::frame::{Questionnaire, over};
 use crate::rule_set::RuleSet;
 use crate::rule_set::files::sha256;
 use crate::screening::asks::Open;
@@ -153,6 +153,28 @@ impl<'a> Screener<'a> {
     /// # Errors
     /// Every diagnostic of the file, and the patient's reference if that much could be read.
     pub fn read(&self, name: &str, bytes: &[u8]) -> Result<Referral, Refusal> {
+        self.understood(
+            name,
+            bytes,
+            frame::questionnaire(self.rule_set, name, bytes),
+        )
+    }
+
+    /// Reads a questionnaire that is one line of many: JSON, whatever it is called.
+    ///
+    /// # Errors
+    /// As [`Screener::read`].
+    pub(crate) fn read_record(&self, name: &str, line: &[u8]) -> Result<Referral, Refusal> {
+        self.understood(name, line, frame::record(self.rule_set, name, line))
+    }
+
+    /// Lays what was read over the clinic's answers, and understands all of them.
+    fn understood(
+        &self,
+        name: &str,
+        bytes: &[u8],
+        (read, mut problems): (Option<Questionnaire>, Vec<Diagnostic>),
+    ) -> Result<Referral, Refusal> {
         let refused = |reference: String, problems: Vec<Diagnostic>| {
             let reference = Some(reference).filter(|it| !it.is_empty());
             Refusal {
@@ -162,7 +184,6 @@ impl<'a> Screener<'a> {
                 problems,
             }
         };
-        let (read, mut problems) = frame::questionnaire(self.rule_set, name, bytes);
         let Some(read) = read else {
             return Err(refused(String::new(), problems));
         };
@@ -219,6 +240,11 @@ impl<'a> Screener<'a> {
         self.nurse_may_book
     }
 
+    /// The clinic's file, if one was given.
+    pub(crate) fn clinic_stamp(&self) -> Option<&SourceStamp> {
+        self.clinic.as_ref()
+    }
+
     /// The rule set that it screens by.
     pub fn rule_set(&self) -> &'a RuleSet {
         self.rule_set
@@ -254,17 +280,7 @@ impl<'a> Screener<'a> {
                 facts.as_of(),
                 facts.procedure_on().map(|it| it.date),
             ),
-            rule_set: RuleSetStamp {
-                id: rule_set.id.clone(),
-                edition: rule_set.edition.clone(),
-                status: rule_set.status,
-                digest: rule_set.digest.clone(),
-                concerns: rule_set
-                    .concerns
-                    .iter()
-                    .map(|it| it.title.clone())
-                    .collect(),
-            },
+            rule_set: RuleSetStamp::of(rule_set),
             local_policy: notices::local(rule_set, facts.as_of()),
             reference: referral.reference.clone(),
             source: referral.source.clone(),

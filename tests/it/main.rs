@@ -13,6 +13,8 @@ mod accepts;
 mod ask;
 // What is asked, of whom and how.
 mod asks;
+// A questionnaire on each line to an answer on each line.
+mod batch;
 // The whole rule set as one document.
 mod book;
 // One patient on one screen: as text, as Markdown and as a page to sign.
