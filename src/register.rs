@@ -12,13 +12,12 @@ use chrono::{DateTime, FixedOffset};
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::outcome::{Outcome, Standing, Urgency};
 use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, written};
 use crate::register::file::WriterLock;
 use crate::register::happening::{Happening, body, read_body};
 use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
-use crate::register::state::{PileGroup, PileRow, ReferralState, WhoseTurn};
-use crate::rule_set::catalogue::Who;
+use crate::register::pile::PileFilter;
+use crate::register::state::{PileGroup, PileRow, ReferralState};
 use crate::rule_set::files::{hex, sha256};
 
 pub mod check;
@@ -30,6 +29,7 @@ pub mod figures;
 pub mod file;
 pub mod happening;
 pub mod people;
+pub mod pile;
 pub mod state;
 
 /// A register that is open.
@@ -261,7 +261,37 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn pile(&self) -> Readable<Vec<PileRow>> {
-        pile(&self.connection).map_err(|it| self.unreadable(&it))
+        self.pile_rows(&PileFilter::default(), 0, usize::MAX)
+    }
+
+    /// How many referrals of the pile a filter lets through: each group that has one, in the order of the pile.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn pile_counts(&self, filter: &PileFilter) -> Readable<Vec<(PileGroup, usize)>> {
+        pile::counts(&self.connection, filter).map_err(|it| self.unreadable(&it))
+    }
+
+    /// The referrals of the pile that a filter lets through, in the order of the pile: after so many at its beginning, at most
+    /// so many.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn pile_rows(
+        &self,
+        filter: &PileFilter,
+        after: usize,
+        most: usize,
+    ) -> Readable<Vec<PileRow>> {
+        pile::rows(&self.connection, filter, after, most).map_err(|it| self.unreadable(&it))
+    }
+
+    /// The references before and after one in the order of the pile; neither where there is none of this reference.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn pile_neighbours(&self, reference: &str) -> Readable<(Option<String>, Option<String>)> {
+        pile::neighbours(&self.connection, reference).map_err(|it| self.unreadable(&it))
     }
 
     /// Every person, by initials.
@@ -668,88 +698,9 @@ fn follows(connection: &Connection, entry: &RegisterEntry) -> rusqlite::Result<(
         )?;
     }
     match &entry.referral {
-        Some(reference) => place(connection, reference),
+        Some(reference) => pile::place(connection, reference),
         None => Ok(()),
     }
-}
-
-/// Puts a referral where it belongs in the pile.
-fn place(connection: &Connection, reference: &str) -> rusqlite::Result<()> {
-    let Some(state) = ReferralState::of(&entries_of(connection, reference)?) else {
-        return Ok(());
-    };
-    let row = &state.row;
-    let ask: Vec<&str> = row.ask.iter().map(|it| it.word()).collect();
-    connection
-        .prepare_cached(
-            "insert or replace into pile(reference, place, day, outcome, urgency, first_reason, turn, since, ask, asked) \
-             values (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-        )?
-        .execute(params![
-            row.reference,
-            rank(&PileGroup::ALL, row.group),
-            row.day,
-            row.verdict.map(|it| it.outcome.word()),
-            row.verdict.and_then(|it| it.urgency).map(Urgency::word),
-            row.first_reason,
-            rank(&WhoseTurn::ALL, row.turn),
-            written(&row.since),
-            ask.join(" "),
-            row.asked.as_ref().map(written),
-        ])?;
-    Ok(())
-}
-
-/// The place of one of an enum's variants among all.
-fn rank<T: PartialEq>(all: &[T], one: T) -> Option<i64> {
-    let mut ranked = (0..).zip(all);
-    ranked.find(|(_, it)| **it == one).map(|(rank, _)| rank)
-}
-
-/// The variant of a rank.
-fn ranked<T: Copy>(all: &[T], column: usize, rank: i64) -> rusqlite::Result<T> {
-    let at = usize::try_from(rank).ok();
-    word(column, at.and_then(|at| all.get(at).copied()))
-}
-
-fn pile(connection: &Connection) -> rusqlite::Result<Vec<PileRow>> {
-    let sql = "select reference, place, day, outcome, urgency, first_reason, turn, since, ask, asked from pile \
-               order by place, since, reference";
-    let of = |row: &Row<'_>| -> rusqlite::Result<PileRow> {
-        let outcome: Option<String> = row.get(3)?;
-        let urgency: Option<String> = row.get(4)?;
-        let outcome = outcome
-            .as_deref()
-            .map(|it| word(3, Outcome::from_word(it)))
-            .transpose()?;
-        let urgency = urgency
-            .as_deref()
-            .map(|it| word(4, Urgency::from_word(it)))
-            .transpose()?;
-        let ask: String = row.get(8)?;
-        let asked: Option<String> = row.get(9)?;
-        let (place, turn): (i64, i64) = (row.get(1)?, row.get(6)?);
-        Ok(PileRow {
-            reference: row.get(0)?,
-            group: ranked(&PileGroup::ALL, 1, place)?,
-            day: row.get(2)?,
-            verdict: outcome.map(|outcome| Standing { outcome, urgency }),
-            first_reason: row.get(5)?,
-            turn: ranked(&WhoseTurn::ALL, 6, turn)?,
-            since: time(row, 7)?,
-            ask: ask
-                .split_whitespace()
-                .map(|it| word(8, Who::from_word(it)))
-                .collect::<rusqlite::Result<_>>()?,
-            asked: asked.map(|_| time(row, 9)).transpose()?,
-        })
-    };
-    connection.prepare_cached(sql)?.query_map([], of)?.collect()
-}
-
-/// A word that its column may hold.
-fn word<T>(column: usize, read: Option<T>) -> rusqlite::Result<T> {
-    read.ok_or(rusqlite::Error::IntegralValueOutOfRange(column, -1))
 }
 
 fn people(connection: &Connection) -> rusqlite::Result<Vec<Person>> {
@@ -757,7 +708,7 @@ fn people(connection: &Connection) -> rusqlite::Result<Vec<Person>> {
         let role: String = row.get(1)?;
         Ok(Person {
             initials: row.get(0)?,
-            role: word(1, PersonRole::from_word(&role))?,
+            role: pile::word(1, PersonRole::from_word(&role))?,
             hash: row.get(2)?,
             is_on: row.get(3)?,
         })
@@ -780,7 +731,7 @@ fn rebuild(connection: &mut Connection) -> rusqlite::Result<()> {
         .query_map([], |row| row.get(0))?
         .collect::<rusqlite::Result<_>>()?;
     for reference in references {
-        place(&change, &reference)?;
+        pile::place(&change, &reference)?;
     }
     change.commit()
 }

@@ -16,8 +16,9 @@ use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, writte
 use crate::register::file;
 use crate::register::happening::{Happening, Screened, read_body};
 use crate::register::people::Person;
+use crate::register::pile::{self, PileFilter};
 use crate::register::state::{PileRow, ReferralState};
-use crate::register::{entries_of, people, pile};
+use crate::register::{entries_of, people};
 use crate::rule_set::files::sha256;
 
 /// Fewest digits of a head that fix anything.
@@ -357,10 +358,11 @@ impl Checking<'_> {
             .prepare("select distinct referral from entry where referral is not null")?
             .query_map([], |row| row.get(0))?
             .collect::<rusqlite::Result<_>>()?;
-        let mut kept: BTreeMap<String, PileRow> = pile(self.connection)?
-            .into_iter()
-            .map(|it| (it.reference.clone(), it))
-            .collect();
+        let mut kept: BTreeMap<String, PileRow> =
+            pile::rows(self.connection, &PileFilter::default(), 0, usize::MAX)?
+                .into_iter()
+                .map(|it| (it.reference.clone(), it))
+                .collect();
         for reference in references {
             let Ok(entries) = entries_of(self.connection, &reference) else {
                 // Told of the entry or the body already.

@@ -12,17 +12,18 @@ use crate::document::diagnostic::{Code, Diagnostic};
 /// "pblk" in ASCII: what kind of SQLite file it is.
 const APPLICATION: i32 = 0x7062_6c6b;
 /// The version of the layout below.
-const VERSION: i32 = 1;
+const VERSION: i32 = 2;
 
 /// The layout. At opening it is compared word for word, so that a trigger that was dropped is noticed.
 ///
 /// A body goes only once the last entry says so. `pile` and `person` hold nothing of their own: they are worked out from the entries.
-const LAYOUT: [&str; 10] = [
+const LAYOUT: [&str; 11] = [
     "CREATE TABLE entry(seq INTEGER PRIMARY KEY, at TEXT NOT NULL, person TEXT NOT NULL, kind TEXT NOT NULL, referral TEXT, form TEXT UNIQUE, body TEXT NOT NULL UNIQUE, previous TEXT NOT NULL UNIQUE, digest TEXT NOT NULL UNIQUE) STRICT",
     "CREATE TABLE body(digest TEXT PRIMARY KEY, text TEXT NOT NULL) STRICT",
     "CREATE TABLE pile(reference TEXT PRIMARY KEY, place INTEGER NOT NULL, day TEXT, outcome TEXT, urgency TEXT, first_reason TEXT NOT NULL, turn INTEGER NOT NULL, since TEXT NOT NULL, ask TEXT NOT NULL, asked TEXT) STRICT",
     "CREATE TABLE person(initials TEXT PRIMARY KEY, role TEXT NOT NULL, hash TEXT NOT NULL, is_on INTEGER NOT NULL) STRICT",
     "CREATE INDEX entry_of_referral ON entry(referral, seq) WHERE referral IS NOT NULL",
+    "CREATE INDEX pile_in_order ON pile(place, since, reference, turn, ask)",
     "CREATE TRIGGER entry_update BEFORE UPDATE ON entry BEGIN SELECT RAISE(ABORT, 'an entry is never changed'); END",
     "CREATE TRIGGER entry_delete BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'an entry is never taken out'); END",
     "CREATE TRIGGER entry_insert BEFORE INSERT ON entry WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM entry) OR NEW.previous IS NOT coalesce((SELECT digest FROM entry ORDER BY seq DESC LIMIT 1), '0000000000000000000000000000000000000000000000000000000000000000') BEGIN SELECT RAISE(ABORT, 'not the next entry'); END",

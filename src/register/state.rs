@@ -181,7 +181,7 @@ pub struct PileRow {
     pub turn: WhoseTurn,
     /// Since when it is in this group and their turn.
     pub since: DateTime<FixedOffset>,
-    /// Whom there is still something to ask, each once.
+    /// Whom there is still something to ask, each once; nobody where it is closed.
     pub ask: Vec<Who>,
     /// When somebody was last asked, if an answer is waited for.
     pub asked: Option<DateTime<FixedOffset>>,
@@ -360,6 +360,9 @@ impl ReferralState {
             .collect();
         ask.sort_unstable();
         ask.dedup();
+        if group == PileGroup::Closed {
+            ask.clear();
+        }
         let planned = current.and_then(|it| it.procedure_on.clone());
         PileRow {
             reference: self.reference.clone(),

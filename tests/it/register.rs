@@ -532,13 +532,15 @@ fn what_is_no_register_is_not_opened() {
     assert_eq!(open(&other), Some(Code::NoRegister));
     let path = small(folder.path());
     let before = std::fs::read(&path).unwrap_or_default();
-    batch(&path, "pragma user_version = 2");
-    assert_eq!(open(&path), Some(Code::RegisterVersion));
-    assert_eq!(
-        refused(check(&path, None, &mut |_, _| None)),
-        Some(Code::RegisterVersion)
-    );
-    assert!(std::fs::write(&path, &before).is_ok());
+    for version in [1, 3] {
+        batch(&path, &format!("pragma user_version = {version}"));
+        assert_eq!(open(&path), Some(Code::RegisterVersion));
+        assert_eq!(
+            refused(check(&path, None, &mut |_, _| None)),
+            Some(Code::RegisterVersion)
+        );
+        assert!(std::fs::write(&path, &before).is_ok());
+    }
     batch(&path, "drop trigger entry_update");
     assert_eq!(open(&path), Some(Code::RegisterLayout));
     assert_eq!(found(&path, None), [Code::RegisterLayout]);
