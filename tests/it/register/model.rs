@@ -282,7 +282,7 @@ proptest! {
 fn parts_of_the_pile(register: &Register, pile: &[PileRow]) -> Result<(), TestCaseError> {
     let groups = PileGroup::ALL.map(Some).into_iter().chain([None]);
     let turns = || WhoseTurn::ALL.map(Some).into_iter().chain([None]);
-    let references = ["", "sm-0", "M-1", "0M"];
+    let references = ["", "sm-0"];
     let filters = groups.flat_map(|group| {
         turns().flat_map(move |turn| {
             references.into_iter().flat_map(move |reference| {
@@ -306,12 +306,10 @@ fn parts_of_the_pile(register: &Register, pile: &[PileRow]) -> Result<(), TestCa
                     .contains(&filter.reference.to_lowercase())
         };
         let meant: Vec<PileRow> = pile.iter().filter(is_meant).cloned().collect();
-        for after in 0..=2 {
-            for most in [0, 1, usize::MAX] {
-                let part: Vec<PileRow> = meant.iter().skip(after).take(most).cloned().collect();
-                let read = register.pile_rows(&filter, after, most);
-                prop_assert_eq!(read.ok(), Some(part), "{:?}, {} {}", filter, after, most);
-            }
+        for (after, most) in [(0, usize::MAX), (0, 1), (1, 1)] {
+            let part: Vec<PileRow> = meant.iter().skip(after).take(most).cloned().collect();
+            let read = register.pile_rows(&filter, after, most);
+            prop_assert_eq!(read.ok(), Some(part), "{:?}, {} {}", filter, after, most);
         }
         let n_of = |group| (group, meant.iter().filter(|it| it.group == group).count());
         let counts = PileGroup::ALL.map(n_of);
