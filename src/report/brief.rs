@@ -62,7 +62,7 @@ pub struct Brief<'a> {
     pub lifts: Vec<String>,
     /// Free text, as it was written.
     pub notes: Vec<NoteBrief<'a>>,
-    /// The anaesthetic plan against its strictest limit.
+    /// The anaesthetic plan against its strictest limit; `None` where there is no plan, or nothing is done here as planned.
     pub dose: Option<DoseBrief>,
     /// Other plans with a better verdict; `None` if they were not asked for.
     pub plans: Option<Vec<Foreseen>>,
@@ -212,7 +212,11 @@ impl<'a> Brief<'a> {
             n_later: later.len(),
             lifts: screening.lifts.iter().map(lift).collect(),
             notes: screening.notes.iter().map(note).collect(),
-            dose: screening.anaesthetic.as_ref().map(DoseBrief::of),
+            dose: screening
+                .anaesthetic
+                .as_ref()
+                .filter(|_| goes_ahead)
+                .map(DoseBrief::of),
             plans: screening
                 .alternatives
                 .as_ref()
