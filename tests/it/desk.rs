@@ -20,11 +20,12 @@ use preblock::inner::screening::screener::Screener;
 use crate::support::{embedded_once, today};
 
 const PASSPHRASE: &str = "four words of nobody";
-const PEOPLE: [(&str, PersonRole); 4] = [
+const PEOPLE: [(&str, PersonRole); 5] = [
     ("GE", PersonRole::Governance),
     ("NA", PersonRole::Nurse),
     ("NB", PersonRole::Nurse),
     ("CB", PersonRole::Clinician),
+    ("CD", PersonRole::Clinician),
 ];
 
 fn morning() -> DateTime<FixedOffset> {
@@ -254,14 +255,27 @@ impl Answer {
         let value = field
             .and_then(|(_, rest)| rest.split_once('"'))
             .map(|it| it.0);
-        value
-            .unwrap_or_default()
-            .replace("&#10;", "\n")
-            .replace("&amp;", "&")
-            .replace("&lt;", "<")
-            .replace("&gt;", ">")
-            .replace("&quot;", "\"")
+        unescaped(value.unwrap_or_default())
     }
+
+    /// Every field that is not shown, in its order; those of the form of signing out go before.
+    fn hidden(&self) -> Vec<(String, String)> {
+        let main = self.body.split_once("<main").map_or("", |it| it.1);
+        let fields = main.split("<input type=\"hidden\" name=\"").skip(1);
+        let read = |field: &str| {
+            let (name, rest) = field.split_once("\" value=\"")?;
+            Some((unescaped(name), unescaped(rest.split_once('"')?.0)))
+        };
+        fields.filter_map(read).collect()
+    }
+}
+
+fn unescaped(text: &str) -> String {
+    text.replace("&#10;", "\n")
+        .replace("&lt;", "<")
+        .replace("&gt;", ">")
+        .replace("&quot;", "\"")
+        .replace("&amp;", "&")
 }
 
 fn encoded(text: &str) -> String {
@@ -1054,24 +1068,44 @@ fn what_was_exchanged_is_told_on_every_page_and_stops_booking() {
     assert_eq!(answer.status, 409);
 }
 
-/// What a clinician's form says; fields may be given several times.
-fn decision<'a>(
-    page: &'a [String; 3],
-    outcome: &'a str,
-    passphrase: &'a str,
-) -> Vec<(&'a str, &'a str)> {
-    let [version, seen, once] = page;
-    vec![
-        ("version", version),
-        ("seen", seen),
-        ("once", once),
-        ("outcome", outcome),
-        ("passphrase", passphrase),
-    ]
+/// Chooses on a page of deciding; the answer is the sentence to be signed, or what is lacking.
+fn chooses(
+    browser: &mut Browser<'_>,
+    page: &Answer,
+    reference: &str,
+    chosen: &[(&str, &str)],
+) -> Answer {
+    let (version, seen) = (page.field("version"), page.field("seen"));
+    let carried = [("version", version.as_str()), ("seen", &seen)];
+    let path = format!("/referral/{reference}/decide");
+    browser.post(page, &path, &[&carried[..], chosen].concat())
 }
 
-fn carried(page: &Answer) -> [String; 3] {
-    ["version", "seen", "once"].map(|name| page.field(name))
+/// Signs the sentence of a page, as it stands there, by these passphrases.
+fn signs(
+    browser: &mut Browser<'_>,
+    page: &Answer,
+    reference: &str,
+    passphrases: &[(&str, &str)],
+) -> Answer {
+    let carried: Vec<(String, String)> = page
+        .hidden()
+        .into_iter()
+        .filter(|(name, _)| name != "form")
+        .collect();
+    let carried = carried
+        .iter()
+        .map(|(key, value)| (key.as_str(), value.as_str()));
+    let fields: Vec<(&str, &str)> = carried.chain(passphrases.iter().copied()).collect();
+    browser.post(page, &format!("/referral/{reference}/sign"), &fields)
+}
+
+/// Decides without setting anything aside, and signs.
+fn decides(browser: &mut Browser<'_>, reference: &str, outcome: &str) -> Answer {
+    let page = browser.get(&format!("/referral/{reference}/decide"));
+    let sentence = chooses(browser, &page, reference, &[("outcome", outcome)]);
+    assert_eq!(sentence.status, 200, "{}", sentence.body);
+    signs(browser, &sentence, reference, &[("passphrase", PASSPHRASE)])
 }
 
 fn entries(desk: &TestDesk, reference: &str) -> Vec<Happening> {
@@ -1087,43 +1121,73 @@ fn what_is_signed_is_what_was_read() {
     let desk = TestDesk::new();
     let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
     nurse.takes_in("SM-101.yaml");
-    let path = "/referral/SM-101/decide";
-    let page = clinician.get(path);
-    let form = carried(&page);
-    let answer = clinician.post(&page, path, &decision(&form, "go", "another passphrase"));
+    let page = clinician.get("/referral/SM-101/decide");
+    assert!(
+        !page.body.contains("type=\"password\""),
+        "nothing is signed yet"
+    );
+    let go = [("outcome", "go")];
+    let mut another = page.clone();
+    another.body = another.body.replace(&page.field("seen"), "0000");
+    let answer = chooses(&mut clinician, &another, "SM-101", &go);
+    assert_eq!(answer.status, 422, "another screening was seen");
+    let sentence = chooses(&mut clinician, &page, "SM-101", &go);
+    let shown = sentence.field("sentence");
+    assert!(
+        shown.starts_with("I, CB, have read the screening of SM-101 of 25 Nov 2026")
+            && shown.ends_with("; and decide go.")
+            && sentence
+                .body
+                .contains(&format!("<blockquote class=\"quoted\">{shown}<")),
+        "{}",
+        sentence.body
+    );
+    let wrong = [("passphrase", "another passphrase")];
+    let answer = signs(&mut clinician, &sentence, "SM-101", &wrong);
     assert_eq!(answer.status, 422);
     assert!(
         answer.body.contains("do not belong together")
             && !answer.body.contains("another passphrase")
+            && answer.field("sentence") == shown
     );
-    let mut fields = decision(&form, "go", PASSPHRASE);
-    fields[1].1 = "0000";
-    assert_eq!(
-        clinician.post(&page, path, &fields).status,
-        422,
-        "another screening was seen"
+    let right = [("passphrase", PASSPHRASE)];
+    let mut other = sentence.clone();
+    other.body = other.body.replace("and decide go.", "and decide refer.");
+    let answer = signs(&mut clinician, &other, "SM-101", &right);
+    assert!(
+        answer.status == 422 && answer.body.contains("not the one that was shown"),
+        "{}",
+        answer.body
     );
     desk.later(24 * 60);
     let mut clinician = desk.person("CB");
-    let old = clinician.get(path);
-    let tomorrow = carried(&old);
-    assert_ne!(tomorrow[1], form[1], "another day is another screening");
-    let answer = clinician.post(&old, path, &decision(&form, "go", PASSPHRASE));
+    let fresh = clinician.get("/referral/SM-101/decide");
+    assert_ne!(
+        fresh.field("seen"),
+        page.field("seen"),
+        "another day is another screening"
+    );
+    let mut stale = sentence.clone();
+    stale.body = stale
+        .body
+        .replace(&sentence.field("form"), &fresh.field("form"));
+    let answer = signs(&mut clinician, &stale, "SM-101", &right);
     assert!(
         answer.status == 422 && answer.body.contains("not what was read"),
         "{}",
         answer.body
     );
-    let answer = clinician.post(&old, path, &decision(&tomorrow, "go", PASSPHRASE));
+    let sentence = chooses(&mut clinician, &fresh, "SM-101", &go);
+    let answer = signs(&mut clinician, &sentence, "SM-101", &right);
     assert_eq!(answer.status, 303, "{}", answer.body);
-    let again = clinician.post(&old, path, &decision(&tomorrow, "go", PASSPHRASE));
+    let again = signs(&mut clinician, &sentence, "SM-101", &right);
     assert_eq!(again.status, 422, "a form is signed once");
     let signed: Vec<_> = entries(&desk, "SM-101")
         .into_iter()
         .filter(|it| matches!(it, Happening::Decided(_)))
         .collect();
     assert!(
-        matches!(&signed[..], [Happening::Decided(it)] if it.sentence.contains("I, CB, have read the screening of SM-101")),
+        matches!(&signed[..], [Happening::Decided(it)] if it.sentence == sentence.field("sentence")),
         "{signed:?}"
     );
     let mut nurse = desk.person("NA");
@@ -1147,10 +1211,7 @@ fn a_later_answer_asks_for_a_new_decision() {
     let desk = TestDesk::new();
     let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
     nurse.takes_in("SM-101.yaml");
-    let path = "/referral/SM-101/decide";
-    let page = clinician.get(path);
-    let stale = carried(&page);
-    let answer = clinician.post(&page, path, &decision(&stale, "go", PASSPHRASE));
+    let answer = decides(&mut clinician, "SM-101", "go");
     assert_eq!(answer.status, 303, "{}", answer.body);
     let page = nurse.get("/referral/SM-101/interview/person");
     let fields = [
@@ -1239,9 +1300,7 @@ fn a_nurse_never_books_past_a_clinicians_decision() {
     let desk = TestDesk::opened(None, &format!("{CLINIC}nurse_may_book: yes\n"));
     let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
     nurse.takes_in("SM-101.yaml");
-    let path = "/referral/SM-101/decide";
-    let page = clinician.get(path);
-    let answer = clinician.post(&page, path, &decision(&carried(&page), "defer", PASSPHRASE));
+    let answer = decides(&mut clinician, "SM-101", "defer");
     assert_eq!(answer.status, 303, "{}", answer.body);
     let text = nurse.get("/referral/SM-101/questionnaire").body + "# Read again.\n";
     let page = nurse.get("/files");
@@ -1250,47 +1309,197 @@ fn a_nurse_never_books_past_a_clinicians_decision() {
     assert!(page.body.contains("Not to be booked yet"), "{}", page.body);
 }
 
+/// Whoever was signed out over a signature finds the sentence again; a passphrase never stands in a page.
+#[test]
+fn signing_late_loses_the_choice_never_and_keeps_no_passphrase() {
+    let desk = TestDesk::new();
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    nurse.takes_in("SM-101.yaml");
+    let page = clinician.get("/referral/SM-101/decide");
+    let sentence = chooses(&mut clinician, &page, "SM-101", &[("outcome", "go")]);
+    desk.later(31);
+    let right = [("passphrase", PASSPHRASE)];
+    let out = signs(&mut clinician, &sentence, "SM-101", &right);
+    assert!(
+        out.status == 403 && !out.body.contains(PASSPHRASE),
+        "{}",
+        out.body
+    );
+    let mut fields = out.hidden();
+    fields.retain(|(name, _)| name != "form");
+    let typed = [("initials", "CB"), ("passphrase", PASSPHRASE)];
+    let fields: Vec<(&str, &str)> = fields
+        .iter()
+        .map(|(key, value)| (key.as_str(), value.as_str()))
+        .chain(typed)
+        .collect();
+    let again = clinician.post(&out, "/sign-in", &fields);
+    assert!(
+        again.status == 200 && !again.body.contains(PASSPHRASE),
+        "{}",
+        again.body
+    );
+    let kept = signs(&mut clinician, &again, "SM-101", &[]);
+    assert!(
+        kept.status == 422 && kept.body.contains("the passphrase is missing"),
+        "{}",
+        kept.body
+    );
+    let answer = signs(&mut clinician, &kept, "SM-101", &right);
+    assert_eq!(answer.status, 303, "{}", answer.body);
+}
+
+/// The fields for the reason and the sentence of each rule that a page lets somebody set aside.
+fn to_set_aside(page: &Answer) -> Vec<(String, String)> {
+    let rules = page.body.split("name=\"reason.").skip(1);
+    let rules = rules.filter_map(|it| Some(it.split_once('"')?.0));
+    rules
+        .map(|it| (format!("reason.{it}"), format!("why.{it}")))
+        .collect()
+}
+
+/// A rule that two must set aside takes two clinicians, each by their own passphrase; one that nobody may stands whoever signs.
+#[test]
+fn some_rules_take_two_clinicians_and_some_nobody_sets_aside() {
+    let desk = TestDesk::new();
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    nurse.takes_in("SM-118.yaml");
+    let page = clinician.get("/referral/SM-118/decide");
+    assert!(
+        page.body.contains("Two clinicians must sign."),
+        "{}",
+        page.body
+    );
+    let rules = to_set_aside(&page);
+    let n_to_read = page.body.matches("name=\"read\"").count().to_string();
+    assert_eq!(n_to_read, "1");
+    let mut fields = vec![("outcome", "go"), ("read", "1")];
+    for (reason, why) in &rules {
+        fields.extend([
+            (reason.as_str(), "cleared-up"),
+            (why, "Seen today; it is a bruise."),
+        ]);
+    }
+    for (second, why) in [
+        (None, "by two clinicians only"),
+        (Some("CB"), "by two clinicians only"),
+        (Some("NA"), "Only a clinician decides"),
+        (Some("ZZ"), "nobody of this register"),
+    ] {
+        let with: Vec<_> = fields
+            .iter()
+            .copied()
+            .chain(second.map(|it| ("second", it)))
+            .collect();
+        let answer = chooses(&mut clinician, &page, "SM-118", &with);
+        assert!(
+            answer.status == 422 && answer.body.contains(why),
+            "{second:?}: {}",
+            answer.body
+        );
+    }
+    fields.push(("second", "CD"));
+    let sentence = chooses(&mut clinician, &page, "SM-118", &fields);
+    assert!(
+        sentence
+            .field("sentence")
+            .starts_with("I, CB, and I, CD, have read"),
+        "{}",
+        sentence.body
+    );
+    for passphrases in [
+        vec![("passphrase", PASSPHRASE)],
+        vec![
+            ("passphrase", PASSPHRASE),
+            ("second-passphrase", "that of somebody else"),
+        ],
+        vec![
+            ("passphrase", "that of somebody else"),
+            ("second-passphrase", PASSPHRASE),
+        ],
+    ] {
+        let answer = signs(&mut clinician, &sentence, "SM-118", &passphrases);
+        assert_eq!(answer.status, 422, "{passphrases:?}: {}", answer.body);
+    }
+    let both = [
+        ("passphrase", PASSPHRASE),
+        ("second-passphrase", PASSPHRASE),
+    ];
+    let answer = signs(&mut clinician, &sentence, "SM-118", &both);
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    assert!(
+        nurse
+            .get("/referral/SM-118")
+            .body
+            .contains("decided by CB and CD")
+    );
+    // No consent: whoever signs, and whatever is said.
+    let text = include_str!("../../examples/referrals/SM-101.yaml");
+    let text = text
+        .replace("SM-101", "SM-901")
+        .replace("needs: []", "needs: [unsure]");
+    let page = nurse.get("/files");
+    nurse.post(&page, "/files", &[("name", "SM-901.yaml"), ("text", &text)]);
+    let rule = "consent/unwilling-or-pressed";
+    let page = clinician.get("/referral/SM-901/decide");
+    assert!(
+        page.body.contains("Nobody may set this aside")
+            && !page.body.contains(&format!("reason.{rule}")),
+        "{}",
+        page.body
+    );
+    let (reason, why) = (format!("reason.{rule}"), format!("why.{rule}"));
+    let fields = [
+        ("outcome", "go"),
+        (&reason, "cleared-up"),
+        (&why, "It is all right."),
+        ("second", "CD"),
+    ];
+    let answer = chooses(&mut clinician, &page, "SM-901", &fields);
+    assert!(
+        answer.status == 422 && answer.body.contains("set aside by nobody"),
+        "{}",
+        answer.body
+    );
+}
+
 #[test]
 fn each_rule_against_a_decision_is_set_aside_by_itself() {
     let desk = TestDesk::new();
     let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
     nurse.takes_in("SM-110.yaml");
-    let path = "/referral/SM-110/decide";
-    let page = clinician.get(path);
-    let form = carried(&page);
-    let answer = clinician.post(&page, path, &decision(&form, "go", PASSPHRASE));
+    let page = clinician.get("/referral/SM-110/decide");
+    let mut fields = vec![("outcome", "go")];
+    let answer = chooses(&mut clinician, &page, "SM-110", &fields);
     assert_eq!(answer.status, 422);
     assert!(answer.body.contains("stands against it"), "{}", answer.body);
-    let rules: Vec<String> = page
-        .body
-        .split("name=\"reason.")
-        .skip(1)
-        .filter_map(|it| Some(it.split_once('"')?.0.to_owned()))
-        .collect();
+    let rules = to_set_aside(&page);
     assert!(!rules.is_empty(), "{}", page.body);
-    let (reasons, whys): (Vec<String>, Vec<String>) = rules
-        .iter()
-        .map(|it| (format!("reason.{it}"), format!("why.{it}")))
-        .unzip();
-    let mut fields = decision(&form, "go", PASSPHRASE);
     fields.extend(
-        reasons
+        rules
             .iter()
-            .map(|it| (it.as_str(), "agreed-with-specialist")),
+            .map(|(reason, _)| (reason.as_str(), "agreed-with-specialist")),
     );
-    let answer = clinician.post(&page, path, &fields);
+    let answer = chooses(&mut clinician, &page, "SM-110", &fields);
     assert!(
         answer.status == 422 && answer.body.contains("without a sentence"),
         "{}",
         answer.body
     );
-    fields.extend(whys.iter().map(|it| {
-        (
-            it.as_str(),
-            "The diabetes team agrees in its letter of Monday.",
-        )
-    }));
-    let answer = clinician.post(&page, path, &fields);
+    let why = "The diabetes team agrees in its letter of Monday.";
+    fields.extend(rules.iter().map(|(_, it)| (it.as_str(), why)));
+    let sentence = chooses(&mut clinician, &page, "SM-110", &fields);
+    assert!(
+        sentence.field("sentence").contains(why),
+        "{}",
+        sentence.body
+    );
+    let answer = signs(
+        &mut clinician,
+        &sentence,
+        "SM-110",
+        &[("passphrase", PASSPHRASE)],
+    );
     assert_eq!(answer.status, 303, "{}", answer.body);
     let shown = nurse.get("/referral/SM-110").body;
     assert!(

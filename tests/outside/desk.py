@@ -319,11 +319,15 @@ def review(seat, passphrase):
     seat.page.fill("input[name^='why.']", "Seen by the diabetes team on Monday; it agrees.")
     for box in seat.page.query_selector_all("[name=read]"):
         box.check()
+    with seat.page.expect_navigation():
+        seat.page.click("text=Read what is signed")
+    sentence = seat.page.inner_text("main blockquote")
+    assert "I, CB, have read" in sentence and "it agrees" in sentence, sentence
     seat.page.fill("#passphrase", passphrase)
     with seat.page.expect_navigation():
-        seat.page.click("text=Sign >> nth=-1")
+        seat.page.click("main button")
     text = seat.page.inner_text("main")
-    assert "it agrees" in text and "DEFER" in text and "decided by CB" in text, text
+    assert sentence in text and "DEFER" in text and "decided by CB" in text, text
 
 
 def hostile(seat):

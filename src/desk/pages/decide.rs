@@ -1,7 +1,10 @@
-//! Deciding: what was read is what is signed, each finding that a decision goes against is set aside by itself.
+//! Deciding, in two steps: first what is decided, each finding that it goes against set aside by itself; then the sentence that
+//! says so, and the passphrase. INVARIANT: what is signed is byte for byte the sentence that was shown.
 
 use axum::http::StatusCode;
+use axum::response::Response;
 use maud::{Markup, html};
+use serde_json::Value;
 
 use crate::desk::guard::token;
 use crate::desk::page::{hidden, of_referral, see};
@@ -10,19 +13,17 @@ use crate::desk::visit::{Fields, NoReply, Reply, Visit, capital};
 use crate::outcome::Outcome;
 use crate::register::decide::{Lacking, against, may_decide};
 use crate::register::happening::{Decided, Happening, RuleSetAside, RuleTold, Screened};
-use crate::register::people::Person;
 use crate::register::state::ReferralState;
 use crate::report::brief::Brief;
 use crate::report::html as report;
 use crate::rule_set::{MaySetAside, RuleSet};
 use crate::screening::result::Screening;
 
-/// The page.
+/// The first step.
 pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     let state = visit.referral()?;
     let screening = screening(visit, &state)?;
-    let form = token()?;
-    let body = page(visit, &state, &screening, &form, &[])?;
+    let body = choosing(visit, &state, &screening, &[]);
     Ok(visit.page(&format!("Decide, {}", state.reference), body))
 }
 
@@ -40,53 +41,71 @@ fn screening(visit: &Visit<'_>, state: &ReferralState) -> Result<Screening, NoRe
 
 /// The sentence that is signed. Its digests fix what was read.
 fn sentence(
-    person: &Person,
-    reference: &str,
-    seen: &str,
+    visit: &Visit<'_>,
     screening: &Screening,
-    outcome: &str,
-) -> String {
+    decided: &Decided,
+) -> Result<String, NoReply> {
     let short = |it: &str| it.chars().take(12).collect::<String>();
-    format!(
-        "I, {}, have read the screening of {reference} of {} ({}; seen as {}) by rule set {} {} ({}), and decide {outcome}.",
-        person.initials,
+    let rule_set = &screening.rule_set;
+    let mut files = vec![format!("the answers {}", short(&screening.source.digest))];
+    files.push(format!(
+        "rule set {} {} ({})",
+        rule_set.id,
+        rule_set.edition,
+        short(&rule_set.digest)
+    ));
+    let clinic = screening.clinic.as_ref();
+    files.extend(clinic.map(|it| format!("the clinic's file {}", short(&it.digest))));
+    let local = screening.local_policy.as_ref();
+    files.extend(local.map(|it| format!("the local policy {}", short(&it.source.digest))));
+    let asides: Vec<String> = decided
+        .set_aside
+        .iter()
+        .map(|it| format!("{} ({}: {})", it.rule, it.reason, it.sentence))
+        .collect();
+    let aside = if asides.is_empty() {
+        String::new()
+    } else {
+        format!(", setting aside {}", asides.join("; "))
+    };
+    let second = decided.second.as_ref();
+    Ok(format!(
+        "I, {}{}, have read the screening of {} of {} by preblock {}: {} (seen as {}), of {}; and decide {}{aside}.",
+        visit.person()?.initials,
+        second.map_or_else(String::new, |it| format!(", and I, {it}")),
+        screening.reference,
         screening.as_of.format("%-d %b %Y"),
+        env!("CARGO_PKG_VERSION"),
         screening.verdict().verdict_words(),
-        short(seen),
-        screening.rule_set.id,
-        screening.rule_set.edition,
-        short(&screening.rule_set.digest),
-    )
+        short(&digest(screening)),
+        files.join(", "),
+        decided.outcome.word(),
+    ))
 }
 
-fn page(
+/// The page on which somebody chooses, with what is wrong and all that was chosen before.
+fn choosing(
     visit: &Visit<'_>,
     state: &ReferralState,
     screening: &Screening,
-    form: &str,
     wrong: &[String],
-) -> Result<Markup, NoReply> {
-    let person = visit.person()?;
-    let seen = digest(screening);
-    let short = Screened::of(screening, serde_json::Value::Null, false);
+) -> Markup {
+    let short = Screened::of(screening, Value::Null, false);
     let typed = &visit.form;
     let is_chosen = |it: Outcome| typed.get("outcome") == Some(it.word());
     let standing = against(&short, Outcome::Go);
-    Ok(html! {
+    let needs_two = standing
+        .iter()
+        .any(|it| may_set_aside(visit.rule_set(), &it.rule) == MaySetAside::Two);
+    html! {
         article.report { (report::one(&Brief::of(screening))) }
         section {
             h2 { "Decision on " a href=(of_referral(&state.reference, "")) { (state.reference) } ", screened as " (screening.verdict().verdict_words()) }
-            @if !wrong.is_empty() {
-                div.errors role="alert" tabindex="-1" {
-                    h3 { "Not signed" }
-                    ul { @for it in wrong { li { (capital(it)) "." } } }
-                }
-            }
+            (told(wrong))
             form method="post" action=(of_referral(&state.reference, "/decide")) {
                 (visit.token_field())
                 (hidden("version", &state.version.to_string()))
-                (hidden("seen", &seen))
-                (hidden("once", form))
+                (hidden("seen", &digest(screening)))
                 fieldset.field {
                     legend { "Decision" }
                     div.choices {
@@ -98,7 +117,7 @@ fn page(
                 @if !short.to_read.is_empty() {
                     fieldset.field {
                         legend { "Read" }
-                        @for it in &short.to_read { (to_read(typed, it)) }
+                        @for (n, it) in (1..).zip(&short.to_read) { (to_read(typed, n, it)) }
                     }
                 }
                 @if !standing.is_empty() {
@@ -106,23 +125,84 @@ fn page(
                     p { "Only for a decision less cautious than " (screening.verdict().verdict_words()) ": each rule that then stands against it, one by one. Leave the others empty." }
                     @for rule in &standing { (aside(visit.rule_set(), typed, rule)) }
                 }
-                (signing(visit.rule_set(), &standing))
-                p { (sentence(person, &state.reference, &seen, screening, "as chosen above")) }
-                div.field {
-                    label for="passphrase" { "Passphrase of " (person.initials) ", again" }
-                    input id="passphrase" name="passphrase" type="password" autocomplete="off" required;
+                @if needs_two {
+                    div.field {
+                        label for="second" { "Initials of the second clinician, if a rule that is set aside needs two" }
+                        input id="second" name="second" maxlength="12" autocomplete="off" value=[typed.get("second")];
+                    }
                 }
-                button { "Sign" }
+                button { "Read what is signed" }
             }
         }
+    }
+}
+
+/// What is wrong, if anything is.
+fn told(wrong: &[String]) -> Markup {
+    html! {
+        @if !wrong.is_empty() {
+            div.errors role="alert" tabindex="-1" {
+                h3 { "Not signed" }
+                ul { @for it in wrong { li { (capital(it)) "." } } }
+            }
+        }
+    }
+}
+
+/// The page on which the sentence stands and is signed. It carries all that was chosen.
+fn signing(
+    visit: &Visit<'_>,
+    state: &ReferralState,
+    decided: &Decided,
+    once: &str,
+    wrong: &[String],
+) -> Result<Markup, NoReply> {
+    let to = |page: &str| of_referral(&state.reference, page);
+    let is_carried = |name: &str| {
+        ![
+            "form",
+            "once",
+            "sentence",
+            "passphrase",
+            "second-passphrase",
+        ]
+        .contains(&name)
+    };
+    let passphrase = |id: &str, initials: &str| {
+        html! {
+            div.field {
+                label for=(id) { "Passphrase of " (initials) ", again" }
+                input id=(id) name=(id) type="password" autocomplete="off" required;
+            }
+        }
+    };
+    Ok(html! {
+        h1 { "Sign, " a href=(to("")) { (state.reference) } }
+        (told(wrong))
+        p { "This is what is signed, word for word:" }
+        blockquote.quoted { (decided.sentence) }
+        form method="post" action=(to("/sign")) {
+            (visit.token_field())
+            @for (name, value) in visit.form.iter().filter(|(name, _)| is_carried(name)) { (hidden(name, value)) }
+            (hidden("once", once))
+            (hidden("sentence", &decided.sentence))
+            (passphrase("passphrase", &visit.person()?.initials))
+            @if let Some(second) = &decided.second { (passphrase("second-passphrase", second)) }
+            button { "Sign" }
+        }
+        p { a href=(to("/decide")) { "Choose again" } }
     })
 }
 
-fn to_read(typed: &Fields, text: &str) -> Markup {
-    let is_read = typed.all("read").any(|it| it.replace("\r\n", "\n") == text);
+/// By its number: a text may come back from a browser otherwise than it went there.
+fn to_read(typed: &Fields, n: usize, text: &str) -> Markup {
     html! {
-        div.choices { label { input type="checkbox" name="read" value=(text) checked[is_read]; " I have read: " q.quoted { (text) } } }
+        div.choices { label { input type="checkbox" name="read" value=(n) checked[is_read(typed, n)]; " I have read: " q.quoted { (text) } } }
     }
+}
+
+fn is_read(typed: &Fields, n: usize) -> bool {
+    typed.all("read").any(|it| it.parse() == Ok(n))
 }
 
 /// The fields by which one rule is set aside, or that nobody may.
@@ -161,19 +241,73 @@ fn may_set_aside(rule_set: &RuleSet, rule: &str) -> MaySetAside {
     known.map_or(MaySetAside::Never, |it| it.set_aside)
 }
 
-/// Where a second clinician signs, if some rule asks for two.
-fn signing(rule_set: &RuleSet, standing: &[&RuleTold]) -> Markup {
-    let needs_two = standing
-        .iter()
-        .any(|it| may_set_aside(rule_set, &it.rule) == MaySetAside::Two);
-    html! {
-        @if needs_two {
-            fieldset.field {
-                legend { "The second clinician, if a rule above needs two" }
-                div.field { label for="second" { "Initials" } input id="second" name="second" maxlength="12" autocomplete="off"; }
-                div.field { label for="second-passphrase" { "Passphrase" } input id="second-passphrase" name="second-passphrase" type="password" autocomplete="off"; }
+/// What somebody chose, or all that it lacks.
+fn chosen(
+    visit: &Visit<'_>,
+    state: &ReferralState,
+    screening: &Screening,
+) -> Result<Result<Decided, Vec<String>>, NoReply> {
+    if visit.field("version")? != state.version.to_string()
+        || visit.field("seen")? != digest(screening)
+    {
+        return Ok(Err(vec!["what is signed is not what was read: something was written since, or it is another day. Read it again above".to_owned()]));
+    }
+    let outcome = visit.form.get("outcome").and_then(Outcome::from_word);
+    let Some(outcome) = outcome else {
+        return Ok(Err(vec!["choose what is decided".to_owned()]));
+    };
+    let short = Screened::of(screening, Value::Null, false);
+    let set_aside = against(&short, Outcome::Go).into_iter().filter_map(|rule| {
+        let of = |field: &str| visit.form.trimmed(&format!("{field}.{}", rule.rule));
+        let (reason, sentence) = (of("reason"), of("why"));
+        (!reason.is_empty() || !sentence.is_empty()).then(|| RuleSetAside {
+            rule: rule.rule.clone(),
+            reason: reason.to_owned(),
+            sentence: sentence.to_owned(),
+        })
+    });
+    let second = Some(visit.form.trimmed("second")).filter(|it| !it.is_empty());
+    let mut decided = Decided {
+        screening: 0,
+        outcome,
+        set_aside: set_aside.collect(),
+        read: (1..)
+            .zip(&short.to_read)
+            .filter(|(n, _)| is_read(&visit.form, *n))
+            .map(|(_, it)| it.clone())
+            .collect(),
+        second: second.map(str::to_owned),
+        sentence: String::new(),
+    };
+    decided.sentence = sentence(visit, screening, &decided)?;
+    let mut signs = vec![visit.person()?.clone()];
+    if let Some(second) = second {
+        let people = visit.register().people()?;
+        match people.into_iter().find(|it| it.initials == second) {
+            Some(second) => signs.push(second),
+            None => {
+                return Ok(Err(vec![
+                    "the second clinician is nobody of this register".to_owned(),
+                ]));
             }
         }
+    }
+    Ok(may_decide(visit.rule_set(), &short, &decided, &signs)
+        .map(|()| decided)
+        .map_err(|lacking| lacking.iter().map(Lacking::to_string).collect()))
+}
+
+/// The second step, once nothing is lacking. Nothing is written.
+pub(crate) fn choose(visit: &mut Visit<'_>) -> Reply {
+    let state = visit.referral()?;
+    visit.must_be_current()?;
+    let screening = screening(visit, &state)?;
+    match chosen(visit, &state, &screening)? {
+        Ok(decided) => {
+            let body = signing(visit, &state, &decided, &token()?, &[])?;
+            Ok(visit.page(&format!("Sign, {}", state.reference), body))
+        }
+        Err(wrong) => Ok(refused(visit, choosing(visit, &state, &screening, &wrong))),
     }
 }
 
@@ -183,101 +317,46 @@ pub(crate) fn sign(visit: &mut Visit<'_>) -> Reply {
     visit.must_be_current()?;
     let screening = screening(visit, &state)?;
     let once = visit.text("once")?;
+    let decided = match chosen(visit, &state, &screening)? {
+        Ok(decided) if visit.field("sentence")? == decided.sentence => Ok(decided),
+        Ok(_) => Err(vec![
+            "the sentence is not the one that was shown".to_owned(),
+        ]),
+        Err(wrong) => Err(wrong),
+    };
+    let mut decided = match decided {
+        Ok(decided) => decided,
+        Err(wrong) => return Ok(refused(visit, choosing(visit, &state, &screening, &wrong))),
+    };
     let mut wrong = Vec::new();
-    if visit.field("version")? != state.version.to_string()
-        || visit.field("seen")? != digest(&screening)
-    {
-        wrong.push("what is signed is not what was read: something was written since, or it is another day. Read it again below".to_owned());
-    }
-    let outcome = visit.form.get("outcome").and_then(Outcome::from_word);
-    let Some(outcome) = outcome else {
-        return refused(
-            visit,
-            &state,
-            &screening,
-            &once,
-            &["choose what is decided".to_owned()],
-        );
-    };
-    let short = Screened::of(&screening, serde_json::Value::Null, false);
-    let person = visit.person()?.clone();
-    let set_aside: Vec<RuleSetAside> = against(&short, Outcome::Go)
-        .into_iter()
-        .filter_map(|rule| {
-            let of = |field: &str| {
-                visit
-                    .form
-                    .trimmed(&format!("{field}.{}", rule.rule))
-                    .to_owned()
+    let second = decided.second.clone().map(|it| (it, "second-passphrase"));
+    let first = (visit.person()?.initials.clone(), "passphrase");
+    for (initials, field) in second.into_iter().chain([first]) {
+        // A slip of the second one costs the first no passphrase.
+        if wrong.is_empty() {
+            let passphrase = visit.form.get(field).map(str::to_owned);
+            let refused = match passphrase.filter(|it| !it.is_empty()) {
+                Some(passphrase) => visit.verify(&initials, &passphrase)?.err(),
+                None => Some("the passphrase is missing".to_owned()),
             };
-            let (reason, sentence) = (of("reason"), of("why"));
-            let rule = rule.rule.clone();
-            (!reason.is_empty() || !sentence.is_empty()).then_some(RuleSetAside {
-                rule,
-                reason,
-                sentence,
-            })
-        })
-        .collect();
-    let second = visit.form.trimmed("second").to_owned();
-    let mut decided = Decided {
-        screening: 0,
-        outcome,
-        set_aside,
-        read: visit
-            .form
-            .all("read")
-            .map(|it| it.replace("\r\n", "\n"))
-            .collect(),
-        second: (!second.is_empty()).then(|| second.clone()),
-        sentence: sentence(
-            &person,
-            &state.reference,
-            &digest(&screening),
-            &screening,
-            outcome.word(),
-        ),
-    };
-    let mut signs = vec![person.clone()];
-    if !second.is_empty() {
-        let passphrase = visit.form.trimmed("second-passphrase").to_owned();
-        match visit.verify(&second, &passphrase)? {
-            Ok(second) => signs.push(second),
-            Err(why) => wrong.push(format!("the second signature: {why}")),
-        }
-    }
-    if let Err(lacking) = may_decide(visit.rule_set(), &short, &decided, &signs) {
-        wrong.extend(lacking.iter().map(Lacking::to_string));
-    }
-    if wrong.is_empty() {
-        // Last, so that a slip elsewhere does not cost a passphrase.
-        let passphrase = visit.field("passphrase")?.to_owned();
-        if let Err(why) = visit.verify(&person.initials, &passphrase)? {
-            wrong.push(why);
+            wrong.extend(refused.map(|why| format!("{initials}: {why}")));
         }
     }
     if !wrong.is_empty() {
-        return refused(visit, &state, &screening, &once, &wrong);
+        let body = signing(visit, &state, &decided, &once, &wrong)?;
+        return Ok(refused(visit, body));
     }
-    let reference = state.reference.clone();
     // The screening that was read is the next entry; the register holds the decision to it.
     decided.screening = visit.register().head()?.seq.saturating_add(1);
     let both = vec![
         screened(&visit.screener(), &screening, Extent::Whole),
         Happening::Decided(decided),
     ];
-    visit.write_all(&reference, Some(once), both)?;
-    Ok(see(&of_referral(&reference, "")))
+    visit.write_all(&state.reference, Some(once), both)?;
+    Ok(see(&of_referral(&state.reference, "")))
 }
 
-/// The page again, with what is wrong and all that was chosen; never with a passphrase.
-fn refused(
-    visit: &Visit<'_>,
-    state: &ReferralState,
-    screening: &Screening,
-    once: &str,
-    wrong: &[String],
-) -> Reply {
-    let body = page(visit, state, screening, once, wrong)?;
-    Ok(visit.page_with(StatusCode::UNPROCESSABLE_ENTITY, "Not signed", body))
+/// A page of what came to nothing; never with a passphrase.
+fn refused(visit: &Visit<'_>, body: Markup) -> Response {
+    visit.page_with(StatusCode::UNPROCESSABLE_ENTITY, "Not signed", body)
 }

@@ -23,7 +23,7 @@ pub(crate) fn asked_for(visit: &Visit<'_>) -> Response {
     let kept = html! {
         @if let Some(to) = visit.sent_to() {
             (hidden("then", to))
-            @for (name, value) in visit.form.iter().filter(|(name, _)| *name != "form") {
+            @for (name, value) in visit.form.iter().filter(|(name, _)| may_be_sent_back(name)) {
                 (hidden(&format!("{KEPT}{name}"), value))
             }
         }
@@ -35,6 +35,11 @@ pub(crate) fn asked_for(visit: &Visit<'_>) -> Response {
         "Sign in",
         form(visit, said, "", &kept),
     )
+}
+
+/// Whether a field may stand in a page again: neither the token of a session that is over nor a passphrase may.
+fn may_be_sent_back(name: &str) -> bool {
+    name != "form" && !name.ends_with("passphrase")
 }
 
 fn form(visit: &Visit<'_>, said: Option<&str>, initials: &str, kept: &Markup) -> Markup {
