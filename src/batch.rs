@@ -1,7 +1,7 @@
 //! Many referrals at once: a questionnaire on each line, and exactly one line of answer for each, in the same order.
 //!
 //! `lines` cuts what is read into blocks of whole lines, `stream` has threads answer them and hands the answers on in order,
-//! `write` puts one answer into one line, `counts` adds up what came out. Nothing here knows a file, a clock or a terminal: what
+//! `write` puts one answer into one line, `counts` adds up what came out, `generate` invents lines to try it with. Nothing here knows a file, a clock or a terminal: what
 //! is read, and what becomes of the answers, comes from the caller.
 //!
 //! A refused line is answered, too, by a line that says why. Lines with the same reference are not looked for: whatever is
@@ -18,6 +18,7 @@ use crate::screening::result::Refusal;
 use crate::screening::screener::{Referral, Screener};
 
 pub mod counts;
+pub mod generate;
 pub mod lines;
 pub mod stream;
 pub mod write;

@@ -6,12 +6,14 @@ use std::fs::{File, Metadata};
 use std::io::Read;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::batch::counts::Counts;
+use crate::batch::generate::Generator;
 use crate::batch::lines::InputEnd;
 use crate::batch::stream::{Share, run as run_stream};
 use crate::batch::{BatchScreener, Detail};
@@ -51,6 +53,12 @@ pub(crate) struct Arguments {
     /// How many threads work [default: as many as the machine has for it]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     threads: Option<u16>,
+    /// Screen nobody: print N invented lines to try batches with, made from the rule set's worked cases
+    #[arg(long, value_name = "N", conflicts_with_all = ["file", "answer", "as_of", "rules_digest", "summary", "threads"])]
+    generate: Option<u64>,
+    /// With `--generate`: the same number makes the same lines
+    #[arg(long, value_name = "S", default_value_t = 1, requires = "generate")]
+    seed: u64,
 }
 
 /// How much is said of each line.
@@ -90,6 +98,9 @@ fn digest(text: &str) -> Result<String, String> {
 
 /// Runs the command.
 pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+    if let Some(n_lines) = arguments.generate {
+        return generate(arguments, n_lines);
+    }
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };
@@ -189,6 +200,43 @@ fn answer_all(
         }
     }
     status
+}
+
+/// Prints invented lines.
+fn generate(arguments: &Arguments, n_lines: u64) -> ExitStatus {
+    /// Bytes written at once.
+    const AT_ONCE: usize = 1 << 18;
+    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
+        return ExitStatus::Refused;
+    };
+    let generator = match Generator::new(&files, &rule_set) {
+        Ok(Some(generator)) => generator,
+        Ok(None) => {
+            draw::note("the rule set has no worked cases, from which lines are made");
+            return ExitStatus::Refused;
+        }
+        Err(found) => {
+            draw::diagnostics(&found);
+            return ExitStatus::Refused;
+        }
+    };
+    draw::note(&format!(
+        "invented lines, made for `--as-of {}`",
+        generator.as_of
+    ));
+    let stop = stop::asked_for();
+    let mut out = Vec::new();
+    for number in 1..=n_lines {
+        generator.line(arguments.seed, number, &mut out);
+        if out.len() >= AT_ONCE || number == n_lines {
+            draw::records(&out);
+            out.clear();
+            if !draw::is_written() || stop.load(Ordering::Relaxed) {
+                return ExitStatus::Stopped;
+            }
+        }
+    }
+    ExitStatus::Clean
 }
 
 /// As many threads as the machine has for this program; one where that cannot be told.

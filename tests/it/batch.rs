@@ -11,11 +11,13 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use preblock::inner::batch::counts::Counts;
+use preblock::inner::batch::generate::Generator;
 use preblock::inner::batch::lines::{InputEnd, Lines};
 use preblock::inner::batch::stream::{Share, run};
 use preblock::inner::batch::{BatchScreener, Detail};
 use preblock::inner::document::shape::to_json;
 use preblock::inner::questionnaire::frame;
+use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::screening::screener::Screener;
 use serde_json::{Value, json};
 
@@ -205,4 +207,32 @@ fn a_summary_is_of_its_schema() {
     };
     assert_eq!(total("verdicts") + counts.n_refused, counts.n_lines());
     assert!(total("refusals") >= counts.n_refused && counts.n_refused > 0);
+}
+
+#[test]
+fn invented_lines_follow_from_their_seed_and_fit_the_rule_set() {
+    let files = RuleFiles::embedded();
+    let rules = &embedded_once().0;
+    let generator = Generator::new(&files, rules)
+        .expect("the cases are read")
+        .expect("there are cases");
+    let made = |seed: u64| {
+        let mut out = Vec::new();
+        (1..=2_000).for_each(|number| generator.line(seed, number, &mut out));
+        out
+    };
+    let lines = made(7);
+    assert_eq!(lines, made(7));
+    assert_ne!(lines, made(8));
+    let a_line = lines.len() / 2_000;
+    assert!((1_500..2_500).contains(&a_line), "{a_line} bytes a line");
+    let clinic = std::fs::read(top().join("examples/clinic.yaml")).expect("the clinic's file");
+    let screener = embedded_screener().on(generator.as_of);
+    let screener = screener.clinic("clinic.yaml", &clinic).expect("it is read");
+    let (answers, counts) = answered(&screener, Detail::Verdict, &lines);
+    assert_eq!(answers.len(), 2_000);
+    // Each of what comes of a referral is there, and refused are about as many as are meant to be.
+    assert_eq!(counts.verdicts.len(), 5, "{:?}", counts.verdicts);
+    assert!((5..60).contains(&counts.n_refused), "{}", counts.n_refused);
+    assert!(counts.codes.len() >= 5, "{:?}", counts.codes);
 }

@@ -399,9 +399,10 @@ fn without_its_colour_a_report_says_the_same() {
 /// Every `--help`, as it is printed where there is no terminal.
 #[test]
 fn the_help_of_every_command() {
-    let commands: [&[&str]; 24] = [
+    let commands: [&[&str]; 25] = [
         &[],
         &["screen"],
+        &["batch"],
         &["ask"],
         &["blank"],
         &["dose"],
