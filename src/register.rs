@@ -13,7 +13,7 @@ use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehav
 
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, written};
-use crate::register::file::WriterLock;
+use crate::register::file::{OpenFile, WriterLock};
 use crate::register::happening::{Happening, body, read_body};
 use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
 use crate::register::pile::PileFilter;
@@ -36,7 +36,7 @@ pub mod state;
 #[derive(Debug)]
 pub struct Register {
     path: PathBuf,
-    connection: Connection,
+    file: OpenFile,
     /// Whether the file is open; not after the disk failed and went on failing.
     is_open: bool,
     /// Held as long as this may write; `None` if it only reads.
@@ -113,20 +113,20 @@ impl Register {
     pub fn open(path: &Path, who: &str) -> Readable<Self> {
         let lock = file::lock(path, who)?;
         Ok(Self {
-            connection: file::open(path, true)?,
+            file: file::open(path, true)?,
             is_open: true,
             path: path.to_owned(),
             lock: Some(lock),
         })
     }
 
-    /// Opens a register for reading; others may write meanwhile.
+    /// Opens a register for reading; others may write meanwhile. One on media that cannot be written is read as it lies.
     ///
     /// # Errors
     /// As of [`Register::open`], but for other writers.
     pub fn open_to_read(path: &Path) -> Readable<Self> {
         Ok(Self {
-            connection: file::open(path, false)?,
+            file: file::open(path, false)?,
             is_open: true,
             path: path.to_owned(),
             lock: None,
@@ -138,12 +138,17 @@ impl Register {
         &self.path
     }
 
+    /// Whether it is read as it lies: it or its folder cannot be written, and it has no log that would say that somebody writes.
+    pub fn is_as_it_lies(&self) -> bool {
+        self.file.is_as_it_lies
+    }
+
     /// The last entry's number and digest.
     ///
     /// # Errors
     /// The file cannot be read.
     pub fn head(&self) -> Readable<RegisterHead> {
-        head(&self.connection).map_err(|it| self.unreadable(&it))
+        head(&self.file.connection).map_err(|it| self.unreadable(&it))
     }
 
     /// Writes one thing down, and returns its entry once the disk has it.
@@ -181,7 +186,8 @@ impl Register {
         all: Vec<New>,
         last: &mut Option<RegisterEntry>,
     ) -> Result<(), NotMade> {
-        let change = Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)?;
+        let change =
+            Transaction::new_unchecked(&self.file.connection, TransactionBehavior::Immediate)?;
         for new in all {
             let (entry, text) = self.next(new)?;
             write(&change, last.insert(entry), &text)?;
@@ -224,7 +230,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn entries(&self, reference: &str) -> Readable<Vec<RegisterEntry>> {
-        entries_of(&self.connection, reference).map_err(|it| self.unreadable(&it))
+        entries_of(&self.file.connection, reference).map_err(|it| self.unreadable(&it))
     }
 
     /// Every entry, in their order.
@@ -232,7 +238,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn all_entries(&self) -> Readable<Vec<RegisterEntry>> {
-        all_entries(&self.connection).map_err(|it| self.unreadable(&it))
+        all_entries(&self.file.connection).map_err(|it| self.unreadable(&it))
     }
 
     /// The text of a body; `None` if it was removed, or never was.
@@ -240,7 +246,8 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn body(&self, digest: &str) -> Readable<Option<String>> {
-        self.connection
+        self.file
+            .connection
             .query_row("select text from body where digest = ?1", [digest], |row| {
                 row.get(0)
             })
@@ -269,7 +276,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn pile_counts(&self, filter: &PileFilter) -> Readable<Vec<(PileGroup, usize)>> {
-        pile::counts(&self.connection, filter).map_err(|it| self.unreadable(&it))
+        pile::counts(&self.file.connection, filter).map_err(|it| self.unreadable(&it))
     }
 
     /// The referrals of the pile that a filter lets through, in the order of the pile: after so many at its beginning, at most
@@ -283,7 +290,7 @@ impl Register {
         after: usize,
         most: usize,
     ) -> Readable<Vec<PileRow>> {
-        pile::rows(&self.connection, filter, after, most).map_err(|it| self.unreadable(&it))
+        pile::rows(&self.file.connection, filter, after, most).map_err(|it| self.unreadable(&it))
     }
 
     /// The references before and after one in the order of the pile; neither where there is none of this reference.
@@ -291,7 +298,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn pile_neighbours(&self, reference: &str) -> Readable<(Option<String>, Option<String>)> {
-        pile::neighbours(&self.connection, reference).map_err(|it| self.unreadable(&it))
+        pile::neighbours(&self.file.connection, reference).map_err(|it| self.unreadable(&it))
     }
 
     /// Every person, by initials.
@@ -299,7 +306,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn people(&self) -> Readable<Vec<Person>> {
-        people(&self.connection).map_err(|it| self.unreadable(&it))
+        people(&self.file.connection).map_err(|it| self.unreadable(&it))
     }
 
     /// The person of these initials and this passphrase; `None` if there is none, or none who may sign in. Both take the same time.
@@ -335,7 +342,8 @@ impl Register {
             },
         })?;
         // Until then the log beside the file still holds what was removed.
-        self.connection
+        self.file
+            .connection
             .query_row("pragma wal_checkpoint(truncate)", [], |_| Ok(()))
             .map_err(|it| {
                 RegisterError::WrittenDespite(Box::new(entry.clone()), self.unreadable(&it))
@@ -348,7 +356,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read or written.
     pub fn rebuild(&mut self) -> Readable<()> {
-        rebuild(&mut self.connection).map_err(|it| file::diagnostic(&self.path, &it))
+        rebuild(&mut self.file.connection).map_err(|it| file::diagnostic(&self.path, &it))
     }
 
     fn person(&self, initials: &str) -> Readable<Option<Person>> {
@@ -360,14 +368,16 @@ impl Register {
 
     fn of_form(&self, form: &str) -> Readable<Option<RegisterEntry>> {
         let sql = format!("{ENTRIES} where entry.form = ?1");
-        self.connection
+        self.file
+            .connection
             .query_row(&sql, [form], entry_of)
             .optional()
             .map_err(|it| self.unreadable(&it))
     }
 
     fn last_time(&self) -> Readable<Option<DateTime<FixedOffset>>> {
-        self.connection
+        self.file
+            .connection
             .query_row(
                 "select at from entry order by seq desc limit 1",
                 [],
@@ -539,9 +549,10 @@ impl Register {
     fn opened_anew(&mut self) -> Readable<()> {
         self.is_open = false;
         let nothing = Connection::open_in_memory().map_err(|it| self.unreadable(&it))?;
-        drop(std::mem::replace(&mut self.connection, nothing));
-        self.connection = file::open(&self.path, true)?;
+        drop(std::mem::replace(&mut self.file.connection, nothing));
+        self.file = file::open(&self.path, true)?;
         let is_busy: bool = self
+            .file
             .connection
             .query_row("pragma wal_checkpoint(truncate)", [], |row| row.get(0))
             .map_err(|it| file::diagnostic(&self.path, &it))?;

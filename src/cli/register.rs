@@ -238,14 +238,32 @@ fn new(path: &Path) -> Result<ExitStatus, Stopped> {
     Ok(ExitStatus::Clean)
 }
 
+/// Opens a register for reading, and tells if it is read as it lies.
+fn reading(path: &Path) -> Result<Register, Box<Diagnostic>> {
+    let register = Register::open_to_read(path)?;
+    tell_as_it_lies(path, register.is_as_it_lies());
+    Ok(register)
+}
+
+/// Tells if a register was read as it lies.
+fn tell_as_it_lies(path: &Path, is_as_it_lies: bool) {
+    if is_as_it_lies {
+        draw::note(&format!(
+            "`{}` or its folder cannot be written, and it has no log: it was read as it lies there",
+            path.display()
+        ));
+    }
+}
+
 fn head(path: &Path) -> Result<ExitStatus, Stopped> {
-    let head = Register::open_to_read(path)?.head()?;
+    let head = reading(path)?.head()?;
     draw::plain(&head.to_string());
     Ok(ExitStatus::Clean)
 }
 
 fn copied(places: &FromTo, what: &str) -> Result<ExitStatus, Stopped> {
     let found = copy(&places.from, &places.to)?;
+    tell_as_it_lies(&places.from, found.is_as_it_lies);
     draw::diagnostics(&found.found);
     let head = found
         .head
@@ -271,7 +289,7 @@ fn status(found: &[Diagnostic]) -> ExitStatus {
 }
 
 fn exported(arguments: &Export) -> Result<ExitStatus, Stopped> {
-    let entries = Register::open_to_read(&arguments.place.file)?.all_entries()?;
+    let entries = reading(&arguments.place.file)?.all_entries()?;
     match arguments.format {
         ExportFormat::Ndjson => draw::json(&export::ndjson(&entries)),
         ExportFormat::Csv => draw::plain(&export::csv(&entries)),
@@ -280,7 +298,7 @@ fn exported(arguments: &Export) -> Result<ExitStatus, Stopped> {
 }
 
 fn counted(arguments: &FiguresArguments) -> Result<ExitStatus, Stopped> {
-    let entries = Register::open_to_read(&arguments.place.file)?.all_entries()?;
+    let entries = reading(&arguments.place.file)?.all_entries()?;
     let figures = figures(&entries);
     match arguments.format {
         FiguresFormat::Text => draw::plain(&text(&figures)),
@@ -306,7 +324,7 @@ fn removed(arguments: &Remove) -> Result<ExitStatus, Stopped> {
 }
 
 fn people(path: &Path) -> Result<ExitStatus, Stopped> {
-    let people = Register::open_to_read(path)?.people()?;
+    let people = reading(path)?.people()?;
     let line = |it: &Person| {
         let off = if it.is_on { "" } else { ", may not sign in" };
         format!("{}  {}{off}", it.initials, it.role.word())
@@ -412,7 +430,7 @@ pub(crate) fn rule_figures(path: Option<&Path>) -> Option<Vec<RuleFigures>> {
     let Some(path) = path else {
         return Some(Vec::new());
     };
-    match Register::open_to_read(path).and_then(|it| it.all_entries()) {
+    match reading(path).and_then(|it| it.all_entries()) {
         Ok(entries) => Some(figures(&entries).rules),
         Err(why) => {
             draw::diagnostics(&[*why]);

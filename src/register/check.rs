@@ -47,6 +47,8 @@ pub struct RegisterCheck {
     pub n_screened_again: usize,
     /// How many could not be screened again, since their rules, clinic's file or answers are not at hand.
     pub n_not_at_hand: usize,
+    /// Whether it, or what was copied from, was read as it lies: it or its folder cannot be written, and it has no log.
+    pub is_as_it_lies: bool,
     /// What is wrong, and what should be known.
     pub found: Vec<Diagnostic>,
 }
@@ -66,11 +68,14 @@ pub fn check(
     again: ScreenAgain<'_>,
 ) -> Result<RegisterCheck, Box<Diagnostic>> {
     let head = head.map(NotedHead::read).transpose()?;
-    let (connection, fault) = file::open_to_check(path)?;
+    let (file, fault) = file::open_to_check(path)?;
     let mut checking = Checking {
         shown: path.display().to_string(),
-        connection: &connection,
-        result: RegisterCheck::default(),
+        connection: &file.connection,
+        result: RegisterCheck {
+            is_as_it_lies: file.is_as_it_lies,
+            ..RegisterCheck::default()
+        },
         bodies: BTreeMap::new(),
         removed: BTreeSet::new(),
         people: BTreeMap::new(),

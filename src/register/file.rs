@@ -1,13 +1,15 @@
 //! The file of a register: how it is laid out, made and opened, and what is wrong with one that cannot be.
 
+use std::fmt::Display;
 use std::fs::{self, File, OpenOptions};
-use std::io::{Read as _, Seek as _, Write as _};
+use std::io::{self, ErrorKind, Read as _, Seek as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use crate::document::diagnostic::{Code, Diagnostic};
+use crate::register::salt;
 
 /// "pblk" in ASCII: what kind of SQLite file it is.
 const APPLICATION: i32 = 0x7062_6c6b;
@@ -43,43 +45,96 @@ pub struct WriterLock {
 /// The place is taken or cannot be written.
 pub fn create(path: &Path) -> Result<(), Box<Diagnostic>> {
     local(path)?;
+    whole(path, |beside| {
+        let layout = LAYOUT.join(";\n");
+        let made = Connection::open_with_flags(beside, OpenFlags::SQLITE_OPEN_READ_WRITE).and_then(|connection| {
+            connection.pragma_update(None, "synchronous", "full")?;
+            connection.execute_batch(&format!(
+                "BEGIN IMMEDIATE;\n{layout};\nPRAGMA application_id = {APPLICATION};\nPRAGMA user_version = {VERSION};\nCOMMIT;"
+            ))
+        });
+        made.map_err(|error| diagnostic(path, &error))
+    })
+}
+
+/// Makes a file where nothing is: `fill` fills it under another name, and it gets its own once it is whole and on the disk.
+/// Whatever stops that, the place holds nothing that could be taken for a register, and another try is not refused.
+///
+/// # Errors
+/// The place is taken or cannot be written, or what `fill` says.
+pub fn whole(
+    path: &Path,
+    fill: impl FnOnce(&Path) -> Result<(), Box<Diagnostic>>,
+) -> Result<(), Box<Diagnostic>> {
+    let shown = path.display();
+    let unwritable = |error: &dyn Display| {
+        let title = format!("`{shown}` cannot be made: {error}");
+        Box::new(Diagnostic::bare(Code::RegisterUnwritable, title))
+    };
+    let there = || {
+        let title = format!("`{shown}` is there already");
+        Box::new(Diagnostic::bare(Code::RegisterThere, title))
+    };
+    if path.symlink_metadata().is_ok() {
+        return Err(there());
+    }
+    // Not by the number of the process, which in a container is that of the one before it.
+    let name = salt().map_err(|it| unwritable(&it))?;
+    let beside = beside(path, &format!(".{name}.part"));
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-    options.open(path).map_err(|error| {
-        let shown = path.display();
-        Box::new(if error.kind() == std::io::ErrorKind::AlreadyExists {
-            Diagnostic::bare(Code::RegisterThere, format!("`{shown}` is there already"))
-        } else {
-            Diagnostic::bare(
-                Code::RegisterUnwritable,
-                format!("`{shown}` cannot be made: {error}"),
-            )
+    options.open(&beside).map_err(|it| unwritable(&it))?;
+    let made = fill(&beside).and_then(|()| {
+        named(&beside, path).map_err(|error| match error.kind() {
+            ErrorKind::AlreadyExists => there(),
+            _ => unwritable(&error),
         })
-    })?;
-    let made = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE).and_then(|connection| {
-        connection.pragma_update(None, "journal_mode", "wal")?;
-        connection.pragma_update(None, "synchronous", "full")?;
-        let layout = LAYOUT.join(";\n");
-        connection.execute_batch(&format!(
-            "BEGIN IMMEDIATE;\n{layout};\nPRAGMA application_id = {APPLICATION};\nPRAGMA user_version = {VERSION};\nCOMMIT;"
-        ))
     });
-    made.map_err(|error| {
-        // What is not whole is not left for somebody to take for a register.
-        let _ = fs::remove_file(path);
-        diagnostic(path, &error)
-    })
+    if made.is_err() {
+        let _ = fs::remove_file(&beside);
+    }
+    made
+}
+
+/// Gives a file its name, on the disk, never over another one.
+fn named(beside: &Path, path: &Path) -> io::Result<()> {
+    File::open(beside)?.sync_all()?;
+    match fs::hard_link(beside, path) {
+        Ok(()) => fs::remove_file(beside)?,
+        Err(error) if error.kind() == ErrorKind::AlreadyExists => return Err(error),
+        // Not every file system knows second names: there, two who make the same file at the same instant are not kept apart.
+        Err(_) => fs::rename(beside, path)?,
+    }
+    if cfg!(unix) {
+        File::open(folder(path))?.sync_all()?;
+    }
+    Ok(())
+}
+
+fn folder(path: &Path) -> &Path {
+    path.parent()
+        .filter(|it| !it.as_os_str().is_empty())
+        .unwrap_or(Path::new("."))
+}
+
+/// The file of a register that is open.
+#[derive(Debug)]
+pub struct OpenFile {
+    /// The connection to it.
+    pub connection: Connection,
+    /// Whether it is read as it lies: it or its folder cannot be written, and it has no log.
+    pub is_as_it_lies: bool,
 }
 
 /// Opens a register and looks whether it is one.
 ///
 /// # Errors
 /// It is not there, no register, newer, or changed.
-pub fn open(path: &Path, writing: bool) -> Result<Connection, Box<Diagnostic>> {
+pub fn open(path: &Path, writing: bool) -> Result<OpenFile, Box<Diagnostic>> {
     match opened(path, writing)? {
-        (connection, None) => Ok(connection),
+        (file, None) => Ok(file),
         (_, Some(fault)) => Err(fault),
     }
 }
@@ -88,18 +143,16 @@ pub fn open(path: &Path, writing: bool) -> Result<Connection, Box<Diagnostic>> {
 ///
 /// # Errors
 /// It is not there, no register, or newer.
-pub fn open_to_check(path: &Path) -> Result<(Connection, Option<Diagnostic>), Box<Diagnostic>> {
+pub fn open_to_check(path: &Path) -> Result<(OpenFile, Option<Diagnostic>), Box<Diagnostic>> {
     match opened(path, false)? {
-        (connection, None) => Ok((connection, None)),
-        (connection, Some(fault)) if fault.code == Code::RegisterLayout => {
-            Ok((connection, Some(*fault)))
-        }
+        (file, None) => Ok((file, None)),
+        (file, Some(fault)) if fault.code == Code::RegisterLayout => Ok((file, Some(*fault))),
         (_, Some(fault)) => Err(fault),
     }
 }
 
 /// A register, and why it should not be used.
-type Opened = (Connection, Option<Box<Diagnostic>>);
+type Opened = (OpenFile, Option<Box<Diagnostic>>);
 
 fn opened(path: &Path, writing: bool) -> Result<Opened, Box<Diagnostic>> {
     let shown = path.display();
@@ -114,12 +167,76 @@ fn opened(path: &Path, writing: bool) -> Result<Opened, Box<Diagnostic>> {
     } else {
         OpenFlags::SQLITE_OPEN_READ_ONLY
     };
-    let connection =
-        Connection::open_with_flags(path, flags).map_err(|error| diagnostic(path, &error))?;
-    prepared(&connection, writing).map_err(|error| diagnostic(path, &error))?;
-    let fault = fault(&connection).map_err(|error| diagnostic(path, &error))?;
+    let mut is_as_it_lies = false;
+    let mut tried = Connection::open_with_flags(path, flags).and_then(|it| looked_at(it, writing));
+    if let Err(error) = &tried
+        && !writing
+        && lacks_room(error)
+        && File::open(path).is_ok()
+    {
+        // INVARIANT: where a writer is at work or was stopped there is a log, and what it holds is not left out.
+        if let Some(log) = log(path) {
+            let log = log.display();
+            let title = format!(
+                "`{shown}` has a log beside it, and cannot be read where nothing can be written"
+            );
+            return Err(Box::new(Diagnostic::bare(Code::RegisterUnwritable, title).help(
+                format!("What happened last stands in `{log}`: copy both files into a folder that can be written."),
+            )));
+        }
+        is_as_it_lies = true;
+        tried = as_it_lies(path).and_then(|it| looked_at(it, false));
+    }
+    let (connection, fault) = tried.map_err(|error| diagnostic(path, &error))?;
     let told = |(code, why)| Box::new(Diagnostic::bare(code, format!("`{shown}` {why}")));
-    Ok((connection, fault.map(told)))
+    let file = OpenFile {
+        connection,
+        is_as_it_lies,
+    };
+    Ok((file, fault.map(told)))
+}
+
+/// Whether SQLite lacks the room beside the file in which readers and writers tell one another what they do.
+fn lacks_room(error: &rusqlite::Error) -> bool {
+    matches!(
+        error.sqlite_error_code(),
+        Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly)
+    )
+}
+
+/// What a writer that was not closed left beside a register.
+fn log(path: &Path) -> Option<PathBuf> {
+    let logs = ["-wal", "-journal"].map(|it| beside(path, it));
+    let is_there = |it: &PathBuf| it.metadata().is_ok_and(|it| it.len() > 0);
+    logs.into_iter().find(is_there)
+}
+
+/// Opens a file to which nothing happens meanwhile, without locks and without anything beside it.
+fn as_it_lies(path: &Path) -> rusqlite::Result<Connection> {
+    let absolute = path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    // In an address all but these stand for something else, or might.
+    let encoded: String = absolute
+        .as_os_str()
+        .as_encoded_bytes()
+        .iter()
+        .map(|byte| match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' => {
+                char::from(*byte).to_string()
+            }
+            _ => format!("%{byte:02x}"),
+        })
+        .collect();
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+    Connection::open_with_flags(format!("file:{encoded}?immutable=1"), flags)
+}
+
+/// A connection that is prepared, and why its file is no register that can be used.
+type LookedAt = (Connection, Option<(Code, String)>);
+
+fn looked_at(connection: Connection, writing: bool) -> rusqlite::Result<LookedAt> {
+    prepared(&connection, writing)?;
+    let fault = fault(&connection)?;
+    Ok((connection, fault))
 }
 
 /// That others than the owner may read a register, where a file has such permissions.
@@ -259,12 +376,8 @@ pub fn beside(path: &Path, ending: &str) -> PathBuf {
 
 /// Refuses a place on a network drive, where that can be told: neither locks nor write-ahead logs hold there.
 fn local(path: &Path) -> Result<(), Box<Diagnostic>> {
-    let folder = path
-        .parent()
-        .filter(|it| !it.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
     let (Ok(folder), Ok(mounts)) = (
-        folder.canonicalize(),
+        folder(path).canonicalize(),
         fs::read_to_string("/proc/self/mounts"),
     ) else {
         return Ok(());

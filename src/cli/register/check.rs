@@ -3,7 +3,7 @@
 use chrono::Local;
 use clap::Args;
 
-use crate::cli::register::{RegisterPlace, Stopped, WHO, status};
+use crate::cli::register::{RegisterPlace, Stopped, WHO, status, tell_as_it_lies};
 use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
 use crate::register::Register;
 use crate::register::check::check;
@@ -48,6 +48,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<ExitStatus, Stopped> {
     };
     let mut again = |was: &Screened, text: &str| again(&screener, was, text);
     let found = check(path, arguments.head.as_deref(), &mut again)?;
+    tell_as_it_lies(path, found.is_as_it_lies);
     draw::diagnostics(&found.found);
     let head = found
         .head

@@ -11,9 +11,11 @@ use std::process::{Command, Output};
 
 use preblock::inner::outcome::Outcome;
 use preblock::inner::register::happening::Happening;
+use preblock::inner::register::people::PersonRole;
 use preblock::inner::register::{Register, RegisterError};
 
-use super::{answered, folder, found, kept, new, register, screened};
+use super::{answered, folder, found, kept, new, person, register, screened};
+use crate::support::{OWN_ENVIRONMENT, program};
 
 /// Where the writer finds its register, if it is one.
 const PLACE: &str = "PREBLOCK_TEST_REGISTER";
@@ -83,15 +85,30 @@ fn last(path: &Path) -> i64 {
     head.unwrap_or_else(|it| unreachable!("{it}")).seq
 }
 
+/// One that makes a register.
+#[test]
+fn the_maker_of_these_tests() {
+    let own = folder();
+    let given = std::env::var_os(PLACE).map(PathBuf::from);
+    let path = given.unwrap_or_else(|| own.path().join("desk.sqlite3"));
+    let made = Register::create(&path, "the maker");
+    assert_eq!(made.map(|_| last(&path)).ok(), Some(0));
+}
+
 /// Runs the writer under `strace` with these arguments.
 fn traced(path: &Path, arguments: &[String]) -> Output {
+    traced_test("the_writer_of_these_tests", path, arguments)
+}
+
+fn traced_test(test: &str, path: &Path, arguments: &[String]) -> Output {
     let own = std::env::current_exe().unwrap_or_else(|it| unreachable!("{it}"));
     Command::new("strace")
         .args(["-f", "-qq", "-y", "-o"])
         .arg(path.with_extension("trace"))
         .args(arguments)
         .arg(own)
-        .args(["--exact", "register::crashes::the_writer_of_these_tests"])
+        .arg("--exact")
+        .arg(format!("register::crashes::{test}"))
         .env(PLACE, path)
         .output()
         .unwrap_or_else(|it| unreachable!("these tests need the program `strace`: {it}"))
@@ -102,6 +119,10 @@ fn calls(call: &str) -> usize {
     let folder = folder();
     let path = fresh(folder.path());
     let done = traced(&path, &["-e".into(), format!("trace={call}")]);
+    calls_of(done, &path, call)
+}
+
+fn calls_of(done: Output, path: &Path, call: &str) -> usize {
     assert!(
         done.status.success(),
         "{}",
@@ -321,6 +342,121 @@ fn a_read_only_folder_is_told() {
     assert!(
         said.starts_with("unopened register/not-written")
             && said.contains("cannot be written: Read-only file system"),
+        "{said}"
+    );
+}
+
+/// Whoever makes a register and is stopped leaves none, or a whole one.
+#[test]
+fn a_register_whose_making_is_killed_is_whole_or_not_there() {
+    const MAKER: &str = "the_maker_of_these_tests";
+    let (mut n_whole, mut n_none) = (0, 0);
+    for (call, every) in [
+        ("pwrite64", 5),
+        ("fdatasync", 1),
+        ("fsync", 1),
+        ("linkat", 1),
+        ("unlink", 1),
+        ("close", 3),
+    ] {
+        let undisturbed = folder();
+        let path = undisturbed.path().join("desk.sqlite3");
+        let done = traced_test(MAKER, &path, &["-e".into(), format!("trace={call}")]);
+        for at in tried(calls_of(done, &path, call), every) {
+            let folder = folder();
+            let path = folder.path().join("desk.sqlite3");
+            let inject = format!("inject={call}:signal=KILL:when={at}");
+            let arguments = ["-e".into(), format!("trace={call}"), "-e".into(), inject];
+            let done = traced_test(MAKER, &path, &arguments);
+            if done.status.success() {
+                continue;
+            }
+            let again = if path.exists() {
+                n_whole += 1;
+                Register::open(&path, "after it")
+            } else {
+                n_none += 1;
+                Register::create(&path, "after it")
+            };
+            let opened = again.unwrap_or_else(|it| unreachable!("{call} {at}: {it}"));
+            drop(opened);
+            assert_eq!(found(&path, None), [], "{call} {at}");
+        }
+    }
+    println!("killed while making: {n_whole} whole, {n_none} not there");
+    assert!(
+        n_whole >= 5 && n_none >= 5,
+        "{n_whole} whole, {n_none} not there"
+    );
+}
+
+/// Runs `register` as where nothing beside the register can be opened or made, and returns its status and all it says.
+fn on_read_only_media(path: &Path, arguments: &[&str]) -> (Option<i32>, String) {
+    let program = program();
+    let mut strace = Command::new("strace");
+    strace
+        .args(["-f", "-qq", "-o"])
+        .arg(path.with_extension("trace"));
+    for ending in ["-wal", "-shm", "-journal", "-writer"] {
+        strace.arg("-P").arg(format!("{}{ending}", path.display()));
+    }
+    strace
+        .args(["-e", "trace=openat", "-e", "inject=openat:error=EROFS"])
+        .arg(program.get_program())
+        .arg("register")
+        .args(arguments);
+    for name in OWN_ENVIRONMENT {
+        strace.env_remove(name);
+    }
+    let done = strace.output().unwrap_or_else(|it| unreachable!("{it}"));
+    let said = [done.stdout, done.stderr].map(|it| String::from_utf8_lossy(&it).into_owned());
+    let words = said.concat().replace('│', " ");
+    let words: Vec<&str> = words.split_whitespace().collect();
+    (done.status.code(), words.join(" "))
+}
+
+#[test]
+fn a_register_on_read_only_media_is_read_as_it_lies() {
+    let folder = folder();
+    // What stands for something in an address is part of a name here.
+    let path = folder.path().join("a 100% sure? desk#1.sqlite3");
+    let mut register = Register::create(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"));
+    kept(&mut register, person(0, "NU", PersonRole::Nurse, "none"));
+    let place = path.display().to_string();
+    let head = register.head().map(|it| it.to_string()).unwrap_or_default();
+    // Somebody has it open, or was stopped: what happened last stands in the log.
+    let (status, said) = on_read_only_media(&path, &["head", &place]);
+    assert_eq!(status, Some(2), "{said}");
+    assert!(
+        said.contains("has a log beside it") && said.contains("What happened last stands in"),
+        "{said}"
+    );
+    assert!(!said.contains(&head), "{said}");
+    drop(register);
+    let as_it_lies = "it was read as it lies there";
+    for (arguments, says) in [
+        (vec!["head", &place], head.as_str()),
+        (vec!["check", &place], "1 entries, head"),
+        (vec!["figures", &place], "screened"),
+        (vec!["export", &place], "\"person-set\""),
+        (vec!["person", "list", &place], "NU nurse"),
+    ] {
+        let (status, said) = on_read_only_media(&path, &arguments);
+        assert_eq!(status, Some(0), "{arguments:?}: {said}");
+        assert!(
+            said.contains(says) && said.contains(as_it_lies),
+            "{arguments:?}: {said}"
+        );
+    }
+    let copy = folder.path().join("copy.sqlite3").display().to_string();
+    let (status, said) = on_read_only_media(&path, &["restore", &place, &copy]);
+    assert!(status == Some(0) && said.contains(as_it_lies), "{said}");
+    // It is told to nobody who can write there.
+    let read = Register::open_to_read(&path).map(|it| it.is_as_it_lies());
+    assert_eq!(read.ok(), Some(false));
+    let (status, said) = on_read_only_media(&path, &["check", "--rebuild", &place]);
+    assert!(
+        status == Some(2) && said.contains("cannot be written: Read-only file system"),
         "{said}"
     );
 }
