@@ -1,13 +1,12 @@
 //! Many referrals at once: a questionnaire on each line, and exactly one line of answer for each, in the same order.
 //!
 //! `lines` cuts what is read into blocks of whole lines, `stream` has threads answer them and hands the answers on in order,
-//! `write` puts one answer into one line, `counts` adds up what came out, `generate` invents lines to try it with. Nothing here knows a file, a clock or a terminal: what
+//! `write` puts one answer into one line, `counts` adds up what came out, `compare` has two rule sets
+//! answer at once, `generate` invents lines to try it with. Nothing here knows a file, a clock or a terminal: what
 //! is read, and what becomes of the answers, comes from the caller.
 //!
 //! A refused line is answered, too, by a line that says why. Lines with the same reference are not looked for: whatever is
 //! kept of a line is gone once it is written, so that memory does not grow with their number.
-
-use std::fmt::Write as _;
 
 use crate::batch::counts::Counts;
 use crate::batch::lines::Lines;
@@ -17,6 +16,7 @@ use crate::screening::evaluate;
 use crate::screening::result::Refusal;
 use crate::screening::screener::{Referral, Screener};
 
+pub mod compare;
 pub mod counts;
 pub mod generate;
 pub mod lines;
@@ -68,18 +68,15 @@ impl<'a> BatchScreener<'a> {
     /// What was answered, counted.
     pub fn block(&self, lines: Lines<'_>, out: &mut Vec<u8>) -> Counts {
         let mut counts = Counts::new(self.screener.rule_set());
-        let mut name = String::new();
         for (number, line) in lines {
-            name.clear();
-            let _ = write!(name, "line {number}");
-            self.line(number, &name, line, out, &mut counts);
+            self.line(number, line, out, &mut counts);
         }
         counts
     }
 
     /// Answers one line, by reading its tree. INVARIANT: this is what every faster way must come to, byte for byte.
-    fn line(&self, number: u64, name: &str, line: &[u8], out: &mut Vec<u8>, counts: &mut Counts) {
-        match self.read(name, line) {
+    fn line(&self, number: u64, line: &[u8], out: &mut Vec<u8>, counts: &mut Counts) {
+        match read(self.screener, number, line) {
             Err(refusal) => {
                 counts.refused(&refusal);
                 write::refused(number, &refusal, out);
@@ -107,23 +104,23 @@ impl<'a> BatchScreener<'a> {
             }
         }
     }
+}
 
-    /// Reads one line as a questionnaire.
-    ///
-    /// A carriage return is white space in JSON, and the end of a line to some programs that cut files into parts: with one
-    /// inside, or before the line end, the lines of such a part are no longer ours.
-    fn read(&self, name: &str, line: &[u8]) -> Result<Referral, Refusal> {
-        if !line.contains(&b'\r') {
-            return self.screener.read_record(name, line);
-        }
-        let title = "a carriage return stands in the line";
-        Err(Refusal {
-            reference: None,
-            path: name.to_owned(),
-            notices: Vec::new(),
-            problems: vec![Diagnostic::bare(Code::OddCharacter, title).help(
-                "end each line with a line feed alone, and write no carriage return within it",
-            )],
-        })
+/// Reads one line as a questionnaire.
+///
+/// A carriage return is white space in JSON, and the end of a line to some programs that cut files into parts: with one
+/// inside, or before the line end, the lines of such a part are no longer ours.
+fn read(screener: &Screener<'_>, number: u64, line: &[u8]) -> Result<Referral, Refusal> {
+    let name = format!("line {number}");
+    if !line.contains(&b'\r') {
+        return screener.read_record(&name, line);
     }
+    let title = "a carriage return stands in the line";
+    let help = "end each line with a line feed alone, and write no carriage return within it";
+    Err(Refusal {
+        reference: None,
+        path: name,
+        notices: Vec::new(),
+        problems: vec![Diagnostic::bare(Code::OddCharacter, title).help(help)],
+    })
 }

@@ -1,6 +1,6 @@
 //! Two rule sets beside one another, for people, as Markdown for a proposal, and as JSON.
 
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 use crate::exact::Witness;
 use crate::outcome::Standing;
@@ -10,6 +10,7 @@ use crate::report::page::one_line;
 use crate::report::proofs::file;
 use crate::report::words::edition;
 use crate::rule_set::RuleSet;
+use crate::workbench::compare::lines::{LineTally, LinesOfKind, NamedLine};
 use crate::workbench::compare::{
     ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious,
 };
@@ -27,6 +28,8 @@ pub struct Compared<'a> {
     pub cases: Tally,
     /// The questionnaires that were given, if any were.
     pub files: Option<Tally>,
+    /// The lines of a file, each a questionnaire, if one was given.
+    pub lines: Option<LineTally>,
     /// Every possible questionnaire, or the fact that makes them too many.
     pub exact: Result<Exact, String>,
     /// The day of the examples.
@@ -45,6 +48,7 @@ impl Compared<'_> {
             && exact
             && quiet(&self.cases)
             && self.files.as_ref().is_none_or(quiet)
+            && self.lines.as_ref().is_none_or(LineTally::is_quiet)
     }
 
     /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out.
@@ -58,6 +62,7 @@ impl Compared<'_> {
         let possible = |it: &Exact| it.moves.iter().any(|it| is_less_cautious(it.old, it.new));
         of(&self.cases)
             || self.files.as_ref().is_some_and(of)
+            || self.lines.as_ref().is_some_and(LineTally::loosens)
             || self.exact.as_ref().is_ok_and(possible)
     }
 }
@@ -126,6 +131,66 @@ fn counted(what: &str, it: &Tally) -> String {
         "{what}: {} judged by both: {less} less cautious, {more} more cautious, {same} with other findings and the same verdict{refused}",
         it.n_judged
     )
+}
+
+/// The same of the lines of a file.
+fn counted_lines(it: &LineTally) -> String {
+    let of = |wanted: &dyn Fn(Standing, Standing) -> bool| -> u64 {
+        let kinds = it.verdicts.iter();
+        kinds
+            .filter(|((old, new), _)| wanted(*old, *new))
+            .map(|(_, lines)| lines.n_lines)
+            .sum()
+    };
+    let (less, more) = (
+        of(&|old, new| is_less_cautious(old, new)),
+        of(&|old, new| !is_less_cautious(old, new)),
+    );
+    let refused = match it.n_refused() {
+        0 => String::new(),
+        n => format!("; {n} refused by one of them or both"),
+    };
+    format!(
+        "lines of a file: {} judged by both: {less} less cautious, {more} more cautious, {} with other rules and the same verdict{refused}",
+        it.n_judged, it.same_verdict.n_lines
+    )
+}
+
+/// Each way in which lines are judged otherwise, the less cautious first.
+fn kinds(it: &LineTally) -> Vec<(String, &LinesOfKind)> {
+    let mut verdicts: Vec<_> = it.verdicts.iter().collect();
+    verdicts.sort_by_key(|((old, new), _)| !is_less_cautious(*old, *new));
+    let mut found: Vec<(String, &LinesOfKind)> = verdicts
+        .into_iter()
+        .map(|((old, new), lines)| {
+            let what = format!("{}: {}", sense(*old, *new), arrow(*old, *new));
+            (what, lines)
+        })
+        .collect();
+    for (rule, moves) in &it.rules {
+        found.extend(
+            moves
+                .iter()
+                .map(|(moved, lines)| (format!("{rule} {}", moved.words()), lines)),
+        );
+    }
+    let refused = it.refused.iter();
+    found.extend(refused.map(|(by, lines)| (by.words().to_owned(), lines)));
+    found
+}
+
+/// "12 lines: SM-101 (line 1), SM-107 (line 9), ..."
+fn named(it: &LinesOfKind) -> String {
+    let one = |line: &NamedLine| match &line.reference {
+        Some(reference) => format!("{reference} (line {})", line.number),
+        None => format!("line {}", line.number),
+    };
+    let mut first: Vec<String> = it.first.iter().map(one).collect();
+    if it.n_lines > it.first.len() as u64 {
+        first.push("...".into());
+    }
+    let lines = if it.n_lines == 1 { "line" } else { "lines" };
+    format!("{} {lines}: {}", it.n_lines, first.join(", "))
 }
 
 /// What changed, and for whom, as text.
@@ -199,6 +264,14 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
                 .refused
                 .iter()
                 .map(|name| fill(&format!("refused by one of them: {name}"), "    ")),
+        );
+    }
+    if let Some(tally) = &it.lines {
+        lines.push(fill(&counted_lines(tally), "  "));
+        lines.extend(
+            kinds(tally)
+                .iter()
+                .map(|(kind, of)| fill(&format!("{kind}: {}", named(of)), "    ")),
         );
     }
     lines.extend([String::new(), "Over every possible questionnaire".into()]);
@@ -342,6 +415,17 @@ pub fn markdown(it: &Compared<'_>) -> String {
             page.push('\n');
         }
     }
+    if let Some(tally) = &it.lines {
+        page += &format!("{}.\n\n", escape::inline(&counted_lines(tally)));
+        for (kind, of) in kinds(tally) {
+            page += &format!(
+                "- {}: {}\n",
+                escape::inline(&kind),
+                escape::inline(&named(of))
+            );
+        }
+        page.push('\n');
+    }
     page += "## Over every possible questionnaire\n\n";
     match &it.exact {
         Err(fact) => {
@@ -418,7 +502,7 @@ pub fn json(it: &Compared<'_>) -> String {
         "comparison": 1, "old": of(it.old), "new": of(it.new), "as_of": it.as_of.to_string(),
         "same": it.is_the_same(), "less_cautious": it.loosens(),
         "changes": it.changes.iter().map(change).collect::<Vec<_>>(),
-        "cases": tally(&it.cases), "questionnaires": it.files.as_ref().map(tally), "possible": exact,
+        "cases": tally(&it.cases), "questionnaires": it.files.as_ref().map(tally), "lines": it.lines.as_ref().map(line_tally), "possible": exact,
     });
     escaped(&format!("{whole:#}"))
 }
@@ -446,6 +530,31 @@ fn tally(it: &Tally) -> Value {
         })
     };
     json!({ "judged": it.n_judged, "refused": it.refused, "differ": it.moves.iter().map(one).collect::<Vec<_>>() })
+}
+
+fn line_tally(it: &LineTally) -> Value {
+    let of = |it: &LinesOfKind| {
+        let first = it.first.iter();
+        let named = first.map(|it| json!({ "line": it.number, "reference": it.reference }));
+        json!({ "lines": it.n_lines, "first": named.collect::<Vec<_>>() })
+    };
+    let verdicts = it.verdicts.iter().map(|((old, new), lines)| {
+        json!({ "old": old.words(), "new": new.words(), "less_cautious": is_less_cautious(*old, *new), "who": of(lines) })
+    });
+    let rules = it.rules.iter().map(|(rule, moves)| {
+        let moves = moves
+            .iter()
+            .map(|(moved, lines)| (moved.key().to_owned(), of(lines)));
+        json!({ "rule": rule, "moves": moves.collect::<Map<String, Value>>() })
+    });
+    let refused = it.refused.iter();
+    json!({
+        "judged": it.n_judged,
+        "refused": refused.map(|(by, lines)| json!({ "by": by.word(), "who": of(lines) })).collect::<Vec<_>>(),
+        "verdicts": verdicts.collect::<Vec<_>>(),
+        "same_verdict": of(&it.same_verdict),
+        "rules": rules.collect::<Vec<_>>(),
+    })
 }
 
 fn possible(it: &Compared<'_>, one: &Possible) -> Value {

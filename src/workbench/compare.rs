@@ -16,6 +16,7 @@ use crate::screening::screener::Screener;
 
 pub mod changes;
 mod known;
+pub mod lines;
 mod refused_by_one;
 
 pub use crate::workbench::compare::changes::{

@@ -12,7 +12,7 @@ use std::sync::atomic::AtomicBool;
 
 use preblock::inner::batch::counts::Counts;
 use preblock::inner::batch::generate::Generator;
-use preblock::inner::batch::lines::{InputEnd, Lines};
+use preblock::inner::batch::lines::{Blocks, InputEnd, Lines};
 use preblock::inner::batch::stream::{Share, run};
 use preblock::inner::batch::{BatchScreener, Detail};
 use preblock::inner::document::shape::to_json;
@@ -22,6 +22,10 @@ use preblock::inner::screening::screener::Screener;
 use serde_json::{Value, json};
 
 use crate::support::{embedded_once, embedded_screener, today};
+
+// When something breaks.
+#[cfg(unix)]
+mod faults;
 
 fn top() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))

@@ -3,6 +3,8 @@
 use std::collections::BTreeSet;
 
 use batsat::Lit;
+use preblock::inner::batch::compare::BatchComparer;
+use preblock::inner::batch::lines::Lines;
 use preblock::inner::exact::domain::Shape;
 use preblock::inner::exact::{Decider, Witness};
 use preblock::inner::outcome::Standing;
@@ -14,6 +16,7 @@ use preblock::inner::rule_set::files::{RuleFiles, TextFile};
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::standing;
 use preblock::inner::workbench::cases::read::cases;
+use preblock::inner::workbench::compare::lines::{LineTally, LinesOfKind};
 use preblock::inner::workbench::compare::{
     Both, ChangeKind, Exact, Tally, ThingKind, changes, exact, is_less_cautious, tally,
 };
@@ -84,6 +87,7 @@ fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
         changes: changes(old, new),
         cases: Tally::default(),
         files: None,
+        lines: None,
         exact,
         as_of: today(),
     }
@@ -912,6 +916,147 @@ fn patients_under_both() {
     assert!(text(&both, 80).contains("refused by one of them: refused"));
 }
 
+/// A questionnaire on one line.
+fn on_a_line(reference: &str, answers: &str) -> String {
+    format!(
+        "{{\"questionnaire\":1,\"reference\":\"{reference}\",\"answers\":{{\"a\":{{{answers}}}}}}}\n"
+    )
+}
+
+/// Each way in which a line may be judged otherwise, and each of the two refusing it, alone or together.
+#[test]
+fn lines_under_both() {
+    let options = "{ id: doubtful, text: Doubtful }";
+    let weak = "{ id: weak, text: Weak }";
+    let (old, new) = (
+        of(&[SMOKES, PULSE, COUNT], &[]),
+        of(
+            &[("smokes", "defer", SMOKES.2), PULSE, SIGNS],
+            &[(QUESTIONS, options, weak)],
+        ),
+    );
+    let known = r#""pulse":"felt","signs":["pain"],"count":1"#;
+    let mut text = String::new();
+    for (reference, answers) in [
+        ("T-1", format!(r#""smokes":"no",{known}"#)),
+        ("T-2", format!(r#""smokes":"yes",{known}"#)),
+        (
+            "T-3",
+            r#""smokes":"no","pulse":"felt","signs":["pain"],"count":60"#.into(),
+        ),
+        (
+            "T-4",
+            r#""smokes":"no","pulse":"felt","signs":["pain","cold"],"count":1"#.into(),
+        ),
+        (
+            "T-5",
+            r#""smokes":"no","pulse":"felt","signs":["pain"]"#.into(),
+        ),
+        ("T-6", r#""smokes":"no","pulse":"felt","count":1"#.into()),
+        ("T-7", r#""smokes":"no","pulse":"absent","count":1"#.into()),
+        ("T-8", r#""pulse":"doubtful""#.into()),
+        ("T-9", r#""pulse":"weak""#.into()),
+        ("T-10", r#""pulse":"gone""#.into()),
+    ] {
+        text.push_str(&on_a_line(reference, &answers));
+    }
+    text.push_str("no JSON\n");
+    for number in 12..=20 {
+        text.push_str(&on_a_line(
+            &format!("T-{number}"),
+            &format!(r#""smokes":"yes",{known}"#),
+        ));
+    }
+    let both = Both::new(&old, &new, today());
+    let tally = BatchComparer::new(&both).block(Lines::new(1, text.as_bytes()));
+    let told = |lines: &LinesOfKind| {
+        let named = lines.first.iter();
+        let named: Vec<String> = named
+            .map(|it| format!("{}:{}", it.number, it.reference.as_deref().unwrap_or("-")))
+            .collect();
+        format!("{} {}", lines.n_lines, named.join(" "))
+    };
+    let verdicts: Vec<String> = tally
+        .verdicts
+        .iter()
+        .map(|((old, new), lines)| format!("{} to {}: {}", old.words(), new.words(), told(lines)))
+        .collect();
+    assert_eq!(
+        verdicts,
+        [
+            "go to defer: 2 4:T-4 6:T-6",
+            "defer to go: 2 3:T-3 5:T-5",
+            "refer, routine to defer: 10 2:T-2 12:T-12 13:T-13 14:T-14 15:T-15",
+        ]
+    );
+    let rules: Vec<String> = tally
+        .rules
+        .iter()
+        .flat_map(|(id, moves)| {
+            moves
+                .iter()
+                .map(move |(moved, lines)| format!("{id} {}: {}", moved.words(), told(lines)))
+        })
+        .collect();
+    assert_eq!(
+        rules,
+        [
+            "test/count no longer fires: 1 3:T-3",
+            "test/count no longer waits: 1 5:T-5",
+            "test/signs now fires: 1 4:T-4",
+            "test/signs now waits: 2 6:T-6 7:T-7",
+        ]
+    );
+    assert_eq!(told(&tally.same_verdict), "1 7:T-7");
+    let refused: Vec<String> = tally
+        .refused
+        .iter()
+        .map(|(by, lines)| format!("{}: {}", by.word(), told(lines)))
+        .collect();
+    assert_eq!(
+        refused,
+        ["old: 1 9:T-9", "new: 1 8:T-8", "both: 2 10:T-10 11:-"]
+    );
+    assert_eq!((tally.n_judged, tally.n_refused()), (16, 4));
+    assert!(tally.loosens() && !tally.is_quiet());
+
+    // However they are cut into blocks, they add up to the same.
+    for n_lines in [1, 2, 7] {
+        let mut sum = LineTally::default();
+        let lines: Vec<&str> = text.split_inclusive('\n').collect();
+        for (at, some) in lines.chunks(n_lines).enumerate() {
+            let first = (at * n_lines + 1) as u64;
+            sum += BatchComparer::new(&both).block(Lines::new(first, some.concat().as_bytes()));
+        }
+        assert_eq!(sum, tally);
+    }
+
+    let compared = Compared {
+        lines: Some(tally),
+        ..compared(&old, &new)
+    };
+    hold_together(&compared);
+    let page = text_of_page(&compared);
+    for line in [
+        "16 judged by both: 12 less cautious, 2 more cautious, 1 with other rules and the same verdict; 4 refused by one of them or both",
+        "LESS CAUTIOUS: defer instead of refer, routine: 10 lines: T-2 (line 2), T-12 (line 12), T-13 (line 13), T-14 (line 14), T-15 (line 15), ...",
+        "more cautious: defer instead of go: 2 lines: T-4 (line 4), T-6 (line 6)",
+        "test/signs now waits: 2 lines: T-6 (line 6), T-7 (line 7)",
+        "refused only as proposed: 1 line: T-8 (line 8)",
+        "refused by both: 2 lines: T-10 (line 10), line 11",
+    ] {
+        assert!(page.contains(line), "{line}\n{page}");
+        assert!(shown(&markdown(&compared)).contains(line), "{line}");
+    }
+    assert!(page.find("LESS") < page.find("more cautious:"), "{page}");
+}
+
+/// The report as text, its line ends and indents taken out.
+fn text_of_page(both: &Compared<'_>) -> String {
+    let page = text(both, 100);
+    page.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 40, failure_persistence: None, rng_seed: SEED, ..ProptestConfig::default() })]
 
@@ -1010,6 +1155,57 @@ impl Desk {
         let of = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
         (output.status.code(), of(&output.stdout), of(&output.stderr))
     }
+}
+
+#[test]
+fn a_file_of_lines() {
+    let (old, raised) = (
+        with_cases(edited(&[INR], &[])),
+        with_cases(edited(&[INR], &[(LIMITS, "value: 4.0", "value: 5.0")])),
+    );
+    let inr = |reference: &str, inr: f64| {
+        on_a_line(
+            reference,
+            &format!(
+                r#""inr":{{"value":{inr},"taken_on":"2026-11-25"}},"taken":[],"allergies":[]"#
+            ),
+        )
+    };
+    let lines = [inr("T-1", 3.5), inr("T-2", 4.5), inr("T-3", 5.5)].concat();
+    let desk = Desk::new(
+        &[("old", &old), ("raised", &raised)],
+        &[
+            ("year.ndjson", &lines),
+            ("cut.ndjson", lines.trim_end()),
+            ("refused.NDJSON", "x\n"),
+        ],
+    );
+    let (code, out, err) = desk.compare(&["old", "raised", "year.ndjson"]);
+    assert_eq!(code, Some(1), "{err}");
+    assert!(
+        out.contains("LESS CAUTIOUS: go instead of defer: 1 line: T-2 (line 2)"),
+        "{out}"
+    );
+    let (code, out, _) = desk.compare(&["raised", "old", "year.ndjson", "--format", "json"]);
+    assert_eq!(code, Some(0));
+    let object: Value = serde_json::from_str(&out).unwrap_or_default();
+    assert_eq!(object["lines"]["judged"], 3);
+    assert_eq!(
+        object["lines"]["rules"][0]["moves"]["now_fires"]["first"][0]["reference"],
+        "T-2"
+    );
+    for (file, says) in [
+        ("cut.ndjson", "ended without a line feed"),
+        ("refused.NDJSON", ""),
+        ("none.ndjson", "cannot be read"),
+    ] {
+        let (code, _, err) = desk.compare(&["old", "old", file]);
+        assert_eq!(code, Some(2), "{file}: {err}");
+        assert!(err.contains(says), "{err}");
+    }
+    let (code, _, err) = desk.compare(&["old", "old", "year.ndjson", "cut.ndjson"]);
+    assert_eq!(code, Some(2));
+    assert!(err.contains("only one file of lines"), "{err}");
 }
 
 const CASES: &str = "cases:\n  - case: INR above both ceilings\n    like: somebody\n    change: { a.inr: { value: 6, taken_on: 2026-11-25 } }\n    \

@@ -4,11 +4,15 @@
 //! refused, else with 0.
 
 use std::collections::HashSet;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
+use crate::batch::compare::BatchComparer;
+use crate::batch::stream::Share;
+use crate::cli::batch::input::{LinesFile, n_threads};
 use crate::cli::find;
 use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
@@ -21,6 +25,7 @@ use crate::report::compare::Compared;
 use crate::rule_set::files::RuleFiles;
 use crate::rule_set::{Idx, Question, RuleSet};
 use crate::workbench::cases::read::Case;
+use crate::workbench::compare::lines::LineTally;
 use crate::workbench::compare::{Both, as_asked, changes, exact, tally};
 
 /// The word that stands for the rule set within the program.
@@ -33,7 +38,8 @@ pub(crate) struct Compare {
     old: PathBuf,
     /// The rule set as it is proposed: a folder, or `embedded`
     new: PathBuf,
-    /// Questionnaires, or folders of them, to be judged by both
+    /// Questionnaires, or folders of them, to be judged by both; of a file that ends in .ndjson, one on each line, it is
+    /// counted who is judged otherwise
     #[arg(value_name = "FILE")]
     files: Vec<PathBuf>,
     /// Put the clinic's local policy of this file over the proposed one
@@ -81,10 +87,32 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
         return ExitStatus::Refused;
     };
     let both = Both::new(&old, &new, as_of);
-    let Some(given) = given(arguments, &both) else {
+    let (of_lines, one_each): (Vec<PathBuf>, Vec<PathBuf>) =
+        arguments.files.iter().cloned().partition(|path| {
+            path.extension()
+                .is_some_and(|it| it.eq_ignore_ascii_case("ndjson"))
+        });
+    let Some(both_here) = in_clinic(arguments, &both) else {
         return ExitStatus::Refused;
     };
-    let mut files = (!arguments.files.is_empty())
+    let Some(given) = given(&one_each, &both_here) else {
+        return ExitStatus::Refused;
+    };
+    let (lines, read) = match of_lines.as_slice() {
+        [] => (None, ExitStatus::Clean),
+        [path] => match compare_lines(path, &both_here) {
+            Some((tally, read)) => (Some(tally), read),
+            None => return ExitStatus::Refused,
+        },
+        _ => {
+            draw::note("only one file of lines can be compared at once: put them into one");
+            return ExitStatus::Refused;
+        }
+    };
+    if read == ExitStatus::Stopped {
+        return read;
+    }
+    let mut files = (!one_each.is_empty())
         .then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
     if let Some(it) = &mut files {
         it.refused.extend(given.refused);
@@ -108,6 +136,7 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
         changes,
         cases,
         files,
+        lines,
         exact,
         as_of,
     };
@@ -119,11 +148,12 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
     let refused = compared
         .files
         .as_ref()
-        .is_some_and(|it| !it.refused.is_empty());
+        .is_some_and(|it| !it.refused.is_empty())
+        || compared.lines.as_ref().is_some_and(|it| it.n_refused() > 0);
     match compared.loosens() {
         true => ExitStatus::Problems,
         false if refused => ExitStatus::Refused,
-        false => ExitStatus::Clean,
+        false => read,
     }
 }
 
@@ -188,17 +218,51 @@ struct GivenFiles {
     refused: Vec<String>,
 }
 
+/// Both as they screen in the clinic of the command line; `None` after diagnostics. What is laid under the answers for the new
+/// one is handed on to the old one with them.
+fn in_clinic<'a>(arguments: &Compare, both: &Both<'a>) -> Option<Both<'a>> {
+    match arguments.clinic.laid_under(both.new.clone()) {
+        Ok(new) => Some(Both {
+            old: both.old.clone(),
+            new,
+        }),
+        Err(found) => {
+            draw::diagnostics(&found);
+            None
+        }
+    }
+}
+
+/// Counts whom both judge otherwise among the lines of a file, and says how reading it ended; `None` after it was said why it
+/// cannot be opened.
+fn compare_lines(path: &Path, both: &Both<'_>) -> Option<(LineTally, ExitStatus)> {
+    let comparer = BatchComparer::new(both);
+    let share = Share {
+        n_threads: n_threads(),
+        n_lines: BatchComparer::LINES_A_BLOCK,
+    };
+    let mut tally = LineTally::default();
+    let status = LinesFile::open(path)?.each_block(
+        "Comparing",
+        share,
+        |block| comparer.block(block.lines()),
+        |_, counted| {
+            tally += counted;
+            ControlFlow::Continue(())
+        },
+    );
+    Some((tally, status))
+}
+
 /// Reads the questionnaires that were given; `None` after diagnostics.
-fn given(arguments: &Compare, both: &Both<'_>) -> Option<GivenFiles> {
+fn given(files: &[PathBuf], both: &Both<'_>) -> Option<GivenFiles> {
     let bytes = |path: &Path| find::read(path).map_err(|it| vec![*it]);
-    let new = both.new.clone();
-    let new = arguments.clinic.laid_under(new);
-    let new = new.map_err(|found| draw::diagnostics(&found)).ok()?;
+    let new = &both.new;
     let FoundFiles {
         paths,
         problems,
         passed_over,
-    } = find(&arguments.files);
+    } = find(files);
     passed_over.iter().for_each(|it| draw::note(it));
     if !problems.is_empty() {
         draw::diagnostics(

@@ -1,0 +1,172 @@
+//! A file of lines, or standard input, gone through block by block: how far it is, and how it ended.
+
+use std::fs::{File, Metadata};
+use std::io::{ErrorKind, Read};
+use std::ops::ControlFlow;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use crate::batch::lines::{Block, InputEnd};
+use crate::batch::stream::{Share, run};
+use crate::cli::find::{is_standard_input, name_of};
+use crate::cli::progress::Progress;
+use crate::cli::screen::stop;
+use crate::cli::{ExitStatus, draw};
+
+/// As many threads as the machine has for this program; one where that cannot be told.
+pub(crate) fn n_threads() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
+}
+
+/// What lines are read from.
+pub(crate) struct LinesFile<'a> {
+    path: &'a Path,
+    reader: Box<dyn Read + Send>,
+    /// What was known of an ordinary file when it was opened.
+    opened: Option<Metadata>,
+}
+
+impl<'a> LinesFile<'a> {
+    /// Opens a file, or standard input; `None` after it was said why not.
+    pub(crate) fn open(path: &'a Path) -> Option<Self> {
+        if is_standard_input(path) {
+            let reader = Box::new(std::io::stdin());
+            return Some(Self {
+                path,
+                reader,
+                opened: None,
+            });
+        }
+        let opened = File::open(path).and_then(|file| Ok((file.metadata()?, file)));
+        match opened {
+            Ok((metadata, _)) if metadata.is_dir() => {
+                unreadable(path, &ErrorKind::IsADirectory.into())
+            }
+            Ok((metadata, file)) => {
+                return Some(Self {
+                    path,
+                    reader: Box::new(file),
+                    opened: Some(metadata).filter(Metadata::is_file),
+                });
+            }
+            Err(error) => unreadable(path, &error),
+        }
+        None
+    }
+
+    /// Has threads work on every block, and takes what they made in the order of the blocks, until `take` breaks off or
+    /// somebody stops the program. `what` begins with a capital: "Screening".
+    ///
+    /// # Returns
+    /// Whether everything that there was to read was worked on and taken; otherwise it was said why not.
+    pub(crate) fn each_block<T: Send + 'static>(
+        self,
+        what: &'static str,
+        share: Share,
+        work: impl Fn(&Block) -> T + Sync,
+        mut take: impl FnMut(&Progress, T) -> ControlFlow<()>,
+    ) -> ExitStatus {
+        let mut pace = Pace::new(what, self.opened.as_ref().map(Metadata::len));
+        let end = run(
+            self.reader,
+            share,
+            &stop::asked_for(),
+            work,
+            |block, made| {
+                take(&pace.progress, made)?;
+                pace.step(block);
+                ControlFlow::Continue(())
+            },
+        );
+        drop(pace);
+        match end {
+            Some(InputEnd::Whole) if self.opened.is_some_and(|it| has_changed(&it, self.path)) => {
+                draw::note(&format!(
+                    "`{}` changed while it was read: what was read may be neither the old nor the new file",
+                    self.path.display()
+                ));
+                ExitStatus::Refused
+            }
+            Some(InputEnd::Whole) => ExitStatus::Clean,
+            Some(InputEnd::WithinLine) => {
+                draw::note(&format!(
+                    "{} ended without a line feed: its last line was read, but more may have been cut off",
+                    name_of(self.path)
+                ));
+                ExitStatus::Refused
+            }
+            Some(InputEnd::Unreadable(error)) => {
+                unreadable(self.path, &error);
+                ExitStatus::Refused
+            }
+            Some(InputEnd::Stopped) => {
+                draw::note("stopped before the end: the lines up to here are done and whole");
+                ExitStatus::Stopped
+            }
+            None => ExitStatus::NotWritten,
+        }
+    }
+}
+
+fn unreadable(path: &Path, error: &std::io::Error) {
+    draw::note(&format!("{} cannot be read: {error}", name_of(path)));
+}
+
+/// Whether a file was written to since it was opened, or is gone. Time stamps are as fine as the file system makes them.
+fn has_changed(opened: &Metadata, path: &Path) -> bool {
+    let of = |it: &Metadata| (it.len(), it.modified().ok());
+    path.metadata().map_or(true, |now| of(&now) != of(opened))
+}
+
+/// How far it is, how fast, and how much time is left.
+struct Pace {
+    progress: Progress,
+    what: &'static str,
+    began: Instant,
+    told: Instant,
+    n_bytes: Option<u64>,
+    n_done: u64,
+}
+
+impl Pace {
+    /// How often it is told.
+    const EVERY: Duration = Duration::from_millis(500);
+
+    fn new(what: &'static str, n_bytes: Option<u64>) -> Self {
+        let now = Instant::now();
+        Self {
+            progress: Progress::of(what, None),
+            what,
+            began: now,
+            told: now,
+            n_bytes,
+            n_done: 0,
+        }
+    }
+
+    /// One block is done.
+    #[expect(
+        clippy::cast_precision_loss,
+        reason = "told to people, in round numbers"
+    )]
+    fn step(&mut self, block: &Block) {
+        self.n_done += u64::try_from(block.bytes.len()).unwrap_or(0);
+        if self.told.elapsed() < Self::EVERY {
+            return;
+        }
+        self.told = Instant::now();
+        let seconds = self.began.elapsed().as_secs_f64();
+        let mut text = format!(
+            "{}: line {}, {:.0} a second",
+            self.what,
+            block.first,
+            block.first as f64 / seconds
+        );
+        if let Some(n_bytes) = self.n_bytes {
+            let left = n_bytes.saturating_sub(self.n_done) as f64;
+            let seconds_left = seconds * left / self.n_done as f64;
+            text.push_str(&format!(", about {seconds_left:.0} s left"));
+        }
+        self.progress.say(text);
+    }
+}
