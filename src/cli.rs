@@ -19,8 +19,10 @@ pub(crate) mod dose;
 pub mod draw;
 pub(crate) mod explain;
 pub(crate) mod find;
+pub(crate) mod import;
 pub(crate) mod letter;
 pub(crate) mod progress;
+pub(crate) mod questionnaire;
 pub(crate) mod register;
 pub(crate) mod rules;
 pub(crate) mod schema;
@@ -90,6 +92,11 @@ enum Command {
     Ask(ask::Arguments),
     /// Print an empty questionnaire with the questions as comments
     Blank(blank::Arguments),
+    /// Print the questions as a form of an open standard, or answers as a response to it
+    #[command(subcommand)]
+    Questionnaire(questionnaire::QuestionnaireCommand),
+    /// Write what other programs know as questionnaires
+    Import(import::Arguments),
     /// Write a letter: questions, a referral onward, preparation, after-care, the result
     Letter(letter::Arguments),
     /// Print the anaesthetic arithmetic alone
@@ -204,6 +211,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Batch(it) => batch::run(&it),
         Command::Ask(it) => ask::run(&it),
         Command::Blank(it) => blank::run(&it),
+        Command::Questionnaire(it) => questionnaire::run(&it),
+        Command::Import(it) => import::run(&it),
         Command::Letter(it) => letter::run(&it),
         Command::Dose(it) => dose::run(&it),
         Command::Desk(it) => desk::run(&it),

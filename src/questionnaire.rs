@@ -2,6 +2,8 @@
 
 pub mod edit;
 pub mod facts;
+pub mod fhir;
 pub mod frame;
 pub mod policy;
+mod reference;
 pub mod schema;

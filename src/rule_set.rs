@@ -66,6 +66,8 @@ pub struct RuleSet {
     pub review_by: NaiveDate,
     /// The role that answers for it.
     pub owner: String,
+    /// The address under which its forms and codes are known to other programs, without a closing slash.
+    pub canonical: Option<String>,
     /// SHA-256 over the normalised content of its files, in hexadecimal. Cases, status and approval are not part of it.
     pub digest: String,
     /// What was approved, and by whom; `None` for a draft.

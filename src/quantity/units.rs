@@ -279,6 +279,19 @@ const STRENGTH: &[Unit] = &[
     },
 ];
 
+/// Canonical units whose UCUM code is another one: the avoirdupois pound, the international inch.
+const UCUM_CODES: [(&str, &str); 9] = [
+    ("microgram", "ug"),
+    ("lb", "[lb_av]"),
+    ("st", "[stone_av]"),
+    ("oz", "[oz_av]"),
+    ("in", "[in_i]"),
+    ("ft", "[ft_i]"),
+    ("mmHg", "mm[Hg]"),
+    ("10^9/L", "10*9/L"),
+    ("10^3/uL", "10*3/uL"),
+];
+
 /// Units that one quantity is written in together, the largest first.
 const TOGETHER: [&[&str]; 4] = [
     &["st", "lb", "oz"],
@@ -396,6 +409,24 @@ impl Measure {
                     .any(|known| reads_as(&spelling, known))
             })
             .map(|unit| unit.name)
+    }
+
+    /// The code of one of its canonical units in the Unified Code for Units of Measure (Regenstrief Institute, 2.1, 2017).
+    ///
+    /// # Returns
+    /// The unit itself where the two agree, and for what is no unit.
+    pub fn ucum(self, unit: &str) -> &str {
+        let code = UCUM_CODES.iter().find(|(name, _)| *name == unit);
+        code.map_or(unit, |(_, code)| code)
+    }
+
+    /// The canonical spelling of a unit that stands under its UCUM code.
+    ///
+    /// # Returns
+    /// `None` if the code is of no unit of this measure. Codes are compared letter by letter, as the standard demands.
+    pub fn of_ucum(self, code: &str) -> Option<&'static str> {
+        let mut units = self.units().iter().copied();
+        units.find(|unit| self.ucum(unit) == code)
     }
 
     /// Turns a value from one canonical unit into another.

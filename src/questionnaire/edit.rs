@@ -18,6 +18,7 @@ use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 
 mod place;
 mod scalar;
+pub mod whole;
 
 use crate::questionnaire::edit::scalar::scalar;
 

@@ -348,6 +348,7 @@ impl<'a> RuleSetReader<'a> {
             edition: head.edition,
             status: head.status,
             in_force_from: head.in_force_from,
+            canonical: head.canonical,
             review_by: head.review_by,
             owner: head.owner,
             digest: files.digest(),

@@ -38,6 +38,7 @@ mod drafts;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
 // The folder of a rule set, and what commands say of it.
+mod fhir;
 mod folders;
 // Every formula against what it says of itself.
 mod descriptors;

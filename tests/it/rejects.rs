@@ -33,6 +33,8 @@ const JSON: &[(&str, &str)] = &[
     ("json-leading-zero", "text/ambiguous"),
     ("json-huge-number", "text/ambiguous"),
     ("json-misspelt-question", "answers/unknown-question"),
+    ("response-entered-in-error", "answers/not-to-be-used"),
+    ("response-unit-for-people", "answers/wrong-unit"),
 ];
 
 /// Everything that is wrong with a questionnaire, as `screen` finds it.

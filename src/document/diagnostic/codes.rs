@@ -423,6 +423,10 @@ codes! {
         "The file says `for:` a rule set that is not the one in use.",
         "Answers for one procedure, judged by the rules of another one, would look like a screening and be none.",
         "Use the rule set that the file is for (`--rules DIR`), or correct the line.";
+    NotToBeUsed = "answers/not-to-be-used":
+        "The record says itself that it is not to be used as it stands: entered in error, stopped, or with an element that may change what all others mean.",
+        "A program that passes over such an element may read the opposite of what was meant.",
+        "Send the record that counts, or enter the answers by hand.";
     HiddenText = "answers/hidden-text":
         "A `#` after a note, a medicine or an allergy begins a comment, so what follows is not read.",
         "Of `tablet #2, and another one` all but the first word would be lost without a word said.",

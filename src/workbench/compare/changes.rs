@@ -277,6 +277,7 @@ fn head(rule_set: &RuleSet) -> LaidOut {
         in_force_from,
         review_by,
         owner,
+        canonical,
         approval,
         withdrawn,
         site,
@@ -317,6 +318,7 @@ fn head(rule_set: &RuleSet) -> LaidOut {
         ("in force from", in_force_from.to_string()),
         ("review by", review_by.to_string()),
         ("owner", owner.clone()),
+        ("canonical address", optional(canonical.as_ref())),
         ("site", format!("{}, {}", site.one, site.several)),
         ("concerns", sorted(concerns.iter().map(concern), "; ")),
         (
