@@ -8,7 +8,7 @@
 
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, NaiveDate};
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 use crate::document::diagnostic::{Code, Diagnostic};
@@ -28,6 +28,7 @@ pub mod export;
 pub mod figures;
 pub mod file;
 pub mod happening;
+pub mod lapse;
 pub mod people;
 pub mod pile;
 pub mod state;
@@ -291,6 +292,14 @@ impl Register {
         most: usize,
     ) -> Readable<Vec<PileRow>> {
         pile::rows(&self.file.connection, filter, after, most).map_err(|it| self.unreadable(&it))
+    }
+
+    /// The referrals for which this day is booked, or planned while none is, but for closed ones, in the order of the pile.
+    ///
+    /// # Errors
+    /// The file cannot be read.
+    pub fn pile_of_day(&self, day: NaiveDate) -> Readable<Vec<PileRow>> {
+        pile::of_day(&self.connection, day).map_err(|it| self.unreadable(&it))
     }
 
     /// The references before and after one in the order of the pile; neither where there is none of this reference.

@@ -26,11 +26,16 @@ pub(crate) struct Around<'a> {
 }
 
 /// Where each role may go from everywhere.
-const NAVIGATION: [(&str, &str, &[PersonRole]); 5] = [
+const NAVIGATION: [(&str, &str, &[PersonRole]); 6] = [
     ("/", "Pile", &[PersonRole::Nurse, PersonRole::Clinician]),
     (
         "/calls",
         "Calls",
+        &[PersonRole::Nurse, PersonRole::Clinician],
+    ),
+    (
+        "/day-before",
+        "Day before",
         &[PersonRole::Nurse, PersonRole::Clinician],
     ),
     ("/figures", "Figures", &PersonRole::ALL),

@@ -2,6 +2,7 @@
 
 pub(crate) mod booking;
 pub(crate) mod calls;
+pub(crate) mod day_before;
 pub(crate) mod decide;
 pub(crate) mod figures;
 pub(crate) mod files;

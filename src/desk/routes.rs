@@ -4,7 +4,8 @@ use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 
 use crate::desk::pages::{
-    booking, calls, decide, figures, files, interview, letters, people, pile, referral, sign_in,
+    booking, calls, day_before, decide, figures, files, interview, letters, people, pile, referral,
+    sign_in,
 };
 use crate::desk::visit::{Reply, Visit};
 use crate::register::people::PersonRole;
@@ -118,6 +119,7 @@ pub static ROUTES: &[Route] = &[
     post("/sign-out", &PersonRole::ALL, sign_in::sign_out),
     get("/", &PersonRole::ALL, pile::show),
     get("/calls", TEAM, calls::show),
+    get("/day-before", TEAM, day_before::show),
     post("/referrals", TEAM, files::open),
     get("/referral/{reference}", TEAM, referral::show),
     get(

@@ -1,11 +1,15 @@
 //! What a referral comes to today, and what the register is told of it.
 
+use chrono::NaiveDate;
 use serde_json::Value;
 
+use crate::desk::visit::words;
 use crate::register::happening::{Happening, Screened};
+use crate::register::lapse::lapsed;
 use crate::register::state::ReferralState;
 use crate::report::json;
 use crate::rule_set::files::sha256;
+use crate::screening::notices::notices;
 use crate::screening::result::{Refusal, Screening};
 use crate::screening::screener::Screener;
 
@@ -28,6 +32,38 @@ pub(crate) fn seen(screener: &Screener<'_>, state: &ReferralState) -> Seen {
         Ok(referral) => Seen::Screening(Box::new(screener.screening(&referral))),
         Err(refusal) => Seen::Refused(Box::new(refusal)),
     }
+}
+
+/// What will have lapsed of a booked referral by its day, in whole sentences: against what was decided, or else screened, when it
+/// was booked. Empty while all of it holds.
+pub(crate) fn lapses_by(
+    screener: &Screener<'_>,
+    state: &ReferralState,
+    day: NaiveDate,
+) -> Vec<String> {
+    let today = screener.as_of();
+    let (Some(text), Some(was)) = (&state.questionnaire, state.booked_on()) else {
+        return vec!["The answers have no screening.".into()];
+    };
+    if day < today {
+        return vec!["The day has passed.".into()];
+    }
+    let then = screener.clone().without_search().on(day);
+    let then = match then.screen(&file_name(&state.reference), text.as_bytes()) {
+        Ok(then) => then,
+        Err(found) => return vec![format!("It cannot be screened any more. {}", words(&found))],
+    };
+    let mut said = lapsed(was, &Screened::of(&then, Value::Null, false), "on the day");
+    let is_planned = then
+        .procedure_on
+        .as_ref()
+        .is_some_and(|it| it.starts_with(&day.to_string()));
+    if !is_planned {
+        said.insert(0, "The answers plan another day of surgery.".into());
+    }
+    let now = notices(screener.rule_set(), today, Some(day));
+    said.extend(then.notices.into_iter().filter(|it| !now.contains(it)));
+    said
 }
 
 /// What a questionnaire of the register is called in diagnostics and screenings.

@@ -1,5 +1,6 @@
 //! The pile as its table holds it: worked out from the entries, and read by the page, so that a page costs the rows it shows.
 
+use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use crate::outcome::{Outcome, Standing, Urgency};
@@ -78,6 +79,18 @@ pub(super) fn rows(
             params![lowest, highest, turn, ask, reference, most, after],
             row,
         )?
+        .collect()
+}
+
+/// The referrals of a day that are not closed. A planned day may have a time of day behind it.
+pub(super) fn of_day(connection: &Connection, day: NaiveDate) -> rusqlite::Result<Vec<PileRow>> {
+    let sql = format!(
+        "select {COLUMNS} from pile where substr(day, 1, 10) = ?1 and place <> ?2 order by place, since, reference"
+    );
+    let closed = rank(&PileGroup::ALL, PileGroup::Closed);
+    connection
+        .prepare_cached(&sql)?
+        .query_map(params![day.to_string(), closed], row)?
         .collect()
 }
 

@@ -246,6 +246,12 @@ impl ReferralState {
             .filter(|it| it.on.is_same_as(&current.screened))
     }
 
+    /// The screening that a booking rests on: the one that was decided on, or else the last one.
+    pub fn booked_on(&self) -> Option<&Screened> {
+        let decided = self.decision.as_ref().map(|it| &it.on);
+        decided.or(self.screening.as_ref().map(|it| &it.screened))
+    }
+
     /// Whether a day may be booked: what is decided go, or what a nurse may book without a decision. A clinician who once held
     /// somebody back is asked again, whatever was answered since.
     pub fn may_be_booked(&self) -> bool {

@@ -23,7 +23,7 @@ use crate::screening::result::{
     Alternative, Finding, Lift, Refusal, RuleSetStamp, Screening, SourceStamp,
 };
 use crate::screening::what_if::alternatives::alternatives;
-use crate::screening::what_if::days::dates;
+use crate::screening::what_if::days::{dates, procedure_days};
 use crate::screening::what_if::next::{Said, next};
 use crate::screening::what_if::remedies::lifts;
 use crate::screening::what_if::search::{Links, Trials};
@@ -223,6 +223,11 @@ impl<'a> Screener<'a> {
     /// The day of the screening.
     pub fn as_of(&self) -> NaiveDate {
         self.as_of
+    }
+
+    /// The next day after the screening's on which the clinic operates.
+    pub(crate) fn next_procedure_day(&self) -> Option<NaiveDate> {
+        procedure_days(self.as_of.succ_opt()?, self.weekdays.as_deref(), 1).next()
     }
 
     /// The clinic's file, if it was given.

@@ -1,9 +1,10 @@
 //! The desk over plain TCP, as friends and others reach it: who is answered, who may do what, what is kept.
 
 use std::collections::BTreeMap;
-use std::io::{Read as _, Write as _};
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::path::Path;
+use std::process::{Child, Stdio};
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, Mutex};
@@ -14,10 +15,12 @@ use preblock::inner::desk::routes::{PageOf, ROUTES, Verb};
 use preblock::inner::desk::{Desk, serve};
 use preblock::inner::register::happening::Happening;
 use preblock::inner::register::people::{PersonRole, hashed};
+use preblock::inner::register::pile::PileFilter;
 use preblock::inner::register::{New, Register};
 use preblock::inner::screening::screener::Screener;
 
-use crate::support::{embedded_once, today};
+use crate::register::model::{many, very_many};
+use crate::support::{embedded_once, program, run, said, today};
 
 const PASSPHRASE: &str = "four words of nobody";
 const PEOPLE: [(&str, PersonRole); 5] = [
@@ -44,10 +47,17 @@ struct TestDesk {
     folder: tempfile::TempDir,
     host: String,
     thread: Option<std::thread::JoinHandle<()>>,
+    /// The program, where it is not a thread.
+    child: Option<Child>,
 }
 
 impl Drop for TestDesk {
     fn drop(&mut self) {
+        if let Some(child) = &mut self.child {
+            let _ = child.kill();
+            let _ = child.wait();
+            return;
+        }
         self.stop.store(true, Ordering::Relaxed);
         let ended = self.thread.take().map(std::thread::JoinHandle::join);
         assert!(
@@ -101,6 +111,20 @@ impl TestDesk {
         let path = folder.path().join("desk.sqlite3");
         let mut register = Register::create(&path, "a test").expect("a register");
         people(&mut register);
+        Self::over(folder, register, behind, clinic)
+    }
+
+    /// A desk over a register, which is in this folder.
+    #[expect(
+        clippy::expect_used,
+        reason = "a desk that does not open fails the test"
+    )]
+    fn over(
+        folder: tempfile::TempDir,
+        register: Register,
+        behind: Option<&'static str>,
+        clinic: &str,
+    ) -> Self {
         let screener = Screener::new(&embedded_once().0, today())
             .clinic("clinic.yaml", clinic.as_bytes())
             .expect("the clinic");
@@ -158,6 +182,60 @@ impl TestDesk {
                 |it| it.replace("https://", ""),
             ),
             thread: Some(thread),
+            child: None,
+        }
+    }
+
+    /// The program itself, over a register with the people of these tests and by the rules of a folder; its clock is the
+    /// computer's.
+    #[expect(
+        clippy::expect_used,
+        reason = "a desk that does not open fails the test"
+    )]
+    fn started(folder: tempfile::TempDir, rules: &Path) -> Self {
+        let path = folder.path().join("desk.sqlite3");
+        let mut register = Register::create(&path, "a test").expect("a register");
+        people(&mut register);
+        drop(register);
+        let mut child = program()
+            .args(["desk", "--register"])
+            .arg(&path)
+            .arg("--rules")
+            .arg(rules)
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let said = BufReader::new(child.stderr.take().expect("standard error"));
+        let (tell, addresses) = channel();
+        std::thread::spawn(move || {
+            for line in said.lines().map_while(Result::ok) {
+                if let Some((_, address)) = line.split_once("http://127.0.0.1:") {
+                    let _ = tell.send(address.to_owned());
+                }
+            }
+        });
+        let first = addresses
+            .recv_timeout(Duration::from_secs(120))
+            .expect("an address");
+        let port = first.split('/').next().and_then(|it| it.parse().ok());
+        let port: u16 = port.expect("a port");
+        let (again, kept) = channel();
+        again.send(format!("127.0.0.1:{first}")).expect("kept");
+        std::thread::spawn(move || {
+            while let Ok(next) = addresses.recv() {
+                let _ = again.send(format!("127.0.0.1:{next}"));
+            }
+        });
+        Self {
+            port,
+            addresses: Mutex::new(kept),
+            minutes: Arc::default(),
+            exchanged: Arc::default(),
+            stop: Arc::default(),
+            folder,
+            host: format!("127.0.0.1:{port}"),
+            thread: None,
+            child: Some(child),
         }
     }
 
@@ -978,6 +1056,164 @@ fn two_people_on_one_referral_lose_nothing() {
     );
 }
 
+/// A questionnaire saved, edited by hand and taken in again: what changes is shown, and nothing is written before it is confirmed.
+#[test]
+fn a_file_that_replaces_answers_is_confirmed_first() {
+    let desk = TestDesk::new();
+    let mut nurse = desk.person("NA");
+    nurse.takes_in("SM-103.yaml");
+    let saved = nurse.get("/referral/SM-103/questionnaire").body;
+    let page = nurse.get("/files");
+    let takes_in = |nurse: &mut Browser<'_>, page: &Answer, text: &str| {
+        let fields = [("name", "SM-103.yaml"), ("text", text)];
+        nurse.post(page, "/files", &fields)
+    };
+    let edited = saved.replace("weight: ", "weight: 1") + "# By hand.\n";
+    assert_ne!(edited.lines().count(), saved.lines().count());
+    let n_before = entries(&desk, "SM-103").len();
+    let again = takes_in(&mut nurse, &page, &saved);
+    assert_eq!(
+        again.header("location"),
+        "/referral/SM-103",
+        "the same text changes nothing"
+    );
+    let shown = takes_in(&mut nurse, &page, &edited);
+    assert!(
+        shown.status == 200
+            && shown
+                .body
+                .contains("<th scope=\"row\">What is the body weight?</th>"),
+        "{}",
+        shown.body
+    );
+    assert_eq!(
+        shown.body.matches("data-label=\"Then\"").count(),
+        1,
+        "{}",
+        shown.body
+    );
+    assert_eq!(
+        entries(&desk, "SM-103").len(),
+        n_before,
+        "nothing is written yet"
+    );
+    let sends = |nurse: &mut Browser<'_>, page: &Answer| {
+        let fields = page.hidden();
+        let fields: Vec<(&str, &str)> = fields
+            .iter()
+            .filter(|(name, _)| name != "form")
+            .map(|(key, value)| (key.as_str(), value.as_str()))
+            .collect();
+        nurse.post(page, "/files", &fields)
+    };
+    // Another nurse writes meanwhile.
+    let mut other = desk.person("NB");
+    let page = other.get("/calls");
+    other.post(&page, "/referral/SM-103/screen", &[]);
+    let stale = sends(&mut nurse, &shown);
+    assert!(stale.body.contains("meanwhile"), "{}", stale.body);
+    let done = sends(&mut nurse, &stale);
+    assert_eq!(done.header("location"), "/referral/SM-103", "{}", done.body);
+    assert_eq!(
+        nurse.get("/referral/SM-103/questionnaire").body,
+        edited,
+        "whole, to the last sign"
+    );
+    let last = entries(&desk, "SM-103");
+    let changed = last.iter().rev().find_map(|it| match it {
+        Happening::Answered { changed, .. } => Some(changed.clone()),
+        _ => None,
+    });
+    assert_eq!(changed, Some(vec!["person.weight".to_owned()]));
+    // With slips it is refused, each at its place, and nothing is lost.
+    let broken =
+        edited.replace("weight: 1", "weight: heavy # ") + "note: [a list]\nunknown_key: 1\n";
+    let page = nurse.get("/files");
+    let refused = takes_in(&mut nurse, &page, &broken);
+    assert_eq!(refused.status, 422);
+    let line = |text: &str| {
+        broken
+            .lines()
+            .position(|it| it.contains(text))
+            .map(|it| it + 1)
+    };
+    for text in ["weight: heavy", "unknown_key"] {
+        let place = format!("(SM-103.yaml:{}:", line(text).unwrap_or_default());
+        assert!(
+            refused.body.contains(&place),
+            "{text}, {place}: {}",
+            refused.body
+        );
+    }
+    assert!(
+        refused.body.contains("# By hand."),
+        "what was sent stands there"
+    );
+    assert_eq!(nurse.get("/referral/SM-103/questionnaire").body, edited);
+}
+
+/// The list of the day before: who is booked for the clinic's next day, and what of it will not hold by then.
+#[test]
+fn the_day_before_says_what_will_have_lapsed() {
+    let desk = TestDesk::new();
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    let books = |nurse: &mut Browser<'_>, reference: &str| {
+        let path = format!("/referral/{reference}/book");
+        let page = nurse.get(&path);
+        let version = page.field("version");
+        let answer = nurse.post(
+            &page,
+            &path,
+            &[("version", &version), ("day", "2026-12-03")],
+        );
+        assert_eq!(answer.status, 303, "{}", answer.body);
+    };
+    for reference in ["SM-101", "SM-108"] {
+        nurse.takes_in(&format!("{reference}.yaml"));
+        assert_eq!(decides(&mut clinician, reference, "go").status, 303);
+        books(&mut nurse, reference);
+    }
+    nurse.takes_in("SM-109.yaml");
+    assert!(
+        nurse
+            .get("/day-before")
+            .body
+            .contains("Nobody is booked or planned for this day."),
+        "the clinic operates on the 26th"
+    );
+    // Wednesday: tomorrow the clinic operates.
+    desk.later(7 * 24 * 60);
+    let mut nurse = desk.person("NA");
+    let page = nurse.get("/day-before");
+    assert!(page.body.contains("Thursday, 3 Dec 2026"), "{}", page.body);
+    assert_eq!(page.body.matches(">holds<").count(), 2, "{}", page.body);
+    assert!(
+        page.body.contains("Planned and not booked (1)"),
+        "{}",
+        page.body
+    );
+    // An answer that changes afterwards.
+    let form = nurse.get("/referral/SM-108/interview/person");
+    let fields = [
+        ("version", form.field("version")),
+        ("was.weight", form.field("was.weight")),
+        ("t.weight", "77 kg".into()),
+    ];
+    let fields = fields.each_ref().map(|(key, value)| (*key, value.as_str()));
+    let answer = nurse.post(&form, "/referral/SM-108/interview/person", &fields);
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let page = nurse.get("/day-before");
+    assert_eq!(page.body.matches(">holds<").count(), 1, "{}", page.body);
+    assert!(page.body.contains("Answers were changed."), "{}", page.body);
+    let shown = nurse.get("/referral/SM-108").body;
+    assert!(shown.contains("By that day it does not hold"), "{shown}");
+    assert!(nurse.get("/").body.contains("What lapses before the day"));
+    desk.later(3 * 24 * 60);
+    let mut nurse = desk.person("NA");
+    assert!(nurse.get("/").body.contains("The day has passed."));
+    assert_eq!(nurse.get("/day-before?day=soon").status, 422);
+}
+
 /// What is hostile in a file is shown as it was written, and does nothing.
 #[test]
 fn what_is_typed_is_never_markup() {
@@ -1508,6 +1744,202 @@ fn each_rule_against_a_decision_is_set_aside_by_itself() {
     );
     let figures = desk.person("GE").get("/figures").body;
     assert!(figures.contains("1 of 1 decisions"), "{figures}");
+}
+
+/// The rules on the disk are exchanged while the program runs: every page says so, and nothing is decided. A second desk on the
+/// same register is refused, and told who has it.
+#[test]
+fn rules_exchanged_on_the_disk_are_told_and_stop_deciding() {
+    let folder = tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"));
+    let rules = folder.path().join("rules");
+    let copied = std::process::Command::new("cp")
+        .args(["-r", concat!(env!("CARGO_MANIFEST_DIR"), "/rules")])
+        .arg(&rules)
+        .status();
+    assert!(copied.is_ok_and(|it| it.success()));
+    let desk = TestDesk::started(folder, &rules);
+    let path = desk
+        .folder
+        .path()
+        .join("desk.sqlite3")
+        .display()
+        .to_string();
+    let second = run(&["desk", "--register", &path]);
+    let told = said(&second.stderr);
+    assert!(
+        second.status.code() == Some(2) && told.contains("is in use by the desk (process "),
+        "{told}"
+    );
+    let mut clinician = desk.person("CB");
+    let pile = clinician.get("/");
+    clinician.post(&pile, "/referrals", &[("reference", "SM-900")]);
+    let notice = "The rule set on the disk was changed";
+    assert!(!clinician.get("/").body.contains(notice));
+    let limits = rules.join("limits.yaml");
+    let text = std::fs::read_to_string(&limits).unwrap_or_default();
+    assert!(std::fs::write(&limits, text + "# Later.\n").is_ok());
+    for path in [
+        "/",
+        "/calls",
+        "/day-before",
+        "/files",
+        "/figures",
+        "/referral/SM-900",
+    ] {
+        assert!(clinician.get(path).body.contains(notice), "{path}");
+    }
+    for step in ["decide", "sign"] {
+        let path = format!("/referral/SM-900/{step}");
+        let answer = clinician.post(&pile, &path, &[("outcome", "go")]);
+        assert!(
+            answer.status == 409 && answer.body.contains(notice),
+            "{step}: {}",
+            answer.body
+        );
+    }
+}
+
+/// A clock that was put back: what is written then stands behind what was written before, and is marked.
+#[test]
+fn a_clock_put_back_is_told_on_the_referral() {
+    let desk = TestDesk::new();
+    let mut nurse = desk.person("NA");
+    nurse.takes_in("SM-101.yaml");
+    let told = "the clock stood earlier than at the entry before";
+    assert!(!nurse.get("/referral/SM-101").body.contains(told));
+    desk.later(-60);
+    let mut nurse = desk.person("NB");
+    let page = nurse.get("/referral/SM-101");
+    nurse.post(&page, "/referral/SM-101/close", &[("why", "Moved away.")]);
+    let shown = nurse.get("/referral/SM-101").body;
+    assert_eq!(shown.matches(told).count(), 1, "{shown}");
+    let entries = shown.split_once("What happened").map_or("", |it| it.1);
+    let (before, after) = (
+        entries.find("25 Nov 2026 08:00"),
+        entries.find("25 Nov 2026 07:00"),
+    );
+    assert!(
+        before.is_some() && before < after,
+        "by their numbers: {shown}"
+    );
+}
+
+/// A reference is kept as it is or refused; whatever it is made of, it leads to its own page and to no other.
+#[test]
+fn a_hostile_reference_leads_nowhere_else() {
+    let desk = TestDesk::new();
+    let mut nurse = desk.person("NA");
+    let page = nurse.get("/");
+    let long = "1".repeat(41);
+    for refused in [
+        "<script>1</script>",
+        "SM-1\r\nSet-Cookie: a=1",
+        "SM-1 or 1=1",
+        "'; drop table entry; --1",
+        "%2e%2e1",
+        "SM-1?find=2",
+        "\u{202e}1",
+        "1980-02-03",
+        "..",
+        "",
+        &long,
+    ] {
+        let answer = nurse.post(&page, "/referrals", &[("reference", refused)]);
+        assert_eq!(answer.status, 422, "{refused:?}: {}", answer.body);
+    }
+    for kept in ["../../1", "..1", ".1", "A/9/../1", "a_1", "sm-1"] {
+        let answer = nurse.post(&page, "/referrals", &[("reference", kept)]);
+        assert_eq!(answer.status, 303, "{kept}: {}", answer.body);
+        let address = answer.header("location").replace("/interview", "");
+        let shown = nurse.get(&address);
+        assert!(
+            shown.status == 200 && shown.body.contains(&format!("<h1>{kept}</h1>")),
+            "{kept} at {address}: {}",
+            shown.body
+        );
+    }
+    let pile = nurse.get("/").body;
+    assert!(pile.contains("To ask (6)"), "{pile}");
+}
+
+/// A pile of very many: a page shows what is looked at, in the time that SQLite takes to read as much; all of it can be reached, and
+/// each by its reference. `PREBLOCK_REFERRALS` says how many.
+#[test]
+fn a_large_pile_is_shown_by_the_page() {
+    let n_referrals = very_many();
+    let folder = tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"));
+    let mut register = many(folder.path(), n_referrals);
+    assert!(register.rebuild().is_ok());
+    let nurse = Happening::PersonSet {
+        initials: "NA".to_owned(),
+        role: PersonRole::Nurse,
+        hash: hash().to_owned(),
+        is_on: true,
+    };
+    write(&mut register, "CL", None, nurse);
+    let best = |work: &mut dyn FnMut()| {
+        let took = (0..5).map(|_| {
+            let begun = Instant::now();
+            work();
+            begun.elapsed()
+        });
+        took.min().unwrap_or_default()
+    };
+    let read = best(&mut || {
+        let counts = register
+            .pile_counts(&PileFilter::default())
+            .unwrap_or_default();
+        assert!(!counts.is_empty());
+        for (group, _) in counts {
+            let of = PileFilter {
+                group: Some(group),
+                ..PileFilter::default()
+            };
+            assert!(
+                register
+                    .pile_rows(&of, 0, 40)
+                    .is_ok_and(|it| !it.is_empty())
+            );
+        }
+    });
+    let desk = TestDesk::over(folder, register, None, CLINIC);
+    let mut nurse = desk.person("NA");
+    let mut page = nurse.get("/");
+    let shown = best(&mut || page = nurse.get("/"));
+    eprintln!(
+        "a pile of {n_referrals}: SQLite reads what a page shows in {read:?}, the page comes in {shown:?}"
+    );
+    // Room for what a page costs whatever it shows: a connection, the guard, markup in a build without optimisation.
+    assert!(
+        shown < 10 * read + Duration::from_millis(500),
+        "{shown:?} for a page, {read:?} to read it"
+    );
+    assert!(page.body.len() < 300_000, "{} bytes", page.body.len());
+    let more = page.body.split("href=\"/?").skip(1);
+    let more: Vec<String> = more
+        .filter_map(|it| Some(format!("/?{}", unescaped(it.split_once('"')?.0))))
+        .collect();
+    assert!(!more.is_empty(), "{}", page.body);
+    // The last page of the first group.
+    let last = more.first().cloned().unwrap_or_default();
+    let last = last.replace("after=40", "after=999999999");
+    let end = nurse.get(&last);
+    assert!(
+        end.status == 200 && end.body.contains("Before these") && !end.body.contains(" more</a>"),
+        "{last}: {}",
+        end.body
+    );
+    let reference = format!("SM-{:06}", n_referrals - 1);
+    let found = nurse.get(&format!("/?find={reference}"));
+    assert_eq!(found.header("location"), format!("/referral/{reference}"));
+    let begun = Instant::now();
+    assert_eq!(nurse.get("/calls").status, 200);
+    assert_eq!(nurse.get(&format!("/referral/{reference}")).status, 200);
+    assert!(
+        begun.elapsed() < Duration::from_secs(20),
+        "{:?}",
+        begun.elapsed()
+    );
 }
 
 /// What the driver of a real browser counted in one part of `tests/outside/desk.py`.

@@ -17,6 +17,7 @@ use preblock::inner::register::file::{network_drive, on_network};
 use preblock::inner::register::happening::{
     Decided, Happening, QuestionTold, RuleSetAside, RuleTold, Screened,
 };
+use preblock::inner::register::lapse::lapsed;
 use preblock::inner::register::people::{Person, PersonRole, hashed};
 use preblock::inner::register::state::{PileGroup, WhoseTurn};
 use preblock::inner::register::{New, Register, RegisterError};
@@ -32,7 +33,7 @@ mod bytes;
 // A writer that is killed, a disk that fails.
 mod crashes;
 // Random entries against a plain model, and very many.
-mod model;
+pub mod model;
 
 /// A passphrase that takes long to hash is hashed once.
 const PASSPHRASE: &str = "four words put together";
@@ -1417,5 +1418,47 @@ fn a_decided_example_is_screened_again_by_the_same_rules() {
     assert!(
         elsewhere.contains("0 decided screenings came to the same again; 1 could not"),
         "{elsewhere}"
+    );
+}
+
+/// What lapses is told of files, verdict and rules, each once; nothing while all holds.
+#[test]
+fn what_lapsed_since_a_screening_is_told() {
+    let was = screened("a", Outcome::Go, None, false);
+    assert_eq!(lapsed(&was, &was, "today"), [""; 0]);
+    let another_day = Screened {
+        day: day("2026-12-20"),
+        program: "later".into(),
+        ..was.clone()
+    };
+    assert_eq!(lapsed(&was, &another_day, "today"), [""; 0]);
+    let rule = |id: &str| RuleTold {
+        rule: id.into(),
+        title: format!("The rule {id}"),
+        outcome: Outcome::Defer,
+        urgency: None,
+    };
+    let is = Screened {
+        questionnaire: "another".into(),
+        clinic: Some("another".into()),
+        rule_set: "another".into(),
+        local_policy: Some("another".into()),
+        outcome: Outcome::Defer,
+        fires: vec![rule("x")],
+        waits: vec![rule("y")],
+        ..was.clone()
+    };
+    assert_eq!(
+        lapsed(&was, &is, "on the day"),
+        [
+            "Answers were changed.",
+            "The clinic's file was changed.",
+            "The rule set was changed.",
+            "The local policy was changed.",
+            "The verdict was GO, and is DEFER on the day.",
+            "New since: The rule x.",
+            "No longer so: A reason.",
+            "Open again: The rule y.",
+        ]
     );
 }

@@ -352,7 +352,7 @@ def hostile(seat):
     seat.page.set_default_timeout(30_000)
 
 
-PAGES = ["/", "/calls", "/files", "/referral/SM-103", "/referral/SM-107", "/referral/SM-103/interview/bleeding",
+PAGES = ["/", "/calls", "/day-before?day=2026-12-03", "/files", "/referral/SM-103", "/referral/SM-107", "/referral/SM-103/interview/bleeding",
          "/referral/SM-107/interview/medicines?all=1", "/referral/SM-103/letters", "/referral/SM-103/letters/result",
          "/referral/SM-108/book", "/figures"]
 

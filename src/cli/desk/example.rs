@@ -198,9 +198,9 @@ impl Filler<'_> {
         match outcome {
             Outcome::Go => {
                 self.n_go += 1;
-                if self.n_go.is_multiple_of(3) {
+                if self.n_go.is_multiple_of(2) {
                     self.write("CB", of, decided(Outcome::Go))?;
-                    if let (Some(day), true) = (day, self.n_go.is_multiple_of(2)) {
+                    if let (Some(day), true) = (day, self.n_go.is_multiple_of(4)) {
                         self.write("NA", of, Happening::Booked { day })?;
                     }
                 }

@@ -5,11 +5,12 @@ use maud::{Markup, html};
 use crate::desk::page::{hidden, of_referral, see};
 use crate::desk::visit::{NoReply, Reply, Visit};
 use crate::register::happening::Happening;
-use crate::register::state::{PileGroup, ReferralState};
+use crate::register::pile::PileFilter;
+use crate::register::state::ReferralState;
 use crate::rule_set::RuleSet;
 use crate::rule_set::catalogue::Who;
 
-/// Most referrals on the page: a day's calls.
+/// Most referrals of one who is asked: a day's calls.
 const MOST: usize = 40;
 
 /// Everybody who can be asked, in the order of the page.
@@ -23,29 +24,29 @@ const WHO: [Who; 5] = [
 
 /// The page.
 pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
-    let rows = visit.register().pile()?;
-    let open = rows
-        .iter()
-        .filter(|it| it.group != PileGroup::Closed && !it.ask.is_empty());
-    let n_open = open.clone().count();
-    let states: Vec<ReferralState> = open
-        .take(MOST)
-        .map(|it| visit.register().referral(&it.reference))
-        .collect::<Result<Vec<_>, _>>()?
-        .into_iter()
-        .flatten()
-        .collect();
+    let mut groups = Vec::new();
+    for who in WHO {
+        let with_questions = PileFilter {
+            ask: Some(who),
+            ..PileFilter::default()
+        };
+        let counts = visit.register().pile_counts(&with_questions)?;
+        let n: usize = counts.iter().map(|(_, n)| n).sum();
+        let mut states = Vec::new();
+        for row in visit.register().pile_rows(&with_questions, 0, MOST)? {
+            states.extend(visit.register().referral(&row.reference)?);
+        }
+        groups.push((who, n, states));
+    }
+    groups.retain(|(_, n, _)| *n > 0);
     let body = html! {
         h1 { "Calls" }
-        @if states.is_empty() { p { "There is nothing to ask anybody." } }
-        @if n_open > MOST { p { "The " (MOST) " longest waiting of " (n_open) " referrals stand here." } }
-        @for who in WHO {
-            @let of: Vec<&ReferralState> = states.iter().filter(|it| it.row.ask.contains(&who)).collect();
-            @if !of.is_empty() {
-                section {
-                    h2 { "To ask the " (who.word()) }
-                    @for state in of { (call(visit, state, who)) }
-                }
+        @if groups.is_empty() { p { "There is nothing to ask anybody." } }
+        @for (who, n, states) in &groups {
+            section {
+                h2 { "To ask the " (who.word()) " (" (n) ")" }
+                @if *n > MOST { p { "The first " (MOST) " of the pile stand here." } }
+                @for state in states { (call(visit, state, *who)) }
             }
         }
     };

@@ -16,6 +16,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     let counted = figures(&visit.register().all_entries()?);
     let body = html! {
         h1 { "Figures" }
+        p { "Counts for whoever keeps the rules. Nothing here is about one patient: the pile and its referrals are for those who treat them." }
         @if counted.months.is_empty() { p { "Nothing was screened yet." } }
         (screenings("By month", &counted.months))
         (screenings("By edition of the rules", &counted.editions))
@@ -88,7 +89,7 @@ fn rules(rule_set: &RuleSet, counted: &[RuleFigures]) -> Markup {
                 th scope="row" { (it.title) br; code { (it.rule) } }
                 td data-label="Fired" { (it.n_fired) (bar(it.n_fired, most)) }
                 td data-label="Set aside" {
-                    @if it.n_decided > 0 { (it.n_set_aside) " of " (it.n_decided) " decisions" }
+                    @if it.n_decided > 0 { (it.n_set_aside) " of " (it.n_decided) " decisions" (bar(it.n_set_aside, it.n_decided)) }
                     @if it.is_mostly_set_aside() { strong { ": to be looked at" } }
                     @for (id, n) in &it.reasons { br; (reason(id)) ": " (n) }
                 }

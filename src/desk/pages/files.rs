@@ -3,14 +3,20 @@
 use axum::http::StatusCode;
 use maud::{Markup, html};
 
-use crate::desk::page::{of_referral, see};
+use crate::desk::page::{hidden, of_referral, see};
 use crate::desk::pages::referral::problems;
 use crate::desk::screened::{answered, file_name};
 use crate::desk::visit::{NoReply, Reply, Visit, saved};
 use crate::document::diagnostic::Diagnostic;
+use crate::document::source::NodeKind;
+use crate::questionnaire::facts::Gathered;
+use crate::questionnaire::frame;
 use crate::register::export::ndjson;
 use crate::register::happening::Happening;
 use crate::register::people::PersonRole;
+use crate::register::state::ReferralState;
+use crate::rule_set::files::sha256;
+use crate::rule_set::{Idx, Question, RuleSet};
 
 /// The page.
 pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
@@ -30,7 +36,7 @@ fn page(
         @if role != PersonRole::Governance {
             section {
                 h2 { "Take a questionnaire in" }
-                p { "The text of a file that " code { "preblock" } " wrote, or that somebody edited by hand. A referral that is there already gets these answers instead of its own; nothing that was written before is lost." }
+                p { "The text of a file that " code { "preblock" } " wrote, or that somebody edited by hand. Of a referral that has answers already it is shown first what would change." }
                 @if !found.is_empty() {
                     div.errors role="alert" tabindex="-1" {
                         h3 { "Not taken in" }
@@ -111,21 +117,137 @@ pub(crate) fn take_in(visit: &mut Visit<'_>) -> Reply {
     let read = screener
         .read(named, text.as_bytes())
         .and_then(|it| screener.read(&file_name(&it.reference), text.as_bytes()));
-    match read {
-        Ok(referral) => {
-            let reference = referral.reference;
-            let mut all = answered(&screener, &reference, text, Vec::new());
-            if visit.register().referral(&reference)?.is_none() {
-                let from = "a file".to_owned();
-                all.insert(0, Happening::Opened { from });
-            }
-            visit.write_all(&reference, None, all)?;
-            Ok(see(&of_referral(&reference, "")))
-        }
+    let reference = match read {
+        Ok(referral) => referral.reference,
         Err(refusal) => {
             let body = page(visit, &refusal.problems, &name, &text)?;
-            Ok(visit.page_with(StatusCode::UNPROCESSABLE_ENTITY, "Not taken in", body))
+            return Ok(visit.page_with(StatusCode::UNPROCESSABLE_ENTITY, "Not taken in", body));
         }
+    };
+    let state = visit.register().referral(&reference)?;
+    let mut changed = Vec::new();
+    if let Some((state, old)) = state
+        .as_ref()
+        .and_then(|it| Some((it, it.questionnaire.as_ref()?)))
+    {
+        if *old == text {
+            return Ok(see(&of_referral(&reference, "")));
+        }
+        let found = changes(visit.rule_set(), old, &text);
+        if visit.form.get("version") != Some(&state.version.to_string()) {
+            let body = confirm(visit, state, &name, &text, &found);
+            return Ok(visit.page("Replace answers", body));
+        }
+        // A page leaves out what steers how it is shown, so that it may carry another text than it was given.
+        if visit.field("digest")? != sha256(text.as_bytes()) {
+            return Err(NoReply::Form(
+                "The text holds characters that nobody sees. Nothing was done: take them out, then take it in again.".into(),
+            ));
+        }
+        changed = found.into_iter().filter_map(|it| it.question).collect();
+    }
+    let mut all = answered(&screener, &reference, text, changed);
+    if state.is_none() {
+        let from = "a file".to_owned();
+        all.insert(0, Happening::Opened { from });
+    }
+    visit.write_all(&reference, None, all)?;
+    Ok(see(&of_referral(&reference, "")))
+}
+
+/// An answer that is another one in another text of a questionnaire.
+struct ChangedAnswer {
+    /// The id of the question; `None` for the day of the answers and for notes.
+    question: Option<String>,
+    about: String,
+    /// As written; empty where nothing is.
+    before: String,
+    after: String,
+}
+
+/// What of its answers differs between two texts of a questionnaire, in the order of the questions.
+fn changes(rule_set: &RuleSet, before: &str, after: &str) -> Vec<ChangedAnswer> {
+    let read = |text: &str| frame::questionnaire(rule_set, "questionnaire", text.as_bytes()).0;
+    let [before, after] = [before, after].map(|it| read(it).map(|it| it.answers));
+    let answer = |of: &Option<Gathered>, at: Idx<Question>| {
+        let given = of.as_ref().and_then(|it| it.given.get(&at));
+        let written = given.filter(|it| it.node.kind != NodeKind::Null);
+        let written = written.map(|it| it.source.slice(&it.node.span));
+        written.map_or_else(String::new, |it| {
+            it.split_whitespace().collect::<Vec<&str>>().join(" ")
+        })
+    };
+    let day = |of: &Option<Gathered>| {
+        let on = of.as_ref().and_then(|it| it.completed_on.as_ref());
+        on.map_or_else(String::new, |(day, _)| day.to_string())
+    };
+    let notes = |of: &Option<Gathered>| {
+        let notes = of.iter().flat_map(|it| &it.notes);
+        notes
+            .map(|it| it.text.as_str())
+            .collect::<Vec<&str>>()
+            .join("; ")
+    };
+    let answers = rule_set
+        .catalogue
+        .questions
+        .entries()
+        .map(|(at, question)| ChangedAnswer {
+            question: Some(question.id.clone()),
+            about: question.ask.clone(),
+            before: answer(&before, at),
+            after: answer(&after, at),
+        });
+    let beside = [
+        ("Day of the answers", day(&before), day(&after)),
+        ("Notes", notes(&before), notes(&after)),
+    ];
+    let beside = beside.map(|(about, before, after)| ChangedAnswer {
+        question: None,
+        about: about.to_owned(),
+        before,
+        after,
+    });
+    let all = answers.chain(beside);
+    all.filter(|it| it.before != it.after).collect()
+}
+
+/// What would be replaced, to be looked at before anything is written.
+fn confirm(
+    visit: &Visit<'_>,
+    state: &ReferralState,
+    name: &str,
+    text: &str,
+    found: &[ChangedAnswer],
+) -> Markup {
+    let shown = |it: &str| if it.is_empty() { "nothing" } else { it }.to_owned();
+    html! {
+        h1 { "Replace answers, " a href=(of_referral(&state.reference, "")) { (state.reference) } }
+        @if visit.form.get("version").is_some() {
+            p role="alert" { strong { "Something was written about this referral meanwhile." } " Nothing was replaced; look again." }
+        }
+        p { "This referral has answers already. Nothing is written yet." }
+        @if found.is_empty() { p { "No answer differs; what stands around them does." } } @else {
+            div.wide tabindex="0" role="region" aria-label="What changes" {
+                table {
+                    thead { tr { @for it in ["Question", "Now", "Then"] { th scope="col" { (it) } } } }
+                    tbody {
+                        @for it in found {
+                            tr { th scope="row" { (it.about) } td data-label="Now" { (shown(&it.before)) } td data-label="Then" { (shown(&it.after)) } }
+                        }
+                    }
+                }
+            }
+        }
+        form method="post" action="/files" {
+            (visit.token_field())
+            (hidden("version", &state.version.to_string()))
+            (hidden("digest", &sha256(text.as_bytes())))
+            (hidden("name", name))
+            (hidden("text", text))
+            button { "Replace the answers" }
+        }
+        p { a href=(of_referral(&state.reference, "")) { "Leave them as they are" } }
     }
 }
 

@@ -3,56 +3,102 @@
 use maud::{Markup, html};
 
 use crate::desk::page::{encoded, of_referral, see};
-use crate::desk::visit::{NoReply, Reply, Visit, capital};
+use crate::desk::screened::lapses_by;
+use crate::desk::visit::{Fields, NoReply, Reply, Visit, capital};
 use crate::register::people::PersonRole;
+use crate::register::pile::PileFilter;
 use crate::register::state::{PileGroup, PileRow, WhoseTurn};
 
-/// Most rows of a group before somebody asks for all of it.
+/// Most rows of a group on one page.
 const MOST: usize = 40;
+
+/// Most sentences of what lapses in one row.
+const MOST_SENTENCES: usize = 3;
 
 /// The pile, or the part of it that was asked for.
 pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     if visit.person()?.role == PersonRole::Governance {
         return Ok(see("/figures"));
     }
-    let find = visit.query.trimmed("find").to_owned();
-    let turn = visit.query.trimmed("turn").to_owned();
-    let whole = visit.query.trimmed("whole").to_owned();
-    let rows = visit.register().pile()?;
-    if let Some(found) = rows.iter().find(|it| it.reference == find) {
-        return Ok(see(&of_referral(&found.reference, "")));
+    let asked = Asked::of(&visit.query);
+    if !asked.find.is_empty() && visit.register().referral(&asked.find)?.is_some() {
+        return Ok(see(&of_referral(&asked.find, "")));
     }
-    let is_shown = |row: &PileRow| {
-        (find.is_empty() || row.reference.to_lowercase().contains(&find.to_lowercase()))
-            && (turn.is_empty() || row.turn.word() == turn)
-    };
-    let shown: Vec<&PileRow> = rows.iter().filter(|row| is_shown(row)).collect();
+    let counts = visit.register().pile_counts(&asked.filter())?;
+    let mut groups = Vec::new();
+    for (group, n) in &counts {
+        groups.push(self::group(visit, &asked, *group, *n)?);
+    }
     let body = html! {
         h1 { "Pile" }
-        (search(&find, &turn))
+        (search(&asked))
         (new_referral(visit))
-        @if shown.is_empty() {
-            p { @if rows.is_empty() { "No referral yet: open one above, or take a questionnaire in." } @else { "No referral fits." } }
+        @if counts.is_empty() {
+            p { @if asked == Asked::default() { "No referral yet: open one above, or take a questionnaire in." } @else { "No referral fits." } }
         }
-        @for group in PileGroup::ALL {
-            (self::group(group, shown.iter().copied().filter(|it| it.group == group), whole == group.word()))
-        }
+        @for it in &groups { (it) }
     };
     Ok(visit.page("Pile", body))
 }
 
-fn search(find: &str, turn: &str) -> Markup {
+/// What part of the pile somebody asked for.
+#[derive(Debug, Default, PartialEq)]
+struct Asked {
+    find: String,
+    turn: Option<WhoseTurn>,
+    /// The one group that is shown, and the rows of it that come before those shown.
+    group: Option<PileGroup>,
+    after: usize,
+}
+
+impl Asked {
+    fn of(query: &Fields) -> Self {
+        let group = PileGroup::ALL
+            .into_iter()
+            .find(|it| it.word() == query.trimmed("group"));
+        let after = query.trimmed("after").parse::<usize>().ok();
+        Self {
+            find: query.trimmed("find").to_owned(),
+            turn: WhoseTurn::ALL
+                .into_iter()
+                .find(|it| it.word() == query.trimmed("turn")),
+            after: group.and(after).map_or(0, |it| it - it % MOST),
+            group,
+        }
+    }
+
+    fn filter(&self) -> PileFilter {
+        PileFilter {
+            group: self.group,
+            turn: self.turn,
+            ask: None,
+            reference: self.find.clone(),
+        }
+    }
+
+    /// The address of rows of a group, found in the same way.
+    fn to(&self, group: PileGroup, after: usize) -> String {
+        format!(
+            "/?find={}&turn={}&group={}&after={after}",
+            encoded(&self.find),
+            encoded(self.turn.map_or("", WhoseTurn::word)),
+            encoded(group.word())
+        )
+    }
+}
+
+fn search(asked: &Asked) -> Markup {
     html! {
         form.line method="get" action="/" role="search" {
             div.field {
                 label for="find" { "Find by reference" }
-                input id="find" name="find" value=(find) autocomplete="off" accesskey="f";
+                input id="find" name="find" value=(asked.find) autocomplete="off" accesskey="f";
             }
             div.field {
                 label for="turn" { "Whose turn" }
                 select id="turn" name="turn" {
-                    option value="" selected[turn.is_empty()] { "anybody's" }
-                    @for it in WhoseTurn::ALL { option value=(it.word()) selected[it.word() == turn] { (it.word()) } }
+                    option value="" selected[asked.turn.is_none()] { "anybody's" }
+                    @for it in WhoseTurn::ALL { option value=(it.word()) selected[asked.turn == Some(it)] { (it.word()) } }
                 }
             }
             button { "Show" }
@@ -74,38 +120,73 @@ fn new_referral(visit: &Visit<'_>) -> Markup {
     }
 }
 
-fn group<'a>(group: PileGroup, rows: impl Iterator<Item = &'a PileRow>, is_whole: bool) -> Markup {
-    let rows: Vec<&PileRow> = rows.collect();
-    let n_shown = if is_whole { rows.len() } else { MOST };
-    html! {
-        @if !rows.is_empty() {
-            section {
-                h2 { (capital(group.word())) " (" (rows.len()) ")" }
-                div.wide tabindex="0" role="region" aria-label=(group.word()) {
-                    table.pile {
-                        thead {
-                            tr {
-                                @for it in ["Reference", "Day", "Verdict", "First reason", "Next", "Whose turn", "Since"] { th scope="col" { (it) } }
-                            }
+fn group(visit: &Visit<'_>, asked: &Asked, group: PileGroup, n: usize) -> Result<Markup, NoReply> {
+    let of_group = PileFilter {
+        group: Some(group),
+        ..asked.filter()
+    };
+    let after = asked.after.min(n.saturating_sub(1) / MOST * MOST);
+    let rows = visit.register().pile_rows(&of_group, after, MOST)?;
+    let is_booked = group == PileGroup::Booked;
+    let heading = if is_booked {
+        "What lapses before the day"
+    } else {
+        "First reason"
+    };
+    let mut shown = Vec::new();
+    for row in &rows {
+        let reason = if is_booked {
+            let state = visit.register().referral(&row.reference)?;
+            let booked = state.and_then(|it| Some((*it.booked.last()?, it)));
+            let lapsing = booked.map(|(day, it)| lapses_by(&visit.screener(), &it, day));
+            lapses(&lapsing.unwrap_or_default(), "nothing")
+        } else {
+            html! { (row.first_reason) }
+        };
+        shown.push(self::row(row, heading, &reason));
+    }
+    let end = after + rows.len();
+    Ok(html! {
+        section {
+            h2 { (capital(group.word())) " (" (n) ")" }
+            div.wide tabindex="0" role="region" aria-label=(group.word()) {
+                table.pile {
+                    thead {
+                        tr {
+                            @for it in ["Reference", "Day", "Verdict", heading, "Next", "Whose turn", "Since"] { th scope="col" { (it) } }
                         }
-                        tbody { @for row in rows.iter().take(n_shown) { (self::row(row)) } }
                     }
-                }
-                @if rows.len() > n_shown {
-                    p { a href={ "/?whole=" (encoded(group.word())) } { "Show all " (rows.len()) } }
+                    tbody { @for it in &shown { (it) } }
                 }
             }
+            @if n > rows.len() {
+                p.around {
+                    "Rows " (after + 1) " to " (end) " of " (n) ". "
+                    @if after > 0 { a href=(asked.to(group, after - MOST)) { "Before these" } " " }
+                    @if end < n { a href=(asked.to(group, end)) aria-label={ "More of " (group.word()) } { (n - end) " more" } }
+                }
+            }
+        }
+    })
+}
+
+/// What lapses, in a cell of a table.
+pub(crate) fn lapses(said: &[String], nothing: &str) -> Markup {
+    html! {
+        @if said.is_empty() { (nothing) } @else {
+            strong { (said.iter().take(MOST_SENTENCES).map(String::as_str).collect::<Vec<&str>>().join(" ")) }
+            @if said.len() > MOST_SENTENCES { " And " (said.len() - MOST_SENTENCES) " more." }
         }
     }
 }
 
-fn row(row: &PileRow) -> Markup {
+fn row(row: &PileRow, heading: &str, reason: &Markup) -> Markup {
     html! {
         tr {
             th scope="row" { a href=(of_referral(&row.reference, "")) { (row.reference) } }
             td data-label="Day" { (row.day.as_deref().and_then(|day| day.split(' ').next()).unwrap_or("-")) }
             td data-label="Verdict" { @match row.verdict { Some(it) => strong { (it.verdict_words()) }, None => "not screened" } }
-            td data-label="First reason" { (row.first_reason) }
+            td data-label=(heading) { (reason) }
             td data-label="Next" { (next(row)) }
             td data-label="Whose turn" { (row.turn.word()) }
             td data-label="Since" { (row.since.format("%-d %b")) }
@@ -130,24 +211,4 @@ fn next(row: &PileRow) -> Markup {
         a href=(of_referral(&row.reference, page)) aria-label={ (words) " " (row.reference) } { (words) }
         @if let Some(asked) = row.asked { ", asked " (asked.format("%-d %b")) }
     }
-}
-
-/// The referral before and after one in the pile, in its order.
-///
-/// # Errors
-/// The register cannot be read.
-pub(crate) fn neighbours(
-    visit: &Visit<'_>,
-    reference: &str,
-) -> Result<(Option<String>, Option<String>), NoReply> {
-    let rows = visit.register().pile()?;
-    let at = rows.iter().position(|it| it.reference == reference);
-    let named = |at: Option<usize>| {
-        at.and_then(|at| rows.get(at))
-            .map(|it| it.reference.clone())
-    };
-    Ok((
-        named(at.and_then(|it| it.checked_sub(1))),
-        named(at.and_then(|it| it.checked_add(1))),
-    ))
 }

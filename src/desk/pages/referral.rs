@@ -1,21 +1,21 @@
 //! A referral: what it comes to today, what was decided, what lapsed since, and everything that happened.
 
 use maud::{Markup, html};
+use serde_json::Value;
 
 use crate::desk::page::{moment, of_referral, see};
-use crate::desk::pages::pile::neighbours;
-use crate::desk::screened::{Extent, Seen, screened, seen};
+use crate::desk::screened::{Extent, Seen, lapses_by, screened, seen};
 use crate::desk::visit::{NoReply, Reply, Visit, capital};
 use crate::document::diagnostic::Diagnostic;
 use crate::outcome::Urgency;
 use crate::register::entry::RegisterEntry;
 use crate::register::export::in_short;
 use crate::register::happening::{Happening, Screened};
+use crate::register::lapse::lapsed;
 use crate::register::people::PersonRole;
-use crate::register::state::{DecisionKept, PileGroup, ReferralState};
+use crate::register::state::{PileGroup, ReferralState};
 use crate::report::brief::Brief;
 use crate::report::html as report;
-use crate::screening::result::Screening;
 
 /// How many procedure days ahead are looked at.
 const DAYS: usize = 12;
@@ -25,7 +25,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     let state = visit.referral()?;
     let seen = seen(&visit.screener().days(Some(DAYS)), &state);
     let entries = visit.register().entries(&state.reference)?;
-    let (before, after) = neighbours(visit, &state.reference)?;
+    let (before, after) = visit.register().pile_neighbours(&state.reference)?;
     let body = html! {
         nav.around aria-label="This referral, and its neighbours in the pile" {
             (links(visit, &state)?)
@@ -60,7 +60,7 @@ pub(crate) fn problems(found: &[Diagnostic]) -> Markup {
     html! {
         ul.problems {
             @for it in found {
-                li { strong { (capital(&it.title)) "." } " " (capital(&it.help)) " (" code { (it.code.name()) } ")" }
+                li { strong { (capital(&it.title)) "." } " " (capital(&it.help)) " (" @if let Some(place) = it.place() { (place) ", " } code { (it.code.name()) } ")" }
             }
         }
     }
@@ -93,7 +93,14 @@ fn next(visit: &Visit<'_>, state: &ReferralState) -> Markup {
                 "In the pile: " strong { (state.row.group.word()) } ", turn of " (state.row.turn.word())
                 ", since " (moment(state.row.since)) "."
             }
-            @if let Some(day) = state.booked.last() { p { "Booked for " strong { (day.format("%-d %b %Y")) } "." } }
+            @if let Some(day) = state.booked.last() {
+                p { "Booked for " strong { (day.format("%-d %b %Y")) } "." }
+                @let lapses = lapses_by(&visit.screener(), state, *day);
+                @if !lapses.is_empty() {
+                    p role="alert" { strong { "By that day it does not hold as it was booked:" } }
+                    ul { @for it in &lapses { li { (it) } } }
+                }
+            }
             @if let Some(to) = &state.passed_on { p { "Passed on to " (to) "." } }
             @if let Some(why) = &state.closed { p { "Closed: " (why) } }
             @if is_open { (forms(visit, state)) }
@@ -142,7 +149,11 @@ fn decided(state: &ReferralState, seen: &Seen) -> Markup {
         return html! {};
     };
     let lapsed = match seen {
-        Seen::Screening(screening) => lapsed(decision, screening),
+        Seen::Screening(screening) => lapsed(
+            &decision.on,
+            &Screened::of(screening, Value::Null, false),
+            "today",
+        ),
         _ => vec!["The questionnaire cannot be screened any more.".to_owned()],
     };
     html! {
@@ -165,49 +176,6 @@ fn decided(state: &ReferralState, seen: &Seen) -> Markup {
             }
         }
     }
-}
-
-/// What has changed since a decision was signed. Empty while it stands.
-pub(crate) fn lapsed(decision: &DecisionKept, screening: &Screening) -> Vec<String> {
-    let now = Screened::of(screening, serde_json::Value::Null, false);
-    let then = &decision.on;
-    let mut said = Vec::new();
-    let files = [
-        (
-            then.questionnaire != now.questionnaire,
-            "Answers were changed.",
-        ),
-        (then.clinic != now.clinic, "The clinic's file was changed."),
-        (then.rule_set != now.rule_set, "The rule set was changed."),
-        (
-            then.local_policy != now.local_policy,
-            "The local policy was changed.",
-        ),
-    ];
-    said.extend(
-        files
-            .iter()
-            .filter(|(differs, _)| *differs)
-            .map(|(_, words)| (*words).to_owned()),
-    );
-    if then.verdict() != now.verdict() {
-        said.push(format!(
-            "The verdict was {}, and is {} today.",
-            then.verdict().verdict_words(),
-            now.verdict().verdict_words()
-        ));
-    }
-    let added = |before: &[crate::register::happening::RuleTold],
-                 after: &[crate::register::happening::RuleTold],
-                 words: &str| {
-        let new = after.iter().filter(|it| !before.contains(it));
-        new.map(|it| format!("{words}: {}.", it.title))
-            .collect::<Vec<String>>()
-    };
-    said.extend(added(&then.fires, &now.fires, "New since"));
-    said.extend(added(&now.fires, &then.fires, "No longer so"));
-    said.extend(added(&then.waits, &now.waits, "Open again"));
-    said
 }
 
 fn happened(entries: &[RegisterEntry]) -> Markup {

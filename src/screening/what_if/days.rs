@@ -3,7 +3,7 @@
 //! They start at the day of the screening and are the clinic's `procedure_days`, every day if it
 //! names none.
 
-use chrono::{Datelike, Days, NaiveDate, Weekday};
+use chrono::{Datelike, NaiveDate, Weekday};
 
 use crate::outcome::Outcome;
 use crate::quantity::when::When;
@@ -37,12 +37,9 @@ pub fn dates(
     let Some(slot) = rule_set.catalogue.procedure_on else {
         return Vec::new();
     };
-    let operates = |day: &NaiveDate| weekdays.is_none_or(|it| it.contains(&day.weekday()));
     let mut spans: Vec<DateSpan> = Vec::new();
     let mut before: Option<States> = None;
-    let days = (0..u64::try_from(7 * n_days).unwrap_or(0))
-        .filter_map(|ahead| facts.as_of().checked_add_days(Days::new(ahead)));
-    for day in days.filter(operates).take(n_days) {
+    for day in procedure_days(facts.as_of(), weekdays, n_days) {
         let when = When {
             date: day,
             time: facts.procedure_on().and_then(|it| it.time),
@@ -77,6 +74,18 @@ pub fn dates(
         before = Some(states);
     }
     spans
+}
+
+/// The next days on which a clinic operates, this one included: so many of them.
+pub fn procedure_days(
+    from: NaiveDate,
+    weekdays: Option<&[Weekday]>,
+    n_days: usize,
+) -> impl Iterator<Item = NaiveDate> {
+    from.iter_days()
+        .take(7 * n_days)
+        .filter(move |day| weekdays.is_none_or(|it| it.contains(&day.weekday())))
+        .take(n_days)
 }
 
 /// The rules against surgery whose state is otherwise: those that can move a verdict.

@@ -332,7 +332,7 @@ fn parts_of_the_pile(register: &Register, pile: &[PileRow]) -> Result<(), TestCa
 }
 
 /// So many referrals, each with answers and a screening, written straight into the file: a desk takes hours for as many.
-fn many(folder: &std::path::Path, n_referrals: i64) -> Register {
+pub fn many(folder: &std::path::Path, n_referrals: i64) -> Register {
     let register = register(folder);
     let path = register.path().to_owned();
     let mut last = register.all_entries().unwrap_or_default().pop();
@@ -397,15 +397,18 @@ fn many(folder: &std::path::Path, n_referrals: i64) -> Register {
     Register::open(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"))
 }
 
+/// How many very many are.
+pub fn very_many() -> i64 {
+    let wished = std::env::var("PREBLOCK_REFERRALS").ok();
+    wished.and_then(|it| it.parse().ok()).unwrap_or(2_000)
+}
+
 /// What a page of the pile reads, its counts and the first rows of each group, takes no longer than SQLite takes to read all the
 /// rows, and neither do the neighbours of a referral and a search. `PREBLOCK_REFERRALS` says of how many.
 #[test]
 fn a_page_of_a_large_pile_costs_the_rows_it_shows() {
     const SHOWN: usize = 40;
-    let n_referrals: i64 = std::env::var("PREBLOCK_REFERRALS")
-        .ok()
-        .and_then(|it| it.parse().ok())
-        .unwrap_or(2_000);
+    let n_referrals = very_many();
     let folder = folder();
     let mut register = many(folder.path(), n_referrals);
     let start = Instant::now();
