@@ -299,7 +299,7 @@ impl Register {
     /// # Errors
     /// The file cannot be read.
     pub fn pile_of_day(&self, day: NaiveDate) -> Readable<Vec<PileRow>> {
-        pile::of_day(&self.connection, day).map_err(|it| self.unreadable(&it))
+        pile::of_day(&self.file.connection, day).map_err(|it| self.unreadable(&it))
     }
 
     /// The references before and after one in the order of the pile; neither where there is none of this reference.

@@ -168,7 +168,7 @@ struct ChangedAnswer {
 /// What of its answers differs between two texts of a questionnaire, in the order of the questions.
 fn changes(rule_set: &RuleSet, before: &str, after: &str) -> Vec<ChangedAnswer> {
     let read = |text: &str| frame::questionnaire(rule_set, "questionnaire", text.as_bytes()).0;
-    let [before, after] = [before, after].map(|it| read(it).map(|it| it.answers));
+    let [before, after] = [before, after].map(|text| read(text).map(|it| it.answers));
     let answer = |of: &Option<Gathered>, at: Idx<Question>| {
         let given = of.as_ref().and_then(|it| it.given.get(&at));
         let written = given.filter(|it| it.node.kind != NodeKind::Null);

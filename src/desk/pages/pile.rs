@@ -20,7 +20,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     if visit.person()?.role == PersonRole::Governance {
         return Ok(see("/figures"));
     }
-    let asked = Asked::of(&visit.query);
+    let asked = PileAsked::of(&visit.query);
     if !asked.find.is_empty() && visit.register().referral(&asked.find)?.is_some() {
         return Ok(see(&of_referral(&asked.find, "")));
     }
@@ -34,7 +34,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
         (search(&asked))
         (new_referral(visit))
         @if counts.is_empty() {
-            p { @if asked == Asked::default() { "No referral yet: open one above, or take a questionnaire in." } @else { "No referral fits." } }
+            p { @if asked == PileAsked::default() { "No referral yet: open one above, or take a questionnaire in." } @else { "No referral fits." } }
         }
         @for it in &groups { (it) }
     };
@@ -43,7 +43,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
 
 /// What part of the pile somebody asked for.
 #[derive(Debug, Default, PartialEq)]
-struct Asked {
+struct PileAsked {
     find: String,
     turn: Option<WhoseTurn>,
     /// The one group that is shown, and the rows of it that come before those shown.
@@ -51,7 +51,7 @@ struct Asked {
     after: usize,
 }
 
-impl Asked {
+impl PileAsked {
     fn of(query: &Fields) -> Self {
         let group = PileGroup::ALL
             .into_iter()
@@ -87,7 +87,7 @@ impl Asked {
     }
 }
 
-fn search(asked: &Asked) -> Markup {
+fn search(asked: &PileAsked) -> Markup {
     html! {
         form.line method="get" action="/" role="search" {
             div.field {
@@ -120,7 +120,12 @@ fn new_referral(visit: &Visit<'_>) -> Markup {
     }
 }
 
-fn group(visit: &Visit<'_>, asked: &Asked, group: PileGroup, n: usize) -> Result<Markup, NoReply> {
+fn group(
+    visit: &Visit<'_>,
+    asked: &PileAsked,
+    group: PileGroup,
+    n: usize,
+) -> Result<Markup, NoReply> {
     let of_group = PileFilter {
         group: Some(group),
         ..asked.filter()
@@ -135,14 +140,13 @@ fn group(visit: &Visit<'_>, asked: &Asked, group: PileGroup, n: usize) -> Result
     };
     let mut shown = Vec::new();
     for row in &rows {
-        let reason = if is_booked {
-            let state = visit.register().referral(&row.reference)?;
-            let booked = state.and_then(|it| Some((*it.booked.last()?, it)));
-            let lapsing = booked.map(|(day, it)| lapses_by(&visit.screener(), &it, day));
-            lapses(&lapsing.unwrap_or_default(), "nothing")
-        } else {
-            html! { (row.first_reason) }
-        };
+        let mut reason = html! { (row.first_reason) };
+        if is_booked
+            && let Some(state) = visit.register().referral(&row.reference)?
+            && let Some(day) = state.booked.last()
+        {
+            reason = lapses(&lapses_by(&visit.screener(), &state, *day), "nothing");
+        }
         shown.push(self::row(row, heading, &reason));
     }
     let end = after + rows.len();
