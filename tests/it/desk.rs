@@ -22,6 +22,8 @@ use preblock::inner::screening::screener::Screener;
 use crate::register::model::{many, very_many};
 use crate::support::{embedded_once, program, run, said, today};
 
+mod interview;
+
 const PASSPHRASE: &str = "four words of nobody";
 const PEOPLE: [(&str, PersonRole); 5] = [
     ("GE", PersonRole::Governance),
@@ -946,20 +948,20 @@ fn an_interview_keeps_what_is_understood_and_shows_the_rest() {
         "/referral/SM-900/interview/person"
     );
     let page = browser.get("/referral/SM-900/interview/person");
-    let was = page.field("was.weight");
+    let was = page.field("was.person.weight");
     let blank = [
-        ("was.date_of_birth", was.as_str()),
-        ("was.sex", &was),
-        ("was.weight", &was),
-        ("was.height", &was),
+        ("was.person.date_of_birth", was.as_str()),
+        ("was.person.sex", &was),
+        ("was.person.weight", &was),
+        ("was.person.height", &was),
     ];
     let version = page.field("version");
     let typed = [
         ("version", version.as_str()),
-        ("t.date_of_birth", "1980-02-03"),
-        ("a.sex", "female"),
-        ("t.weight", "81"),
-        ("t.height", "172 cm"),
+        ("t.person.date_of_birth", "1980-02-03"),
+        ("a.person.sex", "female"),
+        ("t.person.weight", "81"),
+        ("t.person.height", "172 cm"),
     ];
     let answer = browser.post(
         &page,
@@ -979,16 +981,25 @@ fn an_interview_keeps_what_is_understood_and_shows_the_rest() {
             && !kept.contains("weight"),
         "{kept}"
     );
-    let (was, version) = (answer.field("was.weight"), answer.field("version"));
+    let (was, version) = (answer.field("was.person.weight"), answer.field("version"));
     let mended = [
         ("version", version.as_str()),
-        ("was.weight", &was),
-        ("t.weight", "81 kg"),
+        ("was.person.weight", &was),
+        ("t.person.weight", "81 kg"),
     ];
     let answer = browser.post(&answer, "/referral/SM-900/interview/person", &mended);
-    assert_eq!(
-        (answer.status, answer.header("location")),
-        (303, "/referral/SM-900/interview/plan")
+    let next = answer.header("location").to_owned();
+    assert_eq!(answer.status, 303);
+    assert!(
+        next.starts_with("/referral/SM-900/interview/plan?since="),
+        "{next}"
+    );
+    let page = browser.get(&next);
+    assert!(
+        page.body
+            .contains("What is the body weight? <strong>81 kg</strong>"),
+        "what was saved is told on the next page: {}",
+        page.body
     );
     let page = browser.get("/referral/SM-900/interview/person");
     assert!(
@@ -1013,13 +1024,16 @@ fn two_people_on_one_referral_lose_nothing() {
     let of = |page: &Answer, name: &str, typed: &str| -> Vec<(String, String)> {
         let mut fields = vec![("version".to_owned(), page.field("version"))];
         for name in ["weight", "height"] {
-            let was = page.field(&format!("was.{name}"));
+            let was = page.field(&format!("was.person.{name}"));
             let stands = was.lines().last().map_or_else(String::new, str::to_owned);
-            fields.extend([(format!("was.{name}"), was), (format!("t.{name}"), stands)]);
+            fields.extend([
+                (format!("was.person.{name}"), was),
+                (format!("t.person.{name}"), stands),
+            ]);
         }
         let at = fields
             .iter()
-            .position(|(key, _)| *key == format!("t.{name}"));
+            .position(|(key, _)| *key == format!("t.person.{name}"));
         fields[at.unwrap_or_default()].1 = typed.to_owned();
         fields
     };
@@ -1452,8 +1466,8 @@ fn a_later_answer_asks_for_a_new_decision() {
     let page = nurse.get("/referral/SM-101/interview/person");
     let fields = [
         ("version", page.field("version")),
-        ("was.weight", page.field("was.weight")),
-        ("t.weight", "62 kg".into()),
+        ("was.person.weight", page.field("was.person.weight")),
+        ("t.person.weight", "62 kg".into()),
     ];
     let fields: Vec<(&str, &str)> = fields
         .iter()
@@ -1942,35 +1956,21 @@ fn a_large_pile_is_shown_by_the_page() {
     );
 }
 
-/// What the driver of a real browser counted in one part of `tests/outside/desk.py`.
-fn in_a_browser(part: &str) -> serde_json::Value {
+/// What the driver of a real browser counted in one part of a script of `tests/outside`.
+fn in_a_browser(script: &str, part: &str) -> serde_json::Value {
     let arguments = [
         env!("CARGO_BIN_EXE_preblock"),
         env!("CARGO_MANIFEST_DIR"),
         part,
     ];
-    let printed = crate::outside::run("desk.py", &arguments, b"");
+    let printed = crate::outside::run(script, &arguments, b"");
     serde_json::from_slice(&printed).unwrap_or_default()
-}
-
-/// Five referrals from paper, by keyboard alone; the desk is killed in the third. Two nurses on one page; scripts off.
-#[test]
-fn a_morning_in_a_browser_takes_few_keys_and_loses_nothing() {
-    let counted = in_a_browser("morning");
-    let keys = counted["keys"].as_object().cloned().unwrap_or_default();
-    assert_eq!(keys.len(), 5, "{counted}");
-    for (reference, n) in &keys {
-        assert!(
-            n.as_u64().is_some_and(|n| (20..=300).contains(&n)),
-            "{reference}: {n} keys"
-        );
-    }
 }
 
 /// A review with one finding set aside, hostile words on every page, axe at two widths, and paper.
 #[test]
 fn every_page_is_accessible_inert_and_prints() {
-    let counted = in_a_browser("example");
+    let counted = in_a_browser("desk.py", "example");
     assert!(
         counted["axe"].as_u64().is_some_and(|n| n >= 30),
         "{counted}"
