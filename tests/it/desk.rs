@@ -10,17 +10,18 @@ use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use chrono::{DateTime, FixedOffset, TimeDelta};
+use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
 use preblock::inner::desk::routes::{PageOf, ROUTES, Verb};
 use preblock::inner::desk::{Desk, serve};
-use preblock::inner::register::happening::Happening;
+use preblock::inner::register::happening::{Happening, Screened};
 use preblock::inner::register::people::{PersonRole, hashed};
 use preblock::inner::register::pile::PileFilter;
 use preblock::inner::register::{New, Register};
+use preblock::inner::rule_set::RuleSet;
 use preblock::inner::screening::screener::Screener;
 
 use crate::register::model::{many, very_many};
-use crate::support::{embedded_once, program, run, said, today};
+use crate::support::{embedded, embedded_once, program, run, said, today};
 
 mod interview;
 
@@ -99,6 +100,11 @@ fn people(register: &mut Register) {
     }
 }
 
+fn screener_of<'a>(rule_set: &'a RuleSet, clinic: &str) -> Screener<'a> {
+    let screener = Screener::new(rule_set, today()).clinic("clinic.yaml", clinic.as_bytes());
+    screener.unwrap_or_else(|it| unreachable!("{it:?}"))
+}
+
 impl TestDesk {
     fn new() -> Self {
         Self::opened(None, CLINIC)
@@ -113,7 +119,12 @@ impl TestDesk {
         let path = folder.path().join("desk.sqlite3");
         let mut register = Register::create(&path, "a test").expect("a register");
         people(&mut register);
-        Self::over(folder, register, behind, clinic)
+        Self::over(
+            folder,
+            register,
+            behind,
+            screener_of(&embedded_once().0, clinic),
+        )
     }
 
     /// A desk over a register, which is in this folder.
@@ -125,11 +136,8 @@ impl TestDesk {
         folder: tempfile::TempDir,
         register: Register,
         behind: Option<&'static str>,
-        clinic: &str,
+        screener: Screener<'static>,
     ) -> Self {
-        let screener = Screener::new(&embedded_once().0, today())
-            .clinic("clinic.yaml", clinic.as_bytes())
-            .expect("the clinic");
         let (minutes, exchanged, stop) = (
             Arc::new(AtomicI64::new(0)),
             Arc::new(AtomicBool::new(false)),
@@ -1200,7 +1208,7 @@ fn the_day_before_says_what_will_have_lapsed() {
     let mut nurse = desk.person("NA");
     let page = nurse.get("/day-before");
     assert!(page.body.contains("Thursday, 3 Dec 2026"), "{}", page.body);
-    assert_eq!(page.body.matches(">holds<").count(), 2, "{}", page.body);
+    assert_eq!(page.body.matches(">nothing<").count(), 2, "{}", page.body);
     assert!(
         page.body.contains("Planned and not booked (1)"),
         "{}",
@@ -1217,7 +1225,7 @@ fn the_day_before_says_what_will_have_lapsed() {
     let answer = nurse.post(&form, "/referral/SM-108/interview/person", &fields);
     assert_eq!(answer.status, 303, "{}", answer.body);
     let page = nurse.get("/day-before");
-    assert_eq!(page.body.matches(">holds<").count(), 1, "{}", page.body);
+    assert_eq!(page.body.matches(">nothing<").count(), 1, "{}", page.body);
     assert!(page.body.contains("Answers were changed."), "{}", page.body);
     let shown = nurse.get("/referral/SM-108").body;
     assert!(shown.contains("By that day it does not hold"), "{shown}");
@@ -1226,6 +1234,56 @@ fn the_day_before_says_what_will_have_lapsed() {
     let mut nurse = desk.person("NA");
     assert!(nurse.get("/").body.contains("The day has passed."));
     assert_eq!(nurse.get("/day-before?day=soon").status, 422);
+}
+
+/// Rules and clinic's file may be others when a day is booked than when it was screened: what they say on that day counts, and
+/// what they will say by the day of surgery is told.
+#[test]
+fn booking_is_by_the_rules_and_the_clinic_of_today() {
+    let folder = tempfile::tempdir().unwrap_or_else(|it| unreachable!("{it}"));
+    let path = folder.path().join("desk.sqlite3");
+    let mut register = Register::create(&path, "a test").unwrap_or_else(|it| unreachable!("{it}"));
+    people(&mut register);
+    // Screened while the clinic's file let a nurse book, and booked by another edition of it.
+    let text = include_str!("../../examples/referrals/SM-101.yaml");
+    let lets = format!("{CLINIC}nurse_may_book: yes\n");
+    let screening = screener_of(&embedded_once().0, &lets).screen("SM-101.yaml", text.as_bytes());
+    let screening = screening.unwrap_or_else(|it| unreachable!("{it:?}"));
+    let screened = Screened::of(&screening, serde_json::Value::Null, true);
+    assert!(screened.nurse_may_book);
+    for happening in [
+        Happening::Opened {
+            from: String::new(),
+        },
+        Happening::Answered {
+            questionnaire: text.to_owned(),
+            changed: Vec::new(),
+        },
+        Happening::Screened(Box::new(screened)),
+    ] {
+        write(&mut register, "NA", Some("SM-101"), happening);
+    }
+    let mut rules = embedded();
+    rules.review_by = NaiveDate::from_ymd_opt(2026, 12, 1).unwrap_or_default();
+    let rules: &'static RuleSet = Box::leak(Box::new(rules));
+    let desk = TestDesk::over(folder, register, None, screener_of(rules, CLINIC));
+    let (mut nurse, mut clinician) = (desk.person("NA"), desk.person("CB"));
+    let books = |nurse: &mut Browser<'_>| {
+        let page = nurse.get("/referral/SM-101/book");
+        let version = page.field("version");
+        let fields = [("version", version.as_str()), ("day", "2026-12-03")];
+        nurse.post(&page, "/referral/SM-101/book", &fields)
+    };
+    let answer = books(&mut nurse);
+    assert!(answer.body.contains("Not booked yet"), "{}", answer.body);
+    let page = nurse.get("/referral/SM-101/book");
+    assert!(page.body.contains("Not to be booked yet"), "{}", page.body);
+    assert_eq!(decides(&mut clinician, "SM-101", "go").status, 303);
+    assert_eq!(books(&mut nurse).status, 303);
+    let late = "was to be reviewed by 1 Dec 2026";
+    for path in ["/", "/day-before?day=2026-12-03", "/referral/SM-101"] {
+        assert!(nurse.get(path).body.contains(late), "{path}");
+    }
 }
 
 /// What is hostile in a file is shown as it was written, and does nothing.
@@ -1916,7 +1974,8 @@ fn a_large_pile_is_shown_by_the_page() {
             );
         }
     });
-    let desk = TestDesk::over(folder, register, None, CLINIC);
+    let screener = screener_of(&embedded_once().0, CLINIC);
+    let desk = TestDesk::over(folder, register, None, screener);
     let mut nurse = desk.person("NA");
     let mut page = nurse.get("/");
     let shown = best(&mut || page = nurse.get("/"));

@@ -42,7 +42,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
         @if rows.is_empty() { p { "Nobody is booked or planned for this day." } }
         @if rows.len() > MOST { p { "The first " (MOST) " of " (rows.len()) " stand here." } }
         (table("Booked", "What will have lapsed by then", &booked, |state| {
-            lapses(&lapses_by(&visit.screener(), state, day), "holds")
+            lapses(&lapses_by(&visit.screener(), state, day))
         }))
         (table("Planned and not booked", "Where it stands", &planned, |state| {
             html! { (state.row.group.word()) ", turn of " (state.row.turn.word()) }

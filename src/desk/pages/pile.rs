@@ -145,7 +145,7 @@ fn group(
             && let Some(state) = visit.register().referral(&row.reference)?
             && let Some(day) = state.booked.last()
         {
-            reason = lapses(&lapses_by(&visit.screener(), &state, *day), "nothing");
+            reason = lapses(&lapses_by(&visit.screener(), &state, *day));
         }
         shown.push(self::row(row, heading, &reason));
     }
@@ -175,9 +175,9 @@ fn group(
 }
 
 /// What lapses, in a cell of a table.
-pub(crate) fn lapses(said: &[String], nothing: &str) -> Markup {
+pub(crate) fn lapses(said: &[String]) -> Markup {
     html! {
-        @if said.is_empty() { (nothing) } @else {
+        @if said.is_empty() { "nothing" } @else {
             strong { (said.iter().take(MOST_SENTENCES).map(String::as_str).collect::<Vec<&str>>().join(" ")) }
             @if said.len() > MOST_SENTENCES { " And " (said.len() - MOST_SENTENCES) " more." }
         }

@@ -44,7 +44,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
             }
             Seen::Screening(screening) => article.report {
                 (report::one(&Brief::of(screening)))
-                div.paper { (report::decision_box(&Brief::of(screening))) }
+                @if state.standing_decision().is_none() { div.paper { (report::decision_box(&Brief::of(screening))) } }
                 details { summary { "More: sources, answers, what was looked at" } (report::more(screening)) }
             },
         }
