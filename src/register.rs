@@ -18,7 +18,8 @@ use crate::register::happening::{Happening, body, read_body};
 use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
 use crate::register::pile::PileFilter;
 use crate::register::state::{PileGroup, PileRow, ReferralState};
-use crate::rule_set::files::{hex, sha256};
+use crate::rule_set::digest::hex;
+use crate::rule_set::files::sha256;
 
 pub mod check;
 pub mod copy;

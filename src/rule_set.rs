@@ -9,6 +9,7 @@ pub(crate) mod bibliography;
 pub mod catalogue;
 pub(crate) mod condition;
 pub mod course;
+pub(crate) mod digest;
 pub mod files;
 pub(crate) mod guarantee;
 pub mod letter;

@@ -2,18 +2,29 @@
 
 use std::collections::BTreeMap;
 use std::ops::Range;
+use std::sync::OnceLock;
 
 /// A text under the name the user knows it by.
-#[derive(Debug, PartialEq, Eq)]
+///
+/// Its lines are found once somebody asks for a place: most texts are read without that, among them the embedded rule set.
+#[derive(Debug)]
 pub struct Source {
     name: String,
     text: String,
     /// The text as it may be shown, if that is not the text itself.
-    shown: Option<String>,
-    line_starts: Vec<usize>,
+    shown: OnceLock<Option<String>>,
+    line_starts: OnceLock<Vec<usize>>,
     /// How many characters were cut off at the beginning of lines, by line.
     left_out: BTreeMap<usize, usize>,
 }
+
+impl PartialEq for Source {
+    fn eq(&self, other: &Self) -> bool {
+        (&self.name, &self.text, &self.left_out) == (&other.name, &other.text, &other.left_out)
+    }
+}
+
+impl Eq for Source {}
 
 /// Whether a character could steer a terminal, reorder the text around it, or split a line where none ends.
 ///
@@ -54,23 +65,24 @@ pub struct Position {
 }
 
 impl Source {
-    /// Keeps a text and finds its lines.
+    /// Keeps a text.
     pub(crate) fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
-        let text = text.into();
-        let line_starts = std::iter::once(0)
-            .chain(text.match_indices('\n').map(|(at, _)| at + 1))
-            .collect();
-        // Nearly every text is printable ASCII, and then there is nothing to look at twice.
-        let plain = text
-            .bytes()
-            .all(|byte| matches!(byte, b' '..=b'~' | b'\n' | b'\t'));
         Self {
             name: name.into(),
-            shown: (!plain).then(|| harmless(&text)),
-            text,
-            line_starts,
+            text: text.into(),
+            shown: OnceLock::new(),
+            line_starts: OnceLock::new(),
             left_out: BTreeMap::new(),
         }
+    }
+
+    fn line_starts(&self) -> &[usize] {
+        self.line_starts.get_or_init(|| {
+            let ends = self.text.match_indices('\n');
+            std::iter::once(0)
+                .chain(ends.map(|(at, _)| at + 1))
+                .collect()
+        })
     }
 
     /// A text of which some lines, from 0, lack so many characters at their beginning: its columns are those of the whole.
@@ -104,7 +116,12 @@ impl Source {
 
     /// The text as it may be shown on a terminal: of the same length, byte for byte.
     pub(crate) fn shown(&self) -> &str {
-        self.shown.as_deref().unwrap_or(&self.text)
+        let shown = self.shown.get_or_init(|| {
+            // Nearly every text is printable ASCII, and then there is nothing to look at twice.
+            let is_plain = |byte: u8| matches!(byte, b' '..=b'~' | b'\n' | b'\t');
+            (!self.text.bytes().all(is_plain)).then(|| harmless(&self.text))
+        });
+        shown.as_deref().unwrap_or(&self.text)
     }
 
     /// The text of a range; empty if the range does not fit the text.
@@ -114,16 +131,16 @@ impl Source {
 
     /// Index, from 0, of the line that holds a byte offset.
     pub(crate) fn line_index(&self, offset: usize) -> usize {
-        self.line_starts
+        self.line_starts()
             .partition_point(|&start| start <= offset)
             .saturating_sub(1)
     }
 
     /// Byte range of a line without its line end; `None` past the last line.
     pub(crate) fn line_range(&self, index: usize) -> Option<Range<usize>> {
-        let start = *self.line_starts.get(index)?;
+        let start = *self.line_starts().get(index)?;
         let end = self
-            .line_starts
+            .line_starts()
             .get(index + 1)
             .map_or(self.text.len(), |&next| next - 1);
         let end = if self
@@ -140,13 +157,13 @@ impl Source {
 
     /// How many lines there are.
     pub(crate) fn line_count(&self) -> usize {
-        self.line_starts.len()
+        self.line_starts().len()
     }
 
     /// Line and column of a byte offset.
     pub fn position(&self, offset: usize) -> Position {
         let line = self.line_index(offset);
-        let start = self.line_starts.get(line).copied().unwrap_or(0);
+        let start = self.line_starts().get(line).copied().unwrap_or(0);
         let before = self
             .text
             .get(start..offset)

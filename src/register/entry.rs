@@ -6,7 +6,7 @@ use chrono::{DateTime, FixedOffset, SecondsFormat};
 use sha2::{Digest, Sha256};
 
 use crate::register::happening::Happening;
-use crate::rule_set::files::hex;
+use crate::rule_set::digest::hex;
 
 /// The digest before the first entry.
 pub const NOTHING_BEFORE: &str = "0000000000000000000000000000000000000000000000000000000000000000";

@@ -1,15 +1,11 @@
 //! Where the texts of a rule set come from: embedded in the binary, or a folder.
-//!
-//! What judges a rule set and decides nothing is not part of its digest: worked cases and
-//! allowances. Guarantees are. Approving does not change it either: of ruleset.yaml the status,
-//! `approval:`, `withdrawn:` and empty lines do not count.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
 
 use include_dir::{Dir, include_dir};
-use sha2::{Digest, Sha256};
+use sha2::{Digest as _, Sha256};
 
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::reading::Reading;
@@ -17,11 +13,15 @@ use crate::document::shape;
 use crate::document::source::{Node, Source};
 use crate::document::text;
 use crate::document::text::Read;
+use crate::rule_set::digest::{digest, hex};
 
 static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
 
 /// The events of each embedded file but the cases, as the build script took them down.
 static TAPES: &[(&str, &str)] = &include!(concat!(env!("OUT_DIR"), "/tapes.rs"));
+
+/// The digest of the embedded files, as the build script computed it.
+static EMBEDDED_DIGEST: &str = include_str!(concat!(env!("OUT_DIR"), "/digest"));
 
 /// The tape of an embedded file; `None` if there is none, or if these are not its bytes.
 pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
@@ -127,6 +127,8 @@ pub struct RuleFiles {
     folder: String,
     files: BTreeMap<String, Arc<TextFile>>,
     care: Care,
+    /// Whether they are the very files that are embedded.
+    is_embedded: bool,
 }
 
 impl RuleFiles {
@@ -136,6 +138,7 @@ impl RuleFiles {
             folder: folder.into(),
             files: BTreeMap::new(),
             care: Care::Full,
+            is_embedded: false,
         }
     }
 
@@ -146,6 +149,7 @@ impl RuleFiles {
             ..Self::new("rules")
         };
         taken.take_embedded(&RULES);
+        taken.is_embedded = true;
         taken
     }
 
@@ -204,6 +208,11 @@ impl RuleFiles {
         self.care
     }
 
+    /// Whether the program's own tests have judged these very files already, with full care, as they were built into it.
+    pub(crate) fn is_judged(&self) -> bool {
+        self.is_embedded && self.care == Care::Embedded
+    }
+
     /// What the user knows the folder by.
     pub(crate) fn name(&self) -> &str {
         &self.folder
@@ -218,11 +227,13 @@ impl RuleFiles {
     pub fn set(&mut self, path: impl Into<String>, bytes: impl Into<Vec<u8>>) {
         let path = path.into();
         let file = TextFile::new(self.name_of(&path), bytes);
+        self.is_embedded = false;
         self.files.insert(path, Arc::new(file));
     }
 
     /// Takes a file out; whether it was there.
     pub fn remove(&mut self, path: &str) -> bool {
+        self.is_embedded = false;
         self.files.remove(path).is_some()
     }
 
@@ -243,37 +254,12 @@ impl RuleFiles {
             .map(|(path, file)| (path.as_str(), file.as_ref()))
     }
 
-    /// SHA-256, in hexadecimal, over every file but the cases and the allowances: its path and its lines, without line
-    /// end marks, white space at line ends, or empty lines at its end.
-    ///
-    /// Of ruleset.yaml the status, the approval and the withdrawal do not count, nor do empty lines: approving a content
-    /// must not change it, since the approval names this digest.
+    /// The digest by which these files are known as a rule set, in hexadecimal: [`digest`](crate::rule_set::digest::digest).
     pub fn digest(&self) -> String {
-        let mut hash = Sha256::new();
-        for (path, file) in self
-            .iter()
-            .filter(|(path, _)| !path.starts_with("cases/") && *path != ALLOWANCES)
-        {
-            let text = String::from_utf8_lossy(file.bytes());
-            hash.update(path.as_bytes());
-            hash.update([0]);
-            let lines = text
-                .trim_start_matches('\u{feff}')
-                .trim_end()
-                .lines()
-                .map(str::trim_end);
-            let lines: Vec<&str> = if path == HEAD {
-                content_of_head(lines)
-            } else {
-                lines.collect()
-            };
-            for line in lines {
-                hash.update(line.as_bytes());
-                hash.update([b'\n']);
-            }
-            hash.update([0]);
+        if self.is_embedded {
+            return EMBEDDED_DIGEST.to_owned();
         }
-        hex(&hash.finalize())
+        digest(self.iter().map(|(path, file)| (path, file.bytes())))
     }
 }
 
@@ -343,48 +329,9 @@ pub(crate) fn passed_over(folder: &Path) -> Vec<String> {
     Listed::of(folder).passed_over
 }
 
-/// The file of remarks that are allowed to stand. Like the cases, it decides nothing.
-pub(crate) const ALLOWANCES: &str = "allowances.yaml";
-
-/// The file that says what a rule set is, and whether it is approved.
-const HEAD: &str = "ruleset.yaml";
-
-/// The lines of ruleset.yaml that are content: all but empty ones, and but the status, approval and withdrawal with what
-/// stands indented under them. A comment that starts a line is content wherever it stands.
-///
-/// INVARIANT: a key that is written in any other way (in quotes, in braces) counts as content, so at worst an approval
-/// does not match.
-fn content_of_head<'a>(lines: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
-    let mut about_approval = false;
-    let mut content = Vec::new();
-    for line in lines.filter(|it| !it.is_empty()) {
-        let is_comment = line.starts_with('#');
-        if !is_comment && !line.starts_with([' ', '\t']) {
-            about_approval = ["status:", "approval:", "withdrawn:"]
-                .iter()
-                .any(|key| line.starts_with(key));
-        }
-        if is_comment || !about_approval {
-            content.push(line);
-        }
-    }
-    content
-}
-
 /// SHA-256 of bytes, in hexadecimal.
 pub fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
-}
-
-/// Bytes in hexadecimal.
-pub(crate) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes
-        .iter()
-        .fold(String::with_capacity(64), |mut text, byte| {
-            let _ = write!(text, "{byte:02x}");
-            text
-        })
 }
 
 /// The embedded rule set's own log of its editions, as Markdown.

@@ -21,7 +21,8 @@ pub(crate) mod symbols;
 use crate::document::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::document::source::Source;
 use crate::document::text;
-use crate::rule_set::files::{ALLOWANCES, RuleFiles};
+use crate::rule_set::digest::ALLOWANCES;
+use crate::rule_set::files::RuleFiles;
 use crate::rule_set::files::{Care, Parsed};
 use crate::rule_set::read::built_in::holds;
 use crate::rule_set::read::guarantees::Nameable;
@@ -295,7 +296,8 @@ impl<'a> RuleSetReader<'a> {
 
     /// Names that would vanish behind others, by all conditions together.
     fn swallowed(&mut self) {
-        if !self.diagnostics.is_empty() {
+        let is_judged = self.files.is_judged() && self.overlay.is_none();
+        if is_judged || !self.diagnostics.is_empty() {
             return;
         }
         let asked = self

@@ -10,7 +10,8 @@ use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::document::reading::Reading;
 use crate::document::source::{Node, Source};
 use crate::rule_set::RuleSet;
-use crate::rule_set::files::{ALLOWANCES, RuleFiles};
+use crate::rule_set::digest::ALLOWANCES;
+use crate::rule_set::files::RuleFiles;
 use crate::rule_set::read::registers::date;
 
 /// One remark that is meant to stand.

@@ -103,3 +103,20 @@ fn the_embedded_rule_set_stands_up_to_full_care() {
     );
     assert_eq!(quick.digest, full.digest);
 }
+
+/// The build script computed the digest of these files, and a program that starts takes it as it is.
+#[test]
+fn the_digest_that_was_built_in_is_that_of_the_files() {
+    let embedded = RuleFiles::embedded();
+    let mut copied = RuleFiles::new("copy");
+    for (path, file) in embedded.iter() {
+        copied.set(path, file.bytes());
+    }
+    assert_eq!(embedded.digest(), copied.digest());
+    let mut changed = RuleFiles::embedded();
+    changed.set("limits.yaml", "limits: []\n");
+    assert_ne!(changed.digest(), embedded.digest());
+    let mut fewer = RuleFiles::embedded();
+    assert!(fewer.remove("limits.yaml"));
+    assert_ne!(fewer.digest(), embedded.digest());
+}
