@@ -105,6 +105,9 @@ mod support;
 mod texts;
 // The house in order: layers, the rule set, the schemas.
 mod tidy;
+// Past one machine: a real Spark cluster, and file by file.
+#[cfg(target_os = "linux")]
+mod spark;
 // Units, conversions, spans of time and dates.
 mod units;
 // Results are written as they are made, or said not to have been; nothing of a run is passed over.

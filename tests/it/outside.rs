@@ -29,11 +29,20 @@ fn home() -> PathBuf {
     target.join("outside")
 }
 
-/// The interpreter that has all packages of tests/outside/requirements.txt. They are installed once; tests that run at
-/// the same time wait for one another.
+/// The interpreter that has all packages of tests/outside/requirements.txt.
 fn python() -> PathBuf {
-    let home = home();
-    std::fs::create_dir_all(&home).expect("the folder of the readers");
+    installed(&home(), "requirements.txt", Some(SCHEMA_SOURCE))
+}
+
+/// The interpreter that has the packages of spark.txt: half a gigabyte, so only the test of Spark waits for them.
+pub fn python_with_spark() -> PathBuf {
+    installed(&home().join("spark"), "spark.txt", None)
+}
+
+/// The interpreter in a folder, with the packages of a file of tests/outside and beside them one source archive, if any.
+/// They are installed once; tests that run at the same time wait for one another.
+fn installed(home: &Path, requirements: &str, archive: Option<&str>) -> PathBuf {
+    std::fs::create_dir_all(home).expect("the folder of the readers");
     let lock = std::fs::File::create(home.join("lock")).expect("the lock of the readers");
     lock.lock().expect("the lock of the readers");
     let interpreter = home.join(if cfg!(windows) {
@@ -42,10 +51,9 @@ fn python() -> PathBuf {
         "venv/bin/python"
     });
     let stamp = home.join("installed");
-    let wanted = format!(
-        "{}{SCHEMA_SOURCE}\n",
-        include_str!("../outside/requirements.txt")
-    );
+    let requirements = scripts().join(requirements);
+    let packages = std::fs::read_to_string(&requirements).expect("the packages");
+    let wanted = archive.map_or(packages.clone(), |it| format!("{packages}{it}\n"));
     if std::fs::read_to_string(&stamp).ok().as_deref() != Some(&wanted) {
         let _ = std::fs::remove_dir_all(home.join("venv"));
         let system = if cfg!(windows) { "python" } else { "python3" };
@@ -54,29 +62,24 @@ fn python() -> PathBuf {
                 .args(["-m", "venv"])
                 .arg(home.join("venv")),
         );
-        let requirements =
-            Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/requirements.txt");
         let pip = || {
             let mut pip = Command::new(&interpreter);
             pip.args(["-m", "pip", "--quiet", "--disable-pip-version-check"]);
             pip
         };
         make(pip().args(["install", "--requirement"]).arg(requirements));
-        make(
-            pip()
-                .args([
-                    "download",
-                    "--no-deps",
-                    "--no-binary",
-                    ":all:",
-                    SCHEMA_SOURCE,
-                    "--dest",
-                ])
-                .arg(&home),
-        );
+        if let Some(archive) = archive {
+            let as_source = ["--no-deps", "--no-binary", ":all:", archive, "--dest"];
+            make(pip().arg("download").args(as_source).arg(home));
+        }
         std::fs::write(&stamp, wanted).expect("the stamp of the readers");
     }
     interpreter
+}
+
+/// The folder of the scripts.
+fn scripts() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside")
 }
 
 /// Runs one step of the installation.
@@ -95,11 +98,13 @@ fn make(command: &mut Command) {
 
 /// Gives a script of tests/outside a text, and returns what it printed.
 pub fn run(script: &str, arguments: &[&str], input: &[u8]) -> Vec<u8> {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("tests/outside")
-        .join(script);
-    let mut child = Command::new(python())
-        .arg(script)
+    run_with(python(), script, arguments, input)
+}
+
+/// The same, with an interpreter that has other packages.
+pub fn run_with(python: PathBuf, script: &str, arguments: &[&str], input: &[u8]) -> Vec<u8> {
+    let mut child = Command::new(python)
+        .arg(scripts().join(script))
         .args(arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -237,7 +242,7 @@ fn disagreements(copies: &[Break]) -> Vec<String> {
         .zip(&folders)
         .for_each(|(it, folder)| write_rules(&it.files, folder));
     let outside = Command::new(python())
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/guarantees.py"))
+        .arg(scripts().join("guarantees.py"))
         .args(&folders)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())

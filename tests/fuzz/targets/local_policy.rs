@@ -1,13 +1,22 @@
-//! Any bytes in the place of a local policy: nothing panics, and a refusal says why.
+//! Any bytes as a local policy. Where it is taken, a patient can be screened under it.
 #![no_main]
 
+mod common;
+
+use std::sync::LazyLock;
+
 use libfuzzer_sys::fuzz_target;
-use preblock::inner::rule_set::files::{RuleFiles, TextFile};
-use preblock::inner::questionnaire::policy::rule_set_with;
+use preblock::{RuleFiles, RuleSet, Screener, TextFile};
+
+static FILES: LazyLock<RuleFiles> = LazyLock::new(RuleFiles::embedded);
 
 fuzz_target!(|bytes: &[u8]| {
     let local = TextFile::new("local.yaml", bytes);
-    if let Err(wrong) = rule_set_with(&RuleFiles::embedded(), Some(&local)) {
-        assert!(!wrong.is_empty(), "a refusal says why");
+    match RuleSet::read(&FILES, Some(&local)) {
+        Ok(rules) => {
+            let screener = Screener::new(&rules, common::as_of()).without_search();
+            common::holds(screener.screen("patient.yaml", common::PATIENT));
+        }
+        Err(wrong) => common::says_why(&wrong),
     }
 });

@@ -1,0 +1,200 @@
+//! What five paths cost in instructions, held against what was recorded: a machine with much else to do changes nothing of it.
+//!
+//! `cargo test --locked --test instructions` fails where one costs 5 % more than `instructions.txt` says, and
+//! `PREBLOCK_BLESS=1` records anew. `cargo test` alone leaves it out. It counts what the profile for tests builds (`opt-level = 1`),
+//! which is there already; a release takes minutes. So the counts tell a path from itself as it was, not from another.
+//!
+//! Needs valgrind. The program starts itself under callgrind once a path; everything before the path's own function, such as
+//! reading the rule set, is not counted.
+#![expect(
+    clippy::panic,
+    reason = "what cannot be set up or counted fails the gate"
+)]
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::hint::black_box;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+
+use chrono::NaiveDate;
+use preblock::inner::screening::screener::Referral;
+use preblock::{RuleFiles, RuleSet, Screener};
+
+/// How much more than recorded a path may cost: a twentieth.
+const MOST_MORE: f64 = 1.05;
+
+/// One path: its name, and how often it runs so that one run's chance is small in the sum.
+type PathToCount = (&'static str, fn(&Setting));
+
+const PATHS: [PathToCount; 4] = [
+    ("rule-set-loaded", |_| {
+        black_box(counted::rule_set_loaded());
+    }),
+    ("questionnaire-read", |it| {
+        black_box(counted::questionnaires_read(it));
+    }),
+    ("rules-evaluated", |it| {
+        black_box(counted::rules_evaluated(it));
+    }),
+    ("screening-explained", |it| {
+        black_box(counted::screenings_explained(it));
+    }),
+];
+
+/// What every path starts from.
+struct Setting<'a> {
+    screener: Screener<'a>,
+    files: Vec<(String, Vec<u8>)>,
+    referrals: Vec<Referral>,
+}
+
+/// What is counted: callgrind looks for functions of this module. INVARIANT: none of them is inlined.
+mod counted {
+    use super::*;
+
+    #[inline(never)]
+    pub(super) fn rule_set_loaded() -> RuleSet {
+        rules()
+    }
+
+    #[inline(never)]
+    pub(super) fn questionnaires_read(it: &Setting) -> usize {
+        let read = it
+            .files
+            .iter()
+            .filter_map(|(name, bytes)| it.screener.read(name, bytes).ok());
+        read.map(|it| it.reference.len()).sum()
+    }
+
+    #[inline(never)]
+    pub(super) fn rules_evaluated(it: &Setting) -> usize {
+        let states = |it: &Setting| -> usize {
+            let all = it
+                .referrals
+                .iter()
+                .map(|one| it.screener.states(&one.facts));
+            all.map(|states| states.iter().count()).sum()
+        };
+        (0..20).map(|_| states(black_box(it))).sum()
+    }
+
+    #[inline(never)]
+    pub(super) fn screenings_explained(it: &Setting) -> usize {
+        let all = it.referrals.iter().map(|one| it.screener.screening(one));
+        all.map(|screening| screening.findings.len()).sum()
+    }
+}
+
+fn rules() -> RuleSet {
+    RuleSet::read(&RuleFiles::embedded(), None)
+        .unwrap_or_else(|found| panic!("the embedded rule set loads: {found:?}"))
+}
+
+fn project() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Runs one path, in a process that callgrind watches.
+fn run(name: &str) {
+    let rules = rules();
+    let as_of = NaiveDate::from_ymd_opt(2026, 11, 25).unwrap_or_default();
+    let screener = Screener::new(&rules, as_of).without_search();
+    let folder = project().join("examples/referrals");
+    let mut files: Vec<(String, Vec<u8>)> = std::fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|it| it.path())
+        .filter(|it| it.extension().is_some_and(|it| it == "yaml"))
+        .map(|it| {
+            (
+                it.display().to_string(),
+                std::fs::read(it).unwrap_or_default(),
+            )
+        })
+        .collect();
+    files.sort();
+    let read = files.iter().map(|(name, bytes)| screener.read(name, bytes));
+    let referrals: Vec<Referral> = read.filter_map(Result::ok).collect();
+    assert!(referrals.len() > 20, "the examples are read");
+    let setting = Setting {
+        screener,
+        files,
+        referrals,
+    };
+    match PATHS.iter().find(|(it, _)| *it == name) {
+        Some((_, path)) => path(&setting),
+        None => panic!("there is no path `{name}`"),
+    }
+}
+
+/// How many instructions a path takes.
+fn instructions(name: &str) -> f64 {
+    let out = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("callgrind.{name}"));
+    let this = std::env::current_exe().unwrap_or_default();
+    let output = Command::new("valgrind")
+        .args(["--tool=callgrind", "--toggle-collect=*counted*"])
+        .arg(format!("--callgrind-out-file={}", out.display()))
+        .args([&this, Path::new(name)])
+        .output()
+        .unwrap_or_else(|error| panic!("valgrind is needed: {error}"));
+    let counted = std::fs::read_to_string(&out).unwrap_or_default();
+    let total = counted.lines().find_map(|it| it.strip_prefix("totals: "));
+    match total.and_then(|it| it.trim().parse().ok()) {
+        Some(total) if output.status.success() => total,
+        _ => panic!("{name}: {}", String::from_utf8_lossy(&output.stderr)),
+    }
+}
+
+fn record() -> PathBuf {
+    project().join("tests/bench/instructions.txt")
+}
+
+/// What was recorded: a name and a count on each line but those that begin with `#`.
+fn recorded() -> BTreeMap<String, f64> {
+    let text = std::fs::read_to_string(record()).unwrap_or_default();
+    let lines = text.lines().filter(|it| !it.starts_with('#'));
+    let read = lines.filter_map(|it| {
+        let (name, count) = it.split_once(' ')?;
+        Some((name.to_owned(), count.trim().replace(',', "").parse().ok()?))
+    });
+    read.collect()
+}
+
+fn main() -> ExitCode {
+    if let Some(name) = std::env::args().nth(1) {
+        run(&name);
+        return ExitCode::SUCCESS;
+    }
+    let counts = PATHS.map(|(name, _)| (name, instructions(name)));
+    if std::env::var_os("PREBLOCK_BLESS").is_some() {
+        let mut text = String::from("# Instructions of each path; see instructions.rs.\n");
+        for (name, count) in counts {
+            let _ = writeln!(text, "{name} {count}");
+        }
+        return match std::fs::write(record(), text) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(error) => panic!("{}: {error}", record().display()),
+        };
+    }
+    let recorded = recorded();
+    let mut ended = ExitCode::SUCCESS;
+    for (name, count) in counts {
+        let was = recorded.get(name).copied().unwrap_or_default();
+        println!(
+            "{name}: {count} instructions, {:+.1} % of what is recorded",
+            (count / was - 1.0) * 100.0
+        );
+        if count > was * MOST_MORE {
+            ended = ExitCode::FAILURE;
+        }
+    }
+    if ended == ExitCode::FAILURE {
+        println!(
+            "More than a twentieth above tests/bench/instructions.txt. Where that is as it should be, or another compiler is why, \
+             record it with PREBLOCK_BLESS=1 and say so in the commit."
+        );
+    }
+    ended
+}
