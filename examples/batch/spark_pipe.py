@@ -40,9 +40,16 @@ def reference(line):
         return None
 
 
+def numbered(answer, number):
+    """An answer of `preblock batch`, which counts the lines of its part, with the number of its line in the whole file."""
+    begin = re.match(rb'\{"line":(\d+)', answer)
+    # It is told in what is wrong, too, and there in words as well: `line 7` is empty.
+    return re.sub(rb'("line":|`line )%b\b' % begin[1], rb"\g<1>%d" % number, answer) if begin else answer
+
+
 def answers(folder):
     """The lines of all parts, in order."""
-    for part in sorted(Path(folder).glob("part-*")):
+    for part in sorted(Path(folder).glob("part-*"), key=lambda it: (len(it.name), it.name)):
         with open(part, "rb") as lines:
             yield from lines
 
@@ -58,7 +65,7 @@ def compared(source, folder):
             # What was refused may have no reference that can be read.
             if reference(answer) not in (reference(line), None):
                 sys.exit(f"line {n_answered} of {source} has the answer to another: {answer[:200]!r}")
-            digest.update(re.sub(rb'^\{"line":\d+', b'{"line":%d' % n_answered, answer))
+            digest.update(numbered(answer, n_answered))
     if next(told, None) is not None:
         sys.exit(f"there are more answers than the {n_answered} lines of {source}")
     return n_answered, digest.hexdigest()
@@ -72,7 +79,7 @@ def main(master, source, folder, parts, *command):
         SparkSession.builder.master(master)
         .appName("screening")
         .config("spark.ui.enabled", "false")
-        # A carriage return within a line is white space of JSON, and no end of a line.
+        # A carriage return ends no line here either: the command has to answer for it.
         .config("spark.hadoop.textinputformat.record.delimiter", "\n")
         # A part is there whole, once, when the whole job is done: the second version shows parts of a job that failed.
         .config("spark.hadoop.mapreduce.fileoutputcommitter.algorithm.version", "1")

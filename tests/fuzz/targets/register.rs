@@ -7,17 +7,37 @@ use std::sync::LazyLock;
 
 use libfuzzer_sys::fuzz_target;
 use preblock::inner::document::diagnostic::Code;
-use preblock::inner::register::Register;
+use preblock::inner::register::{New, Register};
 use preblock::inner::register::check::check;
 use preblock::inner::register::entry::RegisterEntry;
 use preblock::inner::register::export::{csv, ndjson};
-use preblock::inner::register::people::Person;
+use preblock::inner::register::happening::Happening;
+use preblock::inner::register::people::{Person, PersonRole};
 use preblock::inner::register::state::PileRow;
 
-/// One referral that was opened, answered, screened and decided, by two people.
-static WHOLE: &[u8] = include_bytes!("../whole.register");
+/// A register of one referral that was opened and closed, with pages so small that few bytes hold nothing.
+static WHOLE: LazyLock<Vec<u8>> = LazyLock::new(|| {
+    let path = std::env::temp_dir().join(format!("fuzz-{}.whole", std::process::id()));
+    let mut register = Register::create(&path, "fuzz").expect("a register that can be made");
+    let person = Happening::PersonSet { initials: "NU".into(), role: PersonRole::Nurse, hash: "none".into(), is_on: true };
+    let opened = Happening::Opened { from: "post".into() };
+    let closed = Happening::Closed { why: "moved away".into() };
+    for (referral, happening) in [(None, person), (Some("T-1"), opened), (Some("T-1"), closed)] {
+        let at = chrono::DateTime::from_timestamp(1_790_000_000, 0).expect("a time").fixed_offset();
+        let new = New { at, person: "NU".into(), form: None, referral: referral.map(str::to_owned), happening };
+        register.append(new).expect("what fits a register");
+    }
+    drop(register);
+    let raw = rusqlite::Connection::open(&path).expect("a file of SQLite");
+    raw.execute_batch("pragma journal_mode = delete; pragma page_size = 512; vacuum;").expect("smaller pages");
+    let bytes = std::fs::read(&path).expect("a file that can be read");
+    for ending in ["", "-writer"] {
+        let _ = std::fs::remove_file(preblock::inner::register::file::beside(&path, ending));
+    }
+    bytes
+});
 static CONTENT: LazyLock<(Content, String)> = LazyLock::new(|| {
-    let content = in_file(WHOLE, content).expect("the register can be read");
+    let content = in_file(&WHOLE, content).expect("the register can be read");
     let head = content.0.last().expect("a register with entries").head();
     (content, format!("{}:{}", head.seq, head.digest))
 });
