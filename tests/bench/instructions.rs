@@ -18,16 +18,19 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use chrono::NaiveDate;
+use preblock::inner::batch::lines::Lines;
+use preblock::inner::batch::{BatchScreener, Detail};
 use preblock::inner::screening::screener::Referral;
 use preblock::{RuleFiles, RuleSet, Screener};
+use serde_json::Value;
 
 /// How much more than recorded a path may cost: a twentieth.
 const MOST_MORE: f64 = 1.05;
 
-/// One path: its name, and how often it runs so that one run's chance is small in the sum.
+/// One path: its name, and what it does.
 type PathToCount = (&'static str, fn(&Setting));
 
-const PATHS: [PathToCount; 4] = [
+const PATHS: [PathToCount; 5] = [
     ("rule-set-loaded", |_| {
         black_box(counted::rule_set_loaded());
     }),
@@ -40,6 +43,9 @@ const PATHS: [PathToCount; 4] = [
     ("screening-explained", |it| {
         black_box(counted::screenings_explained(it));
     }),
+    ("batch-lines-answered", |it| {
+        black_box(counted::batch_lines_answered(it));
+    }),
 ];
 
 /// What every path starts from.
@@ -47,6 +53,7 @@ struct Setting<'a> {
     screener: Screener<'a>,
     files: Vec<(String, Vec<u8>)>,
     referrals: Vec<Referral>,
+    lines: String,
 }
 
 /// What is counted: callgrind looks for functions of this module. INVARIANT: none of them is inlined.
@@ -84,6 +91,14 @@ mod counted {
         let all = it.referrals.iter().map(|one| it.screener.screening(one));
         all.map(|screening| screening.findings.len()).sum()
     }
+
+    #[inline(never)]
+    pub(super) fn batch_lines_answered(it: &Setting) -> usize {
+        let batch = BatchScreener::new(&it.screener, Detail::Verdict);
+        let mut out = Vec::new();
+        batch.block(Lines::new(1, it.lines.as_bytes()), &mut out);
+        out.len()
+    }
 }
 
 fn rules() -> RuleSet {
@@ -93,6 +108,14 @@ fn rules() -> RuleSet {
 
 fn project() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// A block of lines, each the example that is JSON, of another patient.
+fn lines() -> String {
+    let example = include_str!("../../examples/referrals/SM-121.json");
+    let one: Value = serde_json::from_str(example).unwrap_or_else(|error| panic!("{error}"));
+    let line = |at: usize| one.to_string().replace("SM-121", &format!("SM-{at}")) + "\n";
+    (0..256).map(line).collect()
 }
 
 /// Runs one path, in a process that callgrind watches.
@@ -122,6 +145,7 @@ fn run(name: &str) {
         screener,
         files,
         referrals,
+        lines: lines(),
     };
     match PATHS.iter().find(|(it, _)| *it == name) {
         Some((_, path)) => path(&setting),

@@ -3,7 +3,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use preblock::inner::quantity::units::{Measure, which_measures};
+use preblock::inner::quantity::{Measure, which_measures};
 use preblock::inner::quantity::{read_number, read_quantity, tidy};
 
 fuzz_target!(|text: &str| {
