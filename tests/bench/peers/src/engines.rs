@@ -3,9 +3,9 @@
 use cel::{Context, Program};
 use datalogic_rs::bumpalo::Bump;
 use datalogic_rs::{Logic, ParsedData};
+use evalexpr::{ContextWithMutableVariables as _, HashMapContext, Node, build_operator_tree};
 use preblock::RuleSet;
 use preblock::inner::rule_set::Condition;
-use rhai::{AST, Dynamic, Scope};
 use serde_json::Value as Json;
 
 use crate::translated::{Person, expression, json_logic};
@@ -24,7 +24,7 @@ pub struct Cel {
 
 impl Cel {
     pub fn new(rules: &RuleSet, conditions: &[&Condition], people: &[Person]) -> Self {
-        let compiled = conditions.iter().map(|it| Program::compile(&expression(rules, it)).expect("an expression of CEL"));
+        let compiled = conditions.iter().map(|it| Program::compile(&expression(rules, it, |option, list| format!("\"{option}\" in {list}"))).expect("an expression of CEL"));
         let laid_out = people.iter().map(|person| {
             let mut context = Context::default();
             for (name, value) in person {
@@ -57,46 +57,44 @@ impl Engine for Cel {
     }
 }
 
-/// The crate `rhai`.
-pub struct Script {
-    engine: rhai::Engine,
-    conditions: Vec<AST>,
-    people: Vec<Scope<'static>>,
+/// The crate `evalexpr`.
+pub struct Expressions {
+    conditions: Vec<Node>,
+    people: Vec<HashMapContext>,
 }
 
-impl Script {
+impl Expressions {
     pub fn new(rules: &RuleSet, conditions: &[&Condition], people: &[Person]) -> Self {
-        let engine = rhai::Engine::new();
-        let compiled = conditions.iter().map(|it| engine.compile_expression(expression(rules, it)).expect("an expression of rhai"));
-        let conditions = compiled.collect();
+        let text = |it: &&Condition| expression(rules, it, |option, list| format!("contains({list}, \"{option}\")"));
+        let compiled = conditions.iter().map(|it| build_operator_tree(&text(it)).expect("an expression"));
         let laid_out = people.iter().map(|person| {
-            let mut scope = Scope::new();
+            let mut context = HashMapContext::new();
             for (name, value) in person {
-                scope.push_constant_dynamic(name.clone(), script_value(value));
+                context.set_value(name.clone(), value_of(value)).expect("a variable");
             }
-            scope
+            context
         });
-        Self { engine, conditions, people: laid_out.collect() }
+        Self { conditions: compiled.collect(), people: laid_out.collect() }
     }
 }
 
-fn script_value(value: &Json) -> Dynamic {
+fn value_of(value: &Json) -> evalexpr::Value {
     match value {
-        Json::String(text) => text.clone().into(),
-        Json::Number(number) => number.as_f64().unwrap_or_default().into(),
-        Json::Array(options) => options.iter().map(script_value).collect::<Vec<Dynamic>>().into(),
+        Json::String(text) => evalexpr::Value::String(text.clone()),
+        Json::Number(number) => evalexpr::Value::Float(number.as_f64().unwrap_or_default()),
+        Json::Array(options) => evalexpr::Value::Tuple(options.iter().map(value_of).collect()),
         other => unreachable!("{other} is no fact"),
     }
 }
 
-impl Engine for Script {
+impl Engine for Expressions {
     fn name(&self) -> &'static str {
-        "expressions (rhai 1.27)"
+        "expressions (evalexpr 11.3)"
     }
 
     fn answers(&mut self, person: usize) -> Vec<bool> {
-        let scope = &mut self.people[person];
-        let told = self.conditions.iter().map(|it| self.engine.eval_ast_with_scope::<bool>(scope, it).is_ok_and(|it| it));
+        let context = &self.people[person];
+        let told = self.conditions.iter().map(|it| it.eval_boolean_with_context(context) == Ok(true));
         told.collect()
     }
 }

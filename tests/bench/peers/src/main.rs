@@ -1,5 +1,5 @@
 //! Twenty conditions of the default rule set, evaluated for the same people by this program and by general-purpose engines: CEL,
-//! a scripting engine, JSONLogic. First every engine must come to the same answer for each; then each is timed.
+//! an expression engine, JSONLogic. First every engine must come to the same answer for each; then each is timed.
 //!
 //! The peers know no missing answer, so only people of whom all the facts are known take part: the worked cases and the examples.
 //! Facts are laid out and conditions compiled beforehand, for everybody.
@@ -16,7 +16,7 @@ use preblock::inner::screening::compile::{Compiled, Prepared};
 use preblock::inner::workbench::cases::read::cases;
 use preblock::{RuleFiles, RuleSet};
 
-use crate::engines::{Cel, Engine, JsonLogic, Script};
+use crate::engines::{Cel, Engine, Expressions, JsonLogic};
 use crate::translated::{Person, person};
 
 const RULES: [&str; 20] = [
@@ -64,7 +64,7 @@ fn main() {
     let conditions: Vec<_> = rules.judging.iter().map(|it| &it.when).collect();
     let engines: [Box<dyn Engine>; 3] = [
         Box::new(Cel::new(&rules, &conditions, &people)),
-        Box::new(Script::new(&rules, &conditions, &people)),
+        Box::new(Expressions::new(&rules, &conditions, &people)),
         Box::new(JsonLogic::new(&rules, &conditions, &people)),
     ];
     let n_answers = (people.len() * RULES.len()) as f64;

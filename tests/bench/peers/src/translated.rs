@@ -52,16 +52,17 @@ fn sign(comparison: Comparison) -> &'static str {
     }
 }
 
-/// The condition as an expression of the family of C, which both CEL and the script take.
-pub fn expression(rules: &RuleSet, condition: &Condition) -> String {
+/// The condition as an expression of the family of C, in which only `includes` is written differently from engine to engine: it
+/// takes an option and a list.
+pub fn expression(rules: &RuleSet, condition: &Condition, includes: fn(&str, &str) -> String) -> String {
     let joined = |parts: &[Condition], by: &str| {
-        let parts: Vec<String> = parts.iter().map(|it| expression(rules, it)).collect();
+        let parts: Vec<String> = parts.iter().map(|it| expression(rules, it, includes)).collect();
         format!("({})", parts.join(by))
     };
     match condition {
         Condition::All(parts) => joined(parts, " && "),
         Condition::Any(parts) => joined(parts, " || "),
-        Condition::Not(part) => format!("!({})", expression(rules, part)),
+        Condition::Not(part) => format!("!({})", expression(rules, part, includes)),
         Condition::Fact { fact, test } => {
             let name = name(rules, *fact);
             let each = |options: &[u16], by: &str, one: &dyn Fn(String) -> String| {
@@ -71,7 +72,7 @@ pub fn expression(rules: &RuleSet, condition: &Condition) -> String {
             match test {
                 Test::OneOf(options) => each(options, " || ", &|it| format!("{name} == \"{it}\"")),
                 Test::NoneOf(options) => each(options, " && ", &|it| format!("{name} != \"{it}\"")),
-                Test::Includes(options) => each(options, " || ", &|it| format!("\"{it}\" in {name}")),
+                Test::Includes(options) => each(options, " || ", &|it| includes(&it, &name)),
                 Test::Compare(comparison, with) => format!("{name} {} {:?}", sign(*comparison), with.value),
                 other => unreachable!("{other:?} is none of the tests"),
             }
