@@ -1218,8 +1218,8 @@ fn the_day_before_says_what_will_have_lapsed() {
     let form = nurse.get("/referral/SM-108/interview/person");
     let fields = [
         ("version", form.field("version")),
-        ("was.weight", form.field("was.weight")),
-        ("t.weight", "77 kg".into()),
+        ("was.person.weight", form.field("was.person.weight")),
+        ("t.person.weight", "77 kg".into()),
     ];
     let fields = fields.each_ref().map(|(key, value)| (*key, value.as_str()));
     let answer = nurse.post(&form, "/referral/SM-108/interview/person", &fields);

@@ -215,11 +215,11 @@ impl Filled<'_> {
                     None => continue,
                 },
                 _ if detail == "reaction" => {
-                    let reactions = self.rule_set.allergens.reactions.iter();
+                    let mut reactions = self.rule_set.allergens.reactions.iter();
                     let text = reactions
-                        .filter(|it| it.id == written)
+                        .find(|it| it.id == written)
                         .map(|it| it.text.as_str());
-                    coding(&system(self.canonical, "reactions"), written, text.last())
+                    coding(&system(self.canonical, "reactions"), written, text)
                 }
                 _ => json!({ "valueString": written }),
             };
