@@ -12,7 +12,7 @@ use crate::report::words::edition;
 use crate::rule_set::RuleSet;
 use crate::workbench::compare::lines::{LineTally, LinesOfKind, NamedLine};
 use crate::workbench::compare::{
-    ChangeKind, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious,
+    ChangeKind, ChangedPart, Exact, Move, Possible, RuleSetChange, Shift, Tally, is_less_cautious,
 };
 
 /// Everything that a comparison came to.
@@ -51,9 +51,20 @@ impl Compared<'_> {
             && self.lines.as_ref().is_none_or(LineTally::is_quiet)
     }
 
-    /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out.
+    /// Whether somebody, real or possible, gets a less cautious verdict, or that could not be shut out, or a rule may be set
+    /// aside more easily.
     pub fn loosens(&self) -> bool {
-        self.shows_somebody() || self.exact.is_err()
+        self.shows_somebody() || self.exact.is_err() || self.eases()
+    }
+
+    /// Whether something is less cautious that no verdict shows: a rule may be set aside more easily.
+    fn eases(&self) -> bool {
+        self.changes.iter().any(|it| match &it.what {
+            ChangeKind::Otherwise(parts) => {
+                parts.iter().any(|it| it.is_less_cautious == Some(true))
+            }
+            ChangeKind::In | ChangeKind::Out => false,
+        })
     }
 
     /// Whether somebody is shown, real or possible, who gets a less cautious verdict.
@@ -89,13 +100,31 @@ fn odd(it: &Compared<'_>) -> Option<String> {
 }
 
 /// What the committee asks first.
-fn verdict(it: &Compared<'_>) -> &'static str {
-    match &it.exact {
+fn verdict(it: &Compared<'_>) -> String {
+    let verdict = match &it.exact {
         _ if it.shows_somebody() => "Somebody gets a less cautious verdict.",
         Ok(_) => "Nobody gets a less cautious verdict.",
         Err(_) => "Whether somebody could get a less cautious verdict was not decided.",
+    };
+    let eased = if it.eases() {
+        " A rule may be set aside more easily than before."
+    } else {
+        ""
+    };
+    format!("{verdict}{eased}")
+}
+
+/// A part that differs, after what it is by itself.
+fn part_of(part: &ChangedPart) -> String {
+    match part.is_less_cautious {
+        Some(true) => format!("{LESS}: {}", part.of),
+        Some(false) => format!("{MORE}: {}", part.of),
+        None => part.of.to_owned(),
     }
 }
+
+const LESS: &str = "LESS CAUTIOUS";
+const MORE: &str = "more cautious";
 
 fn arrow(old: Standing, new: Standing) -> String {
     format!("{} instead of {}", new.words(), old.words())
@@ -103,9 +132,9 @@ fn arrow(old: Standing, new: Standing) -> String {
 
 fn sense(old: Standing, new: Standing) -> &'static str {
     match is_less_cautious(old, new) {
-        true => "LESS CAUTIOUS",
+        true => LESS,
         false if old == new => "other findings",
-        false => "more cautious",
+        false => MORE,
     }
 }
 
@@ -213,7 +242,7 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         return lines.join("\n");
     }
     lines.extend(odd(it).map(|it| fill(&it, "")));
-    lines.extend([verdict(it).to_owned(), String::new(), "What changed".into()]);
+    lines.extend([fill(&verdict(it), ""), String::new(), "What changed".into()]);
     for change in &it.changes {
         match &change.what {
             ChangeKind::In => lines.push(format!(
@@ -234,7 +263,7 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
                 ));
                 for part in parts {
                     lines.push(fill(
-                        &format!("{}: {}", part.of, shown(&part.new)),
+                        &format!("{}: {}", part_of(part), shown(&part.new)),
                         "             ",
                     ));
                     lines.push(fill(
@@ -361,11 +390,10 @@ pub fn markdown(it: &Compared<'_>) -> String {
         return page
             + "**No effect**: both say the same, whatever their order, line breaks and comments.\n";
     }
-    let verdict = if it.loosens() {
-        format!("**{}**", verdict(it))
-    } else {
-        verdict(it).to_owned()
-    };
+    let mut verdict = verdict(it);
+    if it.loosens() {
+        verdict = format!("**{verdict}**");
+    }
     page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
     page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
@@ -378,7 +406,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
                 for part in parts {
                     page += &format!(
                         "  - {}: {} (was: {})\n",
-                        part.of,
+                        part_of(part),
                         escape::inline(shown(&part.new)),
                         escape::inline(shown(&part.old))
                     );
@@ -515,7 +543,7 @@ fn change(it: &RuleSetChange) -> Value {
             "changed",
             parts
                 .iter()
-                .map(|it| json!({ "part": it.of, "old": it.old, "new": it.new }))
+                .map(|it| json!({ "part": it.of, "old": it.old, "new": it.new, "less_cautious": it.is_less_cautious }))
                 .collect(),
         ),
     };

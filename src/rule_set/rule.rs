@@ -40,8 +40,8 @@ pub struct ReasonToSetAside {
     pub text: String,
 }
 
-/// Whether a decision may go against a rule.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// Whether a decision may go against a rule, the stricter the greater.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum MaySetAside {
     /// A clinician's, with a reason.
     One,

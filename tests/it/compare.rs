@@ -1368,3 +1368,43 @@ fn who_may_set_a_rule_aside_is_compared() {
     ];
     assert_eq!(found, expected);
 }
+
+/// A rule that may be set aside more easily is less cautious, though nobody's verdict changes; one that may not so easily is more.
+#[rstest]
+#[case::never_to_two("never", "two", true)]
+#[case::never_to_one("never", "", true)]
+#[case::two_to_one("two", "", true)]
+#[case::one_to_two("", "two", false)]
+#[case::one_to_never("", "never", false)]
+#[case::two_to_never("two", "never", false)]
+fn how_easily_a_rule_is_set_aside(#[case] was: &str, #[case] is: &str, #[case] eases: bool) {
+    let aside = |it: &str| match it {
+        "" => "reason: So it is.".to_owned(),
+        it => format!("set_aside: {it}\n    reason: So it is."),
+    };
+    let of = |it: &str| with_cases(edited(&[INR], &[(RULE, "reason: So it is.", &aside(it))]));
+    let desk = Desk::new(&[("old", &of(was)), ("new", &of(is))], &[]);
+    let (code, out, err) = desk.compare(&["old", "new"]);
+    assert_eq!(code, Some(i32::from(eases)), "{out}{err}");
+    let told = if eases {
+        "LESS CAUTIOUS: may be set aside: by"
+    } else {
+        "more cautious: may be set aside: by"
+    };
+    assert!(
+        out.contains(told) && out.contains("nobody gets another verdict"),
+        "{out}"
+    );
+    let sentence = "A rule may be set aside more easily than before.";
+    let (_, page, _) = desk.compare(&["old", "new", "--format", "markdown"]);
+    for it in [out, shown(&page)] {
+        let it = it.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(it.contains("Nobody gets a less cautious verdict."), "{it}");
+        assert_eq!(it.contains(sentence), eases, "{it}");
+        assert!(it.contains(told), "{it}");
+    }
+    let (_, object, _) = desk.compare(&["old", "new", "--format", "json"]);
+    let object: Value = serde_json::from_str(&object).unwrap_or_default();
+    assert_eq!(object["less_cautious"], eases);
+    assert_eq!(object["changes"][0]["parts"][0]["less_cautious"], eases);
+}

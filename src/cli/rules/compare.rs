@@ -1,7 +1,7 @@
 //! `preblock rules compare`: what a proposed rule set changes, and for whom.
 //!
-//! It ends with 1 if anybody gets a less cautious verdict, else with 2 if a given questionnaire was
-//! refused, else with 0.
+//! It ends with 1 if anybody gets a less cautious verdict or a rule may be set aside more easily, else with 2 if a given
+//! questionnaire was refused, else with 0.
 
 use std::collections::HashSet;
 use std::ops::ControlFlow;

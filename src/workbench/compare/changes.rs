@@ -45,7 +45,12 @@ pub struct ChangedPart {
     pub old: String,
     /// As it is.
     pub new: String,
+    /// Whether this by itself is less cautious than it was, or more, whatever becomes of verdicts; `None` where they alone say so.
+    pub is_less_cautious: Option<bool>,
 }
+
+/// The part of a rule that says whether a decision may go against it: no verdict shows it.
+const SET_ASIDE: &str = "may be set aside";
 
 /// A thing laid out: each part with its words.
 type LaidOut = Vec<(&'static str, String)>;
@@ -176,7 +181,19 @@ impl ThingKind {
 /// Every difference, by kind.
 pub fn changes(old: &RuleSet, new: &RuleSet) -> Vec<RuleSetChange> {
     let of = |kind: ThingKind| differing(kind, kind.things(old), kind.things(new));
-    ThingKind::ALL.into_iter().flat_map(of).collect()
+    let mut changes: Vec<RuleSetChange> = ThingKind::ALL.into_iter().flat_map(of).collect();
+    for change in &mut changes {
+        if let (ChangeKind::Otherwise(parts), Some(before), Some(after)) = (
+            &mut change.what,
+            old.rule(&change.name),
+            new.rule(&change.name),
+        ) {
+            for part in parts.iter_mut().filter(|it| it.of == SET_ASIDE) {
+                part.is_less_cautious = Some(after.set_aside < before.set_aside);
+            }
+        }
+    }
+    changes
 }
 
 /// Each of some things, laid out with its name.
@@ -236,6 +253,7 @@ fn differing(
                 of,
                 old: get(was, of),
                 new: get(parts, of),
+                is_less_cautious: None,
             })
             .filter(|it| it.old != it.new)
             .collect();
@@ -369,7 +387,7 @@ fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
         ("cleared by", told(&rule.cleared_by)),
         ("to the patient, before", told(&rule.tell_patient_before)),
         ("to the patient, afterwards", told(&rule.tell_patient_after)),
-        ("may be set aside", rule.set_aside.words().to_owned()),
+        (SET_ASIDE, rule.set_aside.words().to_owned()),
         ("citations", citations(rule_set, &rule.citations)),
         ("in force from", rule.in_force_from.to_string()),
         ("last reviewed", rule.last_reviewed.to_string()),
