@@ -114,10 +114,6 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
 /// is told before anything is asked. `None` after saying why not.
 fn taken_up(arguments: &Arguments, rule_set: &RuleSet, as_of: NaiveDate) -> Option<String> {
     let path = &arguments.file;
-    if Format::of_name(&path.to_string_lossy()) == Format::Json {
-        draw::note("`ask` writes YAML; give it a file that ends in .yaml");
-        return None;
-    }
     if path.symlink_metadata().is_ok() {
         let read =
             files::read_bounded(path, frame::LARGEST).map_err(|it| draw::diagnostics(&[*it]));
@@ -128,7 +124,11 @@ fn taken_up(arguments: &Arguments, rule_set: &RuleSet, as_of: NaiveDate) -> Opti
     }
     let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned());
     let reference = arguments.reference.clone().or(stem)?;
-    let text = match edit::started(rule_set, &reference, as_of) {
+    let started = match Format::of_name(&path.to_string_lossy()) {
+        Format::Yaml => edit::started(rule_set, &reference, as_of),
+        Format::Json => edit::started_in_json(rule_set, &reference, as_of),
+    };
+    let text = match started {
         Ok(text) => text,
         Err(found) => {
             draw::diagnostics(&found);

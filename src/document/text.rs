@@ -46,6 +46,14 @@ impl Format {
             .is_some_and(|it| it.eq_ignore_ascii_case("json"));
         if json { Self::Json } else { Self::Yaml }
     }
+
+    /// JSON for a text that is one object of it, else YAML, of which nearly all JSON is a part.
+    pub(crate) fn of_text(text: &str) -> Self {
+        match serde_json::from_str(text) {
+            Ok(serde_json::Value::Object(_)) => Self::Json,
+            _ => Self::Yaml,
+        }
+    }
 }
 
 /// What came of reading a text.

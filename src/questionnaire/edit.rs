@@ -1,6 +1,7 @@
-//! A questionnaire's text, one answer otherwise: comments, order and all other answers stay as they stand.
+//! A questionnaire's text, one answer otherwise: comments, order and all other answers stay as they stand. YAML stays YAML, and
+//! JSON stays JSON.
 //!
-//! The text is changed where the answer stands or belongs, and nowhere else. INVARIANT: a changed text is read again before it
+//! The text of YAML is changed where the answer stands or belongs, and nowhere else. INVARIANT: a changed text is read again before it
 //! is handed out, and is refused unless it says what it said before but for this answer, comments included: a file may be
 //! laid out in more ways than anybody thinks of, and nothing in it may be lost.
 
@@ -8,7 +9,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use crate::document::diagnostic::{Diagnostic, in_file_order};
+use crate::document::diagnostic::{Code, Diagnostic, in_file_order};
 use crate::quantity::tidy;
 use crate::questionnaire::facts::{
     Fact, Facts, Gathered, Given, MedicineEntry, Value, Why, answers,
@@ -16,6 +17,7 @@ use crate::questionnaire::facts::{
 use crate::questionnaire::frame;
 use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 
+mod object;
 mod place;
 mod scalar;
 pub mod whole;
@@ -90,10 +92,29 @@ pub fn started(
     }
 }
 
+/// As [`started`], in JSON.
+///
+/// # Errors
+/// As of [`started`].
+pub fn started_in_json(
+    rule_set: &RuleSet,
+    reference: &str,
+    completed_on: NaiveDate,
+) -> Result<String, Vec<Diagnostic>> {
+    let text = started(rule_set, reference, completed_on)?;
+    let written = object::written(&text).map(|it| it + "\n");
+    written.ok_or_else(|| {
+        vec![Diagnostic::bare(
+            Code::WrongForm,
+            "it cannot be written as JSON",
+        )]
+    })
+}
+
 /// The text of a questionnaire with one answer otherwise. Whether the answer can be understood is not looked at.
 ///
 /// # Errors
-/// Every diagnostic of the text, if it cannot be read as YAML; or that the answer finds no place in it.
+/// Every diagnostic of the text, if it cannot be read; or that the answer finds no place in it.
 pub fn with_answer(
     rule_set: &RuleSet,
     text: &str,

@@ -462,15 +462,40 @@ fn what_cannot_be_taken_up_is_left_as_it_is() {
     assert_eq!(output.status.code(), Some(2));
     assert!(said(&output.stderr).contains("nothing is asked before these are mended"));
     assert_eq!(content(&wrong), text);
-    let json = piped(&folder.path().join("SM-303.json"), "");
-    assert!(said(&json.stderr).contains("`ask` writes YAML"));
+    let json = folder.path().join("SM-303.json");
+    let text = "{ \"questionnaire\": 1, \"reference\": \"SM-303\", \"answers\": {}, }\n";
+    std::fs::write(&json, text).unwrap_or_else(|it| panic!("{it}"));
+    let output = piped(&json, "1960-02-03\n");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(said(&output.stderr).contains("nothing is asked before these are mended"));
+    assert_eq!(content(&json), text);
     let name = piped(&folder.path().join("smith.yaml"), "");
     assert!(said(&name.stderr).contains("a reference needs a digit"));
     assert!(said(&name.stderr).contains("--reference"));
     assert_eq!(
         std::fs::read_dir(folder.path()).map(Iterator::count).ok(),
-        Some(1)
+        Some(2)
     );
+}
+
+/// A file that ends in `.json` is asked for and kept in JSON, and taken up again.
+#[test]
+fn a_questionnaire_in_json_is_asked_for() {
+    let folder = folder();
+    let file = folder.path().join("SM-304.json");
+    let output = piped(&file, "1960-02-03\nmale\n");
+    let (out, err) = (said(&output.stdout), said(&output.stderr));
+    assert!(err.contains("2 answers of this run"), "{out}{err}");
+    let kept: serde_json::Value = serde_json::from_str(&content(&file)).unwrap_or_default();
+    assert_eq!(kept["reference"], "SM-304");
+    assert_eq!(
+        kept["answers"]["person"],
+        serde_json::json!({ "date_of_birth": "1960-02-03", "sex": "male" })
+    );
+    let output = piped(&file, "81 kg\n");
+    assert!(!said(&output.stdout).contains("date of birth"));
+    let kept: serde_json::Value = serde_json::from_str(&content(&file)).unwrap_or_default();
+    assert_eq!(kept["answers"]["person"]["weight"], "81 kg");
 }
 
 #[cfg(unix)]

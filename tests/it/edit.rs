@@ -7,8 +7,11 @@
 
 use std::sync::LazyLock;
 
+use preblock::inner::document::shape::to_json;
 use preblock::inner::document::source::Node;
-use preblock::inner::questionnaire::edit::{Entered, started, understood, with_answer};
+use preblock::inner::questionnaire::edit::{
+    Entered, started, started_in_json, understood, with_answer,
+};
 use preblock::inner::questionnaire::frame;
 use preblock::inner::rule_set::{Answer, Idx, Question, RuleSet};
 use proptest::prelude::*;
@@ -243,6 +246,12 @@ proptest! {
             }
             Err(found) => prop_assert!(codes(&found).iter().all(|it| it.starts_with("text/")), "{:?} {:?}", typed, codes(&found)),
         }
+        let in_json = as_json(&before);
+        if let Ok(after) = with_answer(rules, &in_json, question(rules, "a.words"), &words) {
+            let outside: serde_json::Value = serde_json::from_str(&after).map_err(|it| TestCaseError::fail(it.to_string()))?;
+            prop_assert_eq!(outside["answers"]["a"]["words"].as_str(), Some(typed.as_str()));
+            prop_assert_eq!(outside["answers"]["a"]["smokes"].as_str(), Some("yes"));
+        }
         let list = Entered::Entries(vec![
             vec![("name".to_owned(), typed.clone())],
             vec![("name".to_owned(), beside.clone()), ("daily".to_owned(), typed.clone())],
@@ -254,11 +263,33 @@ proptest! {
             let second = items.get(1);
             prop_assert_eq!(second.and_then(|it| it.get("name")?.text()), Some(beside.as_str()));
             prop_assert_eq!(second.and_then(|it| it.get("daily")?.text()), Some(typed.as_str()));
+            let after = with_answer(rules, &in_json, question(rules, "a.taken"), &list).unwrap_or_default();
+            let outside: serde_json::Value = serde_json::from_str(&after).map_err(|it| TestCaseError::fail(it.to_string()))?;
+            prop_assert_eq!(&outside["answers"]["a"]["taken"], &serde_json::json!([typed, { "name": beside, "daily": typed }]));
         }
     }
 }
 
-/// Every answer of every example changed, blanked and put back: the rest is kept, to the byte where it is put back.
+/// A questionnaire in JSON.
+fn as_json(yaml: &str) -> String {
+    let root = frame::tree("t.yaml", yaml.as_bytes()).root;
+    let value = root.map(|it| to_json(&it)).unwrap_or_default();
+    format!("{value:#}\n")
+}
+
+/// What a text says, wherever it stands in it.
+fn says(name: &str, text: &str) -> serde_json::Value {
+    let read = frame::tree(name, text.as_bytes());
+    assert!(
+        read.diagnostics.is_empty(),
+        "{:?}\n{text}",
+        codes(&read.diagnostics)
+    );
+    read.root.map(|it| to_json(&it)).unwrap_or_default()
+}
+
+/// Every answer of every example changed, blanked and put back: the rest is kept, to the byte where it is put back. The same in
+/// JSON says the same.
 #[test]
 fn every_example_takes_any_answer() {
     let rules = &embedded_once().0;
@@ -292,6 +323,10 @@ fn every_example_takes_any_answer() {
                 panic!("{} {}: {:?}", path.display(), question.id, codes(&it))
             });
             n_changed += usize::from(changed != text);
+            let in_json = with_answer(rules, &as_json(&text), at, &answer).unwrap_or_default();
+            assert_eq!(says("t.json", &in_json), says("t.yaml", &changed));
+            let again = with_answer(rules, &in_json, at, &answer);
+            assert_eq!(again.as_deref(), Ok(in_json.as_str()));
             let again = with_answer(rules, &changed, at, &answer);
             assert_eq!(again.as_deref(), Ok(changed.as_str()));
             let blank = with_answer(rules, &changed, at, &Entered::Nothing);
@@ -340,6 +375,51 @@ fn other_layouts_are_kept() {
         ),
     ] {
         assert_eq!(after(before, &answer), expected);
+    }
+}
+
+/// JSON stays JSON, on as many lines as it was and in the order of a questionnaire.
+#[test]
+fn json_stays_json() {
+    let answers = [
+        ("person.sex", Entered::Options(vec!["male".into()])),
+        (
+            "bleeding.inr",
+            Entered::Dated {
+                value: Box::new(typed("2.60")),
+                taken_on: "2026-11-20".into(),
+            },
+        ),
+        ("person.weight", Entered::Nothing),
+    ];
+    let before = r#"{"questionnaire":1,"reference":"S-1","answers":{"person":{"weight":"80 kg"}},"note":"a \u00e9"}"#;
+    assert_eq!(
+        after(before, &answers),
+        r#"{"questionnaire":1,"reference":"S-1","answers":{"person":{"sex":"male","weight":null},"bleeding":{"inr":{"value":2.6,"taken_on":"2026-11-20"}}},"note":"a é"}"#
+    );
+    let rules = &embedded_once().0;
+    let started = started_in_json(rules, "SM-103", today()).unwrap_or_default();
+    let expected = r#"{
+  "questionnaire": 1,
+  "for": "nail-surgery",
+  "reference": "SM-103",
+  "completed_on": "2026-11-25",
+  "answers": {
+    "person": {
+      "sex": "male"
+    }
+  }
+}
+"#;
+    assert_eq!(after(&started, &answers[..1]), expected);
+    assert!(started_in_json(rules, "Smith", today()).is_err());
+    for text in [
+        r#"{"answers":[]}"#,
+        r#"{"answers":{"person":"words"}}"#,
+        r#"{"answers":{},"answers":{}}"#,
+    ] {
+        let refused = with_answer(rules, text, question(rules, "person.sex"), &typed("male"));
+        assert!(refused.is_err_and(|it| !it.is_empty()), "{text}");
     }
 }
 

@@ -1,17 +1,17 @@
-//! Where a value stands in a text of YAML, or belongs, and the text with another one there.
+//! Where a value stands in a text, or belongs, and the text with another one there: how in YAML, and that it is as meant.
 
 use std::ops::Range;
 
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
-use crate::document::text;
-use crate::questionnaire::edit::PathKey;
+use crate::document::text::{self, Format};
+use crate::questionnaire::edit::{PathKey, object};
 use crate::questionnaire::frame;
 
 /// The text with this value at the end of the path, or with nothing there.
 ///
 /// # Errors
-/// Every diagnostic of the text, if it cannot be read as YAML; or that the value finds no place in it.
+/// Every diagnostic of the text, if it cannot be read; or that the value finds no place in it.
 pub fn put(
     text: &str,
     path: &[PathKey<'_>],
@@ -21,7 +21,8 @@ pub fn put(
         Some(rest) => ("\u{feff}", rest),
         None => ("", text),
     };
-    let read = frame::tree(NAME, text.as_bytes());
+    let format = Format::of_text(text);
+    let read = frame::tree(name(format), text.as_bytes());
     let (Some(source), Some(root), true) = (read.source, read.root, read.diagnostics.is_empty())
     else {
         return Err(read.diagnostics);
@@ -30,8 +31,11 @@ pub fn put(
         source: &source,
         newline: if text.contains("\r\n") { "\r\n" } else { "\n" },
     };
-    let changed = layout.changed(&root, path, value);
-    match changed.filter(|it| is_as_meant((text, &root), it, path, value)) {
+    let changed = match format {
+        Format::Yaml => layout.changed(&root, path, value),
+        Format::Json => object::changed(text, path, value),
+    };
+    match changed.filter(|it| is_as_meant(format, (text, &root), it, path, value)) {
         Some(changed) => Ok(format!("{bom}{changed}")),
         None => {
             let keys: Vec<&str> = path.iter().map(|it| it.key).collect();
@@ -42,18 +46,25 @@ pub fn put(
     }
 }
 
-const NAME: &str = "the questionnaire";
+/// What the text is called: by its name it is read as what it is.
+fn name(format: Format) -> &'static str {
+    match format {
+        Format::Yaml => "the questionnaire",
+        Format::Json => "the questionnaire.json",
+    }
+}
 
 /// Whether a changed text says what it said before, comments included, and this value at the end of the path.
 fn is_as_meant(
+    format: Format,
     (before, root): (&str, &Node),
     changed: &str,
     path: &[PathKey<'_>],
     value: Option<&str>,
 ) -> bool {
-    let read = frame::tree(NAME, changed.as_bytes());
+    let read = frame::tree(name(format), changed.as_bytes());
     let wanted = format!("value: {}\n", value.unwrap_or("null"));
-    let wanted = frame::tree(NAME, wanted.as_bytes());
+    let wanted = frame::tree(name(Format::Yaml), wanted.as_bytes());
     let (Some(now), Some(wanted)) = (read.root, wanted.root) else {
         return false;
     };
