@@ -39,7 +39,7 @@ pub(crate) struct Arguments {
     /// By which the clinic knows the patient, for a new questionnaire [default: the file's name]
     #[arg(long, value_name = "REFERENCE")]
     reference: Option<String>,
-    /// The day of the answers and of the screening, such as 2026-11-25 [default: today]
+    /// The day of the answers and of the screening, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     #[command(flatten)]

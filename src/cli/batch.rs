@@ -34,7 +34,7 @@ pub(crate) struct Arguments {
     /// How much to say of each
     #[arg(long, value_enum, default_value_t = AnswerKind::Verdict)]
     answer: AnswerKind,
-    /// The day the screening is run, such as 2026-11-25 [default: today]
+    /// The day the screening is run, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     #[command(flatten)]

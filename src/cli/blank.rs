@@ -24,7 +24,7 @@ pub(crate) struct Arguments {
     /// Only what is to be asked about this patient first, with the reference filled in
     #[arg(long, value_name = "REFERENCE")]
     reference: Option<String>,
-    /// The day of the answers, such as 2026-11-25 [default: today]
+    /// The day of the answers, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day, requires = "reference")]
     as_of: Option<NaiveDate>,
     /// An empty file of the clinic's standing answers instead; with `--reference`, the clinic's file: what it answers is not
@@ -148,7 +148,7 @@ pub(crate) fn form(rule_set: &RuleSet, for_clinic: bool) -> String {
             "questionnaire: 1".into(),
             format!("for: {}", rule_set.id),
             "reference:             # by which the clinic knows the patient, such as SM-103; never a name".into(),
-            "completed_on:          # the day of the answers, such as 2026-11-20".into(),
+            "completed_on:          # the day of the answers, as YYYY-MM-DD".into(),
         ]);
     }
     lines.push("answers:".into());
@@ -256,7 +256,7 @@ fn how(question: &Question) -> Vec<String> {
                 Vec::new(),
             )
         }
-        Answer::Date => ("a date, such as 2026-12-03".into(), Vec::new()),
+        Answer::Date => ("a date, as YYYY-MM-DD".into(), Vec::new()),
         Answer::Text => ("free text".into(), Vec::new()),
         Answer::Medicines => (
             "a list, such as [apixaban 5 mg twice a day, paracetamol]".into(),

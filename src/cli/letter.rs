@@ -20,7 +20,7 @@ pub(crate) struct Arguments {
     kind: LetterKind,
     /// The patient's questionnaire; `-` for standard input
     file: PathBuf,
-    /// The day the screening is run and the letter made, such as 2026-11-25 [default: today]
+    /// The day the screening is run and the letter made, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     #[command(flatten)]

@@ -32,7 +32,7 @@ pub(crate) struct Arguments {
     /// Questionnaires, or folders that hold them (.yaml, .yml, .json); `-` is standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// The day the screening is run, such as 2026-11-25 [default: today]
+    /// The day the screening is run, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     #[command(flatten)]

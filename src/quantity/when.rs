@@ -56,7 +56,7 @@ impl fmt::Display for WhenError {
                 write!(f, "dates are written year, month, day: write `{suggest}`")
             }
             Self::WrongOrder { suggest: None } => {
-                f.write_str("dates are written year, month, day, such as `2026-12-03`")
+                f.write_str("dates are written year, month, day: `YYYY-MM-DD`")
             }
             Self::NoSuchDay { days: Some(days) } => {
                 write!(f, "there is no such day: that month has {days} days")
@@ -72,7 +72,7 @@ impl fmt::Display for WhenError {
                 YEARS.end()
             ),
             Self::NotADate => {
-                f.write_str("this is not a date such as `2026-12-03` or `2026-12-03 09:30`")
+                f.write_str("this is not a date as `YYYY-MM-DD` or `YYYY-MM-DD hh:mm`")
             }
         }
     }

@@ -76,7 +76,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
                 "maxLength": 40,
                 "description": "By which the clinic knows the patient: letters, digits, `-`, `/`, `.` and `_`, a digit among them. Never a name.",
             },
-            "completed_on": { "type": ["string", "null"], "description": "The day the answers were given, such as 2026-11-20." },
+            "completed_on": { "type": ["string", "null"], "description": "The day the answers were given, as YYYY-MM-DD." },
             "answers": answers,
             "note": note,
         });

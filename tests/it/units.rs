@@ -872,10 +872,7 @@ fn refuses_dates(#[case] text: &str, #[case] expected: WhenError) {
 #[case("2026-02-31", "there is no such day: that month has 28 days")]
 #[case("2026-13-01", "there is no such day: months run from 01 to 12")]
 #[case("31/12/2026", "dates are written year, month, day: write `2026-12-31`")]
-#[case(
-    "03/04/2026",
-    "dates are written year, month, day, such as `2026-12-03`"
-)]
+#[case("03/04/2026", "dates are written year, month, day: `YYYY-MM-DD`")]
 fn date_refusals_say_how_to_write_it(#[case] text: &str, #[case] expected: &str) {
     assert_eq!(
         read_when(text).map_err(|error| error.to_string()),

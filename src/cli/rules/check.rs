@@ -16,7 +16,7 @@ use crate::workbench::sources::{Whole, whole_with};
 pub(crate) struct Check {
     #[command(flatten)]
     rules: RuleSource,
-    /// The day that dates of review are held against, such as 2026-11-25 [default: today]
+    /// The day that dates of review are held against, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// Take notices for problems

@@ -47,7 +47,7 @@ pub(crate) struct Compare {
     local: Option<PathBuf>,
     #[command(flatten)]
     clinic: ClinicFile,
-    /// The day of screening, and of surgery in examples, such as 2026-11-25 [default: today]
+    /// The day of screening, and of surgery in examples, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// How to print the comparison

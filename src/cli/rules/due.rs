@@ -29,7 +29,7 @@ pub(crate) struct Arguments {
     /// Only reviews due within this time, such as "90 days", 90d or "6 months"; the overdue are always told
     #[arg(long, value_name = "SPAN", value_parser = span)]
     within: Option<Span>,
-    /// The day from which to look, such as 2026-11-25 [default: today]
+    /// The day from which to look, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// Also list the rules that the decisions of this register mostly go against

@@ -40,7 +40,7 @@ pub(crate) struct Arguments {
     /// What kind of rule it is [default: caution with outcome go, else contraindication]
     #[arg(long, value_enum)]
     kind: Option<KindWord>,
-    /// The day of the draft, such as 2026-11-25 [default: today]
+    /// The day of the draft, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// Write the files

@@ -21,7 +21,7 @@ pub(crate) struct Prove {
     /// Only the guarantees of this concern, or the one of this id
     #[arg(long, value_name = "ID")]
     only: Option<String>,
-    /// The day of screening and of surgery in examples, such as 2026-11-25 [default: today]
+    /// The day of screening and of surgery in examples, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     /// Write each questionnaire that breaks a guarantee into this folder, which must be empty or new

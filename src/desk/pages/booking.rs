@@ -48,7 +48,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
                 div.field {
                     label for="day" { "Day of surgery" }
                     input id="day" name="day" autocomplete="off" required aria-describedby="day-hint" value=(state.booked.last().map_or(planned, ToString::to_string));
-                    p.hint id="day-hint" { "Such as 2026-12-03. Another day than the planned one changes the answer to that question, is screened anew, and may need a new decision." }
+                    p.hint id="day-hint" { "As YYYY-MM-DD. Another day than the planned one changes the answer to that question, is screened anew, and may need a new decision." }
                 }
                 button { "Book" }
             }
@@ -66,7 +66,7 @@ pub(crate) fn book(visit: &mut Visit<'_>) -> Reply {
     let typed = visit.field("day")?.trim().to_owned();
     let day: NaiveDate = typed
         .parse()
-        .map_err(|_| NoReply::Form(format!("`{typed}` is no day such as 2026-12-03.")))?;
+        .map_err(|_| NoReply::Form(format!("`{typed}` is no day as YYYY-MM-DD.")))?;
     let Some(text) = &state.questionnaire else {
         return Err(NoReply::Form("No answer was given yet.".into()));
     };

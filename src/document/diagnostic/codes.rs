@@ -470,7 +470,7 @@ codes! {
     NotADate = "answers/not-a-date":
         "The text is not a date of the calendar in the form year-month-day.",
         "Day and month are easily swapped.",
-        "Write the date as 2026-12-03.";
+        "Write the date as YYYY-MM-DD.";
     FutureDate = "answers/future-date":
         "A result or event is dated after the day on which the screening is run.",
         "Its age would be negative, so it would always look fresh.",
@@ -482,7 +482,7 @@ codes! {
     NeedsDate = "answers/needs-date":
         "The result has no date.",
         "Whether a result is fresh enough is part of the question.",
-        "Write `{ value: ..., taken_on: 2026-12-02 }`; taken_on may be `unknown`.";
+        "Write `{ value: ..., taken_on: YYYY-MM-DD }`; taken_on may be `unknown`.";
     NotStanding = "answers/not-standing":
         "The clinic's file answers a question about a patient.",
         "It would be taken for every patient.",

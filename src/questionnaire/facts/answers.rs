@@ -319,7 +319,7 @@ impl AnswerReader<'_> {
                     .collect();
                 format!("write a number and its unit: {}", listed(&accepted))
             }
-            Answer::Date => "write a date such as `2026-12-03`".to_owned(),
+            Answer::Date => "write a date as `YYYY-MM-DD`".to_owned(),
             Answer::Text => "write a text".to_owned(),
             Answer::Medicines => {
                 "write a list of names, such as `[apixaban 5 mg, paracetamol]`, or `[]` for none"
