@@ -59,12 +59,13 @@ impl Compared<'_> {
 
     /// Whether something is less cautious that no verdict shows: a rule may be set aside more easily.
     fn eases(&self) -> bool {
-        self.changes.iter().any(|it| match &it.what {
-            ChangeKind::Otherwise(parts) => {
-                parts.iter().any(|it| it.is_less_cautious == Some(true))
-            }
-            ChangeKind::In | ChangeKind::Out => false,
-        })
+        let parts = self.changes.iter().flat_map(|change| match &change.what {
+            ChangeKind::Otherwise(parts) => parts.as_slice(),
+            ChangeKind::In | ChangeKind::Out => &[],
+        });
+        parts
+            .map(|it| it.is_less_cautious)
+            .any(|it| it == Some(true))
     }
 
     /// Whether somebody is shown, real or possible, who gets a less cautious verdict.
