@@ -21,7 +21,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
         typed.parse().ok()
     };
     let day =
-        asked.ok_or_else(|| NoReply::Form(format!("`{typed}` is no day such as 2026-12-03.")))?;
+        asked.ok_or_else(|| NoReply::Form(format!("`{typed}` is no day as YYYY-MM-DD.")))?;
     let rows = visit.register().pile_of_day(day)?;
     let mut states = Vec::new();
     for row in rows.iter().take(MOST) {
