@@ -1,23 +1,28 @@
 //! Many referrals at once: a questionnaire on each line, and exactly one line of answer for each, in the same order.
 //!
 //! `lines` cuts what is read into blocks of whole lines, `stream` has threads answer them and hands the answers on in order,
-//! `write` puts one answer into one line, `counts` adds up what came out, `compare` has two rule sets
-//! answer at once, `generate` invents lines to try it with. Nothing here knows a file, a clock or a terminal: what
-//! is read, and what becomes of the answers, comes from the caller.
+//! `fast` screens what it knows for certain without a tree, `write` puts one answer into one line, `counts` adds up what came
+//! out, `compare` has two rule sets answer at once, `generate` invents lines to try it with. Nothing here knows a file, a clock
+//! or a terminal: what is read, and what becomes of the answers, comes from the caller.
 //!
 //! A refused line is answered, too, by a line that says why. Lines with the same reference are not looked for: whatever is
 //! kept of a line is gone once it is written, so that memory does not grow with their number.
 
+use std::sync::Mutex;
+
 use crate::batch::counts::Counts;
+use crate::batch::fast::{Fast, Memory, Room};
 use crate::batch::lines::Lines;
-use crate::batch::write::LineWriter;
+use crate::batch::write::{LineWriter, RulesAt};
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::screening::evaluate;
+use crate::questionnaire::facts;
+use crate::questionnaire::facts::{Facts, Gathered};
 use crate::screening::result::Refusal;
 use crate::screening::screener::{Referral, Screener};
 
 pub mod compare;
 pub mod counts;
+pub mod fast;
 pub mod generate;
 pub mod lines;
 pub mod stream;
@@ -50,6 +55,12 @@ pub struct BatchScreener<'a> {
     screener: &'a Screener<'a>,
     detail: Detail,
     writer: LineWriter<'a>,
+    /// Somebody of whom nothing is known.
+    nobody: Facts,
+    fast: Option<Fast<'a>>,
+    room: Room,
+    /// What threads remember that are not at work.
+    memories: Mutex<Vec<Memory>>,
 }
 
 impl<'a> BatchScreener<'a> {
@@ -59,7 +70,21 @@ impl<'a> BatchScreener<'a> {
             screener,
             detail,
             writer: LineWriter::new(screener.rule_set()),
+            nobody: facts::read(screener.rule_set(), &Gathered::default(), screener.as_of()).0,
+            fast: Fast::new(screener).filter(|_| detail != Detail::Full),
+            room: Room::USUAL,
+            memories: Mutex::default(),
         }
+    }
+
+    /// Reads every line as a tree, as the fast way must come to.
+    pub fn by_trees(self) -> Self {
+        Self { fast: None, ..self }
+    }
+
+    /// Has each thread remember no more than there is room for.
+    pub fn remembering(self, room: Room) -> Self {
+        Self { room, ..self }
     }
 
     /// Appends one line for each line of a block, in their order.
@@ -68,10 +93,57 @@ impl<'a> BatchScreener<'a> {
     /// What was answered, counted.
     pub fn block(&self, lines: Lines<'_>, out: &mut Vec<u8>) -> Counts {
         let mut counts = Counts::new(self.screener.rule_set());
-        for (number, line) in lines {
-            self.line(number, line, out, &mut counts);
+        let kept = self.memories.lock().ok().and_then(|mut it| it.pop());
+        let memory = || self.fast.as_ref()?.memory(self.room);
+        let (Some(fast), Some(mut memory)) = (&self.fast, kept.or_else(memory)) else {
+            lines.for_each(|(number, line)| self.line(number, line, out, &mut counts));
+            return counts;
+        };
+        let lines: Vec<(u64, &[u8])> = lines.collect();
+        for some in lines.chunks(Fast::MOST) {
+            let texts = some.iter().map(|(_, line)| *line);
+            let references = fast.screen(&mut memory, texts, self.writer.order());
+            for (lane, ((number, line), reference)) in some.iter().zip(references).enumerate() {
+                let is_answered = reference.is_some_and(|reference| {
+                    self.fast_line(fast, &memory, lane, (*number, reference), out, &mut counts)
+                });
+                if !is_answered {
+                    self.line(*number, line, out, &mut counts);
+                }
+            }
+        }
+        if let Ok(mut memories) = self.memories.lock() {
+            memories.push(memory);
         }
         counts
+    }
+
+    /// Answers one line that was screened without a tree; false if that cannot say all that is to be said.
+    fn fast_line(
+        &self,
+        fast: &Fast<'_>,
+        memory: &Memory,
+        lane: usize,
+        (number, reference): (u64, &str),
+        out: &mut Vec<u8>,
+        counts: &mut Counts,
+    ) -> bool {
+        let Some(rules) = memory.rules(lane) else {
+            return false;
+        };
+        if self.detail == Detail::Findings {
+            let Some(slots) = self.writer.named(rules) else {
+                return false;
+            };
+            let facts = (!slots.is_empty())
+                .then(|| fast.facts(memory, lane, &self.nobody, slots.into_iter()));
+            let facts = facts.as_deref().unwrap_or(&self.nobody);
+            self.writer.findings(number, reference, rules, facts, out);
+        } else {
+            self.writer.verdict(number, reference, rules, out);
+        }
+        self.count(rules, counts);
+        true
     }
 
     /// Answers one line, by reading its tree. INVARIANT: this is what every faster way must come to, byte for byte.
@@ -82,27 +154,24 @@ impl<'a> BatchScreener<'a> {
                 write::refused(number, &refusal, out);
             }
             Ok(referral) => {
-                let states = self.screener.states(&referral.facts);
-                let span = evaluate::span(self.screener.rule_set(), &states);
-                let state = |rule| states[rule];
-                counts.answered(span.verdict(), &state);
+                let (reference, facts) = (&referral.reference, &referral.facts);
+                let rules = self.writer.rules_at(&self.screener.states(facts));
+                self.count(&rules, counts);
                 match self.detail {
-                    Detail::Verdict => {
-                        self.writer
-                            .verdict(number, &referral.reference, span, state, out);
-                    }
-                    Detail::Findings => self.writer.findings(
-                        number,
-                        &referral.reference,
-                        span,
-                        state,
-                        &referral.facts,
-                        out,
-                    ),
+                    Detail::Verdict => self.writer.verdict(number, reference, &rules, out),
+                    Detail::Findings => self.writer.findings(number, reference, &rules, facts, out),
                     Detail::Full => write::full(&self.screener.screening(&referral), out),
                 }
             }
         }
+    }
+
+    fn count(&self, rules: &RulesAt, counts: &mut Counts) {
+        let (fires, waits) = (
+            self.writer.rules(&rules.fires),
+            self.writer.rules(&rules.waits),
+        );
+        counts.answered(self.writer.span(rules).verdict(), fires, waits);
     }
 }
 

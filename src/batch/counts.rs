@@ -5,7 +5,7 @@ use std::ops::AddAssign;
 
 use serde_json::{Value, json};
 
-use crate::outcome::{Standing, State};
+use crate::outcome::Standing;
 use crate::report::{SAFETY, json};
 use crate::rule_set::{Idx, Rule, RuleSet, Table};
 use crate::screening::notices;
@@ -41,16 +41,19 @@ impl Counts {
         self.n_refused + self.verdicts.values().sum::<u64>()
     }
 
-    /// Counts a line that was screened.
-    pub fn answered(&mut self, verdict: Standing, state: &impl Fn(Idx<Rule>) -> State) {
+    /// Counts a line that was screened, with the rules that fire, and those that wait.
+    pub fn answered(
+        &mut self,
+        verdict: Standing,
+        fires: impl Iterator<Item = Idx<Rule>>,
+        waits: impl Iterator<Item = Idx<Rule>>,
+    ) {
         *self.verdicts.entry(verdict).or_insert(0) += 1;
-        for at in self.rules.indices() {
-            let [fires, waits] = &mut self.rules[at];
-            match state(at) {
-                State::Fires => *fires += 1,
-                State::Undetermined => *waits += 1,
-                State::StaysQuiet => {}
-            }
+        for at in fires {
+            self.rules[at][0] += 1;
+        }
+        for at in waits {
+            self.rules[at][1] += 1;
         }
     }
 

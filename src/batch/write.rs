@@ -9,12 +9,15 @@ use std::io::Write as _;
 
 use serde_json::Value;
 
-use crate::outcome::{OutcomeSpan, State};
-use crate::questionnaire::facts::Facts;
+use crate::outcome::{OutcomeSpan, State, Urgency};
+use crate::questionnaire::facts;
+use crate::questionnaire::facts::{Facts, Gathered};
 use crate::report::json;
-use crate::rule_set::{Basis, Citation, Idx, Rule, RuleSet};
+use crate::rule_set::{Basis, Citation, Condition, Idx, Piece, Rule, RuleSet};
+use crate::screening::evaluate::States;
 use crate::screening::explain;
 use crate::screening::result::{Refusal, Screening};
+use crate::truth::FactSlot;
 
 /// Most diagnostics of one line that are written. How many more there were is said.
 const MOST_PROBLEMS: usize = 20;
@@ -23,8 +26,38 @@ const MOST_PROBLEMS: usize = 20;
 #[derive(Debug)]
 pub struct LineWriter<'a> {
     rule_set: &'a RuleSet,
-    /// The rules, worst first; among equals by concern, then in file order. Each with its id as JSON.
-    rules: Vec<(Idx<Rule>, Vec<u8>)>,
+    /// The rules, worst first; among equals by concern, then in file order.
+    rules: Vec<WrittenRule<'a>>,
+}
+
+/// A rule as it is written.
+#[derive(Debug)]
+struct WrittenRule<'a> {
+    at: Idx<Rule>,
+    rule: &'a Rule,
+    /// Its id as JSON.
+    id: Vec<u8>,
+    told: Told,
+}
+
+/// What a finding says of a patient.
+#[derive(Debug)]
+enum Told {
+    /// The same of everybody: this, as JSON.
+    Same(Vec<u8>),
+    /// What is known of these facts.
+    Facts(Vec<FactSlot>),
+    /// Which answers are at odds.
+    AtOdds,
+}
+
+/// The rules that fire and those that wait, by their positions in the order in which they are written.
+#[derive(Debug, Clone, Default)]
+pub struct RulesAt {
+    /// Those that fire.
+    pub fires: Vec<usize>,
+    /// Those that wait for an answer.
+    pub waits: Vec<usize>,
 }
 
 impl<'a> LineWriter<'a> {
@@ -33,27 +66,86 @@ impl<'a> LineWriter<'a> {
         let mut rules: Vec<(Idx<Rule>, &Rule)> = rule_set.judging.entries().collect();
         // The sort is stable.
         rules.sort_by_key(|(_, rule)| Reverse(rule.standing()));
-        let with_id = |(at, rule): (Idx<Rule>, &Rule)| {
+        let written = |(at, rule): (Idx<Rule>, &'a Rule)| {
             let mut id = Vec::new();
             text(&rule.id, &mut id);
-            (at, id)
+            let told = Told::Facts(Vec::new());
+            WrittenRule { at, rule, id, told }
         };
-        Self {
+        let mut writer = Self {
             rule_set,
-            rules: rules.into_iter().map(with_id).collect(),
+            rules: rules.into_iter().map(written).collect(),
+        };
+        let (nobody, _) = facts::read(rule_set, &Gathered::default(), rule_set.in_force_from);
+        let told = |written: &WrittenRule<'_>| match named(written.rule) {
+            Some(slots) if slots.is_empty() => {
+                let mut same = Vec::new();
+                writer.finding(written, &nobody, &mut same);
+                Told::Same(same)
+            }
+            Some(slots) => Told::Facts(slots),
+            None => Told::AtOdds,
+        };
+        let told: Vec<Told> = writer.rules.iter().map(told).collect();
+        for (written, told) in writer.rules.iter_mut().zip(told) {
+            written.told = told;
+        }
+        writer
+    }
+
+    /// The rules in the order in which they are written.
+    pub fn order(&self) -> impl Iterator<Item = Idx<Rule>> {
+        self.rules.iter().map(|it| it.at)
+    }
+
+    /// What rules come to, as it is written.
+    pub fn rules_at(&self, states: &States) -> RulesAt {
+        let in_state = |wanted: State| {
+            let rules = self.order().enumerate();
+            let found = rules.filter(|(_, rule)| states[*rule] == wanted);
+            found.map(|(position, _)| position).collect()
+        };
+        RulesAt {
+            fires: in_state(State::Fires),
+            waits: in_state(State::Undetermined),
         }
     }
 
+    /// The rules at some positions of that order.
+    pub fn rules<'s>(&'s self, positions: &'s [usize]) -> impl Iterator<Item = Idx<Rule>> + 's {
+        self.at(positions).map(|it| it.at)
+    }
+
+    fn at<'s>(&'s self, positions: &'s [usize]) -> impl Iterator<Item = &'s WrittenRule<'a>> {
+        positions.iter().filter_map(|at| self.rules.get(*at))
+    }
+
+    /// The span that the rules leave.
+    pub fn span(&self, rules: &RulesAt) -> OutcomeSpan {
+        let fires = self.at(&rules.fires).map(|it| it.rule.standing());
+        let waits = self.at(&rules.waits).map(|it| it.rule.standing());
+        OutcomeSpan::of(fires, waits)
+    }
+
+    /// The facts that findings are told with.
+    ///
+    /// # Returns
+    /// `None` if they tell of answers at odds with others.
+    pub fn named(&self, rules: &RulesAt) -> Option<Vec<FactSlot>> {
+        let mut slots = Vec::new();
+        for written in self.at(&rules.fires) {
+            match &written.told {
+                Told::Same(_) => {}
+                Told::Facts(of_rule) => slots.extend_from_slice(of_rule),
+                Told::AtOdds => return None,
+            }
+        }
+        Some(slots)
+    }
+
     /// Appends the answer of `Detail::Verdict`.
-    pub fn verdict(
-        &self,
-        number: u64,
-        reference: &str,
-        span: OutcomeSpan,
-        state: impl Fn(Idx<Rule>) -> State,
-        out: &mut Vec<u8>,
-    ) {
-        self.begin(number, reference, span, state, out);
+    pub fn verdict(&self, number: u64, reference: &str, rules: &RulesAt, out: &mut Vec<u8>) {
+        self.begin(number, reference, rules, out);
         out.extend_from_slice(b"}\n");
     }
 
@@ -62,76 +154,72 @@ impl<'a> LineWriter<'a> {
         &self,
         number: u64,
         reference: &str,
-        span: OutcomeSpan,
-        state: impl Fn(Idx<Rule>) -> State,
+        rules: &RulesAt,
         facts: &Facts,
         out: &mut Vec<u8>,
     ) {
-        self.begin(number, reference, span, &state, out);
+        self.begin(number, reference, rules, out);
         out.extend_from_slice(b",\"findings\":[");
         let mut is_first = true;
-        for (at, id) in self
-            .rules
-            .iter()
-            .filter(|(at, _)| state(*at) == State::Fires)
-        {
-            let rule = &self.rule_set.judging[*at];
+        for written in self.at(&rules.fires) {
             comma(&mut is_first, out);
-            out.extend_from_slice(b"{\"rule\":");
-            out.extend_from_slice(id);
-            for (key, sentence) in [("reason", &rule.reason), ("action", &rule.action)] {
-                let _ = write!(out, ",\"{key}\":");
-                text(
-                    &explain::sentence(self.rule_set, facts, rule, sentence),
-                    out,
-                );
+            match &written.told {
+                Told::Same(same) => out.extend_from_slice(same),
+                Told::Facts(_) | Told::AtOdds => self.finding(written, facts, out),
             }
-            out.extend_from_slice(b",\"citations\":[");
-            let mut is_first = true;
-            for citation in &rule.citations {
-                comma(&mut is_first, out);
-                text(self.name_of(citation), out);
-            }
-            out.extend_from_slice(b"]}");
         }
         out.extend_from_slice(b"]}\n");
     }
 
-    fn begin(
-        &self,
-        number: u64,
-        reference: &str,
-        span: OutcomeSpan,
-        state: impl Fn(Idx<Rule>) -> State,
-        out: &mut Vec<u8>,
-    ) {
+    fn finding(&self, written: &WrittenRule<'_>, facts: &Facts, out: &mut Vec<u8>) {
+        let rule = written.rule;
+        out.extend_from_slice(b"{\"rule\":");
+        out.extend_from_slice(&written.id);
+        for (key, sentence) in [("reason", &rule.reason), ("action", &rule.action)] {
+            let _ = write!(out, ",\"{key}\":");
+            text(
+                &explain::sentence(self.rule_set, facts, rule, sentence),
+                out,
+            );
+        }
+        out.extend_from_slice(b",\"citations\":[");
+        let mut is_first = true;
+        for citation in &rule.citations {
+            comma(&mut is_first, out);
+            text(self.name_of(citation), out);
+        }
+        out.extend_from_slice(b"]}");
+    }
+
+    fn begin(&self, number: u64, reference: &str, rules: &RulesAt, out: &mut Vec<u8>) {
+        let span = self.span(rules);
+        let verdict = span.verdict();
         let _ = write!(out, "{{\"line\":{number},\"reference\":");
         text(reference, out);
-        let verdict = span.verdict();
-        let _ = write!(
-            out,
-            ",\"verdict\":\"{}\",\"urgency\":",
-            verdict.outcome.word()
-        );
-        let _ = match verdict.urgency {
-            Some(urgency) => write!(out, "\"{}\"", urgency.word()),
-            None => write!(out, "null"),
-        };
-        let _ = write!(
-            out,
-            ",\"best_case\":\"{}\",\"worst_case\":\"{}\"",
-            span.best_case.outcome.word(),
-            span.worst_case.outcome.word()
-        );
-        for (key, wanted) in [("fires", State::Fires), ("waits", State::Undetermined)] {
-            let _ = write!(out, ",\"{key}\":[");
-            let mut is_first = true;
-            for (_, id) in self.rules.iter().filter(|(at, _)| state(*at) == wanted) {
-                comma(&mut is_first, out);
-                out.extend_from_slice(id);
+        for (key, word) in [
+            (",\"verdict\":", Some(verdict.outcome.word())),
+            (",\"urgency\":", verdict.urgency.map(Urgency::word)),
+            (",\"best_case\":", Some(span.best_case.outcome.word())),
+            (",\"worst_case\":", Some(span.worst_case.outcome.word())),
+        ] {
+            out.extend_from_slice(key.as_bytes());
+            match word {
+                Some(word) => text(word, out),
+                None => out.extend_from_slice(b"null"),
             }
-            out.push(b']');
         }
+        for (before, positions) in [
+            (",\"fires\":[", &rules.fires),
+            ("],\"waits\":[", &rules.waits),
+        ] {
+            out.extend_from_slice(before.as_bytes());
+            let mut is_first = true;
+            for written in self.at(positions) {
+                comma(&mut is_first, out);
+                out.extend_from_slice(&written.id);
+            }
+        }
+        out.push(b']');
     }
 
     /// The id of what is cited, or the word for what has none.
@@ -169,6 +257,27 @@ pub fn refused(number: u64, refusal: &Refusal, out: &mut Vec<u8>) {
     }
     let n_more = refusal.problems.len().saturating_sub(MOST_PROBLEMS);
     let _ = writeln!(out, "],\"more\":{n_more}}}");
+}
+
+/// The facts that the reason and the action of a rule name, and the day of the procedure if they tell an age.
+///
+/// # Returns
+/// `None` if they name answers at odds with others.
+fn named(rule: &Rule) -> Option<Vec<FactSlot>> {
+    let mut slots = Vec::new();
+    for piece in rule.reason.pieces.iter().chain(&rule.action.pieces) {
+        match piece {
+            Piece::Words(_) | Piece::Limit(_) => {}
+            Piece::Fact(slot) | Piece::Age(slot) => slots.push(*slot),
+            Piece::Medicines | Piece::Allergies => rule.when.visit(&mut |part| {
+                if let Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } = part {
+                    slots.push(*fact);
+                }
+            }),
+            Piece::Conflict(_) => return None,
+        }
+    }
+    Some(slots)
 }
 
 fn comma(is_first: &mut bool, out: &mut Vec<u8>) {

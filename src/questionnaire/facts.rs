@@ -428,6 +428,12 @@ impl Trial {
         self.0.put(slot, fact);
     }
 
+    /// Puts a known fact of somebody else into its slot.
+    pub(crate) fn put_shared(&mut self, slot: FactSlot, fact: Arc<Fact>) {
+        self.0.facts[slot] = fact;
+        self.0.settle_procedure();
+    }
+
     /// The value of a known fact, to change it.
     pub(crate) fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
         match Arc::make_mut(&mut self.0.facts[slot]) {
@@ -472,7 +478,7 @@ pub(crate) fn chosen_in_words(options: &[Choice], bits: u64) -> String {
 }
 
 /// The entries of a list for people, or "none".
-fn joined_or_none(entries: impl Iterator<Item = String>, between: &str) -> String {
+pub(crate) fn joined_or_none(entries: impl Iterator<Item = String>, between: &str) -> String {
     let entries: Vec<String> = entries.collect();
     if entries.is_empty() {
         "none".to_owned()

@@ -790,6 +790,11 @@ fn not_a_name(text: &str) -> Option<(String, String)> {
     })
 }
 
+/// Whether a text may be a patient's reference.
+pub(crate) fn is_reference(text: &str) -> bool {
+    not_a_reference(text).is_none()
+}
+
 /// The first line of the file.
 fn start(root: &Node) -> Range<usize> {
     root.entries()

@@ -235,6 +235,11 @@ impl<'a> Screener<'a> {
         self.clinic.as_ref()
     }
 
+    /// What the clinic answers once for all patients, and what it offers.
+    pub(crate) fn standing(&self) -> &Gathered {
+        &self.standing
+    }
+
     /// The name of the clinic, if its file was given.
     pub(crate) fn clinic_name(&self) -> Option<&str> {
         self.clinic_name.as_deref()

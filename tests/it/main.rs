@@ -37,6 +37,8 @@ mod derived;
 mod drafts;
 // The embedded rule set and the tapes it is read from.
 mod embedded;
+// The fast way of `batch` against the reader of trees.
+mod fast;
 // The folder of a rule set, and what commands say of it.
 mod fhir;
 mod folders;

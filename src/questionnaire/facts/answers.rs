@@ -16,7 +16,7 @@ use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
 use crate::questionnaire::facts::{
-    Fact, Facts, Gathered, Known, Missing, Note, Place, Value, Why, chosen_in_words,
+    Fact, Facts, Gathered, Given, Known, Missing, Note, Place, Value, Why, chosen_in_words,
 };
 use crate::rule_set::{Agent, Answer, Idx, Question, RuleSet};
 use crate::rule_set::{Offered, recognise};
@@ -26,7 +26,7 @@ pub(crate) mod check;
 mod lists;
 
 /// Most entries of any list.
-const MOST_ENTRIES: usize = 200;
+pub(crate) const MOST_ENTRIES: usize = 200;
 
 /// Understands every answer. Slots of derived facts stay missing until they are derived.
 pub(crate) fn read(
@@ -63,21 +63,16 @@ pub(crate) fn read(
             }
             continue;
         };
-        let mut reader = AnswerReader {
-            rule_set,
-            question,
-            source: &given.source,
-            key: &given.key_span,
-            as_of,
-            diagnostics,
-        };
-        let (fact, date) = reader.answer(&given.node);
+        let (fact, date) = one(rule_set, question, given, as_of, diagnostics);
         if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
             let section = rule_set.catalogue.sections[question.section].id.clone();
             facts.notes.push(Note {
                 section,
                 text: known.shown.clone(),
-                place: reader.place(&given.node.span),
+                place: Place {
+                    source: Arc::clone(&given.source),
+                    span: given.node.span.clone(),
+                },
             });
         }
         facts.put(question.slot, fact);
@@ -112,6 +107,25 @@ pub(crate) fn read(
     }
     facts.settle_procedure();
     facts
+}
+
+/// Understands one answer, whatever the others are: the answer, and its date if the question is dated and has one.
+pub(crate) fn one(
+    rule_set: &RuleSet,
+    question: &Question,
+    given: &Given,
+    as_of: NaiveDate,
+    diagnostics: &mut Vec<Diagnostic>,
+) -> (Fact, Option<Fact>) {
+    let mut reader = AnswerReader {
+        rule_set,
+        question,
+        source: &given.source,
+        key: &given.key_span,
+        as_of,
+        diagnostics,
+    };
+    reader.answer(&given.node)
 }
 
 /// Whether a key is missing because another one seems to be its misspelt form, which is told already.

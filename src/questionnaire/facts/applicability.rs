@@ -198,7 +198,7 @@ fn place(
 }
 
 /// Whether an answer is harmless where its question does not apply.
-fn is_harmless(question: &Question, value: &Value) -> bool {
+pub(crate) fn is_harmless(question: &Question, value: &Value) -> bool {
     match value {
         _ if question.harmless_alone => true,
         Value::Choice(at) => question.is_harmless_option(*at),
@@ -329,7 +329,8 @@ fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
     facts.offer_open = open;
 }
 
-fn is_offered(value: &Value, offered: &Offered) -> Option<bool> {
+/// Whether a choice of the plan is among what is offered; `None` while its strength is not known.
+pub(crate) fn is_offered(value: &Value, offered: &Offered) -> Option<bool> {
     match (value, offered) {
         (Value::Choice(at), Offered::Options(bits)) => Some(bits >> at & 1 == 1),
         (Value::Choices(chosen), Offered::Options(bits)) => Some(chosen & !bits == 0),

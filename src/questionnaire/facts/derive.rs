@@ -55,7 +55,7 @@ fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
 }
 
 /// A number for people: rounded, but never across a number that some rule compares it with.
-fn shown(derived: &Derived, number: f64) -> String {
+pub(crate) fn shown(derived: &Derived, number: f64) -> String {
     let beside = derived
         .compared_with
         .iter()
@@ -116,12 +116,21 @@ fn value<'a>(
     kind: RoleKind,
     input: Input,
 ) -> Option<GivenValue<'a>> {
-    let slot = match input {
-        Input::Number(number) => return Some(GivenValue::Number(number)),
-        Input::Fact(slot) => slot,
-    };
+    match input {
+        Input::Number(number) => Some(GivenValue::Number(number)),
+        Input::Fact(slot) => as_given(rule_set, kind, slot, &facts.known(slot)?.value),
+    }
+}
+
+/// The value of a fact as a role takes it; `None` if it is none that the role can take.
+pub(crate) fn as_given<'a>(
+    rule_set: &'a RuleSet,
+    kind: RoleKind,
+    slot: FactSlot,
+    value: &Value,
+) -> Option<GivenValue<'a>> {
     let options = rule_set.catalogue.options(slot);
-    match (kind, &facts.known(slot)?.value) {
+    match (kind, value) {
         (RoleKind::Number(..), Value::Number(number)) => Some(GivenValue::Number(*number)),
         (RoleKind::Date(_), Value::Date(when)) => Some(GivenValue::Date(when.date)),
         (RoleKind::YesNo, Value::Choice(at)) => Some(GivenValue::YesNo(*at == 1)),

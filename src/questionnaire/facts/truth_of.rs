@@ -31,6 +31,35 @@ pub struct Ground {
     pub place: Option<Place>,
 }
 
+/// Whether a test of one fact holds, by the value of that fact and nothing else.
+///
+/// # Returns
+/// `None` for an age, which counts to the day of the procedure, and for what is no test of one fact.
+pub(crate) fn of_value(condition: &Condition, value: &Value) -> Option<Truth> {
+    match (condition, value) {
+        (
+            Condition::Taking {
+                fact,
+                medicines,
+                at_least,
+                ..
+            },
+            Value::Medicines(entries),
+        ) => Some(taking(entries, medicines, *at_least, *fact)),
+        (
+            Condition::AllergicTo {
+                fact,
+                substances,
+                reactions,
+                ..
+            },
+            Value::Allergies(entries),
+        ) => Some(allergic(entries, substances, reactions.as_ref(), *fact)),
+        (Condition::Fact { test, .. }, value) => passes(test, value).map(Truth::from_known),
+        _ => None,
+    }
+}
+
 /// Whether a condition holds.
 pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
     match condition {
@@ -152,30 +181,6 @@ fn tested(fact: FactSlot, test: &Test, facts: &Facts) -> Truth {
         return Truth::Unknown(open);
     };
     match (test, &known.value) {
-        (Test::OneOf(options), Value::Choice(at)) => Truth::from_known(options.contains(at)),
-        (Test::NoneOf(options), Value::Choice(at)) => Truth::from_known(!options.contains(at)),
-        (Test::Includes(options), Value::Choices(bits)) => {
-            Truth::from_known(options.iter().any(|at| bits >> at & 1 == 1))
-        }
-        (Test::Includes(options), Value::Plan(plan)) => {
-            Truth::from_known(plan.iter().any(|planned| {
-                options
-                    .iter()
-                    .any(|at| usize::from(*at) == planned.agent.index())
-            }))
-        }
-        (Test::Compare(how, threshold), Value::Number(number)) => {
-            Truth::from_known(compares(*how, *number, threshold.value))
-        }
-        (Test::Compare(how, threshold), Value::Date(when)) => {
-            Truth::from_known(compares(*how, day_number(when), threshold.value))
-        }
-        (Test::Between(low, high), Value::Number(number)) => {
-            Truth::from_known((low.value..=high.value).contains(number))
-        }
-        (Test::Between(low, high), Value::Date(when)) => {
-            Truth::from_known((low.value..=high.value).contains(&day_number(when)))
-        }
         (Test::OlderThan(limit), Value::Date(taken)) => {
             aged(facts, |on| When::age_exceeds(taken, on, &limit.span))
         }
@@ -183,8 +188,37 @@ fn tested(fact: FactSlot, test: &Test, facts: &Facts) -> Truth {
             aged(facts, |on| !When::age_exceeds(taken, on, &limit.span))
         }
         // The loader lets no other pair through; were there one, it would stay open.
-        _ => Truth::unknown(fact),
+        (_, value) => passes(test, value).map_or_else(|| Truth::unknown(fact), Truth::from_known),
     }
+}
+
+/// Whether a value passes a test; `None` for a test of its age, and for a value of another kind.
+fn passes(test: &Test, value: &Value) -> Option<bool> {
+    Some(match (test, value) {
+        (Test::OneOf(options), Value::Choice(at)) => options.contains(at),
+        (Test::NoneOf(options), Value::Choice(at)) => !options.contains(at),
+        (Test::Includes(options), Value::Choices(bits)) => {
+            options.iter().any(|at| bits >> at & 1 == 1)
+        }
+        (Test::Includes(options), Value::Plan(plan)) => plan.iter().any(|planned| {
+            options
+                .iter()
+                .any(|at| usize::from(*at) == planned.agent.index())
+        }),
+        (Test::Compare(how, threshold), Value::Number(number)) => {
+            compares(*how, *number, threshold.value)
+        }
+        (Test::Compare(how, threshold), Value::Date(when)) => {
+            compares(*how, day_number(when), threshold.value)
+        }
+        (Test::Between(low, high), Value::Number(number)) => {
+            (low.value..=high.value).contains(number)
+        }
+        (Test::Between(low, high), Value::Date(when)) => {
+            (low.value..=high.value).contains(&day_number(when))
+        }
+        _ => return None,
+    })
 }
 
 fn aged(facts: &Facts, test: impl Fn(&When) -> bool) -> Truth {
