@@ -14,11 +14,19 @@ pub fn as_of() -> chrono::NaiveDate {
     chrono::NaiveDate::from_ymd_opt(2026, 11, 25).expect("a day")
 }
 
+/// The embedded rule set without its guarantees, which decide about nobody. A nightly compiler (1.97 of May 2026) that marks
+/// what is covered takes a guarantee without conditions for one that cannot be read; other compilers do not.
+pub fn files() -> RuleFiles {
+    let mut files = RuleFiles::embedded();
+    assert!(files.remove("guarantees.yaml"));
+    files
+}
+
 pub fn screener() -> &'static Screener<'static> {
     static RULES: OnceLock<RuleSet> = OnceLock::new();
     static SCREENER: OnceLock<Screener<'static>> = OnceLock::new();
     SCREENER.get_or_init(|| {
-        let rules = RULES.get_or_init(|| RuleSet::read(&RuleFiles::embedded(), None).expect("the embedded rule set loads"));
+        let rules = RULES.get_or_init(|| RuleSet::read(&files(), None).expect("the embedded rule set loads"));
         Screener::new(rules, as_of()).without_search()
     })
 }

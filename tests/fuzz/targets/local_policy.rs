@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 use libfuzzer_sys::fuzz_target;
 use preblock::{RuleFiles, RuleSet, Screener, TextFile};
 
-static FILES: LazyLock<RuleFiles> = LazyLock::new(RuleFiles::embedded);
+static FILES: LazyLock<RuleFiles> = LazyLock::new(common::files);
 
 fuzz_target!(|bytes: &[u8]| {
     let local = TextFile::new("local.yaml", bytes);

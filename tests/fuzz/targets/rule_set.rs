@@ -10,7 +10,7 @@ use preblock::inner::rule_set::files::Care;
 use preblock::{RuleFiles, RuleSet, Screener};
 
 /// Copies share what was read: an input costs the reading of its own file only.
-static FILES: LazyLock<RuleFiles> = LazyLock::new(|| RuleFiles::embedded().with_care(Care::Full));
+static FILES: LazyLock<RuleFiles> = LazyLock::new(|| common::files().with_care(Care::Full));
 
 fuzz_target!(|bytes: &[u8]| {
     let Some((which, bytes)) = bytes.split_first() else { return };
