@@ -23,8 +23,8 @@ pub(crate) mod words;
 
 pub use crate::rule_set::bibliography::{Basis, Checked, Citation, Publication};
 pub use crate::rule_set::catalogue::{
-    Answer, Catalogue, Changeable, Choice, Dependent, Derived, FactKind, FactType, Input, Question,
-    Section,
+    Answer, Catalogue, Changeable, Choice, Dependent, Derived, Drawing, Ellipse, FactKind,
+    FactType, Input, Question, Section,
 };
 pub use crate::rule_set::condition::{Comparison, Condition, Conflict, SpanLimit, Test, Threshold};
 pub use crate::rule_set::guarantee::{Guarantee, Promise, Sense, Then};

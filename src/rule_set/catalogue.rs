@@ -19,6 +19,8 @@ pub struct Catalogue {
     pub sections: Table<Section>,
     /// Questions in the order they are asked.
     pub questions: Table<Question>,
+    /// Drawings on which options are chosen.
+    pub drawings: Table<Drawing>,
     /// Derived facts in the order they are computed.
     pub derived: Table<Derived>,
     /// What each slot holds.
@@ -54,6 +56,42 @@ pub struct Section {
     pub id: String,
     /// Heading.
     pub title: String,
+}
+
+/// A plain line drawing with a place for each option. Lengths are in units of its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drawing {
+    /// Its id.
+    pub id: String,
+    /// Width and height.
+    pub size: (f64, f64),
+    /// Lines, as the data of SVG paths: letters of commands and numbers alone.
+    pub outline: Vec<String>,
+    /// Words, each with its middle.
+    pub words: Vec<(String, f64, f64)>,
+    /// The ellipse of each option, by its id.
+    pub places: Vec<(String, Ellipse)>,
+}
+
+/// Where a place is on a drawing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ellipse {
+    /// Middle, from the left.
+    pub x: f64,
+    /// Middle, from the top.
+    pub y: f64,
+    /// Half its width.
+    pub rx: f64,
+    /// Half its height.
+    pub ry: f64,
+}
+
+impl Drawing {
+    /// The place of an option.
+    pub(crate) fn place(&self, option: &str) -> Option<Ellipse> {
+        let mut places = self.places.iter();
+        places.find(|(id, _)| id == option).map(|(_, place)| *place)
+    }
 }
 
 /// One thing that is asked.
@@ -95,6 +133,8 @@ pub struct Question {
     pub standing: bool,
     /// How the answer may become another one before surgery.
     pub changeable: Changeable,
+    /// The drawing on which its options are chosen. INVARIANT: each of them has a place there.
+    pub drawing: Option<Idx<Drawing>>,
     /// Slot of the answer.
     pub slot: FactSlot,
     /// Slot of the answer's date, if dated.

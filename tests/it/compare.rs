@@ -587,6 +587,40 @@ fn order_line_breaks_and_comments_have_no_effect() {
     hold_together(&both);
 }
 
+/// A place that moves on a drawing changes no verdict, and is listed.
+#[test]
+fn a_drawing_that_differs_is_listed() {
+    let with = |place: &str| {
+        let drawing = format!(
+            "drawings:\n  - id: sketch\n    size: [9, 9]\n    outline: [M 1 1 L 8 8]\n    places: {{ left-great: {place}, right-great: [6, 2, 1, 1] }}\nsections:"
+        );
+        of(
+            &[PULSE],
+            &[
+                (QUESTIONS, "sections:", &drawing),
+                (
+                    QUESTIONS,
+                    "ask: Which toes?",
+                    "ask: Which toes?\n        drawing: sketch",
+                ),
+            ],
+        )
+    };
+    let (old, new) = (with("[2, 2, 1, 1]"), with("[2, 3, 1, 1]"));
+    let both = compared(&old, &new);
+    let [change] = both.changes.as_slice() else {
+        unreachable!("{:?}", both.changes)
+    };
+    assert_eq!(change.name, "plan.toes");
+    let shown = text(&both, 300);
+    assert!(
+        shown.contains("left-great 2 2 1 1") && shown.contains("left-great 2 3 1 1"),
+        "{shown}"
+    );
+    assert_eq!(both.exact.as_ref().map(|it| it.moves.len()), Ok(0));
+    hold_together(&both);
+}
+
 /// What only one of two accepts is not compared, and said.
 #[rstest]
 #[case::option(

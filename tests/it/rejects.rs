@@ -324,6 +324,26 @@ fn a_clinics_file_with_a_slip(#[case] text: &str, #[case] code: &str) {
     well_spoken(&found);
 }
 
+/// A drawing fits the options that are chosen on it, or is refused.
+#[rstest]
+#[case::fits("", "", &[])]
+#[case::none_of_them("drawing: sketch", "drawing: scetch", &["shape/wrong-form"])]
+#[case::no_place("left-great: [2", "left-grate: [2", &["shape/wrong-form"])]
+#[case::outside("[2, 2, 1, 1]", "[0.5, 2, 1, 1]", &["rules/bad-range"])]
+#[case::twice("sections:", "  - { id: sketch, size: [9, 9], outline: [M 1 1], places: { a: [1, 1, 1, 1] } }\nsections:", &["rules/duplicate-id"])]
+#[case::of_a_date("When?, answer: date", "When?, drawing: sketch, answer: date", &["shape/not-together"])]
+#[case::no_path("[M 1 1 L 8 8]", "['M 1 1\"><script>']", &["shape/wrong-form"])]
+fn a_drawing_fits_its_options(#[case] from: &str, #[case] to: &str, #[case] expected: &[&str]) {
+    let mut files = crate::support::files(&[("one", "defer", "{ fact: a.drinks, is: yes }")]);
+    let text = text_of(&files, "questions.yaml")
+        .replacen("sections:", "drawings:\n  - id: sketch\n    size: [9, 9]\n    outline: [M 1 1 L 8 8]\n    places: { left-great: [2, 2, 1, 1], right-great: [6, 2, 1, 1] }\nsections:", 1)
+        .replacen("ask: Which toes?", "ask: Which toes?\n        drawing: sketch", 1);
+    assert!(text.contains(from));
+    files.set("questions.yaml", text.replacen(from, to, 1));
+    let found = rule_set(&files).err().unwrap_or_default();
+    assert_eq!(codes(&found), expected, "{found:?}");
+}
+
 /// What only one patient can answer is never answered by a clinic's file, whatever the rule set says.
 #[rstest]
 #[case("born, ask: Born?, answer: date, past: true", "a.born")]

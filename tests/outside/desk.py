@@ -113,6 +113,10 @@ class Seat:
         return self.page.evaluate(
             "() => { const it = document.activeElement; return [it.name ?? '', it.type ?? '', it.value ?? '', it.tagName] }")
 
+    def enter_by(self, selector):
+        with self.page.expect_navigation():
+            self.page.click(selector)
+
     def enter(self):
         self.n_keys += 1
         with self.page.expect_navigation():

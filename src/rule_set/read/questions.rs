@@ -25,6 +25,7 @@ use crate::rule_set::{
 };
 use crate::truth::{FactSlot, Slot};
 
+mod drawings;
 mod standing;
 mod turns;
 
@@ -39,6 +40,9 @@ const MOST_FACTS: usize = 10_000;
 pub(crate) fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("questions");
     names.catalogue = Catalogue::default();
+    for node in parsed.root.list("drawings") {
+        drawings::read(&mut reading, &mut names.catalogue.drawings, node);
+    }
     let sections = parsed.root.list("sections");
     let mut seen_sections = HashMap::new();
     let mut asked: Table<&Node, Question> = Table::default();
@@ -170,6 +174,7 @@ fn question(
     let changeable = changeable(reading, node, &answer);
     let otherwise = otherwise(reading, node, &answer);
     let harmless_alone = harmless_alone(reading, node);
+    let drawing = drawings::of_question(reading, &catalogue.drawings, node, &answer);
     let dated = is_yes(node.get("dated"));
     let fact_type = match &answer {
         Answer::YesNo => FactType::YesNo,
@@ -229,6 +234,7 @@ fn question(
         decision: is_yes(node.get("decision")),
         standing: is_yes(node.get("standing")),
         changeable,
+        drawing,
     });
     Some(())
 }

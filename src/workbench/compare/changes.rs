@@ -9,9 +9,9 @@ use crate::rule_set::letter::{
 };
 use crate::rule_set::words;
 use crate::rule_set::{
-    Answer, Approval, Basis, Changeable, Citation, Comparison, Concern, Condition, Idx,
-    LocalChange, Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet, Section,
-    Substance, Test, Text, Then, Withdrawal,
+    Answer, Approval, Basis, Changeable, Citation, Comparison, Concern, Condition, Drawing,
+    Ellipse, Idx, LocalChange, Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet,
+    Section, Substance, Test, Text, Then, Withdrawal,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -680,7 +680,33 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
             question.standing.to_string(),
         ),
         ("changeable", changeable(rule_set, question)),
+        (
+            "drawing",
+            question
+                .drawing
+                .map_or_else(String::new, |at| drawing(&rule_set.catalogue.drawings[at])),
+        ),
     ]
+}
+
+fn drawing(it: &Drawing) -> String {
+    let Drawing {
+        id,
+        size: (width, height),
+        outline,
+        words,
+        places,
+    } = it;
+    let words = words.iter().map(|(text, x, y)| format!("{text} {x} {y}"));
+    let places = places
+        .iter()
+        .map(|(id, Ellipse { x, y, rx, ry })| format!("{id} {x} {y} {rx} {ry}"));
+    format!(
+        "{id}, {width} by {height}: {}; {}; {}",
+        sorted(outline, ", "),
+        sorted(words, ", "),
+        sorted(places, ", ")
+    )
 }
 
 fn of_derived(rule_set: &RuleSet, derived: &crate::rule_set::Derived) -> LaidOut {

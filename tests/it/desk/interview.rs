@@ -22,6 +22,23 @@ fn a_morning_in_a_browser_takes_few_keys_and_loses_nothing() {
     }
 }
 
+/// Two whole referrals with scripts off: the same verdict, findings and open questions as their files.
+#[test]
+fn whole_referrals_are_typed_in_without_scripts() {
+    let counted = in_a_browser("desk_interview.py", "without_script");
+    assert!(
+        counted["pages"].as_u64().is_some_and(|n| n >= 10),
+        "{counted}"
+    );
+}
+
+/// Sites on the drawing, by keyboard, by touch and without scripts; axe on its page and others of the interview.
+#[test]
+fn sites_are_chosen_on_the_drawing() {
+    let counted = in_a_browser("desk_interview.py", "drawing");
+    assert_eq!(counted["axe"], 10, "{counted}");
+}
+
 /// Opens a referral and sends a page of it as a browser does: everything that the page carries, and what was typed.
 fn typed(browser: &mut Browser<'_>, section: &str, fields: &[(&str, &str)]) -> Answer {
     let path = format!("/referral/SM-900/interview/{section}");

@@ -11,7 +11,7 @@ use crate::desk::visit::capital;
 use crate::questionnaire::edit::{self, Entered, Understood};
 use crate::questionnaire::facts::Given;
 use crate::rule_set::local::Offered;
-use crate::rule_set::{Answer, Choice, Idx, Question, RuleSet};
+use crate::rule_set::{Answer, Choice, Drawing, Idx, Question, RuleSet};
 use crate::screening::screener::Referral;
 
 /// A question on a page.
@@ -25,6 +25,8 @@ pub(crate) struct Field<'a> {
     raw: Raw,
     /// What is in the register.
     stored: Raw,
+    /// The drawing on which its options are chosen.
+    drawing: Option<&'a Drawing>,
     /// The solutions of local anaesthetic that the clinic offers, where it is one of them that is asked for.
     offered: Vec<String>,
 }
@@ -53,6 +55,7 @@ impl<'a> Field<'a> {
             understood,
             stored: raw.clone(),
             raw,
+            drawing: question.drawing.map(|at| &rule_set.catalogue.drawings[at]),
             offered,
         }
     }
@@ -103,7 +106,11 @@ impl<'a> Field<'a> {
                 self.group(class, &self.radios(&choices, has_focus))
             }
             Answer::SeveralOf(options) => {
-                self.group("several rest", &self.several(options, has_focus))
+                let class = match self.drawing {
+                    Some(_) => "drawn rest",
+                    None => "several rest",
+                };
+                self.group(class, &self.several(options, has_focus))
             }
             Answer::Anaesthetic if !self.offered.is_empty() => {
                 self.group("solutions", &self.solutions(has_focus))
@@ -180,15 +187,44 @@ impl<'a> Field<'a> {
         html! {
             (self.radio(NONE, "none of these", true, has_focus))
             (self.radio(SOME, "these:", false, false))
-            div.options {
-                @for it in options {
-                    label {
-                        input type="checkbox" name=(self.named("o")) value=(it.id) checked[self.raw.options.contains(&it.id)];
-                        " " (it.text)
-                    }
-                }
+            @if let Some(drawing) = self.drawing { (self.drawn(drawing, options)) }
+            @else {
+                div.options { @for it in options { label { (self.tick(it)) " " (it.text) } } }
             }
             (self.last_radios())
+        }
+    }
+
+    fn tick(&self, option: &Choice) -> Markup {
+        let id = format!("{}-{}", self.id(), option.id);
+        let is_chosen = self.raw.options.contains(&option.id);
+        html! { input type="checkbox" id=(id) name=(self.named("o")) value=(option.id) checked[is_chosen]; }
+    }
+
+    /// Each option as a box on its place, and its words beside, which are its label. By attributes alone: a page has no style of its own.
+    fn drawn(&self, drawing: &Drawing, options: &[Choice]) -> Markup {
+        let (width, height) = drawing.size;
+        let placed = options
+            .iter()
+            .filter_map(|it| Some((it, drawing.place(&it.id)?)));
+        let chosen = options
+            .iter()
+            .filter(|it| self.raw.options.contains(&it.id));
+        let chosen: Vec<&str> = chosen.map(|it| it.text.as_str()).collect();
+        html! {
+            div.options {
+                svg.drawing viewBox={ "0 0 " (width) " " (height) } width=(width) height=(height) {
+                    @for it in &drawing.outline { path d=(it) fill="none" stroke="currentColor" stroke-width="1.5" {} }
+                    @for (text, x, y) in &drawing.words { text x=(x) y=(y) text-anchor="middle" font-size="14" fill="currentColor" { (text) } }
+                    @for (it, at) in placed {
+                        foreignObject x=(at.x - at.rx) y=(at.y - at.ry) width=(2.0 * at.rx) height=(2.0 * at.ry) {
+                            label.place { (self.tick(it)) }
+                        }
+                    }
+                }
+                ol { @for it in options { li { label for={ (self.id()) "-" (it.id) } { (it.text) } } } }
+                @if !chosen.is_empty() { p.understood { "Chosen: " strong { (chosen.join(", ")) } } }
+            }
         }
     }
 
