@@ -3,7 +3,7 @@
 //! INVARIANT: whatever comes from a file passes `escape`, so headings, lists, tables and links are the book's own.
 //! Every rule, limit, source and question has an anchor, which is its id.
 
-use crate::outcome::{Outcome, Standing};
+use crate::outcome::Outcome;
 use crate::report::SAFETY;
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words;
@@ -219,7 +219,11 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
     for (rule, _) in &rules {
         sheet.item(
             0,
-            &format!("{} ({})", link(&rule.title, &rule.id), standing(rule)),
+            &format!(
+                "{} ({})",
+                link(&rule.title, &rule.id),
+                rule.standing().words()
+            ),
         );
     }
     for (rule, states) in rules {
@@ -234,21 +238,13 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
     }
 }
 
-fn standing(rule: &Rule) -> String {
-    Standing {
-        outcome: rule.outcome,
-        urgency: rule.urgency,
-    }
-    .words()
-}
-
 fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: &[usize; 3]) {
     sheet.heading(3, &rule.id, &inline(&rule.title));
     sheet.paragraph(&format!(
         "{}, {}: **{}**",
         code(&rule.id),
         rule.kind.word(),
-        standing(rule)
+        rule.standing().words()
     ));
     sheet.paragraph("**Applies when**");
     sheet.gap();

@@ -20,8 +20,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
     } else {
         typed.parse().ok()
     };
-    let day =
-        asked.ok_or_else(|| NoReply::Form(format!("`{typed}` is no day as YYYY-MM-DD.")))?;
+    let day = asked.ok_or_else(|| NoReply::Form(format!("`{typed}` is no day as YYYY-MM-DD.")))?;
     let rows = visit.register().pile_of_day(day)?;
     let mut states = Vec::new();
     for row in rows.iter().take(MOST) {

@@ -35,7 +35,7 @@ impl Overlay<'_> {
             let what = format!(
                 "rule {id} retired: {} ({})",
                 rule.title,
-                standing(rule).words()
+                rule.standing().words()
             );
             gone.insert(id.clone());
             Some(Done::loosening(&id, what, "it no longer counts"))
@@ -61,7 +61,7 @@ impl Overlay<'_> {
             // A local policy counts as it stands, so a rule in it cannot be a draft.
             look(this.reading.source, &id, "rule", node, &mut this.reading.diagnostics);
             let mut rule = rule(&mut this.reading, names, node, concern, ids.retired)?;
-            let done = Done::new(&id, format!("rule {id} added: {} ({})", rule.title, standing(&rule).words()));
+            let done = Done::new(&id, format!("rule {id} added: {} ({})", rule.title, rule.standing().words()));
             rule.local = true;
             let after = rules.iter().position(|it| it.concern > rule.concern).unwrap_or(rules.len());
             rules.insert(after, rule);
@@ -101,7 +101,7 @@ impl Overlay<'_> {
         }
         let refer_to = names.sentence(&mut self.reading, node, "refer_to");
         let cleared_by = names.sentence(&mut self.reading, node, "cleared_by");
-        let (before, after) = (standing(rule), Standing { outcome, urgency });
+        let (before, after) = (rule.standing(), Standing { outcome, urgency });
         let place = node.get("outcome")?;
         if after <= before {
             let title = format!("`{}` asks for {} already", rule.id, before.words());
@@ -152,12 +152,5 @@ impl Overlay<'_> {
                 after.words()
             ),
         ))
-    }
-}
-
-fn standing(rule: &Rule) -> Standing {
-    Standing {
-        outcome: rule.outcome,
-        urgency: rule.urgency,
     }
 }
