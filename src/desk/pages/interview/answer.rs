@@ -25,6 +25,9 @@ pub(crate) const SOME: &str = "?some";
 /// Not asked after all.
 pub(crate) const TAKEN_BACK: &str = "?nothing";
 
+/// Most letters of a field or a line: as many as the page lets anybody type.
+pub(crate) const LONGEST: usize = 2000;
+
 /// An answer as it stands in a form.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct Raw {
@@ -154,6 +157,13 @@ impl Raw {
     /// # Errors
     /// What contradicts itself.
     pub(crate) fn entered(&self, question: &Question, today: NaiveDate) -> Result<Entered, Slip> {
+        let mut typed = self.text.lines().chain([self.beside.as_str()]);
+        if typed.any(|it| it.chars().count() > LONGEST) {
+            return Err(Slip {
+                title: format!("more than {LONGEST} letters"),
+                help: "write what was asked, and the rest into the note".into(),
+            });
+        }
         match (self.choice.as_str(), &question.answer) {
             (NOT_KNOWN, _) => return Ok(Entered::NotKnown),
             (DECLINED, _) => return Ok(Entered::Declined),

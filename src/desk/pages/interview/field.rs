@@ -5,7 +5,7 @@ use maud::{Markup, html};
 
 use crate::desk::page::hidden;
 use crate::desk::pages::interview::answer::{
-    DECLINED, NONE, NOT_KNOWN, Raw, SOME, Sent, Slip, TAKEN_BACK,
+    DECLINED, LONGEST, NONE, NOT_KNOWN, Raw, SOME, Sent, Slip, TAKEN_BACK,
 };
 use crate::desk::visit::capital;
 use crate::questionnaire::edit::{self, Entered, Understood};
@@ -271,7 +271,7 @@ impl<'a> Field<'a> {
         html! {
             @for (at, text) in lines.enumerate() {
                 input.entry id=[(at == 0 && self.offered.is_empty()).then(|| self.id())] name=(self.named("t")) value=(text) list=[list]
-                    aria-label={ "Line " (at + 1) } autocomplete="off" spellcheck="false" maxlength="2000"
+                    aria-label={ "Line " (at + 1) } autocomplete="off" spellcheck="false" maxlength=(LONGEST)
                     aria-describedby=(self.named("said")) aria-invalid=[self.is_wrong()] autofocus[has_focus && at == 0];
             }
             p.hint { (how) }
@@ -284,7 +284,7 @@ impl<'a> Field<'a> {
             div.field.typed id=(self.named("f")) {
                 (hidden(&self.named("was"), &self.stored.packed()))
                 label for=(self.id()) { (self.question.ask) }
-                input.short[unit.is_some() || self.question.dated] id=(self.id()) name=(self.named("t")) value=(self.raw.text) autocomplete="off" spellcheck="false" maxlength="2000"
+                input.short[unit.is_some() || self.question.dated] id=(self.id()) name=(self.named("t")) value=(self.raw.text) autocomplete="off" spellcheck="false" maxlength=(LONGEST)
                     aria-describedby=(self.named("said")) aria-invalid=[self.is_wrong()] autofocus[has_focus];
                 @if let Some(unit) = unit { " " (unit) }
                 @if self.question.dated {
