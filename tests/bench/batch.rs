@@ -135,8 +135,20 @@ fn e_explained(bencher: Bencher) {
 /// Whole lines, as `preblock batch --answer ...` takes and gives them.
 #[divan::bench(args = [Detail::Verdict, Detail::Findings, Detail::Full], sample_count = 10)]
 fn f_whole_lines(bencher: Bencher, detail: Detail) {
+    answered(bencher, BatchScreener::new(SETTING.screener, detail));
+}
+
+/// The same, every line by its tree, as `Detail::Full` goes in any case.
+#[divan::bench(args = [Detail::Verdict, Detail::Findings], sample_count = 10)]
+fn g_whole_lines_by_trees(bencher: Bencher, detail: Detail) {
+    answered(
+        bencher,
+        BatchScreener::new(SETTING.screener, detail).by_trees(),
+    );
+}
+
+fn answered(bencher: Bencher, batch: BatchScreener<'_>) {
     let it = &*SETTING;
-    let batch = BatchScreener::new(it.screener, detail);
     let mut out = Vec::new();
     bencher.counter(it.bytes()).bench_local(|| {
         out.clear();
