@@ -44,9 +44,27 @@ pub(crate) fn medicine_and_course(
     register: &MedicineRegister,
     text: &str,
 ) -> Recognised<(Idx<Medicine>, Course)> {
+    match known_medicine(register, text) {
+        Ok(found) => Recognised::As(found),
+        Err(names) => {
+            let known = || register.names.keys().map(String::as_str);
+            let nearest = names.iter().find_map(|name| closest(name, known()));
+            Recognised::Not { nearest }
+        }
+    }
+}
+
+/// The same without looking for the nearest known name, which takes a hundred times as long.
+///
+/// # Errors
+/// The names to which one may be near: all that is no dose, and the first word.
+pub(crate) fn known_medicine(
+    register: &MedicineRegister,
+    text: &str,
+) -> Result<(Idx<Medicine>, Course), Vec<String>> {
     let whole = form(text);
     if let Some(&at) = register.names.get(&whole) {
-        return Recognised::As((at, Course::UNTOLD));
+        return Ok((at, Course::UNTOLD));
     }
     let words: Vec<&str> = whole.split(' ').collect();
     let n_dose = words
@@ -54,13 +72,13 @@ pub(crate) fn medicine_and_course(
         .rev()
         .take_while(|word| is_dose(register, word))
         .count();
-    // No name has more words than the longest, however many are written.
-    let most_words = register
-        .names
-        .keys()
-        .map(|it| it.split(' ').count())
-        .max()
-        .unwrap_or(0);
+    // No name has more words than the longest, however many are written. Few are tried sooner than the longest is found.
+    let most_words = if words.len() <= 8 {
+        words.len()
+    } else {
+        let names = register.names.keys();
+        names.map(|it| it.split(' ').count()).max().unwrap_or(0)
+    };
     for n_name in (words.len() - n_dose..words.len())
         .filter(|it| (1..=most_words).contains(it))
         .rev()
@@ -68,7 +86,7 @@ pub(crate) fn medicine_and_course(
         let (name, rest) = words.split_at(n_name);
         let name = name.join(" ");
         if let Some(&at) = register.names.get(name.trim_end_matches([',', ';', ':'])) {
-            return Recognised::As((at, course::read(register, rest)));
+            return Ok((at, course::read(register, rest)));
         }
     }
     let bare = words
@@ -77,10 +95,8 @@ pub(crate) fn medicine_and_course(
         .copied()
         .collect::<Vec<&str>>()
         .join(" ");
-    let known = || register.names.keys().map(String::as_str);
-    let near =
-        closest(&bare, known()).or_else(|| words.first().and_then(|first| closest(first, known())));
-    Recognised::Not { nearest: near }
+    let first = words.first().map(|first| (*first).to_owned());
+    Err([bare].into_iter().chain(first).collect())
 }
 
 /// The nearest name; among equally near ones the first by letter, so that it never varies.
@@ -113,11 +129,15 @@ pub(crate) fn is_dose(register: &MedicineRegister, word: &str) -> bool {
 
 /// Recognises a substance or a group of substances: "latex", "local anaesthetic".
 pub fn substance(register: &AllergenRegister, text: &str) -> Recognised<Bits<Substance>> {
-    let whole = form(text);
-    match register.names.get(&whole) {
-        Some(bits) => Recognised::As(bits.clone()),
-        None => Recognised::Not {
-            nearest: closest(&whole, register.names.keys().map(String::as_str)),
+    known_substance(register, text).map_or_else(
+        || Recognised::Not {
+            nearest: closest(&form(text), register.names.keys().map(String::as_str)),
         },
-    }
+        Recognised::As,
+    )
+}
+
+/// The same without looking for the nearest known name.
+pub(crate) fn known_substance(register: &AllergenRegister, text: &str) -> Option<Bits<Substance>> {
+    register.names.get(&form(text)).cloned()
 }

@@ -196,6 +196,7 @@ impl Records<'_> {
                 )
             }
             5 => record["plan"] = json!({}),
+            6 => record["note"] = json!("long ".repeat([210, 900, 14_000][self.dice.roll(3)])),
             _ => {}
         }
         let text = record.to_string();

@@ -36,7 +36,13 @@ pub struct Room {
 }
 
 impl Room {
-    /// A few thousand bytes a text at the most, so that a thread takes some ten megabytes.
+    /// None at all.
+    const NONE: Self = Self {
+        n_texts: 0,
+        n_bytes: 0,
+    };
+
+    /// A text with what it means takes some hundreds of bytes, so that a thread remembers some ten megabytes.
     pub const USUAL: Self = Self {
         n_texts: 1 << 15,
         n_bytes: 1 << 21,
@@ -82,7 +88,8 @@ pub(super) struct Meanings {
     /// What the clinic answers for everybody.
     pub(super) standing: Vec<(Idx<Question>, Idx<Meaning>)>,
     room: Room,
-    n_bytes: usize,
+    /// What of it is taken.
+    taken: Room,
 }
 
 impl Meanings {
@@ -97,7 +104,7 @@ impl Meanings {
             all: Table::default(),
             standing: Vec::new(),
             room,
-            n_bytes: 0,
+            taken: Room::NONE,
         };
         meanings.learn_standing(groundwork);
         let is_day = |(_, meaning): &(Idx<Question>, Idx<Meaning>)| {
@@ -131,12 +138,13 @@ impl Meanings {
 
     /// Forgets everything, if there is no room for more, and says so: all positions from before are then worth nothing.
     pub(super) fn make_room(&mut self, groundwork: &Groundwork<'_>) -> bool {
-        let is_full = self.all.len() >= self.room.n_texts || self.n_bytes >= self.room.n_bytes;
+        let is_full =
+            self.taken.n_texts >= self.room.n_texts || self.taken.n_bytes >= self.room.n_bytes;
         if is_full {
             self.texts.iter_mut().flatten().for_each(HashMap::clear);
             self.all = Table::default();
             self.standing.clear();
-            self.n_bytes = 0;
+            self.taken = Room::NONE;
             self.learn_standing(groundwork);
         }
         is_full
@@ -157,7 +165,8 @@ impl Meanings {
             return None;
         }
         let meaning = self.learn(groundwork, at, part, text);
-        self.n_bytes += text.len();
+        self.taken.n_texts += 1;
+        self.taken.n_bytes += text.len();
         self.texts(at, part).insert(text.into(), meaning);
         meaning
     }
@@ -238,16 +247,19 @@ impl Meanings {
         also: Option<Idx<Mark>>,
     ) -> Idx<Meaning> {
         let mut marks = Vec::from_iter(also);
-        let mut when = None;
-        if let Fact::Known(known) = &fact {
+        let (mut when, mut kept) = (None, None);
+        if let Fact::Known(known) = fact {
             marks.extend(groundwork.marks_of(slot, &known.value));
             if let Value::Date(it) = known.value {
                 when = Some(it);
             }
+            // Where it stood when it was met first says nothing of anybody who wrote the same.
+            let place = None;
+            kept = Some(Arc::new(Fact::Known(Known { place, ..known })));
         }
         self.all.push(Meaning {
             slot,
-            fact: matches!(fact, Fact::Known(_)).then(|| Arc::new(fact)),
+            fact: kept,
             when,
             marks,
         })

@@ -8,6 +8,9 @@ use crate::questionnaire::frame;
 use crate::rule_set::{Idx, Question, Table};
 use crate::truth::FactSlot;
 
+/// Most bytes of a line that is taken.
+const LONGEST_TAKEN: usize = 1 << 16;
+
 /// What was read of a line. It is used for one after the other.
 #[derive(Debug)]
 pub(super) struct OneRecord {
@@ -57,6 +60,9 @@ impl OneRecord {
         meanings: &mut Meanings,
         line: &'l [u8],
     ) -> Option<&'l str> {
+        if line.len() > LONGEST_TAKEN {
+            return None;
+        }
         self.meanings.clear();
         self.ages.clear();
         self.days.clear();

@@ -63,16 +63,22 @@ pub(crate) fn read(
             }
             continue;
         };
-        let (fact, date) = one(rule_set, question, given, as_of, diagnostics);
+        let mut reader = AnswerReader {
+            rule_set,
+            question,
+            source: &given.source,
+            key: &given.key_span,
+            as_of,
+            suggests: true,
+            diagnostics,
+        };
+        let (fact, date) = reader.answer(&given.node);
         if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
             let section = rule_set.catalogue.sections[question.section].id.clone();
             facts.notes.push(Note {
                 section,
                 text: known.shown.clone(),
-                place: Place {
-                    source: Arc::clone(&given.source),
-                    span: given.node.span.clone(),
-                },
+                place: reader.place(&given.node.span),
             });
         }
         facts.put(question.slot, fact);
@@ -91,6 +97,7 @@ pub(crate) fn read(
             source: &given.source,
             key: &given.key_span,
             as_of,
+            suggests: true,
             diagnostics,
         };
         if let Some(offered) = reader.offered(&given.node) {
@@ -109,7 +116,8 @@ pub(crate) fn read(
     facts
 }
 
-/// Understands one answer, whatever the others are: the answer, and its date if the question is dated and has one.
+/// Understands one answer by itself: the answer, and its date if the question is dated and has one. Of a name that is not
+/// recognised nobody says which one is near.
 pub(crate) fn one(
     rule_set: &RuleSet,
     question: &Question,
@@ -123,6 +131,7 @@ pub(crate) fn one(
         source: &given.source,
         key: &given.key_span,
         as_of,
+        suggests: false,
         diagnostics,
     };
     reader.answer(&given.node)
@@ -165,6 +174,8 @@ struct AnswerReader<'a> {
     source: &'a Arc<Source>,
     key: &'a Range<usize>,
     as_of: NaiveDate,
+    /// Whether the nearest known name is looked for, where a name is not recognised.
+    suggests: bool,
     diagnostics: &'a mut Vec<Diagnostic>,
 }
 

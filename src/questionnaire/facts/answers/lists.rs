@@ -86,17 +86,23 @@ impl<'a> AnswerReader<'a> {
                     continue;
                 }
             };
-            let (medicine, nearest) =
-                match recognise::medicine_and_course(&self.rule_set.medicines, &text) {
-                    Recognised::As((at, told)) => {
-                        complete &= self.agree(item, &mut course, told)
-                            && self.daily_plausible(item, at, course.daily_mg);
-                        (Some(at), None)
-                    }
-                    Recognised::Not { nearest } => {
-                        (None, nearest.filter(|_| missing_word(name_node).is_none()))
-                    }
-                };
+            let register = &self.rule_set.medicines;
+            let recognised = if self.suggests {
+                recognise::medicine_and_course(register, &text)
+            } else {
+                recognise::known_medicine(register, &text)
+                    .map_or(Recognised::Not { nearest: None }, Recognised::As)
+            };
+            let (medicine, nearest) = match recognised {
+                Recognised::As((at, told)) => {
+                    complete &= self.agree(item, &mut course, told)
+                        && self.daily_plausible(item, at, course.daily_mg);
+                    (Some(at), None)
+                }
+                Recognised::Not { nearest } => {
+                    (None, nearest.filter(|_| missing_word(name_node).is_none()))
+                }
+            };
             let details = if details.is_empty() {
                 String::new()
             } else {
@@ -264,8 +270,14 @@ impl<'a> AnswerReader<'a> {
                     continue;
                 }
             };
-            let (substances, nearest) = match recognise::substance(&self.rule_set.allergens, &text)
-            {
+            let register = &self.rule_set.allergens;
+            let recognised = if self.suggests {
+                recognise::substance(register, &text)
+            } else {
+                recognise::known_substance(register, &text)
+                    .map_or(Recognised::Not { nearest: None }, Recognised::As)
+            };
+            let (substances, nearest) = match recognised {
                 Recognised::As(bits) => (Some(bits), None),
                 Recognised::Not { nearest } => {
                     (None, nearest.filter(|_| missing_word(name_node).is_none()))
