@@ -1,7 +1,6 @@
 //! A questionnaire on each line to an answer on each line: the same as one by one, in order, whatever happens.
 #![expect(
     clippy::expect_used,
-    clippy::panic,
     reason = "a program that cannot be started, or an answer that is no JSON, fails the test"
 )]
 
