@@ -1,8 +1,15 @@
-//! Lines under two rule sets at once, a block after another.
+//! Lines under two rule sets at once, a block after another: without their trees where both take a line so.
 
+use std::sync::Mutex;
+
+use crate::batch::fast::{Fast, Memory, Room};
 use crate::batch::lines::Lines;
 use crate::batch::read;
-use crate::screening::evaluate::standing;
+use crate::batch::write::RulesAt;
+use crate::outcome::State;
+use crate::rule_set::{Idx, Rule, RuleSet};
+use crate::screening::evaluate::{States, standing};
+use crate::screening::screener::Screener;
 use crate::workbench::compare::lines::{LineTally, NamedLine, RefusedBy, RulePairs};
 use crate::workbench::compare::{Both, as_asked};
 
@@ -11,25 +18,107 @@ use crate::workbench::compare::{Both, as_asked};
 pub struct BatchComparer<'a> {
     both: &'a Both<'a>,
     pairs: RulePairs,
+    /// The old one's, then the new one's.
+    fast: Option<[FastSide<'a>; 2]>,
+    /// What threads remember that are not at work.
+    memories: Mutex<Vec<[Memory; 2]>>,
+}
+
+/// One of the two, as it screens without trees.
+#[derive(Debug)]
+struct FastSide<'a> {
+    fast: Fast<'a>,
+    rules: Vec<Idx<Rule>>,
+}
+
+impl<'a> FastSide<'a> {
+    fn new(screener: &Screener<'a>) -> Option<Self> {
+        Some(Self {
+            fast: Fast::new(screener)?,
+            rules: screener.rule_set().judging.indices().collect(),
+        })
+    }
+
+    /// The reference of each line that can be screened without its tree.
+    fn screen<'l>(&self, memory: &mut Memory, lines: &[(u64, &'l [u8])]) -> Vec<Option<&'l str>> {
+        let texts = lines.iter().map(|(_, line)| *line);
+        self.fast.screen(memory, texts, self.rules.iter().copied())
+    }
+
+    fn states(&self, rule_set: &RuleSet, found: &RulesAt) -> States {
+        let mut states: States = rule_set.judging.iter().map(|_| State::StaysQuiet).collect();
+        for (positions, state) in [
+            (&found.fires, State::Fires),
+            (&found.waits, State::Undetermined),
+        ] {
+            for at in positions.iter().filter_map(|at| self.rules.get(*at)) {
+                states[*at] = state;
+            }
+        }
+        states
+    }
 }
 
 impl<'a> BatchComparer<'a> {
     /// Lines to a block that are worth handing to a thread.
     pub const LINES_A_BLOCK: usize = 256;
 
-    /// Compares by these two.
+    /// Compares by these two. A clinic's answers stand in the new one alone, from which the old one is given them.
     pub fn new(both: &'a Both<'a>) -> Self {
         Self {
             both,
             pairs: RulePairs::new(both.old.rule_set(), both.new.rule_set()),
+            fast: None,
+            memories: Mutex::default(),
+        }
+    }
+
+    /// Reads no tree of a line that both take without. `old` is the old one in the same clinic.
+    ///
+    /// What both take says nothing that one of them does not ask, so that it is the same answers for both.
+    pub fn without_trees(self, old: &Screener<'a>) -> Self {
+        let fast = FastSide::new(old).zip(FastSide::new(&self.both.new));
+        Self {
+            fast: fast.map(|(old, new)| [old, new]),
+            ..self
         }
     }
 
     /// What the lines of a block come to under both.
     pub fn block(&self, lines: Lines<'_>) -> LineTally {
         let mut tally = LineTally::default();
-        for (number, line) in lines {
-            self.line(number, line, &mut tally);
+        let kept = self.memories.lock().ok().and_then(|mut it| it.pop());
+        let memories = || {
+            let [old, new] = self.fast.as_ref()?;
+            Some([old.fast.memory(Room::USUAL)?, new.fast.memory(Room::USUAL)?])
+        };
+        let (Some(sides), Some(mut memories)) = (&self.fast, kept.or_else(memories)) else {
+            lines.for_each(|(number, line)| self.line(number, line, &mut tally));
+            return tally;
+        };
+        let lines: Vec<(u64, &[u8])> = lines.collect();
+        for some in lines.chunks(Fast::MOST) {
+            let [old, new] = sides;
+            let [of_old, of_new] = &mut memories;
+            let taken = old
+                .screen(of_old, some)
+                .into_iter()
+                .zip(new.screen(of_new, some));
+            for (lane, ((number, line), taken)) in some.iter().zip(taken).enumerate() {
+                match (taken, of_old.rules(lane), of_new.rules(lane)) {
+                    ((Some(_), Some(reference)), Some(before), Some(after)) => {
+                        let states = [
+                            old.states(self.both.old.rule_set(), before),
+                            new.states(self.both.new.rule_set(), after),
+                        ];
+                        self.judged(*number, reference, &states, &mut tally);
+                    }
+                    _ => self.line(*number, line, &mut tally),
+                }
+            }
+        }
+        if let Ok(mut kept) = self.memories.lock() {
+            kept.push(memories);
         }
         tally
     }
@@ -50,20 +139,35 @@ impl<'a> BatchComparer<'a> {
                 return tally.refused(by, NamedLine { number, reference });
             }
         };
+        let answers = as_asked(old.rule_set(), new.rule_set(), &referral.answers);
+        match old.facts(&answers) {
+            Ok(before) => {
+                let states = [old.states(&before), new.states(&referral.facts)];
+                self.judged(number, &referral.reference, &states, tally);
+            }
+            Err(_) => {
+                let reference = Some(referral.reference);
+                tally.refused(RefusedBy::Old, NamedLine { number, reference });
+            }
+        }
+    }
+
+    fn judged(&self, number: u64, reference: &str, states: &[States; 2], tally: &mut LineTally) {
+        let [before, after] = states;
         let named = || NamedLine {
             number,
-            reference: Some(referral.reference.clone()),
+            reference: Some(reference.to_owned()),
         };
-        let answers = as_asked(old.rule_set(), new.rule_set(), &referral.answers);
-        let Ok(before) = old.facts(&answers) else {
-            return tally.refused(RefusedBy::Old, named());
-        };
-        let (states_before, states) = (old.states(&before), new.states(&referral.facts));
         let standings = [
-            standing(old.rule_set(), &states_before),
-            standing(new.rule_set(), &states),
+            standing(self.both.old.rule_set(), before),
+            standing(self.both.new.rule_set(), after),
         ];
-        let (state_before, state) = (|at| states_before[at], |at| states[at]);
-        tally.judged(&self.pairs, named, standings, state_before, state);
+        tally.judged(
+            &self.pairs,
+            named,
+            standings,
+            |at| before[at],
+            |at| after[at],
+        );
     }
 }

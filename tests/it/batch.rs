@@ -9,6 +9,7 @@ use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
+use preblock::inner::batch::compare::BatchComparer;
 use preblock::inner::batch::counts::Counts;
 use preblock::inner::batch::generate::Generator;
 use preblock::inner::batch::lines::{Blocks, InputEnd, Lines};
@@ -16,8 +17,11 @@ use preblock::inner::batch::stream::{Share, run};
 use preblock::inner::batch::{BatchScreener, Detail};
 use preblock::inner::document::shape::to_json;
 use preblock::inner::questionnaire::frame;
+use preblock::inner::rule_set::RuleSet;
 use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::screening::screener::Screener;
+use preblock::inner::workbench::compare::Both;
+use preblock::inner::workbench::compare::lines::RefusedBy;
 use serde_json::{Value, json};
 
 use crate::support::{embedded_once, embedded_screener, today};
@@ -238,4 +242,52 @@ fn invented_lines_follow_from_their_seed_and_fit_the_rule_set() {
     assert_eq!(counts.verdicts.len(), 5, "{:?}", counts.verdicts);
     assert!((5..60).contains(&counts.n_refused), "{}", counts.n_refused);
     assert!(counts.codes.len() >= 5, "{:?}", counts.codes);
+}
+
+/// Two editions one of which takes fewer answers, in a clinic: whether trees are read is not to be seen.
+#[test]
+fn two_editions_are_compared_alike_with_trees_and_without() {
+    let mut files = RuleFiles::embedded();
+    for (path, from, to) in [
+        ("limits.yaml", "value: 4.0", "value: 3.0"),
+        ("limits.yaml", "value: 18\n", "value: 50\n"),
+        (
+            "questions.yaml",
+            "plausible: [45, 230]",
+            "plausible: [45, 175]",
+        ),
+    ] {
+        let text = crate::support::text_of(&files, path);
+        assert!(text.contains(from), "{path} has {from}");
+        files.set(path, text.replacen(from, to, 1));
+    }
+    let changed = RuleSet::read(&files, None).expect("it is a rule set");
+    let embedded = &embedded_once().0;
+    let generator = Generator::new(&RuleFiles::embedded(), embedded)
+        .expect("the cases are read")
+        .expect("there are cases");
+    let mut lines = Vec::new();
+    (1..=400).for_each(|number| generator.line(5, number, &mut lines));
+    let clinic = std::fs::read(top().join("examples/clinic.yaml")).expect("the clinic's file");
+    for (old, new, by) in [
+        (embedded, &changed, RefusedBy::New),
+        (&changed, embedded, RefusedBy::Old),
+    ] {
+        let both = Both::new(old, new, generator.as_of);
+        let [old, new] = [&both.old, &both.new].map(|it| {
+            let screener = it.clone();
+            screener.clinic("clinic.yaml", &clinic).expect("it is read")
+        });
+        let both = Both { old: both.old, new };
+        let slow = BatchComparer::new(&both).block(Lines::new(1, &lines));
+        let fast = BatchComparer::new(&both).without_trees(&old);
+        assert_eq!(fast.block(Lines::new(1, &lines)), slow);
+        // What a thread remembers changes nothing.
+        assert_eq!(fast.block(Lines::new(1, &lines)), slow);
+        assert!(slow.refused.contains_key(&by) && slow.refused.contains_key(&RefusedBy::Both));
+        assert!(
+            !slow.verdicts.is_empty() && slow.rules.len() > 3,
+            "{slow:?}"
+        );
+    }
 }

@@ -100,7 +100,7 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
     };
     let (lines, read) = match of_lines.as_slice() {
         [] => (None, ExitStatus::Clean),
-        [path] => match compare_lines(path, &both_here) {
+        [path] => match compare_lines(path, arguments, &both_here) {
             Some((tally, read)) => (Some(tally), read),
             None => return ExitStatus::Refused,
         },
@@ -235,8 +235,17 @@ fn in_clinic<'a>(arguments: &Compare, both: &Both<'a>) -> Option<Both<'a>> {
 
 /// Counts whom both judge otherwise among the lines of a file, and says how reading it ended; `None` after it was said why it
 /// cannot be opened.
-fn compare_lines(path: &Path, both: &Both<'_>) -> Option<(LineTally, ExitStatus)> {
+fn compare_lines(
+    path: &Path,
+    arguments: &Compare,
+    both: &Both<'_>,
+) -> Option<(LineTally, ExitStatus)> {
     let comparer = BatchComparer::new(both);
+    // A clinic's file that the old one does not take is no slip: it is understood as the new one has it.
+    let comparer = match arguments.clinic.laid_under(both.old.clone()) {
+        Ok(old) => comparer.without_trees(&old),
+        Err(_) => comparer,
+    };
     let share = Share {
         n_threads: n_threads(),
         n_lines: BatchComparer::LINES_A_BLOCK,
