@@ -256,10 +256,7 @@ fn every_example_and_case_is_answered_as_by_its_tree() {
         .flat_map(|it| format!("{it}\n").into_bytes())
         .collect();
     for screener in screeners {
-        let screener = screener
-            .as_ref()
-            .map(|it| it.clone())
-            .expect("the clinic's file is read");
+        let screener = screener.expect("the clinic's file is read");
         for detail in [Detail::Verdict, Detail::Findings] {
             let fast = BatchScreener::new(&screener, detail);
             assert_equal(&screener, &fast, detail, &lines);

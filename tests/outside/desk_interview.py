@@ -1,5 +1,5 @@
 """The interview of the desk in a browser: five referrals from paper by keyboard, the desk killed in between; two nurses at once;
-whole referrals without scripts; the drawing by keyboard.
+a whole referral without scripts; hostile words in every field; the drawing by keyboard.
 
 usage: desk_interview.py PROGRAM PROJECT PART
 """
@@ -322,6 +322,66 @@ def without_script(browser, counted):
     counted["pages"] = n_pages
 
 
+HOSTILE = [
+    "<script>alert(1)</script>", "\"><img src=x onerror=alert(2)>", "'><svg onload=alert(3)>", "</textarea></main><h1>GO</h1>",
+    "\u202egnp.exe\u2066", "\u0000", "a\u0000b", "\u001b[31mred", "*a", "&a 1", "- 1", "a: b", "? a", "!!python/object:os.system", "{ a: [", "]", "# none",
+    "| \n a", "\"", "'", "''\"\"", "%", "@a", "`a`", "<<: *a", "null", "~", "\ufeffx", "\u2028- a", "\ud7ff\ue000", "x" * 100_000,
+]
+
+
+def hostile(browser, counted):
+    """Whatever is sent for a field that takes text: refused at that field, or kept as it is and inert on every page."""
+    folder = tempfile.mkdtemp()
+    desk = Desk(folder, *of_a_clinic(folder))
+    seat = Seat(browser, desk).sign_in("NA", PASSPHRASE)
+    page = seat.page
+    sections = [it["id"] for it in yaml.safe_load(open(os.path.join(PROJECT, "rules/questions.yaml")))["sections"]]
+    n_sent, n_kept = 0, 0
+    for number, section in enumerate(sections):
+        # Each section on a referral of its own: pages that hold all of the others' texts take long.
+        reference = f"SM-{900 + number}"
+        asked = f"/referral/{reference}/interview/{section}"
+        seat.go("/")
+        page.fill("#reference", reference)
+        seat.enter_by("text=Open")
+        seat.go(f"{asked}?all=1")
+        names = page.evaluate("() => [...new Set([...document.querySelectorAll('form.interview :is([name^=\"t.\"], [name^=\"d.\"])')].map((it) => it.name))]")
+        # The first rounds send one text to every field at once, the others to each field another one.
+        for turn in range(8):
+            seat.go(f"{asked}?all=1")
+            texts = {name: HOSTILE[turn if turn < 3 else (at * 5 + turn * 7) % len(HOSTILE)] for at, name in enumerate(names)}
+            assert send(seat, {**texts, "then": "keep"}) in (200, 422), (section, turn)
+            n_sent += len(names)
+            yaml.safe_load(kept(seat, reference))
+        inert(seat, reference, ["", f"/interview/{section}?all=1", "/letters/questions-patient"])
+        seat.go(asked)
+        words = "</textarea><script>alert(9)</script>\n- *a: &b # c"
+        assert send(seat, {f"t.{section}.note": words, "then": "keep"}) == 200, section
+        assert yaml.safe_load(kept(seat, reference))["answers"][section]["note"] == words, section
+        n_kept += 1
+        inert(seat, reference, ["", f"/interview/{section}"])
+    assert not seat.wrong, seat.wrong
+    desk.end(signal.SIGTERM)
+    shutil.rmtree(folder)
+    counted["sent"], counted["notes"] = n_sent, n_kept
+
+
+def send(seat, fields):
+    """Sends a page with these fields as a browser would, its hidden ones as they stand, and returns the status."""
+    hidden = "() => Object.fromEntries([...document.querySelectorAll('form.interview input[type=hidden]')].map((it) => [it.name, it.value]))"
+    answer = seat.context.request.post(seat.page.url.split("?")[0], form={**seat.page.evaluate(hidden), **fields},
+                                       headers={"Origin": seat.origin, "Sec-Fetch-Site": "same-origin"})
+    return answer.status
+
+
+def inert(seat, reference, paths):
+    for path in paths:
+        seat.go(f"/referral/{reference}{path}")
+        found = seat.page.evaluate("() => document.querySelectorAll('main script, main img, main [onerror], main [onload]').length")
+        headings = seat.page.evaluate("() => [...document.querySelectorAll('h1')].filter((it) => it.textContent === 'GO').length")
+        assert found == 0 and headings == 0, (path, found, headings)
+
+
 def drawing(browser, counted):
     """Sites are chosen on the drawing by keyboard and by touch, with scripts and without; pages with it are accessible."""
     folder = tempfile.mkdtemp()
@@ -356,4 +416,4 @@ def drawing(browser, counted):
 
 
 if __name__ == "__main__":
-    main(morning=morning, without_script=without_script, drawing=drawing)
+    main(morning=morning, without_script=without_script, hostile=hostile, drawing=drawing)

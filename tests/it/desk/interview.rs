@@ -32,6 +32,20 @@ fn whole_referrals_are_typed_in_without_scripts() {
     );
 }
 
+/// Markup, script, steering letters, YAML and very long texts in every field that takes text.
+#[test]
+fn hostile_words_in_every_field_are_inert() {
+    let counted = in_a_browser("desk_interview.py", "hostile");
+    assert!(
+        counted["sent"].as_u64().is_some_and(|n| n >= 1_000),
+        "{counted}"
+    );
+    assert!(
+        counted["notes"].as_u64().is_some_and(|n| n >= 20),
+        "{counted}"
+    );
+}
+
 /// Sites on the drawing, by keyboard, by touch and without scripts; axe on its page and others of the interview.
 #[test]
 fn sites_are_chosen_on_the_drawing() {
