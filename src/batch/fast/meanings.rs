@@ -42,10 +42,10 @@ impl Room {
         n_bytes: 0,
     };
 
-    /// A text with what it means takes some hundreds of bytes, so that a thread remembers some ten megabytes.
+    /// A text with what it means takes about a kilobyte, so that a thread remembers some ten megabytes.
     pub const USUAL: Self = Self {
-        n_texts: 1 << 15,
-        n_bytes: 1 << 21,
+        n_texts: 1 << 13,
+        n_bytes: 1 << 20,
     };
 }
 
