@@ -10,6 +10,7 @@ use crate::rule_set::{Answer, Question, RuleSet};
 
 pub mod filled;
 pub mod form;
+mod links;
 pub mod response;
 
 /// The system of units.

@@ -132,6 +132,9 @@ fn answer_by(link: &'static str, answer: Value) -> impl FnOnce(&mut Value) {
 #[case::an_unknown_item(|it: &mut Value| if let Some(found) = item(it, "person.sex") { found["linkId"] = json!("person.sexx") }, "answers/unknown-question: the form has no item `person.sexx` here")]
 #[case::an_item_twice(|it: &mut Value| if let Some(found) = item(it, "person.height") { found["linkId"] = json!("person.weight") }, "text/duplicate-key: `person.weight` is answered twice")]
 #[case::an_unknown_element(|it: &mut Value| it["items"] = json!([]), "shape/unknown-key: the element `items` is not known here")]
+#[case::an_answer_without_its_list(answer_by("person.weight", json!({ "valueQuantity": { "value": 81, "system": "http://unitsofmeasure.org", "code": "kg" } })), "shape/wrong-type: `answer` is a mapping, and must be a list")]
+#[case::items_without_their_list(|it: &mut Value| it["item"] = json!({ "linkId": "person" }), "shape/wrong-type: `item` is a mapping, and must be a list")]
+#[case::a_time_with_more_behind_it(answer_by("plan.procedure_on", json!([{ "valueDate": "2026-12-03", "item": [{ "linkId": "plan.procedure_on.time", "answer": [{ "valueTime": "10:30 in the evening" }] }] }])), "answers/not-a-date: ")]
 #[case::answered_and_absent(|it: &mut Value| if let Some(found) = item(it, "person") && let Some(items) = found["item"].as_array_mut() { items.push(json!({ "linkId": "person.weight.absent", "answer": [{ "valueCoding": { "system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "asked-unknown" } }] })) }, "shape/not-together: `person.weight` is answered, and said to have no answer")]
 fn a_damaged_response_is_told(#[case] change: impl FnOnce(&mut Value), #[case] expected: &str) {
     let found = changed(change);
@@ -195,4 +198,25 @@ fn readers_that_are_not_ours_take_the_form_and_its_responses() {
     assert_eq!(said["responses"], json!(files.len()));
     assert!(said["asked"].as_u64() > Some(100), "{said}");
     assert!(said["gates"].as_u64() > Some(90), "{said}");
+}
+
+#[test]
+fn every_note_of_a_section_comes_back() {
+    let rules = embedded();
+    let text = "{\"questionnaire\": 1, \"reference\": \"SM-1\", \"answers\": {\"plan\": {\"note\": \"one\"}}}";
+    let mut first = read(&rules, "first.json", text);
+    let mut second_note = first.answers.notes.clone();
+    second_note
+        .iter_mut()
+        .for_each(|it| it.text = "two".to_owned());
+    first.answers.notes.append(&mut second_note);
+    let response = filled(&rules, &first.reference, &first.answers).unwrap_or_default();
+    let again = read(&rules, "response.json", &response.to_string());
+    let notes: Vec<&str> = again
+        .answers
+        .notes
+        .iter()
+        .map(|it| it.text.as_str())
+        .collect();
+    assert_eq!(notes, ["one", "two"]);
 }

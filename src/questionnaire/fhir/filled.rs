@@ -6,7 +6,7 @@ use crate::document::diagnostic::Diagnostic;
 use crate::document::source::{Node, NodeKind, Source};
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, read_number, read_quantity};
-use crate::questionnaire::facts::{Gathered, Given, Note};
+use crate::questionnaire::facts::{Gathered, Given};
 use crate::questionnaire::fhir::form::{address, canonical};
 use crate::questionnaire::fhir::{
     ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, codes, is_coded, is_list, system, system_of,
@@ -37,8 +37,9 @@ pub fn filled(
     };
     let catalogue = &rule_set.catalogue;
     let noted = |section: &str| {
-        let note = answers.notes.iter().find(|it| it.section == section);
-        note.map(|it| noted(section, it))
+        let notes = answers.notes.iter().filter(|it| it.section == section);
+        let notes: Vec<Value> = notes.map(|it| json!({ "valueString": it.text })).collect();
+        (!notes.is_empty()).then(|| noted(section, notes))
     };
     let mut items = Vec::new();
     for (at, section) in catalogue.sections.entries() {
@@ -72,13 +73,13 @@ pub fn filled(
     Ok(Value::Object(response))
 }
 
-fn noted(section: &str, note: &Note) -> Value {
+fn noted(section: &str, notes: Vec<Value>) -> Value {
     let link = if section.is_empty() {
         "note".to_owned()
     } else {
         format!("{section}.note")
     };
-    answered(&link, vec![json!({ "valueString": note.text })])
+    answered(&link, notes)
 }
 
 struct Filled<'a> {

@@ -15,6 +15,7 @@ use crate::quantity::Measure;
 use crate::quantity::when::read_when;
 use crate::questionnaire::facts::{Gathered, Given, Note, Place};
 use crate::questionnaire::fhir::form::{address, canonical};
+use crate::questionnaire::fhir::links::{Link, links};
 use crate::questionnaire::fhir::{
     ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, is_list, system, system_of, taken_on_id, value_id,
 };
@@ -98,42 +99,6 @@ pub(crate) fn read(
         completed_on,
     };
     (Some((reference, answers)), reader.diagnostics)
-}
-
-/// What an item of a response is, by its link id.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Link {
-    /// A group: a section, or a result with its day.
-    Group,
-    /// An answer, or its part.
-    Answer,
-    /// A note; of the section named before `.note`, or of the whole.
-    Note,
-    /// A text of the form.
-    Display,
-}
-
-/// Every link id that may stand in a response, but for those that stand within an answer.
-fn links(rule_set: &RuleSet) -> BTreeMap<String, Link> {
-    let mut links = BTreeMap::from([("note".to_owned(), Link::Note)]);
-    for section in &rule_set.catalogue.sections {
-        links.insert(section.id.clone(), Link::Group);
-        links.insert(format!("{}.note", section.id), Link::Note);
-    }
-    for question in &rule_set.catalogue.questions {
-        let value = value_id(question);
-        let mut answers = vec![value.clone()];
-        if question.dated {
-            links.insert(question.id.clone(), Link::Group);
-            answers.push(taken_on_id(question));
-        }
-        for id in answers {
-            links.insert(format!("{id}.absent"), Link::Answer);
-            links.insert(id, Link::Answer);
-        }
-        links.insert(format!("{value}.help"), Link::Display);
-    }
-    links
 }
 
 struct Reader<'a> {
@@ -252,6 +217,18 @@ impl<'a> Reader<'a> {
     fn elements(&mut self, map: &'a Node, known: &[&str]) {
         for entry in map.entries() {
             let key = entry.key.as_str();
+            if ["answer", "item"].contains(&key) && !matches!(entry.value.kind, NodeKind::List(_)) {
+                self.report(
+                    Code::WrongType,
+                    &entry.value.span,
+                    format!(
+                        "`{key}` is {}, and must be a list",
+                        entry.value.kind_in_words()
+                    ),
+                    "not a list",
+                    "write it in square brackets, even if it holds one thing",
+                );
+            }
             if known.contains(&key) || PASSED_OVER.contains(&key) {
                 continue;
             }
@@ -918,7 +895,13 @@ impl<'a> Reader<'a> {
         let time = self.typed(only, "valueTime")?;
         // To the minute, as everywhere here; the standard demands seconds.
         let written = time.shown(self.source);
-        let minutes = written.get(..5).unwrap_or(written);
+        let (minutes, seconds) = written.split_at_checked(5).unwrap_or((written, ""));
+        let is_rest = |it: char| it.is_ascii_digit() || ":.".contains(it);
+        let minutes = if seconds.chars().all(is_rest) {
+            minutes
+        } else {
+            written
+        };
         Some(text(&format!("{day} {minutes}"), &node.span))
     }
 
