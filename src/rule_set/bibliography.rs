@@ -47,6 +47,8 @@ pub struct Publication {
     pub note: Option<String>,
     /// The publication that replaced it; `None` if nobody says so.
     pub superseded_by: Option<Idx<Publication>>,
+    /// Whether it came with the registers of another rule set: then nobody here need cite it.
+    pub is_used: bool,
 }
 
 /// Whether somebody opened a publication.

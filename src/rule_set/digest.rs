@@ -9,7 +9,7 @@ use sha2::{Digest as _, Sha256};
 pub(crate) const ALLOWANCES: &str = "allowances.yaml";
 
 /// The file that says what a rule set is, and whether it is approved.
-const HEAD: &str = "ruleset.yaml";
+pub(crate) const HEAD: &str = "ruleset.yaml";
 
 /// SHA-256, in hexadecimal, over every file but the cases and the allowances: its path and its lines, without line
 /// end marks, white space at line ends, or empty lines at its end. The files are given with their paths, sorted by these.

@@ -13,7 +13,7 @@ use crate::document::shape;
 use crate::document::source::{Node, Source};
 use crate::document::text;
 use crate::document::text::Read;
-use crate::rule_set::digest::{digest, hex};
+use crate::rule_set::digest::{HEAD, digest, hex};
 
 static RULES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/rules");
 
@@ -126,6 +126,8 @@ impl TextFile {
 pub struct RuleFiles {
     folder: String,
     files: BTreeMap<String, Arc<TextFile>>,
+    /// The registers of another rule set that this one uses, by their paths in it.
+    used: BTreeMap<String, Arc<TextFile>>,
     care: Care,
     /// Whether they are the very files that are embedded.
     is_embedded: bool,
@@ -137,6 +139,7 @@ impl RuleFiles {
         Self {
             folder: folder.into(),
             files: BTreeMap::new(),
+            used: BTreeMap::new(),
             care: Care::Full,
             is_embedded: false,
         }
@@ -164,7 +167,8 @@ impl RuleFiles {
     }
 
     /// The rule set of a folder: its YAML files, and those of `concerns/`, `letters/` and `cases/`. One whose ending is written in
-    /// another way, such as `limits.YAML`, is taken, too: the rule set names none so, and it is refused.
+    /// another way, such as `limits.YAML`, is taken, too: the rule set names none so, and it is refused. Registers that it uses of
+    /// another rule set are read from where `uses:` in ruleset.yaml says.
     ///
     /// # Errors
     /// A diagnostic for everything that cannot be read; the caller shows them.
@@ -190,10 +194,37 @@ impl RuleFiles {
                 Err(diagnostic) => unreadable.push(*diagnostic),
             }
         }
+        taken.use_registers(path, &mut unreadable);
         if unreadable.is_empty() {
             Ok(taken)
         } else {
             Err(unreadable)
+        }
+    }
+
+    /// Reads the registers that `uses:` names, from a folder beside this one. Whether it is well formed, and whether they are
+    /// the ones that it means, is told when the rule set is read.
+    fn use_registers(&mut self, own: &Path, unreadable: &mut Vec<Diagnostic>) {
+        let head = self.files.get(HEAD).and_then(|it| it.read().root.clone());
+        let Some(uses) = head.as_ref().and_then(|it| it.get("uses")) else {
+            return;
+        };
+        let Some(folder) = uses.get("folder").and_then(Node::text) else {
+            return;
+        };
+        let used = Self::new(own.join(folder).display().to_string());
+        for register in uses.list("files").iter().filter_map(Node::text) {
+            let path = format!("{register}.yaml");
+            let name = used.name_of(&path);
+            match read_bounded(Path::new(&name), LARGEST_RULE_FILE) {
+                Ok(bytes) => {
+                    let file = TextFile::new(name, bytes);
+                    self.used.insert(path, Arc::new(file));
+                }
+                Err(diagnostic) => unreadable.push(
+                    diagnostic.help(format!("{} names it under `uses:`", self.name_of(HEAD))),
+                ),
+            }
         }
     }
 
@@ -237,17 +268,36 @@ impl RuleFiles {
         self.files.remove(path).is_some()
     }
 
-    /// The file under a path.
+    /// The file under a path; the one that is used of another rule set, if there is none of its own.
     pub fn file(&self, path: &str) -> Option<&TextFile> {
+        self.own(path)
+            .or_else(|| self.used.get(path).map(Arc::as_ref))
+    }
+
+    /// The registers used of another rule set, with their paths in it, sorted by these.
+    pub(crate) fn used(&self) -> impl Iterator<Item = (&str, &TextFile)> {
+        self.used
+            .iter()
+            .map(|(path, file)| (path.as_str(), file.as_ref()))
+    }
+
+    /// The file of its own under a path.
+    pub(crate) fn own(&self, path: &str) -> Option<&TextFile> {
         self.files.get(path).map(Arc::as_ref)
     }
 
-    /// The paths of all files, sorted.
+    /// The digest of the registers that are used, as `uses:` must name it.
+    pub(crate) fn digest_of_used(&self) -> String {
+        let used = self.used().map(|(path, file)| (path, file.bytes()));
+        format!("sha256:{}", digest(used))
+    }
+
+    /// The paths of all files of its own, sorted.
     pub fn paths(&self) -> impl Iterator<Item = &str> {
         self.files.keys().map(String::as_str)
     }
 
-    /// All files with their paths, sorted by these.
+    /// All files of its own with their paths, sorted by these.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &TextFile)> {
         self.files
             .iter()
@@ -259,7 +309,8 @@ impl RuleFiles {
         if self.is_embedded {
             return EMBEDDED_DIGEST.to_owned();
         }
-        digest(self.iter().map(|(path, file)| (path, file.bytes())))
+        let all = self.iter().chain(self.used());
+        digest(all.map(|(path, file)| (path, file.bytes())))
     }
 }
 

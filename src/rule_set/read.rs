@@ -21,7 +21,7 @@ pub(crate) mod symbols;
 use crate::document::diagnostic::{Code, Diagnostic, without_echoes};
 use crate::document::source::Source;
 use crate::document::text;
-use crate::rule_set::digest::ALLOWANCES;
+use crate::rule_set::digest::{ALLOWANCES, HEAD};
 use crate::rule_set::files::RuleFiles;
 use crate::rule_set::files::{Care, Parsed};
 use crate::rule_set::read::built_in::holds;
@@ -37,8 +37,8 @@ use crate::rule_set::{
 
 /// The files every rule set has, in the order they are read.
 pub(crate) const FILES: [&str; 7] = [
-    "ruleset.yaml",
-    "sources.yaml",
+    HEAD,
+    SOURCES,
     "limits.yaml",
     MEDICINES,
     "allergens.yaml",
@@ -51,6 +51,7 @@ pub const FURTHER_FILES: [&str; 2] = [GUARANTEES, ALLOWANCES];
 
 const GUARANTEES: &str = "guarantees.yaml";
 const MEDICINES: &str = "medicines.yaml";
+const SOURCES: &str = "sources.yaml";
 
 /// A rule set, or what is wrong with it. With diagnostics there is no rule set.
 ///
@@ -165,6 +166,7 @@ impl<'a> RuleSetReader<'a> {
     /// The files that every rule set has; the local policy changes each register when it has just been read.
     fn registers(&mut self) {
         let mut anaesthetics = None;
+        self.used_sources();
         for path in FILES {
             let Some(it) = self.parse(
                 path,
@@ -175,12 +177,12 @@ impl<'a> RuleSetReader<'a> {
             let names = &mut self.names;
             let mut overlay = self.overlay.as_mut();
             let wrong = match path {
-                "ruleset.yaml" => {
-                    let (found, wrong) = head::read(&it);
+                HEAD => {
+                    let (found, wrong) = head::read(&it, self.files);
                     self.head = found;
                     wrong
                 }
-                "sources.yaml" => registers::publications(&it, names),
+                SOURCES => registers::publications(&it, names, self.files.own(path).is_none()),
                 "limits.yaml" => {
                     let wrong = registers::limits(&it, names);
                     overlay.iter_mut().for_each(|overlay| overlay.limits(names));
@@ -210,6 +212,28 @@ impl<'a> RuleSetReader<'a> {
             let (found, wrong) = reductions::read(&it, &self.names, told);
             self.reductions = found;
             self.diagnostics.extend(wrong);
+        }
+    }
+
+    /// Two bibliographies are one: that of the rule set whose registers are used, and its own. Of any other register there is one.
+    fn used_sources(&mut self) {
+        for (path, used) in self.files.used() {
+            let Some(own) = self.files.own(path) else {
+                continue;
+            };
+            if path != SOURCES {
+                let title = format!(
+                    "`{}` is there, and `uses:` takes `{}`",
+                    own.name(),
+                    used.name()
+                );
+                let help = "move the file away, or take it out of `uses:` in ruleset.yaml";
+                self.diagnostics
+                    .push(Diagnostic::bare(Code::UnexpectedFile, title).help(help));
+            } else if let Some(it) = used.parsed(&mut self.diagnostics) {
+                let wrong = registers::publications(&it, &mut self.names, true);
+                self.diagnostics.extend(wrong);
+            }
         }
     }
 

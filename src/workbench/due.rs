@@ -86,6 +86,9 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
             .iter()
             .filter(|it| it.citation.basis == Basis::Published(at))
             .collect();
+        if by.is_empty() && publication.is_used {
+            continue;
+        }
         // One role answers for the opening if it answers for all that rests on the source.
         let owner = by
             .first()

@@ -33,11 +33,13 @@ impl RuleFiles {
         self.file(path)?.entry()
     }
 
-    /// Every file that says what is asked and decided: not what is only said about the rule set.
+    /// Every file that says what is asked and decided, those of another rule set that are used among them: not what is only said
+    /// about the rule set.
     pub(crate) fn deciding(&self) -> impl Iterator<Item = Entry<'_>> {
         let deciding = |path: &str| !path.starts_with("cases/") && !FURTHER_FILES.contains(&path);
         self.iter()
             .filter(move |(path, _)| deciding(path))
+            .chain(self.used())
             .filter_map(|(_, file)| file.entry())
     }
 
@@ -70,7 +72,11 @@ impl RuleFiles {
 
     /// A source of the bibliography.
     pub(crate) fn publication(&self, id: &str) -> Option<Entry<'_>> {
-        self.entry("sources.yaml")?.listed("sources", "id", id)
+        let own = self.entry("sources.yaml");
+        let used = self.used().filter(|(path, _)| *path == "sources.yaml");
+        own.into_iter()
+            .chain(used.filter_map(|(_, file)| file.entry()))
+            .find_map(|it| it.listed("sources", "id", id))
     }
 
     /// A question, by its fact.

@@ -39,8 +39,9 @@ mod drafts;
 mod embedded;
 // The fast way of `batch` against the reader of trees.
 mod fast;
-// The folder of a rule set, and what commands say of it.
+// FHIR: the questions as a form, answers as responses, and back.
 mod fhir;
+// The folder of a rule set, and what commands say of it.
 mod folders;
 // Every formula against what it says of itself.
 mod descriptors;
@@ -112,5 +113,7 @@ mod tidy;
 mod spark;
 // Units, conversions, spans of time and dates.
 mod units;
+// Registers of one rule set that another uses.
+mod uses;
 // Results are written as they are made, or said not to have been; nothing of a run is passed over.
 mod written;

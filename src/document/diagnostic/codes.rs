@@ -179,6 +179,10 @@ codes! {
         "The folder of the rule set holds a file that no part of it names.",
         "A concern that is not listed would never be evaluated.",
         "List the concern in ruleset.yaml, or move the file away.";
+    UsedChanged = "rules/used-changed":
+        "The registers that a rule set uses of another are not the ones its digest means.",
+        "A change made for one procedure would decide about another before anybody has looked at it.",
+        "Look at what has changed, run the cases, and write the digest that the message gives.";
     UnknownConcern = "rules/unknown-concern":
         "The file is for a concern that ruleset.yaml does not list, or not the one its name says.",
         "Rules of an unlisted concern would never be evaluated.",

@@ -5,13 +5,17 @@ use crate::report::book::{Book, BookText, checked, link};
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::{counted, day};
 use crate::rule_set::{Basis, Checked, Publication, RuleSet};
+use crate::table::Idx;
 use crate::workbench::due;
-use crate::workbench::due::{DueItem, due};
+use crate::workbench::due::{CitedEntry, DueItem, due};
 
 pub fn sources(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     let cited = due::citations(rules);
     for (at, it) in rules.publications.entries() {
+        if is_idle(it, at, &cited) {
+            continue;
+        }
         sheet.heading(3, &format!("sources/{}", it.id), &inline(&it.title));
         let year = it.year.map_or(String::new(), |it| format!(", {it}"));
         sheet.paragraph(&format!(
@@ -37,6 +41,12 @@ pub fn sources(sheet: &mut BookText, book: &Book<'_>) {
             links(by.into_iter())
         ));
     }
+}
+
+/// Whether it came with the registers of another rule set, and nothing cites it here.
+fn is_idle(it: &Publication, at: Idx<Publication>, cited: &[CitedEntry<'_>]) -> bool {
+    let is_cited = |entry: &CitedEntry<'_>| entry.citation.basis == Basis::Published(at);
+    it.is_used && !cited.iter().any(is_cited)
 }
 
 /// An address as a link if it plainly is one; as text otherwise.
@@ -84,11 +94,13 @@ pub fn proposals(sheet: &mut BookText, book: &Book<'_>) {
 }
 
 pub fn unopened(sheet: &mut BookText, book: &Book<'_>) {
+    let cited = due::citations(book.rule_set);
     let found: Vec<&Publication> = book
         .rule_set
         .publications
-        .iter()
-        .filter(|it| it.checked == Checked::FromMemory)
+        .entries()
+        .filter(|(at, it)| it.checked == Checked::FromMemory && !is_idle(it, *at, &cited))
+        .map(|(_, it)| it)
         .collect();
     if found.is_empty() {
         sheet.paragraph("None.");

@@ -7,7 +7,7 @@ use chrono::NaiveDate;
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::reading::Reading;
 use crate::document::source::Node;
-use crate::rule_set::files::Parsed;
+use crate::rule_set::files::{Parsed, RuleFiles};
 use crate::rule_set::read::approval;
 use crate::rule_set::read::built_in::BUILT_IN;
 use crate::rule_set::read::registers::{date, unique};
@@ -34,8 +34,8 @@ pub(crate) struct Head {
     pub reasons: Vec<ReasonToSetAside>,
 }
 
-/// Reads ruleset.yaml, with every diagnostic of the file.
-pub(crate) fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
+/// Reads ruleset.yaml, with every diagnostic of the file, and whether the registers used are the ones it means.
+pub(crate) fn read(parsed: &Parsed, files: &RuleFiles) -> (Option<Head>, Vec<Diagnostic>) {
     let mut reading = parsed.reading("ruleset");
     let root = &parsed.root;
     let concerns = concerns(&mut reading, root);
@@ -51,6 +51,7 @@ pub(crate) fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         }
     }
     let reasons = reasons(&mut reading, root);
+    means_what_it_uses(&mut reading, root, files);
     let status = match reading.needed(root, "status").as_deref() {
         Some("draft") => Some(Status::Draft),
         Some("approved") => Some(Status::Approved),
@@ -89,6 +90,23 @@ pub(crate) fn read(parsed: &Parsed) -> (Option<Head>, Vec<Diagnostic>) {
         reading.pass_over(root, "a whole ruleset.yaml");
     }
     (head, reading.finish())
+}
+
+/// Registers of another rule set decide here, too: no change of theirs comes in before somebody has looked at it.
+fn means_what_it_uses(reading: &mut Reading<'_>, root: &Node, files: &RuleFiles) {
+    let Some(uses) = root.get("uses") else { return };
+    let Some(place) = uses.get("digest") else {
+        return;
+    };
+    let found = files.digest_of_used();
+    if reading.needed(uses, "digest").is_some_and(|it| it != found) {
+        let title = "the registers used are not the ones this digest means";
+        reading
+            .wrong(Code::UsedChanged, &place.span, title, "of others")
+            .help(format!(
+                "look at what has changed in them, run the cases, then write: digest: {found}"
+            ));
+    }
 }
 
 /// What a site is called; just that, if the rule set has no word of its own.

@@ -76,10 +76,11 @@ pub(crate) fn unique(
     }
 }
 
-/// sources.yaml.
-pub(crate) fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
+/// sources.yaml; `is_used` if it is that of a rule set whose registers are used, which is read first.
+pub(crate) fn publications(parsed: &Parsed, names: &mut Names, is_used: bool) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("sources");
     let mut seen = HashMap::new();
+    let n_of_others = names.publications.len();
     for node in parsed.root.list("sources") {
         let id = reading.needed(node, "id");
         let by = reading.needed(node, "by");
@@ -94,6 +95,11 @@ pub(crate) fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic
             .get("checked_on")
             .and_then(|_| date(&mut reading, node, "checked_on"));
         unique(&mut reading, &mut seen, node, "sources");
+        apart_from_used(
+            &mut reading,
+            node,
+            names.publications.rows().get(..n_of_others),
+        );
         let (link, note) = (reading.owned(node, "link"), reading.owned(node, "note"));
         match (id, by, title, checked) {
             (Some(id), Some(by), Some(title), Some(checked)) => {
@@ -108,6 +114,7 @@ pub(crate) fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic
                     checked_on,
                     note,
                     superseded_by,
+                    is_used,
                 });
             }
             (id, ..) => {
@@ -120,6 +127,19 @@ pub(crate) fn publications(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic
         superseded(&mut reading, names, node);
     }
     reading.finish()
+}
+
+/// A source that stands in the used bibliography, too, would have two meanings.
+fn apart_from_used(reading: &mut Reading<'_>, node: &Node, used: Option<&[Publication]>) {
+    let (Some(place), Some(id)) = (node.get("id"), reading.owned(node, "id")) else {
+        return;
+    };
+    if used.into_iter().flatten().any(|it| it.id == id) {
+        let title = format!("`{id}` is a source of the rule set whose registers are used");
+        reading
+            .wrong(Code::DuplicateId, &place.span, title, "there already")
+            .help("take it out here, or give it another id");
+    }
 }
 
 /// Notes which source replaced this one; any source of the file may.

@@ -11,7 +11,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .rule_set
         .publications
         .iter()
-        .filter(|it| !used.sources.contains(it.id.as_str()));
+        .filter(|it| !it.is_used && !used.sources.contains(it.id.as_str()));
     unused
         .map(|publication| {
             let title = format!("nothing cites `{}`", publication.id);
