@@ -14,6 +14,7 @@ pub mod ask;
 pub(crate) mod atomic_write;
 pub(crate) mod batch;
 pub(crate) mod blank;
+mod changed;
 mod desk;
 pub(crate) mod dose;
 pub mod draw;
@@ -88,6 +89,8 @@ enum Command {
     Screen(screen::Arguments),
     /// Screen many questionnaires, one on each line, to one line of answer each
     Batch(batch::Arguments),
+    /// Say what changed between two screenings of one patient, and why
+    Changed(changed::Arguments),
     /// Ask about one patient, question by question, and write the questionnaire
     Ask(ask::Arguments),
     /// Print an empty questionnaire with the questions as comments
@@ -209,6 +212,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
     let status = match arguments.command {
         Command::Screen(it) => screen::run(&it),
         Command::Batch(it) => batch::run(&it),
+        Command::Changed(it) => changed::run(&it),
         Command::Ask(it) => ask::run(&it),
         Command::Blank(it) => blank::run(&it),
         Command::Questionnaire(it) => questionnaire::run(&it),

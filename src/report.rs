@@ -9,6 +9,7 @@ pub use crate::outcome::Standing;
 pub mod book;
 pub mod brief;
 pub mod calendar;
+pub mod changed;
 pub mod chase;
 pub mod compare;
 pub mod due;

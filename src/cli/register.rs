@@ -239,7 +239,7 @@ fn new(path: &Path) -> Result<ExitStatus, Stopped> {
 }
 
 /// Opens a register for reading, and tells if it is read as it lies.
-fn reading(path: &Path) -> Result<Register, Box<Diagnostic>> {
+pub(crate) fn reading(path: &Path) -> Result<Register, Box<Diagnostic>> {
     let register = Register::open_to_read(path)?;
     tell_as_it_lies(path, register.is_as_it_lies());
     Ok(register)

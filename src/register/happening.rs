@@ -310,19 +310,13 @@ pub struct RuleSetAside {
     pub sentence: String,
 }
 
-macro_rules! read_by_word {
-    ($($name:ty),*) => {$(
-        impl<'de> Deserialize<'de> for $name {
-            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-                let word = String::deserialize(deserializer)?;
-                Self::from_word(&word)
-                    .ok_or_else(|| serde::de::Error::custom(format!("`{word}` is none of its words")))
-            }
-        }
-    )*};
+impl<'de> Deserialize<'de> for PersonRole {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let word = String::deserialize(deserializer)?;
+        Self::from_word(&word)
+            .ok_or_else(|| serde::de::Error::custom(format!("`{word}` is none of its words")))
+    }
 }
-
-read_by_word!(Outcome, Urgency, Who, PersonRole);
 
 impl Serialize for PersonRole {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {

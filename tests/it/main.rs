@@ -19,6 +19,8 @@ mod batch;
 mod book;
 // One patient on one screen: as text, as Markdown and as a page to sign.
 mod brief;
+// What changed between two screenings of one patient.
+mod changed;
 // The program from outside, and the README.
 mod cli;
 // Two rule sets beside one another.

@@ -1,10 +1,10 @@
-//! How a screening is written for programs, where deriving does not say it: enums by their words, digests with the name of
-//! their kind, figures without the noise of binary arithmetic.
+//! How a screening is written for programs, and read again, where deriving does not say it: enums by their words, digests
+//! with the name of their kind, figures without the noise of binary arithmetic.
 
 use std::fmt::Display;
 
 use serde::ser::SerializeStruct;
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::formulas::without_noise;
 use crate::outcome::{Outcome, OutcomeSpan, State, Urgency};
@@ -26,6 +26,21 @@ macro_rules! by_word {
 by_word!(
     Outcome, Urgency, State, Kind, Status, LocalKind, Loosens, Who, NextKind, Applies, WhyAsked
 );
+
+/// What reads a screening, or keeps one, reads the words again.
+macro_rules! read_by_word {
+    ($($name:ty),*) => {$(
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                let word = String::deserialize(deserializer)?;
+                Self::from_word(&word)
+                    .ok_or_else(|| serde::de::Error::custom(format!("`{word}` is none of its words")))
+            }
+        }
+    )*};
+}
+
+read_by_word!(Outcome, Urgency, Who);
 
 impl Serialize for OutcomeSpan {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
