@@ -515,13 +515,7 @@ impl<'a> Builder<'a> {
 
     fn begin(&mut self, start: usize, style: StructureStyle, content: Content) -> bool {
         if self.open.len() >= DEEPEST {
-            self.push(
-                Code::TooDeep,
-                &(start..start + 1),
-                "values are nested too deeply",
-                "more than 64 levels",
-                "flatten this part of the file",
-            );
+            self.diagnostics.push(too_deep(self.source, start));
             return false;
         }
         self.open.push(OpenNode {
@@ -668,6 +662,18 @@ impl<'a> Builder<'a> {
     }
 }
 
+fn too_deep(source: &Arc<Source>, at: usize) -> Diagnostic {
+    let title = "values are nested too deeply";
+    Diagnostic::at(
+        Code::TooDeep,
+        source,
+        &(at..at + 1),
+        title,
+        "more than 64 levels",
+    )
+    .help("flatten this part of the file")
+}
+
 /// The diagnostic of a text that a reader refuses at a place.
 fn syntax(source: &Arc<Source>, format: Format, at: usize, why: &str) -> Diagnostic {
     // An empty range at the end of the text draws nothing: step back onto the last visible letter.
@@ -704,6 +710,10 @@ fn syntax(source: &Arc<Source>, format: Format, at: usize, why: &str) -> Diagnos
             "a comma, a colon, a double quote, a bracket",
         ),
     };
+    // Both readers give up before our own limit where they look ahead; neither calls itself without end.
+    if why.contains("recursion limit") {
+        return too_deep(source, start);
+    }
     let help = match plainly(why) {
         Some(words) => words.to_owned(),
         None => format!("look here and on the line above: {look} (the reader says: {why})"),

@@ -23,6 +23,10 @@ const NOT_KNOWN: &str = "asked-unknown";
 const DECLINED: &str = "asked-declined";
 /// The option for asked, and none.
 const NONE: &str = "none-of-these";
+/// What these three are called on the form.
+const NOT_KNOWN_IN_WORDS: &str = "Asked, and not known";
+const DECLINED_IN_WORDS: &str = "Asked, and not answered";
+const NONE_IN_WORDS: &str = "None of these";
 
 /// The system of codes that stands under the rule set's address: `options/person.sex`, `medicines`.
 fn system(canonical: &str, of: &str) -> String {
@@ -83,6 +87,11 @@ fn is_list(question: &Question) -> bool {
         question.answer,
         Answer::SeveralOf(_) | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic
     )
+}
+
+/// Whether the day that answers a question may have a time, which says nothing where it may lie decades back.
+fn is_timed(question: &Question) -> bool {
+    question.oldest.is_none()
 }
 
 /// The link id of the value: the fact's own, but for a result that ages, whose fact is a group.

@@ -124,7 +124,7 @@ fn scratched(line: &str, dice: &mut Dice) -> Vec<u8> {
 }
 
 /// Lines that go on for ever.
-struct Records<'a> {
+pub struct Records<'a> {
     rules: &'a RuleSet,
     known: Vec<Value>,
     dice: Dice,
@@ -143,8 +143,8 @@ impl Records<'_> {
             .map(|it| to_json(&it))
     }
 
-    /// A record, and whether it was changed as a text.
-    fn next(&mut self) -> Vec<u8> {
+    /// A record, perhaps changed as a text.
+    pub fn next(&mut self) -> Vec<u8> {
         self.n += 1;
         let questions = &self.rules.catalogue.questions;
         let mut record = if self.dice.roll(4) == 0 {
@@ -216,7 +216,7 @@ impl Records<'_> {
     }
 }
 
-fn records(rules: &RuleSet, seed: u64) -> Records<'_> {
+pub fn records(rules: &RuleSet, seed: u64) -> Records<'_> {
     Records {
         known: known_records(rules),
         rules,

@@ -9,7 +9,7 @@ use crate::quantity::{Measure, read_number, read_quantity};
 use crate::questionnaire::facts::{Gathered, Given};
 use crate::questionnaire::fhir::form::{address, canonical};
 use crate::questionnaire::fhir::{
-    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, codes, is_coded, is_list, system, system_of,
+    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, codes, is_coded, is_list, is_timed, system, system_of,
     taken_on_id, value_id,
 };
 use crate::rule_set::{Answer, Question, RuleSet};
@@ -17,7 +17,8 @@ use crate::rule_set::{Answer, Question, RuleSet};
 /// The response that says what a questionnaire says; answers that the clinic's file gives are not in it.
 ///
 /// Reading it again gives the same answers: a quantity in several units is written in the question's own, as the number that
-/// it was understood as, and everything else as it stands.
+/// it was understood as, and everything else as it stands; but for the time of a day for which the form asks none, such as that
+/// of a birth.
 ///
 /// # Missing data
 /// A question not asked has no item. The questionnaire must have been read without a diagnostic; an answer that cannot be read
@@ -103,7 +104,7 @@ impl Filled<'_> {
             let value = node.get("value").unwrap_or(node);
             items.extend(self.value(question, &link, value, source));
             let taken_on = node.get("taken_on").unwrap_or(node);
-            items.extend(self.day(&taken_on_id(question), taken_on, source));
+            items.extend(self.day(&taken_on_id(question), taken_on, source, true));
         } else {
             items.extend(self.value(question, &link, node, source));
         }
@@ -143,7 +144,7 @@ impl Filled<'_> {
         }
         let written = node.shown(source);
         let answer = match &question.answer {
-            Answer::Date => return self.day(link, node, source),
+            Answer::Date => return self.day(link, node, source, is_timed(question)),
             Answer::Number { whole } => {
                 let key = if *whole {
                     "valueInteger"
@@ -232,8 +233,8 @@ impl Filled<'_> {
         answer
     }
 
-    /// A day, its time within it.
-    fn day(&self, link: &str, node: &Node, source: &Source) -> Option<Value> {
+    /// A day, its time within it if the form asks for that.
+    fn day(&self, link: &str, node: &Node, source: &Source, is_timed: bool) -> Option<Value> {
         if node.kind == NodeKind::Null {
             return None;
         }
@@ -243,7 +244,7 @@ impl Filled<'_> {
         }
         let When { date, time } = read_when(node.shown(source)).ok()?;
         let mut answer = json!({ "valueDate": date.to_string() });
-        if let (Some(time), Some(map)) = (time, answer.as_object_mut()) {
+        if let (Some(time), Some(map)) = (time.filter(|_| is_timed), answer.as_object_mut()) {
             let time = json!({ "valueTime": time.format("%H:%M:%S").to_string() });
             let within = vec![answered(&format!("{link}.time"), vec![time])];
             map.insert("item".to_owned(), json!(within));

@@ -5,8 +5,8 @@ use serde_json::{Value, json};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::quantity::Measure;
 use crate::questionnaire::fhir::{
-    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, codes, is_coded, is_list, system, system_of,
-    taken_on_id, value_id,
+    ABSENT, DECLINED, DECLINED_IN_WORDS, NONE, NONE_IN_WORDS, NOT_KNOWN, NOT_KNOWN_IN_WORDS, UCUM,
+    codes, is_coded, is_list, is_timed, system, system_of, taken_on_id, value_id,
 };
 use crate::rule_set::{
     Answer, Comparison, Condition, FactKind, Question, RuleSet, Section, Status, Test,
@@ -111,13 +111,13 @@ impl Form<'_> {
                 vec![json!({ "system": system_of(self.canonical, question), "concept": concepts })];
             include.push(json!({
                 "system": system(self.canonical, "answers"),
-                "concept": [{ "code": NONE, "display": "None of these" }],
+                "concept": [{ "code": NONE, "display": NONE_IN_WORDS }],
             }));
             include.push(json!({
                 "system": ABSENT,
                 "concept": [
-                    { "code": NOT_KNOWN, "display": "Asked, and not known" },
-                    { "code": DECLINED, "display": "Asked, and not answered" },
+                    { "code": NOT_KNOWN, "display": NOT_KNOWN_IN_WORDS },
+                    { "code": DECLINED, "display": DECLINED_IN_WORDS },
                 ],
             }));
             Some(json!({
@@ -168,7 +168,7 @@ impl Form<'_> {
     fn value(&self, question: &Question) -> Vec<Value> {
         let id = value_id(question);
         let mut item = match &question.answer {
-            Answer::Date => date(&id, &question.ask, question.oldest.is_none()),
+            Answer::Date => date(&id, &question.ask, is_timed(question)),
             _ => json!({ "linkId": id, "text": question.ask, "type": kind(question) }),
         };
         let mut extensions = Vec::new();
@@ -266,7 +266,7 @@ impl Form<'_> {
             options.push(option(
                 &system(self.canonical, "answers"),
                 NONE,
-                "None of these",
+                NONE_IN_WORDS,
             ));
         }
         options.extend(absent_options());
@@ -549,8 +549,8 @@ fn option(system: &str, code: &str, display: &str) -> Value {
 
 fn absent_options() -> [Value; 2] {
     [
-        option(ABSENT, NOT_KNOWN, "Asked, and not known"),
-        option(ABSENT, DECLINED, "Asked, and not answered"),
+        option(ABSENT, NOT_KNOWN, NOT_KNOWN_IN_WORDS),
+        option(ABSENT, DECLINED, DECLINED_IN_WORDS),
     ]
 }
 

@@ -1,42 +1,62 @@
-//! The link ids that may stand in a response.
+//! The link ids that may stand in a response, and where.
 
 use std::collections::BTreeMap;
 
-use crate::questionnaire::fhir::{taken_on_id, value_id};
+use crate::questionnaire::fhir::{is_coded, taken_on_id, value_id};
 use crate::rule_set::RuleSet;
 
-/// What an item of a response is, by its link id.
+/// What an item of a response is.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Link {
+pub(super) enum Kind {
     /// A group: a section, or a result with its day.
     Group,
     /// An answer, or its part.
     Answer,
     /// A note; of the section named before `.note`, or of the whole.
     Note,
-    /// A text of the form.
-    Display,
 }
 
-/// Every link id that may stand in a response, but for those that stand within an answer.
+/// An item that may stand in a response.
+#[derive(Debug, Clone)]
+pub(super) struct Link {
+    pub(super) kind: Kind,
+    /// The group that it stands in; `None` for the outermost.
+    pub(super) within: Option<String>,
+}
+
+/// Every item that may stand in a response by its link id, but for those that stand within an answer.
 pub(super) fn links(rule_set: &RuleSet) -> BTreeMap<String, Link> {
-    let mut links = BTreeMap::from([("note".to_owned(), Link::Note)]);
-    for section in &rule_set.catalogue.sections {
-        links.insert(section.id.clone(), Link::Group);
-        links.insert(format!("{}.note", section.id), Link::Note);
+    let mut links = BTreeMap::new();
+    let mut put = |id: String, kind: Kind, within: Option<&str>| {
+        let within = within.map(str::to_owned);
+        links.insert(id, Link { kind, within });
+    };
+    put("note".to_owned(), Kind::Note, None);
+    let catalogue = &rule_set.catalogue;
+    for section in &catalogue.sections {
+        put(section.id.clone(), Kind::Group, None);
+        let note = format!("{}.note", section.id);
+        put(note, Kind::Note, Some(&section.id));
     }
-    for question in &rule_set.catalogue.questions {
+    for question in &catalogue.questions {
+        let section = catalogue.sections[question.section].id.as_str();
+        let within = if question.dated {
+            &question.id
+        } else {
+            section
+        };
         let value = value_id(question);
-        let mut answers = vec![value.clone()];
+        // A code says itself why there is no answer.
+        if !is_coded(question) {
+            put(format!("{value}.absent"), Kind::Answer, Some(within));
+        }
+        put(value, Kind::Answer, Some(within));
         if question.dated {
-            links.insert(question.id.clone(), Link::Group);
-            answers.push(taken_on_id(question));
+            put(question.id.clone(), Kind::Group, Some(section));
+            let taken_on = taken_on_id(question);
+            put(format!("{taken_on}.absent"), Kind::Answer, Some(within));
+            put(taken_on, Kind::Answer, Some(within));
         }
-        for id in answers {
-            links.insert(format!("{id}.absent"), Link::Answer);
-            links.insert(id, Link::Answer);
-        }
-        links.insert(format!("{value}.help"), Link::Display);
     }
     links
 }

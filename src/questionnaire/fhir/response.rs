@@ -2,8 +2,9 @@
 //!
 //! Each answer becomes what would stand in a questionnaire's file, at its place in the response, and is then understood by the
 //! same reader: a slip in it is told there, in the same words. INVARIANT: every item and every element is either read or told.
-//! What a program may pass over is passed over here by name alone (ids, display texts, who wrote it); what can only be shown
-//! to a person, such as a number that is a bound, becomes a note.
+//! What a program may pass over is passed over here by name and level alone ([`Elements`]: ids, texts of the form, who wrote
+//! it); what can only be shown to a person, such as a number that is a bound, becomes a note. Texts for people are never read
+//! as answers, but one that belongs to another option or unit than the code's refuses: one of the two is a slip.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -11,35 +12,78 @@ use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
-use crate::quantity::Measure;
 use crate::quantity::when::read_when;
-use crate::questionnaire::facts::{Gathered, Given, Note, Place};
+use crate::questionnaire::facts::{Gathered, Note, Place};
 use crate::questionnaire::fhir::form::{address, canonical};
-use crate::questionnaire::fhir::links::{Link, links};
+use crate::questionnaire::fhir::links::{Kind, Link, links};
 use crate::questionnaire::fhir::{
-    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, is_list, system, system_of, taken_on_id, value_id,
+    ABSENT, DECLINED, DECLINED_IN_WORDS, NONE, NONE_IN_WORDS, NOT_KNOWN, NOT_KNOWN_IN_WORDS, system,
 };
 use crate::questionnaire::reference::not_a_reference;
-use crate::rule_set::{Answer, Question, RuleSet};
+use crate::rule_set::RuleSet;
 
-/// Elements of a response that say nothing of an answer.
-const PASSED_OVER: [&str; 11] = [
-    "id",
-    "meta",
-    "language",
-    "text",
-    "identifier",
-    "basedOn",
-    "partOf",
-    "encounter",
-    "author",
-    "source",
-    "definition",
-];
+mod values;
+
+/// The elements that one level of a response may have by the standard, but for those that refuse.
+struct Elements {
+    /// What is read.
+    read: &'static [&'static str],
+    /// What says nothing of an answer.
+    passed_over: &'static [&'static str],
+}
+
+const RESPONSE: Elements = Elements {
+    read: &[
+        "resourceType",
+        "questionnaire",
+        "status",
+        "subject",
+        "authored",
+        "item",
+    ],
+    passed_over: &[
+        "id",
+        "meta",
+        "language",
+        "text",
+        "identifier",
+        "basedOn",
+        "partOf",
+        "encounter",
+        "author",
+        "source",
+    ],
+};
+const SUBJECT: Elements = Elements {
+    read: &["identifier", "type"],
+    passed_over: &["id", "reference", "display"],
+};
+const IDENTIFIER: Elements = Elements {
+    read: &["value", "use"],
+    passed_over: &["id", "type", "system", "period", "assigner"],
+};
+const ITEM: Elements = Elements {
+    read: &["linkId", "answer", "item"],
+    passed_over: &["id", "definition", "text"],
+};
+const ANSWER: Elements = Elements {
+    read: &["item"],
+    passed_over: &["id"],
+};
+const CODING: Elements = Elements {
+    read: &["system", "code", "display"],
+    passed_over: &["id", "version", "userSelected"],
+};
+const QUANTITY: Elements = Elements {
+    read: &["value", "comparator", "unit", "system", "code"],
+    passed_over: &["id"],
+};
 /// Elements that change what all others mean, so that a reader who does not know them must not go on.
 const CHANGES_MEANING: [&str; 3] = ["implicitRules", "modifierExtension", "contained"];
-/// Signs before a number that make it a bound.
-const COMPARATORS: [&str; 4] = ["<", "<=", ">=", ">"];
+/// For so many slips of a response it is looked for what was meant; more are never shown at once.
+const MOST_SUGGESTED: usize = 50;
+/// The length of a day: `2026-11-24`.
+const DAY: usize = 10;
 
 /// Whether a tree is a resource of FHIR: it says so itself.
 pub(crate) fn is_resource(root: &Node) -> bool {
@@ -71,20 +115,10 @@ pub(crate) fn read(
     if !reader.is_meant_for_this(root) {
         return (None, reader.diagnostics);
     }
-    reader.elements(
-        root,
-        &[
-            "resourceType",
-            "questionnaire",
-            "status",
-            "subject",
-            "authored",
-            "item",
-        ],
-    );
+    reader.elements(root, &RESPONSE);
     let reference = reader.reference(root);
     let completed_on = reader.authored(root);
-    reader.collect(root.list("item"), true);
+    reader.collect(root.list("item"), None);
     let mut given = BTreeMap::new();
     for (at, question) in rule_set.catalogue.questions.entries() {
         if let Some(answer) = reader.question(question) {
@@ -143,6 +177,12 @@ impl<'a> Reader<'a> {
     ) {
         let found = Diagnostic::at(code, self.source, span, title.into(), label);
         self.diagnostics.push(found.help(help.into()));
+    }
+
+    /// What was perhaps meant. After some it is no longer looked for: that takes as long as a file has slips, times as many as
+    /// there are names.
+    fn near<'k>(&self, wrong: &str, known: impl Iterator<Item = &'k str>) -> Option<String> {
+        (self.diagnostics.len() < MOST_SUGGESTED).then(|| did_you_mean(wrong, known))?
     }
 
     fn place(&self, span: &Range<usize>) -> Place {
@@ -213,25 +253,27 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Tells every element of a map that is neither among these nor one that says nothing of an answer.
-    fn elements(&mut self, map: &'a Node, known: &[&str]) {
+    /// Tells every element of a map that is neither read nor one that says nothing of an answer.
+    fn elements(&mut self, map: &'a Node, level: &Elements) {
+        self.elements_and(map, level, &[]);
+    }
+
+    /// The same, with more elements that are read.
+    fn elements_and(&mut self, map: &'a Node, level: &Elements, more: &[&str]) {
+        let is_known = |key: &str| {
+            let mut all = level.read.iter().chain(more).chain(level.passed_over);
+            all.any(|it| *it == key)
+        };
         for entry in map.entries() {
             let key = entry.key.as_str();
-            if ["answer", "item"].contains(&key) && !matches!(entry.value.kind, NodeKind::List(_)) {
-                self.report(
-                    Code::WrongType,
-                    &entry.value.span,
-                    format!(
-                        "`{key}` is {}, and must be a list",
-                        entry.value.kind_in_words()
-                    ),
-                    "not a list",
-                    "write it in square brackets, even if it holds one thing",
-                );
+            if ["answer", "item"].contains(&key) {
+                self.filled_list(key, &entry.value);
             }
-            if known.contains(&key) || PASSED_OVER.contains(&key) {
+            if is_known(key) {
                 continue;
             }
+            // What is said of a number or a text stands beside it, under its name with a stroke.
+            let of_value = key.strip_prefix('_').filter(|it| is_known(it));
             if CHANGES_MEANING.contains(&key) {
                 self.report(
                     Code::NotToBeUsed,
@@ -240,14 +282,20 @@ impl<'a> Reader<'a> {
                     "not known here",
                     "send the response without it, or enter the answers by hand",
                 );
-            } else if key == "extension" {
-                let urls = entry.value.items().iter().filter_map(|it| it.get("url"));
+            } else if key == "extension" || of_value.is_some() {
+                let extensions = match of_value {
+                    Some(_) => entry.value.list("extension"),
+                    None => entry.value.items(),
+                };
+                let urls = extensions.iter().filter_map(|it| it.get("url"));
                 let urls: Vec<&str> = urls.filter_map(Node::text).collect();
-                let words = format!("An extension was not read: {}.", urls.join(", "));
+                let of = of_value.map_or(String::new(), |it| format!(" of `{it}`"));
+                let words = format!("An extension{of} was not read: {}.", urls.join(", "));
                 self.tell("", words, &entry.key_span);
             } else {
-                let help = did_you_mean(key, known.iter().copied())
-                    .unwrap_or_else(|| format!("here may stand {}", listed(known)));
+                let help = self
+                    .near(key, level.read.iter().copied())
+                    .unwrap_or_else(|| format!("here may stand {}", listed(level.read)));
                 self.report(
                     Code::UnknownKey,
                     &entry.key_span,
@@ -259,12 +307,52 @@ impl<'a> Reader<'a> {
         }
     }
 
+    /// Tells what is no list, or an empty one: the standard has none, and it might be meant for an answer that there is none.
+    fn filled_list(&mut self, key: &str, value: &Node) {
+        let (title, label, help) = match &value.kind {
+            NodeKind::List(items) if !items.is_empty() => return,
+            NodeKind::List(_) => (
+                format!("`{key}` is an empty list"),
+                "nothing is said here",
+                "leave it out for not asked; not known, and none where a list is asked for, are options of the form",
+            ),
+            _ => (
+                format!("`{key}` is {}, and must be a list", value.kind_in_words()),
+                "not a list",
+                "write it in square brackets, even if it holds one thing",
+            ),
+        };
+        self.report(Code::WrongType, &value.span, title, label, help);
+    }
+
     fn reference(&mut self, root: &'a Node) -> String {
-        let value = root
-            .get("subject")
-            .and_then(|it| it.get("identifier"))
-            .and_then(|it| it.get("value"));
-        let Some(value) = value else {
+        let subject = root.get("subject");
+        let identifier = subject.and_then(|it| it.get("identifier"));
+        if let Some(subject) = subject {
+            self.elements(subject, &SUBJECT);
+        }
+        if let Some(identifier) = identifier {
+            self.elements(identifier, &IDENTIFIER);
+        }
+        let kind = subject.and_then(|it| it.get("type"));
+        let is_kept = identifier.and_then(|it| it.get("use"));
+        let another = kind.filter(|it| it.text() != Some("Patient"));
+        let old = is_kept.filter(|it| it.text() == Some("old"));
+        if let Some(node) = another.or(old) {
+            let title = match another {
+                Some(_) => "the response is not about a patient",
+                None => "the reference is one that no longer counts",
+            };
+            self.report(
+                Code::NotToBeUsed,
+                &node.span,
+                title,
+                "so it says itself",
+                "send the response with the patient as its subject, by the reference that counts",
+            );
+        }
+        let value = identifier.and_then(|it| it.get("value"));
+        let Some((value, text)) = value.and_then(|it| Some((it, it.text()?))) else {
             let span = root
                 .entry("subject")
                 .map_or_else(|| start(root), |it| it.key_span.clone());
@@ -272,12 +360,11 @@ impl<'a> Reader<'a> {
                 Code::MissingKey,
                 &span,
                 "the response does not say whose it is",
-                "`subject.identifier.value` is missing",
+                "`subject.identifier.value` is missing, or no text",
                 "add the reference by which the clinic knows the patient: `\"subject\": { \"identifier\": { \"value\": \"SM-103\" } }`; never a name",
             );
             return String::new();
         };
-        let text = value.shown(self.source);
         if let Some((title, help)) = not_a_reference(text) {
             self.report(Code::WrongForm, &value.span, title, "not a reference", help);
             return String::new();
@@ -285,32 +372,44 @@ impl<'a> Reader<'a> {
         text.to_owned()
     }
 
-    /// The day on which the answers were given.
+    /// The day on which the answers were given; part of a date is not known, and told.
     fn authored(&mut self, root: &'a Node) -> Option<(chrono::NaiveDate, Place)> {
         let node = root.get("authored")?;
-        let text = node.shown(self.source);
+        let text = node.text().unwrap_or_default();
+        if is_part_of_a_date(text) {
+            let words =
+                format!("The response was written {text}: on which day is not known by that.");
+            self.tell("", words, &node.span);
+            return None;
+        }
         // A moment is told with its zone; the day is the one of that zone.
         let day = text.split_once('T').map_or(text, |(day, _)| day);
+        let is_moment = day == text || chrono::DateTime::parse_from_rfc3339(text).is_ok();
         match read_when(day) {
-            Ok(when) => Some((when.date, self.place(&node.span))),
-            Err(error) => {
+            Ok(when) if is_moment && day.len() == DAY => Some((when.date, self.place(&node.span))),
+            read => {
+                let help = match read {
+                    Ok(_) => "write a day as `2026-11-24`, or a moment with seconds and zone as `2026-11-24T10:30:00Z`".to_owned(),
+                    Err(error) => error.to_string(),
+                };
                 self.report(
                     Code::NotADate,
                     &node.span,
                     "`authored` is not a day",
                     "not a date of the calendar",
-                    error.to_string(),
+                    help,
                 );
                 None
             }
         }
     }
 
-    /// Finds the items of a response by their link ids.
-    fn collect(&mut self, items: &'a [Node], may_be_group: bool) {
+    /// Finds the items of a response by their link ids, those within a group of this link id.
+    fn collect(&mut self, items: &'a [Node], group: Option<&str>) {
         for item in items {
-            self.elements(item, &["linkId", "answer", "item"]);
-            let Some(link) = item.get("linkId").filter(|it| it.text().is_some()) else {
+            self.elements(item, &ITEM);
+            let link = item.get("linkId");
+            let Some((link, id)) = link.and_then(|it| Some((it, it.text()?))) else {
                 self.report(
                     Code::MissingKey,
                     &start(item),
@@ -320,18 +419,14 @@ impl<'a> Reader<'a> {
                 );
                 continue;
             };
-            let id = link.shown(self.source);
-            let Some(kind) = self.links.get(id).copied() else {
-                let known = self.links.keys().map(String::as_str);
-                let help = did_you_mean(id, known).unwrap_or_else(|| {
-                    "`preblock questionnaire export` prints the form with the link ids of all questions".to_owned()
-                });
+            let known = self.links.get(id).cloned();
+            let Some(Link { kind, .. }) = known.filter(|it| it.within.as_deref() == group) else {
                 self.report(
                     Code::UnknownQuestion,
                     &link.span,
                     format!("the form has no item `{id}` here"),
                     "not an item of the form",
-                    help,
+                    self.where_it_stands(id),
                 );
                 continue;
             };
@@ -346,29 +441,39 @@ impl<'a> Reader<'a> {
                 continue;
             }
             self.items.insert(id.to_owned(), item);
-            let (answers, inner) = (item.entry("answer"), item.entry("item"));
-            match (kind, answers, inner) {
-                (Link::Group, None, _) if may_be_group => {
-                    self.collect(item.list("item"), id.split('.').nth(1).is_none());
-                }
-                (Link::Answer | Link::Note, _, None) | (Link::Display, None, None) => {}
-                (Link::Group, Some(it), _) | (Link::Display, Some(it), _) => self.report(
+            match (kind, item.entry("answer"), item.entry("item")) {
+                (Kind::Group, None, _) => self.collect(item.list("item"), Some(id)),
+                (Kind::Answer | Kind::Note, _, None) => {}
+                (Kind::Group, Some(it), _) => self.report(
                     Code::WrongType,
                     &it.key_span,
                     format!("`{id}` is no question"),
                     "an answer to no question",
                     "move the answer to the item of its question",
                 ),
-                (_, _, it) => {
-                    let span = it.map_or_else(|| link.span.clone(), |it| it.key_span.clone());
-                    self.report(
-                        Code::WrongType,
-                        &span,
-                        format!("items do not stand here in `{id}`"),
-                        "in the wrong place",
-                        "what belongs to an answer stands in that answer: `answer: [{ ..., item: [...] }]`",
-                    );
-                }
+                (_, _, Some(it)) => self.report(
+                    Code::WrongType,
+                    &it.key_span,
+                    format!("items do not stand here in `{id}`"),
+                    "in the wrong place",
+                    "what belongs to an answer stands in that answer: `answer: [{ ..., item: [...] }]`",
+                ),
+            }
+        }
+    }
+
+    /// What to do with an item that the form does not have where it stands.
+    fn where_it_stands(&self, id: &str) -> String {
+        match self.links.get(id) {
+            Some(Link { within, .. }) => match within {
+                Some(group) => format!("in the form it stands within `{group}`"),
+                None => "in the form it stands within no other item".to_owned(),
+            },
+            None => {
+                let known = self.links.keys().map(String::as_str);
+                self.near(id, known).unwrap_or_else(|| {
+                    "`preblock questionnaire export` prints the form with the link ids of all questions".to_owned()
+                })
             }
         }
     }
@@ -383,9 +488,7 @@ impl<'a> Reader<'a> {
                 .filter(|it| it.key.starts_with("value"))
                 .collect();
             let keys: Vec<&str> = values.iter().map(|it| it.key.as_str()).collect();
-            let mut known = keys;
-            known.push("item");
-            self.elements(answer, &known);
+            self.elements_and(answer, &ANSWER, &keys);
             match values.as_slice() {
                 [value] => found.push(ItemAnswer {
                     value,
@@ -438,24 +541,34 @@ impl<'a> Reader<'a> {
             "valueCoding" | "valueQuantity" => matches!(node.kind, NodeKind::Map(_)),
             _ => node.text().is_some(),
         };
-        if fits {
-            return Some(node);
-        }
-        let title = format!("a `{needed}` is not {}", node.kind_in_words());
+        let (title, help) = match needed {
+            _ if !fits => (
+                format!("a `{needed}` is not {}", node.kind_in_words()),
+                "write it as the standard does: a number without quotes, a text or a date in quotes",
+            ),
+            "valueInteger" if node.shown(self.source).contains(['.', 'e', 'E']) => (
+                "a `valueInteger` has no decimal point and no exponent".to_owned(),
+                "write the digits alone",
+            ),
+            "valueString" if node.text().is_none_or(|it| it.trim().is_empty()) => (
+                "the answer is a text of nothing".to_owned(),
+                "leave the answer out; not known, and none where a list is asked for, are options of the form",
+            ),
+            _ => return Some(node),
+        };
         self.report(
             Code::WrongType,
             &node.span,
             title,
             "of the wrong kind",
-            "write it as the standard does: a number without quotes, a text or a date in quotes",
+            help,
         );
         None
     }
 
-    /// A code as the form gives it.
-    fn coding(&mut self, coding: &'a Node, own: &str) -> Option<Coded<'a>> {
-        let allowed = ["system", "code", "display", "version", "userSelected"];
-        self.elements(coding, &allowed);
+    /// A code as the form gives it: one of these, each with what it means, or why there is none.
+    fn coding(&mut self, coding: &'a Node, own: &str, codes: &[(&str, &str)]) -> Option<Coded<'a>> {
+        self.elements(coding, &CODING);
         let (code, of) = (
             coding.get("code"),
             coding.get("system").and_then(Node::text),
@@ -470,11 +583,28 @@ impl<'a> Reader<'a> {
             );
             return None;
         };
-        match (of, word) {
-            (Some(ABSENT), NOT_KNOWN) => Some(Coded::Absent("unknown")),
-            (Some(ABSENT), DECLINED) => Some(Coded::Absent("declined")),
-            (Some(of), NONE) if of == system(self.canonical, "answers") => Some(Coded::None),
-            (Some(of), _) if of == own => Some(Coded::Own(code)),
+        let (coded, means) = match (of, word) {
+            (Some(ABSENT), NOT_KNOWN) => (Coded::Absent("unknown"), NOT_KNOWN_IN_WORDS),
+            (Some(ABSENT), DECLINED) => (Coded::Absent("declined"), DECLINED_IN_WORDS),
+            (Some(of), NONE) if of == system(self.canonical, "answers") => {
+                (Coded::None, NONE_IN_WORDS)
+            }
+            (Some(of), _) if of == own => {
+                let option = codes.iter().find(|(it, _)| *it == word);
+                let Some((_, means)) = option else {
+                    let known = codes.iter().map(|(it, _)| *it);
+                    self.report(
+                        Code::AnswerOption,
+                        &code.span,
+                        format!("`{word}` is not an option here"),
+                        "not an option",
+                        self.near(word, known)
+                            .unwrap_or_else(|| "take one of the form's options".to_owned()),
+                    );
+                    return None;
+                };
+                (Coded::Own(code), *means)
+            }
             _ => {
                 self.report(
                     Code::AnswerOption,
@@ -483,452 +613,26 @@ impl<'a> Reader<'a> {
                     "not an option",
                     format!("its own options have the system `{own}`; codes of other systems need a mapping file"),
                 );
-                None
-            }
-        }
-    }
-
-    /// The answer to a question, as it would stand in a questionnaire's file.
-    fn question(&mut self, question: &Question) -> Option<Given> {
-        let value_link = value_id(question);
-        let value = self.part(question, &value_link, false);
-        let node = if question.dated {
-            let link = taken_on_id(question);
-            let taken_on = self.part(question, &link, true);
-            match (value, taken_on) {
-                (None, None) => None,
-                // A result that is not known has no day.
-                (Some((key, word)), None) if is_word(&word) => Some((key, word)),
-                (value, taken_on) => {
-                    let key = value.as_ref().or(taken_on.as_ref())?.0.clone();
-                    let node = |part: Option<(Range<usize>, Node)>| {
-                        part.map_or_else(|| blank(&key), |(_, it)| it)
-                    };
-                    let (value, taken_on) = (node(value), node(taken_on));
-                    let span = value.span.clone();
-                    let entries = vec![
-                        entry("value", &key, value),
-                        entry("taken_on", &key, taken_on),
-                    ];
-                    let kind = NodeKind::Map(entries);
-                    Some((key.clone(), Node { span, kind }))
-                }
-            }
-        } else {
-            value
-        };
-        let (key_span, node) = node?;
-        Some(Given {
-            source: Arc::clone(self.source),
-            key_span,
-            node,
-            standing: false,
-        })
-    }
-
-    /// The item of an answer, or the one beside it that says why there is none.
-    fn part(
-        &mut self,
-        question: &Question,
-        link: &str,
-        is_day: bool,
-    ) -> Option<(Range<usize>, Node)> {
-        let answer = self.items.get(link).copied();
-        let absent = self.items.get(&format!("{link}.absent")).copied();
-        let read = answer.and_then(|item| {
-            let key = key_of(item);
-            let answers = self.answers(item);
-            let node = self.value(question, link, is_day, &answers)?;
-            Some((key, node))
-        });
-        let said = absent.and_then(|item| {
-            let answers = self.answers(item);
-            let word = self.absent_word(&answers)?;
-            Some((key_of(item), word))
-        });
-        match (read, said) {
-            (Some(_), Some((key, _))) => {
-                self.report(
-                    Code::NotTogether,
-                    &key,
-                    format!("`{link}` is answered, and said to have no answer"),
-                    "beside an answer",
-                    "keep the one that is so",
-                );
-                None
-            }
-            (read, said) => read.or(said),
-        }
-    }
-
-    /// The word for why there is no answer, at its place.
-    fn absent_word(&mut self, answers: &[ItemAnswer<'a>]) -> Option<Node> {
-        let only = self.only(answers)?;
-        let coding = self.typed(only, "valueCoding")?;
-        match self.coding(coding, ABSENT)? {
-            Coded::Absent(word) => Some(text(word, &coding.span)),
-            Coded::Own(_) | Coded::None => {
-                self.report(
-                    Code::AnswerOption,
-                    &coding.span,
-                    "the form does not have that reason",
-                    "not an option",
-                    format!("`{NOT_KNOWN}` or `{DECLINED}`"),
-                );
-                None
-            }
-        }
-    }
-
-    /// The one answer of an item that takes one.
-    fn only<'r>(&mut self, answers: &'r [ItemAnswer<'a>]) -> Option<&'r ItemAnswer<'a>> {
-        if let Some(second) = answers.get(1) {
-            self.report(
-                Code::NotTogether,
-                &second.span,
-                "the question takes one answer",
-                "a second answer",
-                "keep the one that counts",
-            );
-            return None;
-        }
-        answers.first()
-    }
-
-    fn value(
-        &mut self,
-        question: &Question,
-        link: &str,
-        is_day: bool,
-        answers: &[ItemAnswer<'a>],
-    ) -> Option<Node> {
-        if is_list(question) && !is_day {
-            return self.list(question, link, answers);
-        }
-        let only = self.only(answers)?;
-        let children: &[&str] = if is_day || matches!(question.answer, Answer::Date) {
-            &["time"]
-        } else {
-            &[]
-        };
-        let within = self.within(only, link, children);
-        if is_day {
-            return self.day(question, only, &within);
-        }
-        match &question.answer {
-            Answer::Date => self.day(question, only, &within),
-            Answer::Number { whole } => {
-                let needed = if *whole {
-                    "valueInteger"
-                } else {
-                    "valueDecimal"
-                };
-                self.typed(only, needed).cloned()
-            }
-            Answer::Quantity { measure, .. } => self.quantity(question, *measure, only),
-            Answer::Text => self.typed(only, "valueString").cloned(),
-            _ => {
-                let coding = self.typed(only, "valueCoding")?;
-                match self.coding(coding, &system_of(self.canonical, question))? {
-                    Coded::Own(code) => Some(code.clone()),
-                    Coded::Absent(word) => Some(text(word, &coding.span)),
-                    Coded::None => {
-                        self.report(
-                            Code::AnswerOption,
-                            &coding.span,
-                            format!("`{}` has no option for none", question.id),
-                            "not an option",
-                            "take one of the form's options",
-                        );
-                        None
-                    }
-                }
-            }
-        }
-    }
-
-    /// A list of options or names. None of them, not known and declined stand alone.
-    fn list(
-        &mut self,
-        question: &Question,
-        link: &str,
-        answers: &[ItemAnswer<'a>],
-    ) -> Option<Node> {
-        let own = system_of(self.canonical, question);
-        let span = answers.first()?.span.start..answers.last()?.span.end;
-        let mut items = Vec::new();
-        let mut alone: Option<(Range<usize>, Option<&'static str>)> = None;
-        let mut complete = true;
-        for answer in answers {
-            let value = &answer.value.value;
-            let open = matches!(question.answer, Answer::Medicines | Answer::Allergies);
-            let name = match answer.value.key.as_str() {
-                "valueString" if open => Some(value.clone()),
-                "valueCoding" => match self.coding(value, &own) {
-                    Some(Coded::Own(code)) => Some(code.clone()),
-                    Some(Coded::None) => {
-                        alone = Some((answer.span.clone(), None));
-                        continue;
-                    }
-                    Some(Coded::Absent(word)) => {
-                        alone = Some((answer.span.clone(), Some(word)));
-                        continue;
-                    }
-                    None => None,
-                },
-                _ => {
-                    self.wrong_type(answer, "valueCoding");
-                    None
-                }
-            };
-            match name.and_then(|name| self.list_entry(question, link, answer, name)) {
-                Some(item) => items.push(item),
-                None => complete = false,
-            }
-        }
-        if let Some((span, word)) = alone {
-            if answers.len() > 1 {
-                self.report(
-                    Code::NotTogether,
-                    &span,
-                    format!("`{}` has this beside another answer", question.id),
-                    "cannot both be so",
-                    "keep it, or the answers beside it",
-                );
                 return None;
             }
-            return Some(match word {
-                Some(word) => text(word, &span),
-                None => Node {
-                    span,
-                    kind: NodeKind::List(Vec::new()),
-                },
-            });
-        }
-        complete.then_some(Node {
-            span,
-            kind: NodeKind::List(items),
-        })
-    }
-
-    /// One entry of a list with its details.
-    fn list_entry(
-        &mut self,
-        question: &Question,
-        link: &str,
-        answer: &ItemAnswer<'a>,
-        name: Node,
-    ) -> Option<Node> {
-        let details: &[&str] = match question.answer {
-            Answer::Medicines => &["daily", "for"],
-            Answer::Allergies => &["reaction"],
-            Answer::Anaesthetic => &["strength", "volume"],
-            _ => &[],
         };
-        let within = self.within(answer, link, details);
-        let is_plan = matches!(question.answer, Answer::Anaesthetic);
-        if within.is_empty() && !is_plan {
-            return Some(name);
-        }
-        let name_key = match question.answer {
-            Answer::Allergies => "to",
-            Answer::Anaesthetic => "agent",
-            _ => "name",
-        };
-        let key = name.span.clone();
-        let mut entries = vec![entry(name_key, &key, name)];
-        for detail in details {
-            let Some(item) = within.get(detail).copied() else {
-                if is_plan {
-                    entries.push(entry(detail, &key, blank(&key)));
-                }
-                continue;
-            };
-            let answers = self.answers(item);
-            let only = self.only(&answers)?;
-            let node = match *detail {
-                "strength" => self.quantity(question, Measure::Strength, only),
-                "volume" => self.quantity(question, Measure::Volume, only),
-                "reaction" => {
-                    let coding = self.typed(only, "valueCoding")?;
-                    match self.coding(coding, &system(self.canonical, "reactions"))? {
-                        Coded::Own(code) => Some(code.clone()),
-                        Coded::Absent(word) => Some(text(word, &coding.span)),
-                        Coded::None => None,
-                    }
-                }
-                _ => self.typed(only, "valueString").cloned(),
-            };
-            entries.push(entry(detail, &key_of(item), node?));
-        }
-        Some(Node {
-            span: answer.span.clone(),
-            kind: NodeKind::Map(entries),
-        })
-    }
-
-    /// The items within an answer, by the last part of their link id.
-    fn within<'k>(
-        &mut self,
-        answer: &ItemAnswer<'a>,
-        link: &str,
-        known: &[&'k str],
-    ) -> BTreeMap<&'k str, &'a Node> {
-        let mut found = BTreeMap::new();
-        for item in answer.within {
-            self.elements(item, &["linkId", "answer"]);
-            let written = item.get("linkId").map_or("", |it| it.shown(self.source));
-            let span = item
-                .get("linkId")
-                .map_or_else(|| start(item), |it| it.span.clone());
-            let part = known.iter().find(|it| written == format!("{link}.{it}"));
-            match part {
-                Some(part) if !found.contains_key(part) => {
-                    if !item.list("answer").is_empty() {
-                        found.insert(*part, item);
-                    }
-                }
-                Some(_) => self.report(
-                    Code::DuplicateKey,
-                    &span,
-                    format!("`{written}` is answered twice"),
-                    "a second time",
-                    "keep one of the two",
-                ),
-                None if written == format!("{link}.help") => {}
-                None => self.report(
-                    Code::UnknownQuestion,
-                    &span,
-                    format!("the form has no item `{written}` within this answer"),
-                    "not an item of the form",
-                    "move it to where the form has it",
-                ),
-            }
-        }
-        found
-    }
-
-    /// A number with its unit. What is only a bound is not known, and told.
-    fn quantity(
-        &mut self,
-        question: &Question,
-        measure: Measure,
-        answer: &ItemAnswer<'a>,
-    ) -> Option<Node> {
-        let quantity = self.typed(answer, "valueQuantity")?;
-        self.elements(quantity, &["value", "comparator", "unit", "system", "code"]);
-        let number = quantity
-            .get("value")
-            .filter(|it| matches!(it.kind, NodeKind::Number(_)));
-        let Some(number) = number else {
-            let span = quantity.get("value").map_or(&quantity.span, |it| &it.span);
+        let others = [NOT_KNOWN_IN_WORDS, DECLINED_IN_WORDS, NONE_IN_WORDS];
+        let mut others = others.into_iter().chain(codes.iter().map(|(_, it)| *it));
+        let display = coding
+            .get("display")
+            .filter(|it| it.text() != Some(means) && others.any(|other| it.text() == Some(other)));
+        if let Some(display) = display {
             self.report(
-                Code::NotANumber,
-                span,
-                "the quantity has no number",
-                "not a number",
-                "write `\"value\": 81`, without quotes",
-            );
-            return None;
-        };
-        let number = number.shown(self.source);
-        let of = quantity.get("system").and_then(Node::text);
-        let code = quantity.get("code");
-        let unit = code.and_then(Node::text).and_then(|it| measure.of_ucum(it));
-        let (Some(UCUM), Some(unit)) = (of, unit) else {
-            let span = code.map_or_else(|| quantity.span.clone(), |it| it.span.clone());
-            let codes: Vec<&str> = measure.units().iter().map(|it| measure.ucum(it)).collect();
-            self.report(
-                Code::AnswerUnit,
-                &span,
-                "the quantity has no unit that is known here",
-                "not a known code of UCUM",
-                format!("`\"system\": \"{UCUM}\"` with a `code` of {}; the `unit` is for people and never read", listed(&codes)),
-            );
-            return None;
-        };
-        let Some(comparator) = quantity.get("comparator") else {
-            return Some(text(&format!("{number} {unit}"), &quantity.span));
-        };
-        let sign = comparator.shown(self.source);
-        if !COMPARATORS.contains(&sign) {
-            self.report(
-                Code::NotAnOption,
-                &comparator.span,
-                "the comparator is none of the standard's",
-                "not a comparator",
-                format!("one of {}", listed(&COMPARATORS)),
+                Code::NotTogether,
+                &display.span,
+                format!("the code `{word}` is shown by the text of another option"),
+                "means something else",
+                format!("`{word}` is \"{means}\": find out which of the two is so"),
             );
             return None;
         }
-        let words = format!(
-            "{} {sign} {number} {unit}: a bound and no measured value, so it counts as not known.",
-            question.ask
-        );
-        self.tell(&section_of(question), words, &quantity.span);
-        Some(text("unknown", &quantity.span))
+        Some(coded)
     }
-
-    /// A day, with its time if one is told. Part of a date is not known, and told.
-    fn day(
-        &mut self,
-        question: &Question,
-        answer: &ItemAnswer<'a>,
-        within: &BTreeMap<&str, &'a Node>,
-    ) -> Option<Node> {
-        let node = self.typed(answer, "valueDate")?;
-        let day = node.shown(self.source);
-        let digits = |it: &str| it.bytes().all(|byte| byte.is_ascii_digit() || byte == b'-');
-        if digits(day) && [4, 7].contains(&day.len()) {
-            let words = format!(
-                "{} {day}: a part of a date, so it counts as not known.",
-                question.ask
-            );
-            self.tell(&section_of(question), words, &node.span);
-            return Some(text("unknown", &node.span));
-        }
-        let Some(item) = within.get("time").copied() else {
-            return Some(node.clone());
-        };
-        let answers = self.answers(item);
-        let only = self.only(&answers)?;
-        let time = self.typed(only, "valueTime")?;
-        // To the minute, as everywhere here; the standard demands seconds.
-        let written = time.shown(self.source);
-        let (minutes, seconds) = written.split_at_checked(5).unwrap_or((written, ""));
-        let is_rest = |it: char| it.is_ascii_digit() || ":.".contains(it);
-        let minutes = if seconds.chars().all(is_rest) {
-            minutes
-        } else {
-            written
-        };
-        Some(text(&format!("{day} {minutes}"), &node.span))
-    }
-
-    /// The notes of the form.
-    fn noted(&mut self) {
-        let notes: Vec<(String, &'a Node)> = self
-            .items
-            .iter()
-            .filter(|(id, _)| self.links.get(*id) == Some(&Link::Note))
-            .map(|(id, item)| (id.clone(), *item))
-            .collect();
-        for (id, item) in notes {
-            let section = id.strip_suffix(".note").unwrap_or("").to_owned();
-            for answer in self.answers(item) {
-                if let Some(node) = self.typed(&answer, "valueString") {
-                    let words = node.shown(self.source).trim_end().to_owned();
-                    self.tell(&section, words, &node.span);
-                }
-            }
-        }
-    }
-}
-
-/// The section of a question, by its id.
-fn section_of(question: &Question) -> String {
-    let section = question.id.split_once('.');
-    section.map_or_else(String::new, |(section, _)| section.to_owned())
 }
 
 /// The place by which an item is told.
@@ -944,30 +648,12 @@ fn start(map: &Node) -> Range<usize> {
         .map_or_else(|| map.span.clone(), |it| it.key_span.clone())
 }
 
-fn text(words: &str, span: &Range<usize>) -> Node {
-    Node {
-        span: span.clone(),
-        kind: NodeKind::Text(words.to_owned()),
-    }
-}
-
-/// Nothing, at a place.
-fn blank(span: &Range<usize>) -> Node {
-    Node {
-        span: span.clone(),
-        kind: NodeKind::Null,
-    }
-}
-
-fn entry(key: &str, key_span: &Range<usize>, value: Node) -> MapEntry {
-    MapEntry {
-        key: key.to_owned(),
-        key_span: key_span.clone(),
-        value,
-    }
-}
-
-/// Whether an answer is only why there is none.
-fn is_word(node: &Node) -> bool {
-    matches!(node.text(), Some("unknown" | "declined"))
+/// Whether this is a year or a month of the calendar, which the standard allows where a day is asked for.
+fn is_part_of_a_date(text: &str) -> bool {
+    let rest = match text.len() {
+        4 => "-01-01",
+        7 => "-01",
+        _ => return false,
+    };
+    read_when(&format!("{text}{rest}")).is_ok()
 }
