@@ -188,6 +188,10 @@ pub(crate) enum ScreeningFormat {
     Markdown,
     /// What is still to ask and whom, to paste into a message
     Chase,
+    /// FHIR R4 for record systems: a Bundle a patient; of several one a line
+    Fhir,
+    /// CDS Hooks 2.0 for record systems: the cards of a patient; of several those of one a line
+    Cards,
 }
 
 /// Runs the program on its arguments and returns its exit status.

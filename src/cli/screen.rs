@@ -91,8 +91,14 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     passed_over.iter().for_each(|it| draw::note(it));
     let twins = Twins::among(&paths);
     let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
+    let mut printer = match Printer::new(arguments.format, several, arguments.full, &rule_set) {
+        Ok(printer) => printer,
+        Err(lacking) => {
+            draw::diagnostics(&[lacking]);
+            return ExitStatus::Refused;
+        }
+    };
     let progress = Progress::of("Screening", Some(paths.len()));
-    let mut printer = Printer::new(arguments.format, several, arguments.full);
     let mut refusals: Vec<Diagnostic> = Vec::new();
     for problem in problems {
         refusals.extend(problem.problems.iter().cloned());

@@ -29,7 +29,7 @@ const DECLINED_IN_WORDS: &str = "Asked, and not answered";
 const NONE_IN_WORDS: &str = "None of these";
 
 /// The system of codes that stands under the rule set's address: `options/person.sex`, `medicines`.
-fn system(canonical: &str, of: &str) -> String {
+pub(crate) fn system(canonical: &str, of: &str) -> String {
     format!("{canonical}/{of}")
 }
 

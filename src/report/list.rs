@@ -160,7 +160,8 @@ fn first_reason(screening: &Screening) -> String {
     format!("{reason}{could_be}")
 }
 
-fn nothing_against(screening: &Screening) -> String {
+/// What is missing, where no finding stands against surgery; else what to take care of.
+pub(super) fn nothing_against(screening: &Screening) -> String {
     if screening.verdict() == Standing::GO {
         return match screening.findings.len() {
             0 => "nothing against it".to_owned(),

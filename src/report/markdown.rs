@@ -33,6 +33,21 @@ pub fn one(screening: &Screening, is_full: bool) -> String {
     sheet.text
 }
 
+/// What stands against surgery, by itself and with its sources.
+pub(super) fn against_it(finding: &Finding) -> String {
+    let mut sheet = Sheet::new(1);
+    let sources = Sources::of_those(std::iter::once(finding));
+    findings(
+        &mut sheet,
+        "Against surgery as planned",
+        &[finding],
+        &sources,
+    );
+    bibliography(&mut sheet, &sources);
+    sheet.paragraph(&format!("**{}**", inline(SAFETY)));
+    sheet.text
+}
+
 /// A table of several patients, the most pressing first, then the page of each in the same order.
 pub fn several(batch: &Batch<'_>, is_full: bool) -> String {
     let list = List::of(batch);
@@ -146,12 +161,13 @@ struct Sources<'a> {
 
 impl<'a> Sources<'a> {
     fn of(screening: &'a Screening) -> Self {
+        let findings = screening.findings.iter();
+        Self::of_those(findings.filter(|it| it.outcome != Outcome::Go || may_go_ahead(screening)))
+    }
+
+    fn of_those(findings: impl Iterator<Item = &'a Finding>) -> Self {
         let mut cited: Vec<&Cited> = Vec::new();
-        let printed = screening
-            .findings
-            .iter()
-            .filter(|it| it.outcome != Outcome::Go || may_go_ahead(screening));
-        for it in printed.flat_map(|it| &it.citations) {
+        for it in findings.flat_map(|it| &it.citations) {
             if !cited.iter().any(|known| same_source(known, it)) {
                 cited.push(it);
             }
@@ -367,13 +383,7 @@ fn head(sheet: &mut Sheet, screening: &Screening) {
     if let Some(it) = &screening.next {
         sheet.item("-", &format!("next: **{}**", inline(&next(it))));
     }
-    sheet.item(
-        "-",
-        &inline(&format!(
-            "looked at: {}; nothing else was",
-            screening.rule_set.concerns.join("; ")
-        )),
-    );
+    sheet.item("-", &inline(&words::looked_at(screening)));
 }
 
 fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Sources<'_>) {

@@ -425,6 +425,12 @@ pub fn rule_set(screening: &Screening) -> String {
     )
 }
 
+/// "looked at: Bleeding; Circulation; nothing else was".
+pub fn looked_at(screening: &Screening) -> String {
+    let concerns = screening.rule_set.concerns.join("; ");
+    format!("looked at: {concerns}; nothing else was")
+}
+
 /// A rule set with edition, digest and status.
 pub fn edition(it: &RuleSet) -> String {
     format!(

@@ -102,6 +102,8 @@ mod register;
 mod regressions;
 // Every mistake of an editor, and the tool that notices it.
 mod seeds;
+// Results in open standards.
+mod results;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
 // A tiny rule set and the calls that every module uses.

@@ -1,17 +1,31 @@
 //! Screenings in the format that was asked for, each written whole: for programs and as a chase list one after another, for
 //! people all together, since their list stands first. What was screened is printed when the run is stopped, too.
 
+use serde_json::Value;
+
 use crate::cli::ScreeningFormat;
 use crate::cli::draw;
 use crate::cli::draw::{colour_out, out, plain};
+use crate::document::diagnostic::Diagnostic;
+use crate::report::json::Record;
 use crate::report::list::{Batch, List, worst_first};
+use crate::report::outward::Outward;
 use crate::report::page::Style;
-use crate::report::{chase, html, json, markdown, text};
+use crate::report::{cards, chase, fhir, html, json, markdown, text};
+use crate::rule_set::RuleSet;
 use crate::screening::result::{Refusal, Screening};
 
+/// An open standard, and the rule set as other programs know it.
+enum Outgoing<'a> {
+    Fhir(Outward<'a>),
+    Cards(Outward<'a>),
+}
+
 /// Prints screenings as they are made, or keeps them until the end.
-pub(crate) struct Printer {
+pub(crate) struct Printer<'a> {
     format: ScreeningFormat,
+    /// The open standard, if it is one.
+    standard: Option<Outgoing<'a>>,
     several: bool,
     full: bool,
     n_printed: usize,
@@ -19,24 +33,57 @@ pub(crate) struct Printer {
     refused: Vec<Refusal>,
 }
 
-impl Printer {
+impl Outgoing<'_> {
+    /// What it makes of a file.
+    fn of(&self, record: Record<'_>) -> Value {
+        match (self, record) {
+            (Self::Fhir(outward), Record::Screened(it)) => fhir::bundle(outward, it),
+            (Self::Fhir(outward), Record::Refused(it)) => fhir::refused(outward, it),
+            (Self::Cards(outward), Record::Screened(it)) => {
+                cards::object(&cards::cards(outward, it))
+            }
+            (Self::Cards(outward), Record::Refused(it)) => {
+                cards::object(&[cards::refused(outward, it)])
+            }
+        }
+    }
+}
+
+impl<'a> Printer<'a> {
     /// Prints in this format, with everything there is to say if `full`; `several` if more than one file was asked for.
-    pub(crate) fn new(format: ScreeningFormat, several: bool, full: bool) -> Self {
-        Self {
+    ///
+    /// # Errors
+    /// That an open standard is asked for and the rule set has no canonical address.
+    pub(crate) fn new(
+        format: ScreeningFormat,
+        several: bool,
+        full: bool,
+        rule_set: &'a RuleSet,
+    ) -> Result<Self, Diagnostic> {
+        let standard = match format {
+            ScreeningFormat::Fhir => Some(Outgoing::Fhir(Outward::of(rule_set)?)),
+            ScreeningFormat::Cards => Some(Outgoing::Cards(Outward::of(rule_set)?)),
+            _ => None,
+        };
+        Ok(Self {
             format,
+            standard,
             several,
             full,
             n_printed: 0,
             kept: Vec::new(),
             refused: Vec::new(),
-        }
+        })
     }
 
     /// The next screening.
     pub(crate) fn screening(&mut self, screening: Screening) {
         let first = self.n_printed == 0;
         match self.format {
-            ScreeningFormat::Json | ScreeningFormat::Ndjson => self.record(&screening),
+            ScreeningFormat::Json
+            | ScreeningFormat::Ndjson
+            | ScreeningFormat::Fhir
+            | ScreeningFormat::Cards => self.record(Record::Screened(&screening)),
             ScreeningFormat::Chase => plain(&chase::in_a_row(&screening, first)),
             ScreeningFormat::Text
             | ScreeningFormat::List
@@ -48,20 +95,26 @@ impl Printer {
 
     /// The next file, which was refused: an entry where a program reads, a row in the list of people.
     pub(crate) fn refusal(&mut self, refusal: Refusal) {
-        if matches!(self.format, ScreeningFormat::Json | ScreeningFormat::Ndjson) {
-            self.record(&refusal);
+        let is_for_programs =
+            matches!(self.format, ScreeningFormat::Json | ScreeningFormat::Ndjson)
+                || self.standard.is_some();
+        if is_for_programs {
+            self.record(Record::Refused(&refusal));
             self.n_printed += 1;
         }
         self.refused.push(refusal);
     }
 
     /// One record for a program.
-    fn record<'a>(&self, record: impl Into<json::Record<'a>>) {
+    fn record(&self, record: Record<'_>) {
         let first = self.n_printed == 0;
-        draw::json(&match self.format {
-            ScreeningFormat::Json if self.several => json::element(record, first),
-            ScreeningFormat::Json => json::one(record),
-            _ => json::line(record),
+        let resource = self.standard.as_ref().map(|it| it.of(record));
+        draw::json(&match (resource, self.format) {
+            (Some(it), _) if self.several => format!("{it}\n"),
+            (Some(it), _) => format!("{it:#}\n"),
+            (None, ScreeningFormat::Json) if self.several => json::element(record, first),
+            (None, ScreeningFormat::Json) => json::one(record),
+            (None, _) => json::line(record),
         });
     }
 
@@ -71,7 +124,11 @@ impl Printer {
             ScreeningFormat::Json if self.several => {
                 out(if self.n_printed == 0 { "[]" } else { "]" });
             }
-            ScreeningFormat::Json | ScreeningFormat::Ndjson | ScreeningFormat::Chase => {}
+            ScreeningFormat::Json
+            | ScreeningFormat::Ndjson
+            | ScreeningFormat::Chase
+            | ScreeningFormat::Fhir
+            | ScreeningFormat::Cards => {}
             ScreeningFormat::Text
             | ScreeningFormat::List
             | ScreeningFormat::Html

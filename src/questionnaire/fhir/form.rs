@@ -66,7 +66,7 @@ pub fn form(rule_set: &RuleSet) -> Result<Value, Diagnostic> {
 ///
 /// # Errors
 /// That it has none.
-pub(super) fn canonical(rule_set: &RuleSet) -> Result<&str, Diagnostic> {
+pub(crate) fn canonical(rule_set: &RuleSet) -> Result<&str, Diagnostic> {
     rule_set.canonical.as_deref().ok_or_else(|| {
         let title = format!("rule set `{}` has no canonical address", rule_set.id);
         Diagnostic::bare(Code::MissingKey, title).help(
@@ -81,7 +81,7 @@ pub(super) fn address(canonical: &str) -> String {
 }
 
 /// A name that programs can use: `minor-surgery` is `MinorSurgery`.
-fn computable(id: &str) -> String {
+pub(crate) fn computable(id: &str) -> String {
     let words = id.split(|it: char| !it.is_ascii_alphanumeric());
     words
         .flat_map(|word| {
