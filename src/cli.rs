@@ -7,6 +7,9 @@ use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::frame;
+use crate::questionnaire::mapping;
+use crate::questionnaire::mapping::Mapping;
+use crate::rule_set::RuleSet;
 use crate::rule_set::files::read_bounded;
 use crate::screening::screener::Screener;
 
@@ -168,6 +171,29 @@ impl ClinicFile {
         };
         let bytes = read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
         screener.clinic(&path.display().to_string(), &bytes)
+    }
+}
+
+/// What another program's columns mean.
+#[derive(Debug, Args)]
+pub(crate) struct MappingFile {
+    /// What the columns, items and codes of another program mean, by this mapping file: sheets (.csv, .tsv, .txt, and what
+    /// comes through `-`) are read by it, a referral a row
+    #[arg(id = "mapping", long = "mapping", value_name = "FILE")]
+    pub path: Option<PathBuf>,
+}
+
+impl MappingFile {
+    /// Reads it, if there is one.
+    ///
+    /// # Errors
+    /// Every diagnostic of the file.
+    pub fn read(&self, rule_set: &RuleSet) -> Result<Option<Mapping>, Vec<Diagnostic>> {
+        let Some(path) = &self.path else {
+            return Ok(None);
+        };
+        let bytes = read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
+        mapping::read(rule_set, &path.display().to_string(), &bytes).map(Some)
     }
 }
 

@@ -4,6 +4,7 @@ pub mod diagnostic;
 pub(crate) mod flow;
 pub(crate) mod reading;
 pub(crate) mod renamed;
+pub mod rows;
 pub mod shape;
 pub mod source;
 pub mod text;

@@ -4,6 +4,7 @@ pub mod edit;
 pub mod facts;
 pub mod fhir;
 pub mod frame;
+pub mod mapping;
 pub mod policy;
 mod reference;
 pub mod schema;

@@ -6,12 +6,20 @@ use std::path::{Path, PathBuf};
 
 use crate::cli::draw::counted;
 use crate::document::diagnostic::{Code, Diagnostic};
+use crate::document::text;
 use crate::questionnaire::frame;
+use crate::questionnaire::mapping::Mapping;
+use crate::questionnaire::mapping::sheet::WholeSheet;
+use crate::rule_set::RuleSet;
 use crate::rule_set::files;
 use crate::screening::result::Refusal;
 
 /// How a questionnaire's name ends.
 const ENDINGS: [&str; 3] = ["yaml", "yml", "json"];
+/// How a sheet's name ends.
+const SHEETS: [&str; 3] = ["csv", "tsv", "txt"];
+/// Most bytes of a sheet that is held whole; `batch` holds none.
+const LARGEST_SHEET: u64 = 64 << 20;
 /// Most names told of what is passed over in one folder.
 const MOST_NAMED: usize = 5;
 
@@ -40,18 +48,50 @@ pub(crate) fn name_of(path: &Path) -> String {
     }
 }
 
+/// Whether a file that was given is a sheet, by its name. What comes through standard input is one where a mapping file says
+/// what its columns mean.
+pub(crate) fn is_sheet(path: &Path, is_mapped: bool) -> bool {
+    let ending = path.extension().and_then(|it| it.to_str());
+    let is_named = ending.is_some_and(|it| SHEETS.contains(&it.to_lowercase().as_str()));
+    is_named || (is_mapped && is_standard_input(path))
+}
+
+/// The sheet of a file, or of standard input, held whole.
+///
+/// # Errors
+/// Everything for which no row of it can be read.
+pub(crate) fn sheet<'a>(
+    rule_set: &'a RuleSet,
+    mapping: Option<&'a Mapping>,
+    path: &Path,
+) -> Result<WholeSheet<'a>, Vec<Diagnostic>> {
+    let name = name_of(path);
+    let Some(mapping) = mapping else {
+        let title = format!("`{name}` is a sheet, and no mapping file says what its columns mean");
+        return Err(vec![Diagnostic::bare(Code::NeedsMapping, title)]);
+    };
+    let bytes = read_at_most(path, LARGEST_SHEET).map_err(|it| vec![*it])?;
+    if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > LARGEST_SHEET {
+        let help = "`preblock batch` reads sheets of any size";
+        return Err(vec![text::too_large(&name, LARGEST_SHEET).help(help)]);
+    }
+    WholeSheet::read(rule_set, mapping, &name, &bytes)
+}
+
 /// The bytes of one file that was given, or of standard input.
 ///
 /// # Errors
 /// A diagnostic if it cannot be read, or is larger than a questionnaire may be.
 pub(crate) fn read(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
+    read_at_most(path, frame::LARGEST)
+}
+
+fn read_at_most(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
     if !is_standard_input(path) {
-        return files::read_bounded(path, frame::LARGEST);
+        return files::read_bounded(path, largest);
     }
     let mut bytes = Vec::new();
-    let read = std::io::stdin()
-        .take(frame::LARGEST + 1)
-        .read_to_end(&mut bytes);
+    let read = std::io::stdin().take(largest + 1).read_to_end(&mut bytes);
     match read {
         Err(error) => Err(Box::new(Diagnostic::bare(
             Code::Unreadable,

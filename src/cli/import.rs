@@ -6,15 +6,17 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw, find};
+use crate::cli::{ExitStatus, MappingFile, RuleSource, atomic_write, draw, find};
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit::whole::written_out;
-use crate::screening::screener::Screener;
+use crate::questionnaire::mapping::Mapping;
+use crate::screening::screener::{Referral, Screener};
 
 /// Arguments of `import`.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
-    /// Files of other programs: responses to the form that `preblock questionnaire export` prints; `-` for standard input
+    /// Files of other programs: responses to the form that `preblock questionnaire export` prints, and with `--mapping` sheets
+    /// and responses to other forms; `-` for standard input
     #[arg(required = true)]
     files: Vec<PathBuf>,
     /// The folder to write questionnaires into, each named by its reference; nothing that is there is replaced
@@ -24,65 +26,103 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
     #[command(flatten)]
+    mapping: MappingFile,
+    #[command(flatten)]
     rules: RuleSource,
 }
 
-/// Runs the command. Files that are refused are told, the others written.
+/// Runs the command. Files and rows that are refused are told, the others written.
 pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };
+    let mapping = match arguments.mapping.read(&rule_set) {
+        Ok(mapping) => mapping,
+        Err(found) => {
+            draw::diagnostics(&found);
+            draw::note("the mapping file was refused, so nothing was imported");
+            return ExitStatus::Refused;
+        }
+    };
     let as_of = arguments
         .as_of
         .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = Screener::new(&rule_set, as_of);
-    let mut status = ExitStatus::Clean;
+    let mut import = Import {
+        screener: Screener::new(&rule_set, as_of),
+        mapping: mapping.as_ref(),
+        out: &arguments.out,
+        status: ExitStatus::Clean,
+    };
     for path in &arguments.files {
-        match import(&screener, path, &arguments.out) {
-            Ok(Ok(written)) => draw::out(&written),
-            Ok(Err(why)) => {
-                draw::note(&why);
-                status = ExitStatus::NotWritten;
-            }
-            Err(found) => {
-                draw::diagnostics(&found);
-                draw::note(&format!("`{}` was not imported", find::name_of(path)));
-                if status == ExitStatus::Clean {
-                    status = ExitStatus::Refused;
-                }
+        if find::is_sheet(path, mapping.is_some()) {
+            import.sheet(path);
+        } else {
+            import.file(path);
+        }
+    }
+    import.status
+}
+
+/// What is imported, into where, and how it went so far.
+struct Import<'a> {
+    screener: Screener<'a>,
+    mapping: Option<&'a Mapping>,
+    out: &'a Path,
+    status: ExitStatus,
+}
+
+impl Import<'_> {
+    fn file(&mut self, path: &Path) {
+        let name = find::name_of(path);
+        let read = find::read(path).map_err(|it| vec![*it]);
+        let read = read.and_then(|bytes| {
+            let read = self.screener.read(&name, &bytes);
+            read.map_err(|refusal| refusal.problems)
+        });
+        match read {
+            Ok(referral) => self.write(&name, &referral),
+            Err(found) => self.refuse(&name, &found),
+        }
+    }
+
+    fn sheet(&mut self, path: &Path) {
+        let sheet = match find::sheet(self.screener.rule_set(), self.mapping, path) {
+            Ok(sheet) => sheet,
+            Err(found) => return self.refuse(&find::name_of(path), &found),
+        };
+        for row in sheet.rows() {
+            let name = sheet.heading().name_of(&row);
+            match self.screener.read_row(sheet.heading(), &row) {
+                Ok(referral) => self.write(&name, &referral),
+                Err(refusal) => self.refuse(&name, &refusal.problems),
             }
         }
     }
-    status
-}
 
-/// What was written of a file, or why it could not be.
-///
-/// # Errors
-/// Every diagnostic of a file that was refused.
-fn import(
-    screener: &Screener<'_>,
-    path: &Path,
-    out: &Path,
-) -> Result<Result<String, String>, Vec<Diagnostic>> {
-    let bytes = find::read(path).map_err(|it| vec![*it])?;
-    let referral = screener
-        .read(&find::name_of(path), &bytes)
-        .map_err(|it| it.problems)?;
-    let text = written_out(screener.rule_set(), &referral.reference, &referral.answers);
-    // A reference may hold a slash, and a folder of that name is nobody's wish.
-    let file = out.join(format!("{}.yaml", referral.reference.replace('/', "_")));
-    let written = || {
-        std::fs::create_dir_all(out)
-            .map_err(|why| format!("`{}` could not be made: {why}", out.display()))?;
-        atomic_write::write(&file, &text, false)
-    };
-    Ok(written().map(|()| {
+    fn refuse(&mut self, name: &str, found: &[Diagnostic]) {
+        draw::diagnostics(found);
+        draw::note(&format!("`{name}` was not imported"));
+        if self.status == ExitStatus::Clean {
+            self.status = ExitStatus::Refused;
+        }
+    }
+
+    fn write(&mut self, name: &str, referral: &Referral) {
         let reference = &referral.reference;
-        format!(
-            "{reference} from {} into {}",
-            find::name_of(path),
-            file.display()
-        )
-    }))
+        let text = written_out(self.screener.rule_set(), reference, &referral.answers);
+        // A reference may hold a slash, and a folder of that name is nobody's wish.
+        let file = self
+            .out
+            .join(format!("{}.yaml", reference.replace('/', "_")));
+        let written = std::fs::create_dir_all(self.out)
+            .map_err(|why| format!("`{}` could not be made: {why}", self.out.display()))
+            .and_then(|()| atomic_write::write(&file, &text, false));
+        match written {
+            Ok(()) => draw::out(&format!("{reference} from {name} into {}", file.display())),
+            Err(why) => {
+                draw::note(&why);
+                self.status = ExitStatus::NotWritten;
+            }
+        }
+    }
 }

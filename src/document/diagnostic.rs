@@ -255,7 +255,7 @@ impl SourceCode for Source {
             self.name().replace(steers, "\u{fffd}"),
             data,
             (from, to - from).into(),
-            first,
+            self.n_before() + first,
             column,
             last - first + 1,
         )))

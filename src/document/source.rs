@@ -16,11 +16,14 @@ pub struct Source {
     line_starts: OnceLock<Vec<usize>>,
     /// How many characters were cut off at the beginning of lines, by line.
     left_out: BTreeMap<usize, usize>,
+    /// How many lines stand before it in the file of which it is a part.
+    n_before: usize,
 }
 
 impl PartialEq for Source {
     fn eq(&self, other: &Self) -> bool {
-        (&self.name, &self.text, &self.left_out) == (&other.name, &other.text, &other.left_out)
+        (&self.name, &self.text, &self.left_out, self.n_before)
+            == (&other.name, &other.text, &other.left_out, other.n_before)
     }
 }
 
@@ -73,6 +76,15 @@ impl Source {
             shown: OnceLock::new(),
             line_starts: OnceLock::new(),
             left_out: BTreeMap::new(),
+            n_before: 0,
+        }
+    }
+
+    /// A row of a larger text: the line on which it begins there is this one, from 1.
+    pub(crate) fn row(name: impl Into<String>, text: impl Into<String>, line: usize) -> Self {
+        Self {
+            n_before: line.saturating_sub(1),
+            ..Self::new(name, text)
         }
     }
 
@@ -85,16 +97,19 @@ impl Source {
         })
     }
 
-    /// A text of which some lines, from 0, lack so many characters at their beginning: its columns are those of the whole.
-    pub(crate) fn cut(
-        name: impl Into<String>,
-        text: impl Into<String>,
-        left_out: BTreeMap<usize, usize>,
-    ) -> Self {
+    /// The same source with another text, of which some lines, from 0, lack so many characters at their beginning: lines and
+    /// columns are those of the whole.
+    pub(crate) fn cut(&self, text: impl Into<String>, left_out: BTreeMap<usize, usize>) -> Self {
         Self {
             left_out,
-            ..Self::new(name, text)
+            n_before: self.n_before,
+            ..Self::new(self.name.clone(), text)
         }
+    }
+
+    /// How many lines of its file stand before it.
+    pub(crate) fn n_before(&self) -> usize {
+        self.n_before
     }
 
     /// The name the user knows the file by.
@@ -170,7 +185,7 @@ impl Source {
             .map_or(0, |before| before.chars().count());
         let left_out = self.left_out.get(&line).copied().unwrap_or(0);
         Position {
-            line: line + 1,
+            line: self.n_before + line + 1,
             column: left_out + before + 1,
         }
     }

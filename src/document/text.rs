@@ -245,7 +245,8 @@ pub(crate) fn too_large(name: &str, largest: u64) -> Diagnostic {
         .help("check that it is the right file; one questionnaire is one file")
 }
 
-fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
+/// What of a text cannot be seen, or is read in different ways.
+pub(crate) fn odd_characters(source: &Arc<Source>) -> Vec<Diagnostic> {
     let text = source.text();
     let mut found = Vec::new();
     // Nearly every text is printable ASCII, and then there is nothing to look at twice.

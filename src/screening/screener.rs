@@ -7,12 +7,14 @@ use std::sync::{Arc, OnceLock};
 use chrono::{NaiveDate, Weekday};
 
 use crate::document::diagnostic::{Diagnostic, in_file_order};
+use crate::document::rows::SheetRow;
 use crate::outcome::Standing;
 use crate::outcome::State;
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, Gathered};
 use crate::questionnaire::frame;
 use crate::questionnaire::frame::{Questionnaire, over};
+use crate::questionnaire::mapping::sheet::Heading;
 use crate::rule_set::RuleSet;
 use crate::rule_set::files::sha256;
 use crate::screening::asks::Open;
@@ -166,6 +168,19 @@ impl<'a> Screener<'a> {
     /// As [`Screener::read`].
     pub(crate) fn read_record(&self, name: &str, line: &[u8]) -> Result<Referral, Refusal> {
         self.understood(name, line, frame::record(self.rule_set, name, line))
+    }
+
+    /// Reads a row of a sheet.
+    ///
+    /// # Errors
+    /// As [`Screener::read`].
+    pub fn read_row(&self, heading: &Heading<'_>, row: &SheetRow<'_>) -> Result<Referral, Refusal> {
+        let read = heading.questionnaire(row);
+        let mut understood = self.understood(&heading.name_of(row), row.bytes, read);
+        if let Err(refusal) = &mut understood {
+            heading.tell_columns(&mut refusal.problems);
+        }
+        understood
     }
 
     /// Lays what was read over the clinic's answers, and understands all of them.

@@ -104,6 +104,8 @@ mod regressions;
 mod seeds;
 // Results in open standards.
 mod results;
+// Sheets of other programs, and the mapping files that say what they mean.
+mod sheets;
 // Screenings as text and as JSON; the schema of the JSON.
 mod report;
 // A tiny rule set and the calls that every module uses.

@@ -1799,7 +1799,11 @@ fn every_code_has_a_fixture() {
             .flat_map(|it| it.codes)
             .map(|it| (*it).to_owned()),
     );
-    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs, hostile.rs or approval.rs.
+    let sheets = crate::sheets::SLIPS.iter().map(|it| it.2);
+    let mappings = crate::sheets::MAPPING_SLIPS.iter().map(|it| it.3);
+    let listed = sheets.chain(mappings).flat_map(str::split_whitespace);
+    shown.extend(listed.map(str::to_owned));
+    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs, hostile.rs, sheets.rs or approval.rs.
     let elsewhere = [
         Code::NotFound,
         Code::Unreadable,
@@ -1815,6 +1819,7 @@ fn every_code_has_a_fixture() {
         Code::UnknownLint,
         Code::UnknownName,
         Code::Withdrawn,
+        Code::NeedsMapping,
     ];
     // What is wrong with a register is shown where it is tried.
     let of_registers = ["register.rs", "register/crashes.rs"].map(|it| {

@@ -499,6 +499,35 @@ codes! {
         "A list is longer than any patient's can be.",
         "Input is bounded, so that no file can exhaust the machine.",
         "Check that it is the right file.";
+    NeedsMapping = "sheet/no-mapping":
+        "The file is a sheet (its name ends in .csv, .tsv or .txt), and nobody said what its columns mean.",
+        "What a column means, how it writes numbers and dates, is never guessed.",
+        "Give the mapping file of whoever sent it: `--mapping FILE`. `preblock schema mapping` says what one holds.";
+    Quotes = "sheet/quotes":
+        "A quote stands in a cell where programs disagree about what it means, or opens a cell and never closes it.",
+        "Whatever stands behind an open quote is one cell to a program, and further patients to a person.",
+        "Put the whole cell in quotes and double each quote inside, or let a spreadsheet program save the sheet again.";
+    RaggedRow = "sheet/ragged-row":
+        "A row has more or fewer cells than the sheet has columns.",
+        "An answer may have slipped under the heading of another question.",
+        "Add the empty cell that is missing, or put a cell that holds the separator in quotes.";
+    ColumnTwice = "sheet/column-twice":
+        "Two columns of the sheet have the same heading, or one has none.",
+        "Nobody could tell which of the two holds the answer.",
+        "Give each column a heading of its own.";
+    ReferenceTwice = "sheet/reference-twice":
+        "Two rows of the sheet have the same reference.",
+        "Only one of the two could be used, and nobody could tell which was meant.",
+        "Delete one of the rows, or give each patient a reference.";
+    NotMapped = "mapping/not-mapped":
+        "The mapping file does not say what a column or an item of the other program means.",
+        "What is not understood is never passed over without a word: it may be what speaks against surgery.",
+        "Add it to `answers` of the mapping file, or to `ignore` if it is not to be read.";
+    MappedTwice = "mapping/mapped-twice":
+        "The mapping file says twice what a column means, or leads two columns to one question that takes one answer.",
+        "Only one of the two could be used, and nobody could tell which was meant.",
+        "Delete one of the two entries. A list may have several columns.";
+
     NoRegister = "register/not-a-register":
         "The file is not a register of this program.",
         "Nothing is read from, or written into, a file that somebody else made for something else.",

@@ -63,7 +63,7 @@ impl Diagnostic {
             text.push('\n');
         }
         Self {
-            source: Some(Arc::new(Source::cut(source.name(), text, left_out))),
+            source: Some(Arc::new(source.cut(text, left_out))),
             labels,
             ..self.clone()
         }

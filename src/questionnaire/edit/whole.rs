@@ -1,9 +1,9 @@
 //! A questionnaire that was read from anywhere, as the text of a file.
 
 use crate::document::source::{Node, NodeKind, Source};
-use crate::questionnaire::edit::scalar::scalar;
+use crate::questionnaire::edit::scalar::{is_plain_number, scalar};
 use crate::questionnaire::facts::Gathered;
-use crate::rule_set::RuleSet;
+use crate::rule_set::{Answer, RuleSet};
 
 /// The text of a questionnaire's file that says what this one says, in the order of the questions. Answers that nobody wrote
 /// down are left out.
@@ -32,7 +32,11 @@ pub fn written_out(rule_set: &RuleSet, reference: &str, answers: &Gathered) -> S
         let mut inner: Vec<String> = here
             .filter_map(|(question, it)| Some((it, answers.given.get(&question)?)))
             .filter(|(_, given)| given.node.kind != NodeKind::Null)
-            .map(|(it, given)| format!("    {}: {}", it.name(), value(&given.node, &given.source)))
+            .map(|(it, given)| {
+                let is_number = matches!(it.answer, Answer::Number { .. });
+                let written = value(&given.node, &given.source, is_number);
+                format!("    {}: {written}", it.name())
+            })
             .collect();
         inner.extend(note(&section.id, "    "));
         if !inner.is_empty() {
@@ -44,23 +48,27 @@ pub fn written_out(rule_set: &RuleSet, reference: &str, answers: &Gathered) -> S
     lines.join("\n") + "\n"
 }
 
-/// A value as it stands behind its key, on one line.
-fn value(node: &Node, source: &Source) -> String {
+/// A value as it stands behind its key, on one line; a number in a text is one where numbers are asked for.
+fn value(node: &Node, source: &Source, is_number: bool) -> String {
     match &node.kind {
         NodeKind::Null => String::new(),
         NodeKind::Bool(true) => "yes".to_owned(),
         NodeKind::Bool(false) => "no".to_owned(),
         NodeKind::Number(_) => node.shown(source).to_owned(),
         NodeKind::Text(word) if ["yes", "no"].contains(&word.as_str()) => word.clone(),
+        NodeKind::Text(text) if is_number && is_plain_number(text) => text.clone(),
         NodeKind::Text(text) => scalar(text),
         NodeKind::List(items) => {
-            let items: Vec<String> = items.iter().map(|it| value(it, source)).collect();
+            let items: Vec<String> = items
+                .iter()
+                .map(|it| value(it, source, is_number))
+                .collect();
             format!("[{}]", items.join(", "))
         }
         NodeKind::Map(entries) => {
             let entries: Vec<String> = entries
                 .iter()
-                .map(|it| match value(&it.value, source) {
+                .map(|it| match value(&it.value, source, is_number) {
                     nothing if nothing.is_empty() => format!("{}: null", it.key),
                     written => format!("{}: {written}", it.key),
                 })

@@ -529,10 +529,10 @@ impl AnswerReader<'_> {
     }
 
     fn number(&mut self, node: &Node, whole: bool) -> Option<Fact> {
-        let number = match &node.kind {
-            NodeKind::Number(number) => *number,
+        let (number, shown) = match &node.kind {
+            NodeKind::Number(number) => (*number, self.source.slice(&node.span)),
             NodeKind::Text(text) => match read_number(text) {
-                Ok(number) => number,
+                Ok(number) => (number, text.trim()),
                 Err(error) => {
                     self.unreadable(node, &error);
                     return None;
@@ -547,11 +547,7 @@ impl AnswerReader<'_> {
             self.wrong_kind(node, "a whole number");
             return None;
         }
-        let shown = self
-            .source
-            .slice(&node.span)
-            .trim_matches(['"', '\''])
-            .to_owned();
+        let shown = shown.to_owned();
         self.plausible(node, number, &tidy(number, None), None)?;
         Some(self.known(Value::Number(number), shown, node))
     }
