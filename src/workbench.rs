@@ -12,3 +12,4 @@ pub mod mutants;
 pub(crate) mod places;
 pub mod prove;
 pub mod sources;
+pub mod start;

@@ -70,7 +70,11 @@ pub(crate) fn write_folder(folder: &Path, files: &[(String, String)]) -> Result<
             "the folder `{shown}` is not empty and was left as it is"
         ));
     }
-    files
-        .iter()
-        .try_for_each(|(name, text)| write(&folder.join(name), text, false))
+    files.iter().try_for_each(|(name, text)| {
+        let path = folder.join(name);
+        let inner = path.parent().unwrap_or(folder);
+        std::fs::create_dir_all(inner)
+            .map_err(|error| format!("the folder `{}` cannot be made: {error}", inner.display()))?;
+        write(&path, text, false)
+    })
 }

@@ -18,6 +18,7 @@ pub(crate) mod compare;
 pub(crate) mod due;
 pub(crate) mod new;
 pub(crate) mod prove;
+pub(crate) mod start;
 pub(crate) mod test;
 
 /// The commands under `rules`.
@@ -35,6 +36,8 @@ pub(crate) enum RulesCommand {
     Show(Show),
     /// The whole rule set as one document, to read and to print
     Book(book::Arguments),
+    /// A small rule set of one's own to begin from, with cases, guarantees, a clinic's file and referrals
+    Start(start::Arguments),
     /// Draft a rule with its first cases, into a folder's rule set
     New(new::Arguments),
     /// What is to be reviewed and when, by owner; also as a calendar
@@ -59,6 +62,7 @@ pub(crate) fn run(command: &RulesCommand) -> ExitStatus {
         RulesCommand::Prove(it) => prove::run(it),
         RulesCommand::Show(it) => show(it),
         RulesCommand::Book(it) => book::run(it),
+        RulesCommand::Start(it) => start::run(it),
         RulesCommand::New(it) => new::run(it),
         RulesCommand::Due(it) => due::run(it),
     }

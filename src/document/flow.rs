@@ -45,7 +45,7 @@ pub(crate) fn quoted(text: &str) -> String {
         match letter {
             '\\' | '"' => quoted.extend(['\\', letter]),
             _ if letter.is_control() => {
-                quoted.push_str(&letter.escape_unicode().to_string().replace(['{', '}'], ""))
+                quoted.push_str(&format!("\\u{:04x}", u32::from(letter)));
             }
             _ => quoted.push(letter),
         }

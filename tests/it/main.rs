@@ -119,6 +119,8 @@ mod tidy;
 mod spark;
 // Units, conversions, spans of time and dates.
 mod units;
+// A rule set from nothing.
+mod start;
 // Registers of one rule set that another uses.
 mod uses;
 // Results are written as they are made, or said not to have been; nothing of a run is passed over.

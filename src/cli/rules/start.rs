@@ -1,0 +1,74 @@
+//! `preblock rules start`: a small rule set of one's own, with all that it needs.
+
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+use clap::Args;
+
+use crate::cli::screen::day;
+use crate::cli::{ExitStatus, atomic_write, draw};
+use crate::workbench::start::started;
+
+/// Arguments of `rules start`.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Writes a rule set that loads and is clean under check, test and prove, a clinic's file and two referrals to try it on,\n\
+                  and the schemas that editors need. README.md in it says how to go on."
+)]
+pub(crate) struct Arguments {
+    /// The folder to make; one that holds anything is left as it is
+    #[arg(value_name = "DIR")]
+    folder: PathBuf,
+    /// The permanent name of the rule set: small letters and digits, words joined by hyphens, such as skin-excision
+    #[arg(long, value_parser = id)]
+    id: String,
+    /// The question that it answers, in plain words
+    #[arg(long, value_name = "TEXT")]
+    title: Option<String>,
+    /// The day from which it is in force, as YYYY-MM-DD [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    as_of: Option<NaiveDate>,
+}
+
+fn id(text: &str) -> Result<String, String> {
+    let is_word = |word: &str| {
+        !word.is_empty()
+            && word
+                .chars()
+                .all(|it| it.is_ascii_lowercase() || it.is_ascii_digit())
+    };
+    let begins_well = text.starts_with(|it: char| it.is_ascii_lowercase());
+    if begins_well && text.split('-').all(is_word) {
+        Ok(text.to_owned())
+    } else {
+        Err("small letters and digits, words joined by hyphens, such as skin-excision".into())
+    }
+}
+
+/// Runs the command.
+pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+    let on = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let files = match started(&arguments.id, arguments.title.as_deref(), on) {
+        Ok(files) => files,
+        Err(found) => {
+            draw::diagnostics(&found);
+            draw::note("nothing was written: the rule set would be refused");
+            return ExitStatus::Refused;
+        }
+    };
+    if let Err(why) = atomic_write::write_folder(&arguments.folder, &files) {
+        draw::note(&why);
+        return ExitStatus::Refused;
+    }
+    let shown = arguments.folder.display();
+    draw::plain(&format!(
+        "{shown} holds a rule set to begin from; {shown}/README.md says how to go on. It is clean now:\n  \
+         preblock rules check --rules {shown}/rules\n  \
+         preblock rules test --mutants --rules {shown}/rules\n  \
+         preblock rules prove --rules {shown}/rules\n  \
+         preblock screen {shown}/referrals --clinic {shown}/clinic.yaml --rules {shown}/rules"
+    ));
+    ExitStatus::Clean
+}
