@@ -19,6 +19,11 @@ const HELP: &str = "http://hl7.org/fhir/StructureDefinition/questionnaire-itemCo
 const UNIT_OPTION: &str = "http://hl7.org/fhir/StructureDefinition/questionnaire-unitOption";
 const LEAST: &str = "http://hl7.org/fhir/StructureDefinition/minValue";
 const MOST: &str = "http://hl7.org/fhir/StructureDefinition/maxValue";
+const LEAST_QUANTITY: &str =
+    "http://hl7.org/fhir/uv/sdc/StructureDefinition/sdc-questionnaire-minQuantity";
+const MOST_QUANTITY: &str =
+    "http://hl7.org/fhir/uv/sdc/StructureDefinition/sdc-questionnaire-maxQuantity";
+const ALONE: &str = "http://hl7.org/fhir/StructureDefinition/questionnaire-optionExclusive";
 const ENABLE: &str =
     "http://hl7.org/fhir/uv/sdc/StructureDefinition/sdc-questionnaire-enableWhenExpression";
 
@@ -190,6 +195,14 @@ impl Form<'_> {
             } => {
                 let all = std::iter::once(unit).chain(units);
                 extensions.extend(all.map(|unit| unit_option(*measure, unit)));
+                if let Some((low, high)) = question.plausible {
+                    let bound = |url: &str, number: f64| {
+                        let code = measure.ucum(unit);
+                        let value = plain(number);
+                        json!({ "url": url, "valueQuantity": { "value": value, "unit": unit, "system": UCUM, "code": code } })
+                    };
+                    extensions.extend([bound(LEAST_QUANTITY, low), bound(MOST_QUANTITY, high)]);
+                }
             }
             Answer::Number { whole } => {
                 if let Some((low, high)) = question.plausible {
@@ -262,14 +275,20 @@ impl Form<'_> {
             .into_iter()
             .map(|(code, display)| option(&own, code, display))
             .collect();
-        if is_list(question) {
-            options.push(option(
-                &system(self.canonical, "answers"),
-                NONE,
-                NONE_IN_WORDS,
-            ));
+        if !is_list(question) {
+            options.extend(absent_options());
+            return options;
         }
-        options.extend(absent_options());
+        let none = option(&system(self.canonical, "answers"), NONE, NONE_IN_WORDS);
+        let alone = std::iter::once(none).chain(absent_options());
+        options.extend(alone.map(|mut it| {
+            put(
+                &mut it,
+                "extension",
+                json!([{ "url": ALONE, "valueBoolean": true }]),
+            );
+            it
+        }));
         options
     }
 

@@ -15,7 +15,7 @@ use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::quantity::when::read_when;
 use crate::questionnaire::facts::{Gathered, Note, Place};
 use crate::questionnaire::fhir::form::{address, canonical};
-use crate::questionnaire::fhir::links::{Kind, Link, links};
+use crate::questionnaire::fhir::links::{ItemKind, Link, links};
 use crate::questionnaire::fhir::{
     ABSENT, DECLINED, DECLINED_IN_WORDS, NONE, NONE_IN_WORDS, NOT_KNOWN, NOT_KNOWN_IN_WORDS, system,
 };
@@ -375,7 +375,7 @@ impl<'a> Reader<'a> {
     /// The day on which the answers were given; part of a date is not known, and told.
     fn authored(&mut self, root: &'a Node) -> Option<(chrono::NaiveDate, Place)> {
         let node = root.get("authored")?;
-        let text = node.text().unwrap_or_default();
+        let text = node.text().unwrap_or("");
         if is_part_of_a_date(text) {
             let words =
                 format!("The response was written {text}: on which day is not known by that.");
@@ -442,9 +442,9 @@ impl<'a> Reader<'a> {
             }
             self.items.insert(id.to_owned(), item);
             match (kind, item.entry("answer"), item.entry("item")) {
-                (Kind::Group, None, _) => self.collect(item.list("item"), Some(id)),
-                (Kind::Answer | Kind::Note, _, None) => {}
-                (Kind::Group, Some(it), _) => self.report(
+                (ItemKind::Group, None, _) => self.collect(item.list("item"), Some(id)),
+                (ItemKind::Answer | ItemKind::Note, _, None) => {}
+                (ItemKind::Group, Some(it), _) => self.report(
                     Code::WrongType,
                     &it.key_span,
                     format!("`{id}` is no question"),

@@ -8,7 +8,7 @@ use crate::document::diagnostic::{Code, listed};
 use crate::document::source::{MapEntry, Node, NodeKind};
 use crate::quantity::Measure;
 use crate::questionnaire::facts::Given;
-use crate::questionnaire::fhir::links::Kind;
+use crate::questionnaire::fhir::links::ItemKind;
 use crate::questionnaire::fhir::response::{
     Coded, DAY, Elements, ItemAnswer, QUANTITY, Reader, is_part_of_a_date, key_of,
 };
@@ -515,7 +515,11 @@ impl<'a> Reader<'a> {
         let notes: Vec<(String, &'a Node)> = self
             .items
             .iter()
-            .filter(|(id, _)| self.links.get(*id).is_some_and(|it| it.kind == Kind::Note))
+            .filter(|(id, _)| {
+                self.links
+                    .get(*id)
+                    .is_some_and(|it| it.kind == ItemKind::Note)
+            })
             .map(|(id, item)| (id.clone(), *item))
             .collect();
         for (id, item) in notes {
