@@ -22,6 +22,7 @@ use axum::routing::{MethodFilter, on};
 use axum::{Form, RequestExt};
 use maud::html;
 
+use crate::desk::cards::CardService;
 use crate::desk::connection::Loopback;
 use crate::desk::guard::{LARGEST_FORM, Origin};
 use crate::desk::page::see;
@@ -31,8 +32,10 @@ use crate::desk::sessions::{Moment, Sessions};
 use crate::desk::throttle::Throttle;
 use crate::desk::visit::{Fields, NoReply, Reply, Visit};
 use crate::register::Register;
+use crate::report::outward::Outward;
 use crate::screening::screener::Screener;
 
+pub mod cards;
 pub(crate) mod connection;
 pub(crate) mod guard;
 mod page;
@@ -59,6 +62,16 @@ pub struct Desk {
     pub clock: Clock,
     /// What every page says of the register, such as that it is a throw-away one; may be empty.
     pub notice: String,
+    /// The service of cards, if it is to be open.
+    pub cards: Option<OfferedCards>,
+}
+
+/// The service of cards.
+pub struct OfferedCards {
+    /// The rule set as record systems know it.
+    pub outward: Outward<'static>,
+    /// Is told, once, where the service is and the token that a record system has to show.
+    pub told: Box<dyn Fn(&str, &str) + Send>,
 }
 
 /// What the desk holds while it is open.
@@ -71,6 +84,8 @@ pub struct OpenDesk {
     throttle: Throttle,
     /// Is told each address by which a browser may come in.
     told: Box<AddressTold>,
+    /// The service of cards, where it is open.
+    service: Option<CardService>,
 }
 
 /// Is told the port of this computer and an address.
@@ -108,8 +123,10 @@ pub fn serve(
             sessions: Sessions::default(),
             throttle: Throttle::default(),
             told: Box::new(told),
+            service: None,
         };
         open.tell_entrance()
+            .and_then(|()| open.open_service())
             .map_err(|it| io::Error::other(it.to_string()))?;
         let serving = axum::serve(listener, router(Arc::new(Mutex::new(open)))).into_future();
         tokio::select! {
@@ -146,9 +163,18 @@ fn router(shared: Shared) -> Router {
 
 /// What every request passes, whatever it asks for.
 async fn guarded(State(shared): State<Shared>, request: Request, next: Next) -> Response {
-    let refused = locked(&shared).origin.refuses(&request);
+    let refused = {
+        let open = locked(&shared);
+        if open.service.is_some() && cards::is_call(request.uri().path()) {
+            let refused = open.origin.refuses_call(&request);
+            refused.map(|(status, why)| cards::refusal(status, why))
+        } else {
+            let refused = open.origin.refuses(&request);
+            refused.map(|(status, why)| page::refusal(status, why))
+        }
+    };
     guard::with_headers(match refused {
-        Some((status, why)) => page::refusal(status, why),
+        Some(refused) => refused,
         None => next.run(request).await,
     })
 }
@@ -159,6 +185,9 @@ async fn answer(shared: Shared, route: &'static Route, mut request: Request) -> 
         Ok(Path(path)) => Fields::new(path),
         Err(refused) => return refused.into_response(),
     };
+    if let PageOf::OfRecords(handler) = route.page {
+        return cards::answer(shared, handler, &path, request).await;
+    }
     let sent_to = (route.verb == Verb::Post).then(|| request.uri().path().to_owned());
     let query = match Query::<Vec<(String, String)>>::try_from_uri(request.uri()) {
         Ok(Query(query)) => Fields::new(query),
@@ -219,6 +248,16 @@ impl OpenDesk {
             self.port,
             &self.origin.address(&format!("/open?token={token}")),
         );
+        Ok(())
+    }
+
+    /// Opens the service of cards, if it is wanted, and tells its token once.
+    fn open_service(&mut self) -> Result<(), getrandom::Error> {
+        if let Some(offered) = &self.desk.cards {
+            let (service, token) = CardService::new(offered.outward)?;
+            (offered.told)(&self.origin.address(cards::PATH), &token);
+            self.service = Some(service);
+        }
         Ok(())
     }
 
@@ -296,6 +335,7 @@ fn gone_to(visit: &mut Visit<'_>, route: &'static Route) -> Reply {
     match route.page {
         PageOf::File(file) => Ok(file.response()),
         PageOf::Entrance => Ok(see("/")),
+        PageOf::OfRecords(_) => Err(NoReply::NotFound),
         PageOf::OfBrowser(page) => page(visit),
         PageOf::OfPeople(roles, page) => match person {
             None => Err(NoReply::SignedOut),

@@ -14,7 +14,7 @@ use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehav
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, written};
 use crate::register::file::{OpenFile, WriterLock};
-use crate::register::happening::{Happening, body, read_body};
+use crate::register::happening::{Happening, RECORDS, body, read_body};
 use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
 use crate::register::pile::PileFilter;
 use crate::register::state::{PileGroup, PileRow, ReferralState};
@@ -423,7 +423,14 @@ impl Register {
             .person(&new.person)
             .map_err(read)?
             .filter(|it| it.is_on);
-        let anybody = matches!(new.happening, Happening::SignInRefused { .. })
+        let is_by_records = new.person == RECORDS;
+        if is_by_records != matches!(new.happening, Happening::Feedback(_)) {
+            return Err(refused(format!(
+                "feedback is written down by `{RECORDS}`, and nothing else is"
+            )));
+        }
+        let anybody = is_by_records
+            || matches!(new.happening, Happening::SignInRefused { .. })
             || self.people().map_err(read)?.is_empty();
         if person.is_none() && !anybody {
             return Err(refused(format!(
@@ -432,12 +439,17 @@ impl Register {
             )));
         }
         self.keeps(new, person.as_ref()).map_err(read)??;
-        if let Happening::PersonSet { initials, .. } = &new.happening
-            && !are_initials(initials)
-        {
-            return Err(refused(
-                "initials are one to twelve letters or figures, without spaces",
-            ));
+        if let Happening::PersonSet { initials, .. } = &new.happening {
+            if !are_initials(initials) {
+                return Err(refused(
+                    "initials are one to twelve letters or figures, without spaces",
+                ));
+            }
+            if initials == RECORDS {
+                return Err(refused(format!(
+                    "`{RECORDS}` is what feedback is written down by"
+                )));
+            }
         }
         let Some(reference) = &new.referral else {
             return Ok(());

@@ -7,10 +7,11 @@ use clap::Args;
 
 use crate::cli::screen::stop;
 use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
-use crate::desk::{Desk, serve};
+use crate::desk::{Desk, OfferedCards, serve};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::questionnaire::frame;
 use crate::register::Register;
+use crate::report::outward::Outward;
 use crate::rule_set::RuleSet;
 use crate::rule_set::files;
 use crate::rule_set::files::{RuleFiles, sha256};
@@ -40,6 +41,9 @@ pub(crate) struct Arguments {
     /// The address of a proxy that the clinic runs in front, such as https://desk.example: the only one that is answered then
     #[arg(long, value_name = "ADDRESS")]
     behind: Option<String>,
+    /// Also answer the clinic's record system with cards (CDS Hooks 2.0), at the same address and by a token of its own
+    #[arg(long)]
+    cards: bool,
     /// Try it on a throw-away register with invented referrals and people
     #[arg(long)]
     example: bool,
@@ -61,7 +65,11 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         return ExitStatus::Refused;
     };
     let rule_set: &'static RuleSet = Box::leak(Box::new(rule_set));
-    match opened(arguments, rule_set) {
+    let desk = opened(arguments, rule_set).and_then(|(desk, kept)| {
+        let cards = offered(arguments, rule_set)?;
+        Ok((Desk { cards, ..desk }, kept))
+    });
+    match desk {
         Ok((desk, _kept)) => {
             let told = |port: u16, address: &str| {
                 draw::note(&format!(
@@ -91,6 +99,26 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     }
 }
 
+/// The service of cards, if it is wanted.
+fn offered(
+    arguments: &Arguments,
+    rule_set: &'static RuleSet,
+) -> Result<Option<OfferedCards>, Vec<Diagnostic>> {
+    if !arguments.cards {
+        return Ok(None);
+    }
+    let outward = Outward::of(rule_set).map_err(|lacking| vec![lacking])?;
+    let told = |address: &str, token: &str| {
+        draw::note(&format!(
+            "record systems are answered at {address} if they show `Authorization: Bearer {token}`"
+        ))
+    };
+    Ok(Some(OfferedCards {
+        outward,
+        told: Box::new(told),
+    }))
+}
+
 /// The desk, and what must be kept as long as it is open.
 fn opened(
     arguments: &Arguments,
@@ -108,6 +136,7 @@ fn opened(
         screener,
         clock: Box::new(now),
         notice: String::new(),
+        cards: None,
     };
     Ok((desk, None))
 }
@@ -131,6 +160,7 @@ fn example(
         exchanged: Box::new(|| None),
         clock: Box::new(move || first + (Local::now() - begun)),
         notice: "An example: it plays on 25 November 2026, everybody in it is invented, and nothing is kept when it ends.".into(),
+        cards: None,
     };
     Ok((desk, Some(kept)))
 }

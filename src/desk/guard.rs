@@ -82,17 +82,10 @@ impl Origin {
         tokens.next().filter(|_| tokens.next().is_none())
     }
 
-    /// Why a request is not answered, whatever it asks for.
+    /// Why a request for a page is not answered, whatever it asks for.
     pub(crate) fn refuses<B>(&self, request: &Request<B>) -> Option<(StatusCode, &'static str)> {
-        // The defence against a foreign name that was made to lead here.
-        let is_ours = request.uri().authority().is_none()
-            && only(request.headers(), &header::HOST)
-                .is_some_and(|host| host.eq_ignore_ascii_case(&self.host));
-        if !is_ours {
-            return Some((
-                StatusCode::MISDIRECTED_REQUEST,
-                "This is not the address of the desk.",
-            ));
+        if !self.is_meant(request) {
+            return Some(ELSEWHERE);
         }
         match *request.method() {
             Method::GET | Method::HEAD => None,
@@ -106,6 +99,40 @@ impl Origin {
                 "The desk knows GET and POST alone.",
             )),
         }
+    }
+
+    /// Why a call of a record system is not answered, whatever it asks for. No page may call, not even one of the desk: what a
+    /// browser sends says so.
+    pub(crate) fn refuses_call<B>(
+        &self,
+        request: &Request<B>,
+    ) -> Option<(StatusCode, &'static str)> {
+        if !self.is_meant(request) {
+            return Some(ELSEWHERE);
+        }
+        let headers = request.headers();
+        let is_of_a_browser = headers.contains_key(header::ORIGIN)
+            || headers.contains_key(HeaderName::from_static("sec-fetch-site"));
+        if is_of_a_browser {
+            return Some((
+                StatusCode::FORBIDDEN,
+                "Record systems are answered here, and no pages.",
+            ));
+        }
+        match *request.method() {
+            Method::GET | Method::POST => None,
+            _ => Some((
+                StatusCode::METHOD_NOT_ALLOWED,
+                "The service knows GET and POST alone.",
+            )),
+        }
+    }
+
+    /// Whether a request names this address: the defence against a foreign name that was made to lead here.
+    fn is_meant<B>(&self, request: &Request<B>) -> bool {
+        request.uri().authority().is_none()
+            && only(request.headers(), &header::HOST)
+                .is_some_and(|host| host.eq_ignore_ascii_case(&self.host))
     }
 
     /// Whether a form came from a page of the desk, by what a browser says and no page can change. One that says neither is no
@@ -122,6 +149,24 @@ impl Origin {
             .is_none_or(|origin| origin == "null");
         only(headers, &site) == Some("same-origin") && (is_ours || is_untold)
     }
+}
+
+/// What whoever names another address is told.
+const ELSEWHERE: (StatusCode, &str) = (
+    StatusCode::MISDIRECTED_REQUEST,
+    "This is not the address of the desk.",
+);
+
+/// The token of a record system, shown once as a bearer's (RFC 6750).
+pub(crate) fn bearer(headers: &HeaderMap) -> Option<&str> {
+    let (kind, token) = only(headers, &header::AUTHORIZATION)?.split_once(' ')?;
+    kind.eq_ignore_ascii_case("bearer").then(|| token.trim())
+}
+
+/// Whether a body says of itself that it is JSON.
+pub(crate) fn is_json(headers: &HeaderMap) -> bool {
+    let kind = only(headers, &header::CONTENT_TYPE).and_then(|it| it.split(';').next());
+    kind.is_some_and(|it| it.trim().eq_ignore_ascii_case("application/json"))
 }
 
 /// Cookies do not tell ports apart, so the name has to: two desks on one computer must not overwrite one another's.

@@ -3,6 +3,8 @@
 use axum::http::{HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 
+use crate::desk::cards;
+use crate::desk::cards::CallHandler;
 use crate::desk::pages::{
     booking, calls, day_before, decide, figures, files, interview, letters, people, pile, referral,
     sign_in,
@@ -43,6 +45,8 @@ pub enum PageOf {
     OfBrowser(Handler),
     /// For people of these roles.
     OfPeople(&'static [PersonRole], Handler),
+    /// For record systems that show the token of the cards' service; not there where it is not open.
+    OfRecords(CallHandler),
 }
 
 /// A file that holds nothing of anybody.
@@ -158,4 +162,19 @@ pub static ROUTES: &[Route] = &[
     get("/files", &PersonRole::ALL, files::show),
     post("/files", TEAM, files::take_in),
     get("/files/export", GOVERNANCE, files::export),
+    open(
+        Verb::Get,
+        "/cds-services",
+        PageOf::OfRecords(cards::discovery),
+    ),
+    open(
+        Verb::Post,
+        "/cds-services/{service}",
+        PageOf::OfRecords(cards::call),
+    ),
+    open(
+        Verb::Post,
+        "/cds-services/{service}/feedback",
+        PageOf::OfRecords(cards::feedback),
+    ),
 ];

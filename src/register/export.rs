@@ -103,6 +103,20 @@ pub fn in_short(happening: &Happening) -> String {
         Happening::BodyRemoved { entries, why } => {
             format!("what {} entries said: {why}", entries.len())
         }
+        Happening::Feedback(it) => {
+            let reason = it.reason.as_ref();
+            let reason = reason.map(|it| it.display.as_ref().unwrap_or(&it.code));
+            let beside: String = reason
+                .into_iter()
+                .chain(&it.comment)
+                .map(|words| format!("; {words}"))
+                .collect();
+            let outcome = it.outcome.word();
+            format!(
+                "of a card, {outcome}{beside}; the card said: {}",
+                it.summary
+            )
+        }
         Happening::PersonSet {
             initials,
             role,

@@ -78,6 +78,9 @@ pub enum Happening {
         /// Why.
         why: String,
     },
+    /// Somebody did something with a card that a record system was given: told about, never a decision. The entry's person is
+    /// [`RECORDS`].
+    Feedback(Box<CardFeedback>),
     /// A person was added, or changed.
     PersonSet {
         /// The initials by which entries name them.
@@ -111,6 +114,7 @@ impl Happening {
             Self::PassedOn { .. } => "passed-on",
             Self::Closed { .. } => "closed",
             Self::BodyRemoved { .. } => "body-removed",
+            Self::Feedback(_) => "feedback",
             Self::PersonSet { .. } => "person-set",
             Self::SignInRefused { .. } => "sign-in-refused",
         }
@@ -120,6 +124,68 @@ impl Happening {
     pub fn is_of_a_referral(&self) -> bool {
         !matches!(self, Self::PersonSet { .. } | Self::SignInRefused { .. })
     }
+}
+
+/// By whom feedback is written down: a record system says nothing of who sat there.
+pub const RECORDS: &str = "records";
+
+/// What a record system tells of a card.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CardFeedback {
+    /// The card's id.
+    pub card: String,
+    /// Full id of the rule it was about; `None` for the verdict.
+    pub rule: Option<String>,
+    /// What it said, in a sentence.
+    pub summary: String,
+    /// What was done with it.
+    pub outcome: CardOutcome,
+    /// The reason that was chosen, if one was.
+    pub reason: Option<CardReason>,
+    /// What was written beside it, if anything was.
+    pub comment: Option<String>,
+    /// When, as the record system wrote it.
+    pub done_at: String,
+}
+
+/// What was done with a card.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CardOutcome {
+    /// It was taken note of.
+    Accepted,
+    /// It was put aside.
+    Overridden,
+}
+
+impl CardOutcome {
+    /// The word of the standard.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Accepted => "accepted",
+            Self::Overridden => "overridden",
+        }
+    }
+
+    /// Reads the word; `None` for anything else.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Accepted, Self::Overridden]
+            .into_iter()
+            .find(|it| it.word() == word)
+    }
+}
+
+/// A reason for which a card was put aside: one of the rule set's list, or one of the record system's own.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CardReason {
+    /// The system of codes, if it is told.
+    pub system: Option<String>,
+    /// The code.
+    pub code: String,
+    /// In words, if they are told.
+    pub display: Option<String>,
 }
 
 /// A screening, with what fixes it: the same digests and the same day come to the same screening.

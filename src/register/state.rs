@@ -267,6 +267,10 @@ impl ReferralState {
     }
 
     fn take(&mut self, entry: &RegisterEntry) {
+        // INVARIANT: what another program tells changes nothing here, nor makes a form stale that somebody fills in.
+        if matches!(entry.happening, Some(Happening::Feedback(_))) {
+            return;
+        }
         self.version = entry.seq;
         match &entry.happening {
             None => {}
@@ -352,7 +356,9 @@ impl ReferralState {
             Happening::PassedOn { to } => self.passed_on = Some(to.clone()),
             Happening::Closed { why } => self.closed = Some(why.clone()),
             Happening::BodyRemoved { .. } => self.is_removed = true,
-            Happening::PersonSet { .. } | Happening::SignInRefused { .. } => {}
+            Happening::Feedback(_)
+            | Happening::PersonSet { .. }
+            | Happening::SignInRefused { .. } => {}
         }
     }
 

@@ -30,6 +30,8 @@ pub struct Card {
     pub uuid: String,
     /// The rule it is about; `None` for the verdict.
     pub rule: Option<String>,
+    /// What it says in a sentence.
+    pub summary: String,
     /// The card as the standard has it.
     pub shown: Value,
 }
@@ -53,9 +55,11 @@ pub fn refused(outward: &Outward<'_>, refusal: &Refusal) -> Card {
     let n = counted(refusal.problems.len(), "problem", "problems");
     let problems: String = refusal.problems.iter().map(problem).collect();
     let of = refusal.reference.as_deref().unwrap_or("A patient");
+    let text = format!("{of}: NOT SCREENED, and not a go. The answers were refused ({n})");
+    let summary = summary(outward, &text);
     let shown = json!({
         "uuid": uuid,
-        "summary": summary(outward, &format!("{of}: NOT SCREENED, and not a go. The answers were refused ({n})")),
+        "summary": summary,
         "detail": format!("{problems}\n**{}**\n", inline(SAFETY)),
         "indicator": "warning",
         "source": { "label": label(outward) },
@@ -63,6 +67,7 @@ pub fn refused(outward: &Outward<'_>, refusal: &Refusal) -> Card {
     Card {
         uuid,
         rule: None,
+        summary,
         shown,
     }
 }
@@ -91,9 +96,10 @@ fn verdict(outward: &Outward<'_>, screening: &Screening) -> Card {
         verdict.verdict_words(),
         in_short(screening)
     );
+    let summary = summary(outward, &text);
     let shown = json!({
         "uuid": uuid,
-        "summary": summary(outward, &text),
+        "summary": summary,
         "detail": markdown::one(screening, false),
         "indicator": indicator(verdict),
         "source": { "label": label(outward), "topic": outward.coding("verdicts", word, word) },
@@ -107,6 +113,7 @@ fn verdict(outward: &Outward<'_>, screening: &Screening) -> Card {
     Card {
         uuid,
         rule: None,
+        summary,
         shown: with(shown, "overrideReasons", reasons(outward, &rules)),
     }
 }
@@ -124,9 +131,10 @@ fn finding(outward: &Outward<'_>, screening: &Screening, finding: &Finding) -> C
         standing.words()
     );
     let topic = outward.coding("rules", &finding.rule, &finding.title);
+    let summary = summary(outward, &text);
     let shown = json!({
         "uuid": uuid,
-        "summary": summary(outward, &text),
+        "summary": summary,
         "detail": markdown::against_it(finding),
         "indicator": indicator(standing),
         "source": { "label": label(outward), "topic": topic },
@@ -135,6 +143,7 @@ fn finding(outward: &Outward<'_>, screening: &Screening, finding: &Finding) -> C
     Card {
         uuid,
         rule: Some(finding.rule.clone()),
+        summary,
         shown: with(shown, "overrideReasons", reasons(outward, &[&finding.rule])),
     }
 }

@@ -40,7 +40,7 @@ pub fn bundle(outward: &Outward<'_>, screening: &Screening) -> Value {
 
 /// The patient, known by a reference and never by a name.
 fn patient(screening: &Screening) -> Value {
-    json!({ "type": "Patient", "identifier": { "value": screening.reference } })
+    json!({ "type": "Patient", "identifier": { "value": one_line(&screening.reference) } })
 }
 
 /// The rule set: which it is, how far it has come, and what the findings cite, each with the rule that cites it.
@@ -178,6 +178,14 @@ pub fn refused(outward: &Outward<'_>, refusal: &Refusal) -> Value {
     let problems = refusal.problems.iter();
     let issues: Vec<Value> = problems.map(|it| problem(outward, it)).collect();
     json!({ "resourceType": "OperationOutcome", "issue": issues })
+}
+
+/// A request that came to nothing. `code` is one of the standard's kinds of issue.
+pub fn came_to_nothing(code: &str, why: &str) -> Value {
+    json!({
+        "resourceType": "OperationOutcome",
+        "issue": [{ "severity": "error", "code": code, "diagnostics": one_line(why) }],
+    })
 }
 
 fn problem(outward: &Outward<'_>, found: &Diagnostic) -> Value {

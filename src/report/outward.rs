@@ -41,11 +41,11 @@ impl<'a> Outward<'a> {
 
     /// A code of one of our own systems, with what it means.
     pub(super) fn coding(&self, of: &str, code: &str, display: &str) -> Value {
-        json!({ "system": self.system(of), "code": code, "display": one_line(display) })
+        json!({ "system": self.system(of), "code": one_line(code), "display": one_line(display) })
     }
 
     /// One of our own systems of codes: `rules`, `verdicts`.
-    pub(super) fn system(&self, of: &str) -> String {
+    pub(crate) fn system(&self, of: &str) -> String {
         system(self.canonical, of)
     }
 

@@ -12,17 +12,19 @@ use std::time::{Duration, Instant};
 
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
 use preblock::inner::desk::routes::{PageOf, ROUTES, Verb};
-use preblock::inner::desk::{Desk, serve};
+use preblock::inner::desk::{Desk, OfferedCards, serve};
 use preblock::inner::register::happening::{Happening, Screened};
 use preblock::inner::register::people::{PersonRole, hashed};
 use preblock::inner::register::pile::PileFilter;
 use preblock::inner::register::{New, Register};
+use preblock::inner::report::outward::Outward;
 use preblock::inner::rule_set::RuleSet;
 use preblock::inner::screening::screener::Screener;
 
 use crate::register::model::{many, very_many};
 use crate::support::{embedded, embedded_once, program, run, said, today};
 
+mod cards;
 mod interview;
 
 const PASSPHRASE: &str = "four words of nobody";
@@ -49,6 +51,8 @@ struct TestDesk {
     stop: Arc<AtomicBool>,
     folder: tempfile::TempDir,
     host: String,
+    /// What a record system has to show.
+    token: String,
     thread: Option<std::thread::JoinHandle<()>>,
     /// The program, where it is not a thread.
     child: Option<Child>,
@@ -149,6 +153,14 @@ impl TestDesk {
             Arc::clone(&stop),
         );
         let (tell, addresses) = channel();
+        let (tell_token, token) = channel();
+        let outward = Outward::of(screener.rule_set()).ok();
+        let cards = outward.map(|outward| OfferedCards {
+            outward,
+            told: Box::new(move |_, token| {
+                let _ = tell_token.send(token.to_owned());
+            }),
+        });
         let desk = Desk {
             register,
             screener,
@@ -158,6 +170,7 @@ impl TestDesk {
             }),
             clock: Box::new(move || morning() + TimeDelta::minutes(clock.load(Ordering::Relaxed))),
             notice: String::new(),
+            cards,
         };
         let thread = std::thread::spawn(move || {
             let told = move |address: u16, first: &str| {
@@ -191,6 +204,9 @@ impl TestDesk {
                 || format!("127.0.0.1:{port}"),
                 |it| it.replace("https://", ""),
             ),
+            token: token
+                .recv_timeout(Duration::from_secs(30))
+                .unwrap_or_default(),
             thread: Some(thread),
             child: None,
         }
@@ -244,6 +260,7 @@ impl TestDesk {
             stop: Arc::default(),
             folder,
             host: format!("127.0.0.1:{port}"),
+            token: String::new(),
             thread: None,
             child: Some(child),
         }

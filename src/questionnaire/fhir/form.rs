@@ -81,7 +81,7 @@ pub(crate) fn canonical(rule_set: &RuleSet) -> Result<&str, Diagnostic> {
 }
 
 /// The address of the form.
-pub(super) fn address(canonical: &str) -> String {
+pub(crate) fn address(canonical: &str) -> String {
     format!("{canonical}/questionnaire")
 }
 
