@@ -18,6 +18,7 @@ mod changes;
 pub mod html;
 mod letters;
 mod open;
+pub mod paper;
 mod parts;
 mod promised;
 

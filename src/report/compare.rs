@@ -88,7 +88,7 @@ fn title(it: &Compared<'_>) -> String {
 }
 
 /// What is odd about the two as rule sets; `None` if the new one is a new edition of the old.
-fn odd(it: &Compared<'_>) -> Option<String> {
+pub(crate) fn odd(it: &Compared<'_>) -> Option<String> {
     let (old, new) = (it.old, it.new);
     if old.id != new.id {
         return Some(format!(
@@ -101,7 +101,7 @@ fn odd(it: &Compared<'_>) -> Option<String> {
 }
 
 /// What the committee asks first.
-fn verdict(it: &Compared<'_>) -> String {
+pub(crate) fn verdict(it: &Compared<'_>) -> String {
     let verdict = match &it.exact {
         _ if it.shows_somebody() => "Somebody gets a less cautious verdict.",
         Ok(_) => "Nobody gets a less cautious verdict.",
@@ -116,7 +116,7 @@ fn verdict(it: &Compared<'_>) -> String {
 }
 
 /// A part that differs, after what it is by itself.
-fn part_of(part: &ChangedPart) -> String {
+pub(crate) fn part_of(part: &ChangedPart) -> String {
     match part.is_less_cautious {
         Some(true) => format!("{LESS}: {}", part.of),
         Some(false) => format!("{MORE}: {}", part.of),
@@ -415,7 +415,14 @@ pub fn markdown(it: &Compared<'_>) -> String {
             }
         }
     }
-    page += "\n## For whom\n\n";
+    page += &format!("\n## For whom\n\n{}", for_whom(it));
+    page += &format!("## Over every possible questionnaire\n\n{}", over_all(it));
+    page
+}
+
+/// Who is judged otherwise among cases, questionnaires and lines, as Markdown.
+pub(crate) fn for_whom(it: &Compared<'_>) -> String {
+    let mut page = String::new();
     for (what, tally) in [
         ("worked cases", Some(&it.cases)),
         ("questionnaires", it.files.as_ref()),
@@ -455,7 +462,12 @@ pub fn markdown(it: &Compared<'_>) -> String {
         }
         page.push('\n');
     }
-    page += "## Over every possible questionnaire\n\n";
+    page
+}
+
+/// What holds over every possible questionnaire, as Markdown.
+pub(crate) fn over_all(it: &Compared<'_>) -> String {
+    let mut page = String::new();
     match &it.exact {
         Err(fact) => {
             page += &format!(

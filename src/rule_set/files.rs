@@ -239,6 +239,11 @@ impl RuleFiles {
         self.care
     }
 
+    /// Whether they are the very files that are embedded.
+    pub(crate) fn is_embedded(&self) -> bool {
+        self.is_embedded
+    }
+
     /// Whether the program's own tests have judged these very files already, with full care, as they were built into it.
     pub(crate) fn is_judged(&self) -> bool {
         self.is_embedded && self.care == Care::Embedded

@@ -274,7 +274,10 @@ fn no_text_of_a_file_becomes_markup() {
         "x `code`"
     );
     let markdown = book(&rules, Some(&log));
-    let found = outside::read("html", html::page(bad, &markdown).as_bytes());
+    let found = outside::read(
+        "html",
+        html::page(bad, &markdown, html::Printed::Book).as_bytes(),
+    );
     for what in [
         "errors",
         "ids_twice",

@@ -411,6 +411,8 @@ fn nothing_that_is_printed_steers_the_terminal() {
         "rules compare embedded RULES --as-of 2026-11-25",
         "rules compare RULES RULES PATIENT SLIPS --as-of 2026-11-25",
         "rules compare RULES RULES PATIENT --as-of 2026-11-25 --format markdown",
+        "rules compare embedded RULES PATIENT --as-of 2026-11-25 --format paper",
+        "rules compare RULES embedded --as-of 2026-11-25 --format paper-markdown",
         "rules compare RULES RULES PATIENT --as-of 2026-11-25 --format json",
         "rules new test/three --rules RULES --fact a.smokes",
         "rules new RAW --rules RULES --fact RAW",

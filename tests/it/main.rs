@@ -78,6 +78,8 @@ mod mutants;
 mod oracle;
 // Readers that are not ours.
 mod outside;
+// The paper on a proposal.
+mod paper;
 // What is due, the calendar and the cases for other programs.
 mod papers;
 // What must hold for everything, on generated rule sets and patients.

@@ -1,6 +1,6 @@
 //! `preblock rules book`: the whole rule set as one document.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
@@ -10,6 +10,7 @@ use crate::document::diagnostic::Diagnostic;
 use crate::screening::compile::Compiled;
 use crate::workbench::{cases, coverage};
 
+use crate::report::book::html::Printed;
 use crate::report::book::{Book, html, markdown};
 use crate::rule_set::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounded};
 
@@ -53,7 +54,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     };
     let (cases, log) = match (
         crate::workbench::cases::read::cases(&files, &rule_set),
-        change_log(&arguments.rules),
+        change_log(arguments.rules.rules.as_deref()),
     ) {
         (Ok(cases), Ok(log)) => (cases, log),
         (cases, log) => {
@@ -83,7 +84,11 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     });
     let text = match arguments.format {
         BookFormat::Markdown => text,
-        BookFormat::Html => html::page(&format!("{} {}", rule_set.title, rule_set.edition), &text),
+        BookFormat::Html => html::page(
+            &format!("{} {}", rule_set.title, rule_set.edition),
+            &text,
+            Printed::Book,
+        ),
     };
     let Some(path) = &arguments.out else {
         draw::plain(&text);
@@ -98,9 +103,9 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     }
 }
 
-/// CHANGELOG.md beside the rule set's files, if it is there.
-fn change_log(source: &RuleSource) -> Result<Option<String>, Box<Diagnostic>> {
-    let Some(folder) = &source.rules else {
+/// CHANGELOG.md beside the rule set's files, if it is there; without a folder, that of the embedded rule set.
+pub(crate) fn change_log(folder: Option<&Path>) -> Result<Option<String>, Box<Diagnostic>> {
+    let Some(folder) = folder else {
         return Ok(Some(embedded_change_log().to_owned()));
     };
     let path = folder.join("CHANGELOG.md");

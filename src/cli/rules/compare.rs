@@ -16,17 +16,24 @@ use crate::cli::batch::input::{LinesFile, n_threads};
 use crate::cli::find;
 use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
+use crate::cli::register::rule_figures;
+use crate::cli::rules::book::change_log;
 use crate::cli::screen::day;
 use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
 use crate::document::flow::flow;
 use crate::questionnaire::facts::Gathered;
+use crate::report::book::html;
+use crate::report::book::html::Printed;
+use crate::report::book::paper;
+use crate::report::book::paper::Paper;
 use crate::report::compare;
 use crate::report::compare::Compared;
 use crate::rule_set::files::RuleFiles;
-use crate::rule_set::{Idx, Question, RuleSet};
+use crate::rule_set::{Guarantee, Idx, Question, RuleSet};
 use crate::workbench::cases::read::Case;
 use crate::workbench::compare::lines::LineTally;
 use crate::workbench::compare::{Both, as_asked, changes, exact, tally};
+use crate::workbench::prove::{Proof, prove, stated};
 
 /// The word that stands for the rule set within the program.
 const EMBEDDED: &str = "embedded";
@@ -50,6 +57,14 @@ pub(crate) struct Compare {
     /// The day of screening, and of surgery in examples, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
+    /// Say in the paper what the decisions of this register say of the rules
+    #[arg(
+        long,
+        value_name = "FILE",
+        env = "PREBLOCK_REGISTER",
+        hide_env_values = true
+    )]
+    register: Option<PathBuf>,
     /// How to print the comparison
     #[arg(long, value_enum, default_value_t = CompareFormat::Text)]
     format: CompareFormat,
@@ -62,6 +77,10 @@ enum CompareFormat {
     Text,
     /// For a proposal that people discuss
     Markdown,
+    /// The paper for a committee, as one page of HTML to print: each changed rule before and after, for whom, what is proved, who signs
+    Paper,
+    /// The same as Markdown
+    PaperMarkdown,
     /// One object
     Json,
 }
@@ -143,6 +162,12 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
     match arguments.format {
         CompareFormat::Text => draw::plain(&compare::text(&compared, draw::width())),
         CompareFormat::Markdown => draw::plain(&compare::markdown(&compared)),
+        CompareFormat::Paper | CompareFormat::PaperMarkdown => {
+            let Some(text) = paper(arguments, &compared, &new_files) else {
+                return ExitStatus::Refused;
+            };
+            draw::plain(&text);
+        }
         CompareFormat::Json => draw::json(&compare::json(&compared)),
     }
     let refused = compared
@@ -155,6 +180,35 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
         false if refused => ExitStatus::Refused,
         false => read,
     }
+}
+
+/// The paper on the proposal, with what becomes of the proposed guarantees; `None` after it was said why there is none.
+fn paper(arguments: &Compare, compared: &Compared<'_>, new_files: &RuleFiles) -> Option<String> {
+    let rule_set = compared.new;
+    let cases = crate::cli::rules::cases(new_files, rule_set)?;
+    let figures = rule_figures(arguments.register.as_deref())?;
+    let folder = Some(arguments.new.clone()).filter(|_| !new_files.is_embedded());
+    let change_log = change_log(folder.as_deref())
+        .map_err(|it| draw::diagnostics(&[*it]))
+        .ok()?;
+    let progress = Progress::of("Proving", None);
+    let stated = stated(rule_set);
+    let proofs: Vec<(&Guarantee, Proof)> = prove(rule_set, &cases, compared.as_of, |_| true)
+        .into_iter()
+        .filter_map(|(at, proof)| Some((stated.get(at)?, proof)))
+        .collect();
+    drop(progress);
+    let paper = Paper {
+        compared,
+        proofs: &proofs,
+        change_log: change_log.as_deref(),
+        figures: &figures,
+    };
+    let text = paper::markdown(&paper);
+    Some(match arguments.format {
+        CompareFormat::Paper => html::page(&paper::title(&paper), &text, Printed::Paper),
+        _ => text,
+    })
 }
 
 /// Somebody for both rule sets, with answers as the new one has them.

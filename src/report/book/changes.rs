@@ -9,8 +9,12 @@ use crate::report::book::{Book, BookText};
 use crate::report::markdown::escape::inline;
 
 pub fn section(sheet: &mut BookText, book: &Book<'_>) {
-    let edition = &book.rule_set.edition;
-    match book.change_log {
+    of_log(sheet, book.change_log, &book.rule_set.edition);
+}
+
+/// What a log says about an edition.
+pub fn of_log(sheet: &mut BookText, change_log: Option<&str>, edition: &str) {
+    match change_log {
         None => sheet.paragraph("This rule set keeps no log of its changes (CHANGELOG.md)."),
         Some(log) => match of_edition(log, edition) {
             Some(section) => sheet.text.push_str(&anew(section)),

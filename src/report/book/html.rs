@@ -7,8 +7,21 @@ use crate::report::page::one_line;
 /// How the page looks, on a screen and on paper.
 const STYLE: &str = include_str!("book.css");
 
-/// The page of a book's Markdown.
-pub fn page(title: &str, markdown: &str) -> String {
+/// What is printed: in a book every part begins on a page of its own, in a paper it does not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Printed {
+    /// A whole rule set.
+    Book,
+    /// A proposal.
+    Paper,
+}
+
+/// The page of a book's or a paper's Markdown.
+pub fn page(title: &str, markdown: &str, printed: Printed) -> String {
+    let class = match printed {
+        Printed::Book => "book",
+        Printed::Paper => "paper",
+    };
     let mut events = Vec::new();
     // What the next heading closes.
     let (mut in_part, mut in_entry) = (false, false);
@@ -43,7 +56,7 @@ pub fn page(title: &str, markdown: &str) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n\
-         </head>\n<body>\n<main>\n{body}</main>\n</body>\n</html>\n",
+         </head>\n<body>\n<main class=\"{class}\">\n{body}</main>\n</body>\n</html>\n",
         text(title)
     )
 }
