@@ -31,6 +31,8 @@ pub(super) struct Settled {
     marks: Table<Lanes, Mark>,
     /// What formulas are given.
     columns: Columns,
+    /// The entries of lists among these, one list after the other.
+    entries: Vec<Idx<Meaning>>,
     /// What each test comes to.
     tests: Table<Kleene, OneTest>,
     /// Whether each question applies.
@@ -59,6 +61,7 @@ impl Settled {
                 .iter()
                 .map(|_| [Held::Missing; N_LANES])
                 .collect(),
+            entries: Vec::new(),
             tests: groundwork.tests.iter().map(|_| Kleene::OPEN).collect(),
             applies: questions.iter().map(|_| Kleene::YES).collect(),
             ruled_out: Lanes::NONE,
@@ -79,6 +82,7 @@ impl Settled {
         self.columns
             .iter_mut()
             .for_each(|it| *it = [Held::Missing; N_LANES]);
+        self.entries.clear();
         self.ruled_out = Lanes::NONE;
         self.ruled_out_open = Lanes::NONE;
         if forgets {
@@ -106,8 +110,15 @@ impl Settled {
                 put(&mut self.columns, column, lane, Held::Answer(*at));
             }
         }
-        for mark in &record.ages {
+        for mark in &record.marks {
             self.marks[*mark].insert(lane);
+        }
+        for (column, entries) in &record.lists {
+            let from = self.entries.len();
+            let entries = record.meanings.get(entries.clone()).unwrap_or(&[]);
+            self.entries.extend_from_slice(entries);
+            let n = entries.len();
+            put(&mut self.columns, *column, lane, Held::Entries { from, n });
         }
     }
 
@@ -222,6 +233,7 @@ impl Settled {
         let Self {
             marks,
             columns,
+            entries,
             kept,
             ..
         } = self;
@@ -230,8 +242,11 @@ impl Settled {
                 let column = &columns[groundwork.slots[slot].column?];
                 column.get(lane).copied()
             };
-            let given = |slot, kind| given(groundwork, meanings, (slot, kind), held(slot)?);
-            let Some(number) = kept[at].result(held, || number(derived, given)) else {
+            let given = |slot, kind| {
+                let entries = |from, n| entries.get(from..)?.get(..n);
+                given(groundwork, meanings, entries, (slot, kind), held(slot)?)
+            };
+            let Some(number) = kept[at].result(entries, held, || number(derived, given)) else {
                 return;
             };
             marks[own.known].insert(lane);
@@ -272,13 +287,14 @@ impl Settled {
                 place: None,
             })));
         }
-        let mut given = of.iter().map(|at| &meanings.all[*at]);
-        let given = given.find(|it| it.slot == slot && it.fact.is_some());
+        let given = of.iter().map(|at| &meanings.all[*at]);
+        let given = given.filter(|it| it.slot == slot && it.fact.is_some());
         let (at, question) = catalogue
             .questions
             .entries()
             .find(|(_, it)| it.slot == slot || it.date_slot == Some(slot))?;
-        let counts = given.is_some_and(|it| !it.marks.contains(&groundwork.questions[at].harmless));
+        let harmless = &groundwork.questions[at].harmless;
+        let counts = given.clone().any(|it| !it.marks.contains(harmless));
         match question.otherwise {
             // What is so anyhow is told like what was answered.
             Some(option) if self.applies[at].no.contains(lane) && !counts => {
@@ -288,7 +304,7 @@ impl Settled {
                     place: None,
                 })))
             }
-            _ => given?.fact.clone(),
+            _ => meanings.fact(given),
         }
     }
 
@@ -389,6 +405,11 @@ type Columns = Table<[Held; N_LANES], Column>;
 enum Held {
     Missing,
     Answer(Idx<Meaning>),
+    /// So many entries of a list, the first of them at this place among all.
+    Entries {
+        from: usize,
+        n: usize,
+    },
     /// The bits of a number.
     Number(u64),
 }
@@ -400,24 +421,28 @@ fn put(columns: &mut Columns, column: Idx<Column>, lane: usize, held: Held) {
 }
 
 /// A fact as a role of a formula takes it.
-fn given<'a>(
+fn given<'a, 'e>(
     groundwork: &Groundwork<'a>,
     meanings: &Meanings,
+    entries: impl Fn(usize, usize) -> Option<&'e [Idx<Meaning>]>,
     (slot, kind): (FactSlot, RoleKind),
     held: Held,
 ) -> Option<GivenValue<'a>> {
+    let as_given = |value: &Value| derive::as_given(groundwork.rule_set, kind, slot, value);
     match held {
         Held::Missing => None,
-        Held::Number(bits) => {
-            let value = Value::Number(f64::from_bits(bits));
-            derive::as_given(groundwork.rule_set, kind, slot, &value)
-        }
-        Held::Answer(at) => match meanings.all[at].fact.as_deref()? {
-            Fact::Known(Known { value, .. }) => {
-                derive::as_given(groundwork.rule_set, kind, slot, value)
+        Held::Number(bits) => as_given(&Value::Number(f64::from_bits(bits))),
+        Held::Answer(at) => as_given(meanings.all[at].value()?),
+        Held::Entries { from, n } => {
+            let mut all = Vec::new();
+            for at in entries(from, n)? {
+                let GivenValue::Medicines(one) = as_given(meanings.all[*at].value()?)? else {
+                    return None;
+                };
+                all.extend(one);
             }
-            Fact::Missing(_) => None,
-        },
+            Some(GivenValue::Medicines(all))
+        }
     }
 }
 
@@ -442,7 +467,7 @@ fn number<'a>(
 struct KeptResults {
     /// The facts that it is given.
     inputs: Vec<FactSlot>,
-    /// What it was given; nothing where no result is kept.
+    /// What it was given, a list as its length and its entries; nothing where no result is kept.
     given: Vec<Vec<Held>>,
     results: Vec<Option<f64>>,
     now: Vec<Held>,
@@ -468,22 +493,33 @@ impl KeptResults {
     /// The result for what is held of each fact, computed if it is not kept.
     fn result(
         &mut self,
+        entries: &[Idx<Meaning>],
         held: impl Fn(FactSlot) -> Option<Held>,
         compute: impl FnOnce() -> Option<f64>,
     ) -> Option<f64> {
         self.now.clear();
-        let mut hash = 0_u64;
         for slot in &self.inputs {
-            let held = held(*slot).unwrap_or(Held::Missing);
-            let bits = match held {
+            match held(*slot).unwrap_or(Held::Missing) {
+                Held::Entries { from, n } => {
+                    let own = entries.get(from..).and_then(|it| it.get(..n));
+                    self.now.push(Held::Number(n as u64));
+                    let own = own.unwrap_or(&[]).iter();
+                    self.now.extend(own.map(|at| Held::Answer(*at)));
+                }
+                held => self.now.push(held),
+            }
+        }
+        let mut hash = 0_u64;
+        for held in &self.now {
+            let bits = match *held {
                 Held::Missing => u64::MAX,
                 Held::Answer(at) => at.index() as u64,
+                Held::Entries { from, .. } => from as u64,
                 Held::Number(bits) => bits,
             };
             hash = (hash ^ bits)
                 .wrapping_mul(0x9e37_79b9_7f4a_7c15)
                 .rotate_left(29);
-            self.now.push(held);
         }
         let at = (hash >> 20) as usize % N_KEPT;
         let (Some(given), Some(result)) = (self.given.get_mut(at), self.results.get_mut(at)) else {

@@ -59,15 +59,28 @@ impl<'a> Cursor<'a> {
         self.sign(b':').then_some(key)
     }
 
+    /// Passes over the bytes of a value, if [`Cursor::value`] would give just these; no value is empty.
+    pub(super) fn passes_value(&mut self, value: &[u8]) -> bool {
+        let Some(first) = value.first() else {
+            return false;
+        };
+        let Some(rest) = self.rest.strip_prefix(value) else {
+            return false;
+        };
+        // Whatever begins with one of these says itself where it ends.
+        let ends = matches!(first, b'"' | b'[' | b'{') || rest.first().is_some_and(ends_bare);
+        if ends {
+            self.rest = rest;
+        }
+        ends
+    }
+
     /// The bytes of a value.
     pub(super) fn value(&mut self) -> Option<&'a [u8]> {
         let length = match self.next()? {
             b'"' => text_length(self.rest)?,
             b'[' | b'{' => self.bracket_length()?,
-            _ => self
-                .rest
-                .iter()
-                .position(|byte| matches!(byte, b',' | b'}' | b']' | b' ' | b'\t'))?,
+            _ => self.rest.iter().position(ends_bare)?,
         };
         let (value, rest) = self.rest.split_at_checked(length)?;
         self.rest = rest;
@@ -98,6 +111,11 @@ impl<'a> Cursor<'a> {
             }
         }
     }
+}
+
+/// Whether a byte ends a number or a word.
+fn ends_bare(byte: &u8) -> bool {
+    matches!(byte, b',' | b'}' | b']' | b' ' | b'\t')
 }
 
 /// How many bytes a text has at the start of some bytes, with its quotes.
@@ -143,26 +161,5 @@ pub(super) fn plain(value: &[u8]) -> Option<&str> {
         std::str::from_utf8(inner).ok()
     } else {
         None
-    }
-}
-
-/// The entries of a list, each with its bytes.
-pub(super) fn entries(list: &[u8]) -> Option<Vec<&[u8]>> {
-    let mut cursor = Cursor::new(list);
-    let mut found = Vec::new();
-    if !cursor.sign(b'[') {
-        return None;
-    }
-    if cursor.sign(b']') {
-        return cursor.is_at_end().then_some(found);
-    }
-    loop {
-        found.push(cursor.value()?);
-        if cursor.sign(b']') {
-            return cursor.is_at_end().then_some(found);
-        }
-        if !cursor.sign(b',') {
-            return None;
-        }
     }
 }

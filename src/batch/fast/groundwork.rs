@@ -92,6 +92,8 @@ pub(super) struct SlotUse {
     pub(super) known: Idx<Mark>,
     /// Its tests.
     pub(super) tests: Vec<Idx<OneTest>>,
+    /// Those of them that ask for several entries of a list: of any other, a list is what one of its entries is.
+    pub(super) several: Vec<Idx<OneTest>>,
     /// Its column, if a formula gives it or is given it.
     pub(super) column: Option<Idx<Column>>,
     /// Whether a day must not lie after that of the procedure.
@@ -268,6 +270,11 @@ impl<'a> Groundwork<'a> {
                 open: self.marks.push(()),
             });
             self.slots[slot].tests.push(at);
+            if let Condition::Taking { at_least, .. } = part
+                && *at_least != 1
+            {
+                self.slots[slot].several.push(at);
+            }
         });
     }
 
@@ -398,7 +405,32 @@ impl<'a> Groundwork<'a> {
 impl FactTest<'_> {
     /// What a known value is marked with for this test, if it is not an age.
     pub(super) fn mark(&self, value: &Value) -> Option<Idx<Mark>> {
-        match truth_of::of_value(self.condition, value) {
+        self.mark_of(truth_of::of_value(self.condition, value))
+    }
+
+    /// What a list of entries, each with its own value, is marked with for this test.
+    pub(super) fn mark_of_several<'v>(
+        &self,
+        values: impl Iterator<Item = &'v Value>,
+    ) -> Option<Idx<Mark>> {
+        let Condition::Taking {
+            fact,
+            medicines,
+            at_least,
+            ..
+        } = self.condition
+        else {
+            return Some(self.open);
+        };
+        let entries = values.flat_map(|value| match value {
+            Value::Medicines(entries) => entries.as_slice(),
+            _ => &[],
+        });
+        self.mark_of(Some(truth_of::taking(entries, medicines, *at_least, *fact)))
+    }
+
+    fn mark_of(&self, truth: Option<Truth>) -> Option<Idx<Mark>> {
+        match truth {
             Some(Truth::Yes) => Some(self.yes),
             Some(Truth::No) => None,
             Some(Truth::Unknown(_)) | None => Some(self.open),
@@ -423,6 +455,7 @@ fn slots(
         SlotUse {
             known: marks.push(()),
             tests: Vec::new(),
+            several: Vec::new(),
             column: (is_given || catalogue.derived_of(slot).is_some()).then(|| columns.push(slot)),
             is_of_the_past: Some(slot) != catalogue.procedure_on
                 && question.is_some_and(is_of_the_past),

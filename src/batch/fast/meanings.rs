@@ -9,16 +9,16 @@ use std::hash::{BuildHasherDefault, Hasher};
 use std::sync::Arc;
 
 use crate::batch::fast::cursor;
+use crate::batch::fast::cursor::Cursor;
 use crate::batch::fast::groundwork::{Groundwork, Mark};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::quantity::when::When;
 use crate::questionnaire::facts::answers;
-use crate::questionnaire::facts::answers::MOST_ENTRIES;
 use crate::questionnaire::facts::{
     AllergyEntry, Fact, Given, Known, MedicineEntry, Value, joined_or_none,
 };
 use crate::questionnaire::frame;
-use crate::rule_set::{Answer, Idx, Question, Table};
+use crate::rule_set::{Idx, Question, Table};
 use crate::truth::FactSlot;
 
 /// Longest text that is remembered. A record with a longer one is left to the reader of trees.
@@ -75,8 +75,31 @@ pub(super) struct Meaning {
     pub(super) marks: Vec<Idx<Mark>>,
 }
 
-/// The meaning of each text; `None` where somebody else must look at it.
-type Texts = HashMap<Box<[u8]>, Option<Idx<Meaning>>, BuildHasherDefault<TextHasher>>;
+impl Meaning {
+    /// The value, if it is known.
+    pub(super) fn value(&self) -> Option<&Value> {
+        match self.fact.as_deref()? {
+            Fact::Known(known) => Some(&known.value),
+            Fact::Missing(_) => None,
+        }
+    }
+}
+
+/// The texts of one part of the answers to a question.
+#[derive(Debug, Default)]
+struct Texts {
+    /// The meaning of each text; `None` where somebody else must look at it.
+    all: HashMap<Box<[u8]>, Option<Idx<Meaning>>, BuildHasherDefault<TextHasher>>,
+    /// The two that were met last, the very last one first: most answers to a question are one of two.
+    recent: [Recent; 2],
+}
+
+/// A text that was met, or none.
+#[derive(Debug, Default)]
+struct Recent {
+    text: Vec<u8>,
+    meaning: Option<Idx<Meaning>>,
+}
 
 /// All that is remembered.
 #[derive(Debug)]
@@ -141,7 +164,10 @@ impl Meanings {
         let is_full =
             self.taken.n_texts >= self.room.n_texts || self.taken.n_bytes >= self.room.n_bytes;
         if is_full {
-            self.texts.iter_mut().flatten().for_each(HashMap::clear);
+            for texts in self.texts.iter_mut().flatten() {
+                texts.all.clear();
+                texts.recent = Default::default();
+            }
             self.all = Table::default();
             self.standing.clear();
             self.taken = Room::NONE;
@@ -150,25 +176,80 @@ impl Meanings {
         is_full
     }
 
-    /// The meaning of a text; `None` if somebody else must look at it.
-    pub(super) fn of(
+    /// The meaning of the text that comes next, which is passed over; `None` if somebody else must look at it.
+    pub(super) fn of_next(
         &mut self,
         groundwork: &Groundwork<'_>,
         at: Idx<Question>,
         part: Part,
-        text: &[u8],
+        cursor: &mut Cursor<'_>,
     ) -> Option<Idx<Meaning>> {
-        if let Some(meaning) = self.texts(at, part).get(text) {
-            return *meaning;
+        let texts = self.texts(at, part);
+        let [last, before] = &mut texts.recent;
+        if cursor.passes_value(&last.text) {
+            return last.meaning;
         }
-        if text.len() > LONGEST {
-            return None;
+        std::mem::swap(last, before);
+        if cursor.passes_value(&last.text) {
+            return last.meaning;
         }
-        let meaning = self.learn(groundwork, at, part, text);
-        self.taken.n_texts += 1;
-        self.taken.n_bytes += text.len();
-        self.texts(at, part).insert(text.into(), meaning);
-        meaning
+        let text = cursor.value()?;
+        let meaning = match texts.all.get(text) {
+            Some(meaning) => (*meaning)?,
+            None if text.len() > LONGEST => return None,
+            None => {
+                let meaning = self.learn(groundwork, at, part, text);
+                self.taken.n_texts += 1;
+                self.taken.n_bytes += text.len();
+                self.texts(at, part).all.insert(text.into(), meaning);
+                meaning?
+            }
+        };
+        let [last, _] = &mut self.texts(at, part).recent;
+        last.text.clear();
+        last.text.extend_from_slice(text);
+        last.meaning = Some(meaning);
+        Some(meaning)
+    }
+
+    /// What is known by some meanings of one fact: the entries of a list are one list.
+    ///
+    /// # Returns
+    /// `None` if nothing is.
+    pub(super) fn fact<'m>(
+        &self,
+        mut meanings: impl Iterator<Item = &'m Meaning> + Clone,
+    ) -> Option<Arc<Fact>> {
+        let first = meanings.clone().next()?.fact.clone()?;
+        if meanings.clone().nth(1).is_none() {
+            return Some(first);
+        }
+        let (mut medicines, mut allergies) = (Vec::new(), Vec::new());
+        let is_joined = meanings.all(|meaning| match meaning.value() {
+            Some(Value::Medicines(entries)) => {
+                medicines.extend_from_slice(entries);
+                true
+            }
+            Some(Value::Allergies(entries)) => {
+                allergies.extend_from_slice(entries);
+                true
+            }
+            _ => false,
+        });
+        let (shown, value) = if allergies.is_empty() {
+            let shown = joined_or_none(medicines.iter().map(MedicineEntry::shown), ", ");
+            (shown, Value::Medicines(medicines))
+        } else {
+            let shown = joined_or_none(allergies.iter().map(AllergyEntry::shown), ", ");
+            (shown, Value::Allergies(allergies))
+        };
+        let place = None;
+        let known = Known {
+            value,
+            shown,
+            place,
+        };
+        is_joined.then(|| Arc::new(Fact::Known(known)))
     }
 
     fn texts(&mut self, at: Idx<Question>, part: Part) -> &mut Texts {
@@ -189,54 +270,8 @@ impl Meanings {
         text: &[u8],
     ) -> Option<Idx<Meaning>> {
         let question = &groundwork.rule_set.catalogue.questions[at];
-        let is_list = matches!(question.answer, Answer::Medicines | Answer::Allergies);
-        if is_list && part == Part::Whole && !question.dated && text.starts_with(b"[") {
-            let entries = cursor::entries(text)?;
-            if !entries.is_empty() {
-                return self.list(groundwork, at, &entries);
-            }
-        }
         let (slot, fact) = understood(groundwork, question, part, text)?;
         Some(self.add(groundwork, slot, fact, None))
-    }
-
-    /// A list of names is what its entries are: each is understood by itself.
-    fn list(
-        &mut self,
-        groundwork: &Groundwork<'_>,
-        at: Idx<Question>,
-        texts: &[&[u8]],
-    ) -> Option<Idx<Meaning>> {
-        if texts.len() > MOST_ENTRIES {
-            return None;
-        }
-        let mut medicines: Vec<MedicineEntry> = Vec::new();
-        let mut allergies: Vec<AllergyEntry> = Vec::new();
-        for text in texts {
-            let meaning = self.of(groundwork, at, Part::Entry, text)?;
-            let Fact::Known(one) = self.all[meaning].fact.as_deref()? else {
-                return None;
-            };
-            match &one.value {
-                Value::Medicines(one) => medicines.extend_from_slice(one),
-                Value::Allergies(one) => allergies.extend_from_slice(one),
-                _ => return None,
-            }
-        }
-        let question = &groundwork.rule_set.catalogue.questions[at];
-        let (shown, value) = if question.answer == Answer::Medicines {
-            let shown = joined_or_none(medicines.iter().map(MedicineEntry::shown), ", ");
-            (shown, Value::Medicines(medicines))
-        } else {
-            let shown = joined_or_none(allergies.iter().map(AllergyEntry::shown), ", ");
-            (shown, Value::Allergies(allergies))
-        };
-        let fact = Fact::Known(Known {
-            value,
-            shown,
-            place: None,
-        });
-        Some(self.add(groundwork, question.slot, fact, None))
     }
 
     fn add(

@@ -1,11 +1,14 @@
 //! One line, walked over once: its reference, and the meaning of each answer.
 
+use std::ops::Range;
+
 use crate::batch::fast::cursor::{Cursor, plain};
-use crate::batch::fast::groundwork::{Groundwork, Mark, SectionKeys};
+use crate::batch::fast::groundwork::{Column, Groundwork, Mark, SectionKeys};
 use crate::batch::fast::meanings::{Meaning, Meanings, Part, is_note};
 use crate::quantity::when::{When, read_when};
+use crate::questionnaire::facts::answers::MOST_ENTRIES;
 use crate::questionnaire::frame;
-use crate::rule_set::{Idx, Question, Table};
+use crate::rule_set::{Answer, Idx, Question, Table};
 use crate::truth::FactSlot;
 
 /// Most bytes of a line that is taken.
@@ -16,8 +19,10 @@ const LONGEST_TAKEN: usize = 1 << 16;
 pub(super) struct OneRecord {
     /// What its answers mean, the clinic's own among them.
     pub(super) meanings: Vec<Idx<Meaning>>,
-    /// The marks of tests that count to the day of the procedure.
-    pub(super) ages: Vec<Idx<Mark>>,
+    /// The marks of tests that look at more than one of them: days as of the procedure, and whole lists.
+    pub(super) marks: Vec<Idx<Mark>>,
+    /// The meanings that are the entries of one list, which formulas are given whole.
+    pub(super) lists: Vec<(Idx<Column>, Range<usize>)>,
     /// The days that are known.
     days: Vec<(FactSlot, When)>,
     /// Whether the key of each question was met, and whether anything is written there.
@@ -40,7 +45,8 @@ impl OneRecord {
         let sections = groundwork.sections.iter();
         Self {
             meanings: Vec::new(),
-            ages: Vec::new(),
+            marks: Vec::new(),
+            lists: Vec::new(),
             days: Vec::new(),
             seen: groundwork.questions.iter().map(|_| Seen::Not).collect(),
             followers: sections
@@ -64,7 +70,8 @@ impl OneRecord {
             return None;
         }
         self.meanings.clear();
-        self.ages.clear();
+        self.marks.clear();
+        self.lists.clear();
         self.days.clear();
         self.seen.iter_mut().for_each(|it| *it = Seen::Not);
         let mut walk = Walk {
@@ -100,7 +107,7 @@ impl OneRecord {
             }
             let tests = own.tests.iter().map(|it| &groundwork.tests[*it]);
             let holds = tests.filter(|test| test.is_age && test.holds_on(on, when));
-            self.ages.extend(holds.map(|test| test.yes));
+            self.marks.extend(holds.map(|test| test.yes));
         }
         Some(())
     }
@@ -235,7 +242,13 @@ impl<'l> Walk<'_, 'l, '_> {
         }
         self.record.seen[at] = Seen::Answered;
         let question = &self.groundwork.rule_set.catalogue.questions[at];
-        if !question.dated || self.cursor.next() != Some(b'{') {
+        if !question.dated {
+            return match question.answer {
+                Answer::Medicines | Answer::Allergies => self.list(at),
+                _ => self.text(at, Part::Whole),
+            };
+        }
+        if self.cursor.next() != Some(b'{') {
             return self.text(at, Part::Whole);
         }
         let mut met = [false; 2];
@@ -255,13 +268,49 @@ impl<'l> Walk<'_, 'l, '_> {
     }
 
     fn text(&mut self, at: Idx<Question>, part: Part) -> Option<()> {
-        let text = self.cursor.value()?;
-        let meaning = self.meanings.of(self.groundwork, at, part, text)?;
+        let meaning = self
+            .meanings
+            .of_next(self.groundwork, at, part, &mut self.cursor)?;
         let meant = &self.meanings.all[meaning];
         self.record
             .days
             .extend(meant.when.map(|when| (meant.slot, when)));
         self.record.meanings.push(meaning);
+        Some(())
+    }
+
+    /// A list of names is what its entries are: each is understood by itself. One without entries has a meaning of its own.
+    fn list(&mut self, at: Idx<Question>) -> Option<()> {
+        let mut ahead = self.cursor;
+        if !ahead.sign(b'[') || ahead.next() == Some(b']') {
+            return self.text(at, Part::Whole);
+        }
+        self.cursor = ahead;
+        let from = self.record.meanings.len();
+        loop {
+            self.text(at, Part::Entry)?;
+            if self.cursor.sign(b']') {
+                break;
+            }
+            if !self.cursor.sign(b',') {
+                return None;
+            }
+        }
+        let entries = self.record.meanings.get(from..)?;
+        if entries.len() > MOST_ENTRIES {
+            return None;
+        }
+        let entries = entries.iter().map(|at| self.meanings.all[*at].value());
+        if !entries.clone().all(|value| value.is_some()) {
+            return None;
+        }
+        let own = &self.groundwork.slots[self.groundwork.rule_set.catalogue.questions[at].slot];
+        for test in own.several.iter().map(|it| &self.groundwork.tests[*it]) {
+            let mark = test.mark_of_several(entries.clone().flatten());
+            self.record.marks.extend(mark);
+        }
+        let whole = |column| (column, from..self.record.meanings.len());
+        self.record.lists.extend(own.column.map(whole));
         Some(())
     }
 }

@@ -45,7 +45,7 @@ pub(crate) fn of_value(condition: &Condition, value: &Value) -> Option<Truth> {
                 ..
             },
             Value::Medicines(entries),
-        ) => Some(taking(entries, medicines, *at_least, *fact)),
+        ) => Some(taking(entries.iter(), medicines, *at_least, *fact)),
         (
             Condition::AllergicTo {
                 fact,
@@ -76,7 +76,7 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
             at_least,
             ..
         } => match facts.known(*fact).map(|it| &it.value) {
-            Some(Value::Medicines(entries)) => taking(entries, medicines, *at_least, *fact),
+            Some(Value::Medicines(entries)) => taking(entries.iter(), medicines, *at_least, *fact),
             _ => Truth::Unknown(facts.needs(*fact)),
         },
         Condition::AllergicTo {
@@ -106,24 +106,27 @@ fn conflicts(conflict: Conflict, facts: &Facts) -> Truth {
     }
 }
 
-fn taking(
-    entries: &[MedicineEntry],
+/// Whether so many medicines of a list are among those wanted.
+pub(crate) fn taking<'e>(
+    entries: impl Iterator<Item = &'e MedicineEntry>,
     wanted: &Bits<Medicine>,
     at_least: u16,
     fact: FactSlot,
 ) -> Truth {
-    let found: BTreeSet<Idx<Medicine>> = entries
-        .iter()
-        .filter_map(|it| it.medicine)
-        .filter(|at| wanted.contains(*at))
-        .collect();
+    let at_least = usize::from(at_least);
+    let may_be_wanted =
+        |entry: &&MedicineEntry| entry.medicine.is_none_or(|at| wanted.contains(at));
+    let entries: Vec<&MedicineEntry> = entries.filter(may_be_wanted).collect();
+    if entries.len() < at_least {
+        return Truth::No;
+    }
+    let found: BTreeSet<Idx<Medicine>> = entries.iter().filter_map(|it| it.medicine).collect();
     // The same text twice is one medicine, whichever that is.
     let unrecognised: BTreeSet<String> = entries
         .iter()
         .filter(|it| it.medicine.is_none())
         .map(|it| recognise::form(&it.text))
         .collect();
-    let at_least = usize::from(at_least);
     if found.len() >= at_least {
         Truth::Yes
     } else if found.len() + unrecognised.len() >= at_least {
