@@ -132,11 +132,9 @@ impl<'a> BatchScreener<'a> {
             return false;
         };
         if self.detail == Detail::Findings {
-            let Some(slots) = self.writer.named(rules) else {
-                return false;
-            };
-            let facts = (!slots.is_empty())
-                .then(|| fast.facts(memory, lane, &self.nobody, slots.into_iter()));
+            let named = self.writer.named(rules);
+            let facts =
+                named.map(|slots| fast.facts(memory, lane, &self.nobody, slots.into_iter()));
             let facts = facts.as_deref().unwrap_or(&self.nobody);
             self.writer.findings(number, reference, rules, facts, out);
         } else {

@@ -11,7 +11,7 @@ use crate::batch::fast::meanings::{Meaning, Meanings};
 use crate::batch::fast::record::OneRecord;
 use crate::batch::write::RulesAt;
 use crate::questionnaire::facts::{Facts, Trial};
-use crate::rule_set::{Idx, Rule};
+use crate::rule_set::{Conflict, Idx, Rule};
 use crate::screening::screener::Screener;
 use crate::truth::FactSlot;
 
@@ -99,7 +99,8 @@ impl<'a> Fast<'a> {
         references
     }
 
-    /// Some facts of a record of the last block, as findings tell them; nothing is known of any other.
+    /// Some facts of a record of the last block, and which of its answers are at odds with others, as findings tell them; nothing is
+    /// known of any other.
     pub fn facts(
         &self,
         memory: &Memory,
@@ -109,11 +110,17 @@ impl<'a> Fast<'a> {
     ) -> Trial {
         let mut facts = Trial::of(nobody);
         let meanings = memory.records.get(lane).map_or(&[][..], |it| &it.meanings);
+        let settled = &memory.settled;
+        let fact = |slot| settled.fact(&self.0, &memory.meanings, lane, meanings, slot);
         for slot in slots.chain(self.0.rule_set.catalogue.procedure_on) {
-            let settled = &memory.settled;
-            if let Some(fact) = settled.fact(&self.0, &memory.meanings, lane, meanings, slot) {
+            if let Some(fact) = fact(slot) {
                 facts.put_shared(slot, fact);
             }
+        }
+        for conflict in [Conflict::RuledOut, Conflict::NotOffered] {
+            let slots = settled.at_odds(&self.0, lane, conflict).into_iter();
+            let told = slots.filter_map(|slot| Some((slot, fact(slot)?)));
+            facts.put_at_odds(conflict, told);
         }
         facts
     }

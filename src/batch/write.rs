@@ -45,10 +45,8 @@ struct WrittenRule<'a> {
 enum Told {
     /// The same of everybody: this, as JSON.
     Same(Vec<u8>),
-    /// What is known of these facts.
+    /// What is known of these facts, or which answers are at odds.
     Facts(Vec<FactSlot>),
-    /// Which answers are at odds.
-    AtOdds,
 }
 
 /// The rules that fire and those that wait, by their positions in the order in which they are written.
@@ -78,13 +76,12 @@ impl<'a> LineWriter<'a> {
         };
         let (nobody, _) = facts::read(rule_set, &Gathered::default(), rule_set.in_force_from);
         let told = |written: &WrittenRule<'_>| match named(written.rule) {
-            Some(slots) if slots.is_empty() => {
+            Some(slots) => Told::Facts(slots),
+            None => {
                 let mut same = Vec::new();
                 writer.finding(written, &nobody, &mut same);
                 Told::Same(same)
             }
-            Some(slots) => Told::Facts(slots),
-            None => Told::AtOdds,
         };
         let told: Vec<Told> = writer.rules.iter().map(told).collect();
         for (written, told) in writer.rules.iter_mut().zip(told) {
@@ -127,20 +124,20 @@ impl<'a> LineWriter<'a> {
         OutcomeSpan::of(fires, waits)
     }
 
-    /// The facts that findings are told with.
+    /// The facts that findings are told with, besides which answers are at odds with others.
     ///
     /// # Returns
-    /// `None` if they tell of answers at odds with others.
+    /// `None` if they tell everybody the same.
     pub fn named(&self, rules: &RulesAt) -> Option<Vec<FactSlot>> {
-        let mut slots = Vec::new();
+        let mut slots = None;
         for written in self.at(&rules.fires) {
-            match &written.told {
-                Told::Same(_) => {}
-                Told::Facts(of_rule) => slots.extend_from_slice(of_rule),
-                Told::AtOdds => return None,
+            if let Told::Facts(of_rule) = &written.told {
+                slots
+                    .get_or_insert_with(Vec::new)
+                    .extend_from_slice(of_rule);
             }
         }
-        Some(slots)
+        slots
     }
 
     /// Appends the answer of `Detail::Verdict`.
@@ -165,7 +162,7 @@ impl<'a> LineWriter<'a> {
             comma(&mut is_first, out);
             match &written.told {
                 Told::Same(same) => out.extend_from_slice(same),
-                Told::Facts(_) | Told::AtOdds => self.finding(written, facts, out),
+                Told::Facts(_) => self.finding(written, facts, out),
             }
         }
         out.extend_from_slice(b"]}\n");
@@ -262,22 +259,22 @@ pub fn refused(number: u64, refusal: &Refusal, out: &mut Vec<u8>) {
 /// The facts that the reason and the action of a rule name, and the day of the procedure if they tell an age.
 ///
 /// # Returns
-/// `None` if they name answers at odds with others.
+/// `None` if they tell everybody the same: no fact, and no answer at odds with others.
 fn named(rule: &Rule) -> Option<Vec<FactSlot>> {
-    let mut slots = Vec::new();
+    let (mut slots, mut is_same) = (Vec::new(), true);
     for piece in rule.reason.pieces.iter().chain(&rule.action.pieces) {
+        is_same &= matches!(piece, Piece::Words(_) | Piece::Limit(_));
         match piece {
-            Piece::Words(_) | Piece::Limit(_) => {}
+            Piece::Words(_) | Piece::Limit(_) | Piece::Conflict(_) => {}
             Piece::Fact(slot) | Piece::Age(slot) => slots.push(*slot),
             Piece::Medicines | Piece::Allergies => rule.when.visit(&mut |part| {
                 if let Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } = part {
                     slots.push(*fact);
                 }
             }),
-            Piece::Conflict(_) => return None,
         }
     }
-    Some(slots)
+    (!is_same).then_some(slots)
 }
 
 fn comma(is_first: &mut bool, out: &mut Vec<u8>) {

@@ -434,6 +434,31 @@ impl Trial {
         self.0.settle_procedure();
     }
 
+    /// Notes known facts of somebody else as answers at odds with others, by whatever says so.
+    pub(crate) fn put_at_odds(
+        &mut self,
+        conflict: Conflict,
+        facts: impl Iterator<Item = (FactSlot, Arc<Fact>)>,
+    ) {
+        let answer = |(slot, fact): (FactSlot, Arc<Fact>)| match &*fact {
+            Fact::Known(Known { shown, place, .. }) => Some(ConflictingAnswer {
+                answer: crate::questionnaire::facts::truth_of::Ground {
+                    slot,
+                    shown: shown.clone(),
+                    place: place.clone(),
+                },
+                by: Vec::new(),
+            }),
+            Fact::Missing(_) => None,
+        };
+        let answers = facts.filter_map(answer).collect();
+        match conflict {
+            Conflict::RuledOut => self.0.ruled_out = answers,
+            Conflict::NotOffered => self.0.not_offered = answers,
+            Conflict::Unread => {}
+        }
+    }
+
     /// The value of a known fact, to change it.
     pub(crate) fn value_mut(&mut self, slot: FactSlot) -> Option<&mut Value> {
         match Arc::make_mut(&mut self.0.facts[slot]) {

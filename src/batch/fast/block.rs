@@ -40,6 +40,8 @@ pub(super) struct Settled {
     /// Whether answers are ruled out.
     ruled_out: Lanes,
     ruled_out_open: Lanes,
+    /// Whose answer to each question is ruled out, and whose is not offered.
+    at_odds: Table<[Lanes; 2], Question>,
     /// What each rule comes to.
     pub(super) rules: Table<Kleene, Rule>,
     kept: Table<KeptResults, Derived>,
@@ -66,6 +68,7 @@ impl Settled {
             applies: questions.iter().map(|_| Kleene::YES).collect(),
             ruled_out: Lanes::NONE,
             ruled_out_open: Lanes::NONE,
+            at_odds: questions.iter().map(|_| [Lanes::NONE; 2]).collect(),
             rules: groundwork.rules.iter().map(|_| Kleene::OPEN).collect(),
             kept: derived
                 .iter()
@@ -186,7 +189,9 @@ impl Settled {
         let counts =
             gate.otherwise.as_ref().map_or(given, |_| self.taken) & !self.marks[own.as_otherwise];
         let (no, open) = (counts & applies.no, counts & applies.open());
-        self.ruled_out |= no & !spare;
+        let [ruled_out, _] = &mut self.at_odds[gate.question];
+        *ruled_out = no & !spare;
+        self.ruled_out |= *ruled_out;
         self.ruled_out_open |= open & !spare;
         let (settled, waits) = (no & spare, open & spare & !standing);
         let aside = settled | waits;
@@ -308,8 +313,28 @@ impl Settled {
         }
     }
 
+    /// The facts of a record that are at odds with others.
+    pub(super) fn at_odds(
+        &self,
+        groundwork: &Groundwork<'_>,
+        lane: usize,
+        conflict: Conflict,
+    ) -> Vec<FactSlot> {
+        let of = |[ruled_out, not_offered]: &[Lanes; 2]| match conflict {
+            Conflict::RuledOut => ruled_out.contains(lane),
+            Conflict::NotOffered => not_offered.contains(lane),
+            Conflict::Unread => false,
+        };
+        let questions = &groundwork.rule_set.catalogue.questions;
+        let found = questions.iter().zip(&self.at_odds);
+        let found = found.filter(|(_, own)| of(own)).map(|(it, _)| it.slot);
+        let mut slots: Vec<FactSlot> = found.collect();
+        slots.sort();
+        slots
+    }
+
     /// Whether the plan holds what the clinic does not offer: `applicability::compare_with_offers`.
-    fn not_offered(&self, groundwork: &Groundwork<'_>) -> Kleene {
+    fn not_offered(&mut self, groundwork: &Groundwork<'_>) -> Kleene {
         let (mut yes, mut open) = (Lanes::NONE, Lanes::NONE);
         for (at, own) in groundwork
             .questions
@@ -323,7 +348,9 @@ impl Settled {
             );
             let beyond = known & self.marks[own.not_offered];
             let waits = applies.open() & self.marks[own.standing];
-            yes |= beyond & !waits;
+            let [_, not_offered] = &mut self.at_odds[at];
+            *not_offered = beyond & !waits;
+            yes |= *not_offered;
             open |=
                 (beyond & waits) | (known & self.marks[own.offer_open]) | (!known & !applies.no);
         }
