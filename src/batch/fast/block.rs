@@ -242,7 +242,16 @@ impl Settled {
             kept,
             ..
         } = self;
-        self.taken.each(|lane| {
+        // What comes of nothing at all is the same for everybody.
+        let inputs = kept[at].inputs.iter();
+        let known = inputs.fold(Lanes::NONE, |so_far, slot| {
+            so_far | marks[groundwork.slots[*slot].known]
+        });
+        let lanes = match kept[at].of_nothing {
+            Some(_) => self.taken,
+            None => self.taken & known,
+        };
+        lanes.each(|lane| {
             let held = |slot: FactSlot| {
                 let column = &columns[groundwork.slots[slot].column?];
                 column.get(lane).copied()
@@ -409,19 +418,27 @@ fn run(
             Step::Answers(Conflict::RuledOut) => answers.ruled_out,
             Step::Answers(Conflict::NotOffered) => answers.not_offered,
             Step::Answers(Conflict::Unread) => answers.unread,
-            Step::All(n) => last(pile, n).fold(Kleene::YES, Kleene::and),
-            Step::Any(n) => last(pile, n).fold(Kleene::NO, Kleene::or),
-            Step::Not => last(pile, 1).fold(Kleene::OPEN, |_, it| it.not()),
+            Step::All(n) => joined(pile, n, Kleene::YES, Kleene::and),
+            Step::Any(n) => joined(pile, n, Kleene::NO, Kleene::or),
+            Step::Not => joined(pile, 1, Kleene::OPEN, |_, it| it.not()),
         };
         pile.push(result);
     }
     pile.pop().unwrap_or(Kleene::OPEN)
 }
 
-/// The last results, taken off the pile.
-fn last(pile: &mut Vec<Kleene>, n: usize) -> impl Iterator<Item = Kleene> {
+/// The last results, taken off the pile and joined.
+fn joined(
+    pile: &mut Vec<Kleene>,
+    n: usize,
+    none: Kleene,
+    join: impl Fn(Kleene, Kleene) -> Kleene,
+) -> Kleene {
     let keep = pile.len().saturating_sub(n);
-    pile.drain(keep..)
+    let last = pile.get(keep..).unwrap_or(&[]);
+    let result = last.iter().fold(none, |so_far, it| join(so_far, *it));
+    pile.truncate(keep);
+    result
 }
 
 /// What formulas are given of each record.
@@ -494,6 +511,8 @@ fn number<'a>(
 struct KeptResults {
     /// The facts that it is given.
     inputs: Vec<FactSlot>,
+    /// Its result where none of them is known.
+    of_nothing: Option<f64>,
     /// What it was given, a list as its length and its entries; nothing where no result is kept.
     given: Vec<Vec<Held>>,
     results: Vec<Option<f64>>,
@@ -507,6 +526,7 @@ impl KeptResults {
             inputs: inputs
                 .filter(|slot| groundwork.slots[*slot].column.is_some())
                 .collect(),
+            of_nothing: number(derived, |_, _| None),
             given: vec![Vec::new(); N_KEPT],
             results: vec![None; N_KEPT],
             now: Vec::new(),

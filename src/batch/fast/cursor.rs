@@ -41,6 +41,16 @@ impl<'a> Cursor<'a> {
         found
     }
 
+    /// Passes over what stands behind an entry: a comma, or the sign that closes. Says whether it is a comma; `None` if it is
+    /// neither.
+    pub(super) fn goes_on(&mut self, closing: u8) -> Option<bool> {
+        self.space();
+        let (sign, rest) = self.rest.split_first()?;
+        self.rest = rest;
+        self.space();
+        (*sign == b',' || *sign == closing).then_some(*sign == b',')
+    }
+
     /// What comes next.
     pub(super) fn next(&self) -> Option<u8> {
         self.rest.first().copied()

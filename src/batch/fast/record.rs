@@ -132,11 +132,8 @@ impl<'l> Walk<'_, 'l, '_> {
         }
         loop {
             entry(self)?;
-            if self.cursor.sign(b'}') {
+            if !self.cursor.goes_on(b'}')? {
                 return Some(());
-            }
-            if !self.cursor.sign(b',') {
-                return None;
             }
         }
     }
@@ -289,11 +286,8 @@ impl<'l> Walk<'_, 'l, '_> {
         let from = self.record.meanings.len();
         loop {
             self.text(at, Part::Entry)?;
-            if self.cursor.sign(b']') {
+            if !self.cursor.goes_on(b']')? {
                 break;
-            }
-            if !self.cursor.sign(b',') {
-                return None;
             }
         }
         let entries = self.record.meanings.get(from..)?;
