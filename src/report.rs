@@ -15,6 +15,7 @@ pub mod chase;
 pub mod compare;
 pub mod due;
 pub mod fhir;
+pub mod formulas;
 pub mod html;
 pub mod json;
 pub mod junit;

@@ -16,6 +16,7 @@ pub(crate) mod book;
 pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod due;
+mod formulas;
 pub(crate) mod new;
 pub(crate) mod prove;
 pub(crate) mod start;
@@ -38,6 +39,8 @@ pub(crate) enum RulesCommand {
     Book(book::Arguments),
     /// A small rule set of one's own to begin from, with cases, guarantees, a clinic's file and referrals
     Start(start::Arguments),
+    /// Every formula: what it is given, when it is known, where it comes from, and a row to copy
+    Formulas(formulas::Formulas),
     /// Draft a rule with its first cases, into a folder's rule set
     New(new::Arguments),
     /// What is to be reviewed and when, by owner; also as a calendar
@@ -63,6 +66,7 @@ pub(crate) fn run(command: &RulesCommand) -> ExitStatus {
         RulesCommand::Show(it) => show(it),
         RulesCommand::Book(it) => book::run(it),
         RulesCommand::Start(it) => start::run(it),
+        RulesCommand::Formulas(it) => formulas::run(it),
         RulesCommand::New(it) => new::run(it),
         RulesCommand::Due(it) => due::run(it),
     }

@@ -11,6 +11,7 @@ use crate::formulas::given::{both, result};
 pub(crate) static COMPLETED_YEARS: Formula = Formula {
     name: "completed-years",
     about: "completed years between two dates",
+    source: "The calendar",
     roles: &[
         Role::new("born", RoleKind::Date(Moves::Falls)),
         Role::new("on", RoleKind::Date(Moves::Rises)),

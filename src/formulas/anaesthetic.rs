@@ -11,6 +11,7 @@ use crate::formulas::{not_negative, positive, settled};
 pub(crate) static ANAESTHETIC_LOAD: Formula = Formula {
     name: "anaesthetic-load",
     about: "dose over limit for each anaesthetic, added up; 1 is the limit",
+    source: "Weinberg G, LipidRescue, answer on maximum dose of a mixture, 2016 (read); fractions adding up to one: anaesthesia textbooks (from memory)",
     roles: &[
         Role::new("plan", DOSES),
         Role::new("adrenaline", RoleKind::YesNo),
@@ -104,6 +105,7 @@ const SOME_SITE: Needs = Needs::All(&[Needs::Role("sites"), Needs::Some("sites")
 pub(crate) static VOLUME_PER_SITE: Formula = Formula {
     name: "volume-per-site",
     about: "planned volume for each site",
+    source: "Arithmetic",
     roles: &[
         Role::new("plan", VOLUMES),
         Role::new("sites", RoleKind::Sites { sided: false }),
@@ -130,6 +132,7 @@ pub(crate) static VOLUME_PER_SITE: Formula = Formula {
 pub(crate) static SITE_LOAD: Formula = Formula {
     name: "site-load",
     about: "dose in one site over the agent's limit for one site",
+    source: "Arithmetic; the limit for one site stands in the rule set",
     roles: &[
         Role::new("plan", DOSES),
         Role::new("sites", RoleKind::Sites { sided: false }),
@@ -170,6 +173,7 @@ pub(crate) static SITE_LOAD: Formula = Formula {
 pub(crate) static ADRENALINE_TOTAL: Formula = Formula {
     name: "adrenaline-total",
     about: "adrenaline in the planned volume",
+    source: "Mass in volume by definition: 1 in 200,000 is 1 g in 200,000 mL",
     roles: &[
         Role::new("plan", VOLUMES),
         Role::new("adrenaline", RoleKind::YesNo),
@@ -219,6 +223,7 @@ const NO_ADRENALINE: Needs = Needs::Any(&[
 pub(crate) static ADRENALINE_PER_KG: Formula = Formula {
     name: "adrenaline-per-kg",
     about: "adrenaline in the planned volume for each kilogram",
+    source: "The form of the children's formulary, micrograms for each kilogram: BNF for Children, 2018-19 (read in a copy)",
     roles: &[
         Role::number("total", "microgram", Moves::Rises),
         Role::number("weight", "kg", Moves::Falls),

@@ -13,6 +13,7 @@ const CM_PER_INCH: f64 = 2.54;
 pub(crate) static BODY_MASS_INDEX: Formula = Formula {
     name: "body-mass-index",
     about: "weight over height squared",
+    source: "Quetelet's index, the common definition (from memory)",
     roles: &[
         Role::number("weight", "kg", Moves::Rises),
         Role::number("height", "cm", Moves::Falls),
@@ -38,6 +39,7 @@ const NOTHING_LEFT: (f64, f64) = (105.0, 100.0);
 pub(crate) static IDEAL_WEIGHT: Formula = Formula {
     name: "ideal-weight",
     about: "ideal weight of an adult, by height and sex",
+    source: "Broca index, as Ideal body weight, Master Anesthesia, has it (no year shown; read), and Devine BJ, Gentamicin therapy, Drug Intelligence and Clinical Pharmacy, 1974 (from memory); taking the lower is a cautious choice",
     roles: &[
         Role::number("height", "cm", Moves::Rises),
         Role::new("sex", RoleKind::Sex),
@@ -80,6 +82,7 @@ pub(crate) static IDEAL_WEIGHT: Formula = Formula {
 pub(crate) static DOSING_WEIGHT: Formula = Formula {
     name: "dosing-weight",
     about: "the lower of actual weight, ideal weight of an adult, and a ceiling",
+    source: "Ideal weight in obesity: British National Formulary, lidocaine hydrochloride (no year shown); a ceiling: Metodebok (Norway), 2023, and Wellington ICU, Local anaesthetic safety calculations (read); taking the lowest of all is a cautious choice",
     roles: &[
         Role::number("weight", "kg", Moves::Rises),
         Role::number("ideal", "kg", Moves::Rises),

@@ -10,6 +10,7 @@ use crate::formulas::{positive, settled};
 pub(crate) static COUNT_OF: Formula = Formula {
     name: "count-of",
     about: "how many options of a list are chosen",
+    source: "Counting",
     roles: &[Role::new("list", RoleKind::List)],
     gives: Gives::Plain,
     whole: true,
@@ -26,6 +27,7 @@ pub(crate) static COUNT_OF: Formula = Formula {
 pub(crate) static POINTS_OF: Formula = Formula {
     name: "points-of",
     about: "the counts of the chosen options, added up",
+    source: "Arithmetic; the counts stand in the rule set, each with the source of its score",
     roles: &[Role::new("list", RoleKind::Counted)],
     gives: Gives::Plain,
     whole: false,
@@ -49,6 +51,7 @@ pub(crate) static POINTS_OF: Formula = Formula {
 pub(crate) static COUNT_MISSING_FROM: Formula = Formula {
     name: "count-missing-from",
     about: "how many options of one list are chosen and not in another",
+    source: "Counting",
     roles: &[
         Role::new("list", RoleKind::List),
         Role::new("other", RoleKind::ListLike("list")),
@@ -77,6 +80,7 @@ pub(crate) static COUNT_MISSING_FROM: Formula = Formula {
 pub(crate) static LOWER_OF: Formula = Formula {
     name: "lower-of",
     about: "the lower of two numbers",
+    source: "Arithmetic",
     roles: &[
         Role::any_number("one", Moves::Rises),
         Role::any_number("other", Moves::Rises),
@@ -99,6 +103,7 @@ pub(crate) static LOWER_OF: Formula = Formula {
 pub(crate) static DIFFERENCE: Formula = Formula {
     name: "difference",
     about: "one number less another",
+    source: "Arithmetic",
     roles: &[
         Role::any_number("one", Moves::Rises),
         Role::any_number("other", Moves::Falls),
@@ -121,6 +126,7 @@ pub(crate) static DIFFERENCE: Formula = Formula {
 pub(crate) static SHARE_OF: Formula = Formula {
     name: "share-of",
     about: "one number over another",
+    source: "Arithmetic",
     roles: &[
         Role::any_number("part", Moves::Rises),
         Role::any_number("whole", Moves::FallsUnlessNegative("part")),

@@ -13,6 +13,8 @@ pub struct Formula {
     pub name: &'static str,
     /// What it computes, in a few words.
     pub about: &'static str,
+    /// Where it comes from, and whether somebody opened that: the rule set cites for itself what it takes from there.
+    pub source: &'static str,
     /// What it is given. INVARIANT: roles that may be left out come last.
     pub roles: &'static [Role],
     /// The unit of what it gives.
@@ -281,9 +283,91 @@ pub enum Needs {
     NoSteroid(&'static str),
 }
 
+impl KnownWhen {
+    /// In words, roles by their names.
+    pub(crate) fn in_words(self) -> String {
+        match self {
+            Self::Exactly(needs) => needs.in_words(),
+            Self::AtMost { perhaps, surely } => {
+                let surely = match surely {
+                    Needs::Any([]) => String::new(),
+                    surely => format!("; always with {}", surely.in_words()),
+                };
+                format!(
+                    "{}, but for values from which none follows{surely}",
+                    perhaps.in_words()
+                )
+            }
+        }
+    }
+}
+
 impl Needs {
     /// Nowhere.
     pub(crate) const NEVER: Self = Self::Any(&[]);
+
+    /// In words, roles by their names.
+    fn in_words(self) -> String {
+        let several = |parts: &[Self], between: &str| {
+            let words = |part: &Self| match part {
+                Self::All(inner) | Self::Any(inner) if inner.len() > 1 => {
+                    format!("({})", part.in_words())
+                }
+                _ => part.in_words(),
+            };
+            parts.iter().map(words).collect::<Vec<_>>().join(between)
+        };
+        match self {
+            Self::Every => "every role".to_owned(),
+            Self::Role(role) => role.to_owned(),
+            Self::LeftOut(role) => format!("{role} left out"),
+            Self::All(parts) => several(parts, " and "),
+            Self::Any([]) => "nothing".to_owned(),
+            Self::Any(parts) => several(parts, ", or "),
+            Self::Not(part) => format!("not ({})", part.in_words()),
+            Self::Is(role, option) => format!("{role} is {option}"),
+            Self::Some(role) => format!("{role} with something in it"),
+            Self::Side(role, side) => format!("{role} with something on the {}", side.word()),
+            Self::Below(role, limit) => format!("{role} below {limit}"),
+            Self::Above(role, number) => format!("{role} above {number}"),
+            Self::AtMost(role, number) => format!("{role} at most {number}"),
+            Self::Told(role, amounts, agents) => {
+                let amounts = match amounts {
+                    Amounts::Volumes => "the volume",
+                    Amounts::Doses => "strength and volume",
+                };
+                format!("{role} with {amounts} of {}", agents.in_words())
+            }
+            Self::Without(role, Agents::Every) => format!("{role} with no agent"),
+            Self::Without(role, Agents::LimitedPerSite) => {
+                format!("{role} without any agent that has a limit for one site")
+            }
+            Self::Allowed {
+                plan,
+                adrenaline,
+                age,
+            } => {
+                let with =
+                    adrenaline.map_or_else(String::new, |role| format!(" and as {role} says"));
+                format!("a limit of the register for each agent of {plan} at that {age}{with}")
+            }
+            Self::Recognised(role) => format!("{role} with every entry recognised"),
+            Self::NoSteroid(role) => {
+                format!(
+                    "{role} with every entry recognised and no steroid that acts on the whole body"
+                )
+            }
+        }
+    }
+}
+
+impl Agents {
+    fn in_words(self) -> &'static str {
+        match self {
+            Self::Every => "each agent",
+            Self::LimitedPerSite => "each agent that has a limit for one site",
+        }
+    }
 }
 
 /// Amounts in a plan.

@@ -201,6 +201,14 @@ pub enum Side {
 }
 
 impl Side {
+    /// The word by which rule sets write it.
+    pub(crate) fn word(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+
     /// " (left)", behind what lies there.
     pub(crate) fn in_brackets(self) -> &'static str {
         match self {

@@ -10,6 +10,7 @@ use crate::formulas::{not_negative, positive, settled};
 pub(crate) static PRESSURE_INDEX: Formula = Formula {
     name: "pressure-index",
     about: "a distal pressure over the higher arm pressure",
+    source: "NICE CG147, Peripheral arterial disease: diagnosis and management, 2012 (from memory)",
     roles: &[
         Role::number("distal", "mmHg", Moves::Rises),
         Role::number("arm_left", "mmHg", Moves::Falls),
@@ -58,6 +59,7 @@ const EACH_SIDE: Needs = Needs::All(&[
 pub(crate) static LOWEST_OF_OPERATED: Formula = Formula {
     name: "lowest-of-operated",
     about: "the lowest of the sides operated on",
+    source: "Arithmetic",
     roles: OF_SIDES,
     gives: Gives::AsGiven,
     whole: false,
@@ -78,6 +80,7 @@ pub(crate) static LOWEST_OF_OPERATED: Formula = Formula {
 pub(crate) static HIGHEST_OF_OPERATED: Formula = Formula {
     name: "highest-of-operated",
     about: "the highest of the sides operated on",
+    source: "Arithmetic",
     roles: OF_SIDES,
     gives: Gives::AsGiven,
     whole: false,

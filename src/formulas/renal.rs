@@ -10,6 +10,7 @@ use crate::formulas::{not_negative, positive, settled};
 pub(crate) static COCKCROFT_GAULT: Formula = Formula {
     name: "cockcroft-gault",
     about: "creatinine clearance by Cockcroft and Gault, the lower of its two published forms",
+    source: "Cockcroft DW, Gault MH, Nephron, 1976 (from memory), in the forms of NHS Highland, Prescribing medicines in renal impairment, and of Taber's Medical Dictionary (read); the floor: NHS Greater Glasgow and Clyde, Adult Therapeutics Handbook, 2024 (read)",
     roles: &[
         Role::number("age", "years", Moves::Falls),
         Role::number("weight", "kg", Moves::Rises),

@@ -38,7 +38,7 @@ pub struct Book<'a> {
 /// The parts after the rules: anchor, heading, and what writes them.
 type BookPart = (&'static str, &'static str, fn(&mut BookText, &Book<'_>));
 
-const PARTS: [BookPart; 14] = [
+const PARTS: [BookPart; 15] = [
     ("part:local", "Local policy", promised::local),
     (
         "part:guarantees",
@@ -52,6 +52,7 @@ const PARTS: [BookPart; 14] = [
     ),
     ("part:limits", "Limits", parts::limits),
     ("part:derived", "What is worked out", parts::derived),
+    ("part:formulas", "Formulas", parts::formulas),
     ("part:questions", "Questions", parts::questions),
     ("part:letters", "Letters", letters::letters),
     (

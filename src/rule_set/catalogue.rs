@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use crate::formulas::given::Side;
-use crate::formulas::{Formula, Role};
+use crate::formulas::{Formula, Role, RoleKind};
 use crate::quantity::{Measure, Span};
 use crate::rule_set::condition::Condition;
 use crate::table::{Bits, Idx, Table};
@@ -508,5 +508,35 @@ impl Catalogue {
     /// The options of a fact: of its question, or the agents' names are not here (see the register).
     pub fn options(&self, slot: FactSlot) -> &[Choice] {
         self.question_of(slot).map_or(&[], Question::options)
+    }
+
+    /// Whether a fact is what a role of a formula must be given.
+    pub(crate) fn fits(&self, slot: FactSlot, kind: RoleKind) -> bool {
+        let options = self.options(slot);
+        match (kind, &self.fact(slot).fact_type) {
+            (RoleKind::Number(None, _), FactType::Number { .. })
+            | (RoleKind::Date(_), FactType::Date)
+            | (
+                RoleKind::Sites { sided: false } | RoleKind::List | RoleKind::ListLike(_),
+                FactType::SeveralOf,
+            )
+            | (RoleKind::YesNo, FactType::YesNo)
+            | (RoleKind::Plan { .. }, FactType::Anaesthetic)
+            | (RoleKind::Medicines { .. }, FactType::Medicines) => true,
+            (RoleKind::Number(Some(needed), _), FactType::Number { unit, .. }) => {
+                unit.as_deref() == Some(needed)
+            }
+            (RoleKind::Sex, FactType::OneOf) => ["female", "male"]
+                .iter()
+                .all(|sex| options.iter().any(|option| option.id == *sex)),
+            (RoleKind::Sites { sided: true }, FactType::SeveralOf) => {
+                options.iter().all(|it| it.side.is_some())
+            }
+            (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf)
+            | (RoleKind::CountedChoice, FactType::OneOf) => {
+                options.iter().all(|it| it.counts.is_some())
+            }
+            _ => false,
+        }
     }
 }

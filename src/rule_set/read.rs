@@ -239,7 +239,7 @@ impl<'a> RuleSetReader<'a> {
 
     /// The rules of each concern. A text that is still to be written keeps a rule set from being approved.
     fn concerns(&mut self) -> Vec<Rule> {
-        let mut rules = Vec::new();
+        let (mut rules, mut empty) = (Vec::new(), Vec::new());
         let head = self.head.as_ref();
         (self.concerns, self.retired) = head.map_or_else(
             || (concerns_by_file(self.files), Vec::new()),
@@ -264,7 +264,14 @@ impl<'a> RuleSetReader<'a> {
                         .iter()
                         .flat_map(|rule| drafts::unwritten(&it.source, rule)),
                 );
+                self.diagnostics
+                    .extend(drafts::without_rules(&it.source, &it.root));
             }
+            empty.extend(drafts::without_rules(&it.source, &it.root));
+        }
+        // One concern may be begun; a rule set in which nothing is would let everybody go.
+        if rules.is_empty() && self.diagnostics.is_empty() {
+            self.diagnostics.extend(empty);
         }
         self.diagnostics
             .extend(unexpected(self.files, self.concerns.rows()));

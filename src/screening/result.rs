@@ -267,13 +267,17 @@ pub struct RuleSetStamp {
 impl RuleSetStamp {
     /// Of a rule set.
     pub(crate) fn of(rule_set: &RuleSet) -> Self {
-        let concerns = rule_set.concerns.iter();
+        // Whatever a concern without a rule is named after, nothing looks at it.
+        let mut looked_at: Vec<_> = rule_set.rules().map(|it| it.concern).collect();
+        looked_at.dedup();
+        let concerns = rule_set.concerns.entries();
+        let concerns = concerns.filter(|(at, _)| looked_at.contains(&Some(*at)));
         Self {
             id: rule_set.id.clone(),
             edition: rule_set.edition.clone(),
             status: rule_set.status,
             digest: rule_set.digest.clone(),
-            concerns: concerns.map(|it| it.title.clone()).collect(),
+            concerns: concerns.map(|(_, it)| it.title.clone()).collect(),
         }
     }
 }

@@ -10,7 +10,7 @@ use chrono::{Days, NaiveDate};
 
 use crate::document::diagnostic::Diagnostic;
 use crate::outcome::State;
-use crate::outcome::{Outcome, Urgency};
+use crate::outcome::{Outcome, Standing, Urgency};
 use crate::rule_set::files::{Parsed, RuleFiles};
 use crate::rule_set::read::drafts::TO_BE_WRITTEN;
 use crate::rule_set::{Idx, Kind, Question, Rule, RuleSet};
@@ -52,6 +52,13 @@ impl WantedRule<'_> {
 
     fn name(&self) -> &str {
         self.id.split_once('/').map_or("", |(_, name)| name)
+    }
+
+    fn standing(&self) -> Standing {
+        Standing {
+            outcome: self.outcome,
+            urgency: self.urgency,
+        }
     }
 
     /// The file of its concern.
@@ -149,8 +156,8 @@ pub(crate) fn draft(
                 Some(State::Undetermined),
             ]
     });
-    // What leaves most of the cases as they are, then a person against whom nothing else speaks, then the one about whom
-    // least else is said.
+    // What leaves most of the cases as they are, then a person for whom nothing but the rule decides the verdict (one with a precaution
+    // goes), then one against whom nothing else speaks, then the one about whom least else is said.
     let best = best.min_by_key(|(trial, runs)| {
         let told = runs
             .iter()
@@ -163,7 +170,14 @@ pub(crate) fn draft(
             .take(2)
             .map(|it| with.against(it))
             .sum::<usize>();
-        (n_disturbed.get(trial.form).copied(), others, told)
+        let fires = runs.first().and_then(|it| it.states.as_ref());
+        let verdict = fires.map(|it| standing(&with.rule_set, it));
+        (
+            n_disturbed.get(trial.form).copied(),
+            verdict != Some(wanted.standing()),
+            others,
+            told,
+        )
     });
     let Some((trial, form)) = best.and_then(|(trial, _)| Some((trial, forms.get(trial.form)?)))
     else {
@@ -403,13 +417,30 @@ fn appended(files: &RuleFiles, path: &str, rules: &str) -> Result<String, NoDraf
             .get(..item.span.start)
             .is_some_and(|it| it.ends_with("\n  - "))
     });
-    if items.is_empty() || starts != BTreeSet::from([5]) || !dashes {
+    let text = source.text();
+    let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
+    if items.is_empty() {
+        // In place of `[]`; what stands behind it and below it stays.
+        let (before, after) = (
+            text.get(..last.value.span.start),
+            text.get(last.value.span.end..),
+        );
+        let (Some(before), Some(after)) = (before, after) else {
+            return Err(not_so("`rules` is not a list"));
+        };
+        let (line, below) = after.split_once('\n').unwrap_or((after, ""));
+        let rules = rules.trim_start_matches('\n').replace('\n', end);
+        return Ok(format!(
+            "{}{}{end}{rules}{below}",
+            before.trim_end(),
+            line.trim_end()
+        ));
+    }
+    if starts != BTreeSet::from([5]) || !dashes {
         return Err(not_so(
             "its rules are not a list of lines that begin with two spaces and a dash",
         ));
     }
-    let text = source.text();
-    let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
     Ok(format!(
         "{}{end}{}",
         text.trim_end(),

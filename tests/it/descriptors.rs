@@ -11,8 +11,13 @@ use preblock::inner::formulas::given::{
     AgentFigures, Chosen, GivenInputs, GivenValue, Injected, NoResult, Sex, Side, Taken,
 };
 use preblock::inner::formulas::{ALL, find};
+use preblock::inner::report::formulas::FormulaRow;
+use preblock::inner::report::{Style, formulas};
+use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
 
 use crate::properties::Dice;
+use crate::support::{codes, embedded_once, text_of};
 
 /// Inputs tried of each formula.
 const ROUNDS: usize = 4_000;
@@ -721,4 +726,75 @@ fn what_grows_evenly_lies_on_a_line() {
         n_even += 1;
     }
     assert!(n_even > 0);
+}
+
+// --- What `rules formulas` tells -------------------------------------------------------------------------------
+
+/// The row of each formula, put at the end of the derived facts of a rule set that has a fact for every role, loads.
+#[test]
+fn the_row_of_each_formula_loads() {
+    let (rules, _) = embedded_once();
+    let whole = RuleFiles::embedded();
+    let text = text_of(&whole, "questions.yaml");
+    for row in FormulaRow::all(rules) {
+        assert!(
+            !row.row.contains("section.question") && !row.row.contains("some-limit"),
+            "{}",
+            row.row
+        );
+        let mut files = whole.clone();
+        let entry = row.row.replacen("id: ", "id: copied_", 1);
+        files.set("questions.yaml", format!("{text}  {entry}\n"));
+        if let Err(found) = rule_set(&files) {
+            unreachable!("{}: {:?}", row.row, codes(&found));
+        }
+    }
+}
+
+/// Every role stands in the text, the JSON and the book, and every role that is needed in what it is known with.
+#[test]
+fn every_formula_is_told_whole() {
+    let (rules, _) = embedded_once();
+    let rows = FormulaRow::all(rules);
+    assert_eq!(rows.len(), ALL.len());
+    let text = formulas::text(
+        &rows,
+        &Style {
+            width: 100,
+            colour: false,
+        },
+    );
+    let json: serde_json::Value = serde_json::from_str(&formulas::json(&rows)).unwrap_or_default();
+    for (at, formula) in ALL.iter().enumerate() {
+        assert!(
+            text.contains(&format!("{}: {}\n", formula.name, formula.about)),
+            "{}",
+            formula.name
+        );
+        assert_eq!(json["formulas"][at]["name"], formula.name);
+        assert!(
+            formula.source.len() >= 8 && !formula.source.ends_with('.'),
+            "{}",
+            formula.source
+        );
+        for (role, told) in formula.roles.iter().zip(&rows[at].roles) {
+            assert!(text.contains(&told.in_words()), "{}", told.in_words());
+            let is_told =
+                rows[at].known_with == "every role" || rows[at].known_with.contains(role.name);
+            let only_counts =
+                matches!(role.kind, RoleKind::Number(..) | RoleKind::Limit(_)) || role.optional;
+            assert!(
+                is_told || only_counts,
+                "{} {}: {}",
+                formula.name,
+                role.name,
+                rows[at].known_with
+            );
+        }
+    }
+    let mut settings = insta::Settings::clone_current();
+    settings.set_snapshot_path("../snapshots");
+    settings.set_prepend_module_to_snapshot(false);
+    settings.set_omit_expression(true);
+    settings.bind(|| insta::assert_snapshot!("formulas", text));
 }

@@ -429,3 +429,113 @@ fn a_draft_stands_on_somebody_against_whom_nothing_else_speaks() {
     );
     assert!(!fires.contains("warfarin"), "{cases}");
 }
+
+/// A new concern begins with `rules: []`: it loads, is told as a draft, is not among what was looked at, and takes its first rule
+/// where the brackets stood.
+#[test]
+fn an_empty_concern_takes_its_first_rule() {
+    let copy = Copy::with_cases_of("site");
+    copy.change(
+        "ruleset.yaml",
+        "  - { id: home, title: Way home and after-care }\n",
+        "  - { id: home, title: Way home and after-care }\n  - { id: weather, title: The weather }\n",
+    );
+    let path = copy.file("concerns/weather.yaml");
+    let begun =
+        "# Ice on the way.\nconcern: weather\nrules: [] # none yet\n# To be gone on with.\n";
+    std::fs::write(&path, begun).expect("a file");
+    let checked = run(&["rules", "check", "--rules", &copy.path()]);
+    let told = said(&checked.stderr);
+    assert_eq!(checked.status.code(), Some(1), "{told}");
+    assert_eq!(told.matches("rules/to-be-written").count(), 1, "{told}");
+    assert!(told.contains("the first rule of concern `weather` is still to be written"));
+    assert!(told.contains("weather.yaml:3:8]"), "{told}");
+    let looked_at = || {
+        let rules =
+            rule_set(&loaded(&copy)).unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+        let facts = crate::support::facts(&rules, "circulation: { smoker: yes }");
+        crate::support::screening(&rules, &facts).rule_set.concerns
+    };
+    let of_weather = |concerns: Vec<String>| concerns.iter().any(|it| it == "The weather");
+    assert!(!of_weather(looked_at()));
+    copy.change("ruleset.yaml", "status: draft", APPROVED);
+    let refused = rule_set(&loaded(&copy)).err().unwrap_or_default();
+    assert_eq!(
+        codes(&refused),
+        ["rules/to-be-written the first rule of concern `weather` is still to be written"]
+    );
+    copy.change("ruleset.yaml", APPROVED, "status: draft");
+    let more = ["--fact", "circulation.smoker", "--write"];
+    let output = new(&copy, "weather/draft", &more);
+    assert!(output.status.success(), "{}", said(&output.stderr));
+    let written = std::fs::read_to_string(&path).expect("the concern");
+    let head = "# Ice on the way.\nconcern: weather\nrules: # none yet\n  - id: draft\n";
+    assert!(written.starts_with(head), "{written}");
+    assert!(written.ends_with("\n# To be gone on with.\n"), "{written}");
+    assert!(of_weather(looked_at()));
+    // A second one comes behind the first.
+    assert!(new(&copy, "weather/second", &more).status.success());
+    let written = std::fs::read_to_string(&path).expect("the concern");
+    assert!(
+        written.starts_with(head) && written.contains("\n  - id: second\n"),
+        "{written}"
+    );
+}
+
+/// Where no concern has a rule, everybody would go.
+#[test]
+fn a_rule_set_without_any_rule_is_refused() {
+    let mut files = crate::support::files(&[]);
+    files.set("concerns/test.yaml", "concern: test\nrules: []\n");
+    let found = rule_set(&files).err().unwrap_or_default();
+    assert_eq!(
+        codes(&found),
+        ["rules/to-be-written the first rule of concern `test` is still to be written"]
+    );
+}
+
+/// A precaution is drafted on somebody who goes with it, although of somebody else, whom a missing answer defers, less is told.
+#[test]
+fn the_first_case_of_a_precaution_goes() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let rule = |id, outcome, when| (id, outcome, when);
+    let files = crate::support::files(&[
+        rule("open", "defer", "{ fact: a.drinks, is: yes }"),
+        rule("one", "go", "{ fact: a.smokes, is: yes }"),
+        rule("two", "go", "{ fact: a.smokes, is: yes }"),
+        rule("three", "go", "{ fact: a.smokes, is: yes }"),
+    ]);
+    for (path, file) in files.iter() {
+        let path = folder.path().join(path);
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
+        std::fs::write(path, file.bytes()).expect("a file");
+    }
+    std::fs::create_dir_all(folder.path().join("cases")).expect("a folder");
+    let people = "as_of: 2026-12-03\npeople:\n\
+                  \x20 - { id: open, about: Somebody, answers: { plan: { procedure_on: 2026-12-04 }, a: { smokes: no, taken: [], allergies: [] } } }\n\
+                  \x20 - { id: smoker, about: Somebody else, answers: { plan: { procedure_on: 2026-12-04 }, a: { smokes: yes, drinks: no, taken: [], allergies: [] } } }\n";
+    std::fs::write(folder.path().join("cases/people.yaml"), people).expect("a file");
+    let path = folder.path().display().to_string();
+    let output = run(&[
+        "rules",
+        "new",
+        "test/draft",
+        "--rules",
+        &path,
+        "--as-of",
+        "2026-12-03",
+        "--fact",
+        "a.pulse",
+        "--value",
+        "absent",
+        "--outcome",
+        "go",
+    ]);
+    let shown = said(&output.stdout);
+    assert!(output.status.success(), "{}", said(&output.stderr));
+    let fires = shown.split("- case:").nth(1).unwrap_or_default();
+    assert!(
+        fires.contains("like: smoker") && fires.contains("verdict: go"),
+        "{shown}"
+    );
+}

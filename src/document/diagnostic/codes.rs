@@ -265,9 +265,10 @@ codes! {
         "One patient's day, sites, results or medicines would be taken for everybody's.",
         "Delete the line `standing: true`.";
     ToBeWritten = "rules/to-be-written":
-        "A text of a rule is still to be written: the rule is a draft.",
-        "A clinician would read the reminder instead of a reason. A draft may be worked on, but a rule set with one cannot be approved.",
-        "Write the text, and cite what the rule rests on.";
+        "A text of a rule, or the first rule of a concern, is still to be written: it is a draft.",
+        "A clinician would read the reminder instead of a reason, or think that a concern was looked at. A draft may be worked on, but a \
+         rule set with one cannot be approved, and one without any rule cannot be used.",
+        "Write the text or the rule, and cite what it rests on.";
 
     UnknownLint = "rules/unknown-lint":
         "No check of `rules check` has this name.",

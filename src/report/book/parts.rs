@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::report::book::{Book, BookText, anchor_of, cited, link};
+use crate::report::formulas::{FormulaRow, RoleRow};
 use crate::report::markdown::escape::{code, inline};
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::words::said;
@@ -86,6 +87,28 @@ pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
         sheet.paragraph(&format!("From {}.", inputs.join("; ")));
         used_by(sheet, &users, &it.id);
     }
+}
+
+pub fn formulas(sheet: &mut BookText, book: &Book<'_>) {
+    sheet.paragraph(
+        "Every formula that the program knows, used here or not. Its arithmetic is the program's; what it is given, and every figure in it \
+         that may be chosen, is the rule set's.",
+    );
+    let rows: Vec<[String; 5]> = FormulaRow::all(book.rule_set)
+        .iter()
+        .map(|it| {
+            let roles: Vec<String> = it.roles.iter().map(RoleRow::in_words).collect();
+            [
+                format!("{}: {}", code(it.name), inline(it.about)),
+                inline(&it.gives),
+                inline(&roles.join("; ")),
+                inline(&it.known_with),
+                inline(it.source),
+            ]
+        })
+        .collect();
+    let headings = ["formula", "gives", "from", "known with", "source"];
+    sheet.table(&headings, "lllll", &rows);
 }
 
 /// The rules whose conditions look at each fact, by its id.

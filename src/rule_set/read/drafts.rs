@@ -1,5 +1,5 @@
-//! Rules with texts that are still to be written. Such a rule loads and its cases run, so that it can be worked on; it
-//! is reported by `rules check`, and an approved rule set with one does not load.
+//! Rules with texts that are still to be written, and concerns without a rule. Such a rule loads and its cases run, so that it
+//! can be worked on; it is reported by `rules check`, and an approved rule set with one does not load.
 //!
 //! A draft of a rule loads, so that it can be worked on, and is never approved: its texts begin
 //! with `To be written:`.
@@ -17,6 +17,17 @@ fn open(text: &str) -> bool {
     text.trim_start()
         .get(..TO_BE_WRITTEN.len())
         .is_some_and(|it| it.eq_ignore_ascii_case(TO_BE_WRITTEN))
+}
+
+/// That a concern has no rule yet, at its place.
+pub(crate) fn without_rules(source: &Arc<Source>, concern: &Node) -> Option<Diagnostic> {
+    let rules = concern.get("rules").filter(|it| it.items().is_empty())?;
+    let id = concern.get("concern").map_or("", |it| it.shown(source));
+    let title = format!("the first rule of concern `{id}` is still to be written");
+    let help = format!(
+        "`preblock rules new {id}/NAME` drafts one; until then no report says that `{id}` was looked at"
+    );
+    Some(Diagnostic::at(Code::ToBeWritten, source, &rules.span, title, "no rule").help(help))
 }
 
 /// Every text of a rule that is still to be written, at its place.

@@ -889,71 +889,33 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
         };
     }
     let slot = names.fact(reading, value)?;
-    let fact = names.catalogue.fact(slot);
-    let options = names.catalogue.options(slot);
-    let fits = match (kind, &fact.fact_type) {
-        (RoleKind::Number(None, _), FactType::Number { .. })
-        | (RoleKind::Date(_), FactType::Date) => true,
-        (RoleKind::Number(Some(needed), _), FactType::Number { unit, .. }) => {
-            unit.as_deref() == Some(needed)
-        }
-        (RoleKind::Sex, FactType::OneOf) => ["female", "male"]
-            .iter()
-            .all(|it| options.iter().any(|option| option.id == *it)),
-        (RoleKind::Sites { sided: true }, FactType::SeveralOf) => {
-            let without: Vec<&str> = options
-                .iter()
-                .filter(|it| it.side.is_none())
-                .map(|it| it.id.as_str())
-                .collect();
-            if !without.is_empty() {
-                let listed = listed(&without).replace(" or ", " and ");
-                misfit(
-                    reading,
-                    format!(
-                        "in `{}`, write `side: left` or `side: right` for {listed}",
-                        fact.id
-                    ),
-                );
-                return None;
-            }
-            true
-        }
-        (
-            RoleKind::Sites { sided: false } | RoleKind::List | RoleKind::ListLike(_),
-            FactType::SeveralOf,
-        )
-        | (RoleKind::YesNo, FactType::YesNo)
-        | (RoleKind::Plan { .. }, FactType::Anaesthetic)
-        | (RoleKind::Medicines { .. }, FactType::Medicines) => true,
-        (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf)
-        | (RoleKind::CountedChoice, FactType::OneOf) => {
-            let without: Vec<&str> = options
-                .iter()
-                .filter(|it| it.counts.is_none())
-                .map(|it| it.id.as_str())
-                .collect();
-            if !without.is_empty() {
-                misfit(
-                    reading,
-                    format!(
-                        "in `{}`, write `counts:` with a number for {}",
-                        fact.id,
-                        listed(&without).replace(" or ", " and ")
-                    ),
-                );
-                return None;
-            }
-            true
-        }
-        _ => false,
-    };
-    if !fits {
-        misfit(
-            reading,
-            format!("`{}` is {}", fact.id, fact.fact_type.in_words()),
-        );
+    if !names.catalogue.fits(slot, kind) {
+        misfit(reading, lacking(&names.catalogue, slot, kind));
         return None;
     }
     Some(Input::Fact(slot))
+}
+
+/// What keeps a fact from being given to a role: what its options lack, or else what it is.
+fn lacking(catalogue: &Catalogue, slot: FactSlot, kind: RoleKind) -> String {
+    let fact = catalogue.fact(slot);
+    let without = |has: fn(&Choice) -> bool| {
+        let ids = catalogue.options(slot).iter().filter(|it| !has(it));
+        let ids: Vec<&str> = ids.map(|it| it.id.as_str()).collect();
+        listed(&ids).replace(" or ", " and ")
+    };
+    match (kind, &fact.fact_type) {
+        (RoleKind::Sites { sided: true }, FactType::SeveralOf) => format!(
+            "in `{}`, write `side: left` or `side: right` for {}",
+            fact.id,
+            without(|it| it.side.is_some())
+        ),
+        (RoleKind::Counted, FactType::OneOf | FactType::SeveralOf)
+        | (RoleKind::CountedChoice, FactType::OneOf) => format!(
+            "in `{}`, write `counts:` with a number for {}",
+            fact.id,
+            without(|it| it.counts.is_some())
+        ),
+        _ => format!("`{}` is {}", fact.id, fact.fact_type.in_words()),
+    }
 }
