@@ -25,6 +25,7 @@ pub(crate) mod explain;
 pub(crate) mod find;
 pub(crate) mod import;
 pub(crate) mod letter;
+mod names;
 pub(crate) mod progress;
 pub(crate) mod questionnaire;
 pub(crate) mod register;
@@ -103,6 +104,9 @@ enum Command {
     Questionnaire(questionnaire::QuestionnaireCommand),
     /// Write what other programs know as questionnaires
     Import(import::Arguments),
+    /// Local names of medicines, from a list
+    #[command(subcommand)]
+    Names(names::NamesCommand),
     /// Write a letter: questions, a referral onward, preparation, after-care, the result
     Letter(letter::Arguments),
     /// Print the anaesthetic arithmetic alone
@@ -247,6 +251,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Blank(it) => blank::run(&it),
         Command::Questionnaire(it) => questionnaire::run(&it),
         Command::Import(it) => import::run(&it),
+        Command::Names(it) => names::run(&it),
         Command::Letter(it) => letter::run(&it),
         Command::Dose(it) => dose::run(&it),
         Command::Desk(it) => desk::run(&it),

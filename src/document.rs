@@ -1,5 +1,6 @@
 //! A text with its places, and what is wrong with it. Knows no rule.
 
+pub(crate) mod append;
 pub mod diagnostic;
 pub(crate) mod flow;
 pub(crate) mod reading;

@@ -9,6 +9,7 @@ pub mod due;
 pub mod figures;
 pub mod lint;
 pub mod mutants;
+pub mod names;
 pub(crate) mod places;
 pub mod prove;
 pub mod sources;

@@ -82,7 +82,7 @@ pub(crate) static IDEAL_WEIGHT: Formula = Formula {
 pub(crate) static DOSING_WEIGHT: Formula = Formula {
     name: "dosing-weight",
     about: "the lower of actual weight, ideal weight of an adult, and a ceiling",
-    source: "Ideal weight in obesity: British National Formulary, lidocaine hydrochloride (no year shown); a ceiling: Metodebok (Norway), 2023, and Wellington ICU, Local anaesthetic safety calculations (read); taking the lowest of all is a cautious choice",
+    source: "Ideal weight in obesity: British National Formulary, its entry of a local anaesthetic (no year shown); a ceiling: Metodebok (Norway), 2023, and Wellington ICU, Local anaesthetic safety calculations (read); taking the lowest of all is a cautious choice",
     roles: &[
         Role::number("weight", "kg", Moves::Rises),
         Role::number("ideal", "kg", Moves::Rises),

@@ -17,7 +17,7 @@ const STEROIDS: KnownWhen = KnownWhen::AtMost {
 pub(crate) static STEROID_DAILY: Formula = Formula {
     name: "steroid-daily",
     about: "steroid for each day, every kind counted in the same strength",
-    source: "Adding up follows from counting each as prednisolone (table of equal anti-inflammatory doses, British National Formulary; from memory); the factors stand in the rule set",
+    source: "Adding up follows from counting each in one strength (table of equal anti-inflammatory doses, British National Formulary; from memory); the factors stand in the rule set",
     roles: &[Role::new(
         "medicines",
         RoleKind::Medicines {
@@ -92,7 +92,7 @@ pub(crate) static STEROID_DAYS: Formula = Formula {
 pub(crate) static PARACETAMOL_CEILING: Formula = Formula {
     name: "paracetamol-ceiling",
     about: "the most of the painkiller in a day, by weight and age",
-    source: "Adults: NHS Telford and Wrekin, Weight-adjusted oral paracetamol in adults, 2018 (a copy; read); children: a clinic page quoting NPS MedicineWise (no year shown; read); the figures stand in the rule set",
+    source: "Adults: NHS Telford and Wrekin, weight-adjusted doses by mouth in adults, 2018 (a copy; read); children: a clinic page quoting NPS MedicineWise (no year shown; read); the figures stand in the rule set",
     roles: &[
         Role::number("weight", "kg", Moves::Rises),
         Role::number("age", "years", Moves::Stays),

@@ -99,7 +99,7 @@ fn row(rule_set: &RuleSet, formula: &Formula) -> String {
         Some(derived) => (
             derived
                 .given()
-                .map(|(role, input)| (role.name, given(rule_set, input)))
+                .map(|(role, input)| (role.name, given(rule_set, role, input)))
                 .collect(),
             derived.unit.clone(),
             derived.decimals,
@@ -121,12 +121,26 @@ fn row(rule_set: &RuleSet, formula: &Formula) -> String {
     )
 }
 
-/// What a derived fact is given, as it is written. Of a limit its number is known, not its name: the first of that number is taken.
-fn given(rule_set: &RuleSet, input: Input) -> String {
-    match input {
-        Input::Fact(slot) => rule_set.catalogue.id(slot).to_owned(),
-        Input::Number(number) => limit(rule_set, |value, _| value.total_cmp(&number).is_eq()),
-    }
+/// What a derived fact is given, as it is written. Of a limit its number is known, not its name: the first of that number and unit is
+/// taken, or else of that number, since a limit may stand in another unit than the formula's.
+fn given(rule_set: &RuleSet, role: &Role, input: Input) -> String {
+    let number = match input {
+        Input::Fact(slot) => return rule_set.catalogue.id(slot).to_owned(),
+        Input::Number(number) => number,
+    };
+    let wanted = match role.kind {
+        RoleKind::Number(unit, _) => unit,
+        RoleKind::Limit(unit) => Some(unit),
+        _ => None,
+    };
+    let is_it = |value: f64| value.total_cmp(&number).is_eq();
+    limit(rule_set, |value, unit| is_it(value) && unit == wanted)
+        .or_else(|| limit(rule_set, |value, _| is_it(value)))
+        .unwrap_or_else(some_limit)
+}
+
+fn some_limit() -> String {
+    "{ limit: some-limit }".to_owned()
 }
 
 /// What a formula could be given that the rule set does not use yet: role, what it is given; unit; decimals.
@@ -139,7 +153,9 @@ fn first_row(
     let mut with = Vec::new();
     for role in formula.roles.iter().filter(|it| !it.optional) {
         let given = match role.kind {
-            RoleKind::Limit(wanted) => limit(rule_set, |_, unit| unit == Some(wanted)),
+            RoleKind::Limit(wanted) => {
+                limit(rule_set, |_, unit| unit == Some(wanted)).unwrap_or_else(some_limit)
+            }
             kind => {
                 let slot = fitting(catalogue, kind, &chosen);
                 chosen.extend(slot);
@@ -187,13 +203,13 @@ fn unit_of(catalogue: &Catalogue, slot: FactSlot) -> Option<String> {
 }
 
 /// The first limit whose number and unit are wanted, as it is written.
-fn limit(rule_set: &RuleSet, is_wanted: impl Fn(f64, Option<&str>) -> bool) -> String {
-    let found = rule_set.limits.iter().find(|it| match &it.value {
+fn limit(rule_set: &RuleSet, is_wanted: impl Fn(f64, Option<&str>) -> bool) -> Option<String> {
+    let mut limits = rule_set.limits.iter();
+    let found = limits.find(|it| match &it.value {
         LimitValue::Number { value, unit } => is_wanted(*value, unit.as_deref()),
         LimitValue::Span(_) => false,
-    });
-    let id = found.map_or("some-limit", |it| &it.id);
-    format!("{{ limit: {id} }}")
+    })?;
+    Some(format!("{{ limit: {} }}", found.id))
 }
 
 /// As text, a paragraph each.

@@ -7,7 +7,7 @@ use crate::rule_set::bibliography::Citation;
 use crate::table::{Bits, Idx, Table};
 
 /// Names of medicines and the classes they belong to.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct MedicineRegister {
     /// Medicines.
     pub medicines: Table<Medicine>,
@@ -48,7 +48,7 @@ pub struct Term<Of> {
 }
 
 /// Names of substances that people react to.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct AllergenRegister {
     /// The substances. Every medicine is one, too.
     pub substances: Table<Substance>,

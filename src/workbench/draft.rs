@@ -4,10 +4,9 @@
 //! A draft is a place to begin. Its condition tests one answer; every text says that it is still to be written, which
 //! `rules check` reports and which an approved rule set may not have.
 
-use std::collections::BTreeSet;
-
 use chrono::{Days, NaiveDate};
 
+use crate::document::append::at_end_of_list;
 use crate::document::diagnostic::Diagnostic;
 use crate::outcome::State;
 use crate::outcome::{Outcome, Standing, Urgency};
@@ -401,51 +400,7 @@ fn appended(files: &RuleFiles, path: &str, rules: &str) -> Result<String, NoDraf
     else {
         return Err(NoDraft::Refused(found));
     };
-    let last = root
-        .entries()
-        .last()
-        .filter(|it| it.key == "rules")
-        .ok_or_else(|| not_so("`rules` is not its last key"))?;
-    let items = last.value.items();
-    let starts: BTreeSet<usize> = items
-        .iter()
-        .map(|it| source.position(it.span.start).column)
-        .collect();
-    let dashes = items.iter().all(|item| {
-        source
-            .text()
-            .get(..item.span.start)
-            .is_some_and(|it| it.ends_with("\n  - "))
-    });
-    let text = source.text();
-    let end = if text.contains("\r\n") { "\r\n" } else { "\n" };
-    if items.is_empty() {
-        // In place of `[]`; what stands behind it and below it stays.
-        let (before, after) = (
-            text.get(..last.value.span.start),
-            text.get(last.value.span.end..),
-        );
-        let (Some(before), Some(after)) = (before, after) else {
-            return Err(not_so("`rules` is not a list"));
-        };
-        let (line, below) = after.split_once('\n').unwrap_or((after, ""));
-        let rules = rules.trim_start_matches('\n').replace('\n', end);
-        return Ok(format!(
-            "{}{}{end}{rules}{below}",
-            before.trim_end(),
-            line.trim_end()
-        ));
-    }
-    if starts != BTreeSet::from([5]) || !dashes {
-        return Err(not_so(
-            "its rules are not a list of lines that begin with two spaces and a dash",
-        ));
-    }
-    Ok(format!(
-        "{}{end}{}",
-        text.trim_end(),
-        rules.replace('\n', end)
-    ))
+    at_end_of_list(&source, &root, "rules", rules).map_err(|why| not_so(&why))
 }
 
 /// A case up to what is expected of it: a person, answers that come before, and one to the question itself.

@@ -70,6 +70,8 @@ mod missed;
 // A committee's morning, line by line.
 #[cfg(unix)]
 mod morning;
+// Lists of local names of medicines.
+mod names;
 // What is to be done next.
 mod next;
 // Small changes of a rule set, and whether the cases notice them.

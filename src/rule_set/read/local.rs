@@ -24,7 +24,7 @@ use crate::rule_set::{
 };
 use crate::truth::FactSlot;
 
-mod name;
+pub(crate) mod name;
 mod rule;
 
 /// Understands the offers of the mapping at a node, which is written like the answers of a clinic's file. INVARIANT: answers

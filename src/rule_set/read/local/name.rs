@@ -5,8 +5,8 @@ use crate::document::source::Node;
 use crate::rule_set::read::local::{Done, LocalKind, Overlay};
 use crate::rule_set::read::registers::name_form;
 use crate::rule_set::read::symbols::Names;
-use crate::rule_set::recognise::{Recognised, is_dose, medicine, substance};
-use crate::rule_set::{Bits, Substance};
+use crate::rule_set::recognise::{is_dose, known_medicine, known_substance};
+use crate::rule_set::{AllergenRegister, Bits, MedicineRegister, Substance};
 
 /// How a name loosens a rule set.
 const HOW: &str = "an entry with this name no longer holds the verdict until somebody has read it";
@@ -43,8 +43,8 @@ impl Overlay<'_> {
                 .names
                 .get(&name)
                 .map_or_else(Bits::new, Clone::clone);
-            if let Some(now) = medicine_now(names, &form)
-                .or_else(|| substance_now(names, &form, Some(&as_substance)))
+            if let Some(now) = medicine_now(&names.medicines, &form)
+                .or_else(|| substance_now(&names.allergens, &form, Some(&as_substance)))
             {
                 this.known(about, &form, &now);
                 return None;
@@ -84,7 +84,7 @@ impl Overlay<'_> {
                 );
                 return None;
             };
-            if let Some(now) = substance_now(names, &form, None) {
+            if let Some(now) = substance_now(&names.allergens, &form, None) {
                 this.known(about, &form, &now);
                 return None;
             }
@@ -125,8 +125,7 @@ impl Overlay<'_> {
 }
 
 /// What a name means now where medicines are listed; `None` if it is not known.
-fn medicine_now(names: &Names, form: &str) -> Option<String> {
-    let register = &names.medicines;
+pub(crate) fn medicine_now(register: &MedicineRegister, form: &str) -> Option<String> {
     if register.classes.iter().any(|it| it.id == form) {
         return Some(format!("`{form}` is a class of medicines"));
     }
@@ -135,20 +134,21 @@ fn medicine_now(names: &Names, form: &str) -> Option<String> {
             "`{form}` says strength, form or frequency, and is passed over behind another name"
         ));
     }
-    match medicine(register, form) {
-        Recognised::As(at) => Some(format!("it means {}", register.medicines[at].name)),
-        Recognised::Not { .. } => None,
-    }
+    let (at, _) = known_medicine(register, form).ok()?;
+    Some(format!("it means {}", register.medicines[at].name))
 }
 
 /// What a name means now where allergies are listed; `None` if it is not known, or means just this.
-fn substance_now(names: &Names, form: &str, this: Option<&Bits<Substance>>) -> Option<String> {
-    let register = &names.allergens;
+pub(crate) fn substance_now(
+    register: &AllergenRegister,
+    form: &str,
+    this: Option<&Bits<Substance>>,
+) -> Option<String> {
     if register.groups.iter().any(|it| it.id == form) {
         return Some(format!("`{form}` is a group of substances"));
     }
-    match substance(register, form) {
-        Recognised::As(found) if Some(&found) != this => {
+    match known_substance(register, form) {
+        Some(found) if Some(&found) != this => {
             let substances: Vec<&str> = found
                 .iter()
                 .map(|at| register.substances[at].name.as_str())
