@@ -182,7 +182,7 @@ fn added(local: &TextFile, entries: &str) -> Result<String, Vec<Diagnostic>> {
 
 fn tell(list: &NameList) {
     draw::note(&format!(
-        "{} taken, {} that say what is so already, {} left out",
+        "{} taken, {} known already, {} left out",
         draw::counted(list.taken.len(), "name"),
         draw::counted(list.n_known, "row"),
         draw::counted(list.left_out.len(), "row")

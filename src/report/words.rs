@@ -8,7 +8,7 @@ use crate::outcome::{Outcome, State};
 use crate::questionnaire::facts::Why;
 use crate::report::Standing;
 use crate::rule_set::catalogue::Who;
-use crate::rule_set::{Kind, Loosens, RuleSet, Status};
+use crate::rule_set::{Kind, LocalKind, Loosens, RuleSet, Status};
 use crate::screening::result::{
     Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening,
     SetAside, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised, WhyAsked,
@@ -530,17 +530,62 @@ pub fn local_counts(local: &LocalStamp) -> String {
     )
 }
 
-/// The changes that are told one by one: those that loosen the rule set, or may, or are past their review.
+/// The changes that are told: those that loosen the rule set, or may, or are past their review. Many names that were agreed together,
+/// such as a pharmacy's, are counted in one line.
 pub fn local_told(local: &LocalStamp) -> Vec<String> {
-    local
-        .changes
+    let told = |it: &&LocalShown| it.overdue || it.change.loosens != Loosens::No;
+    let together = |it: &'_ LocalShown| {
+        let change = &it.change;
+        let is_name = matches!(
+            change.kind,
+            LocalKind::MedicineName | LocalKind::AllergenName
+        );
+        let about = if is_name {
+            String::new()
+        } else {
+            change.about.clone()
+        };
+        let terms = (change.reason.clone(), change.agreed_by.clone());
+        (
+            change.kind,
+            about,
+            terms,
+            change.agreed_on,
+            change.review_by,
+            it.overdue,
+        )
+    };
+    let groups = grouped(local.changes.iter().filter(told), together);
+    groups
         .iter()
-        .filter(|it| it.overdue || it.change.loosens != Loosens::No)
-        .map(local_change)
+        .flat_map(|(_, group)| match group[..] {
+            [first, ..] if group.len() > MOST_NAMED => {
+                vec![local_change(first, &names_added(group))]
+            }
+            _ => group
+                .iter()
+                .map(|it| local_change(it, &it.change.what))
+                .collect(),
+        })
         .collect()
 }
 
-fn local_change(shown: &LocalShown) -> String {
+/// "312 names added, each of which means a known one: "one", "another" and 310 more".
+fn names_added(group: &[&LocalShown]) -> String {
+    let shown: Vec<String> = group
+        .iter()
+        .take(MOST_NAMED)
+        .map(|it| format!("\"{}\"", it.change.about))
+        .collect();
+    format!(
+        "{} names added, each of which means a known one: {} and {} more",
+        group.len(),
+        shown.join(", "),
+        group.len() - shown.len()
+    )
+}
+
+fn local_change(shown: &LocalShown, what: &str) -> String {
     let it = &shown.change;
     let how = match (it.loosens, &it.how) {
         (Loosens::Yes, Some(how)) => format!(". It loosens the rule set: {how}"),
@@ -553,8 +598,7 @@ fn local_change(shown: &LocalShown) -> String {
         ""
     };
     format!(
-        "{}{how}. Reason: {}. Agreed by {} on {}, review by {}{overdue}.",
-        it.what,
+        "{what}{how}. Reason: {}. Agreed by {} on {}, review by {}{overdue}.",
         it.reason.trim_end().trim_end_matches('.'),
         it.agreed_by,
         day(it.agreed_on),

@@ -123,7 +123,38 @@ fn a_local_name_is_screened_as_its_generic() {
     assert_eq!(comes_to(&plain), comes_to(&renamed));
     assert_eq!(renamed["unrecognised"], Value::Array(vec![]));
     let unread = screened(&named, &[]);
-    assert_eq!(unread["unrecognised"][0]["text"], "BrackMoor 3 mg");
+    assert_eq!(unread["unrecognised"][0]["text"], "BrackMoor  3 mg daily");
+}
+
+/// Of many names that were agreed together each report has one line, which counts them.
+#[test]
+fn many_names_are_one_line_of_a_report() {
+    let lists = Lists::new();
+    let rows: String = (1..=6)
+        .map(|at| format!("marshol{at},paracetamol\n"))
+        .collect();
+    let output = import(
+        &lists.write("list.csv", format!("name,generic\n{rows}")),
+        &CLINIC,
+    );
+    let local = lists.write("local.yaml", &output.stdout);
+    let screened = run(&[
+        "screen",
+        "examples/referrals/SM-103.yaml",
+        "--as-of",
+        "2026-11-25",
+        "--local",
+        &local,
+        "--format",
+        "markdown",
+    ]);
+    let text = said(&screened.stdout);
+    let line = "6 names added, each of which means a known one: \"marshol1\", \"marshol2\", \"marshol3\", \"marshol4\" and 2 more. It \
+                loosens the rule set";
+    assert!(
+        text.contains(line) && text.contains("6 changes: 6 loosen the rule set"),
+        "{text}"
+    );
 }
 
 /// A local policy keeps all that it says, comments among it; what it says already is not added again.
@@ -148,7 +179,7 @@ fn a_local_policy_keeps_what_it_says() {
     let again = import(&list, &["--into", &policy]);
     assert_eq!(again.status.code(), Some(0));
     assert!(
-        said(&again.stderr).contains("0 names taken, 1 row that say what is so already"),
+        said(&again.stderr).contains("0 names taken, 1 row known already"),
         "{}",
         said(&again.stderr)
     );
