@@ -65,8 +65,8 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         return ExitStatus::Refused;
     };
     let rule_set: &'static RuleSet = Box::leak(Box::new(rule_set));
-    let desk = opened(arguments, rule_set).and_then(|(desk, kept)| {
-        let cards = offered(arguments, rule_set)?;
+    let desk = offered(arguments, rule_set).and_then(|cards| {
+        let (desk, kept) = opened(arguments, rule_set)?;
         Ok((Desk { cards, ..desk }, kept))
     });
     match desk {

@@ -135,7 +135,7 @@ fn finding(outward: &Outward<'_>, screening: &Screening, finding: &Finding) -> C
     let shown = json!({
         "uuid": uuid,
         "summary": summary,
-        "detail": markdown::against_it(finding),
+        "detail": format!("{}{}", markdown::against_it(finding), set_aside(outward, finding)),
         "indicator": indicator(standing),
         "source": { "label": label(outward), "topic": topic },
     });
@@ -146,6 +146,15 @@ fn finding(outward: &Outward<'_>, screening: &Screening, finding: &Finding) -> C
         summary,
         shown: with(shown, "overrideReasons", reasons(outward, &[&finding.rule])),
     }
+}
+
+/// Who may decide against a finding. A card that is put aside decides nothing.
+fn set_aside(outward: &Outward<'_>, finding: &Finding) -> String {
+    let rule = outward.rule(&finding.rule);
+    let by = rule.map_or(MaySetAside::Never, |it| it.set_aside).words();
+    format!(
+        "\nThe finding may be set aside {by}, at the desk; whoever puts this card aside has not done so.\n"
+    )
 }
 
 /// What the verdict rests on in a few words, none of them from the patient's file. A go says that nothing else was looked at: of

@@ -55,6 +55,9 @@ fn library(outward: &Outward<'_>, screening: &Screening) -> Value {
             cited.push(with(artifact, "url", outward.link(it).map(Value::from)));
         }
     }
+    let made_with: Vec<String> = std::iter::once(words::rule_set(screening))
+        .chain(words::local_policy(screening))
+        .collect();
     let library = json!({
         "resourceType": "Library",
         "url": outward.canonical,
@@ -68,7 +71,7 @@ fn library(outward: &Outward<'_>, screening: &Screening) -> Value {
             Status::Withdrawn => "retired",
         },
         "type": { "coding": [{ "system": "http://terminology.hl7.org/CodeSystem/library-type", "code": "logic-library" }] },
-        "description": inline(&words::rule_set(screening)),
+        "description": inline(&made_with.join("; ")),
         "purpose": inline(&words::looked_at(screening)),
     });
     with(library, "relatedArtifact", some(cited))
@@ -77,14 +80,16 @@ fn library(outward: &Outward<'_>, screening: &Screening) -> Value {
 /// The verdict, what it rests on, and what is still to ask.
 fn guidance(outward: &Outward<'_>, screening: &Screening) -> Value {
     let verdict = screening.verdict();
-    let mut reasons = vec![json!({
-        "coding": [outward.coding("verdicts", verdict.outcome.word(), verdict.outcome.word())],
-        "text": words::meaning(screening),
-    })];
-    reasons.extend(verdict.urgency.map(|urgency| {
-        let coding = outward.coding("urgencies", urgency.word(), urgency.word());
-        json!({ "coding": [coding], "text": verdict.words() })
-    }));
+    let reason = |of: &str, code: &str, text: &str| json!({ "coding": [outward.coding(of, code, code)], "text": text });
+    let meaning = words::meaning(screening);
+    let mut reasons = vec![reason("verdicts", verdict.outcome.word(), meaning)];
+    if let Some(urgency) = verdict.urgency {
+        reasons.push(reason("urgencies", urgency.word(), &verdict.words()));
+    }
+    if let Some(worse) = screening.span.could_be() {
+        let text = format!("could be {}", worse.words());
+        reasons.push(reason("could-be", worse.outcome.word(), &text));
+    }
     let required = required(outward, screening);
     let is_settled = screening.span.best_case == screening.span.worst_case;
     let guidance = json!({

@@ -79,7 +79,7 @@ impl Copy {
     }
 }
 
-fn copy_folder(from: &Path, to: &Path) {
+pub fn copy_folder(from: &Path, to: &Path) {
     std::fs::create_dir_all(to).expect("a folder");
     for entry in std::fs::read_dir(from).expect("a folder").flatten() {
         let target = to.join(entry.file_name());
