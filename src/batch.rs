@@ -12,11 +12,12 @@ use std::sync::Mutex;
 
 use crate::batch::counts::Counts;
 use crate::batch::fast::{Fast, Memory, Room};
-use crate::batch::lines::Lines;
+use crate::batch::lines::{Block, Lines};
 use crate::batch::write::{LineWriter, RulesAt};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, Gathered};
+use crate::questionnaire::sheet::Heading;
 use crate::screening::result::Refusal;
 use crate::screening::screener::{Referral, Screener};
 
@@ -118,6 +119,25 @@ impl<'a> BatchScreener<'a> {
         counts
     }
 
+    /// Appends one line for each row of a block of a sheet, in their order.
+    ///
+    /// # Returns
+    /// What was answered, counted.
+    pub fn rows(&self, heading: &Heading<'_>, block: &Block, out: &mut Vec<u8>) -> Counts {
+        let mut counts = Counts::new(self.screener.rule_set());
+        for row in block.rows() {
+            let number = row.at.number as u64;
+            match self.screener.read_row(heading, &row) {
+                Err(refusal) => {
+                    counts.refused(&refusal);
+                    write::refused_row(number, &refusal, out);
+                }
+                Ok(referral) => self.referral(number, &referral, out, &mut counts),
+            }
+        }
+        counts
+    }
+
     /// Answers one line that was screened without a tree; false if that cannot say all that is to be said.
     fn fast_line(
         &self,
@@ -151,16 +171,18 @@ impl<'a> BatchScreener<'a> {
                 counts.refused(&refusal);
                 write::refused(number, &refusal, out);
             }
-            Ok(referral) => {
-                let (reference, facts) = (&referral.reference, &referral.facts);
-                let rules = self.writer.rules_at(&self.screener.states(facts));
-                self.count(&rules, counts);
-                match self.detail {
-                    Detail::Verdict => self.writer.verdict(number, reference, &rules, out),
-                    Detail::Findings => self.writer.findings(number, reference, &rules, facts, out),
-                    Detail::Full => write::full(&self.screener.screening(&referral), out),
-                }
-            }
+            Ok(referral) => self.referral(number, &referral, out, counts),
+        }
+    }
+
+    fn referral(&self, number: u64, referral: &Referral, out: &mut Vec<u8>, counts: &mut Counts) {
+        let (reference, facts) = (&referral.reference, &referral.facts);
+        let rules = self.writer.rules_at(&self.screener.states(facts));
+        self.count(&rules, counts);
+        match self.detail {
+            Detail::Verdict => self.writer.verdict(number, reference, &rules, out),
+            Detail::Findings => self.writer.findings(number, reference, &rules, facts, out),
+            Detail::Full => write::full(&self.screener.screening(referral), out),
         }
     }
 

@@ -7,9 +7,6 @@ use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::frame;
-use crate::questionnaire::mapping;
-use crate::questionnaire::mapping::Mapping;
-use crate::rule_set::RuleSet;
 use crate::rule_set::files::read_bounded;
 use crate::screening::screener::Screener;
 
@@ -188,16 +185,16 @@ pub(crate) struct MappingFile {
 }
 
 impl MappingFile {
-    /// Reads it, if there is one.
+    /// The same screener, which reads by this mapping file if there is one.
     ///
     /// # Errors
     /// Every diagnostic of the file.
-    pub fn read(&self, rule_set: &RuleSet) -> Result<Option<Mapping>, Vec<Diagnostic>> {
+    pub fn laid_over<'a>(&self, screener: Screener<'a>) -> Result<Screener<'a>, Vec<Diagnostic>> {
         let Some(path) = &self.path else {
-            return Ok(None);
+            return Ok(screener);
         };
         let bytes = read_bounded(path, frame::LARGEST).map_err(|it| vec![*it])?;
-        mapping::read(rule_set, &path.display().to_string(), &bytes).map(Some)
+        screener.mapped(&path.display().to_string(), &bytes)
     }
 }
 

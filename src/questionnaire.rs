@@ -8,3 +8,4 @@ pub mod mapping;
 pub mod policy;
 mod reference;
 pub mod schema;
+pub mod sheet;

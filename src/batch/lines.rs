@@ -1,7 +1,9 @@
 //! What is read, cut into blocks of whole lines, in memory that does not grow with what is read.
 
-use std::io::{BufRead as _, ErrorKind, Read};
+use std::io::{BufRead, ErrorKind, Read};
+use std::ops::Range;
 
+use crate::document::rows::{RowPlace, Rows, SheetRow};
 use crate::questionnaire::frame;
 
 /// Bytes asked for at once: what a pipe holds. One that gives less was emptied, and nobody knows when there is more.
@@ -19,6 +21,8 @@ pub struct Block {
     /// The lines, each with its line feed, which the last of all may lack. INVARIANT: of a line with more bytes than a
     /// questionnaire may have there is one more than that, so that whoever reads it refuses it for its size.
     pub bytes: Vec<u8>,
+    /// Where its rows stand, and where in `bytes`, if it is of a sheet.
+    pub rows: Vec<(RowPlace, Range<usize>)>,
 }
 
 impl Block {
@@ -28,6 +32,14 @@ impl Block {
             next: self.first,
             rest: &self.bytes,
         }
+    }
+
+    /// Its rows.
+    pub fn rows(&self) -> impl Iterator<Item = SheetRow<'_>> {
+        self.rows.iter().map(|(at, span)| SheetRow {
+            at: *at,
+            bytes: self.bytes.get(span.clone()).unwrap_or(&[]),
+        })
     }
 }
 
@@ -85,6 +97,51 @@ pub enum InputEnd {
     Stopped,
 }
 
+/// Reads blocks of rows.
+#[derive(Debug)]
+pub struct RowBlocks<R> {
+    rows: Rows<R>,
+    most_rows: usize,
+    end: Option<InputEnd>,
+}
+
+impl<R: BufRead> RowBlocks<R> {
+    /// Reads blocks of at most so many rows, from below the heading.
+    pub fn new(rows: Rows<R>, most_rows: usize) -> Self {
+        Self {
+            rows,
+            most_rows: most_rows.max(1),
+            end: None,
+        }
+    }
+
+    /// The next block, made of `bytes`, whose content is lost; after the last one, how reading ended. A sheet may end without
+    /// a line feed.
+    ///
+    /// # Errors
+    /// How reading ended, once every row that could be read was handed out.
+    pub fn next(&mut self, mut bytes: Vec<u8>) -> Result<Block, InputEnd> {
+        bytes.clear();
+        let mut rows = Vec::new();
+        while self.end.is_none() && rows.len() < self.most_rows && bytes.len() < MOST_BYTES {
+            let begin = bytes.len();
+            match self.rows.next_row(&mut bytes) {
+                Ok(Some(at)) => rows.push((at, begin..bytes.len())),
+                Ok(None) => self.end = Some(InputEnd::Whole),
+                Err(error) => self.end = Some(InputEnd::Unreadable(error)),
+            }
+        }
+        match (rows.first(), self.end.take()) {
+            (None, end) => Err(end.unwrap_or(InputEnd::Whole)),
+            (Some((at, _)), end) => {
+                self.end = end;
+                let first = at.number as u64;
+                Ok(Block { first, bytes, rows })
+            }
+        }
+    }
+}
+
 /// Reads blocks.
 #[derive(Debug)]
 pub struct Blocks<R> {
@@ -135,7 +192,11 @@ impl<R: Read> Blocks<R> {
             }
             let is_full = self.next == first + self.most_lines as u64 || bytes.len() >= MOST_BYTES;
             if !bytes.is_empty() && (is_full || self.pauses || self.end.is_some()) {
-                return Ok(Block { first, bytes });
+                return Ok(Block {
+                    first,
+                    bytes,
+                    rows: Vec::new(),
+                });
             }
             if let Some(end) = self.end.take() {
                 return Err(end);

@@ -5,7 +5,6 @@
 //! The thread that reads is left behind where it waits for something that nobody writes, when the answers cannot be taken any more.
 
 use std::collections::BTreeMap;
-use std::io::Read;
 use std::ops::ControlFlow;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,7 +12,7 @@ use std::sync::mpsc::{self, RecvTimeoutError};
 use std::thread;
 use std::time::Duration;
 
-use crate::batch::lines::{Block, Blocks, InputEnd};
+use crate::batch::lines::{Block, InputEnd};
 
 /// Buffers for each thread that works: one in work, one that waits for it, one that waits to be handed on.
 const BUFFERS_A_THREAD: usize = 3;
@@ -36,7 +35,8 @@ enum Event<T> {
     Done(u64, Block, T),
 }
 
-/// Has every block of what is read worked on, and hands on each block with what came of it, in their order.
+/// Has every block of what is read worked on, and hands on each block with what came of it, in their order. `next` makes the
+/// next block of a buffer, or says how the input ended.
 ///
 /// `take` may break off, for example since a result cannot be written; `stop` ends the reading, and what was read by then is
 /// still worked on and handed on.
@@ -44,13 +44,13 @@ enum Event<T> {
 /// # Returns
 /// How the input ended; `None` after `take` broke off.
 pub fn run<T: Send + 'static>(
-    input: impl Read + Send + 'static,
-    share: Share,
+    mut next: impl FnMut(Vec<u8>) -> Result<Block, InputEnd> + Send + 'static,
+    n_threads: usize,
     stop: &AtomicBool,
     work: impl Fn(&Block) -> T + Sync,
     mut take: impl FnMut(&Block, T) -> ControlFlow<()>,
 ) -> Option<InputEnd> {
-    let n_threads = share.n_threads.max(1);
+    let n_threads = n_threads.max(1);
     let (tell, told) = mpsc::channel();
     let (hand_back, free) = mpsc::channel();
     for _ in 0..n_threads * BUFFERS_A_THREAD {
@@ -58,9 +58,8 @@ pub fn run<T: Send + 'static>(
     }
     let tell_read = tell.clone();
     thread::spawn(move || {
-        let mut blocks = Blocks::new(input, share.n_lines);
         while let Ok(buffer) = free.recv() {
-            let (event, is_last) = match blocks.next(buffer) {
+            let (event, is_last) = match next(buffer) {
                 Ok(block) => (Event::Read(block), false),
                 Err(end) => (Event::Ended(end), true),
             };

@@ -9,6 +9,7 @@ use std::io::Write as _;
 
 use serde_json::Value;
 
+use crate::document::diagnostic::Diagnostic;
 use crate::outcome::{OutcomeSpan, State, Urgency};
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, Gathered};
@@ -237,6 +238,27 @@ pub fn full(screening: &Screening, out: &mut Vec<u8>) {
 /// Appends the answer to a line that was refused, whatever was asked for. The places of its diagnostics are those in the
 /// whole input.
 pub fn refused(number: u64, refusal: &Refusal, out: &mut Vec<u8>) {
+    let in_line = |found: &Diagnostic| {
+        let mut problem = json::problem(found);
+        if let Some(line) = problem.get_mut("line") {
+            *line = number.into();
+        }
+        problem
+    };
+    refused_with(number, refusal, in_line, out);
+}
+
+/// The same for a row of a sheet, whose diagnostics have the places of the sheet already.
+pub fn refused_row(number: u64, refusal: &Refusal, out: &mut Vec<u8>) {
+    refused_with(number, refusal, json::problem, out);
+}
+
+fn refused_with(
+    number: u64,
+    refusal: &Refusal,
+    problem: impl Fn(&Diagnostic) -> Value,
+    out: &mut Vec<u8>,
+) {
     let _ = write!(out, "{{\"line\":{number},\"reference\":");
     match &refusal.reference {
         Some(reference) => text(reference, out),
@@ -246,11 +268,7 @@ pub fn refused(number: u64, refusal: &Refusal, out: &mut Vec<u8>) {
     let mut is_first = true;
     for found in refusal.problems.iter().take(MOST_PROBLEMS) {
         comma(&mut is_first, out);
-        let mut problem = json::problem(found);
-        if let Some(line) = problem.get_mut("line") {
-            *line = number.into();
-        }
-        out.extend_from_slice(json::escaped(&problem.to_string()).as_bytes());
+        out.extend_from_slice(json::escaped(&problem(found).to_string()).as_bytes());
     }
     let n_more = refusal.problems.len().saturating_sub(MOST_PROBLEMS);
     let _ = writeln!(out, "],\"more\":{n_more}}}");

@@ -11,10 +11,12 @@ use clap::{Args, ValueEnum};
 
 use crate::batch::counts::Counts;
 use crate::batch::generate::Generator;
+use crate::batch::lines::Block;
 use crate::batch::stream::Share;
 use crate::batch::{BatchScreener, Detail};
+use crate::cli::progress::Progress;
 use crate::cli::screen::{day, stop};
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::{ClinicFile, ExitStatus, MappingFile, RuleSource, atomic_write, draw, find};
 use crate::screening::notices;
 use crate::screening::screener::Screener;
 
@@ -28,7 +30,7 @@ const FEWEST_DIGITS: usize = 12;
 /// Arguments of `batch`.
 #[derive(Debug, Args)]
 pub(crate) struct Arguments {
-    /// Questionnaires as JSON, one on each line; `-` is standard input
+    /// Questionnaires as JSON, one on each line, or with `--mapping` a sheet; `-` is standard input
     #[arg(value_name = "FILE", default_value = "-")]
     file: PathBuf,
     /// How much to say of each
@@ -41,6 +43,8 @@ pub(crate) struct Arguments {
     rules: RuleSource,
     #[command(flatten)]
     clinic: ClinicFile,
+    #[command(flatten)]
+    mapping: MappingFile,
     /// Refuse to screen by a rule set with another digest; its first 12 digits will do
     #[arg(long, value_name = "DIGEST", value_parser = digest)]
     rules_digest: Option<String>,
@@ -114,11 +118,14 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         .as_of
         .unwrap_or_else(|| chrono::Local::now().date_naive());
     let screener = Screener::new(&rule_set, as_of);
-    let screener = match arguments.clinic.laid_under(screener) {
+    let screener = arguments.clinic.laid_under(screener);
+    let screener = match screener.and_then(|it| arguments.mapping.laid_over(it)) {
         Ok(screener) => screener,
         Err(found) => {
             draw::diagnostics(&found);
-            draw::note("the clinic's file was refused, so nobody was screened");
+            draw::note(
+                "the file of the clinic or of the mapping was refused, so nobody was screened",
+            );
             return ExitStatus::Refused;
         }
     };
@@ -139,23 +146,39 @@ fn answer_all(arguments: &Arguments, screener: &Screener<'_>, input: LinesFile<'
         n_lines: detail.lines_a_block(),
     };
     let mut counts = Counts::new(screener.rule_set());
-    let status = input.each_block(
-        "Screening",
-        share,
-        |block| {
+    let take = |progress: &Progress, (out, counted): (Vec<u8>, Counts)| {
+        progress.beside(|| draw::records(&out));
+        if !draw::is_written() {
+            return ControlFlow::Break(());
+        }
+        counts += counted;
+        ControlFlow::Continue(())
+    };
+    let status = if find::is_sheet(screener, &arguments.file) {
+        let sheet = find::mapping(screener, &arguments.file)
+            .and_then(|mapping| input.sheet(screener.rule_set(), mapping));
+        let (sheet, heading) = match sheet {
+            Ok(opened) => opened,
+            Err(found) => {
+                draw::diagnostics(&found);
+                draw::note("the sheet was refused, so nobody was screened");
+                return ExitStatus::Refused;
+            }
+        };
+        let work = |block: &Block| {
+            let mut out = Vec::with_capacity(block.bytes.len());
+            let counts = batch.rows(&heading, block, &mut out);
+            (out, counts)
+        };
+        sheet.each_block("Screening", share, work, take)
+    } else {
+        let work = |block: &Block| {
             let mut out = Vec::with_capacity(block.bytes.len());
             let counts = batch.block(block.lines(), &mut out);
             (out, counts)
-        },
-        |progress, (out, counted)| {
-            progress.beside(|| draw::records(&out));
-            if !draw::is_written() {
-                return ControlFlow::Break(());
-            }
-            counts += counted;
-            ControlFlow::Continue(())
-        },
-    );
+        };
+        input.each_block("Screening", share, work, take)
+    };
     if counts.n_refused > 0 {
         draw::note(&format!(
             "{} of {} refused; `preblock explain CODE` says more",

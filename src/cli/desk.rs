@@ -6,7 +6,7 @@ use chrono::Local;
 use clap::Args;
 
 use crate::cli::screen::stop;
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
+use crate::cli::{ClinicFile, ExitStatus, MappingFile, RuleSource, draw};
 use crate::desk::{Desk, OfferedCards, serve};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::questionnaire::frame;
@@ -35,6 +35,8 @@ pub(crate) struct Arguments {
     rules: RuleSource,
     #[command(flatten)]
     clinic: ClinicFile,
+    #[command(flatten)]
+    mapping: MappingFile,
     /// The port of this computer; any free one if it is 0
     #[arg(long, value_name = "N", default_value_t = 0)]
     port: u16,
@@ -130,6 +132,7 @@ fn opened(
         return example(screener);
     };
     let screener = arguments.clinic.laid_under(screener)?;
+    let screener = arguments.mapping.laid_over(screener)?;
     let desk = Desk {
         register: register(path).map_err(|it| vec![*it])?,
         exchanged: exchanged(arguments, &screener)?,

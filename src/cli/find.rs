@@ -9,15 +9,13 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::text;
 use crate::questionnaire::frame;
 use crate::questionnaire::mapping::Mapping;
-use crate::questionnaire::mapping::sheet::WholeSheet;
-use crate::rule_set::RuleSet;
+use crate::questionnaire::sheet::{WholeSheet, is_sheet_name, needs_mapping};
 use crate::rule_set::files;
 use crate::screening::result::Refusal;
+use crate::screening::screener::Screener;
 
 /// How a questionnaire's name ends.
 const ENDINGS: [&str; 3] = ["yaml", "yml", "json"];
-/// How a sheet's name ends.
-const SHEETS: [&str; 3] = ["csv", "tsv", "txt"];
 /// Most bytes of a sheet that is held whole; `batch` holds none.
 const LARGEST_SHEET: u64 = 64 << 20;
 /// Most names told of what is passed over in one folder.
@@ -50,10 +48,20 @@ pub(crate) fn name_of(path: &Path) -> String {
 
 /// Whether a file that was given is a sheet, by its name. What comes through standard input is one where a mapping file says
 /// what its columns mean.
-pub(crate) fn is_sheet(path: &Path, is_mapped: bool) -> bool {
-    let ending = path.extension().and_then(|it| it.to_str());
-    let is_named = ending.is_some_and(|it| SHEETS.contains(&it.to_lowercase().as_str()));
-    is_named || (is_mapped && is_standard_input(path))
+pub(crate) fn is_sheet(screener: &Screener<'_>, path: &Path) -> bool {
+    is_sheet_name(path) || (screener.mapping().is_some() && is_standard_input(path))
+}
+
+/// What a sheet is read by.
+///
+/// # Errors
+/// There is no mapping file.
+pub(crate) fn mapping<'a>(
+    screener: &'a Screener<'_>,
+    path: &Path,
+) -> Result<&'a Mapping, Vec<Diagnostic>> {
+    let mapping = screener.mapping();
+    mapping.ok_or_else(|| vec![needs_mapping(&name_of(path))])
 }
 
 /// The sheet of a file, or of standard input, held whole.
@@ -61,21 +69,17 @@ pub(crate) fn is_sheet(path: &Path, is_mapped: bool) -> bool {
 /// # Errors
 /// Everything for which no row of it can be read.
 pub(crate) fn sheet<'a>(
-    rule_set: &'a RuleSet,
-    mapping: Option<&'a Mapping>,
+    screener: &'a Screener<'_>,
     path: &Path,
 ) -> Result<WholeSheet<'a>, Vec<Diagnostic>> {
     let name = name_of(path);
-    let Some(mapping) = mapping else {
-        let title = format!("`{name}` is a sheet, and no mapping file says what its columns mean");
-        return Err(vec![Diagnostic::bare(Code::NeedsMapping, title)]);
-    };
+    let mapping = mapping(screener, path)?;
     let bytes = read_at_most(path, LARGEST_SHEET).map_err(|it| vec![*it])?;
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > LARGEST_SHEET {
         let help = "`preblock batch` reads sheets of any size";
         return Err(vec![text::too_large(&name, LARGEST_SHEET).help(help)]);
     }
-    WholeSheet::read(rule_set, mapping, &name, &bytes)
+    WholeSheet::read(screener.rule_set(), mapping, &name, &bytes)
 }
 
 /// The bytes of one file that was given, or of standard input.

@@ -9,7 +9,6 @@ use crate::cli::screen::day;
 use crate::cli::{ExitStatus, MappingFile, RuleSource, atomic_write, draw, find};
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit::whole::written_out;
-use crate::questionnaire::mapping::Mapping;
 use crate::screening::screener::{Referral, Screener};
 
 /// Arguments of `import`.
@@ -36,25 +35,24 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let Some(rule_set) = draw::usable(&arguments.rules) else {
         return ExitStatus::Refused;
     };
-    let mapping = match arguments.mapping.read(&rule_set) {
-        Ok(mapping) => mapping,
+    let as_of = arguments
+        .as_of
+        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let screener = match arguments.mapping.laid_over(Screener::new(&rule_set, as_of)) {
+        Ok(screener) => screener,
         Err(found) => {
             draw::diagnostics(&found);
             draw::note("the mapping file was refused, so nothing was imported");
             return ExitStatus::Refused;
         }
     };
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
     let mut import = Import {
-        screener: Screener::new(&rule_set, as_of),
-        mapping: mapping.as_ref(),
+        screener: &screener,
         out: &arguments.out,
         status: ExitStatus::Clean,
     };
     for path in &arguments.files {
-        if find::is_sheet(path, mapping.is_some()) {
+        if find::is_sheet(&screener, path) {
             import.sheet(path);
         } else {
             import.file(path);
@@ -65,8 +63,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
 
 /// What is imported, into where, and how it went so far.
 struct Import<'a> {
-    screener: Screener<'a>,
-    mapping: Option<&'a Mapping>,
+    screener: &'a Screener<'a>,
     out: &'a Path,
     status: ExitStatus,
 }
@@ -86,7 +83,7 @@ impl Import<'_> {
     }
 
     fn sheet(&mut self, path: &Path) {
-        let sheet = match find::sheet(self.screener.rule_set(), self.mapping, path) {
+        let sheet = match find::sheet(self.screener, path) {
             Ok(sheet) => sheet,
             Err(found) => return self.refuse(&find::name_of(path), &found),
         };

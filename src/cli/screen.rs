@@ -9,14 +9,16 @@ use clap::Args;
 use crate::cli::find;
 use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, ScreeningFormat, draw};
+use crate::cli::{ClinicFile, ExitStatus, MappingFile, RuleSource, ScreeningFormat, draw};
 use crate::document::diagnostic::Diagnostic;
+use crate::document::rows::SheetRow;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
+use crate::questionnaire::sheet::{Heading, WholeSheet};
 use crate::report::list::not_reached;
 use crate::rule_set::RuleSet;
 use crate::screening::result::{Refusal, Screening};
-use crate::screening::screener::Screener;
+use crate::screening::screener::{Referral, Screener};
 use crate::screening::what_if::days::MOST_DAYS;
 
 mod printer;
@@ -39,6 +41,8 @@ pub(crate) struct Arguments {
     rules: RuleSource,
     #[command(flatten)]
     clinic: ClinicFile,
+    #[command(flatten)]
+    mapping: MappingFile,
     /// Also show other plans with a better verdict, among what the clinic offers
     #[arg(long)]
     alternatives: bool,
@@ -79,7 +83,9 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         Ok(screener) => screener,
         Err(found) => {
             draw::diagnostics(&found);
-            draw::note("the clinic's file was refused, so nobody was screened");
+            draw::note(
+                "the file of the clinic or of the mapping was refused, so nobody was screened",
+            );
             return ExitStatus::Refused;
         }
     };
@@ -89,8 +95,19 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         passed_over,
     } = find(&arguments.files);
     passed_over.iter().for_each(|it| draw::note(it));
+    let (of_sheets, paths): (Vec<PathBuf>, Vec<PathBuf>) = paths
+        .into_iter()
+        .partition(|it| find::is_sheet(&screener, it));
+    let (sheets, refused) = sheets(&screener, &of_sheets);
     let twins = Twins::among(&paths);
-    let several = paths.len() > 1 || arguments.files.iter().any(|it| it.is_dir());
+    let rows = sheets.iter().flat_map(|sheet| {
+        let rows = sheet.rows();
+        rows.map(|row| Unread::Row(sheet.heading(), row))
+    });
+    let files = paths.iter().map(|path| Unread::File(path));
+    let unread: Vec<Unread<'_>> = files.chain(rows).collect();
+    let is_folder = arguments.files.iter().any(|it| it.is_dir());
+    let several = unread.len() > 1 || !of_sheets.is_empty() || is_folder;
     let mut printer = match Printer::new(arguments.format, several, arguments.full, &rule_set) {
         Ok(printer) => printer,
         Err(lacking) => {
@@ -98,21 +115,21 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             return ExitStatus::Refused;
         }
     };
-    let progress = Progress::of("Screening", Some(paths.len()));
+    let progress = Progress::of("Screening", Some(unread.len()));
     let mut refusals: Vec<Diagnostic> = Vec::new();
-    for problem in problems {
+    for problem in problems.into_iter().chain(refused) {
         refusals.extend(problem.problems.iter().cloned());
         printer.refusal(problem);
     }
     let mut worst = None;
     let mut n_done = 0;
     let stop = stop::asked_for();
-    for path in &paths {
+    for one in &unread {
         if stop.load(Ordering::Relaxed) || !draw::is_written() {
             break;
         }
         n_done += 1;
-        match screen(&screener, path, twins.notice(path)) {
+        match screen(&screener, one, &twins) {
             Ok(screening) => {
                 worst = worst.max(Some(screening.verdict().outcome));
                 progress.beside(|| printer.screening(screening));
@@ -125,14 +142,21 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         progress.step();
     }
     drop(progress);
-    let n_left = paths.len() - n_done;
+    let n_left = unread.len() - n_done;
     let n_refused = printer.end(n_left);
     twins.told().iter().for_each(|it| draw::note(it));
     draw::diagnostics(&refusals);
     if n_refused > 0 {
         draw::note(&format!(
             "{} refused and not screened; `preblock explain CODE` says more",
-            draw::counted(n_refused, "file")
+            draw::counted(
+                n_refused,
+                if of_sheets.is_empty() {
+                    "file"
+                } else {
+                    "file or row"
+                }
+            )
         ));
     }
     if n_left > 0 {
@@ -159,7 +183,8 @@ fn screener<'a>(
     let screener = Screener::new(rule_set, as_of)
         .alternatives(arguments.alternatives)
         .days(arguments.dates);
-    arguments.clinic.laid_under(screener)
+    let screener = arguments.clinic.laid_under(screener)?;
+    arguments.mapping.laid_over(screener)
 }
 
 /// What a screening that came to this ends with.
@@ -171,21 +196,41 @@ pub(crate) fn verdict_status(outcome: Outcome) -> ExitStatus {
     }
 }
 
-/// Screens one file. `notice` is what must be known of it beside the rule set.
+/// One referral that is to be screened.
+enum Unread<'a> {
+    File(&'a Path),
+    Row(&'a Heading<'a>, SheetRow<'a>),
+}
+
+/// The sheets among what was given, and those that are refused as a whole.
+fn sheets<'a>(
+    screener: &'a Screener<'_>,
+    paths: &[PathBuf],
+) -> (Vec<WholeSheet<'a>>, Vec<Refusal>) {
+    let (mut sheets, mut refused) = (Vec::new(), Vec::new());
+    for path in paths {
+        match find::sheet(screener, path) {
+            Ok(sheet) => sheets.push(sheet),
+            Err(problems) => refused.push(Refusal {
+                reference: None,
+                path: name_of(path),
+                notices: Vec::new(),
+                problems,
+            }),
+        }
+    }
+    (sheets, refused)
+}
+
+/// Screens one file, with what must be known of it beside the rule set, or one row.
 fn screen(
     screener: &Screener<'_>,
-    path: &Path,
-    notice: Option<String>,
+    unread: &Unread<'_>,
+    twins: &Twins,
 ) -> Result<Screening, Refusal> {
-    let name = name_of(path);
-    let read = match find::read(path) {
-        Ok(bytes) => screener.read(&name, &bytes),
-        Err(problem) => Err(Refusal {
-            reference: None,
-            path: name,
-            notices: Vec::new(),
-            problems: vec![*problem],
-        }),
+    let (read, notice) = match unread {
+        Unread::File(path) => (read_file(screener, path), twins.notice(path)),
+        Unread::Row(heading, row) => (screener.read_row(heading, row), None),
     };
     match read {
         Ok(referral) => {
@@ -197,5 +242,18 @@ fn screen(
             refusal.notices.extend(notice);
             Err(refusal)
         }
+    }
+}
+
+fn read_file(screener: &Screener<'_>, path: &Path) -> Result<Referral, Refusal> {
+    let name = name_of(path);
+    match find::read(path) {
+        Ok(bytes) => screener.read(&name, &bytes),
+        Err(problem) => Err(Refusal {
+            reference: None,
+            path: name,
+            notices: Vec::new(),
+            problems: vec![*problem],
+        }),
     }
 }

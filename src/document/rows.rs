@@ -18,6 +18,9 @@ use crate::document::text::odd_characters;
 /// refuses it for its size.
 const LONGEST: usize = 1 << 20;
 
+/// May stand before everything, and says no more than that it is UTF-8.
+const MARK: &[u8] = "\u{feff}".as_bytes();
+
 /// One row as it stands in a sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SheetRow<'a> {
@@ -66,21 +69,14 @@ fn reader(separator: u8) -> Reader {
 
 impl<R: BufRead> Rows<R> {
     /// Reads rows of cells with this character between them.
-    ///
-    /// # Errors
-    /// The input cannot be read.
-    pub fn new(mut input: R, separator: u8) -> io::Result<Self> {
-        const MARK: &[u8] = "\u{feff}".as_bytes();
-        if input.fill_buf()?.starts_with(MARK) {
-            input.consume(MARK.len());
-        }
-        Ok(Self {
+    pub fn new(input: R, separator: u8) -> Self {
+        Self {
             input,
             reader: reader(separator),
             scratch: vec![0; 1 << 12],
             next: RowPlace { number: 1, line: 1 },
             separator,
-        })
+        }
     }
 
     /// Appends the next row that has something in a cell; `None` after the last one.
@@ -90,6 +86,9 @@ impl<R: BufRead> Rows<R> {
     pub fn next_row(&mut self, bytes: &mut Vec<u8>) -> io::Result<Option<RowPlace>> {
         let before = bytes.len();
         while let Some(n_lines) = self.take_row(bytes)? {
+            if self.next.line == 1 && bytes.get(before..).is_some_and(|it| it.starts_with(MARK)) {
+                bytes.drain(before..before + MARK.len());
+            }
             let row = bytes.get(before..).unwrap_or(&[]);
             // Rows without a single byte were passed over by the reader.
             let n_blank = row.iter().take_while(|it| **it == b'\n').count();

@@ -15,6 +15,7 @@ use crate::document::text::Format;
 use crate::quantity::when::read_when;
 use crate::questionnaire::facts::{Gathered, Given, Note, Place};
 use crate::questionnaire::fhir::response;
+use crate::questionnaire::mapping::Mapping;
 use crate::questionnaire::reference::not_a_reference;
 use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 
@@ -23,7 +24,8 @@ pub(crate) const LARGEST: u64 = 1 << 20;
 /// Longest name of a clinic.
 const LONGEST_NAME: usize = 64;
 /// The kinds of file by the key that begins each: what it is, and where it is given to the program.
-const KINDS: [(&str, &str, &str); 3] = [
+const KINDS: [(&str, &str, &str); 4] = [
+    ("mapping", "a mapping file", "`--mapping FILE`"),
     ("local_policy", "a clinic's local policy", "`--local FILE`"),
     (
         "questionnaire",
@@ -61,25 +63,44 @@ pub fn questionnaire(
     name: &str,
     bytes: &[u8],
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
-    read(rule_set, name, tree(name, bytes), false)
+    by_mapping(rule_set, None, name, bytes)
+}
+
+/// Reads a questionnaire, or by a mapping file what another program says in its place.
+///
+/// # Errors
+/// As [`questionnaire`].
+pub(crate) fn by_mapping(
+    rule_set: &RuleSet,
+    mapping: Option<&Mapping>,
+    name: &str,
+    bytes: &[u8],
+) -> (Option<Questionnaire>, Vec<Diagnostic>) {
+    read(rule_set, mapping, name, tree(name, bytes), false)
 }
 
 /// Reads a questionnaire that is one line among many: JSON, whatever it is called.
 ///
 /// # Errors
 /// As [`questionnaire`].
-pub fn record(
+pub(crate) fn record(
     rule_set: &RuleSet,
+    mapping: Option<&Mapping>,
     name: &str,
     bytes: &[u8],
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
     let read_as_json = text::read_as(Format::Json, name, bytes, LARGEST);
-    read(rule_set, name, read_as_json, false)
+    read(rule_set, mapping, name, read_as_json, false)
 }
 
 /// The reference of a questionnaire, read alone; `None` if it has none that can be read, or that may be printed.
 pub(crate) fn reference_of(bytes: &[u8]) -> Option<String> {
     text::peek(bytes, "reference").filter(|it| not_a_reference(it).is_none())
+}
+
+/// Whether a text is a resource of FHIR, as it says itself.
+pub(crate) fn is_response(bytes: &[u8]) -> bool {
+    text::peek(bytes, "resourceType").is_some()
 }
 
 /// Reads a clinic's file: what may be answered once for all patients.
@@ -91,7 +112,7 @@ pub fn clinic(
     name: &str,
     bytes: &[u8],
 ) -> (Option<Questionnaire>, Vec<Diagnostic>) {
-    read(rule_set, name, tree(name, bytes), true)
+    read(rule_set, None, name, tree(name, bytes), true)
 }
 
 /// Reads what a clinic offers, laid out as in its file. What it holds is not yet understood.
@@ -122,6 +143,7 @@ pub fn tree(name: &str, bytes: &[u8]) -> text::Read {
 
 fn read(
     rule_set: &RuleSet,
+    mapping: Option<&Mapping>,
     name: &str,
     read: text::Read,
     is_clinic: bool,
@@ -156,7 +178,7 @@ fn read(
         return (None, frame.diagnostics);
     }
     if !is_clinic && response::is_resource(&frame.root) {
-        let (read, found) = response::read(rule_set, &frame.source, &frame.root);
+        let (read, found) = response::read(rule_set, mapping, &frame.source, &frame.root);
         frame.diagnostics.extend(found);
         let read = read.map(|(reference, answers)| Questionnaire {
             reference,

@@ -9,24 +9,18 @@ use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::document::reading::Reading;
-use crate::document::shape;
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
-use crate::questionnaire::frame;
+use crate::rule_set::files::TextFile;
 use crate::rule_set::recognise;
 use crate::rule_set::{Answer, Idx, Question, RuleSet};
-
-pub mod sheet;
-mod value;
 
 /// What the columns, items and codes of another program mean.
 #[derive(Debug, Clone)]
 pub struct Mapping {
     /// How its sheets are written, if it sends any.
     pub sheet: Option<SheetForm>,
-    /// The column of the reference.
-    pub reference: String,
-    /// The column of the day on which the answers were given.
-    pub completed_on: Option<String>,
+    /// The form to which its responses are, with its version, if it sends any.
+    pub form: Option<String>,
     /// The columns or items that are read.
     pub columns: Vec<MappedColumn>,
     /// Those that are not.
@@ -42,6 +36,10 @@ pub struct SheetForm {
     pub decimal: Decimal,
     /// How a day is written: `DD.MM.YYYY`.
     pub dates: String,
+    /// The column of the reference.
+    pub reference: String,
+    /// The column of the day on which the answers were given.
+    pub completed_on: Option<String>,
 }
 
 /// What stands before decimals.
@@ -97,31 +95,32 @@ pub enum CodeMeaning {
 /// # Errors
 /// Every diagnostic of it.
 pub fn read(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> Result<Mapping, Vec<Diagnostic>> {
-    let read = frame::tree(name, bytes);
-    let (Some(source), Some(root), true) = (read.source, read.root, read.diagnostics.is_empty())
-    else {
-        return Err(read.diagnostics);
+    let file = TextFile::new(name, bytes);
+    let mut unreadable = Vec::new();
+    let parsed = file.parsed(&mut unreadable);
+    let Some(parsed) = parsed.filter(|_| unreadable.is_empty()) else {
+        return Err(unreadable);
     };
+    let (source, root) = (&parsed.source, &parsed.root);
     if let Some(written) = root.get("for")
         && written.text().is_some_and(|it| it != rule_set.id)
     {
         let title = format!("the file is for another rule set than `{}`", rule_set.id);
         let other = Diagnostic::at(
             Code::AnotherRuleSet,
-            &source,
+            source,
             &written.span,
             title,
             "another rule set",
         );
         return Err(vec![other]);
     }
-    let shape = shape::check("mapping", &source, &root);
     let mut reader = MappingReader {
         rule_set,
-        reading: Reading::new(&source, shape),
+        reading: parsed.reading("mapping"),
         seen: HashMap::new(),
     };
-    let mapping = reader.mapping(&source, &root);
+    let mapping = reader.mapping(source, root);
     let found = reader.reading.finish();
     match mapping {
         Some(mapping) if found.is_empty() => Ok(mapping),
@@ -138,11 +137,10 @@ struct MappingReader<'a> {
 
 impl MappingReader<'_> {
     fn mapping(&mut self, source: &Arc<Source>, root: &Node) -> Option<Mapping> {
-        let sheet = root.get("sheet").and_then(|it| self.sheet(it));
-        let reference = self.named(source, root.get("reference"));
-        let completed_on = root
-            .get("completed_on")
-            .map(|it| self.named(source, Some(it)));
+        let sheet = root.get("sheet").and_then(|it| self.sheet(source, it));
+        let form = root
+            .get("response")
+            .and_then(|it| self.reading.owned(it, "form"));
         let mut columns: Vec<MappedColumn> = Vec::new();
         let mut answered: BTreeMap<ColumnPart, Range<usize>> = BTreeMap::new();
         for node in root.list("answers") {
@@ -178,8 +176,7 @@ impl MappingReader<'_> {
             .collect();
         Some(Mapping {
             sheet,
-            reference,
-            completed_on,
+            form,
             columns,
             ignored,
         })
@@ -206,7 +203,7 @@ impl MappingReader<'_> {
         name
     }
 
-    fn sheet(&mut self, node: &Node) -> Option<SheetForm> {
+    fn sheet(&mut self, source: &Arc<Source>, node: &Node) -> Option<SheetForm> {
         let separator = match node.get("separator")?.text()? {
             "comma" => b',',
             "semicolon" => b';',
@@ -219,10 +216,14 @@ impl MappingReader<'_> {
             _ => Decimal::Point,
         };
         let dates = self.reading.needed(node, "dates")?;
+        let reference = self.named(source, node.get("reference"));
+        let completed_on = node.get("completed_on");
         Some(SheetForm {
             separator,
             decimal,
             dates,
+            reference,
+            completed_on: completed_on.map(|it| self.named(source, Some(it))),
         })
     }
 
@@ -247,6 +248,19 @@ impl MappingReader<'_> {
             _ => {}
         }
         if let Some(at) = questions.position(|it| it.id == written) {
+            if questions[at].answer == Answer::Anaesthetic {
+                let title = format!("`{written}` is no answer of one column");
+                return self
+                    .reading
+                    .wrong(
+                        Code::NotTogether,
+                        &to.span,
+                        title,
+                        "agents, strengths and volumes",
+                    )
+                    .help("take the entry out, and plan the anaesthetic here")
+                    .none();
+            }
             return Some(ColumnPart::Answer(at));
         }
         let dated = written.strip_suffix(".taken_on");
@@ -389,7 +403,7 @@ impl MappingReader<'_> {
 }
 
 /// Whether a question is answered by a list, which may be empty.
-fn is_list(question: &Question) -> bool {
+pub(crate) fn is_list(question: &Question) -> bool {
     matches!(
         question.answer,
         Answer::SeveralOf(_) | Answer::Medicines | Answer::Allergies

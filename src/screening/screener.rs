@@ -14,7 +14,9 @@ use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, Gathered};
 use crate::questionnaire::frame;
 use crate::questionnaire::frame::{Questionnaire, over};
-use crate::questionnaire::mapping::sheet::Heading;
+use crate::questionnaire::mapping;
+use crate::questionnaire::mapping::Mapping;
+use crate::questionnaire::sheet::Heading;
 use crate::rule_set::RuleSet;
 use crate::rule_set::files::sha256;
 use crate::screening::asks::Open;
@@ -47,6 +49,8 @@ pub struct Screener<'a> {
     standing: Gathered,
     weekdays: Option<Vec<Weekday>>,
     nurse_may_book: bool,
+    /// What the columns and items of another program mean, if that was said.
+    mapping: Option<Arc<Mapping>>,
     searches: bool,
     alternatives: bool,
     days: Option<usize>,
@@ -78,6 +82,7 @@ impl<'a> Screener<'a> {
             standing: Gathered::default(),
             weekdays: None,
             nurse_may_book: false,
+            mapping: None,
             searches: true,
             alternatives: false,
             days: None,
@@ -107,6 +112,23 @@ impl<'a> Screener<'a> {
             nurse_may_book: read.nurse_may_book,
             ..self
         })
+    }
+
+    /// Reads what another program says by a mapping file: responses to its form, and rows of its sheets.
+    ///
+    /// # Errors
+    /// Every diagnostic of the file.
+    pub fn mapped(self, name: &str, bytes: &[u8]) -> Result<Self, Vec<Diagnostic>> {
+        let mapping = mapping::read(self.rule_set, name, bytes)?;
+        Ok(Self {
+            mapping: Some(Arc::new(mapping)),
+            ..self
+        })
+    }
+
+    /// What the columns and items of another program mean, if that was said.
+    pub fn mapping(&self) -> Option<&Mapping> {
+        self.mapping.as_deref()
     }
 
     /// The same clinic and the same wishes, as of another day.
@@ -158,7 +180,7 @@ impl<'a> Screener<'a> {
         self.understood(
             name,
             bytes,
-            frame::questionnaire(self.rule_set, name, bytes),
+            frame::by_mapping(self.rule_set, self.mapping(), name, bytes),
         )
     }
 
@@ -167,7 +189,11 @@ impl<'a> Screener<'a> {
     /// # Errors
     /// As [`Screener::read`].
     pub(crate) fn read_record(&self, name: &str, line: &[u8]) -> Result<Referral, Refusal> {
-        self.understood(name, line, frame::record(self.rule_set, name, line))
+        self.understood(
+            name,
+            line,
+            frame::record(self.rule_set, self.mapping(), name, line),
+        )
     }
 
     /// Reads a row of a sheet.

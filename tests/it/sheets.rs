@@ -8,7 +8,7 @@ use preblock::inner::document::source::steers;
 use preblock::inner::questionnaire::edit::whole::written_out;
 use preblock::inner::questionnaire::mapping;
 use preblock::inner::questionnaire::mapping::Mapping;
-use preblock::inner::questionnaire::mapping::sheet::WholeSheet;
+use preblock::inner::questionnaire::sheet::WholeSheet;
 use preblock::inner::rule_set::RuleSet;
 use rstest::rstest;
 
@@ -17,9 +17,8 @@ use crate::support::{embedded, run, said, today};
 /// A sender who writes decimals with a comma.
 const MAPPING: &str = r#"mapping: 1
 for: nail-surgery
-sheet: { separator: semicolon, decimal: comma, dates: DD.MM.YYYY }
-reference: Referral
-completed_on: Filled in
+sheet: { separator: semicolon, decimal: comma, dates: DD.MM.YYYY, reference: Referral, completed_on: Filled in }
+response: { form: "https://records.example/forms/intake|3" }
 answers:
   - { from: Weight, to: person.weight, unit: kg }
   - { from: Height, to: person.height }
@@ -428,7 +427,7 @@ pub const MAPPING_SLIPS: &[(&str, &str, &str, &str)] = &[
     ),
     (
         "no reference",
-        "reference: Referral\n",
+        ", reference: Referral",
         "",
         "shape/missing-key",
     ),

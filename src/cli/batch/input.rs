@@ -1,17 +1,22 @@
-//! A file of lines, or standard input, gone through block by block: how far it is, and how it ended.
+//! A file of lines, a sheet, or standard input, gone through block by block: how far it is, and how it ended.
 
 use std::fs::{File, Metadata};
-use std::io::{ErrorKind, Read};
+use std::io::{BufReader, ErrorKind, Read};
 use std::ops::ControlFlow;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use crate::batch::lines::{Block, InputEnd};
+use crate::batch::lines::{Block, Blocks, InputEnd, RowBlocks};
 use crate::batch::stream::{Share, run};
 use crate::cli::find::{is_standard_input, name_of};
 use crate::cli::progress::Progress;
 use crate::cli::screen::stop;
 use crate::cli::{ExitStatus, draw};
+use crate::document::diagnostic::Diagnostic;
+use crate::document::rows::Rows;
+use crate::questionnaire::mapping::Mapping;
+use crate::questionnaire::sheet::Heading;
+use crate::rule_set::RuleSet;
 
 /// As many threads as the machine has for this program; one where that cannot be told.
 pub(crate) fn n_threads() -> usize {
@@ -54,8 +59,27 @@ impl<'a> LinesFile<'a> {
         None
     }
 
-    /// Has threads work on every block, and takes what they made in the order of the blocks, until `take` breaks off or
-    /// somebody stops the program. `what` begins with a capital: "Screening".
+    /// Takes it for a sheet, and reads its heading.
+    ///
+    /// # Errors
+    /// Everything for which no row of it can be read.
+    pub(crate) fn sheet<'m>(
+        self,
+        rule_set: &'m RuleSet,
+        mapping: &'m Mapping,
+    ) -> Result<(SheetFile<'a>, Heading<'m>), Vec<Diagnostic>> {
+        /// Bytes asked for at once.
+        const AT_ONCE: usize = 1 << 16;
+        let separator = mapping.sheet_form()?.separator;
+        let reader = BufReader::with_capacity(AT_ONCE, self.reader);
+        let mut rows = Rows::new(reader, separator);
+        let heading = Heading::next(rule_set, mapping, &name_of(self.path), &mut rows)?;
+        let (path, opened) = (self.path, self.opened);
+        Ok((SheetFile { path, rows, opened }, heading))
+    }
+
+    /// Has threads work on every block of lines, and takes what they made in the order of the blocks, until `take` breaks off
+    /// or somebody stops the program. `what` begins with a capital: "Screening".
     ///
     /// # Returns
     /// Whether everything that there was to read was worked on and taken; otherwise it was said why not.
@@ -64,20 +88,67 @@ impl<'a> LinesFile<'a> {
         what: &'static str,
         share: Share,
         work: impl Fn(&Block) -> T + Sync,
+        take: impl FnMut(&Progress, T) -> ControlFlow<()>,
+    ) -> ExitStatus {
+        let mut blocks = Blocks::new(self.reader, share.n_lines);
+        let input = ReadInput {
+            path: self.path,
+            opened: self.opened,
+            what,
+        };
+        let next = move |buffer| blocks.next(buffer);
+        input.each_block(next, share.n_threads, work, take)
+    }
+}
+
+/// What rows are read from, below its heading.
+pub(crate) struct SheetFile<'a> {
+    path: &'a Path,
+    rows: Rows<BufReader<Box<dyn Read + Send>>>,
+    opened: Option<Metadata>,
+}
+
+impl SheetFile<'_> {
+    /// As [`LinesFile::each_block`], with blocks of rows.
+    pub(crate) fn each_block<T: Send + 'static>(
+        self,
+        what: &'static str,
+        share: Share,
+        work: impl Fn(&Block) -> T + Sync,
+        take: impl FnMut(&Progress, T) -> ControlFlow<()>,
+    ) -> ExitStatus {
+        let mut blocks = RowBlocks::new(self.rows, share.n_lines);
+        let input = ReadInput {
+            path: self.path,
+            opened: self.opened,
+            what,
+        };
+        let next = move |buffer| blocks.next(buffer);
+        input.each_block(next, share.n_threads, work, take)
+    }
+}
+
+/// What is said of an input while it is read, and at its end.
+struct ReadInput<'a> {
+    path: &'a Path,
+    opened: Option<Metadata>,
+    what: &'static str,
+}
+
+impl ReadInput<'_> {
+    fn each_block<T: Send + 'static>(
+        self,
+        next: impl FnMut(Vec<u8>) -> Result<Block, InputEnd> + Send + 'static,
+        n_threads: usize,
+        work: impl Fn(&Block) -> T + Sync,
         mut take: impl FnMut(&Progress, T) -> ControlFlow<()>,
     ) -> ExitStatus {
-        let mut pace = Pace::new(what, self.opened.as_ref().map(Metadata::len));
-        let end = run(
-            self.reader,
-            share,
-            &stop::asked_for(),
-            work,
-            |block, made| {
-                take(&pace.progress, made)?;
-                pace.step(block);
-                ControlFlow::Continue(())
-            },
-        );
+        let mut pace = Pace::new(self.what, self.opened.as_ref().map(Metadata::len));
+        let end = run(next, n_threads, &stop::asked_for(), work, |block, made| {
+            take(&pace.progress, made)?;
+            pace.step(block);
+            ControlFlow::Continue(())
+        });
         drop(pace);
         match end {
             Some(InputEnd::Whole) if self.opened.is_some_and(|it| has_changed(&it, self.path)) => {

@@ -1,5 +1,7 @@
 //! In and out: questionnaires taken in, one saved as a file, the register's export.
 
+use std::path::Path;
+
 use axum::http::StatusCode;
 use maud::{Markup, html};
 
@@ -9,8 +11,10 @@ use crate::desk::screened::{answered, file_name};
 use crate::desk::visit::{NoReply, Reply, Visit, saved};
 use crate::document::diagnostic::Diagnostic;
 use crate::document::source::NodeKind;
+use crate::questionnaire::edit::whole::written_out;
 use crate::questionnaire::facts::Gathered;
 use crate::questionnaire::frame;
+use crate::questionnaire::sheet::{WholeSheet, is_sheet_name, needs_mapping};
 use crate::register::export::ndjson;
 use crate::register::happening::Happening;
 use crate::register::people::PersonRole;
@@ -48,7 +52,12 @@ fn page(
                     div.field {
                         label for="name" { "Name of the file" }
                         input id="name" name="name" value=(name) maxlength="200" autocomplete="off";
-                        p.hint { "One that ends with .json is read as JSON, any other as YAML." }
+                        p.hint {
+                            "One that ends with .json is read as JSON, any other as YAML."
+                            @if visit.screener().mapping().is_some() {
+                                " One that ends with .csv, .tsv or .txt is a sheet: each row is a referral, read by the mapping file."
+                            }
+                        }
                     }
                     div.field {
                         label for="text" { "Its text" }
@@ -113,12 +122,23 @@ pub(crate) fn take_in(visit: &mut Visit<'_>) -> Reply {
         &name
     };
     let screener = visit.screener();
+    if is_sheet_name(Path::new(&name)) {
+        return take_rows_in(visit, &name, &text);
+    }
     // It is kept under its reference and read as YAML from then on, whatever it was called.
     let read = screener
         .read(named, text.as_bytes())
         .and_then(|it| screener.read(&file_name(&it.reference), text.as_bytes()));
-    let reference = match read {
-        Ok(referral) => referral.reference,
+    let (reference, name, text) = match read {
+        // What a mapping file alone makes readable is kept as what it was read as.
+        Ok(referral) if screener.mapping().is_some() && frame::is_response(text.as_bytes()) => {
+            let (rule_set, mapping) = (screener.rule_set(), screener.mapping());
+            let own = frame::by_mapping(rule_set, mapping, named, text.as_bytes()).0;
+            let answers = own.map_or(referral.answers, |it| it.answers);
+            let text = written_out(rule_set, &referral.reference, &answers);
+            (referral.reference, String::new(), text)
+        }
+        Ok(referral) => (referral.reference, name, text),
         Err(refusal) => {
             let body = page(visit, &refusal.problems, &name, &text)?;
             return Ok(visit.page_with(StatusCode::UNPROCESSABLE_ENTITY, "Not taken in", body));
@@ -153,6 +173,101 @@ pub(crate) fn take_in(visit: &mut Visit<'_>) -> Reply {
     }
     visit.write_all(&reference, None, all)?;
     Ok(see(&of_referral(&reference, "")))
+}
+
+/// What became of a row of a sheet.
+enum TakenRow {
+    /// Taken in.
+    In(String),
+    /// The register has these very answers of it already.
+    Same(String),
+    /// The register has other answers of it: this would replace them.
+    Other(String, String),
+    /// Refused: which row, and why.
+    Refused(String, Vec<Diagnostic>),
+}
+
+/// Takes in every row of a sheet that can be read, and whose referral has no answers yet.
+fn take_rows_in(visit: &mut Visit<'_>, name: &str, text: &str) -> Reply {
+    let screener = visit.screener();
+    let sheet = match screener.mapping() {
+        Some(mapping) => WholeSheet::read(screener.rule_set(), mapping, name, text.as_bytes()),
+        None => Err(vec![needs_mapping(name)]),
+    };
+    let sheet = match sheet {
+        Ok(sheet) => sheet,
+        Err(found) => {
+            let body = page(visit, &found, name, text)?;
+            return Ok(visit.page_with(StatusCode::UNPROCESSABLE_ENTITY, "Not taken in", body));
+        }
+    };
+    let mut taken = Vec::new();
+    for row in sheet.rows() {
+        let referral = match screener.read_row(sheet.heading(), &row) {
+            Ok(referral) => referral,
+            Err(refusal) => {
+                taken.push(TakenRow::Refused(refusal.path, refusal.problems));
+                continue;
+            }
+        };
+        let reference = referral.reference;
+        // Without the clinic's answers, which are laid under it whenever it is read.
+        let own = sheet.heading().questionnaire(&row).0;
+        let answers = own.map_or(referral.answers, |it| it.answers);
+        let text = written_out(screener.rule_set(), &reference, &answers);
+        let state = visit.register().referral(&reference)?;
+        let is_new = state.is_none();
+        taken.push(match state.and_then(|it| it.questionnaire) {
+            Some(old) if old == text => TakenRow::Same(reference),
+            Some(_) => TakenRow::Other(reference, text),
+            None => {
+                let mut all = answered(&screener, &reference, text, Vec::new());
+                if is_new {
+                    let from = "a sheet".to_owned();
+                    all.insert(0, Happening::Opened { from });
+                }
+                visit.write_all(&reference, None, all)?;
+                TakenRow::In(reference)
+            }
+        });
+    }
+    let body = rows_taken(visit, &taken);
+    Ok(visit.page("Taken in", body))
+}
+
+/// What became of the rows, one after the other.
+fn rows_taken(visit: &Visit<'_>, taken: &[TakenRow]) -> Markup {
+    let n_in = taken
+        .iter()
+        .filter(|it| matches!(it, TakenRow::In(_)))
+        .count();
+    html! {
+        h1 { "Taken in: " (n_in) " of " (taken.len()) }
+        ul {
+            @for row in taken {
+                li {
+                    @match row {
+                        TakenRow::In(reference) => { a href=(of_referral(reference, "")) { (reference) } ": taken in" }
+                        TakenRow::Same(reference) => { a href=(of_referral(reference, "")) { (reference) } ": nothing to change" }
+                        TakenRow::Other(reference, text) => {
+                            a href=(of_referral(reference, "")) { (reference) } ": has other answers already, and was left as it is"
+                            form method="post" action="/files" {
+                                (visit.token_field())
+                                (hidden("name", ""))
+                                (hidden("text", text))
+                                button { "Look at what would change" }
+                            }
+                        }
+                        TakenRow::Refused(row, found) => {
+                            (row) ": not taken in"
+                            div.errors { (problems(found)) }
+                        }
+                    }
+                }
+            }
+        }
+        p { a href="/" { "To the pile" } }
+    }
 }
 
 /// An answer that is another one in another text of a questionnaire.

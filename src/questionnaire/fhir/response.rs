@@ -19,10 +19,14 @@ use crate::questionnaire::fhir::links::{ItemKind, Link, links};
 use crate::questionnaire::fhir::{
     ABSENT, DECLINED, DECLINED_IN_WORDS, NONE, NONE_IN_WORDS, NOT_KNOWN, NOT_KNOWN_IN_WORDS, system,
 };
+use crate::questionnaire::mapping::Mapping;
 use crate::questionnaire::reference::not_a_reference;
 use crate::rule_set::RuleSet;
 
+mod translated;
 mod values;
+
+use crate::questionnaire::fhir::response::translated::translated;
 
 /// The elements that one level of a response may have by the standard, but for those that refuse.
 struct Elements {
@@ -90,12 +94,14 @@ pub(crate) fn is_resource(root: &Node) -> bool {
     root.entry("resourceType").is_some()
 }
 
-/// Reads a response as a questionnaire: the patient's reference, empty after a diagnostic about it, and the answers.
+/// Reads a response as a questionnaire: the patient's reference, empty after a diagnostic about it, and the answers. One to the
+/// form that a mapping file is for is read as if it were to ours.
 ///
 /// # Errors
 /// Every diagnostic of its frame, each at its place; what a single answer says is not yet understood.
 pub(crate) fn read(
     rule_set: &RuleSet,
+    mapping: Option<&Mapping>,
     source: &Arc<Source>,
     root: &Node,
 ) -> (Option<(String, Gathered)>, Vec<Diagnostic>) {
@@ -103,6 +109,24 @@ pub(crate) fn read(
         Ok(canonical) => canonical,
         Err(lacking) => return (None, vec![lacking]),
     };
+    let form = root.get("questionnaire").and_then(Node::text);
+    let mapping = mapping.filter(|it| form.is_some() && it.form.as_deref() == form);
+    let Some(mapping) = mapping else {
+        return read_own(rule_set, canonical, source, root);
+    };
+    let (translated, untold) = translated(rule_set, canonical, mapping, source, root);
+    let (read, mut found) = read_own(rule_set, canonical, source, &translated);
+    found.extend(untold);
+    (read, found)
+}
+
+/// Reads a response to the rule set's own form.
+fn read_own(
+    rule_set: &RuleSet,
+    canonical: &str,
+    source: &Arc<Source>,
+    root: &Node,
+) -> (Option<(String, Gathered)>, Vec<Diagnostic>) {
     let mut reader = Reader {
         rule_set,
         canonical,

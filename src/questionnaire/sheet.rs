@@ -5,8 +5,8 @@
 //! a list of which a part was not asked would say that there is nothing else.
 
 use std::collections::{BTreeMap, HashMap};
-use std::io::Cursor;
 use std::ops::Range;
+use std::path::Path;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
@@ -16,10 +16,27 @@ use crate::quantity::when::read_when;
 use crate::questionnaire::facts::{Gathered, Given, Note, Place};
 use crate::questionnaire::frame::Questionnaire;
 use crate::questionnaire::mapping::{
-    CodeMeaning, ColumnPart, MappedColumn, Mapping, SheetForm, is_list, value,
+    CodeMeaning, ColumnPart, MappedColumn, Mapping, SheetForm, is_list,
 };
 use crate::questionnaire::reference::not_a_reference;
 use crate::rule_set::{Answer, Idx, Question, RuleSet};
+
+mod value;
+
+/// How a sheet's name ends.
+const ENDINGS: [&str; 3] = ["csv", "tsv", "txt"];
+
+/// Whether a file is a sheet, by its name.
+pub(crate) fn is_sheet_name(name: &Path) -> bool {
+    let ending = name.extension().and_then(|it| it.to_str());
+    ending.is_some_and(|it| ENDINGS.contains(&it.to_lowercase().as_str()))
+}
+
+/// That a file is a sheet, and nobody said what its columns mean.
+pub(crate) fn needs_mapping(name: &str) -> Diagnostic {
+    let title = format!("`{name}` is a sheet, and no mapping file says what its columns mean");
+    Diagnostic::bare(Code::NeedsMapping, title)
+}
 
 /// A sheet that is held whole.
 #[derive(Debug)]
@@ -61,7 +78,7 @@ impl<'a> WholeSheet<'a> {
             )]
         };
         let separator = mapping.sheet_form()?.separator;
-        let mut from = Rows::new(Cursor::new(bytes), separator).map_err(unreadable)?;
+        let mut from = Rows::new(bytes, separator);
         let mut heading = Heading::next(rule_set, mapping, name, &mut from)?;
         let (mut bytes, mut rows) = (Vec::new(), Vec::new());
         let mut references: HashMap<String, Vec<usize>> = HashMap::new();
@@ -168,10 +185,10 @@ impl<'a> Heading<'a> {
                 found.push(told(Code::NotMapped, title, "not mapped").help_if(help));
             }
         }
-        if !cells.iter().any(|it| it.text == mapping.reference) {
+        if !cells.iter().any(|it| it.text == form.reference) {
             let title = format!(
                 "the sheet has no column `{}`, which holds the reference",
-                mapping.reference
+                form.reference
             );
             let all = 0..source.text().len();
             found.push(Diagnostic::at(
@@ -203,7 +220,7 @@ impl<'a> Heading<'a> {
     /// The reference of a row, if it can be read.
     fn reference_of(&self, row: &SheetRow<'_>) -> Option<String> {
         let (_, cells) = row.cells(&self.name, self.form.separator).ok()?;
-        let cell = self.cell(&cells, &self.mapping.reference)?;
+        let cell = self.cell(&cells, &self.form.reference)?;
         (cells.len() == self.columns.len() && !cell.text.is_empty()).then(|| cell.text.clone())
     }
 
@@ -274,11 +291,9 @@ impl Mapping {
     fn names(&self) -> impl Iterator<Item = &str> {
         let columns = self.columns.iter().map(|it| it.from.as_str());
         let ignored = self.ignored.iter().map(String::as_str);
-        let completed_on = self.completed_on.as_deref();
-        columns
-            .chain(ignored)
-            .chain(completed_on)
-            .chain([self.reference.as_str()])
+        let of_sheet = self.sheet.iter();
+        let of_sheet = of_sheet.flat_map(|it| it.completed_on.iter().chain([&it.reference]));
+        columns.chain(ignored).chain(of_sheet.map(String::as_str))
     }
 }
 
@@ -374,7 +389,7 @@ impl<'a> RowReader<'a> {
 
     fn reference(&mut self) -> String {
         let heading = self.heading;
-        let Some(cell) = heading.cell(self.cells, &heading.mapping.reference) else {
+        let Some(cell) = heading.cell(self.cells, &heading.form.reference) else {
             return String::new();
         };
         if let Some((title, help)) = not_a_reference(&cell.text) {
@@ -396,7 +411,7 @@ impl<'a> RowReader<'a> {
     }
 
     fn completed_on(&mut self) -> Option<(chrono::NaiveDate, Place)> {
-        let column = self.heading.mapping.completed_on.as_deref()?;
+        let column = self.heading.form.completed_on.as_deref()?;
         let cell = self.filled(column)?;
         let read = value::day(self.heading.form, &cell.text)
             .and_then(|it| read_when(&it).map_err(|error| error.to_string()));

@@ -1,0 +1,440 @@
+//! A response to the form of another program, in the words of ours: its link ids and codes by a mapping file.
+//!
+//! INVARIANT: nothing is read here. What is translated goes to the reader of our own form with the places that it has in the
+//! response, and what cannot be translated goes there as it stands, so that it is told there.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::document::source::{MapEntry, Node, NodeKind, Source};
+use crate::questionnaire::fhir::form::address;
+use crate::questionnaire::fhir::response::ITEM;
+use crate::questionnaire::fhir::{
+    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, is_coded, is_list, system, system_of, taken_on_id,
+    value_id,
+};
+use crate::questionnaire::mapping::{CodeMeaning, ColumnPart, MappedColumn, Mapping};
+use crate::rule_set::{Answer, Question, RuleSet};
+
+/// The response as one to our own form, and what of it the mapping file does not say.
+pub(super) fn translated(
+    rule_set: &RuleSet,
+    canonical: &str,
+    mapping: &Mapping,
+    source: &Arc<Source>,
+    root: &Node,
+) -> (Node, Vec<Diagnostic>) {
+    let mut translator = Translator {
+        rule_set,
+        canonical,
+        mapping,
+        source,
+        found: Vec::new(),
+        kept: Vec::new(),
+        beside: Vec::new(),
+        diagnostics: Vec::new(),
+    };
+    let items = root.entry("item").filter(|it| is_list_node(&it.value));
+    translator.collect(root.list("item"));
+    let mut entries: Vec<MapEntry> = Vec::new();
+    for entry in root.entries() {
+        match entry.key.as_str() {
+            "questionnaire" => {
+                let own = format!("{}|{}", address(canonical), rule_set.edition);
+                entries.push(put("questionnaire", text(&own, &entry.value.span)));
+            }
+            "item" if items.is_some() => {}
+            _ => entries.push(entry.clone()),
+        }
+    }
+    if let Some(items) = items {
+        let own = translator.items();
+        let own = own.into_iter().chain(translator.kept).collect();
+        entries.push(put("item", list(own, &items.value.span)));
+    }
+    entries.extend(translator.beside);
+    let span = root.span.clone();
+    let kind = NodeKind::Map(entries);
+    (Node { span, kind }, translator.diagnostics)
+}
+
+struct Translator<'a> {
+    rule_set: &'a RuleSet,
+    canonical: &'a str,
+    mapping: &'a Mapping,
+    source: &'a Arc<Source>,
+    /// The items that answer something, in their order.
+    found: Vec<Found<'a>>,
+    /// Items that stay as they are, for they cannot be understood.
+    kept: Vec<Node>,
+    /// What groups say beside their items.
+    beside: Vec<MapEntry>,
+    diagnostics: Vec<Diagnostic>,
+}
+
+/// An item with answers.
+struct Found<'a> {
+    column: &'a MappedColumn,
+    link: Range<usize>,
+    /// Its elements but the link id, the answers and further items.
+    beside: Vec<MapEntry>,
+    answers: Vec<Node>,
+}
+
+/// A translated answer.
+enum Said {
+    /// An answer.
+    Answer(Node),
+    /// That there is none of a list.
+    Nothing(Node),
+    /// Why there is none.
+    Absent(Node),
+}
+
+impl<'a> Translator<'a> {
+    fn report(
+        &mut self,
+        code: Code,
+        span: &Range<usize>,
+        title: String,
+        label: &str,
+        help: String,
+    ) {
+        let found = Diagnostic::at(code, self.source, span, title, label);
+        self.diagnostics.push(found.help(help));
+    }
+
+    /// Finds the items that answer something, however they are grouped.
+    fn collect(&mut self, items: &'a [Node]) {
+        for item in items {
+            let parts = ["answer", "item"].map(|key| item.get(key));
+            let link = item.get("linkId").and_then(|it| Some((it, it.text()?)));
+            let is_sound = parts.iter().flatten().all(|it| !it.items().is_empty());
+            let Some((link, id)) = link.filter(|_| is_sound) else {
+                self.kept.push(item.clone());
+                continue;
+            };
+            let own = ["linkId", "answer", "item"];
+            let beside = item.entries().iter();
+            let beside = beside.filter(|it| !own.contains(&it.key.as_str())).cloned();
+            let answers = item.list("answer");
+            let column = self.mapping.columns.iter().find(|it| it.from == id);
+            if answers.is_empty() {
+                let says_nothing = |it: &MapEntry| ITEM.passed_over.contains(&it.key.as_str());
+                self.beside.extend(beside.filter(|it| !says_nothing(it)));
+            } else if let Some(column) = column {
+                self.found.push(Found {
+                    column,
+                    link: link.span.clone(),
+                    beside: beside.collect(),
+                    answers: answers.iter().map(|it| without(it, "item")).collect(),
+                });
+            } else if !self.mapping.ignored.contains(id) {
+                let known = self.mapping.columns.iter().map(|it| it.from.as_str());
+                let help =
+                    did_you_mean(id, known).unwrap_or_else(|| Code::NotMapped.mend().to_owned());
+                let title = format!("the mapping file does not say what the item `{id}` answers");
+                self.report(Code::NotMapped, &link.span, title, "not mapped", help);
+            }
+            self.collect(item.list("item"));
+            for answer in answers {
+                self.collect(answer.list("item"));
+            }
+        }
+    }
+
+    /// What was found as items of our form, where they stand in it.
+    fn items(&mut self) -> Vec<Node> {
+        let rule_set = self.rule_set;
+        let found = std::mem::take(&mut self.found);
+        let of = |part: &ColumnPart| -> Vec<&Found<'a>> {
+            found.iter().filter(|it| it.column.part == *part).collect()
+        };
+        let mut all = self.item("note", None, &of(&ColumnPart::Note(String::new())));
+        for (section_at, section) in rule_set.catalogue.sections.entries() {
+            let note = of(&ColumnPart::Note(section.id.clone()));
+            let mut here = self.item(&format!("{}.note", section.id), None, &note);
+            let questions = rule_set.catalogue.questions.entries();
+            for (at, question) in questions.filter(|(_, it)| it.section == section_at) {
+                let answers = of(&ColumnPart::Answer(at));
+                self.asked_in_part(&ColumnPart::Answer(at), question, &answers);
+                let mut own = self.item(&value_id(question), Some(question), &answers);
+                if question.dated {
+                    let days = of(&ColumnPart::TakenOn(at));
+                    own.extend(self.item(&taken_on_id(question), Some(question), &days));
+                    own = group(&question.id, own);
+                }
+                here.append(&mut own);
+            }
+            all.append(&mut group(&section.id, here));
+        }
+        all
+    }
+
+    /// Tells a list of which a part was not asked: it would say that there is nothing else.
+    fn asked_in_part(&mut self, part: &ColumnPart, question: &Question, found: &[&Found<'a>]) {
+        let Some(first) = found.first() else {
+            return;
+        };
+        let is_there = |column: &MappedColumn| found.iter().any(|it| it.column.from == column.from);
+        let mut columns = self.mapping.columns.iter();
+        let missing = columns.find(|it| it.part == *part && !it.further && !is_there(it));
+        if let Some(missing) = missing {
+            let title = format!(
+                "`{}` is not answered, and other items of `{}` are",
+                missing.from, question.id
+            );
+            let help = "an item that is not there was not asked, and never means no: answer all items of a list, or none of them";
+            self.report(
+                Code::NotTogether,
+                &first.link,
+                title,
+                "a part of a list",
+                help.to_owned(),
+            );
+        }
+    }
+
+    /// The items of our form that hold what was found for one, and why there is no answer. What answers one list, or one note, is
+    /// one item; but a second item of the same link id stays a second one, and is refused as such.
+    fn item(&mut self, id: &str, question: Option<&Question>, found: &[&Found<'a>]) -> Vec<Node> {
+        let is_joined = question.is_none_or(|it| id == it.id && is_list(it));
+        let n_begin = found.iter().filter(|it| !it.column.further).count();
+        let mut seen: Vec<&str> = Vec::new();
+        let (mut joined, mut nothing, mut beside) = (Vec::new(), Vec::new(), Vec::new());
+        let mut all = Vec::new();
+        for one in found {
+            let mut own = Vec::new();
+            for answer in &one.answers {
+                match self.answer(one.column, question, answer) {
+                    // That this column adds nothing says nothing of the others.
+                    Some(Said::Nothing(node)) if one.column.further || n_begin > 1 => {
+                        nothing.push(node);
+                    }
+                    Some(Said::Answer(node) | Said::Nothing(node)) => own.push(node),
+                    Some(Said::Absent(node)) => {
+                        let id = format!("{id}.absent");
+                        all.push(item(&id, &one.link, one.beside.clone(), vec![node]));
+                    }
+                    None => {}
+                }
+            }
+            if is_joined && !seen.contains(&one.column.from.as_str()) {
+                joined.append(&mut own);
+                beside.extend(one.beside.iter().cloned());
+                seen.push(&one.column.from);
+            } else if !own.is_empty() {
+                all.push(item(id, &one.link, one.beside.clone(), own));
+            }
+        }
+        if joined.is_empty() {
+            joined.extend(nothing.into_iter().take(1));
+        }
+        if let Some(first) = found.first().filter(|_| !joined.is_empty()) {
+            all.insert(0, item(id, &first.link, beside, joined));
+        }
+        all
+    }
+
+    /// One answer as our form has it; `None` after a diagnostic.
+    fn answer(
+        &mut self,
+        column: &MappedColumn,
+        question: Option<&Question>,
+        answer: &Node,
+    ) -> Option<Said> {
+        let values = answer
+            .entries()
+            .iter()
+            .filter(|it| it.key.starts_with("value"));
+        let [value] = values.collect::<Vec<_>>()[..] else {
+            return Some(Said::Answer(answer.clone()));
+        };
+        let coding = Some(&value.value).filter(|_| value.key == "valueCoding");
+        let place = coding.and_then(|it| it.get("code")).unwrap_or(&value.value);
+        let word = place.written(self.source);
+        let of = coding.and_then(|it| it.get("system")).and_then(Node::text);
+        let as_value = |key: &str, node: Node| replaced(answer, put(key, node));
+        let code = |of: &str, code: &str| {
+            let mut entries = vec![
+                put("system", text(of, &place.span)),
+                put("code", text(code, &place.span)),
+            ];
+            let own = ["system", "code", "display"];
+            let rest = value.value.entries().iter();
+            entries.extend(rest.filter(|it| !own.contains(&it.key.as_str())).cloned());
+            let (span, kind) = (place.span.clone(), NodeKind::Map(entries));
+            as_value("valueCoding", Node { span, kind })
+        };
+        let is_day = matches!(column.part, ColumnPart::TakenOn(_));
+        let absent = |word: &str| {
+            let reason = if word == "declined" {
+                DECLINED
+            } else {
+                NOT_KNOWN
+            };
+            let node = code(ABSENT, reason);
+            if is_day || question.is_some_and(|it| !is_coded(it)) {
+                Said::Absent(node)
+            } else {
+                Said::Answer(node)
+            }
+        };
+        match word.and_then(|it| column.codes.get(it)) {
+            Some(CodeMeaning::Absent(word)) => return Some(absent(word)),
+            Some(CodeMeaning::Nothing) => {
+                return Some(Said::Nothing(code(
+                    &system(self.canonical, "answers"),
+                    NONE,
+                )));
+            }
+            Some(CodeMeaning::Named(name)) => {
+                let question = question?;
+                return Some(Said::Answer(match question.answer {
+                    Answer::Medicines | Answer::Allergies => {
+                        as_value("valueString", text(name, &place.span))
+                    }
+                    _ => code(&system_of(self.canonical, question), name),
+                }));
+            }
+            None => {}
+        }
+        match (of, word) {
+            (Some(ABSENT), Some(NOT_KNOWN)) => return Some(absent("unknown")),
+            (Some(ABSENT), Some(DECLINED)) => return Some(absent("declined")),
+            _ => {}
+        }
+        let asked = question.filter(|_| !is_day);
+        let made = match (asked.map(|it| &it.answer), value.key.as_str()) {
+            (None | Some(Answer::Date), "valueDateTime") if question.is_some() => {
+                let moment = value.value.text()?;
+                let day = moment.split_once('T').map_or(moment, |(day, _)| day);
+                as_value("valueDate", text(day, &value.value.span))
+            }
+            (Some(Answer::YesNo), "valueBoolean") => {
+                let word = if value.value.kind == NodeKind::Bool(true) {
+                    "yes"
+                } else {
+                    "no"
+                };
+                code(&system_of(self.canonical, asked?), word)
+            }
+            (Some(Answer::YesNo | Answer::OneOf(_) | Answer::SeveralOf(_)), _)
+            | (Some(Answer::Medicines | Answer::Allergies), "valueCoding") => {
+                let written = word.unwrap_or("nothing").to_owned();
+                let known = column.codes.keys().map(String::as_str);
+                let help = did_you_mean(&written, known).unwrap_or_else(|| {
+                    "add it to the `codes` of the item in the mapping file".to_owned()
+                });
+                let title = format!("the mapping file does not say what `{written}` means here");
+                let span = place.span.clone();
+                self.report(Code::AnswerOption, &span, title, "not an option", help);
+                return None;
+            }
+            (Some(Answer::Number { whole }), "valueDecimal" | "valueInteger") => {
+                let key = if *whole {
+                    "valueInteger"
+                } else {
+                    "valueDecimal"
+                };
+                as_value(key, value.value.clone())
+            }
+            (Some(Answer::Quantity { measure, .. }), "valueDecimal" | "valueInteger") => {
+                let Some(unit) = column.unit else {
+                    let title = format!("`{}` needs a unit", column.from);
+                    let help =
+                        "say in the mapping file in which unit the sender writes it: `unit: ...`";
+                    let span = value.value.span.clone();
+                    self.report(
+                        Code::NeedsUnit,
+                        &span,
+                        title,
+                        "a number without a unit",
+                        help.to_owned(),
+                    );
+                    return None;
+                };
+                let span = &value.value.span;
+                let entries = vec![
+                    put("value", value.value.clone()),
+                    put("system", text(UCUM, span)),
+                    put("code", text(measure.ucum(unit), span)),
+                ];
+                let (span, kind) = (span.clone(), NodeKind::Map(entries));
+                as_value("valueQuantity", Node { span, kind })
+            }
+            _ => answer.clone(),
+        };
+        Some(Said::Answer(made))
+    }
+}
+
+/// An item of our form.
+fn item(id: &str, link: &Range<usize>, beside: Vec<MapEntry>, answers: Vec<Node>) -> Node {
+    let mut entries = vec![put("linkId", text(id, link))];
+    entries.extend(beside);
+    entries.push(put("answer", list(answers, link)));
+    let kind = NodeKind::Map(entries);
+    let span = link.clone();
+    Node { span, kind }
+}
+
+/// A group of our form, if anything stands in it.
+fn group(id: &str, items: Vec<Node>) -> Vec<Node> {
+    let Some(span) = items.first().map(|it| it.span.clone()) else {
+        return Vec::new();
+    };
+    let entries = vec![
+        put("linkId", text(id, &span)),
+        put("item", list(items, &span)),
+    ];
+    let kind = NodeKind::Map(entries);
+    vec![Node { span, kind }]
+}
+
+/// An answer with another value.
+fn replaced(answer: &Node, value: MapEntry) -> Node {
+    let rest = answer.entries().iter();
+    let rest = rest.filter(|it| !it.key.starts_with("value")).cloned();
+    let kind = NodeKind::Map(rest.chain([value]).collect());
+    let span = answer.span.clone();
+    Node { span, kind }
+}
+
+/// A mapping without a key.
+fn without(map: &Node, key: &str) -> Node {
+    if map.get(key).is_none() {
+        return map.clone();
+    }
+    let entries = map.entries().iter().filter(|it| it.key != key);
+    let kind = NodeKind::Map(entries.cloned().collect());
+    let span = map.span.clone();
+    Node { span, kind }
+}
+
+fn put(key: &str, value: Node) -> MapEntry {
+    MapEntry {
+        key: key.to_owned(),
+        key_span: value.span.clone(),
+        value,
+    }
+}
+
+fn text(words: &str, span: &Range<usize>) -> Node {
+    Node {
+        span: span.clone(),
+        kind: NodeKind::Text(words.to_owned()),
+    }
+}
+
+fn list(items: Vec<Node>, span: &Range<usize>) -> Node {
+    Node {
+        span: span.clone(),
+        kind: NodeKind::List(items),
+    }
+}
+
+fn is_list_node(node: &Node) -> bool {
+    matches!(node.kind, NodeKind::List(_))
+}
