@@ -161,9 +161,10 @@ fn streamed(input: &[u8], detail: Detail, share: Share) -> (Vec<u8>, Counts, Opt
     let screener = embedded_screener();
     let batch = BatchScreener::new(&screener, detail);
     let (mut all, mut counts) = (Vec::new(), Counts::new(&embedded_once().0));
+    let mut blocks = Blocks::new(Cursor::new(input.to_vec()), share.n_lines);
     let end = run(
-        Cursor::new(input.to_vec()),
-        share,
+        move |buffer| blocks.next(buffer),
+        share.n_threads,
         &AtomicBool::new(false),
         |block| {
             let mut out = Vec::new();

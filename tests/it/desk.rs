@@ -1095,6 +1095,60 @@ fn two_people_on_one_referral_lose_nothing() {
     );
 }
 
+/// Each row of a sheet is taken in, or told why not; and nothing that the register has is replaced.
+#[test]
+fn a_sheet_is_taken_in_by_a_mapping() {
+    let example = |name: &str| {
+        std::fs::read_to_string(format!("examples/interchange/{name}")).unwrap_or_default()
+    };
+    let folder = tempfile::tempdir().unwrap_or_else(|error| unreachable!("{error}"));
+    let register = Register::create(&folder.path().join("desk.sqlite3"), "a test");
+    let mut register = register.unwrap_or_else(|error| unreachable!("{error:?}"));
+    people(&mut register);
+    let screener = screener_of(&embedded_once().0, CLINIC)
+        .mapped("mapping.yaml", example("mapping.yaml").as_bytes());
+    let screener = screener.unwrap_or_else(|it| unreachable!("{it:?}"));
+    let desk = TestDesk::over(folder, register, None, screener);
+    let mut nurse = desk.person("NA");
+    let page = nurse.get("/files");
+    assert!(page.body.contains("is a sheet"), "{}", page.body);
+    let sheet = example("referrals.csv").replace("71.5 kg", "71.5 cm");
+    let fields = [("name", "referrals.csv"), ("text", sheet.as_str())];
+    let taken = nurse.post(&page, "/files", &fields);
+    assert!(taken.body.contains("Taken in: 2 of 3"), "{}", taken.body);
+    assert!(
+        taken.body.contains("referrals.csv, row 4: not taken in"),
+        "{}",
+        taken.body
+    );
+    assert!(entries(&desk, "SM-213").is_empty());
+    let kept = nurse.get("/referral/SM-212/questionnaire").body;
+    assert!(
+        kept.contains("    inr: { value: 4.0, taken_on: 2026-11-24 }\n"),
+        "{kept}"
+    );
+    assert!(
+        !kept.contains("  clinic:\n"),
+        "the clinic's answers are not the patient's: {kept}"
+    );
+    let n_before = entries(&desk, "SM-212").len();
+    let changed = sheet.replace(",4.0,", ",3.0,");
+    let fields = [("name", "referrals.csv"), ("text", changed.as_str())];
+    let again = nurse.post(&taken, "/files", &fields);
+    assert!(again.body.contains("nothing to change"), "{}", again.body);
+    assert!(again.body.contains("was left as it is"), "{}", again.body);
+    assert_eq!(entries(&desk, "SM-212").len(), n_before);
+    let broken = changed.replace("Weight", "Wieght");
+    let fields = [("name", "referrals.csv"), ("text", broken.as_str())];
+    let refused = nurse.post(&again, "/files", &fields);
+    assert_eq!(refused.status, 422);
+    assert!(
+        refused.body.contains("mapping/not-mapped"),
+        "{}",
+        refused.body
+    );
+}
+
 /// A questionnaire saved, edited by hand and taken in again: what changes is shown, and nothing is written before it is confirmed.
 #[test]
 fn a_file_that_replaces_answers_is_confirmed_first() {

@@ -4,13 +4,18 @@
 use preblock::Screener;
 use preblock::inner::cli::draw::rendered;
 use preblock::inner::document::diagnostic::Diagnostic;
-use preblock::inner::document::source::steers;
+use preblock::inner::document::source::{Node, NodeKind, steers};
+use std::path::PathBuf;
+
 use preblock::inner::questionnaire::edit::whole::written_out;
+use preblock::inner::questionnaire::facts::Gathered;
 use preblock::inner::questionnaire::mapping;
 use preblock::inner::questionnaire::mapping::Mapping;
 use preblock::inner::questionnaire::sheet::WholeSheet;
-use preblock::inner::rule_set::RuleSet;
+use preblock::inner::rule_set::{Answer, RuleSet};
+use preblock::inner::screening::screener::Referral;
 use rstest::rstest;
+use serde_json::{Value, json};
 
 use crate::support::{embedded, run, said, today};
 
@@ -658,4 +663,359 @@ fn a_sheet_needs_a_mapping() {
     assert_eq!(output.status.code(), Some(2));
     assert!(said(&output.stderr).contains("sheet/no-mapping"));
     assert!(!folder.path().join("out").exists());
+}
+
+/// What a sheet can hold of an example: a column for each answer, in our own words.
+struct Written {
+    mapping: String,
+    headings: Vec<String>,
+    cells: Vec<String>,
+}
+
+fn quoted(text: &str) -> String {
+    format!("\"{}\"", text.replace('"', "\"\""))
+}
+
+impl Written {
+    fn put(&mut self, column: &str, entry: &str, cell: &str) {
+        self.mapping
+            .push_str(&format!("  - {{ from: \"{column}\", {entry} }}\n"));
+        self.headings.push(quoted(column));
+        self.cells.push(quoted(cell));
+    }
+
+    /// The answers of an example, and those of them that a sheet holds, as a file of its own.
+    fn of(rules: &RuleSet, referral: &Referral) -> (Self, Gathered) {
+        let mut written = Self {
+            mapping: "mapping: 1\nfor: nail-surgery\nsheet: { separator: comma, decimal: point, dates: YYYY-MM-DD, \
+                      reference: Ref, completed_on: Day }\nanswers:\n"
+                .to_owned(),
+            headings: vec!["Ref".to_owned(), "Day".to_owned()],
+            cells: vec![
+                referral.reference.clone(),
+                referral.answers.completed_on.as_ref().map_or(String::new(), |it| it.0.to_string()),
+            ],
+        };
+        let mut kept = referral.answers.clone();
+        for (at, question) in rules.catalogue.questions.entries() {
+            let Some(given) = referral.answers.given.get(&at) else {
+                continue;
+            };
+            let shown = |node: &Node| node.written(&given.source).map(str::to_owned);
+            let (id, none) = (&question.id, "split: \"|\", codes: { nil: none }");
+            let (node, to) = (&given.node, format!("to: {id}"));
+            let is_flat = node.items().iter().all(|it| shown(it).is_some());
+            match &node.kind {
+                NodeKind::List(items)
+                    if items.is_empty() && question.answer != Answer::Anaesthetic =>
+                {
+                    let codes = match &question.answer {
+                        Answer::SeveralOf(options) => {
+                            let same = options.iter().map(|it| format!(", {0}: {0}", it.id));
+                            none.replace(" }", &format!("{} }}", same.collect::<String>()))
+                        }
+                        _ => none.to_owned(),
+                    };
+                    written.put(id, &format!("{to}, {codes}"), "nil");
+                }
+                NodeKind::List(items) if is_flat => {
+                    let items: Vec<String> = items.iter().filter_map(shown).collect();
+                    written.put(id, &format!("{to}, split: \"|\""), &items.join(" | "));
+                }
+                NodeKind::Map(_) => {
+                    let part = |key: &str| node.get(key).and_then(shown).unwrap_or_default();
+                    written.put(id, &to, &part("value"));
+                    let day = format!("{id}.taken_on");
+                    written.put(&day, &format!("to: {day}"), &part("taken_on"));
+                }
+                // A plan, a dose of its own, a reaction.
+                NodeKind::List(_) => {
+                    kept.given.remove(&at);
+                }
+                _ => written.put(id, &to, &shown(node).unwrap_or_default()),
+            }
+        }
+        for note in &referral.answers.notes {
+            let column = format!("note {}", written.headings.len());
+            let to = if note.section.is_empty() {
+                "note".to_owned()
+            } else {
+                format!("{}.note", note.section)
+            };
+            written.put(&column, &format!("to: {to}"), &note.text);
+        }
+        (written, kept)
+    }
+}
+
+/// Every example as a sheet of one row, and back.
+#[rstest]
+fn an_example_comes_back_the_same(#[files("examples/referrals/*")] path: PathBuf) {
+    let rules = embedded();
+    let bytes = std::fs::read(&path).unwrap_or_default();
+    let screener = Screener::new(&rules, today());
+    let name = path.display().to_string();
+    let Ok(referral) = screener.read(&name, &bytes) else {
+        panic!("{name} is refused")
+    };
+    let (written, kept) = Written::of(&rules, &referral);
+    let mapping = match mapping::read(&rules, "mapping.yaml", written.mapping.as_bytes()) {
+        Ok(mapping) => mapping,
+        Err(found) => panic!("{}\n{}", written.mapping, drawn(&found)),
+    };
+    let sheet = format!(
+        "{}\n{}\n",
+        written.headings.join(","),
+        written.cells.join(",")
+    );
+    let expected = written_out(&rules, &referral.reference, &kept);
+    let n_kept = kept.given.len();
+    assert!(
+        n_kept + 2 >= referral.answers.given.len(),
+        "a sheet holds {n_kept} answers"
+    );
+    match rows(&rules, &mapping, sheet.as_bytes()).as_deref() {
+        Ok([Ok(text)]) => assert_eq!(*text, expected),
+        Ok([Err(found)]) => panic!("{sheet}\n{}", drawn(found)),
+        other => panic!("{sheet}\n{other:?}"),
+    }
+}
+
+const EXAMPLE: [&str; 4] = [
+    "--mapping",
+    "examples/interchange/mapping.yaml",
+    "--as-of",
+    "2026-11-25",
+];
+
+/// The three referrals of the example are screened as what they become when they are imported.
+#[test]
+fn the_example_is_screened_as_imported() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| panic!("{error}"));
+    let out = folder.path().display().to_string();
+    let sheet = "examples/interchange/referrals.csv";
+    let imported = run(&[&["import", sheet, "--out", &out], &EXAMPLE[..]].concat());
+    assert_eq!(
+        imported.status.code(),
+        Some(0),
+        "{}",
+        said(&imported.stderr)
+    );
+    let screened = |arguments: &[&str]| -> Vec<[Value; 4]> {
+        let common = ["screen", "--format", "ndjson", "--as-of", "2026-11-25"];
+        let output = run(&[&common, arguments].concat());
+        let lines = said(&output.stdout);
+        let lines = lines.lines().map(|line| {
+            let line: Value = serde_json::from_str(line).unwrap_or_default();
+            let ids = |of: &str| {
+                let rules = line[of].as_array().into_iter().flatten();
+                rules.map(|it| it["rule"].clone()).collect()
+            };
+            let (fires, waits) = (ids("findings"), ids("undetermined"));
+            [
+                line["reference"].clone(),
+                line["verdict"].clone(),
+                fires,
+                waits,
+            ]
+        });
+        let mut lines: Vec<[Value; 4]> = lines.collect();
+        lines.sort_by_key(|it| it[0].to_string());
+        lines
+    };
+    let straight = screened(&[sheet, "--mapping", "examples/interchange/mapping.yaml"]);
+    assert_eq!(straight.len(), 3);
+    assert!(straight.iter().all(|it| it[3] != json!([])), "{straight:?}");
+    assert_eq!(straight, screened(&[&out]));
+    let batch = run(&[&["batch", sheet], &EXAMPLE[..]].concat());
+    assert_eq!(batch.status.code(), Some(0), "{}", said(&batch.stderr));
+    let lines = said(&batch.stdout);
+    let lines: Vec<Value> = lines
+        .lines()
+        .map(|it| serde_json::from_str(it).unwrap_or_default())
+        .collect();
+    let answers: Vec<[&Value; 3]> = lines
+        .iter()
+        .map(|it| [&it["line"], &it["reference"], &it["verdict"]])
+        .collect();
+    let expected: Vec<[Value; 3]> = straight
+        .iter()
+        .zip(2..)
+        .map(|([reference, verdict, ..], row)| [json!(row), reference.clone(), verdict.clone()])
+        .collect();
+    assert_eq!(json!(answers), json!(expected));
+}
+
+/// A row that is refused is one line that says at which cell; the others are answered.
+#[test]
+fn a_batch_answers_each_row() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| panic!("{error}"));
+    let path = folder.path().join("sheet.csv");
+    let sheet = "Referral,Weight,Remarks,Clerk\r\nSM-211,81,\"two\nlines\",\r\nSM-212,heavy,,\r\n\r\nSM-213,71,,\r\nSM-214,1\r\n";
+    assert!(std::fs::write(&path, sheet).is_ok());
+    let path = path.display().to_string();
+    let output = run(&[&["batch", &path], &EXAMPLE[..]].concat());
+    let lines: Vec<Value> = said(&output.stdout)
+        .lines()
+        .map(|it| serde_json::from_str(it).unwrap_or_default())
+        .collect();
+    let told: Vec<String> = lines
+        .iter()
+        .map(|it| {
+            let found = &it["refused"][0];
+            format!(
+                "{} {} {} {} {}",
+                it["line"], it["reference"], found["code"], found["line"], found["column"]
+            )
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "2 \"SM-211\" null null null",
+            "3 \"SM-212\" \"answers/not-a-number\" 4 8",
+            "5 \"SM-213\" null null null",
+            "6 null \"sheet/ragged-row\" 7 1",
+        ]
+    );
+    let output = run(&["batch", &path, "--as-of", "2026-11-25"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(said(&output.stderr).contains("sheet/no-mapping"));
+}
+
+/// A response to the form of the sender whose columns [`MAPPING`] describes.
+fn response(item: &Value) -> Value {
+    json!({
+        "resourceType": "QuestionnaireResponse",
+        "questionnaire": "https://records.example/forms/intake|3",
+        "status": "completed",
+        "subject": { "identifier": { "value": "SM-221" } },
+        "authored": "2026-11-20",
+        "item": item
+    })
+}
+
+fn of_response(response: &Value) -> Result<String, Vec<Diagnostic>> {
+    let rules = embedded();
+    let screener = Screener::new(&rules, today());
+    let Ok(screener) = screener.mapped("mapping.yaml", mapping_text(&rules).as_bytes()) else {
+        panic!("the mapping is refused")
+    };
+    let read = screener.read("response.json", format!("{response:#}").as_bytes());
+    let read = read.map_err(|refusal| refusal.problems)?;
+    let text = written_out(&rules, &read.reference, &read.answers);
+    Ok(text
+        .split_once("answers:\n")
+        .map_or("", |it| it.1)
+        .to_owned())
+}
+
+fn answered(link: &str, answers: &Value) -> Value {
+    json!({ "linkId": link, "answer": answers })
+}
+
+#[rstest]
+#[case::code("Sex", json!([{ "valueCoding": { "system": "https://records.example/sex", "code": "f", "display": "Frau" } }]), "  person:\n    sex: female\n")]
+#[case::code_not_known("Sex", json!([{ "valueCoding": { "code": "?" } }]), "  person:\n    sex: unknown\n")]
+#[case::word("Sex", json!([{ "valueString": "m" }]), "  person:\n    sex: male\n")]
+#[case::number_of_the_unit("Weight", json!([{ "valueDecimal": 81.5 }]), "  person:\n    weight: 81.5 kg\n")]
+#[case::quantity("Height", json!([{ "valueQuantity": { "value": 178, "system": "http://unitsofmeasure.org", "code": "cm" } }]), "  person:\n    height: 178 cm\n")]
+#[case::number_not_known("Weight", json!([{ "valueCoding": { "system": "http://terminology.hl7.org/CodeSystem/data-absent-reason", "code": "asked-unknown" } }]), "  person:\n    weight: unknown\n")]
+#[case::boolean("Smoker", json!([{ "valueBoolean": true }]), "  circulation:\n    smoker: yes\n")]
+#[case::list("Medicine 1", json!([{ "valueString": "warfarin 3 mg" }, { "valueString": "aspirin" }]), "  medicines:\n    current: [warfarin 3 mg, aspirin]\n")]
+#[case::none("Medicine 1", json!([{ "valueCoding": { "code": "nil" } }]), "  medicines:\n    current: []\n")]
+#[case::ignored("Clerk", json!([{ "valueString": "anybody" }]), "")]
+#[case::note("Remarks", json!([{ "valueString": "walks" }]), "note: walks\n")]
+fn an_item_of_another_form_is_read(
+    #[case] link: &str,
+    #[case] answers: Value,
+    #[case] expected: &str,
+) {
+    // However it is grouped.
+    let item = answered(link, &answers);
+    let grouped = json!([{ "linkId": "page-1", "item": [{ "linkId": "box", "item": [item] }] }]);
+    for items in [json!([item]), grouped] {
+        match of_response(&response(&items)) {
+            Ok(text) => assert_eq!(text, expected),
+            Err(found) => panic!("{items:#} is refused:\n{}", drawn(&found)),
+        }
+    }
+}
+
+#[test]
+fn items_of_one_list_are_joined_and_a_result_keeps_its_day() {
+    let coded =
+        |link: &str, code: &str| answered(link, &json!([{ "valueCoding": { "code": code } }]));
+    let both = of_response(&response(&json!([
+        coded("Angina", "y"),
+        coded("Stroke", "n")
+    ])));
+    let neither = of_response(&response(&json!([
+        coded("Angina", "n"),
+        coded("Stroke", "n")
+    ])));
+    let rules = embedded();
+    let alpha = mapping_text(&rules);
+    let alpha = alpha.split_once("codes: { y: ").map_or("", |it| it.1);
+    let alpha = alpha.split_once(',').map_or("", |it| it.0);
+    assert_eq!(
+        both.ok(),
+        Some(format!("  circulation:\n    conditions: [{alpha}]\n"))
+    );
+    assert_eq!(
+        neither.ok().as_deref(),
+        Some("  circulation:\n    conditions: []\n")
+    );
+    let result = json!([
+        answered("INR", &json!([{ "valueDecimal": 2.4 }])),
+        answered(
+            "INR on",
+            &json!([{ "valueDateTime": "2026-11-01T08:30:00Z" }])
+        ),
+    ]);
+    let read = of_response(&response(&result));
+    assert_eq!(
+        read.ok().as_deref(),
+        Some("  bleeding:\n    inr: { value: 2.4, taken_on: 2026-11-01 }\n")
+    );
+}
+
+#[rstest]
+#[case::not_mapped(json!([{ "linkId": "Pacemaker", "answer": [{ "valueBoolean": true }] }]), "mapping/not-mapped")]
+#[case::not_mapped_within(json!([{ "linkId": "Sex", "answer": [{ "valueString": "f", "item": [{ "linkId": "why", "answer": [{ "valueString": "a" }] }] }] }]), "mapping/not-mapped")]
+#[case::code_without_a_meaning(json!([{ "linkId": "Sex", "answer": [{ "valueCoding": { "code": "x" } }] }]), "answers/not-an-option")]
+#[case::number_without_a_unit(json!([{ "linkId": "Height", "answer": [{ "valueDecimal": 178 }] }]), "answers/needs-unit")]
+#[case::part_of_a_list(json!([{ "linkId": "Angina", "answer": [{ "valueCoding": { "code": "n" } }] }]), "shape/not-together")]
+#[case::none_beside_a_name(json!([{ "linkId": "Medicine 1", "answer": [{ "valueCoding": { "code": "nil" } }, { "valueString": "aspirin" }] }]), "shape/not-together")]
+#[case::none_and_a_further_name(json!([
+    { "linkId": "Medicine 1", "answer": [{ "valueCoding": { "code": "nil" } }] },
+    { "linkId": "Medicine 2", "answer": [{ "valueString": "aspirin" }] }
+]), "shape/not-together")]
+#[case::twice(json!([
+    { "linkId": "Sex", "answer": [{ "valueString": "f" }] },
+    { "linkId": "Sex", "answer": [{ "valueString": "m" }] }
+]), "text/duplicate-key")]
+#[case::list_twice(json!([
+    { "linkId": "Medicine 1", "answer": [{ "valueString": "aspirin" }] },
+    { "linkId": "Medicine 1", "answer": [{ "valueString": "warfarin" }] }
+]), "text/duplicate-key")]
+#[case::of_another_type(json!([{ "linkId": "INR", "answer": [{ "valueBoolean": true }] }]), "answers/wrong-kind")]
+#[case::two_values(json!([{ "linkId": "Sex", "answer": [{ "valueString": "f", "valueBoolean": true }] }]), "shape/not-together")]
+#[case::modifier_of_a_group(json!([{ "linkId": "page", "modifierExtension": [], "item": [{ "linkId": "Sex", "answer": [{ "valueString": "f" }] }] }]), "answers/not-to-be-used")]
+#[case::modifier_of_an_item(json!([{ "linkId": "Sex", "modifierExtension": [], "answer": [{ "valueString": "f" }] }]), "answers/not-to-be-used")]
+#[case::modifier_of_an_answer(json!([{ "linkId": "Sex", "answer": [{ "valueString": "f", "modifierExtension": [] }] }]), "answers/not-to-be-used")]
+#[case::no_link(json!([{ "answer": [{ "valueString": "f" }] }]), "shape/missing-key")]
+#[case::no_list(json!({ "linkId": "Sex" }), "shape/wrong-type")]
+fn an_item_of_another_form_is_refused(#[case] items: Value, #[case] code: &str) {
+    let found = of_response(&response(&items)).err().unwrap_or_default();
+    assert_eq!(codes(&found), [code], "{items:#}\n{}", drawn(&found));
+}
+
+/// Another form, or another version of it, is refused as without a mapping; and our own form is read as ever.
+#[test]
+fn only_the_form_that_is_told_is_translated() {
+    let mut other = response(&json!([]));
+    other["questionnaire"] = json!("https://records.example/forms/intake|4");
+    let found = of_response(&other).err().unwrap_or_default();
+    assert_eq!(codes(&found), ["answers/another-rule-set"]);
 }

@@ -365,13 +365,10 @@ fn what_was_read_before_a_disk_failed_is_answered_and_half_a_line_is_not() {
 #[test]
 #[should_panic(expected = "a scoped thread panicked")]
 fn a_thread_that_breaks_is_not_waited_for() {
-    let share = Share {
-        n_threads: 2,
-        n_lines: 1,
-    };
+    let mut blocks = Blocks::new(Cursor::new(b"a\nb\nc\n".to_vec()), 1);
     run(
-        Cursor::new(b"a\nb\nc\n".to_vec()),
-        share,
+        move |buffer| blocks.next(buffer),
+        2,
         &AtomicBool::new(false),
         |block| assert!(block.first != 2, "this one"),
         |_, ()| ControlFlow::Continue(()),
