@@ -505,6 +505,10 @@ impl<'a> RowReader<'a> {
                 self.no_code(column, cell, &cell.text);
                 None
             }
+            Answer::YesNo if ["true", "false"].contains(&cell.text.as_str()) => Some(Node {
+                span: cell.span.clone(),
+                kind: NodeKind::Bool(cell.text == "true"),
+            }),
             _ => Some(text(&cell.text, cell)),
         }
     }

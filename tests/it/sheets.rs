@@ -118,6 +118,7 @@ fn answers(heading: &str, row: &str) -> String {
 #[case::a_code("Sex", "f", "  person:\n    sex: female\n")]
 #[case::not_known("Sex", "?", "  person:\n    sex: unknown\n")]
 #[case::declined("Smoker", "declined", "  circulation:\n    smoker: declined\n")]
+#[case::truth("Smoker", "true", "  circulation:\n    smoker: yes\n")]
 #[case::not_asked("Sex;Weight", ";", "")]
 #[case::not_asked_in_quotes("Sex;Weight", "\"\";  ", "")]
 #[case::none("Medicine 1;Medicine 2", "nil;", "  medicines:\n    current: []\n")]

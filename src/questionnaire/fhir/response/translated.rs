@@ -35,7 +35,7 @@ pub(super) fn translated(
         beside: Vec::new(),
         diagnostics: Vec::new(),
     };
-    let items = root.entry("item").filter(|it| is_list_node(&it.value));
+    let items = root.entry("item").filter(|it| !it.value.items().is_empty());
     translator.collect(root.list("item"));
     let mut entries: Vec<MapEntry> = Vec::new();
     for entry in root.entries() {
@@ -50,8 +50,10 @@ pub(super) fn translated(
     }
     if let Some(items) = items {
         let own = translator.items();
-        let own = own.into_iter().chain(translator.kept).collect();
-        entries.push(put("item", list(own, &items.value.span)));
+        let own: Vec<Node> = own.into_iter().chain(translator.kept).collect();
+        if !own.is_empty() {
+            entries.push(put("item", list(own, &items.value.span)));
+        }
     }
     entries.extend(translator.beside);
     let span = root.span.clone();
@@ -65,7 +67,7 @@ struct Translator<'a> {
     mapping: &'a Mapping,
     source: &'a Arc<Source>,
     /// The items that answer something, in their order.
-    found: Vec<Found<'a>>,
+    found: Vec<FoundItem<'a>>,
     /// Items that stay as they are, for they cannot be understood.
     kept: Vec<Node>,
     /// What groups say beside their items.
@@ -74,7 +76,7 @@ struct Translator<'a> {
 }
 
 /// An item with answers.
-struct Found<'a> {
+struct FoundItem<'a> {
     column: &'a MappedColumn,
     link: Range<usize>,
     /// Its elements but the link id, the answers and further items.
@@ -124,7 +126,7 @@ impl<'a> Translator<'a> {
                 let says_nothing = |it: &MapEntry| ITEM.passed_over.contains(&it.key.as_str());
                 self.beside.extend(beside.filter(|it| !says_nothing(it)));
             } else if let Some(column) = column {
-                self.found.push(Found {
+                self.found.push(FoundItem {
                     column,
                     link: link.span.clone(),
                     beside: beside.collect(),
@@ -148,7 +150,7 @@ impl<'a> Translator<'a> {
     fn items(&mut self) -> Vec<Node> {
         let rule_set = self.rule_set;
         let found = std::mem::take(&mut self.found);
-        let of = |part: &ColumnPart| -> Vec<&Found<'a>> {
+        let of = |part: &ColumnPart| -> Vec<&FoundItem<'a>> {
             found.iter().filter(|it| it.column.part == *part).collect()
         };
         let mut all = self.item("note", None, &of(&ColumnPart::Note(String::new())));
@@ -173,7 +175,7 @@ impl<'a> Translator<'a> {
     }
 
     /// Tells a list of which a part was not asked: it would say that there is nothing else.
-    fn asked_in_part(&mut self, part: &ColumnPart, question: &Question, found: &[&Found<'a>]) {
+    fn asked_in_part(&mut self, part: &ColumnPart, question: &Question, found: &[&FoundItem<'a>]) {
         let Some(first) = found.first() else {
             return;
         };
@@ -198,7 +200,12 @@ impl<'a> Translator<'a> {
 
     /// The items of our form that hold what was found for one, and why there is no answer. What answers one list, or one note, is
     /// one item; but a second item of the same link id stays a second one, and is refused as such.
-    fn item(&mut self, id: &str, question: Option<&Question>, found: &[&Found<'a>]) -> Vec<Node> {
+    fn item(
+        &mut self,
+        id: &str,
+        question: Option<&Question>,
+        found: &[&FoundItem<'a>],
+    ) -> Vec<Node> {
         let is_joined = question.is_none_or(|it| id == it.id && is_list(it));
         let n_begin = found.iter().filter(|it| !it.column.further).count();
         let mut seen: Vec<&str> = Vec::new();
@@ -433,8 +440,4 @@ fn list(items: Vec<Node>, span: &Range<usize>) -> Node {
         span: span.clone(),
         kind: NodeKind::List(items),
     }
-}
-
-fn is_list_node(node: &Node) -> bool {
-    matches!(node.kind, NodeKind::List(_))
 }
