@@ -194,7 +194,7 @@ fn rows(shown: &str, bytes: &[u8], columns: &NameColumns) -> Result<Vec<NameRow>
         let title = format!("`{shown}` cannot be read: {why}");
         vec![Diagnostic::bare(Code::Unreadable, title)]
     };
-    let mut from = Rows::new(Cursor::new(bytes), columns.separator).map_err(unreadable)?;
+    let mut from = Rows::new(Cursor::new(bytes), columns.separator);
     let mut text = Vec::new();
     let Some(at) = from.next_row(&mut text).map_err(unreadable)? else {
         let title = format!("`{shown}` says nothing");
