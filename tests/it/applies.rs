@@ -14,7 +14,8 @@ use preblock::inner::screening::compile::Compiled;
 use preblock::inner::truth::Truth;
 use rstest::rstest;
 
-use crate::properties::{example, gated, span_of};
+use crate::properties::{gated, span_of};
+use crate::shipped::nails;
 use crate::support::{
     codes, embedded_once, facts, gathered, held, screening, text_of, today, written,
 };
@@ -75,7 +76,7 @@ fn harmless(question: &Question) -> Vec<String> {
 #[test]
 fn every_harmless_answer_to_a_question_that_does_not_apply_leaves_go() {
     let (rules, compiled) = embedded_once();
-    let (healthy, _) = example(rules, "SM-101.yaml");
+    let healthy = nails().healthy();
     let (before, _) = facts::read(rules, &healthy, today());
     let states = compiled.run(&before);
     assert_eq!(span_of(rules, &states).verdict().outcome, Outcome::Go);
@@ -133,7 +134,7 @@ fn every_harmless_answer_to_a_question_that_does_not_apply_leaves_go() {
 #[case("general: { numb_foot_risks: [deformity] }")]
 fn a_positive_answer_to_a_question_that_does_not_apply_defers(#[case] lines: &str) {
     let (rules, compiled) = embedded_once();
-    let (healthy, _) = example(rules, "SM-101.yaml");
+    let healthy = nails().healthy();
     let after = over(rules, &healthy, lines);
     assert_ne!(
         span_of(rules, &compiled.run(&after)).verdict().outcome,
@@ -158,7 +159,7 @@ fn a_positive_answer_to_a_question_that_does_not_apply_defers(#[case] lines: &st
 #[case("person: { sex: unknown }", Outcome::Defer)]
 fn pregnancy_is_asked_about_where_it_can_be(#[case] person: &str, #[case] expected: Outcome) {
     let (rules, compiled) = embedded_once();
-    let (mut healthy, _) = example(rules, "SM-101.yaml");
+    let mut healthy = nails().healthy();
     let asked = |id: &str| rules.catalogue.questions.position(|it| it.id == id);
     healthy
         .given

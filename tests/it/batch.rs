@@ -22,8 +22,10 @@ use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::screening::screener::Screener;
 use preblock::inner::workbench::compare::Both;
 use preblock::inner::workbench::compare::lines::RefusedBy;
+use rstest::rstest;
 use serde_json::{Value, json};
 
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{embedded_once, embedded_screener, today};
 
 // When something breaks.
@@ -42,17 +44,22 @@ fn validator(name: &str) -> jsonschema::Validator {
         .expect("draft-07")
 }
 
-/// Every example referral, and every refused one that is a tree at all, as lines.
+/// Every example referral of the default rule set, and every refused one that is a tree at all, as lines.
 fn examples() -> Vec<String> {
-    let mut paths: Vec<PathBuf> = ["examples/referrals", "examples/refused"]
-        .iter()
-        .flat_map(|folder| std::fs::read_dir(top().join(folder)).expect("the folder is there"))
-        .map(|entry| entry.expect("an entry").path())
-        .collect();
-    paths.sort();
-    let lines: Vec<String> = paths.iter().filter_map(|path| as_line(path)).collect();
+    let lines = examples_of(nails());
     assert!(lines.len() >= 25, "{}", lines.len());
     lines
+}
+
+fn examples_of(shipped: &Shipped) -> Vec<String> {
+    let refused = std::fs::read_dir(top().join("examples/refused"));
+    let mut paths: Vec<PathBuf> = refused
+        .expect("the folder is there")
+        .map(|entry| entry.expect("an entry").path())
+        .collect();
+    paths.extend(shipped.paths());
+    paths.sort();
+    paths.iter().filter_map(|path| as_line(path)).collect()
 }
 
 fn as_line(path: &Path) -> Option<String> {
@@ -79,10 +86,15 @@ fn joined(lines: &[String]) -> Vec<u8> {
         .collect()
 }
 
-#[test]
-fn a_line_is_answered_as_its_questionnaire_is_screened() {
-    let screener = embedded_screener();
-    let lines = examples();
+#[rstest]
+#[case::nails(nails(), 25)]
+#[case::skin(skin(), 5)]
+fn a_line_is_answered_as_its_questionnaire_is_screened(
+    #[case] shipped: &Shipped,
+    #[case] fewest: usize,
+) {
+    let screener = shipped.screener();
+    let lines = examples_of(shipped);
     let text = joined(&lines);
     let (verdicts, counts) = answered(&screener, Detail::Verdict, &text);
     let (findings, _) = answered(&screener, Detail::Findings, &text);
@@ -153,7 +165,10 @@ fn a_line_is_answered_as_its_questionnaire_is_screened() {
             }
         }
     }
-    assert!(n_screened >= 25 && n_screened < lines.len(), "{n_screened}");
+    assert!(
+        n_screened >= fewest && n_screened < lines.len(),
+        "{n_screened}"
+    );
 }
 
 /// What all lines of an input come to through threads, and how it ended.

@@ -13,6 +13,7 @@ use proptest::prelude::*;
 use rstest::rstest;
 
 use crate::properties::{choices, gated, text, tree, yaml};
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{SEED, embedded_once, facts_or, facts_over, nth_rule, tiny, today};
 
 /// What says that each rule is in just this state.
@@ -49,15 +50,15 @@ fn clash(decider: &mut Decider<'_>, rule_set: &RuleSet, states: &[State]) -> Vec
 }
 
 /// What every rule makes of every worked case can be, all at once: the space leaves nobody out that somebody thought of.
-#[test]
-fn the_space_holds_every_worked_case() {
-    let (rule_set, compiled) = embedded_once();
+#[rstest]
+#[case::nails(nails(), 2000)]
+#[case::skin(skin(), 350)]
+fn the_space_holds_every_worked_case(#[case] shipped: &Shipped, #[case] fewest: usize) {
+    let (rule_set, compiled) = (&shipped.rules, &shipped.compiled);
     let mut decider =
         Decider::new(&[rule_set], &[], today()).unwrap_or_else(|it| unreachable!("{it:?}"));
     let mut n_tried = 0;
-    for case in &preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rule_set)
-        .unwrap_or_default()
-    {
+    for case in &shipped.cases() {
         let run = cases::run(rule_set, compiled, case);
         let states = run.states.as_ref().map_or(&[][..], |it| it.rows());
         let together = just_so(decider.judgements[0].rules.rows(), states);
@@ -70,7 +71,7 @@ fn the_space_holds_every_worked_case() {
         }
         n_tried += 1;
     }
-    assert!(n_tried > 2000, "{n_tried}");
+    assert!(n_tried > fewest, "{n_tried}");
 }
 
 /// A questionnaire is one that the reader takes as it is, and its rule comes out as said.

@@ -13,14 +13,14 @@ use preblock::inner::batch::lines::Lines;
 use preblock::inner::batch::{BatchScreener, Detail};
 use preblock::inner::document::shape::to_json;
 use preblock::inner::questionnaire::frame;
-use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::{Idx, Question, RuleSet};
 use preblock::inner::screening::screener::Screener;
-use preblock::inner::workbench::cases::read::cases;
+use rstest::rstest;
 use serde_json::{Map, Value, json};
 
 use crate::properties::{Dice, some_answer};
-use crate::support::{embedded_once, embedded_screener, said};
+use crate::shipped::{Shipped, nails, skin};
+use crate::support::said;
 
 /// Room that is full after a few records.
 const TINY: Room = Room {
@@ -47,25 +47,24 @@ fn record(reference: usize, answers: &BTreeMap<Idx<Question>, Value>, rules: &Ru
     json!({ "questionnaire": 1, "reference": format!("T-{reference}"), "answers": sections })
 }
 
-/// Every example, and every worked case.
-fn known_records(rules: &RuleSet) -> Vec<Value> {
+/// Every example of a rule set, the refused ones, and every worked case.
+fn known_records(shipped: &Shipped) -> Vec<Value> {
+    let rules = &shipped.rules;
+    let refused = std::fs::read_dir(top().join("examples/refused"));
+    let mut paths: Vec<PathBuf> = refused
+        .into_iter()
+        .flatten()
+        .filter_map(|it| Some(it.ok()?.path()))
+        .collect();
+    paths.sort();
     let mut found = Vec::new();
-    for folder in ["examples/referrals", "examples/refused"] {
-        let mut paths: Vec<PathBuf> = std::fs::read_dir(top().join(folder))
-            .into_iter()
-            .flatten()
-            .filter_map(|it| Some(it.ok()?.path()))
-            .collect();
-        paths.sort();
-        for path in paths {
-            let bytes = std::fs::read(&path).unwrap_or_default();
-            let root = frame::tree(&path.display().to_string(), &bytes).root;
-            found.extend(root.map(|it| to_json(&it)));
-        }
+    for path in shipped.paths().into_iter().chain(paths) {
+        let bytes = std::fs::read(&path).unwrap_or_default();
+        let root = frame::tree(&path.display().to_string(), &bytes).root;
+        found.extend(root.map(|it| to_json(&it)));
     }
-    assert!(found.len() >= 25, "{} examples", found.len());
-    let cases = cases(&RuleFiles::embedded(), rules).unwrap_or_default();
-    assert!(cases.len() > 500, "{} cases", cases.len());
+    let cases = shipped.cases();
+    assert!(cases.len() > 300, "{} cases", cases.len());
     found.extend(cases.iter().enumerate().map(|(n, case)| {
         let given = case.answers.given.iter();
         let answers = given.map(|(at, given)| (*at, to_json(&given.node)));
@@ -187,7 +186,7 @@ impl Records<'_> {
             }
             3 => {
                 record["for"] =
-                    json!(["nail-surgery", "another", "Nail-surgery"][self.dice.roll(3)])
+                    json!([self.rules.id.as_str(), "another", "Nail-surgery"][self.dice.roll(3)])
             }
             4 => {
                 record["reference"] = json!(
@@ -216,10 +215,10 @@ impl Records<'_> {
     }
 }
 
-pub fn records(rules: &RuleSet, seed: u64) -> Records<'_> {
+pub fn records(shipped: &Shipped, seed: u64) -> Records<'_> {
     Records {
-        known: known_records(rules),
-        rules,
+        known: known_records(shipped),
+        rules: &shipped.rules,
         dice: Dice(seed),
         n: 0,
     }
@@ -244,19 +243,18 @@ fn assert_equal(screener: &Screener<'_>, fast: &BatchScreener<'_>, detail: Detai
     assert_eq!(counted, counts);
 }
 
-#[test]
-fn every_example_and_case_is_answered_as_by_its_tree() {
-    let (rules, _) = embedded_once();
-    let clinic = std::fs::read(top().join("examples/clinic.yaml")).unwrap_or_default();
-    let over_a_clinic = embedded_screener().clinic("clinic.yaml", &clinic);
-    let screeners = [Some(embedded_screener()), over_a_clinic.ok()];
-    let known = known_records(rules);
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn every_example_and_case_is_answered_as_by_its_tree(#[case] shipped: &Shipped) {
+    let rules = &shipped.rules;
+    let screeners = [shipped.screener(), shipped.screener_of_the_clinic()];
+    let known = known_records(shipped);
     let lines: Vec<u8> = known
         .iter()
         .flat_map(|it| format!("{it}\n").into_bytes())
         .collect();
     for screener in screeners {
-        let screener = screener.expect("the clinic's file is read");
         for detail in [Detail::Verdict, Detail::Findings] {
             let fast = BatchScreener::new(&screener, detail);
             assert_equal(&screener, &fast, detail, &lines);
@@ -284,22 +282,19 @@ fn every_example_and_case_is_answered_as_by_its_tree() {
     }
 }
 
-#[test]
-fn any_record_is_answered_as_by_its_tree_in_blocks_of_any_size() {
-    let (rules, _) = embedded_once();
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn any_record_is_answered_as_by_its_tree_in_blocks_of_any_size(#[case] shipped: &Shipped) {
     let n_records: usize = std::env::var("PREBLOCK_RECORDS")
         .ok()
         .and_then(|it| it.parse().ok())
         .unwrap_or(3000);
-    let clinic = std::fs::read(top().join("examples/clinic.yaml")).unwrap_or_default();
-    let over_a_clinic = embedded_screener()
-        .clinic("clinic.yaml", &clinic)
-        .expect("the clinic's file is read");
-    let screeners = [embedded_screener(), over_a_clinic];
+    let screeners = [shipped.screener(), shipped.screener_of_the_clinic()];
     std::thread::scope(|scope| {
         for (screener, seed) in screeners.iter().zip(1..) {
             scope.spawn(move || {
-                let mut records = records(rules, seed);
+                let mut records = records(shipped, seed);
                 let details = [Detail::Verdict, Detail::Findings];
                 let fasts = details.map(|detail| {
                     [

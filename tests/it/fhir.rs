@@ -9,13 +9,15 @@ use preblock::inner::questionnaire::facts::Fact;
 use preblock::inner::questionnaire::facts::truth_of::truth;
 use preblock::inner::questionnaire::fhir::filled::filled;
 use preblock::inner::questionnaire::fhir::form::form;
+use preblock::inner::rule_set::RuleSet;
 use preblock::inner::screening::screener::Referral;
 use preblock::inner::truth::Truth;
 use rstest::rstest;
 use serde_json::{Value, json};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::outside;
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{embedded, today};
 
 mod damaged;
@@ -56,26 +58,38 @@ fn read(screener: &Screener<'_>, name: &str, text: &str) -> Referral {
 
 #[rstest]
 fn an_example_comes_back_the_same(#[files("examples/referrals/*.yaml")] path: PathBuf) {
-    let rules = embedded();
-    let screener = Screener::new(&rules, today());
-    let text = std::fs::read_to_string(&path).unwrap_or_default();
+    comes_back_the_same(&embedded(), &path);
+}
+
+#[rstest]
+fn an_example_of_another_rule_set_comes_back_the_same(
+    #[files("examples/rule-sets/skin-clinic/referrals/*.yaml")] path: PathBuf,
+) {
+    comes_back_the_same(&skin().rules, &path);
+}
+
+fn comes_back_the_same(rules: &RuleSet, path: &Path) {
+    let screener = Screener::new(rules, today());
+    let text = std::fs::read_to_string(path).unwrap_or_default();
     let first = read(&screener, "first.yaml", &text);
-    let response = filled(&rules, &first.reference, &first.answers).unwrap_or_default();
+    let response = filled(rules, &first.reference, &first.answers).unwrap_or_default();
     let second = read(&screener, "response.json", &format!("{response:#}"));
     assert_eq!(first.reference, second.reference);
     assert_eq!(understood(&first), understood(&second));
-    let two = written_out(&rules, &second.reference, &second.answers);
+    let two = written_out(rules, &second.reference, &second.answers);
     let third = read(&screener, "third.yaml", &two);
     assert_eq!(understood(&first), understood(&third));
-    assert_eq!(two, written_out(&rules, &third.reference, &third.answers));
-    let again = filled(&rules, &third.reference, &third.answers).unwrap_or_default();
+    assert_eq!(two, written_out(rules, &third.reference, &third.answers));
+    let again = filled(rules, &third.reference, &third.answers).unwrap_or_default();
     assert_eq!(response, again);
 }
 
-#[test]
-fn the_form_asks_every_question_once() {
-    let rules = embedded();
-    let form = form(&rules).unwrap_or_default();
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn the_form_asks_every_question_once(#[case] shipped: &Shipped) {
+    let rules = &shipped.rules;
+    let form = form(rules).unwrap_or_default();
     let mut links = Vec::new();
     fn collect(value: &Value, links: &mut Vec<String>) {
         for item in value["item"].as_array().into_iter().flatten() {

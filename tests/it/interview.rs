@@ -16,10 +16,10 @@ use preblock::inner::screening::interview::Interview;
 use preblock::inner::truth::Truth;
 use preblock::{Screener, Screening};
 use proptest::prelude::*;
+use rstest::rstest;
 
-use crate::properties::{
-    ANSWERS, Dice, choices, example, rules_of, some_answer, text, text_with, tree,
-};
+use crate::properties::{ANSWERS, Dice, choices, rules_of, some_answer, text, text_with, tree};
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{
     SEED, codes, embedded_once, embedded_screener, facts, facts_or, gathered, held, referral,
     screening, today, written,
@@ -117,11 +117,13 @@ fn questionnaire(rules: &RuleSet, answers: &BTreeMap<String, String>) -> String 
     written(&lines)
 }
 
-/// The same of the rule set that is used, on random people who are asked one question after another.
-#[test]
-fn random_people_are_asked_what_matters_and_nothing_else() {
-    let rules = &embedded_once().0;
-    let screener = embedded_screener();
+/// The same of a rule set that is used, on random people who are asked one question after another.
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn random_people_are_asked_what_matters_and_nothing_else(#[case] shipped: &Shipped) {
+    let rules = &shipped.rules;
+    let screener = shipped.screener();
     let mut dice = Dice(20_261_130);
     let (mut n_settled_early, mut n_left_out) = (0, 0);
     for _ in 0..12 {
@@ -179,7 +181,7 @@ fn random_people_are_asked_what_matters_and_nothing_else() {
 fn a_healthy_adult_is_settled_by_fifty_five_answers() {
     let rules = &embedded_once().0;
     let screener = embedded_screener();
-    let (known, _) = example(rules, "SM-101.yaml");
+    let known = nails().healthy();
     let mut answers = BTreeMap::new();
     let mut n_standing = 0;
     let verdict = loop {

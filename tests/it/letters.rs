@@ -24,7 +24,9 @@ use preblock::inner::rule_set::{LetterKind, Piece, RuleSet};
 use preblock::inner::screening::result::Screening;
 use preblock::inner::screening::screener::{Referral, Screener};
 use preblock::inner::workbench::compare::changes::{ThingKind, changes};
+use rstest::rstest;
 
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{codes, embedded, run, said};
 
 static RULES: LazyLock<RuleSet> = LazyLock::new(embedded);
@@ -115,12 +117,23 @@ fn texts(letter: &Letter) -> Vec<&str> {
 }
 
 /// What is refused, and why, follows from the verdict and from what is to be asked.
-#[test]
-fn every_kind_of_every_example_is_made_or_refused_with_a_reason() {
-    assert_eq!(EXAMPLES.len(), 25);
+#[rstest]
+#[case::nails(nails(), 25)]
+#[case::skin(skin(), 5)]
+fn every_kind_of_every_example_is_made_or_refused_with_a_reason(
+    #[case] shipped: &Shipped,
+    #[case] n_examples: usize,
+) {
+    let screener = shipped.screener_of_the_clinic();
+    let paths = shipped.paths();
+    assert_eq!(paths.len(), n_examples);
     let mut n_made: BTreeMap<LetterKind, usize> = BTreeMap::new();
-    for example in EXAMPLES.iter() {
-        let (_, screening) = example;
+    for path in paths {
+        let name = path.display().to_string();
+        let referral = screener
+            .read(&name, &std::fs::read(&path).unwrap())
+            .unwrap_or_else(|it| panic!("{name}: {:?}", codes(&it.problems)));
+        let screening = &screener.screening(&referral);
         let outcome = screening.verdict().outcome;
         let refers = screening.findings.iter().any(|it| it.refer_to.is_some());
         for kind in LetterKind::ALL {
@@ -136,7 +149,7 @@ fn every_kind_of_every_example_is_made_or_refused_with_a_reason() {
                     .filter(|who| !asks(*who))
                     .map(NoLetter::NothingToAsk),
             };
-            let made = made(kind, example);
+            let made = letter(&shipped.rules, kind, &referral, screening, &details());
             assert_eq!(
                 made.as_ref().err(),
                 expected.as_ref(),
@@ -667,8 +680,14 @@ const HIGHEST: f64 = 6.0;
 /// Of fewer words one long one decides, such as "Your medicines": they are judged with the whole letter.
 const FEWEST: usize = 4;
 
-#[test]
-fn what_the_patient_reads_is_for_a_reader_of_eleven() {
+#[rstest]
+#[case::nails(nails(), 250)]
+#[case::skin(skin(), 100)]
+fn what_the_patient_reads_is_for_a_reader_of_eleven(
+    #[case] shipped: &Shipped,
+    #[case] fewest: usize,
+) {
+    let rules = &shipped.rules;
     let mut wrong = Vec::new();
     let mut n_judged = 0;
     let mut judge = |about: &str, texts: &[&str]| {
@@ -678,7 +697,7 @@ fn what_the_patient_reads_is_for_a_reader_of_eleven() {
             wrong.push(format!("{about}: grade {grade:.1}: {texts:?}"));
         }
     };
-    for letter in RULES.letters.iter().filter(|it| it.kind.is_for_patient()) {
+    for letter in rules.letters.iter().filter(|it| it.kind.is_for_patient()) {
         let texts = read_by_patient(letter);
         let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
         judge(letter.kind.word(), &texts);
@@ -688,7 +707,7 @@ fn what_the_patient_reads_is_for_a_reader_of_eleven() {
             }
         }
     }
-    for rule in RULES.rules() {
+    for rule in rules.rules() {
         for text in [&rule.tell_patient_before, &rule.tell_patient_after]
             .into_iter()
             .flatten()
@@ -700,7 +719,7 @@ fn what_the_patient_reads_is_for_a_reader_of_eleven() {
             judge(&rule.id, &[&words.collect::<String>()]);
         }
     }
-    for question in RULES
+    for question in rules
         .catalogue
         .questions
         .iter()
@@ -716,5 +735,5 @@ fn what_the_patient_reads_is_for_a_reader_of_eleven() {
         );
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    assert!(n_judged > 250, "{n_judged} texts");
+    assert!(n_judged > fewest, "{n_judged} texts");
 }

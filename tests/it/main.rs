@@ -86,6 +86,8 @@ mod paper;
 mod papers;
 // What must hold for everything, on generated rule sets and patients.
 mod properties;
+// The rule sets of this project, each with its clinic and its referrals.
+mod shipped;
 // What a rule set guarantees: proved, or broken by a questionnaire that is screened.
 mod prove;
 // Other plans, other days, and what would lift a verdict, each screened anew from changed answers.

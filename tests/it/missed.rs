@@ -7,20 +7,17 @@ use preblock::inner::outcome::Outcome;
 use preblock::inner::outcome::State;
 use preblock::inner::questionnaire::facts;
 use preblock::inner::questionnaire::facts::Facts;
-use preblock::inner::rule_set::files::RuleFiles;
+use preblock::inner::rule_set::read::rule_set;
 use preblock::inner::rule_set::{Condition, Idx, Rule, RuleSet, Then};
 use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::States;
-use preblock::inner::workbench::cases::read::{Case, cases};
+use preblock::inner::workbench::cases::read::Case;
 use preblock::inner::workbench::compare::{Both, tally};
 use preblock::inner::workbench::prove::breaks;
+use rstest::rstest;
 
-use crate::support::{codes, embedded, embedded_once, today};
-
-fn worked_cases(rules: &RuleSet) -> Vec<Case> {
-    cases(&RuleFiles::embedded(), rules)
-        .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")))
-}
+use crate::shipped::{Shipped, nails, skin};
+use crate::support::today;
 
 /// Those of the worked cases in which some rule fires, each with what every rule makes of it.
 fn judged<'a>(
@@ -38,10 +35,12 @@ fn judged<'a>(
 
 /// Without a rule that refers, somebody breaks a guarantee that speaks of a danger. Guarantees that name the rule are not
 /// asked: they go with it.
-#[test]
-fn a_rule_that_refers_is_missed_by_a_guarantee() {
-    let (rules, compiled) = embedded_once();
-    let cases = worked_cases(rules);
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn a_rule_that_refers_is_missed_by_a_guarantee(#[case] shipped: &Shipped) {
+    let (rules, compiled) = (&shipped.rules, &shipped.compiled);
+    let cases = shipped.cases();
     let patients = judged(rules, compiled, &cases);
     let guarantees: Vec<_> = rules
         .guarantees
@@ -76,12 +75,14 @@ fn a_rule_that_refers_is_missed_by_a_guarantee() {
 }
 
 /// Without any other rule, the comparison names a patient for whom it no longer fires.
-#[test]
-fn any_other_rule_is_missed_by_the_comparison() {
-    let (rules, compiled) = embedded_once();
-    let cases = worked_cases(rules);
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn any_other_rule_is_missed_by_the_comparison(#[case] shipped: &Shipped) {
+    let (rules, compiled) = (&shipped.rules, &shipped.compiled);
+    let cases = shipped.cases();
     let patients = judged(rules, compiled, &cases);
-    let mut without = embedded();
+    let mut without = rule_set(&shipped.files).unwrap_or_else(|it| unreachable!("{it:?}"));
     let mut unnamed = BTreeSet::new();
     for (at, rule) in rules
         .rule_entries()

@@ -12,11 +12,12 @@ use std::process::{Command, Stdio};
 
 use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::read::rule_set;
-use preblock::inner::workbench::cases::read::{Case, cases};
+use preblock::inner::workbench::cases::read::Case;
 use preblock::inner::workbench::prove::prove;
 use serde_json::Value;
 
-use crate::support::{embedded_once, text_of, today};
+use crate::shipped::{Shipped, nails, skin};
+use crate::support::{text_of, today};
 
 /// The source archive that holds the schema of JUnit files.
 const SCHEMA_SOURCE: &str = "pytest==8.4.2";
@@ -140,23 +141,25 @@ pub fn read(kind: &str, input: &[u8]) -> Value {
 
 // --- Guarantees --------------------------------------------------------------------------------------------------
 
-/// A copy of the default rule set with one text replaced, and the guarantees that this breaks.
+/// A copy of a rule set with one text replaced, and the guarantees that this breaks.
 struct Break {
     name: String,
+    of: &'static Shipped,
     files: RuleFiles,
     breaks: BTreeSet<String>,
 }
 
-/// The default rule set as it is, and each broken copy of tests/outside/breaks.yaml.
+/// Each rule set as it is, and each broken copy of tests/outside/breaks.yaml.
 fn broken_copies() -> Vec<Break> {
     let written: serde_yaml::Value =
         serde_yaml::from_str(include_str!("../outside/breaks.yaml")).expect("breaks.yaml");
     let text = |it: &serde_yaml::Value| it.as_str().expect("a text").to_owned();
-    let whole = Break {
-        name: "the default rule set".into(),
-        files: RuleFiles::embedded(),
+    let whole = [nails(), skin()].map(|of| Break {
+        name: of.rules.id.clone(),
+        of,
+        files: of.files.clone(),
         breaks: BTreeSet::new(),
-    };
+    });
     let copies = written["breaks"]
         .as_sequence()
         .expect("a list")
@@ -168,7 +171,12 @@ fn broken_copies() -> Vec<Break> {
                 text(&it["find"]),
                 text(&it["replace"]),
             );
-            let mut files = RuleFiles::embedded();
+            let of = if it["of"].as_str() == Some("skin") {
+                skin()
+            } else {
+                nails()
+            };
+            let mut files = of.files.clone();
             let old = text_of(&files, &file);
             assert_eq!(
                 old.matches(&find).count(),
@@ -184,11 +192,12 @@ fn broken_copies() -> Vec<Break> {
                 .collect();
             Break {
                 name,
+                of,
                 files,
                 breaks,
             }
         });
-    std::iter::once(whole).chain(copies).collect()
+    whole.into_iter().chain(copies).collect()
 }
 
 /// Writes the files of a rule set into a folder, all but the worked cases.
@@ -212,7 +221,7 @@ fn by_the_program(it: &Break, cases: &[Case]) -> BTreeMap<String, String> {
         .collect()
 }
 
-/// Both provers come to the same for every guarantee, of the default rule set and of every broken copy, and a copy breaks
+/// Both provers come to the same for every guarantee, of each rule set and of every broken copy, and a copy breaks
 /// just what breaks.yaml says. They share nothing but the rule language: another language, another reader, another solver.
 ///
 /// Each copy costs both some seconds. So the copies are parted over two threads, each with one outside process for all
@@ -248,10 +257,13 @@ fn disagreements(copies: &[Break]) -> Vec<String> {
         .stderr(Stdio::piped())
         .spawn()
         .expect("the outside prover starts");
-    let cases = cases(&RuleFiles::embedded(), &embedded_once().0).expect("the worked cases");
+    let cases = [nails(), skin()].map(|it| (it.rules.id.as_str(), it.cases()));
+    let cases = BTreeMap::from(cases);
     // It prints little, so that nothing is held up while the program's own prover is at work.
-    let own: Vec<BTreeMap<String, String>> =
-        copies.iter().map(|it| by_the_program(it, &cases)).collect();
+    let own: Vec<BTreeMap<String, String>> = copies
+        .iter()
+        .map(|it| by_the_program(it, &cases[it.of.rules.id.as_str()]))
+        .collect();
     let broken = own.iter().any(|it| it.values().any(|it| it != "proved"));
     let output = outside.wait_with_output().expect("the outside prover ends");
     assert_eq!(

@@ -2,7 +2,6 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use preblock::Screener;
 use preblock::inner::outcome::State;
 use preblock::inner::outcome::{Outcome, OutcomeSpan, Standing};
 use preblock::inner::questionnaire::facts;
@@ -16,11 +15,11 @@ use preblock::inner::screening::compile::Compiled;
 use preblock::inner::screening::evaluate::States;
 use preblock::inner::truth::{FactSlot, Truth};
 use proptest::prelude::*;
+use rstest::rstest;
 
 use crate::reference::{came, counted, value};
-use crate::support::{
-    SEED, embedded_once, facts_or, read_over, screening, text_of, today, written,
-};
+use crate::shipped::{Shipped, nails, skin};
+use crate::support::{SEED, embedded_once, facts_or, screening, text_of, today, written};
 
 /// A condition as a tree, so that it can be written with its operands in either order.
 #[derive(Debug, Clone)]
@@ -750,7 +749,7 @@ impl Dice {
     }
 }
 
-/// Some answer to a question of the default rule set; nothing in about a sixth of the cases.
+/// Some answer to a question of a rule set; nothing in about a sixth of the cases.
 pub fn some_answer(
     rules: &RuleSet,
     question: &preblock::inner::rule_set::Question,
@@ -871,7 +870,7 @@ pub fn some_answer(
     })
 }
 
-/// Random answers to the default rule set, without those that contradict others; `None` if it stays refused.
+/// Random answers to a rule set, without those that contradict others; `None` if it stays refused.
 pub fn some_patient(rules: &RuleSet, dice: &mut Dice) -> Option<(Gathered, Facts)> {
     let mut lines = String::new();
     for section in &rules.catalogue.sections {
@@ -925,13 +924,14 @@ pub fn without_contradictions(
     None
 }
 
-/// The healthy adult of the examples, with up to five answers of a random patient.
+/// Somebody healthy, with up to five answers of a random patient.
 pub fn nearly_healthy(
     rules: &RuleSet,
+    healthy: Gathered,
     random: &Gathered,
     dice: &mut Dice,
 ) -> Option<(Gathered, Facts)> {
-    let (mut gathered, _) = example(rules, "SM-101.yaml");
+    let mut gathered = healthy;
     let keys: Vec<Idx<Question>> = random.given.keys().copied().collect();
     for _ in 0..dice.roll(6) {
         if let Some((key, given)) = keys
@@ -944,23 +944,13 @@ pub fn nearly_healthy(
     without_contradictions(rules, gathered)
 }
 
-/// A questionnaire of the examples over the clinic's standing answers.
-pub fn example(rules: &RuleSet, name: &str) -> (Gathered, String) {
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples");
-    let clinic = std::fs::read_to_string(folder.join("clinic.yaml")).unwrap_or_default();
-    let path = folder.join("referrals").join(name);
-    let bytes = std::fs::read(&path).unwrap_or_default();
-    (
-        read_over(Screener::new(rules, today()), Some(&clinic), name, &bytes).answers,
-        path.display().to_string(),
-    )
-}
-
-/// The promises on the rule set that is used: no answer that is taken away turns a verdict into go or overturns
+/// The promises on a rule set that is used: no answer that is taken away turns a verdict into go or overturns
 /// another, and the three evaluators agree, on some hundreds of random patients.
-#[test]
-fn the_default_rule_set_keeps_its_promises_on_random_patients() {
-    let (rules, compiled) = embedded_once();
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn a_rule_set_keeps_its_promises_on_random_patients(#[case] shipped: &Shipped) {
+    let (rules, compiled) = (&shipped.rules, &shipped.compiled);
     let mut dice = Dice(20_261_125);
     let (mut n_patients, mut n_open, mut n_fire, mut verdicts) = (0, 0, 0, [0, 0, 0]);
     while n_patients < 300 {
@@ -969,7 +959,7 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
         };
         // Random answers alone make nearly everybody a referral; every other patient is nearly healthy.
         let patient = if n_patients % 2 == 0 {
-            nearly_healthy(rules, &random, &mut dice)
+            nearly_healthy(rules, shipped.healthy(), &random, &mut dice)
         } else {
             without_contradictions(rules, random)
         };
@@ -1011,13 +1001,17 @@ fn the_default_rule_set_keeps_its_promises_on_random_patients() {
 
 /// From a patient for whom all is known, taking any one answer away never leaves another verdict than before or defer,
 /// and never go where it was not go.
-#[test]
-fn each_example_only_widens_when_any_answer_is_taken_away() {
-    let (rules, compiled) = embedded_once();
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/referrals");
+#[rstest]
+#[case::nails(nails(), 800)]
+#[case::skin(skin(), 150)]
+fn each_example_only_widens_when_any_answer_is_taken_away(
+    #[case] shipped: &Shipped,
+    #[case] fewest: usize,
+) {
+    let (rules, compiled) = (&shipped.rules, &shipped.compiled);
     let mut n_tried = 0;
-    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
-        let (whole, name) = example(rules, &entry.file_name().to_string_lossy());
+    for path in shipped.paths() {
+        let (whole, name) = (shipped.referral(&path), path.display());
         let (facts, refused) = facts::read(rules, &whole, today());
         assert!(refused.is_empty(), "{name}");
         let found = states(rules, compiled, &facts);
@@ -1030,7 +1024,7 @@ fn each_example_only_widens_when_any_answer_is_taken_away() {
             n_tried += 1;
         }
     }
-    assert!(n_tried > 800, "{n_tried}");
+    assert!(n_tried > fewest, "{n_tried}");
 }
 
 /// Answers with which nobody may go ahead, whatever else is answered; each went ahead over the healthy adult once.
@@ -1110,7 +1104,7 @@ fn nobody_goes_ahead_with_what_once_slipped_by() {
         crate::support::gathered(rules, &written(lines))
             .unwrap_or_else(|found| unreachable!("{found:?}"))
     };
-    let (healthy, _) = example(rules, "SM-101.yaml");
+    let healthy = nails().healthy();
     for (what, answers) in NEVER_GO {
         let (mut n_tried, mut n_left) = (0, 40);
         while n_left > 0 {
@@ -1121,7 +1115,8 @@ fn nobody_goes_ahead_with_what_once_slipped_by() {
                 let Some((random, _)) = some_patient(rules, &mut dice) else {
                     continue;
                 };
-                let Some((nearly, _)) = nearly_healthy(rules, &random, &mut dice) else {
+                let nearly = nearly_healthy(rules, healthy.clone(), &random, &mut dice);
+                let Some((nearly, _)) = nearly else {
                     continue;
                 };
                 patient = nearly;

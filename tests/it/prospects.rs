@@ -31,6 +31,7 @@ use crate::properties::{
     Dice, OUTCOMES, Tree, choices, nearly_healthy, plain_text as text, plain_tree as tree,
     some_patient, span_of, without_contradictions, yaml,
 };
+use crate::shipped::nails;
 use crate::support::{
     SEED, alone, codes, embedded, files, gathered, read_over, referral, text_of, today, written,
 };
@@ -458,7 +459,7 @@ fn random_patients(
         };
         let patient = match n_done % 6 {
             0 => Some(random),
-            1 => nearly_healthy(desk.rules, &random, &mut dice).map(|it| it.0),
+            1 => nearly_healthy(desk.rules, nails().healthy(), &random, &mut dice).map(|it| it.0),
             // Nothing but the plan, or what speaks against one, is out of the ordinary.
             _ => {
                 let mut healthy =

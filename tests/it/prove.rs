@@ -11,7 +11,8 @@ use preblock::inner::rule_set::{Promise, RuleSet, Then};
 use preblock::inner::workbench::prove::{Proof, prove};
 use rstest::rstest;
 
-use crate::support::{codes, embedded_once, files, run, said, text_of, today};
+use crate::shipped::{Shipped, nails, skin};
+use crate::support::{codes, files, run, said, text_of, today};
 
 type Rules<'a> = &'a [(&'a str, &'a str, &'a str)];
 
@@ -372,15 +373,15 @@ fn what_is_too_large_is_left_open() {
     );
 }
 
-// --- The default rule set ----------------------------------------------------------------------------------------
+// --- The rule sets of this project -------------------------------------------------------------------------------
 
 /// All guarantees are proved, and no concern is without one. A promise is kept for all six.
-#[test]
-fn the_default_rule_set_keeps_its_guarantees() {
-    let (rules, _) = embedded_once();
-    let cases = preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), rules)
-        .expect("the worked cases");
-    let proofs = prove(rules, &cases, today(), |_| true);
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn a_rule_set_keeps_its_guarantees(#[case] shipped: &Shipped) {
+    let rules = &shipped.rules;
+    let proofs = prove(rules, &shipped.cases(), today(), |_| true);
     let open: Vec<String> = proofs
         .iter()
         .filter(|(_, it)| !matches!(it, Proof::Proved))

@@ -8,14 +8,16 @@ use preblock::inner::outcome::Outcome;
 use preblock::inner::questionnaire::schema;
 use preblock::inner::rule_set::files::{Care, RuleFiles};
 use preblock::inner::rule_set::read::rule_set;
-use preblock::inner::rule_set::{Answer, Idx, Piece, Question, RuleSet, Text};
+use preblock::inner::rule_set::{Answer, Idx, Piece, Question, Text};
 use preblock::inner::screening::compile::Compiled;
-use preblock::inner::workbench::cases::read::{cases, waivers};
+use preblock::inner::workbench::cases::read::{Case, waivers};
 use preblock::inner::workbench::cases::{CaseRun, last_day, run};
 use preblock::inner::workbench::coverage;
 use preblock::inner::workbench::lint::{LINTS, Lint};
+use rstest::rstest;
 use serde_json::Value;
 
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{codes, embedded};
 
 fn top() -> PathBuf {
@@ -631,27 +633,27 @@ fn no_medicine_is_written_in_the_program() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-fn all_cases(
-    rules: &RuleSet,
-) -> (
-    Vec<preblock::inner::workbench::cases::read::Case>,
-    Vec<CaseRun>,
-) {
-    let cases = cases(&RuleFiles::embedded(), rules)
-        .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    let compiled = Compiled::new(rules);
+fn all_cases(shipped: &Shipped) -> (Vec<Case>, Vec<CaseRun>) {
+    let cases = shipped.cases();
     let runs = cases
         .iter()
-        .map(|case| run(rules, &compiled, case))
+        .map(|case| run(&shipped.rules, &shipped.compiled, case))
         .collect();
     (cases, runs)
 }
 
 /// Every worked case comes out as expected, every rule is reached in its three states, every number from both sides.
-#[test]
-fn the_rule_set_keeps_its_cases() {
-    let rules = embedded();
-    let (cases, runs) = all_cases(&rules);
+#[rstest]
+#[case::nails(nails(), 900, 150, 80)]
+#[case::skin(skin(), 350, 60, 15)]
+fn a_rule_set_keeps_its_cases(
+    #[case] shipped: &Shipped,
+    #[case] fewest: usize,
+    #[case] fewest_rules: usize,
+    #[case] fewest_from_outside: usize,
+) {
+    let rules = &shipped.rules;
+    let (cases, runs) = all_cases(shipped);
     let wrong: Vec<String> = cases
         .iter()
         .zip(&runs)
@@ -659,23 +661,23 @@ fn the_rule_set_keeps_its_cases() {
         .map(|(case, run)| format!("{}: {:?}", case.title, run.differences))
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    let waivers = waivers(&RuleFiles::embedded(), &rules)
+    let waivers = waivers(&shipped.files, rules)
         .unwrap_or_else(|found| unreachable!("{}", codes(&found).join("\n")));
-    let mut decider = last_day(&cases).and_then(|as_of| Decider::new(&[&rules], &[], as_of).ok());
+    let mut decider = last_day(&cases).and_then(|as_of| Decider::new(&[rules], &[], as_of).ok());
     let (gaps, unused) = coverage::gaps(
-        &coverage::reached(&rules, &runs, decider.as_mut(), |_| true),
+        &coverage::reached(rules, &runs, decider.as_mut(), |_| true),
         &waivers.gaps,
         |_| true,
     );
     assert!(gaps.is_empty() && unused.is_empty(), "{gaps:?} {unused:?}");
     assert!(
-        cases.len() >= 900 && rules.rules().count() >= 150,
+        cases.len() >= fewest && rules.rules().count() >= fewest_rules,
         "{} cases, {} rules",
         cases.len(),
         rules.rules().count()
     );
     assert!(
-        cases.iter().filter(|it| it.from.is_some()).count() >= 80,
+        cases.iter().filter(|it| it.from.is_some()).count() >= fewest_from_outside,
         "cases from outside sources have gone missing"
     );
 }
@@ -683,20 +685,20 @@ fn the_rule_set_keeps_its_cases() {
 /// The case runner itself notices: a wrong verdict, a rule too many, a rule too few, a rule in another state.
 #[test]
 fn the_case_runner_notices_what_is_wrong() {
-    let rules = embedded();
-    let (cases, _) = all_cases(&rules);
-    let compiled = Compiled::new(&rules);
+    let rules = &nails().rules;
+    let (cases, _) = all_cases(nails());
+    let compiled = Compiled::new(rules);
     let fine = cases
         .into_iter()
         .find(|it| it.verdict == Outcome::Defer && it.fires.len() >= 2)
         .unwrap_or_else(|| unreachable!("there is one"));
-    assert!(run(&rules, &compiled, &fine).differences.is_empty());
+    assert!(run(rules, &compiled, &fine).differences.is_empty());
     let mut verdict = fine.clone();
     verdict.verdict = Outcome::Go;
-    assert_eq!(run(&rules, &compiled, &verdict).differences.len(), 1);
+    assert_eq!(run(rules, &compiled, &verdict).differences.len(), 1);
     let mut fewer = fine.clone();
     fewer.fires.pop_first();
-    assert_eq!(run(&rules, &compiled, &fewer).differences.len(), 1);
+    assert_eq!(run(rules, &compiled, &fewer).differences.len(), 1);
     let mut more = fine.clone();
     more.fires.extend(
         rules
@@ -704,23 +706,23 @@ fn the_case_runner_notices_what_is_wrong() {
             .map(|it| it.id.clone())
             .find(|it| !fine.fires.contains(it) && !fine.undetermined.contains(it)),
     );
-    assert_eq!(run(&rules, &compiled, &more).differences.len(), 1);
+    assert_eq!(run(rules, &compiled, &more).differences.len(), 1);
     let mut other = fine.clone();
     let moved = other.fires.pop_first();
     other.undetermined.extend(moved);
-    assert_eq!(run(&rules, &compiled, &other).differences.len(), 1);
+    assert_eq!(run(rules, &compiled, &other).differences.len(), 1);
     let mut refused = fine;
     refused.as_of = chrono::NaiveDate::from_ymd_opt(2030, 1, 1).unwrap_or_default();
     assert!(
-        !run(&rules, &compiled, &refused).differences.is_empty(),
+        !run(rules, &compiled, &refused).differences.is_empty(),
         "a refused questionnaire is a difference"
     );
 }
 
 #[test]
 fn the_coverage_report_notices_what_no_case_reaches() {
-    let rules = embedded();
-    let (cases, runs) = all_cases(&rules);
+    let rules = &nails().rules;
+    let (cases, runs) = all_cases(nails());
     let rule = "bleeding/inr-above-ceiling";
     let without: Vec<CaseRun> = cases
         .iter()
@@ -729,7 +731,7 @@ fn the_coverage_report_notices_what_no_case_reaches() {
         .map(|(_, run)| run)
         .collect();
     let (gaps, _) = coverage::gaps(
-        &coverage::reached(&rules, &without, None, |it| it.id == rule),
+        &coverage::reached(rules, &without, None, |it| it.id == rule),
         &[],
         |_| true,
     );
@@ -741,8 +743,8 @@ fn the_coverage_report_notices_what_no_case_reaches() {
 
 #[test]
 fn a_healthy_adult_is_settled_by_about_fifty_answers_and_goes() {
-    let rules = embedded();
-    let (cases, runs) = all_cases(&rules);
+    let rules = &nails().rules;
+    let (cases, runs) = all_cases(nails());
     // What the clinic's file answers once for everybody is not asked for each patient.
     let is_own = |at: Idx<Question>| !rules.catalogue.questions[at].standing;
     let asked = rules
@@ -888,14 +890,15 @@ fn every_number_a_rule_tests_is_a_limit() {
 }
 
 /// Nothing is declared for nothing.
-#[test]
-fn every_limit_source_and_question_is_used() {
-    let files = RuleFiles::embedded();
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn every_limit_source_and_question_is_used(#[case] shipped: &Shipped) {
+    let (files, rules) = (&shipped.files, &shipped.rules);
     let mut text = String::new();
     for (_, file) in files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
         text.push_str(&String::from_utf8_lossy(file.bytes()));
     }
-    let rules = embedded();
     for limit in &rules.limits {
         assert!(
             text.matches(&limit.id).count() >= 2,

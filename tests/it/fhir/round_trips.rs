@@ -4,13 +4,13 @@ use preblock::Screener;
 use preblock::inner::batch::generate::Generator;
 use preblock::inner::questionnaire::edit::whole::written_out;
 use preblock::inner::questionnaire::fhir::filled::filled;
-use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::screening::screener::Referral;
+use rstest::rstest;
 use serde_json::Value;
 
 use crate::fast::records;
 use crate::fhir::{read, understood};
-use crate::support::embedded_once;
+use crate::shipped::{Shipped, nails, skin};
 
 /// How many lines are tried.
 fn n_records() -> usize {
@@ -91,11 +91,13 @@ fn all_come_back(name: &str, screener: &Screener<'_>, lines: impl Iterator<Item 
     assert!(whole > n_records() / 3, "{whole} of {}", n_records());
 }
 
-#[test]
-fn invented_referrals_come_back_the_same() {
-    let (rules, _) = embedded_once();
-    let Ok(Some(generator)) = Generator::new(&RuleFiles::embedded(), rules) else {
-        unreachable!("the default rule set has worked cases");
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn invented_referrals_come_back_the_same(#[case] shipped: &Shipped) {
+    let rules = &shipped.rules;
+    let Ok(Some(generator)) = Generator::new(&shipped.files, rules) else {
+        unreachable!("the rule set has worked cases");
     };
     let screener = Screener::new(rules, generator.as_of).without_search();
     let lines = (0..).map(|number| {
@@ -106,11 +108,12 @@ fn invented_referrals_come_back_the_same() {
     all_come_back("invented", &screener, lines);
 }
 
-#[test]
-fn odd_answers_come_back_the_same() {
-    let (rules, _) = embedded_once();
-    let screener = crate::support::embedded_screener();
-    let mut records = records(rules, 13);
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn odd_answers_come_back_the_same(#[case] shipped: &Shipped) {
+    let screener = shipped.screener();
+    let mut records = records(shipped, 13);
     let lines = std::iter::from_fn(|| Some(records.next()));
     all_come_back("odd", &screener, lines);
 }
