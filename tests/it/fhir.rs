@@ -143,6 +143,18 @@ fn readers_that_are_not_ours_take_the_form_and_its_responses() {
     assert!(said["gates"].as_u64() > Some(90), "{said}");
 }
 
+/// An empty note is taken from a file; a response that held one would not be.
+#[test]
+fn a_note_of_nothing_is_left_out() {
+    let rules = embedded();
+    let screener = Screener::new(&rules, today());
+    let text = "questionnaire: 1\nreference: T-1\nnote: \" \"\nanswers: {}\n";
+    let first = read(&screener, "first.yaml", text);
+    let response = filled(&rules, &first.reference, &first.answers).unwrap_or_default();
+    assert_eq!(response.get("item"), None);
+    read(&screener, "response.json", &response.to_string());
+}
+
 #[test]
 fn every_note_of_a_section_comes_back() {
     let rules = embedded();

@@ -682,7 +682,7 @@ const FEWEST: usize = 4;
 
 #[rstest]
 #[case::nails(nails(), 250)]
-#[case::skin(skin(), 100)]
+#[case::skin(skin(), 80)]
 fn what_the_patient_reads_is_for_a_reader_of_eleven(
     #[case] shipped: &Shipped,
     #[case] fewest: usize,

@@ -38,7 +38,10 @@ pub fn filled(
     };
     let catalogue = &rule_set.catalogue;
     let noted = |section: &str| {
-        let notes = answers.notes.iter().filter(|it| it.section == section);
+        // A note of nothing says nothing, and is no string of the standard.
+        let says = |text: &str| !text.trim().is_empty();
+        let notes = answers.notes.iter();
+        let notes = notes.filter(|it| it.section == section && says(&it.text));
         let notes: Vec<Value> = notes.map(|it| json!({ "valueString": it.text })).collect();
         (!notes.is_empty()).then(|| noted(section, notes))
     };
