@@ -768,7 +768,7 @@ fn the_readme_quotes_real_output() {
 }
 
 /// Words at spaces; double quotes keep spaces together.
-fn shell_words(line: &str) -> Vec<String> {
+pub fn shell_words(line: &str) -> Vec<String> {
     let mut words = vec![String::new()];
     let mut quoted = false;
     for letter in line.chars() {

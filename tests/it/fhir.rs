@@ -21,6 +21,8 @@ use crate::shipped::{Shipped, nails, skin};
 use crate::support::{embedded, today};
 
 mod damaged;
+mod examples;
+mod fillers;
 mod round_trips;
 
 /// What is understood of each fact, without its place in a file.
@@ -54,6 +56,22 @@ fn read(screener: &Screener<'_>, name: &str, text: &str) -> Referral {
         Ok(referral) => referral,
         Err(refusal) => panic!("{name} is refused: {:#?}\n{text}", refusal.problems),
     }
+}
+
+/// The referrals of the invented clinic, read.
+fn examples(screener: &Screener<'_>) -> Vec<Referral> {
+    let files = std::fs::read_dir("examples/referrals")
+        .into_iter()
+        .flatten();
+    let mut files: Vec<PathBuf> = files.filter_map(|it| Some(it.ok()?.path())).collect();
+    files.sort();
+    files
+        .iter()
+        .map(|path| {
+            let text = std::fs::read_to_string(path).unwrap_or_default();
+            read(screener, "first.yaml", &text)
+        })
+        .collect()
 }
 
 #[rstest]
@@ -111,17 +129,10 @@ fn the_form_asks_every_question_once(#[case] shipped: &Shipped) {
 fn readers_that_are_not_ours_take_the_form_and_its_responses() {
     let rules = embedded();
     let screener = Screener::new(&rules, today());
-    let mut files: Vec<PathBuf> = std::fs::read_dir("examples/referrals")
-        .into_iter()
-        .flatten()
-        .filter_map(|it| Some(it.ok()?.path()))
-        .collect();
-    files.sort();
-    let filled: Vec<Value> = files
+    let examples = examples(&screener);
+    let filled: Vec<Value> = examples
         .iter()
-        .map(|path| {
-            let text = std::fs::read_to_string(path).unwrap_or_default();
-            let referral = read(&screener, "first.yaml", &text);
+        .map(|referral| {
             let questions = rules.catalogue.questions.iter();
             let applies: Vec<&str> = questions
                 .filter(|it| {
@@ -138,7 +149,7 @@ fn readers_that_are_not_ours_take_the_form_and_its_responses() {
     let given = json!({ "form": form(&rules).unwrap_or_default(), "filled": filled });
     let said = outside::run("interchange.py", &[], given.to_string().as_bytes());
     let said: Value = serde_json::from_slice(&said).unwrap_or_default();
-    assert_eq!(said["responses"], json!(files.len()));
+    assert_eq!(said["responses"], json!(examples.len()));
     assert!(said["asked"].as_u64() > Some(100), "{said}");
     assert!(said["gates"].as_u64() > Some(90), "{said}");
 }

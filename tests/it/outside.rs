@@ -78,6 +78,27 @@ fn installed(home: &Path, requirements: &str, archive: Option<&str>) -> PathBuf 
     interpreter
 }
 
+/// The archive of a package that is only looked into: what it needs itself is not installed.
+pub fn archive(package: &str) -> PathBuf {
+    let python = python();
+    let home = home().join("archives").join(package);
+    std::fs::create_dir_all(&home).expect("the folder of an archive");
+    let lock = std::fs::File::create(home.join("lock")).expect("the lock of an archive");
+    lock.lock().expect("the lock of an archive");
+    let found = || {
+        let files = std::fs::read_dir(&home).ok()?.filter_map(Result::ok);
+        let mut paths = files.map(|it| it.path());
+        paths.find(|it| it.extension().is_some_and(|it| it == "whl"))
+    };
+    if found().is_none() {
+        let mut pip = Command::new(python);
+        pip.args(["-m", "pip", "--quiet", "--disable-pip-version-check"]);
+        pip.args(["download", "--no-deps", "--ignore-requires-python"]);
+        make(pip.args([package, "--dest"]).arg(&home));
+    }
+    found().expect("the archive was fetched")
+}
+
 /// The folder of the scripts.
 fn scripts() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside")

@@ -252,6 +252,10 @@ impl Form<'_> {
         }
         if is_list(question) {
             put(&mut item, "repeats", json!(true));
+            let details = children.iter_mut();
+            for detail in details.filter(|it| it.get("type") != Some(&json!("display"))) {
+                self.of_an_entry(&id, detail);
+            }
         }
         if !extensions.is_empty() {
             put(&mut item, "extension", json!(extensions));
@@ -290,6 +294,22 @@ impl Form<'_> {
             it
         }));
         options
+    }
+
+    /// Asks for a detail only within an answer that names something.
+    fn of_an_entry(&self, id: &str, detail: &mut Value) {
+        let answers = system(self.canonical, "answers");
+        let alone = [
+            (answers.as_str(), NONE),
+            (ABSENT, NOT_KNOWN),
+            (ABSENT, DECLINED),
+        ];
+        let other = alone.map(|(system, code)| {
+            let answer = json!({ "system": system, "code": code });
+            json!({ "question": id, "operator": "!=", "answerCoding": answer })
+        });
+        put(detail, "enableWhen", json!(other));
+        put(detail, "enableBehavior", json!("all"));
     }
 
     fn reaction(&self, id: &str) -> Value {

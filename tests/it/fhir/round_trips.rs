@@ -13,7 +13,7 @@ use crate::fhir::{read, understood};
 use crate::shipped::{Shipped, nails, skin};
 
 /// How many lines are tried.
-fn n_records() -> usize {
+pub fn n_records() -> usize {
     let wanted = std::env::var("PREBLOCK_RECORDS").ok();
     wanted.and_then(|it| it.parse().ok()).unwrap_or(300)
 }
