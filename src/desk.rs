@@ -71,8 +71,11 @@ pub struct OfferedCards {
     /// The rule set as record systems know it.
     pub outward: Outward<'static>,
     /// Is told, once, where the service is and the token that a record system has to show.
-    pub told: Box<dyn Fn(&str, &str) + Send>,
+    pub told: Box<TokenTold>,
 }
+
+/// Is told an address and a token.
+pub type TokenTold = dyn Fn(&str, &str) + Send;
 
 /// What the desk holds while it is open.
 pub struct OpenDesk {

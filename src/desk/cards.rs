@@ -15,7 +15,7 @@ use axum::body::{Bytes, HttpBody as _, to_bytes};
 use axum::extract::Request;
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use chrono::DateTime;
+use chrono::{DateTime, NaiveDate};
 use serde_json::{Value, json};
 
 use crate::desk::guard::{bearer, is_json, token};
@@ -171,11 +171,13 @@ impl OpenDesk {
         (self.desk.clock)()
     }
 
-    /// The cards of what a call brought, each with the reference of the patient if that is known.
+    /// The cards of what a call brought, and the reference of the patient if that is known. `booked` are the days of the
+    /// appointments that it is about.
     fn cards(
         &self,
         outward: &Outward<'_>,
         read: Result<&[u8], Diagnostic>,
+        booked: &[NaiveDate],
     ) -> (Vec<Card>, Option<String>) {
         let screener = self.desk.screener.clone().on(self.now().date_naive());
         let read = read
@@ -190,7 +192,14 @@ impl OpenDesk {
             Ok(referral) => {
                 let mut screening = screener.screening(&referral);
                 screening.notices.extend((self.desk.exchanged)());
-                (cards::cards(outward, &screening), Some(screening.reference))
+                let mut shown = cards::cards(outward, &screening);
+                let planned = screening.procedure_on.as_deref();
+                for day in booked {
+                    if planned.is_none_or(|it| !it.starts_with(&day.to_string())) {
+                        shown.push(cards::for_another_day(outward, &screening, *day));
+                    }
+                }
+                (shown, Some(screening.reference))
             }
             Err(refusal) => (vec![cards::refused(outward, &refusal)], refusal.reference),
         }
@@ -252,7 +261,7 @@ pub(super) fn call(open: &mut OpenDesk, call: &Call) -> Response {
     let response = response_in(brought)
         .and_then(|it| is_of(it, patient.and_then(Node::text)))
         .map(|it| source.slice(&it.span).as_bytes());
-    let (cards, reference) = open.cards(&outward, response);
+    let (cards, reference) = open.cards(&outward, response, &booked(&root));
     if let (Some(service), Some(reference)) = (&mut open.service, &reference) {
         cards.iter().for_each(|it| service.remember(it, reference));
     }
@@ -452,6 +461,21 @@ fn is_of<'a>(response: &'a Node, patient: Option<&str>) -> Result<&'a Node, Diag
         return Err(Diagnostic::bare(Code::NotToBeUsed, title).help(help));
     }
     Ok(response)
+}
+
+/// The days of the appointments that are to be booked, each once.
+fn booked(root: &Node) -> Vec<NaiveDate> {
+    let appointments = root.get("context").and_then(|it| it.get("appointments"));
+    let entries = appointments.map_or(&[][..], |it| it.list("entry"));
+    let mut days: Vec<NaiveDate> = entries
+        .iter()
+        .filter_map(|it| it.get("resource")?.get("start")?.text())
+        .filter_map(|start| DateTime::parse_from_rfc3339(start).ok())
+        .map(|start| start.date_naive())
+        .collect();
+    days.sort_unstable();
+    days.dedup();
+    days
 }
 
 /// The answer to a call that comes to nothing.

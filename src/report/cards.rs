@@ -4,6 +4,7 @@
 //! INVARIANT: there is always a card. In that standard no card means that there is nothing to say, which of a patient whom nobody
 //! could screen would be taken for a go. No card suggests or changes anything in a record.
 
+use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 use crate::document::diagnostic::Diagnostic;
@@ -45,6 +46,38 @@ pub fn cards(outward: &Outward<'_>, screening: &Screening) -> Vec<Card> {
     std::iter::once(verdict(outward, screening))
         .chain(against.map(|it| finding(outward, screening, it)))
         .collect()
+}
+
+/// The card for an appointment on a day for which nobody screened.
+pub fn for_another_day(outward: &Outward<'_>, screening: &Screening, booked: NaiveDate) -> Card {
+    let uuid = uuid(screening, &format!("card of {booked}"));
+    let text = format!(
+        "{}: the appointment is on {}, and the surgery is planned for another day",
+        screening.reference,
+        words::day(booked)
+    );
+    let planned = words::surgery(screening);
+    let planned = planned.map_or_else(|| "no day".to_owned(), |it| inline(&it));
+    let detail = format!(
+        "The answers plan {planned}, and the verdict holds for that alone: results age, and what is taken changes. \
+         If the surgery is on {}, change the plan in the answers and screen them again.\n\n**{}**\n",
+        words::day(booked),
+        inline(SAFETY)
+    );
+    let summary = summary(outward, &text);
+    let shown = json!({
+        "uuid": uuid,
+        "summary": summary,
+        "detail": detail,
+        "indicator": "warning",
+        "source": { "label": label(outward) },
+    });
+    Card {
+        uuid,
+        rule: None,
+        summary,
+        shown,
+    }
 }
 
 /// The card of a file that was not screened.

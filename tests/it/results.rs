@@ -112,6 +112,10 @@ fn readers_that_are_not_ours_take_all_that_goes_out() {
         saying(&"\u{1f9b6}".repeat(200)),
     ];
     strange.iter().for_each(|it| send(Ok(it)));
+    for it in &strange {
+        let other = cards::for_another_day(&outward, it, today());
+        answers.push(cards::object(&[other]));
+    }
     for code in [
         "login",
         "forbidden",

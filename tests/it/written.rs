@@ -64,6 +64,8 @@ fn folder() -> TempDir {
 #[case::ndjson(&["screen", "examples/referrals", "--clinic", CLINIC, "--as-of", DAY, "--format", "ndjson"])]
 #[case::markdown(&["screen", "examples/referrals/SM-103.yaml", "--clinic", CLINIC, "--as-of", DAY, "--format", "markdown"])]
 #[case::chase(&["screen", "examples/referrals/SM-107.yaml", "--clinic", CLINIC, "--as-of", DAY, "--format", "chase"])]
+#[case::fhir(&["screen", "examples/referrals/SM-107.yaml", "--clinic", CLINIC, "--as-of", DAY, "--format", "fhir"])]
+#[case::cards(&["screen", "examples/referrals/SM-107.yaml", "--clinic", CLINIC, "--as-of", DAY, "--format", "cards"])]
 #[case::blank(&["blank"])]
 #[case::dose(&["dose", "--weight", "70 kg", "--age", "30", "--height", "170 cm", "--sex", "male", "--agent", "lidocaine 2 % 3 mL"])]
 #[case::check(&["rules", "check"])]

@@ -4,6 +4,7 @@
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::process::Stdio;
+use std::sync::atomic::Ordering;
 
 use preblock::inner::questionnaire::fhir::filled::filled;
 use preblock::inner::register::Register;
@@ -48,6 +49,16 @@ fn response(reference: &str) -> Value {
     let text = std::fs::read(&path).expect("an example");
     let referral = screener.read(&path, &text).expect("an example is read");
     filled(&embedded_once().0, &referral.reference, &referral.answers).expect("a response")
+}
+
+/// The day of surgery that an example plans.
+fn screened_day(reference: &str) -> String {
+    let response = response(reference).to_string();
+    let day = response.split_once("\"plan.procedure_on\"");
+    let day = day.and_then(|(_, rest)| rest.split_once("\"valueDate\":\""));
+    day.and_then(|(_, rest)| rest.get(..10))
+        .expect("a day is planned")
+        .to_owned()
 }
 
 fn hook(prefetch: Value) -> String {
@@ -133,6 +144,46 @@ fn a_record_system_finds_the_service_and_gets_cards() {
     assert_eq!(cards(&goes)[0]["indicator"], "info");
 }
 
+/// The answers plan one day and somebody books another: the verdict holds for the planned one, and a card says so.
+#[test]
+fn an_appointment_on_another_day_is_told() {
+    let desk = TestDesk::new();
+    let booked = |start: &str| {
+        let mut call: Value =
+            serde_json::from_str(&hook(json!({ "response": response("SM-101") }))).expect("JSON");
+        call["context"]["appointments"] = json!({ "resourceType": "Bundle", "entry": [
+            { "resource": { "resourceType": "Appointment", "status": "proposed", "start": start } },
+        ] });
+        cards(&desk.calls("POST", SERVICE, &call.to_string()))
+    };
+    let planned = screened_day("SM-101");
+    assert_eq!(booked(&format!("{planned}T09:00:00+01:00")).len(), 1);
+    let other = booked("2027-01-15T09:00:00Z");
+    let [verdict, told] = other.as_slice() else {
+        unreachable!("{other:#?}")
+    };
+    assert_eq!(verdict["indicator"], "info");
+    assert_eq!(told["indicator"], "warning");
+    let summary = told["summary"].as_str().expect("a summary");
+    assert!(
+        summary.contains("15 Jan 2027") && summary.contains("planned for another day"),
+        "{summary}"
+    );
+}
+
+/// A rule set that was exchanged on the disk meanwhile is told on the card, as on every page.
+#[test]
+fn what_was_exchanged_is_told_on_the_card() {
+    let desk = TestDesk::new();
+    let called = hook(json!({ "response": response("SM-101") }));
+    let detail = |cards: &[Value]| cards[0]["detail"].to_string();
+    let before = cards(&desk.calls("POST", SERVICE, &called));
+    assert!(!detail(&before).contains("The rule set was changed"));
+    desk.exchanged.store(true, Ordering::Relaxed);
+    let after = cards(&desk.calls("POST", SERVICE, &called));
+    assert!(detail(&after).contains("The rule set was changed"));
+}
+
 #[rstest]
 #[case::no_prefetch(json!({}))]
 #[case::another_key(json!({ "patient": response("SM-101") }))]
@@ -208,31 +259,22 @@ fn only_whoever_shows_the_token_is_answered() {
     let json = ("Content-Type", "application/json");
     let own = ("Host", host.as_str());
     let may = ("Authorization", bearer.as_str());
-    let tried: [(u16, &str, Vec<(&str, &str)>); 9] = [
-        (200, "POST", vec![own, may, json]),
-        (401, "POST", vec![own, json]),
-        (401, "POST", vec![own, json, ("Authorization", &other)]),
-        (401, "POST", vec![own, json, may, may]),
-        (
-            401,
-            "POST",
-            vec![own, json, ("Authorization", "Basic YTpi")],
-        ),
-        (421, "POST", vec![("Host", "evil.example"), may, json]),
+    let tried: [(u16, Vec<(&str, &str)>); 9] = [
+        (200, vec![own, may, json]),
+        (401, vec![own, json]),
+        (401, vec![own, json, ("Authorization", &other)]),
+        (401, vec![own, json, may, may]),
+        (401, vec![own, json, ("Authorization", "Basic YTpi")]),
+        (421, vec![("Host", "evil.example"), may, json]),
         (
             403,
-            "POST",
             vec![own, may, json, ("Origin", "https://evil.example")],
         ),
-        (
-            403,
-            "POST",
-            vec![own, may, json, ("Sec-Fetch-Site", "same-origin")],
-        ),
-        (415, "POST", vec![own, may, ("Content-Type", "text/plain")]),
+        (403, vec![own, may, json, ("Sec-Fetch-Site", "same-origin")]),
+        (415, vec![own, may, ("Content-Type", "text/plain")]),
     ];
-    for (status, method, headers) in tried {
-        let answer = desk.ask(method, SERVICE, &headers, &body);
+    for (status, headers) in tried {
+        let answer = desk.ask("POST", SERVICE, &headers, &body);
         assert_eq!(answer.status, status, "{headers:?}: {answer:?}");
         has_headers(&answer);
         assert_eq!(status == 200, answer.body.contains("cards"), "{answer:?}");
