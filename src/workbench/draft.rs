@@ -298,8 +298,8 @@ fn finish(
         .collect();
     let id = wanted.id;
     let text = format!(
-        "# yaml-language-server: $schema=../../schemas/cases.schema.json\n\
-         # First cases of {id}; `preblock rules test` says which are missing.\ncases:\n{}",
+        "{}# First cases of {id}; `preblock rules test` says which are missing.\ncases:\n{}",
+        schema_line(files),
         written.join("\n")
     );
     let path = format!("cases/{}-{name}.yaml", wanted.concern());
@@ -448,4 +448,16 @@ fn expected(rule_set: &RuleSet, states: &States) -> String {
         }
     }
     format!("{{ {} }}", parts.join(", "))
+}
+
+/// Where editors find the schema of cases: beside that of the people, if their file says where that is.
+fn schema_line(files: &RuleFiles) -> String {
+    let people = files
+        .file(PEOPLE)
+        .map(|it| String::from_utf8_lossy(it.bytes()));
+    let line = people.as_deref().and_then(|it| it.lines().next());
+    line.filter(|it| it.starts_with('#') && it.contains("people.schema.json"))
+        .map_or_else(String::new, |it| {
+            it.replace("people.schema.json", "cases.schema.json") + "\n"
+        })
 }

@@ -166,3 +166,90 @@ fn a_folder_that_holds_anything_is_left_as_it_is() {
     started.edit("rules/limits.yaml", "value: 0.9", "value: 1");
     started.clean();
 }
+
+/// A morning with a procedure of which no file here knows: a danger, from the question to a referral that it stops, without a
+/// line of Rust.
+#[test]
+fn a_danger_is_added_by_the_commands() {
+    let started = Started::new(&["--id", "implant-removal"]);
+    let concern = "concern: site\nrules: []\n";
+    std::fs::write(started.path("rules/concerns/site.yaml"), concern).unwrap();
+    for (file, from, to) in [
+        (
+            "rules/ruleset.yaml",
+            "concerns:\n",
+            "concerns:\n  - { id: site, title: The implant }\n",
+        ),
+        (
+            "rules/questions.yaml",
+            "      - id: anaesthetic\n",
+            "      - { id: implant_felt, ask: Can the implant be felt under the skin?, answer: yes-no, from: referrer }\n      - id: anaesthetic\n",
+        ),
+        (
+            "rules/cases/people.yaml",
+            "adrenaline: no",
+            "adrenaline: no\n        implant_felt: yes",
+        ),
+        (
+            "referrals/P-1.yaml",
+            "  plan:\n",
+            "  plan:\n    implant_felt: no\n",
+        ),
+    ] {
+        started.edit(file, from, to);
+    }
+    let drafted = [
+        "rules",
+        "new",
+        "site/implant-not-felt",
+        "--fact",
+        "plan.implant_felt",
+        "--value",
+        "no",
+    ];
+    let more = ["--outcome", "refer", "--as-of", "2026-11-30", "--write"];
+    let (status, all) = started.run(&[&drafted[..], &more].concat());
+    assert_eq!(status, Some(0), "{all}");
+    let cases =
+        std::fs::read_to_string(started.path("rules/cases/site-implant-not-felt.yaml")).unwrap();
+    assert!(
+        cases.starts_with("# yaml-language-server: $schema=../../.schemas/cases.schema.json\n"),
+        "{cases}"
+    );
+    let (status, all) = started.run(&["rules", "check", "--as-of", "2026-11-30"]);
+    assert_eq!(status, Some(1), "a draft is told: {all}");
+    for (text, written) in [
+        ("the hazard in a few words", "The implant cannot be felt"),
+        (
+            "what is so",
+            "The implant cannot be felt, so nobody knows how deep it lies.",
+        ),
+        (
+            "what to do",
+            "Send the patient where it can be seen by ultrasound.",
+        ),
+        ("to whom", "a centre that removes deep implants"),
+        (
+            "what it rests on; better, a source of sources.yaml",
+            "the clinic has no ultrasound",
+        ),
+    ] {
+        started.edit(
+            "rules/concerns/site.yaml",
+            &format!("To be written: {text}"),
+            written,
+        );
+    }
+    started.edit(
+        "rules/guarantees.yaml",
+        "guarantees:\n",
+        "guarantees:\n  - id: nobody-digs\n    title: Nobody goes ahead with an implant that is not, or may not be, felt\n    where:\n      - may_hold: { fact: plan.implant_felt, is: no }\n    never: go\n    because: Whoever searches for it cuts nerves.\n\n",
+    );
+    started.clean();
+    let (status, all) = started.screened("referrals/P-1.yaml");
+    assert_eq!(status, Some(20), "{all}");
+    assert!(
+        all.contains("REFER, routine  P-1") && all.contains("a centre that removes deep implants"),
+        "{all}"
+    );
+}
