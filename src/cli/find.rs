@@ -90,7 +90,11 @@ pub(crate) fn read(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
     read_at_most(path, frame::LARGEST)
 }
 
-fn read_at_most(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
+/// The same of a file that may have so many bytes.
+///
+/// # Errors
+/// As [`read`].
+pub(crate) fn read_at_most(path: &Path, largest: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
     if !is_standard_input(path) {
         return files::read_bounded(path, largest);
     }

@@ -9,8 +9,9 @@ use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, atomic_write, draw, find};
 use crate::document::append::at_end_of_list;
 use crate::document::diagnostic::{Code, Diagnostic};
+use crate::document::text::too_large;
 use crate::questionnaire::policy::rule_set_with;
-use crate::rule_set::files::{TextFile, read_bounded};
+use crate::rule_set::files::TextFile;
 use crate::workbench::names::{NameColumns, NameList, NameTerms, changes, names, policy};
 
 /// Most bytes of a list.
@@ -110,19 +111,19 @@ fn import(arguments: &Import) -> Result<ExitStatus, Vec<Diagnostic>> {
     let local = draw::local_of(&source)?;
     // With the names that the policy has already: none of them may come to mean something else.
     let rule_set = rule_set_with(&files, local.as_ref())?;
-    let bytes = if find::is_standard_input(&arguments.file) {
-        find::read(&arguments.file)
-    } else {
-        read_bounded(&arguments.file, LARGEST_LIST)
-    };
+    let shown = find::name_of(&arguments.file);
+    let bytes = find::read_at_most(&arguments.file, LARGEST_LIST).map_err(|it| vec![*it])?;
+    // Of standard input no more was read.
+    if u64::try_from(bytes.len()).is_ok_and(|it| it > LARGEST_LIST) {
+        return Err(vec![too_large(&shown, LARGEST_LIST)]);
+    }
     let columns = NameColumns {
         name: arguments.name_column.clone(),
         generic: arguments.generic_column.clone(),
         separator: arguments.separator,
         together: arguments.together.clone(),
     };
-    let shown = find::name_of(&arguments.file);
-    let list = names(&rule_set, &shown, &bytes.map_err(|it| vec![*it])?, &columns)?;
+    let list = names(&rule_set, &shown, &bytes, &columns)?;
     let terms = NameTerms {
         reason: arguments.reason.clone(),
         agreed_by: arguments.agreed_by.clone(),
@@ -142,7 +143,13 @@ fn import(arguments: &Import) -> Result<ExitStatus, Vec<Diagnostic>> {
     };
     if let Some(text) = &text {
         let name = local.as_ref().map_or("the local policy", TextFile::name);
-        rule_set_with(&files, Some(&TextFile::new(name, text.as_str())))?;
+        let policy = TextFile::new(name, text.as_str());
+        rule_set_with(&files, Some(&policy)).map_err(|mut found| {
+            for it in found.iter_mut().filter(|it| it.code == Code::TooLarge) {
+                it.help = "A local policy holds some forty thousand names: leave out those that nobody writes.".into();
+            }
+            found
+        })?;
     }
     for it in &list.left_out {
         draw::note(&format!("row {}: `{}`: {}", it.row, it.name, it.why));

@@ -3,7 +3,8 @@
 #![expect(clippy::expect_used, reason = "a slip in a test ought to stop it")]
 
 use std::fmt::Write as _;
-use std::process::Output;
+use std::io::Write as _;
+use std::process::{Output, Stdio};
 
 use preblock::inner::questionnaire::policy::rule_set_with;
 use preblock::inner::rule_set::files::{RuleFiles, TextFile};
@@ -11,7 +12,7 @@ use preblock::inner::workbench::names::{NameColumns, names};
 use rstest::rstest;
 use serde_json::Value;
 
-use crate::support::{embedded_once, run, said};
+use crate::support::{embedded_once, program, run, said};
 
 const TERMS: [&str; 6] = [
     "--agreed-by",
@@ -235,6 +236,34 @@ fn a_list_with_a_slip_is_refused_whole(
     assert_eq!(output.status.code(), Some(2), "{told}");
     assert!(output.stdout.is_empty());
     assert!(told.contains(code) && told.contains(place), "{told}");
+}
+
+/// Standard input is read to its end, however long, or refused.
+#[test]
+fn standard_input_is_read_to_its_end() {
+    let rows = "paracetamol,paracetamol\n".repeat(60_000);
+    let mut program = program();
+    program
+        .args(["names", "import", "-"])
+        .args(CLINIC)
+        .args(TERMS);
+    let mut child = program
+        .stdin(Stdio::piped())
+        .stderr(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    let mut into = child.stdin.take().expect("its standard input");
+    into.write_all(format!("name,generic\n{rows}").as_bytes())
+        .expect("written");
+    drop(into);
+    let output = child.wait_with_output().expect("it ends");
+    let told = said(&output.stderr);
+    assert_eq!(
+        told,
+        "0 names taken, 60000 rows known already, 0 rows left out\n"
+    );
+    assert!(output.status.success() && output.stdout.is_empty());
 }
 
 #[test]
