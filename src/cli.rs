@@ -178,8 +178,8 @@ impl ClinicFile {
 /// What another program's columns mean.
 #[derive(Debug, Args)]
 pub(crate) struct MappingFile {
-    /// What the columns, items and codes of another program mean, by this mapping file: sheets (.csv, .tsv, .txt, and what
-    /// comes through `-`) are read by it, a referral a row
+    /// The mapping file that says what another program means: its sheets (.csv, .tsv, .txt, and what comes through `-`) are
+    /// read by it, a referral a row, and its responses
     #[arg(id = "mapping", long = "mapping", value_name = "FILE")]
     pub path: Option<PathBuf>,
 }

@@ -99,11 +99,16 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         .into_iter()
         .partition(|it| find::is_sheet(&screener, it));
     let (sheets, refused) = sheets(&screener, &of_sheets);
-    let twins = Twins::among(&paths);
     let rows = sheets.iter().flat_map(|sheet| {
         let rows = sheet.rows();
-        rows.map(|row| Unread::Row(sheet.heading(), row))
+        rows.map(|row| (sheet.heading(), row))
     });
+    let named = rows.clone().filter_map(|(heading, row)| {
+        let reference = heading.reference_of(&row)?;
+        Some((reference, heading.name_of(&row)))
+    });
+    let twins = Twins::among(&paths, &named.collect::<Vec<_>>());
+    let rows = rows.map(|(heading, row)| Unread::Row(heading, row));
     let files = paths.iter().map(|path| Unread::File(path));
     let unread: Vec<Unread<'_>> = files.chain(rows).collect();
     let is_folder = arguments.files.iter().any(|it| it.is_dir());
@@ -230,7 +235,10 @@ fn screen(
 ) -> Result<Screening, Refusal> {
     let (read, notice) = match unread {
         Unread::File(path) => (read_file(screener, path), twins.notice(path)),
-        Unread::Row(heading, row) => (screener.read_row(heading, row), None),
+        Unread::Row(heading, row) => {
+            let notice = twins.notice(Path::new(&heading.name_of(row)));
+            (screener.read_row(heading, row), notice)
+        }
     };
     match read {
         Ok(referral) => {

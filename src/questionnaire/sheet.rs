@@ -116,7 +116,7 @@ impl<'a> WholeSheet<'a> {
     }
 
     /// Its rows, one a referral.
-    pub fn rows(&self) -> impl Iterator<Item = SheetRow<'_>> {
+    pub fn rows(&self) -> impl Iterator<Item = SheetRow<'_>> + Clone {
         self.rows.iter().map(|(at, span)| SheetRow {
             at: *at,
             bytes: self.bytes.get(span.clone()).unwrap_or(&[]),
@@ -218,7 +218,7 @@ impl<'a> Heading<'a> {
     }
 
     /// The reference of a row, if it can be read.
-    fn reference_of(&self, row: &SheetRow<'_>) -> Option<String> {
+    pub(crate) fn reference_of(&self, row: &SheetRow<'_>) -> Option<String> {
         let (_, cells) = row.cells(&self.name, self.form.separator).ok()?;
         let cell = self.cell(&cells, &self.form.reference)?;
         (cells.len() == self.columns.len() && !cell.text.is_empty()).then(|| cell.text.clone())

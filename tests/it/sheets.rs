@@ -2,9 +2,13 @@
 #![expect(clippy::panic, reason = "a sheet of the test that is refused fails it")]
 
 use preblock::Screener;
+use preblock::inner::batch::lines::{InputEnd, RowBlocks};
 use preblock::inner::cli::draw::rendered;
 use preblock::inner::document::diagnostic::Diagnostic;
+use preblock::inner::document::rows::{Rows, SheetRow};
 use preblock::inner::document::source::{Node, NodeKind, steers};
+use proptest::prelude::*;
+use std::io::{BufReader, Read};
 use std::path::PathBuf;
 
 use preblock::inner::questionnaire::edit::whole::written_out;
@@ -17,7 +21,7 @@ use preblock::inner::screening::screener::Referral;
 use rstest::rstest;
 use serde_json::{Value, json};
 
-use crate::support::{embedded, run, said, today};
+use crate::support::{SEED, embedded, embedded_once, run, said, today};
 
 /// A sender who writes decimals with a comma.
 const MAPPING: &str = r#"mapping: 1
@@ -648,6 +652,142 @@ fn the_example_is_imported() {
     let again = run(&import);
     assert_eq!(again.status.code(), Some(74), "{}", said(&again.stderr));
     assert_eq!(written("SM-212.yaml"), text);
+}
+
+/// One mapping file serves both: a response of the same practice to its own form.
+#[test]
+fn the_response_of_the_example_is_imported() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| panic!("{error}"));
+    let out = folder.path().display().to_string();
+    let file = "examples/interchange/SM-214.intake.json";
+    let without = run(&["import", file, "--out", &out, "--as-of", "2026-11-25"]);
+    assert_eq!(without.status.code(), Some(2));
+    assert!(said(&without.stderr).contains("answers/another-rule-set"));
+    let output = run(&[&["import", file, "--out", &out], &EXAMPLE[..]].concat());
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output.stderr));
+    let text = std::fs::read_to_string(folder.path().join("SM-214.yaml")).unwrap_or_default();
+    let expected = "questionnaire: 1\nfor: nail-surgery\nreference: SM-214\ncompleted_on: 2026-11-23\nanswers:\n  person:\n    \
+                    date_of_birth: 1972-08-30\n    sex: female\n    weight: 68.5 kg\n  medicines:\n    current: [apixaban 5 mg \
+                    twice a day, ramipril 5 mg]\n  allergies:\n    known: []\n  circulation:\n    smoker: no\nnote: Sent by the \
+                    evening surgery.\n";
+    assert_eq!(text, expected);
+}
+
+/// A reference that a sheet and a file both have is told with each; one that a sheet has twice refuses both rows.
+#[test]
+fn a_reference_that_comes_twice_is_told() {
+    let folder = tempfile::tempdir().unwrap_or_else(|error| panic!("{error}"));
+    let path = folder.path().join("sheet.csv");
+    let sheet = "Referral,Weight\nSM-101,81\nSM-212,71\nSM-212,72\n";
+    assert!(std::fs::write(&path, sheet).is_ok());
+    let path = path.display().to_string();
+    let files = [
+        "screen",
+        "examples/referrals/SM-101.yaml",
+        &path,
+        "--format",
+        "ndjson",
+    ];
+    let output = run(&[&files, &EXAMPLE[..]].concat());
+    assert_eq!(output.status.code(), Some(2));
+    let lines = said(&output.stdout);
+    let lines: Vec<&str> = lines.lines().collect();
+    let notices = |line: &&&str| line.contains("the same reference");
+    assert_eq!(lines.len(), 4, "{lines:#?}");
+    assert_eq!(lines.iter().filter(notices).count(), 4, "{lines:#?}");
+    assert_eq!(
+        said(&output.stderr)
+            .matches("rows 3, 4 have the same reference")
+            .count(),
+        2
+    );
+}
+
+/// A sheet that nobody holds: so many rows, made as they are read.
+struct Endless {
+    row: usize,
+    left: Vec<u8>,
+}
+
+impl Read for Endless {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        const ROWS: usize = 1_000_000;
+        if self.left.is_empty() && self.row < ROWS {
+            self.row += 1;
+            let row = self.row;
+            self.left = format!("SM-{row};81,5;\"two\nlines; {row}\"\n").into_bytes();
+        }
+        let n_bytes = self.left.len().min(buffer.len());
+        buffer[..n_bytes].copy_from_slice(&self.left[..n_bytes]);
+        self.left.drain(..n_bytes);
+        Ok(n_bytes)
+    }
+}
+
+/// What is held of a million rows is one block, whatever their number.
+#[test]
+fn a_million_rows_are_read_in_small_blocks() {
+    let input = Endless {
+        row: 0,
+        left: Vec::new(),
+    };
+    let mut blocks = RowBlocks::new(Rows::new(BufReader::new(input), b';'), 256);
+    let (mut buffer, mut n_rows, mut largest, mut last) = (Vec::new(), 0, 0, 0);
+    let end = loop {
+        match blocks.next(buffer) {
+            Ok(block) => {
+                n_rows += block.rows.len();
+                largest = largest.max(block.bytes.capacity());
+                last = block.rows.last().map_or(0, |(at, _)| at.line);
+                buffer = block.bytes;
+            }
+            Err(end) => break end,
+        }
+    };
+    assert!(matches!(end, InputEnd::Whole));
+    assert_eq!((n_rows, last), (1_000_000, 1_999_999));
+    assert!(largest < 1 << 16, "{largest}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { rng_seed: SEED, ..ProptestConfig::with_cases(300) })]
+
+    /// Cells that are written as RFC 4180 has it come back, wherever they have quotes, separators and ends of lines.
+    #[test]
+    fn cells_come_back_as_they_were_written(cells in prop::collection::vec("[a-z;\",\n ]{0,8}", 1..6)) {
+        let written: Vec<String> = cells.iter().map(|it| quoted(it)).collect();
+        let text = format!("x;y\n{}\n", written.join(";"));
+        let mut rows = Rows::new(text.as_bytes(), b';');
+        let mut read: Vec<Vec<String>> = Vec::new();
+        loop {
+            let mut bytes = Vec::new();
+            let Ok(Some(at)) = rows.next_row(&mut bytes) else { break };
+            let cells = SheetRow { at, bytes: &bytes }.cells("sheet.csv", b';');
+            let cells = cells.map_or_else(|found| vec![drawn(&found)], |it| it.1.into_iter().map(|cell| cell.text).collect());
+            read.push(cells);
+        }
+        let trimmed: Vec<String> = cells.iter().map(|it| it.trim().to_owned()).collect();
+        let says_something = cells.iter().any(|it| it.contains(|letter: char| !"\" ;\n".contains(letter)));
+        let expected = [vec!["x".to_owned(), "y".to_owned()], trimmed];
+        prop_assert_eq!(&read[..], &expected[..if says_something { 2 } else { 1 }]);
+    }
+
+    /// Whatever bytes stand in a sheet, each row of it is read, or refused with a word; and no row is lost.
+    #[test]
+    fn no_bytes_of_a_sheet_are_passed_over(
+        bytes in prop::collection::vec(prop_oneof![Just(b'"'), Just(b';'), Just(b'\n'), Just(b'a'), Just(b'1'), any::<u8>()], 0..60),
+    ) {
+        let rules = embedded_once();
+        let sheet = [b"Referral;Sex;Remarks\nSM-1;f;a\n", &bytes[..]].concat();
+        let mapping = mapping(&rules.0);
+        let rows = rows(&rules.0, &mapping, &sheet).unwrap_or_default();
+        prop_assert!(rows.first().is_some_and(Result::is_ok) || rows.len() > 1);
+        for row in &rows {
+            prop_assert!(row.as_ref().err().is_none_or(|found| !found.is_empty()));
+        }
+        let letters = bytes.contains(&b'a');
+        prop_assert!(!letters || rows.len() > 1);
+    }
 }
 
 /// A sheet is never read without a mapping file.

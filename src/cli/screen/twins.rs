@@ -1,4 +1,4 @@
-//! Files of one run that have the same reference: two patients under one, or two versions of one patient.
+//! Files, and rows of sheets, of one run that have the same reference: two patients under one, or two versions of one patient.
 //!
 //! They are looked for before the first file is screened, by reading each as far as its reference,
 //! since the first of two is printed before the second is read.
@@ -19,24 +19,27 @@ pub(crate) struct Twins {
 }
 
 impl Twins {
-    /// Looks at the references alone. A file without a readable one is nobody's twin.
-    pub(crate) fn among(paths: &[PathBuf]) -> Self {
+    /// Looks at the references alone. A file without a readable one is nobody's twin. Rows come by their references and what
+    /// each is called; a sheet that has one twice refuses both of them itself.
+    pub(crate) fn among(paths: &[PathBuf], rows: &[(String, String)]) -> Self {
         let mut files: BTreeMap<String, (String, Vec<PathBuf>)> = BTreeMap::new();
-        if paths.len() > 1 {
+        let mut put = |reference: &str, path: PathBuf| {
+            files
+                .entry(reference.to_lowercase())
+                .or_insert((reference.to_owned(), Vec::new()))
+                .1
+                .push(path);
+        };
+        if paths.len() + rows.len() > 1 {
             // Standard input can be read only once, and then it is screened.
             for path in paths.iter().filter(|it| !is_standard_input(it)) {
-                let Some(reference) = read_bounded(path, frame::LARGEST)
-                    .ok()
-                    .and_then(|it| reference_of(&it))
-                else {
-                    continue;
-                };
-                files
-                    .entry(reference.to_lowercase())
-                    .or_insert((reference, Vec::new()))
-                    .1
-                    .push(path.clone());
+                let bytes = read_bounded(path, frame::LARGEST).ok();
+                if let Some(reference) = bytes.and_then(|it| reference_of(&it)) {
+                    put(&reference, path.clone());
+                }
             }
+            rows.iter()
+                .for_each(|(reference, row)| put(reference, row.into()));
         }
         files.retain(|_, (_, paths)| paths.len() > 1);
         Self { files }
