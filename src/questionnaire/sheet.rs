@@ -550,7 +550,20 @@ impl<'a> RowReader<'a> {
         let mut nothing_begins = false;
         for (column, cell) in filled {
             let (before, mut is_nothing) = (items.len(), false);
-            for (span, word) in words(self.source, column, cell) {
+            let words = words(self.source, column, cell);
+            // An empty list would be read as asked, and none.
+            if words.is_empty() {
+                let help = "write what there is, or the code for none; an empty cell was not asked";
+                self.report(
+                    Code::WrongForm,
+                    cell,
+                    "the cell holds separators alone",
+                    "neither an entry nor none",
+                    help,
+                );
+                return None;
+            }
+            for (span, word) in words {
                 let named = |name: &str| Node {
                     span: span.clone(),
                     kind: NodeKind::Text(name.to_owned()),

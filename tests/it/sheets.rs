@@ -173,6 +173,12 @@ pub const SLIPS: &[(&str, &[u8], &str, &str)] = &[
     ("blank rows", b"\n\r\n;;\n\"\";\n", "text/empty", ""),
     ("heading only", b"Referral;Sex\n", "text/empty", ""),
     (
+        "separators alone, which are not none",
+        b"Referral;Medicine 1\nSM-1; + \n",
+        "shape/wrong-form",
+        "2:6",
+    ),
+    (
         "column not mapped",
         b"Referral;Sxe\nSM-1;f\n",
         "mapping/not-mapped",
@@ -1145,6 +1151,10 @@ fn items_of_one_list_are_joined_and_a_result_keeps_its_day() {
 #[case::modifier_of_a_group(json!([{ "linkId": "page", "modifierExtension": [], "item": [{ "linkId": "Sex", "answer": [{ "valueString": "f" }] }] }]), "answers/not-to-be-used")]
 #[case::modifier_of_an_item(json!([{ "linkId": "Sex", "modifierExtension": [], "answer": [{ "valueString": "f" }] }]), "answers/not-to-be-used")]
 #[case::modifier_of_an_answer(json!([{ "linkId": "Sex", "answer": [{ "valueString": "f", "modifierExtension": [] }] }]), "answers/not-to-be-used")]
+#[case::boolean_in_quotes(json!([{ "linkId": "Smoker", "answer": [{ "valueBoolean": "true" }] }]), "answers/not-an-option")]
+#[case::boolean_of_nothing(json!([{ "linkId": "Smoker", "answer": [{ "valueBoolean": null }] }]), "answers/not-an-option")]
+#[case::moment_that_is_none(json!([{ "linkId": "INR on", "answer": [{ "valueDateTime": "2026-11-24Tomorrow" }] }]), "answers/wrong-kind")]
+#[case::moment_that_is_a_number(json!([{ "linkId": "INR on", "answer": [{ "valueDateTime": 2026 }] }]), "answers/wrong-kind")]
 #[case::no_link(json!([{ "answer": [{ "valueString": "f" }] }]), "shape/missing-key")]
 #[case::no_list(json!({ "linkId": "Sex" }), "shape/wrong-type")]
 fn an_item_of_another_form_is_refused(#[case] items: Value, #[case] code: &str) {

@@ -315,17 +315,24 @@ impl<'a> Translator<'a> {
         let asked = question.filter(|_| !is_day);
         let made = match (asked.map(|it| &it.answer), value.key.as_str()) {
             (None | Some(Answer::Date), "valueDateTime") if question.is_some() => {
-                let moment = value.value.text()?;
-                let day = moment.split_once('T').map_or(moment, |(day, _)| day);
+                let moment = value.value.text().unwrap_or("");
+                let day = match moment.split_once('T') {
+                    Some((day, _)) if chrono::DateTime::parse_from_rfc3339(moment).is_ok() => day,
+                    None if value.value.text().is_some() => moment,
+                    // What is no moment of the standard is told as it stands.
+                    _ => return Some(Said::Answer(answer.clone())),
+                };
                 as_value("valueDate", text(day, &value.value.span))
             }
-            (Some(Answer::YesNo), "valueBoolean") => {
-                let word = if value.value.kind == NodeKind::Bool(true) {
-                    "yes"
-                } else {
-                    "no"
-                };
-                code(&system_of(self.canonical, asked?), word)
+            // `"true"` in quotes, or nothing, is neither yes nor no.
+            (Some(Answer::YesNo), "valueBoolean")
+                if matches!(value.value.kind, NodeKind::Bool(_)) =>
+            {
+                let is_yes = value.value.kind == NodeKind::Bool(true);
+                code(
+                    &system_of(self.canonical, asked?),
+                    if is_yes { "yes" } else { "no" },
+                )
             }
             (Some(Answer::YesNo | Answer::OneOf(_) | Answer::SeveralOf(_)), _)
             | (Some(Answer::Medicines | Answer::Allergies), "valueCoding") => {
