@@ -20,7 +20,7 @@ use crate::rule_set::{Conflict, Derived, Idx, Input, Question, Rule, Table};
 use crate::truth::FactSlot;
 
 /// How many results of a formula are kept.
-const N_KEPT: usize = 512;
+const N_KEPT: usize = 1 << 10;
 
 /// The records of one block.
 #[derive(Debug)]
@@ -260,7 +260,7 @@ impl Settled {
                 let entries = |from, n| entries.get(from..)?.get(..n);
                 given(groundwork, meanings, entries, (slot, kind), held(slot)?)
             };
-            let Some(number) = kept[at].result(entries, held, || number(derived, given)) else {
+            let Some(number) = kept[at].result(held, || number(derived, given)) else {
                 return;
             };
             marks[own.known].insert(lane);
@@ -513,69 +513,65 @@ struct KeptResults {
     inputs: Vec<FactSlot>,
     /// Its result where none of them is known.
     of_nothing: Option<f64>,
-    /// What it was given, a list as its length and its entries; nothing where no result is kept.
-    given: Vec<Vec<Held>>,
-    results: Vec<Option<f64>>,
-    now: Vec<Held>,
+    /// What it was given for each result, one after the other.
+    given: Vec<u64>,
+    /// The results; nothing where none is kept.
+    results: Vec<Option<Option<f64>>>,
+    now: Vec<u64>,
 }
 
 impl KeptResults {
     fn new(groundwork: &Groundwork<'_>, derived: &Derived) -> Self {
         let inputs = derived.inputs.iter().filter_map(|input| input.fact());
+        let inputs: Vec<FactSlot> = inputs
+            .filter(|slot| groundwork.slots[*slot].column.is_some())
+            .collect();
         Self {
-            inputs: inputs
-                .filter(|slot| groundwork.slots[*slot].column.is_some())
-                .collect(),
             of_nothing: number(derived, |_, _| None),
-            given: vec![Vec::new(); N_KEPT],
+            given: vec![0; N_KEPT * inputs.len()],
             results: vec![None; N_KEPT],
             now: Vec::new(),
+            inputs,
         }
     }
 
     fn clear(&mut self) {
-        self.given.iter_mut().for_each(Vec::clear);
+        self.results.fill(None);
     }
 
     /// The result for what is held of each fact, computed if it is not kept.
     fn result(
         &mut self,
-        entries: &[Idx<Meaning>],
         held: impl Fn(FactSlot) -> Option<Held>,
         compute: impl FnOnce() -> Option<f64>,
     ) -> Option<f64> {
         self.now.clear();
-        for slot in &self.inputs {
-            match held(*slot).unwrap_or(Held::Missing) {
-                Held::Entries { from, n } => {
-                    let own = entries.get(from..).and_then(|it| it.get(..n));
-                    self.now.push(Held::Number(n as u64));
-                    let own = own.unwrap_or(&[]).iter();
-                    self.now.extend(own.map(|at| Held::Answer(*at)));
-                }
-                held => self.now.push(held),
-            }
-        }
         let mut hash = 0_u64;
-        for held in &self.now {
-            let bits = match *held {
+        for slot in &self.inputs {
+            // Of one fact there are answers or numbers, never both.
+            let bits = match held(*slot).unwrap_or(Held::Missing) {
                 Held::Missing => u64::MAX,
                 Held::Answer(at) => at.index() as u64,
-                Held::Entries { from, .. } => from as u64,
                 Held::Number(bits) => bits,
+                // Hardly any list comes twice.
+                Held::Entries { .. } => return compute(),
             };
             hash = (hash ^ bits)
                 .wrapping_mul(0x9e37_79b9_7f4a_7c15)
                 .rotate_left(29);
+            self.now.push(bits);
         }
-        let at = (hash >> 20) as usize % N_KEPT;
-        let (Some(given), Some(result)) = (self.given.get_mut(at), self.results.get_mut(at)) else {
+        let (at, n_inputs) = ((hash >> 20) as usize % N_KEPT, self.inputs.len());
+        let given = self.given.get_mut(at * n_inputs..(at + 1) * n_inputs);
+        let (Some(given), Some(kept)) = (given, self.results.get_mut(at)) else {
             return compute();
         };
-        if *given != self.now || given.is_empty() {
-            given.clone_from(&self.now);
-            *result = compute();
+        match kept {
+            Some(result) if *given == self.now => *result,
+            _ => {
+                given.copy_from_slice(&self.now);
+                *kept.insert(compute())
+            }
         }
-        *result
     }
 }
