@@ -7,14 +7,17 @@ const LONGEST_REFERENCE: usize = 40;
 
 /// What is wrong with a text as a patient's reference, and what to do: `None` if nothing is. Neither quotes the text.
 pub(super) fn not_a_reference(text: &str) -> Option<(String, String)> {
-    let form = format!(
-        "letters a to z, digits, `-`, `/`, `.` and `_`, at most {LONGEST_REFERENCE}, such as `SM-103`"
-    );
+    // A batch asks this of every line, and most have nothing wrong.
+    let form = || {
+        format!(
+            "letters a to z, digits, `-`, `/`, `.` and `_`, at most {LONGEST_REFERENCE}, such as `SM-103`"
+        )
+    };
     let refused = |title: &str, help: String| Some((title.to_owned(), help));
     if text.is_empty() {
         return refused(
             "the patient has no reference",
-            format!("write by which the clinic knows the patient: {form}"),
+            format!("write by which the clinic knows the patient: {}", form()),
         );
     }
     if looks_like_a_date(text) {
@@ -27,18 +30,25 @@ pub(super) fn not_a_reference(text: &str) -> Option<(String, String)> {
         .chars()
         .all(|it| it.is_ascii_alphanumeric() || "-/._".contains(it))
     {
-        let help =
-            format!("a reference is made of {form}; names are never asked for, stored or printed");
+        let help = format!(
+            "a reference is made of {}; names are never asked for, stored or printed",
+            form()
+        );
         return refused("a reference has no spaces, accents or other signs", help);
     }
     if !text.contains(|it: char| it.is_ascii_digit()) {
         let help = format!(
-            "a reference without a digit may be a name, which is never asked for; write {form}"
+            "a reference without a digit may be a name, which is never asked for; write {}",
+            form()
         );
         return refused("a reference needs a digit", help);
     }
-    (text.len() > LONGEST_REFERENCE)
-        .then(|| ("the reference is too long".into(), format!("write {form}")))
+    (text.len() > LONGEST_REFERENCE).then(|| {
+        (
+            "the reference is too long".into(),
+            format!("write {}", form()),
+        )
+    })
 }
 
 /// Whether day, month and a year of four digits stand in a text, in whichever order of writing.
