@@ -15,7 +15,8 @@ use preblock::inner::register::export;
 use preblock::inner::register::figures::figures;
 use preblock::inner::register::file::{network_drive, on_network};
 use preblock::inner::register::happening::{
-    Decided, Happening, QuestionTold, RuleSetAside, RuleTold, Screened,
+    CardFeedback, CardOutcome, CardReason, Decided, Happening, QuestionTold, RECORDS, RuleSetAside,
+    RuleTold, Screened,
 };
 use preblock::inner::register::lapse::lapsed;
 use preblock::inner::register::people::{Person, PersonRole, hashed};
@@ -139,6 +140,23 @@ fn screened(text: &str, outcome: Outcome, urgency: Option<Urgency>, asks: bool) 
         nurse_may_book: false,
         screening: serde_json::json!({ "screening": 1, "share": 0.1, "findings": [] }),
     }
+}
+
+/// What a record system tells of a card.
+fn feedback() -> Happening {
+    Happening::Feedback(Box::new(CardFeedback {
+        card: "d9fbb4cd-de58-80c7-9f07-9b2802d5d254".into(),
+        rule: Some("bleeding/inr-too-old".into()),
+        summary: "SM-1: INR too old (defer)".into(),
+        outcome: CardOutcome::Overridden,
+        reason: Some(CardReason {
+            system: None,
+            code: "other".into(),
+            display: None,
+        }),
+        comment: Some("measured today".into()),
+        done_at: "2026-11-30T09:00:00Z".into(),
+    }))
 }
 
 fn decided(screening: i64, outcome: Outcome) -> Happening {
@@ -304,6 +322,16 @@ fn what_does_not_fit_is_not_written() {
         New {
             referral: None,
             ..new(4, "NU", "SM-1", opened())
+        },
+        // Feedback is a record system's; nobody else's hand is that, and nobody has its name.
+        new(4, "CL", "SM-1", feedback()),
+        new(4, RECORDS, "SM-2", feedback()),
+        new(4, RECORDS, "SM-1", answered("two")),
+        new(4, RECORDS, "SM-1", decided(read, Outcome::Go)),
+        person(4, RECORDS, PersonRole::Clinician, "none"),
+        New {
+            person: "CL".into(),
+            ..person(4, RECORDS, PersonRole::Clinician, "none")
         },
     ];
     for new in wrong {

@@ -18,6 +18,7 @@ use serde_json::{Value, json};
 use crate::outside;
 use crate::papers::copy_folder;
 use crate::report::{hostile, stranger};
+use crate::shipped::skin;
 use crate::support::{embedded_once, run, said, today};
 
 /// Every file of a folder, by name.
@@ -129,8 +130,18 @@ fn readers_that_are_not_ours_take_all_that_goes_out() {
     ] {
         resources.push(fhir::came_to_nothing(code, MARKUP));
     }
+    // Another rule set, whose codes stand under another address.
+    let skin = Outward::of(&skin().rules).expect("the rule set has an address");
+    let screener = self::skin().screener_of_the_clinic();
+    for path in self::skin().paths() {
+        let bytes = std::fs::read(&path).expect("a referral");
+        let name = path.display().to_string();
+        let screening = screener.screen(&name, &bytes).expect("it is screened");
+        resources.push(fhir::bundle(&skin, &screening));
+        answers.push(cards::object(&cards::cards(&skin, &screening)));
+    }
     let n_resources = resources.len();
-    let given = json!({ "canonical": outward.canonical, "resources": resources, "cards": answers });
+    let given = json!({ "canonical": [outward.canonical, skin.canonical], "resources": resources, "cards": answers });
     let said = outside::run("results.py", &[], given.to_string().as_bytes());
     let said: Value = serde_json::from_slice(&said).expect("the checkers print JSON");
     assert_eq!(said["resources"], json!(n_resources));

@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use preblock::inner::outcome::{Outcome, Urgency};
 use preblock::inner::register::entry::{NOTHING_BEFORE, RegisterEntry, written};
-use preblock::inner::register::happening::{Happening, Screened, body};
+use preblock::inner::register::happening::{Happening, RECORDS, Screened, body};
 use preblock::inner::register::pile::PileFilter;
 use preblock::inner::register::state::{PileGroup, PileRow, WhoseTurn};
 use preblock::inner::register::{New, Register, RegisterError};
@@ -13,7 +13,9 @@ use preblock::inner::rule_set::catalogue::Who;
 use preblock::inner::rule_set::files::sha256;
 use proptest::prelude::*;
 
-use super::{answered, day, decided, folder, found, minute, new, raw, register, screened};
+use super::{
+    answered, day, decided, feedback, folder, found, minute, new, raw, register, screened,
+};
 
 /// What can be done to a referral; numbers choose among few, so that they meet.
 #[derive(Debug, Clone)]
@@ -29,6 +31,8 @@ enum Deed {
     PassOn,
     Close,
     Remove,
+    /// What a record system tells of a card.
+    Tell,
 }
 
 /// Up to three deeds are done together: all of them or none.
@@ -66,6 +70,7 @@ fn deeds() -> impl Strategy<Value = Vec<Vec<(u8, bool, Deed)>>> {
         2 => Just(Deed::PassOn),
         1 => Just(Deed::Close),
         1 => Just(Deed::Remove),
+        2 => Just(Deed::Tell),
     ];
     let together = prop_oneof![3 => 1..=1_usize, 1 => 2..=3_usize]
         .prop_flat_map(move |n| prop::collection::vec((0..2_u8, any::<bool>(), deed.clone()), n));
@@ -183,6 +188,7 @@ fn happening(model: &Model, deed: &Deed) -> Happening {
             entries: Vec::new(),
             why: "old".into(),
         },
+        Deed::Tell => feedback(),
     }
 }
 
@@ -208,6 +214,7 @@ fn done(model: &mut Model, deed: &Deed, seq: i64) {
         Deed::PassOn => model.is_passed_on = true,
         Deed::Close => model.is_closed = true,
         Deed::Remove => model.is_removed = true,
+        Deed::Tell => {}
     }
 }
 
@@ -227,7 +234,11 @@ proptest! {
             for (referral, is_clinician, deed) in together {
                 let reference = format!("SM-{referral}");
                 let model = then.entry(reference.clone()).or_default();
-                let person = if *is_clinician { "CL" } else { "NU" };
+                let person = match deed {
+                    Deed::Tell => RECORDS,
+                    _ if *is_clinician => "CL",
+                    _ => "NU",
+                };
                 let entry = new(at, person, &reference, happening(model, deed));
                 takes &= model.takes(deed, *is_clinician);
                 let next = seq + all.len() as i64 + 1;
