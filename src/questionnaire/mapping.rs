@@ -159,7 +159,7 @@ impl MappingReader<'_> {
                         "a second column",
                     )
                     .also(first, "the first one");
-            } else if column.further != first.is_some() && column.further {
+            } else if column.further && first.is_none() {
                 self.reading
                     .wrong(Code::MappedTwice, to, "no earlier column begins this list", "nothing to go on with")
                     .help("take `further` out here, or move the entry below the one that begins the list");

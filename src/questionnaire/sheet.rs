@@ -56,7 +56,7 @@ pub struct Heading<'a> {
     name: String,
     /// The heading of each column.
     columns: Vec<String>,
-    /// The rows of each reference that stands more than once.
+    /// The rows of each reference that stands more than once, whatever the case of its letters.
     repeated: HashMap<String, Vec<usize>>,
 }
 
@@ -92,7 +92,10 @@ impl<'a> WholeSheet<'a> {
                 bytes: bytes.get(begin..).unwrap_or(&[]),
             };
             if let Some(reference) = heading.reference_of(&row) {
-                references.entry(reference).or_default().push(at.number);
+                references
+                    .entry(reference.to_lowercase())
+                    .or_default()
+                    .push(at.number);
             }
             rows.push((at, begin..bytes.len()));
         }
@@ -396,7 +399,7 @@ impl<'a> RowReader<'a> {
             self.report(Code::WrongForm, cell, title, "not a reference", help);
             return String::new();
         }
-        if let Some(rows) = heading.repeated.get(&cell.text) {
+        if let Some(rows) = heading.repeated.get(&cell.text.to_lowercase()) {
             let rows: Vec<String> = rows.iter().map(ToString::to_string).collect();
             let title = format!("rows {} have the same reference", rows.join(", "));
             self.report(

@@ -282,7 +282,7 @@ pub const SLIPS: &[(&str, &[u8], &str, &str)] = &[
     ),
     (
         "reference twice",
-        b"Referral;Sex\nSM-1;f\nSM-2;f\nSM-1;m\n",
+        b"Referral;Sex\nSM-1;f\nSM-2;f\nsm-1;m\n",
         "sheet/reference-twice sheet/reference-twice",
         "2:1",
     ),
@@ -423,6 +423,27 @@ fn a_slip_in_a_sheet_is_told_at_its_cell() {
                 !drawn.chars().any(|letter| letter != '\n' && steers(letter)),
                 "{name}: {drawn}"
             );
+        }
+    }
+}
+
+/// A comma where a point is told is no number, and never one that is ten times as large.
+#[test]
+fn a_comma_is_refused_where_a_point_is_told() {
+    let rules = embedded();
+    let text = mapping_text(&rules).replace("decimal: comma", "decimal: point");
+    let Ok(mapping) = mapping::read(&rules, "mapping.yaml", text.as_bytes()) else {
+        panic!("the mapping is refused")
+    };
+    for (cell, expected) in [("81,5", Err(())), ("1,081", Err(())), ("81.5", Ok(()))] {
+        let sheet = format!("Referral;Weight\nSM-1;{cell}\n");
+        let rows = rows(&rules, &mapping, sheet.as_bytes()).unwrap_or_default();
+        let [row] = rows.as_slice() else {
+            panic!("{cell}: {rows:?}")
+        };
+        assert_eq!(row.as_ref().map(|_| ()).map_err(|_| ()), expected, "{cell}");
+        if let Err(found) = row {
+            assert_eq!(codes(found), ["answers/not-a-number"], "{cell}");
         }
     }
 }
