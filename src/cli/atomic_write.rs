@@ -22,9 +22,7 @@ pub(crate) fn write(path: &Path, text: &str, replace: bool) -> Result<(), String
             ));
         }
         Ok(_) if !replace => {
-            return Err(format!(
-                "`{shown}` is there already and was left as it is; `--force` replaces it"
-            ));
+            return Err(format!("`{shown}` is there already and was left as it is"));
         }
         _ => {}
     }
