@@ -1803,7 +1803,7 @@ fn every_code_has_a_fixture() {
     let mappings = crate::sheets::MAPPING_SLIPS.iter().map(|it| it.3);
     let listed = sheets.chain(mappings).flat_map(str::split_whitespace);
     shown.extend(listed.map(str::to_owned));
-    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs, hostile.rs, sheets.rs or approval.rs.
+    // These need a file system, a long list, a case or a draft, and have tests of their own above, in drafts.rs, hostile.rs, sheets.rs, uses.rs or approval.rs.
     let elsewhere = [
         Code::NotFound,
         Code::Unreadable,
@@ -1820,6 +1820,7 @@ fn every_code_has_a_fixture() {
         Code::UnknownName,
         Code::Withdrawn,
         Code::NeedsMapping,
+        Code::UsedChanged,
     ];
     // What is wrong with a register is shown where it is tried.
     let of_registers = ["register.rs", "register/crashes.rs"].map(|it| {
