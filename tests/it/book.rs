@@ -148,7 +148,7 @@ fn everything_of_the_rule_set_is_in_the_book() {
 }
 
 #[test]
-fn the_page_is_whole_by_itself() {
+fn the_page_is_whole_to_a_reader_not_ours() {
     let output = run(&["rules", "book", "--format", "html"]);
     let page = said(&output.stdout);
     for word in [
@@ -237,7 +237,7 @@ fn a_concern_in_words() {
 
 /// Whatever a file holds, a reader sees it as it stands, and it is no markup.
 #[test]
-fn no_text_of_a_file_becomes_markup() {
+fn no_text_of_a_file_becomes_markup_to_a_reader_not_ours() {
     let bad = "<script>alert(1)</script> [x](https://bad.example) ![x](https://bad.example/y) <b>*bold*</b> & | ` # </main>";
     let rules = tiny(&[("one", "defer", "{ fact: a.smokes, is: yes }")]);
     let rules = {

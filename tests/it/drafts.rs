@@ -89,7 +89,7 @@ fn n_failed(copy: &Copy) -> u64 {
 #[case::medicine("bleeding/draft", "medicines.current", &["--value", "nsaid"], "{ taking: nsaid }")]
 #[case::allergy("allergy/draft", "allergies.known", &["--value", "latex", "--outcome", "refer", "--urgency", "same-day"], "{ allergic_to: latex }")]
 #[case::precaution("home/draft", "circulation.smoker", &["--outcome", "go"], "    kind: caution\n    outcome: go\n")]
-fn a_draft_loads_and_its_cases_come_out(
+fn a_draft_loads_and_its_cases_come_out_to_a_reader_not_ours(
     #[case] id: &str,
     #[case] fact: &str,
     #[case] more: &[&str],

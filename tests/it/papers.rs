@@ -391,7 +391,7 @@ fn the_calendar_is_written_by_the_book() {
 }
 
 #[test]
-fn a_calendar_program_finds_the_reviews() {
+fn a_calendar_program_not_ours_finds_the_reviews() {
     let rules = two_owners();
     let agenda = Agenda {
         rule_set: &rules,
@@ -474,7 +474,7 @@ fn junit(arguments: &[&str]) -> (serde_json::Value, Option<i32>) {
 }
 
 #[test]
-fn all_cases_are_counted_by_another_reader() {
+fn all_cases_are_counted_by_a_reader_not_ours() {
     let (found, status) = junit(&[]);
     assert_eq!((status, &found["schema_says"]), (Some(0), &json!([])));
     let cases = preblock::inner::workbench::cases::read::cases(&RuleFiles::embedded(), &embedded())
@@ -496,7 +496,7 @@ fn all_cases_are_counted_by_another_reader() {
 }
 
 #[test]
-fn a_case_that_comes_out_otherwise_is_one_failure_at_its_place() {
+fn a_case_that_comes_out_otherwise_is_one_failure_to_a_reader_not_ours() {
     let copy = Copy::new();
     copy.change(
         "cases/bleeding-vka.yaml",
