@@ -64,20 +64,7 @@ pub fn for_another_day(outward: &Outward<'_>, screening: &Screening, booked: Nai
         words::day(booked),
         inline(SAFETY)
     );
-    let summary = summary(outward, &text);
-    let shown = json!({
-        "uuid": uuid,
-        "summary": summary,
-        "detail": detail,
-        "indicator": "warning",
-        "source": { "label": label(outward) },
-    });
-    Card {
-        uuid,
-        rule: None,
-        summary,
-        shown,
-    }
+    of_no_rule(outward, uuid, &text, detail)
 }
 
 /// The card of a file that was not screened.
@@ -89,11 +76,17 @@ pub fn refused(outward: &Outward<'_>, refusal: &Refusal) -> Card {
     let problems: String = refusal.problems.iter().map(problem).collect();
     let of = refusal.reference.as_deref().unwrap_or("A patient");
     let text = format!("{of}: NOT SCREENED, and not a go. The answers were refused ({n})");
-    let summary = summary(outward, &text);
+    let detail = format!("{problems}\n**{}**\n", inline(SAFETY));
+    of_no_rule(outward, uuid, &text, detail)
+}
+
+/// A card that warns of what no rule says.
+fn of_no_rule(outward: &Outward<'_>, uuid: String, text: &str, detail: String) -> Card {
+    let summary = summary(outward, text);
     let shown = json!({
         "uuid": uuid,
         "summary": summary,
-        "detail": format!("{problems}\n**{}**\n", inline(SAFETY)),
+        "detail": detail,
         "indicator": "warning",
         "source": { "label": label(outward) },
     });

@@ -437,10 +437,7 @@ pub(crate) fn for_whom(it: &Compared<'_>) -> String {
                     &escape::inline(&one.name),
                     &escape::inline(&because(one)),
                 ];
-                page += &format!(
-                    "| {} |\n",
-                    cells.map(|it| it.replace('|', "&#124;")).join(" | ")
-                );
+                page += &format!("| {} |\n", cells.join(" | "));
             }
             page.push('\n');
         }

@@ -81,7 +81,7 @@ pub fn markdown(paper: &Paper<'_>) -> String {
     sheet.text
 }
 
-/// "Of rules 2 are new, 1 is changed, 0 are gone; 3 other things are changed."
+/// "Rules: 2 new, 1 changed, 0 gone. Other things: 3."
 fn in_short(changes: &[RuleSetChange]) -> String {
     let n = |kind: ThingKind, wanted: fn(&ChangeKind) -> bool| {
         let those = changes
@@ -151,7 +151,7 @@ fn rules(sheet: &mut BookText, paper: &Paper<'_>) {
 fn before_and_after(sheet: &mut BookText, parts: &[ChangedPart]) {
     let cell = |text: &str| match text {
         "" => "(nothing)".to_owned(),
-        text => inline(text).replace('|', "&#124;"),
+        text => inline(text),
     };
     let rows: Vec<[String; 3]> = parts
         .iter()
