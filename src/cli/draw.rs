@@ -234,6 +234,9 @@ fn drawn(diagnostic: &Diagnostic, width: usize, theme: GraphicalTheme) -> String
     let handler = GraphicalReportHandler::new_themed(theme)
         .with_width(width)
         .with_links(false)
+        // A digest or a path is there to be copied, so it goes beyond the line's end rather than over it.
+        .with_break_words(false)
+        .with_word_separator(textwrap::WordSeparator::AsciiSpace)
         .with_word_splitter(textwrap::WordSplitter::NoHyphenation);
     let mut text = String::new();
     if handler

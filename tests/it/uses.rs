@@ -147,6 +147,15 @@ fn a_change_of_theirs_waits_for_a_look() {
     let wrong = clinic.wrong();
     assert_eq!(names(&wrong), ["rules/used-changed"]);
     assert_ne!(clinic.files().digest(), before, "a desk must notice");
+    let own = clinic.path("own");
+    let out = run(&["rules", "check", "--rules", &own.display().to_string()]);
+    let help = wrong.first().map_or("", |it| it.help.as_str());
+    let (_, digest) = help.split_once("digest: ").unwrap();
+    let drawn = said(&out.stderr);
+    assert!(
+        drawn.split_whitespace().any(|word| word == digest),
+        "nobody can copy a digest that is broken over two lines: {drawn}"
+    );
     clinic.agree();
     assert_eq!(screened(&clinic.files(), "newthin"), "test/thinner");
     assert_ne!(clinic.files().digest(), before);
