@@ -677,7 +677,7 @@ fn monotonicity(rule_set: &RuleSet, derived: &Derived, role: &Role, what: &Numbe
 /// The least that a number may be.
 fn least(rule_set: &RuleSet, input: Input) -> Option<f64> {
     let slot = match input {
-        Input::Number(number) => return Some(number),
+        Input::Limit(_, number) => return Some(number),
         Input::Fact(slot) => slot,
     };
     let of_question = || {

@@ -111,7 +111,7 @@ impl Reader<'_> {
             }
             Needs::Side(role, side) => self.side(derived, role, side),
             Needs::Below(role, limit) => {
-                let Some(Input::Number(limit)) = derived.input(limit) else {
+                let Some(Input::Limit(_, limit)) = derived.input(limit) else {
                     return self.solver.never();
                 };
                 self.number_is(derived, role, |number| number < limit)
@@ -177,7 +177,7 @@ impl Reader<'_> {
     /// The cells of a role's number; a limit is a number known beforehand.
     fn cells_of(&self, derived: &Derived, role: &str) -> Vec<(Cell, Lit)> {
         match (derived.input(role), self.shape_of(derived, role)) {
-            (Some(Input::Number(number)), _) => {
+            (Some(Input::Limit(_, number)), _) => {
                 vec![(Cell::closed(number, number), self.solver.always())]
             }
             (_, Some(Shape::Number { cells, .. })) => cells,

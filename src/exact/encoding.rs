@@ -252,7 +252,7 @@ fn defines_alike(one: &RuleSet, other: &RuleSet, id: &str) -> bool {
     let alike = a.formula == b.formula
         && a.inputs.len() == b.inputs.len()
         && a.inputs.iter().zip(&b.inputs).all(|pair| match pair {
-            (Input::Number(a), Input::Number(b)) => a.total_cmp(b).is_eq(),
+            (Input::Limit(_, a), Input::Limit(_, b)) => a.total_cmp(b).is_eq(),
             (Input::Fact(a), Input::Fact(b)) => {
                 let (a, b) = (one.catalogue.id(*a), other.catalogue.id(*b));
                 a == b
@@ -384,7 +384,7 @@ impl Tests {
             let at: Vec<f64> = match cut.at {
                 CutAt::Number(number) => vec![number],
                 CutAt::Limit(role) => match derived.input(role) {
-                    Some(Input::Number(number)) => vec![number],
+                    Some(Input::Limit(_, number)) => vec![number],
                     Some(Input::Fact(_)) | None => Vec::new(),
                 },
                 CutAt::RegisterAges => {

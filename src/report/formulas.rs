@@ -8,9 +8,8 @@ use crate::formulas::formula::Gives;
 use crate::formulas::{ALL, Formula, Role, RoleKind};
 use crate::report::json::escaped;
 use crate::report::page::{Indent, Page, Paint, Style};
-use crate::rule_set::catalogue::{Catalogue, FactType};
-use crate::rule_set::{Input, LimitValue, RuleSet};
-use crate::truth::FactSlot;
+use crate::rule_set::catalogue::Catalogue;
+use crate::rule_set::{Input, RuleSet};
 
 const LINE: Indent = Indent {
     label: 2,
@@ -33,8 +32,8 @@ pub struct FormulaRow {
     pub known_with: String,
     /// Where it comes from.
     pub source: &'static str,
-    /// An entry of `derived`, with facts and limits of the rule set as far as it has some that fit, else with `section.question` and
-    /// `some-limit`. What may be left out is left out.
+    /// An entry of `derived`: as the rule set has it, where it uses the formula, else with its facts as far as their names say that they are
+    /// meant, and `section.question`, `some-limit` and `some-unit` for what somebody must choose. What may be left out is left out.
     pub row: String,
 }
 
@@ -95,16 +94,29 @@ impl FormulaRow {
 /// An entry of `derived` to copy: given what the rule set gives the formula already, if it uses it.
 fn row(rule_set: &RuleSet, formula: &Formula) -> String {
     let catalogue = &rule_set.catalogue;
-    let (with, unit, decimals) = match catalogue.computed_by(formula) {
+    let (with, unit, decimals): (Vec<(&str, String)>, _, _) = match catalogue.computed_by(formula) {
         Some(derived) => (
             derived
                 .given()
-                .map(|(role, input)| (role.name, given(rule_set, role, input)))
+                .map(|(role, input)| (role.name, given(rule_set, input)))
                 .collect(),
             derived.unit.clone(),
             derived.decimals,
         ),
-        None => first_row(rule_set, formula),
+        None => (
+            formula
+                .roles
+                .iter()
+                .filter(|it| !it.optional)
+                .map(|it| (it.name, first_given(catalogue, it)))
+                .collect(),
+            match formula.gives {
+                Gives::In(unit) => Some(unit.to_owned()),
+                Gives::AsGiven => Some("some-unit".to_owned()),
+                Gives::Plain | Gives::PlainOfAgreeing => None,
+            },
+            if formula.whole { 0 } else { 1 },
+        ),
     };
     let with: Vec<String> = with
         .iter()
@@ -121,95 +133,31 @@ fn row(rule_set: &RuleSet, formula: &Formula) -> String {
     )
 }
 
-/// What a derived fact is given, as it is written. Of a limit its number is known, not its name: the first of that number and unit is
-/// taken, or else of that number, since a limit may stand in another unit than the formula's.
-fn given(rule_set: &RuleSet, role: &Role, input: Input) -> String {
-    let number = match input {
-        Input::Fact(slot) => return rule_set.catalogue.id(slot).to_owned(),
-        Input::Number(number) => number,
-    };
-    let wanted = match role.kind {
-        RoleKind::Number(unit, _) => unit,
-        RoleKind::Limit(unit) => Some(unit),
-        _ => None,
-    };
-    let is_it = |value: f64| value.total_cmp(&number).is_eq();
-    limit(rule_set, |value, unit| is_it(value) && unit == wanted)
-        .or_else(|| limit(rule_set, |value, _| is_it(value)))
-        .unwrap_or_else(some_limit)
-}
-
-fn some_limit() -> String {
-    "{ limit: some-limit }".to_owned()
-}
-
-/// What a formula could be given that the rule set does not use yet: role, what it is given; unit; decimals.
-fn first_row(
-    rule_set: &RuleSet,
-    formula: &Formula,
-) -> (Vec<(&'static str, String)>, Option<String>, usize) {
-    let catalogue = &rule_set.catalogue;
-    let mut chosen: Vec<FactSlot> = Vec::new();
-    let mut with = Vec::new();
-    for role in formula.roles.iter().filter(|it| !it.optional) {
-        let given = match role.kind {
-            RoleKind::Limit(wanted) => {
-                limit(rule_set, |_, unit| unit == Some(wanted)).unwrap_or_else(some_limit)
-            }
-            kind => {
-                let slot = fitting(catalogue, kind, &chosen);
-                chosen.extend(slot);
-                slot.map_or("section.question", |it| catalogue.id(it))
-                    .to_owned()
-            }
-        };
-        with.push((role.name, given));
+/// What a derived fact is given, as it is written.
+fn given(rule_set: &RuleSet, input: Input) -> String {
+    match input {
+        Input::Fact(slot) => rule_set.catalogue.id(slot).to_owned(),
+        Input::Limit(at, _) => format!("{{ limit: {} }}", rule_set.limits[at].id),
     }
-    let unit = match formula.gives {
-        Gives::In(unit) => Some(unit.to_owned()),
-        Gives::AsGiven => chosen.iter().find_map(|it| unit_of(catalogue, *it)),
-        Gives::Plain | Gives::PlainOfAgreeing => None,
-    };
-    (with, unit, if formula.whole { 0 } else { 1 })
 }
 
-/// The first fact that a role may be given. A further number is one that is measured like those before, and another where there is
-/// one; a further list is the one before, whose options are its own.
-fn fitting(catalogue: &Catalogue, kind: RoleKind, chosen: &[FactSlot]) -> Option<FactSlot> {
-    let before = chosen.iter().copied().find(|it| {
-        catalogue.fits(*it, kind) && !matches!(kind, RoleKind::YesNo | RoleKind::Date(_))
-    });
-    if matches!(kind, RoleKind::ListLike(_)) {
-        return before;
-    }
-    let alike = |slot: FactSlot| match (kind, before) {
-        (RoleKind::Number(None, _), Some(before)) => {
-            catalogue.fact(slot).fact_type == catalogue.fact(before).fact_type
-        }
-        _ => true,
-    };
+/// What a role could be given in a formula that the rule set does not use yet: the fact of its kind that bears its name, or the only
+/// plan or list of medicines. Any other fact would fit by its kind alone, load, and compute something else, so somebody must choose.
+fn first_given(catalogue: &Catalogue, role: &Role) -> String {
+    let is_one_alone = matches!(
+        role.kind,
+        RoleKind::Plan { .. } | RoleKind::Medicines { .. }
+    );
+    let is_meant = |id: &str| is_one_alone || id.rsplit('.').next() == Some(role.name);
     let mut fits = catalogue
         .facts
         .indices()
-        .filter(|it| catalogue.fits(*it, kind) && alike(*it));
-    fits.find(|it| !chosen.contains(it)).or(before)
-}
-
-fn unit_of(catalogue: &Catalogue, slot: FactSlot) -> Option<String> {
-    match &catalogue.fact(slot).fact_type {
-        FactType::Number { unit, .. } => unit.clone(),
-        _ => None,
+        .filter(|it| catalogue.fits(*it, role.kind) && is_meant(catalogue.id(*it)));
+    match (fits.next(), fits.next(), role.kind) {
+        (Some(slot), None, _) => catalogue.id(slot).to_owned(),
+        (_, _, RoleKind::Limit(_)) => "{ limit: some-limit }".to_owned(),
+        _ => "section.question".to_owned(),
     }
-}
-
-/// The first limit whose number and unit are wanted, as it is written.
-fn limit(rule_set: &RuleSet, is_wanted: impl Fn(f64, Option<&str>) -> bool) -> Option<String> {
-    let mut limits = rule_set.limits.iter();
-    let found = limits.find(|it| match &it.value {
-        LimitValue::Number { value, unit } => is_wanted(*value, unit.as_deref()),
-        LimitValue::Span(_) => false,
-    })?;
-    Some(format!("{{ limit: {} }}", found.id))
 }
 
 /// As text, a paragraph each.

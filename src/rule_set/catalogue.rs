@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use crate::formulas::given::Side;
 use crate::formulas::{Formula, Role, RoleKind};
 use crate::quantity::{Measure, Span};
+use crate::rule_set::Limit;
 use crate::rule_set::condition::Condition;
 use crate::table::{Bits, Idx, Table};
 use crate::truth::{FactSlot, Slot};
@@ -354,7 +355,7 @@ impl Input {
     pub(crate) fn fact(self) -> Option<FactSlot> {
         match self {
             Self::Fact(slot) => Some(slot),
-            Self::Number(_) => None,
+            Self::Limit(..) => None,
         }
     }
 }
@@ -364,8 +365,8 @@ impl Input {
 pub enum Input {
     /// A fact.
     Fact(FactSlot),
-    /// The value of a limit, in the unit the role needs.
-    Number(f64),
+    /// A limit, and its value in the unit the role needs.
+    Limit(Idx<Limit>, f64),
 }
 
 /// What stands in a slot.

@@ -401,14 +401,14 @@ impl CaseTrial<'_> {
                 derived.formula.roles,
             );
             for (place, (input, role)) in inputs.iter().zip(roles).enumerate() {
-                let Input::Number(number) = input else {
+                let Input::Limit(limit, number) = input else {
                     continue;
                 };
                 for (written, _, other) in [false, true]
                     .into_iter()
                     .filter_map(|up| steps::stepped(&number.to_string(), up))
                 {
-                    put_input(rule_set, at, place, Input::Number(other));
+                    put_input(rule_set, at, place, Input::Limit(*limit, other));
                     let noticed = self.derives_otherwise(rule_set, &compiled);
                     put_input(rule_set, at, place, *input);
                     let what = format!("{} {written} instead of {number}", role.name);

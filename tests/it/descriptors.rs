@@ -2,6 +2,7 @@
 //! cuts, between which ends it lies. A new formula is covered by standing in `formulas::ALL`.
 
 use std::collections::BTreeSet;
+use std::path::Path;
 
 use chrono::{Days, NaiveDate};
 use preblock::inner::formulas::formula::{
@@ -13,10 +14,13 @@ use preblock::inner::formulas::given::{
 use preblock::inner::formulas::{ALL, find};
 use preblock::inner::report::formulas::FormulaRow;
 use preblock::inner::report::{Style, formulas};
+use preblock::inner::rule_set::Derived;
 use preblock::inner::rule_set::files::RuleFiles;
 use preblock::inner::rule_set::read::rule_set;
+use rstest::rstest;
 
 use crate::properties::Dice;
+use crate::shipped::{Shipped, nails, skin};
 use crate::support::{codes, embedded_once, text_of};
 
 /// Inputs tried of each formula.
@@ -730,25 +734,77 @@ fn what_grows_evenly_lies_on_a_line() {
 
 // --- What `rules formulas` tells -------------------------------------------------------------------------------
 
-/// The row of each formula, put at the end of the derived facts of a rule set that has a fact for every role, loads.
-#[test]
-fn the_row_of_each_formula_loads() {
-    let (rules, _) = embedded_once();
-    let whole = RuleFiles::embedded();
-    let text = text_of(&whole, "questions.yaml");
-    for row in FormulaRow::all(rules) {
-        assert!(
-            !row.row.contains("section.question") && !row.row.contains("some-limit"),
-            "{}",
-            row.row
-        );
-        let mut files = whole.clone();
+/// The row of each formula, put at the end of the derived facts: one that the rule set uses already is given the very same there, its
+/// limits by name; another loads, or is refused for what somebody must choose, and never takes a fact that only measures the like.
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn the_row_of_each_formula_is_as_the_rule_set_has_it(#[case] shipped: &Shipped) {
+    let text = text_of(&shipped.files, "questions.yaml");
+    for row in FormulaRow::all(&shipped.rules) {
+        let used = |it: &&Derived| it.formula.name == row.name;
+        let mut files = shipped.files.clone();
         let entry = row.row.replacen("id: ", "id: copied_", 1);
-        files.set("questions.yaml", format!("{text}  {entry}\n"));
-        if let Err(found) = rule_set(&files) {
-            unreachable!("{}: {:?}", row.row, codes(&found));
+        files.set(
+            "questions.yaml",
+            format!("{}\n  {entry}\n", text.trim_end()),
+        );
+        let loaded = rule_set(&files);
+        match (shipped.rules.catalogue.derived.iter().find(used), loaded) {
+            (Some(there), Ok(rules)) => {
+                let copied = rules
+                    .catalogue
+                    .derived
+                    .iter()
+                    .find(|it| it.id.contains("copied_"));
+                assert_eq!(
+                    copied.map(|it| &it.inputs),
+                    Some(&there.inputs),
+                    "{}",
+                    row.row
+                );
+            }
+            (None, Ok(_)) => assert!(!row.row.contains("some-"), "{}", row.row),
+            (None, Err(found)) => assert!(
+                ["section.question", "some-limit", "some-unit"]
+                    .iter()
+                    .any(|it| row.row.contains(it)),
+                "{}: {:?}",
+                row.row,
+                codes(&found)
+            ),
+            (Some(_), Err(found)) => unreachable!("{}: {:?}", row.row, codes(&found)),
         }
     }
+}
+
+/// A weight is a weight, an ideal weight is not: in a rule set without one nobody copies the one for the other.
+#[test]
+fn a_role_is_given_no_fact_of_another_name() {
+    let files = RuleFiles::folder(Path::new("examples/rule-sets/start/rules"));
+    let rules = files.and_then(|it| rule_set(&it));
+    let rules = rules.unwrap_or_else(|found| unreachable!("{:?}", codes(&found)));
+    let rows = FormulaRow::all(&rules);
+    let row = |name: &str| {
+        rows.iter()
+            .find(|it| it.name == name)
+            .map_or("", |it| &it.row)
+    };
+    let of_dosing = "with: { weight: person.weight, ideal: section.question, age: derived.age, adult_from: { limit: some-limit }, ceiling: section.question }";
+    assert!(
+        row("dosing-weight").contains(of_dosing),
+        "{}",
+        row("dosing-weight")
+    );
+    let of_lower =
+        "unit: some-unit, decimals: 1, with: { one: section.question, other: section.question }";
+    assert!(row("lower-of").contains(of_lower), "{}", row("lower-of"));
+    let of_volume = "with: { plan: plan.anaesthetic, sites: section.question }";
+    assert!(
+        row("volume-per-site").contains(of_volume),
+        "{}",
+        row("volume-per-site")
+    );
 }
 
 /// Every role stands in the text, the JSON and the book, and every role that is needed in what it is known with.

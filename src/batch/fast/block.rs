@@ -497,7 +497,7 @@ fn number<'a>(
 ) -> Option<f64> {
     let inputs = derived.given().map(|(role, input)| {
         let value = match input {
-            Input::Number(number) => Some(GivenValue::Number(number)),
+            Input::Limit(_, number) => Some(GivenValue::Number(number)),
             Input::Fact(slot) => given(slot, role.kind),
         };
         (role.name, value)

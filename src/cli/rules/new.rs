@@ -9,6 +9,7 @@ use crate::cli::screen::day;
 use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
 use crate::document::diagnostic::did_you_mean;
 use crate::outcome::{Outcome, Urgency};
+use crate::report::words;
 use crate::rule_set::{Kind, Question, RuleSet, Status as RuleSetStatus};
 use crate::workbench::draft::{Draft, NoDraft, WantedRule, draft};
 
@@ -205,8 +206,8 @@ fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
     let others = match draft.changed {
         0 => "Every case that was there comes out as before.".to_owned(),
         n => format!(
-            "{} that were there come out otherwise with it; `preblock rules test` lists them.",
-            draw::counted(n, "case")
+            "{} out otherwise with it; `preblock rules test` lists them.",
+            words::counted(n, "case that was there comes", "cases that were there come")
         ),
     };
     draw::note(&others);

@@ -117,7 +117,7 @@ fn value<'a>(
     input: Input,
 ) -> Option<GivenValue<'a>> {
     match input {
-        Input::Number(number) => Some(GivenValue::Number(number)),
+        Input::Limit(_, number) => Some(GivenValue::Number(number)),
         Input::Fact(slot) => as_given(rule_set, kind, slot, &facts.known(slot)?.value),
     }
 }

@@ -79,7 +79,7 @@ pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
                     Input::Fact(slot) => {
                         anchor_of(rules, slot).map_or(String::new(), |id| link(id, id))
                     }
-                    Input::Number(number) => inline(&number.to_string()),
+                    Input::Limit(_, number) => inline(&number.to_string()),
                 };
                 format!("{}: {given}", inline(&role.name.replace('_', " ")))
             })

@@ -633,7 +633,7 @@ fn unit_given(
                 FactType::Number { unit, measure } => (unit.clone(), *measure),
                 _ => (None, None),
             },
-            Input::Number(_) => (None, None),
+            Input::Limit(..) => (None, None),
         };
         // One unit may belong to two measures: `%` of HbA1c is not `%` of a solution.
         let other_measure = measured
@@ -758,7 +758,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
         }
     }
     if inputs.len() == wanted.len()
-        && inputs.iter().all(|it| matches!(it, Input::Number(_)))
+        && inputs.iter().all(|it| matches!(it, Input::Limit(..)))
         && let Some(place) = node.get("formula")
     {
         let title = format!("the formula `{}` is given limits alone", formula.name);
@@ -881,7 +881,7 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
             unit,
             None,
         ) {
-            Ok(number) => Some(Input::Number(number)),
+            Ok(number) => Some(Input::Limit(at, number)),
             Err(why) => {
                 misfit(reading, why);
                 None

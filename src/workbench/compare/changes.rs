@@ -716,7 +716,7 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::rule_set::Derived) -> LaidOut
         .map(|(role, input)| {
             let given = match input {
                 Input::Fact(slot) => rule_set.catalogue.id(slot).to_owned(),
-                Input::Number(number) => number.to_string(),
+                Input::Limit(_, number) => number.to_string(),
             };
             format!("{}: {given}", role.name)
         })

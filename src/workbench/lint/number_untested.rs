@@ -261,7 +261,7 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
         {
             match input {
                 Input::Fact(fact) if !slots.contains(fact) => slots.push(*fact),
-                Input::Number(value) => found.push(Tested {
+                Input::Limit(_, value) => found.push(Tested {
                     value: *value,
                     unit: None,
                     is_limit: true,
