@@ -129,6 +129,7 @@ fn opened(
     let screener = Screener::new(rule_set, Local::now().date_naive());
     let now = || Local::now().fixed_offset();
     let Some(path) = arguments.register.as_ref().filter(|_| !arguments.example) else {
+        told_unused(arguments);
         return example(screener);
     };
     let screener = arguments.clinic.laid_under(screener)?;
@@ -142,6 +143,27 @@ fn opened(
         cards: None,
     };
     Ok((desk, None))
+}
+
+/// Says which files were named, perhaps by the environment, and are not the example's.
+fn told_unused(arguments: &Arguments) {
+    let RuleSource { rules, local } = &arguments.rules;
+    let unused: Vec<&str> = [
+        ("--register", &arguments.register),
+        ("--rules", rules),
+        ("--local", local),
+        ("--clinic", &arguments.clinic.path),
+        ("--mapping", &arguments.mapping.path),
+    ]
+    .into_iter()
+    .filter_map(|(option, path)| path.as_ref().map(|_| option))
+    .collect();
+    if !unused.is_empty() {
+        draw::note(&format!(
+            "the example has files of its own, and does not use: {}",
+            unused.join(", ")
+        ));
+    }
 }
 
 /// A desk to be tried, on the day of the examples.

@@ -230,3 +230,32 @@ fn a_form_of_one_patient_holds_what_is_to_be_asked() {
         assert_eq!(run(wrong).status.code(), Some(2), "{wrong:?}");
     }
 }
+
+/// The example of the desk plays on rules and answers of its own: whoever named others, on the line or by the environment, is told so.
+/// It ends here because its port is taken.
+#[test]
+fn the_example_says_which_files_it_does_not_use() {
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap_or_else(|it| panic!("{it}"));
+    let port = taken.local_addr().map_or(0, |it| it.port()).to_string();
+    let told = |more: &[&str]| {
+        let mut desk = program();
+        desk.args(["desk", "--example", "--port", &port]).args(more);
+        let out = desk
+            .env("PREBLOCK_LOCAL", "local.yaml")
+            .output()
+            .unwrap_or_else(|it| panic!("{it}"));
+        assert_eq!(out.status.code(), Some(2), "{}", said(&out.stderr));
+        said(&out.stderr)
+    };
+    let not_used = "the example has files of its own, and does not use: ";
+    let named = told(&["--rules", "nowhere", "--clinic", "clinic.yaml"]);
+    assert!(
+        named.contains(&format!("{not_used}--rules, --local, --clinic\n")),
+        "{named}"
+    );
+    let by_environment = told(&[]);
+    assert!(
+        by_environment.contains(&format!("{not_used}--local\n")),
+        "{by_environment}"
+    );
+}
