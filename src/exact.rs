@@ -51,19 +51,19 @@ const MOST_ROUNDS: usize = 400;
 /// How often a patient is passed over for whom no numbers were found, and not shown to be none.
 const MOST_UNCLEAR: usize = 6;
 
-/// One or several rule sets over one space of answers.
+/// One rule set, or so many, over one space of answers.
 #[derive(Debug)]
-pub struct Decider<'a> {
+pub struct Decider<'a, const N: usize = 1> {
     /// The rule sets.
-    pub rule_sets: Vec<&'a RuleSet>,
+    pub rule_sets: [&'a RuleSet; N],
     /// The formulas.
     pub solver: Tseitin,
     /// The space of answers.
     pub encoding: Encoding,
     /// What each rule set makes of it.
-    pub judgements: Vec<Judgement>,
+    pub judgements: [Judgement; N],
     /// What screens an example by each rule set.
-    screeners: Vec<Screener<'a>>,
+    screeners: [Screener<'a>; N],
     /// The day of screening and of surgery of every example.
     pub as_of: NaiveDate,
 }
@@ -88,44 +88,33 @@ pub(crate) struct Viewpoint<'s> {
     pub view: usize,
 }
 
-impl<'a> Decider<'a> {
+impl<'a, const N: usize> Decider<'a, N> {
     /// Lays out the space of these rule sets. Conditions beside the rules' own may be given, so that it is cut for
     /// them, too; they are of the first rule set.
     ///
     /// # Errors
     /// The fact that makes it too large to decide exactly.
     pub fn new(
-        rule_sets: &[&'a RuleSet],
+        rule_sets: &[&'a RuleSet; N],
         further: &[&Condition],
         as_of: NaiveDate,
     ) -> Result<Self, TooLarge> {
         let mut solver = Tseitin::default();
         let encoding = Encoding::new(&mut solver, rule_sets, further, as_of)?;
-        let mut judgements = Vec::new();
-        for (view, rule_set) in rule_sets.iter().enumerate() {
-            judgements.push(judge(&mut solver, &encoding, rule_set, view));
-        }
-        let screeners = rule_sets
-            .iter()
-            .map(|it| Screener::new(it, as_of))
-            .collect();
+        let mut view = 0;
+        let judgements = rule_sets.map(|rule_set| {
+            let judged = judge(&mut solver, &encoding, rule_set, view);
+            view += 1;
+            judged
+        });
         Ok(Self {
-            rule_sets: rule_sets.to_vec(),
+            rule_sets: *rule_sets,
             solver,
             encoding,
             judgements,
-            screeners,
+            screeners: rule_sets.map(|it| Screener::new(it, as_of)),
             as_of,
         })
-    }
-
-    /// Where a condition is yes and where it is no, as a rule set reads it, dual-rail.
-    pub(crate) fn pair(&mut self, view: usize, condition: &Condition) -> Option<DualRail> {
-        let rule_set = self.rule_sets.get(view)?;
-        let judged = self.judgements.get(view)?;
-        Some(
-            Reader::again(&mut self.solver, &self.encoding, rule_set, view, judged).pair(condition),
-        )
     }
 
     /// Whether all of these hold for some patient; `confirm` is asked of the questionnaires, which settles it.
@@ -242,6 +231,14 @@ impl<'a> Decider<'a> {
             self.solver.require(shut);
         }
         Found::Open(open.unwrap_or_else(|| "derived facts".to_owned()))
+    }
+}
+
+impl Decider<'_> {
+    /// Where a condition is yes and where it is no, dual-rail.
+    pub(crate) fn pair(&mut self, condition: &Condition) -> DualRail {
+        let ([rule_set], [judged]) = (self.rule_sets, &self.judgements);
+        Reader::again(&mut self.solver, &self.encoding, rule_set, 0, judged).pair(condition)
     }
 }
 

@@ -15,6 +15,16 @@ pub struct Citation {
     pub at: Option<String>,
 }
 
+impl Citation {
+    /// The publication that it names, if it names one.
+    pub(crate) fn publication(&self) -> Option<Idx<Publication>> {
+        match self.basis {
+            Basis::Published(at) => Some(at),
+            Basis::CommonPractice(_) | Basis::LocalProposal(_) => None,
+        }
+    }
+}
+
 /// What stands behind a citation.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Basis {

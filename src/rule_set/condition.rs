@@ -154,6 +154,15 @@ impl Comparison {
 }
 
 impl Test {
+    /// The numbers that it compares with, the lower one first.
+    pub(crate) fn thresholds(&self) -> Vec<&Threshold> {
+        match self {
+            Self::Compare(_, it) => vec![it],
+            Self::Between(low, high) => vec![low, high],
+            _ => Vec::new(),
+        }
+    }
+
     /// The limits that it names.
     pub(crate) fn limits(&self) -> Vec<Idx<Limit>> {
         let named = match self {
@@ -195,6 +204,13 @@ impl Condition {
             Self::Not(part) => part.visit(see),
             _ => {}
         }
+    }
+
+    /// Whether it is such a condition, or one below it is.
+    pub(crate) fn has(&self, mut is_such: impl FnMut(&Condition) -> bool) -> bool {
+        let mut found = false;
+        self.visit(&mut |it| found |= is_such(it));
+        found
     }
 
     /// The facts that it looks at, in the order in which they first come.

@@ -32,7 +32,7 @@ use crate::rule_set::read::rule::Ids;
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::{
     Concern, Condition, Guarantee, LetterKind, LetterText, Reduction, Retired, Rule, RuleSet,
-    Status, Table, Test,
+    Status, Table,
 };
 
 /// The files every rule set has, in the order they are read.
@@ -475,18 +475,15 @@ fn note_comparisons(names: &mut Names, rules: &Table<Rule>) {
             let Condition::Fact { fact, test } = condition else {
                 return;
             };
-            let thresholds = match test {
-                Test::Compare(_, threshold) => vec![threshold.value],
-                Test::Between(low, high) => vec![low.value, high.value],
-                _ => return,
-            };
             if let Some(derived) = names
                 .catalogue
                 .derived
                 .iter_mut()
                 .find(|it| it.slot == *fact)
             {
-                derived.compared_with.extend(thresholds);
+                derived
+                    .compared_with
+                    .extend(test.thresholds().iter().map(|it| it.value));
             }
         });
     }

@@ -214,9 +214,7 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
         return Ok(Exact::default());
     }
     let decider = Decider::new(&[old, new], &[], both.new.as_of())?;
-    let [before, after] = decider.judgements.as_slice() else {
-        return Ok(Exact::default());
-    };
+    let [before, after] = &decider.judgements;
     let (before_is, after_is) = (classes(before), classes(after));
     let plain = [!before.ruled_out.yes, !after.ruled_out.yes];
     let never = decider.solver.never();
@@ -291,7 +289,7 @@ pub fn exact(both: &Both<'_>, patients: &[(&Gathered, NaiveDate)]) -> Result<Exa
 
 /// Looks for examples.
 struct ExampleSearch<'a> {
-    decider: Decider<'a>,
+    decider: Decider<'a, 2>,
     known: KnownPatients<'a>,
     /// That no answer is contradictory.
     plain: [Lit; 2],

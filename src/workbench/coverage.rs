@@ -112,20 +112,12 @@ pub fn reached<'a>(
     let rules = rule_set.rule_entries().filter(|(_, rule)| wanted(rule));
     rules
         .map(|(at, rule)| {
-            let count = |state| {
-                patients
-                    .iter()
-                    .filter(|(_, run)| run.state(at) == Some(state))
-                    .count()
-            };
             let mut numbers: Vec<Sides> = Vec::new();
             rule.when.visit(&mut |condition| {
                 let Condition::Fact { fact, test } = condition else {
                     return;
                 };
-                for (name, sides) in
-                    crate::workbench::coverage::numbers(rule_set, &patients, *fact, test)
-                {
+                for (name, sides) in sides(rule_set, &patients, *fact, test) {
                     let name = format!("{name} for {}", rule_set.catalogue.id(*fact));
                     if !numbers.iter().any(|it| it.name == name) {
                         let sides = [Ordering::Less, Ordering::Equal, Ordering::Greater]
@@ -136,7 +128,7 @@ pub fn reached<'a>(
             });
             Reach {
                 rule: rule.id.clone(),
-                states: [State::Fires, State::StaysQuiet, State::Undetermined].map(count),
+                states: in_states(patients.iter().map(|(_, run)| *run), at),
                 numbers,
                 members: members(rule_set, &patients, decider.as_deref_mut(), &rule.when),
             }
@@ -146,16 +138,15 @@ pub fn reached<'a>(
 
 /// In how many cases each rule fires, stays quiet, and is undetermined.
 pub(crate) fn states(rule_set: &RuleSet, runs: &[CaseRun]) -> Table<[usize; 3], Rule> {
-    let count = |at: Idx<Rule>, state| {
-        runs.iter()
-            .filter(|run| run.state(at) == Some(state))
-            .count()
-    };
-    rule_set
-        .judging
-        .indices()
-        .map(|at| [State::Fires, State::StaysQuiet, State::Undetermined].map(|it| count(at, it)))
-        .collect()
+    let rules = rule_set.judging.indices();
+    rules.map(|at| in_states(runs.iter(), at)).collect()
+}
+
+fn in_states<'a>(runs: impl Iterator<Item = &'a CaseRun> + Clone, rule: Idx<Rule>) -> [usize; 3] {
+    [State::Fires, State::StaysQuiet, State::Undetermined].map(|state| {
+        let so = runs.clone().filter(|run| run.state(rule) == Some(state));
+        so.count()
+    })
 }
 
 /// What no case reaches and nothing waives, in rule order. The same as of all cases and all rules, but found faster: most
@@ -178,19 +169,12 @@ pub(crate) fn open_gaps(
         let reached = reached(rule_set, own, decider.as_deref_mut(), |rule| {
             rule.concern == Some(at)
         });
-        doubtful.extend(
-            gaps(&reached, waivers, |_| true)
-                .0
-                .into_iter()
-                .map(|it| it.rule),
-        );
+        let (open, _) = gaps(&reached, waivers, |_| true);
+        doubtful.extend(open.into_iter().map(|it| it.rule));
     }
-    gaps(
-        &reached(rule_set, runs, decider, |rule| doubtful.contains(&rule.id)),
-        waivers,
-        |_| true,
-    )
-    .0
+    let reached = reached(rule_set, runs, decider, |rule| doubtful.contains(&rule.id));
+    let (open, _) = gaps(&reached, waivers, |_| true);
+    open
 }
 
 /// Each member of each list: in how many cases it alone holds, or alone fails.
@@ -259,15 +243,10 @@ fn may_be_alone(
     alone: usize,
     state: State,
 ) -> bool {
-    let mut together: Vec<Lit> = decider
-        .judgements
-        .iter()
-        .map(|judged| !judged.ruled_out.yes)
-        .collect();
+    let [judged] = &decider.judgements;
+    let mut together: Vec<Lit> = vec![!judged.ruled_out.yes];
     for (at, member) in members.iter().enumerate() {
-        let Some(pair) = decider.pair(0, member) else {
-            return true;
-        };
+        let pair = decider.pair(member);
         together.push(if (at == alone) == (state == State::Fires) {
             pair.yes
         } else {
@@ -299,7 +278,7 @@ pub fn gaps<'a>(
 }
 
 /// Each number of a test, with the sides of it on which cases lie.
-fn numbers(
+fn sides(
     rule_set: &RuleSet,
     patients: &[(Prepared, &CaseRun)],
     fact: FactSlot,
@@ -314,17 +293,12 @@ fn numbers(
             .filter_map(|(_, run)| side(&run.facts))
             .collect()
     };
-    let thresholds = match test {
-        Test::Compare(_, threshold) => vec![threshold],
-        Test::Between(low, high) => vec![low, high],
-        Test::OlderThan(limit) | Test::Within(limit) => {
-            let side = |facts: &Facts| age_beside(facts, fact, &limit.span);
-            return vec![(name(limit.limit, limit.span.to_string()), sides(&side))];
-        }
-        _ => Vec::new(),
-    };
+    if let Test::OlderThan(limit) | Test::Within(limit) = test {
+        let side = |facts: &Facts| age_beside(facts, fact, &limit.span);
+        return vec![(name(limit.limit, limit.span.to_string()), sides(&side))];
+    }
+    let thresholds = test.thresholds().into_iter();
     thresholds
-        .into_iter()
         .map(|threshold| {
             let side = |facts: &Facts| facts.number(fact)?.partial_cmp(&threshold.value);
             (

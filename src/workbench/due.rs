@@ -84,7 +84,7 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
     {
         let by: Vec<&CitedEntry<'_>> = cited
             .iter()
-            .filter(|it| it.citation.basis == Basis::Published(at))
+            .filter(|it| it.citation.publication() == Some(at))
             .collect();
         if by.is_empty() && publication.is_used {
             continue;

@@ -13,7 +13,7 @@ use chrono::NaiveDate;
 use crate::document::diagnostic::{Code, Diagnostic, Severity};
 use crate::exact::{Decider, TooLarge};
 use crate::rule_set::files::RuleFiles;
-use crate::rule_set::{Condition, Rule, RuleSet};
+use crate::rule_set::{Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::workbench::allowances::Allowance;
 use crate::workbench::cases;
@@ -182,14 +182,9 @@ pub fn check(whole: &Whole, as_of: NaiveDate) -> Vec<Judged<'_>> {
             .files
             .question(fact)
             .or_else(|| whole.files.derived(fact));
-        found.borrow_mut().push(Remark::on(
-            Code::Undecided,
-            fact,
-            entry,
-            "id",
-            title,
-            "too many to decide",
-        ));
+        found
+            .borrow_mut()
+            .push(Remark::new(Code::Undecided, fact, title).on(entry, "id", "too many to decide"));
     }
     for lint in LINTS {
         let subject = Subject {
@@ -237,7 +232,7 @@ impl<'a> Subject<'a> {
 
     /// A remark at the value of a key of a rule.
     fn on_rule(&self, code: Code, rule: &Rule, key: &str, title: String, label: &str) -> Remark {
-        Remark::on(code, &rule.id, self.files.rule(&rule.id), key, title, label)
+        Remark::new(code, &rule.id, title).on(self.files.rule(&rule.id), key, label)
     }
 
     /// What could be neither shown nor shut out, so that nobody takes silence for a proof.
@@ -248,44 +243,35 @@ impl<'a> Subject<'a> {
     }
 }
 
-/// Whether a condition asks for answers at odds with one another.
-fn looks_for_contradictions(condition: &Condition) -> bool {
-    let mut found = false;
-    condition.visit(&mut |it| found |= matches!(it, Condition::Answers(_)));
-    found
-}
-
 impl Remark {
-    /// A remark at the value of a key of an entry.
-    pub(crate) fn on(
-        code: Code,
-        about: &str,
-        entry: Option<Entry<'_>>,
-        key: &str,
-        title: String,
-        label: &str,
-    ) -> Self {
-        let place = entry.map(|it| it.place(key));
-        Self::at(code, about, entry, place, title, label)
-    }
-
-    /// A remark at a place of an entry; without a place, if the entry is not found.
-    pub(crate) fn at(
-        code: Code,
-        about: &str,
-        entry: Option<Entry<'_>>,
-        place: Option<Range<usize>>,
-        title: String,
-        label: &str,
-    ) -> Self {
-        let diagnostic = match (entry, place) {
-            (Some(entry), Some(place)) => Diagnostic::at(code, entry.source, &place, title, label),
-            _ => Diagnostic::bare(code, title),
-        };
+    /// What is so, of what: a remark without a place.
+    pub(crate) fn new(code: Code, about: &str, title: impl Into<String>) -> Self {
         Self {
-            diagnostic,
+            diagnostic: Diagnostic::bare(code, title),
             about: about.to_owned(),
         }
+    }
+
+    /// Puts it at the value of a key of an entry, if the entry is found.
+    #[must_use]
+    pub(crate) fn on(self, entry: Option<Entry<'_>>, key: &str, label: &str) -> Self {
+        self.at(entry, entry.map(|it| it.place(key)), label)
+    }
+
+    /// Puts it at a place of an entry, if both are found.
+    #[must_use]
+    pub(crate) fn at(
+        mut self,
+        entry: Option<Entry<'_>>,
+        place: Option<Range<usize>>,
+        label: &str,
+    ) -> Self {
+        if let (Some(entry), Some(place)) = (entry, place) {
+            let it = self.diagnostic;
+            let placed = Diagnostic::at(it.code, entry.source, &place, it.title, label);
+            self.diagnostic = placed.help(it.help);
+        }
+        self
     }
 
     /// Adds what to do next.

@@ -134,14 +134,12 @@ impl<'a> Entry<'a> {
         })
     }
 
-    /// The texts of the citations that name a source, each with the name of the source.
-    pub(crate) fn cited(&self) -> impl Iterator<Item = (&'a str, Range<usize>)> {
-        let source = self.source;
-        let citations = self.node.list("citations");
-        citations
-            .iter()
-            .filter_map(|it| it.get("source"))
-            .filter_map(|it| Some((it.written(source)?, it.span.clone())))
+    /// Where a source is cited first.
+    pub(crate) fn citation(&self, of: &str) -> Option<Range<usize>> {
+        let citations = self.node.list("citations").iter();
+        let mut sources = citations.filter_map(|it| it.get("source"));
+        let cited = sources.find(|it| it.written(self.source) == Some(of))?;
+        Some(cited.span.clone())
     }
 
     /// Sees every value below the entry with the key it stands under; the items of a list stand under the key of the list.

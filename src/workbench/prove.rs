@@ -151,10 +151,7 @@ impl Prover<'_> {
         }
         let mut together: Vec<Lit> = Vec::new();
         for (sense, condition) in &guarantee.wheres {
-            let Some(pair) = self.decider.pair(0, condition) else {
-                continue;
-            };
-            together.extend(in_sense(*sense, pair));
+            together.extend(in_sense(*sense, self.decider.pair(condition)));
         }
         if !self.decider.solver.possible(&together) {
             return Proof::Idle;
@@ -193,9 +190,7 @@ impl Prover<'_> {
 
     /// Where what must come out does not.
     fn broken(&mut self, then: &Then) -> Lit {
-        let Some(judgement) = self.decider.judgements.first() else {
-            return self.decider.solver.never();
-        };
+        let [judgement] = &self.decider.judgements;
         let [refers, ..] = judgement.refers;
         let goes = judgement.goes;
         match then {
@@ -221,11 +216,8 @@ impl Prover<'_> {
     }
 
     fn promise(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
-        let Some(goes) = self.decider.judgements.first().map(|it| it.goes) else {
-            return Proof::Proved;
-        };
         let rule_set = self.rule_set;
-        match promise {
+        let mut together = match promise {
             Promise::UnknownMedicineWaits | Promise::UnknownAllergyWaits => {
                 let slot = if promise == Promise::UnknownMedicineWaits {
                     rule_set.catalogue.medicines
@@ -248,38 +240,25 @@ impl Prover<'_> {
                 if !self.decider.solver.possible(&[unread]) {
                     return Proof::Idle;
                 }
-                let found = self.decider.find(&[unread, goes], &|seen| {
-                    seen.iter()
-                        .all(|it| verdict(rule_set, &it.states) == Outcome::Go)
-                });
-                self.settled(guarantee, found)
+                vec![unread]
             }
             Promise::NothingAnsweredWaits => {
-                let mut together: Vec<Lit> = self
-                    .decider
-                    .encoding
-                    .domains
-                    .values()
-                    .map(|it| !it.known)
-                    .collect();
-                together.extend(
-                    self.decider
-                        .encoding
-                        .offers
-                        .values()
-                        .map(|(listed, _)| !*listed),
-                );
-                together.push(goes);
-                let found = self.decider.find(&together, &|seen| {
-                    seen.iter()
-                        .all(|it| verdict(rule_set, &it.states) == Outcome::Go)
-                });
-                self.settled(guarantee, found)
+                let space = &self.decider.encoding;
+                let offers = space.offers.values().map(|(listed, _)| !*listed);
+                let answers = space.domains.values().map(|it| !it.known);
+                answers.chain(offers).collect()
             }
             Promise::EstablishedFindingsStay
             | Promise::SpanNarrows
-            | Promise::RemovingNeverGoes => self.before_and_after(guarantee, promise),
-        }
+            | Promise::RemovingNeverGoes => return self.before_and_after(guarantee, promise),
+        };
+        let [judged] = &self.decider.judgements;
+        together.push(judged.goes);
+        let found = self.decider.find(&together, &|seen| {
+            seen.iter()
+                .all(|it| verdict(rule_set, &it.states) == Outcome::Go)
+        });
+        self.settled(guarantee, found)
     }
 
     /// One patient before and after further answers.
@@ -309,9 +288,7 @@ impl Prover<'_> {
             },
         };
         let rule_set = self.rule_set;
-        let Some(before) = self.decider.judgements.first() else {
-            return Proof::Proved;
-        };
+        let [before] = &self.decider.judgements;
         let solver = &mut self.decider.solver;
         let mut together = Vec::new();
         match promise {

@@ -86,6 +86,14 @@ pub fn roots(rule_set: &RuleSet, derived: &Derived) -> BTreeSet<FactSlot> {
     found
 }
 
+/// The questions that a fact goes back to: its own, unless it is derived.
+pub(crate) fn behind(rule_set: &RuleSet, slot: FactSlot) -> BTreeSet<FactSlot> {
+    match rule_set.catalogue.derived_of(slot) {
+        Some(derived) => roots(rule_set, derived),
+        None => BTreeSet::from([slot]),
+    }
+}
+
 /// The facts a derived fact is given directly.
 pub(crate) fn slots(derived: &Derived) -> Vec<FactSlot> {
     derived

@@ -19,9 +19,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let Some(mut decider) = subject.decider() else {
             break;
         };
-        let Some(yes) = decider.judgements.first().map(|it| it.rules[at].yes) else {
-            continue;
-        };
+        let [judged] = &decider.judgements;
+        let yes = judged.rules[at].yes;
         match decider.find(&[!yes], &|seen| {
             seen.iter().all(|it| it.states[at] != State::Fires)
         }) {

@@ -24,12 +24,5 @@ pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
         "the approval is dated {}, and that day has not come",
         approval.on
     );
-    Some(Remark::on(
-        Code::ApprovalAhead,
-        &subject.rule_set.id,
-        entry,
-        "on",
-        title,
-        "not yet",
-    ))
+    Some(Remark::new(Code::ApprovalAhead, &subject.rule_set.id, title).on(entry, "on", "not yet"))
 }

@@ -54,10 +54,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         let Some((Some(from), Some(to), other)) = gap else {
             continue;
         };
-        let Some(remark) = settle(subject, &bands, band, other, (from, to)) else {
-            continue;
-        };
-        found.push(remark);
+        found.extend(settle(subject, &bands, band, other, (from, to)));
     }
     found
 }
@@ -84,9 +81,9 @@ fn settle(
         .collect();
     let mut together = vec![decider.solver.any(inside)];
     for condition in band.rest.iter().chain(&other.rest) {
-        together.push(decider.pair(0, condition)?.yes);
+        together.push(decider.pair(condition).yes);
     }
-    let judged = decider.judgements.first()?;
+    let [judged] = &decider.judgements;
     let of_number: Vec<Idx<Rule>> = bands
         .iter()
         .filter(|it| it.fact == band.fact)
@@ -120,13 +117,8 @@ fn settle(
                 "between `{}` and `{}` lies a gap: {id} {number} meets neither",
                 first.rule.id, second.rule.id
             );
-            let remark = subject.on_rule(
-                Code::BandGap,
-                band.rule,
-                "when",
-                title,
-                "one side of the gap",
-            );
+            let label = "one side of the gap";
+            let remark = subject.on_rule(Code::BandGap, band.rule, "when", title, label);
             Some(remark.also(subject.files.rule(&other.rule.id), "when", "the other side"))
         }
         Found::Never => None,

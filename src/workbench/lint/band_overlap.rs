@@ -20,9 +20,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(mut decider) = subject.decider() else {
                 return found;
             };
-            let Some(judged) = decider.judgements.first() else {
-                continue;
-            };
+            let [judged] = &decider.judgements;
             let lits = [band.at, other.at].map(|at| judged.rules[at].yes);
             let both = |seen: &[Witness]| {
                 seen.iter().all(|witness| {
@@ -39,20 +37,11 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                         "`{}` and `{}` overlap: {id} {number} meets both",
                         band.rule.id, other.rule.id
                     );
-                    let entry = subject.files.rule(&other.rule.id);
-                    let remark = Remark::on(
-                        Code::BandOverlap,
-                        &other.rule.id,
-                        entry,
-                        "when",
-                        title,
-                        "this band",
-                    );
-                    found.push(remark.also(
-                        subject.files.rule(&band.rule.id),
-                        "when",
-                        "reaches into this one",
-                    ));
+                    let entry = subject.files.rule(&band.rule.id);
+                    let remark = subject
+                        .on_rule(Code::BandOverlap, other.rule, "when", title, "this band")
+                        .also(entry, "when", "reaches into this one");
+                    found.push(remark);
                 }
                 Found::Never => {}
                 Found::Open(fact) => {

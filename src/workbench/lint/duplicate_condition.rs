@@ -20,13 +20,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             continue;
         };
         let title = format!("`{}` has the same condition as `{}`", rule.id, first.id);
-        let remark = subject.on_rule(
-            Code::DuplicateCondition,
-            rule,
-            "when",
-            title,
-            "the same condition",
-        );
+        let (code, label) = (Code::DuplicateCondition, "the same condition");
+        let remark = subject.on_rule(code, rule, "when", title, label);
         found.push(remark.also(written.rule(&first.id), "when", "first written here"));
     }
     found

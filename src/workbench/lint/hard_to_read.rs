@@ -45,7 +45,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let title = format!("the wording of `{}` is hard to read (LIX {lix:.0}, at most {HARDEST:.0} for patients)", question.id);
             let entry = subject.files.question(&question.id);
             let told = format!("{} words, {} sentences, {} long words", counted.words, counted.sentences, counted.long);
-            let remark = Remark::on(Code::HardToRead, &question.id, entry, key, title, "hard to read");
+            let remark = Remark::new(Code::HardToRead, &question.id, title).on(entry, key, "hard to read");
             Some(remark.help(format!("use shorter sentences and everyday words ({told})")))
         })
         .collect()

@@ -7,6 +7,7 @@
 use std::collections::BTreeSet;
 
 use crate::document::diagnostic::Code;
+use crate::rule_set::Limit;
 use crate::rule_set::files::RuleFiles;
 use crate::workbench::lint::{Remark, Subject};
 
@@ -61,17 +62,10 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .limits
         .iter()
         .filter(|it| !used.limits.contains(it.id.as_str()));
-    unused
-        .map(|limit| {
-            let title = format!("nothing uses the limit `{}`", limit.id);
-            Remark::on(
-                Code::LimitUnused,
-                &limit.id,
-                subject.files.limit(&limit.id),
-                "id",
-                title,
-                "used nowhere",
-            )
-        })
-        .collect()
+    let remark = |limit: &Limit| {
+        let title = format!("nothing uses the limit `{}`", limit.id);
+        let entry = subject.files.limit(&limit.id);
+        Remark::new(Code::LimitUnused, &limit.id, title).on(entry, "id", "used nowhere")
+    };
+    unused.map(remark).collect()
 }

@@ -62,14 +62,8 @@ fn written_alike<Of: Clone>(
                 "`{first}` and `{name}` are written nearly alike and mean different things"
             );
             let place = entry.and_then(|it| place_of(it, name));
-            found.push(Remark::at(
-                Code::NameCollision,
-                name,
-                entry,
-                place,
-                title,
-                "nearly the same name",
-            ));
+            let remark = Remark::new(Code::NameCollision, name, title);
+            found.push(remark.at(entry, place, "nearly the same name"));
         }
     }
     found

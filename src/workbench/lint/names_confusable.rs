@@ -39,14 +39,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             "`{first}` and `{second}` are one letter apart, and `{rule}` counts only one of them"
         );
         let place = entry.and_then(|it| place_of(it, first));
-        let mut remark = Remark::at(
-            Code::NamesConfusable,
-            about,
-            entry,
-            place,
-            title,
-            "one letter apart",
-        );
+        let mut remark =
+            Remark::new(Code::NamesConfusable, about, title).at(entry, place, "one letter apart");
         if let Some(place) = entry.and_then(|it| place_of(it, second)) {
             remark.diagnostic = remark.diagnostic.also(&place, "from this one");
         }
@@ -94,14 +88,10 @@ fn told_apart_by_a_letter(first: &str, second: &str) -> bool {
 
 /// The first rule with a condition that counts one of two medicines and not the other.
 fn tells_apart(rule_set: &RuleSet, a: Idx<Medicine>, b: Idx<Medicine>) -> Option<&str> {
-    let rule = rule_set.rules().find(|rule| {
-        let mut apart = false;
-        rule.when.visit(&mut |condition| {
-            if let Condition::Taking { medicines, .. } = condition {
-                apart |= medicines.contains(a) != medicines.contains(b);
-            }
-        });
-        apart
-    });
+    let apart = |it: &Condition| match it {
+        Condition::Taking { medicines, .. } => medicines.contains(a) != medicines.contains(b),
+        _ => false,
+    };
+    let rule = rule_set.rules().find(|rule| rule.when.has(apart));
     rule.map(|it| it.id.as_str())
 }

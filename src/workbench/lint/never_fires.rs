@@ -1,9 +1,10 @@
 //! Rules that no questionnaire can make fire. Decided over the whole space.
 
 use crate::document::diagnostic::Code;
-use crate::exact::Found;
+use crate::exact::{Found, Witness};
 use crate::outcome::State;
-use crate::rule_set::Conflict;
+use crate::rule_set::{Condition, Conflict};
+use crate::workbench::cases::CaseRun;
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each rule that cannot fire.
@@ -11,27 +12,18 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let mut found = Vec::new();
     for (at, rule) in subject.rule_set.rule_entries() {
         // A worked case in which it fires, and no answer is ruled out, settles it.
-        let shown = |it: &crate::workbench::cases::CaseRun| it.state(at) == Some(State::Fires);
-        if subject
-            .runs
-            .iter()
-            .any(|it| shown(it) && it.facts.conflicts(Conflict::RuledOut).is_empty())
-        {
+        let shows = |it: &CaseRun| {
+            it.state(at) == Some(State::Fires) && it.facts.conflicts(Conflict::RuledOut).is_empty()
+        };
+        if subject.runs.iter().any(shows) {
             continue;
         }
-        let entry = subject.files.rule(&rule.id);
         let Some(mut decider) = subject.decider() else {
             break;
         };
-        let Some((yes, ruled_out)) = decider
-            .judgements
-            .first()
-            .map(|it| (it.rules[at].yes, it.ruled_out.yes))
-        else {
-            continue;
-        };
-        let fires =
-            |seen: &[crate::exact::Witness]| seen.iter().all(|it| it.states[at] == State::Fires);
+        let [judged] = &decider.judgements;
+        let (yes, ruled_out) = (judged.rules[at].yes, judged.ruled_out.yes);
+        let fires = |seen: &[Witness]| seen.iter().all(|it| it.states[at] == State::Fires);
         let title = match decider.find(&[yes, !ruled_out], &fires) {
             Found::Example(_) => continue,
             Found::Open(fact) => {
@@ -44,21 +36,14 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                     rule.id
                 ),
                 // Rules on contradictions are meant so.
-                _ if crate::workbench::lint::looks_for_contradictions(&rule.when) => continue,
+                _ if rule.when.has(|it| matches!(it, Condition::Answers(_))) => continue,
                 _ => format!(
                     "`{}` fires only beside answers that rule one another out",
                     rule.id
                 ),
             },
         };
-        found.push(Remark::on(
-            Code::NeverFires,
-            &rule.id,
-            entry,
-            "when",
-            title,
-            "never met",
-        ));
+        found.push(subject.on_rule(Code::NeverFires, rule, "when", title, "never met"));
     }
     found
 }

@@ -9,14 +9,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
     let title = "the rule set states no guarantee".to_owned();
     let file = subject.files.entry("ruleset.yaml");
     let remark = || {
-        Remark::on(
-            Code::NoGuarantees,
-            &rule_set.id,
-            file,
-            "id",
-            title,
-            "nothing is guaranteed",
-        )
+        Remark::new(Code::NoGuarantees, &rule_set.id, title).on(file, "id", "nothing is guaranteed")
     };
     rule_set.guarantees.is_empty().then(remark)
 }

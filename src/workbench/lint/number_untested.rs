@@ -85,14 +85,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                     number.written
                 );
                 let place = entry.map(|it| it.words(key, &number.written));
-                found.push(Remark::at(
-                    Code::NumberUntested,
-                    &rule.id,
-                    entry,
-                    place,
-                    title,
-                    "not tested",
-                ));
+                let remark = Remark::new(Code::NumberUntested, &rule.id, title);
+                found.push(remark.at(entry, place, "not tested"));
                 told.push(number.written);
             }
         }
@@ -223,12 +217,8 @@ fn tested(rule_set: &RuleSet, rule: &Rule) -> Vec<Tested> {
         Condition::Fact { fact, test } => {
             slots.push(*fact);
             match test {
-                Test::Compare(_, it) => written.push(it.written.clone()),
-                Test::Between(low, high) => {
-                    written.extend([low.written.clone(), high.written.clone()])
-                }
                 Test::OlderThan(it) | Test::Within(it) => written.push(it.span.to_string()),
-                _ => {}
+                _ => written.extend(test.thresholds().iter().map(|it| it.written.clone())),
             }
         }
         _ => {}

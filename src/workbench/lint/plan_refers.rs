@@ -4,9 +4,9 @@ use crate::document::diagnostic::Code;
 use crate::exact::{Decider, DualRail};
 use crate::outcome::Outcome;
 use crate::questionnaire::facts::Value;
-use crate::questionnaire::facts::derive::roots;
+use crate::questionnaire::facts::derive::behind;
 use crate::questionnaire::facts::truth_of::compares;
-use crate::rule_set::{Answer, Catalogue, Condition, Question, Rule, RuleSet, Test};
+use crate::rule_set::{Answer, Condition, Question, Rule, RuleSet, Test};
 use crate::truth::FactSlot;
 use crate::workbench::lint::{Remark, Subject};
 
@@ -23,7 +23,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             .catalogue
             .questions
             .iter()
-            .filter(|it| it.decision && reads(&rule.when, it.slot));
+            .filter(|it| it.decision && rule.when.facts().contains(&it.slot));
         let ways = decisions.flat_map(|question| {
             answers(rule, question)
                 .into_iter()
@@ -33,19 +33,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(mut decider) = subject.decider() else {
                 return found;
             };
-            let Some((fires, in_order)) = decider
-                .judgements
-                .first()
-                .map(|it| (it.rules[at].yes, it.ruled_out.no))
-            else {
-                continue;
-            };
+            let [judged] = &decider.judgements;
+            let (fires, in_order) = (judged.rules[at].yes, judged.ruled_out.no);
             if !decider.solver.possible(&[fires, in_order]) {
                 continue;
             }
-            let Some(then) = with(&mut decider, rule_set, &rule.when, question.slot, &value) else {
-                continue;
-            };
+            let then = with(&mut decider, rule_set, &rule.when, question.slot, &value);
             // The space holds too much rather than too little, so that "never" is certain.
             if decider.solver.possible(&[fires, in_order, !then.no]) {
                 continue;
@@ -54,23 +47,12 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 "`{}` refers, although `{}: {words}` alone would quiet it",
                 rule.id, question.id
             );
-            let remark = subject.on_rule(
-                Code::PlanRefers,
-                rule,
-                "outcome",
-                title,
-                "another plan lifts it",
-            );
+            let label = "another plan lifts it";
+            let remark = subject.on_rule(Code::PlanRefers, rule, "outcome", title, label);
             found.push(remark.help("let it defer until the plan is changed, or allow it with the reason why the danger is in the patient"));
             break;
         }
     }
-    found
-}
-
-fn reads(condition: &Condition, slot: FactSlot) -> bool {
-    let mut found = false;
-    condition.visit(&mut |it| found |= matches!(it, Condition::Fact { fact, .. } if *fact == slot));
     found
 }
 
@@ -139,59 +121,35 @@ fn with(
     condition: &Condition,
     slot: FactSlot,
     value: &Value,
-) -> Option<DualRail> {
-    let each = |decider: &mut Decider<'_>, parts: &[Condition]| {
+) -> DualRail {
+    let mut each = |parts: &[Condition]| -> Vec<DualRail> {
+        let parts = parts.iter();
         parts
-            .iter()
             .map(|it| with(decider, rule_set, it, slot, value))
-            .collect::<Option<Vec<DualRail>>>()
+            .collect()
     };
     match condition {
         Condition::All(parts) => {
-            let parts = each(decider, parts)?;
-            Some(decider.solver.all_of(&parts))
+            let parts = each(parts);
+            decider.solver.all_of(&parts)
         }
         Condition::Any(parts) => {
-            let parts = each(decider, parts)?;
-            Some(decider.solver.any_of(&parts))
+            let parts = each(parts);
+            decider.solver.any_of(&parts)
         }
-        Condition::Not(part) => Some(with(decider, rule_set, part, slot, value)?.turned()),
+        Condition::Not(part) => with(decider, rule_set, part, slot, value).turned(),
         Condition::Fact { fact, test } if *fact == slot => {
-            let (always, never) = (decider.solver.always(), decider.solver.never());
-            Some(match holds(test, value) {
-                Some(true) => DualRail {
-                    yes: always,
-                    no: never,
-                },
-                Some(false) => DualRail {
-                    yes: never,
-                    no: always,
-                },
-                None => DualRail {
-                    yes: never,
-                    no: never,
-                },
-            })
+            decider.solver.constant(holds(test, value))
         }
         Condition::Fact { fact, .. }
         | Condition::Taking { fact, .. }
         | Condition::AllergicTo { fact, .. }
             if hangs_on(rule_set, *fact, slot) =>
         {
-            let never = decider.solver.never();
-            Some(DualRail {
-                yes: never,
-                no: never,
-            })
+            decider.solver.constant(None)
         }
-        Condition::Answers(_) => {
-            let never = decider.solver.never();
-            Some(DualRail {
-                yes: never,
-                no: never,
-            })
-        }
-        leaf => decider.pair(0, leaf),
+        Condition::Answers(_) => decider.solver.constant(None),
+        leaf => decider.pair(leaf),
     }
 }
 
@@ -214,11 +172,7 @@ fn holds(test: &Test, value: &Value) -> Option<bool> {
 
 /// Whether a fact may be otherwise once another one is: it is worked out from it, or asked only with some answers to it.
 fn hangs_on(rule_set: &RuleSet, fact: FactSlot, slot: FactSlot) -> bool {
-    let catalogue = &rule_set.catalogue;
-    let mut open = match catalogue.derived_of(fact) {
-        Some(derived) => roots(rule_set, derived).into_iter().collect(),
-        None => vec![fact],
-    };
+    let mut open: Vec<FactSlot> = behind(rule_set, fact).into_iter().collect();
     let mut seen: Vec<FactSlot> = Vec::new();
     while let Some(it) = open.pop() {
         if it == slot {
@@ -226,29 +180,11 @@ fn hangs_on(rule_set: &RuleSet, fact: FactSlot, slot: FactSlot) -> bool {
         }
         if !seen.contains(&it) {
             seen.push(it);
-            open.extend(gates(rule_set, catalogue, it));
+            let question = rule_set.catalogue.question_of(it);
+            let gate = question.and_then(|it| it.ask_when.as_ref());
+            let gates = gate.into_iter().flat_map(Condition::facts);
+            open.extend(gates.flat_map(|it| behind(rule_set, it)));
         }
     }
     false
-}
-
-/// The answers that whether a question is asked hangs on.
-fn gates(rule_set: &RuleSet, catalogue: &Catalogue, slot: FactSlot) -> Vec<FactSlot> {
-    let mut found = Vec::new();
-    let Some(when) = catalogue
-        .question_of(slot)
-        .and_then(|it| it.ask_when.as_ref())
-    else {
-        return found;
-    };
-    when.visit(&mut |condition| match condition {
-        Condition::Fact { fact, .. }
-        | Condition::Taking { fact, .. }
-        | Condition::AllergicTo { fact, .. } => match catalogue.derived_of(*fact) {
-            Some(derived) => found.extend(roots(rule_set, derived)),
-            None => found.push(*fact),
-        },
-        _ => {}
-    });
-    found
 }

@@ -1,7 +1,7 @@
 //! Questions whose answer nothing looks at.
 
 use crate::document::diagnostic::Code;
-use crate::rule_set::Answer;
+use crate::rule_set::{Answer, Question};
 use crate::workbench::lint::limit_unused::used;
 use crate::workbench::lint::{Remark, Subject};
 
@@ -19,18 +19,11 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .questions
         .iter()
         .filter(|it| !special(&it.answer) && catalogue.procedure_on != Some(it.slot));
-    questions
-        .filter(|it| !used.facts.contains(it.id.as_str()))
-        .map(|question| {
-            let title = format!("nothing looks at the answer to `{}`", question.id);
-            Remark::on(
-                Code::QuestionUnused,
-                &question.id,
-                subject.files.question(&question.id),
-                "id",
-                title,
-                "used nowhere",
-            )
-        })
-        .collect()
+    let unused = questions.filter(|it| !used.facts.contains(it.id.as_str()));
+    let remark = |question: &Question| {
+        let title = format!("nothing looks at the answer to `{}`", question.id);
+        let entry = subject.files.question(&question.id);
+        Remark::new(Code::QuestionUnused, &question.id, title).on(entry, "id", "used nowhere")
+    };
+    unused.map(remark).collect()
 }

@@ -23,7 +23,7 @@ pub(super) fn told(
     words: &str,
     is_told: &dyn Fn(NaiveDate) -> bool,
 ) -> Vec<Remark> {
-    let (rule_set, written) = (subject.rule_set, subject.files);
+    let rule_set = subject.rule_set;
     let mut found = Vec::new();
     if is_told(rule_set.review_by) {
         let with_it = rule_set
@@ -34,14 +34,8 @@ pub(super) fn told(
             "the review of the rule set is {words} {}",
             rule_set.review_by
         );
-        let remark = Remark::on(
-            code,
-            &rule_set.id,
-            written.entry("ruleset.yaml"),
-            "review_by",
-            title,
-            words,
-        );
+        let head = subject.files.entry("ruleset.yaml");
+        let remark = Remark::new(code, &rule_set.id, title).on(head, "review_by", words);
         found.push(
             remark.help(format!("review it, and with it the rules that are due no earlier ({with_it} now), then write the new dates")),
         );

@@ -21,12 +21,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Option<Remark> {
         "the edition {} is known with another content",
         rule_set.edition
     );
-    Some(Remark::on(
-        Code::SameEdition,
-        &rule_set.id,
-        subject.files.entry("ruleset.yaml"),
-        "edition",
-        title,
-        "of a changed content",
-    ))
+    let head = subject.files.entry("ruleset.yaml");
+    let remark = Remark::new(Code::SameEdition, &rule_set.id, title);
+    Some(remark.on(head, "edition", "of a changed content"))
 }

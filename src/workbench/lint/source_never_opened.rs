@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::document::diagnostic::Code;
 use crate::outcome::Outcome;
-use crate::rule_set::{Basis, Checked, Citation, Idx, Limit, Publication, RuleSet};
+use crate::rule_set::{Checked, Citation, Idx, Limit, Publication, RuleSet};
 use crate::workbench::lint::{Remark, Subject};
 
 /// Sources that nobody has opened and that alone stand behind a rule that defers or refers, or behind a limit by which such
@@ -45,15 +45,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             all_of(&on_it)
         );
         let entry = subject.files.publication(&source.id);
-        Remark::on(
-            Code::SourceNeverOpened,
-            &source.id,
-            entry,
-            "checked",
-            title,
-            "from memory",
-        )
-        .help(help)
+        Remark::new(Code::SourceNeverOpened, &source.id, title)
+            .on(entry, "checked", "from memory")
+            .help(help)
     };
     resting.into_iter().map(remark).collect()
 }
@@ -67,13 +61,7 @@ fn all_of(ids: &[&str]) -> String {
 
 /// The sources that nobody opened, where no opened one stands beside them.
 fn unopened(rule_set: &RuleSet, citations: &[Citation]) -> Vec<Idx<Publication>> {
-    let published = citations.iter().filter_map(|citation| {
-        if let Basis::Published(at) = citation.basis {
-            Some(at)
-        } else {
-            None
-        }
-    });
+    let published = citations.iter().filter_map(Citation::publication);
     let published: Vec<Idx<Publication>> = published.collect();
     let opened = |at: &Idx<Publication>| rule_set.publications[*at].checked == Checked::Read;
     if published.iter().any(opened) {

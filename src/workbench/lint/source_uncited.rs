@@ -1,6 +1,7 @@
 //! Sources that nothing cites.
 
 use crate::document::diagnostic::Code;
+use crate::rule_set::Publication;
 use crate::workbench::lint::limit_unused::used;
 use crate::workbench::lint::{Remark, Subject};
 
@@ -12,17 +13,10 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         .publications
         .iter()
         .filter(|it| !it.is_used && !used.sources.contains(it.id.as_str()));
-    unused
-        .map(|publication| {
-            let title = format!("nothing cites `{}`", publication.id);
-            Remark::on(
-                Code::SourceUncited,
-                &publication.id,
-                subject.files.publication(&publication.id),
-                "id",
-                title,
-                "cited nowhere",
-            )
-        })
-        .collect()
+    let remark = |source: &Publication| {
+        let title = format!("nothing cites `{}`", source.id);
+        let entry = subject.files.publication(&source.id);
+        Remark::new(Code::SourceUncited, &source.id, title).on(entry, "id", "cited nowhere")
+    };
+    unused.map(remark).collect()
 }

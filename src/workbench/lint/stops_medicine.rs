@@ -160,14 +160,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             key.replace('_', " ")
         );
         let place = entry.map(|it| it.words(key, &order));
-        found.push(Remark::at(
-            Code::StopsMedicine,
-            about,
-            entry,
-            place,
-            title,
-            "an order",
-        ));
+        found.push(Remark::new(Code::StopsMedicine, about, title).at(entry, place, "an order"));
     };
     for rule in subject.rule_set.rules() {
         let entry = subject.files.rule(&rule.id);
@@ -279,10 +272,7 @@ fn clauses(text: &str) -> Vec<String> {
 
 /// Whether the rule is about a medicine that somebody takes.
 fn takes(rule: &Rule) -> bool {
-    let mut takes = false;
-    rule.when
-        .visit(&mut |it| takes |= matches!(it, Condition::Taking { .. }));
-    takes
+    rule.when.has(|it| matches!(it, Condition::Taking { .. }))
 }
 
 /// The names of medicines of one word, and the words by which classes are called. What is injected for the surgery itself

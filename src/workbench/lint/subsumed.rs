@@ -4,7 +4,7 @@
 //! each says what to do.
 
 use crate::document::diagnostic::Code;
-use crate::exact::Found;
+use crate::exact::{Found, Witness};
 use crate::outcome::Outcome;
 use crate::outcome::State;
 use crate::workbench::lint::{Remark, Subject};
@@ -34,9 +34,7 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             let Some(mut decider) = subject.decider() else {
                 return found;
             };
-            let Some(judged) = decider.judgements.first() else {
-                continue;
-            };
+            let [judged] = &decider.judgements;
             let (own, there) = (judged.rules[at], judged.rules[other]);
             let ruled_out = judged.ruled_out.yes;
             // Two precautions each say what to do; one is too many only if they are for just the same patients.
@@ -45,18 +43,15 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
             {
                 continue;
             }
-            let alone = |seen: &[crate::exact::Witness]| {
+            let alone = |seen: &[Witness]| {
                 seen.iter()
                     .all(|it| it.states[at] == State::Fires && it.states[other] != State::Fires)
             };
             match decider.find(&[own.yes, !there.yes, !ruled_out], &alone) {
                 Found::Example(_) => continue,
                 Found::Open(fact) => {
-                    found.push(subject.undecided(
-                        rule,
-                        &fact,
-                        &format!("it can fire without `{}`", worse.id),
-                    ));
+                    let whether = format!("it can fire without `{}`", worse.id);
+                    found.push(subject.undecided(rule, &fact, &whether));
                     continue;
                 }
                 Found::Never => {}

@@ -8,7 +8,7 @@ use crate::document::diagnostic::Code;
 use crate::exact::domain::Shape;
 use crate::exact::{Decider, Encoding, Found, Judgement, Witness, judge};
 use crate::outcome::State;
-use crate::questionnaire::facts::derive;
+use crate::questionnaire::facts::derive::behind;
 use crate::questionnaire::facts::truth_of::truth;
 use crate::rule_set::{FactKind, Idx, Question, Rule};
 use crate::screening::explain;
@@ -23,15 +23,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     };
     let mut found = Vec::new();
     for (at, rule) in subject.rule_set.rule_entries() {
-        let mut needed: BTreeSet<FactSlot> = BTreeSet::new();
-        for slot in rule.when.facts() {
-            match catalogue.derived_of(slot) {
-                Some(derived) => needed.extend(derive::roots(subject.rule_set, derived)),
-                None => {
-                    needed.insert(slot);
-                }
-            }
-        }
+        let facts = rule.when.facts().into_iter();
+        let needed: BTreeSet<FactSlot> =
+            facts.flat_map(|it| behind(subject.rule_set, it)).collect();
         for slot in needed {
             if let (FactKind::Question(_), Some(question)) =
                 (catalogue.fact(slot).kind, catalogue.question_of(slot))
@@ -54,7 +48,7 @@ struct After {
 impl After {
     /// Ties a second patient to the one of a decider.
     fn new(decider: &mut Decider<'_>) -> Option<Self> {
-        let rule_set = *decider.rule_sets.first()?;
+        let [rule_set] = decider.rule_sets;
         let space = Encoding::new(&mut decider.solver, &[rule_set], &[], decider.as_of).ok()?;
         if !decider.encoding.is_cut_like(&space) {
             return None;
@@ -109,10 +103,11 @@ fn one(subject: &Subject<'_>, after: &After, at: Idx<Rule>, question: &Question)
         .filter(|_| question.otherwise.is_none())?;
     let rule = &subject.rule_set.judging[at];
     let mut decider = subject.decider()?;
-    let pair = decider.judgements.first()?.rules[at];
+    let [judged] = &decider.judgements;
+    let pair = judged.rules[at];
     let settled = after.judged.rules[at];
     let known = decider.encoding.domain(0, question.slot)?.known;
-    let not_asked = decider.pair(0, when)?.no;
+    let not_asked = decider.pair(when).no;
     let mut together = vec![!pair.yes, !pair.no, not_asked, !known];
     // Where every answer would be set aside, none settles it; an example shows whether it waits for one.
     if !question.harmless_alone {

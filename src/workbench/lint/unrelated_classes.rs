@@ -55,14 +55,8 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
                 medicine.name, first.id, second.id
             );
             let entry = file.listed("medicines", "name", &medicine.name);
-            found.push(Remark::on(
-                Code::UnrelatedClasses,
-                &medicine.name,
-                entry,
-                "in",
-                title,
-                "unrelated classes",
-            ));
+            let remark = Remark::new(Code::UnrelatedClasses, &medicine.name, title);
+            found.push(remark.on(entry, "in", "unrelated classes"));
         }
     }
     found

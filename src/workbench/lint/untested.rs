@@ -15,14 +15,9 @@ pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
         };
         let title = format!("`{}`: {}{more}", first.rule, first.what);
         let all: Vec<&str> = gaps.iter().map(|it| it.what.as_str()).collect();
-        let remark = Remark::on(
-            Code::Untested,
-            &first.rule,
-            subject.files.rule(&first.rule),
-            "id",
-            title,
-            "not tested whole",
-        );
+        let entry = subject.files.rule(&first.rule);
+        let remark =
+            Remark::new(Code::Untested, &first.rule, title).on(entry, "id", "not tested whole");
         found.push(remark.help(format!("write a case for each: {}", all.join("; "))));
     }
     found

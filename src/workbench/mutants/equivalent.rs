@@ -24,34 +24,34 @@ pub fn proved(rule_set: &RuleSet, changes: &[&[Changed]], as_of: NaiveDate) -> V
     };
     let mut unseen = |change: &[Changed]| {
         let seen = seen_by(&mut decider, rule_set, change);
-        !change.is_empty() && seen.is_some_and(|seen| !decider.solver.possible(&[seen]))
+        !change.is_empty() && !decider.solver.possible(&[seen])
     };
     changes.iter().map(|change| unseen(change)).collect()
 }
 
 /// Where a patient sees a change.
-fn seen_by(decider: &mut Decider<'_>, rule_set: &RuleSet, change: &[Changed]) -> Option<Lit> {
-    let states = &decider.judgements.first()?.rules;
+fn seen_by(decider: &mut Decider<'_>, rule_set: &RuleSet, change: &[Changed]) -> Lit {
+    let [before] = &decider.judgements;
+    let (refers, goes) = (before.refers, before.goes);
     let mut rules: Table<_, Rule> = rule_set
         .judging
         .iter()
-        .zip(states)
+        .zip(&before.rules)
         .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
         .collect();
     let mut differences = Vec::new();
     for changed in change {
-        let state = decider.pair(0, &changed.when)?;
+        let state = decider.pair(&changed.when);
         let rule = &mut rules[changed.at];
         differences.extend([(rule.2.yes, state.yes), (rule.2.no, state.no)]);
         *rule = (changed.outcome, changed.urgency, state);
     }
-    let (refers, goes) = verdict(&mut decider.solver, rules.rows());
-    let before = decider.judgements.first()?;
-    differences.extend(before.refers.into_iter().zip(refers));
-    differences.push((before.goes, goes));
+    let (refers_now, goes_now) = verdict(&mut decider.solver, rules.rows());
+    differences.extend(refers.into_iter().zip(refers_now));
+    differences.push((goes, goes_now));
     let differences: Vec<Lit> = differences
         .into_iter()
         .map(|(one, other)| decider.solver.differ(one, other))
         .collect();
-    Some(decider.solver.any(differences))
+    decider.solver.any(differences)
 }
