@@ -1,6 +1,6 @@
 //! (Compiled rule set, facts) to what a screening says. Pure: no file, clock, environment, randomness, printing.
 
-use crate::outcome::{Outcome, OutcomeSpan, Standing, Urgency};
+use crate::outcome::{OutcomeSpan, Standing};
 use crate::rule_set::{Idx, Rule, RuleSet, Table};
 
 pub(crate) use crate::outcome::State;
@@ -43,20 +43,8 @@ pub fn standing(rule_set: &RuleSet, states: &States) -> Standing {
     span(rule_set, states).verdict()
 }
 
-/// The verdict if each rule, told with its position, asked for what is said of it.
-pub(crate) fn standing_if(
-    rule_set: &RuleSet,
-    states: &States,
-    asks: impl Fn(Idx<Rule>, &Rule) -> (Outcome, Option<Urgency>),
-) -> Standing {
-    let asks = |at: Idx<Rule>, rule: &Rule| {
-        let (outcome, urgency) = asks(at, rule);
-        Standing { outcome, urgency }
-    };
-    span_if(rule_set, states, asks).verdict()
-}
-
-fn span_if(
+/// The span if each rule, told with its position, asked for what is said of it.
+pub(crate) fn span_if(
     rule_set: &RuleSet,
     states: &States,
     asks: impl Fn(Idx<Rule>, &Rule) -> Standing,

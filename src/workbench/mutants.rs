@@ -18,7 +18,7 @@ use crate::outcome::{Outcome, Standing, Urgency};
 use crate::questionnaire::facts::Facts;
 use crate::rule_set::{Agent, Condition, Derived, Idx, Input, Rule, RuleSet};
 use crate::screening::compile::{Compiled, Prepared};
-use crate::screening::evaluate::{States, standing_if};
+use crate::screening::evaluate::{States, span_if};
 use crate::workbench::cases::read::{Case, Waiver};
 
 use crate::workbench::cases::{CaseRun, last_day};
@@ -307,58 +307,38 @@ impl CaseTrial<'_> {
         noticed
     }
 
+    /// Each other outcome of a rule, and each other urgency of one that refers.
     fn outcomes(&mut self, rule_set: &RuleSet, at: Idx<Rule>, rule: &Rule) {
-        for outcome in [Outcome::Go, Outcome::Defer, Outcome::Refer]
-            .into_iter()
-            .filter(|it| *it != rule.outcome)
-        {
+        let own = rule.standing();
+        let outcomes = [Outcome::Go, Outcome::Defer, Outcome::Refer];
+        let outcomes = outcomes.into_iter().filter(|it| *it != own.outcome);
+        let outcomes = outcomes.map(|outcome| {
+            let (word, was) = (outcome.word(), own.outcome.word());
+            let what = format!("outcome {word} instead of {was}");
+            (StepKind::Outcome, what, Standing { outcome, ..own })
+        });
+        let urgencies = own.urgency.into_iter().flat_map(|was| {
+            let others = [Urgency::Routine, Urgency::Urgent, Urgency::SameDay];
+            let others = others.into_iter().filter(move |it| *it != was);
+            others.map(move |it| {
+                let what = format!("urgency {} instead of {}", it.word(), was.word());
+                let urgency = Some(it);
+                (StepKind::Urgency, what, Standing { urgency, ..own })
+            })
+        });
+        for (kind, what, instead) in outcomes.chain(urgencies) {
+            let asks = |of: Idx<Rule>, it: &Rule| if of == at { instead } else { it.standing() };
             let noticed = self.patients.iter().any(|patient| {
-                let asks = |of: Idx<Rule>, it: &Rule| {
-                    (if of == at { outcome } else { it.outcome }, it.urgency)
-                };
-                let Standing {
-                    outcome: verdict,
-                    urgency,
-                } = standing_if(rule_set, patient.states, asks);
-                verdict != patient.case.verdict
-                    || patient.case.urgency.is_some_and(|it| urgency != Some(it))
+                let verdict = span_if(rule_set, patient.states, asks).verdict();
+                verdict.outcome != patient.case.verdict
+                    || (patient.case.urgency.is_some() && verdict.urgency != patient.case.urgency)
             });
-            let what = format!(
-                "outcome {} instead of {}",
-                outcome.word(),
-                rule.outcome.word()
-            );
             let rules = vec![Changed {
-                outcome,
+                outcome: instead.outcome,
+                urgency: instead.urgency,
                 ..Changed::none(at, rule)
             }];
-            let (id, kind) = (rule.id.clone(), StepKind::Outcome);
-            self.found.push(Mutant::new(id, kind, what, rules, noticed));
-        }
-        let Some(own) = rule.urgency else { return };
-        for urgency in [Urgency::Routine, Urgency::Urgent, Urgency::SameDay]
-            .into_iter()
-            .filter(|it| *it != own)
-        {
-            let noticed = self
-                .patients
-                .iter()
-                .filter(|it| it.case.urgency.is_some())
-                .any(|patient| {
-                    let asks = |of: Idx<Rule>, it: &Rule| {
-                        (
-                            it.outcome,
-                            if of == at { Some(urgency) } else { it.urgency },
-                        )
-                    };
-                    standing_if(rule_set, patient.states, asks).urgency != patient.case.urgency
-                });
-            let what = format!("urgency {} instead of {}", urgency.word(), own.word());
-            let rules = vec![Changed {
-                urgency: Some(urgency),
-                ..Changed::none(at, rule)
-            }];
-            let (id, kind) = (rule.id.clone(), StepKind::Urgency);
+            let id = rule.id.clone();
             self.found.push(Mutant::new(id, kind, what, rules, noticed));
         }
     }

@@ -71,13 +71,7 @@ pub(crate) fn with_limit(when: &Condition, limit: Idx<Limit>, up: bool) -> Optio
         let Condition::Fact { fact, test } = condition else {
             return None;
         };
-        let moved = |threshold: &Threshold| {
-            if threshold.limit == Some(limit) {
-                neighbour(threshold, up)
-            } else {
-                None
-            }
-        };
+        let moved = |it: &Threshold| neighbour(it, up).filter(|_| it.limit == Some(limit));
         let test = match test {
             Test::Compare(how, it) => Test::Compare(*how, moved(it)?),
             Test::Between(low, high) => match (moved(low), moved(high)) {
@@ -110,40 +104,27 @@ fn changes(rule_set: &RuleSet, condition: &Condition) -> Vec<PartChange> {
     let mut found = Vec::new();
     match condition {
         Condition::All(parts) => {
-            let kinds = (
-                Condition::All as MakeList,
-                Condition::Any as MakeList,
-                "any",
-            );
+            let kinds: (MakeList, MakeList, _) = (Condition::All, Condition::Any, "any");
             members(rule_set, parts, kinds, &mut found);
         }
         Condition::Any(parts) => {
-            let kinds = (
-                Condition::Any as MakeList,
-                Condition::All as MakeList,
-                "all",
-            );
+            let kinds: (MakeList, MakeList, _) = (Condition::Any, Condition::All, "all");
             members(rule_set, parts, kinds, &mut found);
         }
         Condition::Not(part) => {
-            found.push(PartChange::new(
-                StepKind::Negation,
-                "removed",
-                (**part).clone(),
-            ));
+            let inner = (**part).clone();
+            found.push(PartChange::new(StepKind::Negation, "removed", inner));
         }
         Condition::Taking { .. } => taking(rule_set, condition, &mut found),
         Condition::AllergicTo { .. } => allergic(rule_set, condition, &mut found),
         Condition::Fact { fact, test } => tested(rule_set, *fact, test, &mut found),
-        Condition::Answers(one) => found.extend(
-            Conflict::WRITTEN
-                .into_iter()
-                .filter(|it| it != one)
-                .map(|other| {
-                    let what = format!("{} instead of {}", other.word(), one.word());
-                    PartChange::new(StepKind::Choice, what, Condition::Answers(other))
-                }),
-        ),
+        Condition::Answers(one) => {
+            for other in Conflict::WRITTEN.into_iter().filter(|it| it != one) {
+                let what = format!("{} instead of {}", other.word(), one.word());
+                let other = Condition::Answers(other);
+                found.push(PartChange::new(StepKind::Choice, what, other));
+            }
+        }
     }
     if !matches!(
         condition,
@@ -168,11 +149,8 @@ fn members(
     found.push(PartChange::new(kind, what, other(parts.to_vec())));
     for (at, part) in parts.iter().enumerate() {
         let what = format!("without {}", words::brief(rule_set, part));
-        found.push(PartChange::new(
-            StepKind::Member,
-            what,
-            same(without(parts, at)),
-        ));
+        let fewer = same(without(parts, at));
+        found.push(PartChange::new(StepKind::Member, what, fewer));
     }
 }
 
@@ -230,15 +208,11 @@ fn tested(rule_set: &RuleSet, fact: FactSlot, test: &Test, found: &mut Vec<PartC
                 ("lower end left out", Comparison::Above, Comparison::AtMost),
                 ("upper end left out", Comparison::AtLeast, Comparison::Below),
             ] {
-                let ends = [
-                    Test::Compare(low_how, low.clone()),
-                    Test::Compare(high_how, high.clone()),
-                ];
-                let to = Condition::All(
-                    ends.into_iter()
-                        .map(|test| Condition::Fact { fact, test })
-                        .collect(),
-                );
+                let ends = [(low_how, low), (high_how, high)].map(|(how, end)| {
+                    let test = Test::Compare(how, end.clone());
+                    Condition::Fact { fact, test }
+                });
+                let to = Condition::All(ends.into());
                 found.push(PartChange::new(StepKind::Comparison, what, to));
             }
         }
@@ -271,32 +245,24 @@ fn taking(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<PartChange>
     };
     let register = &rule_set.medicines;
     let mut push = |what: String, named: Vec<String>, medicines: Bits<Medicine>, at_least: u16| {
-        found.push(PartChange {
-            kind: StepKind::Class,
-            what,
-            to: Condition::Taking {
-                fact: *fact,
-                named,
-                medicines,
-                at_least,
-            },
-        });
+        let to = Condition::Taking {
+            fact: *fact,
+            named,
+            medicines,
+            at_least,
+        };
+        found.push(PartChange::new(StepKind::Class, what, to));
     };
-    for (what, named, set) in other_names(named, medicines, &register.classes, &|name| {
-        register.find(name)
-    }) {
+    let find = |name: &str| register.find(name);
+    for (what, named, set) in other_names(named, medicines, &register.classes, &find) {
         push(what, named, set, *at_least);
     }
     for n in [at_least.saturating_sub(1), at_least.saturating_add(1)]
         .into_iter()
         .filter(|it| *it >= 1)
     {
-        push(
-            format!("at least {n} instead of {at_least}"),
-            named.clone(),
-            medicines.clone(),
-            n,
-        );
+        let what = format!("at least {n} instead of {at_least}");
+        push(what, named.clone(), medicines.clone(), n);
     }
 }
 
@@ -315,30 +281,23 @@ fn allergic(rule_set: &RuleSet, condition: &Condition, found: &mut Vec<PartChang
                     named: Vec<String>,
                     substances: Bits<Substance>,
                     reactions: Option<Bits<Reaction>>| {
-        found.push(PartChange {
-            kind: StepKind::Class,
-            what,
-            to: Condition::AllergicTo {
-                fact: *fact,
-                named,
-                substances,
-                reactions,
-            },
-        });
+        let to = Condition::AllergicTo {
+            fact: *fact,
+            named,
+            substances,
+            reactions,
+        };
+        found.push(PartChange::new(StepKind::Class, what, to));
     };
-    for (what, named, set) in other_names(named, substances, &register.groups, &|name| {
-        register.find(name)
-    }) {
+    let find = |name: &str| register.find(name);
+    for (what, named, set) in other_names(named, substances, &register.groups, &find) {
         push(what, named, set, reactions.clone());
     }
     let counted: Vec<Idx<Reaction>> = reactions.iter().flat_map(Bits::iter).collect();
     for (at, reaction) in counted.iter().enumerate().filter(|_| counted.len() > 1) {
-        push(
-            format!("without the reaction {}", register.reactions[*reaction].id),
-            named.clone(),
-            substances.clone(),
-            Some(without(&counted, at).into_iter().collect()),
-        );
+        let what = format!("without the reaction {}", register.reactions[*reaction].id);
+        let fewer = without(&counted, at).into_iter().collect();
+        push(what, named.clone(), substances.clone(), Some(fewer));
     }
 }
 
@@ -472,10 +431,7 @@ fn stepped_span(span: Span, up: bool) -> Option<Span> {
     } else {
         span.count.checked_sub(1)?
     };
-    Some(Span {
-        count,
-        unit: span.unit,
-    })
+    Some(Span { count, ..span })
 }
 
 /// A condition with the part at the end of a way replaced.
@@ -484,17 +440,11 @@ fn replaced(condition: &Condition, path: &[usize], with: &Condition) -> Conditio
         return with.clone();
     };
     let inside = |parts: &[Condition]| {
+        let mut parts = parts.to_vec();
+        if let Some(part) = parts.get_mut(*first) {
+            *part = replaced(part, rest, with);
+        }
         parts
-            .iter()
-            .enumerate()
-            .map(|(at, it)| {
-                if at == *first {
-                    replaced(it, rest, with)
-                } else {
-                    it.clone()
-                }
-            })
-            .collect()
     };
     match condition {
         Condition::All(parts) => Condition::All(inside(parts)),
