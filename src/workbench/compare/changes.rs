@@ -1,6 +1,6 @@
 //! What differs between two rule sets as they are read: order, line breaks and comments do not count.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Display;
 
 use crate::formulas::given::Side;
@@ -9,9 +9,9 @@ use crate::rule_set::letter::{
 };
 use crate::rule_set::words;
 use crate::rule_set::{
-    Answer, Approval, Basis, Changeable, Citation, Comparison, Concern, Condition, Drawing,
-    Ellipse, Idx, LocalChange, Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet,
-    Section, Substance, Test, Text, Then, Withdrawal,
+    Answer, Approval, Basis, Changeable, Choice, Citation, Concern, Condition, Drawing, Ellipse,
+    Idx, LocalChange, Medicine, Piece, Question, ReasonToSetAside, Retired, Rule, RuleSet, Section,
+    Substance, Test, Text, Then, Withdrawal,
 };
 
 /// One thing that is in only one of two rule sets, or otherwise in the other.
@@ -212,60 +212,35 @@ fn differing(
 ) -> Vec<RuleSetChange> {
     let before: BTreeMap<&String, &LaidOut> =
         old.iter().map(|(name, parts)| (name, parts)).collect();
-    let after: BTreeMap<&String, &LaidOut> =
-        new.iter().map(|(name, parts)| (name, parts)).collect();
-    let mut found: Vec<RuleSetChange> = Vec::new();
-    for (name, _) in old.iter().filter(|(name, _)| !after.contains_key(name)) {
-        found.push(RuleSetChange {
+    let after: BTreeSet<&String> = new.iter().map(|(name, _)| name).collect();
+    let gone = old.iter().filter(|(name, _)| !after.contains(name));
+    let gone = gone.map(|(name, _)| (name, ChangeKind::Out));
+    let here = new.iter().map(|(name, parts)| match before.get(name) {
+        None => (name, ChangeKind::In),
+        Some(was) => (name, ChangeKind::Otherwise(changed_parts(was, parts))),
+    });
+    gone.chain(here)
+        .filter(|(_, what)| *what != ChangeKind::Otherwise(Vec::new()))
+        .map(|(name, what)| RuleSetChange {
             kind,
             name: name.clone(),
-            what: ChangeKind::Out,
-        });
-    }
-    for (name, parts) in &new {
-        let Some(was) = before.get(name) else {
-            found.push(RuleSetChange {
-                kind,
-                name: name.clone(),
-                what: ChangeKind::In,
-            });
-            continue;
-        };
-        let get = |parts: &LaidOut, of: &str| {
-            parts
-                .iter()
-                .find(|(it, _)| *it == of)
-                .map_or_else(String::new, |(_, it)| on_one_line(it))
-        };
-        let of: Vec<&'static str> =
-            was.iter()
-                .chain(parts)
-                .map(|(of, _)| *of)
-                .fold(Vec::new(), |mut all, it| {
-                    if !all.contains(&it) {
-                        all.push(it);
-                    }
-                    all
-                });
-        let differs: Vec<ChangedPart> = of
-            .into_iter()
-            .map(|of| ChangedPart {
-                of,
-                old: get(was, of),
-                new: get(parts, of),
-                is_less_cautious: None,
-            })
-            .filter(|it| it.old != it.new)
-            .collect();
-        if !differs.is_empty() {
-            found.push(RuleSetChange {
-                kind,
-                name: name.clone(),
-                what: ChangeKind::Otherwise(differs),
-            });
-        }
-    }
-    found
+            what,
+        })
+        .collect()
+}
+
+/// The parts that differ. INVARIANT: things of one kind are laid out in the same parts.
+fn changed_parts(was: &LaidOut, is: &LaidOut) -> Vec<ChangedPart> {
+    let pairs = was.iter().zip(is);
+    pairs
+        .map(|((of, old), (_, new))| ChangedPart {
+            of,
+            old: on_one_line(old),
+            new: on_one_line(new),
+            is_less_cautious: None,
+        })
+        .filter(|it| it.old != it.new)
+        .collect()
 }
 
 /// Where lines break does not count.
@@ -320,7 +295,7 @@ fn head(rule_set: &RuleSet) -> LaidOut {
     } = rule_set;
     let concern = |concern: &Concern| {
         let owner = concern.owner.as_ref();
-        let owner = owner.map_or_else(String::new, |it| format!(" ({it})"));
+        let owner = optional(owner.map(|it| format!(" ({it})")));
         format!("{}{owner}", concern.title)
     };
     let section = |it: &Section| it.title.clone();
@@ -398,9 +373,8 @@ fn of_rule(rule_set: &RuleSet, rule: &Rule) -> LaidOut {
 /// A condition by its structure and names: two that differ only in order are the same.
 fn condition(rule_set: &RuleSet, it: &Condition) -> String {
     let several = |word: &str, parts: &[Condition]| {
-        let mut words: Vec<String> = parts.iter().map(|it| condition(rule_set, it)).collect();
-        words.sort();
-        format!("{word} ({})", words.join("; "))
+        let parts = parts.iter().map(|it| condition(rule_set, it));
+        format!("{word} ({})", sorted(parts, "; "))
     };
     match it {
         Condition::All(parts) => several("all of", parts),
@@ -411,18 +385,9 @@ fn condition(rule_set: &RuleSet, it: &Condition) -> String {
             fact,
             test: Test::Compare(how, with),
         } => {
-            let how = match how {
-                Comparison::Above => "above",
-                Comparison::AtLeast => "at least",
-                Comparison::Below => "below",
-                Comparison::AtMost => "at most",
-            };
-            let limit = with.limit.map(|at| rule_set.limits[at].id.clone());
-            format!(
-                "{} {how} {}",
-                rule_set.catalogue.id(*fact),
-                limit.unwrap_or_else(|| with.written.clone())
-            )
+            let (id, how) = (rule_set.catalogue.id(*fact), how.word().replace('_', " "));
+            let limit = with.limit.map(|at| &rule_set.limits[at].id);
+            format!("{id} {how} {}", limit.unwrap_or(&with.written))
         }
         leaf => words::brief(rule_set, &in_order(rule_set, leaf)),
     }
@@ -453,7 +418,7 @@ fn text(rule_set: &RuleSet, text: &Text) -> String {
 
 fn piece(rule_set: &RuleSet, piece: &Piece) -> String {
     match piece {
-        Piece::Words(words) => words.split_whitespace().collect::<Vec<_>>().join(" "),
+        Piece::Words(words) => on_one_line(words),
         Piece::Fact(slot) => format!("{{{}}}", rule_set.catalogue.id(*slot)),
         Piece::Age(slot) => format!("{{age of {}}}", rule_set.catalogue.id(*slot)),
         Piece::Limit(at) => format!("{{limit.{}}}", rule_set.limits[*at].id),
@@ -472,7 +437,7 @@ fn of_letter(rule_set: &RuleSet, letter: &LetterText) -> LaidOut {
         };
         it.pieces.iter().map(said).collect::<Vec<_>>().join(" ")
     };
-    let perhaps = |it: &Option<LetterSentence>| it.as_ref().map_or_else(String::new, sentence);
+    let perhaps = |it: &Option<LetterSentence>| optional(it.as_ref().map(sentence));
     let part = |it: &LetterPart| {
         let what = match &it.what {
             LetterContent::Heading(said) => format!("heading: {}", sentence(said)),
@@ -517,22 +482,16 @@ fn of_letter(rule_set: &RuleSet, letter: &LetterText) -> LaidOut {
 }
 
 fn citations(rule_set: &RuleSet, citations: &[Citation]) -> String {
-    let mut words: Vec<String> = citations
-        .iter()
-        .map(|citation| {
-            let what = match &citation.basis {
-                Basis::Published(at) => rule_set.publications[*at].id.clone(),
-                Basis::CommonPractice(text) => format!("common practice: {text}"),
-                Basis::LocalProposal(text) => format!("local proposal: {text}"),
-            };
-            citation
-                .at
-                .as_ref()
-                .map_or(what.clone(), |at| format!("{what}, {at}"))
-        })
-        .collect();
-    words.sort();
-    words.join("; ")
+    let words = citations.iter().map(|citation| {
+        let what = match &citation.basis {
+            Basis::Published(at) => rule_set.publications[*at].id.clone(),
+            Basis::CommonPractice(text) => format!("common practice: {text}"),
+            Basis::LocalProposal(text) => format!("local proposal: {text}"),
+        };
+        let at = citation.at.as_ref().map(|at| format!(", {at}"));
+        what + &optional(at)
+    });
+    sorted(words, "; ")
 }
 
 /// A part that need not be there; nothing is shown as empty.
@@ -550,15 +509,12 @@ fn of_limit(rule_set: &RuleSet, limit: &crate::rule_set::Limit) -> LaidOut {
 }
 
 fn of_guarantee(rule_set: &RuleSet, it: &crate::rule_set::Guarantee) -> LaidOut {
-    let mut wheres: Vec<String> = it
-        .wheres
-        .iter()
-        .map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when)))
-        .collect();
-    wheres.sort();
+    let wheres = it.wheres.iter();
+    let wheres =
+        wheres.map(|(sense, when)| format!("{} {}", sense.word(), condition(rule_set, when)));
     vec![
         ("title", it.title.clone()),
-        ("where", wheres.join("; ")),
+        ("where", sorted(wheres, "; ")),
         ("then", then(rule_set, &it.then)),
         ("because", it.because.clone()),
     ]
@@ -566,20 +522,13 @@ fn of_guarantee(rule_set: &RuleSet, it: &crate::rule_set::Guarantee) -> LaidOut 
 
 fn then(rule_set: &RuleSet, then: &Then) -> String {
     match then {
-        Then::Never(outcomes) => format!(
-            "never {}",
-            outcomes
-                .iter()
-                .map(|it| it.word())
-                .collect::<Vec<_>>()
-                .join(" or ")
-        ),
+        Then::Never(outcomes) => {
+            let words: Vec<&str> = outcomes.iter().map(|it| it.word()).collect();
+            format!("never {}", words.join(" or "))
+        }
         Then::Fires(rules) => {
-            let ids: Vec<&str> = rules
-                .iter()
-                .map(|at| rule_set.judging[*at].id.as_str())
-                .collect();
-            format!("fires {}", ids.join(" or "))
+            let ids = rules.iter().map(|at| rule_set.judging[*at].id.as_str());
+            format!("fires {}", ids.collect::<Vec<_>>().join(" or "))
         }
         Then::UrgencyAtLeast(urgency) => format!("refer, at least {}", urgency.word()),
         Then::Promise(promise) => promise.word().to_owned(),
@@ -600,43 +549,38 @@ fn changeable(rule_set: &RuleSet, question: &Question) -> String {
 }
 
 fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
-    let (kind, options) = match &question.answer {
-        Answer::YesNo => ("yes or no".to_owned(), &[][..]),
-        Answer::OneOf(options) => ("one of".to_owned(), options.as_slice()),
-        Answer::SeveralOf(options) => ("several of".to_owned(), options.as_slice()),
-        Answer::Number { whole } => (
-            if *whole { "a whole number" } else { "a number" }.to_owned(),
-            &[][..],
-        ),
-        Answer::Quantity { unit, units, .. } => (
-            format!("a number in {unit}, also {}", sorted(units, ", ")),
-            &[][..],
-        ),
-        Answer::Date => ("a date".to_owned(), &[][..]),
-        Answer::Text => ("a text".to_owned(), &[][..]),
-        Answer::Medicines => ("medicines".to_owned(), &[][..]),
-        Answer::Allergies => ("allergies".to_owned(), &[][..]),
-        Answer::Anaesthetic => ("an anaesthetic plan".to_owned(), &[][..]),
+    let kind = match &question.answer {
+        Answer::YesNo => "yes or no",
+        Answer::OneOf(_) => "one of",
+        Answer::SeveralOf(_) => "several of",
+        Answer::Number { whole: true } => "a whole number",
+        Answer::Number { whole: false } => "a number",
+        Answer::Quantity { unit, units, .. } => {
+            &format!("a number in {unit}, also {}", sorted(units, ", "))
+        }
+        Answer::Date => "a date",
+        Answer::Text => "a text",
+        Answer::Medicines => "medicines",
+        Answer::Allergies => "allergies",
+        Answer::Anaesthetic => "an anaesthetic plan",
     };
-    let options: Vec<String> = options
-        .iter()
-        .map(|option| {
-            let nothing = if option.nothing { " (nothing)" } else { "" };
-            let side = option.side.map_or("", Side::in_brackets);
-            format!(
-                "{}: {}{}{}{side}{nothing}",
-                option.id,
-                option.text,
-                option
-                    .text_patient
-                    .as_ref()
-                    .map_or_else(String::new, |text| format!(" (to the patient: {text})")),
-                option
-                    .counts
-                    .map_or_else(String::new, |n| format!(" (counts {n})"))
-            )
-        })
-        .collect();
+    let option = |it: &Choice| {
+        let patient = it.text_patient.as_ref();
+        let patient = optional(patient.map(|text| format!(" (to the patient: {text})")));
+        let counts = optional(it.counts.map(|n| format!(" (counts {n})")));
+        let side = it.side.map_or("", Side::in_brackets);
+        let nothing = if it.nothing { " (nothing)" } else { "" };
+        format!("{}: {}{patient}{counts}{side}{nothing}", it.id, it.text)
+    };
+    let plausible = question
+        .plausible
+        .map(|(low, high)| format!("{low} to {high}"));
+    let asked_when = question.ask_when.as_ref();
+    let asked_when = asked_when.map_or_else(|| "always".to_owned(), |it| condition(rule_set, it));
+    let otherwise = question.otherwise.map(|it| question.option_in_words(it));
+    let drawn = question
+        .drawing
+        .map(|at| drawing(&rule_set.catalogue.drawings[at]));
     vec![
         ("wording", question.ask.clone()),
         (
@@ -644,14 +588,12 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
             optional(question.ask_patient.as_ref()),
         ),
         ("help", optional(question.help.as_ref())),
-        ("answer", kind),
-        ("options", sorted(options, "; ")),
+        ("answer", kind.to_owned()),
         (
-            "plausible",
-            question
-                .plausible
-                .map_or_else(String::new, |(low, high)| format!("{low} to {high}")),
+            "options",
+            sorted(question.options().iter().map(option), "; "),
         ),
+        ("plausible", optional(plausible)),
         ("dated", question.dated.to_string()),
         ("in the past", question.past.to_string()),
         ("no longer ago than", optional(question.oldest)),
@@ -659,20 +601,9 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
             "written for unknown",
             sorted(question.stand_ins.iter().map(ToString::to_string), ", "),
         ),
-        (
-            "asked when",
-            question
-                .ask_when
-                .as_ref()
-                .map_or_else(|| "always".to_owned(), |it| condition(rule_set, it)),
-        ),
+        ("asked when", asked_when),
         ("harmless alone", question.harmless_alone.to_string()),
-        (
-            "otherwise",
-            question
-                .otherwise
-                .map_or_else(String::new, |it| question.option_in_words(it).to_owned()),
-        ),
+        ("otherwise", optional(otherwise)),
         ("from", question.from.word().to_owned()),
         ("decision", question.decision.to_string()),
         (
@@ -680,12 +611,7 @@ fn of_question(rule_set: &RuleSet, question: &Question) -> LaidOut {
             question.standing.to_string(),
         ),
         ("changeable", changeable(rule_set, question)),
-        (
-            "drawing",
-            question
-                .drawing
-                .map_or_else(String::new, |at| drawing(&rule_set.catalogue.drawings[at])),
-        ),
+        ("drawing", optional(drawn)),
     ]
 }
 
@@ -741,16 +667,12 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::rule_set::Agent) -> LaidOut {
                 "plain"
             };
             let age = |word: &str, age: Option<f64>| {
-                age.map_or_else(String::new, |it| format!(", {word} {it} years"))
+                optional(age.map(|it| format!(", {word} {it} years")))
             };
-            let most = limit
-                .at_most
-                .map_or_else(String::new, |it| format!(", at most {it} mg"));
+            let most = optional(limit.at_most.map(|it| format!(", at most {it} mg")));
             let cited = citations(rule_set, &limit.citations);
-            let others = limit
-                .other_figures
-                .as_ref()
-                .map_or_else(String::new, |it| format!("; {it}"));
+            let others = limit.other_figures.as_ref();
+            let others = optional(others.map(|it| format!("; {it}")));
             format!(
                 "{with}{}{}: {} mg/kg{most} ({cited}{others})",
                 age("from", limit.from_age),
@@ -759,19 +681,13 @@ fn of_agent(rule_set: &RuleSet, agent: &crate::rule_set::Agent) -> LaidOut {
             )
         })
         .collect();
+    let (least, most) = agent.strengths;
+    let per_site = agent.per_site.map(|it| format!("{it} mg"));
     vec![
         ("names", sorted(&agent.also, ", ")),
         ("family", agent.family.clone()),
-        (
-            "strengths",
-            format!("{} to {} %", agent.strengths.0, agent.strengths.1),
-        ),
-        (
-            "most in one site",
-            agent
-                .per_site
-                .map_or_else(String::new, |it| format!("{it} mg")),
-        ),
+        ("strengths", format!("{least} to {most} %")),
+        ("most in one site", optional(per_site)),
         ("limits", limits.join("; ")),
     ]
 }
@@ -788,16 +704,13 @@ fn of_reduction(rule_set: &RuleSet, it: &crate::rule_set::Reduction) -> LaidOut 
 fn of_medicines(it: &RuleSet) -> Vec<(String, LaidOut)> {
     let register = &it.medicines;
     let classes = |at: Idx<Medicine>| {
-        let mut ids: Vec<&str> = register
-            .classes
-            .iter()
-            .filter(|it| it.members.contains(at))
-            .map(|it| it.id.as_str())
-            .collect();
-        ids.sort_unstable();
-        ids.join(", ")
+        let classes = register.classes.iter();
+        let own = classes.filter(|it| it.members.contains(at));
+        sorted(own.map(|it| &it.id), ", ")
     };
     let one = |(at, it): (Idx<Medicine>, &Medicine)| {
+        let plausible = it.plausible_daily;
+        let plausible = plausible.map(|(low, high)| format!("{low} to {high} mg"));
         let parts = vec![
             ("also", sorted(&it.also, ", ")),
             ("classes", classes(at)),
@@ -806,11 +719,7 @@ fn of_medicines(it: &RuleSet) -> Vec<(String, LaidOut)> {
                 "adrenal_as_prednisolone",
                 optional(it.adrenal_as_prednisolone),
             ),
-            (
-                "plausible_daily",
-                it.plausible_daily
-                    .map_or_else(String::new, |(low, high)| format!("{low} to {high} mg")),
-            ),
+            ("plausible_daily", optional(plausible)),
         ];
         (it.name.clone(), parts)
     };
@@ -827,7 +736,6 @@ fn of_substances(it: &RuleSet) -> Vec<(String, LaidOut)> {
             names.entry(at).or_default().push(name);
         }
     }
-    names.values_mut().for_each(|it| it.sort_unstable());
     let one = |(at, substance): (Idx<Substance>, &Substance)| {
         let groups: Vec<&str> = register
             .groups
@@ -840,11 +748,11 @@ fn of_substances(it: &RuleSet) -> Vec<(String, LaidOut)> {
             .iter()
             .map(|at| register.substances[at].name.as_str())
             .collect();
-        let also = names.get(&at).map_or_else(String::new, |it| it.join(", "));
+        let also = names.get(&at).into_iter().flatten();
         (
             substance.name.clone(),
             vec![
-                ("names", also),
+                ("names", sorted(also, ", ")),
                 ("groups", groups.join(", ")),
                 ("crosses with", crosses.join(", ")),
             ],
@@ -854,11 +762,9 @@ fn of_substances(it: &RuleSet) -> Vec<(String, LaidOut)> {
 }
 
 fn of_source(rule_set: &RuleSet, it: &crate::rule_set::Publication) -> LaidOut {
-    let newer = it
-        .superseded_by
-        .map_or_else(String::new, |at| rule_set.publications[at].id.clone());
+    let newer = it.superseded_by.map(|at| &rule_set.publications[at].id);
     vec![
-        ("superseded by", newer),
+        ("superseded by", optional(newer)),
         ("by", it.by.clone()),
         ("title", it.title.clone()),
         ("year", optional(it.year)),
