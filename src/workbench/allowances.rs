@@ -43,30 +43,18 @@ pub fn allowances(
     files: &RuleFiles,
     rule_set: &RuleSet,
 ) -> Result<Vec<Allowance>, Vec<Diagnostic>> {
-    let Some(file) = files.file(ALLOWANCES) else {
-        return Ok(Vec::new());
-    };
-    let mut of_text = Vec::new();
-    let Some(parsed) = file.parsed(&mut of_text) else {
-        return Err(of_text);
-    };
-    let mut reading = parsed.reading("allowances");
-    reading.diagnostics.extend(of_text);
-    let known = names(rule_set);
-    let mut seen = HashMap::new();
-    let mut found = Vec::new();
-    for node in parsed.root.list("allowances") {
-        match allowance(&mut reading, &known, &mut seen, node) {
-            Some(it) => found.push(it),
-            None => reading.pass_over(node, "a whole allowance"),
+    files.said_in(ALLOWANCES, "allowances", |reading, root| {
+        let known = names(rule_set);
+        let mut seen = HashMap::new();
+        let mut found = Vec::new();
+        for node in root.list("allowances") {
+            match allowance(reading, &known, &mut seen, node) {
+                Some(it) => found.push(it),
+                None => reading.pass_over(node, "a whole allowance"),
+            }
         }
-    }
-    let diagnostics = reading.finish();
-    if diagnostics.is_empty() {
-        Ok(found)
-    } else {
-        Err(diagnostics)
-    }
+        found
+    })
 }
 
 fn allowance(

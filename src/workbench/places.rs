@@ -3,6 +3,8 @@
 use std::ops::Range;
 use std::sync::Arc;
 
+use crate::document::diagnostic::Diagnostic;
+use crate::document::reading::Reading;
 use crate::document::source::{Node, NodeKind, Source};
 use crate::rule_set::files::{RuleFiles, TextFile};
 use crate::rule_set::read::FURTHER_FILES;
@@ -41,6 +43,34 @@ impl RuleFiles {
             .filter(move |(path, _)| deciding(path))
             .chain(self.used())
             .filter_map(|(_, file)| file.entry())
+    }
+
+    /// What a file says about the rule set, read with its schema; nothing, if there is no such file.
+    ///
+    /// # Errors
+    /// Every diagnostic of the file.
+    pub(crate) fn said_in<Said: Default>(
+        &self,
+        path: &str,
+        schema: &str,
+        read: impl FnOnce(&mut Reading<'_>, &Node) -> Said,
+    ) -> Result<Said, Vec<Diagnostic>> {
+        let Some(file) = self.file(path) else {
+            return Ok(Said::default());
+        };
+        let mut of_text = Vec::new();
+        let Some(parsed) = file.parsed(&mut of_text) else {
+            return Err(of_text);
+        };
+        let mut reading = parsed.reading(schema);
+        reading.diagnostics.extend(of_text);
+        let said = read(&mut reading, &parsed.root);
+        let diagnostics = reading.finish();
+        if diagnostics.is_empty() {
+            Ok(said)
+        } else {
+            Err(diagnostics)
+        }
     }
 
     /// A rule, by its full id.

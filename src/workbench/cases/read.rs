@@ -5,13 +5,14 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::Range;
+use std::slice;
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::document::reading::Reading;
-use crate::document::source::{Node, Source};
+use crate::document::source::{MapEntry, Node, Source};
 use crate::outcome::{Outcome, Urgency};
 use crate::questionnaire::facts::{Gathered, Given};
 use crate::rule_set::files::Parsed;
@@ -74,16 +75,19 @@ pub fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Result<Vec<Case>, Vec<Dia
             continue;
         };
         let is_people = path == PEOPLE;
-        let mut reading = parsed.reading(if is_people { "people" } else { "cases" });
+        let mut reader = CaseReader {
+            reading: parsed.reading(if is_people { "people" } else { "cases" }),
+            rule_set,
+        };
         if is_people {
-            as_of = date(&mut reading, &parsed.root, "as_of");
-            read_people(&mut reading, rule_set, &parsed.root, &mut people);
+            as_of = date(&mut reader.reading, &parsed.root, "as_of");
+            reader.people(&parsed.root, &mut people);
         } else {
             for node in parsed.root.list("cases") {
-                read_case(&mut reading, rule_set, node, &people, as_of, &mut found);
+                reader.case(node, &people, as_of, &mut found);
             }
         }
-        diagnostics.extend(reading.finish());
+        diagnostics.extend(reader.reading.finish());
     }
     if diagnostics.is_empty() {
         Ok(found)
@@ -113,257 +117,190 @@ pub(crate) fn people(files: &RuleFiles) -> (Vec<String>, Option<NaiveDate>) {
     )
 }
 
-fn read_people(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    root: &Node,
-    people: &mut BTreeMap<String, Gathered>,
-) {
-    let mut seen = HashMap::new();
-    for node in root.list("people") {
-        unique(reading, &mut seen, node, "people");
-        let Some(id) = reading.needed(node, "id") else {
-            continue;
-        };
-        let mut answers = Gathered::default();
-        for section in node.mapping("answers") {
-            for entry in section.value.entries() {
-                let id = format!("{}.{}", section.key, entry.key);
-                put(
-                    reading,
-                    rule_set,
-                    &mut answers,
-                    &id,
-                    &entry.key_span,
-                    &entry.value,
-                );
+/// Reads one file of cases or people.
+struct CaseReader<'r> {
+    reading: Reading<'r>,
+    rule_set: &'r RuleSet,
+}
+
+impl CaseReader<'_> {
+    fn people(&mut self, root: &Node, people: &mut BTreeMap<String, Gathered>) {
+        let mut seen = HashMap::new();
+        for node in root.list("people") {
+            unique(&mut self.reading, &mut seen, node, "people");
+            let Some(id) = self.reading.needed(node, "id") else {
+                continue;
+            };
+            let mut answers = Gathered::default();
+            for section in node.mapping("answers") {
+                for entry in section.value.entries() {
+                    let id = format!("{}.{}", section.key, entry.key);
+                    self.put(&mut answers, &id, entry);
+                }
+            }
+            // A person's plan and clinic stand for the clinic's file: details of a method that a case does not use are set aside.
+            for (at, given) in &mut answers.given {
+                given.standing = self.rule_set.catalogue.questions[*at].standing;
+            }
+            people.insert(id, answers);
+        }
+    }
+
+    fn question(&mut self, id: &str, span: &Range<usize>) -> Option<Idx<Question>> {
+        let questions = &self.rule_set.catalogue.questions;
+        let found = questions.position(|it| it.id == id);
+        if found.is_none() {
+            let known = questions.iter().map(|it| it.id.as_str());
+            let what = ("question", id, "no such question");
+            self.reading.unknown(Code::UnknownFact, span, what, known);
+        }
+        found
+    }
+
+    fn given(&self, entry: &MapEntry, standing: bool) -> Given {
+        Given {
+            source: Arc::clone(self.reading.source),
+            key_span: entry.key_span.clone(),
+            node: entry.value.clone(),
+            standing,
+        }
+    }
+
+    fn put(&mut self, answers: &mut Gathered, id: &str, entry: &MapEntry) {
+        if let Some(at) = self.question(id, &entry.key_span) {
+            answers.given.insert(at, self.given(entry, false));
+        }
+    }
+
+    /// What the clinic of a case offers.
+    fn offers(&mut self, answers: &mut Gathered, choices: Option<&Node>) {
+        for entry in choices.into_iter().flat_map(Node::entries) {
+            let Some(at) = self.question(&entry.key, &entry.key_span) else {
+                continue;
+            };
+            if self.rule_set.catalogue.questions[at].can_be_offered() {
+                answers.offers.insert(at, self.given(entry, true));
+            } else {
+                let title = format!("`{}` is not a choice that a clinic offers", entry.key);
+                self.reading
+                    .wrong(Code::UnknownFact, &entry.key_span, title, "not a choice")
+                    .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered");
             }
         }
-        // A person's plan and clinic stand for the clinic's file: details of a method that a case does not use are set aside.
-        for (at, given) in &mut answers.given {
-            given.standing = rule_set.catalogue.questions[*at].standing;
-        }
-        people.insert(id, answers);
     }
-}
 
-fn question_at(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    id: &str,
-    span: &Range<usize>,
-) -> Option<Idx<Question>> {
-    let questions = &rule_set.catalogue.questions;
-    let found = questions.position(|it| it.id == id);
-    if found.is_none() {
-        let known = questions.iter().map(|it| it.id.as_str());
-        reading.unknown(
-            Code::UnknownFact,
-            span,
-            ("question", id, "no such question"),
-            known,
-        );
-    }
-    found
-}
-
-fn put(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    answers: &mut Gathered,
-    id: &str,
-    key_span: &Range<usize>,
-    value: &Node,
-) {
-    if let Some(at) = question_at(reading, rule_set, id, key_span) {
-        answers.given.insert(
-            at,
-            Given {
-                source: Arc::clone(reading.source),
-                key_span: key_span.clone(),
-                node: value.clone(),
-                standing: false,
-            },
-        );
-    }
-}
-
-/// What the clinic of a case offers.
-fn offers(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    answers: &mut Gathered,
-    choices: Option<&Node>,
-) {
-    for entry in choices.into_iter().flat_map(Node::entries) {
-        let Some(at) = question_at(reading, rule_set, &entry.key, &entry.key_span) else {
-            continue;
-        };
-        if rule_set.catalogue.questions[at].can_be_offered() {
-            let (source, key_span) = (Arc::clone(reading.source), entry.key_span.clone());
-            answers.offers.insert(
-                at,
-                Given {
-                    source,
-                    key_span,
-                    node: entry.value.clone(),
-                    standing: true,
-                },
-            );
-        } else {
-            let title = format!("`{}` is not a choice that a clinic offers", entry.key);
-            reading
-                .wrong(Code::UnknownFact, &entry.key_span, title, "not a choice")
-                .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered");
+    fn change(&mut self, answers: &mut Gathered, changes: Option<&Node>) {
+        for entry in changes.into_iter().flat_map(Node::entries) {
+            self.put(answers, &entry.key, entry);
         }
     }
-}
 
-fn change(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    answers: &mut Gathered,
-    changes: Option<&Node>,
-) {
-    for entry in changes.into_iter().flat_map(Node::entries) {
-        put(
-            reading,
-            rule_set,
-            answers,
-            &entry.key,
-            &entry.key_span,
-            &entry.value,
-        );
-    }
-}
-
-fn remove(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    answers: &mut Gathered,
-    list: Option<&Node>,
-) {
-    for item in list.into_iter().flat_map(Node::items) {
-        let Some(id) = item.written(reading.source).map(str::to_owned) else {
-            reading.pass_over(item, "the id of a question");
-            continue;
-        };
-        let Some(at) = question_at(reading, rule_set, &id, &item.span) else {
-            continue;
-        };
-        if answers.given.remove(&at).is_none() {
-            reading
-                .wrong(
-                    Code::UnknownFact,
-                    &item.span,
-                    format!("`{id}` is not answered, so it cannot be removed"),
-                    "nothing to remove",
-                )
-                .help("delete the entry, or name an answer that the person has");
+    fn remove(&mut self, answers: &mut Gathered, list: Option<&Node>) {
+        for item in list.into_iter().flat_map(Node::items) {
+            let Some(id) = item.written(self.reading.source).map(str::to_owned) else {
+                self.reading.pass_over(item, "the id of a question");
+                continue;
+            };
+            let Some(at) = self.question(&id, &item.span) else {
+                continue;
+            };
+            if answers.given.remove(&at).is_none() {
+                let title = format!("`{id}` is not answered, so it cannot be removed");
+                self.reading
+                    .wrong(Code::UnknownFact, &item.span, title, "nothing to remove")
+                    .help("delete the entry, or name an answer that the person has");
+            }
         }
     }
-}
 
-fn read_case(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    node: &Node,
-    people: &BTreeMap<String, Gathered>,
-    as_of: Option<NaiveDate>,
-    found: &mut Vec<Case>,
-) {
-    let (Some(title), Some(title_node)) = (reading.needed(node, "case"), node.get("case")) else {
-        return;
-    };
-    let (Some(person), Some(person_node)) = (reading.needed(node, "like"), node.get("like")) else {
-        return;
-    };
-    let Some(base) = people.get(&person) else {
-        let known = people.keys().map(String::as_str);
-        reading.unknown(
-            Code::UnknownPerson,
-            &person_node.span,
-            ("person", &person, "not in people.yaml"),
-            known,
-        );
-        return;
-    };
-    let as_of = if node.get("as_of").is_some() {
-        date(reading, node, "as_of")
-    } else {
-        as_of
-    };
-    let Some(as_of) = as_of else {
-        reading.pass_over(node, "a date `as_of`, here or in people.yaml");
-        return;
-    };
-    let mut answers = base.clone();
-    change(reading, rule_set, &mut answers, node.get("change"));
-    remove(reading, rule_set, &mut answers, node.get("remove"));
-    offers(reading, rule_set, &mut answers, node.get("offers"));
-    let from = reading.owned(node, "source");
-    let mut add = |reading: &mut Reading<'_>,
-                   title: String,
-                   answers: Gathered,
-                   expect: &Node,
-                   from: Option<String>| {
-        let Some(verdict) = reading
-            .needed(expect, "verdict")
-            .and_then(|it| Outcome::from_word(&it))
+    /// A case, or each row of a table of cases.
+    fn case(
+        &mut self,
+        node: &Node,
+        people: &BTreeMap<String, Gathered>,
+        as_of: Option<NaiveDate>,
+        found: &mut Vec<Case>,
+    ) {
+        let reading = &mut self.reading;
+        let (Some(title), Some(title_node)) = (reading.needed(node, "case"), node.get("case"))
         else {
             return;
         };
-        let urgency = reading
-            .owned(expect, "urgency")
-            .and_then(|it| Urgency::from_word(&it));
-        let fires = rules(reading, rule_set, expect, "fires");
-        let undetermined = rules(reading, rule_set, expect, "undetermined");
-        found.push(Case {
-            title,
-            source: Arc::clone(reading.source),
-            title_span: title_node.span.clone(),
-            expect_span: expect.span.clone(),
-            person: person.clone(),
-            as_of,
-            answers,
-            verdict,
-            urgency,
-            fires,
-            undetermined,
-            from,
-        });
-    };
-    if let Some(expect) = node.get("expect") {
-        add(reading, title, answers, expect, from);
-        return;
-    }
-    for (at, row) in node.list("rows").iter().enumerate() {
-        let mut own = answers.clone();
-        change(reading, rule_set, &mut own, row.get("with"));
-        remove(reading, rule_set, &mut own, row.get("remove"));
-        let from = reading.owned(row, "source").or_else(|| from.clone());
-        add(reading, format!("{title}, row {}", at + 1), own, row, from);
-    }
-}
-
-fn rules(
-    reading: &mut Reading<'_>,
-    rule_set: &RuleSet,
-    expect: &Node,
-    key: &str,
-) -> BTreeSet<String> {
-    let mut ids = BTreeSet::new();
-    for item in expect.list(key) {
-        let Some(id) = item.written(reading.source).map(str::to_owned) else {
-            reading.pass_over(item, "the id of a rule");
-            continue;
+        let (Some(person), Some(person_node)) = (reading.needed(node, "like"), node.get("like"))
+        else {
+            return;
         };
-        if !rule_set.knows_rule(&id) {
-            reading.report(unknown_rule(rule_set, &id, reading.source, &item.span));
+        let Some(base) = people.get(&person) else {
+            let known = people.keys().map(String::as_str);
+            let what = ("person", person.as_str(), "not in people.yaml");
+            reading.unknown(Code::UnknownPerson, &person_node.span, what, known);
+            return;
+        };
+        let as_of = if node.get("as_of").is_some() {
+            date(reading, node, "as_of")
+        } else {
+            as_of
+        };
+        let Some(as_of) = as_of else {
+            reading.pass_over(node, "a date `as_of`, here or in people.yaml");
+            return;
+        };
+        let mut shared = base.clone();
+        self.change(&mut shared, node.get("change"));
+        self.remove(&mut shared, node.get("remove"));
+        self.offers(&mut shared, node.get("offers"));
+        let from = self.reading.owned(node, "source");
+        // What is expected of a single case is a row that changes nothing.
+        let rows = node
+            .get("expect")
+            .map_or(node.list("rows"), slice::from_ref);
+        let is_table = node.get("expect").is_none();
+        for (at, row) in rows.iter().enumerate() {
+            let mut answers = shared.clone();
+            self.change(&mut answers, row.get("with"));
+            self.remove(&mut answers, row.get("remove"));
+            let verdict = self.reading.needed(row, "verdict");
+            let Some(verdict) = verdict.and_then(|it| Outcome::from_word(&it)) else {
+                continue;
+            };
+            let urgency = self.reading.owned(row, "urgency");
+            let title = if is_table {
+                format!("{title}, row {}", at + 1)
+            } else {
+                title.clone()
+            };
+            found.push(Case {
+                title,
+                source: Arc::clone(self.reading.source),
+                title_span: title_node.span.clone(),
+                expect_span: row.span.clone(),
+                person: person.clone(),
+                as_of,
+                answers,
+                verdict,
+                urgency: urgency.and_then(|it| Urgency::from_word(&it)),
+                fires: self.rules(row, "fires"),
+                undetermined: self.rules(row, "undetermined"),
+                from: from.clone(),
+            });
         }
-        ids.insert(id);
     }
-    ids
+
+    fn rules(&mut self, expect: &Node, key: &str) -> BTreeSet<String> {
+        let mut ids = BTreeSet::new();
+        for item in expect.list(key) {
+            let Some(id) = item.written(self.reading.source).map(str::to_owned) else {
+                self.reading.pass_over(item, "the id of a rule");
+                continue;
+            };
+            if !self.rule_set.knows_rule(&id) {
+                let unknown = unknown_rule(self.rule_set, &id, self.reading.source, &item.span);
+                self.reading.report(unknown);
+            }
+            ids.insert(id);
+        }
+        ids
+    }
 }
 
 /// A rule that is not there: misspelt, or taken out.
@@ -423,28 +360,19 @@ pub struct Waivers {
 /// # Errors
 /// Every diagnostic of the file.
 pub fn waivers(files: &RuleFiles, rule_set: &RuleSet) -> Result<Waivers, Vec<Diagnostic>> {
-    let Some(file) = files.file(EQUIVALENT) else {
-        return Ok(Waivers::default());
-    };
-    let mut of_text = Vec::new();
-    let Some(parsed) = file.parsed(&mut of_text) else {
-        return Err(of_text);
-    };
-    let mut reading = parsed.reading("equivalent");
-    reading.diagnostics.extend(of_text);
-    let mut found = Waivers::default();
-    for (key, list) in [("changes", &mut found.changes), ("gaps", &mut found.gaps)] {
-        let mut seen = HashMap::new();
-        for node in parsed.root.list(key) {
-            waiver(&mut reading, rule_set, node, &mut seen, list);
+    files.said_in(EQUIVALENT, "equivalent", |reading, root| {
+        let mut each = |key: &str| {
+            let mut seen = HashMap::new();
+            let nodes = root.list(key).iter();
+            nodes
+                .filter_map(|node| waiver(reading, rule_set, node, &mut seen))
+                .collect()
+        };
+        Waivers {
+            changes: each("changes"),
+            gaps: each("gaps"),
         }
-    }
-    let diagnostics = reading.finish();
-    if diagnostics.is_empty() {
-        Ok(found)
-    } else {
-        Err(diagnostics)
-    }
+    })
 }
 
 fn waiver(
@@ -452,18 +380,13 @@ fn waiver(
     rule_set: &RuleSet,
     node: &Node,
     seen: &mut HashMap<(String, String), Range<usize>>,
-    list: &mut Vec<Waiver>,
-) {
+) -> Option<Waiver> {
     let (rule, what, reason) = (
         reading.needed(node, "rule"),
         reading.needed(node, "what"),
         reading.needed(node, "reason"),
     );
-    let (Some(rule), Some(what), Some(reason), Some(place)) =
-        (rule, what, reason, node.get("rule"))
-    else {
-        return;
-    };
+    let (rule, what, reason, place) = (rule?, what?, reason?, node.get("rule")?);
     let known = match (rule.split_once('/'), rule.split_once('.')) {
         (Some(("limits", id)), _) => rule_set.limit(id).is_some(),
         (Some(("anaesthetics", id)), _) => rule_set.agents.iter().any(|it| it.id == id),
@@ -482,11 +405,11 @@ fn waiver(
         );
         told.also(&first, "first").help("delete one of them");
     }
-    list.push(Waiver {
+    Some(Waiver {
         rule,
         what,
         reason,
         source: Arc::clone(reading.source),
         span: node.span.clone(),
-    });
+    })
 }
