@@ -37,6 +37,9 @@ pub fn tape(path: &str, bytes: &[u8]) -> Option<&'static str> {
 /// Most bytes one file of a rule set may have.
 pub(crate) const LARGEST_RULE_FILE: u64 = 8 << 20;
 
+/// The registers that may be those of another rule set, as the schema of ruleset.yaml lists them, too.
+const SHARED: [&str; 4] = ["medicines", "allergens", "anaesthetics", "sources"];
+
 /// How much of the reading of a rule set is repeated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Care {
@@ -213,7 +216,8 @@ impl RuleFiles {
             return;
         };
         let used = Self::new(own.join(folder).display().to_string());
-        for register in uses.list("files").iter().filter_map(Node::text) {
+        let named = uses.list("files").iter().filter_map(Node::text);
+        for register in named.filter(|it| SHARED.contains(it)) {
             let path = format!("{register}.yaml");
             let name = used.name_of(&path);
             match read_bounded(Path::new(&name), LARGEST_RULE_FILE) {
@@ -280,7 +284,7 @@ impl RuleFiles {
     }
 
     /// The registers used of another rule set, with their paths in it, sorted by these.
-    pub(crate) fn used(&self) -> impl Iterator<Item = (&str, &TextFile)> {
+    pub fn used(&self) -> impl Iterator<Item = (&str, &TextFile)> {
         self.used
             .iter()
             .map(|(path, file)| (path.as_str(), file.as_ref()))

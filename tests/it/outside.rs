@@ -17,7 +17,7 @@ use preblock::inner::workbench::prove::prove;
 use serde_json::Value;
 
 use crate::shipped::{Shipped, nails, skin};
-use crate::support::{text_of, today};
+use crate::support::{said, text_of, today};
 
 /// The source archive that holds the schema of JUnit files.
 const SCHEMA_SOURCE: &str = "pytest==8.4.2";
@@ -221,13 +221,16 @@ fn broken_copies() -> Vec<Break> {
     whole.into_iter().chain(copies).collect()
 }
 
-/// Writes the files of a rule set into a folder, all but the worked cases.
+/// Writes the files of a rule set into a folder, all but the worked cases. Registers that it uses stay where they are.
 fn write_rules(files: &RuleFiles, folder: &Path) {
+    let rules = Path::new(env!("CARGO_MANIFEST_DIR")).join("rules");
+    let rules = rules.display().to_string();
     for (path, file) in files.iter().filter(|(path, _)| !path.starts_with("cases/")) {
         let path = folder.join(path);
         std::fs::create_dir_all(path.parent().expect("a folder"))
             .expect("a folder that can be made");
-        std::fs::write(path, file.bytes()).expect("a file that can be written");
+        let text = said(file.bytes()).replace("../../../rules", &rules);
+        std::fs::write(path, text).expect("a file that can be written");
     }
 }
 

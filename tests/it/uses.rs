@@ -11,9 +11,12 @@ use std::path::{Path, PathBuf};
 use preblock::Screener;
 use preblock::inner::document::diagnostic::Diagnostic;
 use preblock::inner::questionnaire::policy::rule_set_with;
+use preblock::inner::rule_set::RuleSet;
 use preblock::inner::rule_set::files::{RuleFiles, TextFile};
 use preblock::inner::rule_set::read::rule_set;
+use rstest::rstest;
 
+use crate::shipped::skin;
 use crate::support::{codes, files, run, said, today};
 
 const RULES: &[(&str, &str, &str)] = &[("thinner", "defer", "{ taking: thinner }")];
@@ -220,7 +223,7 @@ fn what_is_not_there_is_told_with_who_names_it() {
     );
 }
 
-/// A register that was used is an own file once `uses:` does not name it, and a file nobody uses is none of ours.
+/// A register that was used is an own file once `uses:` does not name it.
 #[test]
 fn only_what_is_named_is_used() {
     let clinic = Clinic::new();
@@ -231,13 +234,34 @@ fn only_what_is_named_is_used() {
             .iter()
             .any(|it| it.code.name() == "rules/missing-file")
     );
-    clinic.edit("own/ruleset.yaml", "files: [", "files: [limits, ");
-    let wrong = clinic.wrong();
-    assert!(
-        wrong.iter().any(|it| it.code.name().starts_with("shape/")),
-        "{:?}",
-        codes(&wrong)
+}
+
+/// What is malformed is told as that: no digest is given to write, no file of that name is looked for.
+#[rstest]
+#[case::another_file("files: [", "files: [limits, ", "shape/not-an-option")]
+#[case::no_register("files: [", "files: [medicine, ", "shape/not-an-option")]
+#[case::no_text("files: [", "files: [[sources], ", "shape/not-an-option")]
+#[case::one_twice("files: [", "files: [sources, ", "rules/duplicate-id")]
+fn what_is_malformed_is_told_as_that(#[case] from: &str, #[case] to: &str, #[case] code: &str) {
+    let clinic = Clinic::new();
+    clinic.edit(
+        "other/medicines.yaml",
+        "name: warfarin",
+        "name: phenprocoumon",
     );
+    clinic.edit("own/ruleset.yaml", from, to);
+    let wrong = clinic.wrong();
+    assert_eq!(names(&wrong), [code], "{:?}", codes(&wrong));
+}
+
+/// Whoever writes anything for a digest is told the right one.
+#[test]
+fn a_digest_still_to_be_written_is_told() {
+    let clinic = Clinic::new();
+    clinic.edit("own/ruleset.yaml", "digest: sha256:", "digest: ");
+    let wrong = clinic.wrong();
+    assert_eq!(names(&wrong), ["shape/wrong-form", "rules/used-changed"]);
+    assert!(wrong[1].help.contains("digest: sha256:"), "{wrong:?}");
 }
 
 /// A local policy holds against what is used as it does against what is own: no name gets a second meaning.
@@ -272,5 +296,88 @@ fn their_sources_are_not_uncited() {
     assert!(
         text.contains("other-book") && !text.contains("idle-book"),
         "{text}"
+    );
+}
+
+/// Two rule sets of this project keep one register of each kind, and a bibliography with a few sources of one of them alone.
+#[test]
+fn the_shipped_rule_sets_keep_one_register() {
+    let used: Vec<&str> = skin().files.used().map(|(path, _)| path).collect();
+    assert_eq!(
+        used,
+        [
+            "allergens.yaml",
+            "anaesthetics.yaml",
+            "medicines.yaml",
+            "sources.yaml"
+        ]
+    );
+    for (path, file) in skin().files.used() {
+        let theirs = RuleFiles::embedded();
+        let theirs = theirs.file(path).unwrap();
+        assert!(file.bytes() == theirs.bytes(), "{path}");
+    }
+    let own = skin().rules.publications.iter().filter(|it| !it.is_used);
+    assert!(own.count() >= 10);
+    let set = "examples/rule-sets/skin-excision";
+    let output = run(&["rules", "check", "--rules", set, "--as-of", "2026-12-03"]);
+    let all = said(&output.stdout) + &said(&output.stderr);
+    assert!(
+        all.contains("0 problems, 0 notices, 0 allowed"),
+        "what is so of a register is told where it is kept: {all}"
+    );
+}
+
+/// A clinic adds a name to a register that is used, and lowers a dose that it reduces, as if both were the rule set's own.
+#[test]
+fn a_local_policy_lowers_a_dose_of_what_is_used() {
+    let terms =
+        "reason: It is so here., agreed_by: somebody, agreed_on: 2026-11-20, review_by: 2027-11-20";
+    let text = format!(
+        "local_policy: 1\nclinic: A clinic\nof: skin-excision\nedition: \"2026.1\"\nchanges:\n  \
+         - {{ limit: older-reduced-load, value: 0.7, {terms} }}\n  \
+         - {{ medicine_name: thinnix, means: apixaban, {terms} }}\n"
+    );
+    let local = TextFile::new("local.yaml", text);
+    let under = rule_set_with(&skin().files, Some(&local))
+        .unwrap_or_else(|found| panic!("{}", codes(&found).join("\n")));
+    let path = skin().referrals.join("SX-104.yaml");
+    let referral = std::fs::read_to_string(path).unwrap();
+    // Of a woman of 68, whose limit is eight tenths of 385 mg.
+    assert!(referral.contains("volume: 5 mL"), "{referral}");
+    let referral = referral.replace("volume: 5 mL", "volume: 29 mL");
+    let fired = |rules: &RuleSet| -> bool {
+        let screener = Screener::new(rules, today());
+        let screening = screener
+            .clinic("clinic.yaml", skin().clinic.as_bytes())
+            .unwrap()
+            .screen("t.yaml", referral.as_bytes())
+            .unwrap();
+        let dose = "anaesthetic/older-dose-above-reduced-limit";
+        screening.findings.iter().any(|it| it.rule == dose)
+    };
+    assert!(!fired(&skin().rules));
+    assert!(fired(&under));
+    assert!(under.medicines.names.contains_key("thinnix"));
+}
+
+/// Who is judged otherwise because of a change in what is used, is what a comparison says, as of a change of one's own.
+#[test]
+fn what_comes_in_by_it_is_compared() {
+    let (before, after) = (Clinic::new(), Clinic::new());
+    after.edit(
+        "other/medicines.yaml",
+        "{ name: aspirin, also: [acetylsalicylic acid], in: [thinner] }",
+        "{ name: aspirin, also: [acetylsalicylic acid], in: [other] }",
+    );
+    after.agree();
+    let [before, after] = [&before, &after].map(|it| it.path("own").display().to_string());
+    let output = run(&["rules", "compare", &before, &after, "--as-of", "2026-12-03"]);
+    let all = said(&output.stdout);
+    assert!(
+        all.contains("changed  medicine aspirin")
+            && all.contains("LESS CAUTIOUS: go instead of defer"),
+        "{all}{}",
+        said(&output.stderr)
     );
 }

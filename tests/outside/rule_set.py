@@ -223,6 +223,13 @@ def read_yaml(path: Path) -> Any:
         raise Beyond(f"{path.name} cannot be read: {error}") from error
 
 
+def read_register(folder: Path, name: str) -> Any:
+    """A register of the folder, or the one that it uses of another rule set."""
+    uses = read_yaml(folder / "ruleset.yaml").get("uses", {})
+    used = name in uses.get("files", [])
+    return read_yaml((folder / uses["folder"] if used else folder) / f"{name}.yaml")
+
+
 def members(terms: list[Any], entries: list[list[str]]) -> dict[str, frozenset[int]]:
     """The entries that lie in each class or group, those of contained ones included."""
     parents = {it["id"]: listed(it.get("in")) for it in terms}
@@ -243,13 +250,13 @@ def members(terms: list[Any], entries: list[list[str]]) -> dict[str, frozenset[i
 
 def read_registers(folder: Path, rule_set: RuleSet) -> None:
     """Names of medicines and of substances, and what each stands for."""
-    file = read_yaml(folder / "medicines.yaml")
+    file = read_register(folder, "medicines")
     medicines = [[name_form(it["name"]), *map(name_form, listed(it.get("also")))] for it in file["medicines"]]
     by_name = {name: frozenset([at]) for at, names in enumerate(medicines) for name in names}
     classes = members(file["classes"], [listed(it.get("in")) for it in file["medicines"]])
     rule_set.medicines = by_name | classes
 
-    file = read_yaml(folder / "allergens.yaml")
+    file = read_register(folder, "allergens")
     rule_set.reactions = [it["id"] for it in file["reactions"]]
     names = rule_set.substances
     for at, entry in enumerate(file["substances"]):
@@ -328,7 +335,7 @@ def read_rule_set(folder: Path) -> RuleSet:
     rule_set = RuleSet()
     rule_set.limits = {it["id"]: it["value"] for it in read_yaml(folder / "limits.yaml")["limits"]}
     read_registers(folder, rule_set)
-    agents = read_yaml(folder / "anaesthetics.yaml")["agents"]
+    agents = read_register(folder, "anaesthetics")["agents"]
     for agent in agents:
         rule_set.families.setdefault(agent["family"], []).append(agent["id"])
     read_facts(folder, rule_set, tuple(it["id"] for it in agents))

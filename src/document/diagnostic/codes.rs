@@ -182,7 +182,7 @@ codes! {
     UsedChanged = "rules/used-changed":
         "The registers that a rule set uses of another are not the ones its digest means.",
         "A change made for one procedure would decide about another before anybody has looked at it.",
-        "Look at what has changed, run the cases, and write the digest that the message gives.";
+        "Look at what has changed, write the digest that the message gives, and run the cases; `preblock rules compare` with the two folders as they were says for whom.";
     UnknownConcern = "rules/unknown-concern":
         "The file is for a concern that ruleset.yaml does not list, or not the one its name says.",
         "Rules of an unlisted concern would never be evaluated.",

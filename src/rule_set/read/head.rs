@@ -98,13 +98,19 @@ fn means_what_it_uses(reading: &mut Reading<'_>, root: &Node, files: &RuleFiles)
     let Some(place) = uses.get("digest") else {
         return;
     };
+    // Of registers that are named wrongly no digest is worth writing.
+    let is_told =
+        |it: &Diagnostic| uses.span.contains(&it.offset()) && !place.span.contains(&it.offset());
+    if reading.diagnostics.iter().any(is_told) {
+        return;
+    }
     let found = files.digest_of_used();
     if reading.needed(uses, "digest").is_some_and(|it| it != found) {
         let title = "the registers used are not the ones this digest means";
         reading
             .wrong(Code::UsedChanged, &place.span, title, "of others")
             .help(format!(
-                "look at what has changed in them, run the cases, then write: digest: {found}"
+                "look at what has changed in them, and write the new digest; `preblock rules compare` with the two folders as they were then says for whom. digest: {found}"
             ));
     }
 }

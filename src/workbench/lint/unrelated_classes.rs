@@ -5,13 +5,19 @@
 //! medicine alone, its class was perhaps mistyped. Mixtures belong to the families of their parts.
 
 use crate::document::diagnostic::Code;
+use crate::rule_set::files::TextFile;
 use crate::rule_set::{Bits, Condition, Idx, Medicine, Term};
 use crate::workbench::lint::{Remark, Subject};
 
 /// A remark on each medicine that alone joins two families, and that some rule counts.
 pub(crate) fn find(subject: &Subject<'_>) -> Vec<Remark> {
     let register = &subject.rule_set.medicines;
-    let Some(file) = subject.files.entry("medicines.yaml") else {
+    // A register of another rule set is looked at where it is kept, and mended there.
+    let Some(file) = subject
+        .files
+        .own("medicines.yaml")
+        .and_then(TextFile::entry)
+    else {
         return Vec::new();
     };
     let is_whole = |class: &&Term<Medicine>| {
