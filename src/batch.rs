@@ -166,7 +166,7 @@ impl<'a> BatchScreener<'a> {
 
     /// Answers one line, by reading its tree. INVARIANT: this is what every faster way must come to, byte for byte.
     fn line(&self, number: u64, line: &[u8], out: &mut Vec<u8>, counts: &mut Counts) {
-        match read(self.screener, number, line) {
+        match read(self.screener, number, line, self.detail == Detail::Full) {
             Err(refusal) => {
                 counts.refused(&refusal);
                 write::refused(number, &refusal, out);
@@ -195,14 +195,19 @@ impl<'a> BatchScreener<'a> {
     }
 }
 
-/// Reads one line as a questionnaire.
+/// Reads one line as a questionnaire. Only whole screenings tell which known name is near one that is not recognised.
 ///
 /// A carriage return is white space in JSON, and the end of a line to some programs that cut files into parts: with one
 /// inside, or before the line end, the lines of such a part are no longer ours.
-fn read(screener: &Screener<'_>, number: u64, line: &[u8]) -> Result<Referral, Refusal> {
+fn read(
+    screener: &Screener<'_>,
+    number: u64,
+    line: &[u8],
+    suggests: bool,
+) -> Result<Referral, Refusal> {
     let name = format!("line {number}");
     if !line.contains(&b'\r') {
-        return screener.read_record(&name, line);
+        return screener.read_record(&name, line, suggests);
     }
     let title = "a carriage return stands in the line";
     let help = "end each line with a line feed alone, and write no carriage return within it";

@@ -127,10 +127,10 @@ impl<'a> BatchComparer<'a> {
     /// as everywhere where rule sets are compared.
     fn line(&self, number: u64, line: &[u8], tally: &mut LineTally) {
         let (old, new) = (&self.both.old, &self.both.new);
-        let referral = match read(new, number, line) {
+        let referral = match read(new, number, line, false) {
             Ok(referral) => referral,
             Err(refusal) => {
-                let before = read(old, number, line);
+                let before = read(old, number, line, false);
                 let by = match &before {
                     Ok(_) => RefusedBy::New,
                     Err(_) => RefusedBy::Both,

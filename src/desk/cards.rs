@@ -329,10 +329,11 @@ impl CardService {
         let given = self.given.iter().find(|it| it.card.uuid == uuid).ok_or(
             "no card of this id was given since the desk was opened. Call the service again for this patient: the same answers on the same day make the same cards.",
         )?;
-        let outcome = CardOutcome::from_word(text(told, "outcome")?)
-            .ok_or("`outcome` is `accepted` or `overridden`.")?;
-        if !told.list("acceptedSuggestions").is_empty() {
-            return Err("the cards suggest nothing that could be accepted.".into());
+        // With `accepted` the standard demands the suggestions that were.
+        let suggested = told.get("acceptedSuggestions");
+        let none = suggested.is_none_or(|it| it.kind == NodeKind::List(Vec::new()));
+        if text(told, "outcome")? != CardOutcome::Overridden.word() || !none {
+            return Err("the cards suggest nothing that could be accepted, so `outcome` is `overridden`, without `acceptedSuggestions`.".into());
         }
         let done_at = text(told, "outcomeTimestamp")?;
         if DateTime::parse_from_rfc3339(done_at).is_err() {
@@ -350,7 +351,7 @@ impl CardService {
             card: uuid.to_owned(),
             rule: given.card.rule.clone(),
             summary: given.card.summary.clone(),
-            outcome,
+            outcome: CardOutcome::Overridden,
             reason: reason.map(|it| self.reason(it)).transpose()?,
             comment: comment.map(str::to_owned),
             done_at: done_at.to_owned(),

@@ -361,7 +361,7 @@ impl<'a> Builder<'a> {
         }
         if builder.root.is_none() && builder.diagnostics.is_empty() {
             let empty = Diagnostic::bare(Code::Empty, format!("`{}` is empty", source.name()))
-                .help("`preblock blank` prints an empty questionnaire to start from");
+                .help("fill it, or take it away; `preblock blank` prints an empty questionnaire, `preblock schema` says what other files hold");
             builder.diagnostics.push(empty);
         }
         builder.root

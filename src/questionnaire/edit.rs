@@ -197,7 +197,7 @@ pub fn understood(
         given: given.map(|it| (question, it)).into_iter().collect(),
         ..Gathered::default()
     };
-    let facts = answers::read(rule_set, &gathered, as_of, &mut problems);
+    let facts = answers::read(rule_set, &gathered, as_of, true, &mut problems);
     if !problems.is_empty() {
         return Err(in_file_order(problems));
     }

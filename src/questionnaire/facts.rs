@@ -485,8 +485,18 @@ impl Deref for Trial {
 ///
 /// With diagnostics the facts must not be screened; they are still complete in shape.
 pub fn read(rule_set: &RuleSet, gathered: &Gathered, as_of: NaiveDate) -> (Facts, Vec<Diagnostic>) {
+    read_for(rule_set, gathered, as_of, true)
+}
+
+/// The same, where perhaps nobody is told which known name is near one that is not recognised: to look for that takes longest.
+pub(crate) fn read_for(
+    rule_set: &RuleSet,
+    gathered: &Gathered,
+    as_of: NaiveDate,
+    suggests: bool,
+) -> (Facts, Vec<Diagnostic>) {
     let mut diagnostics = Vec::new();
-    let mut facts = answers::read(rule_set, gathered, as_of, &mut diagnostics);
+    let mut facts = answers::read(rule_set, gathered, as_of, suggests, &mut diagnostics);
     crate::questionnaire::facts::applicability::all(rule_set, &mut facts);
     answers::check::cross_check(rule_set, gathered, &facts, &mut diagnostics);
     diagnostics.sort_by(|a, b| place_of(a).cmp(&place_of(b)));

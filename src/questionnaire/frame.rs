@@ -695,8 +695,11 @@ impl Frame<'_> {
                     .questions
                     .position(|it| it.id == id && it.can_be_offered())
                 else {
-                    let help = did_you_mean(&id, known.iter().copied())
-                        .unwrap_or_else(|| format!("the choices are {}", listed(&known)));
+                    let help = match self.rule_set.catalogue.slot(&id) {
+                        Some(_) => Question::OFFERED.to_owned(),
+                        None => did_you_mean(&id, known.iter().copied())
+                            .unwrap_or_else(|| format!("the choices are {}", listed(&known))),
+                    };
                     let title = format!("`{id}` is not a choice that a clinic offers");
                     self.report(
                         Code::UnknownQuestion,
@@ -800,7 +803,7 @@ impl Frame<'_> {
 /// What is wrong with a text as the name of a clinic, and what to do: `None` if nothing is.
 fn not_a_name(text: &str) -> Option<(String, String)> {
     if text.trim().is_empty() {
-        let help = "write the clinic's name behind `name:`, such as `name: Saltmarsh Foot Clinic`: every form needs it";
+        let help = "write the clinic's name behind `name:`, such as `name: Saltmarsh Clinic`: every form needs it";
         return Some(("the clinic has no name".into(), help.into()));
     }
     let fits = text.chars().count() <= LONGEST_NAME && !text.contains(char::is_control);

@@ -62,6 +62,8 @@ pub struct MappedColumn {
     pub unit: Option<&'static str>,
     /// What its words mean.
     pub codes: BTreeMap<String, CodeMeaning>,
+    /// Of which system its codes are in responses; of none, if `None`.
+    pub system: Option<String>,
     /// What stands between the entries of a list.
     pub split: Option<String>,
     /// Whether it goes on with a list that an earlier column begins.
@@ -306,6 +308,7 @@ impl MappingReader<'_> {
             part,
             unit,
             codes,
+            system: self.reading.owned(node, "system"),
             split: self.reading.owned(node, "split"),
             further: node
                 .get("further")

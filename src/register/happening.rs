@@ -153,7 +153,7 @@ pub struct CardFeedback {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum CardOutcome {
-    /// It was taken note of.
+    /// It was taken note of. Older registers hold it; it is no longer written, since no card suggests anything.
     Accepted,
     /// It was put aside.
     Overridden,
@@ -166,13 +166,6 @@ impl CardOutcome {
             Self::Accepted => "accepted",
             Self::Overridden => "overridden",
         }
-    }
-
-    /// Reads the word; `None` for anything else.
-    pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Accepted, Self::Overridden]
-            .into_iter()
-            .find(|it| it.word() == word)
     }
 }
 

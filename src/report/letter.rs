@@ -60,7 +60,10 @@ impl NoLetter {
     pub fn words(self) -> String {
         match self {
             Self::NoText(kind) => {
-                format!("the rule set has no text `{}` for this letter", kind.word())
+                let name = kind.word();
+                format!(
+                    "the rule set has no text for this letter; it stands in letters/{name}.yaml, and `preblock schema letters` says how"
+                )
             }
             Self::Apart => {
                 "the screening was not made of this questionnaire with this rule set; screen again"

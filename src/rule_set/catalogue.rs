@@ -143,6 +143,9 @@ pub struct Question {
 }
 
 impl Question {
+    /// Which questions can be offered, in words.
+    pub(crate) const OFFERED: &str = "only questions marked `decision: true` with options, yes or no, or solutions can be offered";
+
     /// Whether a clinic can say what it offers: a choice of the plan among options or solutions. Amounts are not listed.
     pub fn can_be_offered(&self) -> bool {
         let among = matches!(

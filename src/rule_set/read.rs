@@ -248,10 +248,11 @@ impl<'a> RuleSetReader<'a> {
         let approved = head.is_some_and(|it| it.status == Status::Approved);
         for (at, concern) in self.concerns.clone().entries() {
             let path = format!("concerns/{}.yaml", concern.id);
-            let Some(it) = self.parse(
-                &path,
-                "add the file, or take the concern out of ruleset.yaml",
-            ) else {
+            let needed = format!(
+                "add the file, at first with the lines `concern: {}` and `rules: []`, or take the concern out of ruleset.yaml",
+                concern.id
+            );
+            let Some(it) = self.parse(&path, &needed) else {
                 continue;
             };
             let (found, wrong) = rule::concern(&it, &self.names, (at, concern), &self.retired);
@@ -271,6 +272,8 @@ impl<'a> RuleSetReader<'a> {
         }
         // One concern may be begun; a rule set in which nothing is would let everybody go.
         if rules.is_empty() && self.diagnostics.is_empty() {
+            let help = "no rule set is read without a rule, since everybody would go: copy one here; `preblock rules new` drafts the next";
+            let empty = empty.into_iter().map(|it: Diagnostic| it.help(help));
             self.diagnostics.extend(empty);
         }
         self.diagnostics

@@ -180,18 +180,26 @@ impl<'a> Screener<'a> {
         self.understood(
             name,
             bytes,
+            true,
             frame::by_mapping(self.rule_set, self.mapping(), name, bytes),
         )
     }
 
-    /// Reads a questionnaire that is one line of many: JSON, whatever it is called.
+    /// Reads a questionnaire that is one line of many: JSON, whatever it is called. `suggests` says whether somebody is told which
+    /// known name is near one that is not recognised.
     ///
     /// # Errors
     /// As [`Screener::read`].
-    pub(crate) fn read_record(&self, name: &str, line: &[u8]) -> Result<Referral, Refusal> {
+    pub(crate) fn read_record(
+        &self,
+        name: &str,
+        line: &[u8],
+        suggests: bool,
+    ) -> Result<Referral, Refusal> {
         self.understood(
             name,
             line,
+            suggests,
             frame::record(self.rule_set, self.mapping(), name, line),
         )
     }
@@ -202,7 +210,7 @@ impl<'a> Screener<'a> {
     /// As [`Screener::read`].
     pub fn read_row(&self, heading: &Heading<'_>, row: &SheetRow<'_>) -> Result<Referral, Refusal> {
         let read = heading.questionnaire(row);
-        let mut understood = self.understood(&heading.name_of(row), row.bytes, read);
+        let mut understood = self.understood(&heading.name_of(row), row.bytes, true, read);
         if let Err(refusal) = &mut understood {
             heading.tell_columns(&mut refusal.problems);
         }
@@ -214,6 +222,7 @@ impl<'a> Screener<'a> {
         &self,
         name: &str,
         bytes: &[u8],
+        suggests: bool,
         (read, mut problems): (Option<Questionnaire>, Vec<Diagnostic>),
     ) -> Result<Referral, Refusal> {
         let refused = |reference: String, problems: Vec<Diagnostic>| {
@@ -229,7 +238,7 @@ impl<'a> Screener<'a> {
             return Err(refused(String::new(), problems));
         };
         let answers = over(&self.standing, &read.answers);
-        let (facts, wrong) = facts::read(self.rule_set, &answers, self.as_of);
+        let (facts, wrong) = facts::read_for(self.rule_set, &answers, self.as_of, suggests);
         problems.extend(wrong);
         if problems.is_empty() {
             Ok(Referral {

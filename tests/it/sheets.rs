@@ -31,7 +31,7 @@ response: { form: "https://records.example/forms/intake|3" }
 answers:
   - { from: Weight, to: person.weight, unit: kg }
   - { from: Height, to: person.height }
-  - { from: Sex, to: person.sex, codes: { f: female, m: male, "?": unknown } }
+  - { from: Sex, to: person.sex, codes: { f: female, m: male, "?": unknown }, system: "https://records.example/sex" }
   - { from: Medicine 1, to: medicines.current, split: "+", codes: { nil: none, "?": unknown } }
   - { from: Medicine 2, to: medicines.current, further: true }
   - { from: Angina, to: circulation.conditions, codes: { y: ALPHA, n: none, "?": unknown } }
@@ -1084,7 +1084,7 @@ fn answered(link: &str, answers: &Value) -> Value {
 
 #[rstest]
 #[case::code("Sex", json!([{ "valueCoding": { "system": "https://records.example/sex", "code": "f", "display": "Frau" } }]), "  person:\n    sex: female\n")]
-#[case::code_not_known("Sex", json!([{ "valueCoding": { "code": "?" } }]), "  person:\n    sex: unknown\n")]
+#[case::code_not_known("Sex", json!([{ "valueCoding": { "system": "https://records.example/sex", "code": "?" } }]), "  person:\n    sex: unknown\n")]
 #[case::word("Sex", json!([{ "valueString": "m" }]), "  person:\n    sex: male\n")]
 #[case::number_of_the_unit("Weight", json!([{ "valueDecimal": 81.5 }]), "  person:\n    weight: 81.5 kg\n")]
 #[case::quantity("Height", json!([{ "valueQuantity": { "value": 178, "system": "http://unitsofmeasure.org", "code": "cm" } }]), "  person:\n    height: 178 cm\n")]
@@ -1141,17 +1141,24 @@ fn items_of_one_list_are_joined_and_a_result_keeps_its_day() {
             &json!([{ "valueDateTime": "2026-11-01T08:30:00Z" }])
         ),
     ]);
+    // The hour is the sender's, of another zone perhaps: it is left out, and told.
     let read = of_response(&response(&result));
     assert_eq!(
         read.ok().as_deref(),
-        Some("  bleeding:\n    inr: { value: 2.4, taken_on: 2026-11-01 }\n")
+        Some(
+            "  bleeding:\n    inr: { value: 2.4, taken_on: 2026-11-01 }\n    note: \"What was the latest INR? 2026-11-01T08:30:00Z: the day alone is read.\"\n"
+        )
     );
 }
 
 #[rstest]
 #[case::not_mapped(json!([{ "linkId": "Pacemaker", "answer": [{ "valueBoolean": true }] }]), "mapping/not-mapped")]
 #[case::not_mapped_within(json!([{ "linkId": "Sex", "answer": [{ "valueString": "f", "item": [{ "linkId": "why", "answer": [{ "valueString": "a" }] }] }] }]), "mapping/not-mapped")]
-#[case::code_without_a_meaning(json!([{ "linkId": "Sex", "answer": [{ "valueCoding": { "code": "x" } }] }]), "answers/not-an-option")]
+#[case::code_without_a_meaning(json!([{ "linkId": "Sex", "answer": [{ "valueCoding": { "system": "https://records.example/sex", "code": "x" } }] }]), "answers/not-an-option")]
+#[case::code_of_another_system(json!([{ "linkId": "Sex", "answer": [{ "valueCoding": { "system": "https://records.example/gender", "code": "f" } }] }]), "answers/not-an-option")]
+#[case::code_of_no_system(json!([{ "linkId": "Sex", "answer": [{ "valueCoding": { "code": "f" } }] }]), "answers/not-an-option")]
+#[case::code_of_a_system_that_is_no_text(json!([{ "linkId": "Medicine 1", "answer": [{ "valueCoding": { "system": 5, "code": "nil" } }] }]), "answers/not-an-option")]
+#[case::code_of_a_system_that_nobody_told(json!([{ "linkId": "Medicine 1", "answer": [{ "valueCoding": { "system": "https://records.example/none", "code": "nil" } }] }]), "answers/not-an-option")]
 #[case::number_without_a_unit(json!([{ "linkId": "Height", "answer": [{ "valueDecimal": 178 }] }]), "answers/needs-unit")]
 #[case::part_of_a_list(json!([{ "linkId": "Angina", "answer": [{ "valueCoding": { "code": "n" } }] }]), "shape/not-together")]
 #[case::none_beside_a_name(json!([{ "linkId": "Medicine 1", "answer": [{ "valueCoding": { "code": "nil" } }, { "valueString": "aspirin" }] }]), "shape/not-together")]

@@ -253,3 +253,147 @@ fn a_danger_is_added_by_the_commands() {
         "{all}"
     );
 }
+
+/// Where somebody stood in the way of a morning: what to write next is said, and not only what is wrong.
+#[test]
+fn the_next_step_is_told() {
+    let started = Started::new(&["--id", "joint-injection"]);
+    let new = |id: &str, fact: &str, value: &str| {
+        started.run(&["rules", "new", id, "--fact", fact, "--value", value])
+    };
+    let (status, all) = new("joint/hot", "medicines.help_after", "no");
+    assert_eq!(status, Some(2));
+    assert!(
+        all.contains("`concern: joint` and `rules: []`")
+            && all.contains("one of `anaesthetic` or `bleeding`"),
+        "{all}"
+    );
+    let (letter, clinic) = (
+        started.path("referrals/P-2.yaml"),
+        started.path("clinic.yaml"),
+    );
+    let of = |kind: &str| started.run(&["letter", kind, &letter, "--clinic", &clinic]);
+    let (status, all) = of("questions-patient");
+    assert_eq!(status, Some(0), "{all}");
+    assert!(all.contains("Which medicines are taken"), "{all}");
+    let (_, all) = of("onward");
+    assert!(
+        all.contains("letters/onward.yaml") && all.contains("preblock schema letters"),
+        "{all}"
+    );
+    let weight = "answer: quantity, measure: mass, unit: kg,";
+    let choice = format!("{weight} decision: true,");
+    started.edit("rules/questions.yaml", weight, &choice);
+    started.edit(
+        "clinic.yaml",
+        "offers:\n",
+        "offers:\n  person: { weight: [70 kg] }\n",
+    );
+    let (status, all) = started.screened("referrals/P-1.yaml");
+    assert_eq!(status, Some(2), "{all}");
+    assert!(
+        all.contains("only questions marked `decision: true`"),
+        "{all}"
+    );
+    started.edit(
+        "rules/ruleset.yaml",
+        "concerns:\n",
+        "concerns:\n  - { id: joint, title: Joint }\n",
+    );
+    let (_, all) = started.run(&["rules", "check"]);
+    assert!(all.contains("at first with the lines"), "{all}");
+    std::fs::write(started.path("rules/concerns/joint.yaml"), "").unwrap();
+    let (_, all) = started.run(&["rules", "check"]);
+    assert!(all.contains("`preblock schema` says what other"), "{all}");
+}
+
+/// A procedure without an anaesthetic, a medicine or a number: its registers are empty, and nothing asks for what it does not use.
+#[test]
+fn a_small_set_keeps_nothing_that_it_does_not_use() {
+    let started = Started::new(&["--id", "abscess-drainage"]);
+    let head = std::fs::read_to_string(started.path("rules/ruleset.yaml")).unwrap();
+    let (before, rest) = head.split_once("concerns:\n").unwrap();
+    let (_, after) = rest.split_once("# For these").unwrap();
+    let head = format!("{before}concerns:\n  - {{ id: skin, title: Skin }}\n# For these{after}");
+    for gone in [
+        "concerns/anaesthetic",
+        "concerns/bleeding",
+        "cases/anaesthetic",
+        "cases/bleeding",
+    ] {
+        std::fs::remove_file(started.path(&format!("rules/{gone}.yaml"))).unwrap();
+    }
+    let questions = "sections:
+  - id: plan
+    title: Plan
+    questions:
+      - { id: procedure_on, ask: On which day is the procedure planned?, answer: date, from: nurse }
+      - { id: in_face, ask: Does the abscess lie in the face?, answer: yes-no, from: referrer }
+";
+    let people = "as_of: 2026-12-01
+people:
+  - { id: anybody, about: An abscess of the back, answers: { plan: { procedure_on: 2026-12-02, in_face: no } } }
+";
+    let rules = "concern: skin
+rules:
+  - id: in-the-face
+    title: An abscess of the face
+    kind: contraindication
+    outcome: refer
+    urgency: same-day
+    when: { fact: plan.in_face, is: yes }
+    reason: The abscess lies in the face.
+    action: Send the patient on today.
+    refer_to: the emergency department
+    citations: [{ local_proposal: no abscess of the face is drained here }]
+    in_force_from: 2026-11-30
+    last_reviewed: 2026-11-30
+    review_by: 2027-11-29
+";
+    let cases = "cases:
+  - case: the face
+    like: anybody
+    rows:
+      - { with: { plan.in_face: no }, verdict: go }
+      - { with: { plan.in_face: yes }, verdict: refer, urgency: same-day, fires: [skin/in-the-face] }
+      - { with: { plan.in_face: unknown }, verdict: defer, undetermined: [skin/in-the-face] }
+";
+    let guarantees = "guarantees:
+  - id: nobody-drains-a-face
+    title: An abscess of the face is referred on the same day
+    where: [{ holds: { fact: plan.in_face, is: yes } }]
+    urgency_at_least: same-day
+    because: It may spread into the skull.
+";
+    for (file, text) in [
+        ("ruleset.yaml", head.as_str()),
+        ("questions.yaml", questions),
+        ("cases/people.yaml", people),
+        ("concerns/skin.yaml", "concern: skin\nrules: []\n"),
+        ("guarantees.yaml", guarantees),
+        ("limits.yaml", "limits: []\n"),
+        ("sources.yaml", "sources: []\n"),
+        (
+            "anaesthetics.yaml",
+            "volumes: [0.1 mL, 100 mL]\nagents: []\n",
+        ),
+    ] {
+        std::fs::write(started.path(&format!("rules/{file}")), text).unwrap();
+    }
+    // `rules new` cannot begin where nothing is, and is not named as if it could.
+    let (status, all) = started.run(&["rules", "check"]);
+    assert_eq!(status, Some(1), "{all}");
+    assert!(all.contains("no rule set is read without a rule"), "{all}");
+    std::fs::write(started.path("rules/concerns/skin.yaml"), rules).unwrap();
+    std::fs::write(started.path("rules/cases/skin.yaml"), cases).unwrap();
+    started.clean();
+    for command in [
+        &["blank"][..],
+        &["schema", "questionnaire"],
+        &["rules", "book"],
+        &["rules", "formulas"],
+    ] {
+        let (status, all) = started.run(command);
+        assert_eq!(status, Some(0), "{command:?}: {all}");
+    }
+}

@@ -17,7 +17,8 @@ use crate::workbench::draft::{Draft, NoDraft, WantedRule, draft};
 #[derive(Debug, Args)]
 #[command(
     after_help = "Prints what it would write; --write writes it: the rule at the end of its concern's file, the cases into a file \
-                        of their own.\nThe texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
+                        of their own.\nA number is tested with at_least, a time with older_than: turn the test round where the danger lies the other way.\n\
+                        The texts say \"To be written\": `rules check` lists them, and an approved rule set may have none.\n\
                         The cases are run before they are written, so they come out as they say."
 )]
 pub(crate) struct Arguments {
@@ -115,10 +116,11 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
     ))?;
     if !rule_set.concerns.iter().any(|it| it.id == concern) {
         let help = did_you_mean(concern, rule_set.concerns.iter().map(|it| it.id.as_str()));
-        return Err(helped(
-            format!("there is no concern `{concern}`"),
-            help.or(Some("ruleset.yaml lists them".into())),
-        ));
+        let begun = format!(
+            "there is no concern `{concern}`; a new one begins with its line in ruleset.yaml and a file concerns/{concern}.yaml that says \
+             `concern: {concern}` and `rules: []`"
+        );
+        return Err(helped(begun, help));
     }
     let word = |it: &str| {
         !it.is_empty()

@@ -33,6 +33,7 @@ pub(crate) fn read(
     rule_set: &RuleSet,
     gathered: &Gathered,
     as_of: NaiveDate,
+    suggests: bool,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> Facts {
     let mut facts = Facts {
@@ -69,7 +70,7 @@ pub(crate) fn read(
             source: &given.source,
             key: &given.key_span,
             as_of,
-            suggests: true,
+            suggests,
             diagnostics,
         };
         let (fact, date) = reader.answer(&given.node);
@@ -97,7 +98,7 @@ pub(crate) fn read(
             source: &given.source,
             key: &given.key_span,
             as_of,
-            suggests: true,
+            suggests,
             diagnostics,
         };
         if let Some(offered) = reader.offered(&given.node) {

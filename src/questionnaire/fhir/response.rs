@@ -114,8 +114,11 @@ pub(crate) fn read(
     let Some(mapping) = mapping else {
         return read_own(rule_set, canonical, source, root);
     };
-    let (translated, untold) = translated(rule_set, canonical, mapping, source, root);
-    let (read, mut found) = read_own(rule_set, canonical, source, &translated);
+    let (translated, left_out, untold) = translated(rule_set, canonical, mapping, source, root);
+    let (mut read, mut found) = read_own(rule_set, canonical, source, &translated);
+    if let Some((_, answers)) = &mut read {
+        answers.notes.extend(left_out);
+    }
     found.extend(untold);
     (read, found)
 }

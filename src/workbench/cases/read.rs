@@ -184,7 +184,7 @@ impl CaseReader<'_> {
                 let title = format!("`{}` is not a choice that a clinic offers", entry.key);
                 self.reading
                     .wrong(Code::UnknownFact, &entry.key_span, title, "not a choice")
-                    .help("only questions marked `decision: true` with options, yes or no, or solutions can be offered");
+                    .help(Question::OFFERED);
             }
         }
     }

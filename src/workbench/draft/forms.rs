@@ -38,9 +38,22 @@ pub(crate) fn forms(
         quiet: answer(question, &quiet, on),
     };
     let wrong = |value: &str, known: Vec<&str>| {
-        let help = did_you_mean(value, known).map_or(String::new(), |it| format!("; {it}"));
-        Err(format!("`{value}` does not fit `{fact}`{help}"))
+        let help = did_you_mean(value, known);
+        let help = help.unwrap_or_else(|| "a name must stand in its register first".into());
+        Err(format!("`{value}` does not fit `{fact}`; {help}"))
     };
+    // A length of time is how old a result is, whatever it says.
+    if let Some(value) = value.filter(|it| question.dated && span(rule_set, it).is_some()) {
+        let (test, older) = older_than(rule_set, value, on)?;
+        let of = |day: NaiveDate| forms(rule_set, question, None, day);
+        let pairs = of(older)?.into_iter().zip(of(on)?).take(1);
+        let made = pairs.map(|(old, new)| ConditionForm {
+            when: format!("{{ fact: {fact}, {test} }}"),
+            fires: old.fires,
+            quiet: new.fires,
+        });
+        return Ok(made.collect());
+    }
     match &question.answer {
         Answer::YesNo => match value.unwrap_or("yes") {
             "yes" => Ok(vec![form("is: yes".into(), "yes".into(), "no".into())]),
@@ -72,18 +85,8 @@ pub(crate) fn forms(
         Answer::Quantity { unit, .. } => number(rule_set, question, value, false, unit)
             .map(|(test, at, below)| vec![form(format!("at_least: {test}"), at, below)]),
         Answer::Date => {
-            let value = value.unwrap_or(SOME_SPAN);
-            let limit = rule_set.limit(value);
-            let span = Span::read(limit.map_or(value, |it| &it.written))
-                .ok_or_else(|| format!("`{value}` is no length of time, such as \"6 months\""))?;
-            let test =
-                limit.map_or_else(|| value.to_owned(), |it| format!("{{ limit: {} }}", it.id));
-            let older = before(on, &span).ok_or("so old a date leaves the calendar")?;
-            Ok(vec![form(
-                format!("older_than: {test}"),
-                older.to_string(),
-                on.to_string(),
-            )])
+            let (test, older) = older_than(rule_set, value.unwrap_or(SOME_SPAN), on)?;
+            Ok(vec![form(test, older.to_string(), on.to_string())])
         }
         Answer::Medicines => {
             let register = &rule_set.medicines;
@@ -192,6 +195,25 @@ fn number(
     Ok((test, written.to_owned(), below.trim().to_owned()))
 }
 
+/// The length of time that a value says, or the limit of that name.
+fn span(rule_set: &RuleSet, value: &str) -> Option<Span> {
+    Span::read(rule_set.limit(value).map_or(value, |it| &it.written))
+}
+
+/// The test that something is older than that, and a day that is.
+fn older_than(
+    rule_set: &RuleSet,
+    value: &str,
+    on: NaiveDate,
+) -> Result<(String, NaiveDate), String> {
+    let span = span(rule_set, value)
+        .ok_or_else(|| format!("`{value}` is no length of time, such as \"6 months\""))?;
+    let limit = rule_set.limit(value);
+    let test = limit.map_or_else(|| value.to_owned(), |it| format!("{{ limit: {} }}", it.id));
+    let older = before(on, &span).ok_or("so old a date leaves the calendar")?;
+    Ok((format!("older_than: {test}"), older))
+}
+
 /// A day that lies further back than a span.
 fn before(on: NaiveDate, span: &Span) -> Option<NaiveDate> {
     let start = match (span.minutes(), span.months()) {
@@ -210,6 +232,7 @@ fn names<'a>(
 ) -> Vec<&'a str> {
     let mut all: Vec<&str> = names.chain(ids).map(String::as_str).collect();
     all.sort_unstable();
+    all.dedup();
     all
 }
 

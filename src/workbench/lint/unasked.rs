@@ -141,7 +141,7 @@ fn one(subject: &Subject<'_>, after: &After, at: Idx<Rule>, question: &Question)
             );
             let remark = subject.on_rule(Code::Unasked, rule, "when", title, "waits for it");
             Some(remark.help(format!(
-                "name first in the condition what `ask_when` of `{}` names, or let it be asked",
+                "name first in the condition what `ask_when` of `{}` names, give it `otherwise` (yes-no and one-of), or let it be asked",
                 question.id
             )))
         }

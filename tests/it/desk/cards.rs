@@ -352,7 +352,7 @@ fn feedback_is_kept_as_such_and_decides_nothing() {
         with_reason.clone(),
         // Told again, since no answer was heard.
         with_reason,
-        told(uuid(&given[0]), json!({ "outcome": "accepted" })),
+        told(uuid(&given[0]), json!({ "acceptedSuggestions": [] })),
         told(
             uuid(&given[1]),
             json!({ "overrideReason": { "reason": { "system": "https://records.example/why", "code": "9", "display": "Other" } } }),
@@ -443,7 +443,17 @@ fn feedback_that_cannot_be_tied_to_a_referral_is_refused_whole() {
         (
             422,
             told(card, json!({ "outcome": "signed" })),
-            "`accepted` or `overridden`",
+            "`outcome` is `overridden`",
+        ),
+        (
+            422,
+            told(card, json!({ "outcome": "accepted" })),
+            "suggest nothing",
+        ),
+        (
+            422,
+            told(card, json!({ "acceptedSuggestions": { "id": "1" } })),
+            "suggest nothing",
         ),
         (
             422,

@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
+use crate::questionnaire::facts::{Note, Place};
 use crate::questionnaire::fhir::form::address;
 use crate::questionnaire::fhir::response::ITEM;
 use crate::questionnaire::fhir::{
@@ -17,14 +18,14 @@ use crate::questionnaire::fhir::{
 use crate::questionnaire::mapping::{CodeMeaning, ColumnPart, MappedColumn, Mapping};
 use crate::rule_set::{Answer, Question, RuleSet};
 
-/// The response as one to our own form, and what of it the mapping file does not say.
+/// The response as one to our own form, what is left out of its answers, and what of it the mapping file does not say.
 pub(super) fn translated(
     rule_set: &RuleSet,
     canonical: &str,
     mapping: &Mapping,
     source: &Arc<Source>,
     root: &Node,
-) -> (Node, Vec<Diagnostic>) {
+) -> (Node, Vec<Note>, Vec<Diagnostic>) {
     let mut translator = Translator {
         rule_set,
         canonical,
@@ -33,6 +34,7 @@ pub(super) fn translated(
         found: Vec::new(),
         kept: Vec::new(),
         beside: Vec::new(),
+        notes: Vec::new(),
         diagnostics: Vec::new(),
     };
     let items = root.entry("item").filter(|it| !it.value.items().is_empty());
@@ -58,7 +60,8 @@ pub(super) fn translated(
     entries.extend(translator.beside);
     let span = root.span.clone();
     let kind = NodeKind::Map(entries);
-    (Node { span, kind }, translator.diagnostics)
+    let translated = Node { span, kind };
+    (translated, translator.notes, translator.diagnostics)
 }
 
 struct Translator<'a> {
@@ -72,6 +75,8 @@ struct Translator<'a> {
     kept: Vec<Node>,
     /// What groups say beside their items.
     beside: Vec<MapEntry>,
+    /// What is left out of answers.
+    notes: Vec<Note>,
     diagnostics: Vec<Diagnostic>,
 }
 
@@ -244,6 +249,21 @@ impl<'a> Translator<'a> {
         all
     }
 
+    /// Tells a moment of which only the day is read: its hour is that of the sender's zone, and may not be ours.
+    fn left_out(&mut self, question: &Question, moment: &str, span: &Range<usize>) {
+        let place = Place {
+            source: Arc::clone(self.source),
+            span: span.clone(),
+        };
+        self.notes.push(Note {
+            section: self.rule_set.catalogue.sections[question.section]
+                .id
+                .clone(),
+            text: format!("{} {moment}: the day alone is read.", question.ask),
+            place,
+        });
+    }
+
     /// One answer as our form has it; `None` after a diagnostic.
     fn answer(
         &mut self,
@@ -261,7 +281,8 @@ impl<'a> Translator<'a> {
         let coding = Some(&value.value).filter(|_| value.key == "valueCoding");
         let place = coding.and_then(|it| it.get("code")).unwrap_or(&value.value);
         let word = place.written(self.source);
-        let of = coding.and_then(|it| it.get("system")).and_then(Node::text);
+        let system_at = coding.and_then(|it| it.get("system"));
+        let of = system_at.and_then(Node::text);
         let as_value = |key: &str, node: Node| replaced(answer, put(key, node));
         let code = |of: &str, code: &str| {
             let mut entries = vec![
@@ -288,7 +309,13 @@ impl<'a> Translator<'a> {
                 Said::Answer(node)
             }
         };
-        match word.and_then(|it| column.codes.get(it)) {
+        // The same code of another system may mean another thing.
+        let is_meant =
+            coding.is_none() || system_at.map(Node::text) == column.system.as_deref().map(Some);
+        match word
+            .filter(|_| is_meant)
+            .and_then(|it| column.codes.get(it))
+        {
             Some(CodeMeaning::Absent(word)) => return Some(absent(word)),
             Some(CodeMeaning::Nothing) => {
                 return Some(Said::Nothing(code(
@@ -312,12 +339,29 @@ impl<'a> Translator<'a> {
             (Some(ABSENT), Some(DECLINED)) => return Some(absent("declined")),
             _ => {}
         }
+        if !is_meant && question.is_some() {
+            let span = &system_at.unwrap_or(place).span;
+            let title = match of {
+                Some(of) => format!("the code of `{}` is of the system `{of}`", column.from),
+                None => format!("the code of `{}` is of no system", column.from),
+            };
+            let help = match &column.system {
+                Some(system) => format!("the mapping file says what codes of `{system}` mean"),
+                None => "say in the mapping file of which system the codes are: `system: ...`"
+                    .to_owned(),
+            };
+            self.report(Code::AnswerOption, span, title, "another system", help);
+            return None;
+        }
         let asked = question.filter(|_| !is_day);
         let made = match (asked.map(|it| &it.answer), value.key.as_str()) {
             (None | Some(Answer::Date), "valueDateTime") if question.is_some() => {
                 let moment = value.value.text().unwrap_or("");
                 let day = match moment.split_once('T') {
-                    Some((day, _)) if chrono::DateTime::parse_from_rfc3339(moment).is_ok() => day,
+                    Some((day, _)) if chrono::DateTime::parse_from_rfc3339(moment).is_ok() => {
+                        self.left_out(question?, moment, &value.value.span);
+                        day
+                    }
                     None if value.value.text().is_some() => moment,
                     // What is no moment of the standard is told as it stands.
                     _ => return Some(Said::Answer(answer.clone())),

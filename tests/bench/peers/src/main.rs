@@ -19,32 +19,33 @@ use preblock::{RuleFiles, RuleSet};
 use crate::engines::{Cel, Engine, Expressions, JsonLogic};
 use crate::translated::{Person, person};
 
+/// No fact of theirs stands behind a question that few are asked, so most worked cases know all of them.
 const RULES: [&str; 20] = [
-    "aftercare/nsaid-with-arterial-disease",
-    "aftercare/nsaid-with-bleeding-disorder",
-    "aftercare/paracetamol-for-child",
-    "aftercare/paracetamol-liver-at-risk",
-    "anaesthetic/toe-volume-high",
-    "phenol/blood-in-the-field",
-    "phenol/child-too-young",
-    "phenol/contact-short",
-    "phenol/contact-too-long",
+    "anaesthetic-cautions/liver-or-kidney-disease",
+    "anaesthetic/adrenaline-poor-circulation",
+    "anaesthetic/earlier-dose-above-limit",
+    "anaesthetic/earlier-dose-within-limit",
+    "anaesthetic/load-near-limit",
+    "anaesthetic/small-adult",
+    "bleeding/alcohol-high",
+    "bleeding/bleeding-history-slight",
+    "consent/child-consents-alone",
+    "consent/young-person-without-valid-consent",
+    "diabetes/infected-nail-in-diabetes",
+    "diabetes/phenol-in-diabetes",
+    "electrosurgery/device-and-no-current-planned",
+    "general/numb-foot",
+    "general/pressure-raised",
+    "general/pressure-very-high",
+    "infection/fever-without-infected-toe",
+    "infection/systemic-signs",
     "phenol/many-toes",
-    "phenol/skin-unguarded",
     "phenol/slow-to-clear",
-    "phenol/splash-unready",
-    "phenol/strength-too-low",
-    "phenol/strength-unusual",
-    "readiness/no-way-to-lipid",
-    "tourniquet/easily-left-on",
-    "tourniquet/time-long",
-    "tourniquet/time-too-long",
-    "tourniquet/toe-colour-unseen",
 ];
 
 /// The best of so many rounds counts: whatever else the machine does only makes a round longer.
 const ROUNDS: usize = 15;
-const PASSES_A_ROUND: usize = 200;
+const PASSES_A_ROUND: usize = 10;
 
 fn main() {
     let mut rules = RuleSet::read(&RuleFiles::embedded(), None).expect("the embedded rule set loads");
