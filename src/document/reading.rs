@@ -1,10 +1,9 @@
 //! What is wrong with one text, collected while its tree is read.
 
-use std::ops::Range;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
-use crate::document::source::{Node, Source};
+use crate::document::source::{Node, Placed, Source};
 
 /// Something wrong that is being told; it is among the diagnostics once everything is said of it.
 pub(crate) struct Told<'a> {
@@ -12,7 +11,13 @@ pub(crate) struct Told<'a> {
     told: Option<Diagnostic>,
 }
 
-impl Told<'_> {
+impl<'a> Told<'a> {
+    /// Begins to tell it.
+    pub(crate) fn new(diagnostics: &'a mut Vec<Diagnostic>, told: Diagnostic) -> Self {
+        let told = Some(told);
+        Self { diagnostics, told }
+    }
+
     /// Adds what to do next.
     pub(crate) fn help(self, help: impl Into<String>) -> Self {
         self.help_if(Some(help.into()))
@@ -30,8 +35,8 @@ impl Told<'_> {
     }
 
     /// Adds a second place.
-    pub(crate) fn also(mut self, span: &Range<usize>, label: &str) -> Self {
-        self.told = self.told.take().map(|told| told.also(span, label));
+    pub(crate) fn also(mut self, at: &impl Placed, label: &str) -> Self {
+        self.told = self.told.take().map(|told| told.also(at.place(), label));
         self
     }
 }
@@ -39,6 +44,25 @@ impl Told<'_> {
 impl Drop for Told<'_> {
     fn drop(&mut self) {
         self.diagnostics.extend(self.told.take());
+    }
+}
+
+/// Whoever reads a text, and tells what is wrong with it.
+pub(crate) trait Tells {
+    /// The text, and what is wrong with it so far.
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>);
+
+    /// Reports something wrong at a place; what comes back takes what else is to be said of it.
+    fn wrong(
+        &mut self,
+        code: Code,
+        at: &impl Placed,
+        title: impl Into<String>,
+        label: impl Into<String>,
+    ) -> Told<'_> {
+        let (source, diagnostics) = self.telling();
+        let told = Diagnostic::at(code, source, at.place(), title, label);
+        Told::new(diagnostics, told)
     }
 }
 
@@ -54,6 +78,12 @@ pub(crate) struct Reading<'a> {
     pub diagnostics: Vec<Diagnostic>,
     passed_over: Vec<Diagnostic>,
     shape_is_wrong: bool,
+}
+
+impl Tells for Reading<'_> {
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>) {
+        (self.source, &mut self.diagnostics)
+    }
 }
 
 impl<'a> Reading<'a> {
@@ -119,30 +149,15 @@ impl<'a> Reading<'a> {
         texts
     }
 
-    /// Reports something wrong at a place; what comes back takes what else is to be said of it.
-    pub(crate) fn wrong(
-        &mut self,
-        code: Code,
-        span: &Range<usize>,
-        title: impl Into<String>,
-        label: impl Into<String>,
-    ) -> Told<'_> {
-        let told = Some(Diagnostic::at(code, self.source, span, title, label));
-        Told {
-            diagnostics: &mut self.diagnostics,
-            told,
-        }
-    }
-
     /// Reports a name that nothing has, at its place, with the nearest of those that there are.
     pub(crate) fn unknown<'k>(
         &mut self,
         code: Code,
-        span: &Range<usize>,
+        at: &impl Placed,
         (what, name, label): (&str, &str, &str),
         known: impl IntoIterator<Item = &'k str>,
     ) -> Told<'_> {
-        self.wrong(code, span, format!("there is no {what} `{name}`"), label)
+        self.wrong(code, at, format!("there is no {what} `{name}`"), label)
             .help_if(did_you_mean(name, known))
     }
 

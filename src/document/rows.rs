@@ -11,7 +11,7 @@ use std::sync::Arc;
 use csv_core::{ReadFieldResult, Reader, ReaderBuilder, Terminator};
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::source::Source;
+use crate::document::source::{Placed, Source};
 use crate::document::text::odd_characters;
 
 /// Most bytes of a row that are kept. INVARIANT: of a row with more there is one more than that, so that whoever reads it
@@ -46,6 +46,12 @@ pub struct SheetCell {
     pub span: Range<usize>,
     /// What it says, without white space around it.
     pub text: String,
+}
+
+impl Placed for SheetCell {
+    fn place(&self) -> &Range<usize> {
+        &self.span
+    }
 }
 
 /// Reads rows.

@@ -228,6 +228,30 @@ pub struct MapEntry {
     pub value: Node,
 }
 
+/// What stands somewhere in a text.
+pub(crate) trait Placed {
+    /// The bytes by which it is told; of an entry, those of its key.
+    fn place(&self) -> &Range<usize>;
+}
+
+impl Placed for Range<usize> {
+    fn place(&self) -> &Range<usize> {
+        self
+    }
+}
+
+impl Placed for Node {
+    fn place(&self) -> &Range<usize> {
+        &self.span
+    }
+}
+
+impl Placed for MapEntry {
+    fn place(&self) -> &Range<usize> {
+        &self.key_span
+    }
+}
+
 impl Node {
     /// The entries of a mapping; empty for anything else.
     pub fn entries(&self) -> &[MapEntry] {

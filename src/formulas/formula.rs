@@ -1,8 +1,8 @@
 //! What a formula says of itself: one value that the reader, the screening and the provers all go by.
 //!
 //! A formula knows nothing of rules and files: it is given values by the names of its roles, and tells in a small
-//! vocabulary when it is known. Every field must be filled, so that a formula that is silent about one does not compile;
-//! the tests hold each to its own arithmetic.
+//! vocabulary when it is known. Every field must be filled, so that a formula that is silent about one does not compile,
+//! but for one that says what it has of another (`..DAILY`); the tests hold each to its own arithmetic.
 
 use crate::formulas::given::{GivenInputs, NoResult, Side};
 

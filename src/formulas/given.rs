@@ -89,12 +89,9 @@ impl<'a> GivenInputs<'a> {
 
     /// The number of a role.
     pub fn number(&self, role: &'static str) -> Result<f64, NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::Number(number) = value {
-                Some(*number)
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::Number(number) => Some(*number),
+            _ => None,
         })
     }
 
@@ -117,67 +114,49 @@ impl<'a> GivenInputs<'a> {
 
     /// The day of a role.
     pub fn date(&self, role: &'static str) -> Result<NaiveDate, NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::Date(date) = value {
-                Some(*date)
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::Date(date) => Some(*date),
+            _ => None,
         })
     }
 
     /// The sex of a role.
     pub fn sex(&self, role: &'static str) -> Result<Sex, NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::Sex(sex) = value {
-                Some(*sex)
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::Sex(sex) => Some(*sex),
+            _ => None,
         })
     }
 
     /// Whether a role says yes.
     pub fn yes(&self, role: &'static str) -> Result<bool, NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::YesNo(yes) = value {
-                Some(*yes)
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::YesNo(yes) => Some(*yes),
+            _ => None,
         })
     }
 
     /// The options chosen.
     pub fn chosen(&self, role: &'static str) -> Result<&[Chosen<'a>], NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::Chosen(chosen) = value {
-                Some(chosen.as_slice())
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::Chosen(chosen) => Some(chosen.as_slice()),
+            _ => None,
         })
     }
 
     /// The anaesthetics of a plan.
     pub fn plan(&self, role: &'static str) -> Result<&[Injected<'a>], NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::Plan(plan) = value {
-                Some(plan.as_slice())
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::Plan(plan) => Some(plan.as_slice()),
+            _ => None,
         })
     }
 
     /// The medicines taken, if each of them is recognised.
     pub fn medicines(&self, role: &'static str) -> Result<Vec<Taken>, NoResult> {
-        self.read(role, |value| {
-            if let GivenValue::Medicines(taken) = value {
-                taken.iter().copied().collect()
-            } else {
-                None
-            }
+        self.read(role, |value| match value {
+            GivenValue::Medicines(taken) => taken.iter().copied().collect(),
+            _ => None,
         })
     }
 }

@@ -14,7 +14,9 @@ const STEROIDS: KnownWhen = KnownWhen::AtMost {
 };
 
 /// [`steroid_daily`] by how a steroid calms inflammation.
-pub(crate) static STEROID_DAILY: Formula = Formula {
+pub(crate) static STEROID_DAILY: Formula = DAILY;
+
+const DAILY: Formula = Formula {
     name: "steroid-daily",
     about: "steroid for each day, every kind counted in the same strength",
     source: "Adding up follows from counting each in one strength (table of equal anti-inflammatory doses, British National Formulary; from memory); the factors stand in the rule set",
@@ -41,22 +43,8 @@ pub(crate) static ADRENAL_STEROID_DAILY: Formula = Formula {
     name: "adrenal-steroid-daily",
     about: "steroid for each day, every kind counted by how it puts the adrenals to sleep",
     source: "Simpson and colleagues, Guidance for the prevention and emergency management of adult patients with adrenal insufficiency, Clinical Medicine, 2020, table 4 (read); the factors stand in the rule set",
-    roles: &[Role::new(
-        "medicines",
-        RoleKind::Medicines {
-            amount: Amount::Daily,
-            moves: Moves::Rises,
-        },
-    )],
-    gives: Gives::In("mg"),
-    whole: false,
-    ends: FROM_ZERO,
-    cuts: &[],
-    known: STEROIDS,
-    zero: Needs::NoSteroid("medicines"),
-    follows: Follows::Arithmetic,
-    even_with: None,
     compute: |given| daily(given, |taken| taken.adrenal_as_prednisolone),
+    ..DAILY
 };
 
 /// [`longest_course`] of a rule set.
@@ -72,13 +60,6 @@ pub(crate) static STEROID_DAYS: Formula = Formula {
         },
     )],
     gives: Gives::In("days"),
-    whole: false,
-    ends: FROM_ZERO,
-    cuts: &[],
-    known: STEROIDS,
-    zero: Needs::NoSteroid("medicines"),
-    follows: Follows::Arithmetic,
-    even_with: None,
     compute: |given| {
         result(longest_course(&steroids(
             given,
@@ -86,6 +67,7 @@ pub(crate) static STEROID_DAYS: Formula = Formula {
             |taken, _| taken.days,
         )?))
     },
+    ..DAILY
 };
 
 /// [`paracetamol_ceiling`] of a rule set.

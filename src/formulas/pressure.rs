@@ -56,7 +56,9 @@ const EACH_SIDE: Needs = Needs::All(&[
 ]);
 
 /// [`lowest`] of the sides operated on; the other side is not needed.
-pub(crate) static LOWEST_OF_OPERATED: Formula = Formula {
+pub(crate) static LOWEST_OF_OPERATED: Formula = LOWEST;
+
+const LOWEST: Formula = Formula {
     name: "lowest-of-operated",
     about: "the lowest of the sides operated on",
     source: "Arithmetic",
@@ -80,21 +82,13 @@ pub(crate) static LOWEST_OF_OPERATED: Formula = Formula {
 pub(crate) static HIGHEST_OF_OPERATED: Formula = Formula {
     name: "highest-of-operated",
     about: "the highest of the sides operated on",
-    source: "Arithmetic",
-    roles: OF_SIDES,
-    gives: Gives::AsGiven,
-    whole: false,
-    ends: ANY_NUMBER,
-    cuts: &[],
-    known: KnownWhen::Exactly(EACH_SIDE),
-    zero: Needs::NEVER,
     follows: Follows::OfSides {
         sites: "sites",
         sides: SIDES,
         lowest: false,
     },
-    even_with: None,
     compute: |given| result(highest(&operated(given)?)),
+    ..LOWEST
 };
 
 /// The numbers of the sides operated on.

@@ -9,6 +9,7 @@ use chrono::{NaiveDate, Weekday};
 use crate::document::diagnostic::{
     Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps,
 };
+use crate::document::reading::Tells;
 use crate::document::source::{Node, NodeKind, Source};
 use crate::document::text;
 use crate::document::text::Format;
@@ -204,19 +205,13 @@ struct Frame<'a> {
     diagnostics: Vec<Diagnostic>,
 }
 
-impl Frame<'_> {
-    fn report(
-        &mut self,
-        code: Code,
-        span: &Range<usize>,
-        title: String,
-        label: &str,
-        help: String,
-    ) {
-        self.diagnostics
-            .push(Diagnostic::at(code, &self.source, span, title, label).help(help));
+impl Tells for Frame<'_> {
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>) {
+        (&self.source, &mut self.diagnostics)
     }
+}
 
+impl Frame<'_> {
     /// That the file is of another kind, or for another rule set, if that is what it says.
     fn meant_for_another_place(&self) -> Option<Diagnostic> {
         let version_key = self.version_key();
@@ -313,13 +308,9 @@ impl Frame<'_> {
                         )
                     })
                 };
-                self.report(
-                    Code::UnknownKey,
-                    &entry.key_span,
-                    format!("the key `{}` is not known here", entry.key),
-                    "not known here",
-                    help,
-                );
+                let title = format!("the key `{}` is not known here", entry.key);
+                self.wrong(Code::UnknownKey, entry, title, "not known here")
+                    .help(help);
             }
         }
         let is_misspelt =
@@ -328,13 +319,10 @@ impl Frame<'_> {
             None if is_misspelt(version_key) => {}
             None => {
                 let help = format!("add the line `{version_key}: 1` at the top");
-                self.report(
-                    Code::MissingKey,
-                    &start(&root),
-                    format!("the file has no `{version_key}`"),
-                    "the version of the form is missing",
-                    help,
-                );
+                let title = format!("the file has no `{version_key}`");
+                let label = "the version of the form is missing";
+                self.wrong(Code::MissingKey, &start(&root), title, label)
+                    .help(help);
             }
             Some(entry) if entry.value.kind != NodeKind::Number(1.0) => {
                 let span = if entry.value.span.is_empty() {
@@ -342,13 +330,9 @@ impl Frame<'_> {
                 } else {
                     entry.value.span.clone()
                 };
-                self.report(
-                    Code::WrongForm,
-                    &span,
-                    format!("this program reads `{version_key}: 1`"),
-                    "another version",
-                    format!("write `{version_key}: 1`"),
-                );
+                let title = format!("this program reads `{version_key}: 1`");
+                self.wrong(Code::WrongForm, &span, title, "another version")
+                    .help(format!("write `{version_key}: 1`"));
             }
             Some(_) => {}
         }
@@ -383,25 +367,23 @@ impl Frame<'_> {
         }
         match root.entry("answers") {
             None if is_misspelt("answers") => {}
-            None => self.report(
-                Code::MissingKey,
-                &start(&root),
-                "the file has no `answers`".into(),
-                "`answers` is missing",
-                "add `answers:` and the sections under it".into(),
-            ),
+            None => {
+                let title = "the file has no `answers`";
+                let label = "`answers` is missing";
+                self.wrong(Code::MissingKey, &start(&root), title, label)
+                    .help("add `answers:` and the sections under it");
+            }
             Some(entry) => match &entry.value.kind {
                 NodeKind::Map(_) | NodeKind::Null => {
                     let value = entry.value.clone();
                     self.sections(&value, &mut answers);
                 }
-                _ => self.report(
-                    Code::WrongType,
-                    &entry.value.span.clone(),
-                    "`answers` is a mapping of sections".into(),
-                    entry.value.kind_in_words(),
-                    "write the sections under `answers:`, indented".into(),
-                ),
+                _ => {
+                    let title = "`answers` is a mapping of sections";
+                    let label = entry.value.kind_in_words();
+                    self.wrong(Code::WrongType, &entry.value, title, label)
+                        .help("write the sections under `answers:`, indented");
+                }
             },
         }
         Questionnaire {
@@ -420,14 +402,11 @@ impl Frame<'_> {
             NodeKind::Text(it) if it == "no" => false,
             NodeKind::Null => false,
             _ => {
-                self.report(
-                    Code::WrongType,
-                    &node.span,
-                    "`nurse_may_book` is yes or no".into(),
-                    "neither yes nor no",
-                    "write exactly `yes` or `no`; left out, a clinician decides on everybody"
-                        .into(),
-                );
+                let title = "`nurse_may_book` is yes or no";
+                let help =
+                    "write exactly `yes` or `no`; left out, a clinician decides on everybody";
+                self.wrong(Code::WrongType, node, title, "neither yes nor no")
+                    .help(help);
                 false
             }
         }
@@ -456,25 +435,17 @@ impl Frame<'_> {
                 None => {
                     let help = did_you_mean(&written, NAMES)
                         .unwrap_or_else(|| format!("the days are {}", listed(&NAMES)));
-                    self.report(
-                        Code::WrongForm,
-                        &item.span,
-                        format!("`{written}` is not a weekday"),
-                        "not a weekday",
-                        help,
-                    );
+                    let title = format!("`{written}` is not a weekday");
+                    self.wrong(Code::WrongForm, item, title, "not a weekday")
+                        .help(help);
                 }
             }
         }
         if list.items().is_empty() {
-            let help = "write a list such as `[tuesday, thursday]`, or leave the line out if any day will do".to_owned();
-            self.report(
-                Code::WrongType,
-                &list.span,
-                "`procedure_days` is a list of weekdays".into(),
-                list.kind_in_words(),
-                help,
-            );
+            let help = "write a list such as `[tuesday, thursday]`, or leave the line out if any day will do";
+            let title = "`procedure_days` is a list of weekdays";
+            self.wrong(Code::WrongType, list, title, list.kind_in_words())
+                .help(help);
         }
         (!found.is_empty()).then_some(found)
     }
@@ -495,15 +466,11 @@ impl Frame<'_> {
                 },
             )),
             Err(error) => {
-                let title = "`completed_on` is not a date".to_owned();
-                self.report(
-                    Code::NotADate,
-                    &entry.value.span.clone(),
-                    title,
-                    "not a date of the calendar",
-                    error.to_string(),
-                );
-                None
+                let title = "`completed_on` is not a date";
+                let label = "not a date of the calendar";
+                self.wrong(Code::NotADate, &entry.value, title, label)
+                    .help(error.to_string())
+                    .none()
             }
         }
     }
@@ -516,13 +483,10 @@ impl Frame<'_> {
                 "add `reference: ...`, by which the clinic knows the patient; never a name"
                     .to_owned()
             };
-            self.report(
-                Code::MissingKey,
-                &start(root),
-                format!("the file has no `{key}`"),
-                &format!("`{key}` is missing"),
-                help,
-            );
+            let title = format!("the file has no `{key}`");
+            let label = format!("`{key}` is missing");
+            self.wrong(Code::MissingKey, &start(root), title, label)
+                .help(help);
             return String::new();
         };
         let text = entry.value.shown(&self.source);
@@ -539,7 +503,8 @@ impl Frame<'_> {
         } else {
             entry.value.span.clone()
         };
-        self.report(Code::WrongForm, &span, title, "cannot stand here", help);
+        self.wrong(Code::WrongForm, &span, title, "cannot stand here")
+            .help(help);
         String::new()
     }
 
@@ -585,10 +550,10 @@ impl Frame<'_> {
         };
         if behind.starts_with('#') {
             let span = line.end - behind.len()..line.end;
-            let title = "`#` begins a comment here, so the rest of the line is not read".to_owned();
-            let help =
-                "if it belongs to the answer, put the whole text in quotes; if it is a remark, put it on a line of its own".to_owned();
-            self.report(Code::HiddenText, &span, title, "not read", help);
+            let title = "`#` begins a comment here, so the rest of the line is not read";
+            let help = "if it belongs to the answer, put the whole text in quotes; if it is a remark, put it on a line of its own";
+            self.wrong(Code::HiddenText, &span, title, "not read")
+                .help(help);
         }
     }
 
@@ -604,13 +569,11 @@ impl Frame<'_> {
                 },
             }),
             None if value.kind == NodeKind::Null => {}
-            None => self.report(
-                Code::AnswerType,
-                &value.span.clone(),
-                "a note is a text".into(),
-                value.kind_in_words(),
-                "write the note as one text; `|` keeps its lines".into(),
-            ),
+            None => {
+                let title = "a note is a text";
+                self.wrong(Code::AnswerType, value, title, value.kind_in_words())
+                    .help("write the note as one text; `|` keeps its lines");
+            }
         }
     }
 
@@ -621,36 +584,26 @@ impl Frame<'_> {
                 let known: Vec<&str> = catalogue.sections.iter().map(|it| it.id.as_str()).collect();
                 let help = did_you_mean(&entry.key, known.iter().copied())
                     .unwrap_or_else(|| format!("the sections are {}", listed(&known)));
-                self.report(
-                    Code::UnknownQuestion,
-                    &entry.key_span,
-                    format!("there is no section `{}`", entry.key),
-                    "not a section",
-                    help,
-                );
+                let title = format!("there is no section `{}`", entry.key);
+                self.wrong(Code::UnknownQuestion, entry, title, "not a section")
+                    .help(help);
                 continue;
             };
             if self.is_clinic && !catalogue.has_standing(section) {
                 let title = format!("a clinic's file cannot answer `{}`", entry.key);
-                self.report(
-                    Code::NotStanding,
-                    &entry.key_span,
-                    title,
-                    "about one patient",
-                    "move it to the patient's own questionnaire".into(),
-                );
+                self.wrong(Code::NotStanding, entry, title, "about one patient")
+                    .help("move it to the patient's own questionnaire");
                 continue;
             }
             match &entry.value.kind {
                 NodeKind::Null => {}
                 NodeKind::Map(_) => self.section(section, &entry.key, &entry.value, answers),
-                _ => self.report(
-                    Code::WrongType,
-                    &entry.value.span,
-                    format!("section `{}` is a mapping of answers", entry.key),
-                    entry.value.kind_in_words(),
-                    "write `question: answer` lines under it, indented".into(),
-                ),
+                _ => {
+                    let title = format!("section `{}` is a mapping of answers", entry.key);
+                    let label = entry.value.kind_in_words();
+                    self.wrong(Code::WrongType, &entry.value, title, label)
+                        .help("write `question: answer` lines under it, indented");
+                }
             }
         }
     }
@@ -659,14 +612,10 @@ impl Frame<'_> {
     /// A blank says nothing.
     fn offers(&mut self, map: &Node, answers: &mut Gathered) {
         if !matches!(map.kind, NodeKind::Map(_)) {
-            let help = "write it like answers, with a list for each choice: `plan: { method: [first, second] }`".to_owned();
-            self.report(
-                Code::WrongType,
-                &map.span,
-                "`offers` is a mapping of sections".into(),
-                map.kind_in_words(),
-                help,
-            );
+            let help = "write it like answers, with a list for each choice: `plan: { method: [first, second] }`";
+            let title = "`offers` is a mapping of sections";
+            self.wrong(Code::WrongType, map, title, map.kind_in_words())
+                .help(help);
             return;
         }
         let choices = self
@@ -679,13 +628,9 @@ impl Frame<'_> {
         for section in map.entries() {
             if section.value.entries().is_empty() && section.value.kind != NodeKind::Null {
                 let help = format!("the choices of the plan are {}", listed(&known));
-                self.report(
-                    Code::WrongType,
-                    &section.value.span,
-                    format!("`{}` holds no choice", section.key),
-                    "no list of choices",
-                    help,
-                );
+                let title = format!("`{}` holds no choice", section.key);
+                self.wrong(Code::WrongType, &section.value, title, "no list of choices")
+                    .help(help);
             }
             for entry in section.value.entries() {
                 let id = format!("{}.{}", section.key, entry.key);
@@ -701,13 +646,8 @@ impl Frame<'_> {
                             .unwrap_or_else(|| format!("the choices are {}", listed(&known))),
                     };
                     let title = format!("`{id}` is not a choice that a clinic offers");
-                    self.report(
-                        Code::UnknownQuestion,
-                        &entry.key_span,
-                        title,
-                        "not a choice",
-                        help,
-                    );
+                    self.wrong(Code::UnknownQuestion, entry, title, "not a choice")
+                        .help(help);
                     continue;
                 };
                 if entry.value.kind == NodeKind::Null {
@@ -749,13 +689,8 @@ impl Frame<'_> {
                         "move it to the patient's own questionnaire".to_owned()
                     };
                     let title = format!("a clinic's file cannot answer `{id}`");
-                    self.report(
-                        Code::NotStanding,
-                        &entry.key_span,
-                        title,
-                        "about one patient",
-                        help,
-                    );
+                    self.wrong(Code::NotStanding, entry, title, "about one patient")
+                        .help(help);
                 }
                 Some(at) => {
                     if matches!(
@@ -787,13 +722,9 @@ impl Frame<'_> {
                         None => perhaps(&entry.key, here)
                             .unwrap_or_else(|| "`preblock blank` prints all questions; names and addresses are never asked for".to_owned()),
                     };
-                    self.report(
-                        Code::UnknownQuestion,
-                        &entry.key_span,
-                        format!("there is no question `{id}`"),
-                        "not a question",
-                        help,
-                    );
+                    let title = format!("there is no question `{id}`");
+                    self.wrong(Code::UnknownQuestion, entry, title, "not a question")
+                        .help(help);
                 }
             }
         }

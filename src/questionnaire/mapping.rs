@@ -8,7 +8,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::rule_set::files::TextFile;
 use crate::rule_set::recognise;
@@ -153,18 +153,17 @@ impl MappingReader<'_> {
             let to = node.get("to").map_or(&node.span, |it| &it.span);
             let first = answered.get(&column.part);
             if let Some(first) = first.filter(|_| !self.may_be_several(&column.part)) {
+                let title = "two columns lead to one question";
                 self.reading
-                    .wrong(
-                        Code::MappedTwice,
-                        to,
-                        "two columns lead to one question",
-                        "a second column",
-                    )
+                    .wrong(Code::MappedTwice, to, title, "a second column")
                     .also(first, "the first one");
             } else if column.further && first.is_none() {
+                let title = "no earlier column begins this list";
+                let help =
+                    "take `further` out here, or move the entry below the one that begins the list";
                 self.reading
-                    .wrong(Code::MappedTwice, to, "no earlier column begins this list", "nothing to go on with")
-                    .help("take `further` out here, or move the entry below the one that begins the list");
+                    .wrong(Code::MappedTwice, to, title, "nothing to go on with")
+                    .help(help);
             }
             answered
                 .entry(column.part.clone())
@@ -195,7 +194,7 @@ impl MappingReader<'_> {
             Some(first) => {
                 let title = format!("the column `{name}` stands here a second time");
                 self.reading
-                    .wrong(Code::MappedTwice, &node.span, title, "a second time")
+                    .wrong(Code::MappedTwice, node, title, "a second time")
                     .also(first, "the first time");
             }
             None => {
@@ -252,14 +251,10 @@ impl MappingReader<'_> {
         if let Some(at) = questions.position(|it| it.id == written) {
             if questions[at].answer == Answer::Anaesthetic {
                 let title = format!("`{written}` is no answer of one column");
+                let label = "agents, strengths and volumes";
                 return self
                     .reading
-                    .wrong(
-                        Code::NotTogether,
-                        &to.span,
-                        title,
-                        "agents, strengths and volumes",
-                    )
+                    .wrong(Code::NotTogether, to, title, label)
                     .help("take the entry out, and plan the anaesthetic here")
                     .none();
             }
@@ -299,7 +294,7 @@ impl MappingReader<'_> {
             if let Some(entry) = node.entry(key).filter(|_| !takes_entries) {
                 let title = format!("`{key}` is for a list of entries");
                 self.reading
-                    .wrong(Code::NotTogether, &entry.key_span, title, "not a list")
+                    .wrong(Code::NotTogether, entry, title, "not a list")
                     .help("take it out here: the question takes one answer");
             }
         }
@@ -324,14 +319,10 @@ impl MappingReader<'_> {
             units,
         }) = question.map(|it| &it.answer)
         else {
+            let title = "`unit` is for a number with a unit";
             return self
                 .reading
-                .wrong(
-                    Code::NotTogether,
-                    &entry.key_span,
-                    "`unit` is for a number with a unit",
-                    "has no unit",
-                )
+                .wrong(Code::NotTogether, entry, title, "has no unit")
                 .help("take it out here")
                 .none();
         };
@@ -341,7 +332,7 @@ impl MappingReader<'_> {
         if known.is_none() {
             let title = format!("`{written}` is not a unit of the question");
             self.reading
-                .wrong(Code::AnswerUnit, &entry.value.span, title, "wrong unit")
+                .wrong(Code::AnswerUnit, &entry.value, title, "wrong unit")
                 .help(format!("use {}", listed(&accepted)));
         }
         known
@@ -391,13 +382,9 @@ impl MappingReader<'_> {
         let words = words.iter().filter(|it| may_be_empty || **it != "none");
         let known: Vec<&str> = options.into_iter().chain(words.copied()).collect();
         let help = did_you_mean(&written, known.iter().copied());
+        let title = format!("`{written}` is no answer to this question");
         self.reading
-            .wrong(
-                Code::AnswerOption,
-                &entry.value.span,
-                format!("`{written}` is no answer to this question"),
-                "not an option",
-            )
+            .wrong(Code::AnswerOption, &entry.value, title, "not an option")
             .help_if(Some(
                 help.unwrap_or_else(|| format!("one of {}", listed(&known))),
             ))

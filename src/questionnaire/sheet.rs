@@ -10,6 +10,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::document::reading::Tells;
 use crate::document::rows::{RowPlace, Rows, SheetCell, SheetRow, taken_apart};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::quantity::when::read_when;
@@ -307,19 +308,13 @@ struct RowReader<'a> {
     diagnostics: Vec<Diagnostic>,
 }
 
-impl<'a> RowReader<'a> {
-    fn report(
-        &mut self,
-        code: Code,
-        cell: &SheetCell,
-        title: impl Into<String>,
-        label: &str,
-        help: impl Into<String>,
-    ) {
-        let found = Diagnostic::at(code, self.source, &cell.span, title, label);
-        self.diagnostics.push(found.help(help));
+impl Tells for RowReader<'_> {
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>) {
+        (self.source, &mut self.diagnostics)
     }
+}
 
+impl<'a> RowReader<'a> {
     /// The cell of a column, unless it is empty or the sheet has none.
     fn filled(&self, column: &str) -> Option<&'a SheetCell> {
         let cell = self.heading.cell(self.cells, column);
@@ -396,19 +391,15 @@ impl<'a> RowReader<'a> {
             return String::new();
         };
         if let Some((title, help)) = not_a_reference(&cell.text) {
-            self.report(Code::WrongForm, cell, title, "not a reference", help);
+            self.wrong(Code::WrongForm, cell, title, "not a reference")
+                .help(help);
             return String::new();
         }
         if let Some(rows) = heading.repeated.get(&cell.text.to_lowercase()) {
             let rows: Vec<String> = rows.iter().map(ToString::to_string).collect();
             let title = format!("rows {} have the same reference", rows.join(", "));
-            self.report(
-                Code::ReferenceTwice,
-                cell,
-                title,
-                "not the only one",
-                Code::ReferenceTwice.mend(),
-            );
+            self.wrong(Code::ReferenceTwice, cell, title, "not the only one")
+                .help(Code::ReferenceTwice.mend());
         }
         cell.text.clone()
     }
@@ -422,14 +413,9 @@ impl<'a> RowReader<'a> {
             Ok(when) => Some((when.date, self.place(cell))),
             Err(help) => {
                 let title = format!("`{column}` is not a day");
-                self.report(
-                    Code::NotADate,
-                    cell,
-                    title,
-                    "not a date of the calendar",
-                    help,
-                );
-                None
+                self.wrong(Code::NotADate, cell, title, "not a date of the calendar")
+                    .help(help)
+                    .none()
             }
         }
     }
@@ -461,8 +447,7 @@ impl<'a> RowReader<'a> {
                     Code::NotADate => ("the day is written in another form", "another form"),
                     _ => ("the number is written in another form", "another form"),
                 };
-                self.report(code, cell, title, label, help);
-                None
+                self.wrong(code, cell, title, label).help(help).none()
             }
         }
     }
@@ -491,14 +476,9 @@ impl<'a> RowReader<'a> {
                             listed(&accepted)
                         );
                         let title = format!("`{}` needs a unit", question.id);
-                        self.report(
-                            Code::NeedsUnit,
-                            cell,
-                            title,
-                            "a number without a unit",
-                            help,
-                        );
-                        None
+                        self.wrong(Code::NeedsUnit, cell, title, "a number without a unit")
+                            .help(help)
+                            .none()
                     }
                     Err(help) => self.translated(Code::NotANumber, cell, Err(help)),
                 }
@@ -523,7 +503,8 @@ impl<'a> RowReader<'a> {
             "add it to the `codes` of the column in the mapping file".to_owned()
         });
         let title = format!("the mapping file does not say what `{word}` means here");
-        self.report(Code::AnswerOption, cell, title, "not an option", help);
+        self.wrong(Code::AnswerOption, cell, title, "not an option")
+            .help(help);
     }
 
     /// The list that columns hold together.
@@ -545,8 +526,10 @@ impl<'a> RowReader<'a> {
                 empty.from, question.id
             );
             let help = "an empty cell is not asked, and never no: fill all columns of a list, or none of them";
-            self.report(Code::NotTogether, first, title, "a part of a list", help);
-            return None;
+            return self
+                .wrong(Code::NotTogether, first, title, "a part of a list")
+                .help(help)
+                .none();
         }
         let mut items: Vec<Node> = Vec::new();
         let mut absent: Option<&'static str> = None;
@@ -557,14 +540,11 @@ impl<'a> RowReader<'a> {
             // An empty list would be read as asked, and none.
             if words.is_empty() {
                 let help = "write what there is, or the code for none; an empty cell was not asked";
-                self.report(
-                    Code::WrongForm,
-                    cell,
-                    "the cell holds separators alone",
-                    "neither an entry nor none",
-                    help,
-                );
-                return None;
+                let title = "the cell holds separators alone";
+                return self
+                    .wrong(Code::WrongForm, cell, title, "neither an entry nor none")
+                    .help(help)
+                    .none();
             }
             for (span, word) in words {
                 let named = |name: &str| Node {
@@ -594,8 +574,10 @@ impl<'a> RowReader<'a> {
             {
                 let title = format!("`{}` has this beside another answer", question.id);
                 let help = "keep it, or the answers beside it";
-                self.report(Code::NotTogether, cell, title, "cannot both be so", help);
-                return None;
+                return self
+                    .wrong(Code::NotTogether, cell, title, "cannot both be so")
+                    .help(help)
+                    .none();
             }
         }
         let kind = match absent {

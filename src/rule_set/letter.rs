@@ -259,51 +259,21 @@ pub struct SlipWords {
 }
 
 impl SlipWords {
-    /// The keys of files, in their order.
-    pub const KEYS: [&'static str; 12] = [
-        "yes",
-        "no",
-        "none",
-        "not_known",
-        "declined",
-        "answer",
-        "day",
-        "one_of",
-        "all_of",
-        "again",
-        "name",
-        "later",
-    ];
-
-    /// Each with its key.
+    /// Each with its key in files, in their order.
     pub fn entries(&self) -> [(&'static str, &str); 12] {
-        let [
-            yes,
-            no,
-            none,
-            not_known,
-            declined,
-            answer,
-            day,
-            one_of,
-            all_of,
-            again,
-            name,
-            later,
-        ] = Self::KEYS;
         [
-            (yes, &self.yes),
-            (no, &self.no),
-            (none, &self.none),
-            (not_known, &self.not_known),
-            (declined, &self.declined),
-            (answer, &self.answer),
-            (day, &self.day),
-            (one_of, &self.one_of),
-            (all_of, &self.all_of),
-            (again, &self.again),
-            (name, &self.name),
-            (later, &self.later),
+            ("yes", &self.yes),
+            ("no", &self.no),
+            ("none", &self.none),
+            ("not_known", &self.not_known),
+            ("declined", &self.declined),
+            ("answer", &self.answer),
+            ("day", &self.day),
+            ("one_of", &self.one_of),
+            ("all_of", &self.all_of),
+            ("again", &self.again),
+            ("name", &self.name),
+            ("later", &self.later),
         ]
     }
 }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{Node, Source};
 use crate::rule_set::RuleSet;
 use crate::rule_set::digest::ALLOWANCES;
@@ -86,13 +86,9 @@ fn allowance(
     if !known.contains(on.as_str()) {
         let title = format!("nothing in the rule set is called `{on}`");
         let near = did_you_mean(&on, known.iter().copied());
+        let label = "nothing has this name";
         reading
-            .wrong(
-                Code::UnknownName,
-                &on_node.span,
-                title,
-                "nothing has this name",
-            )
+            .wrong(Code::UnknownName, &on_node.span, title, label)
             .help_if(near);
     }
     let lint = lint?;

@@ -11,7 +11,8 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, listed, misspelt};
-use crate::document::source::{Node, NodeKind, Source};
+use crate::document::reading::Told;
+use crate::document::source::{Node, NodeKind, Placed, Source};
 use crate::quantity::units::which_measures;
 use crate::quantity::when::{When, read_when};
 use crate::quantity::{Measure, QuantityError, read_number, read_quantity, tidy};
@@ -188,18 +189,17 @@ impl AnswerReader<'_> {
         }
     }
 
-    /// Reports at a value, or at its key where nothing is written.
-    fn report(
+    /// Reports something wrong at a value, or at its key where nothing is written.
+    fn wrong(
         &mut self,
         code: Code,
-        span: &Range<usize>,
-        title: String,
-        label: &str,
-        help: impl Into<String>,
-    ) {
-        let span = if span.is_empty() { self.key } else { span };
-        self.diagnostics
-            .push(Diagnostic::at(code, self.source, span, title, label).help(help));
+        at: &impl Placed,
+        title: impl Into<String>,
+        label: impl Into<String>,
+    ) -> Told<'_> {
+        let place = Some(at.place()).filter(|it| !it.is_empty());
+        let told = Diagnostic::at(code, self.source, place.unwrap_or(self.key), title, label);
+        Told::new(self.diagnostics, told)
     }
 
     fn known(&self, value: Value, shown: String, node: &Node) -> Fact {
@@ -232,13 +232,12 @@ impl AnswerReader<'_> {
         let NodeKind::Map(_) = &node.kind else {
             let id = &self.question.id;
             let written = node.written(self.source).unwrap_or("...").to_owned();
-            self.report(
-                Code::NeedsDate,
-                &node.span,
-                format!("`{id}` needs its date"),
-                "without a date",
-                format!("write `{{ value: {written}, taken_on: YYYY-MM-DD }}` with the day of the result; taken_on may be `unknown`"),
+            let title = format!("`{id}` needs its date");
+            let help = format!(
+                "write `{{ value: {written}, taken_on: YYYY-MM-DD }}` with the day of the result; taken_on may be `unknown`"
             );
+            self.wrong(Code::NeedsDate, node, title, "without a date")
+                .help(help);
             // What else is wrong with the value, such as a missing unit, is told in the same round.
             self.value(node);
             return not_there(Why::Unknown);
@@ -248,13 +247,9 @@ impl AnswerReader<'_> {
         let value = match node.get("value") {
             None if is_misspelt(node, &known, "value") => missing(Why::Unknown, slot),
             None => {
-                self.report(
-                    Code::MissingKey,
-                    &node.span,
-                    format!("`{}` has no `value`", self.question.id),
-                    "`value` is missing",
-                    "write `value: unknown` if it is not known",
-                );
+                let title = format!("`{}` has no `value`", self.question.id);
+                self.wrong(Code::MissingKey, node, title, "`value` is missing")
+                    .help("write `value: unknown` if it is not known");
                 missing(Why::Unknown, slot)
             }
             Some(value) => match missing_word(value) {
@@ -268,13 +263,11 @@ impl AnswerReader<'_> {
         let date = match node.get("taken_on") {
             None if is_misspelt(node, &known, "taken_on") => missing(Why::Unknown, date_slot),
             None => {
-                self.report(
-                    Code::NeedsDate,
-                    &node.span,
-                    format!("`{}` needs its date", self.question.id),
-                    "`taken_on` is missing",
-                    "add `taken_on: YYYY-MM-DD` with the day of the result, or `taken_on: unknown`",
-                );
+                let title = format!("`{}` needs its date", self.question.id);
+                let help =
+                    "add `taken_on: YYYY-MM-DD` with the day of the result, or `taken_on: unknown`";
+                self.wrong(Code::NeedsDate, node, title, "`taken_on` is missing")
+                    .help(help);
                 missing(Why::Unknown, date_slot)
             }
             Some(taken_on) => match missing_word(taken_on) {
@@ -327,7 +320,7 @@ impl AnswerReader<'_> {
         let title = format!("`{}` needs {needed}", self.question.id);
         let label = format!("this is {}", node.kind_in_words());
         let help = self.how_to_answer();
-        self.report(Code::AnswerType, &node.span, title, &label, help);
+        self.wrong(Code::AnswerType, node, title, &label).help(help);
     }
 
     fn how_to_answer(&self) -> String {
@@ -375,7 +368,8 @@ impl AnswerReader<'_> {
             in_words(options)
         );
         let title = format!("`{written}` is not an option of `{}`", self.question.id);
-        self.report(Code::AnswerOption, &node.span, title, "not an option", help);
+        self.wrong(Code::AnswerOption, node, title, "not an option")
+            .help(help);
     }
 
     fn yes_no(&mut self, node: &Node) -> Option<Fact> {
@@ -386,14 +380,10 @@ impl AnswerReader<'_> {
             _ => {
                 let title = format!("`{}` is answered by yes or no", self.question.id);
                 let help = "exactly `yes`, `no`, `true` or `false` (`y`, `n`, `on`, `off` mean different things to different programs), or `unknown`";
-                self.report(
-                    Code::AnswerType,
-                    &node.span,
-                    title,
-                    "neither yes nor no",
-                    help,
-                );
-                return None;
+                return self
+                    .wrong(Code::AnswerType, node, title, "neither yes nor no")
+                    .help(help)
+                    .none();
             }
         };
         Some(self.known(
@@ -429,7 +419,8 @@ impl AnswerReader<'_> {
                             "write `{}: unknown` for the whole answer; what is known for sure belongs in the note then",
                             self.last_name()
                         );
-                        self.report(Code::AnswerOption, &item.span, title, "not an option", help);
+                        self.wrong(Code::AnswerOption, item, title, "not an option")
+                            .help(help);
                     } else {
                         self.no_option(item, &written);
                     }
@@ -502,13 +493,8 @@ impl AnswerReader<'_> {
             }
             _ => "write `[no]`, `[yes]` or `[yes, no]`".to_owned(),
         };
-        self.report(
-            Code::AnswerType,
-            &node.span,
-            title,
-            "not a list with entries",
-            help,
-        );
+        self.wrong(Code::AnswerType, node, title, "not a list with entries")
+            .help(help);
     }
 
     fn last_name(&self) -> &str {
@@ -520,13 +506,8 @@ impl AnswerReader<'_> {
             "`{}` has more than {MOST_ENTRIES} entries",
             self.question.id
         );
-        self.report(
-            Code::TooMany,
-            &node.span,
-            title,
-            "too many",
-            "check that it is the right file",
-        );
+        self.wrong(Code::TooMany, node, title, "too many")
+            .help("check that it is the right file");
     }
 
     fn number(&mut self, node: &Node, whole: bool) -> Option<Fact> {
@@ -555,13 +536,8 @@ impl AnswerReader<'_> {
 
     fn unreadable(&mut self, node: &Node, error: &QuantityError) {
         let title = format!("`{}` cannot be read as a number", self.question.id);
-        self.report(
-            Code::NotANumber,
-            &node.span,
-            title,
-            "not a plain number",
-            format!("{error}; `unknown` if it is not known"),
-        );
+        self.wrong(Code::NotANumber, node, title, "not a plain number")
+            .help(format!("{error}; `unknown` if it is not known"));
     }
 
     fn plausible(
@@ -590,14 +566,10 @@ impl AnswerReader<'_> {
             tidy(low, None),
             tidy(high, None)
         );
-        self.report(
-            Code::Implausible,
-            &node.span,
-            title,
-            "outside the plausible range",
-            help,
-        );
-        None
+        let label = "outside the plausible range";
+        self.wrong(Code::Implausible, node, title, label)
+            .help(help)
+            .none()
     }
 
     fn quantity(
@@ -642,14 +614,10 @@ impl AnswerReader<'_> {
                     } else {
                         format!("; `{written}` is a unit of {}", kinds.join(" or "))
                     };
-                    self.report(
-                        Code::AnswerUnit,
-                        &node.span,
-                        title,
-                        "wrong unit",
-                        format!("use {}{other}", listed(&accepted)),
-                    );
-                    return None;
+                    return self
+                        .wrong(Code::AnswerUnit, node, title, "wrong unit")
+                        .help(format!("use {}{other}", listed(&accepted)))
+                        .none();
                 }
             }
         }
@@ -664,14 +632,10 @@ impl AnswerReader<'_> {
                 let help = format!(
                     "{error}; `5 ft 7 in`, `11 st 4 lb`, `1 m 68 cm` and `68 kg 500 g` are taken"
                 );
-                self.report(
-                    Code::SeveralQuantities,
-                    &node.span,
-                    title,
-                    "cannot be added up",
-                    help,
-                );
-                return None;
+                return self
+                    .wrong(Code::SeveralQuantities, node, title, "cannot be added up")
+                    .help(help)
+                    .none();
             }
         };
         let written = canonical
@@ -705,13 +669,11 @@ impl AnswerReader<'_> {
             .map(|it| format!("{written} {it}"))
             .collect();
         let examples: Vec<&str> = examples.iter().map(String::as_str).collect();
-        self.report(
-            Code::NeedsUnit,
-            &node.span,
-            title,
-            "a number without a unit",
-            format!("write {}, whichever the source says", listed(&examples)),
-        );
+        self.wrong(Code::NeedsUnit, node, title, "a number without a unit")
+            .help(format!(
+                "write {}, whichever the source says",
+                listed(&examples)
+            ));
     }
 
     fn date(&mut self, node: &Node, past: bool) -> Option<Fact> {
@@ -726,14 +688,10 @@ impl AnswerReader<'_> {
                     "`{}` is not a date",
                     text.chars().take(40).collect::<String>()
                 );
-                self.report(
-                    Code::NotADate,
-                    &node.span,
-                    title,
-                    "not a date of the calendar",
-                    format!("{error}; `unknown` if it is not known"),
-                );
-                return None;
+                return self
+                    .wrong(Code::NotADate, node, title, "not a date of the calendar")
+                    .help(format!("{error}; `unknown` if it is not known"))
+                    .none();
             }
         };
         if self.question.stand_ins.contains(&when.date) {
@@ -741,14 +699,10 @@ impl AnswerReader<'_> {
                 "{} is what record systems write for a day that nobody knows",
                 date_in_words(&when)
             );
-            self.report(
-                Code::Implausible,
-                &node.span,
-                title,
-                "stands for `unknown`",
-                "write the true day, or `unknown`",
-            );
-            return None;
+            return self
+                .wrong(Code::Implausible, node, title, "stands for `unknown`")
+                .help("write the true day, or `unknown`")
+                .none();
         }
         if let Some(oldest) = &self.question.oldest
             && When::age_exceeds(&when, &When::on(self.as_of), oldest)
@@ -760,8 +714,10 @@ impl AnswerReader<'_> {
             );
             let help =
                 format!("a day up to {oldest} ago is taken; correct the year, or write `unknown`");
-            self.report(Code::Implausible, &node.span, title, "too long ago", help);
-            return None;
+            return self
+                .wrong(Code::Implausible, node, title, "too long ago")
+                .help(help)
+                .none();
         }
         if past && when.date > self.as_of {
             let title = format!(
@@ -772,8 +728,10 @@ impl AnswerReader<'_> {
                 "the screening is run as of {}; correct the date, or use --as-of",
                 date_in_words(&When::on(self.as_of))
             );
-            self.report(Code::FutureDate, &node.span, title, "in the future", help);
-            return None;
+            return self
+                .wrong(Code::FutureDate, node, title, "in the future")
+                .help(help)
+                .none();
         }
         Some(self.known(Value::Date(when), date_in_words(&when), node))
     }

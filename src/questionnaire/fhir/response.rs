@@ -11,6 +11,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
+use crate::document::reading::Tells;
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::quantity::when::read_when;
 use crate::questionnaire::facts::{Gathered, Note, Place};
@@ -193,19 +194,13 @@ enum Coded<'a> {
     Absent(&'static str),
 }
 
-impl<'a> Reader<'a> {
-    fn report(
-        &mut self,
-        code: Code,
-        span: &Range<usize>,
-        title: impl Into<String>,
-        label: &str,
-        help: impl Into<String>,
-    ) {
-        let found = Diagnostic::at(code, self.source, span, title.into(), label);
-        self.diagnostics.push(found.help(help.into()));
+impl Tells for Reader<'_> {
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>) {
+        (self.source, &mut self.diagnostics)
     }
+}
 
+impl<'a> Reader<'a> {
     /// What was perhaps meant. After some it is no longer looked for: that takes as long as a file has slips, times as many as
     /// there are names.
     fn near<'k>(&self, wrong: &str, known: impl Iterator<Item = &'k str>) -> Option<String> {
@@ -235,26 +230,22 @@ impl<'a> Reader<'a> {
         if kind.and_then(Node::text) != Some("QuestionnaireResponse") {
             let span = kind.map_or_else(|| root.span.clone(), |it| it.span.clone());
             let written = kind.map_or("", |it| it.shown(self.source)).to_owned();
-            self.report(
-                Code::AnotherKind,
-                &span,
-                format!("the resource is a `{written}`, not a QuestionnaireResponse"),
-                "another resource",
-                "give each QuestionnaireResponse as a file of its own",
-            );
+            let title = format!("the resource is a `{written}`, not a QuestionnaireResponse");
+            self.wrong(Code::AnotherKind, &span, title, "another resource")
+                .help("give each QuestionnaireResponse as a file of its own");
             return false;
         }
         let own = format!("{}|{}", address(self.canonical), self.rule_set.edition);
         let form = root.get("questionnaire");
         if form.and_then(Node::text) != Some(own.as_str()) {
             let span = form.map_or_else(|| start(root), |it| it.span.clone());
-            self.report(
-                Code::AnotherRuleSet,
-                &span,
-                "the response is to another form than this rule set's",
-                "another form, edition, or none",
-                format!("the form in use is `{own}`; `preblock questionnaire export` prints it, and a mapping file reads answers to others"),
+            let title = "the response is to another form than this rule set's";
+            let help = format!(
+                "the form in use is `{own}`; `preblock questionnaire export` prints it, and a mapping file reads answers to others"
             );
+            let label = "another form, edition, or none";
+            self.wrong(Code::AnotherRuleSet, &span, title, label)
+                .help(help);
             return false;
         }
         let status = root.get("status");
@@ -268,13 +259,11 @@ impl<'a> Reader<'a> {
             }
             _ => {
                 let span = status.map_or_else(|| start(root), |it| it.span.clone());
-                self.report(
-                    Code::NotToBeUsed,
-                    &span,
-                    "the response is not one to be used",
-                    "not completed, amended or in progress",
-                    "send the response that counts; its `status` says completed, amended or in-progress",
-                );
+                let title = "the response is not one to be used";
+                let help = "send the response that counts; its `status` says completed, amended or in-progress";
+                let label = "not completed, amended or in progress";
+                self.wrong(Code::NotToBeUsed, &span, title, label)
+                    .help(help);
                 false
             }
         }
@@ -302,13 +291,10 @@ impl<'a> Reader<'a> {
             // What is said of a number or a text stands beside it, under its name with a stroke.
             let of_value = key.strip_prefix('_').filter(|it| is_known(it));
             if CHANGES_MEANING.contains(&key) {
-                self.report(
-                    Code::NotToBeUsed,
-                    &entry.key_span,
-                    format!("`{key}` may change what the answers mean, and is not known here"),
-                    "not known here",
-                    "send the response without it, or enter the answers by hand",
-                );
+                let title =
+                    format!("`{key}` may change what the answers mean, and is not known here");
+                self.wrong(Code::NotToBeUsed, entry, title, "not known here")
+                    .help("send the response without it, or enter the answers by hand");
             } else if key == "extension" || of_value.is_some() {
                 let extensions = match of_value {
                     Some(_) => entry.value.list("extension"),
@@ -323,13 +309,9 @@ impl<'a> Reader<'a> {
                 let help = self
                     .near(key, level.read.iter().copied())
                     .unwrap_or_else(|| format!("here may stand {}", listed(level.read)));
-                self.report(
-                    Code::UnknownKey,
-                    &entry.key_span,
-                    format!("the element `{key}` is not known here"),
-                    "not known here",
-                    help,
-                );
+                let title = format!("the element `{key}` is not known here");
+                self.wrong(Code::UnknownKey, entry, title, "not known here")
+                    .help(help);
             }
         }
     }
@@ -349,7 +331,7 @@ impl<'a> Reader<'a> {
                 "write it in square brackets, even if it holds one thing",
             ),
         };
-        self.report(Code::WrongType, &value.span, title, label, help);
+        self.wrong(Code::WrongType, value, title, label).help(help);
     }
 
     fn reference(&mut self, root: &'a Node) -> String {
@@ -370,30 +352,25 @@ impl<'a> Reader<'a> {
                 Some(_) => "the response is not about a patient",
                 None => "the reference is one that no longer counts",
             };
-            self.report(
-                Code::NotToBeUsed,
-                &node.span,
-                title,
-                "so it says itself",
-                "send the response with the patient as its subject, by the reference that counts",
-            );
+            let help =
+                "send the response with the patient as its subject, by the reference that counts";
+            self.wrong(Code::NotToBeUsed, node, title, "so it says itself")
+                .help(help);
         }
         let value = identifier.and_then(|it| it.get("value"));
         let Some((value, text)) = value.and_then(|it| Some((it, it.text()?))) else {
             let span = root
                 .entry("subject")
                 .map_or_else(|| start(root), |it| it.key_span.clone());
-            self.report(
-                Code::MissingKey,
-                &span,
-                "the response does not say whose it is",
-                "`subject.identifier.value` is missing, or no text",
-                "add the reference by which the clinic knows the patient: `\"subject\": { \"identifier\": { \"value\": \"SM-103\" } }`; never a name",
-            );
+            let title = "the response does not say whose it is";
+            let help = "add the reference by which the clinic knows the patient: `\"subject\": { \"identifier\": { \"value\": \"SM-103\" } }`; never a name";
+            let label = "`subject.identifier.value` is missing, or no text";
+            self.wrong(Code::MissingKey, &span, title, label).help(help);
             return String::new();
         };
         if let Some((title, help)) = not_a_reference(text) {
-            self.report(Code::WrongForm, &value.span, title, "not a reference", help);
+            self.wrong(Code::WrongForm, value, title, "not a reference")
+                .help(help);
             return String::new();
         }
         text.to_owned()
@@ -419,14 +396,10 @@ impl<'a> Reader<'a> {
                     Ok(_) => "write a day as `2026-11-24`, or a moment with seconds and zone as `2026-11-24T10:30:00Z`".to_owned(),
                     Err(error) => error.to_string(),
                 };
-                self.report(
-                    Code::NotADate,
-                    &node.span,
-                    "`authored` is not a day",
-                    "not a date of the calendar",
-                    help,
-                );
-                None
+                let title = "`authored` is not a day";
+                self.wrong(Code::NotADate, node, title, "not a date of the calendar")
+                    .help(help)
+                    .none()
             }
         }
     }
@@ -437,54 +410,42 @@ impl<'a> Reader<'a> {
             self.elements(item, &ITEM);
             let link = item.get("linkId");
             let Some((link, id)) = link.and_then(|it| Some((it, it.text()?))) else {
-                self.report(
-                    Code::MissingKey,
-                    &start(item),
-                    "an item has no `linkId`",
-                    "which question?",
-                    "add the `linkId` that the form gives the question",
-                );
+                let title = "an item has no `linkId`";
+                self.wrong(Code::MissingKey, &start(item), title, "which question?")
+                    .help("add the `linkId` that the form gives the question");
                 continue;
             };
             let known = self.links.get(id).cloned();
             let Some(Link { kind, .. }) = known.filter(|it| it.within.as_deref() == group) else {
-                self.report(
-                    Code::UnknownQuestion,
-                    &link.span,
-                    format!("the form has no item `{id}` here"),
-                    "not an item of the form",
-                    self.where_it_stands(id),
-                );
+                let title = format!("the form has no item `{id}` here");
+                let help = self.where_it_stands(id);
+                let label = "not an item of the form";
+                self.wrong(Code::UnknownQuestion, link, title, label)
+                    .help(help);
                 continue;
             };
             if self.items.contains_key(id) {
-                self.report(
-                    Code::DuplicateKey,
-                    &link.span,
-                    format!("`{id}` is answered twice"),
-                    "a second time",
-                    "keep one of the two; several answers to one question stand in one item",
-                );
+                let title = format!("`{id}` is answered twice");
+                let help = "keep one of the two; several answers to one question stand in one item";
+                self.wrong(Code::DuplicateKey, link, title, "a second time")
+                    .help(help);
                 continue;
             }
             self.items.insert(id.to_owned(), item);
             match (kind, item.entry("answer"), item.entry("item")) {
                 (ItemKind::Group, None, _) => self.collect(item.list("item"), Some(id)),
                 (ItemKind::Answer | ItemKind::Note, _, None) => {}
-                (ItemKind::Group, Some(it), _) => self.report(
-                    Code::WrongType,
-                    &it.key_span,
-                    format!("`{id}` is no question"),
-                    "an answer to no question",
-                    "move the answer to the item of its question",
-                ),
-                (_, _, Some(it)) => self.report(
-                    Code::WrongType,
-                    &it.key_span,
-                    format!("items do not stand here in `{id}`"),
-                    "in the wrong place",
-                    "what belongs to an answer stands in that answer: `answer: [{ ..., item: [...] }]`",
-                ),
+                (ItemKind::Group, Some(it), _) => {
+                    let title = format!("`{id}` is no question");
+                    self.wrong(Code::WrongType, it, title, "an answer to no question")
+                        .help("move the answer to the item of its question");
+                }
+                (_, _, Some(it)) => {
+                    let title = format!("items do not stand here in `{id}`");
+                    let help = "what belongs to an answer stands in that answer: `answer: [{ ..., item: [...] }]`";
+                    self.wrong(Code::WrongType, it, title, "in the wrong place")
+                        .help(help);
+                }
             }
         }
     }
@@ -522,20 +483,19 @@ impl<'a> Reader<'a> {
                     within: answer.list("item"),
                     span: answer.span.clone(),
                 }),
-                [] => self.report(
-                    Code::MissingKey,
-                    &answer.span,
-                    "an answer has no value",
-                    "nothing is said here",
-                    "leave the answer out; why there is none is said by the item beside it that ends in `.absent`",
-                ),
-                [_, second, ..] => self.report(
-                    Code::NotTogether,
-                    &second.key_span,
-                    "an answer has two values",
-                    "a second value",
-                    "keep the one that counts; several answers are several entries of `answer`",
-                ),
+                [] => {
+                    let title = "an answer has no value";
+                    let help = "leave the answer out; why there is none is said by the item beside it that ends in `.absent`";
+                    self.wrong(Code::MissingKey, answer, title, "nothing is said here")
+                        .help(help);
+                }
+                [_, second, ..] => {
+                    let title = "an answer has two values";
+                    let help =
+                        "keep the one that counts; several answers are several entries of `answer`";
+                    self.wrong(Code::NotTogether, *second, title, "a second value")
+                        .help(help);
+                }
             }
         }
         found
@@ -547,13 +507,9 @@ impl<'a> Reader<'a> {
             "the answer is a `{}`, and the form asks for a `{needed}`",
             answer.value.key
         );
-        self.report(
-            Code::AnswerType,
-            &answer.value.key_span,
-            title,
-            "another type",
-            format!("answer by `{needed}`"),
-        );
+        let label = "another type";
+        self.wrong(Code::AnswerType, &answer.value.key_span, title, label)
+            .help(format!("answer by `{needed}`"));
     }
 
     /// The value of an answer of this type; `None` after a diagnostic.
@@ -583,14 +539,9 @@ impl<'a> Reader<'a> {
             ),
             _ => return Some(node),
         };
-        self.report(
-            Code::WrongType,
-            &node.span,
-            title,
-            "of the wrong kind",
-            help,
-        );
-        None
+        self.wrong(Code::WrongType, node, title, "of the wrong kind")
+            .help(help)
+            .none()
     }
 
     /// A code as the form gives it: one of these, each with what it means, or why there is none.
@@ -601,14 +552,11 @@ impl<'a> Reader<'a> {
             coding.get("system").and_then(Node::text),
         );
         let Some((code, word)) = code.and_then(|it| Some((it, it.text()?))) else {
-            self.report(
-                Code::MissingKey,
-                &coding.span,
-                "the answer has no code",
-                "`code` is missing",
-                "answer by one of the form's options, with its `system` and `code`",
-            );
-            return None;
+            let title = "the answer has no code";
+            return self
+                .wrong(Code::MissingKey, coding, title, "`code` is missing")
+                .help("answer by one of the form's options, with its `system` and `code`")
+                .none();
         };
         let (coded, means) = match (of, word) {
             (Some(ABSENT), NOT_KNOWN) => (Coded::Absent("unknown"), NOT_KNOWN_IN_WORDS),
@@ -620,27 +568,25 @@ impl<'a> Reader<'a> {
                 let option = codes.iter().find(|(it, _)| *it == word);
                 let Some((_, means)) = option else {
                     let known = codes.iter().map(|(it, _)| *it);
-                    self.report(
-                        Code::AnswerOption,
-                        &code.span,
-                        format!("`{word}` is not an option here"),
-                        "not an option",
-                        self.near(word, known)
-                            .unwrap_or_else(|| "take one of the form's options".to_owned()),
-                    );
-                    return None;
+                    let near = self.near(word, known);
+                    let help = near.unwrap_or_else(|| "take one of the form's options".to_owned());
+                    let title = format!("`{word}` is not an option here");
+                    return self
+                        .wrong(Code::AnswerOption, code, title, "not an option")
+                        .help(help)
+                        .none();
                 };
                 (Coded::Own(code), *means)
             }
             _ => {
-                self.report(
-                    Code::AnswerOption,
-                    &code.span,
-                    format!("the form has no option `{word}` of that system here"),
-                    "not an option",
-                    format!("its own options have the system `{own}`; codes of other systems need a mapping file"),
+                let title = format!("the form has no option `{word}` of that system here");
+                let help = format!(
+                    "its own options have the system `{own}`; codes of other systems need a mapping file"
                 );
-                return None;
+                return self
+                    .wrong(Code::AnswerOption, code, title, "not an option")
+                    .help(help)
+                    .none();
             }
         };
         let others = [NOT_KNOWN_IN_WORDS, DECLINED_IN_WORDS, NONE_IN_WORDS];
@@ -649,14 +595,13 @@ impl<'a> Reader<'a> {
             .get("display")
             .filter(|it| it.text() != Some(means) && others.any(|other| it.text() == Some(other)));
         if let Some(display) = display {
-            self.report(
-                Code::NotTogether,
-                &display.span,
-                format!("the code `{word}` is shown by the text of another option"),
-                "means something else",
-                format!("`{word}` is \"{means}\": find out which of the two is so"),
-            );
-            return None;
+            let title = format!("the code `{word}` is shown by the text of another option");
+            return self
+                .wrong(Code::NotTogether, display, title, "means something else")
+                .help(format!(
+                    "`{word}` is \"{means}\": find out which of the two is so"
+                ))
+                .none();
         }
         Some(coded)
     }

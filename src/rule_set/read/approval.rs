@@ -1,7 +1,7 @@
 //! Approval and withdrawal, as ruleset.yaml records them.
 
 use crate::document::diagnostic::Code;
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::rule_set::read::registers::date;
 use crate::rule_set::{Approval, Status, Withdrawal};
@@ -62,7 +62,7 @@ pub(crate) fn fits(reading: &mut Reading<'_>, root: &Node, status: Status) -> bo
         let title = format!("the rule set is {} and has no `{needed}`", status.word());
         let label = format!("`{needed}` is missing");
         reading
-            .wrong(Code::MissingKey, &place.span, title, label)
+            .wrong(Code::MissingKey, place, title, label)
             .help(help);
     }
     false

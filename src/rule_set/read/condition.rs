@@ -1,7 +1,7 @@
 //! A condition from its mapping: every fact, option, unit, class and limit is looked up here.
 
 use crate::document::diagnostic::{Code, did_you_mean, listed};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{MapEntry, Node};
 use crate::quantity::span::Span;
 use crate::quantity::tidy;
@@ -98,7 +98,7 @@ fn asked(
         reading.excuse();
     } else if slot.is_none() {
         let title = format!("`{}` needs a question whose answer is `{answer}`", form.key);
-        reading.wrong(Code::WrongTest, &form.key_span, title, "no such question");
+        reading.wrong(Code::WrongTest, form, title, "no such question");
     }
     slot
 }
@@ -174,7 +174,7 @@ fn taking(
         let title = format!("there are not {at_least} medicines that could match");
         let help = "write a lower number, or name a class with more medicines";
         reading
-            .wrong(Code::BadRange, &place.span, title, "can never hold")
+            .wrong(Code::BadRange, place, title, "can never hold")
             .help(help);
     }
     Some(Condition::Taking {
@@ -293,12 +293,7 @@ fn fact(
                     low.written, high.written
                 );
                 return reading
-                    .wrong(
-                        Code::BadRange,
-                        &test.value.span,
-                        title,
-                        "no value lies in it",
-                    )
+                    .wrong(Code::BadRange, &test.value, title, "no value lies in it")
                     .help("write the lower bound first")
                     .none();
             }
@@ -313,7 +308,7 @@ fn fact(
                 fact_type.in_words()
             );
             return reading
-                .wrong(Code::WrongTest, &test.key_span, title, "wrong test")
+                .wrong(Code::WrongTest, test, title, "wrong test")
                 .help(fits)
                 .none();
         }
@@ -350,12 +345,7 @@ fn can_be(
         tidy(high, None)
     );
     reading
-        .wrong(
-            Code::BadRange,
-            &node.span,
-            title,
-            "outside the plausible range",
-        )
+        .wrong(Code::BadRange, node, title, "outside the plausible range")
         .help(help);
 }
 
@@ -438,7 +428,7 @@ fn options(
             let help = did_you_mean(&name, known.iter().copied());
             let title = format!("`{}` has no option `{name}`", names.catalogue.id(slot));
             reading
-                .wrong(Code::UnknownOption, &place.span, title, "not an option")
+                .wrong(Code::UnknownOption, place, title, "not an option")
                 .help_if(help);
         }
         positions.extend(found);
@@ -458,25 +448,16 @@ fn span(names: &Names, reading: &mut Reading<'_>, node: &Node) -> Option<SpanLim
         }
         let title = format!("limit `{}` is not a length of time", limit.id);
         return reading
-            .wrong(
-                Code::WrongTest,
-                &node.span,
-                title,
-                "a length of time is needed",
-            )
+            .wrong(Code::WrongTest, node, title, "a length of time is needed")
             .help("such as `72 hours` or `3 months`")
             .none();
     }
     let text = node.shown(reading.source).to_owned();
     let read = Span::read(&text);
     if read.is_none() {
+        let title = format!("`{text}` is not a length of time");
         reading
-            .wrong(
-                Code::WrongUnit,
-                &node.span,
-                format!("`{text}` is not a length of time"),
-                "a length of time is needed",
-            )
+            .wrong(Code::WrongUnit, node, title, "a length of time is needed")
             .help("such as `72 hours`, `3 days` or `6 months`");
     }
     read.map(|span| SpanLimit { span, limit: None })

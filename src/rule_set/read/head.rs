@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::rule_set::files::{Parsed, RuleFiles};
 use crate::rule_set::read::approval;
@@ -107,11 +107,12 @@ fn means_what_it_uses(reading: &mut Reading<'_>, root: &Node, files: &RuleFiles)
     let found = files.digest_of_used();
     if reading.needed(uses, "digest").is_some_and(|it| it != found) {
         let title = "the registers used are not the ones this digest means";
+        let help = format!(
+            "look at what has changed in them, and write the new digest; `preblock rules compare` with the two folders as they were then says for whom. digest: {found}"
+        );
         reading
-            .wrong(Code::UsedChanged, &place.span, title, "of others")
-            .help(format!(
-                "look at what has changed in them, and write the new digest; `preblock rules compare` with the two folders as they were then says for whom. digest: {found}"
-            ));
+            .wrong(Code::UsedChanged, place, title, "of others")
+            .help(help);
     }
 }
 
@@ -151,7 +152,7 @@ fn concerns(reading: &mut Reading<'_>, root: &Node) -> Table<Concern> {
             if id.written(reading.source) == Some(BUILT_IN) {
                 let title = format!("`{BUILT_IN}` is a reserved word, not a concern");
                 reading
-                    .wrong(Code::DuplicateId, &id.span, title, "reserved")
+                    .wrong(Code::DuplicateId, id, title, "reserved")
                     .help("choose another word");
             }
         }

@@ -1,7 +1,7 @@
 //! `letters/KIND.yaml`: the text of one letter.
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::outcome::Outcome;
 use crate::rule_set::files::Parsed;
@@ -35,7 +35,7 @@ pub(crate) fn read(
             kind.word()
         );
         reading
-            .wrong(Code::WrongForm, &node.span, title, "another letter")
+            .wrong(Code::WrongForm, node, title, "another letter")
             .help("make the line and the file's name agree");
     }
     let title = reading.needed(root, "title");
@@ -62,12 +62,7 @@ pub(crate) fn read(
     {
         let title = format!("the letter `{}` needs its questions, once", kind.word());
         reading
-            .wrong(
-                Code::WrongForm,
-                &node.span,
-                title,
-                "not one `insert: questions`",
-            )
+            .wrong(Code::WrongForm, node, title, "not one `insert: questions`")
             .help("add a part `insert: questions` with its `words`");
     }
     let letter = title.map(|title| LetterText { kind, title, parts });
@@ -149,12 +144,7 @@ fn sentence(
                 "`{{{name}}}` shows what the part's own condition matches, and it matches none"
             );
             reading
-                .wrong(
-                    Code::UnknownPlaceholder,
-                    &place.span,
-                    title,
-                    "nothing to show",
-                )
+                .wrong(Code::UnknownPlaceholder, place, title, "nothing to show")
                 .help("add a `when` that names them, or write the words out");
         }
     }
@@ -186,7 +176,7 @@ fn insert(reading: &mut Reading<'_>, node: &Node, kind: LetterKind) -> Option<In
     {
         let title = format!("a letter `{}` has no `{word}`", kind.word());
         reading
-            .wrong(Code::WrongForm, &place.span, title, "of another letter")
+            .wrong(Code::WrongForm, place, title, "of another letter")
             .help("the schema of the file says which letter has what");
         return None;
     }
@@ -194,37 +184,19 @@ fn insert(reading: &mut Reading<'_>, node: &Node, kind: LetterKind) -> Option<In
 }
 
 fn slip_words(reading: &mut Reading<'_>, node: &Node) -> Option<SlipWords> {
-    let words: Vec<Option<String>> = SlipWords::KEYS
-        .iter()
-        .map(|key| reading.needed(node, key))
-        .collect();
-    let words: Vec<String> = words.into_iter().collect::<Option<_>>()?;
-    let [
-        yes,
-        no,
-        none,
-        not_known,
-        declined,
-        answer,
-        day,
-        one_of,
-        all_of,
-        again,
-        name,
-        later,
-    ] = words.try_into().ok()?;
+    let mut word = |key| reading.needed(node, key);
     Some(SlipWords {
-        yes,
-        no,
-        none,
-        not_known,
-        declined,
-        answer,
-        day,
-        one_of,
-        all_of,
-        again,
-        name,
-        later,
+        yes: word("yes")?,
+        no: word("no")?,
+        none: word("none")?,
+        not_known: word("not_known")?,
+        declined: word("declined")?,
+        answer: word("answer")?,
+        day: word("day")?,
+        one_of: word("one_of")?,
+        all_of: word("all_of")?,
+        again: word("again")?,
+        name: word("name")?,
+        later: word("later")?,
     })
 }

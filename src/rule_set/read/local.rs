@@ -10,7 +10,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, listed};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{Node, Source};
 use crate::quantity::tidy;
 use crate::rule_set::files::Parsed;
@@ -224,7 +224,7 @@ impl<'a> Overlay<'a> {
                     "write the value in the form that limits.yaml has it, with the same unit";
                 return this
                     .reading
-                    .wrong(Code::WrongUnit, &place.span, title, "another form")
+                    .wrong(Code::WrongUnit, place, title, "another form")
                     .help(help)
                     .none();
             };
@@ -433,12 +433,7 @@ impl<'a> Overlay<'a> {
             let help = (key == "of")
                 .then(|| "use the local policy that was written for this rule set".to_owned());
             self.reading
-                .wrong(
-                    Code::LocalOther,
-                    &place.span,
-                    title,
-                    format!("another {what}"),
-                )
+                .wrong(Code::LocalOther, place, title, format!("another {what}"))
                 .help_if(help);
         }
     }
@@ -455,7 +450,7 @@ impl<'a> Overlay<'a> {
             let title = "the review date lies before the day of the agreement";
             let help = "write the day by which the change must be looked at again";
             self.reading
-                .wrong(Code::BadRange, &place.span, title, "too early")
+                .wrong(Code::BadRange, place, title, "too early")
                 .help(help);
         }
         Some(Terms {

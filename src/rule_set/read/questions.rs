@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::renamed::renamed;
 use crate::document::source::{Node, NodeKind};
 use crate::formulas;
@@ -55,7 +55,7 @@ pub(crate) fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             if id == "derived" || id == "limit" {
                 let title = format!("`{id}` is a reserved word, not a section");
                 reading
-                    .wrong(Code::DuplicateId, &node.span, title, "reserved")
+                    .wrong(Code::DuplicateId, node, title, "reserved")
                     .help(OTHER_WORD);
             }
         }
@@ -76,7 +76,7 @@ pub(crate) fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
                 if id_node.written(reading.source) == Some("note") {
                     let title = "`note` is a reserved word, not a question";
                     reading
-                        .wrong(Code::DuplicateId, &id_node.span, title, "reserved")
+                        .wrong(Code::DuplicateId, id_node, title, "reserved")
                         .help(OTHER_WORD);
                 }
             }
@@ -104,7 +104,7 @@ pub(crate) fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         && let Some(list) = parsed.root.get("sections")
     {
         let title = format!("a rule set can have {MOST_FACTS} facts at most");
-        reading.wrong(Code::BadRange, &list.span, title, "too many questions");
+        reading.wrong(Code::BadRange, list, title, "too many questions");
     }
     for (at, node) in asked.entries() {
         if let Some(when) = node.get("ask_when") {
@@ -158,12 +158,8 @@ fn question(
         Some([low, high]) => match (&low.kind, &high.kind) {
             (NodeKind::Number(low_value), NodeKind::Number(high_value)) => {
                 if low_value > high_value {
-                    reading.wrong(
-                        Code::BadRange,
-                        &low.span,
-                        "the plausible range is upside down",
-                        "write the lower bound first",
-                    );
+                    let title = "the plausible range is upside down";
+                    reading.wrong(Code::BadRange, low, title, "write the lower bound first");
                 }
                 Some((*low_value, *high_value)).filter(|(low, high)| low <= high)
             }
@@ -279,12 +275,7 @@ fn otherwise(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Option<
         let title = "nothing else can be so where this question does not apply";
         let help = "only beside `ask_when`, not of a choice of the plan or a dated answer: `no`, or an option marked `nothing: true`";
         reading
-            .wrong(
-                Code::WrongForm,
-                &place.span,
-                title,
-                "does not fit the question",
-            )
+            .wrong(Code::WrongForm, place, title, "does not fit the question")
             .help(help);
     }
     found
@@ -299,7 +290,7 @@ fn harmless_alone(reading: &mut Reading<'_>, node: &Node) -> bool {
         let title = "this question always applies";
         let help = "delete the line, or say by `ask_when` where the question applies";
         reading
-            .wrong(Code::WrongForm, &place.span, title, "means nothing here")
+            .wrong(Code::WrongForm, place, title, "means nothing here")
             .help(help);
     }
     is_yes(Some(place))
@@ -355,13 +346,9 @@ fn changeable(reading: &mut Reading<'_>, node: &Node, answer: &Answer) -> Change
             _ => "delete the line: such an answer is not looked for".to_owned(),
         };
         let title = "this answer cannot become another one in that way";
+        let label = "does not fit the kind of answer";
         reading
-            .wrong(
-                Code::WrongForm,
-                &place.span,
-                title,
-                "does not fit the kind of answer",
-            )
+            .wrong(Code::WrongForm, place, title, label)
             .help(help);
         Changeable::No
     })
@@ -396,12 +383,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                     ],
                 );
                 return reading
-                    .wrong(
-                        Code::WrongUnit,
-                        &measure_node.span,
-                        title,
-                        "unknown measure",
-                    )
+                    .wrong(Code::WrongUnit, measure_node, title, "unknown measure")
                     .help_if(help)
                     .none();
             };
@@ -412,12 +394,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
                     let title = format!("`{text}` is not a unit of {}", measure.name());
                     let help = format!("one of {}", listed(measure.units()));
                     reading
-                        .wrong(
-                            Code::WrongUnit,
-                            &node.span,
-                            title,
-                            "not a unit of this measure",
-                        )
+                        .wrong(Code::WrongUnit, node, title, "not a unit of this measure")
                         .help(help);
                 }
                 found
@@ -450,13 +427,9 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
             unique(reading, &mut seen, item, "options");
             if let Some(word @ ("unknown" | "declined")) = id.text() {
                 let title = format!("`{word}` is a reserved word, not an option");
+                let label = "every question accepts it already";
                 reading
-                    .wrong(
-                        Code::DuplicateId,
-                        &id.span,
-                        title,
-                        "every question accepts it already",
-                    )
+                    .wrong(Code::DuplicateId, id, title, label)
                     .help(OTHER_WORD);
             }
         }
@@ -489,7 +462,7 @@ fn choices(reading: &mut Reading<'_>, node: &Node) -> Option<Vec<Choice>> {
     if found.len() > MOST_OPTIONS {
         let title = format!("a question can have {MOST_OPTIONS} options at most");
         return reading
-            .wrong(Code::BadRange, &list.span, title, "too many")
+            .wrong(Code::BadRange, list, title, "too many")
             .none();
     }
     Some(found)
@@ -517,7 +490,7 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&No
         {
             let title = format!("a second question has the answer `{what}`");
             reading
-                .wrong(Code::DuplicateId, &place.span, title, "one is enough")
+                .wrong(Code::DuplicateId, place, title, "one is enough")
                 .help("delete one of the two questions");
         }
     }
@@ -529,9 +502,11 @@ fn special_slots(reading: &mut Reading<'_>, names: &mut Names, asked: &Table<&No
         .slot("plan.procedure_on")
         .filter(|it| names.catalogue.fact(*it).fact_type == FactType::Date);
     if names.catalogue.procedure_on.is_none() {
+        let title = "the rule set does not ask for `plan.procedure_on`";
+        let help = "add a section `plan` with a question `procedure_on` whose answer is `date`: ages are taken on that day";
         reading
-            .wrong(Code::UnknownFact, &(0..0), "the rule set does not ask for `plan.procedure_on`", "at the top")
-            .help("add a section `plan` with a question `procedure_on` whose answer is `date`: ages are taken on that day");
+            .wrong(Code::UnknownFact, &(0..0), title, "at the top")
+            .help(help);
     }
 }
 
@@ -565,7 +540,7 @@ fn derived(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
             |new| Some(format!("its name is `{new}` now")),
         );
         reading
-            .wrong(Code::UnknownFormula, &place.span, title, "not a formula")
+            .wrong(Code::UnknownFormula, place, title, "not a formula")
             .help_if(help);
     }
     let inputs = formula.map_or_else(Vec::new, |it| inputs(reading, names, node, it));
@@ -652,7 +627,7 @@ fn unit_given(
                 };
                 let help = format!("this is {}{of}", RoleKind::in_unit(unit.as_deref()));
                 reading
-                    .wrong(Code::UnknownFormula, &place.span, title, "does not fit")
+                    .wrong(Code::UnknownFormula, place, title, "does not fit")
                     .help(help);
             }
             return None;
@@ -690,7 +665,7 @@ fn unit_declared(
             "`unit` is missing"
         };
         reading
-            .wrong(Code::WrongUnit, &place.span, title, label)
+            .wrong(Code::WrongUnit, place, title, label)
             .help(help);
     }
     given
@@ -743,12 +718,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
                     role.name
                 );
                 reading
-                    .wrong(
-                        Code::UnknownFormula,
-                        &place.span,
-                        title,
-                        "an input is missing",
-                    )
+                    .wrong(Code::UnknownFormula, place, title, "an input is missing")
                     .help(help);
             }
             continue;
@@ -765,12 +735,7 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
         let help =
             "what rests on no answer is not a fact about anybody: write its value as a limit";
         reading
-            .wrong(
-                Code::UnknownFormula,
-                &place.span,
-                title,
-                "no answer goes into it",
-            )
+            .wrong(Code::UnknownFormula, place, title, "no answer goes into it")
             .help(help);
     }
     if inputs.len() != wanted.len() {
@@ -837,7 +802,7 @@ fn same_options(
     if let Some(help) = lacks(&of_list, other).or_else(|| lacks(&of_other, list)) {
         let title = "the two lists do not offer the same options";
         reading
-            .wrong(Code::UnknownFormula, &place.span, title, "does not fit")
+            .wrong(Code::UnknownFormula, place, title, "does not fit")
             .help(help);
     }
 }
@@ -846,7 +811,7 @@ fn input(reading: &mut Reading<'_>, names: &Names, value: &Node, kind: RoleKind)
     let misfit = |reading: &mut Reading<'_>, why: String| {
         let title = format!("the formula needs {} here", kind.in_words());
         reading
-            .wrong(Code::UnknownFormula, &value.span, title, "does not fit")
+            .wrong(Code::UnknownFormula, value, title, "does not fit")
             .help(why);
     };
     if value.get("limit").is_some() {

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::rule_set::files::Parsed;
 use crate::rule_set::read::condition;
@@ -55,7 +55,7 @@ fn share(reading: &mut Reading<'_>, names: &Names, node: &Node) -> Option<f64> {
             let title = format!("limit `{}` is not a share of the usual limit", limit.id);
             let help = "name a limit that is a plain number above 0 and at most 1";
             reading
-                .wrong(Code::BadRange, &node.span, title, "does not fit")
+                .wrong(Code::BadRange, node, title, "does not fit")
                 .help(help)
                 .none()
         }

@@ -6,7 +6,7 @@ use std::ops::Range;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{Node, NodeKind};
 use crate::quantity::Measure;
 use crate::quantity::span::Span;
@@ -28,23 +28,19 @@ pub(crate) fn date(reading: &mut Reading<'_>, map: &Node, key: &str) -> Option<N
     let node = map.get(key)?;
     match read_when(&text) {
         Ok(when) if when.time.is_none() => Some(when.date),
-        Ok(_) => reading
-            .wrong(
-                Code::WrongForm,
-                &node.span,
-                "a date without a time is needed",
-                "a time stands here",
-            )
-            .none(),
-        Err(error) => reading
-            .wrong(
-                Code::WrongForm,
-                &node.span,
-                format!("`{text}` is not a date"),
-                "not a date",
-            )
-            .help(error.to_string())
-            .none(),
+        Ok(_) => {
+            let title = "a date without a time is needed";
+            reading
+                .wrong(Code::WrongForm, node, title, "a time stands here")
+                .none()
+        }
+        Err(error) => {
+            let title = format!("`{text}` is not a date");
+            reading
+                .wrong(Code::WrongForm, node, title, "not a date")
+                .help(error.to_string())
+                .none()
+        }
     }
 }
 
@@ -63,7 +59,7 @@ pub(crate) fn unique(
         Some(first) => {
             let told = reading.wrong(
                 Code::DuplicateId,
-                &id.span,
+                id,
                 format!("two {what} have the id `{text}`"),
                 "second",
             );
@@ -137,7 +133,7 @@ fn apart_from_used(reading: &mut Reading<'_>, node: &Node, used: Option<&[Public
     if used.into_iter().flatten().any(|it| it.id == id) {
         let title = format!("`{id}` is a source of the rule set whose registers are used");
         reading
-            .wrong(Code::DuplicateId, &place.span, title, "there already")
+            .wrong(Code::DuplicateId, place, title, "there already")
             .help("take it out here, or give it another id");
     }
 }
@@ -227,155 +223,124 @@ pub(crate) fn limit_value(reading: &mut Reading<'_>, node: &Node) -> Option<Limi
         Err(why) => {
             let title = format!("`{written}` is not a number or length of time");
             reading
-                .wrong(Code::WrongUnit, &node.span, title, "cannot be read")
+                .wrong(Code::WrongUnit, node, title, "cannot be read")
                 .help(why)
                 .none()
         }
     }
 }
 
-/// Ids with the ids they lie in, closed over containment; reports unknown and cyclic ones.
-fn closure(
-    reading: &mut Reading<'_>,
-    entries: &[Node],
-    what: &str,
-) -> Vec<(String, String, HashSet<usize>)> {
-    let ids: Vec<String> = entries
-        .iter()
-        .map(|it| text_of(reading, it, "id"))
-        .collect();
-    let mut seen = HashMap::new();
-    for entry in entries {
-        unique(reading, &mut seen, entry, what);
+/// The classes of medicines, or the groups of allergens: their ids, and for each those it lies in, by position, however far up.
+struct Declared {
+    ids: Vec<String>,
+    above: Vec<HashSet<usize>>,
+    /// What is told where something lies in none of them.
+    unknown: Code,
+}
+
+impl Declared {
+    /// Those of a list; reports unknown and cyclic ones.
+    fn read(reading: &mut Reading<'_>, entries: &[Node], what: &str, unknown: Code) -> Self {
+        let mut seen = HashMap::new();
+        for entry in entries {
+            unique(reading, &mut seen, entry, what);
+        }
+        let ids = entries.iter().map(|it| text_of(reading, it, "id"));
+        let mut declared = Self {
+            ids: ids.collect(),
+            above: Vec::new(),
+            unknown,
+        };
+        let parents: Vec<Vec<usize>> = entries
+            .iter()
+            .map(|it| declared.lies_in(reading, it))
+            .collect();
+        for own in &parents {
+            let mut above = HashSet::new();
+            let mut open = own.clone();
+            while let Some(next) = open.pop() {
+                if above.insert(next) {
+                    open.extend(parents.get(next).into_iter().flatten());
+                }
+            }
+            declared.above.push(above);
+        }
+        declared.refuse_circles(reading, entries);
+        declared
     }
-    let mut parents: Vec<Vec<usize>> = Vec::new();
-    for node in entries {
-        let mut of_this = Vec::new();
-        for parent in node.list("in") {
-            let Some(text) = parent.written(reading.source).map(str::to_owned) else {
+
+    /// The terms that an entry names under `in:`, by position.
+    fn lies_in(&self, reading: &mut Reading<'_>, entry: &Node) -> Vec<usize> {
+        let mut found = Vec::new();
+        for term in entry.list("in") {
+            let Some(text) = term.written(reading.source).map(str::to_owned) else {
+                reading.pass_over(term, "the id of a class");
                 continue;
             };
-            match ids.iter().position(|it| *it == text) {
-                Some(at) => of_this.push(at),
+            match self.ids.iter().position(|it| *it == text) {
+                Some(at) => found.push(at),
                 None => {
-                    let known = ids.iter().map(String::as_str);
-                    reading.unknown(
-                        not_declared(what),
-                        &parent.span,
-                        ("class or group", &text, "not declared"),
-                        known,
-                    );
+                    let known = self.ids.iter().map(String::as_str);
+                    let what = ("class or group", text.as_str(), "not declared");
+                    reading.unknown(self.unknown, term, what, known);
                 }
             }
         }
-        parents.push(of_this);
+        found
     }
-    let mut closed = Vec::new();
-    let mut circles: HashSet<usize> = HashSet::new();
-    for (at, ((node, id), own)) in entries.iter().zip(&ids).zip(&parents).enumerate() {
-        let mut above = HashSet::new();
-        let mut open: Vec<usize> = own.clone();
-        while let Some(next) = open.pop() {
-            if above.insert(next) {
-                open.extend(parents.get(next).into_iter().flatten());
+
+    /// The same, with all that those lie in.
+    fn above(&self, reading: &mut Reading<'_>, entry: &Node) -> HashSet<usize> {
+        let own = self.lies_in(reading, entry);
+        let further = own.iter().filter_map(|at| self.above.get(*at)).flatten();
+        own.iter().chain(further).copied().collect()
+    }
+
+    fn refuse_circles(&self, reading: &mut Reading<'_>, entries: &[Node]) {
+        let reaches = |from: usize, to: usize| {
+            let above = self.above.get(from);
+            above.is_some_and(|it| it.contains(&to))
+        };
+        let mut told = HashSet::new();
+        for (at, (node, id)) in entries.iter().zip(&self.ids).enumerate() {
+            // A circle is told once, at its first member.
+            if told.contains(&at) || !reaches(at, at) {
+                continue;
             }
-        }
-        // A circle is told once, at its first member.
-        if above.contains(&at) && circles.insert(at) {
-            let circle: Vec<usize> = above
-                .iter()
-                .copied()
-                .filter(|it| *it != at && reaches(&parents, *it, at))
-                .collect();
-            circles.extend(&circle);
-            let mut others: Vec<&str> = circle
-                .iter()
-                .filter_map(|at| ids.get(*at))
-                .map(String::as_str)
-                .collect();
+            let members = self.ids.iter().enumerate();
+            let circle = members.filter(|(it, _)| reaches(at, *it) && reaches(*it, at));
+            told.extend(circle.clone().map(|(it, _)| it));
+            let others = circle.filter(|(it, _)| *it != at);
+            let mut others: Vec<&str> = others.map(|(_, id)| id.as_str()).collect();
             others.sort_unstable();
             let through = if others.is_empty() {
                 String::new()
             } else {
                 format!(" through {}", listed(&others).replace(" or ", " and "))
             };
-            let id_span = node
-                .get("id")
-                .map_or(node.span.clone(), |it| it.span.clone());
+            let title = format!("`{id}` contains itself{through}");
+            let place = node.get("id").unwrap_or(node);
             reading
-                .wrong(
-                    Code::CyclicClasses,
-                    &id_span,
-                    format!("`{id}` contains itself{through}"),
-                    "part of a circle",
-                )
+                .wrong(Code::CyclicClasses, place, title, "part of a circle")
                 .help("take one of them out of the `in:` of another");
         }
-        closed.push((id.clone(), text_of(reading, node, "about"), above));
     }
-    closed
+
+    /// The same as a register has them, still without members.
+    fn terms<Of>(&self, reading: &mut Reading<'_>, entries: &[Node]) -> Vec<Term<Of>> {
+        let ids = self.ids.iter().zip(entries);
+        ids.map(|(id, node)| Term {
+            id: id.clone(),
+            about: text_of(reading, node, "about"),
+            members: Bits::new(),
+        })
+        .collect()
+    }
 }
 
 /// A text that the schema asks for; where it is missing that was told, and the rest is looked at all the same.
 fn text_of(reading: &mut Reading<'_>, node: &Node, key: &str) -> String {
     reading.owned(node, key).unwrap_or_default()
-}
-
-/// Whether one entry lies in another, however far down.
-fn reaches(parents: &[Vec<usize>], from: usize, to: usize) -> bool {
-    let mut seen = HashSet::new();
-    let mut open = vec![from];
-    while let Some(next) = open.pop() {
-        for parent in parents.get(next).into_iter().flatten() {
-            if *parent == to {
-                return true;
-            }
-            if seen.insert(*parent) {
-                open.push(*parent);
-            }
-        }
-    }
-    false
-}
-
-fn not_declared(what: &str) -> Code {
-    if what == "groups" {
-        Code::UnknownSubstance
-    } else {
-        Code::UnknownMedicine
-    }
-}
-
-/// The declared terms above an entry with `in:`, itself or contained, by position.
-fn terms_of(
-    reading: &mut Reading<'_>,
-    node: &Node,
-    terms: &[(String, String, HashSet<usize>)],
-    what: &str,
-) -> HashSet<usize> {
-    let mut all = HashSet::new();
-    for class in node.list("in") {
-        let Some(text) = class.written(reading.source).map(str::to_owned) else {
-            reading.pass_over(class, "the id of a class");
-            continue;
-        };
-        match terms.iter().position(|(id, _, _)| *id == text) {
-            Some(at) => {
-                all.insert(at);
-                all.extend(terms.get(at).into_iter().flat_map(|(_, _, above)| above));
-            }
-            None => {
-                let known = terms.iter().map(|(id, _, _)| id.as_str());
-                reading.unknown(
-                    not_declared(what),
-                    &class.span,
-                    ("class or group", &text, "not declared"),
-                    known,
-                );
-            }
-        }
-    }
-    all
 }
 
 /// The form in which names are compared: lower case, single spaces.
@@ -401,7 +366,7 @@ fn new_names(
         if let Some(first) = places.get(&form) {
             let title = format!("`{form}` is already a name of the register");
             let told = reading
-                .wrong(Code::NameTwice, &place.span, title, "second use")
+                .wrong(Code::NameTwice, place, title, "second use")
                 .also(first, "first use");
             told.help("delete the name from one of the two");
             continue;
@@ -415,26 +380,17 @@ fn new_names(
 /// medicines.yaml.
 pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("medicines");
-    let terms = closure(&mut reading, parsed.root.list("classes"), "classes");
+    let class_nodes = parsed.root.list("classes");
+    let terms = Declared::read(&mut reading, class_nodes, "classes", Code::UnknownMedicine);
+    let classes = terms.terms(&mut reading, class_nodes);
+    let mut words = |key| {
+        let words = reading.list(&parsed.root, key);
+        words.iter().map(|it| name_form(it)).collect()
+    };
     let mut register = MedicineRegister {
-        classes: terms
-            .iter()
-            .map(|(id, about, _)| Term {
-                id: id.clone(),
-                about: about.clone(),
-                members: Bits::new(),
-            })
-            .collect(),
-        dose_words: reading
-            .list(&parsed.root, "dose_words")
-            .iter()
-            .map(|it| name_form(it))
-            .collect(),
-        salt_words: reading
-            .list(&parsed.root, "salt_words")
-            .iter()
-            .map(|it| name_form(it))
-            .collect(),
+        classes,
+        dose_words: words("dose_words"),
+        salt_words: words("salt_words"),
         ..MedicineRegister::default()
     };
     let mut places: HashMap<String, Range<usize>> = HashMap::new();
@@ -444,24 +400,17 @@ pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         };
         let also = reading.list(node, "also");
         let forms = new_names(&mut reading, &mut places, node);
-        let classes = terms_of(&mut reading, node, &terms, "classes");
+        let classes = terms.above(&mut reading, node);
         // A rule that names a class means all its medicines; a medicine of that name outside it would be missed.
-        let class = terms
-            .iter()
-            .position(|(id, _, _)| forms.contains(id))
-            .filter(|it| !classes.contains(it));
-        if let (Some((id, _, _)), Some(place)) =
-            (class.and_then(|it| terms.get(it)), node.get("name"))
+        let mut class = terms.ids.iter().enumerate();
+        let class = class.find(|(_, id)| forms.contains(id));
+        if let Some((_, id)) = class.filter(|(at, _)| !classes.contains(at))
+            && let Some(place) = node.get("name")
         {
             let title = format!("`{id}` is the name of a class that this medicine does not lie in");
             let help = "add the class to its `in:`, or give one of them another name";
             reading
-                .wrong(
-                    Code::NameTwice,
-                    &place.span,
-                    title,
-                    "rules would mean the class",
-                )
+                .wrong(Code::NameTwice, place, title, "rules would mean the class")
                 .help(help);
         }
         let mut factor = |key| {
@@ -474,7 +423,8 @@ pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         };
         let as_prednisolone = factor("as_prednisolone");
         let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
-        let plausible_daily = daily_range(&mut reading, node);
+        let key = "plausible_daily";
+        let plausible_daily = range(&mut reading, node, key, MILLIGRAMS, "daily doses");
         let name = name_form(&name);
         let at = register.medicines.push(Medicine {
             name,
@@ -496,52 +446,37 @@ pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     reading.finish()
 }
 
-/// The least and most of a medicine in a day, in mg.
-fn daily_range(reading: &mut Reading<'_>, node: &Node) -> Option<(f64, f64)> {
-    let range = node.get("plausible_daily")?;
-    let ends: Vec<Option<f64>> = range
-        .items()
-        .iter()
-        .map(|it| in_unit(reading, it, "mg", Measure::Mass))
-        .collect();
-    match ends.as_slice() {
-        [Some(low), Some(high)] if low <= high => Some((*low, *high)),
-        [Some(_), Some(_)] => {
-            upside_down(reading, range, "the range of daily doses is upside down");
-            None
-        }
-        _ => {
-            reading.pass_over(range, "two doses");
-            None
-        }
+/// The least and the most that stand under a key, in a unit; `what` they are is for the message.
+fn range(
+    reading: &mut Reading<'_>,
+    map: &Node,
+    key: &str,
+    unit: UnitOf,
+    what: &str,
+) -> Option<(f64, f64)> {
+    let place = map.get(key)?;
+    let ends = place.items().iter();
+    let ends: Vec<Option<f64>> = ends.map(|it| in_unit(reading, it, unit)).collect();
+    let [Some(low), Some(high)] = ends[..] else {
+        reading.pass_over(place, "the least and the most");
+        return None;
+    };
+    if low > high {
+        let title = format!("the range of {what} is upside down");
+        reading
+            .wrong(Code::BadRange, place, title, "the first one is higher")
+            .help("write the lower one first");
     }
-}
-
-fn upside_down(reading: &mut Reading<'_>, range: &Node, title: &str) {
-    reading
-        .wrong(
-            Code::BadRange,
-            &range.span,
-            title,
-            "the first one is higher",
-        )
-        .help("write the lower one first");
+    Some((low, high))
 }
 
 /// allergens.yaml. Medicines must be loaded before: each is a substance, too.
 pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("allergens");
     let group_nodes = parsed.root.list("groups");
-    let terms = closure(&mut reading, group_nodes, "groups");
+    let terms = Declared::read(&mut reading, group_nodes, "groups", Code::UnknownSubstance);
     let mut register = AllergenRegister {
-        groups: terms
-            .iter()
-            .map(|(id, about, _)| Term {
-                id: id.clone(),
-                about: about.clone(),
-                members: Bits::new(),
-            })
-            .collect(),
+        groups: terms.terms(&mut reading, group_nodes),
         ..AllergenRegister::default()
     };
     let mut seen = HashMap::new();
@@ -563,7 +498,7 @@ pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             .names
             .extend(forms.iter().map(|it| (it.clone(), Bits::from_iter([at]))));
         listed.push((node, forms));
-        for term in terms_of(&mut reading, node, &terms, "groups") {
+        for term in terms.above(&mut reading, node) {
             if let Some(group) = register.groups.get_mut(term) {
                 group.members.insert(at);
             }
@@ -616,12 +551,8 @@ pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
             if let Some(existing) = register.names.get(&form) {
                 if places.contains_key(&form) && *existing != group.members && !own.contains(&form)
                 {
-                    reading.wrong(
-                        Code::NameTwice,
-                        &span,
-                        format!("`{form}` is already a name of the register"),
-                        "second use",
-                    );
+                    let title = format!("`{form}` is already a name of the register");
+                    reading.wrong(Code::NameTwice, &span, title, "second use");
                 }
                 continue;
             }
@@ -732,7 +663,15 @@ fn parts_of(forms: &[String], register: &AllergenRegister) -> Option<MixturePart
     (!parts.found.is_empty()).then_some(parts)
 }
 
-fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure) -> Option<f64> {
+/// A unit, and of what.
+type UnitOf = (&'static str, Measure);
+
+const MILLIGRAMS: UnitOf = ("mg", Measure::Mass);
+const MILLILITRES: UnitOf = ("mL", Measure::Volume);
+const PER_CENT: UnitOf = ("%", Measure::Strength);
+
+/// A quantity above zero in a unit; `None` after a diagnostic.
+fn in_unit(reading: &mut Reading<'_>, node: &Node, (unit, measure): UnitOf) -> Option<f64> {
     let above_zero = |value: f64| {
         if value > 0.0 {
             Ok(value)
@@ -747,13 +686,9 @@ fn in_unit(reading: &mut Reading<'_>, node: &Node, unit: &str, measure: Measure)
         Ok(value) => Some(value),
         Err(why) => {
             let written = node.shown(reading.source).to_owned();
+            let title = format!("`{written}` is not a quantity in {unit}");
             reading
-                .wrong(
-                    Code::WrongUnit,
-                    &node.span,
-                    format!("`{written}` is not a quantity in {unit}"),
-                    "does not fit",
-                )
+                .wrong(Code::WrongUnit, node, title, "does not fit")
                 .help(why)
                 .none()
         }

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::outcome::{Outcome, Urgency};
 use crate::rule_set::files::Parsed;
@@ -39,7 +39,7 @@ pub(crate) fn concern(
             concern.id
         );
         reading
-            .wrong(Code::UnknownConcern, &node.span, title, "another concern")
+            .wrong(Code::UnknownConcern, node, title, "another concern")
             .help("make the line and the file's name agree");
     }
     let mut rules = Vec::new();
@@ -71,7 +71,7 @@ pub(crate) fn rule(
     {
         let title = format!("`{id}` is the id of a retired rule");
         reading
-            .wrong(Code::RetiredId, &place.span, title, "retired")
+            .wrong(Code::RetiredId, place, title, "retired")
             .help("choose a new id: old reports name this one");
     }
     let title = reading.needed(node, "title");
@@ -110,7 +110,7 @@ pub(crate) fn rule(
         let title = "the review date does not lie after the last review";
         let help = "write the day by which the rule must be looked at again";
         reading
-            .wrong(Code::BadRange, &place.span, title, "too early")
+            .wrong(Code::BadRange, place, title, "too early")
             .help(help);
     } else {
         in_force_before_review(reading, node, in_force_from, review_by);
@@ -150,12 +150,7 @@ fn plain_title(reading: &mut Reading<'_>, node: &Node) -> bool {
     let title = "a title shows neither facts nor limits";
     let help = "write the words out; `reason`, `action`, `refer_to` and `cleared_by` may show facts in braces";
     reading
-        .wrong(
-            Code::UnknownPlaceholder,
-            &place.span,
-            title,
-            "braces in a title",
-        )
+        .wrong(Code::UnknownPlaceholder, place, title, "braces in a title")
         .help(help);
     false
 }
@@ -173,7 +168,7 @@ pub(crate) fn in_force_before_review(
         let title = "the first day in force does not lie before the review date";
         let help = "write a day before `review_by`";
         reading
-            .wrong(Code::BadRange, &place.span, title, "too late")
+            .wrong(Code::BadRange, place, title, "too late")
             .help(help);
     }
 }

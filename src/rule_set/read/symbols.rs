@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::ops::Range;
 
 use crate::document::diagnostic::{Code, did_you_mean, listed};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{Node, NodeKind};
 use crate::quantity::units::which_measures;
 use crate::quantity::{Measure, read_quantity};
@@ -165,15 +165,13 @@ impl Names {
                     written: text,
                     limit: None,
                 }),
-                Err(error) => reading
-                    .wrong(
-                        Code::WrongTest,
-                        &node.span,
-                        format!("`{fact_id}` is compared with dates"),
-                        "not a date",
-                    )
-                    .help(error.to_string())
-                    .none(),
+                Err(error) => {
+                    let title = format!("`{fact_id}` is compared with dates");
+                    reading
+                        .wrong(Code::WrongTest, node, title, "not a date")
+                        .help(error.to_string())
+                        .none()
+                }
             };
         }
         let FactType::Number { unit, measure } = fact_type else {
@@ -183,13 +181,9 @@ impl Names {
             let at = self.limit_of(reading, node)?;
             let limit = &self.limits[at];
             let LimitValue::Number { value, unit } = &limit.value else {
+                let title = format!("limit `{}` is a length of time", limit.id);
                 return reading
-                    .wrong(
-                        Code::WrongTest,
-                        &node.span,
-                        format!("limit `{}` is a length of time", limit.id),
-                        "a number is needed",
-                    )
+                    .wrong(Code::WrongTest, node, title, "a number is needed")
                     .help("`older_than` and `within` compare with a length of time")
                     .none();
             };
@@ -208,13 +202,9 @@ impl Names {
                     (written, shown, None)
                 }
                 Err(why) => {
+                    let title = "a number or `{ limit: name }` must stand here";
                     return reading
-                        .wrong(
-                            Code::WrongTest,
-                            &node.span,
-                            "a number or `{ limit: name }` must stand here",
-                            node.kind_in_words(),
-                        )
+                        .wrong(Code::WrongTest, node, title, node.kind_in_words())
                         .help(why)
                         .none();
                 }
@@ -226,15 +216,13 @@ impl Names {
                 written: shown,
                 limit,
             }),
-            Err(why) => reading
-                .wrong(
-                    Code::WrongUnit,
-                    &node.span,
-                    format!("`{fact_id}` is {}", fact_type.in_words()),
-                    "does not fit",
-                )
-                .help(why)
-                .none(),
+            Err(why) => {
+                let title = format!("`{fact_id}` is {}", fact_type.in_words());
+                reading
+                    .wrong(Code::WrongUnit, node, title, "does not fit")
+                    .help(why)
+                    .none()
+            }
         }
     }
 
@@ -414,13 +402,9 @@ impl Names {
             None => node.span.clone(),
         };
         let title = format!("`{placeholder}` is neither a fact nor a limit");
+        let label = "nothing has this name";
         reading
-            .wrong(
-                Code::UnknownPlaceholder,
-                &span,
-                title,
-                "nothing has this name",
-            )
+            .wrong(Code::UnknownPlaceholder, &span, title, label)
             .help(help);
     }
 
@@ -450,13 +434,9 @@ impl Names {
                     _ => format!("a fact is `section.question` or `derived.name`; the sections are {}", listed(&sections)),
                 }
             });
+            let title = format!("there is no fact `{text}`");
             reading
-                .wrong(
-                    Code::UnknownFact,
-                    &name.span,
-                    format!("there is no fact `{text}`"),
-                    "no question has this id",
-                )
+                .wrong(Code::UnknownFact, name, title, "no question has this id")
                 .help(help);
         }
         found

@@ -11,7 +11,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{MapEntry, Node, Source};
 use crate::outcome::{Outcome, Urgency};
 use crate::questionnaire::facts::{Gathered, Given};

@@ -40,13 +40,9 @@ impl<'a> AnswerReader<'a> {
             if !known.contains(&entry.key.as_str()) {
                 *complete = false;
                 let help = did_you_mean(&entry.key, known.iter().copied()).unwrap_or_default();
-                self.report(
-                    Code::UnknownKey,
-                    &entry.key_span,
-                    format!("the key `{}` is not known here", entry.key),
-                    "not known here",
-                    help,
-                );
+                let title = format!("the key `{}` is not known here", entry.key);
+                self.wrong(Code::UnknownKey, entry, title, "not known here")
+                    .help(help);
             }
         }
     }
@@ -144,26 +140,19 @@ impl<'a> AnswerReader<'a> {
                 course.daily_mg = daily.text().and_then(milligrams);
             } else {
                 fine = false;
-                self.report(
-                    Code::NeedsUnit,
-                    &daily.span,
-                    "the daily dose is not a number with its unit".into(),
-                    "cannot be read",
-                    "write the dose of a whole day with its unit, such as `daily: 5 mg`",
-                );
+                let title = "the daily dose is not a number with its unit";
+                self.wrong(Code::NeedsUnit, daily, title, "cannot be read")
+                    .help("write the dose of a whole day with its unit, such as `daily: 5 mg`");
             }
         }
         if let Some(span) = item.get("for").filter(|it| missing_word(it).is_none()) {
             course.days = span.text().and_then(Span::read).map(Span::fewest_days);
             if course.days.is_none() {
                 fine = false;
-                self.report(
-                    Code::AnswerType,
-                    &span.span,
-                    "this is not a length of time".into(),
-                    "cannot be read",
-                    "write how long it has been taken, such as `for: 3 months`; `unknown` if it is not known",
-                );
+                let title = "this is not a length of time";
+                let help = "write how long it has been taken, such as `for: 3 months`; `unknown` if it is not known";
+                self.wrong(Code::AnswerType, span, title, "cannot be read")
+                    .help(help);
             }
         }
         fine
@@ -193,13 +182,9 @@ impl<'a> AnswerReader<'a> {
             if let Some(place) = item.get(key).filter(|_| differs) {
                 fine = false;
                 let title = format!("{what} is not the one that stands with the name");
-                self.report(
-                    Code::DosesDisagree,
-                    &place.span,
-                    title,
-                    "another one stands with the name",
-                    "write it once, as it is",
-                );
+                let label = "another one stands with the name";
+                self.wrong(Code::DosesDisagree, place, title, label)
+                    .help("write it once, as it is");
             }
         }
         course.daily_mg = course.daily_mg.or(told.daily_mg);
@@ -231,13 +216,9 @@ impl<'a> AnswerReader<'a> {
         let help = format!(
             "anything from {low} to {high} mg a day is taken; check the number, its unit, and that it is for a whole day"
         );
-        self.report(
-            Code::Implausible,
-            &place.span,
-            title,
-            "outside the plausible range",
-            help,
-        );
+        let label = "outside the plausible range";
+        self.wrong(Code::Implausible, place, title, label)
+            .help(help);
         false
     }
 
@@ -315,13 +296,12 @@ impl<'a> AnswerReader<'a> {
                 self.wrong_kind(name, &format!("a text as `{key}`"))
             }
             None if is_misspelt(item, known, key) => {}
-            _ => self.report(
-                Code::MissingKey,
-                &item.span,
-                title.to_owned(),
-                &format!("`{key}` is missing"),
-                format!("add `{key}: ...`"),
-            ),
+            _ => {
+                let title = title.to_owned();
+                let label = format!("`{key}` is missing");
+                self.wrong(Code::MissingKey, item, title, label)
+                    .help(format!("add `{key}: ...`"));
+            }
         }
         None
     }
@@ -350,13 +330,9 @@ impl<'a> AnswerReader<'a> {
                 || format!("one of {}", listed(&known)),
                 |it| format!("did you mean `{it}`?"),
             );
-            self.report(
-                Code::AnswerOption,
-                &word.span,
-                format!("`{written}` is not a known reaction"),
-                "not an option",
-                help,
-            );
+            let title = format!("`{written}` is not a known reaction");
+            self.wrong(Code::AnswerOption, word, title, "not an option")
+                .help(help);
         }
         found
     }
@@ -430,15 +406,10 @@ impl<'a> AnswerReader<'a> {
             None if complete => {
                 // Written as `unknown`: a clinic knows what it has.
                 let place = item.get("strength").unwrap_or(item);
-                let title = "the strength of an offered anaesthetic must be known".to_owned();
-                self.report(
-                    Code::AnswerType,
-                    &place.span,
-                    title,
-                    "not known",
-                    "write the strength on the ampoule, such as `2 %`",
-                );
-                None
+                let title = "the strength of an offered anaesthetic must be known";
+                self.wrong(Code::AnswerType, place, title, "not known")
+                    .help("write the strength on the ampoule, such as `2 %`")
+                    .none()
             }
             _ => None,
         }
@@ -465,13 +436,9 @@ impl<'a> AnswerReader<'a> {
             let help =
                 format!("{near}If the agent is not decided yet, write `anaesthetic: unknown`");
             let title = format!("`{name}` is not a local anaesthetic of the rule set");
-            self.report(
-                Code::UnknownAgent,
-                &name_node.span,
-                title,
-                "not in anaesthetics.yaml",
-                help,
-            );
+            let label = "not in anaesthetics.yaml";
+            self.wrong(Code::UnknownAgent, name_node, title, label)
+                .help(help);
         }
         found
     }
@@ -491,14 +458,12 @@ impl<'a> AnswerReader<'a> {
             if is_misspelt(item, &PLAN_KEYS, key) {
                 return None;
             }
-            self.report(
-                Code::MissingKey,
-                &item.span,
-                format!("a planned anaesthetic has no `{key}`"),
-                &format!("`{key}` is missing"),
-                format!("add `{key}: ... {unit}`, or `{key}: unknown`"),
-            );
-            return None;
+            let title = format!("a planned anaesthetic has no `{key}`");
+            let label = format!("`{key}` is missing");
+            return self
+                .wrong(Code::MissingKey, item, title, label)
+                .help(format!("add `{key}: ... {unit}`, or `{key}: unknown`"))
+                .none();
         };
         if missing_word(node).is_some() {
             return None;
@@ -546,24 +511,16 @@ impl<'a> AnswerReader<'a> {
                                     tidy(range.0, None),
                                     tidy(range.1, None)
                                 );
-                                self.report(
-                                    Code::Implausible,
-                                    &node.span,
-                                    title,
-                                    "outside the plausible range",
-                                    help,
-                                );
+                                let label = "outside the plausible range";
+                                self.wrong(Code::Implausible, node, title, label).help(help);
                                 false
                             }
                             None => {
                                 let help = format!("use {}", listed(measure.units()));
-                                self.report(
-                                    Code::AnswerUnit,
-                                    &node.span,
-                                    format!("`{written}` is not a unit of {}", measure.name()),
-                                    "wrong unit",
-                                    help,
-                                );
+                                let title =
+                                    format!("`{written}` is not a unit of {}", measure.name());
+                                self.wrong(Code::AnswerUnit, node, title, "wrong unit")
+                                    .help(help);
                                 false
                             }
                         },

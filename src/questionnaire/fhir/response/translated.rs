@@ -7,6 +7,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean};
+use crate::document::reading::Tells;
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::questionnaire::facts::{Note, Place};
 use crate::questionnaire::fhir::form::address;
@@ -99,19 +100,13 @@ enum Said {
     Absent(Node),
 }
 
-impl<'a> Translator<'a> {
-    fn report(
-        &mut self,
-        code: Code,
-        span: &Range<usize>,
-        title: String,
-        label: &str,
-        help: String,
-    ) {
-        let found = Diagnostic::at(code, self.source, span, title, label);
-        self.diagnostics.push(found.help(help));
+impl Tells for Translator<'_> {
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>) {
+        (self.source, &mut self.diagnostics)
     }
+}
 
+impl<'a> Translator<'a> {
     /// Finds the items that answer something, however they are grouped.
     fn collect(&mut self, items: &'a [Node]) {
         for item in items {
@@ -142,7 +137,8 @@ impl<'a> Translator<'a> {
                 let help =
                     did_you_mean(id, known).unwrap_or_else(|| Code::NotMapped.mend().to_owned());
                 let title = format!("the mapping file does not say what the item `{id}` answers");
-                self.report(Code::NotMapped, &link.span, title, "not mapped", help);
+                self.wrong(Code::NotMapped, link, title, "not mapped")
+                    .help(help);
             }
             self.collect(item.list("item"));
             for answer in answers {
@@ -193,13 +189,8 @@ impl<'a> Translator<'a> {
                 missing.from, question.id
             );
             let help = "an item that is not there was not asked, and never means no: answer all items of a list, or none of them";
-            self.report(
-                Code::NotTogether,
-                &first.link,
-                title,
-                "a part of a list",
-                help.to_owned(),
-            );
+            self.wrong(Code::NotTogether, &first.link, title, "a part of a list")
+                .help(help);
         }
     }
 
@@ -387,8 +378,10 @@ impl<'a> Translator<'a> {
                 });
                 let title = format!("the mapping file does not say what `{written}` means here");
                 let span = place.span.clone();
-                self.report(Code::AnswerOption, &span, title, "not an option", help);
-                return None;
+                return self
+                    .wrong(Code::AnswerOption, &span, title, "not an option")
+                    .help(help)
+                    .none();
             }
             (Some(Answer::Number { whole }), "valueDecimal" | "valueInteger") => {
                 let key = if *whole {
@@ -404,14 +397,10 @@ impl<'a> Translator<'a> {
                     let help =
                         "say in the mapping file in which unit the sender writes it: `unit: ...`";
                     let span = value.value.span.clone();
-                    self.report(
-                        Code::NeedsUnit,
-                        &span,
-                        title,
-                        "a number without a unit",
-                        help.to_owned(),
-                    );
-                    return None;
+                    return self
+                        .wrong(Code::NeedsUnit, &span, title, "a number without a unit")
+                        .help(help)
+                        .none();
                 };
                 let span = &value.value.span;
                 let entries = vec![

@@ -5,6 +5,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use crate::document::diagnostic::{Code, listed};
+use crate::document::reading::Tells;
 use crate::document::source::{MapEntry, Node, NodeKind};
 use crate::quantity::Measure;
 use crate::questionnaire::facts::Given;
@@ -86,14 +87,10 @@ impl<'a> Reader<'a> {
         });
         match (read, said) {
             (Some(_), Some((key, _))) => {
-                self.report(
-                    Code::NotTogether,
-                    &key,
-                    format!("`{link}` is answered, and said to have no answer"),
-                    "beside an answer",
-                    "keep the one that is so",
-                );
-                None
+                let title = format!("`{link}` is answered, and said to have no answer");
+                self.wrong(Code::NotTogether, &key, title, "beside an answer")
+                    .help("keep the one that is so")
+                    .none()
             }
             (read, said) => read.or(said),
         }
@@ -106,14 +103,10 @@ impl<'a> Reader<'a> {
         match self.coding(coding, ABSENT, &[])? {
             Coded::Absent(word) => Some(text(word, &coding.span)),
             Coded::Own(_) | Coded::None => {
-                self.report(
-                    Code::AnswerOption,
-                    &coding.span,
-                    "the form does not have that reason",
-                    "not an option",
-                    format!("`{NOT_KNOWN}` or `{DECLINED}`"),
-                );
-                None
+                let title = "the form does not have that reason";
+                self.wrong(Code::AnswerOption, coding, title, "not an option")
+                    .help(format!("`{NOT_KNOWN}` or `{DECLINED}`"))
+                    .none()
             }
         }
     }
@@ -121,14 +114,11 @@ impl<'a> Reader<'a> {
     /// The one answer of an item that takes one.
     fn only<'r>(&mut self, answers: &'r [ItemAnswer<'a>]) -> Option<&'r ItemAnswer<'a>> {
         if let Some(second) = answers.get(1) {
-            self.report(
-                Code::NotTogether,
-                &second.span,
-                "the question takes one answer",
-                "a second answer",
-                "keep the one that counts",
-            );
-            return None;
+            let title = "the question takes one answer";
+            return self
+                .wrong(Code::NotTogether, &second.span, title, "a second answer")
+                .help("keep the one that counts")
+                .none();
         }
         answers.first()
     }
@@ -181,14 +171,10 @@ impl<'a> Reader<'a> {
                     Coded::Own(code) => Some(code.clone()),
                     Coded::Absent(word) => Some(text(word, &coding.span)),
                     Coded::None => {
-                        self.report(
-                            Code::AnswerOption,
-                            &coding.span,
-                            format!("`{}` has no option for none", question.id),
-                            "not an option",
-                            "take one of the form's options",
-                        );
-                        None
+                        let title = format!("`{}` has no option for none", question.id);
+                        self.wrong(Code::AnswerOption, coding, title, "not an option")
+                            .help("take one of the form's options")
+                            .none()
                     }
                 }
             }
@@ -235,14 +221,11 @@ impl<'a> Reader<'a> {
         }
         if let Some((span, word)) = alone {
             if answers.len() > 1 {
-                self.report(
-                    Code::NotTogether,
-                    &span,
-                    format!("`{}` has this beside another answer", question.id),
-                    "cannot both be so",
-                    "keep it, or the answers beside it",
-                );
-                return None;
+                let title = format!("`{}` has this beside another answer", question.id);
+                return self
+                    .wrong(Code::NotTogether, &span, title, "cannot both be so")
+                    .help("keep it, or the answers beside it")
+                    .none();
             }
             return Some(match word {
                 Some(word) => text(word, &span),
@@ -304,14 +287,10 @@ impl<'a> Reader<'a> {
                         Coded::Own(code) => Some(code.clone()),
                         Coded::Absent(word) => Some(text(word, &coding.span)),
                         Coded::None => {
-                            self.report(
-                                Code::AnswerOption,
-                                &coding.span,
-                                "the form has no reaction for none",
-                                "not an option",
-                                "take one of the form's options",
-                            );
-                            None
+                            let title = "the form has no reaction for none";
+                            self.wrong(Code::AnswerOption, coding, title, "not an option")
+                                .help("take one of the form's options")
+                                .none()
                         }
                     }
                 }
@@ -343,31 +322,26 @@ impl<'a> Reader<'a> {
             let part = known.iter().find(|it| written == format!("{link}.{it}"));
             let is_answered = item.entry("answer").is_some();
             match part {
-                Some(&"help") if is_answered => self.report(
-                    Code::WrongType,
-                    &span,
-                    format!("`{written}` is no question"),
-                    "an answer to no question",
-                    "move the answer to the item of its question",
-                ),
-                Some(part) if found.contains_key(part) => self.report(
-                    Code::DuplicateKey,
-                    &span,
-                    format!("`{written}` is answered twice"),
-                    "a second time",
-                    "keep one of the two",
-                ),
+                Some(&"help") if is_answered => {
+                    let title = format!("`{written}` is no question");
+                    self.wrong(Code::WrongType, &span, title, "an answer to no question")
+                        .help("move the answer to the item of its question");
+                }
+                Some(part) if found.contains_key(part) => {
+                    let title = format!("`{written}` is answered twice");
+                    self.wrong(Code::DuplicateKey, &span, title, "a second time")
+                        .help("keep one of the two");
+                }
                 Some(part) if is_answered => {
                     found.insert(*part, item);
                 }
                 Some(_) => {}
-                None => self.report(
-                    Code::UnknownQuestion,
-                    &span,
-                    format!("the form has no item `{written}` within this answer"),
-                    "not an item of the form",
-                    "move it to where the form has it",
-                ),
+                None => {
+                    let title = format!("the form has no item `{written}` within this answer");
+                    let label = "not an item of the form";
+                    self.wrong(Code::UnknownQuestion, &span, title, label)
+                        .help("move it to where the form has it");
+                }
             }
         }
         found
@@ -387,14 +361,11 @@ impl<'a> Reader<'a> {
             .filter(|it| matches!(it.kind, NodeKind::Number(_)));
         let Some(number) = number else {
             let span = quantity.get("value").map_or(&quantity.span, |it| &it.span);
-            self.report(
-                Code::NotANumber,
-                span,
-                "the quantity has no number",
-                "not a number",
-                "write `\"value\": 81`, without quotes",
-            );
-            return None;
+            let title = "the quantity has no number";
+            return self
+                .wrong(Code::NotANumber, span, title, "not a number")
+                .help("write `\"value\": 81`, without quotes")
+                .none();
         };
         let number = number.shown(self.source);
         let of = quantity.get("system").and_then(Node::text);
@@ -403,14 +374,15 @@ impl<'a> Reader<'a> {
         let (Some(UCUM), Some(unit)) = (of, unit) else {
             let span = code.map_or_else(|| quantity.span.clone(), |it| it.span.clone());
             let codes: Vec<&str> = measure.units().iter().map(|it| measure.ucum(it)).collect();
-            self.report(
-                Code::AnswerUnit,
-                &span,
-                "the quantity has no unit that is known here",
-                "not a known code of UCUM",
-                format!("`\"system\": \"{UCUM}\"` with a `code` of {}; the `unit` is for people and never read", listed(&codes)),
+            let title = "the quantity has no unit that is known here";
+            let help = format!(
+                "`\"system\": \"{UCUM}\"` with a `code` of {}; the `unit` is for people and never read",
+                listed(&codes)
             );
-            return None;
+            return self
+                .wrong(Code::AnswerUnit, &span, title, "not a known code of UCUM")
+                .help(help)
+                .none();
         };
         let shown = quantity.get("unit");
         let in_words = shown.and_then(Node::text);
@@ -418,28 +390,22 @@ impl<'a> Reader<'a> {
         if let Some((shown, other)) = shown.zip(other)
             && other != unit
         {
-            self.report(
-                Code::NotTogether,
-                &shown.span,
-                format!("the code is of {unit}, and {other} is shown"),
-                "another unit",
-                "find out which of the two is so",
-            );
-            return None;
+            let title = format!("the code is of {unit}, and {other} is shown");
+            return self
+                .wrong(Code::NotTogether, shown, title, "another unit")
+                .help("find out which of the two is so")
+                .none();
         }
         let Some(comparator) = quantity.get("comparator") else {
             return Some(text(&format!("{number} {unit}"), &quantity.span));
         };
         let sign = comparator.shown(self.source);
         if !COMPARATORS.contains(&sign) {
-            self.report(
-                Code::NotAnOption,
-                &comparator.span,
-                "the comparator is none of the standard's",
-                "not a comparator",
-                format!("one of {}", listed(&COMPARATORS)),
-            );
-            return None;
+            let title = "the comparator is none of the standard's";
+            return self
+                .wrong(Code::NotAnOption, comparator, title, "not a comparator")
+                .help(format!("one of {}", listed(&COMPARATORS)))
+                .none();
         }
         let words = format!(
             "{} {sign} {number} {unit}: a bound and no measured value, so it counts as not known.",
@@ -474,14 +440,12 @@ impl<'a> Reader<'a> {
         // Whatever else could stand for a day in a questionnaire's file is none of the standard's.
         let is_day = |it: u8| it.is_ascii_digit() || it == b'-';
         if day.len() != DAY || !day.bytes().all(is_day) {
-            self.report(
-                Code::NotADate,
-                &node.span,
-                "the answer is not a day",
-                "not a date of the standard",
-                "write year, month and day as `2026-11-24`; a time stands in the item within, if the form has one",
-            );
-            return None;
+            let title = "the answer is not a day";
+            let help = "write year, month and day as `2026-11-24`; a time stands in the item within, if the form has one";
+            return self
+                .wrong(Code::NotADate, node, title, "not a date of the standard")
+                .help(help)
+                .none();
         }
         Some(text(&format!("{day}{at}"), &node.span))
     }
@@ -499,13 +463,9 @@ impl<'a> Reader<'a> {
             (is_second && is_number(part)).then_some(minutes)
         });
         if minutes.is_none() {
-            self.report(
-                Code::NotADate,
-                &node.span,
-                "the answer is not a time of day",
-                "not a time of the standard",
-                "write hours, minutes and seconds as `09:30:00`",
-            );
+            let title = "the answer is not a time of day";
+            self.wrong(Code::NotADate, node, title, "not a time of the standard")
+                .help("write hours, minutes and seconds as `09:30:00`");
         }
         minutes
     }

@@ -1,6 +1,7 @@
 //! Local names of medicines and substances, added to the registers.
 
 use crate::document::diagnostic::{Code, did_you_mean};
+use crate::document::reading::Tells;
 use crate::document::source::Node;
 use crate::rule_set::read::local::{Done, LocalKind, Overlay};
 use crate::rule_set::read::registers::name_form;
@@ -111,7 +112,7 @@ impl Overlay<'_> {
 
     fn unknown(&mut self, code: Code, place: &Node, title: String, help: Option<String>) {
         self.reading
-            .wrong(code, &place.span, title, "no such name")
+            .wrong(code, place, title, "no such name")
             .help_if(help);
     }
 
@@ -119,7 +120,7 @@ impl Overlay<'_> {
         let title = format!("`{form}` is a known name already");
         let help = format!("{now}: delete the change, or write another name");
         self.reading
-            .wrong(Code::NameTwice, &place.span, title, "known already")
+            .wrong(Code::NameTwice, place, title, "known already")
             .help(help);
     }
 }

@@ -3,6 +3,7 @@
 use std::collections::HashSet;
 
 use crate::document::diagnostic::{Code, did_you_mean};
+use crate::document::reading::Tells;
 use crate::document::source::Node;
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::rule_set::Rule;
@@ -47,7 +48,7 @@ impl Overlay<'_> {
                 let title = format!("there is no concern `{concern}`");
                 let help = did_you_mean(&concern, ids.concerns.iter().map(|it| it.id.as_str()));
                 let help = help.unwrap_or_else(|| "ruleset.yaml lists the concerns".into());
-                return this.reading.wrong(Code::UnknownConcern, &about.span, title, "not in ruleset.yaml").help(help).none();
+                return this.reading.wrong(Code::UnknownConcern, about, title, "not in ruleset.yaml").help(help).none();
             };
             let node = node.get("rule")?;
             let place = node.get("id")?;
@@ -55,7 +56,7 @@ impl Overlay<'_> {
             if own.contains(&id) {
                 let title = format!("the rule set has a rule `{id}`");
                 let help = "give the clinic's own rule another id; `raise` makes the rule set's own more cautious";
-                return this.reading.wrong(Code::DuplicateId, &place.span, title, "in use").help(help).none();
+                return this.reading.wrong(Code::DuplicateId, place, title, "in use").help(help).none();
             }
             let is_first = this.first("rule", &id, &place.span);
             // A local policy counts as it stands, so a rule in it cannot be a draft.
@@ -84,7 +85,7 @@ impl Overlay<'_> {
             .unwrap_or_else(|| "`preblock rules show` lists all rules".into());
         let title = format!("there is no rule `{id}`");
         self.reading
-            .wrong(Code::UnknownRule, &about.span, title, "no such rule")
+            .wrong(Code::UnknownRule, about, title, "no such rule")
             .help(help)
             .none()
     }
@@ -107,7 +108,7 @@ impl Overlay<'_> {
             let title = format!("`{}` asks for {} already", rule.id, before.words());
             return self
                 .reading
-                .wrong(Code::LocalRaise, &place.span, title, "not more cautious")
+                .wrong(Code::LocalRaise, place, title, "not more cautious")
                 .none();
         }
         let (key, unsaid, why) = match outcome {
@@ -132,7 +133,7 @@ impl Overlay<'_> {
                 let title = format!("`{}` does not say {lacks}", rule.id);
                 let missing = self.reading.wrong(
                     Code::MissingKey,
-                    &place.span,
+                    place,
                     title,
                     format!("`{key}` is missing"),
                 );

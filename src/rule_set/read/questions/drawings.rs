@@ -1,7 +1,7 @@
 //! Drawings on which options are chosen. Each option of a question with one has a place there, and each place an option.
 
 use crate::document::diagnostic::{Code, did_you_mean};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{Node, NodeKind};
 use crate::rule_set::{Answer, Choice, Drawing, Ellipse, Idx, Table};
 
@@ -48,12 +48,7 @@ pub(super) fn read(reading: &mut Reading<'_>, drawings: &mut Table<Drawing>, nod
             "the drawing is {width} wide and {height} high; a place is its middle and half its width and height"
         );
         reading
-            .wrong(
-                Code::BadRange,
-                &entry.value.span,
-                title,
-                "out of the drawing",
-            )
+            .wrong(Code::BadRange, &entry.value, title, "out of the drawing")
             .help(help);
     }
     drawings.push(Drawing {
@@ -90,7 +85,7 @@ pub(super) fn of_question(
             near.unwrap_or_else(|| "drawings stand under `drawings` in this file".to_owned());
         let title = format!("`{id}` is not one of the drawings");
         return reading
-            .wrong(Code::WrongForm, &place.span, title, "no such drawing")
+            .wrong(Code::WrongForm, place, title, "no such drawing")
             .help(help)
             .none();
     };
@@ -111,12 +106,7 @@ pub(super) fn of_question(
     if let Some(id) = lacks.or(idle) {
         let title = format!("`{id}` is not both an option and a place on the drawing");
         return reading
-            .wrong(
-                Code::WrongForm,
-                &place.span,
-                title,
-                "does not fit the options",
-            )
+            .wrong(Code::WrongForm, place, title, "does not fit the options")
             .help("each option needs a place under its id, and each place an option")
             .none();
     }

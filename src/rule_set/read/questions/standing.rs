@@ -1,7 +1,7 @@
 //! Which questions a clinic's file may never answer once for all patients.
 
 use crate::document::diagnostic::Code;
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::formulas::RoleKind;
 use crate::rule_set::catalogue::Who;
@@ -40,12 +40,7 @@ pub(crate) fn refuse_of_patients(
         let title = format!("a clinic's file can never answer `{}`", question.id);
         let help = format!("delete the line: {why}");
         reading
-            .wrong(
-                Code::NeverStanding,
-                &place.span,
-                title,
-                "not for every patient",
-            )
+            .wrong(Code::NeverStanding, place, title, "not for every patient")
             .help(help);
     }
 }

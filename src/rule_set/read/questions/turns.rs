@@ -1,7 +1,7 @@
 //! In which order facts are settled, and whether some hang on themselves.
 
 use crate::document::diagnostic::Code;
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::rule_set::{
     Bits, Catalogue, Condition, Dependent, FactKind, Idx, Input, Question, Table, Test,
@@ -40,7 +40,7 @@ pub(crate) fn turns(
                 way.join(", which hangs on ")
             );
             reading
-                .wrong(Code::Circle, &place.span, title, "leads back here")
+                .wrong(Code::Circle, place, title, "leads back here")
                 .help(help);
         }
     }

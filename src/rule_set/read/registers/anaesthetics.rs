@@ -3,11 +3,10 @@
 use std::collections::HashMap;
 
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::reading::Reading;
+use crate::document::reading::{Reading, Tells};
 use crate::document::source::{Node, NodeKind};
-use crate::quantity::Measure;
 use crate::rule_set::files::Parsed;
-use crate::rule_set::read::registers::{in_unit, unique, upside_down};
+use crate::rule_set::read::registers::{MILLIGRAMS, MILLILITRES, PER_CENT, in_unit, range, unique};
 use crate::rule_set::read::symbols::{Names, What};
 use crate::rule_set::{Agent, AgentLimit};
 
@@ -17,41 +16,24 @@ const MOST_AGENTS: usize = 60;
 /// anaesthetics.yaml.
 pub(crate) fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let mut reading = parsed.reading("anaesthetics");
+    let root = &parsed.root;
     let mut seen = HashMap::new();
-    if let Some(list) = parsed
-        .root
-        .get("agents")
-        .filter(|it| it.items().len() > MOST_AGENTS)
-    {
+    let list = root.get("agents");
+    if let Some(list) = list.filter(|it| it.items().len() > MOST_AGENTS) {
         let title = format!("a rule set can have {MOST_AGENTS} local anaesthetics at most");
-        reading.wrong(Code::BadRange, &list.span, title, "too many");
+        reading.wrong(Code::BadRange, list, title, "too many");
     }
-    let volumes = parsed.root.get("volumes");
-    let ends: Vec<Option<f64>> = parsed
-        .root
-        .list("volumes")
-        .iter()
-        .map(|it| in_unit(&mut reading, it, "mL", Measure::Volume))
-        .collect();
-    if let ([Some(low), Some(high)], Some(at)) = (ends.as_slice(), volumes) {
-        if low > high {
-            upside_down(&mut reading, at, "the range of volumes is upside down");
-        }
-        names.volumes_ml = (*low, *high);
-    }
-    for node in parsed.root.list("agents") {
+    let volumes = range(&mut reading, root, "volumes", MILLILITRES, "volumes");
+    names.volumes_ml = volumes.unwrap_or(names.volumes_ml);
+    for node in root.list("agents") {
         let Some(id) = reading.needed(node, "id") else {
             continue;
         };
         unique(&mut reading, &mut seen, node, "agents");
-        let strengths: Vec<Option<f64>> = node
-            .list("strengths")
-            .iter()
-            .map(|it| in_unit(&mut reading, it, "%", Measure::Strength))
-            .collect();
+        let strengths = range(&mut reading, node, "strengths", PER_CENT, "strengths");
         let per_site = node
             .get("per_site")
-            .map(|it| in_unit(&mut reading, it, "mg", Measure::Mass));
+            .map(|it| in_unit(&mut reading, it, MILLIGRAMS));
         let mut rows = Vec::new();
         for row in node.list("limits") {
             match limit_row(names, &mut reading, row) {
@@ -61,18 +43,13 @@ pub(crate) fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         }
         let family = reading.needed(node, "family");
         let also = reading.list(node, "also");
-        match (strengths.as_slice(), per_site, family) {
-            ([Some(low), Some(high)], None | Some(Some(_)), Some(family)) => {
-                if low > high
-                    && let Some(at) = node.get("strengths")
-                {
-                    upside_down(&mut reading, at, "the range of strengths is upside down");
-                }
+        match (strengths, per_site, family) {
+            (Some(strengths), None | Some(Some(_)), Some(family)) => {
                 names.agents.push(Agent {
                     id,
                     also,
                     family,
-                    strengths: (*low, *high),
+                    strengths,
                     per_site: per_site.flatten(),
                     limits: rows,
                 });
@@ -109,7 +86,7 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
     {
         let title = format!("nobody is {from} or older and younger than {below}");
         reading
-            .wrong(Code::BadRange, &place.span, title, "not above `from_age`")
+            .wrong(Code::BadRange, place, title, "not above `from_age`")
             .help("write an age above `from_age`");
     }
     let per_kg_text = reading.needed(row, "per_kg")?;
@@ -127,17 +104,12 @@ fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<Age
     if per_kg.is_none() {
         let title = format!("`{per_kg_text}` is not a dose for each kilogram");
         reading
-            .wrong(
-                Code::WrongUnit,
-                &per_kg_node.span,
-                title,
-                "such as `3 mg/kg`",
-            )
+            .wrong(Code::WrongUnit, per_kg_node, title, "such as `3 mg/kg`")
             .help("write a number of mg/kg above zero");
     }
     let at_most = match row.get("at_most") {
         None => None,
-        Some(it) => Some(in_unit(reading, it, "mg", Measure::Mass)?),
+        Some(it) => Some(in_unit(reading, it, MILLIGRAMS)?),
     };
     let citations = names.citations(reading, row);
     Some(AgentLimit {
