@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 use miette::{LabeledSpan, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents};
 
-use crate::document::source::{Source, steers};
+use crate::document::source::{Placed, Source, steers};
 
 pub(crate) mod codes;
 mod excerpt;
@@ -62,7 +62,7 @@ impl Diagnostic {
     pub(crate) fn at(
         code: Code,
         source: &Arc<Source>,
-        span: &Range<usize>,
+        at: &impl Placed,
         title: impl Into<String>,
         label: impl Into<String>,
     ) -> Self {
@@ -71,7 +71,7 @@ impl Diagnostic {
             title: one_line(title.into()),
             source: Some(Arc::clone(source)),
             labels: vec![Label {
-                span: first_line_of(source, span),
+                span: first_line_of(source, at.place()),
                 text: label.into(),
             }],
             help: code.mend().into(),
@@ -96,9 +96,9 @@ impl Diagnostic {
 
     /// Adds a second place.
     #[must_use]
-    pub(crate) fn also(mut self, span: &Range<usize>, label: impl Into<String>) -> Self {
+    pub(crate) fn also(mut self, at: &impl Placed, label: impl Into<String>) -> Self {
         if let Some(source) = &self.source {
-            let span = first_line_of(source, span);
+            let span = first_line_of(source, at.place());
             self.labels.push(Label {
                 span,
                 text: label.into(),

@@ -36,7 +36,7 @@ impl<'a> Told<'a> {
 
     /// Adds a second place.
     pub(crate) fn also(mut self, at: &impl Placed, label: &str) -> Self {
-        self.told = self.told.take().map(|told| told.also(at.place(), label));
+        self.told = self.told.take().map(|told| told.also(at, label));
         self
     }
 }
@@ -61,7 +61,7 @@ pub(crate) trait Tells {
         label: impl Into<String>,
     ) -> Told<'_> {
         let (source, diagnostics) = self.telling();
-        let told = Diagnostic::at(code, source, at.place(), title, label);
+        let told = Diagnostic::at(code, source, at, title, label);
         Told::new(diagnostics, told)
     }
 }

@@ -218,219 +218,139 @@ fn describe(
 ) {
     let place = follow(root, pointer);
     let node = place.node;
-    let at_value = if node.span.is_empty() {
-        place.key.clone().unwrap_or(node.span.clone())
-    } else {
-        node.span.clone()
+    let value = match &place.key {
+        Some(key) if node.span.is_empty() => key,
+        _ => &node.span,
     };
-    match kind {
-        ValidationErrorKind::AdditionalProperties { unexpected } => {
-            let known = known_keys(schema, schema_path);
-            for key in unexpected {
-                let span = node
-                    .entry(key)
-                    .map_or(node.span.clone(), |it| it.key_span.clone());
-                found.push(
-                    Diagnostic::at(
-                        Code::UnknownKey,
-                        source,
-                        &span,
-                        format!("the key `{key}` is not known here"),
-                        "not known here",
-                    )
-                    .help_if(example(schema, schema_path).filter(|_| known.is_empty()))
-                    .help_if(did_you_mean(key, known.iter().map(String::as_str)))
-                    .help_if(
-                        exclusive(schema, schema_path)
-                            .filter(|_| nearest(key, known.iter().map(String::as_str)).is_none()),
-                    )
-                    .help_if(
-                        renamed(key)
-                            .filter(|new| known.iter().any(|key| key == new))
-                            .map(|new| format!("its name is `{new}` now")),
-                    ),
-                );
+    let at_value = |code: Code, title: String, label: &str| {
+        Diagnostic::at(code, source, value, title, label).help_if(example(schema, schema_path))
+    };
+    let written = node.written(source).unwrap_or("this");
+    let one =
+        match kind {
+            ValidationErrorKind::AdditionalProperties { unexpected } => {
+                let unknown = |key: &String| unknown_key(schema, schema_path, source, node, key);
+                found.extend(unexpected.iter().map(unknown));
+                return;
             }
-        }
-        ValidationErrorKind::Required { property } => {
-            let key = property.as_str().unwrap_or("");
-            let (span, who) = owner(source, &place);
-            found.push(
-                Diagnostic::at(
-                    Code::MissingKey,
-                    source,
-                    &span,
-                    format!("{who} has no `{key}`"),
-                    format!("`{key}` is missing"),
-                )
-                .help(format!("add a line `{key}: ...`")),
-            );
-        }
-        ValidationErrorKind::Type { kind } => {
-            let needed = match kind {
-                TypeKind::Single(one) => in_words(&one.to_string()).to_owned(),
-                TypeKind::Multiple(several) => {
-                    let words: Vec<&str> =
-                        several.iter().map(|it| in_words(&it.to_string())).collect();
-                    listed(&words).replace('`', "")
-                }
-            };
-            found.push(
-                Diagnostic::at(
-                    Code::WrongType,
-                    source,
-                    &at_value,
-                    format!("{needed} must stand here"),
-                    format!("this is {}", node.kind_in_words()),
-                )
-                .help_if(example(schema, schema_path)),
-            );
-        }
-        ValidationErrorKind::Enum { options } => {
-            let options: Vec<&str> = options
-                .as_array()
-                .into_iter()
-                .flatten()
-                .filter_map(Value::as_str)
-                .collect();
-            let written = node.written(source).unwrap_or("this");
-            found.push(
-                Diagnostic::at(
-                    Code::NotAnOption,
-                    source,
-                    &at_value,
-                    format!("`{written}` is not one of the words that may stand here"),
-                    "not one of these",
-                )
-                .help(format!("one of {}", listed(&options)))
-                .help_if(did_you_mean(written, options.iter().copied())),
-            );
-        }
-        ValidationErrorKind::Constant { expected_value } => {
-            let title = format!("only {expected_value} may stand here");
-            found.push(
-                Diagnostic::at(Code::NotAnOption, source, &at_value, title, "another value")
-                    .help_if(example(schema, schema_path)),
-            );
-        }
-        ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => {
-            let written = node.written(source).unwrap_or("this").to_owned();
-            found.push(
-                Diagnostic::at(
-                    Code::WrongForm,
-                    source,
-                    &at_value,
-                    format!("`{written}` does not have the form that is needed here"),
-                    "wrong form",
-                )
-                .help_if(example(schema, schema_path)),
-            );
-        }
-        ValidationErrorKind::MinItems { .. } | ValidationErrorKind::MinLength { .. } => {
-            let (title, label) = match kind {
-                ValidationErrorKind::MinItems { limit } if !node.items().is_empty() => (
-                    format!("{limit} entries or more must stand here"),
-                    format!("only {} here", node.items().len()),
-                ),
-                _ => (
-                    "something must stand here".to_owned(),
-                    "nothing is listed".to_owned(),
-                ),
-            };
-            let key = pointer.rsplit_once('/').map_or(pointer, |(_, key)| key);
-            found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, title, label)
+            ValidationErrorKind::Required { property } => {
+                let key = property.as_str().unwrap_or("");
+                let (span, who) = owner(source, &place);
+                let title = format!("{who} has no `{key}`");
+                let label = format!("`{key}` is missing");
+                Diagnostic::at(Code::MissingKey, source, &span, title, label)
+                    .help(format!("add a line `{key}: ...`"))
+            }
+            ValidationErrorKind::Type { kind } => {
+                let needed = match kind {
+                    TypeKind::Single(one) => in_words(&one.to_string()).to_owned(),
+                    TypeKind::Multiple(several) => {
+                        let words: Vec<&str> =
+                            several.iter().map(|it| in_words(&it.to_string())).collect();
+                        listed(&words).replace('`', "")
+                    }
+                };
+                let label = format!("this is {}", node.kind_in_words());
+                at_value(Code::WrongType, format!("{needed} must stand here"), &label)
+            }
+            ValidationErrorKind::Enum { options } => {
+                let options = options.as_array().into_iter().flatten();
+                let options: Vec<&str> = options.filter_map(Value::as_str).collect();
+                let title = format!("`{written}` is not one of the words that may stand here");
+                at_value(Code::NotAnOption, title, "not one of these")
+                    .help(format!("one of {}", listed(&options)))
+                    .help_if(did_you_mean(written, options.iter().copied()))
+            }
+            ValidationErrorKind::Constant { expected_value } => {
+                let title = format!("only {expected_value} may stand here");
+                at_value(Code::NotAnOption, title, "another value")
+            }
+            ValidationErrorKind::Pattern { .. } | ValidationErrorKind::Format { .. } => {
+                let title = format!("`{written}` does not have the form that is needed here");
+                at_value(Code::WrongForm, title, "wrong form")
+            }
+            ValidationErrorKind::MinItems { .. } | ValidationErrorKind::MinLength { .. } => {
+                let (title, label) = match kind {
+                    ValidationErrorKind::MinItems { limit } if !node.items().is_empty() => (
+                        format!("{limit} entries or more must stand here"),
+                        format!("only {} here", node.items().len()),
+                    ),
+                    _ => (
+                        "something must stand here".to_owned(),
+                        "nothing is listed".to_owned(),
+                    ),
+                };
+                let key = pointer.rsplit_once('/').map_or(pointer, |(_, key)| key);
+                at_value(Code::WrongForm, title, &label).help_if(described_above(
+                    schema,
+                    schema_path,
+                    key,
+                ))
+            }
+            ValidationErrorKind::UniqueItems => {
+                let title = "the list names something twice".to_owned();
+                at_value(Code::DuplicateId, title, "in this list").help("delete one of the two")
+            }
+            ValidationErrorKind::FalseSchema => {
+                let span = place.key.as_ref().unwrap_or(value);
+                let key = source.slice(span);
+                let title = format!("`{key}` cannot stand here");
+                let label = "not with the other keys";
+                Diagnostic::at(Code::NotTogether, source, span, title, label)
+                    .help_if(described_above(schema, schema_path, key))
+            }
+            ValidationErrorKind::MaxProperties { .. }
+            | ValidationErrorKind::MinProperties { .. }
+            | ValidationErrorKind::Not { .. } => {
+                let (span, _) = owner(source, &place);
+                let title = "exactly one of several keys must stand here";
+                Diagnostic::at(Code::NotTogether, source, &span, title, "none, or too many")
                     .help_if(example(schema, schema_path))
-                    .help_if(described_above(schema, schema_path, key)),
-            );
-        }
-        ValidationErrorKind::UniqueItems => {
-            found.push(
-                Diagnostic::at(
-                    Code::DuplicateId,
-                    source,
-                    &at_value,
-                    "the list names something twice",
-                    "in this list",
-                )
-                .help("delete one of the two"),
-            );
-        }
-        ValidationErrorKind::FalseSchema => {
-            let span = place.key.unwrap_or(at_value);
-            let key = source.slice(&span).to_owned();
-            found.push(
-                Diagnostic::at(
-                    Code::NotTogether,
-                    source,
-                    &span,
-                    format!("`{key}` cannot stand here"),
-                    "not with the other keys",
-                )
-                .help_if(described_above(schema, schema_path, &key)),
-            );
-        }
-        ValidationErrorKind::MaxProperties { .. }
-        | ValidationErrorKind::MinProperties { .. }
-        | ValidationErrorKind::Not { .. } => {
-            let (span, _) = owner(source, &place);
-            found.push(
-                Diagnostic::at(
-                    Code::NotTogether,
-                    source,
-                    &span,
-                    "exactly one of several keys must stand here",
-                    "none, or too many",
-                )
-                .help_if(example(schema, schema_path)),
-            );
-        }
-        ValidationErrorKind::Minimum { limit }
-        | ValidationErrorKind::ExclusiveMinimum { limit } => {
-            let title = format!("`{}` is too low", node.written(source).unwrap_or("this"));
-            let label = if matches!(kind, ValidationErrorKind::Minimum { .. }) {
-                format!("{limit} or more")
-            } else {
-                format!("above {limit}")
-            };
-            found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, title, label)
-                    .help_if(example(schema, schema_path)),
-            );
-        }
-        ValidationErrorKind::Maximum { limit } => {
-            let title = format!("`{}` is too high", node.written(source).unwrap_or("this"));
-            found.push(
-                Diagnostic::at(
-                    Code::WrongForm,
-                    source,
-                    &at_value,
-                    title,
-                    format!("{limit} or less"),
-                )
-                .help_if(example(schema, schema_path)),
-            );
-        }
-        ValidationErrorKind::MaxLength { .. } | ValidationErrorKind::MaxItems { .. } => {
-            let title = "this is too long";
-            found.push(
-                Diagnostic::at(Code::WrongForm, source, &at_value, title, "too long")
-                    .help_if(example(schema, schema_path)),
-            );
-        }
-        other => {
-            found.push(
-                Diagnostic::at(
-                    Code::WrongForm,
-                    source,
-                    &at_value,
-                    format!("this breaks `{}` of the schema", other.keyword()),
-                    "here",
-                )
-                .help_if(example(schema, schema_path)),
-            );
-        }
-    }
+            }
+            ValidationErrorKind::Minimum { limit } => {
+                let title = format!("`{written}` is too low");
+                at_value(Code::WrongForm, title, &format!("{limit} or more"))
+            }
+            ValidationErrorKind::ExclusiveMinimum { limit } => {
+                let title = format!("`{written}` is too low");
+                at_value(Code::WrongForm, title, &format!("above {limit}"))
+            }
+            ValidationErrorKind::Maximum { limit } => {
+                let title = format!("`{written}` is too high");
+                at_value(Code::WrongForm, title, &format!("{limit} or less"))
+            }
+            ValidationErrorKind::MaxLength { .. } | ValidationErrorKind::MaxItems { .. } => {
+                at_value(Code::WrongForm, "this is too long".to_owned(), "too long")
+            }
+            other => {
+                let title = format!("this breaks `{}` of the schema", other.keyword());
+                at_value(Code::WrongForm, title, "here")
+            }
+        };
+    found.push(one);
+}
+
+/// A key that the schema does not know at a place.
+fn unknown_key(
+    schema: &Value,
+    schema_path: &str,
+    source: &Arc<Source>,
+    node: &Node,
+    key: &str,
+) -> Diagnostic {
+    let known = known_keys(schema, schema_path);
+    let names = || known.iter().map(String::as_str);
+    let span = node.entry(key).map_or(&node.span, |it| &it.key_span);
+    let title = format!("the key `{key}` is not known here");
+    Diagnostic::at(Code::UnknownKey, source, span, title, "not known here")
+        .help_if(example(schema, schema_path).filter(|_| known.is_empty()))
+        .help_if(did_you_mean(key, names()))
+        .help_if(exclusive(schema, schema_path).filter(|_| nearest(key, names()).is_none()))
+        .help_if(
+            renamed(key)
+                .filter(|new| names().any(|key| key == *new))
+                .map(|new| format!("its name is `{new}` now")),
+        )
 }
 
 /// The nearest `description` of the schema: the help line.

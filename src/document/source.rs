@@ -252,7 +252,30 @@ impl Placed for MapEntry {
     }
 }
 
+impl MapEntry {
+    /// A key with its value.
+    pub(crate) fn new(key: &str, key_span: &Range<usize>, value: Node) -> Self {
+        let (key, key_span) = (key.to_owned(), key_span.clone());
+        Self {
+            key,
+            key_span,
+            value,
+        }
+    }
+}
+
 impl Node {
+    /// A value at a place.
+    pub(crate) fn new(at: &impl Placed, kind: NodeKind) -> Self {
+        let span = at.place().clone();
+        Self { span, kind }
+    }
+
+    /// A text at a place.
+    pub(crate) fn of_text(at: &impl Placed, text: &str) -> Self {
+        Self::new(at, NodeKind::Text(text.to_owned()))
+    }
+
     /// The entries of a mapping; empty for anything else.
     pub fn entries(&self) -> &[MapEntry] {
         match &self.kind {

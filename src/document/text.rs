@@ -19,6 +19,7 @@ use std::sync::Arc;
 use granit_parser::{Event, Parser, ScalarStyle, StructureStyle};
 
 use crate::document::diagnostic::{Code, Diagnostic};
+use crate::document::reading::Tells;
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 
 /// What a text is written in.
@@ -318,6 +319,12 @@ struct Builder<'a> {
     documents: usize,
 }
 
+impl Tells for Builder<'_> {
+    fn telling(&mut self) -> (&Arc<Source>, &mut Vec<Diagnostic>) {
+        (self.source, self.diagnostics)
+    }
+}
+
 impl<'a> Builder<'a> {
     fn run(
         source: &'a Arc<Source>,
@@ -388,13 +395,10 @@ impl<'a> Builder<'a> {
                     self.directives(span.start);
                 }
                 if self.documents > 1 {
-                    self.push(
-                        Code::SeveralDocuments,
-                        &span,
-                        "a second document begins here",
-                        "one file is one document",
-                        "split the file at this line",
-                    );
+                    let title = "a second document begins here";
+                    let label = "one file is one document";
+                    self.wrong(Code::SeveralDocuments, &span, title, label)
+                        .help("split the file at this line");
                     return false;
                 }
             }
@@ -420,13 +424,8 @@ impl<'a> Builder<'a> {
             }
             Event::SequenceEnd | Event::MappingEnd => return self.end(span.end),
             Event::Alias(_) => {
-                self.push(
-                    Code::Alias,
-                    &span,
-                    "an alias (`*`)",
-                    "not used here",
-                    "write the value out",
-                );
+                self.wrong(Code::Alias, &span, "an alias (`*`)", "not used here")
+                    .help("write the value out");
                 return self.add(Node {
                     span,
                     kind: NodeKind::Null,
@@ -435,11 +434,6 @@ impl<'a> Builder<'a> {
             _ => {}
         }
         true
-    }
-
-    fn push(&mut self, code: Code, span: &Range<usize>, title: &str, label: &str, help: &str) {
-        self.diagnostics
-            .push(Diagnostic::at(code, self.source, span, title, label).help(help));
     }
 
     /// Lines such as `%YAML 1.2` or `%TAG ...`, which can only stand before the document.
@@ -459,13 +453,9 @@ impl<'a> Builder<'a> {
                 .next()
                 .unwrap_or("%")
                 .to_owned();
-            self.push(
-                Code::Tag,
-                &line,
-                &format!("a `{name}` directive"),
-                "not used here",
-                "delete the line, and the `---` below it",
-            );
+            let title = format!("a `{name}` directive");
+            self.wrong(Code::Tag, &line, title, "not used here")
+                .help("delete the line, and the `---` below it");
         }
     }
 
@@ -494,23 +484,13 @@ impl<'a> Builder<'a> {
     fn properties(&mut self, anchor: usize, tag: bool, span: &Range<usize>) {
         if anchor != 0 {
             let span = &self.property('&', span);
-            self.push(
-                Code::Alias,
-                span,
-                "an anchor (`&`)",
-                "not used here",
-                "write the value out where it is needed",
-            );
+            self.wrong(Code::Alias, span, "an anchor (`&`)", "not used here")
+                .help("write the value out where it is needed");
         }
         if tag {
             let span = &self.property('!', span);
-            self.push(
-                Code::Tag,
-                span,
-                "a tag (`!`)",
-                "not used here",
-                "delete the tag",
-            );
+            self.wrong(Code::Tag, span, "a tag (`!`)", "not used here")
+                .help("delete the tag");
         }
     }
 
@@ -565,13 +545,8 @@ impl<'a> Builder<'a> {
             Content::Map { entries, key } => match key.take() {
                 None if entries.len() >= MOST_KEYS => {
                     let title = format!("a mapping of more than {MOST_KEYS} keys");
-                    self.push(
-                        Code::TooManyKeys,
-                        &node.span,
-                        &title,
-                        "one too many",
-                        "check that it is the right file",
-                    );
+                    self.wrong(Code::TooManyKeys, &node, title, "one too many")
+                        .help("check that it is the right file");
                     return false;
                 }
                 None => {
@@ -582,13 +557,8 @@ impl<'a> Builder<'a> {
                     let span = node.span.clone();
                     *key = Some((name.clone(), span.clone()));
                     if name == "<<" {
-                        self.push(
-                            Code::Alias,
-                            &span,
-                            "a merge key (`<<`)",
-                            "not used here",
-                            "write the entries out",
-                        );
+                        self.wrong(Code::Alias, &span, "a merge key (`<<`)", "not used here")
+                            .help("write the entries out");
                     } else if !matches!(node.kind, NodeKind::Text(_)) {
                         let title = match node.kind {
                             NodeKind::List(_) | NodeKind::Map(_) => {
@@ -596,13 +566,8 @@ impl<'a> Builder<'a> {
                             }
                             _ => format!("the key `{name}` is not a plain text"),
                         };
-                        self.push(
-                            Code::KeyNotText,
-                            &span,
-                            &title,
-                            "a key must be a text",
-                            "quote it, or correct it",
-                        );
+                        self.wrong(Code::KeyNotText, &span, title, "a key must be a text")
+                            .help("quote it, or correct it");
                     }
                 }
                 Some((name, key_span)) => {
@@ -611,16 +576,10 @@ impl<'a> Builder<'a> {
                         .find(|it| it.key == name)
                         .map(|it| it.key_span.clone());
                     if let Some(first) = first {
-                        let twice = Diagnostic::at(
-                            Code::DuplicateKey,
-                            self.source,
-                            &key_span,
-                            format!("the key `{name}` is written twice"),
-                            "second time",
-                        )
-                        .also(&first, "first time")
-                        .help("delete one of the two: only one of the values can be meant");
-                        self.diagnostics.push(twice);
+                        let title = format!("the key `{name}` is written twice");
+                        self.wrong(Code::DuplicateKey, &key_span, title, "second time")
+                            .also(&first, "first time")
+                            .help("delete one of the two: only one of the values can be meant");
                     } else {
                         entries.push(MapEntry {
                             key: name,
@@ -640,19 +599,16 @@ impl<'a> Builder<'a> {
                 Ok(kind) => kind,
                 Err(Odd::NotFinite) => {
                     let title = format!("`{text}` is not a finite number");
-                    self.push(
-                        Code::NotFinite,
-                        &span,
-                        &title,
-                        "not a number to compare with",
-                        "write the number, or `unknown`",
-                    );
+                    let label = "not a number to compare with";
+                    self.wrong(Code::NotFinite, &span, title, label)
+                        .help("write the number, or `unknown`");
                     NodeKind::Null
                 }
                 Err(Odd::Ambiguous) => {
                     let title = format!("`{text}` is read differently by different programs");
                     let help = "write the number plainly, or put the text in quotes";
-                    self.push(Code::Ambiguous, &span, &title, "ambiguous", help);
+                    self.wrong(Code::Ambiguous, &span, title, "ambiguous")
+                        .help(help);
                     NodeKind::Null
                 }
             }

@@ -7,9 +7,10 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::document::diagnostic::Diagnostic;
-use crate::document::source::{Node, Position, Source};
+use crate::document::source::{MapEntry, Node, NodeKind, Position, Source};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
+use crate::questionnaire::facts::truth_of::Ground;
 pub(crate) use crate::rule_set::Offered;
 use crate::rule_set::{
     Agent, Bits, Choice, Conflict, Derived, Idx, Medicine, Question, Reaction, RuleSet, Substance,
@@ -46,6 +47,26 @@ pub struct Given {
     pub node: Node,
     /// Whether the clinic's file gives it, for every patient alike.
     pub standing: bool,
+}
+
+/// A result with its day, as it would stand in a questionnaire's file behind a key at this place; `None` if neither is there. One
+/// that is not known has no day.
+pub(crate) fn dated(key: &Range<usize>, value: Option<Node>, day: Option<Node>) -> Option<Node> {
+    let is_word = |it: &Node| matches!(it.text(), Some("unknown" | "declined"));
+    match (value, day) {
+        (None, None) => None,
+        (Some(word), None) if is_word(&word) => Some(word),
+        (value, day) => {
+            let blank = || Node::new(key, NodeKind::Null);
+            let (value, day) = (value.unwrap_or_else(blank), day.unwrap_or_else(blank));
+            let span = value.span.clone();
+            let entries = vec![
+                MapEntry::new("value", key, value),
+                MapEntry::new("taken_on", key, day),
+            ];
+            Some(Node::new(&span, NodeKind::Map(entries)))
+        }
+    }
 }
 
 /// Free text that nobody but a person can evaluate.
@@ -128,9 +149,9 @@ pub struct Displaced {
 #[derive(Debug, Clone, PartialEq)]
 pub struct ConflictingAnswer {
     /// The answer.
-    pub answer: crate::questionnaire::facts::truth_of::Ground,
+    pub answer: Ground,
     /// What it does not fit; empty if that is what the clinic offers.
-    pub by: Vec<crate::questionnaire::facts::truth_of::Ground>,
+    pub by: Vec<Ground>,
 }
 
 /// One fact.
@@ -441,12 +462,8 @@ impl Trial {
         facts: impl Iterator<Item = (FactSlot, Arc<Fact>)>,
     ) {
         let answer = |(slot, fact): (FactSlot, Arc<Fact>)| match &*fact {
-            Fact::Known(Known { shown, place, .. }) => Some(ConflictingAnswer {
-                answer: crate::questionnaire::facts::truth_of::Ground {
-                    slot,
-                    shown: shown.clone(),
-                    place: place.clone(),
-                },
+            Fact::Known(known) => Some(ConflictingAnswer {
+                answer: Ground::of(slot, known),
                 by: Vec::new(),
             }),
             Fact::Missing(_) => None,

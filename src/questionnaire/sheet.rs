@@ -12,9 +12,9 @@ use std::sync::Arc;
 use crate::document::diagnostic::{Code, Diagnostic, did_you_mean, listed};
 use crate::document::reading::Tells;
 use crate::document::rows::{RowPlace, Rows, SheetCell, SheetRow, taken_apart};
-use crate::document::source::{MapEntry, Node, NodeKind, Source};
+use crate::document::source::{Node, NodeKind, Source};
 use crate::quantity::when::read_when;
-use crate::questionnaire::facts::{Gathered, Given, Note, Place};
+use crate::questionnaire::facts::{Gathered, Given, Note, Place, dated};
 use crate::questionnaire::frame::Questionnaire;
 use crate::questionnaire::mapping::{
     CodeMeaning, ColumnPart, MappedColumn, Mapping, SheetForm, is_list,
@@ -362,10 +362,9 @@ impl<'a> RowReader<'a> {
                 only.and_then(|column| self.single(question, column))
             };
             let day = days.get(&at).and_then(|column| self.day(column));
-            let node = if question.dated {
-                dated(value, day)
-            } else {
-                value
+            let node = match value.as_ref().or(day.as_ref()) {
+                Some(first) if question.dated => dated(&first.span.clone(), value, day),
+                _ => value,
             };
             if let Some(node) = node {
                 let given = Given {
@@ -424,7 +423,7 @@ impl<'a> RowReader<'a> {
     fn day(&mut self, column: &MappedColumn) -> Option<Node> {
         let cell = self.filled(&column.from)?;
         if let Some(CodeMeaning::Absent(word)) = column.codes.get(&cell.text) {
-            return Some(text(word, cell));
+            return Some(Node::of_text(cell, word));
         }
         self.translated(
             Code::NotADate,
@@ -441,7 +440,7 @@ impl<'a> RowReader<'a> {
         made: Result<String, String>,
     ) -> Option<Node> {
         match made {
-            Ok(made) => Some(text(&made, cell)),
+            Ok(made) => Some(Node::of_text(cell, &made)),
             Err(help) => {
                 let (title, label) = match code {
                     Code::NotADate => ("the day is written in another form", "another form"),
@@ -457,8 +456,8 @@ impl<'a> RowReader<'a> {
         let cell = self.filled(&column.from)?;
         let form = self.heading.form;
         match column.codes.get(&cell.text) {
-            Some(CodeMeaning::Named(name)) => return Some(text(name, cell)),
-            Some(CodeMeaning::Absent(word)) => return Some(text(word, cell)),
+            Some(CodeMeaning::Named(name)) => return Some(Node::of_text(cell, name)),
+            Some(CodeMeaning::Absent(word)) => return Some(Node::of_text(cell, word)),
             Some(CodeMeaning::Nothing) | None => {}
         }
         match &question.answer {
@@ -467,7 +466,7 @@ impl<'a> RowReader<'a> {
             }
             Answer::Quantity { unit, units, .. } => {
                 match value::quantity(form, column.unit, &cell.text) {
-                    Ok(Some(made)) => Some(text(&made, cell)),
+                    Ok(Some(made)) => Some(Node::of_text(cell, &made)),
                     Ok(None) => {
                         let accepted: Vec<&str> =
                             std::iter::once(unit).chain(units).copied().collect();
@@ -488,11 +487,10 @@ impl<'a> RowReader<'a> {
                 self.no_code(column, cell, &cell.text);
                 None
             }
-            Answer::YesNo if ["true", "false"].contains(&cell.text.as_str()) => Some(Node {
-                span: cell.span.clone(),
-                kind: NodeKind::Bool(cell.text == "true"),
-            }),
-            _ => Some(text(&cell.text, cell)),
+            Answer::YesNo if ["true", "false"].contains(&cell.text.as_str()) => {
+                Some(Node::new(cell, NodeKind::Bool(cell.text == "true")))
+            }
+            _ => Some(Node::of_text(cell, &cell.text)),
         }
     }
 
@@ -547,10 +545,7 @@ impl<'a> RowReader<'a> {
                     .none();
             }
             for (span, word) in words {
-                let named = |name: &str| Node {
-                    span: span.clone(),
-                    kind: NodeKind::Text(name.to_owned()),
-                };
+                let named = |name: &str| Node::of_text(&span, name);
                 match column.codes.get(word) {
                     Some(CodeMeaning::Named(name)) => items.push(named(name)),
                     Some(CodeMeaning::Nothing) => is_nothing = true,
@@ -584,8 +579,7 @@ impl<'a> RowReader<'a> {
             Some(word) => NodeKind::Text(word.to_owned()),
             None => NodeKind::List(items),
         };
-        let span = first.span.clone();
-        Some(Node { span, kind })
+        Some(Node::new(first, kind))
     }
 }
 
@@ -613,33 +607,4 @@ fn words<'c>(
         }
     }
     found
-}
-
-/// A result with its day. One that is not known has none.
-fn dated(value: Option<Node>, day: Option<Node>) -> Option<Node> {
-    let is_word = |it: &Node| matches!(it.text(), Some("unknown" | "declined"));
-    let span = value.as_ref().or(day.as_ref())?.span.clone();
-    if day.is_none() && value.as_ref().is_some_and(is_word) {
-        return value;
-    }
-    let entry = |key: &str, node: Option<Node>| MapEntry {
-        key: key.to_owned(),
-        key_span: span.clone(),
-        value: node.unwrap_or_else(|| Node {
-            span: span.clone(),
-            kind: NodeKind::Null,
-        }),
-    };
-    let entries = vec![entry("value", value), entry("taken_on", day)];
-    Some(Node {
-        span: span.clone(),
-        kind: NodeKind::Map(entries),
-    })
-}
-
-fn text(words: &str, cell: &SheetCell) -> Node {
-    Node {
-        span: cell.span.clone(),
-        kind: NodeKind::Text(words.to_owned()),
-    }
 }

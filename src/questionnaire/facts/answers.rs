@@ -65,15 +65,7 @@ pub(crate) fn read(
             }
             continue;
         };
-        let mut reader = AnswerReader {
-            rule_set,
-            question,
-            source: &given.source,
-            key: &given.key_span,
-            as_of,
-            suggests,
-            diagnostics,
-        };
+        let mut reader = AnswerReader::of(rule_set, question, given, as_of, suggests, diagnostics);
         let (fact, date) = reader.answer(&given.node);
         if let (Answer::Text, Fact::Known(known)) = (&question.answer, &fact) {
             let section = rule_set.catalogue.sections[question.section].id.clone();
@@ -93,15 +85,7 @@ pub(crate) fn read(
     }
     for (at, given) in &gathered.offers {
         let question = &rule_set.catalogue.questions[*at];
-        let mut reader = AnswerReader {
-            rule_set,
-            question,
-            source: &given.source,
-            key: &given.key_span,
-            as_of,
-            suggests,
-            diagnostics,
-        };
+        let mut reader = AnswerReader::of(rule_set, question, given, as_of, suggests, diagnostics);
         if let Some(offered) = reader.offered(&given.node) {
             facts.offers.insert(question.slot, offered);
         }
@@ -127,15 +111,7 @@ pub(crate) fn one(
     as_of: NaiveDate,
     diagnostics: &mut Vec<Diagnostic>,
 ) -> (Fact, Option<Fact>) {
-    let mut reader = AnswerReader {
-        rule_set,
-        question,
-        source: &given.source,
-        key: &given.key_span,
-        as_of,
-        suggests: false,
-        diagnostics,
-    };
+    let mut reader = AnswerReader::of(rule_set, question, given, as_of, false, diagnostics);
     reader.answer(&given.node)
 }
 
@@ -181,7 +157,26 @@ struct AnswerReader<'a> {
     diagnostics: &'a mut Vec<Diagnostic>,
 }
 
-impl AnswerReader<'_> {
+impl<'a> AnswerReader<'a> {
+    fn of(
+        rule_set: &'a RuleSet,
+        question: &'a Question,
+        given: &'a Given,
+        as_of: NaiveDate,
+        suggests: bool,
+        diagnostics: &'a mut Vec<Diagnostic>,
+    ) -> Self {
+        Self {
+            rule_set,
+            question,
+            source: &given.source,
+            key: &given.key_span,
+            as_of,
+            suggests,
+            diagnostics,
+        }
+    }
+
     fn place(&self, span: &Range<usize>) -> Place {
         Place {
             source: Arc::clone(self.source),
@@ -437,21 +432,16 @@ impl AnswerReader<'_> {
 
     /// What the clinic offers of a choice of the plan; `None` after a diagnostic.
     fn offered(&mut self, node: &Node) -> Option<Offered> {
-        let NodeKind::List(items) = &node.kind else {
-            self.not_a_list_of_offers(node);
-            return None;
-        };
+        let items = node.items();
         if items.is_empty() || items.len() > MOST_ENTRIES {
             self.not_a_list_of_offers(node);
             return None;
         }
         if self.question.answer == Answer::Anaesthetic {
-            let read: Vec<Option<(Idx<Agent>, f64)>> =
-                items.iter().map(|it| self.solution(it)).collect();
-            return read
-                .into_iter()
-                .collect::<Option<Vec<_>>>()
-                .map(Offered::Solutions);
+            // Each is read before anything is given up, so that all diagnostics come in one run.
+            let read: Vec<_> = items.iter().map(|it| self.solution(it)).collect();
+            let solutions: Option<Vec<(Idx<Agent>, f64)>> = read.into_iter().collect();
+            return solutions.map(Offered::Solutions);
         }
         let question = self.question;
         let mut bits = 0_u64;

@@ -174,9 +174,10 @@ fn place(
         }
         Truth::No => {
             let by = truth_of::ruling_out(question, &rule_set.catalogue, facts);
-            facts.ruled_out.extend(
-                decider(question.slot, facts).map(|answer| ConflictingAnswer { answer, by }),
-            );
+            let answer = truth_of::whole(question.slot, facts);
+            facts
+                .ruled_out
+                .extend(answer.map(|answer| ConflictingAnswer { answer, by }));
         }
         Truth::Unknown(open) if !spare => facts.ruled_out_open.extend(open),
         // A standing detail counts until another method is chosen.
@@ -284,14 +285,6 @@ fn unread(rule_set: &RuleSet, facts: &Facts) -> BTreeSet<FactSlot> {
     found
 }
 
-fn decider(slot: FactSlot, facts: &Facts) -> Option<Ground> {
-    facts.known(slot).map(|known| Ground {
-        slot,
-        shown: known.shown.clone(),
-        place: known.place.clone(),
-    })
-}
-
 /// Whether each choice of the plan is among what the clinic offers, where it says so.
 ///
 /// # Missing data
@@ -315,10 +308,10 @@ fn compare_with_offers(rule_set: &RuleSet, facts: &mut Facts) {
             Some(true) => {}
             Some(false) => match truth_of::applies(question, &rule_set.catalogue, facts) {
                 Truth::Unknown(needs) if facts.standing.contains(slot) => open.extend(needs),
-                _ => not_offered.extend(decider(*slot, facts).map(|answer| ConflictingAnswer {
-                    answer,
+                _ => not_offered.push(ConflictingAnswer {
+                    answer: Ground::of(*slot, known),
                     by: Vec::new(),
-                })),
+                }),
             },
             None => {
                 open.insert(*slot);

@@ -12,7 +12,7 @@
 use std::collections::BTreeSet;
 
 use crate::quantity::when::When;
-use crate::questionnaire::facts::{AllergyEntry, Facts, MedicineEntry, Place, Value};
+use crate::questionnaire::facts::{AllergyEntry, Facts, Known, MedicineEntry, Place, Value};
 use crate::rule_set::recognise;
 use crate::rule_set::{
     Bits, Catalogue, Comparison, Condition, Conflict, Idx, Medicine, Question, Reaction, Substance,
@@ -29,6 +29,17 @@ pub struct Ground {
     pub shown: String,
     /// Where it stands; `None` for a derived fact.
     pub place: Option<Place>,
+}
+
+impl Ground {
+    /// A fact as a whole.
+    pub(crate) fn of(slot: FactSlot, known: &Known) -> Self {
+        Self {
+            slot,
+            shown: known.shown.clone(),
+            place: known.place.clone(),
+        }
+    }
 }
 
 /// Whether a test of one fact holds, by the value of that fact and nothing else.
@@ -70,26 +81,10 @@ pub fn truth(condition: &Condition, facts: &Facts) -> Truth {
             .iter()
             .fold(Truth::No, |so_far, part| so_far.or(truth(part, facts))),
         Condition::Not(part) => truth(part, facts).not(),
-        Condition::Taking {
-            fact,
-            medicines,
-            at_least,
-            ..
-        } => match facts.known(*fact).map(|it| &it.value) {
-            Some(Value::Medicines(entries)) => taking(entries.iter(), medicines, *at_least, *fact),
-            _ => Truth::Unknown(facts.needs(*fact)),
-        },
-        Condition::AllergicTo {
-            fact,
-            substances,
-            reactions,
-            ..
-        } => match facts.known(*fact).map(|it| &it.value) {
-            Some(Value::Allergies(entries)) => {
-                allergic(entries, substances, reactions.as_ref(), *fact)
-            }
-            _ => Truth::Unknown(facts.needs(*fact)),
-        },
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => facts
+            .known(*fact)
+            .and_then(|known| of_value(condition, &known.value))
+            .unwrap_or_else(|| Truth::Unknown(facts.needs(*fact))),
         Condition::Fact { fact, test } => tested(*fact, test, facts),
         Condition::Answers(conflict) => conflicts(*conflict, facts),
     }
@@ -359,34 +354,29 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
         Condition::Not(part) => decide(part, facts, found),
         Condition::Taking {
             fact, medicines, ..
-        } => {
+        } if all == Truth::Yes => {
             let entries = matching_medicines(facts, *fact, medicines);
-            if all == Truth::Yes {
-                found.extend(entries.iter().map(|entry| Ground {
-                    slot: *fact,
-                    shown: entry.shown(),
-                    place: Some(entry.place.clone()),
-                }));
-            } else {
-                whole(*fact, facts, found);
-            }
+            found.extend(entries.iter().map(|entry| Ground {
+                slot: *fact,
+                shown: entry.shown(),
+                place: Some(entry.place.clone()),
+            }));
         }
         Condition::AllergicTo {
             fact,
             substances,
             reactions,
             ..
-        } => {
-            if all == Truth::Yes {
-                let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
-                found.extend(entries.iter().map(|entry| Ground {
-                    slot: *fact,
-                    shown: entry.shown(),
-                    place: Some(entry.place.clone()),
-                }));
-            } else {
-                whole(*fact, facts, found);
-            }
+        } if all == Truth::Yes => {
+            let entries = matching_allergies(facts, *fact, substances, reactions.as_ref());
+            found.extend(entries.iter().map(|entry| Ground {
+                slot: *fact,
+                shown: entry.shown(),
+                place: Some(entry.place.clone()),
+            }));
+        }
+        Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => {
+            found.extend(whole(*fact, facts));
         }
         Condition::Answers(conflict) if all == Truth::Yes => found.extend(
             facts
@@ -396,24 +386,18 @@ fn decide(condition: &Condition, facts: &Facts, found: &mut Vec<Ground>) {
         ),
         Condition::Answers(_) => {}
         Condition::Fact { fact, test } => {
-            whole(*fact, facts, found);
+            found.extend(whole(*fact, facts));
             if matches!(test, Test::OlderThan(_) | Test::Within(_)) {
-                for slot in &facts.procedure_needs {
-                    whole(*slot, facts, found);
-                }
+                let days = facts.procedure_needs.iter();
+                found.extend(days.filter_map(|slot| whole(*slot, facts)));
             }
         }
     }
 }
 
-fn whole(slot: FactSlot, facts: &Facts, found: &mut Vec<Ground>) {
-    if let Some(known) = facts.known(slot) {
-        found.push(Ground {
-            slot,
-            shown: known.shown.clone(),
-            place: known.place.clone(),
-        });
-    }
+/// A fact as a whole, if it is known.
+pub(crate) fn whole(slot: FactSlot, facts: &Facts) -> Option<Ground> {
+    facts.known(slot).map(|known| Ground::of(slot, known))
 }
 
 /// The entries of the list of medicines that are among those wanted.

@@ -3,7 +3,7 @@
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::quantity::when::When;
 use crate::questionnaire::facts::answers::date_in_words;
-use crate::questionnaire::facts::{Facts, Gathered, Known, Value};
+use crate::questionnaire::facts::{Facts, Gathered, Given, Known, Place, Value};
 use crate::rule_set::RuleSet;
 use crate::truth::FactSlot;
 
@@ -14,71 +14,38 @@ pub(crate) fn cross_check(
     facts: &Facts,
     diagnostics: &mut Vec<Diagnostic>,
 ) {
-    if let Some((day, place)) = gathered
-        .completed_on
-        .as_ref()
-        .filter(|(day, _)| *day > facts.as_of)
-    {
+    let help = || {
+        let as_of = date_in_words(&When::on(facts.as_of));
+        format!("the screening is run as of {as_of}; correct the date, or use --as-of")
+    };
+    let answered = gathered.completed_on.as_ref();
+    if let Some((day, Place { source, span })) = answered.filter(|(day, _)| *day > facts.as_of) {
         let title = format!(
             "the answers are dated {}, after the day of the screening",
             date_in_words(&When::on(*day))
         );
-        let help = format!(
-            "the screening is run as of {}; correct the date, or use --as-of",
-            date_in_words(&When::on(facts.as_of))
-        );
-        diagnostics.push(
-            Diagnostic::at(
-                Code::FutureDate,
-                &place.source,
-                &place.span,
-                title,
-                "in the future",
-            )
-            .help(help),
-        );
+        let wrong = Diagnostic::at(Code::FutureDate, source, span, title, "in the future");
+        diagnostics.push(wrong.help(help()));
     }
-    dates(rule_set, gathered, facts, diagnostics);
-}
-
-fn dates(
-    rule_set: &RuleSet,
-    gathered: &Gathered,
-    facts: &Facts,
-    diagnostics: &mut Vec<Diagnostic>,
-) {
     let Some(procedure) = facts.procedure_on else {
         return;
     };
     let procedure_slot = rule_set.catalogue.procedure_on;
     let given = |slot: FactSlot| {
-        let question = rule_set
-            .catalogue
-            .questions
-            .position(|it| it.slot == slot)?;
-        gathered.given.get(&question)
+        let questions = &rule_set.catalogue.questions;
+        gathered
+            .given
+            .get(&questions.position(|it| it.slot == slot)?)
     };
     if procedure.date < facts.as_of
-        && let Some(given) = procedure_slot.and_then(given)
+        && let Some(Given { source, node, .. }) = procedure_slot.and_then(given)
     {
         let title = format!(
             "the surgery is planned for {}, which is past",
             date_in_words(&procedure)
         );
-        let help = format!(
-            "the screening is run as of {}; correct the date, or use --as-of",
-            date_in_words(&When::on(facts.as_of))
-        );
-        diagnostics.push(
-            Diagnostic::at(
-                Code::DatesDisagree,
-                &given.source,
-                &given.node.span,
-                title,
-                "in the past",
-            )
-            .help(help),
-        );
+        let wrong = Diagnostic::at(Code::DatesDisagree, source, node, title, "in the past");
+        diagnostics.push(wrong.help(help()));
     }
     for question in &rule_set.catalogue.questions {
         if Some(question.slot) == procedure_slot {
@@ -102,16 +69,15 @@ fn dates(
                 date_in_words(when),
                 date_in_words(&procedure)
             );
-            diagnostics.push(
-                Diagnostic::at(
-                    Code::DatesDisagree,
-                    &given.source,
-                    &place.span,
-                    title,
-                    "after the surgery",
-                )
-                .help("correct one of the two dates"),
+            let label = "after the surgery";
+            let wrong = Diagnostic::at(
+                Code::DatesDisagree,
+                &given.source,
+                &place.span,
+                title,
+                label,
             );
+            diagnostics.push(wrong.help("correct one of the two dates"));
         }
     }
 }

@@ -52,41 +52,19 @@ impl<'a> AnswerReader<'a> {
         let mut found = Vec::new();
         let mut complete = true;
         for item in items {
-            let mut details = Vec::new();
-            let mut course = Course::UNTOLD;
-            let (text, name_node) = match &item.kind {
-                NodeKind::Map(_) => {
-                    let known = ["name", "daily", "for"];
-                    self.check_keys(item, &known, &mut complete);
-                    details.extend(
-                        item.get("daily")
-                            .and_then(Node::text)
-                            .map(|it| format!("{it} daily")),
-                    );
-                    details.extend(
-                        item.get("for")
-                            .and_then(Node::text)
-                            .map(|it| format!("for {it}")),
-                    );
-                    let Some(name) = self.named(item, &known, "a medicine has no `name`") else {
-                        complete = false;
-                        continue;
-                    };
-                    complete &= self.dose_details(item, &mut course);
-                    (name.1.to_owned(), name.0)
-                }
-                NodeKind::Text(text) => (text.clone(), item),
-                _ => {
-                    complete = false;
-                    self.wrong_kind(item, "the name of a medicine");
-                    continue;
-                }
+            let words = ("a medicine has no `name`", "the name of a medicine");
+            let known = ["name", "daily", "for"];
+            let Some((place, text)) = self.entry_name(item, &known, words, &mut complete) else {
+                complete = false;
+                continue;
             };
+            let mut course = Course::UNTOLD;
+            complete &= self.dose_details(item, &mut course);
             let register = &self.rule_set.medicines;
             let recognised = if self.suggests {
-                recognise::medicine_and_course(register, &text)
+                recognise::medicine_and_course(register, text)
             } else {
-                recognise::known_medicine(register, &text)
+                recognise::known_medicine(register, text)
                     .map_or(Recognised::Not { nearest: None }, Recognised::As)
             };
             let (medicine, nearest) = match recognised {
@@ -96,9 +74,13 @@ impl<'a> AnswerReader<'a> {
                     (Some(at), None)
                 }
                 Recognised::Not { nearest } => {
-                    (None, nearest.filter(|_| missing_word(name_node).is_none()))
+                    (None, nearest.filter(|_| missing_word(place).is_none()))
                 }
             };
+            let told = |key: &str| item.get(key).and_then(Node::text);
+            let daily = told("daily").map(|it| format!("{it} daily"));
+            let course_for = told("for").map(|it| format!("for {it}"));
+            let details: Vec<String> = daily.into_iter().chain(course_for).collect();
             let details = if details.is_empty() {
                 String::new()
             } else {
@@ -106,13 +88,13 @@ impl<'a> AnswerReader<'a> {
             };
             let Course { daily_mg, days, .. } = course;
             found.push(MedicineEntry {
-                text,
+                text: text.to_owned(),
                 details,
                 daily_mg,
                 days,
                 medicine,
                 nearest,
-                place: self.place(&name_node.span),
+                place: self.place(&place.span),
             });
         }
         let shown = joined_or_none(found.iter().map(MedicineEntry::shown), ", ");
@@ -227,57 +209,65 @@ impl<'a> AnswerReader<'a> {
         let mut found = Vec::new();
         let mut complete = true;
         for item in items {
-            let mut reaction: Option<Idx<Reaction>> = None;
-            let (text, name_node) = match &item.kind {
-                NodeKind::Map(_) => {
-                    let known = ["to", "reaction"];
-                    self.check_keys(item, &known, &mut complete);
-                    let Some(to) = self.named(item, &known, "an allergy does not say to what")
-                    else {
-                        complete = false;
-                        continue;
-                    };
-                    if let Some(word) = item.get("reaction").filter(|it| missing_word(it).is_none())
-                    {
-                        reaction = self.reaction(word);
-                        complete &= reaction.is_some();
-                    }
-                    (to.1.to_owned(), to.0)
-                }
-                NodeKind::Text(text) => (text.clone(), item),
-                _ => {
-                    complete = false;
-                    self.wrong_kind(item, "the name of a substance");
-                    continue;
-                }
+            let words = ("an allergy does not say to what", "the name of a substance");
+            let known = ["to", "reaction"];
+            let Some((place, text)) = self.entry_name(item, &known, words, &mut complete) else {
+                complete = false;
+                continue;
             };
+            let word = item.get("reaction");
+            let word = word.filter(|it| missing_word(it).is_none());
+            let reaction = word.and_then(|it| self.reaction(it));
+            complete &= word.is_none() || reaction.is_some();
             let register = &self.rule_set.allergens;
             let recognised = if self.suggests {
-                recognise::substance(register, &text)
+                recognise::substance(register, text)
             } else {
-                recognise::known_substance(register, &text)
+                recognise::known_substance(register, text)
                     .map_or(Recognised::Not { nearest: None }, Recognised::As)
             };
             let (substances, nearest) = match recognised {
                 Recognised::As(bits) => (Some(bits), None),
                 Recognised::Not { nearest } => {
-                    (None, nearest.filter(|_| missing_word(name_node).is_none()))
+                    (None, nearest.filter(|_| missing_word(place).is_none()))
                 }
             };
             let details = reaction.map_or_else(String::new, |at| {
                 format!(" ({})", self.rule_set.allergens.reactions[at].id)
             });
             found.push(AllergyEntry {
-                text,
+                text: text.to_owned(),
                 details,
                 substances,
                 nearest,
                 reaction,
-                place: self.place(&name_node.span),
+                place: self.place(&place.span),
             });
         }
         let shown = joined_or_none(found.iter().map(AllergyEntry::shown), ", ");
         complete.then(|| self.known(Value::Allergies(found), shown, node))
+    }
+
+    /// The name of an entry, with its place: the whole entry, or what stands under the first of the known keys; `None` after a
+    /// diagnostic. `words` say that it has none, and what is needed.
+    fn entry_name<'n>(
+        &mut self,
+        item: &'n Node,
+        known: &[&str],
+        (missing, needed): (&str, &str),
+        complete: &mut bool,
+    ) -> Option<(&'n Node, &'n str)> {
+        match &item.kind {
+            NodeKind::Text(text) => Some((item, text)),
+            NodeKind::Map(_) => {
+                self.check_keys(item, known, complete);
+                self.named(item, known, missing)
+            }
+            _ => {
+                self.wrong_kind(item, needed);
+                None
+            }
+        }
     }
 
     /// The text under the first of the known keys, by which an entry is named, after its node; `None` after a diagnostic.
@@ -325,8 +315,7 @@ impl<'a> AnswerReader<'a> {
                 .map(|it| it.id.as_str())
                 .chain(["unknown"])
                 .collect();
-            let near = nearest(&written, known.iter().copied());
-            let help = near.map_or_else(
+            let help = nearest(&written, known.iter().copied()).map_or_else(
                 || format!("one of {}", listed(&known)),
                 |it| format!("did you mean `{it}`?"),
             );
@@ -469,70 +458,65 @@ impl<'a> AnswerReader<'a> {
             return None;
         }
         // Told even if something else of the entry is wrong already: all slips come in one run.
-        let fine = {
-            let text = match &node.kind {
-                NodeKind::Text(text) => text.as_str(),
-                NodeKind::Number(_) => {
-                    self.needs_unit(node, key, measure.units());
-                    *complete = false;
-                    return None;
-                }
-                _ => {
-                    self.wrong_kind(node, &format!("a number with its unit as `{key}`"));
-                    *complete = false;
-                    return None;
-                }
-            };
-            match read_quantity(text) {
-                Err(error) => {
-                    self.unreadable(node, &error);
-                    false
-                }
-                Ok(parts) => match parts.as_slice() {
-                    [part] => match part.unit.as_deref() {
-                        None => {
-                            self.needs_unit(node, key, measure.units());
-                            false
-                        }
-                        Some(written) => match measure
-                            .unit(written)
-                            .and_then(|it| measure.convert(part.number, it, unit))
-                        {
-                            Some(value) if (range.0..=range.1).contains(&value) => {
-                                return Some(value);
-                            }
-                            Some(value) => {
-                                let title = format!(
-                                    "{} {unit} is not plausible as `{key}`",
-                                    tidy(value, None)
-                                );
-                                let help = format!(
-                                    "anything from {} to {} {unit} is taken; a decimal point in the wrong place is common",
-                                    tidy(range.0, None),
-                                    tidy(range.1, None)
-                                );
-                                let label = "outside the plausible range";
-                                self.wrong(Code::Implausible, node, title, label).help(help);
-                                false
-                            }
-                            None => {
-                                let help = format!("use {}", listed(measure.units()));
-                                let title =
-                                    format!("`{written}` is not a unit of {}", measure.name());
-                                self.wrong(Code::AnswerUnit, node, title, "wrong unit")
-                                    .help(help);
-                                false
-                            }
-                        },
-                    },
-                    _ => {
-                        self.wrong_kind(node, "one number with one unit");
-                        false
-                    }
-                },
+        let value = self.amount_in(node, key, measure, unit, range);
+        *complete &= value.is_some();
+        value
+    }
+
+    /// The amount at a node in a unit; `None` after a diagnostic.
+    fn amount_in(
+        &mut self,
+        node: &Node,
+        key: &str,
+        measure: Measure,
+        unit: &'static str,
+        (least, most): (f64, f64),
+    ) -> Option<f64> {
+        let text = match &node.kind {
+            NodeKind::Text(text) => text.as_str(),
+            NodeKind::Number(_) => {
+                self.needs_unit(node, key, measure.units());
+                return None;
+            }
+            _ => {
+                self.wrong_kind(node, &format!("a number with its unit as `{key}`"));
+                return None;
             }
         };
-        *complete &= fine;
-        None
+        let parts = match read_quantity(text) {
+            Ok(parts) => parts,
+            Err(error) => {
+                self.unreadable(node, &error);
+                return None;
+            }
+        };
+        let [part] = parts.as_slice() else {
+            self.wrong_kind(node, "one number with one unit");
+            return None;
+        };
+        let Some(written) = &part.unit else {
+            self.needs_unit(node, key, measure.units());
+            return None;
+        };
+        let known = measure.unit(written);
+        let Some(value) = known.and_then(|it| measure.convert(part.number, it, unit)) else {
+            let title = format!("`{written}` is not a unit of {}", measure.name());
+            return self
+                .wrong(Code::AnswerUnit, node, title, "wrong unit")
+                .help(format!("use {}", listed(measure.units())))
+                .none();
+        };
+        if (least..=most).contains(&value) {
+            return Some(value);
+        }
+        let title = format!("{} {unit} is not plausible as `{key}`", tidy(value, None));
+        let label = "outside the plausible range";
+        let (least, most) = (tidy(least, None), tidy(most, None));
+        let help = format!(
+            "anything from {least} to {most} {unit} is taken; a decimal point in the wrong place is common"
+        );
+        self.wrong(Code::Implausible, node, title, label)
+            .help(help)
+            .none()
     }
 }

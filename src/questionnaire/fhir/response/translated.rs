@@ -45,7 +45,7 @@ pub(super) fn translated(
         match entry.key.as_str() {
             "questionnaire" => {
                 let own = format!("{}|{}", address(canonical), rule_set.edition);
-                entries.push(put("questionnaire", text(&own, &entry.value.span)));
+                entries.push(put("questionnaire", Node::of_text(&entry.value, &own)));
             }
             "item" if items.is_some() => {}
             _ => entries.push(entry.clone()),
@@ -55,13 +55,11 @@ pub(super) fn translated(
         let own = translator.items();
         let own: Vec<Node> = own.into_iter().chain(translator.kept).collect();
         if !own.is_empty() {
-            entries.push(put("item", list(own, &items.value.span)));
+            entries.push(put("item", Node::new(&items.value, NodeKind::List(own))));
         }
     }
     entries.extend(translator.beside);
-    let span = root.span.clone();
-    let kind = NodeKind::Map(entries);
-    let translated = Node { span, kind };
+    let translated = Node::new(root, NodeKind::Map(entries));
     (translated, translator.notes, translator.diagnostics)
 }
 
@@ -277,14 +275,13 @@ impl<'a> Translator<'a> {
         let as_value = |key: &str, node: Node| replaced(answer, put(key, node));
         let code = |of: &str, code: &str| {
             let mut entries = vec![
-                put("system", text(of, &place.span)),
-                put("code", text(code, &place.span)),
+                put("system", Node::of_text(place, of)),
+                put("code", Node::of_text(place, code)),
             ];
             let own = ["system", "code", "display"];
             let rest = value.value.entries().iter();
             entries.extend(rest.filter(|it| !own.contains(&it.key.as_str())).cloned());
-            let (span, kind) = (place.span.clone(), NodeKind::Map(entries));
-            as_value("valueCoding", Node { span, kind })
+            as_value("valueCoding", Node::new(place, NodeKind::Map(entries)))
         };
         let is_day = matches!(column.part, ColumnPart::TakenOn(_));
         let absent = |word: &str| {
@@ -318,7 +315,7 @@ impl<'a> Translator<'a> {
                 let question = question?;
                 return Some(Said::Answer(match question.answer {
                     Answer::Medicines | Answer::Allergies => {
-                        as_value("valueString", text(name, &place.span))
+                        as_value("valueString", Node::of_text(place, name))
                     }
                     _ => code(&system_of(self.canonical, question), name),
                 }));
@@ -357,7 +354,7 @@ impl<'a> Translator<'a> {
                     // What is no moment of the standard is told as it stands.
                     _ => return Some(Said::Answer(answer.clone())),
                 };
-                as_value("valueDate", text(day, &value.value.span))
+                as_value("valueDate", Node::of_text(&value.value, day))
             }
             // `"true"` in quotes, or nothing, is neither yes nor no.
             (Some(Answer::YesNo), "valueBoolean")
@@ -405,11 +402,10 @@ impl<'a> Translator<'a> {
                 let span = &value.value.span;
                 let entries = vec![
                     put("value", value.value.clone()),
-                    put("system", text(UCUM, span)),
-                    put("code", text(measure.ucum(unit), span)),
+                    put("system", Node::of_text(span, UCUM)),
+                    put("code", Node::of_text(span, measure.ucum(unit))),
                 ];
-                let (span, kind) = (span.clone(), NodeKind::Map(entries));
-                as_value("valueQuantity", Node { span, kind })
+                as_value("valueQuantity", Node::new(span, NodeKind::Map(entries)))
             }
             _ => answer.clone(),
         };
@@ -419,12 +415,10 @@ impl<'a> Translator<'a> {
 
 /// An item of our form.
 fn item(id: &str, link: &Range<usize>, beside: Vec<MapEntry>, answers: Vec<Node>) -> Node {
-    let mut entries = vec![put("linkId", text(id, link))];
+    let mut entries = vec![put("linkId", Node::of_text(link, id))];
     entries.extend(beside);
-    entries.push(put("answer", list(answers, link)));
-    let kind = NodeKind::Map(entries);
-    let span = link.clone();
-    Node { span, kind }
+    entries.push(put("answer", Node::new(link, NodeKind::List(answers))));
+    Node::new(link, NodeKind::Map(entries))
 }
 
 /// A group of our form, if anything stands in it.
@@ -433,20 +427,17 @@ fn group(id: &str, items: Vec<Node>) -> Vec<Node> {
         return Vec::new();
     };
     let entries = vec![
-        put("linkId", text(id, &span)),
-        put("item", list(items, &span)),
+        put("linkId", Node::of_text(&span, id)),
+        put("item", Node::new(&span, NodeKind::List(items))),
     ];
-    let kind = NodeKind::Map(entries);
-    vec![Node { span, kind }]
+    vec![Node::new(&span, NodeKind::Map(entries))]
 }
 
 /// An answer with another value.
 fn replaced(answer: &Node, value: MapEntry) -> Node {
     let rest = answer.entries().iter();
     let rest = rest.filter(|it| !it.key.starts_with("value")).cloned();
-    let kind = NodeKind::Map(rest.chain([value]).collect());
-    let span = answer.span.clone();
-    Node { span, kind }
+    Node::new(answer, NodeKind::Map(rest.chain([value]).collect()))
 }
 
 /// A mapping without a key.
@@ -455,29 +446,10 @@ fn without(map: &Node, key: &str) -> Node {
         return map.clone();
     }
     let entries = map.entries().iter().filter(|it| it.key != key);
-    let kind = NodeKind::Map(entries.cloned().collect());
-    let span = map.span.clone();
-    Node { span, kind }
+    Node::new(map, NodeKind::Map(entries.cloned().collect()))
 }
 
 fn put(key: &str, value: Node) -> MapEntry {
-    MapEntry {
-        key: key.to_owned(),
-        key_span: value.span.clone(),
-        value,
-    }
-}
-
-fn text(words: &str, span: &Range<usize>) -> Node {
-    Node {
-        span: span.clone(),
-        kind: NodeKind::Text(words.to_owned()),
-    }
-}
-
-fn list(items: Vec<Node>, span: &Range<usize>) -> Node {
-    Node {
-        span: span.clone(),
-        kind: NodeKind::List(items),
-    }
+    let span = value.span.clone();
+    MapEntry::new(key, &span, value)
 }

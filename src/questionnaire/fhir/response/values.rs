@@ -8,7 +8,7 @@ use crate::document::diagnostic::{Code, listed};
 use crate::document::reading::Tells;
 use crate::document::source::{MapEntry, Node, NodeKind};
 use crate::quantity::Measure;
-use crate::questionnaire::facts::Given;
+use crate::questionnaire::facts::{Given, dated};
 use crate::questionnaire::fhir::links::ItemKind;
 use crate::questionnaire::fhir::response::{
     Coded, DAY, Elements, ItemAnswer, QUANTITY, Reader, is_part_of_a_date, key_of,
@@ -30,34 +30,19 @@ const COMPARATORS: [&str; 4] = ["<", "<=", ">=", ">"];
 impl<'a> Reader<'a> {
     /// The answer to a question, as it would stand in a questionnaire's file.
     pub(super) fn question(&mut self, question: &Question) -> Option<Given> {
-        let value_link = value_id(question);
-        let value = self.part(question, &value_link, false);
-        let node = if question.dated {
-            let link = taken_on_id(question);
-            let taken_on = self.part(question, &link, true);
-            match (value, taken_on) {
-                (None, None) => None,
-                // A result that is not known has no day.
-                (Some((key, word)), None) if is_word(&word) => Some((key, word)),
-                (value, taken_on) => {
-                    let key = value.as_ref().or(taken_on.as_ref())?.0.clone();
-                    let node = |part: Option<(Range<usize>, Node)>| {
-                        part.map_or_else(|| blank(&key), |(_, it)| it)
-                    };
-                    let (value, taken_on) = (node(value), node(taken_on));
-                    let span = value.span.clone();
-                    let entries = vec![
-                        entry("value", &key, value),
-                        entry("taken_on", &key, taken_on),
-                    ];
-                    let kind = NodeKind::Map(entries);
-                    Some((key.clone(), Node { span, kind }))
-                }
-            }
+        let value = self.part(question, &value_id(question), false);
+        let day = if question.dated {
+            self.part(question, &taken_on_id(question), true)
         } else {
-            value
+            None
         };
-        let (key_span, node) = node?;
+        let key_span = value.as_ref().or(day.as_ref())?.0.clone();
+        let [value, day] = [value, day].map(|part| part.map(|(_, node)| node));
+        let node = if question.dated {
+            dated(&key_span, value, day)?
+        } else {
+            value?
+        };
         Some(Given {
             source: Arc::clone(self.source),
             key_span,
@@ -101,7 +86,7 @@ impl<'a> Reader<'a> {
         let only = self.detail(item)?;
         let coding = self.typed(&only, "valueCoding")?;
         match self.coding(coding, ABSENT, &[])? {
-            Coded::Absent(word) => Some(text(word, &coding.span)),
+            Coded::Absent(word) => Some(Node::of_text(coding, word)),
             Coded::Own(_) | Coded::None => {
                 let title = "the form does not have that reason";
                 self.wrong(Code::AnswerOption, coding, title, "not an option")
@@ -169,7 +154,7 @@ impl<'a> Reader<'a> {
                 let own = system_of(self.canonical, question);
                 match self.coding(coding, &own, &codes(self.rule_set, question))? {
                     Coded::Own(code) => Some(code.clone()),
-                    Coded::Absent(word) => Some(text(word, &coding.span)),
+                    Coded::Absent(word) => Some(Node::of_text(coding, word)),
                     Coded::None => {
                         let title = format!("`{}` has no option for none", question.id);
                         self.wrong(Code::AnswerOption, coding, title, "not an option")
@@ -228,17 +213,11 @@ impl<'a> Reader<'a> {
                     .none();
             }
             return Some(match word {
-                Some(word) => text(word, &span),
-                None => Node {
-                    span,
-                    kind: NodeKind::List(Vec::new()),
-                },
+                Some(word) => Node::of_text(&span, word),
+                None => Node::new(&span, NodeKind::List(Vec::new())),
             });
         }
-        complete.then_some(Node {
-            span,
-            kind: NodeKind::List(items),
-        })
+        complete.then(|| Node::new(&span, NodeKind::List(items)))
     }
 
     /// One entry of a list with its details.
@@ -265,11 +244,11 @@ impl<'a> Reader<'a> {
             _ => "name",
         };
         let key = name.span.clone();
-        let mut entries = vec![entry(name_key, &key, name.clone())];
+        let mut entries = vec![MapEntry::new(name_key, &key, name.clone())];
         for detail in details {
             let Some(item) = within.get(detail).copied() else {
                 if is_plan {
-                    entries.push(entry(detail, &key, blank(&key)));
+                    entries.push(MapEntry::new(detail, &key, Node::new(&key, NodeKind::Null)));
                 }
                 continue;
             };
@@ -285,7 +264,7 @@ impl<'a> Reader<'a> {
                         .collect();
                     match self.coding(coding, &system(self.canonical, "reactions"), &codes)? {
                         Coded::Own(code) => Some(code.clone()),
-                        Coded::Absent(word) => Some(text(word, &coding.span)),
+                        Coded::Absent(word) => Some(Node::of_text(coding, word)),
                         Coded::None => {
                             let title = "the form has no reaction for none";
                             self.wrong(Code::AnswerOption, coding, title, "not an option")
@@ -296,15 +275,12 @@ impl<'a> Reader<'a> {
                 }
                 _ => self.typed(&only, "valueString").cloned(),
             };
-            entries.push(entry(detail, &key_of(item), node?));
+            entries.push(MapEntry::new(detail, &key_of(item), node?));
         }
         if entries.len() == 1 {
             return Some(name);
         }
-        Some(Node {
-            span: answer.span.clone(),
-            kind: NodeKind::Map(entries),
-        })
+        Some(Node::new(&answer.span, NodeKind::Map(entries)))
     }
 
     /// The items within an answer that have answers themselves, by the last part of their link id.
@@ -397,7 +373,7 @@ impl<'a> Reader<'a> {
                 .none();
         }
         let Some(comparator) = quantity.get("comparator") else {
-            return Some(text(&format!("{number} {unit}"), &quantity.span));
+            return Some(Node::of_text(quantity, &format!("{number} {unit}")));
         };
         let sign = comparator.shown(self.source);
         if !COMPARATORS.contains(&sign) {
@@ -412,7 +388,7 @@ impl<'a> Reader<'a> {
             question.ask
         );
         self.tell(&section_of(question), words, &quantity.span);
-        Some(text("unknown", &quantity.span))
+        Some(Node::of_text(quantity, "unknown"))
     }
 
     /// A day, with its time if one is told. Part of a date is not known, and told.
@@ -435,7 +411,7 @@ impl<'a> Reader<'a> {
                 question.ask
             );
             self.tell(&section_of(question), words, &node.span);
-            return Some(text("unknown", &node.span));
+            return Some(Node::of_text(node, "unknown"));
         }
         // Whatever else could stand for a day in a questionnaire's file is none of the standard's.
         let is_day = |it: u8| it.is_ascii_digit() || it == b'-';
@@ -447,7 +423,7 @@ impl<'a> Reader<'a> {
                 .help(help)
                 .none();
         }
-        Some(text(&format!("{day}{at}"), &node.span))
+        Some(Node::of_text(node, &format!("{day}{at}")))
     }
 
     /// A time of day to the minute, as everywhere here; the standard demands seconds, and they are left out.
@@ -499,32 +475,4 @@ impl<'a> Reader<'a> {
 fn section_of(question: &Question) -> String {
     let section = question.id.split_once('.');
     section.map_or_else(String::new, |(section, _)| section.to_owned())
-}
-
-fn text(words: &str, span: &Range<usize>) -> Node {
-    Node {
-        span: span.clone(),
-        kind: NodeKind::Text(words.to_owned()),
-    }
-}
-
-/// Nothing, at a place.
-fn blank(span: &Range<usize>) -> Node {
-    Node {
-        span: span.clone(),
-        kind: NodeKind::Null,
-    }
-}
-
-fn entry(key: &str, key_span: &Range<usize>, value: Node) -> MapEntry {
-    MapEntry {
-        key: key.to_owned(),
-        key_span: key_span.clone(),
-        value,
-    }
-}
-
-/// Whether an answer is only why there is none.
-fn is_word(node: &Node) -> bool {
-    matches!(node.text(), Some("unknown" | "declined"))
 }
