@@ -42,20 +42,6 @@ struct Unit {
     also: &'static [&'static str],
 }
 
-/// Every measure, in the order of the declaration.
-const ALL: [Measure; 10] = [
-    Measure::Mass,
-    Measure::Length,
-    Measure::Volume,
-    Measure::Pressure,
-    Measure::Hba1c,
-    Measure::Glucose,
-    Measure::Creatinine,
-    Measure::Clearance,
-    Measure::Count,
-    Measure::Strength,
-];
-
 /// Base: gram. The pound is 0.45359237 kg exactly (international yard and pound agreement, 1959; from memory), the
 /// stone 14 pounds, the ounce a sixteenth of a pound.
 const MASS: &[Unit] = &[
@@ -352,12 +338,26 @@ impl fmt::Display for CompoundError {
 impl std::error::Error for CompoundError {}
 
 impl Measure {
+    /// Every measure, in the order of the declaration.
+    pub(crate) const ALL: [Self; 10] = [
+        Self::Mass,
+        Self::Length,
+        Self::Volume,
+        Self::Pressure,
+        Self::Hba1c,
+        Self::Glucose,
+        Self::Creatinine,
+        Self::Clearance,
+        Self::Count,
+        Self::Strength,
+    ];
+
     /// Finds the measure that the rule set names, such as `mass`.
     ///
     /// # Returns
     /// `None` if there is no such measure; the caller reports that as an error in the rule set.
     pub fn from_name(name: &str) -> Option<Self> {
-        ALL.into_iter().find(|measure| measure.name() == name)
+        Self::ALL.into_iter().find(|measure| measure.name() == name)
     }
 
     /// The name a rule set uses for this measure.
@@ -522,7 +522,8 @@ impl Measure {
 
 /// Every measure that has a unit of this spelling, so that a message can say "that is a unit of mass".
 pub fn which_measures(spelling: &str) -> Vec<Measure> {
-    ALL.into_iter()
+    Measure::ALL
+        .into_iter()
         .filter(|measure| measure.unit(spelling).is_some())
         .collect()
 }

@@ -24,16 +24,6 @@ pub mod whole;
 
 use crate::questionnaire::edit::scalar::scalar;
 
-/// The keys of a questionnaire, in order.
-const FRAME: [&str; 6] = [
-    "questionnaire",
-    "for",
-    "reference",
-    "completed_on",
-    "answers",
-    "note",
-];
-
 /// One answer as somebody gives it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Entered {
@@ -128,7 +118,7 @@ pub fn with_answer(
     let questions = catalogue.questions.iter();
     let beside = questions.filter(|it| it.section == question.section);
     let path = [
-        PathKey::among("answers", FRAME.into_iter()),
+        PathKey::among("answers", frame::KEYS.into_iter()),
         PathKey::among(&section.id, sections(rule_set)),
         PathKey::among(question.name(), beside.map(Question::name)),
     ];
@@ -148,12 +138,12 @@ pub fn with_note(
     let catalogue = &rule_set.catalogue;
     let written = (!note.is_empty()).then(|| scalar(note));
     let Some(at) = section else {
-        let path = [PathKey::among("note", FRAME.into_iter())];
+        let path = [PathKey::among("note", frame::KEYS.into_iter())];
         return place::put(text, &path, written.as_deref());
     };
     let beside = catalogue.questions.iter().filter(|it| it.section == at);
     let path = [
-        PathKey::among("answers", FRAME.into_iter()),
+        PathKey::among("answers", frame::KEYS.into_iter()),
         PathKey::among(&catalogue.sections[at].id, sections(rule_set)),
         PathKey::among("note", beside.map(Question::name)),
     ];

@@ -81,12 +81,13 @@ fn is_coded(question: &Question) -> bool {
     )
 }
 
-/// Whether it is answered by a list, which may be empty.
-fn is_list(question: &Question) -> bool {
-    matches!(
-        question.answer,
-        Answer::SeveralOf(_) | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic
-    )
+/// The type of the value of a number.
+fn value_of_number(whole: bool) -> &'static str {
+    if whole {
+        "valueInteger"
+    } else {
+        "valueDecimal"
+    }
 }
 
 /// Whether the day that answers a question may have a time, which says nothing where it may lie decades back.

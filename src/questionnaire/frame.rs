@@ -10,7 +10,7 @@ use crate::document::diagnostic::{
     Code, Diagnostic, did_you_mean, listed, misspelt, nearest, perhaps,
 };
 use crate::document::reading::Tells;
-use crate::document::source::{Node, NodeKind, Source};
+use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::document::text;
 use crate::document::text::Format;
 use crate::quantity::when::read_when;
@@ -22,6 +22,15 @@ use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 
 /// Most bytes of a questionnaire or clinic file.
 pub(crate) const LARGEST: u64 = 1 << 20;
+/// The keys of a questionnaire, in order.
+pub(crate) const KEYS: [&str; 6] = [
+    "questionnaire",
+    "for",
+    "reference",
+    "completed_on",
+    "answers",
+    "note",
+];
 /// Longest name of a clinic.
 const LONGEST_NAME: usize = 64;
 /// The kinds of file by the key that begins each: what it is, and where it is given to the program.
@@ -164,13 +173,8 @@ fn read(
             let what = if matches!(frame.root.kind, NodeKind::Null) {
                 Diagnostic::bare(Code::Empty, format!("`{name}` is empty"))
             } else {
-                Diagnostic::at(
-                    Code::WrongType,
-                    &frame.source,
-                    &frame.root.span,
-                    "a questionnaire is a mapping",
-                    frame.root.kind_in_words(),
-                )
+                let (title, label) = ("a questionnaire is a mapping", frame.root.kind_in_words());
+                Diagnostic::at(Code::WrongType, &frame.source, &*frame.root, title, label)
             };
             frame
                 .diagnostics
@@ -229,16 +233,9 @@ impl Frame<'_> {
             let help = format!(
                 "give it to {place}; here stands {needed}, which begins with `{version_key}: 1`"
             );
-            return Some(
-                Diagnostic::at(
-                    Code::AnotherKind,
-                    &self.source,
-                    &entry.key_span,
-                    title,
-                    "another kind of file",
-                )
-                .help(help),
-            );
+            let (source, label) = (&self.source, "another kind of file");
+            let other = Diagnostic::at(Code::AnotherKind, source, entry, title, label);
+            return Some(other.help(help));
         }
         let entry = self
             .root
@@ -280,14 +277,7 @@ impl Frame<'_> {
                 "note",
             ]
         } else {
-            &[
-                "questionnaire",
-                "for",
-                "reference",
-                "completed_on",
-                "answers",
-                "note",
-            ]
+            &KEYS
         };
         for entry in root.entries() {
             if !known.contains(&entry.key.as_str()) {
@@ -325,13 +315,9 @@ impl Frame<'_> {
                     .help(help);
             }
             Some(entry) if entry.value.kind != NodeKind::Number(1.0) => {
-                let span = if entry.value.span.is_empty() {
-                    entry.key_span.clone()
-                } else {
-                    entry.value.span.clone()
-                };
+                let span = value_or_key(entry);
                 let title = format!("this program reads `{version_key}: 1`");
-                self.wrong(Code::WrongForm, &span, title, "another version")
+                self.wrong(Code::WrongForm, span, title, "another version")
                     .help(format!("write `{version_key}: 1`"));
             }
             Some(_) => {}
@@ -498,12 +484,8 @@ impl Frame<'_> {
         let Some((title, help)) = wrong else {
             return text.to_owned();
         };
-        let span = if entry.value.span.is_empty() {
-            entry.key_span.clone()
-        } else {
-            entry.value.span.clone()
-        };
-        self.wrong(Code::WrongForm, &span, title, "cannot stand here")
+        let span = value_or_key(entry);
+        self.wrong(Code::WrongForm, span, title, "cannot stand here")
             .help(help);
         String::new()
     }
@@ -749,6 +731,12 @@ fn not_a_name(text: &str) -> Option<(String, String)> {
 /// Whether a text may be a patient's reference.
 pub(crate) fn is_reference(text: &str) -> bool {
     not_a_reference(text).is_none()
+}
+
+/// Where the value of an entry stands; its key, where nothing is written.
+fn value_or_key(entry: &MapEntry) -> &Range<usize> {
+    let value = Some(&entry.value.span);
+    value.filter(|it| !it.is_empty()).unwrap_or(&entry.key_span)
 }
 
 /// The first line of the file.

@@ -108,13 +108,8 @@ pub fn read(rule_set: &RuleSet, name: &str, bytes: &[u8]) -> Result<Mapping, Vec
         && written.text().is_some_and(|it| it != rule_set.id)
     {
         let title = format!("the file is for another rule set than `{}`", rule_set.id);
-        let other = Diagnostic::at(
-            Code::AnotherRuleSet,
-            source,
-            &written.span,
-            title,
-            "another rule set",
-        );
+        let (code, label) = (Code::AnotherRuleSet, "another rule set");
+        let other = Diagnostic::at(code, source, written, title, label);
         return Err(vec![other]);
     }
     let mut reader = MappingReader {
@@ -230,7 +225,7 @@ impl MappingReader<'_> {
 
     fn may_be_several(&self, part: &ColumnPart) -> bool {
         match part {
-            ColumnPart::Answer(at) => is_list(&self.rule_set.catalogue.questions[*at]),
+            ColumnPart::Answer(at) => self.rule_set.catalogue.questions[*at].is_list(),
             ColumnPart::TakenOn(_) => false,
             ColumnPart::Note(_) => true,
         }
@@ -289,7 +284,7 @@ impl MappingReader<'_> {
                 codes.insert(entry.key.trim().to_owned(), meaning);
             }
         }
-        let takes_entries = question.is_some_and(is_list);
+        let takes_entries = question.is_some_and(Question::is_list);
         for key in ["split", "further"] {
             if let Some(entry) = node.entry(key).filter(|_| !takes_entries) {
                 let title = format!("`{key}` is for a list of entries");
@@ -313,12 +308,8 @@ impl MappingReader<'_> {
 
     /// The unit of a column as it is spelt here.
     fn unit(&mut self, question: Option<&Question>, entry: &MapEntry) -> Option<&'static str> {
-        let Some(Answer::Quantity {
-            measure,
-            unit,
-            units,
-        }) = question.map(|it| &it.answer)
-        else {
+        let answer = question.map(|it| &it.answer);
+        let Some(answer @ Answer::Quantity { measure, .. }) = answer else {
             let title = "`unit` is for a number with a unit";
             return self
                 .reading
@@ -326,7 +317,7 @@ impl MappingReader<'_> {
                 .help("take it out here")
                 .none();
         };
-        let accepted: Vec<&str> = std::iter::once(unit).chain(units).copied().collect();
+        let accepted = answer.units();
         let written = entry.value.text()?;
         let known = measure.unit(written).filter(|it| accepted.contains(it));
         if known.is_none() {
@@ -374,7 +365,7 @@ impl MappingReader<'_> {
         if is_known {
             return Some(CodeMeaning::Named(written));
         }
-        let may_be_empty = question.is_some_and(is_list);
+        let may_be_empty = question.is_some_and(Question::is_list);
         if written == "none" && may_be_empty {
             return Some(CodeMeaning::Nothing);
         }
@@ -390,12 +381,4 @@ impl MappingReader<'_> {
             ))
             .none()
     }
-}
-
-/// Whether a question is answered by a list, which may be empty.
-pub(crate) fn is_list(question: &Question) -> bool {
-    matches!(
-        question.answer,
-        Answer::SeveralOf(_) | Answer::Medicines | Answer::Allergies
-    )
 }

@@ -5,7 +5,7 @@
 
 use serde_json::{Map, Value, json};
 
-use crate::rule_set::{Answer, Question, RuleSet};
+use crate::rule_set::{Answer, Choice, Question, RuleSet};
 
 /// The schema of a patient's questionnaire.
 pub fn questionnaire(rule_set: &RuleSet) -> Value {
@@ -34,15 +34,11 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             let name = question.name();
             questions.insert(name.to_owned(), one(rule_set, question));
         }
-        questions.insert(
-            "note".into(),
-            json!({ "type": ["string", "null"], "description": "Anything that fits no question; the clinician reads it." }),
-        );
+        questions.insert("note".into(), note());
         let section_schema = json!({ "type": ["object", "null"], "description": section.title, "additionalProperties": false, "properties": questions });
         sections.insert(section.id.clone(), section_schema);
     }
     let answers = json!({ "type": ["object", "null"], "additionalProperties": false, "properties": sections });
-    let note = json!({ "type": ["string", "null"], "description": "Anything that fits no question; the clinician reads it." });
     let (title, required, properties) = if is_clinic {
         let properties = json!({
             "clinic": { "const": 1, "description": "Version of this form." },
@@ -59,7 +55,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             },
             "offers": offers(rule_set),
             "answers": answers,
-            "note": note,
+            "note": note(),
         });
         (
             "A clinic's standing answers",
@@ -78,7 +74,7 @@ fn frame(rule_set: &RuleSet, is_clinic: bool) -> Value {
             },
             "completed_on": { "type": ["string", "null"], "description": "The day the answers were given, as YYYY-MM-DD." },
             "answers": answers,
-            "note": note,
+            "note": note(),
         });
         (
             "A questionnaire: one patient's answers",
@@ -119,9 +115,7 @@ fn offers(rule_set: &RuleSet) -> Value {
                 "type": "object", "additionalProperties": false, "required": ["agent", "strength"],
                 "properties": { "agent": { "type": "string" }, "strength": { "type": "string" } },
             }),
-            Answer::SeveralOf(options) => {
-                json!({ "enum": options.iter().map(|it| it.id.as_str()).collect::<Vec<_>>() })
-            }
+            Answer::SeveralOf(options) => among(options),
             _ => bare(rule_set, question),
         };
         let list = json!({ "type": ["array", "null"], "minItems": 1, "items": item, "description": question.ask });
@@ -136,6 +130,10 @@ fn offers(rule_set: &RuleSet) -> Value {
         "type": ["object", "null"], "additionalProperties": false, "properties": sections,
         "description": "What the clinic offers of each choice of the plan. Other plans are looked for among these; a plan that needs anything else is flagged.",
     })
+}
+
+fn note() -> Value {
+    json!({ "type": ["string", "null"], "description": "Anything that fits no question; the clinician reads it." })
 }
 
 /// The two words every question accepts.
@@ -169,21 +167,20 @@ fn date() -> Value {
     json!({ "type": "string", "pattern": "^\\d{4}-\\d{2}-\\d{2}([ T]\\d{2}:\\d{2})?$" })
 }
 
+/// One of these options.
+fn among(options: &[Choice]) -> Value {
+    let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
+    json!({ "enum": ids })
+}
+
 fn bare(rule_set: &RuleSet, question: &Question) -> Value {
     match &question.answer {
         Answer::YesNo => json!({ "enum": ["yes", "no", true, false] }),
-        Answer::OneOf(options) => {
-            json!({ "enum": options.iter().map(|it| it.id.as_str()).collect::<Vec<_>>() })
-        }
-        Answer::SeveralOf(options) => {
-            json!({ "type": "array", "items": { "enum": options.iter().map(|it| it.id.as_str()).collect::<Vec<_>>() } })
-        }
+        Answer::OneOf(options) => among(options),
+        Answer::SeveralOf(options) => json!({ "type": "array", "items": among(options) }),
         Answer::Number { .. } => json!({ "type": ["number", "string"] }),
-        Answer::Quantity { unit, units, .. } => {
-            let units: Vec<&str> = std::iter::once(*unit)
-                .chain(units.iter().copied())
-                .collect();
-            json!({ "type": "string", "description": format!("A number with its unit: {}.", units.join(", ")) })
+        answer @ Answer::Quantity { .. } => {
+            json!({ "type": "string", "description": format!("A number with its unit: {}.", answer.units().join(", ")) })
         }
         Answer::Date => date(),
         Answer::Text => json!({ "type": ["string", "number", "boolean"] }),

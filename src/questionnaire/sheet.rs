@@ -16,9 +16,7 @@ use crate::document::source::{Node, NodeKind, Source};
 use crate::quantity::when::read_when;
 use crate::questionnaire::facts::{Gathered, Given, Note, Place, dated};
 use crate::questionnaire::frame::Questionnaire;
-use crate::questionnaire::mapping::{
-    CodeMeaning, ColumnPart, MappedColumn, Mapping, SheetForm, is_list,
-};
+use crate::questionnaire::mapping::{CodeMeaning, ColumnPart, MappedColumn, Mapping, SheetForm};
 use crate::questionnaire::reference::not_a_reference;
 use crate::rule_set::{Answer, Idx, Question, RuleSet};
 
@@ -173,7 +171,7 @@ impl<'a> Heading<'a> {
             let column = cell.text.as_str();
             let first = cells.iter().take(position).find(|it| it.text == cell.text);
             let told = |code, title: String, label: &str| {
-                Diagnostic::at(code, &source, &cell.span, title, label)
+                Diagnostic::at(code, &source, cell, title, label)
             };
             if column.is_empty() {
                 let title = format!("column {} has no heading", position + 1);
@@ -181,7 +179,7 @@ impl<'a> Heading<'a> {
             } else if let Some(first) = first {
                 let title = format!("two columns have the heading `{column}`");
                 let twice = told(Code::ColumnTwice, title, "a second time");
-                found.push(twice.also(&first.span, "the first time"));
+                found.push(twice.also(first, "the first time"));
             } else if !known.contains(&column) {
                 let title =
                     format!("the mapping file does not say what the column `{column}` holds");
@@ -194,14 +192,9 @@ impl<'a> Heading<'a> {
                 "the sheet has no column `{}`, which holds the reference",
                 form.reference
             );
-            let all = 0..source.text().len();
-            found.push(Diagnostic::at(
-                Code::MissingKey,
-                &source,
-                &all,
-                title,
-                "no reference",
-            ));
+            let all = &(0..source.text().len());
+            let missing = Diagnostic::at(Code::MissingKey, &source, all, title, "no reference");
+            found.push(missing);
         }
         if !found.is_empty() {
             return Err(found);
@@ -251,13 +244,8 @@ impl<'a> Heading<'a> {
             );
             let all = 0..source.text().len();
             let span = cells.get(self.columns.len()).map_or(&all, |it| &it.span);
-            let ragged = Diagnostic::at(
-                Code::RaggedRow,
-                &source,
-                span,
-                title,
-                "not as many as columns",
-            );
+            let label = "not as many as columns";
+            let ragged = Diagnostic::at(Code::RaggedRow, &source, span, title, label);
             return (None, vec![ragged]);
         }
         let mut reader = RowReader {
@@ -355,7 +343,7 @@ impl<'a> RowReader<'a> {
         }
         for (at, question) in heading.rule_set.catalogue.questions.entries() {
             let columns = columns.get(&at).map_or(&[][..], Vec::as_slice);
-            let value = if is_list(question) {
+            let value = if question.is_list() {
                 self.list(question, columns)
             } else {
                 let only = columns.first();
@@ -464,24 +452,20 @@ impl<'a> RowReader<'a> {
             Answer::Number { .. } => {
                 self.translated(Code::NotANumber, cell, value::number(form, &cell.text))
             }
-            Answer::Quantity { unit, units, .. } => {
-                match value::quantity(form, column.unit, &cell.text) {
-                    Ok(Some(made)) => Some(Node::of_text(cell, &made)),
-                    Ok(None) => {
-                        let accepted: Vec<&str> =
-                            std::iter::once(unit).chain(units).copied().collect();
-                        let help = format!(
-                            "say in the mapping file in which unit the sender writes the column (`unit:` {}), or write it into the cell",
-                            listed(&accepted)
-                        );
-                        let title = format!("`{}` needs a unit", question.id);
-                        self.wrong(Code::NeedsUnit, cell, title, "a number without a unit")
-                            .help(help)
-                            .none()
-                    }
-                    Err(help) => self.translated(Code::NotANumber, cell, Err(help)),
+            Answer::Quantity { .. } => match value::quantity(form, column.unit, &cell.text) {
+                Ok(Some(made)) => Some(Node::of_text(cell, &made)),
+                Ok(None) => {
+                    let help = format!(
+                        "say in the mapping file in which unit the sender writes the column (`unit:` {}), or write it into the cell",
+                        listed(&question.answer.units())
+                    );
+                    let title = format!("`{}` needs a unit", question.id);
+                    self.wrong(Code::NeedsUnit, cell, title, "a number without a unit")
+                        .help(help)
+                        .none()
                 }
-            }
+                Err(help) => self.translated(Code::NotANumber, cell, Err(help)),
+            },
             Answer::Date => self.translated(Code::NotADate, cell, value::day(form, &cell.text)),
             Answer::YesNo | Answer::OneOf(_) if !column.codes.is_empty() => {
                 self.no_code(column, cell, &cell.text);

@@ -155,6 +155,14 @@ impl Question {
         self.decision && among
     }
 
+    /// Whether it is answered by a list, which may be empty.
+    pub(crate) fn is_list(&self) -> bool {
+        matches!(
+            self.answer,
+            Answer::SeveralOf(_) | Answer::Medicines | Answer::Allergies | Answer::Anaesthetic
+        )
+    }
+
     /// The second part of its id.
     pub(crate) fn name(&self) -> &str {
         self.id.split_once('.').map_or(&self.id, |(_, name)| name)
@@ -294,6 +302,16 @@ pub enum Answer {
     Allergies,
     /// Planned local anaesthetic.
     Anaesthetic,
+}
+
+impl Answer {
+    /// The units that a quantity is written in, its own first; none for anything else.
+    pub(crate) fn units(&self) -> Vec<&'static str> {
+        match self {
+            Self::Quantity { unit, units, .. } => [&[*unit], units.as_slice()].concat(),
+            _ => Vec::new(),
+        }
+    }
 }
 
 /// One option of a question.

@@ -292,11 +292,7 @@ impl<'a> AnswerReader<'a> {
             }
             Answer::SeveralOf(options) => self.several(node, options),
             Answer::Number { whole } => self.number(node, *whole),
-            Answer::Quantity {
-                measure,
-                unit,
-                units,
-            } => self.quantity(node, *measure, unit, units),
+            Answer::Quantity { measure, unit, .. } => self.quantity(node, *measure, unit),
             Answer::Date => self.date(node, self.question.past),
             Answer::Text => {
                 let Some(text) = node.written(self.source) else {
@@ -327,11 +323,8 @@ impl<'a> AnswerReader<'a> {
                 options.first().map_or("", |it| &it.id)
             ),
             Answer::Number { .. } => "write digits with a decimal point".to_owned(),
-            Answer::Quantity { unit, units, .. } => {
-                let accepted: Vec<&str> = std::iter::once(*unit)
-                    .chain(units.iter().copied())
-                    .collect();
-                format!("write a number and its unit: {}", listed(&accepted))
+            answer @ Answer::Quantity { .. } => {
+                format!("write a number and its unit: {}", listed(&answer.units()))
             }
             Answer::Date => "write a date as `YYYY-MM-DD`".to_owned(),
             Answer::Text => "write a text".to_owned(),
@@ -562,14 +555,8 @@ impl<'a> AnswerReader<'a> {
             .none()
     }
 
-    fn quantity(
-        &mut self,
-        node: &Node,
-        measure: Measure,
-        unit: &'static str,
-        units: &[&'static str],
-    ) -> Option<Fact> {
-        let accepted: Vec<&str> = std::iter::once(unit).chain(units.iter().copied()).collect();
+    fn quantity(&mut self, node: &Node, measure: Measure, unit: &'static str) -> Option<Fact> {
+        let accepted = self.question.answer.units();
         let parts = match &node.kind {
             NodeKind::Number(_) => {
                 self.needs_unit(node, &self.question.id, &accepted);

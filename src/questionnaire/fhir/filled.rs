@@ -9,8 +9,8 @@ use crate::quantity::{Measure, read_number, read_quantity};
 use crate::questionnaire::facts::{Gathered, Given};
 use crate::questionnaire::fhir::form::{address, canonical};
 use crate::questionnaire::fhir::{
-    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, codes, is_coded, is_list, is_timed, system, system_of,
-    taken_on_id, value_id,
+    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, codes, is_coded, is_timed, system, system_of,
+    taken_on_id, value_id, value_of_number,
 };
 use crate::rule_set::{Answer, Question, RuleSet};
 
@@ -134,7 +134,7 @@ impl Filled<'_> {
                 answered(&format!("{link}.absent"), vec![coding(ABSENT, code, None)])
             });
         }
-        if is_list(question) {
+        if question.is_list() {
             let mut answers: Vec<Value> = node
                 .items()
                 .iter()
@@ -149,11 +149,7 @@ impl Filled<'_> {
         let answer = match &question.answer {
             Answer::Date => return self.day(link, node, source, is_timed(question)),
             Answer::Number { whole } => {
-                let key = if *whole {
-                    "valueInteger"
-                } else {
-                    "valueDecimal"
-                };
+                let key = value_of_number(*whole);
                 json!({ key: number(written, read_number(written).ok()?) })
             }
             Answer::Quantity { measure, unit, .. } => quantity(*measure, unit, written)?,

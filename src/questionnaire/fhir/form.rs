@@ -6,7 +6,7 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::quantity::Measure;
 use crate::questionnaire::fhir::{
     ABSENT, DECLINED, DECLINED_IN_WORDS, NONE, NONE_IN_WORDS, NOT_KNOWN, NOT_KNOWN_IN_WORDS, UCUM,
-    codes, is_coded, is_list, is_timed, system, system_of, taken_on_id, value_id,
+    codes, is_coded, is_timed, system, system_of, taken_on_id, value_id, value_of_number,
 };
 use crate::rule_set::{
     Answer, Comparison, Condition, FactKind, Question, RuleSet, Section, Status, Test,
@@ -188,13 +188,9 @@ impl Form<'_> {
             }));
         }
         match &question.answer {
-            Answer::Quantity {
-                measure,
-                unit,
-                units,
-            } => {
-                let all = std::iter::once(unit).chain(units);
-                extensions.extend(all.map(|unit| unit_option(*measure, unit)));
+            Answer::Quantity { measure, unit, .. } => {
+                let units = question.answer.units();
+                extensions.extend(units.iter().map(|unit| unit_option(*measure, unit)));
                 if let Some((low, high)) = question.plausible {
                     let bound = |url: &str, number: f64| {
                         let code = measure.ucum(unit);
@@ -207,11 +203,7 @@ impl Form<'_> {
             Answer::Number { whole } => {
                 if let Some((low, high)) = question.plausible {
                     let bound = |url: &str, number: f64| {
-                        let key = if *whole {
-                            "valueInteger"
-                        } else {
-                            "valueDecimal"
-                        };
+                        let key = value_of_number(*whole);
                         json!({ "url": url, key: plain(number) })
                     };
                     extensions.extend([bound(LEAST, low), bound(MOST, high)]);
@@ -250,7 +242,7 @@ impl Form<'_> {
             }
             Answer::Date | Answer::Text => {}
         }
-        if is_list(question) {
+        if question.is_list() {
             put(&mut item, "repeats", json!(true));
             let details = children.iter_mut();
             for detail in details.filter(|it| it.get("type") != Some(&json!("display"))) {
@@ -279,7 +271,7 @@ impl Form<'_> {
             .into_iter()
             .map(|(code, display)| option(&own, code, display))
             .collect();
-        if !is_list(question) {
+        if !question.is_list() {
             options.extend(absent_options());
             return options;
         }

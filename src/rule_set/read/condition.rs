@@ -152,19 +152,15 @@ fn taking(
         wrong,
         known,
     );
-    let at_least = match node.get("at_least").map(|count| {
-        (
-            count,
-            count
-                .written(reading.source)
-                .and_then(|text| text.parse::<u16>().ok()),
-        )
-    }) {
+    let at_least = match node.get("at_least") {
         None => 1,
-        Some((_, Some(count))) if count >= 1 => count,
-        Some((at, _)) => {
-            reading.pass_over(at, "a whole number of medicines");
-            return None;
+        Some(place) => {
+            let count = place.shown(reading.source).parse::<u16>().ok();
+            let Some(count) = count.filter(|it| *it >= 1) else {
+                reading.pass_over(place, "a whole number of medicines");
+                return None;
+            };
+            count
         }
     };
     let medicines = medicines?;
@@ -230,15 +226,14 @@ fn allergic(
         )
         .0
     });
-    let reactions = match reactions {
-        None => None,
-        Some(reactions) => Some(reactions?),
-    };
     Some(Condition::AllergicTo {
         fact,
         named,
         substances: substances?,
-        reactions,
+        reactions: match reactions {
+            None => None,
+            Some(reactions) => Some(reactions?),
+        },
     })
 }
 

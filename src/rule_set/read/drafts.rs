@@ -27,7 +27,7 @@ pub(crate) fn without_rules(source: &Arc<Source>, concern: &Node) -> Option<Diag
     let help = format!(
         "`preblock rules new {id}/NAME` drafts one; until then no report says that `{id}` was looked at"
     );
-    Some(Diagnostic::at(Code::ToBeWritten, source, &rules.span, title, "no rule").help(help))
+    Some(Diagnostic::at(Code::ToBeWritten, source, rules, title, "no rule").help(help))
 }
 
 /// Every text of a rule that is still to be written, at its place.
@@ -48,12 +48,13 @@ pub(crate) fn look(
 ) {
     if node.text().is_some_and(open) {
         let title = format!("the `{key}` of rule `{rule}` is still to be written");
+        let label = "to be written";
         found.push(Diagnostic::at(
             Code::ToBeWritten,
             source,
-            &node.span,
+            node,
             title,
-            "to be written",
+            label,
         ));
     }
     node.entries()

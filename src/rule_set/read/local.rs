@@ -352,62 +352,39 @@ impl<'a> Overlay<'a> {
         let root = &self.parsed.root;
         let clinic = self.reading.needed(root, "clinic").unwrap_or_default();
         let mut changes = Vec::new();
-        for at in 0..self.changes.len() {
-            let Some((node, kind)) = self.changes.get(at).map(|it| (it.node, it.kind)) else {
+        for edit in std::mem::take(&mut self.changes) {
+            let terms = self.terms(edit.node);
+            let (Some(done), Some(terms)) = (edit.done, terms) else {
+                self.reading.pass_over(edit.node, "a whole change");
                 continue;
             };
-            let terms = self.terms(node);
-            match (
-                self.changes.get_mut(at).and_then(|it| it.done.take()),
-                terms,
-            ) {
-                (
-                    Some(Done {
-                        about,
-                        what,
-                        loosens,
-                        how,
-                    }),
-                    Some(terms),
-                ) => {
-                    let Terms {
-                        reason,
-                        agreed_by,
-                        agreed_on,
-                        review_by,
-                    } = terms;
-                    let moved = self.changes.get_mut(at).and_then(|it| it.moved.take());
-                    if let Some(moved) = moved {
-                        let limit = &mut rule_set.limits[moved.limit];
-                        // What the rule set cites stands behind its own value, not behind the clinic's.
-                        let basis = format!(
-                            "local policy of {clinic}, agreed by {agreed_by} on {agreed_on}: {reason}"
-                        );
-                        limit.citations = vec![Citation {
-                            basis: Basis::LocalProposal(basis),
-                            at: None,
-                        }];
-                        let others = limit
-                            .other_figures
-                            .take()
-                            .map_or(String::new(), |it| format!("; {it}"));
-                        limit.other_figures =
-                            Some(format!("{} in the rule set itself{others}", moved.before));
-                    }
-                    changes.push(LocalChange {
-                        kind,
-                        about,
-                        what,
-                        reason,
-                        agreed_by,
-                        agreed_on,
-                        review_by,
-                        loosens,
-                        how,
-                    });
-                }
-                _ => self.reading.pass_over(node, "a whole change"),
+            if let Some(moved) = edit.moved {
+                let limit = &mut rule_set.limits[moved.limit];
+                // What the rule set cites stands behind its own value, not behind the clinic's.
+                let basis = format!(
+                    "local policy of {clinic}, agreed by {} on {}: {}",
+                    terms.agreed_by, terms.agreed_on, terms.reason
+                );
+                limit.citations = vec![Citation {
+                    basis: Basis::LocalProposal(basis),
+                    at: None,
+                }];
+                let others = limit.other_figures.take();
+                let others = others.map_or(String::new(), |it| format!("; {it}"));
+                limit.other_figures =
+                    Some(format!("{} in the rule set itself{others}", moved.before));
             }
+            changes.push(LocalChange {
+                kind: edit.kind,
+                about: done.about,
+                what: done.what,
+                reason: terms.reason,
+                agreed_by: terms.agreed_by,
+                agreed_on: terms.agreed_on,
+                review_by: terms.review_by,
+                loosens: done.loosens,
+                how: done.how,
+            });
         }
         rule_set.local = Some(LocalPolicy {
             clinic,
@@ -538,22 +515,14 @@ fn every_option(question: &Question) -> Option<Offered> {
 
 /// What is offered, by the words that are written in files.
 fn in_words(rule_set: &RuleSet, question: &Question, offered: &Offered) -> String {
-    let words: Vec<String> = match (offered, &question.answer) {
-        (Offered::Solutions(solutions), _) => solutions
+    let words: Vec<String> = match offered {
+        Offered::Solutions(solutions) => solutions
             .iter()
             .map(|(at, percent)| format!("{} {} %", rule_set.agents[*at].id, tidy(*percent, None)))
             .collect(),
-        (Offered::Options(bits), Answer::OneOf(options) | Answer::SeveralOf(options)) => options
-            .iter()
-            .enumerate()
-            .filter(|(at, _)| bits >> at & 1 == 1)
-            .map(|(_, it)| it.id.clone())
-            .collect(),
-        (Offered::Options(bits), _) => ["no", "yes"]
-            .iter()
-            .enumerate()
-            .filter(|(at, _)| bits >> at & 1 == 1)
-            .map(|(_, it)| (*it).to_owned())
+        Offered::Options(bits) => (0..64)
+            .filter(|at| bits >> at & 1 == 1)
+            .map(|at| question.option_id(at).to_owned())
             .collect(),
     };
     words.join(", ")

@@ -367,21 +367,7 @@ fn answer(reading: &mut Reading<'_>, node: &Node, kind: &str) -> Option<Answer> 
             let measure_node = node.get("measure")?;
             let Some(measure) = Measure::from_name(&name) else {
                 let title = format!("`{name}` is not something that is measured here");
-                let help = did_you_mean(
-                    &name,
-                    [
-                        "mass",
-                        "length",
-                        "volume",
-                        "pressure",
-                        "hba1c",
-                        "glucose",
-                        "creatinine",
-                        "clearance",
-                        "count",
-                        "strength",
-                    ],
-                );
+                let help = did_you_mean(&name, Measure::ALL.map(Measure::name));
                 return reading
                     .wrong(Code::WrongUnit, measure_node, title, "unknown measure")
                     .help_if(help)
@@ -682,16 +668,10 @@ fn inputs(reading: &mut Reading<'_>, names: &Names, node: &Node, formula: &Formu
                 Some(new) => format!("its name is `{new}` now"),
                 None => format!("it takes {}", listed(&roles).replace(" or ", " and ")),
             };
-            reading.report(
-                Diagnostic::at(
-                    Code::UnknownFormula,
-                    reading.source,
-                    &entry.key_span,
-                    title,
-                    "not one of its inputs",
-                )
-                .help(help),
-            );
+            let label = "not one of its inputs";
+            reading
+                .wrong(Code::UnknownFormula, entry, title, label)
+                .help(help);
         }
     }
     let mut inputs = Vec::new();

@@ -160,14 +160,10 @@ fn superseded(reading: &mut Reading<'_>, names: &mut Names, node: &Node) {
             .iter()
             .map(|it| it.id.as_str())
             .filter(|it| *it != old);
-        let wrong = Diagnostic::at(
-            Code::UnknownSource,
-            reading.source,
-            &place.span,
-            title,
-            "not another source of this file",
-        );
-        reading.report(wrong.help_if(did_you_mean(&new, known)));
+        let label = "not another source of this file";
+        reading
+            .wrong(Code::UnknownSource, place, title, label)
+            .help_if(did_you_mean(&new, known));
     }
     if let Some(it) = names.publications.iter_mut().find(|it| it.id == old) {
         it.superseded_by = other;

@@ -62,12 +62,13 @@ pub(crate) fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
             .filter(|it| is_word(it))
             .max_by_key(|it| it.written(&parsed.source).map(str::len))?;
         let title = format!("the name `{name}` consists of words for doses and salts alone");
+        let (source, label) = (&parsed.source, "the name would be passed over");
         Some(Diagnostic::at(
             Code::NameSwallowed,
-            &parsed.source,
-            &place.span,
+            source,
+            place,
             title,
-            "the name would be passed over",
+            label,
         ))
     };
     swallowed.iter().filter_map(told).collect()

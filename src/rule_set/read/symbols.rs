@@ -300,12 +300,7 @@ impl Names {
                 return None;
             };
             if words.contains('}') {
-                self.bad_placeholder(
-                    reading,
-                    node,
-                    "}",
-                    "a brace is closed that was never opened".into(),
-                );
+                self.never_opened(reading, node);
             }
             match own(name).or_else(|| self.placeholder(name).map(P::from)) {
                 Some(piece) => pieces.push(piece),
@@ -327,12 +322,7 @@ impl Names {
             rest = behind;
         }
         if rest.contains('}') {
-            self.bad_placeholder(
-                reading,
-                node,
-                "}",
-                "a brace is closed that was never opened".into(),
-            );
+            self.never_opened(reading, node);
         }
         if !rest.is_empty() {
             pieces.push(Piece::Words(rest.to_owned()).into());
@@ -342,19 +332,12 @@ impl Names {
 
     fn placeholder(&self, name: &str) -> Option<Piece> {
         match name {
-            "medicines" => {
-                return self
-                    .catalogue
-                    .medicines
-                    .map(|_| Piece::Medicines)
-                    .or_else(|| self.perhaps_broken());
-            }
-            "allergies" => {
-                return self
-                    .catalogue
-                    .allergies
-                    .map(|_| Piece::Allergies)
-                    .or_else(|| self.perhaps_broken());
+            "medicines" | "allergies" => {
+                let (asked, piece) = match name {
+                    "medicines" => (self.catalogue.medicines, Piece::Medicines),
+                    _ => (self.catalogue.allergies, Piece::Allergies),
+                };
+                return asked.map(|_| piece).or_else(|| self.perhaps_broken());
             }
             "ruled_out" => return Some(Piece::Conflict(Conflict::RuledOut)),
             "not_offered" => return Some(Piece::Conflict(Conflict::NotOffered)),
@@ -386,6 +369,11 @@ impl Names {
     /// Nothing, if the question that is missed may be one that could not be read.
     fn perhaps_broken(&self) -> Option<Piece> {
         (!self.broken.is_empty()).then(|| Piece::Words(String::new()))
+    }
+
+    fn never_opened(&self, reading: &mut Reading<'_>, node: &Node) {
+        let help = "a brace is closed that was never opened";
+        self.bad_placeholder(reading, node, "}", help.into());
     }
 
     fn bad_placeholder(

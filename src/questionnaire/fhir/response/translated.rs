@@ -13,8 +13,8 @@ use crate::questionnaire::facts::{Note, Place};
 use crate::questionnaire::fhir::form::address;
 use crate::questionnaire::fhir::response::ITEM;
 use crate::questionnaire::fhir::{
-    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, is_coded, is_list, system, system_of, taken_on_id,
-    value_id,
+    ABSENT, DECLINED, NONE, NOT_KNOWN, UCUM, is_coded, system, system_of, taken_on_id, value_id,
+    value_of_number,
 };
 use crate::questionnaire::mapping::{CodeMeaning, ColumnPart, MappedColumn, Mapping};
 use crate::rule_set::{Answer, Question, RuleSet};
@@ -200,7 +200,7 @@ impl<'a> Translator<'a> {
         question: Option<&Question>,
         found: &[&FoundItem<'a>],
     ) -> Vec<Node> {
-        let is_joined = question.is_none_or(|it| id == it.id && is_list(it));
+        let is_joined = question.is_none_or(|it| id == it.id && it.is_list());
         let n_begin = found.iter().filter(|it| !it.column.further).count();
         let mut seen: Vec<&str> = Vec::new();
         let (mut joined, mut nothing, mut beside) = (Vec::new(), Vec::new(), Vec::new());
@@ -381,12 +381,7 @@ impl<'a> Translator<'a> {
                     .none();
             }
             (Some(Answer::Number { whole }), "valueDecimal" | "valueInteger") => {
-                let key = if *whole {
-                    "valueInteger"
-                } else {
-                    "valueDecimal"
-                };
-                as_value(key, value.value.clone())
+                as_value(value_of_number(*whole), value.value.clone())
             }
             (Some(Answer::Quantity { measure, .. }), "valueDecimal" | "valueInteger") => {
                 let Some(unit) = column.unit else {

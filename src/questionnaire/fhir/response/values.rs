@@ -14,8 +14,8 @@ use crate::questionnaire::fhir::response::{
     Coded, DAY, Elements, ItemAnswer, QUANTITY, Reader, is_part_of_a_date, key_of,
 };
 use crate::questionnaire::fhir::{
-    ABSENT, DECLINED, NOT_KNOWN, UCUM, codes, is_list, is_timed, system, system_of, taken_on_id,
-    value_id,
+    ABSENT, DECLINED, NOT_KNOWN, UCUM, codes, is_timed, system, system_of, taken_on_id, value_id,
+    value_of_number,
 };
 use crate::rule_set::{Answer, Question};
 
@@ -125,7 +125,7 @@ impl<'a> Reader<'a> {
         is_day: bool,
         answers: &[ItemAnswer<'a>],
     ) -> Option<Node> {
-        if is_list(question) && !is_day {
+        if question.is_list() && !is_day {
             return self.list(question, link, answers);
         }
         let help = question.help.as_ref().filter(|_| !is_day).map(|_| "help");
@@ -139,14 +139,7 @@ impl<'a> Reader<'a> {
             return self.day(question, only, within.get("time").copied());
         }
         match &question.answer {
-            Answer::Number { whole } => {
-                let needed = if *whole {
-                    "valueInteger"
-                } else {
-                    "valueDecimal"
-                };
-                self.typed(only, needed).cloned()
-            }
+            Answer::Number { whole } => self.typed(only, value_of_number(*whole)).cloned(),
             Answer::Quantity { measure, .. } => self.quantity(question, *measure, only),
             Answer::Text => self.typed(only, "valueString").cloned(),
             _ => {

@@ -4,7 +4,7 @@ use crate::document::diagnostic::Code;
 use crate::document::reading::{Reading, Tells};
 use crate::document::source::Node;
 use crate::rule_set::{
-    Bits, Catalogue, Condition, Dependent, FactKind, Idx, Input, Question, Table, Test,
+    Bits, Catalogue, Condition, Dependent, FactKind, Idx, Question, Table, Test,
 };
 use crate::truth::{FactSlot, Slot};
 
@@ -63,14 +63,8 @@ impl Order<'_> {
     fn settle(&mut self, slot: FactSlot) {
         let (turn, own, hangs_on) = match self.catalogue.fact(slot).kind {
             FactKind::Derived(at) => {
-                let inputs = &self.catalogue.derived[at].inputs;
-                let slots = inputs.iter().filter_map(|input| {
-                    if let Input::Fact(slot) = input {
-                        Some(*slot)
-                    } else {
-                        None
-                    }
-                });
+                let inputs = self.catalogue.derived[at].inputs.iter();
+                let slots = inputs.filter_map(|input| input.fact());
                 (Dependent::Derived(at), vec![slot], slots.collect())
             }
             FactKind::Question(at) | FactKind::TakenOn(at) => {
