@@ -13,6 +13,7 @@ use crate::quantity::span::Span;
 use crate::quantity::when::read_when;
 use crate::rule_set::files::Parsed;
 use crate::rule_set::read::symbols::{Names, What, to_unit, written_number};
+use crate::rule_set::recognise;
 use crate::rule_set::{
     AllergenRegister, Bits, Checked, Idx, Limit, LimitValue, Medicine, MedicineRegister,
     Publication, Reaction, Substance, Table, Term,
@@ -339,14 +340,6 @@ fn text_of(reading: &mut Reading<'_>, node: &Node, key: &str) -> String {
     reading.owned(node, key).unwrap_or_default()
 }
 
-/// The form in which names are compared: lower case, single spaces.
-pub(crate) fn name_form(name: &str) -> String {
-    name.to_lowercase()
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
-}
-
 /// The names of an entry, synonyms included, in the form in which they are compared; reports those already taken.
 fn new_names(
     reading: &mut Reading<'_>,
@@ -356,7 +349,7 @@ fn new_names(
     let also = node.list("also");
     let mut forms = Vec::new();
     for place in node.get("name").into_iter().chain(also) {
-        let Some(form) = place.written(reading.source).map(name_form) else {
+        let Some(form) = place.written(reading.source).map(recognise::form) else {
             continue;
         };
         if let Some(first) = places.get(&form) {
@@ -381,7 +374,7 @@ pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     let classes = terms.terms(&mut reading, class_nodes);
     let mut words = |key| {
         let words = reading.list(&parsed.root, key);
-        words.iter().map(|it| name_form(it)).collect()
+        words.iter().map(|it| recognise::form(it)).collect()
     };
     let mut register = MedicineRegister {
         classes,
@@ -421,7 +414,7 @@ pub(crate) fn medicines(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let adrenal_as_prednisolone = factor("adrenal_as_prednisolone").or(as_prednisolone);
         let key = "plausible_daily";
         let plausible_daily = range(&mut reading, node, key, MILLIGRAMS, "daily doses");
-        let name = name_form(&name);
+        let name = recognise::form(&name);
         let at = register.medicines.push(Medicine {
             name,
             also,
@@ -488,7 +481,7 @@ pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
         let Some(name) = reading.needed(node, "name") else {
             continue;
         };
-        let at = substance(&mut register, name_form(&name));
+        let at = substance(&mut register, recognise::form(&name));
         let forms = new_names(&mut reading, &mut places, node);
         register
             .names
@@ -507,7 +500,7 @@ pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     // Those that the file lists come first.
     for (own, (node, _)) in register.substances.indices().zip(&listed) {
         for cross in node.list("crosses_with") {
-            let Some(form) = cross.written(reading.source).map(name_form) else {
+            let Some(form) = cross.written(reading.source).map(recognise::form) else {
                 continue;
             };
             let group = register
@@ -533,10 +526,10 @@ pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     }
     for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
         let declared = node.list("names");
-        let own = [name_form(&group.id.replace('-', " ")), group.id.clone()];
+        let own = [recognise::form(&group.id.replace('-', " ")), group.id.clone()];
         let spoken: Vec<(String, Range<usize>)> = declared
             .iter()
-            .filter_map(|it| Some((name_form(it.written(reading.source)?), it.span.clone())))
+            .filter_map(|it| Some((recognise::form(it.written(reading.source)?), it.span.clone())))
             .chain(
                 node.get("id")
                     .into_iter()

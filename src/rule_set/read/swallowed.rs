@@ -8,7 +8,7 @@
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::source::Node;
 use crate::rule_set::files::Parsed;
-use crate::rule_set::read::registers::name_form;
+use crate::rule_set::recognise;
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::recognise::is_dose;
 use crate::rule_set::{Bits, Condition, Medicine};
@@ -55,7 +55,7 @@ pub(crate) fn told(parsed: &Parsed, swallowed: &[String]) -> Vec<Diagnostic> {
     let told = |name: &String| {
         let is_word = |node: &Node| {
             node.written(&parsed.source)
-                .map(name_form)
+                .map(recognise::form)
                 .is_some_and(|word| name.contains(&word))
         };
         let place = lists()

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::document::diagnostic::Code;
-use crate::rule_set::read::registers::name_form;
+use crate::rule_set::recognise;
 use crate::rule_set::{Bits, Medicine};
 use crate::workbench::lint::{Remark, Subject};
 use crate::workbench::places::Entry;
@@ -74,7 +74,7 @@ pub(super) fn place_of(file: Entry<'_>, name: &str) -> Option<std::ops::Range<us
     let mut place = None;
     file.walk(&mut |key, node| {
         if ["name", "also", "names", "id"].contains(&key)
-            && node.text().is_some_and(|it| name_form(it) == name)
+            && node.text().is_some_and(|it| recognise::form(it) == name)
         {
             place = place.take().or_else(|| Some(node.span.clone()));
         }

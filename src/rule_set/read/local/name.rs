@@ -4,7 +4,7 @@ use crate::document::diagnostic::{Code, did_you_mean};
 use crate::document::reading::Tells;
 use crate::document::source::Node;
 use crate::rule_set::read::local::{Done, LocalKind, Overlay};
-use crate::rule_set::read::registers::name_form;
+use crate::rule_set::recognise;
 use crate::rule_set::read::symbols::Names;
 use crate::rule_set::recognise::{is_dose, known_medicine, known_substance};
 use crate::rule_set::{AllergenRegister, Bits, MedicineRegister, Substance};
@@ -100,14 +100,14 @@ impl Overlay<'_> {
 
     /// The name in the form in which names are compared; `None` if it is written in another form or a second time.
     fn new_name(&mut self, what: &'static str, about: &Node) -> Option<String> {
-        let form = name_form(about.written(self.reading.source)?);
+        let form = recognise::form(about.written(self.reading.source)?);
         self.first(what, &form, &about.span).then_some(form)
     }
 
     /// What a name is said to mean, with its place.
     fn means<'n>(&mut self, node: &'n Node) -> Option<(&'n Node, String)> {
         let place = node.get("means")?;
-        Some((place, name_form(place.written(self.reading.source)?)))
+        Some((place, recognise::form(place.written(self.reading.source)?)))
     }
 
     fn unknown(&mut self, code: Code, place: &Node, title: String, help: Option<String>) {
