@@ -526,10 +526,18 @@ pub(crate) fn allergens(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
     }
     for (node, group) in group_nodes.iter().zip(register.groups.clone()) {
         let declared = node.list("names");
-        let own = [recognise::form(&group.id.replace('-', " ")), group.id.clone()];
+        let own = [
+            recognise::form(&group.id.replace('-', " ")),
+            group.id.clone(),
+        ];
         let spoken: Vec<(String, Range<usize>)> = declared
             .iter()
-            .filter_map(|it| Some((recognise::form(it.written(reading.source)?), it.span.clone())))
+            .filter_map(|it| {
+                Some((
+                    recognise::form(it.written(reading.source)?),
+                    it.span.clone(),
+                ))
+            })
             .chain(
                 node.get("id")
                     .into_iter()

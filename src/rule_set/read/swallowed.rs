@@ -8,8 +8,8 @@
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::source::Node;
 use crate::rule_set::files::Parsed;
-use crate::rule_set::recognise;
 use crate::rule_set::read::symbols::Names;
+use crate::rule_set::recognise;
 use crate::rule_set::recognise::is_dose;
 use crate::rule_set::{Bits, Condition, Medicine};
 

@@ -328,7 +328,6 @@ impl<'a> Translator<'a> {
             _ => {}
         }
         if !is_meant && question.is_some() {
-            let span = &system_at.unwrap_or(place).span;
             let title = match of {
                 Some(of) => format!("the code of `{}` is of the system `{of}`", column.from),
                 None => format!("the code of `{}` is of no system", column.from),
@@ -338,8 +337,11 @@ impl<'a> Translator<'a> {
                 None => "say in the mapping file of which system the codes are: `system: ...`"
                     .to_owned(),
             };
-            self.report(Code::AnswerOption, span, title, "another system", help);
-            return None;
+            let at = system_at.unwrap_or(place);
+            return self
+                .wrong(Code::AnswerOption, at, title, "another system")
+                .help(help)
+                .none();
         }
         let asked = question.filter(|_| !is_day);
         let made = match (asked.map(|it| &it.answer), value.key.as_str()) {

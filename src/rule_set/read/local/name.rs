@@ -4,8 +4,8 @@ use crate::document::diagnostic::{Code, did_you_mean};
 use crate::document::reading::Tells;
 use crate::document::source::Node;
 use crate::rule_set::read::local::{Done, LocalKind, Overlay};
-use crate::rule_set::recognise;
 use crate::rule_set::read::symbols::Names;
+use crate::rule_set::recognise;
 use crate::rule_set::recognise::{is_dose, known_medicine, known_substance};
 use crate::rule_set::{AllergenRegister, Bits, MedicineRegister, Substance};
 
