@@ -85,7 +85,7 @@ impl Counts {
             "notices": notices::notices(rule_set, as_of, None),
             "rule_set": RuleSetStamp::of(rule_set),
             "local_policy": notices::local(rule_set, as_of).map(|it| it.source),
-            "clinic": screener.clinic_stamp(),
+            "clinic": screener.clinic_file(),
             "as_of": as_of.to_string(),
             "complete": is_complete,
             "lines": self.n_lines(),

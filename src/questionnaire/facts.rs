@@ -163,6 +163,17 @@ pub enum Fact {
     Missing(Missing),
 }
 
+impl Fact {
+    /// A known fact that stands nowhere: worked out, or only tried.
+    pub(crate) fn made(value: Value, shown: impl Into<String>) -> Self {
+        Self::Known(Known {
+            value,
+            shown: shown.into(),
+            place: None,
+        })
+    }
+}
+
 /// A known fact.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Known {

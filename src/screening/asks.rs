@@ -15,7 +15,7 @@ use crate::questionnaire::facts::{
     AllergyEntry, Fact, Facts, Known, MedicineEntry, Missing, Value, truth_of,
 };
 use crate::rule_set::catalogue::Who;
-use crate::rule_set::{Answer, Condition, FactKind, Question, Rule, RuleSet};
+use crate::rule_set::{Answer, Choice, Condition, FactKind, Question, Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::{States, of_state};
 use crate::screening::explain;
@@ -195,12 +195,9 @@ fn to_ask(
 
 /// The key of an answer and how it is written. What is to be filled in is `...`, which no answer can be.
 pub fn entry(question: &Question) -> String {
-    let ids = |options: &[crate::rule_set::Choice], between: &str| {
-        options
-            .iter()
-            .map(|it| it.id.as_str())
-            .collect::<Vec<_>>()
-            .join(between)
+    let ids = |options: &[Choice], between: &str| {
+        let ids: Vec<&str> = options.iter().map(|it| it.id.as_str()).collect();
+        ids.join(between)
     };
     let value = match &question.answer {
         Answer::YesNo => "yes | no".to_owned(),
@@ -237,13 +234,9 @@ fn unsettled(rule_set: &RuleSet, facts: &Facts, known: &Known, rules: &[&Rule]) 
 
 fn not_recognised<'a>(names: impl Iterator<Item = &'a str>) -> Option<String> {
     let names: BTreeSet<String> = names.map(|it| format!("\"{it}\"")).collect();
+    let names: Vec<String> = names.into_iter().collect();
     let are = if names.len() == 1 { "is" } else { "are" };
-    (!names.is_empty()).then(|| {
-        format!(
-            "{} {are} not recognised",
-            names.into_iter().collect::<Vec<_>>().join(", ")
-        )
-    })
+    (!names.is_empty()).then(|| format!("{} {are} not recognised", names.join(", ")))
 }
 
 /// Names that nobody recognised, and steroids whose dose or duration these rules read and nobody gave.
@@ -269,13 +262,9 @@ fn medicines(
                 .any(|role| is_wanted(role.kind))
         });
         let slots: Vec<FactSlot> = derived.map(|it| it.slot).collect();
-        let mut found = false;
-        for rule in rules {
-            rule.when.visit(&mut |it| {
-                found |= matches!(it, Condition::Fact { fact, .. } if slots.contains(fact))
-            });
-        }
-        found
+        let reads =
+            |it: &Condition| matches!(it, Condition::Fact { fact, .. } if slots.contains(fact));
+        rules.iter().any(|rule| rule.when.has(reads))
     };
     let (dose, duration) = (reads(Amount::Daily), reads(Amount::Days));
     let strangers = not_recognised(
@@ -345,16 +334,11 @@ fn allergies(rule_set: &RuleSet, entries: &[AllergyEntry], rules: &[&Rule]) -> V
             .map(|at| rule_set.allergens.substances[*at].name.as_str())
             .collect();
         if !names.is_empty() {
-            let named = names
-                .iter()
-                .take(MOST_NAMED)
-                .copied()
-                .collect::<Vec<_>>()
-                .join(", ");
-            let more = if names.len() > MOST_NAMED {
-                format!(" and {} more", names.len() - MOST_NAMED)
-            } else {
-                String::new()
+            let (named, others) = names.split_at(MOST_NAMED.min(names.len()));
+            let named = named.join(", ");
+            let more = match others.len() {
+                0 => String::new(),
+                n => format!(" and {n} more"),
             };
             found.push(format!(
                 "\"{}\" may be an allergy to {named}{more}: name what it is to",

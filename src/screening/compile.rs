@@ -11,7 +11,7 @@ use crate::quantity::when::When;
 use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::{Fact, Facts, Value};
 use crate::rule_set::{Comparison, Condition, FactType, Rule, RuleSet, Table, Test};
-use crate::truth::FactSlot;
+use crate::truth::{FactSlot, Truth};
 
 const BELOW: u8 = 1;
 const EQUAL: u8 = 2;
@@ -194,21 +194,19 @@ impl<Of> Compiled<Of> {
 
     /// The same for facts already laid out in slots.
     pub fn run_prepared(&self, slots: &Prepared, facts: &Facts) -> Table<State, Of> {
-        self.states(
-            slots,
-            &self
-                .others
-                .iter()
-                .map(|it| other(it, facts))
-                .collect::<Vec<u8>>(),
-        )
+        self.states(slots, &self.others(facts))
+    }
+
+    /// What the tests come to that need more than a slot.
+    fn others(&self, facts: &Facts) -> Vec<u8> {
+        self.others.iter().map(|it| other(it, facts)).collect()
     }
 
     /// What is worth keeping of a patient for [`Compiled::run_beside`].
     pub fn kept(&self, facts: &Facts) -> Kept {
         Kept {
             facts: facts.clone(),
-            others: self.others.iter().map(|it| other(it, facts)).collect(),
+            others: self.others(facts),
         }
     }
 
@@ -283,12 +281,8 @@ fn position<T: PartialEq>(items: &mut Vec<T>, item: T) -> u32 {
 
 impl NumberTest {
     fn run(&self, slots: &Prepared) -> u8 {
-        let number = slots
-            .numbers
-            .get(self.slot.index())
-            .copied()
-            .unwrap_or(f64::NAN);
-        let relation = match number.partial_cmp(&self.with) {
+        let number = slots.numbers.get(self.slot.index()).copied();
+        let relation = match number.unwrap_or(f64::NAN).partial_cmp(&self.with) {
             None => return UNKNOWN,
             Some(Ordering::Less) => BELOW,
             Some(Ordering::Equal) => EQUAL,
@@ -313,7 +307,6 @@ impl SetTest {
 }
 
 fn other(condition: &Condition, facts: &Facts) -> u8 {
-    use crate::truth::Truth;
     if let Condition::Fact {
         fact,
         test: test @ (Test::OlderThan(limit) | Test::Within(limit)),

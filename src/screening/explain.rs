@@ -1,6 +1,7 @@
 //! Why: findings with their reason filled in, the facts that decided them, and what the others wait for.
 
 use std::collections::BTreeSet;
+use std::iter;
 
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::answers::{Stranger, strangers};
@@ -31,6 +32,7 @@ pub(crate) fn waits_for(condition: &Condition, facts: &Facts) -> BTreeSet<FactSl
 /// A rule that fires, told to a person.
 pub(crate) fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding {
     let deciders = truth_of::deciding(&rule.when, facts);
+    let told = |text: &Text| sentence(rule_set, facts, rule, text);
     Finding {
         rule: rule.id.clone(),
         concern: rule.concern_id().to_owned(),
@@ -38,16 +40,10 @@ pub(crate) fn finding(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> Finding
         kind: rule.kind,
         outcome: rule.outcome,
         urgency: rule.urgency,
-        reason: sentence(rule_set, facts, rule, &rule.reason),
-        action: sentence(rule_set, facts, rule, &rule.action),
-        refer_to: rule
-            .refer_to
-            .as_ref()
-            .map(|text| sentence(rule_set, facts, rule, text)),
-        cleared_by: rule
-            .cleared_by
-            .as_ref()
-            .map(|text| sentence(rule_set, facts, rule, text)),
+        reason: told(&rule.reason),
+        action: told(&rule.action),
+        refer_to: rule.refer_to.as_ref().map(told),
+        cleared_by: rule.cleared_by.as_ref().map(told),
         because: because(rule_set, facts, &deciders),
         citations: rule
             .citations
@@ -63,16 +59,9 @@ fn keeps_to_less(rule_set: &RuleSet, facts: &Facts, rule: &Rule) -> bool {
     let Some(local) = &rule_set.local else {
         return false;
     };
-    let mut found = false;
-    rule.when.visit(&mut |condition| {
-        let conflict = *condition == Condition::Answers(Conflict::NotOffered);
-        found |= conflict
-            && facts
-                .conflicts(Conflict::NotOffered)
-                .iter()
-                .any(|it| local.offers.contains_key(&it.answer.slot));
-    });
-    found
+    let mut conflicts = facts.conflicts(Conflict::NotOffered).iter();
+    let not_offered = |it: &Condition| *it == Condition::Answers(Conflict::NotOffered);
+    rule.when.has(not_offered) && conflicts.any(|it| local.offers.contains_key(&it.answer.slot))
 }
 
 /// A rule that would fire, in short.
@@ -142,31 +131,24 @@ pub(crate) fn set_aside(rule_set: &RuleSet, facts: &Facts) -> Vec<SetAside> {
     aside.sort_by_key(|it| it.question);
     let told = aside.into_iter().filter_map(|aside| {
         let question = &rule_set.catalogue.questions[aside.question];
-        let known = [Some(&aside.fact), aside.date.as_ref()]
-            .into_iter()
-            .flatten()
+        let known = iter::once(&aside.fact)
+            .chain(&aside.date)
             .find_map(|fact| match fact {
                 Fact::Known(known) => Some(known),
                 Fact::Missing(_) => None,
             });
         let known = known.filter(|_| !facts.is_standing(question.slot))?;
-        let position = known.place.as_ref().map(Place::position);
+        let since = truth_of::ruling_out(question, &rule_set.catalogue, facts);
+        let ask = question.ask.clone();
         Some(SetAside {
-            answer: Because {
-                fact: question.id.clone(),
-                ask: question.ask.clone(),
-                value: known.shown.clone(),
-                path: known.place.as_ref().map(|it| it.source.name().to_owned()),
-                line: position.map(|it| it.line),
-                column: position.map(|it| it.column),
-                from: Vec::new(),
-            },
-            ask: question.ask.clone(),
-            because: because(
-                rule_set,
-                facts,
-                &truth_of::ruling_out(question, &rule_set.catalogue, facts),
+            answer: shown_at(
+                &question.id,
+                ask.clone(),
+                &known.shown,
+                known.place.as_ref(),
             ),
+            ask,
+            because: because(rule_set, facts, &since),
         })
     });
     told.collect()
@@ -189,18 +171,14 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Becaus
                 FactKind::Question(at) if place.is_none() => follows_from(rule_set, facts, at),
                 _ => Vec::new(),
             };
-            let position = place.as_ref().map(|it| it.position());
+            let (id, ask) = (
+                rule_set.catalogue.id(slot),
+                rule_set.catalogue.wording(slot),
+            );
+            let ids = from.iter().map(|it| rule_set.catalogue.id(*it).to_owned());
             add(Because {
-                fact: rule_set.catalogue.id(slot).to_owned(),
-                ask: rule_set.catalogue.wording(slot),
-                value,
-                path: place.as_ref().map(|it| it.source.name().to_owned()),
-                line: position.map(|it| it.line),
-                column: position.map(|it| it.column),
-                from: from
-                    .iter()
-                    .map(|it| rule_set.catalogue.id(*it).to_owned())
-                    .collect(),
+                from: ids.collect(),
+                ..shown_at(id, ask, &value, place.as_ref())
             });
             for slot in from.into_iter().rev() {
                 if let Some(known) = facts.known(slot) {
@@ -210,6 +188,20 @@ fn because(rule_set: &RuleSet, facts: &Facts, deciders: &[Ground]) -> Vec<Becaus
         }
     }
     found
+}
+
+/// A fact with its value, where it stands.
+fn shown_at(fact: &str, ask: String, value: &str, place: Option<&Place>) -> Because {
+    let position = place.map(Place::position);
+    Because {
+        fact: fact.to_owned(),
+        ask,
+        value: value.to_owned(),
+        path: place.map(|it| it.source.name().to_owned()),
+        line: position.map(|it| it.line),
+        column: position.map(|it| it.column),
+        from: Vec::new(),
+    }
 }
 
 /// What says that a question does not apply, each fact once.

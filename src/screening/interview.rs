@@ -118,10 +118,6 @@ impl Waited<'_> {
         let question = &catalogue.questions[at];
         let applies = truth_of::applies(question, catalogue, self.facts);
         let is_open = matches!(applies, Truth::Unknown(_));
-        let standing = Standing {
-            outcome: ask.could_lead_to,
-            urgency: ask.urgency,
-        };
         let is_its_own = catalogue.id(slot) == ask.fact;
         let why = if is_its_own {
             ask.why.clone()
@@ -137,7 +133,7 @@ impl Waited<'_> {
                     || is_set_aside(self.facts, at),
                 why,
                 rules: Vec::new(),
-                could_lead_to: standing,
+                could_lead_to: ask.worst(),
                 for_a_name: ask.for_a_name,
             };
             (ask, !is_open)
@@ -148,7 +144,7 @@ impl Waited<'_> {
                 known.rules.push(rule.clone());
             }
         }
-        known.could_lead_to = known.could_lead_to.max(standing);
+        known.could_lead_to = known.could_lead_to.max(ask.worst());
         known.for_a_name &= ask.for_a_name;
         // Whoever stands before it knows these rules already, if it told nothing new.
         if known.rules.len() == before {
@@ -160,9 +156,7 @@ impl Waited<'_> {
             }
         }
     }
-}
 
-impl Waited<'_> {
     /// Notes everything that an open condition may come to wait for: a formula says what it lacks first, and may lack more
     /// once it is told.
     fn inputs(&mut self, condition: &Condition) {

@@ -344,6 +344,16 @@ pub struct Finding {
     pub local_policy: bool,
 }
 
+impl Finding {
+    /// What it asks for, and how fast if that is a referral.
+    pub(crate) fn standing(&self) -> Standing {
+        Standing {
+            outcome: self.outcome,
+            urgency: self.urgency,
+        }
+    }
+}
+
 /// A fact that decided a finding.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Because {
@@ -460,6 +470,14 @@ pub struct PatientWording {
 }
 
 impl ToAsk {
+    /// The worst that it could still lead to, and how fast if that is a referral.
+    pub(crate) fn worst(&self) -> Standing {
+        Standing {
+            outcome: self.could_lead_to,
+            urgency: self.urgency,
+        }
+    }
+
     /// The question and its options in the words for whoever is asked.
     pub(crate) fn said(&self) -> (&str, &[String]) {
         self.to_patient

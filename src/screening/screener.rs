@@ -300,11 +300,6 @@ impl<'a> Screener<'a> {
         self.nurse_may_book
     }
 
-    /// The clinic's file, if one was given.
-    pub(crate) fn clinic_stamp(&self) -> Option<&SourceStamp> {
-        self.clinic.as_ref()
-    }
-
     /// The rule set that it screens by.
     pub fn rule_set(&self) -> &'a RuleSet {
         self.rule_set

@@ -23,7 +23,7 @@ use std::collections::BTreeSet;
 use crate::questionnaire::facts::truth_of;
 use crate::questionnaire::facts::truth_of::Ground;
 use crate::questionnaire::facts::{
-    ConflictingAnswer, Displaced, Fact, Facts, Known, Missing, Value, Why, derive,
+    ConflictingAnswer, Displaced, Fact, Facts, Missing, Value, Why, derive,
 };
 use crate::rule_set::Offered;
 use crate::rule_set::{Agent, Bits, Dependent, FactKind, Idx, Question, RuleSet};
@@ -162,13 +162,7 @@ fn place(
         Truth::No if spare || !contradicts(question.slot) => {
             let instead = question.otherwise.map_or_else(
                 || missing(Why::NotAsked, BTreeSet::from([question.slot])),
-                |option| {
-                    Fact::Known(Known {
-                        value: Value::Choice(option),
-                        shown: question.option_in_words(option).to_owned(),
-                        place: None,
-                    })
-                },
+                |option| Fact::made(Value::Choice(option), question.option_in_words(option)),
             );
             set_aside(facts, (at, question), instead, true);
         }

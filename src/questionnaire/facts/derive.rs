@@ -5,9 +5,7 @@ use std::collections::BTreeSet;
 use crate::formulas::RoleKind;
 use crate::formulas::given::{Chosen, GivenInputs, GivenValue, Injected, NoResult, Sex, Taken};
 use crate::quantity::{tidy, tidy_beside};
-use crate::questionnaire::facts::{
-    Fact, Facts, Known, MedicineEntry, Missing, PlannedAgent, Value, Why,
-};
+use crate::questionnaire::facts::{Fact, Facts, MedicineEntry, Missing, PlannedAgent, Value, Why};
 use crate::rule_set::{Agent, Choice, Derived, FactKind, Idx, Input, Medicine, RuleSet, Table};
 use crate::truth::FactSlot;
 
@@ -37,12 +35,7 @@ fn one(rule_set: &RuleSet, facts: &Facts, derived: &Derived) -> Fact {
     };
     match (derived.formula.compute)(&inputs(rule_set, facts, derived)) {
         Ok(number) if number.is_finite() => {
-            let shown = shown(derived, number);
-            Fact::Known(Known {
-                value: Value::Number(number),
-                shown,
-                place: None,
-            })
+            Fact::made(Value::Number(number), shown(derived, number))
         }
         Err(NoResult::Lacks(roles)) => missing(Why::InputMissing, &roles),
         // What is known would have to be answered otherwise.

@@ -2,7 +2,7 @@
 
 use crate::formulas::anaesthetic::whole_tenths;
 use crate::outcome::Outcome;
-use crate::questionnaire::facts::{Fact, Facts, Known, PlannedAgent, Value, plan_in_words};
+use crate::questionnaire::facts::{Fact, Facts, PlannedAgent, Value, plan_in_words};
 use crate::rule_set::Offered;
 use crate::rule_set::{Agent, Answer, Idx, Question, RuleSet, Table};
 use crate::screening::dose;
@@ -62,10 +62,8 @@ pub fn alternatives(trials: &Trials<'_>) -> (Vec<Alternative>, bool) {
     });
     let mut kept: Vec<(&ChangeSet, Alternative)> = Vec::new();
     for plan in plans {
-        if !kept
-            .iter()
-            .any(|it| differ_in_volume_only(rule_set, it, &plan))
-        {
+        let is_told = |it: &(&ChangeSet, Alternative)| differ_in_volume_only(rule_set, it, &plan);
+        if !kept.iter().any(is_told) {
             kept.push(plan);
         }
     }
@@ -142,12 +140,10 @@ fn levers(trials: &Trials<'_>, question: &Question) -> Vec<Lever> {
     let now = facts.known(slot).map(|it| &it.value);
     match (&question.answer, now) {
         (Answer::YesNo, _) => vec![Lever::choice(slot, YES_NO.into_iter(), facts, is_offered)],
-        (Answer::OneOf(options), _) => vec![Lever::choice(
-            slot,
-            options.iter().map(|it| it.text.as_str()),
-            facts,
-            is_offered,
-        )],
+        (Answer::OneOf(options), _) => {
+            let texts = options.iter().map(|it| it.text.as_str());
+            vec![Lever::choice(slot, texts, facts, is_offered)]
+        }
         (Answer::SeveralOf(options), Some(Value::Choices(bits))) => {
             Lever::flips(slot, options.len(), *bits, |option, chosen| {
                 !chosen || is_offered(option)
@@ -174,12 +170,8 @@ fn mixtures(
     plan: &[PlannedAgent],
     solutions: &[(Idx<Agent>, f64)],
 ) -> Table<Edit> {
-    let Some(total) = plan
-        .iter()
-        .map(|it| it.volume_ml)
-        .sum::<Option<f64>>()
-        .filter(|it| *it > 0.0)
-    else {
+    let total: Option<f64> = plan.iter().map(|it| it.volume_ml).sum();
+    let Some(total) = total.filter(|it| *it > 0.0) else {
         return Table::default();
     };
     let scaled = |to: f64| {
@@ -192,13 +184,9 @@ fn mixtures(
             })
             .collect()
     };
-    let mut found: Vec<Vec<PlannedAgent>> = Vec::new();
-    found.extend(
-        volumes(trials, slot, total, &scaled)
-            .into_iter()
-            .filter(|it| *it < total)
-            .map(scaled),
-    );
+    let smaller = volumes(trials, slot, total, &scaled).into_iter();
+    let smaller = smaller.filter(|it| *it < total);
+    let mut found: Vec<Vec<PlannedAgent>> = smaller.map(scaled).collect();
     for (agent, percent) in solutions {
         let alone = |to: f64| {
             vec![PlannedAgent {
@@ -233,22 +221,15 @@ fn volumes(
     let at = |volume: f64| trials.put(&[(slot, planned(rule_set, mixture(volume)))]);
     let (whole, half) = (at(total), at(total / 2.0));
     let mut found = vec![total];
-    for derived in rule_set
-        .catalogue
-        .derived
-        .iter()
-        .filter(|derived| derived.formula.even_with.is_some())
-    {
+    let even = rule_set.catalogue.derived.iter();
+    for derived in even.filter(|derived| derived.formula.even_with.is_some()) {
         let (Some(high), Some(low)) = (whole.number(derived.slot), half.number(derived.slot))
         else {
             continue;
         };
         let per_ml = (high - low) / (total / 2.0);
-        for limit in derived
-            .compared_with
-            .iter()
-            .filter(|limit| per_ml > 0.0 && high >= **limit)
-        {
+        let limits = derived.compared_with.iter();
+        for limit in limits.filter(|it| per_ml > 0.0 && high >= **it) {
             let Some(volume) = whole_tenths(total - (high - limit) / per_ml) else {
                 continue;
             };
@@ -270,9 +251,5 @@ fn volumes(
 /// A mixture as a fact.
 fn planned(rule_set: &RuleSet, plan: Vec<PlannedAgent>) -> Fact {
     let shown = plan_in_words(&rule_set.agents, &plan);
-    Fact::Known(Known {
-        value: Value::Plan(plan),
-        shown,
-        place: None,
-    })
+    Fact::made(Value::Plan(plan), shown)
 }

@@ -7,13 +7,13 @@ use chrono::{Datelike, NaiveDate, Weekday};
 
 use crate::outcome::Outcome;
 use crate::quantity::when::When;
-use crate::questionnaire::facts::answers::date_in_words;
-use crate::questionnaire::facts::{Fact, Facts, Known, Value};
+use crate::questionnaire::facts::Facts;
 use crate::rule_set::RuleSet;
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::{States, standing};
 use crate::screening::result::{DateSpan, Turn};
 use crate::screening::what_if::prospect::prospect;
+use crate::screening::what_if::search::dated;
 
 /// Most procedure days that are looked at: a year of them, and a patient screened today is another one by then.
 pub(crate) const MOST_DAYS: usize = 366;
@@ -44,12 +44,7 @@ pub fn dates(
             date: day,
             time: facts.procedure_on().and_then(|it| it.time),
         };
-        let fact = Fact::Known(Known {
-            value: Value::Date(when),
-            shown: date_in_words(&when),
-            place: None,
-        });
-        let then = facts.with(rule_set, &[(slot, fact)]);
+        let then = facts.with(rule_set, &[(slot, dated(&when))]);
         let states = compiled.run(&then);
         let standing = standing(rule_set, &states);
         match spans.last_mut() {

@@ -61,22 +61,14 @@ pub(crate) fn next(
     if now.outcome == Outcome::Refer && plan.is_none() {
         next.kind = NextKind::Refer;
         next.refer_to = recipients(now, found.findings);
-        next.ask = by_whom(found.to_ask.iter().filter(|it| standing_of(it) > now));
+        next.ask = by_whom(found.to_ask.iter().filter(|it| it.worst() > now));
         return next;
     }
     next.read = each_once(found.unrecognised.iter().map(|it| it.text.clone()));
     next.clear_up = facts.conflicts(Conflict::RuledOut).len();
-    next.ask = by_whom(
-        found
-            .to_ask
-            .iter()
-            .filter(|it| it.could_lead_to > Outcome::Go && !it.for_a_name),
-    );
-    next.plan = plan
-        .into_iter()
-        .flat_map(|it| &it.changes)
-        .cloned()
-        .collect();
+    let matter = |it: &&ToAsk| it.could_lead_to > Outcome::Go && !it.for_a_name;
+    next.ask = by_whom(found.to_ask.iter().filter(matter));
+    next.plan = plan.map_or_else(Vec::new, |it| it.changes.clone());
     let clears_up = |finding: &&Finding| {
         rule_set.judging.iter().any(|rule| {
             rule.id == finding.rule && rule.when == Condition::Answers(Conflict::RuledOut)
@@ -95,15 +87,9 @@ pub(crate) fn next(
         _ if could_be_worse || found.span.best_case.outcome == Outcome::Go => NextKind::Ask,
         Some(plan) => {
             // The other plan may ask for more, or for less.
-            let waits = plan.prospect.waits_for.iter().filter_map(|fact| {
-                Some(
-                    rule_set
-                        .catalogue
-                        .question_of(rule_set.catalogue.slot(fact)?)?
-                        .from,
-                )
-            });
-            next.ask = counted(waits);
+            let catalogue = &rule_set.catalogue;
+            let from = |fact: &String| Some(catalogue.question_of(catalogue.slot(fact)?)?.from);
+            next.ask = counted(plan.prospect.waits_for.iter().filter_map(from));
             NextKind::ChangePlan
         }
         None if next.wait_for.is_empty() => NextKind::Ask,
@@ -124,20 +110,8 @@ fn usable(now: Standing, plans: &[Alternative]) -> Option<&Alternative> {
 
 /// To whom the most pressing of the referrals go.
 fn recipients(now: Standing, findings: &[Finding]) -> Vec<String> {
-    let pressing = findings.iter().filter(|finding| {
-        Standing {
-            outcome: finding.outcome,
-            urgency: finding.urgency,
-        } == now
-    });
+    let pressing = findings.iter().filter(|it| it.standing() == now);
     each_once(pressing.filter_map(|it| it.refer_to.clone()))
-}
-
-fn standing_of(ask: &ToAsk) -> Standing {
-    Standing {
-        outcome: ask.could_lead_to,
-        urgency: ask.urgency,
-    }
 }
 
 /// How many answers each can give; those that may prove needless only where there are no others.

@@ -19,7 +19,7 @@ use crate::rule_set::{
 use crate::screening::result::{Change, Lift};
 use crate::screening::what_if::prospect::{change, lower_first, prospect, shown};
 use crate::screening::what_if::search::{
-    Bounds, ChangeSet, Edit, Lever, LeverStep, Searched, Trials, YES_NO, smallest,
+    Bounds, ChangeSet, Edit, Lever, LeverStep, Searched, Trials, YES_NO, dated, smallest,
 };
 use crate::truth::FactSlot;
 
@@ -105,24 +105,13 @@ fn is_worked_with(rule_set: &RuleSet, slot: FactSlot) -> bool {
 fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> {
     let slot = question.slot;
     let now = facts.known(slot).map(|it| &it.value);
-    let put = |value: Value, shown: String| {
-        (
-            slot,
-            Fact::Known(Known {
-                value,
-                shown,
-                place: None,
-            }),
-        )
-    };
+    let put = |value: Value, shown: String| (slot, Fact::made(value, shown));
     match (&question.changeable, &question.answer, now) {
         (Changeable::To(reachable), Answer::OneOf(options), _) => {
-            vec![Lever::choice(
-                slot,
-                options.iter().map(|it| it.text.as_str()),
-                facts,
-                |it| reachable.contains(&it),
-            )]
+            let texts = options.iter().map(|it| it.text.as_str());
+            vec![Lever::choice(slot, texts, facts, |it| {
+                reachable.contains(&it)
+            })]
         }
         (Changeable::To(reachable), _, _) => {
             vec![Lever::choice(slot, YES_NO.into_iter(), facts, |it| {
@@ -146,12 +135,10 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
             })
         }
         (Changeable::Fewer | Changeable::Any, Answer::SeveralOf(_), _) => {
+            let none = Edit::Put(vec![put(Value::Choices(0), "none".to_owned())]);
             vec![Lever {
                 slot,
-                edits: Table::from_iter([Edit::Put(vec![put(
-                    Value::Choices(0),
-                    "none".to_owned(),
-                )])]),
+                edits: Table::from_iter([none]),
             }]
         }
         // Between two numbers that it is compared with, a number that others are worked out from may still turn a rule.
@@ -176,14 +163,6 @@ fn levers(rule_set: &RuleSet, facts: &Facts, question: &Question) -> Vec<Lever> 
     }
 }
 
-fn dated(when: &When) -> Fact {
-    Fact::Known(Known {
-        value: Value::Date(*when),
-        shown: date_in_words(when),
-        place: None,
-    })
-}
-
 fn with_unit(question: &Question, number: f64) -> String {
     match &question.answer {
         Answer::Quantity { unit, .. } => format!("{} {unit}", tidy(number, None)),
@@ -191,35 +170,12 @@ fn with_unit(question: &Question, number: f64) -> String {
     }
 }
 
-/// A number that some rule compares an answer with.
-struct ComparedWith {
-    value: f64,
-    /// As the rule set writes it, unit included.
-    written: String,
-}
-
 /// The numbers that rules compare an answer with, rising, each once.
-fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<ComparedWith> {
-    let mut found: Vec<ComparedWith> = Vec::new();
-    let mut add = |threshold: &Threshold| {
-        found.push(ComparedWith {
-            value: threshold.value,
-            written: threshold.written.clone(),
-        })
-    };
+fn cuts(rule_set: &RuleSet, slot: FactSlot) -> Vec<&Threshold> {
+    let mut found: Vec<&Threshold> = Vec::new();
     for rule in rule_set.rules() {
         rule.when.visit(&mut |condition| match condition {
-            Condition::Fact {
-                fact,
-                test: Test::Compare(_, threshold),
-            } if *fact == slot => add(threshold),
-            Condition::Fact {
-                fact,
-                test: Test::Between(low, high),
-            } if *fact == slot => {
-                add(low);
-                add(high);
-            }
+            Condition::Fact { fact, test } if *fact == slot => found.extend(test.thresholds()),
             _ => {}
         });
     }
@@ -435,43 +391,36 @@ fn range(
         let Edit::Put(made) = &edits[at] else {
             return None;
         };
-        made.iter()
-            .find(|(slot, _)| *slot == question.slot)
-            .and_then(|(_, fact)| match fact {
-                Fact::Known(Known {
-                    value: Value::Number(number),
-                    ..
-                }) => Some(*number),
-                _ => None,
-            })
+        let put = made.iter().find(|(slot, _)| *slot == question.slot)?;
+        match &put.1 {
+            Fact::Known(Known {
+                value: Value::Number(number),
+                ..
+            }) => Some(*number),
+            _ => None,
+        }
     };
     let (lowest, highest) = (edits.indices().next(), edits.indices().next_back());
     let cuts = cuts(rule_set, question.slot);
     let cut = |number: f64| cuts.iter().find(|it| it.value.total_cmp(&number).is_eq());
+    let written = |it: Option<&&Threshold>| it.map_or(String::new(), |it| it.written.clone());
     // The end of a stretch between two cuts is the cut next to it, which does not belong to it.
-    let low = number(first)
-        .filter(|_| Some(first) != lowest)
-        .map(|number| match cut(number) {
-            Some(cut) => format!("at least {}", cut.written),
-            None => format!(
-                "above {}",
-                cuts.iter()
-                    .rev()
-                    .find(|cut| cut.value < number)
-                    .map_or("", |it| &it.written)
-            ),
-        });
-    let high = number(last)
-        .filter(|_| Some(last) != highest)
-        .map(|number| match cut(number) {
-            Some(cut) => format!("at most {}", cut.written),
-            None => format!(
-                "below {}",
-                cuts.iter()
-                    .find(|cut| cut.value > number)
-                    .map_or("", |it| &it.written)
-            ),
-        });
+    let low = number(first).filter(|_| Some(first) != lowest);
+    let low = low.map(|number| match cut(number) {
+        Some(cut) => format!("at least {}", cut.written),
+        None => {
+            let beside = cuts.iter().rev().find(|cut| cut.value < number);
+            format!("above {}", written(beside))
+        }
+    });
+    let high = number(last).filter(|_| Some(last) != highest);
+    let high = high.map(|number| match cut(number) {
+        Some(cut) => format!("at most {}", cut.written),
+        None => {
+            let beside = cuts.iter().find(|cut| cut.value > number);
+            format!("below {}", written(beside))
+        }
+    });
     match (low, high) {
         (Some(low), Some(high)) => format!("{low} and {high}"),
         (Some(one), None) | (None, Some(one)) => one,

@@ -8,7 +8,9 @@ use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::outcome::{Outcome, Standing, State};
-use crate::questionnaire::facts::derive::roots;
+use crate::quantity::when::When;
+use crate::questionnaire::facts::answers::date_in_words;
+use crate::questionnaire::facts::derive::behind;
 use crate::questionnaire::facts::{Fact, Facts, Known, Value, chosen_in_words};
 use crate::rule_set::{Bits, Condition, Conflict, Dependent, Idx, Question, RuleSet, Table, Test};
 use crate::screening::compile::{Compiled, Kept};
@@ -56,14 +58,8 @@ impl Lever {
             .enumerate()
             .filter_map(|(at, text)| Some((u16::try_from(at).ok()?, text)));
         let others = options.filter(|(at, _)| may_be(*at) && now != Some(&Value::Choice(*at)));
-        let edits = others.map(|(at, text)| {
-            let fact = Fact::Known(Known {
-                value: Value::Choice(at),
-                shown: text.to_owned(),
-                place: None,
-            });
-            Edit::Put(vec![(slot, fact)])
-        });
+        let edits =
+            others.map(|(at, text)| Edit::Put(vec![(slot, Fact::made(Value::Choice(at), text))]));
         Self {
             slot,
             edits: edits.collect(),
@@ -221,11 +217,12 @@ impl<'a> Trials<'a> {
 /// A set of options as a fact.
 fn choices(rule_set: &RuleSet, slot: FactSlot, bits: u64) -> Fact {
     let shown = chosen_in_words(rule_set.catalogue.options(slot), bits);
-    Fact::Known(Known {
-        value: Value::Choices(bits),
-        shown,
-        place: None,
-    })
+    Fact::made(Value::Choices(bits), shown)
+}
+
+/// A day as a fact.
+pub(crate) fn dated(when: &When) -> Fact {
+    Fact::made(Value::Date(*when), date_in_words(when))
 }
 
 /// Searches, fewest changes first.
@@ -340,12 +337,10 @@ impl Links {
         let behind = questions.iter().map(|question| {
             let mut found = Bits::new();
             found.insert(question.slot);
+            let gated = || questions.iter().zip(&gates);
             while grows(
                 &mut found,
-                questions
-                    .iter()
-                    .zip(&gates)
-                    .filter_map(|(it, gate)| Some((it, gate.as_ref()?))),
+                gated().filter_map(|(it, gate)| Some((it, gate.as_ref()?))),
             ) {}
             found
         });
@@ -540,19 +535,10 @@ fn reads(rule_set: &RuleSet, condition: &Condition) -> Bits<Slot> {
     condition.visit(&mut |condition| match condition {
         Condition::Taking { fact, .. } | Condition::AllergicTo { fact, .. } => found.insert(*fact),
         Condition::Fact { fact, test } => {
-            match rule_set.catalogue.derived_of(*fact) {
-                Some(derived) => roots(rule_set, derived)
-                    .iter()
-                    .for_each(|it| found.insert(*it)),
-                None => found.insert(*fact),
-            }
-            if matches!(test, Test::OlderThan(_) | Test::Within(_)) {
-                rule_set
-                    .catalogue
-                    .procedure_on
-                    .iter()
-                    .for_each(|it| found.insert(*it));
-            }
+            let on = rule_set.catalogue.procedure_on;
+            let on = on.filter(|_| matches!(test, Test::OlderThan(_) | Test::Within(_)));
+            let answers = behind(rule_set, *fact).into_iter().chain(on);
+            answers.for_each(|it| found.insert(it));
         }
         // Any answer may be at odds with others. A rule that asks for nothing else is narrowed down for each patient.
         Condition::Answers(_) => rule_set
