@@ -40,6 +40,7 @@ pub(crate) use crate::exact::conditions::{Judgement, Reader, verdict};
 pub use crate::exact::domain::TooLarge;
 pub(crate) use crate::exact::encoding::Encoding;
 pub use crate::exact::tseitin::{DualRail, Tseitin};
+pub(crate) use crate::exact::witness::irreducible;
 pub use crate::exact::witness::{Witness, of_answers};
 pub(crate) use batsat::Lit;
 
@@ -237,18 +238,37 @@ impl<'a, const N: usize> Decider<'a, N> {
 impl Decider<'_> {
     /// Where a condition is yes and where it is no, dual-rail.
     pub(crate) fn pair(&mut self, condition: &Condition) -> DualRail {
+        self.reader().pair(condition)
+    }
+
+    /// What reads conditions as the rule set does.
+    pub(crate) fn reader(&mut self) -> Reader<'_> {
         let ([rule_set], [judged]) = (self.rule_sets, &self.judgements);
-        Reader::again(&mut self.solver, &self.encoding, rule_set, 0, judged).pair(condition)
+        Reader::again(&mut self.solver, &self.encoding, rule_set, 0, judged)
+    }
+
+    /// The same patient once more answers came, in a space of their own: all that is known here is known there. `None`, if
+    /// that space is not cut like this one.
+    ///
+    /// # Errors
+    /// The fact that makes it too large.
+    pub(crate) fn answered_further(
+        &mut self,
+        further: &[&Condition],
+    ) -> Result<Option<(Encoding, Judgement)>, TooLarge> {
+        let [rule_set] = self.rule_sets;
+        let after = Encoding::new(&mut self.solver, &[rule_set], further, self.as_of)?;
+        if !self.encoding.is_cut_like(&after) {
+            return Ok(None);
+        }
+        let judged = judge(&mut self.solver, &after, rule_set, 0);
+        self.encoding.is_known_better_in(&after, &mut self.solver);
+        Ok(Some((after, judged)))
     }
 }
 
 /// What a rule set makes of every patient of a space, derived facts included.
-pub(crate) fn judge(
-    solver: &mut Tseitin,
-    encoding: &Encoding,
-    rule_set: &RuleSet,
-    view: usize,
-) -> Judgement {
+fn judge(solver: &mut Tseitin, encoding: &Encoding, rule_set: &RuleSet, view: usize) -> Judgement {
     let mut reader = Reader::new(solver, encoding, rule_set, view);
     applicability::settle(&mut reader);
     reader.judge()

@@ -5,8 +5,7 @@ use std::rc::Rc;
 use batsat::Lit;
 
 use crate::exact::conditions::Reader;
-use crate::exact::derived;
-use crate::exact::domain::{Domain, Shape, lits};
+use crate::exact::domain::{Domain, Shape, lits, lits_if};
 use crate::exact::tseitin::DualRail;
 use crate::rule_set::{Condition, Dependent, Question};
 use crate::truth::FactSlot;
@@ -16,29 +15,25 @@ pub(crate) fn settle(reader: &mut Reader<'_>) {
     let rule_set = reader.rule_set;
     let (mut conflicts, mut fit) = (Vec::new(), Vec::new());
     let always = reader.solver.constant(Some(true));
-    reader.applies = rule_set
-        .catalogue
-        .questions
-        .iter()
-        .map(|_| always)
-        .collect();
+    let questions = rule_set.catalogue.questions.iter();
+    reader.counted.applies = questions.map(|_| always).collect();
     for (turn, _) in &rule_set.catalogue.turns {
         match *turn {
-            Dependent::Derived(at) => derived::derive(reader, &rule_set.catalogue.derived[at]),
+            Dependent::Derived(at) => reader.derive(&rule_set.catalogue.derived[at]),
             Dependent::Question(at) => {
                 let question = &rule_set.catalogue.questions[at];
                 let Some(when) = &question.ask_when else {
                     continue;
                 };
                 let applies = reader.asked(when);
-                reader.applies[at] = applies;
+                reader.counted.applies[at] = applies;
                 let hazard = reader.place(question, applies);
                 conflicts.push(reader.solver.all([hazard, applies.no]));
                 fit.push(reader.solver.any([!hazard, applies.yes]));
             }
         }
     }
-    reader.ruled_out = DualRail {
+    reader.counted.ruled_out = DualRail {
         yes: reader.solver.any(conflicts),
         no: reader.solver.all(fit),
     };
@@ -46,30 +41,16 @@ pub(crate) fn settle(reader: &mut Reader<'_>) {
 
 impl Reader<'_> {
     fn asked(&mut self, when: &Condition) -> DualRail {
-        match when {
-            Condition::All(parts) => {
-                let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
-                self.solver.all_of(&parts)
-            }
-            Condition::Any(parts) => {
-                let parts: Vec<DualRail> = parts.iter().map(|it| self.asked(it)).collect();
-                self.solver.any_of(&parts)
-            }
-            Condition::Not(part) => self.asked(part).turned(),
-            Condition::Taking { fact, .. }
-            | Condition::AllergicTo { fact, .. }
-            | Condition::Fact { fact, .. } => {
-                let pair = self.pair(when);
+        self.pair_of(when, &|reader, test| {
+            let mut pair = reader.pair(test);
+            for fact in test.facts() {
                 // Nobody will ever answer it.
-                let shut = [!self.known(*fact), self.applies(*fact).no];
-                let shut = self.solver.all(shut);
-                DualRail {
-                    yes: pair.yes,
-                    no: self.solver.any([pair.no, shut]),
-                }
+                let shut = [!reader.known(fact), reader.applies(fact).no];
+                let shut = reader.solver.all(shut);
+                pair.no = reader.solver.any([pair.no, shut]);
             }
-            Condition::Answers(_) => self.pair(when),
-        }
+            pair
+        })
     }
 
     /// Lets the answer to a question count, or not.
@@ -92,35 +73,29 @@ impl Reader<'_> {
             .map(|it| question.option_id(it).to_owned());
         // Nothing else can be so where the question does not apply, and what is answered so is so in any case.
         let instead = self.solver.all([applies.no, !hazard]);
-        let shape = match given.shape {
-            Shape::Choice(options) => Shape::Choice(
-                options
-                    .into_iter()
-                    .map(|(id, lit)| {
-                        let lit = if otherwise.as_ref() == Some(&id) {
-                            self.solver.any([lit, instead])
-                        } else {
-                            self.solver.all([lit, counts])
-                        };
-                        (id, lit)
-                    })
-                    .collect(),
-            ),
-            Shape::Choices(options) => Shape::Choices(
-                options
-                    .into_iter()
-                    .map(|(id, lit)| (id, self.solver.all([lit, counts])))
-                    .collect(),
-            ),
-            Shape::Number { cells, whole } => Shape::Number {
-                cells: cells
-                    .into_iter()
-                    .map(|(cell, lit)| (cell, self.solver.all([lit, counts])))
-                    .collect(),
-                whole,
-            },
-            shape => shape,
-        };
+        let mut shape = given.shape;
+        match &mut shape {
+            Shape::Choice(options) => {
+                for (id, lit) in options {
+                    *lit = if otherwise.as_ref() == Some(id) {
+                        self.solver.any([*lit, instead])
+                    } else {
+                        self.solver.all([*lit, counts])
+                    };
+                }
+            }
+            Shape::Choices(options) => {
+                for (_, lit) in options {
+                    *lit = self.solver.all([*lit, counts]);
+                }
+            }
+            Shape::Number { cells, .. } => {
+                for (_, lit) in cells {
+                    *lit = self.solver.all([*lit, counts]);
+                }
+            }
+            _ => {}
+        }
         let known = match &shape {
             Shape::Choice(options) if otherwise.is_some() => self.solver.any(lits(options)),
             _ => known,
@@ -143,7 +118,7 @@ impl Reader<'_> {
     }
 
     fn count(&mut self, slot: FactSlot, domain: Domain) {
-        if let Some(place) = self.counting.get_mut(slot.index()) {
+        if let Some(place) = self.counted.domains.get_mut(slot.index()) {
             *place = Some(Rc::new(domain));
         }
     }
@@ -159,11 +134,9 @@ impl Reader<'_> {
                 .is_some_and(|it| question.is_harmless_option(it))
         };
         let hazards: Vec<Lit> = match shape {
-            Shape::Choice(options) | Shape::Choices(options) => options
-                .iter()
-                .filter(|(id, _)| is_hazard(id))
-                .map(|(_, it)| *it)
-                .collect(),
+            Shape::Choice(options) | Shape::Choices(options) => {
+                lits_if(options, |id| is_hazard(id))
+            }
             Shape::Number { .. } | Shape::Date { .. } => vec![self.solver.always()],
             list => list.parts(),
         };

@@ -238,21 +238,17 @@ fn without(encoding: &Encoding) -> Vec<Lit> {
     );
     for domain in encoding.domains.values() {
         match &domain.shape {
-            Shape::Choices(options) => found.extend(options.iter().map(|(_, it)| !*it)),
+            shape @ (Shape::Choices(_) | Shape::Allergies(_) | Shape::Plan { .. }) => {
+                found.extend(shape.parts().into_iter().map(|it| !it))
+            }
             Shape::Medicines {
                 kinds,
                 unrecognised,
             } => {
                 found.extend(unrecognised.iter().rev().map(|it| !*it));
-                found.extend(
-                    kinds
-                        .iter()
-                        .flat_map(|(_, it)| it.iter().rev())
-                        .map(|it| !*it),
-                );
+                let counts = kinds.iter().flat_map(|(_, it)| it.iter().rev());
+                found.extend(counts.map(|it| !*it));
             }
-            Shape::Allergies(kinds) => found.extend(kinds.iter().map(|(_, it)| !*it)),
-            Shape::Plan { agents, .. } => found.extend(agents.iter().map(|(_, it)| !*it)),
             _ => {}
         }
     }
@@ -269,53 +265,36 @@ pub(crate) fn blocking_clause(solver: &Tseitin, encoding: &Encoding, names: &[&s
         let mut lits = vec![domain.known];
         if solver.holds(domain.known) {
             match &domain.shape {
-                Shape::Choice(options) | Shape::Choices(options) => {
-                    lits.extend(options.iter().map(|(_, it)| *it))
+                shape @ (Shape::Choice(_) | Shape::Choices(_) | Shape::Date { .. }) => {
+                    lits.extend(shape.parts())
                 }
-                Shape::Number { cells, .. } => lits.extend(
-                    cells
-                        .iter()
-                        .map(|(_, it)| *it)
-                        .filter(|it| solver.holds(*it)),
-                ),
-                Shape::Date { older, days } => {
-                    lits.extend(older.iter().map(|(_, it)| *it));
-                    lits.extend(days.iter().map(|(_, it)| *it));
+                shape @ Shape::Number { .. } => {
+                    lits.extend(shape.parts().into_iter().filter(|it| solver.holds(*it)))
                 }
                 Shape::Medicines {
                     kinds,
                     unrecognised,
                 } => {
-                    lits.extend(
-                        kinds
-                            .iter()
-                            .filter(|(it, _)| it.steroid)
-                            .flat_map(|(_, it)| it.clone()),
-                    );
+                    let steroids = kinds.iter().filter(|(it, _)| it.steroid);
+                    lits.extend(steroids.flat_map(|(_, it)| it));
                     lits.extend(unrecognised);
                 }
                 Shape::Allergies(_) | Shape::Text => {}
-                Shape::Plan {
-                    agents,
+                shape @ Shape::Plan {
                     strengths,
                     volumes,
                     solutions,
+                    ..
                 } => {
-                    lits.extend(agents.iter().map(|(_, it)| *it));
+                    lits.extend(shape.parts());
                     lits.extend([*strengths, *volumes]);
-                    lits.extend(
-                        solutions
-                            .iter()
-                            .map(|(_, _, it)| *it)
-                            .filter(|it| solver.holds(*it)),
-                    );
+                    let solutions = solutions.iter().map(|(.., it)| *it);
+                    lits.extend(solutions.filter(|it| solver.holds(*it)));
                 }
             }
         }
-        found.extend(
-            lits.into_iter()
-                .map(|it| if solver.holds(it) { !it } else { it }),
-        );
+        let otherwise = |it: Lit| if solver.holds(it) { !it } else { it };
+        found.extend(lits.into_iter().map(otherwise));
     }
     found
 }

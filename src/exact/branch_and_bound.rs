@@ -13,7 +13,7 @@ use crate::exact::cells::Cell;
 use crate::formulas::formula::{Amount, Moves, Role, RoleKind};
 use crate::quantity::tidy;
 use crate::quantity::when::When;
-use crate::questionnaire::facts::{Fact, Facts, Known, Trial, Value, derive};
+use crate::questionnaire::facts::{Fact, Facts, Trial, Value, derive};
 use crate::rule_set::{Derived, Idx, Input, Medicine, RuleSet};
 use crate::truth::FactSlot;
 
@@ -164,8 +164,7 @@ pub(crate) fn search(
     let moves = directions(cases, variables, wanted);
     let mut values: Vec<f64> = variables.iter().map(some_value).collect();
     let mut gave_up = Vec::new();
-    for group in components(&moves, wanted.len(), variables.len()) {
-        let (own, facts) = group;
+    for (own, facts) in components(&moves, wanted.len(), variables.len()) {
         let variables_of: Vec<Variable> = own
             .iter()
             .filter_map(|at| variables.get(*at))
@@ -299,14 +298,14 @@ fn search_group(cases: &[Instance<'_>], variables: &[Variable], wanted: &[Constr
         if hopeless {
             continue;
         }
-        let middle = middle(&here, variables);
-        if distance(cases, &mut work, variables, &middle, wanted, &chains) <= 0.0 {
-            return Solution::Found(middle);
+        let values = middle(&here, variables);
+        if distance(cases, &mut work, variables, &values, wanted, &chains) <= 0.0 {
+            return Solution::Found(values);
         }
         match widest(&here, &first, variables, &open, &moves) {
             Some(at) => {
                 for half in halves(&here, at, variables) {
-                    let middle = crate::exact::branch_and_bound::middle(&half, variables);
+                    let middle = middle(&half, variables);
                     let distance = distance(cases, &mut work, variables, &middle, wanted, &chains);
                     if distance <= 0.0 {
                         return Solution::Found(middle);
@@ -372,12 +371,12 @@ fn widest(
         let (Some((low, high)), Some((from, to))) = (here.get(at), first.get(at)) else {
             return 0.0;
         };
-        let minimal_model = if variables.get(at).is_some_and(|it| it.whole) {
+        let too_narrow = if variables.get(at).is_some_and(|it| it.whole) {
             0.5
         } else {
             1e-9 * (1.0 + to.abs())
         };
-        if high - low <= minimal_model {
+        if high - low <= too_narrow {
             0.0
         } else {
             (high - low) / (to - from)
@@ -487,29 +486,13 @@ fn put(rule_set: &RuleSet, facts: &mut Trial, variables: &[Variable], values: &[
         match &variable.what {
             NumberOf::Answer(id) => {
                 if let Some(slot) = catalogue.slot(id) {
-                    facts.put(
-                        slot,
-                        Fact::Known(Known {
-                            value: Value::Number(*value),
-                            shown: String::new(),
-                            place: None,
-                        }),
-                    );
+                    facts.put(slot, Fact::made(Value::Number(*value), ""));
                 }
             }
             NumberOf::Age(id) => {
-                if let (Some(slot), Some(born)) = (
-                    catalogue.slot(id),
-                    facts.procedure_on().and_then(|on| born(&on, *value)),
-                ) {
-                    facts.put(
-                        slot,
-                        Fact::Known(Known {
-                            value: Value::Date(born),
-                            shown: String::new(),
-                            place: None,
-                        }),
-                    );
+                let born = facts.procedure_on().and_then(|on| born(&on, *value));
+                if let (Some(slot), Some(born)) = (catalogue.slot(id), born) {
+                    facts.put(slot, Fact::made(Value::Date(born), ""));
                 }
             }
             NumberOf::Strength(id, agent) | NumberOf::Volume(id, agent) => {
@@ -569,17 +552,9 @@ fn directions(
             let Some(case) = cases.get(constraint.view) else {
                 return vec![None; variables.len()];
             };
-            variables
-                .iter()
-                .map(|variable| {
-                    moves(
-                        case.rule_set,
-                        constraint.slot,
-                        &variable.what,
-                        &mut BTreeMap::new(),
-                    )
-                })
-                .collect()
+            let of =
+                |what: &NumberOf| moves(case.rule_set, constraint.slot, what, &mut BTreeMap::new());
+            variables.iter().map(|it| of(&it.what)).collect()
         })
         .collect()
 }
@@ -610,28 +585,21 @@ fn moves(
                         NumberOf::Strength(plan, _) | NumberOf::Volume(plan, _),
                         RoleKind::Plan { .. },
                     ) => Some(i8::from(plan == id)),
-                    (
-                        NumberOf::SteroidDaily,
-                        RoleKind::Medicines {
-                            amount: Amount::Daily,
-                            ..
-                        },
-                    )
-                    | (
-                        NumberOf::SteroidDays,
-                        RoleKind::Medicines {
-                            amount: Amount::Days,
-                            ..
-                        },
-                    ) => Some(1),
+                    (NumberOf::SteroidDaily, RoleKind::Medicines { amount, .. })
+                        if amount == Amount::Daily =>
+                    {
+                        Some(1)
+                    }
+                    (NumberOf::SteroidDays, RoleKind::Medicines { amount, .. })
+                        if amount == Amount::Days =>
+                    {
+                        Some(1)
+                    }
                     _ => moves(rule_set, of, what, seen),
                 };
-                total = match (
-                    total,
-                    inner.and_then(|it| Some(it * monotonicity(rule_set, derived, role, what)?)),
-                ) {
-                    (Some(0), it) => it,
-                    (it, Some(0)) => it,
+                let outer = || monotonicity(rule_set, derived, role, what);
+                total = match (total, inner.and_then(|it| Some(it * outer()?))) {
+                    (Some(0), it) | (it, Some(0)) => it,
                     (Some(a), Some(b)) if a == b => Some(a),
                     _ => None,
                 };
@@ -680,16 +648,9 @@ fn least(rule_set: &RuleSet, input: Input) -> Option<f64> {
         Input::Limit(_, number) => return Some(number),
         Input::Fact(slot) => slot,
     };
-    let of_question = || {
-        rule_set
-            .catalogue
-            .question_of(slot)?
-            .plausible
-            .map(|(low, _)| low)
+    let ends = match rule_set.catalogue.derived_of(slot) {
+        Some(derived) => Some(derived.formula.ends),
+        None => rule_set.catalogue.question_of(slot)?.plausible,
     };
-    rule_set
-        .catalogue
-        .derived_of(slot)
-        .map(|derived| derived.formula.ends.0)
-        .or_else(of_question)
+    ends.map(|(low, _)| low)
 }

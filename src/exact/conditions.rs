@@ -8,12 +8,13 @@ use batsat::Lit;
 
 use crate::exact::branch_and_bound::some_number;
 use crate::exact::cells::Cell;
-use crate::exact::domain::{AllergyKind, Domain, MedicineKind, Shape};
+use crate::exact::domain::{AllergyKind, Domain, MedicineKind, Shape, lits, lits_if};
 use crate::exact::encoding::Encoding;
 use crate::exact::lists::{entry_of, listed, recognised};
 use crate::exact::tseitin::{DualRail, Tseitin};
 use crate::outcome::{Outcome, Urgency};
 use crate::questionnaire::facts::truth_of::{compares, entry_allergic};
+use crate::rule_set::words::option_ids;
 use crate::rule_set::{
     Bits, Comparison, Condition, Conflict, Idx, Medicine, Offered, Question, Reaction, Rule,
     RuleSet, Substance, Table, Test,
@@ -31,10 +32,19 @@ pub struct Judgement {
     pub refers: [Lit; 3],
     /// Where nothing, known or missing, speaks against it.
     pub goes: Lit,
-    /// What counts of each fact, by slot.
-    counting: Vec<Option<Rc<Domain>>>,
-    /// Where each question applies.
-    applies: Table<DualRail, Question>,
+    /// What counts of what was given.
+    counted: Counted,
+}
+
+/// What counts of what was given.
+#[derive(Debug, Clone)]
+pub(super) struct Counted {
+    /// Of each fact, by slot; what was given, until it is settled.
+    pub domains: Vec<Option<Rc<Domain>>>,
+    /// Where each question applies, and where it certainly does not.
+    pub applies: Table<DualRail, Question>,
+    /// Where some answer contradicts another one, and where certainly none does.
+    pub ruled_out: DualRail,
 }
 
 /// What rules come to, each told by its outcome, its urgency and its state: where a referral of each urgency or a more
@@ -73,12 +83,8 @@ pub(crate) struct Reader<'a> {
     pub rule_set: &'a RuleSet,
     /// Which view it has.
     pub view: usize,
-    /// What counts of each fact, by slot; what was given, until it is settled.
-    pub(super) counting: Vec<Option<Rc<Domain>>>,
-    /// Where each question applies, and where it certainly does not.
-    pub(super) applies: Table<DualRail, Question>,
-    /// Where some answer contradicts another one, and where certainly none does.
-    pub(super) ruled_out: DualRail,
+    /// What counts of what was given.
+    pub(super) counted: Counted,
 }
 
 impl<'a> Reader<'a> {
@@ -89,21 +95,19 @@ impl<'a> Reader<'a> {
         rule_set: &'a RuleSet,
         view: usize,
     ) -> Self {
-        let counting = rule_set
-            .catalogue
-            .facts
-            .indices()
-            .map(|it| encoding.domain(view, it).cloned().map(Rc::new))
-            .collect();
-        let ruled_out = solver.constant(Some(false));
+        let facts = rule_set.catalogue.facts.indices();
+        let given = facts.map(|it| encoding.domain(view, it).cloned().map(Rc::new));
+        let counted = Counted {
+            domains: given.collect(),
+            applies: Table::default(),
+            ruled_out: solver.constant(Some(false)),
+        };
         Self {
             solver,
             encoding,
             rule_set,
             view,
-            counting,
-            applies: Table::default(),
-            ruled_out,
+            counted,
         }
     }
 
@@ -115,30 +119,24 @@ impl<'a> Reader<'a> {
         view: usize,
         judged: &Judgement,
     ) -> Self {
-        let (counting, applies, ruled_out) = (
-            judged.counting.clone(),
-            judged.applies.clone(),
-            judged.ruled_out,
-        );
         Self {
             solver,
             encoding,
             rule_set,
             view,
-            counting,
-            applies,
-            ruled_out,
+            counted: judged.counted.clone(),
         }
     }
 
     /// What counts of a fact.
     pub(super) fn domain(&self, fact: FactSlot) -> Option<Rc<Domain>> {
-        self.counting.get(fact.index()).cloned().flatten()
+        self.counted.domains.get(fact.index()).cloned().flatten()
     }
 
     /// Where the question of a fact applies, and where it certainly does not.
     pub(super) fn applies(&self, fact: FactSlot) -> DualRail {
-        let own = self.rule_set.catalogue.questions.iter().zip(&self.applies);
+        let questions = self.rule_set.catalogue.questions.iter();
+        let own = questions.zip(&self.counted.applies);
         let mut own = own
             .filter(|(it, _)| it.slot == fact || it.date_slot == Some(fact))
             .map(|(_, it)| *it);
@@ -148,41 +146,53 @@ impl<'a> Reader<'a> {
     /// Everything that the rules come to.
     pub(crate) fn judge(&mut self) -> Judgement {
         let rule_set = self.rule_set;
-        let rules: Table<DualRail, Rule> = rule_set
-            .judging
-            .iter()
-            .map(|it| self.pair(&it.when))
-            .collect();
-        let asking: Vec<_> = rule_set
-            .judging
-            .iter()
-            .zip(&rules)
+        let judging = rule_set.judging.iter();
+        let rules: Table<DualRail, Rule> = judging.map(|it| self.pair(&it.when)).collect();
+        let asking = rule_set.judging.iter().zip(&rules);
+        let asking: Vec<_> = asking
             .map(|(rule, state)| (rule.outcome, rule.urgency, *state))
             .collect();
         let (refers, goes) = verdict(self.solver, &asking);
-        let (counting, applies) = (self.counting.clone(), self.applies.clone());
         Judgement {
             rules,
-            ruled_out: self.ruled_out,
+            ruled_out: self.counted.ruled_out,
             refers,
             goes,
-            counting,
-            applies,
+            counted: self.counted.clone(),
         }
     }
 
     /// Where a condition is yes and where it is no.
     pub(crate) fn pair(&mut self, condition: &Condition) -> DualRail {
+        self.pair_of(condition, &Self::tested)
+    }
+
+    /// Where a condition is yes and where it is no, if each test in it is so.
+    pub(crate) fn pair_of(
+        &mut self,
+        condition: &Condition,
+        tested: &dyn Fn(&mut Self, &Condition) -> DualRail,
+    ) -> DualRail {
         match condition {
             Condition::All(parts) => {
-                let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
+                let parts = parts.iter().map(|it| self.pair_of(it, tested));
+                let parts: Vec<DualRail> = parts.collect();
                 self.solver.all_of(&parts)
             }
             Condition::Any(parts) => {
-                let parts: Vec<DualRail> = parts.iter().map(|it| self.pair(it)).collect();
+                let parts = parts.iter().map(|it| self.pair_of(it, tested));
+                let parts: Vec<DualRail> = parts.collect();
                 self.solver.any_of(&parts)
             }
-            Condition::Not(part) => self.pair(part).turned(),
+            Condition::Not(part) => self.pair_of(part, tested).turned(),
+            test => tested(self, test),
+        }
+    }
+
+    /// Where a test is yes and where it is no.
+    fn tested(&mut self, test: &Condition) -> DualRail {
+        match test {
+            Condition::All(_) | Condition::Any(_) | Condition::Not(_) => self.pair(test),
             Condition::Taking {
                 fact,
                 medicines,
@@ -196,7 +206,7 @@ impl<'a> Reader<'a> {
                 ..
             } => self.allergic(*fact, substances, reactions.as_ref()),
             Condition::Fact { fact, test } => self.test(*fact, test),
-            Condition::Answers(Conflict::RuledOut) => self.ruled_out,
+            Condition::Answers(Conflict::RuledOut) => self.counted.ruled_out,
             Condition::Answers(Conflict::NotOffered) => self.not_offered(),
             Condition::Answers(Conflict::Unread) => self.unread(),
         }
@@ -273,12 +283,8 @@ impl<'a> Reader<'a> {
         let any = self.solver.any(among);
         let yes = self.solver.all([domain.known, any]);
         // No only where every entry is clear of it.
-        let others: Vec<Lit> = kinds
-            .iter()
-            .map(|(_, it)| *it)
-            .filter(|it| !not_clear.contains(it))
-            .collect();
-        let possible = self.solver.any(others);
+        let others = lits(kinds).into_iter();
+        let possible = self.solver.any(others.filter(|it| !not_clear.contains(it)));
         DualRail {
             yes,
             no: self.solver.all([domain.known, !possible]),
@@ -289,34 +295,13 @@ impl<'a> Reader<'a> {
         let Some(domain) = self.domain(fact) else {
             return self.unknown();
         };
-        let id_of = |at: &u16| {
-            self.rule_set
-                .catalogue
-                .options(fact)
-                .get(usize::from(*at))
-                .map(|it| it.id.clone())
-        };
         match (&domain.shape, test) {
             (Shape::Choice(options), Test::OneOf(wanted) | Test::NoneOf(wanted)) => {
-                let words: Vec<String> = if self.is_yes_no(fact) {
-                    wanted
-                        .iter()
-                        .map(|option| {
-                            if *option == 1 {
-                                "yes".to_owned()
-                            } else {
-                                "no".to_owned()
-                            }
-                        })
-                        .collect()
-                } else {
-                    wanted.iter().filter_map(id_of).collect()
+                let wanted = option_ids(self.rule_set, fact, wanted);
+                let pair = DualRail {
+                    yes: self.solver.any(lits_if(options, |id| wanted.contains(id))),
+                    no: self.solver.any(lits_if(options, |id| !wanted.contains(id))),
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) =
-                    options.iter().partition(|(id, _)| words.contains(id));
-                let yes = self.solver.any(inside.iter().map(|(_, it)| *it));
-                let no = self.solver.any(outside.iter().map(|(_, it)| *it));
-                let pair = DualRail { yes, no };
                 if matches!(test, Test::NoneOf(_)) {
                     pair.turned()
                 } else {
@@ -324,27 +309,13 @@ impl<'a> Reader<'a> {
                 }
             }
             (Shape::Choices(options), Test::Includes(wanted)) => {
-                let wanted: Vec<String> = wanted.iter().filter_map(id_of).collect();
-                let inside: Vec<Lit> = options
-                    .iter()
-                    .filter(|(id, _)| wanted.contains(id))
-                    .map(|(_, it)| *it)
-                    .collect();
-                let any = self.solver.any(inside);
+                let wanted = option_ids(self.rule_set, fact, wanted);
+                let any = self.solver.any(lits_if(options, |id| wanted.contains(id)));
                 self.solver.where_known(domain.known, any)
             }
             (Shape::Plan { agents, .. }, Test::Includes(wanted)) => {
-                let ids: Vec<&String> = wanted
-                    .iter()
-                    .filter_map(|at| self.rule_set.agents.iter().nth(usize::from(*at)))
-                    .map(|it| &it.id)
-                    .collect();
-                let inside: Vec<Lit> = agents
-                    .iter()
-                    .filter(|(id, _)| ids.contains(&id))
-                    .map(|(_, it)| *it)
-                    .collect();
-                let any = self.solver.any(inside);
+                let wanted = option_ids(self.rule_set, fact, wanted);
+                let any = self.solver.any(lits_if(agents, |id| wanted.contains(id)));
                 self.solver.where_known(domain.known, any)
             }
             (Shape::Number { cells, .. }, Test::Compare(..) | Test::Between(..)) => {
@@ -353,11 +324,10 @@ impl<'a> Reader<'a> {
                     Test::Between(low, high) => (low.value..=high.value).contains(&number),
                     _ => false,
                 };
-                let (inside, outside): (Vec<_>, Vec<_>) =
-                    cells.iter().partition(|(cell, _)| holds(some_number(cell)));
+                let inside = |cell: &Cell| holds(some_number(cell));
                 DualRail {
-                    yes: self.solver.any(inside.iter().map(|(_, it)| *it)),
-                    no: self.solver.any(outside.iter().map(|(_, it)| *it)),
+                    yes: self.solver.any(lits_if(cells, inside)),
+                    no: self.solver.any(lits_if(cells, |it| !inside(it))),
                 }
             }
             (Shape::Date { older, .. }, Test::OlderThan(limit) | Test::Within(limit)) => {
@@ -402,10 +372,6 @@ impl<'a> Reader<'a> {
             .map_or(self.solver.never(), |(_, it)| *it)
     }
 
-    fn is_yes_no(&self, fact: FactSlot) -> bool {
-        self.rule_set.catalogue.options(fact).is_empty()
-    }
-
     /// Where the clinic answers a question for every patient.
     pub(super) fn by_clinic(&self, question: &Question) -> Lit {
         let standing = self.encoding.standing.get(&question.id);
@@ -447,11 +413,7 @@ impl<'a> Reader<'a> {
                 Shape::Allergies(kinds) => {
                     let is_known =
                         |it: &AllergyKind| self.rule_set.allergens.names.contains_key(&it.to);
-                    kinds
-                        .iter()
-                        .filter(|(it, _)| !is_known(it))
-                        .map(|(_, it)| *it)
-                        .collect()
+                    lits_if(kinds, |it| !is_known(it))
                 }
                 _ => Vec::new(),
             };
@@ -520,10 +482,7 @@ impl<'a> Reader<'a> {
     /// Where something is chosen: an empty list is within any offer.
     fn something(&mut self, domain: &Domain) -> Lit {
         match &domain.shape {
-            Shape::Choices(options)
-            | Shape::Plan {
-                agents: options, ..
-            } => self.solver.any(options.iter().map(|(_, it)| *it)),
+            shape @ (Shape::Choices(_) | Shape::Plan { .. }) => self.solver.any(shape.parts()),
             _ => domain.known,
         }
     }
@@ -535,11 +494,7 @@ impl<'a> Reader<'a> {
             (Shape::Choice(options) | Shape::Choices(options), Offered::Options(bits)) => {
                 let is_kept =
                     |id: &str| question.option_at(id).is_some_and(|at| bits >> at & 1 == 1);
-                options
-                    .iter()
-                    .filter(|(id, _)| !is_kept(id))
-                    .map(|(_, it)| *it)
-                    .collect()
+                lits_if(options, |id| !is_kept(id))
             }
             (
                 Shape::Plan {
@@ -552,17 +507,10 @@ impl<'a> Reader<'a> {
                         .into_iter()
                         .any(|it| cell.is_point() && cell.contains(it))
                 };
-                let none = agents
-                    .iter()
-                    .filter(|(id, _)| listed(rule_set, id).is_empty())
-                    .map(|(_, it)| *it);
-                none.chain(
-                    solutions
-                        .iter()
-                        .filter(|(id, cell, _)| other(id, cell))
-                        .map(|(_, _, it)| *it),
-                )
-                .collect()
+                let mut ways = lits_if(agents, |id| listed(rule_set, id).is_empty());
+                let others = solutions.iter().filter(|(id, cell, _)| other(id, cell));
+                ways.extend(others.map(|(.., it)| *it));
+                ways
             }
             _ => Vec::new(),
         };

@@ -8,20 +8,17 @@ use batsat::Lit;
 use crate::exact::branch_and_bound::some_number;
 use crate::exact::cells::Cell;
 use crate::exact::conditions::Reader;
-use crate::exact::domain::{Domain, Shape, lits};
+use crate::exact::domain::{Domain, Shape, lits, lits_if};
 use crate::formulas::formula::{Agents, Amounts, Follows, KnownWhen, Needs};
 use crate::formulas::given::Side;
-use crate::rule_set::{Derived, Input};
+use crate::rule_set::{Choice, Derived, Input};
 
-/// What the formula of a derived fact needs to be known, and what follows from answers alone.
-pub(crate) fn derive(reader: &mut Reader<'_>, derived: &Derived) {
-    if let Some(domain) = reader.domain(derived.slot) {
-        reader.derive_one(derived, &domain);
-    }
-}
-
-impl Reader<'_> {
-    fn derive_one(&mut self, derived: &Derived, domain: &Domain) {
+impl<'a> Reader<'a> {
+    /// What the formula of a derived fact needs to be known, and what follows from answers alone.
+    pub(super) fn derive(&mut self, derived: &Derived) {
+        let Some(domain) = &self.domain(derived.slot) else {
+            return;
+        };
         let formula = derived.formula;
         match formula.known {
             KnownWhen::Exactly(needs) => {
@@ -42,35 +39,24 @@ impl Reader<'_> {
             Follows::Arithmetic => {}
             Follows::Born(role) => self.age_beside_date(derived, role, domain),
             Follows::Count(list) => {
-                let chosen: Vec<(Lit, i64)> = self
-                    .options_of(derived, list)
-                    .into_iter()
-                    .map(|(_, lit)| (lit, ONE))
-                    .collect();
-                self.sum_is(domain, &chosen);
+                let chosen = lits(&self.options_of(derived, list)).into_iter();
+                self.sum_is(domain, &chosen.map(|it| (it, ONE)).collect::<Vec<_>>());
             }
             Follows::Points(list) => {
-                let counts = derived
-                    .fact(list)
-                    .map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
-                let weights = self
-                    .options_of(derived, list)
-                    .into_iter()
-                    .filter_map(|(id, lit)| {
-                        let counts = counts.iter().find(|option| option.id == id)?.counts?;
-                        Some((lit, hundredths(counts)))
-                    });
-                let weights: Vec<(Lit, i64)> = weights.collect();
-                self.sum_is(domain, &weights);
+                let choices = self.choices(derived, list);
+                let options = self.options_of(derived, list).into_iter();
+                let weights = options.filter_map(|(id, lit)| {
+                    let counts = choices.iter().find(|option| option.id == id)?.counts?;
+                    Some((lit, hundredths(counts)))
+                });
+                self.sum_is(domain, &weights.collect::<Vec<_>>());
             }
             Follows::CountMissing(list, other) => {
                 let other = self.options_of(derived, other);
                 let mut missing = Vec::new();
                 for (id, lit) in self.options_of(derived, list) {
-                    let there = other
-                        .iter()
-                        .find(|(of, _)| *of == id)
-                        .map_or(self.solver.never(), |(_, lit)| *lit);
+                    let there = other.iter().find(|(of, _)| *of == id);
+                    let there = there.map_or(self.solver.never(), |(_, lit)| *lit);
                     missing.push((self.solver.all([lit, !there]), ONE));
                 }
                 self.sum_is(domain, &missing);
@@ -167,11 +153,16 @@ impl Reader<'_> {
         }
     }
 
+    /// The options of a role as the rule set has them.
+    fn choices(&self, derived: &Derived, role: &str) -> &'a [Choice] {
+        let slot = derived.fact(role);
+        slot.map_or(&[], |it| self.rule_set.catalogue.options(it))
+    }
+
     fn chosen(&self, derived: &Derived, role: &str, id: &str) -> Lit {
-        self.options_of(derived, role)
-            .into_iter()
-            .find(|(of, _)| of == id)
-            .map_or(self.solver.never(), |(_, lit)| lit)
+        let mut options = self.options_of(derived, role).into_iter();
+        let option = options.find(|(of, _)| of == id);
+        option.map_or(self.solver.never(), |(_, lit)| lit)
     }
 
     /// The cells of a role's number; a limit is a number known beforehand.
@@ -188,46 +179,31 @@ impl Reader<'_> {
     /// Where the number of a role is so. INVARIANT: it is cut where that changes.
     fn number_is(&mut self, derived: &Derived, role: &str, holds: impl Fn(f64) -> bool) -> Lit {
         let cells = self.cells_of(derived, role);
-        let so = cells
-            .iter()
-            .filter(|(cell, _)| holds(some_number(cell)))
-            .map(|(_, lit)| *lit);
-        self.solver.any(so.collect::<Vec<_>>())
+        self.solver
+            .any(lits_if(&cells, |cell| holds(some_number(cell))))
     }
 
     fn side(&mut self, derived: &Derived, role: &str, side: Side) -> Lit {
-        let options = derived
-            .fact(role)
-            .map_or(&[][..], |slot| self.rule_set.catalogue.options(slot));
-        let lies_there = |id: &str| {
-            options
-                .iter()
-                .any(|option| option.id == id && option.side == Some(side))
+        let choices = self.choices(derived, role);
+        let lies_there = |id: &String| {
+            let mut choices = choices.iter();
+            choices.any(|it| it.id == *id && it.side == Some(side))
         };
-        let there = self
-            .options_of(derived, role)
-            .into_iter()
-            .filter(|(id, _)| lies_there(id))
-            .map(|(_, lit)| lit);
-        self.solver.any(there.collect::<Vec<_>>())
+        let options = self.options_of(derived, role);
+        self.solver.any(lits_if(&options, lies_there))
     }
 
     /// Whether any of these agents is in a plan.
     fn agents(&mut self, derived: &Derived, plan: &str, agents: Agents) -> Lit {
-        let counts = |id: &str| match agents {
+        let counts = |id: &String| match agents {
             Agents::Every => true,
             Agents::LimitedPerSite => self
                 .rule_set
                 .agents
                 .iter()
-                .any(|agent| agent.id == id && agent.per_site.is_some()),
+                .any(|agent| agent.id == *id && agent.per_site.is_some()),
         };
-        let there = self
-            .options_of(derived, plan)
-            .into_iter()
-            .filter(|(id, _)| counts(id))
-            .map(|(_, lit)| lit);
-        let there: Vec<Lit> = there.collect();
+        let there = lits_if(&self.options_of(derived, plan), counts);
         self.solver.any(there)
     }
 
@@ -401,11 +377,7 @@ impl Reader<'_> {
                 clippy::cast_precision_loss,
                 reason = "points of a checklist are far below 2^52"
             )]
-            let inside: Vec<Lit> = sums
-                .iter()
-                .filter(|(sum, _)| cell.contains(*sum as f64 / 100.0))
-                .map(|(_, it)| *it)
-                .collect();
+            let inside = lits_if(&sums, |sum| cell.contains(*sum as f64 / 100.0));
             let any = self.solver.any(inside);
             self.solver.implies(*lit, any);
         }

@@ -122,6 +122,12 @@ pub(super) fn lits<Of>(parts: &[(Of, Lit)]) -> Vec<Lit> {
     parts.iter().map(|(_, lit)| *lit).collect()
 }
 
+/// The literals of those that are so.
+pub(super) fn lits_if<Of>(parts: &[(Of, Lit)], is_so: impl Fn(&Of) -> bool) -> Vec<Lit> {
+    let so = parts.iter().filter(|(of, _)| is_so(of));
+    so.map(|(_, lit)| *lit).collect()
+}
+
 /// So many, just one of them where it is known, none where it is not.
 pub(super) fn one_of(solver: &mut Tseitin, known: Lit, n: usize) -> Vec<Lit> {
     let lits = solver.several(n);

@@ -10,6 +10,7 @@ use crate::exact::assignment::{Assigned, Assignment, Dated};
 use crate::exact::branch_and_bound;
 use crate::exact::branch_and_bound::{Constraint, Instance, NumberOf, Solution, Variable};
 use crate::exact::cells::Cell;
+use crate::exact::domain::AllergyKind;
 use crate::exact::encoding::Encoding;
 use crate::formulas::RoleKind;
 use crate::formulas::formula::{Amount, Follows, KnownWhen};
@@ -347,11 +348,7 @@ impl Candidate<'_> {
             }
         }
         let n_answers = answers.len() + standing.len();
-        let text = format!(
-            "questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}",
-            self.rule_set.id,
-            by_section(self.rule_set, "answers", &answers)
-        );
+        let text = questionnaire(self.rule_set, &answers);
         let clinic = self.clinic(&number, &standing);
         // A questionnaire that the reader refuses is none.
         let facts =
@@ -463,7 +460,7 @@ impl Candidate<'_> {
                 format!("[{}]", entries.join(", "))
             }
             Assigned::Allergies(kinds) => {
-                let entry = |allergy: &crate::exact::domain::AllergyKind| {
+                let entry = |allergy: &AllergyKind| {
                     let to = if allergy.to.is_empty() {
                         "\"(no substance of the register)\"".to_owned()
                     } else {
@@ -475,26 +472,21 @@ impl Candidate<'_> {
                         .map_or(String::new(), |it| format!(", reaction: {it}"));
                     format!("{{ to: {to}{reaction} }}")
                 };
-                format!(
-                    "[{}]",
-                    kinds.iter().map(entry).collect::<Vec<_>>().join(", ")
-                )
+                let entries: Vec<String> = kinds.iter().map(entry).collect();
+                format!("[{}]", entries.join(", "))
             }
             Assigned::Plan { agents, .. } => {
                 let line = |agent: &String| {
-                    let show = |what: NumberOf, unit: &str| {
-                        number(&what)
-                            .map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"))
+                    let show = |of: fn(String, String) -> NumberOf, unit: &str| {
+                        let number = number(&of(question.id.clone(), agent.clone()));
+                        number.map_or_else(|| "unknown".to_owned(), |it| format!("{it} {unit}"))
                     };
-                    let strength =
-                        show(NumberOf::Strength(question.id.clone(), agent.clone()), "%");
-                    let volume = show(NumberOf::Volume(question.id.clone(), agent.clone()), "mL");
+                    let strength = show(NumberOf::Strength, "%");
+                    let volume = show(NumberOf::Volume, "mL");
                     format!("{{ agent: {agent}, strength: {strength}, volume: {volume} }}")
                 };
-                format!(
-                    "[{}]",
-                    agents.iter().map(line).collect::<Vec<_>>().join(", ")
-                )
+                let lines: Vec<String> = agents.iter().map(line).collect();
+                format!("[{}]", lines.join(", "))
             }
             Assigned::Text => "something".to_owned(),
         })
@@ -541,10 +533,9 @@ impl Candidate<'_> {
                 .filter(|it| Some(it) != left_out.as_ref())
                 .collect();
             if question.answer == Answer::Anaesthetic {
-                let planned = if let Some(Assigned::Plan { agents, .. }) = told {
-                    agents.clone()
-                } else {
-                    Vec::new()
+                let planned = match told {
+                    Some(Assigned::Plan { agents, .. }) => agents.as_slice(),
+                    _ => &[],
                 };
                 let agents = self
                     .rule_set
@@ -560,17 +551,12 @@ impl Candidate<'_> {
                     })
                     .collect();
             }
-            let (of, name) = (
-                self.rule_set.catalogue.sections[question.section]
-                    .id
-                    .as_str(),
-                question.name(),
-            );
+            let of = &self.rule_set.catalogue.sections[question.section].id;
             if of != section {
                 section = of;
                 let _ = writeln!(text, "  {of}:");
             }
-            let _ = writeln!(text, "    {name}: [{}]", offered.join(", "));
+            let _ = writeln!(text, "    {}: [{}]", question.name(), offered.join(", "));
         }
         text.push_str(&by_section(self.rule_set, "answers", standing));
         Some(text)
@@ -587,6 +573,13 @@ fn read(screener: &Screener<'_>, text: &str, clinic: Option<&str>) -> Option<Fac
         None => screener,
     };
     Some(screener.read("example.yaml", text.as_bytes()).ok()?.facts)
+}
+
+/// Answers as a questionnaire.
+fn questionnaire(rule_set: &RuleSet, answers: &[(&Question, String)]) -> String {
+    let id = &rule_set.id;
+    let answers = by_section(rule_set, "answers", answers);
+    format!("questionnaire: 1\nfor: {id}\nreference: EXAMPLE-1\n{answers}")
 }
 
 /// Answers under their sections, as files write them.
@@ -627,19 +620,13 @@ pub fn of_answers(
                 })
                 .collect()
         };
-    let (own, of_clinic) = (
-        written(&answers.given, false),
-        written(&answers.given, true),
-    );
+    let own = written(&answers.given, false);
+    let of_clinic = written(&answers.given, true);
     let offered: Vec<(&Question, String)> = [true, false]
         .iter()
         .flat_map(|it| written(&answers.offers, *it))
         .collect();
-    let questionnaire = format!(
-        "questionnaire: 1\nfor: {}\nreference: EXAMPLE-1\n{}",
-        rule_set.id,
-        by_section(rule_set, "answers", &own)
-    );
+    let questionnaire = questionnaire(rule_set, &own);
     let clinic = (!of_clinic.is_empty() || !offered.is_empty()).then(|| {
         let offers = if offered.is_empty() {
             String::new()
@@ -651,11 +638,8 @@ pub fn of_answers(
             by_section(rule_set, "answers", &of_clinic)
         )
     });
-    let facts = read(
-        &screener.clone().on(as_of),
-        &questionnaire,
-        clinic.as_deref(),
-    )?;
+    let screener = screener.clone().on(as_of);
+    let facts = read(&screener, &questionnaire, clinic.as_deref())?;
     let states = screener.states(&facts);
     Some(Witness {
         questionnaire,
@@ -665,6 +649,35 @@ pub fn of_answers(
         states,
         as_of,
     })
+}
+
+/// Answers that are so, with every one left out that can be: one after the other, what the clinic offers first, then the
+/// details, until without any of them they are not so.
+pub(crate) fn irreducible(answers: &Gathered, is_so: &dyn Fn(&Gathered) -> bool) -> Gathered {
+    let mut left = answers.clone();
+    let n_left = |it: &Gathered| it.given.len() + it.offers.len();
+    loop {
+        let n_before = n_left(&left);
+        let offered: Vec<Idx<Question>> = left.offers.keys().copied().rev().collect();
+        for question in offered {
+            let mut without = left.clone();
+            without.offers.remove(&question);
+            if is_so(&without) {
+                left = without;
+            }
+        }
+        let given: Vec<Idx<Question>> = left.given.keys().copied().rev().collect();
+        for question in given {
+            let mut without = left.clone();
+            without.given.remove(&question);
+            if is_so(&without) {
+                left = without;
+            }
+        }
+        if n_left(&left) == n_before {
+            return left;
+        }
+    }
 }
 
 /// A day that is as told on the day of surgery.
@@ -687,11 +700,17 @@ fn day(dated: &Dated, as_of: NaiveDate) -> Option<String> {
         .chain([last_before])
         .flatten();
     let days = starts
-        .flat_map(|start| (0..5).filter_map(move |days| start.checked_sub_days(Days::new(days))))
-        .map(When::on);
-    days.into_iter()
-        .find(|it| fits(it, dated, as_of))
-        .map(|it| it.to_string())
+        .flat_map(|start| (0..5).filter_map(move |days| start.checked_sub_days(Days::new(days))));
+    first_fitting(days, dated, as_of)
+}
+
+fn first_fitting(
+    days: impl Iterator<Item = NaiveDate>,
+    dated: &Dated,
+    as_of: NaiveDate,
+) -> Option<String> {
+    let mut fitting = days.map(When::on).filter(|it| fits(it, dated, as_of));
+    fitting.next().map(|it| it.to_string())
 }
 
 /// Whether a day is as told.
@@ -710,12 +729,8 @@ fn fits(day: &When, dated: &Dated, as_of: NaiveDate) -> bool {
 /// A day of birth that gives these completed years, and fits.
 fn birthday(years: f64, dated: &Dated, as_of: NaiveDate) -> Option<String> {
     let latest = branch_and_bound::born(&When::on(as_of), years)?;
-    let days = (0..=365)
-        .filter_map(|it| latest.date.checked_sub_days(Days::new(it)))
-        .map(When::on);
-    days.into_iter()
-        .find(|it| fits(it, dated, as_of))
-        .map(|it| it.to_string())
+    let days = (0..=365).filter_map(|it| latest.date.checked_sub_days(Days::new(it)));
+    first_fitting(days, dated, as_of)
 }
 
 fn quoted(name: &str) -> String {

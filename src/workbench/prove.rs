@@ -5,13 +5,14 @@ use chrono::NaiveDate;
 
 use crate::exact::domain::Shape;
 use crate::exact::{
-    Decider, DualRail, Encoding, Found, Judgement, TooLarge, Viewpoint, Witness, judge, of_answers,
+    Decider, DualRail, Encoding, Found, Judgement, TooLarge, Viewpoint, Witness, irreducible,
+    of_answers,
 };
 use crate::outcome::State;
 use crate::outcome::{Outcome, Standing, Urgency};
 use crate::questionnaire::facts;
 use crate::questionnaire::facts::{Facts, truth_of};
-use crate::rule_set::{Condition, Guarantee, Idx, Promise, Question, RuleSet, Sense, Then};
+use crate::rule_set::{Condition, Guarantee, Promise, RuleSet, Sense, Then};
 use crate::screening::compile::Compiled;
 use crate::screening::evaluate::{States, span, standing};
 use crate::screening::screener::Screener;
@@ -265,24 +266,11 @@ impl Prover<'_> {
     fn before_and_after(&mut self, guarantee: &Guarantee, promise: Promise) -> Proof {
         let (after, judged) = match self.added.take() {
             Some(it) => it,
-            None => match Encoding::new(
-                &mut self.decider.solver,
-                &[self.rule_set],
-                &self.further,
-                self.decider.as_of,
-            ) {
-                Ok(space) if !self.decider.encoding.is_cut_like(&space) => {
-                    return Proof::Open {
-                        fact: "the two patients of the promise".to_owned(),
-                        n_cases: 0,
-                    };
-                }
-                Ok(space) => {
-                    let judged = judge(&mut self.decider.solver, &space, self.rule_set, 0);
-                    self.decider
-                        .encoding
-                        .is_known_better_in(&space, &mut self.decider.solver);
-                    (space, judged)
+            None => match self.decider.answered_further(&self.further) {
+                Ok(Some(it)) => it,
+                Ok(None) => {
+                    let fact = "the two patients of the promise".to_owned();
+                    return Proof::Open { fact, n_cases: 0 };
                 }
                 Err(TooLarge { fact, .. }) => return Proof::Open { fact, n_cases: 0 },
             },
@@ -454,18 +442,9 @@ fn known(rule_set: &RuleSet, people: &[(&Case, Facts)], guarantee: &Guarantee) -
     let is_broken = |facts: &Facts| breaks(rule_set, guarantee, facts, &compiled.run(facts));
     let (case, _) = people.iter().find(|(_, facts)| is_broken(facts))?;
     let screener = Screener::new(rule_set, case.as_of);
-    let mut answers = case.answers.clone();
-    let questions: Vec<Idx<Question>> = answers.given.keys().copied().rev().collect();
-    for question in questions {
-        let mut without = answers.clone();
-        without.given.remove(&question);
-        if screener
-            .facts(&without)
-            .is_ok_and(|facts| is_broken(&facts))
-        {
-            answers = without;
-        }
-    }
+    let answers = irreducible(&case.answers, &|without| {
+        screener.facts(without).is_ok_and(|it| is_broken(&it))
+    });
     of_answers(&screener, &answers, case.as_of).filter(|it| is_broken(&it.facts))
 }
 

@@ -7,9 +7,9 @@
 
 use chrono::NaiveDate;
 
-use crate::exact::{Witness, of_answers};
+use crate::exact::{Witness, irreducible, of_answers};
 use crate::questionnaire::facts::Gathered;
-use crate::rule_set::{Conflict, Idx, Question};
+use crate::rule_set::Conflict;
 use crate::screening::evaluate::States;
 use crate::workbench::compare::{Both, as_asked};
 
@@ -63,7 +63,9 @@ impl<'a> KnownPatients<'a> {
             .iter()
             .filter(|it| fits(&it.judged))
             .find_map(|known| {
-                let smallest = self.smallest(known, &fits);
+                let smallest = irreducible(known.answers, &|without| {
+                    judged(self.both, without, known.as_of).is_some_and(|it| fits(&it))
+                });
                 let Both { old, new } = self.both;
                 let seen = [
                     of_answers(
@@ -77,49 +79,6 @@ impl<'a> KnownPatients<'a> {
                 let [before, after] = &seen;
                 wanted([&before.states, &after.states]).then(|| seen.into())
             })
-    }
-
-    /// Leaves out one answer after the other, the details first, until none can be left out.
-    fn smallest(
-        &self,
-        patient: &KnownPatient<'_>,
-        fits: &dyn Fn(&JudgedByBoth) -> bool,
-    ) -> Gathered {
-        let mut answers = patient.answers.clone();
-        loop {
-            let n_before = answers.given.len() + answers.offers.len();
-            for of_clinic in [true, false] {
-                let of = |answers: &mut Gathered| {
-                    if of_clinic {
-                        std::mem::take(&mut answers.offers)
-                    } else {
-                        std::mem::take(&mut answers.given)
-                    }
-                };
-                let mut kept = of(&mut answers);
-                let questions: Vec<Idx<Question>> = kept.keys().copied().rev().collect();
-                for question in questions {
-                    let left_out = kept.remove(&question);
-                    let mut without = answers.clone();
-                    if of_clinic {
-                        without.offers = kept.clone()
-                    } else {
-                        without.given = kept.clone()
-                    }
-                    if !judged(self.both, &without, patient.as_of).is_some_and(|it| fits(&it)) {
-                        kept.extend(left_out.map(|it| (question, it)));
-                    }
-                }
-                if of_clinic {
-                    answers.offers = kept
-                } else {
-                    answers.given = kept
-                }
-            }
-            if answers.given.len() + answers.offers.len() == n_before {
-                return answers;
-            }
-        }
     }
 }
 

@@ -122,35 +122,20 @@ fn with(
     slot: FactSlot,
     value: &Value,
 ) -> DualRail {
-    let mut each = |parts: &[Condition]| -> Vec<DualRail> {
-        let parts = parts.iter();
-        parts
-            .map(|it| with(decider, rule_set, it, slot, value))
-            .collect()
-    };
-    match condition {
-        Condition::All(parts) => {
-            let parts = each(parts);
-            decider.solver.all_of(&parts)
-        }
-        Condition::Any(parts) => {
-            let parts = each(parts);
-            decider.solver.any_of(&parts)
-        }
-        Condition::Not(part) => with(decider, rule_set, part, slot, value).turned(),
+    let mut reader = decider.reader();
+    reader.pair_of(condition, &|reader, part| match part {
         Condition::Fact { fact, test } if *fact == slot => {
-            decider.solver.constant(holds(test, value))
+            reader.solver.constant(holds(test, value))
         }
         Condition::Fact { fact, .. }
         | Condition::Taking { fact, .. }
         | Condition::AllergicTo { fact, .. }
-            if hangs_on(rule_set, *fact, slot) =>
+            if !hangs_on(rule_set, *fact, slot) =>
         {
-            decider.solver.constant(None)
+            reader.pair(part)
         }
-        Condition::Answers(_) => decider.solver.constant(None),
-        leaf => decider.pair(leaf),
-    }
+        _ => reader.solver.constant(None),
+    })
 }
 
 fn holds(test: &Test, value: &Value) -> Option<bool> {

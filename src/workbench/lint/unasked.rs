@@ -6,7 +6,7 @@ use crate::exact::Lit;
 
 use crate::document::diagnostic::Code;
 use crate::exact::domain::Shape;
-use crate::exact::{Decider, Encoding, Found, Judgement, Witness, judge};
+use crate::exact::{Decider, Encoding, Found, Judgement, Witness};
 use crate::outcome::State;
 use crate::questionnaire::facts::derive::behind;
 use crate::questionnaire::facts::truth_of::truth;
@@ -48,15 +48,7 @@ struct After {
 impl After {
     /// Ties a second patient to the one of a decider.
     fn new(decider: &mut Decider<'_>) -> Option<Self> {
-        let [rule_set] = decider.rule_sets;
-        let space = Encoding::new(&mut decider.solver, &[rule_set], &[], decider.as_of).ok()?;
-        if !decider.encoding.is_cut_like(&space) {
-            return None;
-        }
-        let judged = judge(&mut decider.solver, &space, rule_set, 0);
-        decider
-            .encoding
-            .is_known_better_in(&space, &mut decider.solver);
+        let (space, judged) = decider.answered_further(&[]).ok()??;
         let mut as_before = BTreeMap::new();
         for (name, before) in decider
             .encoding
