@@ -96,6 +96,11 @@ impl Standing {
         urgency: None,
     };
 
+    /// An outcome, and how fast if it is a referral.
+    pub(crate) const fn new(outcome: Outcome, urgency: Option<Urgency>) -> Self {
+        Self { outcome, urgency }
+    }
+
     /// "refer, same-day"; the outcome alone without an urgency.
     pub fn words(self) -> String {
         match self.urgency {
@@ -143,10 +148,7 @@ impl OutcomeSpan {
         match (self.best_case.outcome, self.worst_case.outcome) {
             (Outcome::Go, Outcome::Go) => Standing::GO,
             (Outcome::Refer, _) => self.best_case,
-            _ => Standing {
-                outcome: Outcome::Defer,
-                urgency: None,
-            },
+            _ => Standing::new(Outcome::Defer, None),
         }
     }
 

@@ -145,10 +145,7 @@ impl Rule {
 
     /// What it asks for when it fires, and how fast.
     pub fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.outcome,
-            urgency: self.urgency,
-        }
+        Standing::new(self.outcome, self.urgency)
     }
 }
 

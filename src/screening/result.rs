@@ -347,10 +347,7 @@ pub struct Finding {
 impl Finding {
     /// What it asks for, and how fast if that is a referral.
     pub(crate) fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.outcome,
-            urgency: self.urgency,
-        }
+        Standing::new(self.outcome, self.urgency)
     }
 }
 
@@ -472,10 +469,7 @@ pub struct PatientWording {
 impl ToAsk {
     /// The worst that it could still lead to, and how fast if that is a referral.
     pub(crate) fn worst(&self) -> Standing {
-        Standing {
-            outcome: self.could_lead_to,
-            urgency: self.urgency,
-        }
+        Standing::new(self.could_lead_to, self.urgency)
     }
 
     /// The question and its options in the words for whoever is asked.

@@ -100,15 +100,12 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         };
     }
     let states = compiled.run(&facts);
-    let Standing {
-        outcome: verdict,
-        urgency,
-    } = standing(rule_set, &states);
+    let Standing { outcome, urgency } = standing(rule_set, &states);
     let mut differences = Vec::new();
-    if verdict != case.verdict {
+    if outcome != case.verdict {
         differences.push(Difference::Verdict {
             expected: case.verdict,
-            got: verdict,
+            got: outcome,
         });
     }
     if let Some(expected) = case.urgency.filter(|it| urgency != Some(*it)) {
@@ -121,15 +118,13 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
         let state = states[at];
         let expected = expected_state(case, &rule.id);
         if expected != state {
-            let waits_for = explain::waits_for(&rule.when, &facts)
-                .into_iter()
-                .map(|slot| rule_set.catalogue.id(slot).to_owned())
-                .collect();
+            let waits_for = explain::waits_for(&rule.when, &facts).into_iter();
+            let ids = waits_for.map(|slot| rule_set.catalogue.id(slot).to_owned());
             differences.push(Difference::Rule {
                 rule: rule.id.clone(),
                 expected,
                 got: state,
-                waits_for,
+                waits_for: ids.collect(),
             });
         }
     }
@@ -137,9 +132,8 @@ pub fn run(rule_set: &RuleSet, compiled: &Compiled, case: &Case) -> CaseRun {
     for gone in rule_set.local.iter().flat_map(LocalPolicy::retired) {
         let (expected, got) = (expected_state(case, gone), State::StaysQuiet);
         if expected != got {
-            let rule = gone.to_owned();
             differences.push(Difference::Rule {
-                rule,
+                rule: gone.to_owned(),
                 expected,
                 got,
                 waits_for: Vec::new(),
@@ -168,26 +162,21 @@ impl Difference {
     /// One difference in words, a line each: "verdict: expected defer, got go".
     pub(crate) fn in_words(&self) -> Vec<String> {
         match self {
-            Self::Refused(found) => found
-                .iter()
-                .map(|diagnostic| {
-                    let place = diagnostic
-                        .place()
-                        .map_or(String::new(), |place| format!(" ({place})"));
+            Self::Refused(found) => {
+                let told = found.iter().map(|diagnostic| {
+                    let place = diagnostic.place();
+                    let place = place.map_or(String::new(), |place| format!(" ({place})"));
                     format!("refused: {}: {diagnostic}{place}", diagnostic.code.name())
-                })
-                .collect(),
-            Self::Verdict { expected, got } => vec![format!(
-                "verdict: expected {}, got {}",
-                expected.word(),
-                got.word()
-            )],
+                });
+                told.collect()
+            }
+            Self::Verdict { expected, got } => {
+                let (expected, got) = (expected.word(), got.word());
+                vec![format!("verdict: expected {expected}, got {got}")]
+            }
             Self::Urgency { expected, got } => {
-                vec![format!(
-                    "urgency: expected {}, got {}",
-                    expected.word(),
-                    got.map_or("none", |it| it.word())
-                )]
+                let (expected, got) = (expected.word(), got.map_or("none", |it| it.word()));
+                vec![format!("urgency: expected {expected}, got {got}")]
             }
             Self::Rule {
                 rule,
@@ -200,11 +189,8 @@ impl Difference {
                 } else {
                     format!(", waits for {}", waits_for.join(", "))
                 };
-                vec![format!(
-                    "{rule}: expected {}, got {}{waits}",
-                    expected.word(),
-                    got.word()
-                )]
+                let (expected, got) = (expected.word(), got.word());
+                vec![format!("{rule}: expected {expected}, got {got}{waits}")]
             }
         }
     }

@@ -327,26 +327,11 @@ impl ExampleSearch<'_> {
 
 /// What a screening can come to, from the least cautious on.
 const STANDINGS: [Standing; 5] = [
-    Standing {
-        outcome: Outcome::Go,
-        urgency: None,
-    },
-    Standing {
-        outcome: Outcome::Defer,
-        urgency: None,
-    },
-    Standing {
-        outcome: Outcome::Refer,
-        urgency: Some(Urgency::Routine),
-    },
-    Standing {
-        outcome: Outcome::Refer,
-        urgency: Some(Urgency::Urgent),
-    },
-    Standing {
-        outcome: Outcome::Refer,
-        urgency: Some(Urgency::SameDay),
-    },
+    Standing::GO,
+    Standing::new(Outcome::Defer, None),
+    Standing::new(Outcome::Refer, Some(Urgency::Routine)),
+    Standing::new(Outcome::Refer, Some(Urgency::Urgent)),
+    Standing::new(Outcome::Refer, Some(Urgency::SameDay)),
 ];
 
 /// Where each of them comes out.

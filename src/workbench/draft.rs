@@ -17,6 +17,7 @@ use crate::screening::compile::Compiled;
 use crate::screening::evaluate::{States, standing};
 use crate::workbench::cases;
 use crate::workbench::cases::CaseRun;
+use crate::workbench::cases::read;
 use crate::workbench::cases::read::{Case, PEOPLE, people};
 
 mod forms;
@@ -54,10 +55,7 @@ impl WantedRule<'_> {
     }
 
     fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.outcome,
-            urgency: self.urgency,
-        }
+        Standing::new(self.outcome, self.urgency)
     }
 
     /// The file of its concern.
@@ -105,19 +103,15 @@ pub(crate) fn draft(
     wanted: &WantedRule<'_>,
 ) -> Result<Draft, NoDraft> {
     let (people, as_of) = people(files);
-    let mut forms = forms::forms(
-        rule_set,
-        wanted.question,
-        wanted.value,
-        as_of.unwrap_or(wanted.on),
-    )
-    .map_err(NoDraft::Because)?;
+    let on = as_of.unwrap_or(wanted.on);
+    let mut forms =
+        forms::forms(rule_set, wanted.question, wanted.value, on).map_err(NoDraft::Because)?;
     if let Some(gate) = gate::condition(files, wanted.question) {
         forms.iter_mut().for_each(|it| {
             it.when = format!("\n      all:\n        - {gate}\n        - {}", it.when)
         });
     }
-    let there = crate::workbench::cases::read::cases(files, rule_set).map_err(NoDraft::Refused)?;
+    let there = read::cases(files, rule_set).map_err(NoDraft::Refused)?;
     // All forms at once, as rules of their own, tried on every person and on the cases that are there.
     let named: Vec<(String, &str)> = forms
         .iter()
@@ -144,31 +138,15 @@ pub(crate) fn draft(
     let runs = with.tried(trials.iter().flat_map(|it| &it.bodies))?;
     let n_disturbed = with.disturbed(&there);
     let best = trials.iter().zip(runs.chunks(3)).filter(|(trial, runs)| {
-        let states = runs
-            .iter()
-            .map(|it| with.state(it, trial.form))
-            .collect::<Vec<_>>();
-        states
-            == [
-                Some(State::Fires),
-                Some(State::StaysQuiet),
-                Some(State::Undetermined),
-            ]
+        let states = runs.iter().map(|it| with.state(it, trial.form));
+        states.eq([State::Fires, State::StaysQuiet, State::Undetermined].map(Some))
     });
     // What leaves most of the cases as they are, then a person for whom nothing but the rule decides the verdict (one with a precaution
     // goes), then one against whom nothing else speaks, then the one about whom least else is said.
     let best = best.min_by_key(|(trial, runs)| {
-        let told = runs
-            .iter()
-            .filter_map(|it| it.states.as_ref())
-            .flatten()
-            .filter(|it| **it != State::StaysQuiet)
-            .count();
-        let others = runs
-            .iter()
-            .take(2)
-            .map(|it| with.against(it))
-            .sum::<usize>();
+        let states = runs.iter().filter_map(|it| it.states.as_ref()).flatten();
+        let told = states.filter(|it| **it != State::StaysQuiet).count();
+        let others: usize = runs.iter().take(2).map(|it| with.against(it)).sum();
         let fires = runs.first().and_then(|it| it.states.as_ref());
         let verdict = fires.map(|it| standing(&with.rule_set, it));
         (
@@ -205,7 +183,7 @@ impl WithDraft {
     ) -> Result<Self, NoDraft> {
         let all: String = rules
             .iter()
-            .map(|(name, when)| text(wanted, name, when))
+            .map(|(name, when)| entry(wanted, name, when))
             .collect();
         let mut files = files.clone();
         files.set(wanted.path(), appended(&files, &wanted.path(), &all)?);
@@ -244,31 +222,24 @@ impl WithDraft {
     /// For each drafted rule, in how many cases it does not stay quiet.
     fn disturbed(&self, cases: &[Case]) -> Vec<usize> {
         let runs = cases::run_all(&self.rule_set, &self.compiled, cases);
+        let is_quiet = |run: &CaseRun, draft| self.state(run, draft) == Some(State::StaysQuiet);
         (0..self.at.len())
-            .map(|draft| {
-                runs.iter()
-                    .filter(|run| self.state(run, draft) != Some(State::StaysQuiet))
-                    .count()
-            })
+            .map(|draft| runs.iter().filter(|it| !is_quiet(it, draft)).count())
             .collect()
     }
 
     /// What cases of these bodies come to.
     fn tried<'a>(&self, bodies: impl Iterator<Item = &'a String>) -> Result<Vec<CaseRun>, NoDraft> {
         let mut files = self.files.clone();
-        for path in self
-            .files
-            .paths()
-            .filter(|path| path.starts_with("cases/") && *path != PEOPLE)
-        {
+        let of_cases = |path: &&str| path.starts_with("cases/") && *path != PEOPLE;
+        for path in self.files.paths().filter(of_cases) {
             files.remove(path);
         }
         let listed: String = bodies
             .map(|it| format!("  - case: a trial\n{it}    expect: {{ verdict: go }}\n"))
             .collect();
         files.set("cases/trial.yaml", format!("cases:\n{listed}"));
-        let cases = crate::workbench::cases::read::cases(&files, &self.rule_set)
-            .map_err(NoDraft::Refused)?;
+        let cases = read::cases(&files, &self.rule_set).map_err(NoDraft::Refused)?;
         Ok(cases::run_all(&self.rule_set, &self.compiled, &cases))
     }
 }
@@ -310,12 +281,8 @@ fn finish(
         )));
     }
     with.files.set(path.as_str(), text.as_str());
-    let cases = crate::workbench::cases::read::cases(&with.files, &with.rule_set)
-        .map_err(NoDraft::Refused)?;
-    let mine: Vec<Case> = cases
-        .into_iter()
-        .filter(|it| it.source.name() == shown)
-        .collect();
+    let mut mine = read::cases(&with.files, &with.rule_set).map_err(NoDraft::Refused)?;
+    mine.retain(|it| it.source.name() == shown);
     let wrong = |cases: &[Case]| {
         cases::run_all(&with.rule_set, &with.compiled, cases)
             .iter()
@@ -335,7 +302,7 @@ fn finish(
             String::from_utf8_lossy(it.bytes()).into_owned()
         });
     Ok(Draft {
-        rule: crate::workbench::draft::text(wanted, name, when),
+        rule: entry(wanted, name, when),
         concern: (wanted.path(), concern),
         cases: (path, text),
         changed,
@@ -343,15 +310,11 @@ fn finish(
 }
 
 /// The text of a rule as an entry of its file, after an empty line.
-fn text(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
+fn entry(wanted: &WantedRule<'_>, name: &str, when: &str) -> String {
     let open = |key: &str, what: &str| format!("    {key}: \"{TO_BE_WRITTEN} {what}\"");
-    let (on, review_by) = (
-        wanted.on,
-        wanted
-            .on
-            .checked_add_days(Days::new(DAYS_TO_REVIEW))
-            .unwrap_or(NaiveDate::MAX),
-    );
+    let on = wanted.on;
+    let review_by = on.checked_add_days(Days::new(DAYS_TO_REVIEW));
+    let review_by = review_by.unwrap_or(NaiveDate::MAX);
     let mut lines = vec![
         String::new(),
         format!("  - id: {name}"),
@@ -425,11 +388,10 @@ fn body(
 /// What a case came to, as it is written down.
 fn expected(rule_set: &RuleSet, states: &States) -> String {
     let of = |wanted: State| {
-        let ids = rule_set
-            .rule_entries()
-            .filter(|(at, _)| states[*at] == wanted)
-            .map(|(_, it)| it.id.as_str());
-        ids.collect::<Vec<_>>().join(", ")
+        let rules = rule_set.rule_entries();
+        let rules = rules.filter(|(at, _)| states[*at] == wanted);
+        let ids: Vec<&str> = rules.map(|(_, it)| it.id.as_str()).collect();
+        ids.join(", ")
     };
     let standing = standing(rule_set, states);
     let mut parts = vec![format!("verdict: {}", standing.outcome.word())];

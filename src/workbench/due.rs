@@ -46,7 +46,11 @@ pub enum DueItem<'a> {
     SetAside(&'a RuleFigures),
 }
 
-impl Due<'_> {
+impl<'a> Due<'a> {
+    fn new(what: DueItem<'a>, owner: &'a str, by: Option<NaiveDate>) -> Self {
+        Self { what, owner, by }
+    }
+
     /// Whether its day has passed. Its last day itself has not.
     pub(crate) fn overdue(&self, on: NaiveDate) -> bool {
         self.by.is_some_and(|by| by < on)
@@ -55,27 +59,18 @@ impl Due<'_> {
 
 /// All that a rule set asks for: what has a day by its day and then as the files have it, what has none after it.
 pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a>> {
-    let mut found = vec![Due {
-        what: DueItem::RuleSet,
-        owner: &rule_set.owner,
-        by: Some(rule_set.review_by),
-    }];
-    found.extend(rule_set.rules().map(|it| Due {
-        what: DueItem::Rule(it),
-        owner: rule_set.owner_of(it),
-        by: Some(it.review_by),
+    let whole = Due::new(DueItem::RuleSet, &rule_set.owner, Some(rule_set.review_by));
+    let mut found = vec![whole];
+    found.extend(rule_set.rules().map(|it| {
+        let owner = rule_set.owner_of(it);
+        Due::new(DueItem::Rule(it), owner, Some(it.review_by))
     }));
-    found.extend(allowances.iter().map(|it| Due {
-        what: DueItem::Allowance(it),
-        owner: &it.allowed_by,
-        by: Some(it.review_by),
-    }));
+    let allowances = allowances.iter();
+    found.extend(
+        allowances.map(|it| Due::new(DueItem::Allowance(it), &it.allowed_by, Some(it.review_by))),
+    );
     let local = rule_set.local.iter().flat_map(|it| &it.changes);
-    found.extend(local.map(|it| Due {
-        what: DueItem::Local(it),
-        owner: &it.agreed_by,
-        by: Some(it.review_by),
-    }));
+    found.extend(local.map(|it| Due::new(DueItem::Local(it), &it.agreed_by, Some(it.review_by))));
     let cited = citations(rule_set);
     for (at, publication) in rule_set
         .publications
@@ -98,22 +93,12 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
             publication,
             cited: by.len(),
         };
-        found.push(Due {
-            what,
-            owner: owner.unwrap_or(&rule_set.owner),
-            by: None,
-        });
+        found.push(Due::new(what, owner.unwrap_or(&rule_set.owner), None));
     }
     for it in &cited {
         if let Basis::LocalProposal(text) = &it.citation.basis {
-            found.push(Due {
-                what: DueItem::Proposal {
-                    of: it.of.clone(),
-                    text,
-                },
-                owner: it.owner,
-                by: None,
-            });
+            let of = it.of.clone();
+            found.push(Due::new(DueItem::Proposal { of, text }, it.owner, None));
         }
     }
     found.sort_by_key(|it| (it.by.is_none(), it.by));
@@ -123,17 +108,11 @@ pub fn due<'a>(rule_set: &'a RuleSet, allowances: &'a [Allowance]) -> Vec<Due<'a
 /// The rules that a desk's decisions mostly go against, as far as the rule set still has them: each waits for its owner.
 pub(crate) fn set_aside<'a>(rule_set: &'a RuleSet, figures: &'a [RuleFigures]) -> Vec<Due<'a>> {
     let owned = |it: &'a RuleFigures| {
-        Some(Due {
-            what: DueItem::SetAside(it),
-            owner: rule_set.owner_of(rule_set.rule(&it.rule)?),
-            by: None,
-        })
+        let owner = rule_set.owner_of(rule_set.rule(&it.rule)?);
+        Some(Due::new(DueItem::SetAside(it), owner, None))
     };
-    figures
-        .iter()
-        .filter(|it| it.is_mostly_set_aside())
-        .filter_map(owned)
-        .collect()
+    let figures = figures.iter().filter(|it| it.is_mostly_set_aside());
+    figures.filter_map(owned).collect()
 }
 
 /// A citation and what rests on it.
@@ -158,10 +137,8 @@ pub(crate) fn citations(rule_set: &RuleSet) -> Vec<CitedEntry<'_>> {
         .iter()
         .map(|it| (format!("limits/{}", it.id), owner, &it.citations));
     let agents = rule_set.agents.iter().flat_map(|agent| {
-        agent
-            .limits
-            .iter()
-            .map(move |it| (format!("anaesthetics/{}", agent.id), owner, &it.citations))
+        let limits = agent.limits.iter();
+        limits.map(move |it| (format!("anaesthetics/{}", agent.id), owner, &it.citations))
     });
     let reductions = rule_set
         .reductions

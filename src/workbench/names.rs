@@ -78,24 +78,13 @@ pub fn names(
     let mut near = 0;
     let mut meant: Vec<(usize, String, Idx<Medicine>)> = Vec::new();
     for row in rows {
-        let left_out = |why: String| NameLeftOut {
-            row: row.number,
-            name: row.name.clone(),
-            why,
-        };
-        let name = form(&row.name);
-        if name.is_empty() || row.generic.is_empty() {
-            list.left_out
-                .push(left_out("a cell of the row is empty".into()));
-        } else if row.name.starts_with(FORMULA) || row.generic.starts_with(FORMULA) {
-            list.left_out.push(left_out(
-                "a cell begins as a formula does, and no name does".into(),
-            ));
-        } else {
-            match generic(rule_set, &row.generic, columns, &mut near) {
-                Ok(at) => meant.push((row.number, name, at)),
-                Err(why) => list.left_out.push(left_out(why)),
-            }
+        match generic(rule_set, &row, columns, &mut near) {
+            Ok(at) => meant.push((row.number, form(&row.name), at)),
+            Err(why) => list.left_out.push(NameLeftOut {
+                row: row.number,
+                name: row.name,
+                why,
+            }),
         }
     }
     // A name that two rows give to two medicines is nobody's.
@@ -129,10 +118,8 @@ pub fn names(
             list.n_known += 1;
             continue;
         }
-        let as_substance = allergens
-            .names
-            .get(means)
-            .map_or_else(Bits::new, Clone::clone);
+        let as_substance = allergens.names.get(means);
+        let as_substance = as_substance.map_or_else(Bits::new, Clone::clone);
         let now = medicine_now(&medicines, name)
             .or_else(|| substance_now(&allergens, name, Some(&as_substance)));
         if let Some(now) = now {
@@ -147,16 +134,23 @@ pub fn names(
     Ok(list)
 }
 
-/// The medicine of a generic name: as it stands, or with a strength or form behind it.
+/// The medicine of a row by its generic name: as it stands, or with a strength or form behind it.
 ///
 /// # Errors
-/// In words, if there is none, or several stand in the cell.
+/// In words, if there is none, several stand in the cell, or one of the cells is none of a name.
 fn generic(
     rule_set: &RuleSet,
-    text: &str,
+    row: &NameRow,
     columns: &NameColumns,
     near: &mut usize,
 ) -> Result<Idx<Medicine>, String> {
+    let text = row.generic.as_str();
+    if form(&row.name).is_empty() || text.is_empty() {
+        return Err("a cell of the row is empty".into());
+    }
+    if row.name.starts_with(FORMULA) || text.starts_with(FORMULA) {
+        return Err("a cell begins as a formula does, and no name does".into());
+    }
     let register = &rule_set.medicines;
     if let Ok((at, _)) = known_medicine(register, text) {
         return Ok(at);
@@ -225,15 +219,12 @@ fn rows(shown: &str, bytes: &[u8], columns: &NameColumns) -> Result<Vec<NameRow>
             }
             Ok((_, cells)) => {
                 let cell = |at: usize| cells.get(at).map(|it| it.text.clone());
-                rows.extend(
-                    cell(name)
-                        .zip(cell(generic))
-                        .map(|(name, generic)| NameRow {
-                            number: at.number,
-                            name,
-                            generic,
-                        }),
-                );
+                let both = cell(name).zip(cell(generic));
+                rows.extend(both.map(|(name, generic)| NameRow {
+                    number: at.number,
+                    name,
+                    generic,
+                }));
             }
             Err(wrong) => found.extend(wrong),
         }
@@ -260,13 +251,8 @@ fn headings(
             (Some(_), None) => Ok(cells.iter().position(|it| is_it(&it))),
             (Some(_), Some(second)) => {
                 let title = format!("two columns are headed `{heading}`");
-                Err(Diagnostic::at(
-                    Code::ColumnTwice,
-                    &source,
-                    &second.span,
-                    title,
-                    "a second time",
-                ))
+                let (code, label) = (Code::ColumnTwice, "a second time");
+                Err(Diagnostic::at(code, &source, &second.span, title, label))
             }
             (None, _) => {
                 let title = format!("no column is headed `{heading}`");
