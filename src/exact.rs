@@ -244,7 +244,13 @@ impl Decider<'_> {
     /// What reads conditions as the rule set does.
     pub(crate) fn reader(&mut self) -> Reader<'_> {
         let ([rule_set], [judged]) = (self.rule_sets, &self.judgements);
-        Reader::again(&mut self.solver, &self.encoding, rule_set, 0, judged)
+        Reader {
+            solver: &mut self.solver,
+            encoding: &self.encoding,
+            rule_set,
+            view: 0,
+            counted: judged.counted.clone(),
+        }
     }
 
     /// The same patient once more answers came, in a space of their own: all that is known here is known there. `None`, if

@@ -33,7 +33,7 @@ pub struct Judgement {
     /// Where nothing, known or missing, speaks against it.
     pub goes: Lit,
     /// What counts of what was given.
-    counted: Counted,
+    pub(super) counted: Counted,
 }
 
 /// What counts of what was given.
@@ -108,23 +108,6 @@ impl<'a> Reader<'a> {
             rule_set,
             view,
             counted,
-        }
-    }
-
-    /// A reader of what was judged before.
-    pub(crate) fn again(
-        solver: &'a mut Tseitin,
-        encoding: &'a Encoding,
-        rule_set: &'a RuleSet,
-        view: usize,
-        judged: &Judgement,
-    ) -> Self {
-        Self {
-            solver,
-            encoding,
-            rule_set,
-            view,
-            counted: judged.counted.clone(),
         }
     }
 

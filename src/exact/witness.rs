@@ -658,18 +658,16 @@ pub(crate) fn irreducible(answers: &Gathered, is_so: &dyn Fn(&Gathered) -> bool)
     let n_left = |it: &Gathered| it.given.len() + it.offers.len();
     loop {
         let n_before = n_left(&left);
-        let offered: Vec<Idx<Question>> = left.offers.keys().copied().rev().collect();
-        for question in offered {
+        let offered = left.offers.keys().rev().map(|it| (*it, true));
+        let given = left.given.keys().rev().map(|it| (*it, false));
+        let each: Vec<(Idx<Question>, bool)> = offered.chain(given).collect();
+        for (question, is_offer) in each {
             let mut without = left.clone();
-            without.offers.remove(&question);
-            if is_so(&without) {
-                left = without;
+            if is_offer {
+                without.offers.remove(&question);
+            } else {
+                without.given.remove(&question);
             }
-        }
-        let given: Vec<Idx<Question>> = left.given.keys().copied().rev().collect();
-        for question in given {
-            let mut without = left.clone();
-            without.given.remove(&question);
             if is_so(&without) {
                 left = without;
             }

@@ -351,12 +351,7 @@ fn turning_days(rule_set: &RuleSet, date_slot: FactSlot, on: &When) -> Vec<u64> 
         return (0..=FURTHEST_BACK).collect();
     }
     let mut found = BTreeSet::from([FURTHEST_BACK]);
-    let gates = rule_set
-        .catalogue
-        .questions
-        .iter()
-        .filter_map(|it| it.ask_when.as_ref());
-    for condition in rule_set.rules().map(|it| &it.when).chain(gates) {
+    for condition in rule_set.conditions() {
         condition.visit(&mut |condition| match condition {
             Condition::Fact {
                 fact,
