@@ -502,7 +502,7 @@ impl Candidate<'_> {
             return None;
         }
         let mut text = format!(
-            "clinic: 1\nfor: {}\nname: Saltmarsh Foot Clinic\n",
+            "clinic: 1\nfor: {}\nname: Saltmarsh Clinic\n",
             self.rule_set.id
         );
         if !self.assignment.offers.is_empty() {
@@ -634,7 +634,7 @@ pub fn of_answers(
             by_section(rule_set, "offers", &offered)
         };
         format!(
-            "clinic: 1\nname: Saltmarsh Foot Clinic\n{offers}{}",
+            "clinic: 1\nname: Saltmarsh Clinic\n{offers}{}",
             by_section(rule_set, "answers", &of_clinic)
         )
     });
