@@ -125,6 +125,22 @@ fn the_form_asks_every_question_once(#[case] shipped: &Shipped) {
     assert_eq!(links.len(), n_links, "a link id stands twice");
 }
 
+/// Whoever fills in the form ticks and writes: how a questionnaire's file is written is nothing to them.
+#[rstest]
+#[case::nails(nails())]
+#[case::skin(skin())]
+fn help_has_no_signs_of_a_file(#[case] shipped: &Shipped) {
+    let form = form(&shipped.rules).unwrap_or_default().to_string();
+    let mut n_helps = 0;
+    for question in shipped.rules.catalogue.questions.iter() {
+        let Some(help) = &question.help else { continue };
+        assert!(form.contains(&json!(help).to_string()), "{}", question.id);
+        assert!(!help.contains(['[', ']', '{', '}']), "{help}");
+        n_helps += 1;
+    }
+    assert!(n_helps > 20);
+}
+
 #[test]
 fn readers_that_are_not_ours_take_the_form_and_its_responses() {
     let rules = embedded();
