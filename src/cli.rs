@@ -3,9 +3,10 @@
 use std::ffi::OsString;
 use std::path::PathBuf;
 
+use chrono::{Local, NaiveDate};
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 
-use crate::document::diagnostic::Diagnostic;
+use crate::document::diagnostic::{Diagnostic, did_you_mean};
 use crate::questionnaire::frame;
 use crate::rule_set::files::read_bounded;
 use crate::screening::screener::Screener;
@@ -65,6 +66,93 @@ impl ExitStatus {
             Self::Refer => 20,
             Self::NotWritten => 74,
             Self::Stopped => 130,
+        }
+    }
+}
+
+/// What a command came to.
+pub(crate) type Done = Result<ExitStatus, NotDone>;
+
+/// Why a command was not done. It is told where the program ends, and nowhere before.
+#[derive(Debug)]
+pub(crate) struct NotDone {
+    /// What is wrong with files; told first.
+    found: Vec<Diagnostic>,
+    /// What that means for the command, or what is wrong with its arguments or with the run.
+    note: Option<String>,
+    /// What the program ends with.
+    status: ExitStatus,
+}
+
+impl NotDone {
+    /// Because of what was found in files; `note` says what that means for the command.
+    pub fn found(found: Vec<Diagnostic>, note: impl Into<String>) -> Self {
+        Self {
+            found,
+            note: Some(note.into()),
+            status: ExitStatus::Refused,
+        }
+    }
+
+    /// Because of something about the command line or the run, in words.
+    pub fn because(why: impl Into<String>) -> Self {
+        Self::found(Vec::new(), why)
+    }
+
+    /// Because there is nothing of this name; the nearest one that is `known` is told, else where to find them.
+    pub fn unknown<'a>(
+        what: &str,
+        name: &str,
+        known: impl IntoIterator<Item = &'a str>,
+        else_told: &str,
+    ) -> Self {
+        let help = did_you_mean(name, known);
+        let help = help.as_deref().unwrap_or(else_told);
+        Self::because(format!("there is no {what} `{name}`; {help}"))
+    }
+
+    /// Because a result could not be written, in words.
+    pub fn not_written(why: String) -> Self {
+        Self::because(why).ending_with(ExitStatus::NotWritten)
+    }
+
+    /// The same, of a program that ends with this.
+    pub fn ending_with(self, status: ExitStatus) -> Self {
+        Self { status, ..self }
+    }
+
+    fn told(self) -> ExitStatus {
+        draw::diagnostics(&self.found);
+        if let Some(note) = &self.note {
+            draw::note(note);
+        }
+        self.status
+    }
+}
+
+impl From<Vec<Diagnostic>> for NotDone {
+    fn from(found: Vec<Diagnostic>) -> Self {
+        Self {
+            found,
+            note: None,
+            status: ExitStatus::Refused,
+        }
+    }
+}
+
+impl From<Box<Diagnostic>> for NotDone {
+    fn from(found: Box<Diagnostic>) -> Self {
+        vec![*found].into()
+    }
+}
+
+/// What was said already, and ends the program with this.
+impl From<ExitStatus> for NotDone {
+    fn from(status: ExitStatus) -> Self {
+        Self {
+            found: Vec::new(),
+            note: None,
+            status,
         }
     }
 }
@@ -198,6 +286,32 @@ impl MappingFile {
     }
 }
 
+/// What the clinic and another program have beside questionnaires.
+#[derive(Debug, Args)]
+pub(crate) struct ScreenerFiles {
+    #[command(flatten)]
+    pub clinic: ClinicFile,
+    #[command(flatten)]
+    pub mapping: MappingFile,
+}
+
+impl ScreenerFiles {
+    /// The same screener with both.
+    ///
+    /// # Errors
+    /// Everything that is wrong with one of them.
+    pub fn laid_around<'a>(&self, screener: Screener<'a>) -> Result<Screener<'a>, NotDone> {
+        let screener = self.clinic.laid_under(screener);
+        let screener = screener.and_then(|it| self.mapping.laid_over(it));
+        screener.map_err(|found| {
+            NotDone::found(
+                found,
+                "the file of the clinic or of the mapping was refused, so nobody was screened",
+            )
+        })
+    }
+}
+
 /// How a screening is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ScreeningFormat {
@@ -240,7 +354,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
             };
         }
     };
-    let status = match arguments.command {
+    let done = match arguments.command {
         Command::Screen(it) => screen::run(&it),
         Command::Batch(it) => batch::run(&it),
         Command::Changed(it) => changed::run(&it),
@@ -259,7 +373,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> u8 {
         Command::Completions(it) => shell::completions(&it),
         Command::Man(it) => shell::manual(&it),
     };
-    ended(status).number()
+    ended(done.unwrap_or_else(NotDone::told)).number()
+}
+
+/// The day on which the program runs, where it runs.
+pub(crate) fn today() -> NaiveDate {
+    Local::now().date_naive()
 }
 
 /// A status is only as good as the result that was written.

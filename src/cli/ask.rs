@@ -15,7 +15,7 @@ use dialoguer::{Input, MultiSelect, Select};
 
 use crate::cli::ask::dialogue::{Dialogue, End, Prompt};
 use crate::cli::screen::{day, stop, verdict_status};
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::{ClinicFile, Done, ExitStatus, NotDone, RuleSource, atomic_write, draw, today};
 use crate::document::text::Format;
 use crate::questionnaire::{edit, frame};
 use crate::report::page::Style;
@@ -55,43 +55,29 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = match arguments.clinic.laid_under(Screener::new(&rule_set, as_of)) {
-        Ok(screener) => screener,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("the clinic's file was refused, so nothing was asked");
-            return ExitStatus::Refused;
-        }
-    };
-    let Some(text) = taken_up(arguments, &rule_set, as_of) else {
-        return ExitStatus::Refused;
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
+    let as_of = arguments.as_of.unwrap_or_else(today);
+    let screener = Screener::new(&rule_set, as_of);
+    let screener = arguments.clinic.laid_under(screener).map_err(|found| {
+        NotDone::found(found, "the clinic's file was refused, so nothing was asked")
+    })?;
+    let text = taken_up(arguments, &rule_set, as_of)?;
     let name = arguments.file.display().to_string();
     let dialogue = Dialogue::new(&screener, &name, text, arguments.all);
-    let mut dialogue = match dialogue {
-        Ok(dialogue) => dialogue,
-        Err(refusal) => {
-            draw::diagnostics(&refusal.problems);
-            draw::note("nothing is asked before these are mended: what is there might be lost");
-            return ExitStatus::Refused;
-        }
-    };
+    let mut dialogue = dialogue.map_err(|refusal| {
+        NotDone::found(
+            refusal.problems,
+            "nothing is asked before these are mended: what is there might be lost",
+        )
+    })?;
     let in_terminal = std::io::stdin().is_terminal() && std::io::stderr().is_terminal();
     let (reader, stop) = if in_terminal && !arguments.lines {
         (LineSource::Terminal, stop::pressed())
     } else {
         (LineSource::lines(), stop::asked_for())
     };
-    if let Err(status) = interview(&mut dialogue, &arguments.file, &reader, &stop) {
-        return status;
-    }
+    interview(&mut dialogue, &arguments.file, &reader, &stop)?;
     let screening = screener.screening(dialogue.referral());
     if dialogue.n_later() > 0 {
         let n = draw::counted(dialogue.n_later(), "question");
@@ -107,57 +93,47 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         false,
         &Style::terminal(draw::colour_out()),
     ));
-    verdict_status(screening.verdict().outcome)
+    Ok(verdict_status(screening.verdict().outcome))
 }
 
 /// The text of a questionnaire that is there, or of a new one, which is written at once: a place that cannot be written to
-/// is told before anything is asked. `None` after saying why not.
-fn taken_up(arguments: &Arguments, rule_set: &RuleSet, as_of: NaiveDate) -> Option<String> {
+/// is told before anything is asked.
+fn taken_up(
+    arguments: &Arguments,
+    rule_set: &RuleSet,
+    as_of: NaiveDate,
+) -> Result<String, NotDone> {
     let path = &arguments.file;
     if path.symlink_metadata().is_ok() {
-        let read =
-            files::read_bounded(path, frame::LARGEST).map_err(|it| draw::diagnostics(&[*it]));
-        let text = String::from_utf8(read.ok()?);
+        let text = String::from_utf8(files::read_bounded(path, frame::LARGEST)?);
         return text
-            .map_err(|_| draw::note(&format!("`{}` is not UTF-8 text", path.display())))
-            .ok();
+            .map_err(|_| NotDone::because(format!("`{}` is not UTF-8 text", path.display())));
     }
     let stem = path.file_stem().map(|it| it.to_string_lossy().into_owned());
-    let reference = arguments.reference.clone().or(stem)?;
+    let reference = arguments.reference.clone().or(stem);
+    let reference = reference.ok_or(ExitStatus::Refused)?;
     let started = match Format::of_name(&path.to_string_lossy()) {
         Format::Yaml => edit::started(rule_set, &reference, as_of),
         Format::Json => edit::started_in_json(rule_set, &reference, as_of),
     };
-    let text = match started {
-        Ok(text) => text,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("give the patient's reference with `--reference`");
-            return None;
-        }
-    };
-    match atomic_write::write(path, &text, false) {
-        Ok(()) => {
-            draw::out(&format!("A new questionnaire for {reference}."));
-            Some(text)
-        }
-        Err(why) => {
-            draw::note(&why);
-            None
-        }
-    }
+    let text = started.map_err(|found| {
+        NotDone::found(found, "give the patient's reference with `--reference`")
+    })?;
+    atomic_write::write(path, &text, false).map_err(NotDone::because)?;
+    draw::out(&format!("A new questionnaire for {reference}."));
+    Ok(text)
 }
 
 /// Asks until nothing is left or somebody stops.
 ///
 /// # Errors
-/// What the program ends with, after saying why and what the file holds.
+/// Why it ended before, and what the file holds then.
 fn interview(
     dialogue: &mut Dialogue<'_>,
     path: &Path,
     reader: &LineSource,
     stop: &AtomicBool,
-) -> Result<(), ExitStatus> {
+) -> Result<(), NotDone> {
     let mut refused = String::new();
     let mut kept = dialogue.text().to_owned();
     if dialogue.end().is_none() {
@@ -174,30 +150,30 @@ fn interview(
             Ok(line) => line,
             Err(why) => {
                 let n = draw::counted(dialogue.n_answered(), "answer");
-                draw::note(&format!(
-                    "{why}: `{}` holds all answers, {n} of this run among them; `preblock ask` takes it up again",
+                let but = if dialogue.is_halfway() {
+                    "\nbut for the last one, which had not ended"
+                } else {
+                    ""
+                };
+                let note = format!(
+                    "{why}: `{}` holds all answers, {n} of this run among them; `preblock ask` takes it up again{but}",
                     path.display()
-                ));
-                if dialogue.is_halfway() {
-                    draw::note("but for the last one, which had not ended");
-                }
-                return Err(ExitStatus::Stopped);
+                );
+                return Err(NotDone::because(note).ending_with(ExitStatus::Stopped));
             }
         };
         let taken = dialogue.take(&line);
         if taken.changed {
-            if let Err(why) = write(path, &kept, dialogue.text()) {
-                draw::note(&why);
-                draw::note(&format!(
-                    "the last answer, {line:?}, is not saved; all before it are"
-                ));
-                return Err(ExitStatus::NotWritten);
-            }
+            write(path, &kept, dialogue.text()).map_err(|why| {
+                NotDone::not_written(format!(
+                    "{why}\nthe last answer, {line:?}, is not saved; all before it are"
+                ))
+            })?;
             kept = dialogue.text().to_owned();
         }
         taken.lines.iter().for_each(|it| draw::out(it));
         if !draw::is_written() {
-            return Err(ExitStatus::NotWritten);
+            return Err(ExitStatus::NotWritten.into());
         }
         refused = if taken.is_refused {
             line

@@ -16,7 +16,9 @@ use crate::batch::stream::Share;
 use crate::batch::{BatchScreener, Detail};
 use crate::cli::progress::Progress;
 use crate::cli::screen::{day, stop};
-use crate::cli::{ClinicFile, ExitStatus, MappingFile, RuleSource, atomic_write, draw, find};
+use crate::cli::{
+    Done, ExitStatus, NotDone, RuleSource, ScreenerFiles, atomic_write, draw, find, today,
+};
 use crate::screening::notices;
 use crate::screening::screener::Screener;
 
@@ -42,9 +44,7 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     #[command(flatten)]
-    clinic: ClinicFile,
-    #[command(flatten)]
-    mapping: MappingFile,
+    around: ScreenerFiles,
     /// Refuse to screen by a rule set with another digest; its first 12 digits will do
     #[arg(long, value_name = "DIGEST", value_parser = digest)]
     rules_digest: Option<String>,
@@ -98,47 +98,30 @@ fn digest(text: &str) -> Result<String, String> {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> Done {
     if let Some(n_lines) = arguments.generate {
         return generate(arguments, n_lines);
     }
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
+    let rule_set = draw::usable(&arguments.rules)?;
     if let Some(wanted) = &arguments.rules_digest
         && !rule_set.digest.starts_with(wanted.as_str())
     {
-        draw::note(&format!(
+        return Err(NotDone::because(format!(
             "the rule set {} {} has the digest sha256:{}, not {wanted}; nobody was screened",
             rule_set.id, rule_set.edition, rule_set.digest
-        ));
-        return ExitStatus::Refused;
+        )));
     }
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = arguments.as_of.unwrap_or_else(today);
     let screener = Screener::new(&rule_set, as_of);
-    let screener = arguments.clinic.laid_under(screener);
-    let screener = match screener.and_then(|it| arguments.mapping.laid_over(it)) {
-        Ok(screener) => screener,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note(
-                "the file of the clinic or of the mapping was refused, so nobody was screened",
-            );
-            return ExitStatus::Refused;
-        }
-    };
-    let Some(input) = LinesFile::open(&arguments.file) else {
-        return ExitStatus::Refused;
-    };
+    let screener = arguments.around.laid_around(screener)?;
+    let input = LinesFile::open(&arguments.file)?;
     for notice in notices::notices(&rule_set, as_of, None) {
         draw::note(&notice);
     }
     answer_all(arguments, &screener, input)
 }
 
-fn answer_all(arguments: &Arguments, screener: &Screener<'_>, input: LinesFile<'_>) -> ExitStatus {
+fn answer_all(arguments: &Arguments, screener: &Screener<'_>, input: LinesFile<'_>) -> Done {
     let detail = arguments.answer.detail();
     let batch = BatchScreener::new(screener, detail);
     let share = Share {
@@ -157,14 +140,9 @@ fn answer_all(arguments: &Arguments, screener: &Screener<'_>, input: LinesFile<'
     let status = if find::is_sheet(screener, &arguments.file) {
         let sheet = find::mapping(screener, &arguments.file)
             .and_then(|mapping| input.sheet(screener.rule_set(), mapping));
-        let (sheet, heading) = match sheet {
-            Ok(opened) => opened,
-            Err(found) => {
-                draw::diagnostics(&found);
-                draw::note("the sheet was refused, so nobody was screened");
-                return ExitStatus::Refused;
-            }
-        };
+        let (sheet, heading) = sheet.map_err(|found| {
+            NotDone::found(found, "the sheet was refused, so nobody was screened")
+        })?;
         let work = |block: &Block| {
             let mut out = Vec::with_capacity(block.bytes.len());
             let counts = batch.rows(&heading, block, &mut out);
@@ -191,32 +169,19 @@ fn answer_all(arguments: &Arguments, screener: &Screener<'_>, input: LinesFile<'
     }
     if let Some(path) = &arguments.summary {
         let summary = counts.summary(screener, status == ExitStatus::Clean);
-        if let Err(why) = atomic_write::write(path, &format!("{summary:#}\n"), true) {
-            draw::note(&why);
-            return ExitStatus::NotWritten;
-        }
+        atomic_write::write(path, &format!("{summary:#}\n"), true).map_err(NotDone::not_written)?;
     }
-    status
+    Ok(status)
 }
 
 /// Prints invented lines.
-fn generate(arguments: &Arguments, n_lines: u64) -> ExitStatus {
+fn generate(arguments: &Arguments, n_lines: u64) -> Done {
     /// Bytes written at once.
     const AT_ONCE: usize = 1 << 18;
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    let generator = match Generator::new(&files, &rule_set) {
-        Ok(Some(generator)) => generator,
-        Ok(None) => {
-            draw::note("the rule set has no worked cases, from which lines are made");
-            return ExitStatus::Refused;
-        }
-        Err(found) => {
-            draw::diagnostics(&found);
-            return ExitStatus::Refused;
-        }
-    };
+    let (files, rule_set) = draw::loaded(&arguments.rules)?;
+    let generator = Generator::new(&files, &rule_set)?.ok_or_else(|| {
+        NotDone::because("the rule set has no worked cases, from which lines are made")
+    })?;
     draw::note(&format!(
         "invented lines, made for `--as-of {}`",
         generator.as_of
@@ -229,9 +194,9 @@ fn generate(arguments: &Arguments, n_lines: u64) -> ExitStatus {
             draw::records(&out);
             out.clear();
             if !draw::is_written() || stop.load(Ordering::Relaxed) {
-                return ExitStatus::Stopped;
+                return Ok(ExitStatus::Stopped);
             }
         }
     }
-    ExitStatus::Clean
+    Ok(ExitStatus::Clean)
 }

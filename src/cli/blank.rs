@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use crate::cli::screen::day;
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
+use crate::cli::{ClinicFile, Done, ExitStatus, NotDone, RuleSource, draw, today};
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit;
 use crate::rule_set::words;
@@ -34,30 +34,19 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
     let form = match (&arguments.reference, &arguments.clinic) {
-        (Some(reference), clinic) => first_form(&rule_set, reference, arguments.as_of, clinic),
+        (Some(reference), clinic) => first_form(&rule_set, reference, arguments.as_of, clinic)?,
         (None, Some(Some(_))) => {
-            draw::note(
+            return Err(NotDone::because(
                 "`--clinic FILE` goes with `--reference`; `--clinic` alone prints an empty clinic's file",
-            );
-            return ExitStatus::Refused;
+            ));
         }
-        (None, clinic) => Ok(form(&rule_set, clinic.is_some())),
+        (None, clinic) => form(&rule_set, clinic.is_some()),
     };
-    match form {
-        Ok(form) => {
-            draw::plain(&form);
-            ExitStatus::Clean
-        }
-        Err(found) => {
-            draw::diagnostics(&found);
-            ExitStatus::Refused
-        }
-    }
+    draw::plain(&form);
+    Ok(ExitStatus::Clean)
 }
 
 /// The questions to ask first about a patient of a clinic.
@@ -69,7 +58,7 @@ fn first_form(
 ) -> Result<String, Vec<Diagnostic>> {
     let from_environment = || std::env::var_os("PREBLOCK_CLINIC").map(PathBuf::from);
     let clinic = clinic.clone().flatten().or_else(from_environment);
-    let as_of = as_of.unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = as_of.unwrap_or_else(today);
     let screener = ClinicFile { path: clinic }.laid_under(Screener::new(rule_set, as_of))?;
     let started = edit::started(rule_set, reference, as_of)?;
     let referral = screener
@@ -230,51 +219,29 @@ fn entry(rule_set: &RuleSet, question: &Question) -> Vec<String> {
 
 /// How the answer is written.
 fn how(question: &Question) -> Vec<String> {
-    let (bare, more): (String, Vec<String>) = match &question.answer {
-        Answer::YesNo => ("yes | no".into(), Vec::new()),
-        Answer::OneOf(options) => (
-            "one of".into(),
-            options
-                .iter()
-                .map(|it| format!("  {}: {}", it.id, it.text))
-                .collect(),
-        ),
-        Answer::SeveralOf(options) => (
-            "a list [...] of".into(),
-            options
-                .iter()
-                .map(|it| format!("  {}: {}", it.id, it.text))
-                .collect(),
-        ),
-        Answer::Number { .. } => ("a number".into(), Vec::new()),
+    let bare = match &question.answer {
+        Answer::YesNo => "yes | no",
+        Answer::OneOf(_) => "one of",
+        Answer::SeveralOf(_) => "a list [...] of",
+        Answer::Number { .. } => "a number",
         Answer::Quantity { unit, units, .. } => {
-            let units: Vec<&str> = std::iter::once(*unit)
-                .chain(units.iter().copied())
-                .collect();
-            (
-                format!("a number with its unit: {}", units.join(", ")),
-                Vec::new(),
-            )
+            let units: Vec<&str> = std::iter::once(unit).chain(units).copied().collect();
+            &format!("a number with its unit: {}", units.join(", "))
         }
-        Answer::Date => ("a date, as YYYY-MM-DD".into(), Vec::new()),
-        Answer::Text => ("free text".into(), Vec::new()),
-        Answer::Medicines => (
-            "a list, such as [apixaban 5 mg twice a day, paracetamol]".into(),
-            Vec::new(),
-        ),
-        Answer::Allergies => (
-            "a list, such as [{ to: latex, reaction: rash }]".into(),
-            Vec::new(),
-        ),
-        Answer::Anaesthetic => (
-            "a list, such as [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]".into(),
-            Vec::new(),
-        ),
+        Answer::Date => "a date, as YYYY-MM-DD",
+        Answer::Text => "free text",
+        Answer::Medicines => "a list, such as [apixaban 5 mg twice a day, paracetamol]",
+        Answer::Allergies => "a list, such as [{ to: latex, reaction: rash }]",
+        Answer::Anaesthetic => {
+            "a list, such as [{ agent: lidocaine, strength: 2 %, volume: 3 mL }]"
+        }
     };
+    let options = question.options().iter();
+    let options = options.map(|it| format!("  {}: {}", it.id, it.text));
     let first = if question.dated {
         format!("{{ value: {bare}, taken_on: the day of the result }}")
     } else {
-        bare
+        bare.to_owned()
     };
-    std::iter::once(first).chain(more).collect()
+    std::iter::once(first).chain(options).collect()
 }

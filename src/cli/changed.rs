@@ -9,7 +9,7 @@ use clap::{Args, ValueEnum};
 
 use crate::cli::register::reading;
 use crate::cli::screen::{day, verdict_status};
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw, find};
+use crate::cli::{ClinicFile, Done, ExitStatus, NotDone, RuleSource, draw, find, today};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::register::entry::RegisterEntry;
 use crate::register::happening::Happening;
@@ -60,30 +60,25 @@ enum ChangedFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
     let sides = match (&arguments.register, &arguments.new) {
         (Some(register), new) => of_register(arguments, &rule_set, register, new.as_deref()),
         (None, Some(new)) => of_files(arguments, &rule_set, new),
         // The reader of the arguments asks for it.
-        (None, None) => return ExitStatus::Refused,
+        (None, None) => return Ok(ExitStatus::Refused),
     };
-    let [old, new] = match sides {
-        Ok(sides) => sides,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("nothing was compared; `preblock explain CODE` says more");
-            return ExitStatus::Refused;
-        }
-    };
+    let [old, new] = sides.map_err(|found| {
+        NotDone::found(
+            found,
+            "nothing was compared; `preblock explain CODE` says more",
+        )
+    })?;
     let (one, other) = (&old.screening.reference, &new.screening.reference);
     if one != other && !arguments.two_patients {
-        draw::note(&format!(
+        return Err(NotDone::because(format!(
             "these are two patients, {one} and {other}, so nothing was compared; --two-patients compares them all the same"
-        ));
-        return ExitStatus::Refused;
+        )));
     }
     let changed = ChangedScreening::of(&rule_set, &old, &new);
     match arguments.format {
@@ -93,11 +88,11 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         ChangedFormat::Markdown => draw::plain(&drawn::markdown(&changed)),
         ChangedFormat::Json => draw::json(&drawn::json(&changed)),
     }
-    if changed.nothing_moved {
+    Ok(if changed.nothing_moved {
         ExitStatus::Clean
     } else {
         verdict_status(changed.after.verdict)
-    }
+    })
 }
 
 /// Both sides from files.
@@ -109,9 +104,7 @@ fn of_files(
     rule_set: &RuleSet,
     new: &Path,
 ) -> Result<[ScreeningSide; 2], Vec<Diagnostic>> {
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = arguments.as_of.unwrap_or_else(today);
     let screener = Screener::new(rule_set, as_of).without_search();
     let screener = arguments.clinic.laid_under(screener)?;
     both(of_file(&screener, &arguments.old), of_file(&screener, new))

@@ -6,7 +6,7 @@ use chrono::Local;
 use clap::Args;
 
 use crate::cli::screen::stop;
-use crate::cli::{ClinicFile, ExitStatus, MappingFile, RuleSource, draw};
+use crate::cli::{ClinicFile, Done, ExitStatus, MappingFile, NotDone, RuleSource, draw, today};
 use crate::desk::{Desk, OfferedCards, serve};
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::questionnaire::frame;
@@ -52,7 +52,7 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command until somebody stops it.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> Done {
     // INVARIANT: one rule set for as long as the desk is open. What is exchanged on the disk meanwhile is told, not loaded.
     let embedded = RuleSource {
         rules: None,
@@ -63,42 +63,21 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     } else {
         &arguments.rules
     };
-    let Some(rule_set) = draw::usable(source) else {
-        return ExitStatus::Refused;
-    };
-    let rule_set: &'static RuleSet = Box::leak(Box::new(rule_set));
+    let rule_set: &'static RuleSet = Box::leak(Box::new(draw::usable(source)?));
     let desk = offered(arguments, rule_set).and_then(|cards| {
         let (desk, kept) = opened(arguments, rule_set)?;
         Ok((Desk { cards, ..desk }, kept))
     });
-    match desk {
-        Ok((desk, _kept)) => {
-            let told = |port: u16, address: &str| {
-                draw::note(&format!(
-                    "the desk is open on port {port} of this computer alone, at {address}"
-                ))
-            };
-            let stop = stop::asked_for();
-            match serve(
-                desk,
-                arguments.port,
-                arguments.behind.as_deref(),
-                told,
-                &stop,
-            ) {
-                Ok(()) => ExitStatus::Clean,
-                Err(error) => {
-                    draw::note(&format!("the desk cannot be opened: {error}"));
-                    ExitStatus::Refused
-                }
-            }
-        }
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("the desk was not opened");
-            ExitStatus::Refused
-        }
-    }
+    let (desk, _kept) = desk.map_err(|found| NotDone::found(found, "the desk was not opened"))?;
+    let told = |port: u16, address: &str| {
+        draw::note(&format!(
+            "the desk is open on port {port} of this computer alone, at {address}"
+        ))
+    };
+    let (behind, stop) = (arguments.behind.as_deref(), stop::asked_for());
+    serve(desk, arguments.port, behind, told, &stop)
+        .map_err(|error| NotDone::because(format!("the desk cannot be opened: {error}")))?;
+    Ok(ExitStatus::Clean)
 }
 
 /// The service of cards, if it is wanted.
@@ -126,7 +105,7 @@ fn opened(
     arguments: &Arguments,
     rule_set: &'static RuleSet,
 ) -> Result<(Desk, Option<example::ThrowAway>), Vec<Diagnostic>> {
-    let screener = Screener::new(rule_set, Local::now().date_naive());
+    let screener = Screener::new(rule_set, today());
     let now = || Local::now().fixed_offset();
     let Some(path) = arguments.register.as_ref().filter(|_| !arguments.example) else {
         told_unused(arguments);

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use chrono::{Datelike, NaiveDate};
 use clap::Args;
 
-use crate::cli::{ExitStatus, RuleSource, SAFETY, draw};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, SAFETY, draw, today};
 use crate::document::source::{MapEntry, Node, NodeKind, Source};
 use crate::formulas::RoleKind;
 use crate::formulas::anaesthetic::ANAESTHETIC_LOAD;
@@ -48,43 +48,29 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command. A load above 1 ends like a deferred patient: the dose must not be given so.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    let gathered = match gather(&rule_set, arguments) {
-        Ok(gathered) => gathered,
-        Err(why) => {
-            draw::note(&why);
-            return ExitStatus::Refused;
-        }
-    };
-    let today = day_of_age_zero(arguments.age).map_or_else(NaiveDate::default, |(_, today)| today);
-    let (facts, wrong) = facts::read(&rule_set, &gathered, today);
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
+    let gathered = gather(&rule_set, arguments).map_err(NotDone::because)?;
+    let on = day_of_age_zero(arguments.age).map_or_else(NaiveDate::default, |(_, on)| on);
+    let (facts, wrong) = facts::read(&rule_set, &gathered, on);
     if !wrong.is_empty() {
-        draw::diagnostics(&wrong);
-        return ExitStatus::Refused;
+        return Err(wrong.into());
     }
-    let Some(arithmetic) = dose::arithmetic(&rule_set, &facts) else {
-        return ExitStatus::Refused;
-    };
+    let arithmetic = dose::arithmetic(&rule_set, &facts).ok_or(ExitStatus::Refused)?;
     let mut page = Page::new(&Style::terminal(draw::colour_out()));
     text::anaesthetic::show(&mut page, &arithmetic);
-    if let Some(it) = notices::local(&rule_set, chrono::Local::now().date_naive()) {
+    if let Some(it) = notices::local(&rule_set, today()) {
         text::local(&mut page, &it);
     }
     page.blank();
     page.paragraph(0, SAFETY);
     draw::out(&page.finish());
     match arithmetic.load {
-        Some(load) if load <= 1.0 => ExitStatus::Clean,
-        Some(_) => ExitStatus::Defer,
-        None => {
-            draw::note(
-                "the load cannot be worked out: the basis above says what is not known, or the register has no limit for this agent at this age",
-            );
-            ExitStatus::Refused
-        }
+        Some(load) if load <= 1.0 => Ok(ExitStatus::Clean),
+        Some(_) => Ok(ExitStatus::Defer),
+        None => Err(NotDone::because(
+            "the load cannot be worked out: the basis above says what is not known, or the register has no limit for this agent at this age",
+        )),
     }
 }
 

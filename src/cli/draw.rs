@@ -11,10 +11,10 @@ use std::sync::OnceLock;
 
 use miette::{GraphicalReportHandler, GraphicalTheme};
 
-use crate::cli::RuleSource;
+use crate::cli::{NotDone, RuleSource};
 use crate::document::diagnostic::{Code, Diagnostic};
-use crate::document::source::steers;
 use crate::questionnaire::policy::rule_set_with;
+use crate::report::json::escaped;
 use crate::report::page::harmless;
 use crate::report::words;
 use crate::rule_set;
@@ -37,7 +37,7 @@ pub(crate) fn width() -> usize {
 /// Why the first result that could not be written was not.
 ///
 /// It is kept here and not handed up, so that no command can forget it: whatever one returns, the program ends with
-/// [`ExitStatus::NotWritten`](crate::cli::Status::NotWritten).
+/// [`ExitStatus::NotWritten`](crate::cli::ExitStatus::NotWritten).
 static NOT_WRITTEN: OnceLock<ErrorKind> = OnceLock::new();
 
 /// Prints a result whole. Once one could not be written, no further one is.
@@ -92,15 +92,7 @@ pub(crate) fn plain(text: &str) {
 
 /// Prints JSON: a character that could steer the terminal is written as JSON writes it in ASCII, so that no text changes.
 pub(crate) fn json(text: &str) {
-    let mut safe = String::with_capacity(text.len());
-    for letter in text.chars() {
-        if steers(letter) && letter != '\n' {
-            safe.push_str(&format!("\\u{:04x}", u32::from(letter)));
-        } else {
-            safe.push(letter);
-        }
-    }
-    out(&safe);
+    out(&escaped(text));
 }
 
 /// Prints something about the run.
@@ -270,11 +262,6 @@ pub(crate) fn files_of(source: &RuleSource) -> Result<RuleFiles, Vec<Diagnostic>
     }
 }
 
-/// The files of the rule set that was asked for; `None` after diagnostics.
-pub(crate) fn rule_files(source: &RuleSource) -> Option<RuleFiles> {
-    files_of(source).map_err(|found| diagnostics(&found)).ok()
-}
-
 /// The local policy that was asked for, if there is one.
 ///
 /// # Errors
@@ -287,35 +274,39 @@ pub(crate) fn local_of(source: &RuleSource) -> Result<Option<TextFile>, Vec<Diag
     Ok(Some(TextFile::new(path.display().to_string(), bytes)))
 }
 
-/// The rule set that was asked for; `None` after diagnostics.
-pub(crate) fn loaded(source: &RuleSource) -> Option<(RuleFiles, RuleSet)> {
-    let files = rule_files(source)?;
-    let local = local_of(source).map_err(|found| diagnostics(&found)).ok()?;
+/// The rule set that was asked for.
+///
+/// # Errors
+/// Everything for which it cannot be read or is refused.
+pub(crate) fn loaded(source: &RuleSource) -> Result<(RuleFiles, RuleSet), NotDone> {
+    let files = files_of(source)?;
+    let local = local_of(source)?;
     match rule_set_with(&files, local.as_ref()) {
-        Ok(rule_set) => Some((files, rule_set)),
+        Ok(rule_set) => Ok((files, rule_set)),
         Err(found) => {
-            diagnostics(&found);
             let under = local.map_or_else(String::new, |it| {
                 format!(" under the local policy `{}`", it.name())
             });
-            note(&format!(
-                "the rule set `{}`{under} was refused: {}",
-                files.name(),
-                counted(found.len(), "problem")
-            ));
-            None
+            let problems = counted(found.len(), "problem");
+            let note = format!(
+                "the rule set `{}`{under} was refused: {problems}",
+                files.name()
+            );
+            Err(NotDone::found(found, note))
         }
     }
 }
 
-/// The rule set that was asked for, if it may be used for patients; `None` after diagnostics.
-pub(crate) fn usable(source: &RuleSource) -> Option<RuleSet> {
+/// The rule set that was asked for, to be used for patients.
+///
+/// # Errors
+/// As [`loaded`], and that it was withdrawn.
+pub(crate) fn usable(source: &RuleSource) -> Result<RuleSet, NotDone> {
     let (_, rule_set) = loaded(source)?;
-    if rule_set.status != rule_set::Status::Withdrawn {
-        return Some(rule_set);
+    if rule_set.status == rule_set::Status::Withdrawn {
+        return Err(vec![withdrawn(&rule_set)].into());
     }
-    diagnostics(&[withdrawn(&rule_set)]);
-    None
+    Ok(rule_set)
 }
 
 /// That a rule set was withdrawn: when, by whom and why.

@@ -2,8 +2,8 @@
 
 use clap::Args;
 
-use crate::cli::{ExitStatus, draw};
-use crate::document::diagnostic::{Code, Severity, did_you_mean};
+use crate::cli::{Done, ExitStatus, NotDone, draw};
+use crate::document::diagnostic::{Code, Severity};
 
 /// Arguments of `explain`.
 #[derive(Debug, Args)]
@@ -13,27 +13,21 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> Done {
     let Some(wanted) = &arguments.code else {
         let list: Vec<String> = Code::ALL
             .iter()
             .map(|code| format!("{:<26}{}", code.name(), code.what()))
             .collect();
         draw::out(&list.join("\n"));
-        return ExitStatus::Clean;
+        return Ok(ExitStatus::Clean);
     };
-    match Code::from_name(wanted) {
-        Some(code) => {
-            draw::out(&page(code, draw::width()));
-            ExitStatus::Clean
-        }
-        None => {
-            let help = did_you_mean(wanted, Code::ALL.iter().map(|it| it.name()))
-                .unwrap_or_else(|| "`preblock explain` lists all codes".into());
-            draw::note(&format!("there is no code `{wanted}`; {help}"));
-            ExitStatus::Refused
-        }
-    }
+    let code = Code::from_name(wanted).ok_or_else(|| {
+        let names = Code::ALL.iter().map(|it| it.name());
+        NotDone::unknown("code", wanted, names, "`preblock explain` lists all codes")
+    })?;
+    draw::out(&page(code, draw::width()));
+    Ok(ExitStatus::Clean)
 }
 
 /// The page of a code.

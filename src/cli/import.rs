@@ -6,7 +6,9 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, MappingFile, RuleSource, atomic_write, draw, find};
+use crate::cli::{
+    Done, ExitStatus, MappingFile, NotDone, RuleSource, atomic_write, draw, find, today,
+};
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit::whole::written_out;
 use crate::screening::screener::{Referral, Screener};
@@ -31,21 +33,16 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command. Files and rows that are refused are told, the others written.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = match arguments.mapping.laid_over(Screener::new(&rule_set, as_of)) {
-        Ok(screener) => screener,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("the mapping file was refused, so nothing was imported");
-            return ExitStatus::Refused;
-        }
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
+    let as_of = arguments.as_of.unwrap_or_else(today);
+    let screener = Screener::new(&rule_set, as_of);
+    let screener = arguments.mapping.laid_over(screener).map_err(|found| {
+        NotDone::found(
+            found,
+            "the mapping file was refused, so nothing was imported",
+        )
+    })?;
     let mut import = Import {
         screener: &screener,
         out: &arguments.out,
@@ -58,7 +55,7 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             import.file(path);
         }
     }
-    import.status
+    Ok(import.status)
 }
 
 /// What is imported, into where, and how it went so far.

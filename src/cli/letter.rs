@@ -6,7 +6,9 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, atomic_write, draw, find};
+use crate::cli::{
+    ClinicFile, Done, ExitStatus, NotDone, RuleSource, atomic_write, draw, find, today,
+};
 use crate::document::diagnostic::{Diagnostic, did_you_mean};
 use crate::report::letter::{Letter, LetterDetails, letter};
 use crate::rule_set::{LetterKind, RuleSet};
@@ -56,38 +58,28 @@ fn kind(word: &str) -> Result<LetterKind, String> {
     })
 }
 
-/// Runs the command. A letter that cannot be made ends like a file that was refused.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    let letter = match make(arguments, &rule_set) {
-        Ok(Ok(letter)) => letter,
-        Ok(Err(why)) => {
-            draw::note(&format!("no letter was made: {why}"));
-            return ExitStatus::Refused;
-        }
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("no letter was made; `preblock explain CODE` says more");
-            return ExitStatus::Refused;
-        }
-    };
+/// Runs the command.
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
+    let letter = make(arguments, &rule_set)
+        .map_err(|found| {
+            NotDone::found(
+                found,
+                "no letter was made; `preblock explain CODE` says more",
+            )
+        })?
+        .map_err(|why| NotDone::because(format!("no letter was made: {why}")))?;
     let text = match arguments.format {
         LetterFormat::Text => letter.text(),
         LetterFormat::Html => letter.page(),
     };
-    let Some(out) = &arguments.out else {
-        draw::plain(&text);
-        return ExitStatus::Clean;
-    };
-    match atomic_write::write(out, &text, arguments.force) {
-        Ok(()) => ExitStatus::Clean,
-        Err(why) => {
-            draw::note(&why);
-            ExitStatus::NotWritten
+    match &arguments.out {
+        Some(out) => {
+            atomic_write::write(out, &text, arguments.force).map_err(NotDone::not_written)?
         }
+        None => draw::plain(&text),
     }
+    Ok(ExitStatus::Clean)
 }
 
 /// The letter, or why there is none.
@@ -98,9 +90,7 @@ fn make(
     arguments: &Arguments,
     rule_set: &RuleSet,
 ) -> Result<Result<Letter, String>, Vec<Diagnostic>> {
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let as_of = arguments.as_of.unwrap_or_else(today);
     let read = |path: &PathBuf| find::read(path).map_err(|it| vec![*it]);
     // A letter says neither what would lift the verdict nor which other plan would do.
     let screener = Screener::new(rule_set, as_of).without_search();

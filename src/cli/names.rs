@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
-use chrono::{Local, NaiveDate};
+use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw, find};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, atomic_write, draw, find, today};
 use crate::document::append::at_end_of_list;
 use crate::document::diagnostic::{Code, Diagnostic};
 use crate::document::text::too_large;
@@ -86,16 +86,14 @@ fn separator(text: &str) -> Result<u8, String> {
 }
 
 /// Runs the command.
-pub(crate) fn run(command: &NamesCommand) -> ExitStatus {
+pub(crate) fn run(command: &NamesCommand) -> Done {
     let NamesCommand::Import(arguments) = command;
-    match import(arguments) {
-        Ok(status) => status,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("no names were imported; `preblock explain CODE` says more");
-            ExitStatus::Refused
-        }
-    }
+    import(arguments).map_err(|found| {
+        NotDone::found(
+            found,
+            "no names were imported; `preblock explain CODE` says more",
+        )
+    })
 }
 
 /// Imports a list: what is left out is told, the rest printed or written.
@@ -127,9 +125,7 @@ fn import(arguments: &Import) -> Result<ExitStatus, Vec<Diagnostic>> {
     let terms = NameTerms {
         reason: arguments.reason.clone(),
         agreed_by: arguments.agreed_by.clone(),
-        agreed_on: arguments
-            .agreed_on
-            .unwrap_or_else(|| Local::now().date_naive()),
+        agreed_on: arguments.agreed_on.unwrap_or_else(today),
         review_by: arguments.review_by,
     };
     let entries = changes(&list, &terms);

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use crate::cli::{ExitStatus, RuleSource, draw, find};
+use crate::cli::{Done, ExitStatus, RuleSource, draw, find, today};
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::fhir::filled::filled;
 use crate::questionnaire::fhir::form::form;
@@ -38,31 +38,21 @@ enum Standard {
 }
 
 /// Runs the command.
-pub(crate) fn run(command: &QuestionnaireCommand) -> ExitStatus {
+pub(crate) fn run(command: &QuestionnaireCommand) -> Done {
     let QuestionnaireCommand::Export(arguments) = command;
     let Standard::Fhir = arguments.format;
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    match export(arguments, &rule_set) {
-        Ok(resource) => {
-            draw::json(&format!("{resource:#}"));
-            ExitStatus::Clean
-        }
-        Err(found) => {
-            draw::diagnostics(&found);
-            ExitStatus::Refused
-        }
-    }
+    let rule_set = draw::usable(&arguments.rules)?;
+    let resource = export(arguments, &rule_set)?;
+    draw::json(&format!("{resource:#}"));
+    Ok(ExitStatus::Clean)
 }
 
 fn export(arguments: &Export, rule_set: &RuleSet) -> Result<serde_json::Value, Vec<Diagnostic>> {
     let Some(path) = &arguments.file else {
         return form(rule_set).map_err(|lacking| vec![lacking]);
     };
-    let today = chrono::Local::now().date_naive();
     let bytes = find::read(path).map_err(|it| vec![*it])?;
-    let referral = Screener::new(rule_set, today)
+    let referral = Screener::new(rule_set, today())
         .read(&find::name_of(path), &bytes)
         .map_err(|it| it.problems)?;
     filled(rule_set, &referral.reference, &referral.answers).map_err(|lacking| vec![lacking])

@@ -7,7 +7,7 @@ use chrono::{DateTime, FixedOffset, Local};
 use clap::{Args, Subcommand, ValueEnum};
 use dialoguer::console::Term;
 
-use crate::cli::{ExitStatus, draw};
+use crate::cli::{Done, ExitStatus, NotDone, draw};
 use crate::document::diagnostic::{Diagnostic, Severity};
 use crate::register::copy::copy;
 use crate::register::figures::{figures, text, value};
@@ -175,29 +175,15 @@ impl RoleArgument {
     }
 }
 
-/// Why a command stopped.
-enum Stopped {
-    /// A file, an entry, a person.
-    Told(Box<Diagnostic>),
-    /// Something about the command line.
-    Note(String),
-}
-
-impl From<Box<Diagnostic>> for Stopped {
-    fn from(it: Box<Diagnostic>) -> Self {
-        Self::Told(it)
-    }
-}
-
-impl From<RegisterError> for Stopped {
+impl From<RegisterError> for NotDone {
     fn from(it: RegisterError) -> Self {
-        Self::Told(Box::new(it.diagnostic()))
+        vec![it.diagnostic()].into()
     }
 }
 
 /// Runs the command.
-pub(crate) fn run(command: &RegisterCommand) -> ExitStatus {
-    let done = match command {
+pub(crate) fn run(command: &RegisterCommand) -> Done {
+    match command {
         RegisterCommand::New(it) => new(&it.file),
         RegisterCommand::Check(it) => check::run(it),
         RegisterCommand::Head(it) => head(&it.file),
@@ -210,17 +196,6 @@ pub(crate) fn run(command: &RegisterCommand) -> ExitStatus {
         RegisterCommand::Person(PersonCommand::Add(it)) => person(it, true, false),
         RegisterCommand::Person(PersonCommand::Set(it)) => person(&it.person, false, it.off),
         RegisterCommand::Person(PersonCommand::List(it)) => people(&it.file),
-    };
-    match done {
-        Ok(status) => status,
-        Err(Stopped::Told(why)) => {
-            draw::diagnostics(&[*why]);
-            ExitStatus::Refused
-        }
-        Err(Stopped::Note(why)) => {
-            draw::note(&why);
-            ExitStatus::Refused
-        }
     }
 }
 
@@ -228,7 +203,7 @@ fn now() -> DateTime<FixedOffset> {
     Local::now().fixed_offset()
 }
 
-fn new(path: &Path) -> Result<ExitStatus, Stopped> {
+fn new(path: &Path) -> Done {
     let register = Register::create(path, WHO)?;
     draw::plain(&format!(
         "`{}` is an empty register. Next: preblock register person add {} INITIALS --role governance",
@@ -255,13 +230,13 @@ fn tell_as_it_lies(path: &Path, is_as_it_lies: bool) {
     }
 }
 
-fn head(path: &Path) -> Result<ExitStatus, Stopped> {
+fn head(path: &Path) -> Done {
     let head = reading(path)?.head()?;
     draw::plain(&head.to_string());
     Ok(ExitStatus::Clean)
 }
 
-fn copied(places: &FromTo, what: &str) -> Result<ExitStatus, Stopped> {
+fn copied(places: &FromTo, what: &str) -> Done {
     let found = copy(&places.from, &places.to)?;
     tell_as_it_lies(&places.from, found.is_as_it_lies);
     draw::diagnostics(&found.found);
@@ -288,7 +263,7 @@ fn status(found: &[Diagnostic]) -> ExitStatus {
     }
 }
 
-fn exported(arguments: &Export) -> Result<ExitStatus, Stopped> {
+fn exported(arguments: &Export) -> Done {
     let entries = reading(&arguments.place.file)?.all_entries()?;
     match arguments.format {
         ExportFormat::Ndjson => draw::json(&export::ndjson(&entries)),
@@ -297,7 +272,7 @@ fn exported(arguments: &Export) -> Result<ExitStatus, Stopped> {
     Ok(ExitStatus::Clean)
 }
 
-fn counted(arguments: &FiguresArguments) -> Result<ExitStatus, Stopped> {
+fn counted(arguments: &FiguresArguments) -> Done {
     let entries = reading(&arguments.place.file)?.all_entries()?;
     let figures = figures(&entries);
     match arguments.format {
@@ -307,7 +282,7 @@ fn counted(arguments: &FiguresArguments) -> Result<ExitStatus, Stopped> {
     Ok(ExitStatus::Clean)
 }
 
-fn removed(arguments: &Remove) -> Result<ExitStatus, Stopped> {
+fn removed(arguments: &Remove) -> Done {
     let mut register = Register::open(&arguments.place.file, WHO)?;
     known(&mut register, &arguments.by)?;
     let entry = register.remove(
@@ -323,7 +298,7 @@ fn removed(arguments: &Remove) -> Result<ExitStatus, Stopped> {
     Ok(ExitStatus::Clean)
 }
 
-fn people(path: &Path) -> Result<ExitStatus, Stopped> {
+fn people(path: &Path) -> Done {
     let people = reading(path)?.people()?;
     let line = |it: &Person| {
         let off = if it.is_on { "" } else { ", may not sign in" };
@@ -338,23 +313,25 @@ fn people(path: &Path) -> Result<ExitStatus, Stopped> {
     Ok(ExitStatus::Clean)
 }
 
-fn person(arguments: &PersonArguments, is_new: bool, is_off: bool) -> Result<ExitStatus, Stopped> {
+fn person(arguments: &PersonArguments, is_new: bool, is_off: bool) -> Done {
     let mut register = Register::open(&arguments.place.file, WHO)?;
     let people = register.people()?;
     let initials = &arguments.initials;
     let there = people.iter().find(|it| it.initials == *initials);
     let role = match (is_new, there, arguments.role) {
         (true, Some(_), _) => {
-            return Err(Stopped::Note(format!(
+            return Err(NotDone::because(format!(
                 "`{initials}` is there already; `person set` changes somebody"
             )));
         }
         (false, None, _) => {
-            return Err(Stopped::Note(format!(
+            return Err(NotDone::because(format!(
                 "there is no `{initials}`; `person add` adds somebody"
             )));
         }
-        (true, None, None) => return Err(Stopped::Note("say with --role what they may do".into())),
+        (true, None, None) => {
+            return Err(NotDone::because("say with --role what they may do"));
+        }
         (false, Some(person), None) => person.role,
         (_, _, Some(role)) => role.role(),
     };
@@ -363,14 +340,14 @@ fn person(arguments: &PersonArguments, is_new: bool, is_off: bool) -> Result<Exi
             known(&mut register, by)?;
             by
         }
-        (None, false) => return Err(Stopped::Note("say with --by who does it".into())),
+        (None, false) => return Err(NotDone::because("say with --by who does it")),
         (_, true) => initials,
     };
     let hash = match there.filter(|_| is_off) {
         Some(person) => person.hash.clone(),
         None => {
             let passphrase = passphrase(&format!("New passphrase of {initials}"))?;
-            hashed(&passphrase).map_err(Stopped::Note)?
+            hashed(&passphrase).map_err(NotDone::because)?
         }
     };
     let entry = register.append(New {
@@ -390,7 +367,7 @@ fn person(arguments: &PersonArguments, is_new: bool, is_off: bool) -> Result<Exi
 }
 
 /// Asks for somebody's passphrase, and looks whether it is theirs. A refusal is written down.
-fn known(register: &mut Register, initials: &str) -> Result<(), Stopped> {
+fn known(register: &mut Register, initials: &str) -> Result<(), NotDone> {
     let passphrase = passphrase(&format!("Passphrase of {initials}"))?;
     if register.verify(initials, &passphrase)?.is_some() {
         return Ok(());
@@ -404,14 +381,15 @@ fn known(register: &mut Register, initials: &str) -> Result<(), Stopped> {
             why: "on the command line".into(),
         },
     })?;
-    Err(Stopped::Note(format!(
+    Err(NotDone::because(format!(
         "that is not the passphrase of `{initials}`, or they may not sign in"
     )))
 }
 
 /// Reads a passphrase: from the terminal without showing it, else one line of standard input.
-fn passphrase(prompt: &str) -> Result<String, Stopped> {
-    let unread = |it: std::io::Error| Stopped::Note(format!("the passphrase cannot be read: {it}"));
+fn passphrase(prompt: &str) -> Result<String, NotDone> {
+    let unread =
+        |it: std::io::Error| NotDone::because(format!("the passphrase cannot be read: {it}"));
     if std::io::stdin().is_terminal() {
         let terminal = Term::stderr();
         terminal.write_str(&format!("{prompt}: ")).map_err(unread)?;
@@ -425,16 +403,14 @@ fn passphrase(prompt: &str) -> Result<String, Stopped> {
     Ok(line.trim_end_matches(['\r', '\n']).to_owned())
 }
 
-/// What the decisions of a register say of single rules, nothing without one; `None` after a diagnostic.
-pub(crate) fn rule_figures(path: Option<&Path>) -> Option<Vec<RuleFigures>> {
+/// What the decisions of a register say of single rules, nothing without one.
+///
+/// # Errors
+/// It cannot be read.
+pub(crate) fn rule_figures(path: Option<&Path>) -> Result<Vec<RuleFigures>, Box<Diagnostic>> {
     let Some(path) = path else {
-        return Some(Vec::new());
+        return Ok(Vec::new());
     };
-    match reading(path).and_then(|it| it.all_entries()) {
-        Ok(entries) => Some(figures(&entries).rules),
-        Err(why) => {
-            draw::diagnostics(&[*why]);
-            None
-        }
-    }
+    let entries = reading(path)?.all_entries()?;
+    Ok(figures(&entries).rules)
 }

@@ -2,14 +2,15 @@
 
 use clap::{Args, Subcommand};
 
-use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::document::diagnostic::{Diagnostic, did_you_mean};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw};
+use crate::document::diagnostic::Diagnostic;
 use crate::outcome::Outcome;
 use crate::report::text::cited;
 use crate::rule_set::files::RuleFiles;
 use crate::rule_set::words;
 use crate::rule_set::{Piece, Rule, RuleSet, Text};
 use crate::screening::explain;
+use crate::workbench::cases::read;
 use crate::workbench::cases::read::Case;
 
 pub(crate) mod book;
@@ -57,7 +58,7 @@ pub(crate) struct Show {
 }
 
 /// Runs the command.
-pub(crate) fn run(command: &RulesCommand) -> ExitStatus {
+pub(crate) fn run(command: &RulesCommand) -> Done {
     match command {
         RulesCommand::Check(it) => check::run(it),
         RulesCommand::Test(it) => test::run(it),
@@ -72,45 +73,38 @@ pub(crate) fn run(command: &RulesCommand) -> ExitStatus {
     }
 }
 
-fn show(arguments: &Show) -> ExitStatus {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Problems;
-    };
+fn show(arguments: &Show) -> Done {
+    let (files, rule_set) = loaded(&arguments.rules)?;
     let Some(id) = &arguments.id else {
         let list: Vec<String> = rule_set
             .rules()
             .map(|it| format!("{:<6} {:<44} {}", it.outcome.word(), it.id, it.title))
             .collect();
         draw::plain(&list.join("\n"));
-        return ExitStatus::Clean;
+        return Ok(ExitStatus::Clean);
     };
-    let Some(rule) = rule_set.rule(id) else {
-        let help = did_you_mean(id, rule_set.rules().map(|it| it.id.as_str()))
-            .unwrap_or_else(|| "`preblock rules show` lists all rules".into());
-        draw::note(&format!("there is no rule `{id}`; {help}"));
-        return ExitStatus::Refused;
-    };
-    let Some(cases) = cases(&files, &rule_set) else {
-        return ExitStatus::Problems;
-    };
+    let rule = rule_set.rule(id).ok_or_else(|| {
+        let ids = rule_set.rules().map(|it| it.id.as_str());
+        NotDone::unknown("rule", id, ids, "`preblock rules show` lists all rules")
+    })?;
+    let cases = read::cases(&files, &rule_set).map_err(refused_cases)?;
     draw::plain(&page(&rule_set, rule, &cases, draw::width()));
-    ExitStatus::Clean
+    Ok(ExitStatus::Clean)
 }
 
-/// The worked cases of a rule set; `None` after diagnostics.
-fn cases(files: &RuleFiles, rule_set: &RuleSet) -> Option<Vec<Case>> {
-    crate::workbench::cases::read::cases(files, rule_set)
-        .map_err(|found| refused_cases(&found))
-        .ok()
+/// The rule set that was asked for, where one that is refused is what the command is there to find.
+///
+/// # Errors
+/// As [`draw::loaded`], with a program that ends as with any problem of a rule set.
+fn loaded(source: &RuleSource) -> Result<(RuleFiles, RuleSet), NotDone> {
+    draw::loaded(source).map_err(|it| it.ending_with(ExitStatus::Problems))
 }
 
-/// Tells why the cases cannot be read.
-fn refused_cases(found: &[Diagnostic]) {
-    draw::diagnostics(found);
-    draw::note(&format!(
-        "the cases were refused: {}",
-        draw::counted(found.len(), "problem")
-    ));
+/// Why nothing is done with worked cases that cannot be read.
+fn refused_cases(found: Vec<Diagnostic>) -> NotDone {
+    let problems = draw::counted(found.len(), "problem");
+    NotDone::found(found, format!("the cases were refused: {problems}"))
+        .ending_with(ExitStatus::Problems)
 }
 
 /// A rule as a page.

@@ -2,8 +2,7 @@
 
 use clap::Args;
 
-use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::document::diagnostic::did_you_mean;
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw};
 use crate::document::shape;
 use crate::questionnaire::schema;
 
@@ -17,34 +16,26 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command. The schemas of questionnaires follow the rule set that is used.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> Done {
     let names = shape::schema_names();
     let Some(name) = &arguments.name else {
         draw::out(&names.join("\n"));
-        return ExitStatus::Clean;
+        return Ok(ExitStatus::Clean);
     };
     if ["questionnaire", "clinic"].contains(&name.as_str()) {
-        let Some((_, rule_set)) = draw::loaded(&arguments.rules) else {
-            return ExitStatus::Refused;
-        };
+        let (_, rule_set) = draw::loaded(&arguments.rules)?;
         let schema = if name == "clinic" {
             schema::clinic(&rule_set)
         } else {
             schema::questionnaire(&rule_set)
         };
         draw::json(&format!("{schema:#}"));
-        return ExitStatus::Clean;
+        return Ok(ExitStatus::Clean);
     }
-    match shape::schema(name) {
-        Some(text) => {
-            draw::out(text);
-            ExitStatus::Clean
-        }
-        None => {
-            let help = did_you_mean(name, names.iter().map(String::as_str))
-                .unwrap_or_else(|| "`preblock schema` lists them".into());
-            draw::note(&format!("there is no schema `{name}`; {help}"));
-            ExitStatus::Refused
-        }
-    }
+    let text = shape::schema(name).ok_or_else(|| {
+        let names = names.iter().map(String::as_str);
+        NotDone::unknown("schema", name, names, "`preblock schema` lists them")
+    })?;
+    draw::out(text);
+    Ok(ExitStatus::Clean)
 }

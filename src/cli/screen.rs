@@ -9,14 +9,13 @@ use clap::Args;
 use crate::cli::find;
 use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
-use crate::cli::{ClinicFile, ExitStatus, MappingFile, RuleSource, ScreeningFormat, draw};
+use crate::cli::{Done, ExitStatus, RuleSource, ScreenerFiles, ScreeningFormat, draw, today};
 use crate::document::diagnostic::Diagnostic;
 use crate::document::rows::SheetRow;
 use crate::outcome::Outcome;
 use crate::quantity::when::read_when;
 use crate::questionnaire::sheet::{Heading, WholeSheet};
 use crate::report::list::not_reached;
-use crate::rule_set::RuleSet;
 use crate::screening::result::{Refusal, Screening};
 use crate::screening::screener::{Referral, Screener};
 use crate::screening::what_if::days::MOST_DAYS;
@@ -40,9 +39,7 @@ pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
     #[command(flatten)]
-    clinic: ClinicFile,
-    #[command(flatten)]
-    mapping: MappingFile,
+    around: ScreenerFiles,
     /// Also show other plans with a better verdict, among what the clinic offers
     #[arg(long)]
     alternatives: bool,
@@ -75,20 +72,13 @@ fn n_days(text: &str) -> Result<usize, String> {
 }
 
 /// Runs the command. Each screening is printed as soon as it is made, so that a run that is stopped leaves whole ones.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some(rule_set) = draw::usable(&arguments.rules) else {
-        return ExitStatus::Refused;
-    };
-    let screener = match screener(arguments, &rule_set) {
-        Ok(screener) => screener,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note(
-                "the file of the clinic or of the mapping was refused, so nobody was screened",
-            );
-            return ExitStatus::Refused;
-        }
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let rule_set = draw::usable(&arguments.rules)?;
+    let as_of = arguments.as_of.unwrap_or_else(today);
+    let screener = Screener::new(&rule_set, as_of)
+        .alternatives(arguments.alternatives)
+        .days(arguments.dates);
+    let screener = arguments.around.laid_around(screener)?;
     let FoundFiles {
         paths,
         problems,
@@ -113,13 +103,8 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
     let unread: Vec<Unread<'_>> = files.chain(rows).collect();
     let is_folder = arguments.files.iter().any(|it| it.is_dir());
     let several = unread.len() > 1 || !of_sheets.is_empty() || is_folder;
-    let mut printer = match Printer::new(arguments.format, several, arguments.full, &rule_set) {
-        Ok(printer) => printer,
-        Err(lacking) => {
-            draw::diagnostics(&[lacking]);
-            return ExitStatus::Refused;
-        }
-    };
+    let printer = Printer::new(arguments.format, several, arguments.full, &rule_set);
+    let mut printer = printer.map_err(|lacking| vec![lacking])?;
     let progress = Progress::of("Screening", Some(unread.len()));
     let mut refusals: Vec<Diagnostic> = Vec::new();
     for problem in problems.into_iter().chain(refused) {
@@ -168,28 +153,13 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         if draw::is_written() {
             draw::note(&not_reached(n_left));
         }
-        return ExitStatus::Stopped;
+        return Ok(ExitStatus::Stopped);
     }
-    match worst {
+    Ok(match worst {
         _ if n_refused > 0 => ExitStatus::Refused,
         Some(outcome) => verdict_status(outcome),
         None => ExitStatus::Refused,
-    }
-}
-
-/// The screener of the command line's clinic and wishes.
-fn screener<'a>(
-    arguments: &Arguments,
-    rule_set: &'a RuleSet,
-) -> Result<Screener<'a>, Vec<Diagnostic>> {
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let screener = Screener::new(rule_set, as_of)
-        .alternatives(arguments.alternatives)
-        .days(arguments.dates);
-    let screener = arguments.clinic.laid_under(screener)?;
-    arguments.mapping.laid_over(screener)
+    })
 }
 
 /// What a screening that came to this ends with.

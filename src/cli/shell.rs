@@ -6,7 +6,7 @@ use clap::{Args, CommandFactory as _};
 use clap_complete::Shell;
 use clap_mangen::Man;
 
-use crate::cli::{ExitStatus, atomic_write, draw};
+use crate::cli::{Done, ExitStatus, NotDone, atomic_write, draw};
 
 /// Arguments of `completions`.
 #[derive(Debug, Args)]
@@ -24,39 +24,33 @@ pub(crate) struct Manual {
 }
 
 /// Prints what a shell reads to complete our commands.
-pub(crate) fn completions(arguments: &Completions) -> ExitStatus {
+pub(crate) fn completions(arguments: &Completions) -> Done {
     let mut script = Vec::new();
     let mut command = crate::cli::Arguments::command();
     clap_complete::generate(arguments.shell, &mut command, "preblock", &mut script);
     draw::plain(&String::from_utf8_lossy(&script));
-    ExitStatus::Clean
+    Ok(ExitStatus::Clean)
 }
 
 /// Prints or writes the manual.
-pub(crate) fn manual(arguments: &Manual) -> ExitStatus {
+pub(crate) fn manual(arguments: &Manual) -> Done {
     let mut command = crate::cli::Arguments::command();
     command.build();
     let Some(folder) = &arguments.out else {
         draw::plain(&page("preblock", &command));
-        return ExitStatus::Clean;
+        return Ok(ExitStatus::Clean);
     };
     let mut pages = Vec::new();
     collect("preblock", &command, &mut pages);
-    if let Err(error) = std::fs::create_dir_all(folder) {
-        draw::note(&format!(
-            "the folder `{}` cannot be made: {error}",
-            folder.display()
-        ));
-        return ExitStatus::NotWritten;
-    }
+    std::fs::create_dir_all(folder).map_err(|error| {
+        let shown = folder.display();
+        NotDone::not_written(format!("the folder `{shown}` cannot be made: {error}"))
+    })?;
     for (name, page) in &pages {
-        if let Err(why) = atomic_write::write(&folder.join(name), page, true) {
-            draw::note(&why);
-            return ExitStatus::NotWritten;
-        }
+        atomic_write::write(&folder.join(name), page, true).map_err(NotDone::not_written)?;
     }
     draw::note(&format!("{} written", draw::counted(pages.len(), "page")));
-    ExitStatus::Clean
+    Ok(ExitStatus::Clean)
 }
 
 /// The page of a command and those of all below it, by the names of their files.

@@ -11,7 +11,7 @@ use crate::batch::stream::{Share, run};
 use crate::cli::find::{is_standard_input, name_of};
 use crate::cli::progress::Progress;
 use crate::cli::screen::stop;
-use crate::cli::{ExitStatus, draw};
+use crate::cli::{ExitStatus, NotDone, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::document::rows::Rows;
 use crate::questionnaire::mapping::Mapping;
@@ -32,31 +32,32 @@ pub(crate) struct LinesFile<'a> {
 }
 
 impl<'a> LinesFile<'a> {
-    /// Opens a file, or standard input; `None` after it was said why not.
-    pub(crate) fn open(path: &'a Path) -> Option<Self> {
+    /// Opens a file, or standard input.
+    ///
+    /// # Errors
+    /// Why it cannot be read.
+    pub(crate) fn open(path: &'a Path) -> Result<Self, NotDone> {
         if is_standard_input(path) {
-            let reader = Box::new(std::io::stdin());
-            return Some(Self {
+            return Ok(Self {
                 path,
-                reader,
+                reader: Box::new(std::io::stdin()),
                 opened: None,
             });
         }
-        let opened = File::open(path).and_then(|file| Ok((file.metadata()?, file)));
-        match opened {
-            Ok((metadata, _)) if metadata.is_dir() => {
-                unreadable(path, &ErrorKind::IsADirectory.into())
+        let opened = File::open(path).and_then(|file| {
+            let metadata = file.metadata()?;
+            if metadata.is_dir() {
+                return Err(ErrorKind::IsADirectory.into());
             }
-            Ok((metadata, file)) => {
-                return Some(Self {
-                    path,
-                    reader: Box::new(file),
-                    opened: Some(metadata).filter(Metadata::is_file),
-                });
-            }
-            Err(error) => unreadable(path, &error),
-        }
-        None
+            Ok((metadata, file))
+        });
+        let (metadata, file) =
+            opened.map_err(|error| NotDone::because(unreadable(path, &error)))?;
+        Ok(Self {
+            path,
+            reader: Box::new(file),
+            opened: Some(metadata).filter(Metadata::is_file),
+        })
     }
 
     /// Takes it for a sheet, and reads its heading.
@@ -167,7 +168,7 @@ impl ReadInput<'_> {
                 ExitStatus::Refused
             }
             Some(InputEnd::Unreadable(error)) => {
-                unreadable(self.path, &error);
+                draw::note(&unreadable(self.path, &error));
                 ExitStatus::Refused
             }
             Some(InputEnd::Stopped) => {
@@ -179,8 +180,8 @@ impl ReadInput<'_> {
     }
 }
 
-fn unreadable(path: &Path, error: &std::io::Error) {
-    draw::note(&format!("{} cannot be read: {error}", name_of(path)));
+fn unreadable(path: &Path, error: &std::io::Error) -> String {
+    format!("{} cannot be read: {error}", name_of(path))
 }
 
 /// Whether a file was written to since it was opened, or is gone. Time stamps are as fine as the file system makes them.

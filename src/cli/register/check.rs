@@ -1,10 +1,9 @@
 //! `preblock register check`: whether a register is what was written into it, and what no check can know.
 
-use chrono::Local;
 use clap::Args;
 
-use crate::cli::register::{RegisterPlace, Stopped, WHO, status, tell_as_it_lies};
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
+use crate::cli::register::{RegisterPlace, WHO, status, tell_as_it_lies};
+use crate::cli::{ClinicFile, Done, RuleSource, draw, today};
 use crate::register::Register;
 use crate::register::check::check;
 use crate::register::happening::Screened;
@@ -30,22 +29,14 @@ pub(crate) struct Arguments {
 }
 
 /// Runs the command.
-pub(super) fn run(arguments: &Arguments) -> Result<ExitStatus, Stopped> {
+pub(super) fn run(arguments: &Arguments) -> Done {
     let path = &arguments.place.file;
     if arguments.rebuild {
         Register::open(path, WHO)?.rebuild()?;
     }
-    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else {
-        return Ok(ExitStatus::Refused);
-    };
-    let screener = Screener::new(&rule_set, Local::now().date_naive());
-    let screener = match arguments.clinic.laid_under(screener) {
-        Ok(screener) => screener,
-        Err(found) => {
-            draw::diagnostics(&found);
-            return Ok(ExitStatus::Refused);
-        }
-    };
+    let (_, rule_set) = draw::loaded(&arguments.rules)?;
+    let screener = Screener::new(&rule_set, today());
+    let screener = arguments.clinic.laid_under(screener)?;
     let mut again = |was: &Screened, text: &str| again(&screener, was, text);
     let found = check(path, arguments.head.as_deref(), &mut again)?;
     tell_as_it_lies(path, found.is_as_it_lies);

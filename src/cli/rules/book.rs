@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use crate::cli::register::rule_figures;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::rules::loaded;
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, atomic_write, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::screening::compile::Compiled;
 use crate::workbench::{cases, coverage};
@@ -48,31 +49,22 @@ enum BookFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Problems;
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let (files, rule_set) = loaded(&arguments.rules)?;
     let (cases, log) = match (
         crate::workbench::cases::read::cases(&files, &rule_set),
         change_log(arguments.rules.rules.as_deref()),
     ) {
         (Ok(cases), Ok(log)) => (cases, log),
         (cases, log) => {
-            draw::diagnostics(
-                &cases
-                    .err()
-                    .into_iter()
-                    .flatten()
-                    .chain(log.err().map(|it| *it))
-                    .collect::<Vec<_>>(),
+            let log = log.err().map(|it| *it);
+            let found = cases.err().into_iter().flatten().chain(log).collect();
+            return Err(
+                NotDone::found(found, "the book was not written").ending_with(ExitStatus::Problems)
             );
-            draw::note("the book was not written");
-            return ExitStatus::Problems;
         }
     };
-    let Some(figures) = rule_figures(arguments.register.as_deref()) else {
-        return ExitStatus::Refused;
-    };
+    let figures = rule_figures(arguments.register.as_deref())?;
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
     let states = coverage::states(&rule_set, &runs);
@@ -90,17 +82,13 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             Printed::Book,
         ),
     };
-    let Some(path) = &arguments.out else {
-        draw::plain(&text);
-        return ExitStatus::Clean;
-    };
-    match atomic_write::write(path, &text, arguments.force) {
-        Ok(()) => ExitStatus::Clean,
-        Err(why) => {
-            draw::note(&why);
-            ExitStatus::Refused
+    match &arguments.out {
+        Some(path) => {
+            atomic_write::write(path, &text, arguments.force).map_err(NotDone::because)?
         }
+        None => draw::plain(&text),
     }
+    Ok(ExitStatus::Clean)
 }
 
 /// CHANGELOG.md beside the rule set's files, if it is there; without a folder, that of the embedded rule set.

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw, today};
 use crate::document::diagnostic::{Diagnostic, Severity};
 use crate::report::sarif;
 use crate::rule_set::{LocalChange, LocalPolicy, Loosens, RuleSet};
@@ -37,26 +37,22 @@ enum CheckFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Check) -> ExitStatus {
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
+pub(crate) fn run(arguments: &Check) -> Done {
+    let as_of = arguments.as_of.unwrap_or_else(today);
     let whole = draw::files_of(&arguments.rules)
         .and_then(|files| whole_with(&files, draw::local_of(&arguments.rules)?.as_ref()));
-    let whole = match whole {
-        Ok(whole) => whole,
-        Err(found) => {
-            match arguments.format {
-                CheckFormat::Text => draw::diagnostics(&found),
-                CheckFormat::Sarif => draw::json(&sarif::refused(&found)),
+    let whole = whole.map_err(|found| {
+        let problems = draw::counted(found.len(), "problem");
+        let told = match arguments.format {
+            CheckFormat::Text => found,
+            CheckFormat::Sarif => {
+                draw::json(&sarif::refused(&found));
+                Vec::new()
             }
-            draw::note(&format!(
-                "the rule set was refused: {}",
-                draw::counted(found.len(), "problem")
-            ));
-            return ExitStatus::Problems;
-        }
-    };
+        };
+        NotDone::found(told, format!("the rule set was refused: {problems}"))
+            .ending_with(ExitStatus::Problems)
+    })?;
     let found = lint::check(&whole, as_of);
     let problems = found
         .iter()
@@ -100,11 +96,11 @@ pub(crate) fn run(arguments: &Check) -> ExitStatus {
                 .for_each(|it| draw::plain(&it));
         }
     }
-    if problems > 0 || (arguments.strict && notices > 0) {
+    Ok(if problems > 0 || (arguments.strict && notices > 0) {
         ExitStatus::Problems
     } else {
         ExitStatus::Clean
-    }
+    })
 }
 
 /// The line of a rule set without problems.

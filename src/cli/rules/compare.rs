@@ -18,8 +18,10 @@ use crate::cli::find::{FoundFiles, find, name_of};
 use crate::cli::progress::Progress;
 use crate::cli::register::rule_figures;
 use crate::cli::rules::book::change_log;
+use crate::cli::rules::refused_cases;
 use crate::cli::screen::day;
-use crate::cli::{ClinicFile, ExitStatus, RuleSource, draw};
+use crate::cli::{ClinicFile, Done, ExitStatus, NotDone, RuleSource, draw, today};
+use crate::document::diagnostic::Diagnostic;
 use crate::document::flow::flow;
 use crate::questionnaire::facts::Gathered;
 use crate::report::book::html;
@@ -28,8 +30,8 @@ use crate::report::book::paper;
 use crate::report::book::paper::Paper;
 use crate::report::compare;
 use crate::report::compare::Compared;
-use crate::rule_set::files::RuleFiles;
 use crate::rule_set::{Guarantee, Idx, Question, RuleSet};
+use crate::workbench::cases::read;
 use crate::workbench::cases::read::Case;
 use crate::workbench::compare::lines::LineTally;
 use crate::workbench::compare::{Both, as_asked, changes, exact, tally};
@@ -86,50 +88,54 @@ enum CompareFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Compare) -> ExitStatus {
+pub(crate) fn run(arguments: &Compare) -> Done {
     let source = |folder: &Path, local: Option<&PathBuf>| RuleSource {
         rules: (folder != Path::new(EMBEDDED) || folder.is_dir()).then(|| folder.to_path_buf()),
         local: local.cloned(),
     };
-    let (old, new) = (
-        source(&arguments.old, None),
-        source(&arguments.new, arguments.local.as_ref()),
+    let loaded = (
+        draw::loaded(&source(&arguments.old, None)),
+        draw::loaded(&source(&arguments.new, arguments.local.as_ref())),
     );
-    let (Some((old_files, old)), Some((new_files, new))) = (draw::loaded(&old), draw::loaded(&new))
-    else {
-        return ExitStatus::Refused;
+    let ((old_files, old), (new_files, new)) = match loaded {
+        (Ok(old), Ok(new)) => (old, new),
+        (Err(of_old), Err(of_new)) => {
+            of_old.told();
+            return Err(of_new);
+        }
+        (Err(it), Ok(_)) | (Ok(_), Err(it)) => return Err(it),
     };
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = cases([&old_files, &new_files], [&old, &new]) else {
-        return ExitStatus::Refused;
-    };
+    let as_of = arguments.as_of.unwrap_or_else(today);
+    let refused = |found| refused_cases(found).ending_with(ExitStatus::Refused);
+    let old_cases = read::cases(&old_files, &old).map_err(refused)?;
+    let new_cases = read::cases(&new_files, &new).map_err(refused)?;
+    let cases = cases([&old, &new], [&old_cases, &new_cases]);
     let both = Both::new(&old, &new, as_of);
     let (of_lines, one_each): (Vec<PathBuf>, Vec<PathBuf>) =
         arguments.files.iter().cloned().partition(|path| {
             path.extension()
                 .is_some_and(|it| it.eq_ignore_ascii_case("ndjson"))
         });
-    let Some(both_here) = in_clinic(arguments, &both) else {
-        return ExitStatus::Refused;
+    // What is laid under the answers for the new one is handed on to the old one with them.
+    let both_here = Both {
+        old: both.old.clone(),
+        new: arguments.clinic.laid_under(both.new.clone())?,
     };
-    let Some(given) = given(&one_each, &both_here) else {
-        return ExitStatus::Refused;
-    };
+    let given = given(&one_each, &both_here)?;
     let (lines, read) = match of_lines.as_slice() {
         [] => (None, ExitStatus::Clean),
-        [path] => match compare_lines(path, arguments, &both_here) {
-            Some((tally, read)) => (Some(tally), read),
-            None => return ExitStatus::Refused,
-        },
+        [path] => {
+            let (tally, read) = compare_lines(path, arguments, &both_here)?;
+            (Some(tally), read)
+        }
         _ => {
-            draw::note("only one file of lines can be compared at once: put them into one");
-            return ExitStatus::Refused;
+            return Err(NotDone::because(
+                "only one file of lines can be compared at once: put them into one",
+            ));
         }
     };
     if read == ExitStatus::Stopped {
-        return read;
+        return Ok(read);
     }
     let mut files = (!one_each.is_empty())
         .then(|| tally(&both, given.patients.iter().map(GivenPatient::borrowed)));
@@ -163,10 +169,8 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
         CompareFormat::Text => draw::plain(&compare::text(&compared, draw::width())),
         CompareFormat::Markdown => draw::plain(&compare::markdown(&compared)),
         CompareFormat::Paper | CompareFormat::PaperMarkdown => {
-            let Some(text) = paper(arguments, &compared, &new_files) else {
-                return ExitStatus::Refused;
-            };
-            draw::plain(&text);
+            let folder = (!new_files.is_embedded()).then_some(arguments.new.as_path());
+            draw::plain(&paper(arguments, &compared, &new_cases, folder)?);
         }
         CompareFormat::Json => draw::json(&compare::json(&compared)),
     }
@@ -175,25 +179,29 @@ pub(crate) fn run(arguments: &Compare) -> ExitStatus {
         .as_ref()
         .is_some_and(|it| !it.refused.is_empty())
         || compared.lines.as_ref().is_some_and(|it| it.n_refused() > 0);
-    match compared.loosens() {
+    Ok(match compared.loosens() {
         true => ExitStatus::Problems,
         false if refused => ExitStatus::Refused,
         false => read,
-    }
+    })
 }
 
-/// The paper on the proposal, with what becomes of the proposed guarantees; `None` after it was said why there is none.
-fn paper(arguments: &Compare, compared: &Compared<'_>, new_files: &RuleFiles) -> Option<String> {
+/// The paper on the proposal of a folder, or on what is embedded, with what becomes of the proposed guarantees.
+///
+/// # Errors
+/// The register or the log of changes cannot be read.
+fn paper(
+    arguments: &Compare,
+    compared: &Compared<'_>,
+    cases: &[Case],
+    folder: Option<&Path>,
+) -> Result<String, Box<Diagnostic>> {
     let rule_set = compared.new;
-    let cases = crate::cli::rules::cases(new_files, rule_set)?;
     let figures = rule_figures(arguments.register.as_deref())?;
-    let folder = Some(arguments.new.clone()).filter(|_| !new_files.is_embedded());
-    let change_log = change_log(folder.as_deref())
-        .map_err(|it| draw::diagnostics(&[*it]))
-        .ok()?;
+    let change_log = change_log(folder)?;
     let progress = Progress::of("Proving", None);
     let stated = stated(rule_set);
-    let proofs: Vec<(&Guarantee, Proof)> = prove(rule_set, &cases, compared.as_of, |_| true)
+    let proofs: Vec<(&Guarantee, Proof)> = prove(rule_set, cases, compared.as_of, |_| true)
         .into_iter()
         .filter_map(|(at, proof)| Some((stated.get(at)?, proof)))
         .collect();
@@ -205,7 +213,7 @@ fn paper(arguments: &Compare, compared: &Compared<'_>, new_files: &RuleFiles) ->
         figures: &figures,
     };
     let text = paper::markdown(&paper);
-    Some(match arguments.format {
+    Ok(match arguments.format {
         CompareFormat::Paper => html::page(&paper::title(&paper), &text, Printed::Paper),
         _ => text,
     })
@@ -225,15 +233,8 @@ impl GivenPatient {
 }
 
 /// The worked cases of the proposed rule set, and those of the old one that are not among them: where a rule is taken out
-/// its cases often are, too. `None` after diagnostics.
-fn cases(
-    [old_files, new_files]: [&RuleFiles; 2],
-    [old, new]: [&RuleSet; 2],
-) -> Option<Vec<GivenPatient>> {
-    let (of_old, of_new) = (
-        crate::cli::rules::cases(old_files, old)?,
-        crate::cli::rules::cases(new_files, new)?,
-    );
+/// its cases often are, too.
+fn cases([old, new]: [&RuleSet; 2], [of_old, of_new]: [&[Case]; 2]) -> Vec<GivenPatient> {
     let patient = |it: &Case, answers: Gathered| GivenPatient {
         name: it.title.clone(),
         answers,
@@ -262,7 +263,7 @@ fn cases(
         name: format!("{} (a case of the old rule set)", it.name),
         ..it
     }));
-    Some(patients)
+    patients
 }
 
 /// Questionnaires that were given.
@@ -272,28 +273,15 @@ struct GivenFiles {
     refused: Vec<String>,
 }
 
-/// Both as they screen in the clinic of the command line; `None` after diagnostics. What is laid under the answers for the new
-/// one is handed on to the old one with them.
-fn in_clinic<'a>(arguments: &Compare, both: &Both<'a>) -> Option<Both<'a>> {
-    match arguments.clinic.laid_under(both.new.clone()) {
-        Ok(new) => Some(Both {
-            old: both.old.clone(),
-            new,
-        }),
-        Err(found) => {
-            draw::diagnostics(&found);
-            None
-        }
-    }
-}
-
-/// Counts whom both judge otherwise among the lines of a file, and says how reading it ended; `None` after it was said why it
-/// cannot be opened.
+/// Counts whom both judge otherwise among the lines of a file, and says how reading it ended.
+///
+/// # Errors
+/// It cannot be opened.
 fn compare_lines(
     path: &Path,
     arguments: &Compare,
     both: &Both<'_>,
-) -> Option<(LineTally, ExitStatus)> {
+) -> Result<(LineTally, ExitStatus), NotDone> {
     let comparer = BatchComparer::new(both);
     // A clinic's file that the old one does not take is no slip: it is understood as the new one has it.
     let comparer = match arguments.clinic.laid_under(both.old.clone()) {
@@ -314,11 +302,14 @@ fn compare_lines(
             ControlFlow::Continue(())
         },
     );
-    Some((tally, status))
+    Ok((tally, status))
 }
 
-/// Reads the questionnaires that were given; `None` after diagnostics.
-fn given(files: &[PathBuf], both: &Both<'_>) -> Option<GivenFiles> {
+/// Reads the questionnaires that were given. Those that are refused are told and left out.
+///
+/// # Errors
+/// What cannot be looked into.
+fn given(files: &[PathBuf], both: &Both<'_>) -> Result<GivenFiles, Vec<Diagnostic>> {
     let bytes = |path: &Path| find::read(path).map_err(|it| vec![*it]);
     let new = &both.new;
     let FoundFiles {
@@ -328,13 +319,7 @@ fn given(files: &[PathBuf], both: &Both<'_>) -> Option<GivenFiles> {
     } = find(files);
     passed_over.iter().for_each(|it| draw::note(it));
     if !problems.is_empty() {
-        draw::diagnostics(
-            &problems
-                .into_iter()
-                .flat_map(|it| it.problems)
-                .collect::<Vec<_>>(),
-        );
-        return None;
+        return Err(problems.into_iter().flat_map(|it| it.problems).collect());
     }
     let mut patients = Vec::new();
     let mut refused = Vec::new();
@@ -362,5 +347,5 @@ fn given(files: &[PathBuf], both: &Both<'_>) -> Option<GivenFiles> {
             }
         }
     }
-    Some(GivenFiles { patients, refused })
+    Ok(GivenFiles { patients, refused })
 }

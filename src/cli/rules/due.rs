@@ -6,8 +6,9 @@ use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::register::rule_figures;
+use crate::cli::rules::loaded;
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw, today};
 use crate::quantity::span::Span;
 use crate::quantity::when::day_after;
 use crate::report::calendar::calendar;
@@ -55,30 +56,19 @@ enum DueFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Problems;
-    };
-    let allowances = match allowances(&files, &rule_set) {
-        Ok(allowances) => allowances,
-        Err(found) => {
-            draw::diagnostics(&found);
-            return ExitStatus::Problems;
-        }
-    };
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let (files, rule_set) = loaded(&arguments.rules)?;
+    let allowances = allowances(&files, &rule_set)
+        .map_err(|found| NotDone::from(found).ending_with(ExitStatus::Problems))?;
+    let as_of = arguments.as_of.unwrap_or_else(today);
     let until = match arguments.within.map(|it| day_after(as_of, &it)) {
         Some(None) => {
-            draw::note("--within leads out of the calendar; name a shorter time");
-            return ExitStatus::Refused;
+            let why = "--within leads out of the calendar; name a shorter time";
+            return Err(NotDone::because(why));
         }
         until => until.flatten(),
     };
-    let Some(figures) = rule_figures(arguments.register.as_deref()) else {
-        return ExitStatus::Refused;
-    };
+    let figures = rule_figures(arguments.register.as_deref())?;
     let mut due = due(&rule_set, &allowances);
     due.extend(set_aside(&rule_set, &figures));
     let agenda = Agenda {
@@ -91,11 +81,11 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         DueFormat::Text => draw::out(&text(&agenda, &Style::terminal(draw::colour_out()))),
         DueFormat::Calendar => draw::plain(&calendar(&agenda)),
     }
-    if agenda.n_overdue() > 0 {
+    Ok(if agenda.n_overdue() > 0 {
         ExitStatus::Problems
     } else {
         ExitStatus::Clean
-    }
+    })
 }
 
 /// Reads a span of the command line: as rules write it, or short, such as `90d`.

@@ -2,8 +2,8 @@
 
 use clap::{Args, ValueEnum};
 
-use crate::cli::{ExitStatus, RuleSource, draw};
-use crate::document::diagnostic::did_you_mean;
+use crate::cli::rules::loaded;
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw};
 use crate::formulas;
 use crate::report::formulas::{FormulaRow, json, text};
 use crate::report::page::Style;
@@ -30,19 +30,20 @@ enum FormulasFormat {
 }
 
 /// Runs the command. The rows to copy name facts of the rule set that is used.
-pub(crate) fn run(arguments: &Formulas) -> ExitStatus {
-    let Some((_, rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Problems;
-    };
+pub(crate) fn run(arguments: &Formulas) -> Done {
+    let (_, rule_set) = loaded(&arguments.rules)?;
     let rows = match &arguments.name {
         None => FormulaRow::all(&rule_set),
         Some(name) => {
-            let Some(formula) = formulas::find(name) else {
-                let help = did_you_mean(name, formulas::ALL.iter().map(|it| it.name))
-                    .unwrap_or_else(|| "`preblock rules formulas` lists them".into());
-                draw::note(&format!("there is no formula `{name}`; {help}"));
-                return ExitStatus::Refused;
-            };
+            let formula = formulas::find(name).ok_or_else(|| {
+                let names = formulas::ALL.iter().map(|it| it.name);
+                NotDone::unknown(
+                    "formula",
+                    name,
+                    names,
+                    "`preblock rules formulas` lists them",
+                )
+            })?;
             vec![FormulaRow::of(&rule_set, formula)]
         }
     };
@@ -52,5 +53,5 @@ pub(crate) fn run(arguments: &Formulas) -> ExitStatus {
         }
         FormulasFormat::Json => draw::json(&json(&rows)),
     }
-    ExitStatus::Clean
+    Ok(ExitStatus::Clean)
 }

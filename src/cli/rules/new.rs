@@ -5,8 +5,9 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
+use crate::cli::rules::loaded;
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, atomic_write, draw, today};
 use crate::document::diagnostic::did_you_mean;
 use crate::outcome::{Outcome, Urgency};
 use crate::report::words;
@@ -71,32 +72,20 @@ enum KindWord {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
+pub(crate) fn run(arguments: &Arguments) -> Done {
     let source = RuleSource {
         rules: Some(arguments.rules.clone()),
         local: None,
     };
-    let Some((files, rule_set)) = draw::loaded(&source) else {
-        return ExitStatus::Problems;
-    };
-    let wanted = match wanted(arguments, &rule_set) {
-        Ok(wanted) => wanted,
-        Err(why) => {
-            draw::note(&why);
-            return ExitStatus::Refused;
-        }
-    };
+    let (files, rule_set) = loaded(&source)?;
+    let wanted = wanted(arguments, &rule_set).map_err(NotDone::because)?;
     match draft(&files, &rule_set, &wanted) {
         Ok(draft) => tell(arguments, &draft),
-        Err(NoDraft::Because(why)) => {
-            draw::note(&format!("no rule was drafted: {why}"));
-            ExitStatus::Refused
-        }
-        Err(NoDraft::Refused(found)) => {
-            draw::diagnostics(&found);
-            draw::note("no rule was drafted: the rule set would be refused with it");
-            ExitStatus::Refused
-        }
+        Err(NoDraft::Because(why)) => Err(NotDone::because(format!("no rule was drafted: {why}"))),
+        Err(NoDraft::Refused(found)) => Err(NotDone::found(
+            found,
+            "no rule was drafted: the rule set would be refused with it",
+        )),
     }
 }
 
@@ -169,9 +158,7 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
         _ => Kind::Contraindication,
     };
     let question = question(rule_set, &arguments.fact)?;
-    let on = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
+    let on = arguments.as_of.unwrap_or_else(today);
     Ok(WantedRule {
         id,
         question,
@@ -196,7 +183,7 @@ fn question<'a>(rule_set: &'a RuleSet, id: &str) -> Result<&'a Question, String>
 }
 
 /// Prints the draft, and writes it if that is wanted.
-fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
+fn tell(arguments: &Arguments, draft: &Draft) -> Done {
     let shown = |path: &str| arguments.rules.join(path).display().to_string();
     let ((concern, concern_text), (cases, cases_text)) = (&draft.concern, &draft.cases);
     draw::plain(&format!(
@@ -215,7 +202,7 @@ fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
     draw::note(&others);
     if !arguments.write {
         draw::note("Nothing was written; --write writes it.");
-        return ExitStatus::Clean;
+        return Ok(ExitStatus::Clean);
     }
     // The cases first: without their rule they would be refused, so they go again if it cannot be written.
     let cases_path = arguments.rules.join(cases);
@@ -226,14 +213,7 @@ fn tell(arguments: &Arguments, draft: &Draft) -> ExitStatus {
         }
         rule
     });
-    match written {
-        Ok(()) => {
-            draw::note("Written. `preblock rules check` lists what is still to be written.");
-            ExitStatus::Clean
-        }
-        Err(why) => {
-            draw::note(&why);
-            ExitStatus::Refused
-        }
-    }
+    written.map_err(NotDone::because)?;
+    draw::note("Written. `preblock rules check` lists what is still to be written.");
+    Ok(ExitStatus::Clean)
 }

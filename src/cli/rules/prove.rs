@@ -1,16 +1,18 @@
 //! `preblock rules prove`: what the rule set guarantees, over every possible questionnaire.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 
 use crate::cli::progress::Progress;
+use crate::cli::rules::{loaded, refused_cases};
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, RuleSource, atomic_write, draw};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, atomic_write, draw, today};
 use crate::report;
 use crate::rule_set::Guarantee;
+use crate::workbench::cases::read::cases;
 use crate::workbench::prove::{Proof, prove, stated};
 
 /// Arguments of `rules prove`.
@@ -42,11 +44,9 @@ pub(crate) enum ProofFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Prove) -> ExitStatus {
+pub(crate) fn run(arguments: &Prove) -> Done {
     let began = Instant::now();
-    let Some((files, rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Problems;
-    };
+    let (files, rule_set) = loaded(&arguments.rules)?;
     let stated = stated(&rule_set);
     let concern = |it: &Guarantee| it.concern.map(|at| rule_set.concerns[at].id.as_str());
     let wanted = |it: &Guarantee| {
@@ -64,19 +64,15 @@ pub(crate) fn run(arguments: &Prove) -> ExitStatus {
             .iter()
             .map(|it| it.id.as_str())
             .chain(rule_set.concerns.iter().map(|it| it.id.as_str()));
-        let help = crate::document::diagnostic::did_you_mean(only, known)
-            .unwrap_or_else(|| "`rules prove` without --only lists all".into());
-        draw::note(&format!(
-            "there is no guarantee and no concern `{only}`; {help}"
+        return Err(NotDone::unknown(
+            "guarantee and no concern",
+            only,
+            known,
+            "`rules prove` without --only lists all",
         ));
-        return ExitStatus::Refused;
     }
-    let as_of = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let Some(cases) = crate::cli::rules::cases(&files, &rule_set) else {
-        return ExitStatus::Problems;
-    };
+    let as_of = arguments.as_of.unwrap_or_else(today);
+    let cases = cases(&files, &rule_set).map_err(refused_cases)?;
     let progress = Progress::of("Proving", None);
     let proofs = prove(&rule_set, &cases, as_of, wanted);
     drop(progress);
@@ -94,20 +90,23 @@ pub(crate) fn run(arguments: &Prove) -> ExitStatus {
         )),
     }
     draw::note(&format!("tried in {:.1} s", began.elapsed().as_secs_f64()));
-    if let Some(folder) = &arguments.examples
-        && !write(folder, &proofs)
-    {
-        return ExitStatus::Refused;
+    if let Some(folder) = &arguments.examples {
+        write(folder, &proofs).map_err(NotDone::because)?;
     }
-    if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) {
-        ExitStatus::Clean
-    } else {
-        ExitStatus::Problems
-    }
+    Ok(
+        if proofs.iter().all(|(_, it)| matches!(it, Proof::Proved)) {
+            ExitStatus::Clean
+        } else {
+            ExitStatus::Problems
+        },
+    )
 }
 
-/// Writes the questionnaires that break something; whether that went well.
-fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> bool {
+/// Writes the questionnaires that break something.
+///
+/// # Errors
+/// Why not all were written, in words.
+fn write(folder: &Path, proofs: &[(&Guarantee, Proof)]) -> Result<(), String> {
     let mut files: Vec<(String, String)> = Vec::new();
     for (guarantee, proof) in proofs {
         let Proof::Broken(seen) = proof else { continue };
@@ -130,18 +129,11 @@ fn write(folder: &std::path::Path, proofs: &[(&Guarantee, Proof)]) -> bool {
             }
         }
     }
-    match atomic_write::write_folder(folder, &files) {
-        Ok(()) => {
-            draw::note(&format!(
-                "{} written to {}",
-                draw::counted(files.len(), "file"),
-                folder.display()
-            ));
-            true
-        }
-        Err(why) => {
-            draw::note(&why);
-            false
-        }
-    }
+    atomic_write::write_folder(folder, &files)?;
+    draw::note(&format!(
+        "{} written to {}",
+        draw::counted(files.len(), "file"),
+        folder.display()
+    ));
+    Ok(())
 }

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use clap::Args;
 
 use crate::cli::screen::day;
-use crate::cli::{ExitStatus, atomic_write, draw};
+use crate::cli::{Done, ExitStatus, NotDone, atomic_write, draw, today};
 use crate::workbench::start::started;
 
 /// Arguments of `rules start`.
@@ -46,22 +46,12 @@ fn id(text: &str) -> Result<String, String> {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let on = arguments
-        .as_of
-        .unwrap_or_else(|| chrono::Local::now().date_naive());
-    let files = match started(&arguments.id, arguments.title.as_deref(), on) {
-        Ok(files) => files,
-        Err(found) => {
-            draw::diagnostics(&found);
-            draw::note("nothing was written: the rule set would be refused");
-            return ExitStatus::Refused;
-        }
-    };
-    if let Err(why) = atomic_write::write_folder(&arguments.folder, &files) {
-        draw::note(&why);
-        return ExitStatus::Refused;
-    }
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let on = arguments.as_of.unwrap_or_else(today);
+    let files = started(&arguments.id, arguments.title.as_deref(), on).map_err(|found| {
+        NotDone::found(found, "nothing was written: the rule set would be refused")
+    })?;
+    atomic_write::write_folder(&arguments.folder, &files).map_err(NotDone::because)?;
     let shown = arguments.folder.display();
     draw::plain(&format!(
         "{shown} holds a rule set to begin from; {shown}/README.md says how to go on. It is clean now:\n  \
@@ -70,5 +60,5 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
          preblock rules prove --rules {shown}/rules\n  \
          preblock screen {shown}/referrals --clinic {shown}/clinic.yaml --rules {shown}/rules"
     ));
-    ExitStatus::Clean
+    Ok(ExitStatus::Clean)
 }

@@ -5,13 +5,16 @@ use std::time::Instant;
 use clap::{Args, ValueEnum};
 
 use crate::cli::progress::Progress;
-use crate::cli::{ExitStatus, RuleSource, draw};
+use crate::cli::rules::{loaded, refused_cases};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw};
+use crate::document::diagnostic::Diagnostic;
 use crate::exact::Decider;
 use crate::report::junit;
 use crate::rule_set::files::RuleFiles;
 use crate::rule_set::{Rule, RuleSet};
 use crate::screening::compile::Compiled;
 use crate::workbench::cases;
+use crate::workbench::cases::read;
 use crate::workbench::cases::read::{Case, Waiver, Waivers};
 use crate::workbench::cases::{CaseRun, Difference};
 use crate::workbench::coverage;
@@ -48,13 +51,9 @@ enum TestFormat {
 }
 
 /// Runs the command.
-pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
-    let Some((files, mut rule_set)) = draw::loaded(&arguments.rules) else {
-        return ExitStatus::Problems;
-    };
-    let Some((cases, waivers)) = read(&files, &rule_set) else {
-        return ExitStatus::Problems;
-    };
+pub(crate) fn run(arguments: &Arguments) -> Done {
+    let (files, mut rule_set) = loaded(&arguments.rules)?;
+    let (cases, waivers) = read(&files, &rule_set).map_err(refused_cases)?;
     let of_file = |case: &Case| case.source.file_name().to_owned();
     let cases: Vec<Case> = cases
         .into_iter()
@@ -66,8 +65,8 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
         })
         .collect();
     if cases.is_empty() {
-        draw::note("no case was run, so nothing was tested");
-        return ExitStatus::Problems;
+        let why = NotDone::because("no case was run, so nothing was tested");
+        return Err(why.ending_with(ExitStatus::Problems));
     }
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
@@ -146,29 +145,25 @@ pub(crate) fn run(arguments: &Arguments) -> ExitStatus {
             named,
         );
     }
-    if clean {
+    Ok(if clean {
         ExitStatus::Clean
     } else {
         ExitStatus::Problems
-    }
+    })
 }
 
-/// The cases and what they cannot show; `None` after diagnostics.
-fn read(files: &RuleFiles, rule_set: &RuleSet) -> Option<(Vec<Case>, Waivers)> {
-    match (
-        crate::workbench::cases::read::cases(files, rule_set),
-        crate::workbench::cases::read::waivers(files, rule_set),
-    ) {
-        (Ok(cases), Ok(waivers)) => Some((cases, waivers)),
-        (cases, waivers) => {
-            let found = [cases.err(), waivers.err()]
-                .into_iter()
-                .flatten()
-                .flatten()
-                .collect::<Vec<_>>();
-            crate::cli::rules::refused_cases(&found);
-            None
-        }
+/// The cases and what they cannot show.
+///
+/// # Errors
+/// Every diagnostic of both.
+fn read(files: &RuleFiles, rule_set: &RuleSet) -> Result<(Vec<Case>, Waivers), Vec<Diagnostic>> {
+    match (read::cases(files, rule_set), read::waivers(files, rule_set)) {
+        (Ok(cases), Ok(waivers)) => Ok((cases, waivers)),
+        (cases, waivers) => Err([cases.err(), waivers.err()]
+            .into_iter()
+            .flatten()
+            .flatten()
+            .collect()),
     }
 }
 
