@@ -211,10 +211,6 @@ fn read(
     }
     let title = "a carriage return stands in the line";
     let help = "end each line with a line feed alone, and write no carriage return within it";
-    Err(Refusal {
-        reference: None,
-        path: name,
-        notices: Vec::new(),
-        problems: vec![Diagnostic::bare(Code::OddCharacter, title).help(help)],
-    })
+    let problem = Diagnostic::bare(Code::OddCharacter, title).help(help);
+    Err(Refusal::of_file(name, vec![problem]))
 }

@@ -139,12 +139,7 @@ pub(crate) fn find(given: &[PathBuf]) -> FoundFiles {
 impl FoundFiles {
     fn refuse(&mut self, path: &Path, problem: Diagnostic) {
         let path = path.display().to_string();
-        self.problems.push(Refusal {
-            reference: None,
-            path,
-            notices: Vec::new(),
-            problems: vec![problem],
-        });
+        self.problems.push(Refusal::of_file(path, vec![problem]));
     }
 
     fn folder(&mut self, folder: &Path, entered: &mut BTreeSet<PathBuf>) {

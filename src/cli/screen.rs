@@ -186,12 +186,7 @@ fn sheets<'a>(
     for path in paths {
         match find::sheet(screener, path) {
             Ok(sheet) => sheets.push(sheet),
-            Err(problems) => refused.push(Refusal {
-                reference: None,
-                path: name_of(path),
-                notices: Vec::new(),
-                problems,
-            }),
+            Err(problems) => refused.push(Refusal::of_file(name_of(path), problems)),
         }
     }
     (sheets, refused)
@@ -227,11 +222,6 @@ fn read_file(screener: &Screener<'_>, path: &Path) -> Result<Referral, Refusal> 
     let name = name_of(path);
     match find::read(path) {
         Ok(bytes) => screener.read(&name, &bytes),
-        Err(problem) => Err(Refusal {
-            reference: None,
-            path: name,
-            notices: Vec::new(),
-            problems: vec![*problem],
-        }),
+        Err(problem) => Err(Refusal::of_file(name, vec![*problem])),
     }
 }

@@ -181,12 +181,7 @@ impl OpenDesk {
     ) -> (Vec<Card>, Option<String>) {
         let screener = self.desk.screener.clone().on(self.now().date_naive());
         let read = read
-            .map_err(|problem| Refusal {
-                reference: None,
-                path: NAME.to_owned(),
-                notices: Vec::new(),
-                problems: vec![problem],
-            })
+            .map_err(|problem| Refusal::of_file(NAME, vec![problem]))
             .and_then(|bytes| screener.read(NAME, bytes));
         match read {
             Ok(referral) => {
@@ -398,12 +393,7 @@ fn object(outward: &Outward<'_>, call: &Call) -> Result<(Arc<Source>, Arc<Node>)
     match (read.source, read.root) {
         (Some(source), Some(root)) if read.diagnostics.is_empty() => Ok((source, root)),
         _ => {
-            let refusal = Refusal {
-                reference: None,
-                path: "call.json".to_owned(),
-                notices: Vec::new(),
-                problems: read.diagnostics,
-            };
+            let refusal = Refusal::of_file("call.json", read.diagnostics);
             let told = fhir::refused(outward, &refusal);
             Err(Box::new(json_of(StatusCode::BAD_REQUEST, &told)))
         }

@@ -2,7 +2,6 @@
 
 use serde_json::{Map, Value, json};
 
-use crate::outcome::Standing;
 use crate::register::entry::{RegisterEntry, written};
 use crate::register::happening::Happening;
 
@@ -85,17 +84,13 @@ pub fn in_short(happening: &Happening) -> String {
         Happening::LetterMade { letter, .. } => letter.clone(),
         Happening::LetterSent { made } => format!("the letter of entry {made}"),
         Happening::Decided(it) => {
-            let outcome = Standing {
-                outcome: it.outcome,
-                urgency: None,
-            };
             let aside: Vec<&str> = it.set_aside.iter().map(|it| it.rule.as_str()).collect();
             let against = if aside.is_empty() {
                 String::new()
             } else {
                 format!(", against {}", aside.join(", "))
             };
-            format!("{} on entry {}{against}", outcome.words(), it.screening)
+            format!("{} on entry {}{against}", it.outcome.word(), it.screening)
         }
         Happening::Booked { day } => day.to_string(),
         Happening::PassedOn { to } => format!("to {to}"),

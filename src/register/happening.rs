@@ -278,10 +278,7 @@ impl Screened {
 
     /// What it comes to.
     pub fn verdict(&self) -> Standing {
-        Standing {
-            outcome: self.outcome,
-            urgency: self.urgency,
-        }
+        Standing::new(self.outcome, self.urgency)
     }
 
     /// Whether it says the same, on whatever day and by whatever version of the program: the same files, the same verdict

@@ -9,7 +9,7 @@ use chrono::Datelike;
 use crate::outcome::{Outcome, Standing};
 use crate::report::words;
 use crate::report::words::{
-    counted, day, first_and_later, grouped, may_go_ahead, standing_of, stranger, surgery, who,
+    counted, day, first_and_later, grouped, may_go_ahead, stranger, surgery, who,
 };
 use crate::rule_set::catalogue::Who;
 use crate::screening::result::{
@@ -195,7 +195,8 @@ impl<'a> Brief<'a> {
             reference: &screening.reference,
             verdict: screening.verdict(),
             meaning: against.is_empty().then(|| words::meaning(screening)),
-            could_be: could_be(screening),
+            could_be: words::could_be(screening)
+                .map(|(worse, why)| format!("could be {}, {why}", worse.words())),
             days: days(screening),
             notices: &screening.notices,
             local: screening
@@ -245,10 +246,7 @@ fn reasons<'a>(findings: &[&'a Finding]) -> Vec<Reason<'a>> {
             Reason {
                 number,
                 rule: &finding.rule,
-                standing: Standing {
-                    outcome: finding.outcome,
-                    urgency: finding.urgency,
-                },
+                standing: finding.standing(),
                 title: &finding.title,
                 reason: &finding.reason,
                 because,
@@ -290,20 +288,6 @@ fn new_answers<'a>(
         (false, _) => Some(format!("as above, and {}", more())),
     };
     (new, left_out)
-}
-
-fn could_be(screening: &Screening) -> Option<String> {
-    let worse = screening.span.could_be()?;
-    let open = screening
-        .undetermined
-        .iter()
-        .filter(|it| standing_of(it) > screening.verdict())
-        .count();
-    Some(format!(
-        "could be {}, because of {} not decided yet",
-        worse.words(),
-        counted(open, "rule", "rules")
-    ))
 }
 
 /// The year of the answers is said where it is not that of the screening.

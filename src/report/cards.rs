@@ -39,10 +39,7 @@ pub struct Card {
 
 /// The cards of one patient: the verdict, then what stands against surgery, worst first.
 pub fn cards(outward: &Outward<'_>, screening: &Screening) -> Vec<Card> {
-    let against = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome != Outcome::Go);
+    let against = screening.against();
     std::iter::once(verdict(outward, screening))
         .chain(against.map(|it| finding(outward, screening, it)))
         .collect()
@@ -145,10 +142,7 @@ fn verdict(outward: &Outward<'_>, screening: &Screening) -> Card {
 }
 
 fn finding(outward: &Outward<'_>, screening: &Screening, finding: &Finding) -> Card {
-    let standing = Standing {
-        outcome: finding.outcome,
-        urgency: finding.urgency,
-    };
+    let standing = finding.standing();
     let uuid = uuid(screening, &format!("card of {}", finding.rule));
     let text = format!(
         "{}: {} ({})",
@@ -186,10 +180,7 @@ fn set_aside(outward: &Outward<'_>, finding: &Finding) -> String {
 /// What the verdict rests on in a few words, none of them from the patient's file. A go says that nothing else was looked at: of
 /// what no rule looks at it says nothing.
 fn in_short(screening: &Screening) -> String {
-    let mut against = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome != Outcome::Go);
+    let mut against = screening.against();
     let first = against.next();
     let reason = match (first, against.count(), screening.unrecognised.len()) {
         (Some(first), 0, _) => first.title.clone(),

@@ -167,53 +167,15 @@ pub struct FindingChange {
     /// How it changed.
     pub how: FindingMove,
     /// What it said; null if it came.
-    pub before: Option<FindingSaid>,
+    pub before: Option<ToldFinding>,
     /// What it says; null if it went.
-    pub after: Option<FindingSaid>,
+    pub after: Option<ToldFinding>,
     /// Whether the rule is open on the side on which it does not fire.
     pub is_open: bool,
     /// The facts that changed among those that decided it.
     pub moved_by: Vec<String>,
     /// Which answer moved it, in words.
     pub why: String,
-}
-
-/// What a finding says.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct FindingSaid {
-    /// What the rule asks for.
-    pub outcome: Outcome,
-    /// How fast, for a referral.
-    pub urgency: Option<Urgency>,
-    /// What is so.
-    pub reason: String,
-    /// What to do.
-    pub action: String,
-    /// To whom a referral goes.
-    pub refer_to: Option<String>,
-    /// What would lift it.
-    pub cleared_by: Option<String>,
-}
-
-impl FindingSaid {
-    fn of(finding: &ToldFinding) -> Self {
-        Self {
-            outcome: finding.outcome,
-            urgency: finding.urgency,
-            reason: finding.reason.clone(),
-            action: finding.action.clone(),
-            refer_to: finding.refer_to.clone(),
-            cleared_by: finding.cleared_by.clone(),
-        }
-    }
-
-    /// What it asks for.
-    pub fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.outcome,
-            urgency: self.urgency,
-        }
-    }
 }
 
 /// A rule that is open now and was not, or the other way round.
@@ -325,10 +287,7 @@ impl ToldVerdict {
 
     /// The verdict itself.
     pub fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.verdict,
-            urgency: self.urgency,
-        }
+        Standing::new(self.verdict, self.urgency)
     }
 }
 
@@ -605,14 +564,14 @@ fn list_words(before: &[String], after: &[String]) -> String {
 
 // --- Findings, open rules, notes -------------------------------------------------------------------------------
 
-fn finding_changes(
+fn finding_changes<'a>(
     answers: &[AnswerChange],
     all_answers: bool,
-    before: &ToldScreening,
-    after: &ToldScreening,
+    before: &'a ToldScreening,
+    after: &'a ToldScreening,
 ) -> Vec<FindingChange> {
     let among =
-        |findings: &[ToldFinding], rule: &str| findings.iter().find(|it| it.rule == rule).cloned();
+        |told: &'a ToldScreening, rule: &str| told.findings.iter().find(|it| it.rule == rule);
     let change = |was: Option<&ToldFinding>, is: Option<&ToldFinding>| {
         let (how, shown, other) = match (was, is) {
             (None, Some(is)) => (FindingMove::Came, is, before),
@@ -633,24 +592,20 @@ fn finding_changes(
             rule: shown.rule.clone(),
             title: shown.title.clone(),
             how,
-            before: was.map(FindingSaid::of),
-            after: is.map(FindingSaid::of),
+            before: was.cloned(),
+            after: is.cloned(),
             is_open: how != FindingMove::Changed
                 && other.undetermined.iter().any(|it| it.rule == shown.rule),
             moved_by: movers.iter().map(|it| it.fact.clone()).collect(),
             why,
         })
     };
-    let now = after
-        .findings
-        .iter()
-        .filter_map(|is| change(among(&before.findings, &is.rule).as_ref(), Some(is)));
-    let gone = before
-        .findings
-        .iter()
-        .filter(|was| among(&after.findings, &was.rule).is_none())
-        .filter_map(|was| change(Some(was), None));
-    now.chain(gone).collect()
+    let now = after.findings.iter();
+    let now = now.filter_map(|is| change(among(before, &is.rule), Some(is)));
+    let gone = before.findings.iter();
+    let gone = gone.filter(|was| among(after, &was.rule).is_none());
+    now.chain(gone.filter_map(|was| change(Some(was), None)))
+        .collect()
 }
 
 /// Whether a change is one of what decided a finding. An entry of a list that stayed moved nothing, whatever else the list lost.

@@ -160,11 +160,7 @@ fn whom(from: Who) -> &'static str {
 }
 
 /// A question or a name, beside its number.
-const NUMBERED: Indent = Indent {
-    label: 0,
-    text: 4,
-    hang: 0,
-};
+const NUMBERED: Indent = Indent::at(0, 4);
 
 fn name(page: &mut Page, number: usize, name: &Unrecognised) {
     let nearest = name

@@ -9,18 +9,10 @@ use crate::rule_set::RuleSet;
 use crate::workbench::due::{Due, DueItem};
 
 /// A day, and what is due on it.
-const DATED: Indent = Indent {
-    label: 0,
-    text: 0,
-    hang: 4,
-};
+const DATED: Indent = Indent::at(0, 0).hanging(4);
 
 /// One group under a day.
-const GROUP: Indent = Indent {
-    label: 4,
-    text: 4,
-    hang: 2,
-};
+const GROUP: Indent = Indent::at(4, 4).hanging(2);
 
 /// What is due until a day, for each owner who has something due.
 #[derive(Debug)]

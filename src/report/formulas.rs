@@ -11,11 +11,7 @@ use crate::report::page::{Indent, Page, Paint, Style};
 use crate::rule_set::catalogue::Catalogue;
 use crate::rule_set::{Input, RuleSet};
 
-const LINE: Indent = Indent {
-    label: 2,
-    text: 15,
-    hang: 2,
-};
+const LINE: Indent = Indent::at(2, 15).hanging(2);
 
 /// A formula.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -170,10 +166,8 @@ pub fn text(rows: &[FormulaRow], style: &Style) -> String {
         let name = page.painted(it.name, Paint::Strong);
         page.line(&format!("{name}: {}", it.about));
         page.entry("gives", Paint::Faint, LINE, &it.gives);
-        for (at, role) in it.roles.iter().enumerate() {
-            let label = if at == 0 { "from" } else { "" };
-            page.entry(label, Paint::Faint, LINE, &role.in_words());
-        }
+        let roles = it.roles.iter().map(RoleRow::in_words);
+        page.entries("from", Paint::Faint, LINE, roles);
         page.entry("known with", Paint::Faint, LINE, &it.known_with);
         page.entry("source", Paint::Faint, LINE, it.source);
         // Not wrapped, so that it can be copied.

@@ -202,7 +202,7 @@ pub fn more(screening: &Screening) -> Markup {
                 h2 { "Not decided yet" }
                 ul {
                     @for it in &screening.undetermined {
-                        li { (it.title) " (" (it.rule) "), " (words::would_be(words::standing_of(it))) ", waits for " (it.waits_for.join(", ")) }
+                        li { (it.title) " (" (it.rule) "), " (words::would_be(it.standing())) ", waits for " (it.waits_for.join(", ")) }
                     }
                 }
             }

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use crate::outcome::Outcome;
 use crate::report::chase::{AskedGroup, groups};
 use crate::report::page::one_line;
-use crate::report::words::{cited, counted, day, rule_set as edition, short, surgery};
+use crate::report::words::{cited, counted, day, grouped, rule_set as edition, short, surgery};
 use crate::rule_set::RuleSet;
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::letter::{
@@ -134,6 +134,16 @@ pub struct ListEntry {
     pub below: Vec<String>,
 }
 
+impl ListEntry {
+    /// With nothing under it.
+    fn bare(text: String) -> Self {
+        Self {
+            text,
+            below: Vec::new(),
+        }
+    }
+}
+
 /// A question with room for its answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SlipQuestion {
@@ -175,11 +185,7 @@ pub fn letter(
         details,
         outcome,
     };
-    let against: Vec<&Finding> = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome != Outcome::Go)
-        .collect();
+    let against: Vec<&Finding> = screening.against().collect();
     let sheets = match kind {
         LetterKind::QuestionsPatient
         | LetterKind::QuestionsReferrer
@@ -215,17 +221,10 @@ pub fn letter(
 
 /// The findings by whom they refer to, in their order.
 fn services<'a>(findings: &[&'a Finding]) -> Vec<(&'a str, Vec<&'a Finding>)> {
-    let mut found: Vec<(&str, Vec<&Finding>)> = Vec::new();
-    for finding in findings {
-        let Some(to) = finding.refer_to.as_deref() else {
-            continue;
-        };
-        match found.iter_mut().find(|(it, _)| *it == to) {
-            Some((_, findings)) => findings.push(finding),
-            None => found.push((to, vec![finding])),
-        }
-    }
-    found
+    grouped(findings.iter().copied(), |it| it.refer_to.as_deref())
+        .into_iter()
+        .filter_map(|(to, findings)| Some((to?, findings)))
+        .collect()
 }
 
 /// Writes the sheets of one letter.
@@ -367,22 +366,15 @@ impl Writer<'_> {
                     .is_some_and(|question| question.date_slot == Some(slot));
                 let what = catalogue.about(slot);
                 let of = if dated { " (day of the result)" } else { "" };
-                Some(ListEntry {
-                    text: line(&format!("{what}{of} {}", it.value)),
-                    below: Vec::new(),
-                })
+                Some(ListEntry::bare(line(&format!("{what}{of} {}", it.value))))
             })
             .collect()
     }
 
     /// What the precautions ask of the patient.
     fn told(&self, before: bool) -> Vec<ListEntry> {
-        let precautions = self
-            .screening
-            .findings
-            .iter()
-            .filter(|it| it.outcome == Outcome::Go)
-            .filter_map(|it| self.rule_set.rule(&it.rule));
+        let precautions = self.screening.precautions();
+        let precautions = precautions.filter_map(|it| self.rule_set.rule(&it.rule));
         precautions
             .filter_map(|rule| {
                 let text = if before {
@@ -391,15 +383,8 @@ impl Writer<'_> {
                     &rule.tell_patient_after
                 };
                 let facts = &self.referral.facts;
-                Some(ListEntry {
-                    text: line(&explain::sentence(
-                        self.rule_set,
-                        facts,
-                        rule,
-                        text.as_ref()?,
-                    )),
-                    below: Vec::new(),
-                })
+                let said = explain::sentence(self.rule_set, facts, rule, text.as_ref()?);
+                Some(ListEntry::bare(line(&said)))
             })
             .collect()
     }
@@ -449,21 +434,12 @@ fn missing(groups: &[AskedGroup<'_>]) -> Vec<ListEntry> {
         };
         found.push(format!("{} from {who}", counted(n, "answer", "answers")));
     }
-    found
-        .into_iter()
-        .map(|text| ListEntry {
-            text,
-            below: Vec::new(),
-        })
-        .collect()
+    found.into_iter().map(ListEntry::bare).collect()
 }
 
 /// Adds an entry to the list that is being written.
 fn add_item(blocks: &mut Vec<LetterBlock>, text: String) {
-    let entry = ListEntry {
-        text,
-        below: Vec::new(),
-    };
+    let entry = ListEntry::bare(text);
     match blocks.last_mut() {
         Some(LetterBlock::List(entries)) => entries.push(entry),
         _ => blocks.push(LetterBlock::List(vec![entry])),

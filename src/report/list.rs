@@ -140,12 +140,7 @@ pub fn worst_first(screenings: &[Screening]) -> Vec<&Screening> {
 /// What stands against surgery first of all; else what is missing; else what to take care of. Then what could still become
 /// of it.
 fn first_reason(screening: &Screening) -> String {
-    let against: Vec<&str> = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome != Outcome::Go)
-        .map(|it| it.title.as_str())
-        .collect();
+    let against: Vec<&str> = screening.against().map(|it| it.title.as_str()).collect();
     let reason = match (against.split_first(), screening.unrecognised.as_slice()) {
         (Some((first, [])), _) => (*first).to_owned(),
         (Some((first, rest)), _) => format!("{first}; {} more", rest.len()),

@@ -8,11 +8,11 @@ use crate::report::brief::Brief;
 use crate::report::list::{Batch, List, Row};
 use crate::report::text::anaesthetic;
 use crate::report::words::{
-    against, change, could_lead_to, counted, end_of, first_and_later, for_names, grouped,
-    local_counts, local_heading, local_told, may_go_ahead, meaning, next, of_rule, place, plan,
-    precautions_then, prospect, span, standing_of, still_open, stranger, surgery, who, would_be,
+    against, against_then, change, could_lead_to, counted, end_of, first_and_later, for_names,
+    grouped, local_counts, local_heading, local_told, may_go_ahead, meaning, next, of_rule, place,
+    plan, precautions_then, prospect, span, still_open, stranger, surgery, who, would_be,
 };
-use crate::report::{SAFETY, Standing, words};
+use crate::report::{SAFETY, words};
 use crate::screening::result::{
     Anaesthetic, Because, Cited, DateSpan, Finding, Lift, LocalStamp, Prospect, Screening, ToAsk,
     Undetermined,
@@ -286,15 +286,13 @@ fn full(sheet: &mut Sheet, screening: &Screening) {
     if let Some(it) = &screening.local_policy {
         local(sheet, it);
     }
-    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening
-        .findings
-        .iter()
-        .partition(|it| it.outcome == Outcome::Go);
+    let against: Vec<&Finding> = screening.against().collect();
     findings(sheet, "Against surgery as planned", &against, &sources);
     lifts(sheet, &screening.lifts);
     unrecognised(sheet, screening);
     notes(sheet, screening);
     if may_go_ahead(screening) {
+        let care: Vec<&Finding> = screening.precautions().collect();
         findings(sheet, "Precautions, if it goes ahead", &care, &sources);
     }
     if let Some(it) = &screening.anaesthetic {
@@ -367,17 +365,8 @@ fn head(sheet: &mut Sheet, screening: &Screening) {
         screening.span.best_case.outcome.word(),
         screening.span.worst_case.outcome.word()
     );
-    if let Some(worse) = screening.span.could_be() {
-        let open = screening
-            .undetermined
-            .iter()
-            .filter(|it| standing_of(it) > verdict)
-            .count();
-        span.push_str(&format!(
-            "; could be **{}** because of {} not decided yet",
-            worse.words(),
-            counted(open, "rule", "rules")
-        ));
+    if let Some((worse, why)) = words::could_be(screening) {
+        span.push_str(&format!("; could be **{}** {why}", worse.words()));
     }
     sheet.item("-", &span);
     if let Some(it) = &screening.next {
@@ -396,14 +385,7 @@ fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Source
         let mark = format!("{}.", at + 1);
         let standing = match it.outcome {
             Outcome::Go => String::new(),
-            outcome => format!(
-                "{}: ",
-                Standing {
-                    outcome,
-                    urgency: it.urgency
-                }
-                .verdict_words()
-            ),
+            Outcome::Defer | Outcome::Refer => format!("{}: ", it.standing().verdict_words()),
         };
         sheet.item(
             &mark,
@@ -525,15 +507,8 @@ fn dates(sheet: &mut Sheet, dates: Option<&[DateSpan]>) {
     sheet.gap();
     for (at, it) in spans.iter().enumerate() {
         sheet.item("-", &foreseen(&it.prospect, &span(it)));
-        let against: Vec<String> = it
-            .prospect
-            .fires
-            .iter()
-            .filter(|it| it.outcome != Outcome::Go)
-            .map(against)
-            .collect();
-        if !against.is_empty() {
-            sheet.part("-", "against it", &inline(&against.join(", ")));
+        if let Some(against) = against_then(&it.prospect) {
+            sheet.part("-", "against it", &inline(&against));
         }
         if let Some(open) = still_open(&it.prospect) {
             sheet.part("-", "open", &inline(&open));
@@ -694,7 +669,7 @@ fn undetermined(sheet: &mut Sheet, rules: &[Undetermined]) {
         ),
     );
     sheet.gap();
-    for (standing, rules) in grouped(rules.into_iter(), standing_of) {
+    for (standing, rules) in grouped(rules.into_iter(), Undetermined::standing) {
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<String> = rules.iter().map(|it| code(&it.rule)).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };

@@ -111,16 +111,7 @@ impl Page {
 
     /// A paragraph whose lines all start at `column`.
     pub fn paragraph(&mut self, column: usize, text: &str) {
-        self.entry(
-            "",
-            Paint::Plain,
-            Indent {
-                label: 0,
-                text: column,
-                hang: 0,
-            },
-            text,
-        );
+        self.entry("", Paint::Plain, Indent::at(0, column), text);
     }
 
     /// A label and a paragraph beside it. A label that is too long pushes the first line to the right.
@@ -153,6 +144,20 @@ impl Page {
                 _ if at == 0 => self.line(&label),
                 _ => self.line(&line),
             }
+        }
+    }
+
+    /// Several entries under one label, which stands beside the first.
+    pub fn entries(
+        &mut self,
+        label: &str,
+        paint: Paint,
+        indent: Indent,
+        texts: impl IntoIterator<Item = impl AsRef<str>>,
+    ) {
+        let labels = std::iter::once(label).chain(std::iter::repeat(""));
+        for (label, text) in labels.zip(texts) {
+            self.entry(label, paint, indent, text.as_ref());
         }
     }
 
@@ -227,6 +232,22 @@ pub struct Indent {
     pub text: usize,
     /// How much further its other lines start.
     pub hang: usize,
+}
+
+impl Indent {
+    /// Label and text at these columns, all lines of the text below one another.
+    pub const fn at(label: usize, text: usize) -> Self {
+        Self {
+            label,
+            text,
+            hang: 0,
+        }
+    }
+
+    /// The same with the lines behind the first so much further to the right.
+    pub const fn hanging(self, hang: usize) -> Self {
+        Self { hang, ..self }
+    }
 }
 
 /// A text on one line that cannot steer the terminal: runs of white space become one space, and each character that

@@ -4,16 +4,15 @@
 //! whom, what to take care of, the anaesthetic arithmetic and the notes. The rules still open come late: with few
 //! answers there are many of them, and what to ask says the same more shortly.
 
-use crate::outcome::Outcome;
 use crate::report::brief::Brief;
 use crate::report::list::{Batch, List};
 use crate::report::page::{Indent, Page, Paint, Style, one_line};
 use crate::report::words::{
     because, could_lead_to, counted, first_and_later, for_names, grouped, local_counts,
-    local_heading, local_told, may_go_ahead, meaning, next, of_rule, place, standing_of, stranger,
-    who, would_be,
+    local_heading, local_told, may_go_ahead, meaning, next, of_rule, place, stranger, who,
+    would_be,
 };
-use crate::report::{SAFETY, Standing, words};
+use crate::report::{SAFETY, words};
 use crate::screening::result::{Finding, LocalStamp, Screening, ToAsk, Undetermined};
 
 pub mod anaesthetic;
@@ -26,46 +25,22 @@ pub use crate::report::text::short::short;
 pub use crate::report::words::cited;
 
 /// The parts of a finding: labels, and the texts beside them.
-const PART: Indent = Indent {
-    label: 4,
-    text: 16,
-    hang: 0,
-};
+const PART: Indent = Indent::at(4, 16);
 
 /// A part with several entries: lines after the first of an entry start further right, so entries stay apart.
-const LIST: Indent = Indent {
-    label: 4,
-    text: 16,
-    hang: 2,
-};
+const LIST: Indent = PART.hanging(2);
 
 /// Something that starts a block of its own.
-const BLOCK: Indent = Indent {
-    label: 0,
-    text: 0,
-    hang: 4,
-};
+const BLOCK: Indent = Indent::at(0, 0).hanging(4);
 
 /// One entry of a list.
-const BULLET: Indent = Indent {
-    label: 4,
-    text: 6,
-    hang: 0,
-};
+const BULLET: Indent = Indent::at(4, 6);
 
 /// A label and what follows it, under the verdict.
-const BESIDE: Indent = Indent {
-    label: 4,
-    text: 4,
-    hang: 0,
-};
+const BESIDE: Indent = Indent::at(4, 4);
 
 /// What is to be done next, under the verdict.
-const NEXT: Indent = Indent {
-    label: 4,
-    text: 10,
-    hang: 0,
-};
+const NEXT: Indent = Indent::at(4, 10);
 
 /// All there is to say of one patient.
 ///
@@ -125,16 +100,7 @@ fn notices<'a>(page: &mut Page, notices: impl IntoIterator<Item = &'a str>) {
     let mut any = false;
     for it in notices {
         any = true;
-        page.entry(
-            "!",
-            Paint::Strong,
-            Indent {
-                label: 0,
-                text: 2,
-                hang: 0,
-            },
-            it,
-        );
+        page.entry("!", Paint::Strong, Indent::at(0, 2), it);
     }
     if any {
         page.blank();
@@ -171,21 +137,12 @@ fn head(page: &mut Page, screening: &Screening) {
         BLOCK,
         &who,
     );
-    if let Some(worse) = screening.span.could_be() {
-        let open = screening
-            .undetermined
-            .iter()
-            .filter(|it| standing_of(it) > verdict)
-            .count();
-        let text = format!(
-            "because of {} not decided yet",
-            counted(open, "rule", "rules")
-        );
+    if let Some((worse, why)) = words::could_be(screening) {
         page.entry(
             &format!("could be {}", worse.words()),
             Paint::Outcome(worse.outcome),
             BESIDE,
-            &text,
+            &why,
         );
     }
     if let Some(it) = &screening.next {
@@ -193,38 +150,27 @@ fn head(page: &mut Page, screening: &Screening) {
     }
     page.blank();
     page.paragraph(0, meaning(screening));
-    let (care, against): (Vec<&Finding>, Vec<&Finding>) = screening
-        .findings
-        .iter()
-        .partition(|it| it.outcome == Outcome::Go);
-    let care = if may_go_ahead(screening) {
-        care
+    let n_care = if may_go_ahead(screening) {
+        screening.precautions().count()
     } else {
-        Vec::new()
+        0
     };
+    let undecided = screening.undetermined.iter().filter(|it| !it.for_a_name);
     let (now, later) = first_and_later(&screening.to_ask);
-    let counts = [
+    let counts = words::counted_if_any([
         (
-            against.len(),
+            screening.against().count(),
             "finding against surgery",
             "findings against surgery",
         ),
         (screening.lifts.len(), "way to lift it", "ways to lift it"),
-        (care.len(), "precaution", "precautions"),
+        (n_care, "precaution", "precautions"),
         (
             screening.unrecognised.len(),
             "name not recognised",
             "names not recognised",
         ),
-        (
-            screening
-                .undetermined
-                .iter()
-                .filter(|it| !it.for_a_name)
-                .count(),
-            "rule not decided",
-            "rules not decided",
-        ),
+        (undecided.count(), "rule not decided", "rules not decided"),
         (now.len(), "answer to ask for", "answers to ask for"),
         (
             later.len(),
@@ -237,12 +183,7 @@ fn head(page: &mut Page, screening: &Screening) {
             "other plans",
         ),
         (screening.notes.len(), "note to read", "notes to read"),
-    ];
-    let counts: Vec<String> = counts
-        .into_iter()
-        .filter(|(n, _, _)| *n > 0)
-        .map(|(n, one, many)| counted(n, one, many))
-        .collect();
+    ]);
     if !counts.is_empty() {
         page.paragraph(0, &format!("Below: {}.", counts.join(", ")));
     }
@@ -257,49 +198,35 @@ fn head(page: &mut Page, screening: &Screening) {
 
 /// Findings that defer or refer, worst first.
 fn against(page: &mut Page, screening: &Screening) {
-    let found: Vec<&Finding> = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome != Outcome::Go)
-        .collect();
-    if found.is_empty() {
-        return;
-    }
-    page.heading(&format!("Against surgery as planned ({})", found.len()));
-    for (at, it) in found.into_iter().enumerate() {
-        if at > 0 {
-            page.blank();
-        }
-        let standing = Standing {
-            outcome: it.outcome,
-            urgency: it.urgency,
-        };
-        page.entry(
-            &standing.verdict_words(),
-            Paint::Outcome(it.outcome),
-            BLOCK,
-            &it.title,
-        );
-        finding(page, it);
+    let n = screening.against().count();
+    if n > 0 {
+        page.heading(&format!("Against surgery as planned ({n})"));
+        findings(page, screening.against(), |it| {
+            it.standing().verdict_words()
+        });
     }
 }
 
 /// Findings that let surgery go ahead with care; none for a patient whom another service takes over.
 fn precautions(page: &mut Page, screening: &Screening) {
-    let found: Vec<&Finding> = screening
-        .findings
-        .iter()
-        .filter(|it| it.outcome == Outcome::Go)
-        .collect();
-    if found.is_empty() || !may_go_ahead(screening) {
-        return;
+    let n = screening.precautions().count();
+    if n > 0 && may_go_ahead(screening) {
+        page.heading(&format!("Precautions, if it goes ahead ({n})"));
+        findings(page, screening.precautions(), |_| "PRECAUTION".to_owned());
     }
-    page.heading(&format!("Precautions, if it goes ahead ({})", found.len()));
-    for (at, it) in found.into_iter().enumerate() {
+}
+
+/// Findings, each under what stands before its heading.
+fn findings<'a>(
+    page: &mut Page,
+    found: impl Iterator<Item = &'a Finding>,
+    label: impl Fn(&Finding) -> String,
+) {
+    for (at, it) in found.enumerate() {
         if at > 0 {
             page.blank();
         }
-        page.entry("PRECAUTION", Paint::Outcome(Outcome::Go), BLOCK, &it.title);
+        page.entry(&label(it), Paint::Outcome(it.outcome), BLOCK, &it.title);
         finding(page, it);
     }
 }
@@ -313,19 +240,14 @@ fn finding(page: &mut Page, finding: &Finding) {
         &format!("{}{}", finding.rule, of_rule(finding)),
     );
     page.entry("reason", Paint::Faint, PART, &finding.reason);
-    entries(page, "because", finding.because.iter().map(because));
+    let because = finding.because.iter().map(because);
+    page.entries("because", Paint::Faint, LIST, because);
     page.entry("do", Paint::Faint, PART, &finding.action);
     if let Some(cleared_by) = &finding.cleared_by {
         page.entry("cleared by", Paint::Faint, PART, cleared_by);
     }
-    entries(page, "source", finding.citations.iter().map(cited));
-}
-
-/// Several entries under one label.
-fn entries(page: &mut Page, label: &str, texts: impl Iterator<Item = String>) {
-    for (at, entry) in texts.enumerate() {
-        page.entry(if at == 0 { label } else { "" }, Paint::Faint, LIST, &entry);
-    }
+    let sources = finding.citations.iter().map(cited);
+    page.entries("source", Paint::Faint, LIST, sources);
 }
 
 /// Rules that cannot be decided, those that wait for the same answers together.
@@ -338,7 +260,7 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
         "Not decided yet ({})",
         counted(rules.len(), "rule", "rules")
     ));
-    for (standing, rules) in grouped(rules.into_iter(), standing_of) {
+    for (standing, rules) in grouped(rules.into_iter(), Undetermined::standing) {
         page.entry(
             &would_be(standing),
             Paint::Outcome(standing.outcome),
@@ -370,16 +292,7 @@ fn to_ask(page: &mut Page, asks: &[ToAsk]) {
     for (from, asks) in groups {
         page.entry(who(from), Paint::Strong, BLOCK, "");
         for ask in asks {
-            page.entry(
-                "[ ]",
-                Paint::Plain,
-                Indent {
-                    label: 4,
-                    text: 8,
-                    hang: 0,
-                },
-                &ask.ask,
-            );
+            page.entry("[ ]", Paint::Plain, Indent::at(4, 8), &ask.ask);
             if !ask.options.is_empty() {
                 page.paragraph(8, &format!("({})", ask.options.join(" | ")));
             }

@@ -11,7 +11,7 @@ use crate::rule_set::catalogue::Who;
 use crate::rule_set::{Kind, LocalKind, Loosens, RuleSet, Status};
 use crate::screening::result::{
     Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening,
-    SetAside, SourceStamp, ToAsk, Turn, Undetermined, Unrecognised, WhyAsked,
+    SetAside, SourceStamp, ToAsk, Turn, Unrecognised, WhyAsked,
 };
 
 mod next;
@@ -81,11 +81,7 @@ pub fn for_names(screening: &Screening) -> Option<String> {
         .iter()
         .filter(|it| it.for_a_name && !lists.contains(&it.fact.as_str()))
         .count();
-    let parts: Vec<String> = [(rules, "rule", "rules"), (asks, "question", "questions")]
-        .into_iter()
-        .filter(|(n, _, _)| *n > 0)
-        .map(|(n, one, many)| counted(n, one, many))
-        .collect();
+    let parts = counted_if_any([(rules, "rule", "rules"), (asks, "question", "questions")]);
     let wait = if rules + asks == 1 { "waits" } else { "wait" };
     let name = if screening.unrecognised.len() == 1 {
         "that name"
@@ -136,20 +132,24 @@ pub fn meaning(screening: &Screening) -> &'static str {
 pub fn could_lead_to(ask: &ToAsk) -> String {
     match ask.could_lead_to {
         Outcome::Go => "could add a precaution".to_owned(),
-        outcome => format!(
-            "could lead to {}",
-            Standing {
-                outcome,
-                urgency: ask.urgency
-            }
-            .words()
-        ),
+        Outcome::Defer | Outcome::Refer => format!("could lead to {}", ask.worst().words()),
     }
 }
 
 /// Why an answer is missing; nothing where nobody asked yet.
 pub fn why_missing(ask: &ToAsk) -> Option<&str> {
     (ask.why != WhyAsked::Missing(Why::NotAsked)).then(|| ask.why.word())
+}
+
+/// What the verdict could still become, and why: "because of 3 rules not decided yet"; nothing where it is settled.
+pub fn could_be(screening: &Screening) -> Option<(Standing, String)> {
+    let worse = screening.span.could_be()?;
+    let open = screening.undetermined.iter();
+    let n_open = open
+        .filter(|it| it.standing() > screening.verdict())
+        .count();
+    let rules = counted(n_open, "rule", "rules");
+    Some((worse, format!("because of {rules} not decided yet")))
 }
 
 /// What an undetermined rule would ask for.
@@ -193,30 +193,24 @@ fn prospect_with(prospect: &Prospect, still_open: Option<String>) -> String {
         prospect.verdict().words(),
         precautions_then(prospect)
     )];
-    let against: Vec<String> = prospect
-        .fires
-        .iter()
-        .filter(|it| it.outcome != Outcome::Go)
-        .map(against)
-        .collect();
-    if !against.is_empty() {
-        parts.push(format!("against it then: {}", against.join(", ")));
-    }
+    parts.extend(against_then(prospect).map(|it| format!("against it then: {it}")));
     parts.extend(still_open);
     parts.join("; ")
 }
 
+/// The rules that would speak against surgery: "INR too old (defer)"; nothing if none does.
+pub fn against_then(prospect: &Prospect) -> Option<String> {
+    let fires = prospect.fires.iter();
+    let against: Vec<String> = fires
+        .filter(|it| it.outcome != Outcome::Go)
+        .map(against)
+        .collect();
+    (!against.is_empty()).then(|| against.join(", "))
+}
+
 /// A firing rule that would speak against surgery: "INR too old (defer)".
 pub fn against(firing: &Firing) -> String {
-    format!(
-        "{} ({})",
-        firing.title,
-        Standing {
-            outcome: firing.outcome,
-            urgency: firing.urgency
-        }
-        .words()
-    )
+    format!("{} ({})", firing.title, firing.standing().words())
 }
 
 /// What a prospect would still wait for, and what that could make of it; nothing if all is decided.
@@ -362,13 +356,6 @@ pub fn cited(cited: &Cited) -> String {
         }
         Cited::CommonPractice(text) => format!("Common practice, no publication behind it: {text}"),
         Cited::LocalProposal(text) => format!("Local proposal, for governance to confirm: {text}"),
-    }
-}
-
-pub fn standing_of(rule: &Undetermined) -> Standing {
-    Standing {
-        outcome: rule.outcome_if_fires,
-        urgency: rule.urgency,
     }
 }
 
@@ -638,6 +625,12 @@ pub fn place(path: &str, line: usize) -> String {
 /// A file without its folders.
 pub fn file_name(path: &str) -> &str {
     path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
+/// What there is any of, each counted.
+pub fn counted_if_any<const N: usize>(counts: [(usize, &str, &str); N]) -> Vec<String> {
+    let any = counts.into_iter().filter(|(n, _, _)| *n > 0);
+    any.map(|(n, one, many)| counted(n, one, many)).collect()
 }
 
 /// "1 rule", "2 rules".

@@ -74,6 +74,18 @@ impl Screening {
     pub fn verdict(&self) -> Standing {
         self.span.verdict()
     }
+
+    /// The findings that speak against surgery as planned.
+    pub fn against(&self) -> impl Iterator<Item = &Finding> {
+        let findings = self.findings.iter();
+        findings.filter(|it| it.outcome != Outcome::Go)
+    }
+
+    /// The findings that let it go ahead with care.
+    pub fn precautions(&self) -> impl Iterator<Item = &Finding> {
+        let findings = self.findings.iter();
+        findings.filter(|it| it.outcome == Outcome::Go)
+    }
 }
 
 /// A questionnaire that was not screened, and why.
@@ -87,6 +99,18 @@ pub struct Refusal {
     pub notices: Vec<String>,
     /// What is wrong, at least one thing, in file order.
     pub problems: Vec<Diagnostic>,
+}
+
+impl Refusal {
+    /// Of a file of which nothing else is known.
+    pub(crate) fn of_file(path: impl Into<String>, problems: Vec<Diagnostic>) -> Self {
+        Self {
+            reference: None,
+            path: path.into(),
+            notices: Vec::new(),
+            problems,
+        }
+    }
 }
 
 /// What is to be done next, in one line.
@@ -181,6 +205,13 @@ pub struct Firing {
     pub urgency: Option<Urgency>,
     /// What to do.
     pub action: String,
+}
+
+impl Firing {
+    /// What it asks for, and how fast.
+    pub fn standing(&self) -> Standing {
+        Standing::new(self.outcome, self.urgency)
+    }
 }
 
 /// One answer that would be otherwise.
@@ -423,6 +454,13 @@ pub struct Undetermined {
     pub waits_for: Vec<String>,
     /// Whether it waits for nothing but names that nobody recognised: were they harmless, it would be decided.
     pub for_a_name: bool,
+}
+
+impl Undetermined {
+    /// What it would ask for if it fired, and how fast.
+    pub fn standing(&self) -> Standing {
+        Standing::new(self.outcome_if_fires, self.urgency)
+    }
 }
 
 /// An answer to ask for.

@@ -18,11 +18,7 @@ const MOST_RULES: usize = 5;
 /// Most titles that a line names before it only counts them.
 const MOST_TITLES: usize = 3;
 
-const LINE: Indent = Indent {
-    label: 0,
-    text: 15,
-    hang: 0,
-};
+const LINE: Indent = Indent::at(0, 15);
 
 /// A heading and what stands under it.
 struct PageSection {
@@ -53,11 +49,7 @@ pub fn text(changed: &ChangedScreening, style: &Style) -> String {
     page.entry(
         &changed.after.standing().verdict_words(),
         Paint::Outcome(changed.after.verdict),
-        Indent {
-            label: 0,
-            text: 7,
-            hang: 0,
-        },
+        Indent::at(0, 7),
         &head(changed),
     );
     for it in &changed.first {
@@ -288,10 +280,7 @@ fn open(changed: &ChangedScreening) -> Vec<PageLine> {
             .filter(|it| it.is_open == is_open)
             .collect();
         for it in rules.iter().take(MOST_RULES) {
-            let standing = Standing {
-                outcome: it.outcome_if_fires,
-                urgency: it.urgency,
-            };
+            let standing = Standing::new(it.outcome_if_fires, it.urgency);
             let waits = if is_open { "waits for" } else { "waited for" };
             lines.push(PageLine::new(
                 label,

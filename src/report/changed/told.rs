@@ -1,7 +1,7 @@
 //! A screening as its JSON tells it: what two of them are compared by, whoever kept them and wherever they were made.
 
 use chrono::NaiveDate;
-use serde::{Deserialize, Deserializer};
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::Value;
 
 use crate::document::diagnostic::{Code, Diagnostic};
@@ -73,9 +73,12 @@ pub(super) struct ToldFile {
     pub(super) digest: String,
 }
 
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-pub(super) struct ToldFinding {
+/// A rule that fires. It is told on as what it says alone.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize, Serialize)]
+pub struct ToldFinding {
+    #[serde(skip_serializing)]
     pub(super) rule: String,
+    #[serde(skip_serializing)]
     pub(super) title: String,
     pub(super) outcome: Outcome,
     pub(super) urgency: Option<Urgency>,
@@ -83,6 +86,7 @@ pub(super) struct ToldFinding {
     pub(super) action: String,
     pub(super) refer_to: Option<String>,
     pub(super) cleared_by: Option<String>,
+    #[serde(skip_serializing)]
     pub(super) because: Vec<ToldBecause>,
 }
 
@@ -131,19 +135,13 @@ pub(super) struct ToldAside {
 
 impl ToldFinding {
     pub(super) fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.outcome,
-            urgency: self.urgency,
-        }
+        Standing::new(self.outcome, self.urgency)
     }
 }
 
 impl ToldOpen {
     pub(super) fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.outcome_if_fires,
-            urgency: self.urgency,
-        }
+        Standing::new(self.outcome_if_fires, self.urgency)
     }
 }
 
@@ -228,10 +226,7 @@ impl ToldScreening {
 
     /// What it came to.
     pub fn standing(&self) -> Standing {
-        Standing {
-            outcome: self.verdict,
-            urgency: self.urgency,
-        }
+        Standing::new(self.verdict, self.urgency)
     }
 }
 

@@ -46,23 +46,11 @@ impl Letter {
     }
 }
 
-const ITEM: Indent = Indent {
-    label: 0,
-    text: 2,
-    hang: 0,
-};
+const ITEM: Indent = Indent::at(0, 2);
 
-const NUMBERED: Indent = Indent {
-    label: 0,
-    text: 4,
-    hang: 0,
-};
+const NUMBERED: Indent = Indent::at(0, 4);
 
-const BOX: Indent = Indent {
-    label: 4,
-    text: 8,
-    hang: 0,
-};
+const BOX: Indent = Indent::at(4, 8);
 
 fn asked(page: &mut Page, asked: &SlipQuestion) {
     page.entry(

@@ -13,11 +13,7 @@ const FULL: f64 = 1.0;
 const DECIMALS: usize = 3;
 
 /// What the arithmetic rests on.
-const BASIS: Indent = Indent {
-    label: 4,
-    text: 14,
-    hang: 2,
-};
+const BASIS: Indent = Indent::at(4, 14).hanging(2);
 
 /// Stands where a figure cannot be worked out yet.
 const MISSING: &str = "?";
@@ -32,14 +28,7 @@ pub fn show(page: &mut Page, anaesthetic: &Anaesthetic) {
     for it in sentences(anaesthetic) {
         page.paragraph(4, &it);
     }
-    for (at, it) in anaesthetic.basis.iter().enumerate() {
-        page.entry(
-            if at == 0 { "rests on" } else { "" },
-            Paint::Faint,
-            BASIS,
-            it,
-        );
-    }
+    page.entries("rests on", Paint::Faint, BASIS, &anaesthetic.basis);
 }
 
 /// The table: its headings, then a row for each agent, against the strictest limit that is for this patient, or may be.

@@ -74,11 +74,7 @@ fn table(page: &mut Page, rows: &[Row]) {
             cells = " ".repeat(before);
         }
         if let Some(next) = &row.next {
-            let below = Indent {
-                label: to_reference + GAP,
-                text: to_reference + GAP + 6,
-                hang: 0,
-            };
+            let below = Indent::at(to_reference + GAP, to_reference + GAP + 6);
             page.entry("next", Paint::Faint, below, next);
         }
     }

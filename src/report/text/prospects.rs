@@ -4,14 +4,10 @@ use crate::outcome::Outcome;
 use crate::report::page::{Indent, Page, Paint};
 use crate::report::text::{BLOCK, LIST, PART, anaesthetic};
 use crate::report::words;
-use crate::screening::result::{DateSpan, Lift, Prospect, Screening};
+use crate::screening::result::{DateSpan, Firing, Lift, Prospect, Screening};
 
 /// A change of a lift, beside the number of the way it belongs to.
-const NUMBERED: Indent = Indent {
-    label: 1,
-    text: 16,
-    hang: 2,
-};
+const NUMBERED: Indent = Indent::at(1, 16).hanging(2);
 
 /// Each way that would lift the verdict, and what it would come to.
 pub fn lifts(page: &mut Page, lifts: &[Lift]) {
@@ -55,26 +51,16 @@ pub fn alternatives(page: &mut Page, screening: &Screening) {
             page.blank();
         }
         head(page, &it.prospect, &words::plan(&it.changes));
-        for (label, wanted) in [("against", false), ("take care", true)] {
-            let fires = it
-                .prospect
-                .fires
-                .iter()
-                .filter(|it| (it.outcome == Outcome::Go) == wanted);
-            for (nth, firing) in fires.enumerate() {
-                let title = if wanted {
-                    firing.title.clone()
-                } else {
-                    words::against(firing)
-                };
-                page.entry(
-                    if nth == 0 { label } else { "" },
-                    Paint::Faint,
-                    LIST,
-                    &format!("{title}: {}", firing.action),
-                );
-            }
-        }
+        let (care, against): (Vec<&Firing>, Vec<&Firing>) = it
+            .prospect
+            .fires
+            .iter()
+            .partition(|it| it.outcome == Outcome::Go);
+        let against = against.iter();
+        let against = against.map(|it| format!("{}: {}", words::against(it), it.action));
+        page.entries("against", Paint::Faint, LIST, against);
+        let care = care.iter().map(|it| format!("{}: {}", it.title, it.action));
+        page.entries("take care", Paint::Faint, LIST, care);
         if let Some(open) = words::still_open(&it.prospect) {
             page.entry("open", Paint::Faint, PART, &open);
         }
@@ -93,15 +79,8 @@ pub fn dates(page: &mut Page, dates: Option<&[DateSpan]>) {
     }
     for (at, it) in spans.iter().enumerate() {
         head(page, &it.prospect, &words::span(it));
-        let against: Vec<String> = it
-            .prospect
-            .fires
-            .iter()
-            .filter(|it| it.outcome != Outcome::Go)
-            .map(words::against)
-            .collect();
-        if !against.is_empty() {
-            page.paragraph(4, &format!("against it: {}", against.join(", ")));
+        if let Some(against) = words::against_then(&it.prospect) {
+            page.paragraph(4, &format!("against it: {against}"));
         }
         if let Some(open) = words::still_open(&it.prospect) {
             page.paragraph(4, &open);

@@ -8,42 +8,22 @@ use crate::report::text::BLOCK;
 use crate::report::words;
 
 /// A label on the left, and what follows it.
-const BESIDE: Indent = Indent {
-    label: 0,
-    text: 6,
-    hang: 0,
-};
+const BESIDE: Indent = Indent::at(0, 6);
 
 /// Under a finding: labels, and the texts beside them.
-const PART: Indent = Indent {
-    label: 3,
-    text: 8,
-    hang: 0,
-};
+const PART: Indent = Indent::at(3, 8);
 
 /// Under a finding: the first of several entries, each further line of one more to the right.
-const LIST: Indent = Indent { hang: 2, ..PART };
+const LIST: Indent = PART.hanging(2);
 
 /// A finding beside its number.
-const NUMBERED: Indent = Indent {
-    label: 0,
-    text: 3,
-    hang: 0,
-};
+const NUMBERED: Indent = Indent::at(0, 3);
 
 /// An entry of a list.
-const ITEM: Indent = Indent {
-    label: 0,
-    text: 2,
-    hang: 0,
-};
+const ITEM: Indent = Indent::at(0, 2);
 
 /// A question to ask.
-const ASK: Indent = Indent {
-    label: 2,
-    text: 6,
-    hang: 0,
-};
+const ASK: Indent = Indent::at(2, 6);
 
 /// The report of one patient that fits on a screen.
 ///
@@ -126,10 +106,7 @@ fn reason(page: &mut Page, reason: &Reason<'_>) {
         .iter()
         .map(|it| it.in_words())
         .chain(reason.left_out.clone());
-    for (at, answer) in answers.enumerate() {
-        let label = if at == 0 { "why" } else { "" };
-        page.entry(label, Paint::Faint, LIST, &answer);
-    }
+    page.entries("why", Paint::Faint, LIST, answers);
     page.entry("do", Paint::Faint, PART, &words_of(&reason.advice));
     if let Some(it) = reason.cleared_by {
         page.entry("lift", Paint::Faint, PART, it);
