@@ -15,7 +15,7 @@ use crate::document::diagnostic::{Code, Diagnostic};
 use crate::register::entry::{NOTHING_BEFORE, RegisterEntry, RegisterHead, written};
 use crate::register::file::{OpenFile, WriterLock};
 use crate::register::happening::{Happening, RECORDS, body, read_body};
-use crate::register::people::{Person, PersonRole, are_initials, is_passphrase};
+use crate::register::people::{NO_INITIALS, Person, PersonRole, are_initials, is_passphrase};
 use crate::register::pile::PileFilter;
 use crate::register::state::{PileGroup, PileRow, ReferralState};
 use crate::rule_set::digest::hex;
@@ -409,9 +409,7 @@ impl Register {
     fn fits(&self, new: &New) -> Result<(), RegisterError> {
         let read = |it| RegisterError::NotWritten(it);
         if !are_initials(&new.person) {
-            return Err(refused(
-                "initials are one to twelve letters or figures, without spaces",
-            ));
+            return Err(refused(NO_INITIALS));
         }
         if new.happening.is_of_a_referral() != new.referral.is_some() {
             return Err(refused(format!(
@@ -441,9 +439,7 @@ impl Register {
         self.keeps(new, person.as_ref()).map_err(read)??;
         if let Happening::PersonSet { initials, .. } = &new.happening {
             if !are_initials(initials) {
-                return Err(refused(
-                    "initials are one to twelve letters or figures, without spaces",
-                ));
+                return Err(refused(NO_INITIALS));
             }
             if initials == RECORDS {
                 return Err(refused(format!(
@@ -629,6 +625,17 @@ fn entry_of(row: &Row<'_>) -> rusqlite::Result<RegisterEntry> {
     let before: Option<String> = row.get(10)?;
     let before = before.map(|_| time(row, 10)).transpose()?;
     Ok(RegisterEntry {
+        happening: text
+            .map(|it| read_body(&it).map_err(|error| unfit(9, error)))
+            .transpose()?,
+        is_clock_back: before.is_some_and(|it| it > at),
+        ..bare_entry(row, at)?
+    })
+}
+
+/// An entry of this time without its body and without a look at the one before.
+fn bare_entry(row: &Row<'_>, at: DateTime<FixedOffset>) -> rusqlite::Result<RegisterEntry> {
+    Ok(RegisterEntry {
         seq: row.get(0)?,
         at,
         person: row.get(2)?,
@@ -638,10 +645,8 @@ fn entry_of(row: &Row<'_>) -> rusqlite::Result<RegisterEntry> {
         body: row.get(6)?,
         previous: row.get(7)?,
         digest: row.get(8)?,
-        happening: text
-            .map(|it| read_body(&it).map_err(|error| unfit(9, error)))
-            .transpose()?,
-        is_clock_back: before.is_some_and(|it| it > at),
+        happening: None,
+        is_clock_back: false,
     })
 }
 
@@ -736,6 +741,14 @@ fn follows(connection: &Connection, entry: &RegisterEntry) -> rusqlite::Result<(
     }
 }
 
+/// Every referral that has an entry.
+fn references(connection: &Connection) -> rusqlite::Result<Vec<String>> {
+    connection
+        .prepare("select distinct referral from entry where referral is not null")?
+        .query_map([], |row| row.get(0))?
+        .collect()
+}
+
 fn people(connection: &Connection) -> rusqlite::Result<Vec<Person>> {
     let of = |row: &Row<'_>| -> rusqlite::Result<Person> {
         let role: String = row.get(1)?;
@@ -759,11 +772,7 @@ fn rebuild(connection: &mut Connection) -> rusqlite::Result<()> {
     for entry in people.iter().filter(|it| it.referral.is_none()) {
         follows(&change, entry)?;
     }
-    let references: Vec<String> = change
-        .prepare("select distinct referral from entry where referral is not null")?
-        .query_map([], |row| row.get(0))?
-        .collect::<rusqlite::Result<_>>()?;
-    for reference in references {
+    for reference in references(&change)? {
         pile::place(&change, &reference)?;
     }
     change.commit()

@@ -87,6 +87,18 @@ pub(crate) fn whole(frame: &Around<'_>, body: &Markup) -> Markup {
     }
 }
 
+/// A table that is moved sideways where it is wider than the page.
+pub(crate) fn table(label: &str, headings: &[&str], rows: &Markup) -> Markup {
+    html! {
+        div.wide tabindex="0" role="region" aria-label=(label) {
+            table {
+                thead { tr { @for it in headings { th scope="col" { (it) } } } }
+                tbody { (rows) }
+            }
+        }
+    }
+}
+
 /// A field that is not shown.
 pub(crate) fn hidden(name: &str, value: &str) -> Markup {
     html! { input type="hidden" name=(name) value=(value); }

@@ -329,10 +329,9 @@ impl<'a> Visit<'a> {
     pub fn write(
         &mut self,
         referral: Option<&str>,
-        form: Option<String>,
         happening: Happening,
     ) -> Result<RegisterEntry, NoReply> {
-        let new = self.new_entry(referral, form, happening)?;
+        let new = self.new_entry(referral, happening)?;
         Ok(self.open.desk.register.append(new)?)
     }
 
@@ -348,7 +347,7 @@ impl<'a> Visit<'a> {
     ) -> Result<(), NoReply> {
         let mut all: Vec<New> = happenings
             .into_iter()
-            .map(|it| self.new_entry(Some(referral), None, it))
+            .map(|it| self.new_entry(Some(referral), it))
             .collect::<Result<_, _>>()?;
         if let Some(last) = all.last_mut() {
             last.form = form;
@@ -357,16 +356,11 @@ impl<'a> Visit<'a> {
         Ok(())
     }
 
-    fn new_entry(
-        &self,
-        referral: Option<&str>,
-        form: Option<String>,
-        happening: Happening,
-    ) -> Result<New, NoReply> {
+    fn new_entry(&self, referral: Option<&str>, happening: Happening) -> Result<New, NoReply> {
         Ok(New {
             at: self.now,
             person: self.person()?.initials.clone(),
-            form,
+            form: None,
             referral: referral.map(str::to_owned),
             happening,
         })

@@ -18,7 +18,7 @@ use crate::register::happening::{Happening, Screened, read_body};
 use crate::register::people::Person;
 use crate::register::pile::{self, PileFilter};
 use crate::register::state::{PileRow, ReferralState};
-use crate::register::{entries_of, people};
+use crate::register::{ENTRIES, bare_entry, entries_of, people, references};
 use crate::rule_set::files::sha256;
 
 /// Fewest digits of a head that fix anything.
@@ -171,10 +171,7 @@ impl Checking<'_> {
 
     fn chain(&mut self) -> rusqlite::Result<()> {
         let connection = self.connection;
-        let mut rows = connection.prepare(
-            "select entry.seq, entry.at, entry.person, entry.kind, entry.referral, entry.form, entry.body, entry.previous, \
-             entry.digest, body.text from entry left join body on body.digest = entry.body order by entry.seq",
-        )?;
+        let mut rows = connection.prepare(&format!("{ENTRIES} order by entry.seq"))?;
         let mut rows = rows.query([])?;
         let mut before: Option<RegisterEntry> = None;
         while let Some(row) = rows.next()? {
@@ -202,19 +199,7 @@ impl Checking<'_> {
     ) -> Result<RegisterEntry, Box<dyn std::error::Error>> {
         let at: String = row.get(1)?;
         let text: Option<String> = row.get(9)?;
-        let mut entry = RegisterEntry {
-            seq: row.get(0)?,
-            at: DateTime::parse_from_rfc3339(&at)?,
-            person: row.get(2)?,
-            kind: row.get(3)?,
-            referral: row.get(4)?,
-            form: row.get(5)?,
-            body: row.get(6)?,
-            previous: row.get(7)?,
-            digest: row.get(8)?,
-            happening: None,
-            is_clock_back: false,
-        };
+        let mut entry = bare_entry(row, DateTime::parse_from_rfc3339(&at)?)?;
         let seq = entry.seq;
         let follows = before.map_or(1, |it| it.seq.saturating_add(1));
         if seq != follows {
@@ -236,13 +221,10 @@ impl Checking<'_> {
             );
         }
         if before.is_some_and(|it| it.at > entry.at) {
-            self.result.found.push(Diagnostic::bare(
+            self.wrong(
                 Code::RegisterClock,
-                format!(
-                    "`{}`: the clock was put back before entry {seq}",
-                    self.shown
-                ),
-            ));
+                format!("the clock was put back before entry {seq}"),
+            );
         }
         if let Some(noted) = &mut self.head
             && noted.seq.is_none_or(|it| it == seq)
@@ -327,8 +309,9 @@ impl Checking<'_> {
             .prepare("select digest from body")?
             .query_map([], |row| row.get(0))?
             .collect::<rusqlite::Result<_>>()?;
-        for (digest, seq) in std::mem::take(&mut self.bodies) {
-            match (kept.contains(&digest), self.removed.contains(&seq)) {
+        let bodies = std::mem::take(&mut self.bodies);
+        for (digest, seq) in &bodies {
+            match (kept.contains(digest), self.removed.contains(seq)) {
                 (true, false) => {}
                 (false, true) => self.result.n_removed += 1,
                 (false, false) => self.wrong(
@@ -340,14 +323,8 @@ impl Checking<'_> {
                     format!("the body of entry {seq} is there, although an entry says that it was removed"),
                 ),
             }
-            self.bodies.insert(digest, seq);
         }
-        for digest in kept
-            .iter()
-            .filter(|it| !self.bodies.contains_key(*it))
-            .cloned()
-            .collect::<Vec<_>>()
-        {
+        for digest in kept.iter().filter(|it| !bodies.contains_key(*it)) {
             self.wrong(
                 Code::RegisterBody,
                 format!("a body belongs to no entry: {digest}"),
@@ -358,17 +335,12 @@ impl Checking<'_> {
 
     /// The pile against the entries, and every decided screening anew.
     fn referrals(&mut self, again: ScreenAgain<'_>) -> rusqlite::Result<()> {
-        let references: Vec<String> = self
-            .connection
-            .prepare("select distinct referral from entry where referral is not null")?
-            .query_map([], |row| row.get(0))?
-            .collect::<rusqlite::Result<_>>()?;
         let mut kept: BTreeMap<String, PileRow> =
             pile::rows(self.connection, &PileFilter::default(), 0, usize::MAX)?
                 .into_iter()
                 .map(|it| (it.reference.clone(), it))
                 .collect();
-        for reference in references {
+        for reference in references(self.connection)? {
             let Ok(entries) = entries_of(self.connection, &reference) else {
                 // Told of the entry or the body already.
                 continue;

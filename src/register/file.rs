@@ -156,12 +156,7 @@ type Opened = (OpenFile, Option<Box<Diagnostic>>);
 
 fn opened(path: &Path, writing: bool) -> Result<Opened, Box<Diagnostic>> {
     let shown = path.display();
-    if !path.is_file() {
-        return Err(Box::new(
-            Diagnostic::bare(Code::NotFound, format!("there is no register `{shown}`"))
-                .help("Check the spelling of the path; `preblock register new` makes a register."),
-        ));
-    }
+    must_be_there(path)?;
     let flags = if writing {
         OpenFlags::SQLITE_OPEN_READ_WRITE
     } else {
@@ -194,6 +189,15 @@ fn opened(path: &Path, writing: bool) -> Result<Opened, Box<Diagnostic>> {
         is_as_it_lies,
     };
     Ok((file, fault.map(told)))
+}
+
+fn must_be_there(path: &Path) -> Result<(), Box<Diagnostic>> {
+    if path.is_file() {
+        return Ok(());
+    }
+    let title = format!("there is no register `{}`", path.display());
+    let help = "Check the spelling of the path; `preblock register new` makes a register.";
+    Err(Box::new(Diagnostic::bare(Code::NotFound, title).help(help)))
 }
 
 /// Whether SQLite lacks the room beside the file in which readers and writers tell one another what they do.
@@ -329,12 +333,7 @@ fn fault(connection: &Connection) -> rusqlite::Result<Option<(Code, String)>> {
 /// Another program writes; or the folder cannot be written.
 pub fn lock(path: &Path, who: &str) -> Result<WriterLock, Box<Diagnostic>> {
     let shown = path.display();
-    if !path.is_file() {
-        return Err(Box::new(
-            Diagnostic::bare(Code::NotFound, format!("there is no register `{shown}`"))
-                .help("Check the spelling of the path; `preblock register new` makes a register."),
-        ));
-    }
+    must_be_there(path)?;
     local(path)?;
     let mut options = OpenOptions::new();
     options.read(true).write(true).create(true).truncate(false);

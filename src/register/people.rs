@@ -59,6 +59,9 @@ pub fn are_initials(text: &str) -> bool {
             .all(|it| it.is_ascii_alphanumeric() || it == b'-')
 }
 
+/// What they must be.
+pub const NO_INITIALS: &str = "initials are one to twelve letters or figures, without spaces";
+
 /// Argon2id with 19 MiB, two passes and one lane: the least that OWASP's cheat sheet on storing passwords advises.
 fn argon2() -> Argon2<'static> {
     Argon2::new(Algorithm::Argon2id, Version::V0x13, Params::default())

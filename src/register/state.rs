@@ -238,6 +238,20 @@ impl ReferralState {
         self.screening.as_ref().filter(|_| self.is_current())
     }
 
+    /// The ids of what the answers as they are now leave to ask somebody.
+    pub fn to_ask(&self, whom: Who) -> Vec<String> {
+        let asks = self.current().into_iter();
+        let asks = asks.flat_map(|it| &it.screened.to_ask);
+        asks.filter(|it| it.from == whom)
+            .map(|it| it.question.clone())
+            .collect()
+    }
+
+    /// Whether anything further may happen to it.
+    pub fn is_open(&self) -> bool {
+        self.closed.is_none() && !self.is_removed
+    }
+
     /// The decision, if it still covers the current screening: the same files, the same verdict for the same rules.
     pub fn standing_decision(&self) -> Option<&DecisionKept> {
         let current = self.current()?;
@@ -390,7 +404,7 @@ impl ReferralState {
     }
 
     fn next(&self, current: Option<&Screened>) -> (PileGroup, WhoseTurn) {
-        if self.closed.is_some() || self.is_removed {
+        if !self.is_open() {
             return (PileGroup::Closed, WhoseTurn::Nobody);
         }
         let Some(screened) = current else {

@@ -102,7 +102,7 @@ pub(crate) fn book(visit: &mut Visit<'_>) -> Reply {
         let now = Screened::of(&now, Value::Null, screener.nurse_may_book());
         if current.is_none_or(|it| !it.is_same_as(&now)) {
             let happening = Happening::Screened(Box::new(now));
-            visit.write(Some(&reference), None, happening)?;
+            visit.write(Some(&reference), happening)?;
         }
     }
     if !visit.referral()?.may_be_booked() {
@@ -112,6 +112,6 @@ pub(crate) fn book(visit: &mut Visit<'_>) -> Reply {
         };
         return Ok(visit.page(&format!("Not booked yet, {reference}"), body));
     }
-    visit.write(Some(&reference), None, Happening::Booked { day })?;
+    visit.write(Some(&reference), Happening::Booked { day })?;
     Ok(see(&of_referral(&reference, "")))
 }

@@ -55,13 +55,7 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
 
 fn call(visit: &Visit<'_>, state: &ReferralState, who: Who) -> Markup {
     let rule_set = visit.rule_set();
-    let questions: Vec<&str> = state
-        .current()
-        .iter()
-        .flat_map(|it| &it.screened.to_ask)
-        .filter(|it| it.from == who)
-        .map(|it| it.question.as_str())
-        .collect();
+    let questions = state.to_ask(who);
     let asked = |id: &str| state.sent.iter().find(|it| it.question == id);
     html! {
         details {
@@ -105,23 +99,16 @@ pub(crate) fn asked(visit: &mut Visit<'_>) -> Reply {
     let to = Who::from_word(visit.field("who")?)
         .ok_or_else(|| NoReply::Form("That is nobody to ask.".into()))?;
     let how = visit.text("how")?;
-    let current = state
-        .current()
-        .ok_or_else(|| NoReply::Form("The answers are not screened yet.".into()))?;
-    let questions: Vec<String> = current
-        .screened
-        .to_ask
-        .iter()
-        .filter(|it| it.from == to)
-        .map(|it| it.question.clone())
-        .collect();
+    if state.current().is_none() {
+        return Err(NoReply::Form("The answers are not screened yet.".into()));
+    }
+    let questions = state.to_ask(to);
     if questions.is_empty() {
         return Err(NoReply::Form("There is nothing to ask them.".into()));
     }
     let reference = state.reference.clone();
     visit.write(
         Some(&reference),
-        None,
         Happening::QuestionSent { questions, to, how },
     )?;
     Ok(see("/calls"))

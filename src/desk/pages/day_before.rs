@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use maud::{Markup, html};
 
-use crate::desk::page::of_referral;
+use crate::desk::page::{of_referral, table};
 use crate::desk::pages::pile::lapses;
 use crate::desk::screened::lapses_by;
 use crate::desk::visit::{NoReply, Reply, Visit};
@@ -40,40 +40,36 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
         }
         @if rows.is_empty() { p { "Nobody is booked or planned for this day." } }
         @if rows.len() > MOST { p { "The first " (MOST) " of " (rows.len()) " stand here." } }
-        (table("Booked", "What will have lapsed by then", &booked, |state| {
+        (referrals("Booked", "What will have lapsed by then", &booked, |state| {
             lapses(&lapses_by(&visit.screener(), state, day))
         }))
-        (table("Planned and not booked", "Where it stands", &planned, |state| {
+        (referrals("Planned and not booked", "Where it stands", &planned, |state| {
             html! { (state.row.group.word()) ", turn of " (state.row.turn.word()) }
         }))
     };
     Ok(visit.page("Day before", body))
 }
 
-fn table(
+fn referrals(
     title: &str,
     heading: &str,
     states: &[&ReferralState],
     told: impl Fn(&ReferralState) -> Markup,
 ) -> Markup {
+    let rows = html! {
+        @for state in states {
+            tr {
+                th scope="row" { a href=(of_referral(&state.reference, "")) { (state.reference) } }
+                td data-label="Verdict" { @match state.row.verdict { Some(it) => strong { (it.verdict_words()) }, None => "not screened" } }
+                td data-label=(heading) { (told(state)) }
+            }
+        }
+    };
     html! {
         @if !states.is_empty() {
             section {
                 h2 { (title) " (" (states.len()) ")" }
-                div.wide tabindex="0" role="region" aria-label=(title) {
-                    table {
-                        thead { tr { @for it in ["Reference", "Verdict", heading] { th scope="col" { (it) } } } }
-                        tbody {
-                            @for state in states {
-                                tr {
-                                    th scope="row" { a href=(of_referral(&state.reference, "")) { (state.reference) } }
-                                    td data-label="Verdict" { @match state.row.verdict { Some(it) => strong { (it.verdict_words()) }, None => "not screened" } }
-                                    td data-label=(heading) { (told(state)) }
-                                }
-                            }
-                        }
-                    }
-                }
+                (table(title, &["Reference", "Verdict", heading], &rows))
             }
         }
     }

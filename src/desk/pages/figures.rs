@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use crate::desk::page::table;
 use crate::desk::pages::calls::ask;
 use crate::desk::visit::{Reply, Visit};
 use crate::register::figures::{CountedScreenings, QuestionFigures, figures};
@@ -36,33 +37,23 @@ fn bar(n: usize, most: usize) -> Markup {
     }
 }
 
-fn table(title: &str, headings: &[&str], rows: &Markup) -> Markup {
-    html! {
-        section {
-            h2 { (title) }
-            div.wide tabindex="0" role="region" aria-label=(title) {
-                table {
-                    thead { tr { @for it in headings { th scope="col" { (it) } } } }
-                    tbody { (rows) }
-                }
-            }
-        }
-    }
+/// A table under its heading, if there is anything to count.
+fn counts<T>(title: &str, headings: &[&str], counted: &[T], row: impl Fn(&T) -> Markup) -> Markup {
+    let rows = html! { @for it in counted { tr { (row(it)) } } };
+    html! { @if !counted.is_empty() { section { h2 { (title) } (table(title, headings, &rows)) } } }
 }
 
 fn screenings(title: &str, counted: &[CountedScreenings]) -> Markup {
     let most = counted.iter().map(CountedScreenings::n).max().unwrap_or(0);
-    let rows = html! {
-        @for it in counted {
-            tr {
-                th scope="row" { (it.of) }
-                td data-label="Referrals" { (it.n()) (bar(it.n(), most)) }
-                td data-label="Go" { (it.n_go) (bar(it.n_go, most)) }
-                td data-label="Defer" { (it.n_defer) }
-                td data-label="Refer" { (it.n_refer) }
-                td data-label="Decided" { (it.n_decided) }
-                td data-label="Less cautious than the verdict" { (it.n_against) }
-            }
+    let row = |it: &CountedScreenings| {
+        html! {
+            th scope="row" { (it.of) }
+            td data-label="Referrals" { (it.n()) (bar(it.n(), most)) }
+            td data-label="Go" { (it.n_go) (bar(it.n_go, most)) }
+            td data-label="Defer" { (it.n_defer) }
+            td data-label="Refer" { (it.n_refer) }
+            td data-label="Decided" { (it.n_decided) }
+            td data-label="Less cautious than the verdict" { (it.n_against) }
         }
     };
     let headings = [
@@ -74,7 +65,7 @@ fn screenings(title: &str, counted: &[CountedScreenings]) -> Markup {
         "Decided",
         "Less cautious than the verdict",
     ];
-    html! { @if !counted.is_empty() { (table(title, &headings, &rows)) } }
+    counts(title, &headings, counted, row)
 }
 
 fn rules(rule_set: &RuleSet, counted: &[RuleFigures]) -> Markup {
@@ -83,33 +74,29 @@ fn rules(rule_set: &RuleSet, counted: &[RuleFigures]) -> Markup {
         let known = rule_set.reasons.iter().find(|it| it.id == id);
         known.map_or_else(|| id.to_owned(), |it| it.text.clone())
     };
-    let rows = html! {
-        @for it in counted {
-            tr {
-                th scope="row" { (it.title) br; code { (it.rule) } }
-                td data-label="Fired" { (it.n_fired) (bar(it.n_fired, most)) }
-                td data-label="Set aside" {
-                    @if it.n_decided > 0 { (it.n_set_aside) " of " (it.n_decided) " decisions" (bar(it.n_set_aside, it.n_decided)) }
-                    @if it.is_mostly_set_aside() { strong { ": to be looked at" } }
-                    @for (id, n) in &it.reasons { br; (reason(id)) ": " (n) }
-                }
+    let row = |it: &RuleFigures| {
+        html! {
+            th scope="row" { (it.title) br; code { (it.rule) } }
+            td data-label="Fired" { (it.n_fired) (bar(it.n_fired, most)) }
+            td data-label="Set aside" {
+                @if it.n_decided > 0 { (it.n_set_aside) " of " (it.n_decided) " decisions" (bar(it.n_set_aside, it.n_decided)) }
+                @if it.is_mostly_set_aside() { strong { ": to be looked at" } }
+                @for (id, n) in &it.reasons { br; (reason(id)) ": " (n) }
             }
         }
     };
-    html! { @if !counted.is_empty() { (table("By rule", &["Rule", "Fired", "Set aside"], &rows)) } }
+    counts("By rule", &["Rule", "Fired", "Set aside"], counted, row)
 }
 
 fn questions(rule_set: &RuleSet, counted: &[QuestionFigures]) -> Markup {
     let days = |it: Option<i64>| it.map_or_else(|| "-".to_owned(), |days| days.to_string());
-    let rows = html! {
-        @for it in counted {
-            tr {
-                th scope="row" { (ask(rule_set, &it.question)) }
-                td data-label="Sent" { (it.n_sent) }
-                td data-label="Answered" { (it.n_answered) }
-                td data-label="Days, half of them" { (days(it.median_days)) }
-                td data-label="Days, longest" { (days(it.longest_days)) }
-            }
+    let row = |it: &QuestionFigures| {
+        html! {
+            th scope="row" { (ask(rule_set, &it.question)) }
+            td data-label="Sent" { (it.n_sent) }
+            td data-label="Answered" { (it.n_answered) }
+            td data-label="Days, half of them" { (days(it.median_days)) }
+            td data-label="Days, longest" { (days(it.longest_days)) }
         }
     };
     let headings = [
@@ -119,5 +106,5 @@ fn questions(rule_set: &RuleSet, counted: &[QuestionFigures]) -> Markup {
         "Days, half of them",
         "Days, longest",
     ];
-    html! { @if !counted.is_empty() { (table("Waited for", &headings, &rows)) } }
+    counts("Waited for", &headings, counted, row)
 }

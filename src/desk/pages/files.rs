@@ -5,7 +5,7 @@ use std::path::Path;
 use axum::http::StatusCode;
 use maud::{Markup, html};
 
-use crate::desk::page::{hidden, of_referral, see};
+use crate::desk::page::{hidden, of_referral, see, table};
 use crate::desk::pages::referral::problems;
 use crate::desk::screened::{answered, file_name};
 use crate::desk::visit::{NoReply, Reply, Visit, saved};
@@ -93,7 +93,6 @@ pub(crate) fn open(visit: &mut Visit<'_>) -> Reply {
         Ok(_) => {
             visit.write(
                 Some(&reference),
-                None,
                 Happening::Opened {
                     from: String::new(),
                 },
@@ -336,6 +335,11 @@ fn confirm(
     found: &[ChangedAnswer],
 ) -> Markup {
     let shown = |it: &str| if it.is_empty() { "nothing" } else { it }.to_owned();
+    let rows = html! {
+        @for it in found {
+            tr { th scope="row" { (it.about) } td data-label="Now" { (shown(&it.before)) } td data-label="Then" { (shown(&it.after)) } }
+        }
+    };
     html! {
         h1 { "Replace answers, " a href=(of_referral(&state.reference, "")) { (state.reference) } }
         @if visit.form.get("version").is_some() {
@@ -343,16 +347,7 @@ fn confirm(
         }
         p { "This referral has answers already. Nothing is written yet." }
         @if found.is_empty() { p { "No answer differs; what stands around them does." } } @else {
-            div.wide tabindex="0" role="region" aria-label="What changes" {
-                table {
-                    thead { tr { @for it in ["Question", "Now", "Then"] { th scope="col" { (it) } } } }
-                    tbody {
-                        @for it in found {
-                            tr { th scope="row" { (it.about) } td data-label="Now" { (shown(&it.before)) } td data-label="Then" { (shown(&it.after)) } }
-                        }
-                    }
-                }
-            }
+            (table("What changes", &["Question", "Now", "Then"], &rows))
         }
         form method="post" action="/files" {
             (visit.token_field())

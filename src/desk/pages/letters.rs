@@ -125,7 +125,7 @@ pub(crate) fn make(visit: &mut Visit<'_>) -> Reply {
         letter: kind.word().to_owned(),
         text: letter.text(),
     };
-    let entry = visit.write(Some(&reference), None, happening)?;
+    let entry = visit.write(Some(&reference), happening)?;
     Ok(see(&of_referral(
         &reference,
         &format!("/letter/{}", entry.seq),
@@ -210,17 +210,7 @@ pub(crate) fn sent(visit: &mut Visit<'_>) -> Reply {
         .ok_or(NoReply::NotFound)?;
     let mut all = vec![Happening::LetterSent { made }];
     let asks = LetterKind::from_word(&kept.letter).and_then(LetterKind::asks);
-    let asked = asks.map(|to| {
-        let open = state
-            .current()
-            .into_iter()
-            .flat_map(|it| &it.screened.to_ask);
-        let questions: Vec<String> = open
-            .filter(|it| it.from == to)
-            .map(|it| it.question.clone())
-            .collect();
-        (to, questions)
-    });
+    let asked = asks.map(|to| (to, state.to_ask(to)));
     if let Some((to, questions)) = asked.filter(|(_, it)| !it.is_empty()) {
         let how = "letter".to_owned();
         all.push(Happening::QuestionSent { questions, to, how });

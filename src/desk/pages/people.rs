@@ -3,10 +3,10 @@
 use axum::http::StatusCode;
 use maud::{Markup, html};
 
-use crate::desk::page::see;
+use crate::desk::page::{see, table};
 use crate::desk::visit::{NoReply, Reply, Visit, capital};
 use crate::register::happening::Happening;
-use crate::register::people::{PersonRole, are_initials, hashed};
+use crate::register::people::{NO_INITIALS, PersonRole, are_initials, hashed};
 
 /// The page.
 pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
@@ -16,19 +16,15 @@ pub(crate) fn show(visit: &mut Visit<'_>) -> Reply {
 
 fn page(visit: &Visit<'_>, wrong: Option<&str>) -> Result<Markup, NoReply> {
     let people = visit.register().people()?;
+    let rows = html! {
+        @for it in &people {
+            tr { th scope="row" { (it.initials) } td { (it.role.word()) } td { @if it.is_on { "yes" } @else { "no" } } }
+        }
+    };
     Ok(html! {
         h1 { "People" }
         @if let Some(wrong) = wrong { div.errors role="alert" tabindex="-1" { p { strong { "Not saved." } " " (capital(wrong)) "." } } }
-        div.wide tabindex="0" role="region" aria-label="People" {
-            table {
-                thead { tr { th scope="col" { "Initials" } th scope="col" { "Role" } th scope="col" { "May sign in" } } }
-                tbody {
-                    @for it in &people {
-                        tr { th scope="row" { (it.initials) } td { (it.role.word()) } td { @if it.is_on { "yes" } @else { "no" } } }
-                    }
-                }
-            }
-        }
+        (table("People", &["Initials", "Role", "May sign in"], &rows))
         section {
             h2 { "Add or change a person" }
             p { "Whoever is there already gets this role, and this passphrase if one is given. Nobody is ever taken out: entries name them." }
@@ -73,9 +69,7 @@ pub(crate) fn set(visit: &mut Visit<'_>) -> Reply {
     });
     let governs = is_on && role == PersonRole::Governance;
     let hash = match known {
-        _ if !are_initials(&initials) => {
-            Err("initials are one to twelve letters or figures, without spaces".to_owned())
-        }
+        _ if !are_initials(&initials) => Err(NO_INITIALS.to_owned()),
         _ if !others_govern && !governs => {
             Err("nobody would be left who may change people".to_owned())
         }
@@ -94,7 +88,7 @@ pub(crate) fn set(visit: &mut Visit<'_>) -> Reply {
                 hash,
                 is_on,
             };
-            visit.write(None, None, happening)?;
+            visit.write(None, happening)?;
             Ok(see("/people"))
         }
     }

@@ -70,11 +70,10 @@ pub(crate) fn problems(found: &[Diagnostic]) -> Markup {
 fn links(visit: &Visit<'_>, state: &ReferralState) -> Result<Markup, NoReply> {
     let is_clinician = visit.person()?.role == PersonRole::Clinician;
     let to = |page: &str| of_referral(&state.reference, page);
-    let is_open = state.closed.is_none() && !state.is_removed;
     let has_answers = state.questionnaire.is_some();
     Ok(html! {
-        @if is_open { a href=(to("/interview")) accesskey="i" { "Interview" } }
-        @if is_open && has_answers {
+        @if state.is_open() { a href=(to("/interview")) accesskey="i" { "Interview" } }
+        @if state.is_open() && has_answers {
             @if is_clinician { a href=(to("/decide")) accesskey="d" { "Decide" } }
             a href=(to("/letters")) accesskey="l" { "Letters" }
             a href=(to("/book")) accesskey="b" { "Book" }
@@ -85,7 +84,6 @@ fn links(visit: &Visit<'_>, state: &ReferralState) -> Result<Markup, NoReply> {
 
 /// What has to happen next.
 fn next(visit: &Visit<'_>, state: &ReferralState) -> Markup {
-    let is_open = state.closed.is_none() && !state.is_removed;
     html! {
         section.actions {
             h2 { "Next" }
@@ -103,7 +101,7 @@ fn next(visit: &Visit<'_>, state: &ReferralState) -> Markup {
             }
             @if let Some(to) = &state.passed_on { p { "Passed on to " (to) "." } }
             @if let Some(why) = &state.closed { p { "Closed: " (why) } }
-            @if is_open { (forms(visit, state)) }
+            @if state.is_open() { (forms(visit, state)) }
         }
     }
 }
@@ -202,7 +200,7 @@ pub(crate) fn screen(visit: &mut Visit<'_>) -> Reply {
     let screener = visit.screener();
     if let Seen::Screening(screening) = seen(&screener, &state) {
         let happening = screened(&screener, &screening, Extent::InShort);
-        visit.write(Some(&state.reference), None, happening)?;
+        visit.write(Some(&state.reference), happening)?;
     }
     Ok(see(&of_referral(&state.reference, "")))
 }
@@ -211,7 +209,7 @@ pub(crate) fn screen(visit: &mut Visit<'_>) -> Reply {
 pub(crate) fn pass_on(visit: &mut Visit<'_>) -> Reply {
     let state = visit.referral()?;
     let to = visit.text("to")?;
-    visit.write(Some(&state.reference), None, Happening::PassedOn { to })?;
+    visit.write(Some(&state.reference), Happening::PassedOn { to })?;
     Ok(see(&of_referral(&state.reference, "")))
 }
 
@@ -227,6 +225,6 @@ pub(crate) fn close(visit: &mut Visit<'_>) -> Reply {
             "This referral must reach another service the same day: pass it on first.".into(),
         ));
     }
-    visit.write(Some(&state.reference), None, Happening::Closed { why })?;
+    visit.write(Some(&state.reference), Happening::Closed { why })?;
     Ok(see("/"))
 }
