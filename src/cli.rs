@@ -312,6 +312,15 @@ impl ScreenerFiles {
     }
 }
 
+/// For whom something is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum TextOrJson {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+}
+
 /// How a screening is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub(crate) enum ScreeningFormat {

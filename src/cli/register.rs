@@ -7,7 +7,7 @@ use chrono::{DateTime, FixedOffset, Local};
 use clap::{Args, Subcommand, ValueEnum};
 use dialoguer::console::Term;
 
-use crate::cli::{Done, ExitStatus, NotDone, draw};
+use crate::cli::{Done, ExitStatus, NotDone, TextOrJson, draw};
 use crate::document::diagnostic::{Diagnostic, Severity};
 use crate::register::copy::copy;
 use crate::register::figures::{figures, text, value};
@@ -90,17 +90,8 @@ pub(crate) struct FiguresArguments {
     #[command(flatten)]
     place: RegisterPlace,
     /// As what
-    #[arg(long, value_enum, default_value_t = FiguresFormat::Text)]
-    format: FiguresFormat,
-}
-
-/// For whom.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum FiguresFormat {
-    /// For people
-    Text,
-    /// For programs
-    Json,
+    #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
+    format: TextOrJson,
 }
 
 /// Arguments of `register remove`.
@@ -276,8 +267,8 @@ fn counted(arguments: &FiguresArguments) -> Done {
     let entries = reading(&arguments.place.file)?.all_entries()?;
     let figures = figures(&entries);
     match arguments.format {
-        FiguresFormat::Text => draw::plain(&text(&figures)),
-        FiguresFormat::Json => draw::json(&format!("{:#}", value(&figures))),
+        TextOrJson::Text => draw::plain(&text(&figures)),
+        TextOrJson::Json => draw::json(&format!("{:#}", value(&figures))),
     }
     Ok(ExitStatus::Clean)
 }

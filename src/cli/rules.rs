@@ -92,6 +92,15 @@ fn show(arguments: &Show) -> Done {
     Ok(ExitStatus::Clean)
 }
 
+/// Whether a text may name a rule or a rule set: small letters and digits, words joined by hyphens.
+fn is_name(text: &str) -> bool {
+    let is_of_word = |it: char| it.is_ascii_lowercase() || it.is_ascii_digit();
+    text.starts_with(|it: char| it.is_ascii_lowercase())
+        && text
+            .split('-')
+            .all(|word| !word.is_empty() && word.chars().all(is_of_word))
+}
+
 /// The rule set that was asked for, where one that is refused is what the command is there to find.
 ///
 /// # Errors
@@ -200,14 +209,8 @@ pub(crate) fn page(rule_set: &RuleSet, rule: &Rule, cases: &[Case], width: usize
         ),
     ] {
         lines.extend([String::new(), heading.to_owned()]);
-        lines.extend(found.iter().map(|it| {
-            format!(
-                "  {}:{}  {}",
-                it.source.name(),
-                it.source.position(it.expect_span.start).line,
-                it.title
-            )
-        }));
+        let cases = found.iter();
+        lines.extend(cases.map(|it| format!("  {}  {}", it.place(), it.title)));
         if found.is_empty() {
             lines.push("  none".into());
         }

@@ -66,12 +66,7 @@ fn test_case(case: &Case, run: &CaseRun) -> String {
         .flat_map(Difference::in_words)
         .collect();
     let message = lines.first().map_or("", String::as_str);
-    let place = format!(
-        "{}:{}",
-        case.source.name(),
-        case.source.position(case.expect_span.start).line
-    );
-    let told: Vec<String> = std::iter::once(&place)
+    let told: Vec<String> = std::iter::once(&case.place())
         .chain(&lines)
         .map(|it| escaped(&one_line(it)))
         .collect();

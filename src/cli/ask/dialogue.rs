@@ -8,6 +8,7 @@ use crate::cli::draw::counted;
 use crate::document::diagnostic::Diagnostic;
 use crate::questionnaire::edit;
 use crate::questionnaire::edit::{Entered, Understood};
+use crate::report::words;
 use crate::rule_set::{Answer, Idx, Question, RuleSet, Section};
 use crate::screening::interview::{Ask, Interview};
 use crate::screening::result::{Refusal, WhyAsked};
@@ -56,6 +57,17 @@ enum Awaited {
     Again,
     /// Nothing more.
     End(End),
+}
+
+impl Awaited {
+    /// One more entry of a list, or the list itself while it has none.
+    fn one_more(at: Idx<Question>, entries: Vec<Vec<(String, String)>>) -> Self {
+        if entries.is_empty() {
+            Self::Question(at)
+        } else {
+            Self::Entry(at, entries)
+        }
+    }
 }
 
 /// How an interview ended.
@@ -291,8 +303,8 @@ impl<'a> Dialogue<'a> {
 
     fn not_known(&self) -> String {
         let n = self.again().len();
-        let were = if n == 1 { "answer is" } else { "answers are" };
-        format!("{n} {were} not known from before.")
+        let answers = words::counted(n, "answer is", "answers are");
+        format!("{answers} not known from before.")
     }
 
     /// What was asked in an earlier run and is not known, as far as it still matters.
@@ -417,7 +429,7 @@ impl<'a> Dialogue<'a> {
             return DialogueReply::said(format!(
                 "Type {}, or a word: {}.",
                 typed::hint(question),
-                words()
+                known_words()
             ));
         }
         let answer = typed::entered(question, line);
@@ -495,11 +507,7 @@ impl<'a> Dialogue<'a> {
                     Some(_) => DialogueReply::said("The last entry is taken back."),
                     None => DialogueReply::default(),
                 };
-                self.awaited = if entries.is_empty() {
-                    Awaited::Question(at)
-                } else {
-                    Awaited::Entry(at, entries)
-                };
+                self.awaited = Awaited::one_more(at, entries);
                 return said;
             }
             // A list that is cut short must not pass for a whole one.
@@ -525,11 +533,7 @@ impl<'a> Dialogue<'a> {
         let entry = typed::entry(self.rule_set(), question, line);
         match self.understood(at, &Entered::Entries(vec![entry.clone()])) {
             Err(problems) => {
-                self.awaited = if entries.is_empty() {
-                    Awaited::Question(at)
-                } else {
-                    Awaited::Entry(at, entries)
-                };
+                self.awaited = Awaited::one_more(at, entries);
                 self.refused(&problems)
             }
             Ok(Understood {
@@ -607,7 +611,7 @@ impl<'a> Dialogue<'a> {
         lines.push(format!("Type {}.", typed::hint(question)));
         let ask = self.interview.asks.iter().find(|it| it.question == at);
         lines.extend(ask.map(|it| self.why(it)).into_iter().flatten());
-        lines.push(format!("Words: {}.", words()));
+        lines.push(format!("Words: {}.", known_words()));
         DialogueReply {
             lines,
             ..DialogueReply::default()
@@ -620,16 +624,13 @@ impl<'a> Dialogue<'a> {
             lines.push(format!("The answer settles nothing yet: {what}."));
         }
         let waiting = ask.rules.iter().filter_map(|it| {
-            let rule = self
-                .screener
-                .rule_set()
-                .judging
-                .iter()
-                .find(|rule| rule.id == *it)?;
+            let mut rules = self.rule_set().judging.iter();
+            let rule = rules.find(|rule| rule.id == *it)?;
             Some(format!("  {}: {}", rule.standing().words(), rule.title))
         });
         let waiting: Vec<String> = waiting.collect();
-        lines.push(format!("{} for it:", wait(waiting.len())));
+        let wait = words::counted(waiting.len(), "rule waits", "rules wait");
+        lines.push(format!("{wait} for it:"));
         let more = waiting.len().saturating_sub(MOST_NAMED);
         lines.extend(waiting.into_iter().take(MOST_NAMED));
         if more > 0 {
@@ -639,14 +640,6 @@ impl<'a> Dialogue<'a> {
     }
 }
 
-fn wait(n: usize) -> String {
-    if n == 1 {
-        "1 rule waits".to_owned()
-    } else {
-        format!("{n} rules wait")
-    }
-}
-
-fn words() -> String {
+fn known_words() -> String {
     typed::WORDS.map(|(word, _)| word).join(", ")
 }

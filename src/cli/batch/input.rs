@@ -25,10 +25,8 @@ pub(crate) fn n_threads() -> usize {
 
 /// What lines are read from.
 pub(crate) struct LinesFile<'a> {
-    path: &'a Path,
+    input: ReadInput<'a>,
     reader: Box<dyn Read + Send>,
-    /// What was known of an ordinary file when it was opened.
-    opened: Option<Metadata>,
 }
 
 impl<'a> LinesFile<'a> {
@@ -39,9 +37,8 @@ impl<'a> LinesFile<'a> {
     pub(crate) fn open(path: &'a Path) -> Result<Self, NotDone> {
         if is_standard_input(path) {
             return Ok(Self {
-                path,
+                input: ReadInput { path, opened: None },
                 reader: Box::new(std::io::stdin()),
-                opened: None,
             });
         }
         let opened = File::open(path).and_then(|file| {
@@ -53,10 +50,10 @@ impl<'a> LinesFile<'a> {
         });
         let (metadata, file) =
             opened.map_err(|error| NotDone::because(unreadable(path, &error)))?;
+        let opened = Some(metadata).filter(Metadata::is_file);
         Ok(Self {
-            path,
+            input: ReadInput { path, opened },
             reader: Box::new(file),
-            opened: Some(metadata).filter(Metadata::is_file),
         })
     }
 
@@ -74,9 +71,9 @@ impl<'a> LinesFile<'a> {
         let separator = mapping.sheet_form()?.separator;
         let reader = BufReader::with_capacity(AT_ONCE, self.reader);
         let mut rows = Rows::new(reader, separator);
-        let heading = Heading::next(rule_set, mapping, &name_of(self.path), &mut rows)?;
-        let (path, opened) = (self.path, self.opened);
-        Ok((SheetFile { path, rows, opened }, heading))
+        let heading = Heading::next(rule_set, mapping, &name_of(self.input.path), &mut rows)?;
+        let input = self.input;
+        Ok((SheetFile { input, rows }, heading))
     }
 
     /// Has threads work on every block of lines, and takes what they made in the order of the blocks, until `take` breaks off
@@ -92,21 +89,16 @@ impl<'a> LinesFile<'a> {
         take: impl FnMut(&Progress, T) -> ControlFlow<()>,
     ) -> ExitStatus {
         let mut blocks = Blocks::new(self.reader, share.n_lines);
-        let input = ReadInput {
-            path: self.path,
-            opened: self.opened,
-            what,
-        };
         let next = move |buffer| blocks.next(buffer);
-        input.each_block(next, share.n_threads, work, take)
+        self.input
+            .each_block(what, next, share.n_threads, work, take)
     }
 }
 
 /// What rows are read from, below its heading.
 pub(crate) struct SheetFile<'a> {
-    path: &'a Path,
+    input: ReadInput<'a>,
     rows: Rows<BufReader<Box<dyn Read + Send>>>,
-    opened: Option<Metadata>,
 }
 
 impl SheetFile<'_> {
@@ -119,32 +111,29 @@ impl SheetFile<'_> {
         take: impl FnMut(&Progress, T) -> ControlFlow<()>,
     ) -> ExitStatus {
         let mut blocks = RowBlocks::new(self.rows, share.n_lines);
-        let input = ReadInput {
-            path: self.path,
-            opened: self.opened,
-            what,
-        };
         let next = move |buffer| blocks.next(buffer);
-        input.each_block(next, share.n_threads, work, take)
+        self.input
+            .each_block(what, next, share.n_threads, work, take)
     }
 }
 
 /// What is said of an input while it is read, and at its end.
 struct ReadInput<'a> {
     path: &'a Path,
+    /// What was known of an ordinary file when it was opened.
     opened: Option<Metadata>,
-    what: &'static str,
 }
 
 impl ReadInput<'_> {
     fn each_block<T: Send + 'static>(
         self,
+        what: &'static str,
         next: impl FnMut(Vec<u8>) -> Result<Block, InputEnd> + Send + 'static,
         n_threads: usize,
         work: impl Fn(&Block) -> T + Sync,
         mut take: impl FnMut(&Progress, T) -> ControlFlow<()>,
     ) -> ExitStatus {
-        let mut pace = Pace::new(self.what, self.opened.as_ref().map(Metadata::len));
+        let mut pace = Pace::new(what, self.opened.as_ref().map(Metadata::len));
         let end = run(next, n_threads, &stop::asked_for(), work, |block, made| {
             take(&pace.progress, made)?;
             pace.step(block);

@@ -1,9 +1,9 @@
 //! `preblock rules formulas`: what a derived fact may be worked out by.
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
 use crate::cli::rules::loaded;
-use crate::cli::{Done, ExitStatus, NotDone, RuleSource, draw};
+use crate::cli::{Done, ExitStatus, NotDone, RuleSource, TextOrJson, draw};
 use crate::formulas;
 use crate::report::formulas::{FormulaRow, json, text};
 use crate::report::page::Style;
@@ -16,17 +16,8 @@ pub(crate) struct Formulas {
     #[command(flatten)]
     rules: RuleSource,
     /// How to print them
-    #[arg(long, value_enum, default_value_t = FormulasFormat::Text)]
-    format: FormulasFormat,
-}
-
-/// How formulas are printed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum FormulasFormat {
-    /// For people
-    Text,
-    /// For programs
-    Json,
+    #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
+    format: TextOrJson,
 }
 
 /// Runs the command. The rows to copy name facts of the rule set that is used.
@@ -48,10 +39,8 @@ pub(crate) fn run(arguments: &Formulas) -> Done {
         }
     };
     match arguments.format {
-        FormulasFormat::Text => {
-            draw::out(&text(&rows, &Style::terminal(draw::colour_out())));
-        }
-        FormulasFormat::Json => draw::json(&json(&rows)),
+        TextOrJson::Text => draw::out(&text(&rows, &Style::terminal(draw::colour_out()))),
+        TextOrJson::Json => draw::json(&json(&rows)),
     }
     Ok(ExitStatus::Clean)
 }

@@ -3,9 +3,10 @@
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
-use clap::{Args, ValueEnum};
+use clap::Args;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 
-use crate::cli::rules::loaded;
+use crate::cli::rules::{is_name, loaded};
 use crate::cli::screen::day;
 use crate::cli::{Done, ExitStatus, NotDone, RuleSource, atomic_write, draw, today};
 use crate::document::diagnostic::did_you_mean;
@@ -35,14 +36,14 @@ pub(crate) struct Arguments {
     #[arg(long)]
     value: Option<String>,
     /// What the rule asks for
-    #[arg(long, value_enum, default_value_t = OutcomeWord::Defer)]
-    outcome: OutcomeWord,
+    #[arg(long, default_value = "defer", value_parser = one_of([Outcome::Go, Outcome::Defer, Outcome::Refer], Outcome::word))]
+    outcome: Outcome,
     /// How fast, with outcome refer [default: routine]
-    #[arg(long, value_enum)]
-    urgency: Option<UrgencyWord>,
+    #[arg(long, value_parser = one_of([Urgency::Routine, Urgency::Urgent, Urgency::SameDay], Urgency::word))]
+    urgency: Option<Urgency>,
     /// What kind of rule it is [default: caution with outcome go, else contraindication]
-    #[arg(long, value_enum)]
-    kind: Option<KindWord>,
+    #[arg(long, value_parser = one_of([Kind::Contraindication, Kind::Caution], Kind::word))]
+    kind: Option<Kind>,
     /// The day of the draft, as YYYY-MM-DD [default: today]
     #[arg(long, value_name = "DATE", value_parser = day)]
     as_of: Option<NaiveDate>,
@@ -51,24 +52,13 @@ pub(crate) struct Arguments {
     write: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum OutcomeWord {
-    Go,
-    Defer,
-    Refer,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum UrgencyWord {
-    Routine,
-    Urgent,
-    SameDay,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum KindWord {
-    Contraindication,
-    Caution,
+/// Reads one of these by its word.
+fn one_of<T: Copy + Send + Sync + 'static, const N: usize>(
+    all: [T; N],
+    word: fn(T) -> &'static str,
+) -> impl TypedValueParser<Value = T> {
+    let read = move |text: String| all.into_iter().find(|it| word(*it) == text);
+    PossibleValuesParser::new(all.map(word)).try_map(move |text| read(text).ok_or("no such word"))
 }
 
 /// Runs the command.
@@ -111,13 +101,7 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
         );
         return Err(helped(begun, help));
     }
-    let word = |it: &str| {
-        !it.is_empty()
-            && it
-                .chars()
-                .all(|it| it.is_ascii_lowercase() || it.is_ascii_digit())
-    };
-    if !name.starts_with(|it: char| it.is_ascii_lowercase()) || !name.split('-').all(word) {
+    if !is_name(name) {
         return Err(format!(
             "`{name}` is no name of a rule: small letters and digits, words joined by hyphens, such as raised-pressure"
         ));
@@ -133,15 +117,9 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
             it.on
         ));
     }
-    let outcome = match arguments.outcome {
-        OutcomeWord::Go => Outcome::Go,
-        OutcomeWord::Defer => Outcome::Defer,
-        OutcomeWord::Refer => Outcome::Refer,
-    };
+    let outcome = arguments.outcome;
     let urgency = match (outcome, arguments.urgency) {
-        (Outcome::Refer, None | Some(UrgencyWord::Routine)) => Some(Urgency::Routine),
-        (Outcome::Refer, Some(UrgencyWord::Urgent)) => Some(Urgency::Urgent),
-        (Outcome::Refer, Some(UrgencyWord::SameDay)) => Some(Urgency::SameDay),
+        (Outcome::Refer, urgency) => Some(urgency.unwrap_or(Urgency::Routine)),
         (_, None) => None,
         (_, Some(_)) => {
             return Err(
@@ -151,10 +129,10 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
         }
     };
     let kind = match (outcome, arguments.kind) {
-        (Outcome::Go, Some(KindWord::Contraindication)) => {
+        (Outcome::Go, Some(Kind::Contraindication)) => {
             return Err("a contraindication cannot let surgery go; use --kind caution".into());
         }
-        (Outcome::Go, _) | (_, Some(KindWord::Caution)) => Kind::Caution,
+        (Outcome::Go, _) | (_, Some(Kind::Caution)) => Kind::Caution,
         _ => Kind::Contraindication,
     };
     let question = question(rule_set, &arguments.fact)?;

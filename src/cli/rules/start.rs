@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use chrono::NaiveDate;
 use clap::Args;
 
+use crate::cli::rules::is_name;
 use crate::cli::screen::day;
 use crate::cli::{Done, ExitStatus, NotDone, atomic_write, draw, today};
 use crate::workbench::start::started;
@@ -31,14 +32,7 @@ pub(crate) struct Arguments {
 }
 
 fn id(text: &str) -> Result<String, String> {
-    let is_word = |word: &str| {
-        !word.is_empty()
-            && word
-                .chars()
-                .all(|it| it.is_ascii_lowercase() || it.is_ascii_digit())
-    };
-    let begins_well = text.starts_with(|it: char| it.is_ascii_lowercase());
-    if begins_well && text.split('-').all(is_word) {
+    if is_name(text) {
         Ok(text.to_owned())
     } else {
         Err("small letters and digits, words joined by hyphens, such as skin-excision".into())

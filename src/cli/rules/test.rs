@@ -260,38 +260,22 @@ fn place(files: &RuleFiles, mutant: &Mutant) -> Option<(String, usize)> {
 
 /// How many of all things are reached.
 fn totals(reached: &[Reach]) -> String {
-    let share = |found: Vec<bool>| {
-        format!(
-            "{} of {}",
-            found.iter().filter(|it| **it).count(),
-            found.len()
-        )
-    };
+    let states = reached.iter().flat_map(|it| it.states);
+    let numbers = reached.iter().flat_map(|it| &it.numbers);
+    let members = reached.iter().flat_map(|it| &it.members);
+    let members = members.filter(|it| it.can_be);
     format!(
         "tried: states {}, sides of numbers {}, members of lists {}",
-        share(
-            reached
-                .iter()
-                .flat_map(|it| it.states)
-                .map(|it| it > 0)
-                .collect()
-        ),
-        share(
-            reached
-                .iter()
-                .flat_map(|it| &it.numbers)
-                .flat_map(|it| it.sides)
-                .collect()
-        ),
-        share(
-            reached
-                .iter()
-                .flat_map(|it| &it.members)
-                .filter(|it| it.can_be)
-                .map(|it| it.cases > 0)
-                .collect()
-        ),
+        share(states.map(|it| it > 0)),
+        share(numbers.flat_map(|it| it.sides)),
+        share(members.map(|it| it.cases > 0)),
     )
+}
+
+/// "3 of 4".
+fn share(found: impl Iterator<Item = bool>) -> String {
+    let (reached, others): (Vec<bool>, Vec<bool>) = found.partition(|it| *it);
+    format!("{} of {}", reached.len(), reached.len() + others.len())
 }
 
 /// What the cases reach of one rule, as lines.
@@ -327,19 +311,7 @@ fn table(reach: &Reach) -> String {
 }
 
 fn difference(case: &Case, run: &CaseRun) -> String {
-    let at = case.source.position(case.expect_span.start);
-    let told = run
-        .differences
-        .iter()
-        .flat_map(Difference::in_words)
-        .map(|it| format!("    {it}"));
-    let lines: Vec<String> = std::iter::once(format!(
-        "{}:{}  {}",
-        case.source.name(),
-        at.line,
-        case.title
-    ))
-    .chain(told)
-    .collect();
-    lines.join("\n") + "\n"
+    let head = format!("{}  {}\n", case.place(), case.title);
+    let told = run.differences.iter().flat_map(Difference::in_words);
+    told.fold(head, |lines, it| format!("{lines}    {it}\n"))
 }

@@ -15,38 +15,16 @@ use crate::report::{cards, chase, fhir, html, json, markdown, text};
 use crate::rule_set::RuleSet;
 use crate::screening::result::{Refusal, Screening};
 
-/// An open standard, and the rule set as other programs know it.
-enum Outgoing<'a> {
-    Fhir(Outward<'a>),
-    Cards(Outward<'a>),
-}
-
 /// Prints screenings as they are made, or keeps them until the end.
 pub(crate) struct Printer<'a> {
     format: ScreeningFormat,
-    /// The open standard, if it is one.
-    standard: Option<Outgoing<'a>>,
+    /// The rule set as other programs know it, for an open standard.
+    outward: Option<Outward<'a>>,
     several: bool,
     full: bool,
     n_printed: usize,
     kept: Vec<Screening>,
     refused: Vec<Refusal>,
-}
-
-impl Outgoing<'_> {
-    /// What it makes of a file.
-    fn of(&self, record: Record<'_>) -> Value {
-        match (self, record) {
-            (Self::Fhir(outward), Record::Screened(it)) => fhir::bundle(outward, it),
-            (Self::Fhir(outward), Record::Refused(it)) => fhir::refused(outward, it),
-            (Self::Cards(outward), Record::Screened(it)) => {
-                cards::object(&cards::cards(outward, it))
-            }
-            (Self::Cards(outward), Record::Refused(it)) => {
-                cards::object(&[cards::refused(outward, it)])
-            }
-        }
-    }
 }
 
 impl<'a> Printer<'a> {
@@ -60,14 +38,11 @@ impl<'a> Printer<'a> {
         full: bool,
         rule_set: &'a RuleSet,
     ) -> Result<Self, Diagnostic> {
-        let standard = match format {
-            ScreeningFormat::Fhir => Some(Outgoing::Fhir(Outward::of(rule_set)?)),
-            ScreeningFormat::Cards => Some(Outgoing::Cards(Outward::of(rule_set)?)),
-            _ => None,
-        };
+        let is_standard = matches!(format, ScreeningFormat::Fhir | ScreeningFormat::Cards);
+        let outward = is_standard.then(|| Outward::of(rule_set)).transpose()?;
         Ok(Self {
             format,
-            standard,
+            outward,
             several,
             full,
             n_printed: 0,
@@ -97,7 +72,7 @@ impl<'a> Printer<'a> {
     pub(crate) fn refusal(&mut self, refusal: Refusal) {
         let is_for_programs =
             matches!(self.format, ScreeningFormat::Json | ScreeningFormat::Ndjson)
-                || self.standard.is_some();
+                || self.outward.is_some();
         if is_for_programs {
             self.record(Record::Refused(&refusal));
             self.n_printed += 1;
@@ -108,7 +83,7 @@ impl<'a> Printer<'a> {
     /// One record for a program.
     fn record(&self, record: Record<'_>) {
         let first = self.n_printed == 0;
-        let resource = self.standard.as_ref().map(|it| it.of(record));
+        let resource = self.outward.as_ref().map(|it| self.resource(it, record));
         draw::json(&match (resource, self.format) {
             (Some(it), _) if self.several => format!("{it}\n"),
             (Some(it), _) => format!("{it:#}\n"),
@@ -116,6 +91,16 @@ impl<'a> Printer<'a> {
             (None, ScreeningFormat::Json) => json::one(record),
             (None, _) => json::line(record),
         });
+    }
+
+    /// What the open standard makes of a file.
+    fn resource(&self, outward: &Outward<'_>, record: Record<'_>) -> Value {
+        match (self.format, record) {
+            (ScreeningFormat::Fhir, Record::Screened(it)) => fhir::bundle(outward, it),
+            (ScreeningFormat::Fhir, Record::Refused(it)) => fhir::refused(outward, it),
+            (_, Record::Screened(it)) => cards::object(&cards::cards(outward, it)),
+            (_, Record::Refused(it)) => cards::object(&[cards::refused(outward, it)]),
+        }
     }
 
     /// What stands after all of them, or all of it. `n_left` files were not reached. How many were refused.

@@ -55,6 +55,14 @@ pub struct Case {
     pub from: Option<String>,
 }
 
+impl Case {
+    /// "cases/bleeding-vka.yaml:12".
+    pub fn place(&self) -> String {
+        let at = self.source.position(self.expect_span.start);
+        format!("{}:{}", self.source.name(), at.line)
+    }
+}
+
 /// All cases of a rule set, in file order.
 ///
 /// # Errors
