@@ -8,9 +8,7 @@ use chrono::Datelike;
 
 use crate::outcome::{Outcome, Standing};
 use crate::report::words;
-use crate::report::words::{
-    counted, day, first_and_later, grouped, may_go_ahead, stranger, surgery, who,
-};
+use crate::report::words::{counted, day, first_and_later, grouped, may_go_ahead, stranger, who};
 use crate::rule_set::catalogue::Who;
 use crate::screening::result::{
     Alternative, Because, DateSpan, Finding, Lift, NoteShown, Prospect, Screening, ToAsk,
@@ -147,12 +145,12 @@ pub struct NoteBrief<'a> {
     pub text: &'a str,
 }
 
-/// What another plan would come to.
+/// What another plan, or other days, would come to.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Foreseen {
-    /// Its verdict.
+    /// The verdict.
     pub standing: Standing,
-    /// What would be otherwise: "with one method instead of another".
+    /// What would be otherwise: "with one method instead of another", "3 Dec 2026 to 9 Dec 2026 (3 procedure days)".
     pub what: String,
     /// What would stand against it, be taken care of, or still be open; empty if nothing is.
     pub with: String,
@@ -161,14 +159,10 @@ pub struct Foreseen {
 /// Days in a row with one verdict.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DaysAhead {
-    /// Their verdict.
-    pub standing: Standing,
-    /// "3 Dec 2026 to 9 Dec 2026 (3 procedure days)".
-    pub what: String,
+    /// What they would come to.
+    pub foreseen: Foreseen,
     /// How many procedure days.
     pub n_days: usize,
-    /// What would stand against it or still be open; empty if nothing is.
-    pub with: String,
 }
 
 impl<'a> Brief<'a> {
@@ -292,10 +286,7 @@ fn new_answers<'a>(
 
 /// The year of the answers is said where it is not that of the screening.
 fn days(screening: &Screening) -> String {
-    let surgery = surgery(screening).map_or_else(
-        || "day of surgery not known".to_owned(),
-        |day| format!("surgery {}", day.replace(',', "")),
-    );
+    let surgery = words::day_of_surgery(screening).replace(',', "");
     let answers = screening.completed_on.map_or_else(
         || "answers not dated".to_owned(),
         |on| {
@@ -352,29 +343,26 @@ fn note(note: &NoteShown) -> NoteBrief<'_> {
 }
 
 fn plan(plan: &Alternative) -> Foreseen {
-    Foreseen {
-        standing: plan.prospect.verdict(),
-        what: words::plan(&plan.changes),
-        with: with(&plan.prospect),
-    }
+    foreseen(words::plan(&plan.changes), &plan.prospect)
 }
 
 fn days_ahead(span: &DateSpan) -> DaysAhead {
     DaysAhead {
-        standing: span.prospect.verdict(),
-        what: words::span(span),
+        foreseen: foreseen(words::span(span), &span.prospect),
         n_days: span.n_days,
-        with: with(&span.prospect),
     }
 }
 
-/// A prospect without its verdict, which stands beside it.
-fn with(prospect: &Prospect) -> String {
+fn foreseen(what: String, prospect: &Prospect) -> Foreseen {
+    let standing = prospect.verdict();
     let all = words::prospect_briefly(prospect);
-    all.strip_prefix(&prospect.verdict().words())
-        .unwrap_or(&all)
-        .trim_start_matches([',', ';', ' '])
-        .to_owned()
+    // The verdict stands beside it.
+    let with = all.strip_prefix(&standing.words()).unwrap_or(&all);
+    Foreseen {
+        standing,
+        what,
+        with: with.trim_start_matches([',', ';', ' ']).to_owned(),
+    }
 }
 
 fn made_with(screening: &Screening) -> String {

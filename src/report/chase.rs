@@ -5,11 +5,10 @@
 
 use std::cmp::Reverse;
 
-use crate::questionnaire::facts::Why;
 use crate::report::page::{Indent, Page, Paint, Style};
-use crate::report::words::{counted, surgery};
+use crate::report::words::{counted, surgery, why_missing};
 use crate::rule_set::catalogue::Who;
-use crate::screening::result::{Screening, ToAsk, Unrecognised, WhyAsked};
+use crate::screening::result::{Screening, ToAsk, Unrecognised};
 
 /// Narrow enough for a message.
 const WIDTH: usize = 64;
@@ -195,8 +194,8 @@ fn question(page: &mut Page, number: usize, ask: &ToAsk) {
             &format!("{how}: {}{none} / not known", options.join(" / ")),
         );
     }
-    if ask.why != WhyAsked::Missing(Why::NotAsked) {
-        page.paragraph(4, &format!("So far: {}.", ask.why.word()));
+    if let Some(why) = why_missing(ask) {
+        page.paragraph(4, &format!("So far: {why}."));
     }
     page.paragraph(4, &format!("Entered as {}", ask.entry));
 }

@@ -6,7 +6,7 @@ use crate::exact::Witness;
 use crate::outcome::Standing;
 use crate::report::json::escaped;
 use crate::report::markdown::escape;
-use crate::report::page::one_line;
+use crate::report::page::{filled, one_line};
 use crate::report::proofs::file;
 use crate::report::words::edition;
 use crate::rule_set::RuleSet;
@@ -230,12 +230,7 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         format!("proposed  {}", edition(it.new)),
         String::new(),
     ];
-    let fill = |text: &str, indent: &str| {
-        textwrap::indent(
-            &textwrap::fill(&one_line(text), width.saturating_sub(indent.len())),
-            indent,
-        )
-    };
+    let fill = |text: &str, indent: &str| filled(text, width, indent);
     if it.is_the_same() {
         lines.push(
             "No effect: both say the same, whatever their order, line breaks and comments.".into(),
@@ -245,64 +240,34 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
     lines.extend(odd(it).map(|it| fill(&it, "")));
     lines.extend([fill(&verdict(it), ""), String::new(), "What changed".into()]);
     for change in &it.changes {
-        match &change.what {
-            ChangeKind::In => lines.push(format!(
-                "  in       {} {}",
-                change.kind.word(),
-                one_line(&change.name)
-            )),
-            ChangeKind::Out => lines.push(format!(
-                "  out      {} {}",
-                change.kind.word(),
-                one_line(&change.name)
-            )),
-            ChangeKind::Otherwise(parts) => {
-                lines.push(format!(
-                    "  changed  {} {}",
-                    change.kind.word(),
-                    one_line(&change.name)
-                ));
-                for part in parts {
-                    lines.push(fill(
-                        &format!("{}: {}", part_of(part), shown(&part.new)),
-                        "             ",
-                    ));
-                    lines.push(fill(
-                        &format!("was: {}", shown(&part.old)),
-                        "               ",
-                    ));
-                }
-            }
+        let (how, parts) = match &change.what {
+            ChangeKind::In => ("in", [].as_slice()),
+            ChangeKind::Out => ("out", [].as_slice()),
+            ChangeKind::Otherwise(parts) => ("changed", parts.as_slice()),
+        };
+        let name = one_line(&change.name);
+        lines.push(format!("  {how:<8} {} {name}", change.kind.word()));
+        for part in parts {
+            let now = format!("{}: {}", part_of(part), shown(&part.new));
+            lines.push(fill(&now, "             "));
+            let was = format!("was: {}", shown(&part.old));
+            lines.push(fill(&was, "               "));
         }
     }
     lines.extend([String::new(), "For whom".into()]);
-    for (what, tally) in [
-        ("worked cases", Some(&it.cases)),
-        ("questionnaires", it.files.as_ref()),
-    ] {
-        let Some(tally) = tally else { continue };
+    for (what, tally) in tallies(it) {
         lines.push(fill(&counted(what, tally), "  "));
         for one in &tally.moves {
-            lines.push(fill(
-                &format!("{}: {}", sense(one.old, one.new), one.name),
-                "    ",
-            ));
-            lines.push(fill(&because(one), "      "));
+            let who = format!("{}: {}", sense(one.old, one.new), one.name);
+            lines.extend([fill(&who, "    "), fill(&because(one), "      ")]);
         }
-        lines.extend(
-            tally
-                .refused
-                .iter()
-                .map(|name| fill(&format!("refused by one of them: {name}"), "    ")),
-        );
+        let refused = tally.refused.iter();
+        lines.extend(refused.map(|it| fill(&format!("refused by one of them: {it}"), "    ")));
     }
     if let Some(tally) = &it.lines {
         lines.push(fill(&counted_lines(tally), "  "));
-        lines.extend(
-            kinds(tally)
-                .iter()
-                .map(|(kind, of)| fill(&format!("{kind}: {}", named(of)), "    ")),
-        );
+        let kinds = kinds(tally).into_iter();
+        lines.extend(kinds.map(|(kind, of)| fill(&format!("{kind}: {}", named(of)), "    ")));
     }
     lines.extend([String::new(), "Over every possible questionnaire".into()]);
     match &it.exact {
@@ -321,17 +286,31 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
                 lines.push(format!("  {}: {}", sense(one.old, one.new), arrow(one.old, one.new)));
                 lines.push(example_text(it, &one.example));
             }
-            for shift in &exact.shifts {
-                for (what, side) in [("no longer fires for some", &shift.lost), ("fires for some for whom it did not", &shift.gained)] {
-                    if let Some(example) = side {
-                        lines.push(format!("  {} {what}", shift.rule));
-                        lines.push(example_text(it, example));
-                    }
-                }
+            for (rule, what, example) in sides(exact) {
+                lines.push(format!("  {rule} {what}"));
+                lines.push(example_text(it, example));
             }
         }
     }
     lines.join("\n")
+}
+
+/// Who was judged by both, one by one.
+fn tallies<'a>(it: &'a Compared<'_>) -> impl Iterator<Item = (&'static str, &'a Tally)> {
+    let files = it.files.iter().map(|it| ("questionnaires", it));
+    std::iter::once(("worked cases", &it.cases)).chain(files)
+}
+
+/// The rules that fire for others than before: which, how, and an example, or the fact for which there is none.
+fn sides(
+    exact: &Exact,
+) -> impl Iterator<Item = (&str, &'static str, &Result<Vec<Witness>, String>)> {
+    exact.shifts.iter().flat_map(|shift| {
+        let lost = ("no longer fires for some", &shift.lost);
+        let gained = ("fires for some for whom it did not", &shift.gained);
+        let sides = [lost, gained].into_iter();
+        sides.filter_map(|(what, side)| Some((shift.rule.as_str(), what, side.as_ref()?)))
+    })
 }
 
 fn shown(text: &str) -> &str {
@@ -423,11 +402,7 @@ pub fn markdown(it: &Compared<'_>) -> String {
 /// Who is judged otherwise among cases, questionnaires and lines, as Markdown.
 pub(crate) fn for_whom(it: &Compared<'_>) -> String {
     let mut page = String::new();
-    for (what, tally) in [
-        ("worked cases", Some(&it.cases)),
-        ("questionnaires", it.files.as_ref()),
-    ] {
-        let Some(tally) = tally else { continue };
+    for (what, tally) in tallies(it) {
         page += &format!("{}.\n\n", escape::inline(&counted(what, tally)));
         if !tally.moves.is_empty() {
             page += "| | who | verdict and findings |\n|---|---|---|\n";
@@ -492,19 +467,9 @@ pub(crate) fn over_all(it: &Compared<'_>) -> String {
                     example_markdown(it, &one.example)
                 );
             }
-            for shift in &exact.shifts {
-                for (what, side) in [
-                    ("no longer fires for some", &shift.lost),
-                    ("fires for some for whom it did not", &shift.gained),
-                ] {
-                    if let Some(example) = side {
-                        page += &format!(
-                            "### {} {what}\n\n{}",
-                            escape::code(&shift.rule),
-                            example_markdown(it, example)
-                        );
-                    }
-                }
+            for (rule, what, example) in sides(exact) {
+                let (rule, example) = (escape::code(rule), example_markdown(it, example));
+                page += &format!("### {rule} {what}\n\n{example}");
             }
         }
     }

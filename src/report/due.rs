@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use crate::report::page::{Indent, Page, Paint, Style};
 use crate::report::words;
 use crate::report::words::{counted, day, grouped};
-use crate::rule_set::RuleSet;
+use crate::rule_set::{Rule, RuleSet};
 use crate::workbench::due::{Due, DueItem};
 
 /// A day, and what is due on it.
@@ -98,54 +98,42 @@ impl<'a> Agenda<'a> {
         grouped(dated.iter(), |(by, it)| (*by, it.owner))
             .into_iter()
             .map(|((by, owner), of)| {
-                let rules = of
-                    .iter()
-                    .filter_map(|(_, it)| {
-                        if let DueItem::Rule(rule) = it.what {
-                            Some(rule)
-                        } else {
-                            None
-                        }
-                    })
-                    .collect::<Vec<_>>();
-                let concerns =
-                    grouped(rules.iter(), |it| it.concern)
-                        .into_iter()
-                        .map(|(at, rules)| {
-                            let concern =
-                                at.map_or("", |at| self.rule_set.concerns[at].id.as_str());
-                            (
-                                concern,
-                                rules
-                                    .iter()
-                                    .map(|it| {
-                                        it.id
-                                            .split_once('/')
-                                            .map_or(it.id.as_str(), |(_, name)| name)
-                                    })
-                                    .collect(),
-                            )
-                        });
-                let whole = of.iter().any(|(_, it)| matches!(it.what, DueItem::RuleSet));
+                let rules = of.iter().filter_map(|(_, it)| match it.what {
+                    DueItem::Rule(rule) => Some(rule),
+                    _ => None,
+                });
                 let allowances = of.iter().filter_map(|(_, it)| match it.what {
                     DueItem::Allowance(it) => Some(format!("{} on {}", it.lint.name(), it.on)),
                     _ => None,
                 });
-                let local = of.iter().filter_map(|(_, it)| {
-                    if let DueItem::Local(it) = it.what {
-                        Some(it.what.as_str())
-                    } else {
-                        None
-                    }
+                let local = of.iter().filter_map(|(_, it)| match it.what {
+                    DueItem::Local(it) => Some(it.what.as_str()),
+                    _ => None,
                 });
                 Review {
                     by,
                     owner,
-                    whole,
-                    concerns: concerns.collect(),
+                    whole: of.iter().any(|(_, it)| matches!(it.what, DueItem::RuleSet)),
+                    concerns: self.by_concern(rules),
                     allowances: allowances.collect(),
                     local: local.collect(),
                 }
+            })
+            .collect()
+    }
+
+    /// Rules by concern, without it in their names.
+    fn by_concern(&self, rules: impl Iterator<Item = &'a Rule>) -> Vec<(&'a str, Vec<&'a str>)> {
+        let name = |it: &&'a Rule| {
+            it.id
+                .split_once('/')
+                .map_or(it.id.as_str(), |(_, name)| name)
+        };
+        grouped(rules, |it| it.concern)
+            .into_iter()
+            .map(|(at, rules)| {
+                let concern = at.map_or("", |at| self.rule_set.concerns[at].id.as_str());
+                (concern, rules.iter().map(name).collect())
             })
             .collect()
     }
@@ -195,28 +183,14 @@ pub fn text(agenda: &Agenda<'_>, style: &Style) -> String {
 
 fn review(page: &mut Page, as_of: NaiveDate, review: &Review<'_>) {
     let days = (review.by - as_of).num_days();
+    let n_days = counted(days.unsigned_abs(), "day", "days");
     let (label, paint, when) = match days {
-        ..0 => (
-            "OVERDUE",
-            Paint::Strong,
-            format!(
-                "by {}, {} ago",
-                day(review.by),
-                counted(days.unsigned_abs(), "day", "days")
-            ),
-        ),
-        0 => ("today", Paint::Strong, format!("by {}", day(review.by))),
-        _ => (
-            "due",
-            Paint::Plain,
-            format!(
-                "by {}, in {}",
-                day(review.by),
-                counted(days.unsigned_abs(), "day", "days")
-            ),
-        ),
+        ..0 => ("OVERDUE", Paint::Strong, format!(", {n_days} ago")),
+        0 => ("today", Paint::Strong, String::new()),
+        _ => ("due", Paint::Plain, format!(", in {n_days}")),
     };
-    page.entry(label, paint, DATED, &format!("{when}: {}", review.what()));
+    let what = format!("by {}{when}: {}", day(review.by), review.what());
+    page.entry(label, paint, DATED, &what);
     for it in review.groups() {
         page.entry("", Paint::Plain, GROUP, &it);
     }
@@ -224,43 +198,23 @@ fn review(page: &mut Page, as_of: NaiveDate, review: &Review<'_>) {
 
 /// What has no date.
 fn work(page: &mut Page, open: &[&Due<'_>]) {
-    let sources: Vec<String> = open
-        .iter()
-        .filter_map(|due| {
-            if let DueItem::Source { publication, cited } = &due.what {
-                let year = publication
-                    .year
-                    .map_or(String::new(), |it| format!(", {it}"));
+    let (mut sources, mut proposals, mut set_aside) = (Vec::new(), Vec::new(), Vec::new());
+    for due in open {
+        match &due.what {
+            DueItem::Source { publication, cited } => {
+                let year = publication.year;
+                let year = year.map_or(String::new(), |it| format!(", {it}"));
                 let cited = counted(*cited, "entry", "entries");
-                Some(format!(
+                sources.push(format!(
                     "{}: {}, {}{year} (cited by {cited})",
                     publication.id, publication.by, publication.title
-                ))
-            } else {
-                None
+                ));
             }
-        })
-        .collect();
-    let proposals: Vec<String> = open
-        .iter()
-        .filter_map(|it| {
-            if let DueItem::Proposal { of, text } = &it.what {
-                Some(format!("{of}: {text}"))
-            } else {
-                None
-            }
-        })
-        .collect();
-    let set_aside: Vec<String> = open
-        .iter()
-        .filter_map(|it| {
-            if let DueItem::SetAside(it) = it.what {
-                Some(format!("{}: {}", it.rule, it.in_words()))
-            } else {
-                None
-            }
-        })
-        .collect();
+            DueItem::Proposal { of, text } => proposals.push(format!("{of}: {text}")),
+            DueItem::SetAside(it) => set_aside.push(format!("{}: {}", it.rule, it.in_words())),
+            DueItem::RuleSet | DueItem::Rule(_) | DueItem::Allowance(_) | DueItem::Local(_) => {}
+        }
+    }
     let heads = [
         ("mostly set aside, to be looked at", "rule", set_aside),
         (

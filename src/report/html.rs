@@ -316,13 +316,13 @@ fn plans(plans: &[Foreseen], brief: &Brief<'_>) -> Markup {
         section {
             h2 { "Other plans" }
             @if plans.is_empty() { p { (words::no_plan(brief.verdict.outcome)) } }
-            ul {
-                @for it in plans {
-                    li { b { (it.standing.verdict_words()) } " " (it.what) @if !it.with.is_empty() { ": " (it.with) } }
-                }
-            }
+            ul { @for it in plans { (foreseen(it)) } }
         }
     }
+}
+
+fn foreseen(it: &Foreseen) -> Markup {
+    html! { li { b { (it.standing.verdict_words()) } " " (it.what) @if !it.with.is_empty() { ": " (it.with) } } }
 }
 
 /// Other days as a strip and in words.
@@ -331,11 +331,7 @@ pub fn days(ahead: &[DaysAhead]) -> Markup {
         section.days {
             h2 { "Other days" }
             @if ahead.is_empty() { p { (words::NO_DAY) } } @else { (picture::days_strip(ahead)) }
-            ul {
-                @for it in ahead {
-                    li { b { (it.standing.verdict_words()) } " " (it.what) @if !it.with.is_empty() { ": " (it.with) } }
-                }
-            }
+            ul { @for it in ahead { (foreseen(&it.foreseen)) } }
         }
     }
 }

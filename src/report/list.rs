@@ -176,26 +176,14 @@ pub(super) fn nothing_against(screening: &Screening) -> String {
 
 /// What another plan or another day would come to, if that is better and was asked for.
 fn better(screening: &Screening) -> Option<String> {
-    let now = screening.verdict();
-    let best =
-        |standings: &mut dyn Iterator<Item = Standing>| standings.min().filter(|it| *it < now);
-    let plan = best(
-        &mut screening
-            .alternatives
-            .iter()
-            .flatten()
-            .map(|it| it.prospect.verdict()),
-    );
-    let day = best(
-        &mut screening
-            .dates
-            .iter()
-            .flatten()
-            .map(|it| it.prospect.verdict()),
-    );
+    let plans = screening.alternatives.iter().flatten();
+    let plan = plans.map(|it| it.prospect.verdict()).min();
+    let days = screening.dates.iter().flatten();
+    let day = days.map(|it| it.prospect.verdict()).min();
     let ways: Vec<String> = [("with another plan", plan), ("on another day", day)]
         .into_iter()
-        .filter_map(|(how, standing)| Some(format!("{} {how}", standing?.words())))
+        .filter_map(|(how, best)| Some((how, best.filter(|it| *it < screening.verdict())?)))
+        .map(|(how, best)| format!("{} {how}", best.words()))
         .collect();
     (!ways.is_empty()).then(|| ways.join(", "))
 }

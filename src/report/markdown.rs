@@ -10,7 +10,7 @@ use crate::report::text::anaesthetic;
 use crate::report::words::{
     against, against_then, change, could_lead_to, counted, end_of, first_and_later, for_names,
     grouped, local_counts, local_heading, local_told, may_go_ahead, meaning, next, of_rule, place,
-    plan, precautions_then, prospect, span, still_open, stranger, surgery, who, would_be,
+    plan, precautions_then, prospect, span, still_open, stranger, who, would_be,
 };
 use crate::report::{SAFETY, words};
 use crate::screening::result::{
@@ -109,6 +109,13 @@ impl Sheet {
         self.text.push_str(&format!("\n{text}\n"));
     }
 
+    /// A list under a heading of its own.
+    fn list(&mut self, title: &str, items: impl IntoIterator<Item = String>) {
+        self.heading(1, title);
+        self.gap();
+        items.into_iter().for_each(|it| self.item("-", &it));
+    }
+
     /// An empty line before a list or a table.
     fn gap(&mut self) {
         self.text.push('\n');
@@ -133,14 +140,8 @@ impl Sheet {
     /// A table. Of `sides`, each letter is a column: l to the left, r to the right. Escapes its cells.
     fn table<const N: usize>(&mut self, headings: &[String; N], sides: &str, rows: &[[String; N]]) {
         let line = |cells: &[String; N]| {
-            format!(
-                "| {} |\n",
-                cells
-                    .iter()
-                    .map(|it| inline(it))
-                    .collect::<Vec<_>>()
-                    .join(" | ")
-            )
+            let cells: Vec<String> = cells.iter().map(|it| inline(it)).collect();
+            format!("| {} |\n", cells.join(" | "))
         };
         let rule: Vec<&str> = sides
             .chars()
@@ -198,15 +199,12 @@ impl<'a> Sources<'a> {
                 }
             })
             .collect();
-        format!(
-            "{} {}",
-            if numbers.len() == 1 {
-                "source"
-            } else {
-                "sources"
-            },
-            numbers.join(", ")
-        )
+        let sources = if numbers.len() == 1 {
+            "source"
+        } else {
+            "sources"
+        };
+        format!("{sources} {}", numbers.join(", "))
     }
 }
 
@@ -344,10 +342,7 @@ fn head(sheet: &mut Sheet, screening: &Screening) {
     );
     notices(sheet, screening.notices.iter().map(String::as_str));
     sheet.paragraph(meaning(screening));
-    let surgery = surgery(screening).map_or_else(
-        || "day of surgery not known".to_owned(),
-        |day| format!("surgery {day}"),
-    );
+    let surgery = words::day_of_surgery(screening);
     let answers = screening.completed_on.map_or_else(
         || "answers not dated".to_owned(),
         |day| format!("answers of {}", words::day(day)),
@@ -395,16 +390,9 @@ fn findings(sheet: &mut Sheet, title: &str, found: &[&Finding], sources: &Source
                 inline(&it.reason)
             ),
         );
-        if !it.because.is_empty() {
-            sheet.part(
-                &mark,
-                "because",
-                &it.because
-                    .iter()
-                    .map(because)
-                    .collect::<Vec<_>>()
-                    .join("; "),
-            );
+        let because: Vec<String> = it.because.iter().map(because).collect();
+        if !because.is_empty() {
+            sheet.part(&mark, "because", &because.join("; "));
         }
         sheet.part(&mark, "**do**", &inline(&it.action));
         if let Some(cleared_by) = &it.cleared_by {
@@ -448,13 +436,8 @@ fn lifts(sheet: &mut Sheet, lifts: &[Lift]) {
     if lifts.is_empty() {
         return;
     }
-    sheet.heading(
-        1,
-        &format!(
-            "What would lift it ({})",
-            counted(lifts.len(), "way", "ways")
-        ),
-    );
+    let ways = counted(lifts.len(), "way", "ways");
+    sheet.heading(1, &format!("What would lift it ({ways})"));
     sheet.paragraph(words::LIFTS_LEAD);
     sheet.gap();
     for (at, lift) in lifts.iter().enumerate() {
@@ -549,21 +532,12 @@ fn notes(sheet: &mut Sheet, screening: &Screening) {
     if screening.notes.is_empty() {
         return;
     }
-    sheet.heading(
-        1,
-        &format!("For the clinician to read ({})", screening.notes.len()),
-    );
+    let n = screening.notes.len();
+    sheet.heading(1, &format!("For the clinician to read ({n})"));
     for note in &screening.notes {
-        let section = if note.section.is_empty() {
-            "whole questionnaire"
-        } else {
-            &note.section
-        };
-        sheet.paragraph(&format!(
-            "**{}** ({})",
-            inline(section),
-            inline(&place(&note.path, note.line))
-        ));
+        let section = inline(words::section(note));
+        let place = inline(&place(&note.path, note.line));
+        sheet.paragraph(&format!("**{section}** ({place})"));
         sheet.paragraph(quote(&note.text).trim_end());
     }
 }
@@ -572,20 +546,13 @@ fn unrecognised(sheet: &mut Sheet, screening: &Screening) {
     if screening.unrecognised.is_empty() {
         return;
     }
-    sheet.heading(
-        1,
-        &format!(
-            "To ask first: names not recognised ({})",
-            screening.unrecognised.len()
-        ),
+    let names = screening.unrecognised.iter();
+    let names = names.map(|it| format!("{} ({})", stranger(it), place(&it.path, it.line)));
+    let n = screening.unrecognised.len();
+    sheet.list(
+        &format!("To ask first: names not recognised ({n})"),
+        names.map(|it| inline(&it)),
     );
-    sheet.gap();
-    for it in &screening.unrecognised {
-        sheet.item(
-            "-",
-            &inline(&format!("{} ({})", stranger(it), place(&it.path, it.line))),
-        );
-    }
     sheet.paragraph(words::UNRECOGNISED);
     for_names(screening)
         .iter()
@@ -597,23 +564,13 @@ fn set_aside(sheet: &mut Sheet, screening: &Screening) {
     if screening.set_aside.is_empty() {
         return;
     }
-    sheet.heading(
-        1,
-        &format!("Set aside, does not apply ({})", screening.set_aside.len()),
-    );
-    sheet.gap();
-    for it in &screening.set_aside {
+    let items = screening.set_aside.iter().map(|it| {
         let why: Vec<String> = it.because.iter().map(because).collect();
-        sheet.item(
-            "-",
-            &format!(
-                "{} {}, since {}",
-                inline(&it.ask),
-                because(&it.answer),
-                why.join("; ")
-            ),
-        );
-    }
+        let (ask, answer) = (inline(&it.ask), because(&it.answer));
+        format!("{ask} {answer}, since {}", why.join("; "))
+    });
+    let n = screening.set_aside.len();
+    sheet.list(&format!("Set aside, does not apply ({n})"), items);
 }
 
 /// The chase list, with boxes to tick.
@@ -634,16 +591,9 @@ fn to_ask(sheet: &mut Sheet, asks: &[ToAsk]) {
             } else {
                 format!(" ({})", ask.options.join(" / "))
             };
-            let why = format!("{}; {}", ask.why.word(), could_lead_to(ask));
-            sheet.item(
-                "- [ ]",
-                &format!(
-                    "{} {}: {}",
-                    inline(&format!("{}{options}", ask.ask)),
-                    code(&ask.fact),
-                    inline(&why)
-                ),
-            );
+            let asked = inline(&format!("{}{options}", ask.ask));
+            let why = inline(&format!("{}; {}", ask.why.word(), could_lead_to(ask)));
+            sheet.item("- [ ]", &format!("{asked} {}: {why}", code(&ask.fact)));
         }
     }
     if !later.is_empty() {
@@ -661,27 +611,15 @@ fn undetermined(sheet: &mut Sheet, rules: &[Undetermined]) {
     if rules.is_empty() {
         return;
     }
-    sheet.heading(
-        1,
-        &format!(
-            "Not decided yet ({})",
-            counted(rules.len(), "rule", "rules")
-        ),
-    );
+    let n_rules = counted(rules.len(), "rule", "rules");
+    sheet.heading(1, &format!("Not decided yet ({n_rules})"));
     sheet.gap();
     for (standing, rules) in grouped(rules.into_iter(), Undetermined::standing) {
         for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
             let ids: Vec<String> = rules.iter().map(|it| code(&it.rule)).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };
-            sheet.item(
-                "-",
-                &format!(
-                    "{}: {} {wait} for {}",
-                    would_be(standing),
-                    ids.join(", "),
-                    codes(waits_for)
-                ),
-            );
+            let (would, ids, facts) = (would_be(standing), ids.join(", "), codes(waits_for));
+            sheet.item("-", &format!("{would}: {ids} {wait} for {facts}"));
         }
     }
 }
@@ -698,10 +636,7 @@ fn bibliography(sheet: &mut Sheet, sources: &Sources<'_>) {
 }
 
 fn made_with(sheet: &mut Sheet, screening: &Screening) {
-    sheet.heading(1, "Made with");
-    sheet.gap();
-    for it in words::made_with(screening) {
-        sheet.item("-", &inline(&it));
-    }
+    let made_with = words::made_with(screening).into_iter();
+    sheet.list("Made with", made_with.map(|it| inline(&it)));
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
 }

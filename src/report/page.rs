@@ -161,6 +161,13 @@ impl Page {
         }
     }
 
+    /// A list, each entry under a mark of its own.
+    pub fn bullets(&mut self, indent: Indent, texts: impl IntoIterator<Item = impl AsRef<str>>) {
+        for text in texts {
+            self.entry("-", Paint::Plain, indent, text.as_ref());
+        }
+    }
+
     /// A text in lines that fit beside so many columns of something else.
     pub fn wrapped(&self, beside: usize, text: &str) -> Vec<String> {
         let options = Options::new(self.columns().saturating_sub(beside).max(LEAST_BESIDE))
@@ -266,6 +273,12 @@ pub fn one_line(text: &str) -> Cow<'_, str> {
         .map(|word| word.chars().map(harmless).collect())
         .collect();
     Cow::Owned(words.join(" "))
+}
+
+/// A text in lines of at most this width, each behind an indent.
+pub fn filled(text: &str, width: usize, indent: &str) -> String {
+    let width = width.saturating_sub(indent.len());
+    textwrap::indent(&textwrap::fill(&one_line(text), width), indent)
 }
 
 /// The character itself, or a mark in place of one that [`steers`].

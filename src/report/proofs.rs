@@ -5,7 +5,8 @@ use serde_json::{Value, json};
 
 use crate::exact::Witness;
 use crate::report::json::escaped;
-use crate::report::page::{harmless, one_line};
+use crate::report::page::{filled, harmless, one_line};
+use crate::report::words::counted;
 use crate::rule_set::{Guarantee, RuleSet};
 use crate::screening::evaluate::{firing, standing};
 use crate::workbench::prove::Proof;
@@ -18,12 +19,7 @@ pub fn text(
     width: usize,
 ) -> String {
     let mut lines = Vec::new();
-    let fill = |text: &str, indent: &str| {
-        textwrap::indent(
-            &textwrap::fill(&one_line(text), width.saturating_sub(indent.len())),
-            indent,
-        )
-    };
+    let fill = |text: &str, indent: &str| filled(text, width, indent);
     for (guarantee, proof) in proofs {
         lines.push(format!(
             "{:<7} {}: {}",
@@ -70,11 +66,7 @@ pub fn text(
             parts.push(format!("{} {words}", count(word)));
         }
     }
-    let n = if proofs.len() == 1 {
-        "1 guarantee".to_owned()
-    } else {
-        format!("{} guarantees", proofs.len())
-    };
+    let n = counted(proofs.len(), "guarantee", "guarantees");
     lines.push(format!(
         "{n}, over every possible questionnaire: {}",
         parts.join(", ")

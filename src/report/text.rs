@@ -111,9 +111,7 @@ fn notices<'a>(page: &mut Page, notices: impl IntoIterator<Item = &'a str>) {
 pub fn local(page: &mut Page, local: &LocalStamp) {
     page.heading(&one_line(&local_heading(local)));
     page.paragraph(0, &local_counts(local));
-    for it in local_told(local) {
-        page.entry("-", Paint::Plain, BULLET, &it);
-    }
+    page.bullets(BULLET, local_told(local));
 }
 
 /// The verdict, what it could still become, and how much of each follows.
@@ -187,13 +185,8 @@ fn head(page: &mut Page, screening: &Screening) {
     if !counts.is_empty() {
         page.paragraph(0, &format!("Below: {}.", counts.join(", ")));
     }
-    page.paragraph(
-        0,
-        &format!(
-            "Looked at: {}. Nothing else was.",
-            screening.rule_set.concerns.join("; ")
-        ),
-    );
+    let concerns = screening.rule_set.concerns.join("; ");
+    page.paragraph(0, &format!("Looked at: {concerns}. Nothing else was."));
 }
 
 /// Findings that defer or refer, worst first.
@@ -256,27 +249,18 @@ fn undetermined(page: &mut Page, rules: &[Undetermined]) {
     if rules.is_empty() {
         return;
     }
-    page.heading(&format!(
-        "Not decided yet ({})",
-        counted(rules.len(), "rule", "rules")
-    ));
+    let n_rules = counted(rules.len(), "rule", "rules");
+    page.heading(&format!("Not decided yet ({n_rules})"));
     for (standing, rules) in grouped(rules.into_iter(), Undetermined::standing) {
-        page.entry(
-            &would_be(standing),
-            Paint::Outcome(standing.outcome),
-            BLOCK,
-            "",
-        );
-        for (waits_for, rules) in grouped(rules.into_iter(), |it| it.waits_for.as_slice()) {
+        let paint = Paint::Outcome(standing.outcome);
+        page.entry(&would_be(standing), paint, BLOCK, "");
+        let groups = grouped(rules.into_iter(), |it| it.waits_for.as_slice());
+        let groups = groups.into_iter().map(|(waits_for, rules)| {
             let ids: Vec<&str> = rules.iter().map(|it| it.rule.as_str()).collect();
             let wait = if ids.len() == 1 { "waits" } else { "wait" };
-            page.entry(
-                "-",
-                Paint::Plain,
-                BULLET,
-                &format!("{} {wait} for {}", ids.join(", "), waits_for.join(", ")),
-            );
-        }
+            format!("{} {wait} for {}", ids.join(", "), waits_for.join(", "))
+        });
+        page.bullets(BULLET, groups);
     }
 }
 
@@ -297,25 +281,16 @@ fn to_ask(page: &mut Page, asks: &[ToAsk]) {
                 page.paragraph(8, &format!("({})", ask.options.join(" | ")));
             }
             let rules = counted(ask.rules.len(), "rule waits", "rules wait");
-            page.paragraph(
-                8,
-                &format!(
-                    "{}: {}; {}; {rules}",
-                    ask.fact,
-                    ask.why.word(),
-                    could_lead_to(ask)
-                ),
-            );
+            let (why, could) = (ask.why.word(), could_lead_to(ask));
+            page.paragraph(8, &format!("{}: {why}; {could}; {rules}", ask.fact));
         }
     }
     if !later.is_empty() {
         let facts: Vec<&str> = later.iter().map(|it| it.fact.as_str()).collect();
+        let n = later.len();
         page.paragraph(
             0,
-            &format!(
-                "... and {} more, only if those answers call for it:",
-                later.len()
-            ),
+            &format!("... and {n} more, only if those answers call for it:"),
         );
         page.paragraph(4, &facts.join(", "));
     }
@@ -326,18 +301,11 @@ fn unrecognised(page: &mut Page, screening: &Screening) {
     if screening.unrecognised.is_empty() {
         return;
     }
-    page.heading(&format!(
-        "To ask first: names not recognised ({})",
-        screening.unrecognised.len()
-    ));
-    for it in &screening.unrecognised {
-        page.entry(
-            "-",
-            Paint::Plain,
-            BULLET,
-            &format!("{} ({})", stranger(it), place(&it.path, it.line)),
-        );
-    }
+    let n = screening.unrecognised.len();
+    page.heading(&format!("To ask first: names not recognised ({n})"));
+    let names = screening.unrecognised.iter();
+    let names = names.map(|it| format!("{} ({})", stranger(it), place(&it.path, it.line)));
+    page.bullets(BULLET, names);
     page.paragraph(0, words::UNRECOGNISED);
     for_names(screening)
         .iter()
@@ -349,21 +317,15 @@ fn notes(page: &mut Page, screening: &Screening) {
     if screening.notes.is_empty() {
         return;
     }
-    page.heading(&format!(
-        "For the clinician to read ({})",
-        screening.notes.len()
-    ));
+    let n = screening.notes.len();
+    page.heading(&format!("For the clinician to read ({n})"));
     for note in &screening.notes {
-        let section = if note.section.is_empty() {
-            "whole questionnaire"
-        } else {
-            &note.section
-        };
+        let place = place(&note.path, note.line);
         page.entry(
-            section,
+            words::section(note),
             Paint::Strong,
             BLOCK,
-            &format!("({})", place(&note.path, note.line)),
+            &format!("({place})"),
         );
         page.quote(4, &note.text);
     }
@@ -374,13 +336,9 @@ fn set_aside(page: &mut Page, screening: &Screening) {
     if screening.set_aside.is_empty() {
         return;
     }
-    page.heading(&format!(
-        "Set aside, does not apply ({})",
-        screening.set_aside.len()
-    ));
-    for it in &screening.set_aside {
-        page.entry("-", Paint::Plain, BULLET, &words::set_aside(it));
-    }
+    let n = screening.set_aside.len();
+    page.heading(&format!("Set aside, does not apply ({n})"));
+    page.bullets(BULLET, screening.set_aside.iter().map(words::set_aside));
 }
 
 /// Rule set, files and program: what an audit needs to know.

@@ -10,8 +10,8 @@ use crate::report::Standing;
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::{Kind, LocalKind, Loosens, RuleSet, Status};
 use crate::screening::result::{
-    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, Prospect, Screening,
-    SetAside, SourceStamp, ToAsk, Turn, Unrecognised, WhyAsked,
+    Because, Change, Cited, DateSpan, Finding, Firing, LocalShown, LocalStamp, NoteShown, Prospect,
+    Screening, SetAside, SourceStamp, ToAsk, Turn, Unrecognised, WhyAsked,
 };
 
 mod next;
@@ -313,6 +313,22 @@ pub fn surgery(screening: &Screening) -> Option<String> {
         .map_or((written, None), |(date, time)| (date, Some(time)));
     let said = date.parse().map_or_else(|_| date.to_owned(), day);
     Some(time.map_or(said.clone(), |time| format!("{said}, {time}")))
+}
+
+/// The same where a report begins: "surgery 3 Dec 2026".
+pub fn day_of_surgery(screening: &Screening) -> String {
+    surgery(screening).map_or_else(
+        || "day of surgery not known".to_owned(),
+        |day| format!("surgery {day}"),
+    )
+}
+
+/// Where a note belongs.
+pub fn section(note: &NoteShown) -> &str {
+    match note.section.as_str() {
+        "" => "whole questionnaire",
+        section => section,
+    }
 }
 
 /// "bleeding.inr = 4.6 (SM-107.yaml:21)".

@@ -2,10 +2,8 @@
 
 use crate::formulas::anaesthetic::reduced_mg;
 use crate::quantity::{tidy, tidy_beside, tidy_down};
+use crate::report::text::anaesthetic::{DECIMALS, dose_beside};
 use crate::screening::result::{AgentDose, Anaesthetic, Applies};
-
-/// Decimals of a share.
-const DECIMALS: usize = 3;
 
 /// A plan against its strictest limit.
 #[derive(Debug, Clone, PartialEq)]
@@ -106,13 +104,9 @@ fn agent(it: &AgentDose, left: f64) -> AgentBrief {
     let most = it.limit_mg.and_then(|limit| reduced_mg(limit, left));
     AgentBrief {
         plan: format!("{} {}", it.agent, plan.join(", ")),
-        dose: it.dose_mg.map(|dose| {
-            let dose = match most {
-                Some(most) => tidy_beside(dose, 1, most),
-                None => tidy(dose, Some(1)),
-            };
-            format!("{dose} mg")
-        }),
+        dose: it
+            .dose_mg
+            .map(|dose| format!("{} mg", dose_beside(dose, most))),
         most: most.map(|it| format!("{} mg", tidy_down(it, 1))),
     }
 }

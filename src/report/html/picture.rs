@@ -49,11 +49,11 @@ pub fn days_strip(ahead: &[DaysAhead]) -> Markup {
     html! {
         svg.strip viewBox=(format!("-1 -1 {} 130", width + 2)) width=(width + 2) height="130" aria-hidden="true" {
             @for (start, it) in starts.zip(ahead) {
-                @let (filled, wide) = (filled(it.standing.outcome), it.n_days * DAY);
+                @let (filled, wide) = (filled(it.foreseen.standing.outcome), it.n_days * DAY);
                 rect x=(start) y="0" width=(wide) height=(BAND) fill="none" stroke="currentColor" {}
                 rect x=(start) y=(BAND - filled) width=(wide) height=(filled) fill="currentColor" {}
                 text transform=(format!("translate({} 26) rotate(90)", start + wide / 2 - 4)) font-size="12" fill="currentColor" {
-                    (it.standing.verdict_words())
+                    (it.foreseen.standing.verdict_words())
                 }
             }
         }

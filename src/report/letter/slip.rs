@@ -1,12 +1,12 @@
 //! Questions with room for their answers.
 
-use crate::questionnaire::facts::Why;
 use crate::report::chase::AskedGroup;
 use crate::report::letter::{LetterBlock, SlipQuestion, line};
+use crate::report::words::why_missing;
 use crate::rule_set::catalogue::Who;
 use crate::rule_set::letter::SlipWords;
 use crate::rule_set::{Answer, RuleSet};
-use crate::screening::result::{ToAsk, Unrecognised, WhyAsked};
+use crate::screening::result::{ToAsk, Unrecognised};
 
 /// What one person is asked: names that nobody recognised first, then what is needed in any case, then the rest.
 pub(crate) fn questions(
@@ -58,11 +58,10 @@ fn question(rule_set: &RuleSet, ask: &ToAsk, words: &SlipWords) -> SlipQuestion 
     let question = slot.and_then(|it| catalogue.question_of(it));
     let of_day = question.filter(|it| it.date_slot == slot).is_some();
     let mut notes = Vec::new();
-    if ask.why != WhyAsked::Missing(Why::NotAsked) && ask.from == Who::Patient {
-        notes.push(line(&words.again));
-    } else if ask.why != WhyAsked::Missing(Why::NotAsked) {
-        notes.push(line(&format!("{} ({})", words.again, ask.why.word())));
-    }
+    notes.extend(why_missing(ask).map(|why| match ask.from {
+        Who::Patient => line(&words.again),
+        _ => line(&format!("{} ({why})", words.again)),
+    }));
     let (said, options) = ask.said();
     let mut boxes = Vec::new();
     let mut room = None;

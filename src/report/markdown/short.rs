@@ -1,7 +1,7 @@
 //! What a nurse or a clinician acts on, of one patient.
 
-use crate::outcome::{Outcome, Standing};
-use crate::report::brief::{Advice, Brief, Reason};
+use crate::outcome::Outcome;
+use crate::report::brief::{Advice, Brief, Foreseen, Reason};
 use crate::report::markdown::escape::{inline, quote};
 use crate::report::markdown::{Sheet, notices};
 use crate::report::{SAFETY, words};
@@ -10,9 +10,12 @@ use crate::report::{SAFETY, words};
 pub(super) fn patient(sheet: &mut Sheet, brief: &Brief<'_>) {
     head(sheet, brief);
     reasons(sheet, "Against it", &brief.against);
-    list(sheet, words::LIFTS_BRIEFLY, &brief.lifts);
-    list(sheet, "To ask first: names not recognised", &brief.names);
+    let inlined = |items: &[String]| -> Vec<String> { items.iter().map(|it| inline(it)).collect() };
+    if !brief.lifts.is_empty() {
+        sheet.list(words::LIFTS_BRIEFLY, inlined(&brief.lifts));
+    }
     if !brief.names.is_empty() {
+        sheet.list("To ask first: names not recognised", inlined(&brief.names));
         sheet.paragraph(words::UNRECOGNISED);
         if let Some(it) = &brief.for_names {
             sheet.paragraph(it);
@@ -33,9 +36,7 @@ pub(super) fn patient(sheet: &mut Sheet, brief: &Brief<'_>) {
             sheet.paragraph(words::no_plan(brief.verdict.outcome));
         }
         sheet.gap();
-        for it in plans {
-            foreseen(sheet, it.standing, &it.what, &it.with);
-        }
+        plans.iter().for_each(|it| foreseen(sheet, it));
     }
     if let Some(ahead) = &brief.ahead {
         sheet.heading(1, "Other days");
@@ -43,20 +44,14 @@ pub(super) fn patient(sheet: &mut Sheet, brief: &Brief<'_>) {
             sheet.paragraph(words::NO_DAY);
         }
         sheet.gap();
-        for it in ahead {
-            foreseen(sheet, it.standing, &it.what, &it.with);
-        }
+        ahead.iter().for_each(|it| foreseen(sheet, &it.foreseen));
     }
     if brief.cut_short {
         sheet.gap();
         sheet.paragraph(words::CUT_SHORT);
     }
     if let Some((counts, changes)) = brief.local.split_first() {
-        sheet.heading(1, &inline(counts));
-        sheet.gap();
-        for it in changes {
-            sheet.item("-", &inline(it));
-        }
+        sheet.list(&inline(counts), inlined(changes));
     }
     sheet.paragraph(&inline(&format!("{}.", brief.made_with)));
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
@@ -127,17 +122,6 @@ fn reasons(sheet: &mut Sheet, title: &str, reasons: &[Reason<'_>]) {
     }
 }
 
-fn list(sheet: &mut Sheet, title: &str, items: &[String]) {
-    if items.is_empty() {
-        return;
-    }
-    sheet.heading(1, title);
-    sheet.gap();
-    for it in items {
-        sheet.item("-", &inline(it));
-    }
-}
-
 fn notes(sheet: &mut Sheet, brief: &Brief<'_>) {
     if brief.notes.is_empty() {
         return;
@@ -173,14 +157,12 @@ fn to_ask(sheet: &mut Sheet, brief: &Brief<'_>) {
     }
 }
 
-fn foreseen(sheet: &mut Sheet, standing: Standing, what: &str, with: &str) {
-    let with = if with.is_empty() {
+fn foreseen(sheet: &mut Sheet, it: &Foreseen) {
+    let with = if it.with.is_empty() {
         String::new()
     } else {
-        format!(": {}", inline(with))
+        format!(": {}", inline(&it.with))
     };
-    sheet.item(
-        "-",
-        &format!("**{}** {}{with}", standing.verdict_words(), inline(what)),
-    );
+    let (verdict, what) = (it.standing.verdict_words(), inline(&it.what));
+    sheet.item("-", &format!("**{verdict}** {what}{with}"));
 }

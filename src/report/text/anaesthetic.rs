@@ -10,7 +10,7 @@ use textwrap::core::display_width;
 const FULL: f64 = 1.0;
 
 /// Decimals of a share: enough that what is shown adds up as a reader would add it.
-const DECIMALS: usize = 3;
+pub(crate) const DECIMALS: usize = 3;
 
 /// What the arithmetic rests on.
 const BASIS: Indent = Indent::at(4, 14).hanging(2);
@@ -167,16 +167,21 @@ fn load(load: Option<f64>) -> String {
     }
 }
 
+/// A dose in mg, never rounded across its limit.
+pub(crate) fn dose_beside(dose: f64, limit: Option<f64>) -> String {
+    match limit {
+        Some(limit) => tidy_beside(dose, 1, limit),
+        None => tidy(dose, Some(1)),
+    }
+}
+
 /// One agent against so much of its limit. A dose is never rounded across its limit, and a limit is never rounded up.
 fn row(it: &AgentDose, left: f64) -> [String; 6] {
     let with = |value: Option<String>, unit: &str| {
         value.map_or(MISSING.to_owned(), |it| format!("{it} {unit}"))
     };
     let limit_mg = it.limit_mg.and_then(|limit| reduced_mg(limit, left));
-    let dose = it.dose_mg.map(|dose| match limit_mg {
-        Some(limit) => tidy_beside(dose, 1, limit),
-        None => tidy(dose, Some(1)),
-    });
+    let dose = it.dose_mg.map(|dose| dose_beside(dose, limit_mg));
     [
         one_line(&it.agent).into_owned(),
         with(it.percent.map(|it| tidy(it, None)), "%"),

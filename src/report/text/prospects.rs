@@ -14,10 +14,8 @@ pub fn lifts(page: &mut Page, lifts: &[Lift]) {
     if lifts.is_empty() {
         return;
     }
-    page.heading(&format!(
-        "What would lift it ({})",
-        words::counted(lifts.len(), "way", "ways")
-    ));
+    let ways = words::counted(lifts.len(), "way", "ways");
+    page.heading(&format!("What would lift it ({ways})"));
     page.paragraph(0, words::LIFTS_LEAD);
     for (at, lift) in lifts.iter().enumerate() {
         for (nth, change) in lift.changes.iter().enumerate() {

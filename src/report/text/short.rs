@@ -1,6 +1,5 @@
 //! One patient on one screen: what a nurse or a clinician acts on.
 
-use crate::outcome::Standing;
 use crate::report::SAFETY;
 use crate::report::brief::{Advice, AskedOf, Brief, DaysAhead, Foreseen, Reason};
 use crate::report::page::{Indent, Page, Paint, Style};
@@ -152,13 +151,9 @@ fn names(page: &mut Page, brief: &Brief<'_>) {
     if brief.names.is_empty() {
         return;
     }
-    page.heading(&format!(
-        "To ask first: names not recognised ({})",
-        brief.names.len()
-    ));
-    for it in &brief.names {
-        page.entry("-", Paint::Plain, ITEM, it);
-    }
+    let n = brief.names.len();
+    page.heading(&format!("To ask first: names not recognised ({n})"));
+    page.bullets(ITEM, &brief.names);
     page.paragraph(0, words::UNRECOGNISED);
     if let Some(it) = &brief.for_names {
         page.paragraph(0, it);
@@ -202,10 +197,8 @@ fn to_ask(page: &mut Page, brief: &Brief<'_>) {
 
 fn care(page: &mut Page, brief: &Brief<'_>) {
     if !brief.precautions.is_empty() {
-        page.heading(&format!(
-            "Precautions, if it goes ahead ({})",
-            brief.precautions.len()
-        ));
+        let n = brief.precautions.len();
+        page.heading(&format!("Precautions, if it goes ahead ({n})"));
         brief.precautions.iter().for_each(|it| precaution(page, it));
     }
 }
@@ -216,14 +209,7 @@ fn plans(page: &mut Page, brief: &Brief<'_>) {
     if plans.is_empty() {
         page.paragraph(0, words::no_plan(brief.verdict.outcome));
     }
-    for Foreseen {
-        standing,
-        what,
-        with,
-    } in plans
-    {
-        foreseen(page, *standing, what, with);
-    }
+    plans.iter().for_each(|it| foreseen(page, it));
 }
 
 fn ahead(page: &mut Page, ahead: Option<&[DaysAhead]>) {
@@ -232,18 +218,16 @@ fn ahead(page: &mut Page, ahead: Option<&[DaysAhead]>) {
     if ahead.is_empty() {
         page.paragraph(0, words::NO_DAY);
     }
-    for it in ahead {
-        foreseen(page, it.standing, &it.what, &it.with);
-    }
+    ahead.iter().for_each(|it| foreseen(page, &it.foreseen));
 }
 
-fn foreseen(page: &mut Page, standing: Standing, what: &str, with: &str) {
-    let colon = if with.is_empty() { "" } else { ": " };
+fn foreseen(page: &mut Page, it: &Foreseen) {
+    let colon = if it.with.is_empty() { "" } else { ": " };
     page.entry(
-        &standing.verdict_words(),
-        Paint::Outcome(standing.outcome),
+        &it.standing.verdict_words(),
+        Paint::Outcome(it.standing.outcome),
         BLOCK,
-        &format!("{what}{colon}{with}"),
+        &format!("{}{colon}{}", it.what, it.with),
     );
 }
 
@@ -252,7 +236,5 @@ fn local(page: &mut Page, told: &[String]) {
         return;
     };
     page.heading(counts);
-    for it in changes {
-        page.entry("-", Paint::Plain, ITEM, it);
-    }
+    page.bullets(ITEM, changes);
 }
