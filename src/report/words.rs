@@ -5,6 +5,7 @@ use std::fmt;
 use chrono::NaiveDate;
 
 use crate::outcome::{Outcome, State};
+use crate::quantity::{tidy, tidy_beside};
 use crate::questionnaire::facts::Why;
 use crate::report::Standing;
 use crate::rule_set::catalogue::Who;
@@ -23,6 +24,9 @@ const DIGEST_DIGITS: usize = 12;
 
 /// Most answers that a line names before it only counts them.
 const MOST_NAMED: usize = 4;
+
+/// Decimals of a share of a limit: enough that what is shown adds up as a reader would add it.
+pub const DECIMALS: usize = 3;
 
 /// Above the ways to lift a verdict.
 pub const LIFTS_LEAD: &str = "Each way by itself gives a better verdict, all else as it is. It says what would have to be so, never what to write down.";
@@ -413,6 +417,14 @@ pub fn who(from: Who) -> &'static str {
         Who::Nurse => "For the nurse to measure or settle",
         Who::Clinician => "For the operating clinician to examine or decide",
         Who::Record => "Look up in the record",
+    }
+}
+
+/// A dose in mg, never rounded across its limit.
+pub fn dose_beside(dose: f64, limit: Option<f64>) -> String {
+    match limit {
+        Some(limit) => tidy_beside(dose, 1, limit),
+        None => tidy(dose, Some(1)),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use crate::formulas::anaesthetic::reduced_mg;
 use crate::quantity::{tidy, tidy_beside, tidy_down};
-use crate::report::text::anaesthetic::{DECIMALS, dose_beside};
+use crate::report::words::{DECIMALS, dose_beside};
 use crate::screening::result::{AgentDose, Anaesthetic, Applies};
 
 /// A plan against its strictest limit.

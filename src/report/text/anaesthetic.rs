@@ -3,14 +3,12 @@
 use crate::formulas::anaesthetic::reduced_mg;
 use crate::quantity::{tidy, tidy_beside, tidy_down};
 use crate::report::page::{Indent, Page, Paint, one_line};
+use crate::report::words::{DECIMALS, dose_beside};
 use crate::screening::result::{AgentDose, Anaesthetic, Applies, ReducedLimit};
 use textwrap::core::display_width;
 
 /// The load at which the planned anaesthetic reaches its limit.
 const FULL: f64 = 1.0;
-
-/// Decimals of a share: enough that what is shown adds up as a reader would add it.
-pub(crate) const DECIMALS: usize = 3;
 
 /// What the arithmetic rests on.
 const BASIS: Indent = Indent::at(4, 14).hanging(2);
@@ -164,14 +162,6 @@ fn load(load: Option<f64>) -> String {
                 tidy_beside(load, DECIMALS, FULL)
             )
         }
-    }
-}
-
-/// A dose in mg, never rounded across its limit.
-pub(crate) fn dose_beside(dose: f64, limit: Option<f64>) -> String {
-    match limit {
-        Some(limit) => tidy_beside(dose, 1, limit),
-        None => tidy(dose, Some(1)),
     }
 }
 
