@@ -574,6 +574,11 @@ fn moves(
             matches!(what, NumberOf::Answer(id) if id == catalogue.id(slot)),
         )),
         Some(derived) => {
+            let of_steroid = match what {
+                NumberOf::SteroidDaily => Some(Amount::Daily),
+                NumberOf::SteroidDays => Some(Amount::Days),
+                _ => None,
+            };
             let mut total = Some(0_i8);
             for (role, input) in derived.given() {
                 let Input::Fact(of) = input else { continue };
@@ -585,14 +590,7 @@ fn moves(
                         NumberOf::Strength(plan, _) | NumberOf::Volume(plan, _),
                         RoleKind::Plan { .. },
                     ) => Some(i8::from(plan == id)),
-                    (NumberOf::SteroidDaily, RoleKind::Medicines { amount, .. })
-                        if amount == Amount::Daily =>
-                    {
-                        Some(1)
-                    }
-                    (NumberOf::SteroidDays, RoleKind::Medicines { amount, .. })
-                        if amount == Amount::Days =>
-                    {
+                    (_, RoleKind::Medicines { amount, .. }) if Some(amount) == of_steroid => {
                         Some(1)
                     }
                     _ => moves(rule_set, of, what, seen),
