@@ -290,7 +290,7 @@ fn nothing_is_written_without_being_told() {
 #[case::option("bleeding/draft", &["--fact", "circulation.pulses_left", "--value", "flt"], "did you mean `felt`?")]
 #[case::no_medicine("bleeding/draft", &["--fact", "medicines.current"], "--value which medicine or class")]
 #[case::medicine("bleeding/draft", &["--fact", "medicines.current", "--value", "warfrin"], "did you mean `warfarin`?")]
-#[case::no_substance("bleeding/draft", &["--fact", "allergies.known", "--value", "zzzzzz"], "a name must stand in its register first")]
+#[case::no_substance("bleeding/draft", &["--fact", "allergies.known", "--value", "zzzzzz"], "what it compares with must stand in the rule set first")]
 #[case::number("bleeding/draft", &["--fact", "general.systolic", "--value", "much"], "neither a number with its unit nor a limit")]
 #[case::unit("bleeding/draft", &["--fact", "general.systolic", "--value", "170 kg"], "rules/wrong-unit")]
 #[case::urgency("bleeding/draft", &["--urgency", "urgent"], "only a referral has an urgency")]

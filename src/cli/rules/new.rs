@@ -82,9 +82,6 @@ pub(crate) fn run(arguments: &Arguments) -> Done {
 /// What is wanted, checked against the rule set.
 fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedRule<'a>, String> {
     let id = arguments.id.as_str();
-    let helped = |text: String, help: Option<String>| {
-        help.map_or(text.clone(), |it| format!("{text}; {it}"))
-    };
     if rule_set.status == RuleSetStatus::Approved {
         return Err(
             "the rule set is approved, and a draft belongs to its next edition: write `status: draft` into ruleset.yaml first".into()
@@ -99,7 +96,7 @@ fn wanted<'a>(arguments: &'a Arguments, rule_set: &'a RuleSet) -> Result<WantedR
             "there is no concern `{concern}`; a new one begins with its line in ruleset.yaml and a file concerns/{concern}.yaml that says \
              `concern: {concern}` and `rules: []`"
         );
-        return Err(helped(begun, help));
+        return Err(help.map_or(begun.clone(), |it| format!("{begun}; {it}")));
     }
     if !is_name(name) {
         return Err(format!(

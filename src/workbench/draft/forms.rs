@@ -39,7 +39,8 @@ pub(crate) fn forms(
     };
     let wrong = |value: &str, known: Vec<&str>| {
         let help = did_you_mean(value, known);
-        let help = help.unwrap_or_else(|| "a name must stand in its register first".into());
+        let help =
+            help.unwrap_or_else(|| "what it compares with must stand in the rule set first".into());
         Err(format!("`{value}` does not fit `{fact}`; {help}"))
     };
     // A length of time is how old a result is, whatever it says.
