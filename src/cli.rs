@@ -73,7 +73,7 @@ impl ExitStatus {
 /// What a command came to.
 pub(crate) type Done = Result<ExitStatus, NotDone>;
 
-/// Why a command was not done. It is told where the program ends, and nowhere before.
+/// Why a command was not done. Whatever finds it out hands it up; it is told where the program ends.
 #[derive(Debug)]
 pub(crate) struct NotDone {
     /// What is wrong with files; told first.
@@ -121,6 +121,7 @@ impl NotDone {
         Self { status, ..self }
     }
 
+    /// Tells it, and returns what the program ends with.
     fn told(self) -> ExitStatus {
         draw::diagnostics(&self.found);
         if let Some(note) = &self.note {
@@ -286,7 +287,7 @@ impl MappingFile {
     }
 }
 
-/// What the clinic and another program have beside questionnaires.
+/// What is laid around a screener: the clinic's answers under those of patients, another program's mapping over what it reads.
 #[derive(Debug, Args)]
 pub(crate) struct ScreenerFiles {
     #[command(flatten)]

@@ -73,7 +73,7 @@ pub(super) struct ToldFile {
     pub(super) digest: String,
 }
 
-/// A rule that fires. It is told on as what it says alone.
+/// A rule that fires. As JSON it is what the rule says: which rule that is stands around it, what decided it beside it.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize, Serialize)]
 pub struct ToldFinding {
     #[serde(skip_serializing)]
