@@ -320,6 +320,16 @@ impl Node {
         }
     }
 
+    /// What is written for yes or no: exactly `yes`, `no`, `true` or `false`. `None` for anything else.
+    pub(crate) fn yes_or_no(&self) -> Option<bool> {
+        match &self.kind {
+            NodeKind::Bool(it) => Some(*it),
+            NodeKind::Text(it) if it == "yes" => Some(true),
+            NodeKind::Text(it) if it == "no" => Some(false),
+            _ => None,
+        }
+    }
+
     /// The text of a scalar as it should be read by people: a text as it is, a number, boolean as
     /// written. `None` for lists, mappings and nothing.
     pub fn written<'a>(&'a self, source: &'a Source) -> Option<&'a str> {

@@ -382,20 +382,13 @@ impl Frame<'_> {
 
     /// Whether a nurse may book without a clinician: only where that is said in so many words.
     fn nurse_may_book(&mut self, node: &Node) -> bool {
-        match &node.kind {
-            NodeKind::Bool(it) => *it,
-            NodeKind::Text(it) if it == "yes" => true,
-            NodeKind::Text(it) if it == "no" => false,
-            NodeKind::Null => false,
-            _ => {
-                let title = "`nurse_may_book` is yes or no";
-                let help =
-                    "write exactly `yes` or `no`; left out, a clinician decides on everybody";
-                self.wrong(Code::WrongType, node, title, "neither yes nor no")
-                    .help(help);
-                false
-            }
+        if node.yes_or_no().is_none() && node.kind != NodeKind::Null {
+            let title = "`nurse_may_book` is yes or no";
+            let help = "write exactly `yes` or `no`; left out, a clinician decides on everybody";
+            self.wrong(Code::WrongType, node, title, "neither yes nor no")
+                .help(help);
         }
+        node.yes_or_no() == Some(true)
     }
 
     /// The weekdays on which the clinic operates, in English words.

@@ -361,18 +361,13 @@ impl<'a> AnswerReader<'a> {
     }
 
     fn yes_no(&mut self, node: &Node) -> Option<Fact> {
-        let yes = match &node.kind {
-            NodeKind::Bool(it) => *it,
-            NodeKind::Text(it) if it == "yes" => true,
-            NodeKind::Text(it) if it == "no" => false,
-            _ => {
-                let title = format!("`{}` is answered by yes or no", self.question.id);
-                let help = "exactly `yes`, `no`, `true` or `false` (`y`, `n`, `on`, `off` mean different things to different programs), or `unknown`";
-                return self
-                    .wrong(Code::AnswerType, node, title, "neither yes nor no")
-                    .help(help)
-                    .none();
-            }
+        let Some(yes) = node.yes_or_no() else {
+            let title = format!("`{}` is answered by yes or no", self.question.id);
+            let help = "exactly `yes`, `no`, `true` or `false` (`y`, `n`, `on`, `off` mean different things to different programs), or `unknown`";
+            return self
+                .wrong(Code::AnswerType, node, title, "neither yes nor no")
+                .help(help)
+                .none();
         };
         Some(self.known(
             Value::Choice(u16::from(yes)),

@@ -116,7 +116,7 @@ pub(crate) fn read(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 }
 
 fn is_yes(node: Option<&Node>) -> bool {
-    node.is_some_and(|it| it.kind == NodeKind::Bool(true) || it.text() == Some("yes"))
+    node.and_then(Node::yes_or_no) == Some(true)
 }
 
 /// The facts of the catalogue, and their slots by their ids.

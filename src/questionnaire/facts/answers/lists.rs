@@ -287,7 +287,6 @@ impl<'a> AnswerReader<'a> {
             }
             None if is_misspelt(item, known, key) => {}
             _ => {
-                let title = title.to_owned();
                 let label = format!("`{key}` is missing");
                 self.wrong(Code::MissingKey, item, title, label)
                     .help(format!("add `{key}: ...`"));

@@ -376,9 +376,8 @@ impl<'a> Translator<'a> {
                     "add it to the `codes` of the item in the mapping file".to_owned()
                 });
                 let title = format!("the mapping file does not say what `{written}` means here");
-                let span = place.span.clone();
                 return self
-                    .wrong(Code::AnswerOption, &span, title, "not an option")
+                    .wrong(Code::AnswerOption, place, title, "not an option")
                     .help(help)
                     .none();
             }
@@ -390,9 +389,9 @@ impl<'a> Translator<'a> {
                     let title = format!("`{}` needs a unit", column.from);
                     let help =
                         "say in the mapping file in which unit the sender writes it: `unit: ...`";
-                    let span = value.value.span.clone();
+                    let label = "a number without a unit";
                     return self
-                        .wrong(Code::NeedsUnit, &span, title, "a number without a unit")
+                        .wrong(Code::NeedsUnit, &value.value, title, label)
                         .help(help)
                         .none();
                 };

@@ -64,12 +64,7 @@ pub(crate) fn agents(parsed: &Parsed, names: &mut Names) -> Vec<Diagnostic> {
 }
 
 fn limit_row(names: &Names, reading: &mut Reading<'_>, row: &Node) -> Option<AgentLimit> {
-    let adrenaline = match row.get("adrenaline").map(|it| &it.kind) {
-        Some(NodeKind::Bool(it)) => *it,
-        Some(NodeKind::Text(it)) if it == "yes" => true,
-        Some(NodeKind::Text(it)) if it == "no" => false,
-        _ => return None,
-    };
+    let adrenaline = row.get("adrenaline")?.yes_or_no()?;
     let age = |reading: &mut Reading<'_>, key: &str| match row.get(key) {
         None => Some(None),
         Some(it) => match it.kind {
