@@ -33,12 +33,12 @@ pub struct Judgement {
     /// Where nothing, known or missing, speaks against it.
     pub goes: Lit,
     /// What counts of what was given.
-    pub(super) counted: Counted,
+    pub(super) counted: CountingAnswers,
 }
 
 /// What counts of what was given.
 #[derive(Debug, Clone)]
-pub(super) struct Counted {
+pub(super) struct CountingAnswers {
     /// Of each fact, by slot; what was given, until it is settled.
     pub domains: Vec<Option<Rc<Domain>>>,
     /// Where each question applies, and where it certainly does not.
@@ -84,7 +84,7 @@ pub(crate) struct Reader<'a> {
     /// Which view it has.
     pub view: usize,
     /// What counts of what was given.
-    pub(super) counted: Counted,
+    pub(super) counted: CountingAnswers,
 }
 
 impl<'a> Reader<'a> {
@@ -97,7 +97,7 @@ impl<'a> Reader<'a> {
     ) -> Self {
         let facts = rule_set.catalogue.facts.indices();
         let given = facts.map(|it| encoding.domain(view, it).cloned().map(Rc::new));
-        let counted = Counted {
+        let counted = CountingAnswers {
             domains: given.collect(),
             applies: Table::default(),
             ruled_out: solver.constant(Some(false)),
