@@ -1,7 +1,7 @@
 //! The command line: arguments, one file a command, exit status. Only this and `report` print.
 
 use std::ffi::OsString;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::{Local, NaiveDate};
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
@@ -234,6 +234,19 @@ pub(crate) struct RuleSource {
         hide_env_values = true
     )]
     pub local: Option<PathBuf>,
+}
+
+/// The word that stands for the rule set within the program.
+const EMBEDDED: &str = "embedded";
+
+impl RuleSource {
+    /// The rule set of a folder, or by its word the one within the program, with a local policy laid over it.
+    pub(crate) fn named(folder: &Path, local: Option<&PathBuf>) -> Self {
+        Self {
+            rules: (folder != Path::new(EMBEDDED) || folder.is_dir()).then(|| folder.to_path_buf()),
+            local: local.cloned(),
+        }
+    }
 }
 
 /// Which clinic.

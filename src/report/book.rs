@@ -3,24 +3,35 @@
 //! INVARIANT: whatever comes from a file passes `escape`, so headings, lists, tables and links are the book's own.
 //! Every rule, limit, source and question has an anchor, which is its id.
 
+use std::collections::HashSet;
+use std::ops::Range;
+
+use pulldown_cmark::{Event, Parser, Tag};
+
 use crate::outcome::Outcome;
 use crate::report::SAFETY;
+use crate::report::book::extent::Extent;
+use crate::report::book::since::Since;
 use crate::report::markdown::escape::{code, inline};
+use crate::report::markdown::table;
 use crate::report::words;
 use crate::report::words::counted;
 use crate::rule_set::words::{ConditionText, placeholder, said};
 use crate::rule_set::{
     Basis, Checked, Citation, Concern, Idx, Kind, MaySetAside, Piece, Rule, RuleSet, Table, Text,
 };
+use crate::workbench::compare::ThingKind;
 use crate::workbench::figures::RuleFigures;
 
 mod changes;
+pub mod extent;
 pub mod html;
 mod letters;
 mod open;
 pub mod paper;
 mod parts;
 mod promised;
+pub mod since;
 
 /// What a book is made of.
 #[derive(Debug)]
@@ -33,12 +44,31 @@ pub struct Book<'a> {
     pub change_log: Option<&'a str>,
     /// What a desk's decisions say of single rules; empty where no register was named.
     pub figures: &'a [RuleFigures],
+    /// What of the rule set it holds; all of it, if `None`.
+    pub extent: Option<Extent>,
+    /// What is written otherwise since an earlier edition, if it is to say so.
+    pub since: Option<Since<'a>>,
+}
+
+impl Book<'_> {
+    /// Whether the thing with this anchor belongs into it.
+    fn has(&self, anchor: &str) -> bool {
+        self.extent.as_ref().is_none_or(|it| it.has(anchor))
+    }
+
+    /// What became of a rule since the earlier edition; `None` where nothing did.
+    fn became(&self, rule: &Rule) -> Option<&'static str> {
+        let changes = self.since.iter().flat_map(|it| &it.changes);
+        let mut of_rules = changes.filter(|it| it.kind == ThingKind::Rule);
+        let change = of_rules.find(|it| it.name == rule.id)?;
+        Some(change.what.words())
+    }
 }
 
 /// The parts after the rules: anchor, heading, and what writes them.
 type BookPart = (&'static str, &'static str, fn(&mut BookText, &Book<'_>));
 
-const PARTS: [BookPart; 15] = [
+const PARTS: [BookPart; 16] = [
     ("part:local", "Local policy", promised::local),
     (
         "part:guarantees",
@@ -54,6 +84,11 @@ const PARTS: [BookPart; 15] = [
     ("part:derived", "What is worked out", parts::derived),
     ("part:formulas", "Formulas", parts::formulas),
     ("part:questions", "Questions", parts::questions),
+    (
+        "part:classes",
+        "Classes of medicines and of substances",
+        parts::classes,
+    ),
     ("part:letters", "Letters", letters::letters),
     (
         "part:anaesthetics",
@@ -76,13 +111,39 @@ const PARTS: [BookPart; 15] = [
     ("part:made", "Made with", made),
 ];
 
+/// A section of the book.
+struct BookSection {
+    anchor: String,
+    /// Not yet escaped.
+    title: String,
+    text: String,
+}
+
 /// The book as Markdown.
 ///
 /// # Missing data
-/// What a rule set does not have (a change log, retired rules) is said to be absent.
+/// What a rule set does not have (a change log, retired rules) is said to be absent; a part of it leaves out what has nothing
+/// to do with its rules.
 pub fn markdown(book: &Book<'_>) -> String {
-    let rules = book.rule_set;
     let mut sheet = BookText::default();
+    front(&mut sheet, book);
+    let sections = sections(book);
+    let numbered = || (1..).zip(&sections);
+    sheet.heading(2, "part:contents", "Contents");
+    sheet.gap();
+    for (number, it) in numbered() {
+        sheet.item(0, &link(&format!("{number}. {}", it.title), &it.anchor));
+    }
+    for (number, it) in numbered() {
+        sheet.heading(2, &it.anchor, &format!("{number}. {}", inline(&it.title)));
+        sheet.text.push_str(&it.text);
+    }
+    sheet.finish()
+}
+
+/// What stands before the sections.
+fn front(sheet: &mut BookText, book: &Book<'_>) {
+    let rules = book.rule_set;
     sheet
         .text
         .push_str(&format!("# {}\n", inline(&rules.title)));
@@ -91,6 +152,16 @@ pub fn markdown(book: &Book<'_>) -> String {
         inline(&rules.id),
         inline(&rules.edition)
     ));
+    if book.extent.is_some() {
+        let concerns = rules.concerns.iter().filter(|it| book.has(&it.id));
+        let titles: Vec<String> = concerns.map(|it| inline(&it.title)).collect();
+        let n_rules = rules.rules().filter(|it| book.has(&it.id)).count();
+        sheet.paragraph(&format!(
+            "**This is a part of them: {}.** It has {n_rules} of {} rules, and what these need. The digest is that of the whole.",
+            titles.join("; "),
+            rules.rules().count()
+        ));
+    }
     sheet.paragraph(&format!("**{}**", inline(SAFETY)));
     let approved = rules
         .approval
@@ -101,34 +172,51 @@ pub fn markdown(book: &Book<'_>) -> String {
                 false => format!("on {}, but NOT with this content", words::day(it.on)),
             }
         });
-    let facts = [
+    sheet.facts(&[
         ("Status", words::status(rules.status).to_owned()),
         ("Approved", approved),
         ("In force from", words::day(rules.in_force_from)),
         ("To be reviewed by", words::day(rules.review_by)),
         ("Answers for it", rules.owner.clone()),
         ("Digest (SHA-256)", rules.digest.clone()),
-    ];
-    sheet.table(
-        &["", ""],
-        "ll",
-        &facts.map(|(label, text)| [format!("**{label}**"), inline(&text)]),
-    );
-    how_to_read(&mut sheet);
-    contents(&mut sheet, book);
-    concerns(&mut sheet, rules);
-    for (at, concern) in rules.concerns.entries() {
-        crate::report::book::concern(&mut sheet, book, at, concern);
+    ]);
+}
+
+/// The sections, in order: what changed comes first, the rules before what they rest on.
+fn sections(book: &Book<'_>) -> Vec<BookSection> {
+    let mut sections = Vec::new();
+    let mut add = |anchor: &str, title: &str, write: &dyn Fn(&mut BookText)| {
+        let mut sheet = BookText::default();
+        write(&mut sheet);
+        let text = match &book.extent {
+            None => Some(sheet.text),
+            Some(extent) => extent.cut(&sheet.text),
+        };
+        sections.extend(text.map(|text| BookSection {
+            anchor: anchor.to_owned(),
+            title: title.to_owned(),
+            text,
+        }));
+    };
+    if let Some(since) = &book.since {
+        add(since::ANCHOR, &since.title(), &|sheet| {
+            since::section(sheet, book, since)
+        });
+    }
+    add("part:reading", "How to read this", &how_to_read);
+    add("part:concerns", "Concerns", &|sheet| concerns(sheet, book));
+    for (at, it) in book.rule_set.concerns.entries() {
+        if book.has(&it.id) {
+            add(&it.id, &it.title, &|sheet| concern(sheet, book, at));
+        }
     }
     for (anchor, title, write) in PARTS {
-        sheet.heading(2, anchor, title);
-        write(&mut sheet, book);
+        add(anchor, title, &|sheet| write(sheet, book));
     }
-    sheet.text
+    sections
 }
 
 fn how_to_read(sheet: &mut BookText) {
-    sheet.heading(2, "part:reading", "How to read this");
     for text in [
         "Each rule says when it applies, what it then asks for, and why. For one patient a rule **fires** if its condition holds, \
          **stays quiet** if it does not, and is **undetermined** as long as an answer that could decide it is missing. A missing \
@@ -144,28 +232,11 @@ fn how_to_read(sheet: &mut BookText) {
     }
 }
 
-fn contents(sheet: &mut BookText, book: &Book<'_>) {
-    sheet.heading(2, "part:contents", "Contents");
-    let own = [
-        ("part:reading", "How to read this"),
-        ("part:concerns", "Concerns"),
-    ];
-    sheet.gap();
-    for (anchor, title) in own {
-        sheet.item(0, &link(title, anchor));
-    }
-    for it in &book.rule_set.concerns {
-        sheet.item(1, &link(&it.title, &it.id));
-    }
-    for (anchor, title, _) in PARTS {
-        sheet.item(0, &link(title, anchor));
-    }
-}
-
-fn concerns(sheet: &mut BookText, rules: &RuleSet) {
-    sheet.heading(2, "part:concerns", "Concerns");
+fn concerns(sheet: &mut BookText, book: &Book<'_>) {
+    let rules = book.rule_set;
     let row = |title: String, owner: &str, of: &dyn Fn(&&Rule) -> bool| {
-        let of: Vec<&Rule> = rules.rules().filter(of).collect();
+        let rules = rules.rules().filter(|it| book.has(&it.id));
+        let of: Vec<&Rule> = rules.filter(of).collect();
         let count =
             |wanted: &dyn Fn(&Rule) -> bool| of.iter().filter(|it| wanted(it)).count().to_string();
         let outcome = |outcome| count(&move |it: &Rule| it.outcome == outcome);
@@ -183,6 +254,7 @@ fn concerns(sheet: &mut BookText, rules: &RuleSet) {
     let mut rows: Vec<[String; 8]> = rules
         .concerns
         .entries()
+        .filter(|(_, it)| book.has(&it.id))
         .map(|(at, it)| {
             row(
                 link(&it.title, &it.id),
@@ -208,8 +280,7 @@ fn concerns(sheet: &mut BookText, rules: &RuleSet) {
     );
 }
 
-fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Concern) {
-    sheet.heading(2, &concern.id, &inline(&concern.title));
+fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>) {
     let rules: Vec<(&Rule, &[usize; 3])> = book
         .rule_set
         .rule_entries()
@@ -222,14 +293,16 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
         sheet.item(
             0,
             &format!(
-                "{} ({})",
+                "{} ({}{})",
                 link(&rule.title, &rule.id),
-                rule.standing().words()
+                rule.standing().words(),
+                book.became(rule)
+                    .map_or(String::new(), |it| format!(", {it}"))
             ),
         );
     }
     for (rule, states) in rules {
-        crate::report::book::rule(sheet, book.rule_set, rule, states);
+        crate::report::book::rule(sheet, book, rule, states);
         if let Some(it) = book.figures.iter().find(|it| it.rule == rule.id) {
             let fired = counted(it.n_fired, "referral", "referrals");
             sheet.paragraph(&format!(
@@ -240,7 +313,8 @@ fn concern(sheet: &mut BookText, book: &Book<'_>, at: Idx<Concern>, concern: &Co
     }
 }
 
-fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: &[usize; 3]) {
+fn rule(sheet: &mut BookText, book: &Book<'_>, rule: &Rule, states: &[usize; 3]) {
+    let rules = book.rule_set;
     sheet.heading(3, &rule.id, &inline(&rule.title));
     sheet.paragraph(&format!(
         "{}, {}: **{}**",
@@ -248,6 +322,11 @@ fn rule(sheet: &mut BookText, rules: &RuleSet, rule: &Rule, states: &[usize; 3])
         rule.kind.word(),
         rule.standing().words()
     ));
+    if let (Some(since), Some(became)) = (&book.since, book.became(rule)) {
+        let edition = inline(&since.old.edition);
+        let what = link("what changed", since::ANCHOR);
+        sheet.paragraph(&format!("**{became} since edition {edition}**: {what}"));
+    }
     sheet.paragraph("**Applies when**");
     sheet.gap();
     sheet.said(0, &said(rules, &rule.when));
@@ -389,12 +468,47 @@ struct BookText {
 }
 
 impl BookText {
+    /// The whole, in which a link that leads nowhere has become plain text: what it names is not in this book.
+    fn finish(self) -> String {
+        let anchors: HashSet<&str> = self
+            .text
+            .split("<a id=\"")
+            .skip(1)
+            .filter_map(|it| it.split('"').next())
+            .collect();
+        let loose: Vec<(Range<usize>, String)> = Parser::new(&self.text)
+            .into_offset_iter()
+            .filter_map(|(event, range)| {
+                let Event::Start(Tag::Link { dest_url, .. }) = event else {
+                    return None;
+                };
+                let leads = anchors.contains(dest_url.strip_prefix('#')?);
+                let (name, _) = self.text.get(range.clone())?.rsplit_once("](#")?;
+                let name = name.strip_prefix('[')?.to_owned();
+                (!leads).then_some((range, name))
+            })
+            .collect();
+        let mut text = self.text.clone();
+        for (range, name) in loose.into_iter().rev() {
+            text.replace_range(range, &name);
+        }
+        text
+    }
+
     /// A heading with the anchor by which links find it.
     fn heading(&mut self, level: usize, anchor: &str, title: &str) {
         self.text.push_str(&format!(
             "\n{} <a id=\"{anchor}\"></a>{title}\n",
             "#".repeat(level)
         ));
+    }
+
+    /// What is plainly so of the whole, each with its label. The texts are not yet escaped.
+    fn facts<const N: usize>(&mut self, facts: &[(&str, String); N]) {
+        let rows = facts
+            .each_ref()
+            .map(|(label, text)| [format!("**{label}**"), inline(text)]);
+        self.table(&["", ""], "ll", &rows);
     }
 
     fn paragraph(&mut self, text: &str) {
@@ -426,17 +540,6 @@ impl BookText {
 
     /// A table. Of `sides`, each letter is a column: l to the left, r to the right.
     fn table<const N: usize>(&mut self, headings: &[&str; N], sides: &str, rows: &[[String; N]]) {
-        let rule: Vec<&str> = sides
-            .chars()
-            .map(|it| if it == 'r' { "--:" } else { ":--" })
-            .collect();
-        self.text.push_str(&format!(
-            "\n| {} |\n| {} |\n",
-            headings.join(" | "),
-            rule.join(" | ")
-        ));
-        for row in rows {
-            self.text.push_str(&format!("| {} |\n", row.join(" | ")));
-        }
+        self.text.push_str(&table(headings, sides, rows));
     }
 }

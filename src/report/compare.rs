@@ -88,8 +88,7 @@ fn title(it: &Compared<'_>) -> String {
 }
 
 /// What is odd about the two as rule sets; `None` if the new one is a new edition of the old.
-pub(crate) fn odd(it: &Compared<'_>) -> Option<String> {
-    let (old, new) = (it.old, it.new);
+pub(crate) fn odd(old: &RuleSet, new: &RuleSet) -> Option<String> {
     if old.id != new.id {
         return Some(format!(
             "These are two rule sets, not two editions of one: {} and {}.",
@@ -237,7 +236,7 @@ pub fn text(it: &Compared<'_>, width: usize) -> String {
         );
         return lines.join("\n");
     }
-    lines.extend(odd(it).map(|it| fill(&it, "")));
+    lines.extend(odd(it.old, it.new).map(|it| fill(&it, "")));
     lines.extend([fill(&verdict(it), ""), String::new(), "What changed".into()]);
     for change in &it.changes {
         let (how, parts) = match &change.what {
@@ -374,7 +373,8 @@ pub fn markdown(it: &Compared<'_>) -> String {
     if it.loosens() {
         verdict = format!("**{verdict}**");
     }
-    page += &odd(it).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
+    page +=
+        &odd(it.old, it.new).map_or_else(String::new, |it| format!("{}\n\n", escape::inline(&it)));
     page += &format!("{verdict}\n\n## What changed\n\n");
     for change in &it.changes {
         let name = format!("{} {}", change.kind.word(), escape::code(&change.name));

@@ -70,7 +70,7 @@ fn sheets(screenings: &[&Screening]) -> String {
 
 /// A text within a string of a style sheet: whatever is neither letter nor digit by its number, so that nothing ends the
 /// string or the sheet.
-fn css_text(text: &str) -> String {
+pub(super) fn css_text(text: &str) -> String {
     let letter = |it: char| {
         if it.is_ascii_alphanumeric() {
             it.to_string()

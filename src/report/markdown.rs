@@ -139,20 +139,25 @@ impl Sheet {
 
     /// A table. Of `sides`, each letter is a column: l to the left, r to the right. Escapes its cells.
     fn table<const N: usize>(&mut self, headings: &[String; N], sides: &str, rows: &[[String; N]]) {
-        let line = |cells: &[String; N]| {
-            let cells: Vec<String> = cells.iter().map(|it| inline(it)).collect();
-            format!("| {} |\n", cells.join(" | "))
-        };
-        let rule: Vec<&str> = sides
-            .chars()
-            .map(|it| if it == 'r' { "--:" } else { ":--" })
-            .collect();
-        self.text
-            .push_str(&format!("\n{}| {} |\n", line(headings), rule.join(" | ")));
-        for row in rows {
-            self.text.push_str(&line(row));
-        }
+        let escaped = |cells: &[String; N]| cells.each_ref().map(|it| inline(it));
+        let rows: Vec<[String; N]> = rows.iter().map(escaped).collect();
+        self.text.push_str(&table(&escaped(headings), sides, &rows));
     }
+}
+
+/// A table after an empty line. Of `sides`, each letter is a column: l to the left, r to the right. Its cells are escaped.
+pub(super) fn table<const N: usize>(
+    headings: &[impl AsRef<str>; N],
+    sides: &str,
+    rows: &[[String; N]],
+) -> String {
+    let rule = sides
+        .chars()
+        .map(|it| if it == 'r' { "--:" } else { ":--" });
+    let headings = headings.each_ref().map(AsRef::as_ref).join(" | ");
+    let rule = rule.collect::<Vec<_>>().join(" | ");
+    let rows = rows.iter().map(|row| format!("| {} |\n", row.join(" | ")));
+    format!("\n| {headings} |\n| {rule} |\n{}", rows.collect::<String>())
 }
 
 /// The sources of a screening, each once, in the order in which the findings name them.

@@ -4,7 +4,7 @@
     reason = "a program that cannot be started fails the test"
 )]
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use preblock::inner::report::book::{Book, html, markdown};
 use preblock::inner::rule_set::read::rule_set;
@@ -13,6 +13,7 @@ use rstest::rstest;
 use serde_json::{Value, json};
 
 use crate::outside;
+use crate::paper::proposed;
 use crate::papers::Copy;
 use crate::support::{embedded, files, run, said, text_of, tiny};
 
@@ -22,6 +23,8 @@ fn book(rules: &RuleSet, change_log: Option<&str>) -> String {
         states: &rules.judging.iter().map(|_| [1, 2, 3]).collect(),
         change_log,
         figures: &[],
+        extent: None,
+        since: None,
     })
 }
 
@@ -384,5 +387,225 @@ fn a_rule_set_with_a_broken_case_gets_no_book() {
         output.stdout.is_empty() && said(&output.stderr).contains("rules/unknown-person"),
         "{}",
         said(&output.stderr)
+    );
+}
+
+/// Runs `rules book` with these arguments; what it printed.
+fn printed(arguments: &[&str]) -> String {
+    let output = run(&[&["rules", "book"], arguments].concat());
+    assert!(output.status.success(), "{}", said(&output.stderr));
+    said(&output.stdout)
+}
+
+/// The entries of a book, by their anchors, and its parts without their numbers.
+fn entries(book: &str) -> BTreeMap<&str, &str> {
+    let entries = book.split("\n### <a id=\"").skip(1);
+    entries
+        .filter_map(|it| it.split("\n## ").next()?.split_once('"'))
+        .collect()
+}
+
+/// A part has its rules as the whole has them, word for word, with every link: so each question, limit, class and source that
+/// they name is there, too, since a link that led nowhere would be gone.
+#[test]
+fn a_part_holds_its_rules_and_what_they_need() {
+    let whole = printed(&[]);
+    let rules = embedded();
+    for only in [&["diabetes"][..], &["anaesthetic", "site"]] {
+        let arguments: Vec<&str> = only.iter().flat_map(|it| ["--only", it]).collect();
+        let part = printed(&arguments);
+        let (of_whole, of_part) = (entries(&whole), entries(&part));
+        let mut n_rules = 0;
+        for rule in rules.rules() {
+            let concern = rule.id.split('/').next().expect("a concern");
+            let here = of_part.get(rule.id.as_str());
+            assert_eq!(here.is_some(), only.contains(&concern), "{}", rule.id);
+            if here.is_some() {
+                assert_eq!(here, of_whole.get(rule.id.as_str()));
+                n_rules += 1;
+            }
+        }
+        let told = format!("It has {n_rules} of {} rules", rules.rules().count());
+        assert!(
+            part.contains(&told) && part.contains(&rules.digest),
+            "{told}"
+        );
+        // A question is asked because of others, which are there, and so are its options.
+        for question in &rules.catalogue.questions {
+            if let Some(here) = of_part.get(question.id.as_str()) {
+                let asked = |it: &str| it.split("\nLooked at by").next().map(str::to_owned);
+                assert_eq!(asked(here), asked(of_whole[question.id.as_str()]));
+            }
+        }
+        assert!(
+            of_part.len() < of_whole.len() / 4,
+            "{} entries",
+            of_part.len()
+        );
+    }
+}
+
+/// What is about one concern of several: guarantees, letters, classes, anaesthetics, retired rules.
+#[test]
+fn a_part_leaves_out_what_is_about_others() {
+    let diabetes = printed(&["--only", "diabetes"]);
+    let anaesthetic = printed(&["--only", "anaesthetic"]);
+    let rules = embedded();
+    for it in &rules.guarantees {
+        let concern = it.concern.map(|at| rules.concerns[at].id.as_str());
+        let anchor = format!("guarantees/{}", it.id);
+        if concern == Some("diabetes") {
+            assert!(anchors(&diabetes).contains(anchor.as_str()), "{anchor}");
+        } else if concern.is_some() && !it.id.contains("diabet") {
+            assert!(!anchors(&diabetes).contains(anchor.as_str()), "{anchor}");
+        }
+    }
+    let agents = rules
+        .agents
+        .iter()
+        .map(|it| format!("anaesthetics/{}", it.id));
+    for it in agents {
+        assert!(anchors(&anaesthetic).contains(it.as_str()), "{it}");
+        assert!(!anchors(&diabetes).contains(it.as_str()), "{it}");
+    }
+    assert!(
+        !diabetes.contains("Local anaesthetics"),
+        "a part with nothing in it is left out"
+    );
+    // A rule on diabetes looks at how the nail's root is destroyed, and so do the letters before and after; the list of medicines
+    // is looked at, too, but that alone puts no letter into it.
+    let letters = |book: &str| {
+        anchors(book)
+            .iter()
+            .filter(|it| it.starts_with("letters/"))
+            .count()
+    };
+    assert_eq!(
+        (letters(&diabetes), letters(&printed(&["--only", "site"]))),
+        (2, 0)
+    );
+}
+
+/// The contents name every part in order, by the number and the title that its heading has.
+#[rstest]
+#[case(&[])]
+#[case(&["--only", "site"])]
+fn the_contents_are_the_headings(#[case] arguments: &[&str]) {
+    let book = printed(arguments);
+    let headings: Vec<String> = book
+        .split("\n## <a id=\"")
+        .skip(2)
+        .filter_map(|it| it.lines().next()?.split_once("\"></a>"))
+        .map(|(anchor, title)| format!("- [{}](#{anchor})", title.replacen(". ", "\\. ", 1)))
+        .collect();
+    let contents: Vec<&str> = book
+        .split("Contents\n\n")
+        .nth(1)
+        .and_then(|it| it.split("\n\n").next())
+        .expect("the contents")
+        .lines()
+        .collect();
+    assert_eq!(contents, headings);
+    assert!(
+        headings.len() > 10 && headings[0].starts_with("- [1\\. "),
+        "{headings:?}"
+    );
+}
+
+#[rstest]
+#[case("diabetis", "did you mean `diabetes`?")]
+#[case("diabetes/", "did you mean `diabetes`?")]
+#[case("bicycles", "there are contradictions, bleeding,")]
+#[case("", "there are contradictions, bleeding,")]
+fn a_concern_that_is_none_is_refused(#[case] wrong: &str, #[case] help: &str) {
+    let output = run(&["rules", "book", "--only", "site", "--only", wrong]);
+    let told = said(&output.stderr);
+    assert_eq!(
+        (output.status.code(), output.stdout.is_empty()),
+        (Some(2), true)
+    );
+    assert!(
+        told.contains(&format!("no concern `{wrong}`")) && told.contains(help),
+        "{told}"
+    );
+}
+
+/// Beside an earlier edition the first part is what changed, with the words of `rules compare`, and each rule is marked.
+#[test]
+fn a_book_says_first_what_changed() {
+    let folders = proposed();
+    let [old, new] = folders.each_ref().map(|it| it.path().display().to_string());
+    let book = printed(&["--rules", &new, "--since", &old]);
+    let start = book
+        .find("## <a id=\"part:since\"></a>1. ")
+        .expect("the first part");
+    let end = book
+        .find("\n## <a id=\"part:reading\"></a>2. ")
+        .expect("the second");
+    insta::with_settings!({ snapshot_path => "../snapshots", prepend_module_to_snapshot => false, omit_expression => true }, {
+        insta::assert_snapshot!("book-since", &book[start..end]);
+    });
+    let rules = entries(&book);
+    for (id, marked) in [
+        ("smokes", Some("changed")),
+        ("inr", None),
+        ("cold", Some("new")),
+    ] {
+        let entry = rules[format!("test/{id}").as_str()];
+        let mark = "since edition 1**: [what changed](#part:since)";
+        assert_eq!(entry.contains(mark), marked.is_some(), "{entry}");
+        let marked = marked.unwrap_or("no mark");
+        assert_eq!(
+            entry.contains(&format!("**{marked} {mark}")),
+            marked != "no mark",
+            "{entry}"
+        );
+    }
+    assert!(!printed(&["--rules", &new]).contains("part:since"));
+    // Beside itself it says that nothing changed.
+    let same = printed(&["--rules", &new, "--since", &new]);
+    assert!(
+        same.contains("Rules: 0 new, 0 changed, 0 gone. Other things: 0."),
+        "{same}"
+    );
+    let nowhere = run(&["rules", "book", "--since", "no-such-folder"]);
+    assert_eq!(nowhere.status.code(), Some(2), "{}", said(&nowhere.stderr));
+}
+
+/// A part says what changed of it, and counts the rest. What somebody is allergic to is another matter than what is taken.
+#[test]
+fn a_part_says_what_changed_of_it() {
+    let copy = Copy::with_cases_of("site");
+    copy.change(
+        "concerns/diabetes.yaml",
+        "title: Charcot foot suspected",
+        "title: Charcot foot",
+    );
+    copy.change("limits.yaml", "value: 69 mmol/mol", "value: 68 mmol/mol");
+    copy.change("concerns/bleeding.yaml", "    title: ", "    title: Now ");
+    copy.change(
+        "medicines.yaml",
+        "  - { name: gliclazide,",
+        "  - { name: gliclazide-two,",
+    );
+    let rules = copy.path();
+    let changes = |only: &str| {
+        let book = printed(&["--rules", &rules, "--since", "embedded", "--only", only]);
+        book.split("\n## ").nth(2).expect("what changed").to_owned()
+    };
+    let (diabetes, bleeding) = (changes("diabetes"), changes("bleeding"));
+    for wanted in [
+        "rule [Charcot foot](#diabetes/charcot-suspected) (`diabetes/charcot-suspected`): changed",
+        "limit [hba1c-ceiling](#limits/hba1c-ceiling): changed",
+        "medicine gliclazide: taken out",
+        "medicine gliclazide-two: new",
+        "3 further changes elsewhere",
+    ] {
+        assert!(diabetes.contains(wanted), "{wanted} is not in {diabetes}");
+        assert!(!bleeding.contains(wanted), "{wanted} is in {bleeding}");
+    }
+    assert!(
+        bleeding.contains("6 further changes elsewhere"),
+        "{bleeding}"
     );
 }

@@ -38,7 +38,7 @@ fn edit(folder: &Path, file: &str, from: &str, to: &str) {
 }
 
 /// A proposal that does a bit of everything; the two folders.
-fn proposed() -> [tempfile::TempDir; 2] {
+pub fn proposed() -> [tempfile::TempDir; 2] {
     let (old, new) = (folder(OLD, &[]), folder(NEW, &[]));
     for folder in [&old, &new] {
         std::fs::write(

@@ -552,3 +552,47 @@ fn only_xml_stands_on_standard_output() {
         run(&["rules", "test", "--format", "junit", "--only", "site"]).stdout
     );
 }
+
+/// A printer of paged media that is not ours puts the right page behind each line of the contents, and a browser prints over
+/// each page of a longer part its number and heading: as many pages as lie between its own and the next part's anchor.
+#[test]
+fn a_printed_book_is_found_by_page_and_by_part_with_printers_not_ours() {
+    let book = run(&["rules", "book", "--only", "site", "--format", "html"]);
+    let found: serde_json::Value =
+        serde_json::from_slice(&outside::run("printed.py", &[], &book.stdout)).expect("JSON");
+    let contents = found["contents"].as_array().expect("the contents");
+    assert!(contents.len() > 10, "{found:#}");
+    for line in contents {
+        assert!(line[1].as_u64() > Some(0) && line[1] == line[2], "{line}");
+    }
+    assert!(
+        contents
+            .last()
+            .map(|it| it[1].as_u64() > Some(5))
+            .unwrap_or_default(),
+        "{found:#}"
+    );
+    let margins: Vec<&str> = found["margins"]
+        .as_array()
+        .expect("pages")
+        .iter()
+        .filter_map(|it| it.as_str())
+        .collect();
+    let page = |anchor: &str| {
+        found["anchors"][anchor]
+            .as_u64()
+            .map_or(0, |it| it as usize)
+    };
+    assert!(
+        page("site") > 1 && page("part:guarantees") > page("site"),
+        "{found:#}"
+    );
+    for (at, margin) in (1..).zip(&margins) {
+        let is_of_site = (page("site")..=page("site/marking-not-possible")).contains(&at);
+        assert_eq!(
+            *margin == "3. Right patient, right toe",
+            is_of_site,
+            "page {at}: {margin}"
+        );
+    }
+}

@@ -9,9 +9,12 @@ use crate::cli::rules::loaded;
 use crate::cli::{Done, ExitStatus, NotDone, RuleSource, atomic_write, draw};
 use crate::document::diagnostic::Diagnostic;
 use crate::screening::compile::Compiled;
+use crate::workbench::compare::changes;
 use crate::workbench::{cases, coverage};
 
+use crate::report::book::extent::Extent;
 use crate::report::book::html::Printed;
+use crate::report::book::since::Since;
 use crate::report::book::{Book, html, markdown};
 use crate::rule_set::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounded};
 
@@ -20,6 +23,12 @@ use crate::rule_set::files::{LARGEST_RULE_FILE, embedded_change_log, read_bounde
 pub(crate) struct Arguments {
     #[command(flatten)]
     rules: RuleSource,
+    /// Hold only the rules of this concern, and what they need; may be given several times
+    #[arg(long, value_name = "CONCERN")]
+    only: Vec<String>,
+    /// Say first what is written otherwise than in this rule set, and mark the rules: a folder, or `embedded`
+    #[arg(long, value_name = "OLD")]
+    since: Option<PathBuf>,
     /// Print beside each rule what the decisions of this register say of it
     #[arg(
         long,
@@ -51,6 +60,16 @@ enum BookFormat {
 /// Runs the command.
 pub(crate) fn run(arguments: &Arguments) -> Done {
     let (files, rule_set) = loaded(&arguments.rules)?;
+    let concerns = || rule_set.concerns.iter().map(|it| it.id.as_str());
+    for only in &arguments.only {
+        if !concerns().any(|it| it == only) {
+            let all = format!("there are {}", concerns().collect::<Vec<_>>().join(", "));
+            return Err(NotDone::unknown("concern", only, concerns(), &all));
+        }
+    }
+    let old = arguments.since.as_deref();
+    let old = old.map(|it| draw::loaded(&RuleSource::named(it, None)));
+    let old = old.transpose()?.map(|(_, old)| old);
     let (cases, log) = match (
         crate::workbench::cases::read::cases(&files, &rule_set),
         change_log(arguments.rules.rules.as_deref()),
@@ -68,11 +87,18 @@ pub(crate) fn run(arguments: &Arguments) -> Done {
     let compiled = Compiled::new(&rule_set);
     let runs = cases::run_all(&rule_set, &compiled, &cases);
     let states = coverage::states(&rule_set, &runs);
+    let extent = (!arguments.only.is_empty()).then(|| Extent::of(&rule_set, &arguments.only));
+    let since = old.as_ref().map(|old| Since {
+        old,
+        changes: changes(old, &rule_set),
+    });
     let text = markdown(&Book {
         rule_set: &rule_set,
         states: &states,
         change_log: log.as_deref(),
         figures: &figures,
+        extent,
+        since,
     });
     let text = match arguments.format {
         BookFormat::Markdown => text,

@@ -37,9 +37,6 @@ use crate::workbench::compare::lines::LineTally;
 use crate::workbench::compare::{Both, as_asked, changes, exact, tally};
 use crate::workbench::prove::{Proof, prove, stated};
 
-/// The word that stands for the rule set within the program.
-const EMBEDDED: &str = "embedded";
-
 /// Arguments of `rules compare`.
 #[derive(Debug, Args)]
 pub(crate) struct Compare {
@@ -89,13 +86,9 @@ enum CompareFormat {
 
 /// Runs the command.
 pub(crate) fn run(arguments: &Compare) -> Done {
-    let source = |folder: &Path, local: Option<&PathBuf>| RuleSource {
-        rules: (folder != Path::new(EMBEDDED) || folder.is_dir()).then(|| folder.to_path_buf()),
-        local: local.cloned(),
-    };
     let loaded = (
-        draw::loaded(&source(&arguments.old, None)),
-        draw::loaded(&source(&arguments.new, arguments.local.as_ref())),
+        draw::loaded(&RuleSource::named(&arguments.old, None)),
+        draw::loaded(&RuleSource::named(&arguments.new, arguments.local.as_ref())),
     );
     let ((old_files, old), (new_files, new)) = match loaded {
         (Ok(old), Ok(new)) => (old, new),

@@ -2,6 +2,7 @@
 
 use pulldown_cmark::{CowStr, Event, HeadingLevel, Options, Parser, Tag};
 
+use crate::report::html::css_text;
 use crate::report::page::one_line;
 
 /// How the page looks, on a screen and on paper.
@@ -53,12 +54,38 @@ pub fn page(title: &str, markdown: &str, printed: Printed) -> String {
     pulldown_cmark::html::push_html(&mut body, events.into_iter());
     body.push_str(if in_entry { "</article>\n" } else { "" });
     body.push_str(if in_part { "</section>\n" } else { "" });
+    let margins = match printed {
+        Printed::Book => margins(markdown),
+        Printed::Paper => String::new(),
+    };
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<title>{}</title>\n<style>\n{STYLE}{margins}</style>\n\
          </head>\n<body>\n<main class=\"{class}\">\n{body}</main>\n</body>\n</html>\n",
         text(title)
     )
+}
+
+/// Bytes of a part that surely fits on a page. Shorter ones follow one another without a new page.
+const SHORT: usize = 2_500;
+
+/// What bears the heading of each longer part on each of its pages, by which a reader of paper finds it.
+fn margins(markdown: &str) -> String {
+    let parts = (1..).zip(markdown.split("\n## ").skip(1));
+    let longer = parts.filter(|(_, part)| part.len() > SHORT);
+    let named = longer.map(|(n, part)| {
+        let heading = part.lines().take(1).flat_map(Parser::new);
+        let title: String = heading
+            .filter_map(|event| match event {
+                Event::Text(text) => Some(css_text(&one_line(&text))),
+                _ => None,
+            })
+            .collect();
+        format!(
+            "section:nth-of-type({n}) {{ page: part-{n}; }}\n@page part-{n} {{ @top-right {{ content: \"{title}\"; }} }}\n"
+        )
+    });
+    named.collect()
 }
 
 /// A text on one line as the content of an element.

@@ -4,7 +4,7 @@ use crate::report::book::parts::links;
 use crate::report::book::{Book, BookText, checked, link};
 use crate::report::markdown::escape::{code, inline};
 use crate::report::words::{counted, day};
-use crate::rule_set::{Basis, Checked, Publication, RuleSet};
+use crate::rule_set::{Basis, Checked, Publication, Retired, RuleSet};
 use crate::table::Idx;
 use crate::workbench::due;
 use crate::workbench::due::{CitedEntry, DueItem, due};
@@ -72,7 +72,7 @@ pub fn proposals(sheet: &mut BookText, book: &Book<'_>) {
     let found: Vec<String> = due
         .iter()
         .filter_map(|it| match &it.what {
-            DueItem::Proposal { of, text } => Some(format!(
+            DueItem::Proposal { of, text } if book.has(of) => Some(format!(
                 "{}: {} ({})",
                 link(of, of),
                 inline(text),
@@ -100,6 +100,7 @@ pub fn unopened(sheet: &mut BookText, book: &Book<'_>) {
         .publications
         .entries()
         .filter(|(at, it)| it.checked == Checked::FromMemory && !is_idle(it, *at, &cited))
+        .filter(|(_, it)| book.has(&format!("sources/{}", it.id)))
         .map(|(_, it)| it)
         .collect();
     if found.is_empty() {
@@ -126,6 +127,15 @@ pub fn unopened(sheet: &mut BookText, book: &Book<'_>) {
 
 pub fn retired(sheet: &mut BookText, book: &Book<'_>) {
     let RuleSet { retired, .. } = book.rule_set;
+    let concern = |it: &Retired| {
+        it.rule
+            .split_once('/')
+            .map(|(concern, _)| book.has(concern))
+    };
+    let retired: Vec<&Retired> = retired
+        .iter()
+        .filter(|it| concern(it) != Some(false))
+        .collect();
     if retired.is_empty() {
         sheet.paragraph("None.");
         return;

@@ -54,18 +54,14 @@ pub fn markdown(paper: &Paper<'_>) -> String {
         ("Proposed", words::edition(it.new)),
         ("Compared as of", words::day(it.as_of)),
     ];
-    sheet.table(
-        &["", ""],
-        "ll",
-        &facts.map(|(label, text)| [format!("**{label}**"), inline(&text)]),
-    );
-    if let Some(odd) = compare::odd(it) {
+    sheet.facts(&facts);
+    if let Some(odd) = compare::odd(it.old, it.new) {
         sheet.paragraph(&inline(&odd));
     }
     sheet.paragraph(&format!(
         "**{}** {}",
         compare::verdict(it),
-        in_short(&it.changes)
+        in_short(&it.changes.iter().collect::<Vec<_>>())
     ));
     sheet.heading(2, "part:why", "Why");
     changes::of_log(&mut sheet, paper.change_log, &it.new.edition);
@@ -78,11 +74,11 @@ pub fn markdown(paper: &Paper<'_>) -> String {
     proved(&mut sheet, paper);
     sources(&mut sheet, it);
     signing(&mut sheet, it);
-    sheet.text
+    sheet.finish()
 }
 
 /// "Rules: 2 new, 1 changed, 0 gone. Other things: 3."
-fn in_short(changes: &[RuleSetChange]) -> String {
+pub(super) fn in_short(changes: &[&RuleSetChange]) -> String {
     let n = |kind: ThingKind, wanted: fn(&ChangeKind) -> bool| {
         let those = changes
             .iter()
@@ -125,10 +121,7 @@ fn rules(sheet: &mut BookText, paper: &Paper<'_>) {
             }
             (ChangeKind::Out, Some(rule), _) => {
                 sheet.paragraph(&format!("{}, taken out.", code(&rule.id)));
-                let retired = it.new.retired.iter().find(|it| it.rule == rule.id);
-                if let Some(retired) = retired {
-                    sheet.paragraph(&format!("**Because:** {}", inline(&retired.because)));
-                }
+                why_out(sheet, it.new, &rule.id);
                 sheet.paragraph("**As it was**");
                 whole(sheet, it.old, rule);
             }
@@ -145,6 +138,13 @@ fn rules(sheet: &mut BookText, paper: &Paper<'_>) {
                 inline(&figures.in_words())
             ));
         }
+    }
+}
+
+/// Why a rule was taken out, if the rule set that is without it says so.
+pub(super) fn why_out(sheet: &mut BookText, rules: &RuleSet, rule: &str) {
+    if let Some(retired) = rules.retired.iter().find(|it| it.rule == rule) {
+        sheet.paragraph(&format!("**Because:** {}", inline(&retired.because)));
     }
 }
 
@@ -189,18 +189,19 @@ fn others(sheet: &mut BookText, it: &Compared<'_>) {
         sheet.paragraph("Nothing.");
     }
     for change in others {
-        let name = format!("{} {}", change.kind.word(), code(&change.name));
-        match &change.what {
-            ChangeKind::In => sheet.paragraph(&format!("{name}: new")),
-            ChangeKind::Out => sheet.paragraph(&format!("{name}: taken out")),
-            ChangeKind::Otherwise(parts) => {
-                sheet.paragraph(&format!("{name}: changed"));
-                before_and_after(sheet, parts);
-            }
-        }
+        self::change(sheet, &code(&change.name), change);
         if change.kind == ThingKind::Limit {
             used_by(sheet, it.new, &change.name);
         }
+    }
+}
+
+/// A change of a thing with this name: what became of it, and each part as it was and as it is.
+pub(super) fn change(sheet: &mut BookText, name: &str, change: &RuleSetChange) {
+    let kind = change.kind.word();
+    sheet.paragraph(&format!("{kind} {name}: {}", change.what.words()));
+    if let ChangeKind::Otherwise(parts) = &change.what {
+        before_and_after(sheet, parts);
     }
 }
 

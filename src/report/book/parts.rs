@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::report::book::extent::named_here;
 use crate::report::book::{Book, BookText, anchor_of, cited, link};
 use crate::report::formulas::{FormulaRow, RoleRow};
 use crate::report::markdown::escape::{code, inline};
@@ -94,8 +95,14 @@ pub fn formulas(sheet: &mut BookText, book: &Book<'_>) {
         "Every formula that the program knows, used here or not. Its arithmetic is the program's; what it is given, and every figure in it \
          that may be chosen, is the rule set's.",
     );
+    let derived = &book.rule_set.catalogue.derived;
+    let belongs = |name: &str| {
+        let mut of_book = derived.iter().filter(|it| book.has(&it.id));
+        book.extent.is_none() || of_book.any(|it| it.formula.name == name)
+    };
     let rows: Vec<[String; 5]> = FormulaRow::all(book.rule_set)
         .iter()
+        .filter(|it| belongs(it.name))
         .map(|it| {
             let roles: Vec<String> = it.roles.iter().map(RoleRow::in_words).collect();
             [
@@ -111,24 +118,51 @@ pub fn formulas(sheet: &mut BookText, book: &Book<'_>) {
     sheet.table(&headings, "lllll", &rows);
 }
 
-/// The rules whose conditions look at each fact, by its id.
-fn users(rules: &RuleSet) -> BTreeMap<&str, Vec<&str>> {
-    let mut found: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+/// The rules whose conditions look at each fact, by its id, and at each class, by its anchor.
+fn users(rules: &RuleSet) -> BTreeMap<String, Vec<&str>> {
+    let mut found: BTreeMap<String, Vec<&str>> = BTreeMap::new();
     for rule in rules.rules() {
-        let facts: BTreeSet<&str> = rule
-            .when
-            .facts()
-            .into_iter()
-            .filter_map(|it| anchor_of(rules, it))
+        let facts = rule.when.facts().into_iter();
+        let mut looks: BTreeSet<String> = facts
+            .filter_map(|it| anchor_of(rules, it).map(str::to_owned))
             .collect();
-        facts
-            .into_iter()
-            .for_each(|it| found.entry(it).or_default().push(&rule.id));
+        rule.when.visit(&mut |leaf| looks.extend(named_here(leaf)));
+        for it in looks {
+            found.entry(it).or_default().push(&rule.id);
+        }
     }
     found
 }
 
-fn used_by(sheet: &mut BookText, users: &BTreeMap<&str, Vec<&str>>, id: &str) {
+pub fn classes(sheet: &mut BookText, book: &Book<'_>) {
+    let RuleSet {
+        medicines,
+        allergens,
+        ..
+    } = book.rule_set;
+    let users = users(book.rule_set);
+    let of_medicines = medicines.classes.iter().map(|it| {
+        let members = it.members.iter().map(|at| &medicines.medicines[at].name);
+        ("classes", &it.id, &it.about, members.collect::<Vec<_>>())
+    });
+    let of_substances = allergens.groups.iter().map(|it| {
+        let members = it.members.iter().map(|at| &allergens.substances[at].name);
+        ("groups", &it.id, &it.about, members.collect())
+    });
+    for (kind, id, about, mut members) in of_medicines.chain(of_substances) {
+        let anchor = format!("{kind}/{id}");
+        if !users.contains_key(&anchor) {
+            continue;
+        }
+        sheet.heading(3, &anchor, &inline(about));
+        members.sort();
+        let members: Vec<String> = members.into_iter().map(|it| inline(it)).collect();
+        sheet.paragraph(&format!("{}: {}.", code(id), members.join(", ")));
+        used_by(sheet, &users, &anchor);
+    }
+}
+
+fn used_by(sheet: &mut BookText, users: &BTreeMap<String, Vec<&str>>, id: &str) {
     if let Some(users) = users.get(id) {
         sheet.paragraph(&format!("Looked at by {}.", links(users.iter().copied())));
     }
@@ -137,16 +171,8 @@ fn used_by(sheet: &mut BookText, users: &BTreeMap<&str, Vec<&str>>, id: &str) {
 pub fn questions(sheet: &mut BookText, book: &Book<'_>) {
     let rules = book.rule_set;
     let users = users(rules);
-    for (at, section) in rules.catalogue.sections.entries() {
-        sheet.paragraph(&format!("**Section: {}**", inline(&section.title)));
-        for it in rules
-            .catalogue
-            .questions
-            .iter()
-            .filter(|it| it.section == at)
-        {
-            question(sheet, rules, it, &users);
-        }
+    for it in &rules.catalogue.questions {
+        question(sheet, rules, it, &users);
     }
 }
 
@@ -154,7 +180,7 @@ fn question(
     sheet: &mut BookText,
     rules: &RuleSet,
     question: &Question,
-    users: &BTreeMap<&str, Vec<&str>>,
+    users: &BTreeMap<String, Vec<&str>>,
 ) {
     sheet.heading(3, &question.id, &inline(&question.ask));
     let who = match question.from {
@@ -170,8 +196,9 @@ fn question(
         ""
     };
     sheet.paragraph(&format!(
-        "{}, answered by {who}: {}.{plan}",
+        "{}, section {}, answered by {who}: {}.{plan}",
         code(&question.id),
+        inline(&rules.catalogue.sections[question.section].title),
         inline(&kind(question))
     ));
     if let Some(help) = &question.help {

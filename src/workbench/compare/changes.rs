@@ -36,6 +36,17 @@ pub enum ChangeKind {
     Otherwise(Vec<ChangedPart>),
 }
 
+impl ChangeKind {
+    /// In words that follow the thing's name.
+    pub(crate) fn words(&self) -> &'static str {
+        match self {
+            Self::In => "new",
+            Self::Out => "taken out",
+            Self::Otherwise(_) => "changed",
+        }
+    }
+}
+
 /// One part that differs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ChangedPart {
