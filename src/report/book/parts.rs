@@ -32,15 +32,18 @@ pub fn limits(sheet: &mut BookText, book: &Book<'_>) {
             .rules()
             .zip(&tested)
             .filter(|(it, tested)| tested.contains(&at) || tells(it, at));
-        let users: Vec<&Rule> = named.map(|(it, _)| it).collect();
+        let is_given = |input: &Input| matches!(input, Input::Limit(it, _) if *it == at);
+        let derived = rules.catalogue.derived.iter();
+        let worked_out = derived.filter(|it| it.inputs.iter().any(is_given));
+        let users: Vec<&str> = named
+            .map(|(it, _)| it.id.as_str())
+            .chain(worked_out.map(|it| it.id.as_str()))
+            .collect();
         match users.is_empty() {
             true => sheet.paragraph(
-                "No rule names it: a formula, a question or an anaesthetic limit uses it.",
+                "No rule or formula names it: a question or an anaesthetic limit uses it.",
             ),
-            false => sheet.paragraph(&format!(
-                "Used by {}.",
-                links(users.iter().map(|it| it.id.as_str()))
-            )),
+            false => sheet.paragraph(&format!("Used by {}.", links(users.into_iter()))),
         }
     }
 }
@@ -80,7 +83,10 @@ pub fn derived(sheet: &mut BookText, book: &Book<'_>) {
                     Input::Fact(slot) => {
                         anchor_of(rules, slot).map_or(String::new(), |id| link(id, id))
                     }
-                    Input::Limit(_, number) => inline(&number.to_string()),
+                    Input::Limit(at, number) => {
+                        let limit = format!("limits/{}", rules.limits[at].id);
+                        link(&number.to_string(), &limit)
+                    }
                 };
                 format!("{}: {given}", inline(&role.name.replace('_', " ")))
             })
