@@ -176,8 +176,7 @@ fn a_steroid_without_dose_or_duration_is_asked_for_just_that() {
     );
     let said = said(&run(&["blank"]).stdout);
     assert!(
-        in_one_line(&said.replace('#', ""))
-            .contains("{ name: prednisolone, daily: 10 mg, for: 3 months }"),
+        in_one_line(&said.replace('#', "")).contains("prednisolone 10 mg daily for 3 months"),
         "{said}"
     );
 }

@@ -465,6 +465,31 @@ fn a_change_of_what_stands_over_all(
     );
 }
 
+/// A formula given another limit of the same number goes by what governance will make of that one.
+#[test]
+fn another_limit_of_the_same_number_is_listed() {
+    let (old, mut files) = (&embedded_once().0, RuleFiles::embedded());
+    let text = text_of(&files, QUESTIONS);
+    let (own, other) = ("{ limit: paracetamol-doses }", "{ limit: inr-ceiling }");
+    assert_eq!(text.matches(own).count(), 1);
+    files.set(QUESTIONS, text.replace(own, other));
+    let found = changes(old, &read(&files, None));
+    let [derived] = &found[..] else {
+        unreachable!("{found:?}")
+    };
+    let ChangeKind::Otherwise(parts) = &derived.what else {
+        unreachable!("{derived:?}")
+    };
+    let [given] = &parts[..] else {
+        unreachable!("{parts:?}")
+    };
+    assert!(
+        given.old.ends_with("doses: paracetamol-doses (4)"),
+        "{given:?}"
+    );
+    assert!(given.new.ends_with("doses: inr-ceiling (4)"), "{given:?}");
+}
+
 /// Somebody who is known is the example, with every answer left out that can be, as of the day of that screening.
 #[test]
 fn whoever_is_known_is_shown() {

@@ -653,7 +653,7 @@ fn of_derived(rule_set: &RuleSet, derived: &crate::rule_set::Derived) -> LaidOut
         .map(|(role, input)| {
             let given = match input {
                 Input::Fact(slot) => rule_set.catalogue.id(slot).to_owned(),
-                Input::Limit(_, number) => number.to_string(),
+                Input::Limit(at, number) => format!("{} ({number})", rule_set.limits[at].id),
             };
             format!("{}: {given}", role.name)
         })
