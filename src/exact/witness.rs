@@ -501,10 +501,7 @@ impl Candidate<'_> {
         if self.assignment.offers.is_empty() && standing.is_empty() {
             return None;
         }
-        let mut text = format!(
-            "clinic: 1\nfor: {}\nname: Saltmarsh Clinic\n",
-            self.rule_set.id
-        );
+        let mut text = clinic_head(self.rule_set);
         if !self.assignment.offers.is_empty() {
             text.push_str("offers:\n");
         }
@@ -575,6 +572,11 @@ fn read(screener: &Screener<'_>, text: &str, clinic: Option<&str>) -> Option<Fac
     Some(screener.read("example.yaml", text.as_bytes()).ok()?.facts)
 }
 
+/// How a clinic's file begins. It names the rule set, so that another one refuses it.
+fn clinic_head(rule_set: &RuleSet) -> String {
+    format!("clinic: 1\nfor: {}\nname: Saltmarsh Clinic\n", rule_set.id)
+}
+
 /// Answers as a questionnaire.
 fn questionnaire(rule_set: &RuleSet, answers: &[(&Question, String)]) -> String {
     let id = &rule_set.id;
@@ -628,15 +630,11 @@ pub fn of_answers(
         .collect();
     let questionnaire = questionnaire(rule_set, &own);
     let clinic = (!of_clinic.is_empty() || !offered.is_empty()).then(|| {
-        let offers = if offered.is_empty() {
-            String::new()
-        } else {
-            by_section(rule_set, "offers", &offered)
-        };
-        format!(
-            "clinic: 1\nname: Saltmarsh Clinic\n{offers}{}",
-            by_section(rule_set, "answers", &of_clinic)
-        )
+        let mut text = clinic_head(rule_set);
+        if !offered.is_empty() {
+            text += &by_section(rule_set, "offers", &offered);
+        }
+        text + &by_section(rule_set, "answers", &of_clinic)
     });
     let screener = screener.clone().on(as_of);
     let facts = read(&screener, &questionnaire, clinic.as_deref())?;

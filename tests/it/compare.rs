@@ -95,6 +95,11 @@ fn compared<'a>(old: &'a RuleSet, new: &'a RuleSet) -> Compared<'a> {
 
 /// What a questionnaire comes to, read back from its text.
 fn screened(rules: &RuleSet, seen: &Witness) -> Standing {
+    let clinic = seen.clinic.as_deref();
+    assert!(
+        clinic.is_none_or(|it| it.contains(&format!("\nfor: {}\n", rules.id))),
+        "an example's clinic says for which rule set it is: {clinic:?}"
+    );
     standing(
         rules,
         &Compiled::new(rules).run(&facts_over(
